@@ -1,0 +1,200 @@
+"""Where a session left the even brew or its own habit, and what that did to the cup.
+
+Each departure is undone on paper (this pour with its usual water, this pot warmed) and the strength of the cup is computed again with
+the posterior mean; the difference is the effect. What changes a cup by less than a tenth of a point, the step of the scale, is not
+listed.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from statistics import median
+
+import numpy as np
+
+from tastings.maths.brewing import (
+    EVEN_CONTACT_S,
+    EVEN_KETTLE_C,
+    EVEN_LEAF_G,
+    EVEN_VESSEL_ML,
+    FloatArray,
+    boiling_point_c,
+    contact_s,
+    steeped,
+)
+from tastings.maths.brews import Brew, Pour
+from tastings.maths.evidence import Followed
+from tastings.maths.extraction import Grid, cup_strength
+
+LEAST_EFFECT = 0.1
+COOLER_C = 3.0
+OTHER_CONTACT = 1.5
+OTHER_RATIO = 0.1
+NEIGHBOURS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Departure:
+    """One way in which a cup was not brewed like the others.
+
+    Parameters
+    ----------
+    session : str
+        Of the brew.
+    infusion : int
+        The pour; for what holds through a whole session, its first tasted infusion.
+    kind : str
+        ``cool_water``, ``long_steep``, ``short_steep``, ``leaf_ratio`` or ``cold_vessel``.
+    effect : float
+        What it did to the cup's strength; through a whole session, the mean over its tasted infusions. [points]
+    detail : str
+        The figures in a plain sentence.
+    """
+
+    session: str
+    infusion: int
+    kind: str
+    effect: float
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Change:
+    """A departure found: what the session would have been without it."""
+
+    kind: str
+    index: int
+    whole_session: bool
+    brew: Brew
+    pours: tuple[Pour, ...]
+    figures: str
+
+
+def departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> tuple[Departure, ...]:
+    """Find the departures of one session.
+
+    Parameters
+    ----------
+    followed : Followed
+        The session.
+    node_level : float64[n_nodes]
+        Posterior weight of each node times the mean level there, of the attribute ``strength``. [points]
+    grid : Grid
+        Where the cups were computed.
+
+    Returns
+    -------
+    tuple[Departure, ...]
+        By infusion, then kind.
+    """
+    tasted = [i for i, pour in enumerate(followed.pours) if pour.tasted and pour.number > 0]
+    if not tasted:
+        return ()
+    was = node_level @ followed.cups
+    found = []
+    for change in _changes(followed, tasted=tasted):
+        without = node_level @ cup_strength(steeped(change.brew, change.pours), grid=grid)
+        over = tasted if change.whole_session else [change.index]
+        effect = float(np.mean((was - without)[over]))
+        if abs(effect) < LEAST_EFFECT:
+            continue
+        cups = "cups on average" if change.whole_session and len(tasted) > 1 else "cup"
+        found.append(
+            Departure(
+                session=followed.brew.session,
+                infusion=followed.pours[change.index].number,
+                kind=change.kind,
+                effect=effect,
+                detail=f"{change.figures}; {cups} about {abs(effect):.1f} points {'stronger' if effect > 0 else 'weaker'}",
+            )
+        )
+    return tuple(sorted(found, key=lambda one: (one.infusion, one.kind)))
+
+
+def _changes(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+    yield from _cold_vessel(followed, tasted=tasted)
+    yield from _leaf_ratio(followed, tasted=tasted)
+    yield from _cool_water(followed, tasted=tasted)
+    yield from _contact(followed, tasted=tasted)
+
+
+def _cold_vessel(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+    brew, pours = followed.brew, followed.pours
+    if not brew.warmed:
+        warmed = replace(brew, warmed=True)
+        first = tasted[0]
+        would_c = steeped(warmed, pours).start_c[first]
+        yield _Change(
+            kind="cold_vessel", index=first, whole_session=False, brew=warmed, pours=pours,
+            figures=f"the vessel was not warmed: the water settled at {followed.steeping.start_c[first]:.0f} °C instead of {would_c:.0f} °C",
+        )
+
+
+def _leaf_ratio(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+    brew, pours = followed.brew, followed.pours
+    water = [brew.vessel_ml if pour.water_ml is None else pour.water_ml for pour in pours]
+    usual_ml = median(water[i] for i in tasted)
+    usual_ratio = brew.leaf_g / usual_ml * (EVEN_VESSEL_ML / EVEN_LEAF_G)
+    if abs(usual_ratio - 1) > OTHER_RATIO:
+        yield _Change(
+            kind="leaf_ratio", index=tasted[0], whole_session=True, brew=replace(brew, leaf_g=brew.leaf_g / usual_ratio), pours=pours,
+            figures=f"{brew.leaf_g:g} g of leaf in {usual_ml:g} ml, {usual_ratio:.2f} times the even brew's",
+        )
+    for i in tasted:
+        if abs(usual_ml / water[i] - 1) > OTHER_RATIO:
+            yield _Change(
+                kind="leaf_ratio", index=i, whole_session=False, brew=brew,
+                pours=_with(pours, index=i, pour=replace(pours[i], water_ml=usual_ml)),
+                figures=f"{water[i]:g} ml of water against {usual_ml:g} ml usual in this session",
+            )
+
+
+def _cool_water(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+    brew, pours = followed.brew, followed.pours
+    boils_c = boiling_point_c(brew.altitude_m or 0.0)
+    water_c = [min(pour.kettle_c, boils_c) for pour in pours]
+    usual_c = median(water_c[i] for i in tasted)
+    if usual_c <= EVEN_KETTLE_C - COOLER_C:
+        hot = tuple(replace(pour, kettle_c=pour.kettle_c + EVEN_KETTLE_C - usual_c) for pour in pours)
+        why = ", the boiling point at this height" if usual_c > boils_c - 0.5 else ""
+        yield _Change(
+            kind="cool_water", index=tasted[0], whole_session=True, brew=replace(brew, altitude_m=None), pours=hot,
+            figures=f"water of about {usual_c:.0f} °C all through{why}, against {EVEN_KETTLE_C:.0f} °C of the even brew",
+        )
+    for i in tasted:
+        if water_c[i] <= usual_c - COOLER_C:
+            yield _Change(
+                kind="cool_water", index=i, whole_session=False, brew=brew,
+                pours=_with(pours, index=i, pour=replace(pours[i], kettle_c=usual_c)),
+                figures=f"water of {water_c[i]:.0f} °C against {usual_c:.0f} °C usual in this session",
+            )
+
+
+def _contact(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+    brew, pours = followed.brew, followed.pours
+    contact = followed.steeping.contact_s
+    usual_s = median(float(contact[i]) for i in tasted)
+    if not 1 / OTHER_CONTACT < usual_s / EVEN_CONTACT_S < OTHER_CONTACT:
+        scale = EVEN_CONTACT_S / max(usual_s, 0.1)
+        even = tuple(replace(pour, steep_s=contact_s(pour) * scale, pour_s=0.0) if pour.number > 0 else pour for pour in pours)
+        yield _Change(
+            kind="long_steep" if usual_s > EVEN_CONTACT_S else "short_steep", index=tasted[0], whole_session=True, brew=brew, pours=even,
+            figures=f"a contact of about {usual_s:.0f} s all through, against {EVEN_CONTACT_S:.0f} s of the even brew",
+        )
+    for place, i in enumerate(tasted):
+        around = [tasted[p] for p in range(place - NEIGHBOURS, place + NEIGHBOURS + 1) if p != place and 0 <= p < len(tasted)]
+        if len(around) < 2:
+            continue
+        near_s = median(float(contact[n]) for n in around)
+        # Steeps are lengthened on purpose as the leaf gives out, so the first and last pour may differ more before it is a departure.
+        factor = OTHER_CONTACT if 0 < place < len(tasted) - 1 else 2.0
+        if near_s / factor < contact[i] < near_s * factor:
+            continue
+        yield _Change(
+            kind="long_steep" if contact[i] > near_s else "short_steep", index=i, whole_session=False, brew=brew,
+            pours=_with(pours, index=i, pour=replace(pours[i], steep_s=near_s, pour_s=0.0)),
+            figures=f"a contact of {contact[i]:.0f} s against about {near_s:.0f} s of the infusions around it",
+        )
+
+
+def _with(pours: tuple[Pour, ...], *, index: int, pour: Pour) -> tuple[Pour, ...]:
+    return (*pours[:index], pour, *pours[index + 1 :])

@@ -1,0 +1,186 @@
+"""One way in: from the sessions of a lot to how its flavour develops."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tastings.maths.advice import cautions, next_session
+from tastings.maths.brewing import EVEN_INFUSIONS, FloatArray, even_brew, steeped
+from tastings.maths.brews import HIGHEST, LOWEST, Brew, TasterScale, checked
+from tastings.maths.departures import departures
+from tastings.maths.development import CurvePoint, DescriptorCurve, Development, Evidence, TastedPoint
+from tastings.maths.evidence import Followed, LeftOut, follow
+from tastings.maths.extraction import Grid, cup_strength, usual_grid
+from tastings.maths.layers import NOTED, layers
+from tastings.maths.posterior import Posterior, fit
+from tastings.maths.profile import Curve, Shapes, curve, profile, shapes, undecided
+from tastings.maths.steeps import unknown_steeps, worthwhile_steeps
+
+STRENGTH = "strength"
+SPENT, STOPPED = "spent", "stopped"
+
+
+@dataclass(frozen=True, slots=True)
+class _EvenCups:
+    """The even brew on the grid: cups of every infusion that was tasted somewhere, and the shapes of its own twelve."""
+
+    cups: FloatArray
+    shapes: Shapes
+
+
+@dataclass(frozen=True, slots=True)
+class _Attribute:
+    """Everything computed for one descriptor."""
+
+    key: str
+    posterior: Posterior
+    curve: Curve
+    points: tuple[TastedPoint, ...]
+
+
+def develop(brews: Sequence[Brew], *, rated: Sequence[str], scales: Mapping[str, TasterScale] | None = None) -> Development:
+    """Compute how a lot's flavour develops over infusions.
+
+    Parameters
+    ----------
+    brews : Sequence[Brew]
+        The lot's sessions, in any order; the answer does not depend on it.
+    rated : Sequence[str]
+        Keys of the descriptors that get a curve, in the order wanted; ``strength`` always comes first. Ratings of other descriptors
+        count as noted.
+    scales : Mapping[str, TasterScale], optional
+        Gain and offset by taster; 1 and 0 for those not in it.
+
+    Returns
+    -------
+    Development
+        With a curve for each of ``rated`` that has at least one usable rating.
+
+    Raises
+    ------
+    BadBrew
+        A number in a brew cannot be one; :class:`tastings.maths.brews.BadRating` for a rating outside 0 to 10.
+    """
+    grid = usual_grid()
+    followed, left_out = follow(checked(brews), grid=grid, scales=scales or {})
+    even = _even_cups(followed, grid=grid)
+    keys = list(dict.fromkeys((STRENGTH, *rated)))
+    found = [one for key in keys if (one := _attribute(key, followed=followed, even=even, grid=grid)) is not None]
+    strength = found[0] if found and found[0].key == STRENGTH else None
+
+    steeps = unknown_steeps()
+    main_profile = undecided()
+    strength_posterior = fit((), grid=grid)
+    if strength is not None:
+        strength_posterior = strength.posterior
+        steeps = worthwhile_steeps(strength_posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS]))
+        main_profile = profile(even.shapes, weights=strength_posterior.node_weights)
+    node_level = np.asarray((strength_posterior.weights * strength_posterior.mean).sum(axis=0), dtype=np.float64)
+
+    return Development(
+        evidence=_evidence(followed, left_out=left_out),
+        profile=main_profile,
+        steeps=steeps,
+        sessions_spent=sum(one.brew.ending == SPENT for one in followed),
+        sessions_stopped=sum(one.brew.ending == STOPPED for one in followed),
+        curves=tuple(_curve(one, even=even) for one in found),
+        layers=_layers(found, followed=followed),
+        departures=tuple(
+            departure for one in followed for departure in departures(one, node_level=node_level, grid=grid)
+        ),
+        next=next_session(
+            followed, strength=strength.curve if strength else None, profile=main_profile, steeps=steeps, infusions=EVEN_INFUSIONS
+        ),
+        cautions=cautions(followed),
+        tasted=tuple(point for one in found for point in one.points),
+    )
+
+
+def _even_cups(followed: Sequence[Followed], *, grid: Grid) -> _EvenCups:
+    longest = max((one.pours[-1].number for one in followed), default=0)
+    brew = even_brew(infusions=max(EVEN_INFUSIONS, longest))
+    cups = cup_strength(steeped(brew, brew.pours), grid=grid)[:, 1:]  # the rinse is not drunk
+    return _EvenCups(cups=cups, shapes=shapes(cups[:, :EVEN_INFUSIONS]))
+
+
+def _attribute(key: str, *, followed: Sequence[Followed], even: _EvenCups, grid: Grid) -> _Attribute | None:
+    tasted = [(one, ratings) for one in followed if (ratings := one.tasted(key)) is not None]
+    if not tasted:
+        return None
+    posterior = fit([ratings for _, ratings in tasted], grid=grid)
+    even_mean = posterior.mean_of(even.cups)
+    points = []
+    for one, ratings in tasted:
+        index = one.rated(key)
+        # The difference that the brewing makes is added to the rating, both on the team's common scale.
+        common = (ratings.ratings - posterior.mean_of(ratings.cups)) / one.scale.gain
+        for i, residual in zip(index, common, strict=True):
+            pour = one.pours[i]
+            if pour.number > 0:
+                points.append(
+                    TastedPoint(
+                        session=one.brew.session,
+                        taster=one.brew.taster,
+                        infusion=pour.number,
+                        descriptor=key,
+                        rating=float(pour.ratings[key]),
+                        adjusted=float(np.clip(even_mean[pour.number - 1] + residual, LOWEST, HIGHEST)),
+                    )
+                )
+    return _Attribute(
+        key=key,
+        posterior=posterior,
+        curve=curve(posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS])),
+        points=tuple(points),
+    )
+
+
+def _curve(found: _Attribute, *, even: _EvenCups) -> DescriptorCurve:
+    adjusted: dict[int, list[float]] = defaultdict(list)
+    for point in found.points:
+        adjusted[point.infusion].append(point.adjusted)
+    shown = found.curve
+    return DescriptorCurve(
+        descriptor=found.key,
+        points=tuple(
+            CurvePoint(
+                infusion=number,
+                mean=float(shown.mean[number - 1]),
+                low=float(shown.low[number - 1]),
+                high=float(shown.high[number - 1]),
+                observed=sum(adjusted[number]) / len(adjusted[number]) if number in adjusted else None,
+                n=len(adjusted[number]) if number in adjusted else 0,
+            )
+            for number in range(1, shown.mean.size + 1)
+        ),
+        profile=profile(even.shapes, weights=found.posterior.node_weights),
+    )
+
+
+def _layers(found: Sequence[_Attribute], *, followed: Sequence[Followed]) -> tuple[object, ...]:
+    tasted_cups: dict[int, int] = defaultdict(int)
+    noted_cups: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    weights = {one.key: one.curve.mean for one in found}
+    for one in followed:
+        for pour in one.pours:
+            if pour.tasted and 0 < pour.number <= EVEN_INFUSIONS:
+                tasted_cups[pour.number] += 1
+                for key in pour.noted | {name for name, rating in pour.ratings.items() if rating > LOWEST}:
+                    noted_cups[key][pour.number] += 1
+    for key in sorted(noted_cups.keys() - weights.keys()):
+        weights[key] = np.array(
+            [NOTED * noted_cups[key][n] / tasted_cups[n] if tasted_cups.get(n) else 0.0 for n in range(1, EVEN_INFUSIONS + 1)]
+        )
+    return layers(weights, infusions=max(tasted_cups, default=0))
+
+
+def _evidence(followed: Sequence[Followed], *, left_out: tuple[LeftOut, ...]) -> Evidence:
+    return Evidence(
+        sessions=len(followed),
+        infusions=sum(1 for one in followed for pour in one.pours if pour.ratings or pour.noted),
+        tasters=len({one.brew.taster for one in followed}),
+        shops=len({one.brew.shop for one in followed if one.brew.shop is not None}),
+        left_out=left_out,
+    )

@@ -1,7 +1,8 @@
 """From a pour to how hot and how long the leaf was steeped: contact, heat balance, cooling, boiling point.
 
-Water, vessel and leaf meet at their own temperatures, come to one, and cool towards the room (Newton) for the contact; between
-pours the emptied vessel and the wet leaf cool on. What counts for extraction is the mean of the Arrhenius factor over the contact.
+Water, vessel and leaf meet at their own temperatures, come to one, and cool towards the room (Newton) for the
+contact; between pours the emptied vessel and the wet leaf cool on. What counts for extraction is the mean of the
+Arrhenius factor over the contact.
 
 Values used where a brew leaves them out
 ----------------------------------------
@@ -100,17 +101,18 @@ class Steeping:
 
 
 def contact_s(pour: Pour) -> float:
-    """Return the time on the leaf: the steep and half the pour, for the pot empties over the pour. [s]"""
+    """Return the time on the leaf: the steep and half the pour, for the pot empties over the pour [s]."""
     return pour.steep_s + (DEFAULT_POUR_S if pour.pour_s is None else pour.pour_s) / 2
 
 
 def boiling_point_c(altitude_m: float) -> float:
-    """Return the boiling point of water at a height above the sea. [deg C]
+    """Return the boiling point of water at a height above the sea [deg C].
 
     Notes
     -----
-    Pressure of the standard atmosphere, P = 101.325 (1 - 2.25577e-5 h)^5.25588 kPa, then Antoine's equation for water in mmHg,
-    log10 P = 8.07131 - 1730.63 / (233.426 + T); within 0.1 deg C of IAPWS-97 from 0 to 5 km. Heights are held to -500 ... 9000 m.
+    Pressure of the standard atmosphere, P = 101.325 (1 - 2.25577e-5 h)^5.25588 kPa, then Antoine's equation for water
+    in mmHg, log10 P = 8.07131 - 1730.63 / (233.426 + T); within 0.1 deg C of IAPWS-97 from 0 to 5 km. Heights are
+    held to -500 ... 9000 m.
 
     Examples
     --------
@@ -123,7 +125,7 @@ def boiling_point_c(altitude_m: float) -> float:
 
 
 def mixed_c(*, water_g: float, water_c: float, vessel_j_k: float, vessel_c: float) -> float:
-    """Return the temperature that water and vessel come to, no heat lost. [deg C]
+    """Return the temperature that water and vessel come to, no heat lost [deg C].
 
     Examples
     --------
@@ -135,12 +137,12 @@ def mixed_c(*, water_g: float, water_c: float, vessel_j_k: float, vessel_c: floa
 
 
 def cooled_c(*, start_c: float, room_c: float, per_min: float, seconds: float) -> float:
-    """Return the temperature after cooling towards the room at a constant rate (Newton). [deg C]"""
+    """Return the temperature after cooling towards the room at a constant rate (Newton) [deg C]."""
     return room_c + (start_c - room_c) * exp(-per_min * seconds / 60)
 
 
 def vessel_mass_g(*, vessel_ml: float, material: str) -> float:
-    """Return a likely mass of a vessel with its lid, from the ISO 3103 pots. [g]"""
+    """Return a likely mass of a vessel with its lid, from the ISO 3103 pots [g]."""
     return 118.0 * float((vessel_ml / 150.0) ** 0.73) * MATERIALS.get(material, MATERIALS["porcelain"]).mass_factor
 
 
@@ -218,16 +220,35 @@ def _mean_rate(start_c: FloatArray, *, room_c: float, per_min: FloatArray, conta
 
 
 def even_brew(*, infusions: int = EVEN_INFUSIONS) -> Brew:
-    """Return the yardstick on which lots are compared: 5 g, 110 ml, 100 deg C, a 10 s rinse, then pours of 20 s contact."""
+    """Return the yardstick for comparing lots: 5 g, 110 ml, 100 deg C, a 10 s rinse, then pours of 20 s contact."""
     contacts = (EVEN_RINSE_S, *([EVEN_CONTACT_S] * infusions))
     pours = tuple(
         Pour(
-            number=number, steep_s=contact, pour_s=0.0, kettle_c=EVEN_KETTLE_C, water_ml=EVEN_VESSEL_ML, rest_s=None,
-            ratings={}, noted=frozenset(), tasted=number > 0,
+            number=number,
+            steep_s=contact,
+            pour_s=0.0,
+            kettle_c=EVEN_KETTLE_C,
+            water_ml=EVEN_VESSEL_ML,
+            rest_s=None,
+            ratings={},
+            noted=frozenset(),
+            tasted=number > 0,
         )
         for number, contact in enumerate(contacts)
     )
     return Brew(
-        session="even brew", taster="", shop=None, leaf_g=EVEN_LEAF_G, vessel_ml=EVEN_VESSEL_ML, vessel_material="porcelain",
-        vessel_g=None, warmed=True, room_c=None, altitude_m=None, ending=None, more_low=None, more_high=None, pours=pours,
+        session="even brew",
+        taster="",
+        shop=None,
+        leaf_g=EVEN_LEAF_G,
+        vessel_ml=EVEN_VESSEL_ML,
+        vessel_material="porcelain",
+        vessel_g=None,
+        warmed=True,
+        room_c=None,
+        altitude_m=None,
+        ending=None,
+        more_low=None,
+        more_high=None,
+        pours=pours,
     )

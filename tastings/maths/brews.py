@@ -1,7 +1,7 @@
 """What was brewed and what was tasted: the input of every computation in this folder.
 
-Nothing here knows a database. A caller turns its records into :class:`Brew` objects; unknown values are ``None`` and get the
-defaults of :mod:`tastings.maths.brewing`.
+Nothing here knows a database. A caller turns its records into :class:`Brew` objects; unknown values are ``None`` and
+get the defaults of :mod:`tastings.maths.brewing`.
 """
 
 from collections.abc import Mapping, Sequence
@@ -11,11 +11,11 @@ from math import isfinite
 LOWEST, HIGHEST = 0.0, 10.0
 
 
-class BadBrew(ValueError):
+class BrewError(ValueError):
     """A brew holds a number that cannot be one: not finite, negative, or a weight or volume of nothing."""
 
 
-class BadRating(BadBrew):
+class RatingError(BrewError):
     """A rating is not a finite number from 0 to 10."""
 
 
@@ -123,9 +123,9 @@ def checked(brews: Sequence[Brew]) -> tuple[Brew, ...]:
 
     Raises
     ------
-    BadRating
+    RatingError
         A rating is not a finite number from 0 to 10.
-    BadBrew
+    BrewError
         Any other number is not finite, is negative where it cannot be, or a weight or volume is 0.
     """
     for brew in brews:
@@ -137,24 +137,24 @@ def _check_brew(brew: Brew) -> None:
     where = f"session {brew.session}"
     for name, value in (("leaf_g", brew.leaf_g), ("vessel_ml", brew.vessel_ml), ("vessel_g", brew.vessel_g)):
         if value is not None and not (isfinite(value) and value > 0):
-            raise BadBrew(f"{where}: {name} must be a finite number above 0, got {value}")
+            raise BrewError(f"{where}: {name} must be a finite number above 0, got {value}")
     for name, value in (("room_c", brew.room_c), ("altitude_m", brew.altitude_m)):
         if value is not None and not isfinite(value):
-            raise BadBrew(f"{where}: {name} must be finite, got {value}")
+            raise BrewError(f"{where}: {name} must be finite, got {value}")
     for pour in brew.pours:
         _check_pour(pour, where=f"{where}, infusion {pour.number}")
 
 
 def _check_pour(pour: Pour, *, where: str) -> None:
     if pour.number < 0:
-        raise BadBrew(f"{where}: infusions count from 0, the rinse")
+        raise BrewError(f"{where}: infusions count from 0, the rinse")
     if not isfinite(pour.kettle_c):
-        raise BadBrew(f"{where}: kettle_c must be finite, got {pour.kettle_c}")
+        raise BrewError(f"{where}: kettle_c must be finite, got {pour.kettle_c}")
     for name, value in (("steep_s", pour.steep_s), ("pour_s", pour.pour_s), ("rest_s", pour.rest_s)):
         if value is not None and not (isfinite(value) and value >= 0):
-            raise BadBrew(f"{where}: {name} must be a finite number of at least 0, got {value}")
+            raise BrewError(f"{where}: {name} must be a finite number of at least 0, got {value}")
     if pour.water_ml is not None and not (isfinite(pour.water_ml) and pour.water_ml > 0):
-        raise BadBrew(f"{where}: water_ml must be a finite number above 0, got {pour.water_ml}")
+        raise BrewError(f"{where}: water_ml must be a finite number above 0, got {pour.water_ml}")
     for key, rating in pour.ratings.items():
         if not LOWEST <= rating <= HIGHEST:  # a NaN fails both comparisons
-            raise BadRating(f"{where}: {key} is rated {rating}; ratings run from 0 to 10")
+            raise RatingError(f"{where}: {key} is rated {rating}; ratings run from 0 to 10")

@@ -1,8 +1,8 @@
 """Where a session left the even brew or its own habit, and what that did to the cup.
 
-Each departure is undone on paper (this pour with its usual water, this pot warmed) and the strength of the cup is computed again with
-the posterior mean; the difference is the effect. What changes a cup by less than a tenth of a point, the step of the scale, is not
-listed.
+Each departure is undone on paper (this pour with its usual water, this pot warmed) and the strength of the cup is
+computed again with the posterior mean; the difference is the effect. What changes a cup by less than a tenth of a
+point, the step of the scale, is not listed.
 """
 
 from collections.abc import Iterator
@@ -28,7 +28,7 @@ from tastings.maths.extraction import Grid, cup_strength
 LEAST_EFFECT = 0.1
 COOLER_C = 3.0
 OTHER_CONTACT = 1.5
-OTHER_RATIO = 0.1
+OTHER_RATIO = 0.12
 NEIGHBOURS = 2
 
 
@@ -98,13 +98,14 @@ def departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> tup
         if abs(effect) < LEAST_EFFECT:
             continue
         cups = "cups on average" if change.whole_session and len(tasted) > 1 else "cup"
+        change_words = "stronger" if effect > 0 else "weaker"
         found.append(
             Departure(
                 session=followed.brew.session,
                 infusion=followed.pours[change.index].number,
                 kind=change.kind,
                 effect=effect,
-                detail=f"{change.figures}; {cups} about {abs(effect):.1f} points {'stronger' if effect > 0 else 'weaker'}",
+                detail=f"{change.figures}; {cups} about {abs(effect):.1f} points {change_words}",
             )
         )
     return tuple(sorted(found, key=lambda one: (one.infusion, one.kind)))
@@ -122,10 +123,14 @@ def _cold_vessel(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
     if not brew.warmed:
         warmed = replace(brew, warmed=True)
         first = tasted[0]
-        would_c = steeped(warmed, pours).start_c[first]
+        was_c, would_c = followed.steeping.start_c[first], steeped(warmed, pours).start_c[first]
         yield _Change(
-            kind="cold_vessel", index=first, whole_session=False, brew=warmed, pours=pours,
-            figures=f"the vessel was not warmed: the water settled at {followed.steeping.start_c[first]:.0f} °C instead of {would_c:.0f} °C",
+            kind="cold_vessel",
+            index=first,
+            whole_session=False,
+            brew=warmed,
+            pours=pours,
+            figures=f"the vessel was not warmed: the water settled at {was_c:.0f} °C instead of {would_c:.0f} °C",
         )
 
 
@@ -136,13 +141,20 @@ def _leaf_ratio(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
     usual_ratio = brew.leaf_g / usual_ml * (EVEN_VESSEL_ML / EVEN_LEAF_G)
     if abs(usual_ratio - 1) > OTHER_RATIO:
         yield _Change(
-            kind="leaf_ratio", index=tasted[0], whole_session=True, brew=replace(brew, leaf_g=brew.leaf_g / usual_ratio), pours=pours,
+            kind="leaf_ratio",
+            index=tasted[0],
+            whole_session=True,
+            brew=replace(brew, leaf_g=brew.leaf_g / usual_ratio),
+            pours=pours,
             figures=f"{brew.leaf_g:g} g of leaf in {usual_ml:g} ml, {usual_ratio:.2f} times the even brew's",
         )
     for i in tasted:
         if abs(usual_ml / water[i] - 1) > OTHER_RATIO:
             yield _Change(
-                kind="leaf_ratio", index=i, whole_session=False, brew=brew,
+                kind="leaf_ratio",
+                index=i,
+                whole_session=False,
+                brew=brew,
                 pours=_with(pours, index=i, pour=replace(pours[i], water_ml=usual_ml)),
                 figures=f"{water[i]:g} ml of water against {usual_ml:g} ml usual in this session",
             )
@@ -157,13 +169,20 @@ def _cool_water(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
         hot = tuple(replace(pour, kettle_c=pour.kettle_c + EVEN_KETTLE_C - usual_c) for pour in pours)
         why = ", the boiling point at this height" if usual_c > boils_c - 0.5 else ""
         yield _Change(
-            kind="cool_water", index=tasted[0], whole_session=True, brew=replace(brew, altitude_m=None), pours=hot,
-            figures=f"water of about {usual_c:.0f} °C all through{why}, against {EVEN_KETTLE_C:.0f} °C of the even brew",
+            kind="cool_water",
+            index=tasted[0],
+            whole_session=True,
+            brew=replace(brew, altitude_m=None),
+            pours=hot,
+            figures=f"water of about {usual_c:.0f} °C all through{why}, against the even brew's {EVEN_KETTLE_C:.0f} °C",
         )
     for i in tasted:
         if water_c[i] <= usual_c - COOLER_C:
             yield _Change(
-                kind="cool_water", index=i, whole_session=False, brew=brew,
+                kind="cool_water",
+                index=i,
+                whole_session=False,
+                brew=brew,
                 pours=_with(pours, index=i, pour=replace(pours[i], kettle_c=usual_c)),
                 figures=f"water of {water_c[i]:.0f} °C against {usual_c:.0f} °C usual in this session",
             )
@@ -175,22 +194,34 @@ def _contact(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
     usual_s = median(float(contact[i]) for i in tasted)
     if not 1 / OTHER_CONTACT < usual_s / EVEN_CONTACT_S < OTHER_CONTACT:
         scale = EVEN_CONTACT_S / max(usual_s, 0.1)
-        even = tuple(replace(pour, steep_s=contact_s(pour) * scale, pour_s=0.0) if pour.number > 0 else pour for pour in pours)
+        even = tuple(
+            replace(pour, steep_s=contact_s(pour) * scale, pour_s=0.0) if pour.number > 0 else pour for pour in pours
+        )
         yield _Change(
-            kind="long_steep" if usual_s > EVEN_CONTACT_S else "short_steep", index=tasted[0], whole_session=True, brew=brew, pours=even,
+            kind="long_steep" if usual_s > EVEN_CONTACT_S else "short_steep",
+            index=tasted[0],
+            whole_session=True,
+            brew=brew,
+            pours=even,
             figures=f"a contact of about {usual_s:.0f} s all through, against {EVEN_CONTACT_S:.0f} s of the even brew",
         )
     for place, i in enumerate(tasted):
-        around = [tasted[p] for p in range(place - NEIGHBOURS, place + NEIGHBOURS + 1) if p != place and 0 <= p < len(tasted)]
+        around = [
+            tasted[p] for p in range(place - NEIGHBOURS, place + NEIGHBOURS + 1) if p != place and 0 <= p < len(tasted)
+        ]
         if len(around) < 2:
             continue
         near_s = median(float(contact[n]) for n in around)
-        # Steeps are lengthened on purpose as the leaf gives out, so the first and last pour may differ more before it is a departure.
+        # Steeps are lengthened on purpose as the leaf gives out, so the first and last pour may differ more before
+        # it is a departure.
         factor = OTHER_CONTACT if 0 < place < len(tasted) - 1 else 2.0
         if near_s / factor < contact[i] < near_s * factor:
             continue
         yield _Change(
-            kind="long_steep" if contact[i] > near_s else "short_steep", index=i, whole_session=False, brew=brew,
+            kind="long_steep" if contact[i] > near_s else "short_steep",
+            index=i,
+            whole_session=False,
+            brew=brew,
             pours=_with(pours, index=i, pour=replace(pours[i], steep_s=near_s, pour_s=0.0)),
             figures=f"a contact of {contact[i]:.0f} s against about {near_s:.0f} s of the infusions around it",
         )

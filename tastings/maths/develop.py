@@ -13,7 +13,7 @@ from tastings.maths.departures import departures
 from tastings.maths.development import CurvePoint, DescriptorCurve, Development, Evidence, TastedPoint
 from tastings.maths.evidence import Followed, LeftOut, follow
 from tastings.maths.extraction import Grid, cup_strength, usual_grid
-from tastings.maths.layers import NOTED, layers
+from tastings.maths.layers import NOTED, Layer, layers
 from tastings.maths.posterior import Posterior, fit
 from tastings.maths.profile import Curve, Shapes, curve, profile, shapes, undecided
 from tastings.maths.steeps import unknown_steeps, worthwhile_steeps
@@ -40,7 +40,9 @@ class _Attribute:
     points: tuple[TastedPoint, ...]
 
 
-def develop(brews: Sequence[Brew], *, rated: Sequence[str], scales: Mapping[str, TasterScale] | None = None) -> Development:
+def develop(
+    brews: Sequence[Brew], *, rated: Sequence[str], scales: Mapping[str, TasterScale] | None = None
+) -> Development:
     """Compute how a lot's flavour develops over infusions.
 
     Parameters
@@ -48,8 +50,8 @@ def develop(brews: Sequence[Brew], *, rated: Sequence[str], scales: Mapping[str,
     brews : Sequence[Brew]
         The lot's sessions, in any order; the answer does not depend on it.
     rated : Sequence[str]
-        Keys of the descriptors that get a curve, in the order wanted; ``strength`` always comes first. Ratings of other descriptors
-        count as noted.
+        Keys of the descriptors that get a curve, in the order wanted; ``strength`` always comes first. Ratings of
+        other descriptors count as noted.
     scales : Mapping[str, TasterScale], optional
         Gain and offset by taster; 1 and 0 for those not in it.
 
@@ -60,8 +62,8 @@ def develop(brews: Sequence[Brew], *, rated: Sequence[str], scales: Mapping[str,
 
     Raises
     ------
-    BadBrew
-        A number in a brew cannot be one; :class:`tastings.maths.brews.BadRating` for a rating outside 0 to 10.
+    BrewError
+        A number in a brew cannot be one; :class:`tastings.maths.brews.RatingError` for a rating outside 0 to 10.
     """
     grid = usual_grid()
     followed, left_out = follow(checked(brews), grid=grid, scales=scales or {})
@@ -91,7 +93,11 @@ def develop(brews: Sequence[Brew], *, rated: Sequence[str], scales: Mapping[str,
             departure for one in followed for departure in departures(one, node_level=node_level, grid=grid)
         ),
         next=next_session(
-            followed, strength=strength.curve if strength else None, profile=main_profile, steeps=steeps, infusions=EVEN_INFUSIONS
+            followed,
+            strength=strength.curve if strength else None,
+            profile=main_profile,
+            steeps=steeps,
+            infusions=EVEN_INFUSIONS,
         ),
         cautions=cautions(followed),
         tasted=tuple(point for one in found for point in one.points),
@@ -159,7 +165,7 @@ def _curve(found: _Attribute, *, even: _EvenCups) -> DescriptorCurve:
     )
 
 
-def _layers(found: Sequence[_Attribute], *, followed: Sequence[Followed]) -> tuple[object, ...]:
+def _layers(found: Sequence[_Attribute], *, followed: Sequence[Followed]) -> tuple[Layer, ...]:
     tasted_cups: dict[int, int] = defaultdict(int)
     noted_cups: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     weights = {one.key: one.curve.mean for one in found}
@@ -171,7 +177,10 @@ def _layers(found: Sequence[_Attribute], *, followed: Sequence[Followed]) -> tup
                     noted_cups[key][pour.number] += 1
     for key in sorted(noted_cups.keys() - weights.keys()):
         weights[key] = np.array(
-            [NOTED * noted_cups[key][n] / tasted_cups[n] if tasted_cups.get(n) else 0.0 for n in range(1, EVEN_INFUSIONS + 1)]
+            [
+                NOTED * noted_cups[key][n] / tasted_cups[n] if tasted_cups.get(n) else 0.0
+                for n in range(1, EVEN_INFUSIONS + 1)
+            ]
         )
     return layers(weights, infusions=max(tasted_cups, default=0))
 

@@ -33,7 +33,11 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class CurvePoint:
-    """One infusion of a curve: the mean cup with its central 80 % interval, and the mean of the ratings brought to the even brew."""
+    """One infusion of a curve: the mean cup and its central 80 % interval. [points, 0 to 10].
+
+    ``observed`` is the mean of the ``n`` ratings of that infusion, each brought to the even brew: the rating plus what
+    the fitted model says the even brew's cup differs from the cup tasted.
+    """
 
     infusion: int
     mean: float
@@ -54,7 +58,7 @@ class DescriptorCurve:
 
 @dataclass(frozen=True, slots=True)
 class TastedPoint:
-    """One rating as it was given, and as it would have been on the even brew. [points, 0 to 10]"""
+    """One rating as it was given, and as it would have been on the even brew [points, 0 to 10]."""
 
     session: str
     taster: str
@@ -98,7 +102,8 @@ class Development:
                 "tasters": self.evidence.tasters,
                 "shops": self.evidence.shops,
                 "left_out": [
-                    {"session": one.session, "infusion": one.infusion, "reason": one.reason} for one in self.evidence.left_out
+                    {"session": one.session, "infusion": one.infusion, "reason": one.reason}
+                    for one in self.evidence.left_out
                 ],
             },
             "even_brew": {

@@ -1,7 +1,7 @@
 """Which sessions, pours and ratings can be used, and why the others are left out.
 
-The leaf remembers every pour, so a pour is never simply dropped: one that was not recorded is filled in from its neighbours, and one
-outside the range of the extraction model still drains the leaf but its ratings are not used.
+The leaf remembers every pour, so a pour is never simply dropped: one that was not recorded is filled in from its
+neighbours, and one outside the range of the extraction model still drains the leaf but its ratings are not used.
 """
 
 from collections.abc import Iterable, Mapping
@@ -11,10 +11,10 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from tastings.maths.brewing import EVEN_LEAF_G, EVEN_VESSEL_ML, Steeping, contact_s, steeped
+from tastings.maths.brewing import EVEN_LEAF_G, EVEN_VESSEL_ML, FloatArray, Steeping, contact_s, steeped
 from tastings.maths.brews import HIGHEST, LOWEST, Brew, Pour, TasterScale
 from tastings.maths.extraction import Grid, cup_strength
-from tastings.maths.posterior import FloatArray, Tasted
+from tastings.maths.posterior import Tasted
 
 COOLEST_C = 50.0
 LONGEST_S = 1200.0
@@ -99,12 +99,17 @@ def follow(
             continue
         pours = _gapless(brew, left_out=left_out)
         if not any(pour.ratings or pour.noted for pour in pours):
-            left_out.append(LeftOut(session=brew.session, infusion=None, reason="none of its tasted infusions can be used"))
+            left_out.append(
+                LeftOut(session=brew.session, infusion=None, reason="none of its tasted infusions can be used")
+            )
             continue
         steeping = steeped(brew, pours)
         followed.append(
             Followed(
-                brew=brew, pours=pours, steeping=steeping, cups=cup_strength(steeping, grid=grid),
+                brew=brew,
+                pours=pours,
+                steeping=steeping,
+                cups=cup_strength(steeping, grid=grid),
                 scale=scales.get(brew.taster, TasterScale()),
             )
         )
@@ -117,7 +122,10 @@ def _unusable(brew: Brew) -> str | None:
         return f"a vessel of {brew.vessel_ml:g} ml is outside {low_ml:g} to {high_ml:g} ml"
     ratio = brew.leaf_g / brew.vessel_ml * (EVEN_VESSEL_ML / EVEN_LEAF_G)
     if not RATIO_RANGE[0] <= ratio <= RATIO_RANGE[1]:
-        return f"{brew.leaf_g:g} g in {brew.vessel_ml:g} ml is {ratio:.2g} times the even brew's leaf; 0.2 to 5 times can be compared"
+        return (
+            f"{brew.leaf_g:g} g in {brew.vessel_ml:g} ml is {ratio:.2g} times the even brew's leaf;"
+            " only 0.2 to 5 times can be compared"
+        )
     if not brew.pours:
         return "no infusion was recorded"
     if not any(pour.tasted and (pour.ratings or pour.noted) for pour in brew.pours):
@@ -130,22 +138,27 @@ def _gapless(brew: Brew, *, left_out: list[LeftOut]) -> tuple[Pour, ...]:
     for pour in sorted(brew.pours, key=lambda pour: (pour.number, -len(pour.ratings), -pour.steep_s, repr(pour))):
         if pour.number in by_number:
             left_out.append(
-                LeftOut(session=brew.session, infusion=pour.number, reason="recorded twice; the record with more ratings is used")
+                LeftOut(
+                    session=brew.session,
+                    infusion=pour.number,
+                    reason="recorded twice; the record with more ratings is used",
+                )
             )
         elif pour.number > LAST_NUMBER:
-            left_out.append(LeftOut(session=brew.session, infusion=pour.number, reason=f"beyond infusion {LAST_NUMBER}"))
+            left_out.append(
+                LeftOut(session=brew.session, infusion=pour.number, reason=f"beyond infusion {LAST_NUMBER}")
+            )
         else:
             by_number[pour.number] = pour
     pours: list[Pour] = []
-    expected = min(by_number, default=0)
-    if expected > 1:
-        expected = 1
+    expected = min(*by_number, 1) if by_number else 0
     for number, pour in by_number.items():
         if number - expected > LONGEST_GAP:
             left_out.append(
                 LeftOut(
-                    session=brew.session, infusion=number,
-                    reason=f"infusions {expected} to {number - 1} were not recorded, so what was left in the leaf is not known",
+                    session=brew.session,
+                    infusion=number,
+                    reason=f"infusions {expected} to {number - 1} were not recorded: what was left in the leaf is unknown",
                 )
             )
             break
@@ -153,7 +166,11 @@ def _gapless(brew: Brew, *, left_out: list[LeftOut]) -> tuple[Pour, ...]:
             before = next((p for p in reversed(pours) if p.number > 0), pour)
             pours.append(_between(before, pour, number=missing))
             left_out.append(
-                LeftOut(session=brew.session, infusion=missing, reason="not recorded; taken to be poured like its neighbours")
+                LeftOut(
+                    session=brew.session,
+                    infusion=missing,
+                    reason="not recorded; taken to be poured like its neighbours",
+                )
             )
         pours.append(_judged(brew, pour, left_out=left_out))
         expected = number + 1
@@ -164,8 +181,15 @@ def _between(before: Pour, after: Pour, *, number: int) -> Pour:
     """Fill in a pour nobody recorded: contact midway (geometric), the cooler water of the two."""
     midway_s = sqrt(max(contact_s(before), 1.0) * max(contact_s(after), 1.0))
     return Pour(
-        number=number, steep_s=midway_s, pour_s=0.0, kettle_c=min(before.kettle_c, after.kettle_c), water_ml=after.water_ml,
-        rest_s=None, ratings={}, noted=frozenset(), tasted=False,
+        number=number,
+        steep_s=midway_s,
+        pour_s=0.0,
+        kettle_c=min(before.kettle_c, after.kettle_c),
+        water_ml=after.water_ml,
+        rest_s=None,
+        ratings={},
+        noted=frozenset(),
+        tasted=False,
     )
 
 
@@ -179,9 +203,11 @@ def _judged(brew: Brew, pour: Pour, *, left_out: list[LeftOut]) -> Pour:
     if not pour.tasted:
         reason = "marked as not tasted"
     elif pour.kettle_c < COOLEST_C:
-        reason = f"water of {pour.kettle_c:g} °C is below {COOLEST_C:g} °C, where the extraction model has no footing"
+        reason = f"water of {pour.kettle_c:g} °C is below {COOLEST_C:g} °C, too cool for the extraction model"
     elif contact_s(pour) > LONGEST_S:
-        reason = f"a contact of {contact_s(pour):.0f} s is longer than {LONGEST_S:.0f} s, where the extraction model has no footing"
+        reason = (
+            f"a contact of {contact_s(pour):.0f} s is longer than {LONGEST_S:.0f} s, too long for the extraction model"
+        )
     elif contact_s(pour) < 1.0:
         reason = "the leaf was not steeped"
     elif not RATIO_RANGE[0] <= ratio <= RATIO_RANGE[1]:

@@ -1,9 +1,10 @@
 """From steeping to the strength of each cup, on a grid of what the leaf may be like.
 
-Dry leaf wets with a lag tau: after t seconds of contact it has extracted as if for w(t) = t - tau (1 - e^(-t/tau)). A pour is a step
-x_j = rate_j (w(t_j) - w(t_(j-1))) / 60, in minutes at 100 deg C. First-order depletion leaves e^(-k sum x); the cup gets what left
-the leaf, h_j = (ratio_j f_j / 0.08)^n, so that a twelfth of the leaf's content in the even brew tastes like 1, and n is an exponent
-of perception (Stevens). ``h`` depends on the brewing only; every attribute of a lot shares it.
+Dry leaf wets with a lag tau: after t seconds of contact it has extracted as if for w(t) = t - tau (1 - e^(-t/tau)). A
+pour is a step x_j = rate_j (w(t_j) - w(t_(j-1))) / 60, in minutes at 100 deg C. First-order depletion leaves e^(-k
+sum x); the cup gets what left the leaf, h_j = (ratio_j f_j / 0.08)^n, so that a twelfth of the leaf's content in the
+even brew tastes like 1, and n is an exponent of perception (Stevens). ``h`` depends on the brewing only; every
+attribute of a lot shares it.
 """
 
 from dataclasses import dataclass
@@ -19,7 +20,10 @@ _LEAST_SHARE = 1e-9
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """Nodes over extraction rate k [1/min at 100 deg C], wetting lag tau [s] and perception exponent n, with prior weights.
+    """Nodes over extraction rate k, wetting lag tau and perception exponent n.
+
+    k is in 1/min at 100 deg C, tau in s, with prior
+    weights.
 
     ``log_prior`` has one entry per node, in the order k, tau, n, and its exponentials sum to 1.
     """
@@ -40,8 +44,9 @@ def make_grid(*, n_k: int = 32, n_tau: int = 24, n_n: int = 5) -> Grid:
 
     Notes
     -----
-    Priors: log k ~ N(log 0.25, 0.8), log tau ~ N(log 30, 0.9), n ~ N(0.7, 0.25). The centre of k is that of an unstirred pot of whole
-    leaf, 0.20-0.26 /min (Hicks, Hsieh and Bell 1996), not of the laboratory; the lag is at least the 15 s seen on one leaf.
+    Priors: log k ~ N(log 0.25, 0.8), log tau ~ N(log 30, 0.9), n ~ N(0.7, 0.25). The centre of k is that of an
+    unstirred pot of whole leaf, 0.20-0.26 /min (Hicks, Hsieh and Bell 1996), not of the laboratory; the lag is at
+    least the 15 s seen on one leaf.
     """
     k, tau, n = np.geomspace(0.03, 2.0, n_k), np.geomspace(2.0, 400.0, n_tau), np.linspace(0.3, 1.1, n_n)
     log_prior = (
@@ -60,7 +65,7 @@ def usual_grid() -> Grid:
 
 
 def wetted_s(contact_s: FloatArray, *, tau_s: FloatArray | float) -> FloatArray:
-    """Return for how long leaf has in effect extracted after so much contact. [s]
+    """Return for how long leaf has in effect extracted after so much contact [s].
 
     Examples
     --------

@@ -1,8 +1,8 @@
 """Which flavours lead at each infusion, which arrive, which are gone, and how rich the cup is.
 
-Each descriptor has a weight at each infusion: the mean of its even-brew curve, or, where it was only ever noted, the share of tasted
-cups that note it, at 2.5 points when all do. Richness is the effective number of descriptors, exp of the entropy of the weights' shares:
-1 when a single flavour is all there is, 5 when five are equally strong.
+Each descriptor has a weight at each infusion: the mean of its even-brew curve, or, where it was only ever noted, the
+share of tasted cups that note it, at 2.5 points when all do. Richness is the effective number of descriptors, exp of
+the entropy of the weights' shares: 1 when a single flavour is all there is, 5 when five are equally strong.
 """
 
 from collections.abc import Mapping
@@ -86,7 +86,10 @@ def layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[Layer, 
 
 
 def richness(weights: FloatArray) -> float:
-    """Return the effective number of descriptors: exp of the entropy (in nats) of their shares; 0 when all weights are 0.
+    """Return the effective number of descriptors.
+
+    It is exp of the entropy (in nats) of their shares; 0 when all weights
+    are 0.
 
     Examples
     --------

@@ -1,17 +1,19 @@
 """What the ratings of one attribute say about its strength in the cup: a posterior on a grid, without a sampler.
 
-A rating of infusion j in session s is ``y = offset + gain (a + a d_s) h_j + u_s + e`` with the session's own gain d_s ~ N(0, 0.15^2),
-its shift u_s ~ N(0, 0.5^2) and noise e ~ N(0, sigma^2). Given k, tau, n (inside h) and sigma, everything left is normal:
+A rating of infusion j in session s is ``y = offset + gain (a + a d_s) h_j + u_s + e`` with the session's own gain d_s
+~ N(0, 0.15^2), its shift u_s ~ N(0, 0.5^2) and noise e ~ N(0, sigma^2). Given k, tau, n (inside h) and sigma,
+everything left is normal:
 
-* u_s integrates out as a constant column (Woodbury), d_s as a column along h whose length uses a first estimate of ``a`` made at
-  each node without d_s;
+* u_s integrates out as a constant column (Woodbury), d_s as a column along h whose length uses a first estimate of
+  ``a`` made at each node without d_s;
 * what remains of a session is a quadratic in ``a`` with two coefficients and a constant. These add up over sessions
   (:class:`Sums`), so a new session adds to what is there.
 
 The posterior is node weights times a normal in ``a``: deterministic, no convergence to watch.
 
-The scale ends at 0 and at 10, so a rating there only says "this or beyond". Such a rating is replaced by its expectation beyond the
-end given the present fit and usual noise, three times over (a fixed number, so the answer is repeatable).
+The scale ends at 0 and at 10, so a rating there only says "this or beyond". Such a rating is replaced by its
+expectation beyond the end given the present fit and usual noise, three times over (a fixed number, so the answer is
+repeatable).
 """
 
 from collections.abc import Iterable, Sequence
@@ -97,11 +99,11 @@ class Posterior:
 
     @property
     def sigma(self) -> float:
-        """Return the mean noise of one rating. [points]"""
+        """Return the mean noise of one rating [points]."""
         return float(SIGMA @ self.weights.sum(axis=1))
 
     def mean_of(self, cups: FloatArray) -> FloatArray:
-        """Return the posterior mean of ``a h``, for cups given as float64[n_nodes, n]. [points]"""
+        """Return the posterior mean of ``a h``, for cups given as float64[n_nodes, n] [points]."""
         return np.asarray((self.weights * self.mean).sum(axis=0) @ cups, dtype=np.float64)
 
     def draws(self, *, n_draws: int = N_DRAWS) -> "Draws":
@@ -109,8 +111,8 @@ class Posterior:
 
         Notes
         -----
-        A rank-one lattice: evenly spaced steps along the cumulative node weights, each paired with a normal quantile that moves on
-        by the golden ratio.
+        A rank-one lattice: evenly spaced steps along the cumulative node weights, each paired with a normal quantile
+        that moves on by the golden ratio.
         """
         step = np.arange(n_draws)
         ladder = np.cumsum(self.weights, axis=None)
@@ -123,13 +125,13 @@ class Posterior:
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """Equally likely draws: a node of the grid and a level ``a``, never below 0. [points]"""
+    """Equally likely draws: a node of the grid and a level ``a``, never below 0 [points]."""
 
     node: np.ndarray[tuple[int, ...], np.dtype[np.intp]]
     level: FloatArray
 
     def cups(self, cups: FloatArray) -> FloatArray:
-        """Return float64[n_draws, n]: ``a h`` of each draw, held to the scale. [points, 0 to 10]"""
+        """Return float64[n_draws, n]: ``a h`` of each draw, held to the scale [points, 0 to 10]."""
         return np.clip(self.level[:, None] * cups[self.node], LOWEST, HIGHEST)
 
 
@@ -219,7 +221,7 @@ def summed(tasted: Iterable[Tasted], *, level: FloatArray, n_nodes: int) -> Sums
 
 
 def level_at_nodes(tasted: Sequence[Tasted], *, n_nodes: int) -> FloatArray:
-    """Return a first estimate of ``a`` at each node: usual noise, no gain of the session's own. [points, 0.2 to 20]"""
+    """Return a first estimate of ``a`` at each node: usual noise, no gain of the session's own [points, 0.2 to 20]."""
     precision = np.full(n_nodes, LEVEL_SD**-2)
     cross = np.full(n_nodes, LEVEL_MEAN / LEVEL_SD**2)
     for one in tasted:
@@ -227,7 +229,7 @@ def level_at_nodes(tasted: Sequence[Tasted], *, n_nodes: int) -> FloatArray:
         cup_sum, cup_square, cup_rating = _moments(one)
         precision += (cup_square - shrink * cup_sum * cup_sum) / USUAL_SIGMA**2
         cross += (cup_rating - shrink * cup_sum * one.ratings.sum()) / USUAL_SIGMA**2
-    return np.clip(cross / precision, 0.2, 20.0)
+    return np.asarray(np.clip(cross / precision, 0.2, 20.0), dtype=np.float64)
 
 
 def within_scale(tasted: Sequence[Tasted], *, grid: Grid) -> tuple[Tasted, ...]:
@@ -235,8 +237,8 @@ def within_scale(tasted: Sequence[Tasted], *, grid: Grid) -> tuple[Tasted, ...]:
 
     Notes
     -----
-    For a cup expected at m and noise s, a rating of 0 stands for m - s phi(z)/Phi(z) with z = -m/s, and a 10 likewise upwards.
-    m is the curve of the present fit plus the session's shift.
+    For a cup expected at m and noise s, a rating of 0 stands for m - s phi(z)/Phi(z) with z = -m/s, and a 10 likewise
+    upwards. m is the curve of the present fit plus the session's shift.
     """
     settled = tuple(tasted)
     if not any(one.ends.any() for one in tasted):

@@ -1,7 +1,7 @@
 """How an attribute develops over the even brew: its curve with an interval, and whether it builds up, stays or fades.
 
-The shape of a curve does not depend on its level, so label, peak, rise and half strength are read off each node of the grid once and
-weighed by the posterior. Nothing is drawn at random.
+The shape of a curve does not depend on its level, so label, peak, rise and half strength are read off each node of
+the grid once and weighed by the posterior. Nothing is drawn at random.
 """
 
 from dataclasses import dataclass
@@ -68,7 +68,7 @@ class Profile:
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """Mean and central 80 % interval of the even-brew cup, float64[n_infusions] each. [points, 0 to 10]"""
+    """Mean and central 80 % interval of the even-brew cup, float64[n_infusions] each [points, 0 to 10]."""
 
     mean: FloatArray
     low: FloatArray
@@ -86,12 +86,12 @@ def shapes(curves: FloatArray) -> Shapes:
     Returns
     -------
     Shapes
-        ``build_up`` when the peak comes at infusion 3 or later and is at least 1.15 times the first infusion; else ``quick_fade``
-        when some infusion up to the fifth, after the peak, is below half of it; else ``steady``.
+        ``build_up`` when the peak comes at infusion 3 or later and is at least 1.15 times the first infusion; else
+        ``quick_fade`` when some infusion up to the fifth, after the peak, is below half of it; else ``steady``.
 
     Examples
     --------
-    >>> found = shapes(np.array([[4.0, 5.0, 6.0, 6.0, 5.0, 4.0], [8.0, 6.0, 4.5, 3.5, 2.5, 2.0], [6.0, 6.0, 6.0, 5.5, 5.0, 5.0]]))
+    >>> found = shapes(np.array([[4.0, 5, 6, 6, 5, 4], [8, 6, 4.5, 3.5, 2.5, 2], [6, 6, 6, 5.5, 5, 5]]))
     >>> [LABELS[i] for i in found.label]
     ['build_up', 'quick_fade', 'steady']
     """
@@ -136,12 +136,19 @@ def profile(found: Shapes, *, weights: FloatArray) -> Profile:
 def undecided() -> Profile:
     """Return the profile of a lot nobody has rated: every label as likely as the next."""
     return Profile(
-        label=UNDECIDED, probability=dict.fromkeys(LABELS, 1 / 3), peak_infusion=1, rise=1.0, half_strength_infusion=None
+        label=UNDECIDED,
+        probability=dict.fromkeys(LABELS, 1 / 3),
+        peak_infusion=1,
+        rise=1.0,
+        half_strength_infusion=None,
     )
 
 
 def weighted_quantile(values: FloatArray, *, weights: FloatArray, level: float) -> float:
-    """Return the smallest value at which the cumulative weight reaches ``level`` of the total; inf may be among the values.
+    """Return a weighted quantile.
+
+    It is the smallest value at which the cumulative weight reaches ``level`` of the total; inf may be among the
+    values.
 
     Examples
     --------

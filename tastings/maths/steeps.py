@@ -1,7 +1,8 @@
 """How many infusions are worth pouring.
 
-An infusion is worth drinking while the strength of the even-brew cup is above the finish line. Each draw of the posterior has its own
-last such infusion; the recommendation is the last one that is still worth drinking in at least half of the draws.
+An infusion is worth drinking while the strength of the even-brew cup is above the finish line. Each draw of the
+posterior has its own last such infusion; the recommendation is the last one that is still worth drinking in at least
+half of the draws.
 """
 
 from dataclasses import dataclass
@@ -35,7 +36,9 @@ class Steeps:
     finish_line: float
 
 
-def worthwhile_steeps(cups: FloatArray, *, finish_line: FloatArray | float = FINISH_LINE, weights: FloatArray | None = None) -> Steeps:
+def worthwhile_steeps(
+    cups: FloatArray, *, finish_line: FloatArray | float = FINISH_LINE, weights: FloatArray | None = None
+) -> Steeps:
     """Count the infusions worth drinking.
 
     Parameters

@@ -1,0 +1,193 @@
+"""From plain records to the report page and the list of lots. Reads nothing and writes nothing."""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.http import HttpRequest
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
+
+from tastings.reports.facts import (
+    caution_text,
+    cup_row,
+    day_of,
+    even_brew_sentence,
+    evidence_sentence,
+    layer_row,
+    left_out_rows,
+    provenance,
+    session_row,
+    steep_facts,
+    steep_span,
+)
+from tastings.reports.svg import by_peak, curve_of, descriptor_strips, sparkline, strength_chart
+from tastings.reports.words import (
+    counted,
+    departure_sentences,
+    layer_sentence,
+    percent,
+    profile_sentence,
+    profile_words,
+    steeps_sentence,
+)
+
+WIDE, NARROW = 720, 350  # of the drawings: a page of paper or a desk, a telephone [px]
+STRIPS_TOGETHER = 10  # rows of flavours in one drawing, so that each fits on a printed page
+STANDING_CAUTIONS = (
+    "Water near boiling scalds at once: keep kettles and pots away from the table's edge and from children.",
+    "Let a cup cool before drinking: very hot drinks can injure the mouth and throat.",
+    "Tea contains caffeine, and tasting many cups adds up.",
+    "Flavour words such as almond or milk name a likeness. They say nothing about allergens in the tea.",
+)
+
+
+def report_context(  # noqa: PLR0913 - one argument for each kind of record that the page shows
+    *,
+    lot: Mapping[str, Any],
+    development: Mapping[str, Any],
+    tasted: Sequence[Mapping[str, Any]],
+    tasters: Mapping[str, str],
+    sessions: Sequence[Mapping[str, Any]],
+    labels: Mapping[str, str] | None = None,
+    downloads: Mapping[str, str] | None = None,
+) -> dict[str, Any]:
+    """Build what the report's template shows.
+
+    Parameters
+    ----------
+    lot : mapping
+        The lot's facts under the contract's field names.
+    development : mapping
+        The lot's development record.
+    tasted : sequence of mappings
+        ``session``, ``taster``, ``infusion``, ``descriptor``, ``rating``, ``adjusted``. [points, 0 to 10]
+    tasters : mapping
+        Names by taster id.
+    sessions : sequence of mappings
+        ``id``, ``started_at``, ``taster``, ``shop``, ``leaf_g``, ``vessel_ml``, ``vessel_material``, ``kettle_c``;
+        any may be missing.
+    labels : mapping, optional
+        Descriptor labels by key.
+    downloads : mapping, optional
+        Addresses of the same report in other forms, by what to call them.
+    """
+    known = {str(key): label for key, label in (labels or {}).items()}
+    people = _distinct(tasters)
+    drawn = [{**t, "taster": people.get(str(t.get("taster")), str(t.get("taster")))} for t in tasted]
+    told = [session_row(s, people) for s in sorted(sessions, key=lambda s: str(s.get("started_at")))]
+    names = {s["id"]: s["name"] for s in told}
+    evidence = development.get("evidence") or {}
+    rows = {descriptor: points for descriptor, points, _ in by_peak(development.get("curves") or ())}
+    chunks = [list(rows)[i : i + STRIPS_TOGETHER] for i in range(0, len(rows), STRIPS_TOGETHER)]
+    curves = {curve["descriptor"]: curve for curve in development.get("curves") or ()}
+    return {
+        "lot": lot,
+        "provenance": provenance(lot),
+        "stale": bool(development.get("stale")),
+        "computed_at": day_of(development.get("computed_at")),
+        "empty": not evidence.get("sessions"),
+        "profile_sentence": profile_sentence(development.get("profile")),
+        "chances": [
+            {"label": profile_words({"label": label}).capitalize(), "chance": percent(chance)}
+            for label, chance in ((development.get("profile") or {}).get("probability") or {}).items()
+        ],
+        "steeps_sentence": steeps_sentence(development.get("steeps")),
+        "steeps": steep_facts(development.get("steeps") or {}),
+        "evidence_sentence": evidence_sentence(evidence, development.get("steeps") or {}),
+        "even_brew_sentence": even_brew_sentence(development.get("even_brew") or {}),
+        "chart": _both(lambda width: strength_chart(development, drawn, width=width))
+        if curve_of(development, "strength")
+        else None,
+        "cups": [cup_row(point) for point in curve_of(development, "strength")],
+        "strips": [
+            _both(
+                lambda width, chunk=chunk: descriptor_strips(
+                    {"curves": [curves[d] for d in chunk]}, labels=known, width=width
+                )
+            )
+            for chunk in chunks
+        ],
+        "layer_sentence": layer_sentence(development.get("layers") or (), known),
+        "layers": [layer_row(layer, known) for layer in development.get("layers") or ()],
+        "departures": departure_sentences(development, session_names=names),
+        "left_out": left_out_rows(evidence.get("left_out") or (), names),
+        "next": development.get("next") or "",
+        "sessions": told,
+        "cautions": [caution_text(c) for c in development.get("cautions") or ()] or list(STANDING_CAUTIONS),
+        "downloads": downloads or {},
+    }
+
+
+def render_report(  # noqa: PLR0913 - as above, and the request
+    *,
+    lot: Mapping[str, Any],
+    development: Mapping[str, Any],
+    tasted: Sequence[Mapping[str, Any]],
+    tasters: Mapping[str, str],
+    sessions: Sequence[Mapping[str, Any]],
+    labels: Mapping[str, str] | None = None,
+    downloads: Mapping[str, str] | None = None,
+    request: HttpRequest | None = None,
+) -> str:
+    """Write the report page of one lot; see :func:`report_context`."""
+    context = report_context(
+        lot=lot,
+        development=development,
+        tasted=tasted,
+        tasters=tasters,
+        sessions=sessions,
+        labels=labels,
+        downloads=downloads,
+    )
+    return render_to_string("tastings/report.html", context, request=request)
+
+
+def lots_context(lots: Sequence[Mapping[str, Any]], *, q: str = "") -> dict[str, Any]:
+    """Build what the list of lots shows.
+
+    Parameters
+    ----------
+    lots : sequence of mappings
+        The lots' facts, each with ``id`` and, where it has been worked out, its ``development`` record.
+    q : str
+        What was searched for.
+    """
+    rows = []
+    for lot in lots:
+        development = lot.get("development") or {}
+        steeps = development.get("steeps") or {}
+        recommended = steeps.get("recommended")
+        rows.append(
+            {
+                "name": lot.get("name") or "Lot without a name",
+                "href": f"/lots/{lot['id']}/report/",
+                "provenance": provenance(lot),
+                "profile": profile_words(development.get("profile")).capitalize(),
+                "steeps": "cannot tell yet" if recommended is None else steep_span(steeps),
+                "sparkline": SafeString(sparkline(curve_of(development, "strength"))),
+                "stale": bool(development.get("stale")),
+            }
+        )
+    return {"rows": rows, "q": q, "found": counted(len(rows), "lot")}
+
+
+def render_lots(lots: Sequence[Mapping[str, Any]], *, q: str = "", request: HttpRequest | None = None) -> str:
+    """Write the page that lists the lots; see :func:`lots_context`."""
+    return render_to_string("tastings/lots.html", lots_context(lots, q=q), request=request)
+
+
+def _distinct(tasters: Mapping[str, str]) -> dict[str, str]:
+    """Give each taster a name of their own, so that two of the same name stay two."""
+    same = Counter(tasters.values())
+    seen: Counter[str] = Counter()
+    names = {}
+    for taster, name in tasters.items():
+        seen[name] += 1
+        names[str(taster)] = f"{name} ({seen[name]})" if same[name] > 1 else name
+    return names
+
+
+def _both(draw: Any) -> dict[str, SafeString]:  # noqa: ANN401 - a function of the width, told apart by its use
+    """Draw for the desk and for the telephone. The drawings escape every text themselves, so the template need not."""
+    return {"wide": SafeString(draw(WIDE)), "narrow": SafeString(draw(NARROW))}

@@ -1,0 +1,216 @@
+"""What the figures say, in plain English for the shop counter, with how sure they are."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+PROFILE_WORDS = {
+    "build_up": "builds up",
+    "steady": "stays steady",
+    "quick_fade": "fades quickly",
+    "undecided": "cannot tell yet",
+}
+DEPARTURE_WORDS = {
+    "cool_water": "the water was cooler than in the even brew",
+    "long_steep": "the steep was longer than in the even brew",
+    "short_steep": "the steep was shorter than in the even brew",
+    "leaf_ratio": "there was more or less leaf for the water than in the even brew",
+    "cold_vessel": "the vessel was cold and took heat from the water",
+}
+# The even brew is worked out to here (contract), so a count that reaches it may well be higher.
+LAST_INFUSION = 12
+
+
+def percent(probability: float) -> str:
+    """Write a probability for people; never a round 0 or 100, which no amount of tasting can give."""
+    if probability > 0.99:
+        return "more than 99 %"
+    if probability < 0.01:
+        return "less than 1 %"
+    return f"{round(probability * 100)} %"
+
+
+def one_decimal(value: float) -> str:
+    """Write points on the 0 to 10 scale with one decimal and a true minus sign."""
+    written = f"{value:.1f}"
+    return "0.0" if written == "-0.0" else written.replace("-", "\u2212")
+
+
+def plain(key: object, labels: Mapping[str, str] | None = None) -> str:
+    """Return a descriptor's label, or its key made readable when there is none."""
+    return (labels or {}).get(str(key)) or str(key).replace("_", " ").capitalize()
+
+
+def listed(parts: Iterable[str]) -> str:
+    """Join words as one would say them: a, b and c."""
+    *most, last = list(parts) or [""]
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def counted(count: int, noun: str, *, plural: str = "") -> str:
+    """Write a count with its noun: 1 session, 3 sessions."""
+    return f"{count} {noun if count == 1 else plural or noun + 's'}"
+
+
+def numbers_listed(numbers: Iterable[int]) -> str:
+    """Write whole numbers with runs drawn together.
+
+    Examples
+    --------
+    >>> numbers_listed([5, 1, 2, 3])
+    '1 to 3 and 5'
+    """
+    runs: list[list[int]] = []
+    for n in sorted(set(numbers)):
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1].append(n)
+        else:
+            runs.append([n])
+    return listed(
+        part for run in runs for part in ([f"{run[0]} to {run[-1]}"] if len(run) > 2 else [str(n) for n in run])
+    )
+
+
+def profile_words(profile: Mapping[str, Any] | None) -> str:
+    """Say the profile's label in two or three words; "cannot tell yet" when there is none."""
+    return PROFILE_WORDS.get(str((profile or {}).get("label")), PROFILE_WORDS["undecided"])
+
+
+def profile_sentence(profile: Mapping[str, Any] | None) -> str:
+    """Say how strength develops over the even brew, and how sure that is.
+
+    Parameters
+    ----------
+    profile : mapping or None
+        ``profile`` of the development record. ``rise`` is the peak over the first cup [ratio],
+        ``peak_infusion`` and ``half_strength_infusion`` are infusion numbers or None.
+    """
+    chances = dict((profile or {}).get("probability") or {})
+    if not profile or len({round(chance, 6) for chance in chances.values()}) < 2:
+        return "We cannot tell yet how this tea develops: nothing has been tasted that would show it."
+    label = str(profile.get("label"))
+    if label not in chances:
+        ranked = sorted(chances.items(), key=lambda item: -item[1])
+        spread = listed(f"{PROFILE_WORDS.get(name, plain(name))} {percent(chance)}" for name, chance in ranked)
+        return f"We cannot tell yet how this tea develops ({spread})."
+    peak, rise, half = (profile.get(name) for name in ("peak_infusion", "rise", "half_strength_infusion"))
+    at = f"infusion {peak:.0f}" if peak is not None else "no infusion in particular"
+    sure = f"We are {percent(chances[label])} sure of this."
+    fallen = f"; it has half of that left by about infusion {half:.0f}" if half is not None else ""
+    if label == "build_up":
+        more = f", about {round((rise - 1) * 100)} % above the first cup" if rise is not None and rise > 1 else ""
+        return f"This tea builds up: it is strongest at about {at}{more}{fallen}. {sure}"
+    if label == "quick_fade":
+        gone = f", with half of that left by about infusion {half:.0f}" if half is not None else ""
+        return f"This tea fades quickly: it is strongest at about {at} and drops early{gone}. {sure}"
+    return (
+        f"This tea stays steady: it is strongest at about {at}, without a late climb or an early drop{fallen}. {sure}"
+    )
+
+
+def count_words(count: float, *, most: int = LAST_INFUSION) -> str:
+    """Write a number of steeps; the last one worked out stands for itself and all beyond."""
+    return f"{count:.0f} or more" if count >= most else f"{count:.0f}"
+
+
+def steeps_sentence(steeps: Mapping[str, Any] | None, *, most: int = LAST_INFUSION) -> str:
+    """Say how many even-brew steeps are worth drinking, with the range that holds the count.
+
+    Parameters
+    ----------
+    steeps : mapping or None
+        ``steeps`` of the development record: counts of infusions, ``level`` of the range, ``finish_line``
+        on the 0 to 10 strength scale.
+    most : int
+        Number of infusions that were worked out; a count that reaches it is told as "or more".
+    """
+    if not steeps or steeps.get("recommended") is None:
+        return "We cannot tell yet how many steeps this tea is worth."
+    recommended = steeps["recommended"]
+    line = steeps.get("finish_line")
+    above = f" before strength falls to the finish line of {one_decimal(line)}" if line is not None else ""
+    if recommended <= 0:
+        first = "On the even brew no cup is more likely than not to be above the finish line"
+    elif recommended >= most:
+        first = f"Good for {count_words(recommended, most=most)} steeps; the even brew is worked out no further"
+    else:
+        first = f"Good for {counted(round(recommended), 'steep')}{above}"
+    low, high = steeps.get("low"), steeps.get("high")
+    if low is None or high is None:
+        return f"{first}. How far this could be off is not known yet."
+    level = percent(steeps.get("level", 0.8))
+    if low == high:
+        return f"{first}. With {level} probability it is {count_words(low, most=most)}."
+    return f"{first}. With {level} probability the count lies between {low:.0f} and {count_words(high, most=most)}."
+
+
+def departure_sentences(development: Mapping[str, Any], *, session_names: Mapping[str, str] | None = None) -> list[str]:
+    """Say what differed from the even brew and was corrected, one sentence per session and kind.
+
+    Parameters
+    ----------
+    development : mapping
+        The development record; of each departure ``effect`` is how far it moved the cup [points, 0 to 10].
+    session_names : mapping, optional
+        Readable names by session id; without one the sentence says "One session".
+    """
+    groups: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
+    for departure in development.get("departures") or ():
+        groups.setdefault((str(departure.get("session")), str(departure.get("kind"))), []).append(departure)
+    return [
+        _departure_sentence((session_names or {}).get(session, "One session"), kind, found)
+        for (session, kind), found in groups.items()
+    ]
+
+
+def _departure_sentence(session: str, kind: str, found: Sequence[Mapping[str, Any]]) -> str:
+    numbers = sorted({int(d["infusion"]) for d in found if d.get("infusion") is not None})
+    where = f", {'infusion' if len(numbers) == 1 else 'infusions'} {numbers_listed(numbers)}" if numbers else ""
+    details = list(dict.fromkeys(str(d["detail"]) for d in found if d.get("detail")))
+    why = f" ({details[0]})" if len(details) == 1 else ""
+    effects = [float(d["effect"]) for d in found if d.get("effect") is not None]
+    return f"{session}{where}: {DEPARTURE_WORDS.get(kind, plain(kind).lower())}{why}.{_effect_words(effects)}"
+
+
+def _effect_words(effects: Sequence[float]) -> str:
+    if not effects:
+        return ""
+    low, high = min(effects), max(effects)
+    if one_decimal(low) == one_decimal(high) == "0.0":
+        return " It hardly changed the cup."
+    if low >= 0 or high <= 0:
+        least, largest = sorted((one_decimal(abs(low)), one_decimal(abs(high))), key=float)
+        size = least if least == largest else f"{least} to {largest}"
+        return f" That made the cup {size} points {'stronger' if high > 0 else 'weaker'}; the curve allows for it."
+    return (
+        f" That made cups between {one_decimal(-low)} points weaker and {one_decimal(high)} points stronger; "
+        "the curve allows for it."
+    )
+
+
+def layer_sentence(layers: Sequence[Mapping[str, Any]], labels: Mapping[str, str]) -> str:
+    """Say what leads the first cup and what comes and goes after it.
+
+    Parameters
+    ----------
+    layers : sequence of mappings
+        ``layers`` of the development record, in any order.
+    labels : mapping
+        Labels by descriptor key.
+    """
+    ordered = sorted(layers, key=lambda layer: layer["infusion"])
+    if not ordered:
+        return "We cannot tell yet what changes from cup to cup."
+
+    def names(keys: Iterable[object]) -> str:
+        return listed(plain(key, labels).lower() if str(key) in labels else plain(key, labels) for key in keys)
+
+    first, *later = ordered
+    told = [f"Cup {first['infusion']} is led by {names(first['leading'])}" if first.get("leading") else ""]
+    for layer in later:
+        arrived = f"{names(layer['new'])} can be tasted from cup {layer['infusion']}" if layer.get("new") else ""
+        left = f"{names(layer['gone'])} is no longer clear in cup {layer['infusion']}" if layer.get("gone") else ""
+        told += filter(None, (arrived, left))
+    if not later or len(told) == 1:
+        told.append("after that nothing clearly comes or goes")
+    sentence = "; ".join(filter(None, told))
+    return sentence[0].upper() + sentence[1:] + "."

@@ -117,8 +117,8 @@ def cautions(followed: Sequence[Followed]) -> tuple[str, ...]:
     low_mg, high_mg = (round(grams * mg, -1) for grams, mg in zip((low_g, high_g), CAFFEINE_MG_G, strict=True))
     caffeine = (
         f"{leaf} of tea leaf can give about {low_mg:.0f} to {high_mg:.0f} mg caffeine when steeped out. EFSA (2015)"
-        " names 200 mg at a time and 400 mg a day for healthy adults, 200 mg a day in pregnancy and while nursing; ask a"
-        " doctor, and follow local guidance where it differs."
+        " names 200 mg at a time and 400 mg a day for healthy adults, 200 mg a day in pregnancy and while nursing; ask"
+        " a doctor, and follow local guidance where it differs."
     )
     return scald, hot, caffeine
 

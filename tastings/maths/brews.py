@@ -102,10 +102,20 @@ class Brew:
 
 @dataclass(frozen=True, slots=True)
 class TasterScale:
-    """How a taster uses the scale: a rating is ``offset`` [points] plus ``gain`` [1] times the team's common scale."""
+    """How a taster uses the scale: a rating is ``offset`` plus ``gain`` times the team's common scale.
+
+    Parameters
+    ----------
+    gain, gain_sd : float
+        Gain and how well it is known; the default is a taster not calibrated yet. [1]
+    offset, offset_sd : float
+        Offset and how well it is known. [points]
+    """
 
     gain: float = 1.0
     offset: float = 0.0
+    gain_sd: float = 0.15
+    offset_sd: float = 0.5
 
 
 def checked(brews: Sequence[Brew]) -> tuple[Brew, ...]:

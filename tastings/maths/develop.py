@@ -79,8 +79,6 @@ def develop(
         strength_posterior = strength.posterior
         steeps = worthwhile_steeps(strength_posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS]))
         main_profile = profile(even.shapes, weights=strength_posterior.node_weights)
-    node_level = np.asarray((strength_posterior.weights * strength_posterior.mean).sum(axis=0), dtype=np.float64)
-
     return Development(
         evidence=_evidence(followed, left_out=left_out),
         profile=main_profile,
@@ -90,7 +88,9 @@ def develop(
         curves=tuple(_curve(one, even=even) for one in found),
         layers=_layers(found, followed=followed),
         departures=tuple(
-            departure for one in followed for departure in departures(one, node_level=node_level, grid=grid)
+            departure
+            for one in followed
+            for departure in departures(one, node_level=strength_posterior.node_level, grid=grid)
         ),
         next=next_session(
             followed,
@@ -116,12 +116,12 @@ def _attribute(key: str, *, followed: Sequence[Followed], even: _EvenCups, grid:
     if not tasted:
         return None
     posterior = fit([ratings for _, ratings in tasted], grid=grid)
-    even_mean = posterior.mean_of(even.cups)
+    even_mean = posterior.node_level @ even.cups
     points = []
     for one, ratings in tasted:
         index = one.rated(key)
         # The difference that the brewing makes is added to the rating, both on the team's common scale.
-        common = (ratings.ratings - posterior.mean_of(ratings.cups)) / one.scale.gain
+        common = (ratings.ratings - posterior.node_level @ ratings.cups) / one.scale.gain
         for i, residual in zip(index, common, strict=True):
             pour = one.pours[i]
             if pour.number > 0:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from tastings.maths.brewing import EVEN_LEAF_G, EVEN_VESSEL_ML, FloatArray, Steeping, contact_s, steeped
 from tastings.maths.brews import HIGHEST, LOWEST, Brew, Pour, TasterScale
 from tastings.maths.extraction import Grid, cup_strength
-from tastings.maths.posterior import Tasted
+from tastings.maths.sums import Tasted
 
 COOLEST_C = 50.0
 LONGEST_S = 1200.0
@@ -68,7 +68,13 @@ class Followed:
             return None
         ratings = np.array([self.pours[i].ratings[descriptor] for i in index], dtype=np.float64)
         ends = np.where(ratings <= LOWEST, -1.0, np.where(ratings >= HIGHEST, 1.0, 0.0))
-        return Tasted(cups=self.cups[:, index] * self.scale.gain, ratings=ratings - self.scale.offset, ends=ends)
+        return Tasted(
+            taster=self.brew.taster,
+            scale=self.scale,
+            cups=self.cups[:, index] * self.scale.gain,
+            ratings=ratings - self.scale.offset,
+            ends=ends,
+        )
 
 
 def follow(
@@ -158,7 +164,7 @@ def _gapless(brew: Brew, *, left_out: list[LeftOut]) -> tuple[Pour, ...]:
                 LeftOut(
                     session=brew.session,
                     infusion=number,
-                    reason=f"infusions {expected} to {number - 1} were not recorded: what was left in the leaf is unknown",
+                    reason=f"infusions {expected} to {number - 1} were not recorded: the leaf's state is unknown",
                 )
             )
             break

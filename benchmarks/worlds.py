@@ -1,0 +1,114 @@
+"""Simulated tastings that the estimator does not assume.
+
+A lot's taste saturates (a Hill curve of what is in the cup) where the estimator assumes a power; its activation energy
+is its own; the kettle is 0 to 6 deg C low, contacts are off by -6 to +8 s, the leaf by 15 %; each taster has a gain and
+a shift; ratings are rounded to half points and end at 0 and 10. What was brewed is recorded; what the leaf and the
+tasters are like is not.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tastings.maths.brewing import EVEN_INFUSIONS, FloatArray, even_brew, rate_factor, steeped
+from tastings.maths.brews import Brew, Pour
+from tastings.maths.extraction import USUAL_SHARE, shares
+
+N_TASTERS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """What one lot is really like."""
+
+    k_per_min: float
+    tau_s: float
+    ea_kj_mol: float
+    top: float
+    half: float
+    slope: float
+
+    def cups(self, brew: Brew) -> FloatArray:
+        """Return the true strength of each pour of a brew. [points, 0 to 10]."""
+        steeping = steeped(brew, brew.pours)
+        rate = rate_factor((steeping.start_c + steeping.end_c) / 2, ea_kj_mol=self.ea_kj_mol)
+        share = shares(
+            replace(steeping, rate=rate), k_per_min=np.array([self.k_per_min]), tau_s=np.array([self.tau_s])
+        )[0, 0]
+        content = (share * steeping.ratio / USUAL_SHARE) ** self.slope
+        return np.asarray(self.top * content / (content + self.half**self.slope), dtype=np.float64)
+
+    def even_cups(self) -> FloatArray:
+        """Return the true strength of the twelve even-brew infusions. [points, 0 to 10]."""
+        return self.cups(even_brew())[1:]
+
+
+# Typical k [1/min at 100 deg C] and wetting lag [s] of leaf as it comes: tightly rolled, twisted, small or broken.
+MAKES = ((0.22, 60.0), (0.45, 20.0), (1.1, 7.0))
+
+
+def some_leaf(chance: np.random.Generator) -> Leaf:
+    """Draw a lot: tightly rolled, twisted, or small and broken leaf, each as likely."""
+    k_per_min, tau_s = MAKES[int(chance.integers(len(MAKES)))]
+    return Leaf(
+        k_per_min=k_per_min * float(np.exp(chance.normal(0.0, 0.4))),
+        tau_s=tau_s * float(np.exp(chance.normal(0.0, 0.5))),
+        ea_kj_mol=float(chance.uniform(20.0, 50.0)),
+        top=float(chance.uniform(7.0, 10.0)),
+        half=float(chance.uniform(0.5, 1.5)),
+        slope=float(chance.uniform(0.9, 1.6)),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The tasters of one team: gain, shift and noise of each."""
+
+    gain: FloatArray
+    shift: FloatArray
+    noise: FloatArray
+
+
+def some_table(chance: np.random.Generator) -> Table:
+    """Draw a team of four; their mean is the team's scale, for nothing else defines it."""
+    gain, shift = np.clip(chance.normal(1.0, 0.15, N_TASTERS), 0.6, 1.4), chance.normal(0.0, 0.5, N_TASTERS)
+    return Table(
+        gain=gain / gain.mean(),
+        shift=shift - shift.mean(),
+        noise=chance.uniform(0.5, 1.0, N_TASTERS),
+    )
+
+
+def some_session(leaf: Leaf, table: Table, *, number: int, chance: np.random.Generator) -> Brew:
+    """Brew and taste a lot once, the way it happens at a table."""
+    taster = int(chance.integers(N_TASTERS))
+    low_c = chance.uniform(0.0, 6.0)
+    last = int(chance.integers(8, EVEN_INFUSIONS + 1))
+    even = even_brew()
+    pours = tuple(
+        replace(
+            pour,
+            steep_s=max(pour.steep_s + float(chance.uniform(-6.0, 8.0)) - 2.5, 1.0),
+            pour_s=5.0,
+            kettle_c=100.0 - low_c,
+            water_ml=None,
+        )
+        for pour in even.pours[: last + 1]
+    )
+    brew = replace(
+        even,
+        session=f"session {number}",
+        taster=f"taster {taster}",
+        leaf_g=even.leaf_g * float(chance.uniform(0.85, 1.15)),
+        warmed=bool(chance.random() < 0.7),
+        pours=pours,
+    )
+    said = (
+        table.shift[taster] + table.gain[taster] * leaf.cups(brew) + chance.normal(0, table.noise[taster], len(pours))
+    )
+    return replace(brew, pours=tuple(_rated(pour, said=float(s)) for pour, s in zip(pours, said, strict=True)))
+
+
+def _rated(pour: Pour, *, said: float) -> Pour:
+    rating = float(np.clip(np.round(2 * said) / 2, 0.0, 10.0))
+    return replace(pour, ratings={"strength": rating}) if pour.tasted else pour

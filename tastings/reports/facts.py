@@ -24,16 +24,22 @@ def provenance(lot: Mapping[str, Any]) -> list[str]:
     oxidation = lot.get("oxidation_pct")
     roast = lot.get("roast")
     parts = [
-        str(lot.get("kind") or ""),
+        str(lot.get("kind") or "").capitalize(),
         *(str(lot.get(f) or "") for f in ("cultivar", "garden", "region", "country")),
         f"{' to '.join(dict.fromkeys(heights))} m" if heights else "",
         f"{season} harvest" if season else "",
-        f"{figure(oxidation)} % oxidised" if oxidation is not None else "",
+        f"{figure(oxidation)}% oxidised" if oxidation is not None else "",
         ("unroasted" if roast == "none" else f"{str(roast).replace('_', ' ')} roast") if roast else "",
         f"made by {lot['producer']}" if lot.get("producer") else "",
         f"lot {lot['code']}" if lot.get("code") else "",
     ]
     return [part for part in parts if part.strip()]
+
+
+def origin(lot: Mapping[str, Any]) -> list[str]:
+    """Return only the kind and where it grew, for a line of a list."""
+    parts = [str(lot.get(field) or "") for field in ("kind", "garden", "region", "country")]
+    return [part[0].upper() + part[1:] for part in parts if part.strip()]
 
 
 def evidence_sentence(evidence: Mapping[str, Any], steeps: Mapping[str, Any]) -> str:

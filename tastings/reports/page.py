@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 from typing import Any
 
 from django.http import HttpRequest
@@ -16,6 +17,7 @@ from tastings.reports.facts import (
     evidence_sentence,
     layer_row,
     left_out_rows,
+    origin,
     provenance,
     session_row,
     steep_facts,
@@ -33,7 +35,7 @@ from tastings.reports.words import (
 )
 
 WIDE, NARROW = 720, 350  # of the drawings: a page of paper or a desk, a telephone [px]
-STRIPS_TOGETHER = 10  # rows of flavours in one drawing, so that each fits on a printed page
+STRIPS_TOGETHER = 12  # rows of flavours in one drawing, so that each fits on a printed page
 STANDING_CAUTIONS = (
     "Water near boiling scalds at once: keep kettles and pots away from the table's edge and from children.",
     "Let a cup cool before drinking: very hot drinks can injure the mouth and throat.",
@@ -79,7 +81,7 @@ def report_context(  # noqa: PLR0913 - one argument for each kind of record that
     names = {s["id"]: s["name"] for s in told}
     evidence = development.get("evidence") or {}
     rows = {descriptor: points for descriptor, points, _ in by_peak(development.get("curves") or ())}
-    chunks = [list(rows)[i : i + STRIPS_TOGETHER] for i in range(0, len(rows), STRIPS_TOGETHER)]
+    chunks = _evenly(list(rows), at_most=STRIPS_TOGETHER)
     curves = {curve["descriptor"]: curve for curve in development.get("curves") or ()}
     return {
         "lot": lot,
@@ -162,7 +164,7 @@ def lots_context(lots: Sequence[Mapping[str, Any]], *, q: str = "") -> dict[str,
             {
                 "name": lot.get("name") or "Lot without a name",
                 "href": f"/lots/{lot['id']}/report/",
-                "provenance": provenance(lot),
+                "origin": origin(lot),
                 "profile": profile_words(development.get("profile")).capitalize(),
                 "steeps": "cannot tell yet" if recommended is None else steep_span(steeps),
                 "sparkline": SafeString(sparkline(curve_of(development, "strength"))),
@@ -175,6 +177,13 @@ def lots_context(lots: Sequence[Mapping[str, Any]], *, q: str = "") -> dict[str,
 def render_lots(lots: Sequence[Mapping[str, Any]], *, q: str = "", request: HttpRequest | None = None) -> str:
     """Write the page that lists the lots; see :func:`lots_context`."""
     return render_to_string("tastings/lots.html", lots_context(lots, q=q), request=request)
+
+
+def _evenly(rows: Sequence[str], *, at_most: int) -> list[Sequence[str]]:
+    """Split rows, in their order, into as few groups as allowed, none much smaller than another."""
+    n_groups = -(-len(rows) // at_most)
+    ends = [round(i * len(rows) / n_groups) for i in range(n_groups + 1)] if n_groups else []
+    return [rows[a:b] for a, b in pairwise(ends)]
 
 
 def _distinct(tasters: Mapping[str, str]) -> dict[str, str]:

@@ -60,12 +60,12 @@ def descriptor_strips(
     Returns
     -------
     str
-        A stand-alone SVG element: columns of the mean cup with a thin line for the 80 % interval, each with its number.
+        A stand-alone SVG element: columns of the mean cup with a thin line for the 80% interval, each with its number.
     """
     rows = by_peak(development.get("curves") or ())
     narrow = width < NARROW
     infusions = max([LAST_INFUSION, *(int(p["infusion"]) for _, points, _ in rows for p in points)])
-    left, height, top = (4.0, 68.0, 22.0) if narrow else (156.0, 52.0, 22.0)
+    left, height, top = (4.0, 86.0, 22.0) if narrow else (186.0, 62.0, 22.0)
     parts, told = [], []
     heads = Frame(left=left, right=width - 4.0, top=0, bottom=top, infusions=infusions)
     parts += [
@@ -77,13 +77,13 @@ def descriptor_strips(
         frame = Frame(
             left=left,
             right=width - 4.0,
-            top=head + (20 if narrow else 6),
+            top=head + (28 if narrow else 6),
             bottom=head + height - 20,
             infusions=infusions,
         )
         label = plain(descriptor, labels)
         room = width - 8.0 if narrow else left - 14
-        place = {"x": left, "y": head + 13} if narrow else {"x": 2.0, "y": frame.bottom}
+        place = {"x": left, "y": head + 21} if narrow else {"x": 2.0, "y": frame.bottom}
         shown = shortened(label, size=14, room=room)
         parts.append(tag("g", named("title", label), words(shown, **place, font_size=14, font_weight=600)))
         parts += [_column(frame, p, peak=p["infusion"] == peak) for p in points]
@@ -92,7 +92,7 @@ def descriptor_strips(
         *parts,
         width=width,
         height=top + len(rows) * height,
-        title="Each rated flavour over the infusions, 0 to 10, in the order in which they peak",
+        title="Each rating over the infusions, 0 to 10, in the order in which they peak",
         desc="; ".join(told) + "." if told else "Nothing has been rated yet.",
     )
 

@@ -56,7 +56,7 @@ def strength_chart(development: Mapping[str, Any], tasted: Sequence[Mapping[str,
     ]
     tasters = sorted({str(t.get("taster")) for t in found})
     infusions = max([LAST_INFUSION, *(int(p["infusion"]) for p in points), *(int(t["infusion"]) for t in found)])
-    height = 250.0 if width < NARROW else 320.0
+    height = 300.0 if width < NARROW else 320.0
     frame = Frame(left=34.0, right=width - 10.0, top=46.0, bottom=height - 44.0, infusions=infusions)
     legend, legend_height = _legend(tasters, width=width, top=height + 6)
     return picture(
@@ -121,7 +121,7 @@ def _tasted_marks(frame: Frame, found: Sequence[Mapping[str, Any]], tasters: Seq
         lane = lanes.index((name, str(rating.get("session"))))
         beside = room * ((lane + 0.5) / len(lanes) - 0.5)
         place = {"x": frame.x(rating["infusion"]) + beside, "y": frame.y(rating["adjusted"])}
-        marks.append(taster_mark(tasters.index(name), **place, size=3.4 if room < 30 else 4.2))
+        marks.append(taster_mark(tasters.index(name), **place, size=3.0 if room < 30 else 4.2))
     return "".join(marks)
 
 
@@ -186,7 +186,7 @@ def _legend(tasters: Sequence[str], *, width: float, top: float) -> tuple[str, f
     x, y, parts = 8.0, top + 12, []
     parts.append(tag("rect", x=x, y=y - 11, width=22, height=13, fill=BAND))
     parts.append(tag("line", x1=x, x2=x + 22, y1=y - 4.5, y2=y - 4.5, stroke=CURVE, stroke_width=2.5))
-    parts.append(words("mean cup, with the 80 % interval", x=x + 29, y=y, font_size=13))
+    parts.append(words("mean cup, with the 80% interval", x=x + 29, y=y, font_size=13))
     y += 22
     for index, name in enumerate(tasters):
         shown = shortened(name, size=13, room=min(200.0, width - 48))

@@ -23,10 +23,10 @@ LAST_INFUSION = 12
 def percent(probability: float) -> str:
     """Write a probability for people; never a round 0 or 100, which no amount of tasting can give."""
     if probability > 0.99:
-        return "more than 99 %"
+        return "more than 99%"
     if probability < 0.01:
-        return "less than 1 %"
-    return f"{round(probability * 100)} %"
+        return "less than 1%"
+    return f"{round(probability * 100)}%"
 
 
 def one_decimal(value: float) -> str:
@@ -95,12 +95,12 @@ def profile_sentence(profile: Mapping[str, Any] | None) -> str:
     peak, rise, half = (profile.get(name) for name in ("peak_infusion", "rise", "half_strength_infusion"))
     at = f"infusion {peak:.0f}" if peak is not None else "no infusion in particular"
     sure = f"We are {percent(chances[label])} sure of this."
-    fallen = f"; it has half of that left by about infusion {half:.0f}" if half is not None else ""
+    fallen = f"; it falls to half of that by about infusion {half:.0f}" if half is not None else ""
     if label == "build_up":
-        more = f", about {round((rise - 1) * 100)} % above the first cup" if rise is not None and rise > 1 else ""
+        more = f", about {round((rise - 1) * 100)}% above the first cup" if rise is not None and rise > 1 else ""
         return f"This tea builds up: it is strongest at about {at}{more}{fallen}. {sure}"
     if label == "quick_fade":
-        gone = f", with half of that left by about infusion {half:.0f}" if half is not None else ""
+        gone = f", to half of that by about infusion {half:.0f}" if half is not None else ""
         return f"This tea fades quickly: it is strongest at about {at} and drops early{gone}. {sure}"
     return (
         f"This tea stays steady: it is strongest at about {at}, without a late climb or an early drop{fallen}. {sure}"
@@ -205,12 +205,12 @@ def layer_sentence(layers: Sequence[Mapping[str, Any]], labels: Mapping[str, str
         return listed(plain(key, labels).lower() if str(key) in labels else plain(key, labels) for key in keys)
 
     first, *later = ordered
-    told = [f"Cup {first['infusion']} is led by {names(first['leading'])}" if first.get("leading") else ""]
-    for layer in later:
-        arrived = f"{names(layer['new'])} can be tasted from cup {layer['infusion']}" if layer.get("new") else ""
-        left = f"{names(layer['gone'])} is no longer clear in cup {layer['infusion']}" if layer.get("gone") else ""
-        told += filter(None, (arrived, left))
-    if not later or len(told) == 1:
-        told.append("after that nothing clearly comes or goes")
-    sentence = "; ".join(filter(None, told))
-    return sentence[0].upper() + sentence[1:] + "."
+    told = [f"Cup {first['infusion']} is led by {names(first['leading'])}." if first.get("leading") else ""]
+    for field, intro in (("new", "Joining later"), ("gone", "No longer clear")):
+        found = [f"{names(layer[field])} (cup {layer['infusion']})" for layer in later if layer.get(field)]
+        told.append(f"{intro}: {', '.join(found)}." if found else "")
+    if later and later[-1].get("leading") and later[-1]["leading"] != first.get("leading"):
+        told.append(f"Cup {later[-1]['infusion']} is led by {names(later[-1]['leading'])}.")
+    elif len(ordered) > 1 and not any(told[1:]):
+        told.append("After that nothing clearly comes or goes.")
+    return " ".join(filter(None, told)) or "Nothing stands out in any cup."

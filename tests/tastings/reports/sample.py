@@ -144,7 +144,7 @@ def development() -> dict[str, Any]:
             _departure("s6", 2, "leaf_ratio", 0.8, "7 g in 120 ml"),
             _departure("s6", 3, "leaf_ratio", 0.7, "7 g in 120 ml"),
         ],
-        "next": "Go on until the leaf is spent: four of six sessions stopped earlier, so the end is the least certain part.",
+        "next": "Go on until the leaf is spent: four of six sessions stopped earlier, so the end is the least sure.",
         "cautions": ["Boiling water scalds.", "Twelve infusions of 5 g carry the caffeine of the whole leaf."],
     }
 
@@ -166,7 +166,13 @@ def empty() -> dict[str, Any]:
     return {
         **development(),
         "evidence": none,
-        "profile": {"label": "undecided", "probability": even, "peak_infusion": 1, "rise": 1.0, "half_strength_infusion": None},
+        "profile": {
+            "label": "undecided",
+            "probability": even,
+            "peak_infusion": 1,
+            "rise": 1.0,
+            "half_strength_infusion": None,
+        },
         "steeps": {**unknown, "sessions_spent": 0, "sessions_stopped": 0},
         "curves": [],
         "layers": [],

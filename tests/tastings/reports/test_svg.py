@@ -1,0 +1,161 @@
+"""The drawings are well-formed, say in words what they show, and hold every taster and every number."""
+
+import re
+import xml.etree.ElementTree as ET
+
+import pytest
+
+from tastings.reports.marks import clean, shortened, taster_mark, text_width
+from tastings.reports.svg import by_peak, descriptor_strips, sparkline, strength_chart
+from tests.tastings.reports import sample
+
+SVG = "{http://www.w3.org/2000/svg}"
+HOSTILE = "<script>alert('1')</script> & \"quoted\" \u202e\u0000\u0008 שלום 茶 🍵 " + "W" * 200
+
+
+def parsed(drawing):
+    return ET.fromstring(drawing)  # noqa: S314 - our own drawing, not a stranger's file
+
+
+def texts(drawing):
+    return ["".join(e.itertext()) for e in parsed(drawing).iter(f"{SVG}text")]
+
+
+def named_tasters():
+    return [{**t, "taster": sample.TASTERS[t["taster"]]} for t in sample.tasted()]
+
+
+@pytest.mark.parametrize("width", [320, 350, 720, 1200])
+def test_every_drawing_is_well_formed_and_named_first(width):
+    drawings = (
+        strength_chart(sample.development(), named_tasters(), width=width),
+        strength_chart(sample.empty(), [], width=width),
+        descriptor_strips(sample.development(), labels=sample.LABELS, width=width),
+        descriptor_strips(sample.empty(), width=width),
+        sparkline(sample.development()["curves"][0]["points"], width=width),
+    )
+    for drawing in drawings:
+        root = parsed(drawing)
+        assert [child.tag for child in root][:2] == [f"{SVG}title", f"{SVG}desc"]
+        assert root.get("width") == str(width)
+
+
+def test_drawings_need_no_style_and_no_script():
+    drawing = strength_chart(sample.development(), named_tasters()) + descriptor_strips(sample.development())
+    assert re.findall(r"\sstyle=|<style|<script|\son\w+=|href=", drawing) == []
+
+
+def test_strength_chart_names_every_taster_and_draws_every_rating():
+    drawing = strength_chart(sample.development(), named_tasters())
+    assert set(sample.TASTERS.values()) <= set(texts(drawing))
+    few = strength_chart(sample.development(), named_tasters()[:-5])
+    marks = re.compile(r'stroke-width="1.6"')
+    assert len(marks.findall(drawing)) == len(sample.tasted()) + len(sample.TASTERS)
+    assert len(marks.findall(drawing)) - len(marks.findall(few)) == 5
+
+
+def test_strength_chart_leaves_out_other_descriptors_the_rinse_and_what_was_not_adjusted():
+    one = named_tasters()[0]
+    others = [{**one, "descriptor": "body"}, {**one, "infusion": 0}, {**one, "adjusted": None}]
+    assert strength_chart(sample.development(), [one, *others]) == strength_chart(sample.development(), [one])
+
+
+def test_strength_chart_tells_the_finish_line_and_the_count_with_its_range():
+    drawn = texts(strength_chart(sample.development(), []))
+    assert "finish line 2.5" in drawn
+    assert "good for 9 (7 to 10)" in drawn
+
+
+def test_strength_chart_moves_its_finish_line_with_the_record():
+    record = sample.development()
+    record["steeps"]["finish_line"] = 4.0
+    before, after = (
+        float(re.search(r'y1="([\d.]+)"[^>]*stroke-dasharray', strength_chart(d, [])).group(1))
+        for d in (sample.development(), record)
+    )
+    assert after < before  # a higher line is nearer the top of the paper
+
+
+def test_strength_chart_of_a_count_at_the_last_infusion_says_or_more():
+    record = sample.development()
+    record["steeps"] |= {"recommended": 12, "low": 11, "high": 12}
+    assert "good for 12 or more (11 to 12 or more)" in texts(strength_chart(record, []))
+
+
+def test_strength_chart_says_its_numbers_in_words():
+    desc = parsed(strength_chart(sample.development(), [])).find(f"{SVG}desc").text
+    strength = next(c for c in sample.development()["curves"] if c["descriptor"] == "strength")
+    expected = [
+        f"infusion {p['infusion']}: {p['mean']:.1f} ({p['low']:.1f} to {p['high']:.1f})" for p in strength["points"]
+    ]
+    assert desc.split(". ")[0].split("; ") == expected
+
+
+def test_strength_chart_is_the_same_each_time_whatever_the_order_of_the_ratings():
+    forth = parsed(strength_chart(sample.development(), named_tasters()))
+    back = parsed(strength_chart(sample.development(), named_tasters()[::-1]))
+    assert sorted(map(ET.tostring, forth)) == sorted(map(ET.tostring, back))
+    again = parsed(strength_chart(sample.development(), named_tasters()))
+    assert ET.tostring(again) == ET.tostring(forth)
+
+
+def test_strength_chart_draws_tastings_beyond_the_even_brew():
+    late = {"session": "s1", "taster": "Late", "infusion": 15, "descriptor": "strength", "adjusted": 3.0}
+    assert "15" in texts(strength_chart(sample.development(), [late]))
+
+
+def test_strength_chart_without_curve_says_what_is_missing():
+    assert "no curve yet: rate the strength of each cup" in texts(strength_chart(sample.empty(), []))
+
+
+@pytest.mark.parametrize("width", [350, 720])
+def test_drawings_of_hostile_text_stay_well_formed_and_inside_the_paper(width):
+    hostile = [{**t, "taster": HOSTILE + t["taster"]} for t in sample.tasted()]
+    labels = dict.fromkeys(sample.LABELS, HOSTILE)
+    for drawing in (
+        strength_chart(sample.development(), hostile, width=width),
+        descriptor_strips(sample.development(), labels=labels, width=width),
+    ):
+        parsed(drawing)
+        assert "<script" not in drawing
+        assert all(text_width(t, size=13) < width for t in texts(drawing))
+
+
+def test_by_peak_sorts_by_the_infusion_of_the_highest_mean():
+    peaks = [peak for _, _, peak in by_peak(sample.development()["curves"])]
+    assert peaks == sorted(peaks)
+    assert by_peak(sample.development()["curves"])[0][0] == "roast"
+    assert by_peak(sample.development()["curves"])[-1][0] == "sweetness"
+
+
+def test_descriptor_strips_print_every_mean_with_one_decimal():
+    drawn = texts(descriptor_strips(sample.development(), labels=sample.LABELS))
+    printed = sorted(t for t in drawn if re.fullmatch(r"\d+\.\d", t))
+    assert printed == sorted(f"{p['mean']:.1f}" for c in sample.development()["curves"] for p in c["points"])
+
+
+def test_descriptor_strips_write_labels_or_readable_keys():
+    curve = {**sample.development()["curves"][0], "descriptor": "returning_sweetness"}
+    assert "Returning sweetness" in texts(descriptor_strips({"curves": [curve]}))
+    assert "Hui gan" in texts(descriptor_strips({"curves": [curve]}, labels={"returning_sweetness": "Hui gan"}))
+
+
+def test_sparkline_needs_two_points():
+    points = sample.development()["curves"][0]["points"]
+    assert (sparkline([]), sparkline(points[:1])) == ("", "")
+    assert parsed(sparkline(points)).find(f"{SVG}title").text == "Strength from 6.3 in cup 1 to 0.9 in cup 12"
+
+
+def test_the_first_eighty_taster_marks_differ():
+    assert len({taster_mark(i, x=0.0, y=0.0) for i in range(80)}) == 80
+
+
+def test_clean_keeps_what_xml_can_hold():
+    assert clean("a\u0000b\ud800c\ufffed\n茶") == "abcd\n茶"
+
+
+def test_shortened_text_fits_and_short_text_is_left_alone():
+    assert shortened("Oolong", size=13, room=100) == "Oolong"
+    cut = shortened("茶" * 50, size=13, room=100)
+    assert cut.endswith("…")
+    assert text_width(cut, size=13) <= 100

@@ -1,0 +1,107 @@
+"""The data folder (``LEAFSPAN_HOME``): who holds it, its secrets, and the note that tells where the servers listen."""
+
+import fcntl
+import json
+import os
+import secrets
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+"""The folder that holds manage.py."""
+
+
+class LaunchError(Exception):
+    """Leafspan cannot start, for a reason that the person at the keyboard can do something about."""
+
+
+def home_from(environ: Mapping[str, str]) -> Path:
+    """Return the absolute data folder: ``LEAFSPAN_HOME``, or ``.leafspan`` beside manage.py."""
+    return Path(environ.get("LEAFSPAN_HOME") or ROOT / ".leafspan").expanduser().absolute()
+
+
+def make_folder(folder: Path) -> Path:
+    """Make a folder that only we can read; one that exists keeps its permissions."""
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    except OSError as error:
+        raise LaunchError(f"The folder {folder} cannot be made: {error.strerror}.") from error
+    return folder
+
+
+def write_private(path: Path, text: str) -> None:
+    """Replace a file that only we can read; a reader sees the old text or the new, never half."""
+    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    try:
+        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(path)
+    except OSError as error:
+        raise LaunchError(f"The file {path} cannot be written: {error.strerror}.") from error
+
+
+def kept_secrets(home: Path) -> dict[str, str]:
+    """Return the secrets of this data folder, made up once and kept in ``secrets.json`` (mode 0600)."""
+    path = home / "secrets.json"
+    try:
+        kept = dict(json.loads(path.read_text())) if path.exists() else {}
+    except (OSError, ValueError) as error:
+        raise LaunchError(f"{path} cannot be read ({error}); it holds the database's password.") from error
+    names = ("secret_key", "superuser_password", "database_password", "broker_password")
+    missing = {name: secrets.token_urlsafe(32) for name in names if name not in kept}
+    if missing:
+        write_private(path, json.dumps(kept | missing, indent=1))
+    return kept | missing
+
+
+@contextmanager
+def held(home: Path) -> Iterator[None]:
+    """Hold the data folder: no second launcher may use it meanwhile. The kernel lets go when we die, however we die.
+
+    Raises
+    ------
+    LaunchError
+        Another launcher holds it.
+    """
+    path = make_folder(home) / "lock"
+    try:
+        descriptor = os.open(path, os.O_RDWR | os.O_CREAT, 0o600)
+    except OSError as error:
+        raise LaunchError(f"The folder {home} cannot be used: {error.strerror}.") from error
+    try:
+        _lock_or_refuse(descriptor, home)
+        os.truncate(descriptor, 0)
+        os.write(descriptor, str(os.getpid()).encode())
+        yield
+    finally:
+        os.close(descriptor)
+
+
+def _lock_or_refuse(descriptor: int, home: Path) -> None:
+    for _ in range(10):  # `is_held` of another process may hold it for an instant
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            time.sleep(0.05)
+        else:
+            return
+    holder = os.pread(descriptor, 20, 0).decode(errors="replace")
+    raise LaunchError(
+        f"Leafspan already runs on {home} (process {holder}). Stop it first, or choose another LEAFSPAN_HOME."
+    )
+
+
+def is_held(home: Path) -> bool:
+    """Whether a launcher holds this data folder now."""
+    try:
+        with (home / "lock").open() as file:
+            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    except OSError:
+        return False
+    return False

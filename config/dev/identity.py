@@ -1,0 +1,111 @@
+"""As whom PostgreSQL may run: it refuses root, and its folders may lie where only root can look."""
+
+import hashlib
+import os
+import pwd
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+from signal import SIGKILL
+
+from config.dev.child import PROBE
+from config.dev.home import LaunchError, make_folder, write_private
+from config.dev.process import through
+
+
+@dataclass(frozen=True, kw_only=True)
+class Place:
+    """A folder for PostgreSQL's data, and the identity that can use it."""
+
+    folder: Path
+    identity: str
+    """As child.py takes it."""
+    owner: tuple[int, int]
+    """User and group id that own the files, seen from outside."""
+
+
+def find_place(home: Path, program: Path) -> Place:
+    """Find the first identity that can run PostgreSQL's program and write its data below the home folder.
+
+    An ordinary user runs it as itself. Root tries a user namespace (its files stay its own), then the user nobody
+    with the one capability that opens root's folders, then plain nobody; only the last may need a folder elsewhere,
+    which is then noted in the home folder, so that the data are found again.
+
+    Raises
+    ------
+    LaunchError
+        No identity works. No folder's permissions were changed.
+    """
+    noted = home / "postgres.location"
+    folder = Path(noted.read_text().strip()) if noted.exists() else home / "postgres"
+    ours, theirs = (os.geteuid(), os.getegid()), _somebody()
+    mapped = Place(folder=folder, identity=f"namespace:{theirs[0]}:{theirs[1]}", owner=ours)
+    if os.geteuid() != 0:
+        places = [Place(folder=folder, identity="self", owner=ours) if _has_name() else mapped]
+    else:
+        places = [mapped] + [Place(folder=folder, identity=f"{kind}:{theirs[0]}:{theirs[1]}", owner=theirs)
+                             for kind in ("capability", "nobody")]  # fmt: skip
+    for place in places:
+        if _works(place, program):
+            return place
+    if os.geteuid() == 0 and not folder.exists():
+        elsewhere = Path("/var/lib") / f"leafspan-{hashlib.sha256(str(home).encode()).hexdigest()[:12]}" / "postgres"
+        place = Place(folder=elsewhere, identity=places[-1].identity, owner=theirs)
+        if _works(place, program):
+            write_private(noted, str(elsewhere))
+            return place
+    raise LaunchError(
+        f"PostgreSQL can be run on {folder} neither as this user nor in a user namespace nor as the user nobody. "
+        "Run as an ordinary user, or choose a LEAFSPAN_HOME that others may enter, or give DATABASE_URL."
+    )
+
+
+def own(path: Path, owner: tuple[int, int]) -> None:
+    """Give a file or folder of ours, with all in it, to the identity that will use it; only root ever needs to."""
+    if os.geteuid() != 0 or not path.exists() or (path.stat().st_uid, path.stat().st_gid) == owner:
+        return
+    for part in (*path.rglob("*"), path):  # the top last: a broken-off change is seen and done again
+        os.chown(part, *owner, follow_symlinks=False)
+
+
+def _works(place: Place, program: Path) -> bool:
+    """Try the identity out in the folder itself, where that exists, or beside it."""
+    if os.geteuid() == 0:
+        try:
+            make_folder(place.folder.parent.parent)
+            if not place.folder.parent.exists():
+                place.folder.parent.mkdir(mode=0o700)
+                os.chown(place.folder.parent, *place.owner)
+        except (OSError, LaunchError):
+            return False
+    trial = place.folder if place.folder.exists() else place.folder.with_name("postgres.new")
+    made = not trial.exists()
+    try:
+        if made:
+            trial.mkdir(mode=0o700)
+        own(trial, place.owner)
+        command = [*through(place.identity, SIGKILL), PROBE, str(trial), str(program)]
+        return subprocess.run(command, capture_output=True, check=False, timeout=20).returncode == 0
+    except (OSError, subprocess.TimeoutExpired):
+        return False
+    finally:
+        if made and trial.exists():
+            trial.rmdir()
+
+
+def _has_name() -> bool:
+    """Whether our user has an entry in the list of users; initdb insists on one."""
+    try:
+        pwd.getpwuid(os.geteuid())
+    except KeyError:
+        return False
+    return True
+
+
+def _somebody() -> tuple[int, int]:
+    """User and group id of nobody, or of the last listed user that is not root."""
+    try:
+        entry = pwd.getpwnam("nobody")
+    except KeyError:
+        entry = max(pwd.getpwall(), key=lambda user: user.pw_uid)
+    return entry.pw_uid, entry.pw_gid

@@ -1,0 +1,138 @@
+"""The embedded servers together: start them, tell other processes where they are, throw-away ones for tests.
+
+Standard library only, since config/settings.py reads it before anything else is known to be installed.
+"""
+
+import json
+import os
+import shutil
+import socket
+import tempfile
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from config.dev.broker import start_broker
+from config.dev.home import held, is_held, kept_secrets, write_private
+from config.dev.leftovers import stop_leftovers
+from config.dev.postgres import start_postgres
+from config.dev.process import MARK, Child, Pause, end
+
+
+@dataclass(frozen=True, kw_only=True)
+class Running:
+    """Where the database and the broker are, and the key that signs browser sessions."""
+
+    database_url: str
+    redis_url: str
+    secret_key: str
+
+    def environment(self, home: Path) -> dict[str, str]:
+        """Return the environment for a process that is to use them."""
+        told = {"DATABASE_URL": self.database_url, "REDIS_URL": self.redis_url, "LEAFSPAN_SECRET_KEY": self.secret_key}
+        return {**os.environ, **told, "LEAFSPAN_HOME": str(home), "PYTHONUNBUFFERED": "1", MARK: str(home)}
+
+
+def running(home: Path) -> Running | None:
+    """Return the servers that a launcher runs on this data folder now, or None.
+
+    The note it left is believed only while it holds the folder and what it embeds can be reached; a server that is
+    being started again gets three seconds.
+    """
+    try:
+        told = json.loads((home / "services.json").read_text())
+        found = Running(**{name: told[name] for name in ("database_url", "redis_url", "secret_key")})
+        ports = [int(port) for port in told["embedded_ports"]]
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+    deadline = time.monotonic() + 3
+    while is_held(home):
+        if all(_reachable(port) for port in ports):
+            return found
+        if time.monotonic() > deadline:
+            break
+        time.sleep(0.1)
+    return None
+
+
+def start_servers(
+    home: Path, *, environ: Mapping[str, str], durable: bool, pause: Pause = time.sleep
+) -> tuple[list[Child], Running]:
+    """Start the servers that the environment does not name, on a data folder that the caller holds.
+
+    Returns
+    -------
+    tuple of list of Child and Running
+        The started processes, in the order of their start, and the addresses.
+
+    Raises
+    ------
+    LaunchError
+        One did not start; none is left running.
+    """
+    stop_leftovers(home)
+    secrets = kept_secrets(home)
+    children: list[Child] = []
+    database_url, redis_url = environ.get("DATABASE_URL"), environ.get("REDIS_URL")
+    embedded: list[str] = []
+    try:
+        if not database_url:
+            postgres, database_url = start_postgres(home, secrets=secrets, durable=durable, pause=pause)
+            children.append(postgres)
+            embedded.append(database_url)
+        if not redis_url:
+            broker, redis_url = start_broker(home, password=secrets["broker_password"], durable=durable, pause=pause)
+            children.append(broker)
+            embedded.append(redis_url)
+    except BaseException:
+        end(children)
+        raise
+    found = Running(
+        database_url=database_url,
+        redis_url=redis_url,
+        secret_key=environ.get("LEAFSPAN_SECRET_KEY") or secrets["secret_key"],
+    )
+    note = {
+        "database_url": database_url,
+        "redis_url": redis_url,
+        "secret_key": found.secret_key,
+        "embedded_ports": [urlsplit(url).port for url in embedded],
+    }
+    write_private(home / "services.json", json.dumps(note, indent=1))
+    return children, found
+
+
+def stop_servers(home: Path, children: list[Child]) -> None:
+    """Take the note away and stop the servers, the last started first."""
+    (home / "services.json").unlink(missing_ok=True)
+    for child in reversed(children):
+        end([child])
+
+
+@contextmanager
+def test_servers(pause: Pause = time.sleep) -> Iterator[Running]:  # noqa: PT028 - not a test
+    """Run throw-away servers in a temporary folder, without waiting for the disk; yield their addresses.
+
+    ``DATABASE_URL`` and ``REDIS_URL`` in the environment are used instead where given.
+    """
+    home = Path(tempfile.mkdtemp(prefix="leafspan-test-"))
+    try:
+        with held(home):
+            children, found = start_servers(home, environ=os.environ, durable=False, pause=pause)
+            try:
+                yield found
+            finally:
+                stop_servers(home, children)
+    finally:
+        shutil.rmtree(home, ignore_errors=True)
+
+
+def _reachable(port: int) -> bool:
+    try:
+        with socket.create_connection(("127.0.0.1", port), timeout=1):
+            return True
+    except OSError:
+        return False

@@ -28,7 +28,7 @@ def provenance(lot: Mapping[str, Any]) -> list[str]:
         *(str(lot.get(f) or "") for f in ("cultivar", "garden", "region", "country")),
         f"{' to '.join(dict.fromkeys(heights))} m" if heights else "",
         f"{season} harvest" if season else "",
-        f"{figure(oxidation)}% oxidised" if oxidation is not None else "",
+        f"{figure(oxidation)}\u00a0% oxidised" if oxidation is not None else "",
         ("unroasted" if roast == "none" else f"{str(roast).replace('_', ' ')} roast") if roast else "",
         f"made by {lot['producer']}" if lot.get("producer") else "",
         f"lot {lot['code']}" if lot.get("code") else "",

@@ -60,7 +60,7 @@ def descriptor_strips(
     Returns
     -------
     str
-        A stand-alone SVG element: columns of the mean cup with a thin line for the 80% interval, each with its number.
+        A stand-alone SVG element: columns of the mean cup with a thin line for the 80 % interval, each with its number.
     """
     rows = by_peak(development.get("curves") or ())
     narrow = width < NARROW

@@ -56,8 +56,8 @@ def strength_chart(development: Mapping[str, Any], tasted: Sequence[Mapping[str,
     ]
     tasters = sorted({str(t.get("taster")) for t in found})
     infusions = max([LAST_INFUSION, *(int(p["infusion"]) for p in points), *(int(t["infusion"]) for t in found)])
-    height = 300.0 if width < NARROW else 320.0
-    frame = Frame(left=34.0, right=width - 10.0, top=46.0, bottom=height - 44.0, infusions=infusions)
+    height = 310.0 if width < NARROW else 336.0
+    frame = Frame(left=34.0, right=width - 10.0, top=62.0, bottom=height - 44.0, infusions=infusions)
     legend, legend_height = _legend(tasters, width=width, top=height + 6)
     return picture(
         _grid(frame),
@@ -86,7 +86,7 @@ def _grid(frame: Frame) -> str:
         lines.append(words(infusion, x=x, y=frame.bottom + 17, font_size=13, text_anchor="middle", fill=SOFT_INK))
     middle = (frame.left + frame.right) / 2
     lines.append(words("infusion", x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
-    lines.append(words("strength, 0 to 10", x=4.0, y=16.0, font_size=13, fill=SOFT_INK))
+    lines.append(words("strength, 0 to 10", x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
     return "".join(lines)
 
 
@@ -151,7 +151,7 @@ def _steep_mark(frame: Frame, steeps: Mapping[str, Any]) -> str:
     recommended = steeps.get("recommended")
     if not recommended:
         return ""
-    x, y = frame.x(min(recommended, frame.infusions)), 34.0
+    x, y = frame.x(min(recommended, frame.infusions)), 50.0
     low, high = steeps.get("low"), steeps.get("high")
     span = f" ({low:.0f} to {count_words(high)})" if low is not None and high is not None else ""
     label = f"good for {count_words(recommended)}{span}"
@@ -186,7 +186,7 @@ def _legend(tasters: Sequence[str], *, width: float, top: float) -> tuple[str, f
     x, y, parts = 8.0, top + 12, []
     parts.append(tag("rect", x=x, y=y - 11, width=22, height=13, fill=BAND))
     parts.append(tag("line", x1=x, x2=x + 22, y1=y - 4.5, y2=y - 4.5, stroke=CURVE, stroke_width=2.5))
-    parts.append(words("mean cup, with the 80% interval", x=x + 29, y=y, font_size=13))
+    parts.append(words("mean cup, with the 80\u00a0% interval", x=x + 29, y=y, font_size=13))
     y += 22
     for index, name in enumerate(tasters):
         shown = shortened(name, size=13, room=min(200.0, width - 48))

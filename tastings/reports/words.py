@@ -10,11 +10,11 @@ PROFILE_WORDS = {
     "undecided": "cannot tell yet",
 }
 DEPARTURE_WORDS = {
-    "cool_water": "the water was cooler than in the even brew",
-    "long_steep": "the steep was longer than in the even brew",
-    "short_steep": "the steep was shorter than in the even brew",
-    "leaf_ratio": "there was more or less leaf for the water than in the even brew",
-    "cold_vessel": "the vessel was cold and took heat from the water",
+    "cool_water": "cooler water",
+    "long_steep": "longer steep",
+    "short_steep": "shorter steep",
+    "leaf_ratio": "leaf to water",
+    "cold_vessel": "cold vessel",
 }
 # The even brew is worked out to here (contract), so a count that reaches it may well be higher.
 LAST_INFUSION = 12
@@ -23,10 +23,10 @@ LAST_INFUSION = 12
 def percent(probability: float) -> str:
     """Write a probability for people; never a round 0 or 100, which no amount of tasting can give."""
     if probability > 0.99:
-        return "more than 99%"
+        return "more than 99\u00a0%"
     if probability < 0.01:
-        return "less than 1%"
-    return f"{round(probability * 100)}%"
+        return "less than 1\u00a0%"
+    return f"{round(probability * 100)}\u00a0%"
 
 
 def one_decimal(value: float) -> str:
@@ -97,7 +97,7 @@ def profile_sentence(profile: Mapping[str, Any] | None) -> str:
     sure = f"We are {percent(chances[label])} sure of this."
     fallen = f"; it falls to half of that by about infusion {half:.0f}" if half is not None else ""
     if label == "build_up":
-        more = f", about {round((rise - 1) * 100)}% above the first cup" if rise is not None and rise > 1 else ""
+        more = f", about {round((rise - 1) * 100)}\u00a0% above the first cup" if rise is not None and rise > 1 else ""
         return f"This tea builds up: it is strongest at about {at}{more}{fallen}. {sure}"
     if label == "quick_fade":
         gone = f", to half of that by about infusion {half:.0f}" if half is not None else ""
@@ -144,47 +144,45 @@ def steeps_sentence(steeps: Mapping[str, Any] | None, *, most: int = LAST_INFUSI
 
 
 def departure_sentences(development: Mapping[str, Any], *, session_names: Mapping[str, str] | None = None) -> list[str]:
-    """Say what differed from the even brew and was corrected, one sentence per session and kind.
+    """Say what was brewed differently and is allowed for, one sentence per session, kind and detail.
 
     Parameters
     ----------
     development : mapping
-        The development record; of each departure ``effect`` is how far it moved the cup [points, 0 to 10].
+        The development record; of each departure ``effect`` is how far it moved the cup [points, 0 to 10] and
+        ``detail`` the figures in words.
     session_names : mapping, optional
         Readable names by session id; without one the sentence says "One session".
     """
-    groups: dict[tuple[str, str], list[Mapping[str, Any]]] = {}
+    groups: dict[tuple[str, str, str], list[Mapping[str, Any]]] = {}
     for departure in development.get("departures") or ():
-        groups.setdefault((str(departure.get("session")), str(departure.get("kind"))), []).append(departure)
+        alike = (str(departure.get("session")), str(departure.get("kind")), str(departure.get("detail") or ""))
+        groups.setdefault(alike, []).append(departure)
     return [
-        _departure_sentence((session_names or {}).get(session, "One session"), kind, found)
-        for (session, kind), found in groups.items()
+        _departure_sentence((session_names or {}).get(session, "One session"), kind, detail, found)
+        for (session, kind, detail), found in groups.items()
     ]
 
 
-def _departure_sentence(session: str, kind: str, found: Sequence[Mapping[str, Any]]) -> str:
+def _departure_sentence(session: str, kind: str, detail: str, found: Sequence[Mapping[str, Any]]) -> str:
     numbers = sorted({int(d["infusion"]) for d in found if d.get("infusion") is not None})
     where = f", {'infusion' if len(numbers) == 1 else 'infusions'} {numbers_listed(numbers)}" if numbers else ""
-    details = list(dict.fromkeys(str(d["detail"]) for d in found if d.get("detail")))
-    why = f" ({details[0]})" if len(details) == 1 else ""
     effects = [float(d["effect"]) for d in found if d.get("effect") is not None]
-    return f"{session}{where}: {DEPARTURE_WORDS.get(kind, plain(kind).lower())}{why}.{_effect_words(effects)}"
+    told = all(f"{abs(effect):.1f} points" in detail for effect in effects)
+    effect = "" if told else f" {_effect_words(effects)}"
+    figures = f": {detail.rstrip('. ')}" if detail else ""
+    return f"{session}{where}, {DEPARTURE_WORDS.get(kind, plain(kind).lower())}{figures}.{effect}"
 
 
 def _effect_words(effects: Sequence[float]) -> str:
-    if not effects:
-        return ""
     low, high = min(effects), max(effects)
     if one_decimal(low) == one_decimal(high) == "0.0":
-        return " It hardly changed the cup."
+        return "It hardly changed the cup."
     if low >= 0 or high <= 0:
         least, largest = sorted((one_decimal(abs(low)), one_decimal(abs(high))), key=float)
         size = least if least == largest else f"{least} to {largest}"
-        return f" That made the cup {size} points {'stronger' if high > 0 else 'weaker'}; the curve allows for it."
-    return (
-        f" That made cups between {one_decimal(-low)} points weaker and {one_decimal(high)} points stronger; "
-        "the curve allows for it."
-    )
+        return f"That made the cup {size} points {'stronger' if high > 0 else 'weaker'}."
+    return f"That made cups between {one_decimal(-low)} points weaker and {one_decimal(high)} points stronger."
 
 
 def layer_sentence(layers: Sequence[Mapping[str, Any]], labels: Mapping[str, str]) -> str:
@@ -202,7 +200,7 @@ def layer_sentence(layers: Sequence[Mapping[str, Any]], labels: Mapping[str, str
         return "We cannot tell yet what changes from cup to cup."
 
     def names(keys: Iterable[object]) -> str:
-        return listed(plain(key, labels).lower() if str(key) in labels else plain(key, labels) for key in keys)
+        return listed(plain(key, labels) for key in keys)
 
     first, *later = ordered
     told = [f"Cup {first['infusion']} is led by {names(first['leading'])}." if first.get("leading") else ""]

@@ -139,7 +139,7 @@ def development() -> dict[str, Any]:
             _departure("s2", 1, "cool_water", -0.6, "kettle at 92 °C"),
             _departure("s2", 2, "cool_water", -0.5, "kettle at 92 °C"),
             _departure("s2", 3, "cool_water", -0.5, "kettle at 92 °C"),
-            _departure("s4", 5, "long_steep", 1.1, "45 s of contact against 20 s"),
+            _departure("s4", 5, "long_steep", 1.1, "45 s of contact against 20 s; cup about 1.1 points stronger"),
             _departure("s6", 1, "cold_vessel", -0.3, "bowl not warmed, 21 °C room"),
             _departure("s6", 2, "leaf_ratio", 0.8, "7 g in 120 ml"),
             _departure("s6", 3, "leaf_ratio", 0.7, "7 g in 120 ml"),

@@ -95,8 +95,8 @@ def test_report_numbers_equal_the_record():
 
 def test_report_tells_the_steep_count_the_chances_and_the_evidence():
     said = words_of(render_report(**sample.report()))
-    assert "9 80% interval: 7 to 10" in said
-    assert "Builds up87%Stays steady12%Fades quickly1%" in said
+    assert "9 80 % interval: 7 to 10" in said
+    assert "Builds up87 %Stays steady12 %Fades quickly1 %" in said
     assert "This rests on 6 sessions, 52 infusions, 3 tasters and 2 shops" in said
     assert "of the sessions, 2 went on until the leaf was spent and 4 stopped before." in said
 
@@ -121,7 +121,7 @@ def test_report_shows_every_session_correction_and_what_was_left_out():
     said = words_of(render_report(**sample.report()))
     for session in sample.sessions():
         assert f"{day_of(session['started_at'])}, {sample.TASTERS[session['taster']]}, {session['shop']}" in said
-    assert "15 February 2026, Ina Example, infusion 5: the steep was longer" in said
+    assert "15 February 2026, Ina Example, infusion 5, longer steep: 45 s of contact" in said
     assert "19 February 2026, Bo Sample, infusion 4: no steep time" in said
 
 
@@ -153,12 +153,14 @@ def test_report_of_a_lot_nobody_tasted_says_what_to_do():
     assert "We cannot tell yet how this tea develops or how many steeps it is worth." in said
     assert "open a session for this lot" in said
     assert "Any session would do: nothing is known yet." in said
-    assert "80% interval" not in said
+    assert "80 % interval" not in said
 
 
 def test_report_undecided_claims_no_profile():
     said = words_of(render_report(**sample.report(development=sample.undecided())))
-    assert "We cannot tell yet how this tea develops (builds up 47%, stays steady 41% and fades quickly 12%)." in said
+    assert (
+        "We cannot tell yet how this tea develops (builds up 47 %, stays steady 41 % and fades quickly 12 %)." in said
+    )
     assert "We are" not in said
 
 

@@ -66,6 +66,17 @@ def test_strength_chart_tells_the_finish_line_and_the_count_with_its_range():
     assert "good for 9 (7 to 10)" in drawn
 
 
+@pytest.mark.parametrize("width", [320, 350, 720])
+def test_strength_chart_keeps_the_count_inside_the_paper_and_off_the_axis_name(width):
+    record = sample.development()
+    record["steeps"] |= {"recommended": 12, "low": 11, "high": 12}
+    places = {t.text: t for t in parsed(strength_chart(record, [], width=width)).iter(f"{SVG}text")}
+    name, count = places["strength, 0 to 10"], places["good for 12 or more (11 to 12 or more)"]
+    assert float(count.get("y")) - float(name.get("y")) >= float(count.get("font-size"))
+    half = text_width(count.text, size=14) / 2
+    assert half <= float(count.get("x")) <= width - half
+
+
 def test_strength_chart_moves_its_finish_line_with_the_record():
     record = sample.development()
     record["steeps"]["finish_line"] = 4.0

@@ -21,8 +21,8 @@ STEEPS = sample.development()["steeps"]
 
 def test_profile_sentence_of_a_tea_that_builds_up():
     assert profile_sentence(sample.profile()) == (
-        "This tea builds up: it is strongest at about infusion 3, about 21% above the first cup; "
-        "it falls to half of that by about infusion 9. We are 87% sure of this."
+        "This tea builds up: it is strongest at about infusion 3, about 21\u00a0% above the first cup; "
+        "it falls to half of that by about infusion 9. We are 87\u00a0% sure of this."
     )
 
 
@@ -37,7 +37,7 @@ def test_profile_sentence_of_a_tea_that_fades_quickly():
     }
     assert profile_sentence(profile) == (
         "This tea fades quickly: it is strongest at about infusion 1 and drops early, to half of that "
-        "by about infusion 4. We are 88% sure of this."
+        "by about infusion 4. We are 88\u00a0% sure of this."
     )
 
 
@@ -52,13 +52,14 @@ def test_profile_sentence_of_a_steady_tea_that_never_halves():
     }
     assert profile_sentence(profile) == (
         "This tea stays steady: it is strongest at about infusion 2, without a late climb or an early drop. "
-        "We are 70% sure of this."
+        "We are 70\u00a0% sure of this."
     )
 
 
 def test_profile_sentence_undecided_gives_the_odds_largest_first():
     assert profile_sentence(sample.undecided()["profile"]) == (
-        "We cannot tell yet how this tea develops (builds up 47%, stays steady 41% and fades quickly 12%)."
+        "We cannot tell yet how this tea develops "
+        "(builds up 47\u00a0%, stays steady 41\u00a0% and fades quickly 12\u00a0%)."
     )
 
 
@@ -73,14 +74,14 @@ def test_profile_sentence_without_evidence_claims_nothing(profile):
 def test_steeps_sentence_gives_count_line_and_range():
     assert steeps_sentence(STEEPS) == (
         "Good for 9 steeps before strength falls to the finish line of 2.5. "
-        "With 80% probability the count lies between 7 and 10."
+        "With 80\u00a0% probability the count lies between 7 and 10."
     )
 
 
 def test_steeps_sentence_at_the_end_of_the_even_brew_says_or_more():
     assert steeps_sentence({**STEEPS, "recommended": 12, "low": 10, "high": 12}) == (
         "Good for 12 or more steeps; the even brew is worked out no further. "
-        "With 80% probability the count lies between 10 and 12 or more."
+        "With 80\u00a0% probability the count lies between 10 and 12 or more."
     )
     assert count_words(11) == "11"
 
@@ -89,7 +90,7 @@ def test_steeps_sentence_of_none_worth_drinking_and_of_a_single_count():
     none = steeps_sentence({**STEEPS, "recommended": 0, "low": 0, "high": 1})
     assert none.startswith("On the even brew no cup is more likely than not to be above the finish line.")
     assert steeps_sentence({**STEEPS, "recommended": 1, "low": 1, "high": 1}) == (
-        "Good for 1 steep before strength falls to the finish line of 2.5. With 80% probability it is 1."
+        "Good for 1 steep before strength falls to the finish line of 2.5. With 80\u00a0% probability it is 1."
     )
 
 
@@ -98,50 +99,39 @@ def test_steeps_sentence_without_evidence_claims_nothing(steeps):
     assert steeps_sentence(steeps) == "We cannot tell yet how many steeps this tea is worth."
 
 
-def test_departure_sentences_put_one_session_and_kind_together():
+def test_departure_sentences_put_alike_infusions_of_a_session_together():
     names = {"s2": "Monday", "s4": "Tuesday", "s6": "Wednesday"}
     assert departure_sentences(sample.development(), session_names=names) == [
-        (
-            "Monday, infusions 1 to 3: the water was cooler than in the even brew (kettle at 92 °C). "
-            "That made the cup 0.5 to 0.6 points weaker; the curve allows for it."
-        ),
-        (
-            "Tuesday, infusion 5: the steep was longer than in the even brew (45 s of contact against 20 s). "
-            "That made the cup 1.1 points stronger; the curve allows for it."
-        ),
-        (
-            "Wednesday, infusion 1: the vessel was cold and took heat from the water (bowl not warmed, 21 °C room). "
-            "That made the cup 0.3 points weaker; the curve allows for it."
-        ),
-        (
-            "Wednesday, infusions 2 and 3: there was more or less leaf for the water than in the even brew "
-            "(7 g in 120 ml). That made the cup 0.7 to 0.8 points stronger; the curve allows for it."
-        ),
+        "Monday, infusions 1 to 3, cooler water: kettle at 92 °C. That made the cup 0.5 to 0.6 points weaker.",
+        "Tuesday, infusion 5, longer steep: 45 s of contact against 20 s; cup about 1.1 points stronger.",
+        "Wednesday, infusion 1, cold vessel: bowl not warmed, 21 °C room. That made the cup 0.3 points weaker.",
+        ("Wednesday, infusions 2 and 3, leaf to water: 7 g in 120 ml. That made the cup 0.7 to 0.8 points stronger."),
     ]
 
 
-def test_departure_sentences_of_effects_both_ways_and_of_none():
-    both = [
-        {"session": "a", "infusion": i, "kind": "leaf_ratio", "effect": e, "detail": str(i)}
-        for i, e in ((1, -0.4), (2, 0.3))
-    ]
+def test_departure_sentences_of_effects_both_ways_and_of_hardly_any():
+    both = [{"session": "a", "infusion": i, "kind": "leaf_ratio", "effect": e} for i, e in ((1, -0.4), (2, 0.3))]
     assert departure_sentences({"departures": both}) == [
         (
-            "One session, infusions 1 and 2: there was more or less leaf for the water than in the even brew. "
-            "That made cups between 0.4 points weaker and 0.3 points stronger; the curve allows for it."
-        ),
+            "One session, infusions 1 and 2, leaf to water. "
+            "That made cups between 0.4 points weaker and 0.3 points stronger."
+        )
     ]
-    slight = [{"session": "a", "infusion": 1, "kind": "cool_water", "effect": -0.01, "detail": ""}]
-    assert departure_sentences({"departures": slight})[0].endswith("It hardly changed the cup.")
+    slight = [{"session": "a", "infusion": 1, "kind": "cool_water", "effect": -0.01, "detail": "95 °C."}]
+    assert departure_sentences({"departures": slight}) == [
+        "One session, infusion 1, cooler water: 95 °C. It hardly changed the cup."
+    ]
+    unknown = [{"session": "a", "infusion": None, "kind": "new_kind", "effect": None, "detail": "odd"}]
+    assert departure_sentences({"departures": unknown}) == ["One session, new kind: odd."]
     assert departure_sentences({}) == []
 
 
 def test_layer_sentence_tells_what_leads_joins_and_leaves():
     assert layer_sentence(sample.development()["layers"], sample.LABELS) == (
-        "Cup 1 is led by roast, aroma and caramel. "
-        "Joining later: orchid (cup 2), minerality (cup 3), sweetness (cup 4), returning sweetness (cup 6). "
-        "No longer clear: caramel (cup 4), bitterness (cup 6), roast (cup 7), orchid and savouriness (cup 8). "
-        "Cup 8 is led by sweetness and finish."
+        "Cup 1 is led by Roast, Aroma and Caramel. "
+        "Joining later: Orchid (cup 2), Minerality (cup 3), Sweetness (cup 4), Returning sweetness (cup 6). "
+        "No longer clear: Caramel (cup 4), Bitterness (cup 6), Roast (cup 7), Orchid and Savouriness (cup 8). "
+        "Cup 8 is led by Sweetness and Finish."
     )
 
 
@@ -153,13 +143,14 @@ def test_layer_sentence_does_not_depend_on_the_order_of_the_layers():
 def test_layer_sentence_of_one_unchanging_flavour_and_of_nothing():
     same = [{"infusion": i, "leading": ["honey"], "new": [], "gone": [], "richness": 1.0} for i in (1, 2, 3)]
     assert (
-        layer_sentence(same, {"honey": "Honey"}) == "Cup 1 is led by honey. After that nothing clearly comes or goes."
+        layer_sentence(same, {"honey": "Honey"}) == "Cup 1 is led by Honey. After that nothing clearly comes or goes."
     )
     assert layer_sentence([], {}) == "We cannot tell yet what changes from cup to cup."
 
 
 @pytest.mark.parametrize(
-    ("probability", "said"), [(0.0, "less than 1%"), (0.005, "less than 1%"), (0.6, "60%"), (0.999, "more than 99%")]
+    ("probability", "said"),
+    [(0.0, "less than 1\u00a0%"), (0.005, "less than 1\u00a0%"), (0.6, "60\u00a0%"), (0.999, "more than 99\u00a0%")],
 )
 def test_percent_never_claims_certainty(probability, said):
     assert percent(probability) == said

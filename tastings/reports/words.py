@@ -1,8 +1,11 @@
 """What the figures say, in plain English for the shop counter, with how sure they are."""
 
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+# Classes of characters (Unicode's bidirectional algorithm) that leave a sentence running from left to right.
+_LEFT_TO_RIGHT = frozenset({"L", "EN", "ES", "ET", "CS", "NSM", "BN", "B", "S", "WS", "ON", ""})
 PROFILE_WORDS = {
     "build_up": "builds up",
     "steady": "stays steady",
@@ -38,6 +41,12 @@ def one_decimal(value: float) -> str:
 def plain(key: object, labels: Mapping[str, str] | None = None) -> str:
     """Return a descriptor's label, or its key made readable when there is none."""
     return (labels or {}).get(str(key)) or str(key).replace("_", " ").capitalize()
+
+
+def isolated(text: str) -> str:
+    """Keep right-to-left writing and direction marks in a name from turning the rest of the sentence round."""
+    turns = any(unicodedata.bidirectional(c) not in _LEFT_TO_RIGHT for c in text)
+    return f"\u2068{text}\u2069" if turns else text
 
 
 def listed(parts: Iterable[str]) -> str:
@@ -159,7 +168,7 @@ def departure_sentences(development: Mapping[str, Any], *, session_names: Mappin
         alike = (str(departure.get("session")), str(departure.get("kind")), str(departure.get("detail") or ""))
         groups.setdefault(alike, []).append(departure)
     return [
-        _departure_sentence((session_names or {}).get(session, "One session"), kind, detail, found)
+        _departure_sentence(isolated((session_names or {}).get(session, "One session")), kind, isolated(detail), found)
         for (session, kind, detail), found in groups.items()
     ]
 
@@ -200,7 +209,7 @@ def layer_sentence(layers: Sequence[Mapping[str, Any]], labels: Mapping[str, str
         return "We cannot tell yet what changes from cup to cup."
 
     def names(keys: Iterable[object]) -> str:
-        return listed(plain(key, labels) for key in keys)
+        return listed(isolated(plain(key, labels)) for key in keys)
 
     first, *later = ordered
     told = [f"Cup {first['infusion']} is led by {names(first['leading'])}." if first.get("leading") else ""]

@@ -5,6 +5,7 @@ import pytest
 from tastings.reports.words import (
     count_words,
     departure_sentences,
+    isolated,
     layer_sentence,
     listed,
     numbers_listed,
@@ -154,6 +155,18 @@ def test_layer_sentence_of_one_unchanging_flavour_and_of_nothing():
 )
 def test_percent_never_claims_certainty(probability, said):
     assert percent(probability) == said
+
+
+def test_isolated_closes_what_a_name_opens_and_leaves_plain_names_alone():
+    assert [isolated(t) for t in ("Rock Oolong 7%", "大红袍 🍵", "Ångström")] == [
+        "Rock Oolong 7%",
+        "大红袍 🍵",
+        "Ångström",
+    ]
+    assert isolated("\u202eevil") == "\u2068\u202eevil\u2069"
+    layers = [{"infusion": 1, "leading": ["a", "b"], "new": [], "gone": [], "richness": 2.0}]
+    said = layer_sentence(layers, {"a": "שלם", "b": "Honey"})
+    assert said == "Cup 1 is led by \u2068שלם\u2069 and Honey."
 
 
 def test_small_phrases():

@@ -2,8 +2,8 @@
 
 A rating of infusion j in session s by taster t is ``y = (a + a d) h_j + u + e`` on the team's scale, where
 
-* the gain d is the taster's (N(0, 0.15^2) until calibrated) plus the session's own, N(0, 0.10^2);
-* the shift u is the taster's (N(0, 0.5^2) until calibrated) plus the session's own, N(0, 0.25^2);
+* the gain d is the taster's (N(0, 0.15^2) until calibrated) plus the session's own, N(0, 0.08^2);
+* the shift u is the taster's (N(0, 0.5^2) until calibrated) plus the session's own, N(0, 0.2^2);
 * e ~ N(0, sigma^2).
 
 Given k, tau, n (inside h) and sigma everything is normal. A shift is a constant column and a gain a column along h, so
@@ -22,8 +22,8 @@ import numpy as np
 from tastings.maths.brewing import FloatArray
 from tastings.maths.brews import TasterScale
 
-SESSION_GAIN_SD = 0.10
-SESSION_SHIFT_SD = 0.25
+SESSION_GAIN_SD = 0.08
+SESSION_SHIFT_SD = 0.2
 USUAL_SHIFT_SD = 0.55  # taster and session together
 USUAL_SIGMA = 0.75
 LEVEL_MEAN = 6.0

@@ -1,0 +1,159 @@
+"""The grid posterior against a sampler (emcee) on the same model: how far apart, and how much faster.
+
+Run from the repository root: ``python -m benchmarks.fit_against_sampler``. The sampler has no grid and nothing
+integrated out: log k, log tau, n, log sigma and a are continuous and a taster's covariance is written out in full.
+Prints one markdown row per lot. With ``--gain-of-level`` the columns of the gains get the level ``a`` of each step
+instead of the first estimate that the grid uses, which shows what that estimate costs: there the spread between tasters
+passes for news about the lot.
+"""
+
+import argparse
+import sys
+from collections.abc import Callable
+from time import perf_counter
+
+import emcee
+import numpy as np
+from numpy.typing import NDArray
+
+from benchmarks.worlds import some_leaf, some_session, some_table
+from tastings.maths.brewing import FloatArray, Steeping, even_brew, steeped
+from tastings.maths.brews import Brew, TasterScale, checked
+from tastings.maths.evidence import Followed, follow
+from tastings.maths.extraction import USUAL_SHARE, cup_strength, shares, usual_grid
+from tastings.maths.posterior import fit
+from tastings.maths.sums import LEVEL_MEAN, LEVEL_SD, SESSION_GAIN_SD, SESSION_SHIFT_SD, Tasted, level_at_nodes
+
+Sessions = dict[str, list[tuple[Steeping, NDArray[np.intp], FloatArray]]]
+DESCRIPTOR = "strength"
+WALKERS = 32
+
+
+def on_the_grid(brews: list[Brew]) -> tuple[FloatArray, FloatArray, float]:
+    """Return mean and sd of the even-brew curve, and the seconds from brews to both."""
+    begun = perf_counter()
+    grid = usual_grid()
+    followed, _ = follow(checked(brews), grid=grid, scales={})
+    posterior = fit([ratings for one in followed if (ratings := one.tasted(DESCRIPTOR))], grid=grid)
+    even = even_brew()
+    cups = cup_strength(steeped(even, even.pours), grid=grid)[:, 1:]
+    mean = posterior.node_level @ cups
+    square = (posterior.weights * (posterior.mean**2 + posterior.sd**2)).sum(axis=0) @ cups**2
+    return mean, np.sqrt(square - mean**2), perf_counter() - begun
+
+
+def by_sampling(
+    followed: tuple[Followed, ...], *, steps: int, start: int, gain_of_level: bool
+) -> tuple[FloatArray, FloatArray, float]:
+    """Return the same by sampling, the first third of the steps discarded."""
+    begun = perf_counter()
+    log_density = written_out(followed, gain_of_level=gain_of_level)
+    chance = np.random.default_rng(start)
+    centre = np.array([np.log(0.25), np.log(30.0), 0.7, np.log(0.75), 6.0])
+    sampler = emcee.EnsembleSampler(WALKERS, centre.size, log_density)
+    sampler.random_state = np.random.RandomState(start).get_state()
+    sampler.run_mcmc(centre + chance.normal(0, [0.3, 0.3, 0.1, 0.1, 0.5], (WALKERS, centre.size)), steps)
+    even = even_brew()
+    steeping = steeped(even, even.pours)
+    found = sampler.get_chain(discard=steps // 3, thin=5, flat=True)
+    curves = np.array([step[4] * cups_of(steeping, step)[1:] for step in found])
+    return curves.mean(axis=0), curves.std(axis=0), perf_counter() - begun
+
+
+def cups_of(steeping: Steeping, step: FloatArray) -> FloatArray:
+    """Return h of each pour at one point (log k, log tau, n, ...)."""
+    share = shares(steeping, k_per_min=np.exp(step[:1]), tau_s=np.exp(step[1:2]))[0, 0]
+    return np.asarray((np.maximum(share, 1e-9) * steeping.ratio / USUAL_SHARE) ** step[2], dtype=np.float64)
+
+
+def first_level(by_taster: Sessions, *, step: FloatArray) -> float:
+    """Return the first estimate of the level at one point."""
+    tasted = [
+        Tasted(taster="", scale=TasterScale(), cups=cups_of(s, step)[None, i], ratings=said, ends=np.zeros(said.size))
+        for sessions in by_taster.values()
+        for s, i, said in sessions
+    ]
+    return float(level_at_nodes(tasted, n_nodes=1)[0])
+
+
+def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Callable[[FloatArray], float]:
+    """Return the log density of (log k, log tau, n, log sigma, a), covariances written out taster by taster."""
+    scale = TasterScale()
+    grid = usual_grid()
+    by_taster: Sessions = {}
+    for one in followed:
+        index = one.rated(DESCRIPTOR)
+        ratings = np.array([one.pours[i].ratings[DESCRIPTOR] for i in index])
+        by_taster.setdefault(one.brew.taster, []).append((one.steeping, index, ratings))
+    low = np.log([grid.k_per_min[0], grid.tau_s[0], 1.0, 0.4]) - np.array([0.07, 0.11, 0, 0.1])
+    high = np.log([grid.k_per_min[-1], grid.tau_s[-1], 1.0, 1.4]) + np.array([0.07, 0.11, 0, 0.1])
+    low[2], high[2] = 0.2, 1.2
+
+    def log_density(step: FloatArray) -> float:
+        if np.any(step[:4] < low) or np.any(step[:4] > high):
+            return -np.inf
+        log_k, log_tau, n, log_sigma, level = step
+        total = -0.5 * (
+            ((log_k - np.log(0.25)) / 0.8) ** 2
+            + ((log_tau - np.log(30.0)) / 0.9) ** 2
+            + ((n - 0.7) / 0.25) ** 2
+            + ((log_sigma - np.log(0.75)) / 0.35) ** 2
+            + ((level - LEVEL_MEAN) / LEVEL_SD) ** 2
+        )
+        gain_level = level if gain_of_level else first_level(by_taster, step=step)
+        for sessions in by_taster.values():
+            said = np.concatenate([ratings for _, _, ratings in sessions])
+            cups = np.concatenate([cups_of(s, step)[i] for s, i, _ in sessions])
+            which = np.repeat(np.arange(len(sessions)), [ratings.size for _, _, ratings in sessions])
+            same = which[:, None] == which[None, :]
+            covariance = scale.offset_sd**2 + SESSION_SHIFT_SD**2 * same
+            covariance = covariance + gain_level**2 * np.outer(cups, cups) * (
+                scale.gain_sd**2 + SESSION_GAIN_SD**2 * same
+            )
+            covariance[np.diag_indices(said.size)] += np.exp(2 * log_sigma)
+            root = np.linalg.cholesky(covariance)
+            residual = np.linalg.solve(root, said - level * cups)
+            total += -0.5 * float(residual @ residual) - float(np.log(np.diag(root)).sum())
+        return float(total)
+
+    return log_density
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--lots", type=int, default=3)
+    parser.add_argument("--sessions", type=int, default=8)
+    parser.add_argument("--steps", type=int, default=1500)
+    parser.add_argument("--gain-of-level", action="store_true")
+    chosen = parser.parse_args()
+    print(
+        "| lot | largest difference of the mean curve | ratio of sds, lowest | highest | grid s | sampler s | faster |"
+    )
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    lot, done = 0, 0
+    while done < chosen.lots:
+        chance = np.random.default_rng([5, lot])
+        leaf, table = some_leaf(chance), some_table(chance)
+        brews = [some_session(leaf, table, number=i, chance=chance) for i in range(chosen.sessions)]
+        lot += 1
+        if any(rating in {0.0, 10.0} for brew in brews for pour in brew.pours for rating in pour.ratings.values()):
+            continue  # the ends of the scale are handled before either of the two
+        done += 1
+        runs = [on_the_grid(brews) for _ in range(5)]
+        mean, sd, _ = runs[0]
+        grid_s = float(np.median([seconds for _, _, seconds in runs]))
+        followed, _ = follow(checked(brews), grid=usual_grid(), scales={})
+        sampled_mean, sampled_sd, sampler_s = by_sampling(
+            followed, steps=chosen.steps, start=lot, gain_of_level=chosen.gain_of_level
+        )
+        ratio = sd / sampled_sd
+        print(
+            f"| {lot} | {np.abs(mean - sampled_mean).max():.3f} | {ratio.min():.3f} | {ratio.max():.3f} "
+            f"| {grid_s:.4f} | {sampler_s:.1f} | {sampler_s / grid_s:.0f} x |",
+            flush=True,
+        )
+        print(f"mean curve {mean.round(2)}", file=sys.stderr)
+
+
+if __name__ == "__main__":
+    main()

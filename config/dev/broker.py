@@ -55,7 +55,7 @@ def start_broker(home: Path, *, password: str, durable: bool, pause: Pause) -> t
             command=[str(program), str(folder / "broker.conf")],
             env={**os.environ, MARK: str(home)},
             log=home / "logs/broker.log",
-            stop_with=((signal.SIGTERM, 3.0),),
+            stop_with=((signal.SIGTERM, 2.0),),
         )
         start_and_wait(child, ready=lambda: _answers(port, password), limit_s=60, pause=pause)
         return child

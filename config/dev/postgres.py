@@ -118,7 +118,7 @@ def _start(cluster: Cluster, *, port: int, pause: Pause) -> Child:
         env=os.environ,
         log=cluster.home / "logs/postgres.log",
         identity=cluster.place.identity,
-        stop_with=((signal.SIGINT, 4.0), (signal.SIGQUIT, 1.5)),  # fast shutdown, then immediate
+        stop_with=((signal.SIGINT, 3.0), (signal.SIGQUIT, 1.0)),  # fast shutdown, then immediate
         death_signal=signal.SIGINT,
         before=lambda: stop_leftover_postgres(folder),
     )

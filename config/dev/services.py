@@ -9,7 +9,7 @@ import shutil
 import socket
 import tempfile
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,16 +24,17 @@ from config.dev.process import MARK, Child, Pause, end
 
 @dataclass(frozen=True, kw_only=True)
 class Running:
-    """Where the database and the broker are, and the key that signs browser sessions."""
+    """Where the database and the broker are, the key that signs browser sessions, and the data folder."""
 
     database_url: str
     redis_url: str
     secret_key: str
+    home: Path
 
-    def environment(self, home: Path) -> dict[str, str]:
+    def environment(self) -> dict[str, str]:
         """Return the environment for a process that is to use them."""
         told = {"DATABASE_URL": self.database_url, "REDIS_URL": self.redis_url, "LEAFSPAN_SECRET_KEY": self.secret_key}
-        return {**os.environ, **told, "LEAFSPAN_HOME": str(home), "PYTHONUNBUFFERED": "1", MARK: str(home)}
+        return {**os.environ, **told, "LEAFSPAN_HOME": str(self.home), "PYTHONUNBUFFERED": "1", MARK: str(self.home)}
 
 
 def running(home: Path) -> Running | None:
@@ -44,7 +45,7 @@ def running(home: Path) -> Running | None:
     """
     try:
         told = json.loads((home / "services.json").read_text())
-        found = Running(**{name: told[name] for name in ("database_url", "redis_url", "secret_key")})
+        found = Running(**{name: told[name] for name in ("database_url", "redis_url", "secret_key")}, home=home)
         ports = [int(port) for port in told["embedded_ports"]]
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -91,6 +92,7 @@ def start_servers(
         end(children)
         raise
     found = Running(
+        home=home,
         database_url=database_url,
         redis_url=redis_url,
         secret_key=environ.get("LEAFSPAN_SECRET_KEY") or secrets["secret_key"],
@@ -105,11 +107,11 @@ def start_servers(
     return children, found
 
 
-def stop_servers(home: Path, children: list[Child]) -> None:
-    """Take the note away and stop the servers, the last started first."""
+def stop_servers(home: Path, children: list[Child], hurry: Callable[[], bool] = lambda: False) -> None:
+    """Take the note away and stop the servers, the last started first; ``hurry`` as in `process.end`."""
     (home / "services.json").unlink(missing_ok=True)
     for child in reversed(children):
-        end([child])
+        end([child], hurry)
 
 
 @contextmanager

@@ -1,0 +1,17 @@
+# Leafspan. `make` alone lists what there is. Every target needs only Python 3.11 or later, make and git.
+PYTHON ?= $(firstword $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; do \
+	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p; done) python3)
+IN_VENV = exec $(PYTHON) config/dev/venv.py
+
+.PHONY: help run test
+.DEFAULT_GOAL := help
+
+help:  ## list the targets
+	@sed -n 's/^\([a-z]*\):.*## /  make \1\t/p' Makefile
+	@echo "Variables of make run: PORT (8000), LEAFSPAN_HOME (.leafspan), DEMO=0, DATABASE_URL, REDIS_URL"
+
+run:  ## start everything in the foreground: database, broker, web, worker, timetable, demo data
+	@$(IN_VENV) config.dev run
+
+test:  ## lint, types, import contracts, missing migrations, tests
+	@$(IN_VENV) config.dev test

@@ -1,0 +1,205 @@
+"""Everything in the foreground: servers, web, worker, timetable; started in order, restarted when they die, stopped."""
+
+import signal
+import sys
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from config.dev.home import ROOT, LaunchError, held, make_folder
+from config.dev.process import Child, end
+from config.dev.services import start_servers, stop_servers
+from config.dev.signals import StopFlag, Stopped
+from config.dev.web import USUAL_PORT, Address, is_ready, take_address
+
+_READY_LIMIT_S = 120
+_EARLY_DEATHS = 4
+"""So often may one process die before everything was ready once; then the start has failed."""
+
+
+def say(line: str) -> None:
+    """Print a line; a terminal that is gone must not keep us from stopping."""
+    try:
+        print(line, flush=True)
+    except OSError:
+        return
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """What the environment asks for."""
+
+    port: int | None
+    demo: bool
+    environ: Mapping[str, str]
+
+    @classmethod
+    def of(cls, environ: Mapping[str, str]) -> "Options":
+        """Read ``PORT`` and ``DEMO``.
+
+        Raises
+        ------
+        LaunchError
+            ``PORT`` is not a port number.
+        """
+        text = environ.get("PORT", "")
+        if text and not (text.isascii() and text.isdigit() and 0 < int(text) < 65536):
+            raise LaunchError(f"PORT must be a number from 1 to 65535, not {text!r}.")
+        return cls(port=int(text) if text else None, demo=environ.get("DEMO") != "0", environ=environ)
+
+
+@dataclass
+class _Kept:
+    """A child that is to run as long as we do."""
+
+    child: Child
+    deaths: int = 0
+    started_at: float = field(default_factory=time.monotonic)
+    restart_at: float | None = None
+
+
+class Supervisor:
+    """Starts all of Leafspan on a data folder, and keeps it running until told to stop."""
+
+    def __init__(self, home: Path, options: Options) -> None:
+        self._home = home
+        self._options = options
+        self._flag = StopFlag()
+        self._servers: list[Child] = []
+        self._programs: list[Child] = []
+        self._kept: list[_Kept] = []
+        self._was_ready = False
+
+    def run(self) -> int:
+        """Start, watch, stop. Return 0 after Ctrl-C or SIGTERM, 1 when the start failed; nothing is left running."""
+        code = 0
+        try:
+            with held(self._home):
+                try:
+                    self._start(take_address(self._options.port))
+                    while True:
+                        self._pause(0.25)
+                except LaunchError as error:
+                    say(str(error))
+                    code = 1
+                except Stopped:
+                    say("Stopping …")
+                finally:
+                    self._stop()
+        except LaunchError as error:
+            say(str(error))
+            return 1
+        return code
+
+    def _start(self, address: Address) -> None:
+        if self._options.port is None and address.port != USUAL_PORT:
+            say(f"Port {USUAL_PORT} is taken, so this is {address.url}")
+        make_folder(self._home / "logs")
+        self._servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
+        self._kept += [_Kept(child) for child in self._servers]
+        env = found.environment() | {"PORT": str(address.port)}
+        self._step("migrate", "--no-input", "--verbosity", "0", env=env)
+        self._step("load_lexicon", env=env)
+        for child in self._long_running(address, env):
+            self._programs.append(child)
+            child.start()
+            self._kept.append(_Kept(child))
+        self._wait_until_ready(address)
+        if self._options.demo:
+            say(f"Ready on {address.url}; putting the demo data in (DEMO=0 leaves them out) …")
+            demo = Child(name="demo", command=_manage("demo", "--url", address.url), env=env)
+            if (code := demo.finish(self._pause)) != 0:
+                say(f"The demo ended with status {code}; everything else runs.")
+        self._tell(address)
+
+    def _long_running(self, address: Address, env: Mapping[str, str]) -> list[Child]:
+        python, logs = sys.executable, self._home / "logs"
+        # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
+        env = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **env}
+        descriptor = address.bound.fileno()
+        gunicorn = ["config.wsgi", "--worker-class", "gthread", "--workers", "2", "--threads", "4"]
+        gunicorn += ["--bind", f"fd://{descriptor}", "--graceful-timeout", "3", "--no-control-socket"]
+        celery = [python, "-m", "celery", "-A", "config"]
+        schedule = make_folder(self._home / "beat") / "schedule"
+        web = Child(
+            name="web",
+            command=[python, "-m", "gunicorn", *gunicorn],
+            env=env,
+            log=logs / "web.log",
+            pass_fds=(descriptor,),
+        )
+        worker = Child(
+            name="worker",
+            command=[*celery, "worker", "--concurrency", "2", "--without-gossip", "--without-mingle"],
+            env=env,
+            log=logs / "worker.log",
+        )
+        beat = Child(
+            name="beat",
+            # No pid file: one that was left behind would keep it from starting, and the data folder is locked anyway.
+            command=[*celery, "beat", "--schedule", str(schedule), "--pidfile="],
+            env=env,
+            log=logs / "beat.log",
+            stop_with=((signal.SIGTERM, 2.0),),
+        )
+        return [web, worker, beat]
+
+    def _step(self, *arguments: str, env: Mapping[str, str]) -> None:
+        step = Child(name=arguments[0], command=_manage(*arguments), env=env, log=self._home / "logs/setup.log")
+        if (code := step.finish(self._pause)) != 0:
+            raise LaunchError(f"manage.py {arguments[0]} ended with status {code}.\n{step.tail()}")
+
+    def _wait_until_ready(self, address: Address) -> None:
+        deadline = time.monotonic() + _READY_LIMIT_S
+        while not is_ready(address):
+            if time.monotonic() > deadline:
+                tails = "\n".join(f"{child.name}:\n{child.tail()}" for child in self._programs)
+                raise LaunchError(f"{address.url}/health/ready did not answer 200 within {_READY_LIMIT_S} s.\n{tails}")
+            self._pause(0.1)
+        self._was_ready = True
+
+    def _pause(self, seconds: float) -> None:
+        """Wait, and see to the children meanwhile."""
+        self._flag.pause(seconds)
+        for kept in self._kept:
+            self._see_to(kept)
+
+    def _see_to(self, kept: _Kept) -> None:
+        """Start a child again that died: at once at first, then after growing delays, up to half a minute."""
+        now = time.monotonic()
+        child = kept.child
+        if kept.restart_at is None and (code := child.exit_code) is not None:
+            kept.deaths = kept.deaths + 1 if now - kept.started_at < 60 else 1
+            say(f"{child.name} ended with status {code}; starting it again (see {child.log})")
+            child.signal_group(signal.SIGKILL)  # what it left behind
+            if not self._was_ready and kept.deaths >= _EARLY_DEATHS:
+                raise LaunchError(f"{child.name} keeps ending.\n{child.tail()}")
+            kept.restart_at = now + min(30.0, 0.5 * (2 ** min(kept.deaths - 1, 10) - 1))
+        if kept.restart_at is not None and now >= kept.restart_at:
+            child.start()
+            kept.started_at, kept.restart_at = now, None
+        child.trim_log()
+
+    def _stop(self) -> None:
+        self._kept = []
+        end(list(reversed(self._programs)), self._flag.hurried)
+        stop_servers(self._home, self._servers, self._flag.hurried)
+
+    def _tell(self, address: Address) -> None:
+        lines = [
+            f"Leafspan runs on {address.url}",
+            f"  API           {address.url}/api/v1/",
+            f"  how to use it {address.url}/api/v1/docs (schema: /api/v1/schema)",
+            f"  lots, reports {address.url}/lots/ and /lots/<id>/report/",
+            f"  data and logs {self._home}",
+        ]
+        if not self._options.demo:
+            beside = f"LEAFSPAN_HOME={self._home} " if self._home != ROOT / ".leafspan" else ""
+            new_team = ".venv/bin/python manage.py new_team --name N --shop S --username U"
+            lines.append(f"  a first team  {beside}LEAFSPAN_PASSWORD=… {new_team}")
+        say("\n".join([*lines, "Ctrl-C stops everything; the data stay."]))
+
+
+def _manage(*arguments: str) -> list[str]:
+    return [sys.executable, str(ROOT / "manage.py"), *arguments]

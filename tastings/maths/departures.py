@@ -28,6 +28,7 @@ from tastings.maths.extraction import Grid, cup_strength
 LEAST_EFFECT = 0.1
 COOLER_C = 3.0
 OTHER_CONTACT = 1.5
+OTHER_CONTACT_AT_THE_ENDS = 2.5
 OTHER_RATIO = 0.12
 NEIGHBOURS = 2
 
@@ -206,15 +207,15 @@ def _contact(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
             figures=f"a contact of about {usual_s:.0f} s all through, against {EVEN_CONTACT_S:.0f} s of the even brew",
         )
     for place, i in enumerate(tasted):
-        around = [
-            tasted[p] for p in range(place - NEIGHBOURS, place + NEIGHBOURS + 1) if p != place and 0 <= p < len(tasted)
-        ]
+        inner = 0 < place < len(tasted) - 1
+        reach = NEIGHBOURS if inner else NEIGHBOURS + 1
+        around = [tasted[p] for p in range(place - reach, place + reach + 1) if p != place and 0 <= p < len(tasted)]
         if len(around) < 2:
             continue
         near_s = median(float(contact[n]) for n in around)
         # Steeps are lengthened on purpose as the leaf gives out, so the first and last pour may differ more before
         # it is a departure.
-        factor = OTHER_CONTACT if 0 < place < len(tasted) - 1 else 2.0
+        factor = OTHER_CONTACT if inner else OTHER_CONTACT_AT_THE_ENDS
         if near_s / factor < contact[i] < near_s * factor:
             continue
         yield _Change(

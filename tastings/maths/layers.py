@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.special import entr
 
 from tastings.maths.brewing import FloatArray
 
@@ -99,5 +100,4 @@ def richness(weights: FloatArray) -> float:
     total = float(weights.sum())
     if total <= 0:
         return 0.0
-    share = weights[weights > 0] / total
-    return float(np.exp(-(share @ np.log(share))))
+    return float(np.exp(entr(weights / total).sum()))

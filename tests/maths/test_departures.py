@@ -1,0 +1,74 @@
+import pytest
+
+from tastings.maths.brewing import even_brew
+from tests.maths.brewed import brew_of, developed, pour_of
+
+EVEN = [6, 6.5, 6, 5.5, 5, 4.5]
+
+
+def departures_of(pours, **changed):
+    plain = [brew_of(f"plain {i}", taster=f"t{i}", strength=EVEN) for i in range(3)]
+    found = developed([*plain, brew_of("odd", pours=pours, **changed)]).departures
+    assert all(one.session == "odd" for one in found)
+    return [(one.infusion, one.kind, one.effect > 0) for one in found], found
+
+
+def pours_with(index, **changed):
+    return [
+        pour_of(number, strength=rating, **(changed if number == index else {}))
+        for number, rating in enumerate(EVEN, start=1)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("changed", "kind", "stronger"),
+    [
+        ({"kettle_c": 80.0}, "cool_water", False),
+        ({"steep_s": 60.0}, "long_steep", True),
+        ({"steep_s": 3.0}, "short_steep", False),
+        ({"water_ml": 60.0}, "leaf_ratio", True),
+        ({"water_ml": 180.0}, "leaf_ratio", False),
+    ],
+)
+def test_one_odd_pour_is_found_and_weighed(changed, kind, stronger):
+    brief, found = departures_of(pours_with(3, **changed))
+    assert brief == [(3, kind, stronger)]
+    assert ("stronger" if stronger else "weaker") in found[0].detail
+
+
+def test_cold_vessel_weakens_the_first_cup():
+    brief, found = departures_of(pours_with(0), warmed=False)
+    assert brief == [(1, "cold_vessel", False)]
+    assert "°C instead of" in found[0].detail
+
+
+@pytest.mark.parametrize(
+    ("changed", "kind", "stronger"),
+    [
+        ({"leaf_g": 8.0}, "leaf_ratio", True),
+        ({"leaf_g": 3.0}, "leaf_ratio", False),
+        ({"altitude_m": 3000.0}, "cool_water", False),
+    ],
+)
+def test_what_holds_through_a_session_is_said_once(changed, kind, stronger):
+    brief, _ = departures_of(pours_with(0), **changed)
+    assert brief == [(1, kind, stronger)]
+
+
+def test_height_is_named_as_the_reason_for_cool_water():
+    _, found = departures_of(pours_with(0), altitude_m=3000.0)
+    assert "90 °C all through, the boiling point at this height" in found[0].detail
+
+
+def test_even_brews_have_no_departures():
+    assert developed([brew_of(str(i), strength=EVEN) for i in range(3)]).departures == ()
+
+
+def test_steeps_lengthened_on_purpose_are_no_departures():
+    contacts = [15, 17, 20, 25, 30, 36]
+    pours = [pour_of(n, steep_s=c, pour_s=0.0, strength=5) for n, c in enumerate(contacts, start=1)]
+    assert [one.kind for one in developed([brew_of("s", pours=pours)]).departures] == []
+
+
+def test_even_brew_contact_is_what_its_pours_say():
+    assert {pour.steep_s + pour.pour_s / 2 for pour in even_brew().pours[1:]} == {20.0}

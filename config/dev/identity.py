@@ -24,6 +24,12 @@ class Place:
     """User and group id that own the files, seen from outside."""
 
 
+def data_folder(home: Path) -> Path:
+    """Return where PostgreSQL's data are: below the home folder, or where a note in it says."""
+    noted = _note(home)
+    return Path(noted.read_text().strip()) if noted.exists() else home / "postgres"
+
+
 def find_place(home: Path, program: Path) -> Place:
     """Find the first identity that can run PostgreSQL's program and write its data below the home folder.
 
@@ -36,8 +42,7 @@ def find_place(home: Path, program: Path) -> Place:
     LaunchError
         No identity works. No folder's permissions were changed.
     """
-    noted = home / "postgres.location"
-    folder = Path(noted.read_text().strip()) if noted.exists() else home / "postgres"
+    folder = data_folder(home)
     ours, theirs = (os.geteuid(), os.getegid()), _somebody()
     mapped = Place(folder=folder, identity=f"namespace:{theirs[0]}:{theirs[1]}", owner=ours)
     if os.geteuid() != 0:
@@ -52,7 +57,7 @@ def find_place(home: Path, program: Path) -> Place:
         elsewhere = Path("/var/lib") / f"leafspan-{hashlib.sha256(str(home).encode()).hexdigest()[:12]}" / "postgres"
         place = Place(folder=elsewhere, identity=places[-1].identity, owner=theirs)
         if _works(place, program):
-            write_private(noted, str(elsewhere))
+            write_private(_note(home), str(elsewhere))
             return place
     raise LaunchError(
         f"PostgreSQL can be run on {folder} neither as this user nor in a user namespace nor as the user nobody. "
@@ -66,6 +71,10 @@ def own(path: Path, owner: tuple[int, int]) -> None:
         return
     for part in (*path.rglob("*"), path):  # the top last: a broken-off change is seen and done again
         os.chown(part, *owner, follow_symlinks=False)
+
+
+def _note(home: Path) -> Path:
+    return home / "postgres.location"
 
 
 def _works(place: Place, program: Path) -> bool:

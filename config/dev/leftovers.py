@@ -49,3 +49,15 @@ def stop_leftovers(home: Path) -> None:
             left = find_leftovers(home)
         if not left:
             return
+
+
+def command_line(pid: int) -> str:
+    """Return the command line of a process, empty if there is none (or a zombie)."""
+    proc = Path("/proc")
+    if (proc / "self").exists():
+        try:
+            return (proc / str(pid) / "cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
+        except OSError:
+            return ""
+    shown = subprocess.run(["ps", "-ww", "-o", "command=", "-p", str(pid)], capture_output=True, text=True, check=False)
+    return shown.stdout.strip()

@@ -7,11 +7,13 @@ import signal
 import subprocess
 import time
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from config.dev.home import LaunchError, write_private
-from config.dev.identity import Place, find_place, own
+from config.dev.identity import Place, data_folder, find_place, own
+from config.dev.leftovers import command_line
 from config.dev.process import Child, Pause, end, on_free_port, start_and_wait
 
 DATABASE = "leafspan"
@@ -64,8 +66,8 @@ def start_postgres(home: Path, *, secrets: Mapping[str, str], durable: bool, pau
         It could not be started.
     """
     programs = bin_folder(os.environ)
+    stop_leftover_postgres(data_folder(home))
     cluster = Cluster(home=home, place=find_place(home, programs / "postgres"), programs=programs, durable=durable)
-    stop_leftover_postgres(cluster.place.folder)
     own(cluster.place.folder, cluster.place.owner)
     if not cluster.place.folder.exists():
         _make(cluster, password=secrets["superuser_password"], pause=pause)
@@ -150,26 +152,15 @@ def stop_leftover_postgres(folder: Path) -> None:
         return
     pid = int(lines[0])
     for number, seconds in ((signal.SIGINT, 4.0), (signal.SIGQUIT, 2.0), (signal.SIGKILL, 2.0)):
-        if str(folder) not in _command_line(pid):
+        if str(folder) not in command_line(pid):
             break
-        os.kill(pid, number)
+        with suppress(ProcessLookupError):
+            os.kill(pid, number)
         deadline = time.monotonic() + seconds
-        while str(folder) in _command_line(pid) and time.monotonic() < deadline:
+        while str(folder) in command_line(pid) and time.monotonic() < deadline:
             time.sleep(0.02)
-    if _command_line(pid) and str(folder) not in _command_line(pid):
+    if command_line(pid) and str(folder) not in command_line(pid):
         (folder / "postmaster.pid").unlink(missing_ok=True)
-
-
-def _command_line(pid: int) -> str:
-    """Return the command line of a process, empty if there is none (or a zombie)."""
-    proc = Path("/proc")
-    if (proc / "self").exists():
-        try:
-            return (proc / str(pid) / "cmdline").read_bytes().replace(b"\0", b" ").decode(errors="replace")
-        except OSError:
-            return ""
-    shown = subprocess.run(["ps", "-ww", "-o", "command=", "-p", str(pid)], capture_output=True, text=True, check=False)
-    return shown.stdout.strip()
 
 
 def _make_database(programs: Path, *, port: int, secrets: Mapping[str, str]) -> None:

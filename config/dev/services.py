@@ -16,7 +16,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from config.dev.broker import start_broker
-from config.dev.home import held, is_held, kept_secrets, write_private
+from config.dev.home import held, is_held, kept_secrets, make_folder, write_private
 from config.dev.leftovers import stop_leftovers
 from config.dev.postgres import start_postgres
 from config.dev.process import MARK, Child, Pause, end
@@ -74,7 +74,7 @@ def start_servers(
     LaunchError
         One did not start; none is left running.
     """
-    stop_leftovers(home)
+    stop_leftovers(make_folder(home))
     secrets = kept_secrets(home)
     children: list[Child] = []
     database_url, redis_url = environ.get("DATABASE_URL"), environ.get("REDIS_URL")
@@ -88,22 +88,22 @@ def start_servers(
             broker, redis_url = start_broker(home, password=secrets["broker_password"], durable=durable, pause=pause)
             children.append(broker)
             embedded.append(redis_url)
+        found = Running(
+            home=home,
+            database_url=database_url,
+            redis_url=redis_url,
+            secret_key=environ.get("LEAFSPAN_SECRET_KEY") or secrets["secret_key"],
+        )
+        note = {
+            "database_url": database_url,
+            "redis_url": redis_url,
+            "secret_key": found.secret_key,
+            "embedded_ports": [urlsplit(url).port for url in embedded],
+        }
+        write_private(home / "services.json", json.dumps(note, indent=1))
     except BaseException:
         end(children)
         raise
-    found = Running(
-        home=home,
-        database_url=database_url,
-        redis_url=redis_url,
-        secret_key=environ.get("LEAFSPAN_SECRET_KEY") or secrets["secret_key"],
-    )
-    note = {
-        "database_url": database_url,
-        "redis_url": redis_url,
-        "secret_key": found.secret_key,
-        "embedded_ports": [urlsplit(url).port for url in embedded],
-    }
-    write_private(home / "services.json", json.dumps(note, indent=1))
     return children, found
 
 

@@ -1,0 +1,130 @@
+"""The parts of the launcher: ends, leftovers, addresses, options, the virtual environment's stamp."""
+
+import os
+import socket
+import sys
+from signal import SIGTERM
+
+import pytest
+
+from config.dev import process, venv, web
+from config.dev.home import LaunchError, home_from
+from config.dev.leftovers import find_leftovers, stop_leftovers
+from config.dev.supervisor import Options
+from tests.config.launching import alive, eventually
+
+STUBBORN = """
+import os, signal, sys, time
+signal.signal(signal.SIGTERM, signal.SIG_IGN)
+if (child := os.fork()) == 0:
+    time.sleep(600)
+open(sys.argv[1], "w").write(str(child))
+time.sleep(600)
+"""
+
+
+def stubborn(tmp_path, **more):
+    """A process that ignores SIGTERM and has a child that does, too; returns it and the child's id."""
+    told = tmp_path / "pid"
+    child = process.Child(
+        name="stubborn",
+        command=[sys.executable, "-c", STUBBORN, str(told)],
+        env={**os.environ, **more},
+        stop_with=((SIGTERM, 0.2),),
+    )
+    child.start()
+    assert eventually(lambda: told.exists() and told.read_text() != "")
+    return child, int(told.read_text())
+
+
+def test_end_leaves_no_process_of_the_group(tmp_path):
+    child, grandchild = stubborn(tmp_path)
+    main = child.popen.pid
+    process.end([child])
+    assert eventually(lambda: not alive(main) and not alive(grandchild))
+
+
+def test_finish_broken_off_ends_the_program(tmp_path):
+    def broken_off(seconds):
+        raise KeyboardInterrupt
+
+    child = process.Child(
+        name="sleeper", command=[sys.executable, "-c", "import time; time.sleep(600)"], env=os.environ
+    )
+    with pytest.raises(KeyboardInterrupt):
+        child.finish(broken_off)
+    assert child.popen is None
+
+
+def test_leftovers_are_found_by_their_mark_and_ended(tmp_path):
+    child, grandchild = stubborn(tmp_path, **{process.MARK: str(tmp_path)})
+    assert sorted(find_leftovers(tmp_path)) == sorted([child.popen.pid, grandchild])
+    assert find_leftovers(tmp_path.with_name("another")) == []
+    os.killpg(child.popen.pid, SIGTERM)  # ignored
+    stop_leftovers(tmp_path)
+    child.popen.wait(timeout=20)
+    assert not alive(grandchild)
+
+
+def test_program_that_ends_at_its_start_is_told_with_its_last_words(tmp_path):
+    child = process.Child(
+        name="early",
+        command=[sys.executable, "-c", "print('no such luck'); raise SystemExit(3)"],
+        env=os.environ,
+        log=tmp_path / "early.log",
+    )
+    with pytest.raises(process.StartError, match=r"early ended with status 3 at its start\.\n    no such luck"):
+        process.start_and_wait(child, ready=lambda: False, limit_s=60, pause=lambda seconds: None)
+
+
+def test_log_past_its_limit_is_begun_afresh(tmp_path):
+    log = tmp_path / "web.log"
+    log.write_bytes(b"x" * 5_000_001)
+    process.Child(name="web", command=[], env={}, log=log).trim_log()
+    assert (log.stat().st_size, (tmp_path / "web.log.1").stat().st_size) == (0, 5_000_001)
+
+
+def test_address_asked_for_and_taken_is_refused():
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = other.getsockname()[1]
+        with pytest.raises(LaunchError, match=f"Port {port} of 127.0.0.1 cannot be used"):
+            web.take_address(port)
+
+
+def test_usual_address_taken_gives_way(monkeypatch):
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        monkeypatch.setattr(web, "USUAL_PORT", other.getsockname()[1])
+        address = web.take_address(None)
+        assert address.port != other.getsockname()[1]
+        address.bound.close()
+
+
+@pytest.mark.parametrize("port", ["0", "65536", "http", "-1", "8 0"])
+def test_port_that_is_none_is_refused(port):
+    with pytest.raises(LaunchError, match="PORT must be a number"):
+        Options.of({"PORT": port})
+
+
+def test_options_of_the_environment(tmp_path):
+    assert (Options.of({}).port, Options.of({}).demo) == (None, True)
+    assert (Options.of({"PORT": "9000", "DEMO": "0"}).port, Options.of({"DEMO": "0"}).demo) == (9000, False)
+    assert home_from({"LEAFSPAN_HOME": str(tmp_path)}) == tmp_path
+    assert home_from({}).name == ".leafspan"
+
+
+def test_half_made_virtual_environment_is_not_taken_for_done(tmp_path, monkeypatch):
+    lock = tmp_path / "requirements.txt"
+    lock.write_text("a==1\n")
+    for name, path in {
+        "VENV": tmp_path,
+        "LOCK": lock,
+        "STAMP": tmp_path / "made-from.txt",
+        "PYTHON": tmp_path / "python",
+    }.items():
+        monkeypatch.setattr(venv, name, path)
+    (tmp_path / "python").touch()
+    assert not venv.is_made()
+    (tmp_path / "made-from.txt").write_text(venv.wanted())
+    assert venv.is_made()
+    lock.write_text("a==2\n")
+    assert not venv.is_made()

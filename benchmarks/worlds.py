@@ -79,8 +79,13 @@ def some_table(chance: np.random.Generator) -> Table:
     )
 
 
-def some_session(leaf: Leaf, table: Table, *, number: int, chance: np.random.Generator) -> Brew:
-    """Brew and taste a lot once, the way it happens at a table."""
+def some_session(
+    leaf: Leaf, table: Table, *, number: int, chance: np.random.Generator, line: float | None = None
+) -> Brew:
+    """Brew and taste a lot once, the way it happens at a table.
+
+    With a finish line the session ends where a cup is found spent, or at the hour, which is 5 to 12 infusions.
+    """
     taster = int(chance.integers(N_TASTERS))
     low_c = chance.uniform(0.0, 6.0)
     last = int(chance.integers(8, EVEN_INFUSIONS + 1))
@@ -106,7 +111,14 @@ def some_session(leaf: Leaf, table: Table, *, number: int, chance: np.random.Gen
     said = (
         table.shift[taster] + table.gain[taster] * leaf.cups(brew) + chance.normal(0, table.noise[taster], len(pours))
     )
-    return replace(brew, pours=tuple(_rated(pour, said=float(s)) for pour, s in zip(pours, said, strict=True)))
+    rated = tuple(_rated(pour, said=float(s)) for pour, s in zip(pours, said, strict=True))
+    if line is None:
+        return replace(brew, pours=rated)
+    hour = min(int(chance.integers(5, EVEN_INFUSIONS + 1)), last)
+    found_spent = chance.random(last) < 1 / (1 + np.exp((leaf.cups(brew)[1:] - line) / 0.35))
+    first = int(found_spent[:hour].argmax()) + 1 if found_spent[:hour].any() else hour
+    ending = "spent" if found_spent[:hour].any() else "stopped"
+    return replace(brew, pours=rated[: first + 1], ending=ending)
 
 
 def _rated(pour: Pour, *, said: float) -> Pour:

@@ -11,15 +11,15 @@ from tastings.maths.brewing import EVEN_INFUSIONS, FloatArray, even_brew, steepe
 from tastings.maths.brews import HIGHEST, LOWEST, Brew, TasterScale, checked
 from tastings.maths.departures import departures
 from tastings.maths.development import CurvePoint, DescriptorCurve, Development, Evidence, TastedPoint
+from tastings.maths.endings import LINES, N_DRAWS, SPENT, STOPPED, FinishLine, agreement, line_evidence
 from tastings.maths.evidence import Followed, LeftOut, follow
 from tastings.maths.extraction import Grid, cup_strength, usual_grid
 from tastings.maths.layers import NOTED, Layer, layers
 from tastings.maths.posterior import Posterior, fit
 from tastings.maths.profile import Curve, Shapes, curve, profile, shapes, undecided
-from tastings.maths.steeps import unknown_steeps, worthwhile_steeps
+from tastings.maths.steeps import Steeps, unknown_steeps, worthwhile_steeps
 
 STRENGTH = "strength"
-SPENT, STOPPED = "spent", "stopped"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +41,11 @@ class _Attribute:
 
 
 def develop(
-    brews: Sequence[Brew], *, rated: Sequence[str], scales: Mapping[str, TasterScale] | None = None
+    brews: Sequence[Brew],
+    *,
+    rated: Sequence[str],
+    scales: Mapping[str, TasterScale] | None = None,
+    line: FinishLine | None = None,
 ) -> Development:
     """Compute how a lot's flavour develops over infusions.
 
@@ -54,6 +58,9 @@ def develop(
         other descriptors count as noted.
     scales : Mapping[str, TasterScale], optional
         Gain and offset by taster; 1 and 0 for those not in it.
+    line : FinishLine, optional
+        The team's finish line as its other lots tell it (:func:`tastings.maths.endings.finish_line`); N(2.5, 1) when
+        left out.
 
     Returns
     -------
@@ -72,12 +79,13 @@ def develop(
     found = [one for key in keys if (one := _attribute(key, followed=followed, even=even, grid=grid)) is not None]
     strength = found[0] if found and found[0].key == STRENGTH else None
 
-    steeps = unknown_steeps()
+    known_line = line or FinishLine()
+    steeps, said_of_line = unknown_steeps(finish_line=known_line.mean), (0.0,) * LINES.size
     main_profile = undecided()
     strength_posterior = fit((), grid=grid)
     if strength is not None:
         strength_posterior = strength.posterior
-        steeps = worthwhile_steeps(strength_posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS]))
+        steeps, said_of_line = _steeps(strength.posterior, followed=followed, even=even, line=known_line, grid=grid)
         main_profile = profile(even.shapes, weights=strength_posterior.node_weights)
     return Development(
         evidence=_evidence(followed, left_out=left_out),
@@ -101,6 +109,7 @@ def develop(
         ),
         cautions=cautions(followed),
         tasted=tuple(point for one in found for point in one.points),
+        line_evidence=said_of_line,
     )
 
 
@@ -109,6 +118,22 @@ def _even_cups(followed: Sequence[Followed], *, grid: Grid) -> _EvenCups:
     brew = even_brew(infusions=max(EVEN_INFUSIONS, longest))
     cups = cup_strength(steeped(brew, brew.pours), grid=grid)[:, 1:]  # the rinse is not drunk
     return _EvenCups(cups=cups, shapes=shapes(cups[:, :EVEN_INFUSIONS]))
+
+
+def _steeps(
+    strength: Posterior, *, followed: Sequence[Followed], even: _EvenCups, line: FinishLine, grid: Grid
+) -> tuple[Steeps, tuple[float, ...]]:
+    """Count the worthwhile infusions, each draw weighed with each finish line by how it agrees with the endings."""
+    draws = strength.draws(n_draws=N_DRAWS)
+    agreed = agreement(followed, draws=draws, grid=grid)
+    log_weight = agreed + line.log_weights()
+    cups = draws.cups(even.cups[:, :EVEN_INFUSIONS])
+    counted = worthwhile_steeps(
+        np.repeat(cups, LINES.size, axis=0),
+        finish_line=np.tile(LINES, draws.level.size),
+        weights=np.exp(log_weight - log_weight.max()).ravel(),
+    )
+    return counted, line_evidence(agreed)
 
 
 def _attribute(key: str, *, followed: Sequence[Followed], even: _EvenCups, grid: Grid) -> _Attribute | None:

@@ -72,7 +72,8 @@ class TastedPoint:
 class Development:
     """How a lot's flavour develops over infusions.
 
-    ``tasted`` is for plotting the ratings behind the curves; it is not part of :meth:`as_json`.
+    ``tasted`` is for plotting the ratings behind the curves, ``line_evidence`` for learning the team's finish line
+    from several lots (:func:`tastings.maths.endings.finish_line`); neither is part of :meth:`as_json`.
     """
 
     evidence: Evidence
@@ -86,6 +87,7 @@ class Development:
     next: str
     cautions: tuple[str, ...]
     tasted: tuple[TastedPoint, ...]
+    line_evidence: tuple[float, ...]
 
     def as_json(self) -> dict[str, object]:
         """Return the figures under the contract's names, in plain types, rounded to 3 decimals.

@@ -33,5 +33,5 @@ def brew_of(session, *, taster="t", shop="shop", pours=None, rinse=True, strengt
     return replace(even_brew(), session=session, taster=taster, shop=shop, pours=pours, **changed)
 
 
-def developed(brews, *, rated=("strength",)):
-    return develop(brews, rated=rated)
+def developed(brews, *, rated=("strength",), **known):
+    return develop(brews, rated=rated, **known)

@@ -138,14 +138,19 @@ def summed(tasted: Sequence[Tasted], *, level: FloatArray) -> Sums:
         Zero for no sessions.
     """
     zero = np.zeros((SIGMA.size, level.size))
-    by_taster: dict[str, list[Tasted]] = {}
+    nothing = Sums(precision=zero, cross=zero, constant=zero)
+    return reduce(Sums.__add__, sums_by_taster(tasted, level=level).values(), nothing)
+
+
+def sums_by_taster(tasted: Sequence[Tasted], *, level: FloatArray) -> dict[str, Sums]:
+    """Return the sums of each taster, in the order in which they first appear; arguments as in :func:`summed`."""
+    sessions: dict[str, list[Tasted]] = {}
     for one in tasted:
-        by_taster.setdefault(one.taster, []).append(one)
-    parts = (
-        taster_sums(sessions, level=level).settled(scale=sessions[0].scale, level=level)
-        for sessions in by_taster.values()
-    )
-    return reduce(Sums.__add__, parts, Sums(precision=zero, cross=zero, constant=zero))
+        sessions.setdefault(one.taster, []).append(one)
+    return {
+        taster: taster_sums(own, level=level).settled(scale=own[0].scale, level=level)
+        for taster, own in sessions.items()
+    }
 
 
 def taster_sums(sessions: Iterable[Tasted], *, level: FloatArray) -> TasterSums:

@@ -101,8 +101,11 @@ def _same_heat(followed: Sequence[Followed]) -> str | None:
     )
 
 
-def cautions(followed: Sequence[Followed]) -> tuple[str, ...]:
-    """Return what to be careful about when tasting, with the leaf weights of these sessions."""
+def cautions(followed: Sequence[Followed], *, leaf_g: float | None = None) -> tuple[str, ...]:
+    """Return what to be careful about when tasting, with the leaf weights of these sessions.
+
+    ``leaf_g`` is a leaf weight to speak of instead. [g]
+    """
     scald = (
         "Water just off the boil scalds at once; keep kettle and pot away from children and pour away from the hand."
     )
@@ -110,9 +113,10 @@ def cautions(followed: Sequence[Followed]) -> tuple[str, ...]:
         "Let the cup cool below 65 °C before drinking: drinking hotter than that is classed as probably carcinogenic"
         " (IARC Monograph 116)."
     )
-    if not followed:
+    weights_g = [one.brew.leaf_g for one in followed] if leaf_g is None else [leaf_g]
+    if not weights_g:
         return scald, hot
-    low_g, high_g = min(one.brew.leaf_g for one in followed), max(one.brew.leaf_g for one in followed)
+    low_g, high_g = min(weights_g), max(weights_g)
     leaf = f"{low_g:g} g" if low_g == high_g else f"{low_g:g} to {high_g:g} g"
     low_mg, high_mg = (round(grams * mg, -1) for grams, mg in zip((low_g, high_g), CAFFEINE_MG_G, strict=True))
     caffeine = (

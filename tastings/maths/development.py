@@ -123,7 +123,7 @@ class Development:
                 "low": self.steeps.low,
                 "high": self.steeps.high,
                 "level": LEVEL,
-                "finish_line": _plain(self.steeps.finish_line),
+                "finish_line": plain(self.steeps.finish_line),
                 "sessions_spent": self.sessions_spent,
                 "sessions_stopped": self.sessions_stopped,
             },
@@ -133,10 +133,10 @@ class Development:
                     "points": [
                         {
                             "infusion": point.infusion,
-                            "mean": _plain(point.mean),
-                            "low": _plain(point.low),
-                            "high": _plain(point.high),
-                            "observed": None if point.observed is None else _plain(point.observed),
+                            "mean": plain(point.mean),
+                            "low": plain(point.low),
+                            "high": plain(point.high),
+                            "observed": None if point.observed is None else plain(point.observed),
                             "n": point.n,
                         }
                         for point in one.points
@@ -151,7 +151,7 @@ class Development:
                     "leading": list(one.leading),
                     "new": list(one.new),
                     "gone": list(one.gone),
-                    "richness": _plain(one.richness),
+                    "richness": plain(one.richness),
                 }
                 for one in self.layers
             ],
@@ -160,7 +160,7 @@ class Development:
                     "session": one.session,
                     "infusion": one.infusion,
                     "kind": one.kind,
-                    "effect": _plain(one.effect),
+                    "effect": plain(one.effect),
                     "detail": one.detail,
                 }
                 for one in self.departures
@@ -173,14 +173,14 @@ class Development:
 def _profile(found: Profile) -> dict[str, object]:
     return {
         "label": found.label,
-        "probability": {name: _plain(p) for name, p in found.probability.items()},
+        "probability": {name: plain(p) for name, p in found.probability.items()},
         "peak_infusion": found.peak_infusion,
-        "rise": _plain(found.rise),
+        "rise": plain(found.rise),
         "half_strength_infusion": found.half_strength_infusion,
     }
 
 
-def _plain(value: float) -> float:
+def plain(value: float) -> float:
     """Round for JSON; a number that JSON cannot hold would be a fault here, not an answer."""
     if not isfinite(value):
         raise ArithmeticError(f"a computed figure is {value}")

@@ -111,5 +111,14 @@ def cup_strength(steeping: Steeping, *, grid: Grid) -> FloatArray:
     return np.exp(log_cup[:, :, None, :] * grid.n[:, None]).reshape(grid.n_nodes, -1)
 
 
+def paired_cups(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray, n: FloatArray) -> FloatArray:
+    """Return float64[n_leaves, n_pours]: strength h for leaves given one by one rather than on a grid."""
+    wetted = wetted_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau_s[:, None])
+    steps = k_per_min[:, None] * steeping.rate * np.diff(wetted, axis=1, prepend=0.0) / 60
+    share = np.exp(steps - np.cumsum(steps, axis=1)) * -np.expm1(-steps)
+    content = np.maximum(share, _LEAST_SHARE) * (steeping.ratio / USUAL_SHARE)
+    return np.asarray(content ** n[:, None], dtype=np.float64)
+
+
 def _log_normal(z: FloatArray) -> FloatArray:
     return np.asarray(-0.5 * z * z, dtype=np.float64)

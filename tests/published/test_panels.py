@@ -1,8 +1,8 @@
 """Agreement and triangle tests against published tables.
 
 Sources: Shrout and Fleiss 1979, Psychological Bulletin 86:420-428, tables 2-4 (ratings from memory, high; six values
-to four decimals); Zar 2010, Biostatistical Analysis, 5th ed., example 20.5 (measures from memory, high; W .9241 with ties);
-ISO 4120:2021 as printed in FAO document V7180E, appendix A (44 numbers of tests at 10, 5, 1 and 0.1 %).
+to four decimals); Zar 2010, Biostatistical Analysis, 5th ed., example 20.5 (measures from memory, high; W .9241 with
+ties); ISO 4120:2021 as printed in FAO document V7180E, appendix A (44 numbers of tests at 10, 5, 1 and 0.1 %).
 """
 
 import numpy as np

@@ -15,11 +15,13 @@ from tastings.maths.endings import LINES, N_DRAWS, SPENT, STOPPED, FinishLine, a
 from tastings.maths.evidence import Followed, LeftOut, follow
 from tastings.maths.extraction import Grid, cup_strength, usual_grid
 from tastings.maths.layers import NOTED, Layer, layers
+from tastings.maths.misfit import Left, Misfit, misfit
 from tastings.maths.posterior import Posterior, fit
-from tastings.maths.profile import Curve, Shapes, curve, profile, shapes, undecided
+from tastings.maths.profile import Curve, Profile, Shapes, curve, profile, shapes, undecided
 from tastings.maths.steeps import Steeps, unknown_steeps, worthwhile_steeps
 
 STRENGTH = "strength"
+LEAST_CUP = 1e-3  # a shape needs a cup above 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +38,9 @@ class _Attribute:
 
     key: str
     posterior: Posterior
+    misfit: Misfit | None
     curve: Curve
+    profile: Profile
     points: tuple[TastedPoint, ...]
 
 
@@ -85,15 +89,15 @@ def develop(
     strength_posterior = fit((), grid=grid)
     if strength is not None:
         strength_posterior = strength.posterior
-        steeps, said_of_line = _steeps(strength.posterior, followed=followed, even=even, line=known_line, grid=grid)
-        main_profile = profile(even.shapes, weights=strength_posterior.node_weights)
+        steeps, said_of_line = _steeps(strength, followed=followed, even=even, line=known_line, grid=grid)
+        main_profile = strength.profile
     return Development(
         evidence=_evidence(followed, left_out=left_out),
         profile=main_profile,
         steeps=steeps,
         sessions_spent=sum(one.brew.ending == SPENT for one in followed),
         sessions_stopped=sum(one.brew.ending == STOPPED for one in followed),
-        curves=tuple(_curve(one, even=even) for one in found),
+        curves=tuple(_curve(one) for one in found),
         layers=_layers(found, followed=followed),
         departures=tuple(
             departure
@@ -107,7 +111,7 @@ def develop(
             steeps=steeps,
             infusions=EVEN_INFUSIONS,
         ),
-        cautions=cautions(followed),
+        cautions=(*cautions(followed), *(_misfit_words(one) for one in found if one.misfit is not None)),
         tasted=tuple(point for one in found for point in one.points),
         line_evidence=said_of_line,
     )
@@ -121,13 +125,15 @@ def _even_cups(followed: Sequence[Followed], *, grid: Grid) -> _EvenCups:
 
 
 def _steeps(
-    strength: Posterior, *, followed: Sequence[Followed], even: _EvenCups, line: FinishLine, grid: Grid
+    strength: _Attribute, *, followed: Sequence[Followed], even: _EvenCups, line: FinishLine, grid: Grid
 ) -> tuple[Steeps, tuple[float, ...]]:
-    """Count the worthwhile infusions, each draw weighed with each finish line by how it agrees with the endings."""
-    draws = strength.draws(n_draws=N_DRAWS)
+    """Count the worthwhile infusions, each draw weighed with each finish line by how both agree with the endings."""
+    draws = strength.posterior.draws(n_draws=N_DRAWS)
     agreed = agreement(followed, draws=draws, grid=grid)
     log_weight = agreed + line.log_weights()
     cups = draws.cups(even.cups[:, :EVEN_INFUSIONS])
+    if strength.misfit is not None:
+        cups = strength.misfit.applied(cups)
     counted = worthwhile_steeps(
         np.repeat(cups, LINES.size, axis=0),
         finish_line=np.tile(LINES, draws.level.size),
@@ -142,11 +148,19 @@ def _attribute(key: str, *, followed: Sequence[Followed], even: _EvenCups, grid:
         return None
     posterior = fit([ratings for _, ratings in tasted], grid=grid)
     even_mean = posterior.node_level @ even.cups
-    points = []
+    points, left = [], []
     for one, ratings in tasted:
         index = one.rated(key)
         # The difference that the brewing makes is added to the rating, both on the team's common scale.
         common = (ratings.ratings - posterior.node_level @ ratings.cups) / one.scale.gain
+        settled = ratings.ends == 0
+        left.append(
+            Left(
+                number=np.array([one.pours[i].number for i in index[settled]], dtype=np.int64),
+                residual=common[settled],
+                expected=posterior.node_level @ one.cups[:, index[settled]],
+            )
+        )
         for i, residual in zip(index, common, strict=True):
             pour = one.pours[i]
             if pour.number > 0:
@@ -160,15 +174,27 @@ def _attribute(key: str, *, followed: Sequence[Followed], even: _EvenCups, grid:
                         adjusted=float(np.clip(even_mean[pour.number - 1] + residual, LOWEST, HIGHEST)),
                     )
                 )
+    found = misfit(left, infusions=EVEN_INFUSIONS)
+    cups = posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS])
+    if found is None:
+        label = profile(even.shapes, weights=posterior.node_weights)
+    else:
+        cups = found.applied(cups)
+        label = profile(shapes(np.maximum(cups, LEAST_CUP)), weights=np.ones(len(cups)))
     return _Attribute(
-        key=key,
-        posterior=posterior,
-        curve=curve(posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS])),
-        points=tuple(points),
+        key=key, posterior=posterior, misfit=found, curve=curve(cups), profile=label, points=tuple(points)
     )
 
 
-def _curve(found: _Attribute, *, even: _EvenCups) -> DescriptorCurve:
+def _misfit_words(found: _Attribute) -> str:
+    worst = found.misfit.worst if found.misfit is not None else 0
+    return (
+        f"The curve of {found.key} is a smooth of the adjusted ratings: they do not follow the extraction model, least"
+        f" of all at infusion {worst}."
+    )
+
+
+def _curve(found: _Attribute) -> DescriptorCurve:
     adjusted: dict[int, list[float]] = defaultdict(list)
     for point in found.points:
         adjusted[point.infusion].append(point.adjusted)
@@ -186,7 +212,7 @@ def _curve(found: _Attribute, *, even: _EvenCups) -> DescriptorCurve:
             )
             for number in range(1, shown.mean.size + 1)
         ),
-        profile=profile(even.shapes, weights=found.posterior.node_weights),
+        profile=found.profile,
     )
 
 

@@ -45,6 +45,7 @@ class Child:
     before: Callable[[], None] = field(default=lambda: None)
     """Run before every start."""
     popen: subprocess.Popen[bytes] | None = None
+    _log_begins_at: int = 0
 
     def start(self) -> None:
         """Start the program in a new session; its output is appended to the log."""
@@ -53,6 +54,7 @@ class Child:
         if self.log is not None:
             make_folder(self.log.parent)
             output = self.log.open("ab")
+            self._log_begins_at = output.tell()
         try:
             self.popen = subprocess.Popen(
                 [*through(self.identity, self.death_signal), *self.command],
@@ -80,11 +82,11 @@ class Child:
         return code
 
     def tail(self, lines: int = 15) -> str:
-        """Return the last lines of the log, indented."""
+        """Return the last lines that this start has written to the log, indented."""
         if self.log is None or not self.log.exists():
             return ""
         with self.log.open("rb") as file:
-            file.seek(max(0, self.log.stat().st_size - 8_000))
+            file.seek(max(self._log_begins_at, self.log.stat().st_size - 8_000))
             text = file.read().decode(errors="replace")
         return "\n".join(f"    {line}" for line in text.splitlines()[-lines:])
 
@@ -92,6 +94,7 @@ class Child:
         """Keep the log from filling the disk: past 5 MB it is moved to ``.1`` and begun afresh."""
         if self.log is not None and self.log.exists() and self.log.stat().st_size > _LOG_LIMIT_BYTES:
             self.log.with_suffix(".log.1").write_bytes(self.log.read_bytes())
+            self._log_begins_at = 0
             os.truncate(self.log, 0)  # written in append mode, so the child goes on at the new end
 
     def signal_group(self, number: Signals) -> None:

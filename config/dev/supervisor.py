@@ -70,6 +70,7 @@ class Supervisor:
         self._programs: list[Child] = []
         self._kept: list[_Kept] = []
         self._was_ready = False
+        self._address: Address | None = None  # kept as long as we live: the socket must outlive every web server
 
     def run(self) -> int:
         """Start, watch, stop. Return 0 after Ctrl-C or SIGTERM, 1 when the start failed; nothing is left running."""
@@ -77,7 +78,8 @@ class Supervisor:
         try:
             with held(self._home):
                 try:
-                    self._start(take_address(self._options.port))
+                    self._address = take_address(self._options.port)
+                    self._start(self._address)
                     while True:
                         self._pause(0.25)
                 except LaunchError as error:
@@ -95,7 +97,7 @@ class Supervisor:
     def _start(self, address: Address) -> None:
         if self._options.port is None and address.port != USUAL_PORT:
             say(f"Port {USUAL_PORT} is taken, so this is {address.url}")
-        make_folder(self._home / "logs")
+        make_folder(self._home / "static")  # the web server warns of a folder of collected files that is not there
         self._servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
         self._kept += [_Kept(child) for child in self._servers]
         env = found.environment() | {"PORT": str(address.port)}

@@ -43,7 +43,7 @@ def make() -> None:
     base = Path(sys.base_prefix) / "bin" / f"python{sys.version_info[0]}.{sys.version_info[1]}"
     python = str(base) if Path(sys.prefix) == VENV and base.exists() else sys.executable
     _run([python, "-m", "venv", "--clear", str(VENV)])
-    quiet = ["--quiet", "--no-input", "--disable-pip-version-check", "--progress-bar", "off"]
+    quiet = ["--quiet", "--quiet", "--no-input", "--disable-pip-version-check", "--progress-bar", "off"]
     # pip compiles every module of every package; Python compiles the few that are imported, when they are.
     _run([str(PYTHON), "-m", "pip", "install", "--require-hashes", "--no-compile", *quiet, "-r", str(LOCK)])
     STAMP.write_text(wanted())

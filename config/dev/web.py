@@ -35,7 +35,7 @@ def take_address(port: int | None) -> Address:
         bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # as web servers do: no wait after a restart
         try:
             bound.bind(("127.0.0.1", candidate))
-            bound.listen(64)
+            bound.listen(1024)
         except OSError as error:
             bound.close()
             if port is not None:

@@ -13,6 +13,9 @@ ROOT = Path(__file__).resolve().parents[2]
 """The folder that holds manage.py."""
 
 
+_STOPPING = "stopping"
+
+
 class LaunchError(Exception):
     """Leafspan cannot start, for a reason that the person at the keyboard can do something about."""
 
@@ -81,15 +84,25 @@ def held(home: Path) -> Iterator[None]:
         os.close(descriptor)
 
 
+def tell_stopping(home: Path) -> None:
+    """Tell the next launcher that the folder, which we hold, is about to be free: it waits instead of refusing."""
+    (home / "lock").write_text(f"{os.getpid()} {_STOPPING}")
+
+
 def _lock_or_refuse(descriptor: int, home: Path) -> None:
-    for _ in range(10):  # `is_held` of another process may hold it for an instant
+    patience_ends_at = time.monotonic() + 0.5  # `is_held` of another process may hold it for an instant
+    limit = time.monotonic() + 15
+    while True:
         try:
             fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
+            holder, _, state = os.pread(descriptor, 40, 0).decode(errors="replace").partition(" ")
+            now = time.monotonic()
+            if now > limit or (now > patience_ends_at and state != _STOPPING):
+                break
             time.sleep(0.05)
         else:
             return
-    holder = os.pread(descriptor, 20, 0).decode(errors="replace")
     raise LaunchError(
         f"Leafspan already runs on {home} (process {holder}). Stop it first, or choose another LEAFSPAN_HOME."
     )

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from config.dev.home import ROOT, LaunchError, held, make_folder
+from config.dev.home import ROOT, LaunchError, held, make_folder, tell_stopping
 from config.dev.process import Child, end
 from config.dev.services import start_servers, stop_servers
 from config.dev.signals import StopFlag, Stopped
@@ -185,6 +185,7 @@ class Supervisor:
 
     def _stop(self) -> None:
         self._kept = []
+        tell_stopping(self._home)
         end(list(reversed(self._programs)), self._flag.hurried)
         stop_servers(self._home, self._servers, self._flag.hurried)
 

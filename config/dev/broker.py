@@ -48,6 +48,7 @@ def start_broker(home: Path, *, password: str, durable: bool, pause: Pause) -> t
             "save": '""',
             "appendonly": "yes" if durable else "no",
             "appendfsync": "everysec",
+            "set-proc-title": "no",  # it would write over the environment, by which leftovers are found
         }
         write_private(folder / "broker.conf", "".join(f"{name} {value}\n" for name, value in settings.items()))
         child = Child(

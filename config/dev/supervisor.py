@@ -17,6 +17,16 @@ _READY_LIMIT_S = 120
 _EARLY_DEATHS = 4
 """So often may one process die before everything was ready once; then the start has failed."""
 
+_PREPARE = """
+import os
+import django
+from django.core.management import call_command
+os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings"
+django.setup()
+call_command("migrate", interactive=False, verbosity=0)
+call_command("load_lexicon")
+"""  # as manage.py does one after the other, but in one process: that saves a second
+
 
 def say(line: str) -> None:
     """Print a line; a terminal that is gone must not keep us from stopping."""
@@ -101,8 +111,7 @@ class Supervisor:
         self._servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
         self._kept += [_Kept(child) for child in self._servers]
         env = found.environment() | {"PORT": str(address.port)}
-        self._step("migrate", "--no-input", "--verbosity", "0", env=env)
-        self._step("load_lexicon", env=env)
+        self._prepare(env)
         for child in self._long_running(address, env):
             self._programs.append(child)
             child.start()
@@ -110,7 +119,9 @@ class Supervisor:
         self._wait_until_ready(address)
         if self._options.demo:
             say(f"Ready on {address.url}; putting the demo data in (DEMO=0 leaves them out) …")
-            demo = Child(name="demo", command=_manage("demo", "--url", address.url), env=env)
+            demo = Child(
+                name="demo", command=[sys.executable, str(ROOT / "manage.py"), "demo", "--url", address.url], env=env
+            )
             if (code := demo.finish(self._pause)) != 0:
                 say(f"The demo ended with status {code}; everything else runs.")
         self._tell(address)
@@ -147,10 +158,11 @@ class Supervisor:
         )
         return [web, worker, beat]
 
-    def _step(self, *arguments: str, env: Mapping[str, str]) -> None:
-        step = Child(name=arguments[0], command=_manage(*arguments), env=env, log=self._home / "logs/setup.log")
+    def _prepare(self, env: Mapping[str, str]) -> None:
+        command = [sys.executable, "-c", _PREPARE]
+        step = Child(name="setup", command=command, env=env, log=self._home / "logs/setup.log")
         if (code := step.finish(self._pause)) != 0:
-            raise LaunchError(f"manage.py {arguments[0]} ended with status {code}.\n{step.tail()}")
+            raise LaunchError(f"The database could not be brought up to date (status {code}).\n{step.tail()}")
 
     def _wait_until_ready(self, address: Address) -> None:
         deadline = time.monotonic() + _READY_LIMIT_S
@@ -202,7 +214,3 @@ class Supervisor:
             new_team = ".venv/bin/python manage.py new_team --name N --shop S --username U"
             lines.append(f"  a first team  {beside}LEAFSPAN_PASSWORD=… {new_team}")
         say("\n".join([*lines, "Ctrl-C stops everything; the data stay."]))
-
-
-def _manage(*arguments: str) -> list[str]:
-    return [sys.executable, str(ROOT / "manage.py"), *arguments]

@@ -1,0 +1,10 @@
+"""The Celery application: JSON messages, timetable in settings."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+app = Celery("leafspan")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()

@@ -1,0 +1,237 @@
+"""What a record may hold: each field's kind, unit and limits, declared once.
+
+The declarations give the checks on what a phone sends, the database constraints and the OpenAPI document.
+Values are kept in their wire form (what JSON carries), with numbers, moments and ids made canonical.
+"""
+
+import math
+import re
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from uuid import UUID
+
+type_names = {"text": "a text", "number": "a number", "integer": "a whole number", "truth": "true or false"}
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What is wrong with a value: a stable code and a sentence."""
+
+    code: str
+    detail: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Field:
+    """One field of a record.
+
+    ``kind`` is text, texts, number, integer, truth, date, moment, choice, reference or key (a descriptor's).
+    ``low`` and ``high`` are inclusive; ``above`` is exclusive. ``fixed`` fields cannot change once set.
+    ``to`` is the record type a reference names.
+    """
+
+    name: str
+    kind: str
+    required: bool = False
+    low: float | None = None
+    above: float | None = None
+    high: float | None = None
+    decimals: int | None = None
+    longest: int = 200
+    choices: tuple[str, ...] = ()
+    pattern: str | None = None
+    default: object = None
+    fixed: bool = False
+    to: str | None = None
+    about: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """A record type: its fields, the fields the server sets, and the rules that hold between fields."""
+
+    type: str
+    fields: tuple[Field, ...]
+    server_fields: tuple[str, ...] = ()
+    ordered_pairs: tuple[tuple[str, str], ...] = ()  # (low, high): low may not exceed high
+    filters: tuple[str, ...] = ()
+
+    def by_name(self) -> Mapping[str, Field]:
+        """Return the fields by name."""
+        return {f.name: f for f in self.fields}
+
+
+class Unfit(ValueError):  # noqa: N818 - reads as what happened
+    """A value does not fit its field; ``fault`` says why."""
+
+    def __init__(self, code: str, detail: str) -> None:
+        super().__init__(detail)
+        self.fault = Fault(code, detail)
+
+
+def clean_text(value: object, *, longest: int) -> str:
+    """Return the text; raise Unfit for another type, a NUL, a lone surrogate, or more than ``longest`` characters."""
+    if not isinstance(value, str):
+        raise Unfit("type", "must be a text")
+    if len(value) > longest:
+        raise Unfit("too_long", f"at most {longest} characters")
+    if "\x00" in value or any("\ud800" <= c <= "\udfff" for c in value):
+        raise Unfit("characters", "holds a character that cannot be stored")
+    return value
+
+
+def clean_moment(value: object) -> str:
+    """Return an RFC 3339 moment in UTC; a moment without an offset is Unfit."""
+    moment = _moment(value)
+    text = moment.isoformat()[:-6]
+    return (text.rstrip("0") if "." in text else text) + "Z"
+
+
+_RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
+
+
+def _moment(value: object) -> datetime:
+    if not isinstance(value, str) or not _RFC3339.fullmatch(value):
+        raise Unfit("moment", "must be an RFC 3339 time with its offset, as 2026-03-04T10:11:12Z")
+    try:
+        return datetime.fromisoformat(value.upper()).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise Unfit("moment", "is not a time that exists") from error
+
+
+def stamp_moment(value: object) -> str:
+    """Return the moment in a fixed width, so that comparing texts compares moments."""
+    return _moment(value).strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0")
+
+
+def clean_id(value: object) -> str:
+    """Return a UUID in its lower-case form."""
+    if not isinstance(value, str) or len(value) not in (32, 36):
+        raise Unfit("id", "must be a UUID")
+    try:
+        return str(UUID(value))
+    except ValueError as error:
+        raise Unfit("id", "must be a UUID") from error
+
+
+def _text(field: Field, value: object) -> str:
+    text = clean_text(value, longest=field.longest)
+    if field.required and not text.strip():
+        raise Unfit("required", "must not be empty")
+    if field.pattern and text and not re.fullmatch(field.pattern, text, re.ASCII):
+        raise Unfit("pattern", f"must match {field.pattern}")
+    return text
+
+
+def _texts(field: Field, value: object) -> list[str]:
+    if not isinstance(value, list) or len(value) > 50:
+        raise Unfit("type", "must be a list of at most 50 texts")
+    return [clean_text(item, longest=field.longest) for item in value]
+
+
+def _number(field: Field, value: object) -> float | int:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise Unfit("type", f"must be {type_names[field.kind]}")
+    if isinstance(value, int) and abs(value) > 2**53:
+        raise Unfit("range", "is far too large")
+    if not math.isfinite(value):
+        raise Unfit("type", "must be a finite number")
+    if field.kind == "integer" and value != int(value):
+        raise Unfit("type", "must be a whole number")
+    if field.low is not None and value < field.low:
+        raise Unfit("range", f"must be at least {field.low:g}")
+    if field.above is not None and value <= field.above:
+        raise Unfit("range", f"must be more than {field.above:g}")
+    if field.high is not None and value > field.high:
+        raise Unfit("range", f"must be at most {field.high:g}")
+    if field.kind == "integer":
+        return int(value)
+    if field.decimals is not None:
+        rounded = round(value, field.decimals)
+        if abs(rounded - value) > 1e-9:
+            raise Unfit("step", f"must be in steps of {10**-field.decimals:g}")
+        value = rounded
+    return int(value) if value == int(value) else value
+
+
+def _truth(_: Field, value: object) -> bool:
+    if not isinstance(value, bool):
+        raise Unfit("type", "must be true or false")
+    return value
+
+
+def _date(_: Field, value: object) -> str:
+    if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d\d-\d\d", value, re.ASCII):
+        raise Unfit("date", "must be a date, as 2026-03-04")
+    try:
+        return date.fromisoformat(value).isoformat()
+    except ValueError as error:
+        raise Unfit("date", "is not a date that exists") from error
+
+
+def _choice(field: Field, value: object) -> str:
+    if not isinstance(value, str) or value not in field.choices:
+        raise Unfit("choice", f"must be one of {', '.join(field.choices)}")
+    return value
+
+
+_CLEANERS: Mapping[str, Callable[[Field, object], object]] = {
+    "text": _text,
+    "key": _text,
+    "texts": _texts,
+    "number": _number,
+    "integer": _number,
+    "truth": _truth,
+    "date": _date,
+    "moment": lambda _, value: clean_moment(value),
+    "choice": _choice,
+    "reference": lambda _, value: clean_id(value),
+}
+
+
+def clean(field: Field, value: object) -> object:
+    """Return the value in its canonical wire form; null means "not known" where the field allows it.
+
+    Raises
+    ------
+    Unfit
+        The value does not fit the field.
+    """
+    if value is None:
+        if field.required:
+            raise Unfit("required", "must not be null")
+        return field.default
+    return _CLEANERS[field.kind](field, value)
+
+
+def clean_fields(shape: Shape, sent: Mapping[str, object]) -> tuple[dict[str, object], list[tuple[str, Fault]]]:
+    """Check every field sent; return the clean values and what is wrong with the others."""
+    known = shape.by_name()
+    values: dict[str, object] = {}
+    faults: list[tuple[str, Fault]] = []
+    for name, value in sent.items():
+        field = known.get(name)
+        if field is None:
+            reason = "is set by the server" if name in shape.server_fields else f"is not a field of a {shape.type}"
+            faults.append((name[:80], Fault("read_only" if name in shape.server_fields else "unknown_field", reason)))
+            continue
+        try:
+            values[name] = clean(field, value)
+        except Unfit as error:
+            faults.append((name, error.fault))
+    return values, faults
+
+
+def faults_between(shape: Shape, values: Mapping[str, object]) -> Sequence[tuple[str, Fault]]:
+    """Return what is wrong with the record as a whole: missing fields and pairs out of order."""
+    faults = [
+        (field.name, Fault("required", "a new record must have this"))
+        for field in shape.fields
+        if field.required and values.get(field.name) is None
+    ]
+    for low, high in shape.ordered_pairs:
+        a, b = values.get(low), values.get(high)
+        if isinstance(a, int | float) and isinstance(b, int | float) and a > b:
+            faults.append((low, Fault("order", f"must not be more than {high}")))
+    return faults

@@ -1,0 +1,91 @@
+"""The fields of a session, an infusion, a note and a descriptor, with their units and limits.
+
+Limits are wide enough for any pot and any mountain and narrow enough to catch a slip of the thumb.
+"""
+
+from lots.shape import Field, Shape
+
+MATERIALS = ("porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron")
+MOMENTS = (
+    "dry_leaf",
+    "warmed_leaf",
+    "wet_leaf",
+    "lid",
+    "liquor",
+    "mouth",
+    "finish",
+    "empty_cup",
+    "spent_leaf",
+    "body",
+)
+KEY = "[a-z][a-z0-9_]{0,59}"
+
+SESSION = Shape(
+    "session",
+    (
+        Field(name="lot", kind="reference", to="lot", required=True),
+        Field(name="shop", kind="reference", to="shop"),
+        Field(name="started_at", kind="moment", required=True),
+        Field(name="leaf_g", kind="number", required=True, above=0, high=1000),
+        Field(name="vessel_ml", kind="number", required=True, above=0, high=10_000),
+        Field(name="vessel_material", kind="choice", choices=MATERIALS),
+        Field(name="vessel_g", kind="number", above=0, high=20_000),
+        Field(name="warmed", kind="truth"),
+        Field(name="room_c", kind="number", low=-30, high=60),
+        Field(name="water", kind="text"),
+        Field(name="water_tds_mg_l", kind="number", low=0, high=5000),
+        Field(name="altitude_m", kind="number", low=-430, high=9000),
+        Field(name="purpose", kind="choice", choices=("selection", "arrival", "reference", "training", "guest")),
+        Field(name="ending", kind="choice", choices=("spent", "stopped")),
+        Field(name="more_low", kind="integer", low=0, high=99),
+        Field(name="more_high", kind="integer", low=0, high=99),
+        Field(name="private", kind="truth", default=False),
+        Field(name="remarks", kind="text", longest=8000),
+    ),
+    server_fields=("taster",),
+    ordered_pairs=(("more_low", "more_high"),),
+    filters=("lot", "shop", "taster", "purpose"),
+)
+
+INFUSION = Shape(
+    "infusion",
+    (
+        Field(name="session", kind="reference", to="session", required=True, fixed=True),
+        Field(name="number", kind="integer", required=True, low=0, high=99, about="0 is the rinse"),
+        Field(name="steep_s", kind="number", required=True, low=0, high=86_400),
+        Field(name="pour_s", kind="number", low=0, high=3600),
+        Field(name="kettle_c", kind="number", required=True, low=0, high=100),
+        Field(name="water_ml", kind="number", above=0, high=10_000),
+        Field(name="rest_s", kind="number", low=0, high=604_800),
+        Field(name="poured_at", kind="moment"),
+        Field(name="tasted", kind="truth"),
+        Field(name="remarks", kind="text", longest=8000),
+    ),
+    filters=("session", "number"),
+)
+
+NOTE = Shape(
+    "note",
+    (
+        Field(name="session", kind="reference", to="session", required=True, fixed=True),
+        Field(name="infusion", kind="reference", to="infusion"),
+        Field(name="moment", kind="choice", required=True, choices=MOMENTS),
+        Field(name="descriptor", kind="key", required=True, longest=60, pattern=KEY),
+        Field(name="intensity", kind="number", low=0, high=10, decimals=1),
+        Field(name="text", kind="text", longest=8000),
+    ),
+    filters=("session", "infusion", "descriptor", "moment"),
+)
+
+DESCRIPTOR = Shape(
+    "descriptor",
+    (
+        Field(name="key", kind="text", required=True, longest=60, pattern=KEY, fixed=True),
+        Field(name="label", kind="text", required=True, longest=80),
+        Field(name="family", kind="text", longest=60),
+        Field(name="rated_each_infusion", kind="truth", default=False),
+        Field(name="synonyms", kind="texts", longest=80),
+    ),
+    server_fields=("built_in",),
+    filters=("family", "key"),
+)

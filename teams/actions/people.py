@@ -1,0 +1,130 @@
+"""Writes about people: new teams, members and shops, signing in and out."""
+
+import hashlib
+import secrets
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.conf import settings
+from django.contrib.auth import authenticate
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import transaction
+
+from teams.errors import Invalid, NotAllowed, NotHere, NotSignedIn, Problem
+from teams.models import DeviceToken, Member, Role, Shop, Team, User
+from teams.queries.people import memberships_of
+
+
+def clean_name(value: object, *, field: str, longest: int) -> str:
+    """Return a trimmed, non-empty name; raise Invalid naming the field."""
+    if not isinstance(value, str):
+        raise Invalid(problems=[Problem(field, "type", "must be a text")])
+    name = value.strip()
+    if not name:
+        raise Invalid(problems=[Problem(field, "required", "must not be empty")])
+    if len(name) > longest:
+        raise Invalid(problems=[Problem(field, "too_long", f"at most {longest} characters")])
+    if "\x00" in name or any("\ud800" <= c <= "\udfff" for c in name):
+        raise Invalid(problems=[Problem(field, "characters", "holds a character that cannot be stored")])
+    return name
+
+
+def _login(username: str, password: str) -> User:
+    """Return the login, new or known; a known one must give its own password."""
+    username = clean_name(username, field="username", longest=80)
+    known = User.objects.filter(username__iexact=username).first()
+    if known is not None:
+        if not known.check_password(password):
+            raise Invalid(problems=[Problem("username", "taken", "this name is taken and the password is not its own")])
+        return known
+    user = User(username=username)
+    try:
+        validate_password(password, user)
+    except ValidationError as error:
+        raise Invalid(problems=[Problem("password", "weak", " ".join(error.messages))]) from error
+    user.set_password(password)
+    user.save()
+    return user
+
+
+@transaction.atomic
+def new_team(*, name: str, shop: str, username: str, password: str) -> Member:
+    """Make a team with its first shop and its owner."""
+    team = Team.objects.create(name=clean_name(name, field="name", longest=120))
+    first = Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
+    return Member.objects.create(team=team, user=_login(username, password), shop=first, role=Role.OWNER)
+
+
+@transaction.atomic
+def new_member(*, team: Team, shop: Shop | None, username: str, password: str, role: str) -> Member:
+    """Give a login a place in the team; raise Invalid when it already has one."""
+    if role not in Role.values:
+        raise Invalid(problems=[Problem("role", "choice", f"one of {', '.join(Role.values)}")])
+    user = _login(username, password)
+    if Member.objects.filter(team=team, user=user, left_at=None).exists():
+        raise Invalid(problems=[Problem("username", "taken", "is already a member of this team")])
+    member, _ = Member.objects.update_or_create(
+        team=team, user=user, defaults={"shop": shop, "role": role, "left_at": None}
+    )
+    return member
+
+
+@transaction.atomic
+def name_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
+    """Open a shop (no id) or rename one; only an owner may."""
+    if not member.runs_team:
+        raise NotAllowed("only an owner may change shops")
+    clean = clean_name(name, field="name", longest=120)
+    if Shop.objects.filter(team_id=member.team_id, name=clean).exclude(id=shop_id).exists():
+        raise Invalid(problems=[Problem("name", "taken", "the team has a shop of this name")])
+    if shop_id is None:
+        return Shop.objects.create(team_id=member.team_id, name=clean)
+    shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()
+    if shop is None:
+        raise NotHere
+    shop.name = clean
+    shop.save(update_fields=["name"])
+    return shop
+
+
+def digest_of(token: str) -> str:
+    """Return what is stored of a token. It is 256 random bits, so a plain SHA-256 is enough."""
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def sign_in(*, username: str, password: str, device: str, team: UUID | None, now: datetime) -> tuple[str, DeviceToken]:
+    """Sign a device in and return the token with its record.
+
+    A login of several teams names one; otherwise the team it joined first is taken.
+    """
+    user = authenticate(username=username, password=password)
+    if not isinstance(user, User):
+        raise NotSignedIn("wrong name or password")
+    places = memberships_of(user)
+    place = next((m for m in places if team is None or m.team_id == team), None)
+    if place is None:
+        raise NotSignedIn("wrong name or password" if team is None else "this login is not in that team")
+    token = secrets.token_urlsafe(32)
+    expires = now + timedelta(days=settings.DEVICE_TOKEN_DAYS)
+    return token, DeviceToken.objects.create(
+        member=place, device=clean_name(device, field="device", longest=200), digest=digest_of(token), expires_at=expires
+    )
+
+
+def sign_out(token: DeviceToken) -> None:
+    """End this token at once."""
+    token.delete()
+
+
+def sign_out_device(member: Member, token_id: UUID) -> None:
+    """End one of the member's own tokens; raise NotHere for any other."""
+    gone, _ = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
+    if not gone:
+        raise NotHere
+
+
+def mark_used(token: DeviceToken, *, now: datetime) -> None:
+    """Remember when a device last spoke, at most once a minute."""
+    if token.last_used_at is None or now - token.last_used_at > timedelta(minutes=1):
+        DeviceToken.objects.filter(id=token.id).update(last_used_at=now)

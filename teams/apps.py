@@ -1,0 +1,9 @@
+"""Application registration."""
+
+from django.apps import AppConfig
+
+
+class TeamsConfig(AppConfig):
+    """Registers `teams`."""
+
+    name = "teams"

@@ -1,0 +1,128 @@
+"""Whose notes these are: logins, teams, shops, memberships and the devices signed in."""
+
+import uuid
+from typing import ClassVar
+
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Lower
+
+
+class UserManager(BaseUserManager["User"]):
+    """Finds logins without regard to case: phones like to capitalise the first letter."""
+
+    def get_by_natural_key(self, username: str | None) -> "User":
+        """Return the login of this name."""
+        return self.get(username__iexact=username)
+
+
+class User(AbstractBaseUser):
+    """A person's login. It may belong to several teams; each membership carries its own role."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    username = models.CharField(max_length=80)
+    name = models.CharField(max_length=120, blank=True)
+    is_active = models.BooleanField(default=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    objects: ClassVar[UserManager] = UserManager()
+
+    USERNAME_FIELD = "username"
+
+    class Meta:
+        constraints = [models.UniqueConstraint(Lower("username"), name="user_username_once")]
+
+    def __str__(self) -> str:
+        return self.name or self.username
+
+
+class Team(models.Model):
+    """A merchant. ``revision`` counts every change of its records; writers lock this row until they commit."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    name = models.CharField(max_length=120)
+    revision = models.BigIntegerField(default=0)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(revision__gte=0), name="team_revision_counts_up"),
+            models.CheckConstraint(condition=~Q(name=""), name="team_name_not_blank"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Shop(models.Model):
+    """One of a team's shops."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="shops")
+    name = models.CharField(max_length=120)
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["team", "name"], name="shop_name_once_per_team"),
+            models.UniqueConstraint(fields=["team", "id"], name="shop_of_team"),
+            models.CheckConstraint(condition=~Q(name=""), name="shop_name_not_blank"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Role(models.TextChoices):
+    """What a member may do: a viewer reads, a taster writes notes, a buyer decides, an owner runs the team."""
+
+    OWNER = "owner"
+    BUYER = "buyer"
+    TASTER = "taster"
+    VIEWER = "viewer"
+
+
+class Member(models.Model):
+    """A login's place in one team."""
+
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="members")
+    user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="memberships")
+    shop = models.ForeignKey(Shop, on_delete=models.PROTECT, related_name="+", null=True, blank=True)
+    role = models.CharField(max_length=10, choices=Role.choices)
+    joined_at = models.DateTimeField(auto_now_add=True)
+    left_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["team", "user"], name="member_once_per_team"),
+            models.CheckConstraint(condition=Q(role__in=Role.values), name="member_role_known"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.user} ({self.role})"
+
+    @property
+    def may_write(self) -> bool:
+        """Whether this member may record notes and lots."""
+        return self.role != Role.VIEWER
+
+    @property
+    def runs_team(self) -> bool:
+        """Whether this member may change the team itself."""
+        return self.role == Role.OWNER
+
+
+class DeviceToken(models.Model):
+    """A device signed in for one membership. Only the token's SHA-256 is kept."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    member = models.ForeignKey(Member, on_delete=models.CASCADE, related_name="tokens")
+    device = models.CharField(max_length=200)
+    digest = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField(auto_now_add=True)
+    expires_at = models.DateTimeField()
+    last_used_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return self.device

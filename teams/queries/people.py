@@ -1,0 +1,59 @@
+"""Reads about people. Each starts from a member, so that a team is never left by accident."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from uuid import UUID
+
+from teams.errors import NotHere
+from teams.models import DeviceToken, Member, Shop, User
+
+
+def memberships_of(user: User) -> list[Member]:
+    """Return the login's present places, the first joined first."""
+    return list(
+        Member.objects.filter(user=user, user__is_active=True, left_at=None)
+        .select_related("team", "shop", "user")
+        .order_by("joined_at", "id")
+    )
+
+
+def token_with(digest: str, *, now: datetime) -> DeviceToken | None:
+    """Return the live token with this digest, its member, login and team at hand."""
+    return (
+        DeviceToken.objects.filter(
+            digest=digest, expires_at__gt=now, member__left_at=None, member__user__is_active=True
+        )
+        .select_related("member__user", "member__team", "member__shop")
+        .first()
+    )
+
+
+def tokens_of(member: Member, *, now: datetime) -> Sequence[DeviceToken]:
+    """Return the devices this login has signed in, newest first."""
+    return list(DeviceToken.objects.filter(member__user_id=member.user_id, expires_at__gt=now).order_by("-created_at"))
+
+
+def shops_of(member: Member) -> list[Shop]:
+    """Return the team's shops by name."""
+    return list(Shop.objects.filter(team_id=member.team_id).order_by("name"))
+
+
+def shop_for(member: Member, shop_id: UUID) -> Shop:
+    """Return the team's shop; raise NotHere for an absent or a foreign one."""
+    shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()
+    if shop is None:
+        raise NotHere
+    return shop
+
+
+def members_of(member: Member) -> list[Member]:
+    """Return the team's members, those who left included, since their notes still name them."""
+    return list(Member.objects.filter(team_id=member.team_id).select_related("user").order_by("joined_at", "id"))
+
+
+def member_for(member: Member, user_id: UUID) -> Member:
+    """Return the team's member with this login; raise NotHere otherwise."""
+    found = Member.objects.filter(team_id=member.team_id, user_id=user_id).select_related("user").first()
+    if found is None:
+        raise NotHere
+    return found

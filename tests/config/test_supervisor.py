@@ -1,0 +1,123 @@
+"""Everything in the foreground, as ``make run`` starts it: the real servers, web, worker and timetable."""
+
+import http.client
+import os
+import signal
+import socket
+import subprocess
+import sys
+
+import psycopg
+import pytest
+
+from config.dev import services
+from config.dev.home import ROOT
+from config.dev.leftovers import command_line, find_leftovers
+from config.dev.process import free_port
+from tests.config.launching import clean_environment, eventually, everything_of, launch
+
+
+def answer(port, path="/health/ready"):
+    link = http.client.HTTPConnection("127.0.0.1", port, timeout=5)
+    try:
+        link.request("GET", path)
+        return link.getresponse().status
+    except (OSError, http.client.HTTPException):
+        return None
+    finally:
+        link.close()
+
+
+@pytest.fixture
+def leafspan(tmp_path):
+    """Start the whole on a data folder and wait until it is ready; whatever runs at the end is ended."""
+    started = []
+
+    def start(home):
+        port = free_port()
+        log = tmp_path / f"{len(started)}.log"
+        run = launch("-m", "config.dev", "run", home=home, log=log, PORT=str(port), DEMO="0")
+        started.append((home, run))
+        assert eventually(lambda: run.poll() is not None or answer(port) == 200, 120)
+        assert run.poll() is None, log.read_text()
+        return run, port, log
+
+    yield start
+    for _, run in started:
+        run.terminate()
+        run.wait(timeout=60)
+    assert [line for home, _ in started for line in everything_of(home)] == []
+
+
+def main_process(home, words):
+    """Process id of the program whose command line holds the words, not of its own children."""
+    return min(pid for pid in find_leftovers(home) if words in command_line(pid) and os.getpgid(pid) == pid)
+
+
+def test_killed_programs_come_back_and_sigterm_ends_all(leafspan, tmp_path):
+    home = tmp_path / "home"
+    run, port, log = leafspan(home)
+    victims = {
+        words: main_process(home, words)
+        for words in ("celery -A config worker", "celery -A config beat", "gunicorn", "valkey-server")
+    }
+
+    for pid in victims.values():
+        os.kill(pid, signal.SIGKILL)
+
+    assert eventually(lambda: log.read_text().count("starting it again") >= len(victims))
+    assert eventually(lambda: all(any(words in command_line(pid) for pid in find_leftovers(home)) for words in victims))
+    assert eventually(lambda: answer(port) == 200)
+    run.terminate()
+    assert run.wait(timeout=60) == 0
+    assert everything_of(home) == []
+
+
+def test_killed_supervisor_leaves_nothing_behind_and_loses_no_row(leafspan, tmp_path):
+    home = tmp_path / "home"
+    run, _, _ = leafspan(home)
+    with psycopg.connect(services.running(home).database_url) as link:
+        link.execute("CREATE TABLE kept (n int)")
+        link.execute("INSERT INTO kept VALUES (1)")
+
+    run.kill()
+    run.wait()
+
+    leafspan(home)  # finds what is still ending, and stops it
+    with psycopg.connect(services.running(home).database_url) as link:
+        assert link.execute("SELECT n FROM kept").fetchall() == [(1,)]
+
+
+def test_second_supervisor_on_the_folder_is_refused(leafspan, tmp_path):
+    home = tmp_path / "home"
+    run, port, _ = leafspan(home)
+    command = [sys.executable, "-m", "config.dev", "run"]
+    second = subprocess.run(
+        command, cwd=ROOT, env=clean_environment(home), capture_output=True, text=True, check=False, timeout=60
+    )
+    assert (second.returncode, answer(port)) == (1, 200)
+    assert f"already runs on {home} (process {run.pid})" in second.stdout
+
+
+def test_taken_port_ends_the_start_before_anything_runs(tmp_path):
+    home = tmp_path / "home"
+    address = socket.create_server(("127.0.0.1", 0))
+    with address:
+        port = address.getsockname()[1]
+        run = launch("-m", "config.dev", "run", home=home, PORT=str(port))
+        told, _ = run.communicate(timeout=60)
+    assert run.returncode == 1
+    assert f"Port {port} of 127.0.0.1 cannot be used" in told
+    assert everything_of(home) == []
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT], ids=["SIGTERM", "Ctrl-C"])
+def test_stop_during_the_start_leaves_nothing(tmp_path, number):
+    home = tmp_path / "home"
+    run = launch("-m", "config.dev", "run", home=home, PORT=str(free_port()), DEMO="0")
+    assert eventually((home / "logs/setup.log").exists)
+    for _ in range(2):  # an impatient second time, too
+        os.kill(run.pid, number)
+    told, _ = run.communicate(timeout=60)
+    assert (run.returncode, "Stopping" in told) == (0, True)
+    assert everything_of(home) == []

@@ -87,6 +87,7 @@ STATIC_ROOT = LEAFSPAN_HOME / "static"
 WHITENOISE_USE_FINDERS = True
 
 AUTH_USER_MODEL = "teams.User"
+SILENCED_SYSTEM_CHECKS = ["auth.E003"]  # names are unique, without regard to case: stricter than the check can see
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",

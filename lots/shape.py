@@ -56,6 +56,7 @@ class Shape:
     server_fields: tuple[str, ...] = ()
     ordered_pairs: tuple[tuple[str, str], ...] = ()  # (low, high): low may not exceed high
     filters: tuple[str, ...] = ()
+    is_parent: bool = False  # other records hang on it
 
     def by_name(self) -> Mapping[str, Field]:
         """Return the fields by name."""

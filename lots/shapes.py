@@ -38,5 +38,6 @@ LOT = Shape(
         Field(name="remarks", kind="text", longest=8000),
     ),
     ordered_pairs=(("elevation_low_m", "elevation_high_m"),),
+    is_parent=True,
     filters=("kind", "status", "country", "roast", "harvest_year", "from_lot"),
 )

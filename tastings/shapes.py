@@ -44,6 +44,7 @@ SESSION = Shape(
     ),
     server_fields=("taster",),
     ordered_pairs=(("more_low", "more_high"),),
+    is_parent=True,
     filters=("lot", "shop", "taster", "purpose"),
 )
 

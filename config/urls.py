@@ -1,0 +1,3 @@
+"""All routes."""
+
+urlpatterns: list[object] = []

@@ -1,0 +1,38 @@
+"""Values that lost to another edit of the same field. Nothing anyone wrote disappears."""
+
+import json
+from uuid import UUID, uuid5
+
+from django.db import models
+
+from lots.merge import Lost
+from teams.models import Team, User
+
+_NAMESPACE = UUID("6f3c1c5e-8d1c-5c59-9a6e-2b7f0c3d9e41")
+
+
+class FieldHistory(models.Model):
+    """One value that is not, or no longer, current: what, when, from which device, by whom."""
+
+    id = models.UUIDField(primary_key=True, editable=False)
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", db_index=False)
+    type = models.CharField(max_length=12)
+    record = models.UUIDField()
+    field = models.CharField(max_length=40)
+    value = models.JSONField(null=True)
+    at = models.DateTimeField()
+    claimed_at = models.CharField(max_length=32, blank=True)
+    device = models.UUIDField()
+    by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", db_index=False)
+
+    class Meta:
+        indexes = [models.Index(fields=["team", "record", "at"], name="history_of_record")]
+
+    def __str__(self) -> str:
+        return f"{self.field} of {self.record}"
+
+    @staticmethod
+    def id_of(record: UUID, lost: Lost) -> UUID:
+        """Return the one id this lost value can have, so that hearing of it twice keeps one row."""
+        moment = lost.stamp.claimed or lost.stamp.at
+        return uuid5(_NAMESPACE, json.dumps([str(record), lost.field, moment, lost.stamp.device, lost.value]))

@@ -1,0 +1,88 @@
+"""What every record that travels by sync has beside its own fields, and the constraints its shape asks for."""
+
+from typing import ClassVar
+
+from django.db import models
+from django.db.models import F, Q
+
+from lots.merge import Copy, unpack
+from lots.models.wire import column_of, to_wire
+from lots.shape import Field, Shape
+from teams.models import Team, User
+
+
+class Synced(models.Model):
+    """A record whose id a client made.
+
+    ``revision`` is its place in the team's order of commits, unique within the team. ``stamps`` holds, in the form
+    of `lots.merge.pack`, which edit set each field. A removed record stays as a tombstone.
+
+    References to other records carry no foreign key of Django's: the migrations declare them over team and id
+    together, so that no record can hang on another team's.
+    """
+
+    id = models.UUIDField(primary_key=True, editable=False)
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", db_index=False)
+    revision = models.BigIntegerField()
+    removed = models.BooleanField(default=False)
+    stamps = models.JSONField(default=list)
+    by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", db_index=False)
+    created_at = models.DateTimeField()
+    updated_at = models.DateTimeField()
+
+    shape: ClassVar[Shape]
+
+    class Meta:
+        abstract = True
+
+    def wire_value(self, field: Field) -> object:
+        """Return one field as it travels."""
+        return to_wire(field, getattr(self, column_of(field)))
+
+    def wire_values(self) -> dict[str, object]:
+        """Return every field as it travels, those the server sets included."""
+        return {field.name: self.wire_value(field) for field in self.shape.fields} | self.server_values()
+
+    def server_values(self) -> dict[str, object]:
+        """Return the fields that only the server sets."""
+        return {}
+
+    def as_copy(self) -> Copy:
+        """Return the record as `lots.merge` works on it."""
+        return Copy({field.name: self.wire_value(field) for field in self.shape.fields}, unpack(self.stamps))
+
+
+def constraints_of(shape: Shape) -> list[models.BaseConstraint]:
+    """Return the database's own word on every limit, choice and order that the shape declares."""
+    found: list[models.BaseConstraint] = [
+        models.UniqueConstraint(fields=["team", "revision"], name=f"{shape.type}_revision_once")
+    ]
+    if shape.is_parent:  # what its children's foreign keys point at: team and id together
+        found.append(models.UniqueConstraint(fields=["team", "id"], name=f"{shape.type}_of_team"))
+    for field in shape.fields:
+        for name, condition in _conditions(field):
+            found.append(models.CheckConstraint(condition=condition, name=f"{shape.type}_{field.name}_{name}"))
+    for low, high in shape.ordered_pairs:
+        unknown = Q(**{f"{low}__isnull": True}) | Q(**{f"{high}__isnull": True})
+        found.append(
+            models.CheckConstraint(
+                condition=unknown | Q(**{f"{low}__lte": F(high)}), name=f"{shape.type}_{low}_up_to_high"
+            )
+        )
+    return found
+
+
+def _conditions(field: Field) -> list[tuple[str, Q]]:
+    named: list[tuple[str, Q]] = []
+    limits = {"gte": field.low, "gt": field.above, "lte": field.high}
+    if within := {f"{field.name}__{word}": limit for word, limit in limits.items() if limit is not None}:
+        named.append(("range", Q(**within)))
+    if field.choices:
+        known = list(field.choices) if field.required else [*field.choices, ""]
+        named.append(("choice", Q(**{f"{field.name}__in": known})))
+    if field.required and field.kind == "text":
+        named.append(("given", ~Q(**{field.name: ""})))
+    if field.pattern and field.kind == "text":
+        fits = Q(**{f"{field.name}__regex": f"^{field.pattern}$"})
+        named.append(("form", fits if field.required else fits | Q(**{field.name: ""})))
+    return named

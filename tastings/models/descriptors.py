@@ -1,0 +1,61 @@
+"""The words notes are made of."""
+
+from typing import ClassVar
+from uuid import UUID, uuid5
+
+from django.db import models
+from django.db.models import Q
+
+from lots.models import Synced
+from lots.models.synced import constraints_of
+from lots.shape import Field, Shape
+from tastings.shapes import DESCRIPTOR
+from teams.models import Team, User
+
+_NAMESPACE = UUID("0b0f7c56-7a55-5f0e-8f5a-64d0f3c2a917")
+
+
+class Descriptor(Synced):
+    """A word with its family. Built-in ones belong to no team, nobody wrote them, and they do not travel by sync."""
+
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[misc]  # wider
+    by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[misc]  # wider
+    key = models.CharField(max_length=60)
+    label = models.CharField(max_length=80)
+    family = models.CharField(max_length=60, blank=True)
+    rated_each_infusion = models.BooleanField(default=False)
+    synonyms = models.JSONField(default=list)
+    position = models.SmallIntegerField(default=0)
+    """Where a built-in one stands in the list."""
+
+    shape: ClassVar[Shape] = DESCRIPTOR
+
+    class Meta:
+        constraints = [
+            *constraints_of(DESCRIPTOR),
+            models.UniqueConstraint(
+                fields=["team", "key"],
+                condition=Q(removed=False),
+                nulls_distinct=False,
+                name="descriptor_key_once_per_team",
+            ),
+            models.CheckConstraint(
+                condition=Q(team=None, by=None) | Q(team__isnull=False, by__isnull=False), name="descriptor_has_author"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.label
+
+    def wire_value(self, field: Field) -> object:
+        """Return one field as it travels; synonyms are a list even when there are none."""
+        return list(self.synonyms) if field.name == "synonyms" else super().wire_value(field)
+
+    def server_values(self) -> dict[str, object]:
+        """Return whether it came with Leafspan."""
+        return {"built_in": self.team_id is None}
+
+    @staticmethod
+    def built_in_id(key: str) -> UUID:
+        """Return the id a built-in descriptor has everywhere."""
+        return uuid5(_NAMESPACE, key)

@@ -1,0 +1,42 @@
+"""The stored answer to how a lot's flavour develops."""
+
+from django.db import models
+from django.db.models import F, Q
+
+from lots.models import Lot
+from teams.models import Team
+
+
+class Development(models.Model):
+    """One lot's figures, and whether they are behind.
+
+    ``due_revision`` is the team's revision of the last change that bears on the lot; the figures are stale while it
+    is ahead of ``computed_revision``. ``asked_at`` is set while a job has been asked for and has not finished.
+    """
+
+    lot = models.OneToOneField(Lot, on_delete=models.CASCADE, primary_key=True, related_name="development")
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+")
+    due_revision = models.BigIntegerField(default=0)
+    computed_revision = models.BigIntegerField(default=0)
+    asked_at = models.DateTimeField(null=True)
+    started_at = models.DateTimeField(null=True)
+    computed_at = models.DateTimeField(null=True)
+    method = models.CharField(max_length=20, blank=True)
+    result = models.JSONField(null=True)
+    tasted = models.JSONField(default=list)
+    """The ratings behind the curves as corrected to the even brew, for drawing."""
+    failure = models.CharField(max_length=500, blank=True)
+    """Why the last attempt gave nothing; empty when it did."""
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["asked_at"], condition=Q(due_revision__gt=F("computed_revision")), name="development_due")
+        ]
+
+    def __str__(self) -> str:
+        return f"development of {self.lot_id}"
+
+    @property
+    def stale(self) -> bool:
+        """Whether a change is not yet in the figures."""
+        return self.due_revision > self.computed_revision

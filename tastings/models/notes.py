@@ -1,0 +1,37 @@
+"""What was smelled, tasted or felt."""
+
+from typing import ClassVar
+
+from django.db import models
+
+from lots.models import Synced
+from lots.models.synced import constraints_of
+from lots.shape import Field, Shape
+from tastings.models.descriptors import Descriptor
+from tastings.models.sessions import Infusion, Session
+from tastings.shapes import NOTE
+
+
+class Note(Synced):
+    """One descriptor noticed at one moment, with how strong it was if that was rated."""
+
+    session = models.ForeignKey(Session, on_delete=models.PROTECT, related_name="notes", db_constraint=False)
+    infusion = models.ForeignKey(
+        Infusion, on_delete=models.PROTECT, related_name="notes", null=True, db_constraint=False
+    )
+    moment = models.CharField(max_length=12)
+    descriptor = models.ForeignKey(Descriptor, on_delete=models.PROTECT, related_name="+", db_index=False)
+    intensity = models.DecimalField(max_digits=3, decimal_places=1, null=True)
+    text = models.CharField(max_length=8000, blank=True)
+
+    shape: ClassVar[Shape] = NOTE
+
+    class Meta:
+        constraints = constraints_of(NOTE)
+
+    def __str__(self) -> str:
+        return f"{self.moment}: {self.descriptor_id}"
+
+    def wire_value(self, field: Field) -> object:
+        """Return one field as it travels: the descriptor by its key."""
+        return self.descriptor.key if field.name == "descriptor" else super().wire_value(field)

@@ -1,8 +1,8 @@
 """How two edits of one record become one record, whatever order they arrive in.
 
 Each field keeps the stamp of the edit that last set it. The later moment wins; a tie goes to the greater device
-id, and a tie of both (one device, one moment, two values) to the greater value, so that the outcome depends on
-the set of edits alone: merging is commutative, associative and idempotent, field by field. A deletion is an edit
+id, then to what the device's own clock said, and a tie of all (one device, one moment, two values) to the greater
+value, so that the outcome depends on the set of edits alone: merging is commutative, associative and idempotent, field by field. A deletion is an edit
 of the field ``deleted``; the record is gone while no other field carries a later stamp.
 """
 
@@ -26,6 +26,11 @@ class Stamp(NamedTuple):
     by: str
     claimed: str = ""
 
+    @property
+    def order(self) -> tuple[str, str, str]:
+        """What decides which of two edits is the later one."""
+        return self.at, self.device, self.claimed
+
 
 @dataclass(slots=True)
 class Copy:
@@ -39,7 +44,7 @@ class Copy:
         """Whether the deletion is the latest word on the record."""
         deletion = self.stamps.get(DELETED)
         return deletion is not None and all(
-            stamp[:2] <= deletion[:2] for name, stamp in self.stamps.items() if name != DELETED
+            stamp.order <= deletion.order for name, stamp in self.stamps.items() if name != DELETED
         )
 
 
@@ -63,8 +68,8 @@ class Outcome:
     outdated: bool
 
 
-def _rank(value: object, stamp: Stamp) -> tuple[str, str, str]:
-    return stamp.at, stamp.device, json.dumps(value, sort_keys=True, ensure_ascii=False)
+def _rank(value: object, stamp: Stamp) -> tuple[str, str, str, str]:
+    return *stamp.order, json.dumps(value, sort_keys=True, ensure_ascii=False)
 
 
 def merge(held: Copy, sent: Mapping[str, object], stamp: Stamp) -> Outcome:
@@ -87,7 +92,7 @@ def merge(held: Copy, sent: Mapping[str, object], stamp: Stamp) -> Outcome:
         current = held.values.get(name)
         if before is not None:
             seen_again = bool(stamp.claimed) and (before.claimed, before.device) == (stamp.claimed, stamp.device)
-            if current == value and (seen_again or before[:2] == stamp[:2]):
+            if current == value and (seen_again or before.order == stamp.order):
                 continue
             if _rank(value, stamp) <= _rank(current, before):
                 outdated = True

@@ -37,7 +37,7 @@ class Synced(models.Model):
 
     def wire_value(self, field: Field) -> object:
         """Return one field as it travels."""
-        return to_wire(field, getattr(self, column_of(field)))
+        return to_wire(getattr(self, column_of(field)))
 
     def wire_values(self) -> dict[str, object]:
         """Return every field as it travels, those the server sets included."""

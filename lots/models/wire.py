@@ -27,7 +27,7 @@ def to_column(field: Field, value: object) -> object:
             return value
 
 
-def to_wire(field: Field, held: object) -> object:
+def to_wire(held: object) -> object:
     """Turn what a column holds into its wire value, the same one that `lots.shape.clean` gives."""
     match held:
         case None | "":

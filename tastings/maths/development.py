@@ -18,6 +18,8 @@ from tastings.maths.profile import Profile
 from tastings.maths.steeps import LEVEL, Steeps
 
 DECIMALS = 3
+METHOD = "1"
+"""Version of the whole method: stored figures of another version are computed again."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,6 +37,11 @@ class Development(models.Model):
         return f"development of {self.lot_id}"
 
     @property
+    def up_to_date(self) -> bool:
+        """Whether the last change has been worked on."""
+        return self.due_revision <= self.computed_revision
+
+    @property
     def stale(self) -> bool:
-        """Whether a change is not yet in the figures."""
-        return self.due_revision > self.computed_revision
+        """Whether a change is not in the figures: not yet, or because the attempt failed."""
+        return not self.up_to_date or bool(self.failure)

@@ -1,0 +1,63 @@
+"""Working out a lot's figures from its tastings and storing them."""
+
+import logging
+from datetime import datetime
+from uuid import UUID
+
+from django.db import connection, transaction
+from django.db.models import F
+
+from tastings.actions.due import APART_S, ask_for
+from tastings.jobs import Job, later
+from tastings.maths.develop import develop
+from tastings.maths.development import METHOD
+from tastings.maths.endings import FinishLine
+from tastings.models import Development
+from tastings.queries.brews import tastings_of
+
+FINISH_LINE = FinishLine(mean=2.5, sd=0.0)
+"""Below this strength a cup is spent, for every team alike."""
+
+_log = logging.getLogger(__name__)
+
+
+@transaction.atomic
+def refresh_development(lot: UUID, *, now: datetime) -> bool:
+    """Compute and store one lot's figures; return whether this call did so.
+
+    Safe to run twice and at the same time: the second of two finds the lot taken and leaves it, since the first looks
+    once more, when it is done, whether the lot has become due again.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"development {lot}"])
+        if not cursor.fetchone()[0]:
+            return False
+    found = Development.objects.filter(lot_id=lot).first()
+    if found is None or (found.up_to_date and found.method == METHOD):
+        Development.objects.filter(lot_id=lot, due_revision__lte=F("computed_revision")).update(asked_at=None)
+        return False
+    up_to = found.due_revision  # read before the records: what is written meanwhile makes the lot due again
+    changes: dict[str, object] = {"computed_revision": up_to, "started_at": now, "method": METHOD, "asked_at": None}
+    try:
+        tastings = tastings_of(lot)
+        development = develop(tastings.brews, rated=tastings.rated, line=FINISH_LINE)
+        changes |= {
+            "result": development.as_json(),
+            "tasted": [
+                {"session": p.session, "taster": p.taster, "infusion": p.infusion, "descriptor": p.descriptor,
+                 "rating": round(p.rating, 3), "adjusted": round(p.adjusted, 3)}
+                for p in development.tasted
+            ],
+            "computed_at": now,
+            "failure": "",
+        }  # fmt: skip
+    except (ValueError, ArithmeticError) as error:
+        # Kept for people to read; the lot is not tried again until something about it changes.
+        _log.exception("lot %s: no figures", lot)
+        changes["failure"] = f"{type(error).__name__}: {error}"[:500]
+    Development.objects.filter(lot_id=lot).update(**changes)
+    latest = Development.objects.select_for_update().get(lot_id=lot)
+    if not latest.up_to_date:
+        Development.objects.filter(lot_id=lot).update(asked_at=now)
+        later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=APART_S)
+    return True

@@ -1,0 +1,117 @@
+"""One edit of one record as a device sends it, and the word on what became of it."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from lots.merge import DELETED, Stamp
+from lots.shape import Shape, Unfit, clean_fields, clean_id, clean_text, stamp_moment
+from lots.shapes import LOT
+from tastings.shapes import DESCRIPTOR, INFUSION, NOTE, SESSION
+from teams.errors import Problem
+
+SHAPES: Mapping[str, Shape] = {shape.type: shape for shape in (DESCRIPTOR, LOT, SESSION, INFUSION, NOTE)}
+"""The record types that travel, parents first."""
+
+_CLOCK_LEEWAY = timedelta(minutes=2)
+_KNOWN_MEMBERS = frozenset(("type", "id", "at", "fields", "deleted"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """A checked edit: clean field values, or ``{"deleted": True}``.
+
+    ``stamp`` is None when the edit is made on the server's own state, as REST does: then it is the latest word.
+    ``expected`` is the revision that the record must still have.
+    """
+
+    type: str
+    id: UUID
+    fields: Mapping[str, object]
+    stamp: Stamp | None
+    expected: int | None = None
+
+    @property
+    def deletes(self) -> bool:
+        """Whether this is a deletion."""
+        return DELETED in self.fields
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Verdict:
+    """What became of a change: applied, merged (part of it lost to something newer), unchanged or refused."""
+
+    type: str
+    id: str
+    verdict: str
+    revision: int | None = None
+    problems: Sequence[Problem] = ()
+
+    def as_json(self) -> dict[str, object]:
+        """Return the wire form."""
+        return {
+            "type": self.type,
+            "id": self.id,
+            "verdict": self.verdict,
+            "revision": self.revision,
+            "problems": [problem.as_json() for problem in self.problems],
+        }
+
+
+def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change | Verdict:
+    """Check one change of a sync body; what does not hold is a refusal that names each field."""
+    if not isinstance(sent, dict):
+        return Verdict(type="", id="", verdict="refused", problems=[Problem("", "type", "must be an object")])
+    problems = [Problem(str(name)[:80], "unknown_field", "is not part of a change") for name in sent.keys() - _KNOWN_MEMBERS]
+    shape = SHAPES.get(sent["type"]) if isinstance(sent.get("type"), str) else None
+    if shape is None:
+        problems.append(Problem("type", "choice", f"must be one of {', '.join(SHAPES)}"))
+    record: UUID | None = None
+    try:
+        record = UUID(clean_id(sent.get("id")))
+    except Unfit as error:
+        problems.append(Problem("id", error.fault.code, error.fault.detail))
+    stamp: Stamp | None = None
+    try:
+        stamp = _stamp(sent.get("at"), device=device, by=by, now=now)
+    except Unfit as error:
+        problems.append(Problem("at", error.fault.code, error.fault.detail))
+    fields, more = _read_fields(sent, shape)
+    problems += more
+    if problems or shape is None or record is None or stamp is None:
+        return Verdict(type=_echo(sent.get("type")), id=_echo(sent.get("id")), verdict="refused", problems=problems)
+    return Change(type=shape.type, id=record, fields=fields, stamp=stamp)
+
+
+def _read_fields(sent: Mapping[str, object], shape: Shape | None) -> tuple[Mapping[str, object], list[Problem]]:
+    deleted, fields = sent.get("deleted", False), sent.get("fields")
+    if not isinstance(deleted, bool):
+        return {}, [Problem("deleted", "type", "must be true or false")]
+    if deleted:
+        return {DELETED: True}, [Problem("fields", "with_deleted", "a deletion carries no fields")] if fields else []
+    if not isinstance(fields, dict):
+        return {}, [Problem("fields", "type", "must be an object")]
+    if shape is None:
+        return {}, []
+    return checked(shape, fields)
+
+
+def checked(shape: Shape, fields: Mapping[str, object]) -> tuple[dict[str, object], list[Problem]]:
+    """Return the clean values of the fields and what is wrong with the others."""
+    values, faults = clean_fields(shape, fields)
+    return values, [Problem(name, fault.code, fault.detail) for name, fault in faults]
+
+
+def _stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
+    claimed, latest = stamp_moment(at), stamp_moment((now + _CLOCK_LEEWAY).isoformat())
+    if claimed > latest:
+        return Stamp(stamp_moment(now.isoformat()), device, str(by), claimed)
+    return Stamp(claimed, device, str(by))
+
+
+def _echo(value: object) -> str:
+    try:
+        return clean_text(value, longest=80)
+    except Unfit:
+        return ""

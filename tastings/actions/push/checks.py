@@ -1,0 +1,87 @@
+"""What must hold for a record beyond each field's own limits: references, fixed fields, who may do what."""
+
+from collections.abc import Iterator
+from uuid import UUID
+
+from lots.merge import Copy
+from lots.shape import faults_between
+from tastings.actions.push.change import Change
+from tastings.actions.push.draft import Draft
+from tastings.actions.push.ground import Ground
+from teams.errors import Problem
+
+UNKNOWN_PARENT = "unknown_parent"
+
+
+def problems_of(change: Change, draft: Draft, trial: Copy, *, ground: Ground) -> list[Problem]:
+    """Return what stands against the change, given what the record would become."""
+    if not draft.exists:
+        if change.deletes:
+            return [Problem("id", "unknown_record", f"there is no such {change.type} here")]
+        if missing := _between(draft, trial):
+            return missing
+        if (change.type, change.id) in ground.hidden:
+            return [Problem("id", "taken", "choose another id")]
+    if change.expected is not None and change.expected != draft.revision:
+        return [Problem("", "changed", f"the {change.type} is at revision {draft.revision}")]
+    if change.deletes:
+        return []
+    return [
+        *_between(draft, trial),
+        *_fixed(change, draft),
+        *_references(change, ground),
+        *_of_its_type(change, draft, trial, ground),
+    ]
+
+
+def _between(draft: Draft, trial: Copy) -> list[Problem]:
+    return [Problem(name, fault.code, fault.detail) for name, fault in faults_between(draft.shape, trial.values)]
+
+
+def _fixed(change: Change, draft: Draft) -> Iterator[Problem]:
+    for field in draft.shape.fields:
+        if field.fixed and draft.exists and field.name in change.fields:
+            if change.fields[field.name] != draft.values[field.name]:
+                yield Problem(field.name, "fixed", "cannot change once it is set")
+
+
+def _references(change: Change, ground: Ground) -> Iterator[Problem]:
+    for field in ground.draft_of(change).shape.fields:
+        value = change.fields.get(field.name)
+        if value is None:
+            continue
+        if field.kind == "key":
+            known = str(value) in ground.descriptors
+        elif field.to == "shop":
+            known = UUID(str(value)) in ground.shops
+        elif field.to is not None:
+            if UUID(str(value)) == change.id:
+                yield Problem(field.name, "itself", f"a {change.type} cannot hang on itself")
+                continue
+            known = ground.find(field.to, value) is not None
+        else:
+            continue
+        if not known:
+            yield Problem(field.name, UNKNOWN_PARENT, f"the server has no such {field.to or 'descriptor'} yet")
+
+
+def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> Iterator[Problem]:
+    match change.type:
+        case "session":
+            if draft.row is not None and "private" in change.fields:
+                taster = draft.row.server_values()["taster"]
+                flips = change.fields["private"] != draft.values["private"]
+                if flips and taster != str(ground.member.user_id):
+                    yield Problem("private", "not_allowed", "only the taster may change this")
+        case "note":
+            infusion = trial.values.get("infusion")
+            parent = ground.find("infusion", infusion) if infusion is not None else None
+            if parent is not None and parent.values["session"] != trial.values["session"]:
+                yield Problem("infusion", "other_session", "is an infusion of another session")
+        case "descriptor":
+            key = str(trial.values.get("key"))
+            if any(not word.removed and word.id != change.id for word in ground.descriptors.get(key, ())):
+                yield Problem("key", "taken", "there is a descriptor with this key already")
+            elif any(d.values.get("key") == key and d.exists and not d.copy.removed and d.id != change.id
+                     for d in ground.drafts["descriptor"].values()):  # fmt: skip
+                yield Problem("key", "taken", "there is a descriptor with this key already")

@@ -1,0 +1,103 @@
+"""What a push stands on: the records it names and those they hang on, read in a handful of queries.
+
+Records of another team, and of sessions private to someone else, are kept apart in ``hidden``: to the member they
+do not exist.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import TypeVar
+from uuid import UUID
+
+from django.db.models import Q
+
+from lots.models import Lot, Synced
+from tastings.actions.push.change import SHAPES, Change
+from tastings.actions.push.draft import Draft
+from tastings.models import Descriptor, Infusion, Note, Session
+from teams.models import Member, Shop
+
+_Row = TypeVar("_Row", bound=Synced)
+
+
+class Ground:
+    """The drafts at hand by type and id, the team's shops, and the descriptors by key."""
+
+    def __init__(self, member: Member, changes: Sequence[Change]) -> None:
+        self.member = member
+        self.drafts: dict[str, dict[UUID, Draft]] = {name: {} for name in SHAPES}
+        self.hidden: set[tuple[str, UUID]] = set()
+        self.descriptors: dict[str, list[Descriptor]] = {}
+        self.shops: set[UUID] = set()
+        self._read(changes)
+
+    def find(self, type_name: str, record: object) -> Draft | None:
+        """Return the record if it exists for the member, stored or accepted in this push."""
+        draft = self.drafts[type_name].get(UUID(str(record)))
+        return draft if draft is not None and draft.exists else None
+
+    def draft_of(self, change: Change) -> Draft:
+        """Return the draft a change works on, a new one if there is none."""
+        return self.drafts[change.type].setdefault(change.id, Draft(SHAPES[change.type], change.id, None))
+
+    def session_of(self, draft: Draft) -> Draft:
+        """Return the session an infusion or note hangs on."""
+        return self.drafts["session"][UUID(str(draft.values["session"]))]
+
+    def _read(self, changes: Sequence[Change]) -> None:
+        named: dict[str, set[UUID]] = {name: set() for name in SHAPES}
+        keys: set[str] = set()
+        shops: set[UUID] = set()
+        for change in changes:
+            named[change.type].add(change.id)
+            for field in SHAPES[change.type].fields:
+                if (value := change.fields.get(field.name)) is None:
+                    continue
+                if field.kind == "key" or (change.type, field.name) == ("descriptor", "key"):
+                    keys.add(str(value))
+                elif field.to == "shop":
+                    shops.add(UUID(str(value)))
+                elif field.to is not None:
+                    named[field.to].add(UUID(str(value)))
+        # children before parents, so that the parents of what is stored are read too
+        notes = self._rows(Note, named["note"])
+        named["session"] |= {note.session_id for note in notes}
+        infusions = self._rows(Infusion, named["infusion"])
+        named["session"] |= {infusion.session_id for infusion in infusions}
+        sessions = self._rows(Session, named["session"])
+        named["lot"] |= {session.lot_id for session in sessions}
+        self._keep("lot", self._rows(Lot, named["lot"]))
+        self._keep("session", [s for s in sessions if not self._hide(s, session=s)])
+        by_id = {session.id: session for session in sessions}
+        self._keep("infusion", [i for i in infusions if not self._hide(i, session=by_id.get(i.session_id))])
+        self._keep("note", [n for n in notes if not self._hide(n, session=by_id.get(n.session_id))])
+        self._keep("descriptor", self._rows(Descriptor, named["descriptor"]))
+        if shops:
+            self.shops = set(Shop.objects.filter(team_id=self.member.team_id, id__in=shops).values_list("id", flat=True))
+        if keys:
+            own = Q(team=None) | Q(team_id=self.member.team_id)
+            # live ones first: a note with a key means the word in use now
+            for word in Descriptor.objects.filter(own, key__in=keys).order_by("removed", "position"):
+                self.descriptors.setdefault(word.key, []).append(word)
+
+    def _rows(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
+        if not ids:
+            return []
+        rows = model._default_manager.filter(id__in=ids)
+        if model is Note:
+            rows = rows.select_related("descriptor")
+        mine = []
+        for row in rows:
+            if row.team_id == self.member.team_id:
+                mine.append(row)
+            else:
+                self.hidden.add((model.shape.type, row.id))
+        return mine
+
+    def _hide(self, row: Synced, *, session: Session | None) -> bool:
+        hidden = session is None or (session.private and session.taster_id != self.member.user_id)
+        if hidden:
+            self.hidden.add((row.shape.type, row.id))
+        return hidden
+
+    def _keep(self, type_name: str, rows: Iterable[Synced]) -> None:
+        self.drafts[type_name] = {row.id: Draft.of_row(row) for row in rows}

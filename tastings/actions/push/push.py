@@ -1,0 +1,164 @@
+"""A device's edits, merged into the team's records in one transaction.
+
+The team's row is locked first: writers of one team take turns, revisions are handed out in the order of commits,
+and a reader that has seen a revision has seen every one below it.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.db import IntegrityError, connection, transaction
+
+from lots.merge import DELETED, Lost
+from lots.models import FieldHistory
+from tastings.actions.due import mark_due
+from tastings.actions.push.change import SHAPES, Change, Verdict, read_change
+from tastings.actions.push.checks import problems_of
+from tastings.actions.push.draft import Draft
+from tastings.actions.push.ground import Ground
+from tastings.actions.push.numbers import clashes, to_blame
+from tastings.actions.push.store import heard_before, lots_touched, store
+from teams.errors import Problem
+from teams.models import Member, Team
+
+
+def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime) -> list[Verdict]:
+    """Take what a phone sent; return one verdict per change, in the order sent."""
+    read = [read_change(item, device=str(device), by=member.user_id, now=now) for item in sent]
+    changes = [item for item in read if isinstance(item, Change)]
+    verdicts = iter(push_changes(member, device=device, changes=changes, now=now))
+    return [next(verdicts) if isinstance(item, Change) else item for item in read]
+
+
+def push_changes(member: Member, *, device: UUID, changes: Sequence[Change], now: datetime) -> list[Verdict]:
+    """Merge checked changes; return one verdict each, in their order.
+
+    The checks here see all that the database would refuse. Should it still refuse something (another team took the
+    same new id a moment ago), each change is tried by itself, so that only the one at fault is turned down.
+    """
+    if not changes:
+        return []
+    if not member.may_write:
+        reason = [Problem("", "not_allowed", "your role only reads")]
+        return [Verdict(type=c.type, id=str(c.id), verdict="refused", problems=reason) for c in changes]
+    try:
+        with transaction.atomic():
+            return _Push(member, device=device, changes=changes, now=now).run()
+    except IntegrityError:
+        if len(changes) == 1:
+            problem = Problem("", "conflict", "does not fit with what is stored")
+            only = changes[0]
+            return [Verdict(type=only.type, id=str(only.id), verdict="refused", problems=[problem])]
+    ordered = sorted(range(len(changes)), key=lambda i: list(SHAPES).index(changes[i].type))
+    single = {i: push_changes(member, device=device, changes=[changes[i]], now=now)[0] for i in ordered}
+    return [single[i] for i in range(len(changes))]
+
+
+class _Push:
+    """One run over one set of changes, inside a transaction."""
+
+    def __init__(self, member: Member, *, device: UUID, changes: Sequence[Change], now: datetime) -> None:
+        self._member, self._device, self._changes, self._now = member, device, changes, now
+        self._refused: dict[int, Sequence[Problem]] = {}
+        self._words: dict[int, str] = {}
+        self._losses: dict[int, list[Lost]] = {}
+
+    def run(self) -> list[Verdict]:
+        team = Team.objects.select_for_update().get(id=self._member.team_id)
+        self._ground = Ground(self._member, self._changes)
+        self._heard = self._heard_with_wrong_clock()
+        for type_name in SHAPES:
+            mine = [i for i, change in enumerate(self._changes) if change.type == type_name]
+            for i in self._parents_first(mine) if type_name == "lot" else mine:
+                self._try(i)
+            if type_name == "infusion":
+                self._settle_numbers()
+        self._recognise_repeats()
+        revision = store(self._ground, revision=team.revision, now=self._now)
+        if revision != team.revision:
+            Team.objects.filter(id=team.id).update(revision=revision)
+            mark_due(team.id, lots_touched(self._ground), revision=revision, now=self._now)
+            with connection.cursor() as cursor:
+                cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a fault must show here, not after the answer is made
+                cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+        return [self._verdict(i) for i in range(len(self._changes))]
+
+    def _try(self, i: int) -> None:
+        change = self._changes[i]
+        draft = self._ground.draft_of(change)
+        if known := self._heard.get(i):
+            change = Change(type=change.type, id=change.id, stamp=change.stamp, expected=change.expected,
+                            fields={k: v for k, v in change.fields.items() if k not in known})  # fmt: skip
+        trial, outcome = draft.attempt(change, device=str(self._device), by=str(self._member.user_id), now=self._now)
+        if problems := problems_of(change, draft, trial, ground=self._ground):
+            self._refused[i] = problems
+            return
+        draft.accept(trial, outcome)
+        self._losses[i] = list(outcome.lost) if outcome.outdated and not outcome.stamped else []
+        if outcome.stamped:
+            ineffective = change.deletes != draft.copy.removed
+            self._words[i] = "merged" if outcome.outdated or ineffective else "applied"
+        else:
+            self._words[i] = "merged" if outcome.lost else "unchanged"
+
+    def _settle_numbers(self) -> None:
+        """Turn down changes until no two live infusions of a session have one number."""
+        drafts = self._ground.drafts["infusion"]
+        while found := clashes(drafts.values()):
+            for draft in found:
+                blamed = to_blame(draft, self._changes, refused=self._refused)
+                number = draft.values["number"]
+                self._refused[blamed] = [Problem("number", "taken", f"the session has an infusion {number} already")]
+                draft.restart()
+                for i, change in enumerate(self._changes):
+                    if change.type == "infusion" and change.id == draft.id and i not in self._refused:
+                        self._try(i)
+
+    def _parents_first(self, indexes: Sequence[int]) -> list[int]:
+        """Order lot changes so that a sample comes before what was bought from it."""
+        waiting, ordered = list(indexes), list[int]()
+        while waiting:
+            ahead = {self._changes[i].id for i in waiting}
+            free = [i for i in waiting if not self._waits(i, ahead)]
+            ordered += free or waiting
+            waiting = [i for i in waiting if i not in free] if free else []
+        return ordered
+
+    def _waits(self, i: int, ahead: set[UUID]) -> bool:
+        parent = self._changes[i].fields.get("from_lot")
+        return parent is not None and UUID(str(parent)) in ahead - {self._changes[i].id}
+
+    def _heard_with_wrong_clock(self) -> Mapping[int, set[str]]:
+        """Return fields whose value came before under a clock ahead of ours and lost since.
+
+        Such an edit is stamped with the server's moment of hearing it. Sent again it would be stamped later and win.
+        """
+        ids: dict[UUID, tuple[int, str]] = {}
+        for i, change in enumerate(self._changes):
+            if change.stamp is not None and change.stamp.claimed:
+                for name, value in change.fields.items():
+                    ids[FieldHistory.id_of(change.id, Lost(name, value, change.stamp))] = (i, name)
+        heard: dict[int, set[str]] = {}
+        if ids:
+            for found in FieldHistory.objects.filter(id__in=ids).values_list("id", flat=True):
+                i, name = ids[found]
+                heard.setdefault(i, set()).add(name)
+        return heard
+
+    def _recognise_repeats(self) -> None:
+        """Tell a change that lost just now from one that was known to have lost."""
+        suspects = [i for i, lost in self._losses.items() if lost and i not in self._refused]
+        drafts: list[Draft] = [self._ground.draft_of(self._changes[i]) for i in suspects]
+        known = heard_before(drafts)
+        for i, draft in zip(suspects, drafts, strict=True):
+            if all(FieldHistory.id_of(draft.id, item) in known for item in self._losses[i]):
+                self._words[i] = "unchanged"
+
+    def _verdict(self, i: int) -> Verdict:
+        change = self._changes[i]
+        draft = self._ground.draft_of(change)
+        problems = self._refused.get(i, ())
+        word = "refused" if problems else self._words[i]
+        revision = draft.revision if draft.row is not None or draft.dirty else None
+        return Verdict(type=change.type, id=str(change.id), verdict=word, revision=revision, problems=problems)

@@ -1,0 +1,122 @@
+"""Writing what a push decided: one statement per record type, one revision per record."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.db import connection
+
+from lots.merge import Lost, pack
+from lots.models import FieldHistory, Synced
+from lots.models.wire import column_of, to_column
+from tastings.actions.push.change import SHAPES
+from tastings.actions.push.draft import Draft
+from tastings.actions.push.ground import Ground
+from tastings.models import Infusion, Note, Session
+from tastings.queries.records import MODELS
+from teams.models import Member
+
+def store(ground: Ground, *, revision: int, now: datetime) -> int:
+    """Write the dirty drafts and what they overwrote; return the team's revision after that."""
+    member = ground.member
+    for draft in ground.drafts["session"].values():
+        if draft.dirty and draft.row is not None and draft.held.values["private"] != draft.values["private"]:
+            revision = _renew_children(draft.id, revision=revision)
+    for type_name in SHAPES:
+        model = MODELS[type_name]
+        dirty = [draft for draft in ground.drafts[type_name].values() if draft.dirty]
+        if not dirty:
+            continue
+        new, known = [], []
+        for draft in dirty:
+            revision += 1
+            draft.revision = revision
+            (known if draft.row is not None else new).append(_row(draft, model, ground=ground, now=now))
+        model._default_manager.bulk_create(new)
+        names = [f.attname for f in model._meta.concrete_fields if not f.primary_key]
+        model._default_manager.bulk_create(known, update_conflicts=True, unique_fields=["id"], update_fields=names)
+    lost = [(d, item) for drafts in ground.drafts.values() for d in drafts.values() if d.dirty or d.lost for item in d.lost]
+    FieldHistory.objects.bulk_create((_history(d, item, member) for d, item in lost), ignore_conflicts=True)
+    return revision
+
+
+def heard_before(drafts: Iterable[Draft]) -> set[UUID]:
+    """Return which lost values of these drafts are in the history already."""
+    ids = [FieldHistory.id_of(draft.id, item) for draft in drafts for item in draft.lost]
+    return set(FieldHistory.objects.filter(id__in=ids).values_list("id", flat=True)) if ids else set()
+
+
+def _row(draft: Draft, model: type[Synced], *, ground: Ground, now: datetime) -> Synced:
+    member = ground.member
+    row = draft.row or model(id=draft.id, team_id=member.team_id, created_at=now)
+    for field in draft.shape.fields:
+        value = draft.values.get(field.name)
+        if field.kind == "key":
+            row.descriptor = ground.descriptors[str(value)][0]  # type: ignore[attr-defined]  # only notes have a key
+        else:
+            setattr(row, column_of(field), to_column(field, field.default if value is None else value))
+    row.revision, row.removed, row.stamps = draft.revision or 0, draft.copy.removed, pack(draft.copy.stamps)
+    row.by_id, row.updated_at = member.user_id, now
+    if isinstance(row, Session):
+        if draft.row is None:
+            row.taster_id = member.user_id
+        row.shared_once = row.shared_once or not row.private
+    return row
+
+
+def _history(draft: Draft, lost: Lost, member: Member) -> FieldHistory:
+    return FieldHistory(
+        id=FieldHistory.id_of(draft.id, lost),
+        team_id=member.team_id,
+        type=draft.shape.type,
+        record=draft.id,
+        field=lost.field,
+        value=lost.value,
+        at=datetime.fromisoformat(lost.stamp.at),
+        claimed_at=lost.stamp.claimed,
+        device=UUID(lost.stamp.device),
+        by_id=UUID(lost.stamp.by),
+    )
+
+
+def _renew_children(session: UUID, *, revision: int) -> int:
+    """Give a session's infusions and notes new revisions, since who may see them has changed."""
+    for model in (Infusion, Note):
+        table = model._meta.db_table
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f"""UPDATE {table} AS kept SET revision = %s + placed.place
+                    FROM (SELECT id, row_number() OVER (ORDER BY revision) AS place
+                          FROM {table} WHERE session_id = %s) AS placed
+                    WHERE kept.id = placed.id""",  # noqa: S608 - the table's name is our own
+                [revision, session],
+            )
+            revision += cursor.rowcount
+    return revision
+
+
+def lots_touched(ground: Ground) -> set[UUID]:
+    """Return the lots whose figures this push bears on."""
+    touched: set[str] = set()
+    for draft in ground.drafts["session"].values():
+        if draft.dirty:
+            versions: Sequence[dict[str, object]] = [draft.copy.values]
+            if draft.row is not None:
+                versions = [draft.held.values, draft.copy.values]
+            touched |= {str(values["lot"]) for values in versions if not values.get("private")}
+    for type_name in ("infusion", "note"):
+        for draft in ground.drafts[type_name].values():
+            session = ground.session_of(draft)
+            if draft.dirty and not session.values.get("private"):
+                touched.add(str(session.values["lot"]))
+    found = {UUID(lot) for lot in touched}
+    rerated = [
+        draft.id
+        for draft in ground.drafts["descriptor"].values()
+        if draft.dirty and draft.row is not None
+        and draft.held.values["rated_each_infusion"] != draft.values["rated_each_infusion"]
+    ]
+    if rerated:
+        notes = Note.objects.filter(team_id=ground.member.team_id, descriptor_id__in=rerated, session__private=False)
+        found |= set(notes.values_list("session__lot_id", flat=True).distinct())
+    return found

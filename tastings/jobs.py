@@ -1,0 +1,24 @@
+"""The names of the jobs, and the one way to ask for one."""
+
+from enum import StrEnum
+from functools import partial
+
+from celery import current_app
+from django.db import transaction
+
+
+class Job(StrEnum):
+    """What a worker can be asked to do."""
+
+    REFRESH_DEVELOPMENT = "tastings.refresh_development"
+    REFRESH_DUE = "tastings.refresh_due"
+
+
+def later(job: Job, *arguments: str, wait_s: float = 0.0) -> None:
+    """Queue the job once the present transaction has committed.
+
+    A broker that is down costs a second and nothing else: what is due stands in the database and the timetable asks
+    again.
+    """
+    send = partial(current_app.send_task, job.value, args=list(arguments), countdown=wait_s or None)
+    transaction.on_commit(send, robust=True)

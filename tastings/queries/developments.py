@@ -1,0 +1,96 @@
+"""Reads of the stored figures, as the contract words them."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from uuid import UUID
+
+from django.db.models import Q
+
+from lots.models import Lot
+from tastings.maths.develop import develop
+from tastings.models import Descriptor, Development, Infusion, Session
+from tastings.queries.records import record_for
+from teams.models import Member
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """A lot's figures in wire form, and a tag that changes whenever they do."""
+
+    body: Mapping[str, object]
+    tag: str
+    tasted: Sequence[Mapping[str, object]]
+
+
+def development_for(member: Member, lot: UUID) -> Figures:
+    """Return the stored figures of the team's lot; raise NotHere when there is no such lot."""
+    record_for(member, "lot", lot)
+    return _figures(lot, Development.objects.filter(lot_id=lot).first())
+
+
+def _figures(lot: UUID, found: Development | None) -> Figures:
+    if found is None:
+        found = Development(lot_id=lot)
+    result = found.result if found.result is not None else develop((), rated=()).as_json()
+    body = {
+        "lot": str(lot),
+        "revision": found.computed_revision,
+        "computed_at": _moment(found.computed_at),
+        "stale": found.stale,
+    } | result
+    tag = f"{found.computed_revision}-{found.due_revision}-{found.method}-{_moment(found.computed_at)}"
+    return Figures(body, tag, found.tasted)
+
+
+def _moment(at: datetime | None) -> str | None:
+    return at.astimezone(UTC).isoformat().replace("+00:00", "Z") if at else None
+
+
+def lots_with_figures(member: Member, *, q: str = "", limit: int = 200) -> list[dict[str, object]]:
+    """Return the team's lots by name with their figures, those that match every word of ``q``."""
+    rows = Lot.objects.filter(team_id=member.team_id, removed=False)
+    for word in q.split()[:8]:
+        anywhere = Q()
+        for name in ("name", "code", "kind", "cultivar", "garden", "region", "country", "producer"):
+            anywhere |= Q(**{f"{name}__icontains": word})
+        rows = rows.filter(anywhere)
+    lots = list(rows.select_related("development").order_by("name", "id")[:limit])
+    return [
+        {"id": str(lot.id), **lot.wire_values(), "development": _figures(lot.id, getattr(lot, "development", None)).body}
+        for lot in lots
+    ]
+
+
+def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:
+    """Return the shared sessions behind a lot's figures with what a report tells of them."""
+    sessions = list(
+        Session.objects.filter(team_id=member.team_id, lot_id=lot, removed=False, private=False)
+        .select_related("shop", "taster")
+        .order_by("started_at", "id")
+    )
+    kettles: dict[UUID, float] = {}
+    pours = Infusion.objects.filter(session_id__in=[s.id for s in sessions], removed=False, number__gt=0)
+    for session, kettle_c in pours.order_by("-number").values_list("session_id", "kettle_c"):
+        kettles[session] = kettle_c
+    fields = [field for field in Session.shape.fields if field.name in _SHOWN]
+    return [
+        {
+            "id": str(session.id),
+            **{field.name: session.wire_value(field) for field in fields},
+            "taster": str(session.taster_id),
+            "taster_name": str(session.taster),
+            "shop": session.shop.name if session.shop else "",
+            "kettle_c": kettles.get(session.id),
+        }
+        for session in sessions
+    ]
+
+
+_SHOWN = ("started_at", "leaf_g", "vessel_ml", "vessel_material", "ending")
+
+
+def labels_of(member: Member) -> dict[str, str]:
+    """Return what each descriptor is called, by key."""
+    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("-removed", "position")
+    return dict(words.values_list("key", "label"))

@@ -1,0 +1,125 @@
+"""Reads of the five record types. Each starts from a member, so tenancy and privacy are decided here."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from lots.merge import unpack
+from lots.models import FieldHistory, Lot, Synced
+from lots.models.wire import column_of
+from lots.shape import Field, Shape, Unfit, clean
+from tastings.models import Descriptor, Infusion, Note, Session
+from teams.errors import Invalid, NotHere, Problem
+from teams.models import Member
+
+MODELS: Mapping[str, type[Synced]] = {
+    "lot": Lot,
+    "session": Session,
+    "infusion": Infusion,
+    "note": Note,
+    "descriptor": Descriptor,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """A record as REST shows it."""
+
+    id: UUID
+    revision: int
+    fields: Mapping[str, object]
+    by: UUID | None
+
+    @classmethod
+    def of(cls, row: Synced) -> "Record":
+        """Turn a row into what is shown of it."""
+        return cls(row.id, row.revision, row.wire_values(), row.by_id)
+
+
+def visible(member: Member, type_name: str) -> QuerySet[Synced]:
+    """Return the records of a type that the member may see, tombstones included."""
+    rows = MODELS[type_name]._default_manager.all()
+    mine = Q(team_id=member.team_id)
+    match type_name:
+        case "session":
+            return rows.filter(mine & (Q(private=False) | Q(taster_id=member.user_id)))
+        case "infusion" | "note":
+            rows = rows.filter(mine & (Q(session__private=False) | Q(session__taster_id=member.user_id)))
+            return rows.select_related("descriptor") if type_name == "note" else rows
+        case "descriptor":
+            return rows.filter(mine | Q(team=None))
+        case _:
+            return rows.filter(mine)
+
+
+def _live(member: Member, type_name: str) -> QuerySet[Synced]:
+    rows = visible(member, type_name).filter(removed=False)
+    return rows.filter(session__removed=False) if type_name in ("infusion", "note") else rows
+
+
+def record_for(member: Member, type_name: str, record_id: UUID) -> Record:
+    """Return one live record; raise NotHere for an absent, removed, foreign or hidden one, which look the same."""
+    row = _live(member, type_name).filter(id=record_id).first()
+    if row is None:
+        raise NotHere
+    return Record.of(row)
+
+
+def records_of(
+    member: Member, type_name: str, *, filters: Mapping[str, str], after: UUID | None, limit: int
+) -> Sequence[Record]:
+    """Return live records in the order of their ids, those after ``after`` only, at most ``limit``.
+
+    Raises
+    ------
+    Invalid
+        A filter has a value its field cannot have, or is not one of the shape's.
+    """
+    rows = _live(member, type_name).filter(_condition(MODELS[type_name].shape, filters))
+    if after is not None:
+        rows = rows.filter(id__gt=after)
+    return [Record.of(row) for row in rows.order_by("id")[:limit]]
+
+
+def _condition(shape: Shape, filters: Mapping[str, str]) -> Q:
+    condition, problems = Q(), []
+    known = {**shape.by_name(), "taster": Field(name="taster", kind="reference")}
+    for name, text in filters.items():
+        if name not in shape.filters:
+            problems.append(Problem(name[:80], "unknown_filter", f"can be filtered by {', '.join(shape.filters)}"))
+            continue
+        field = known[name]
+        try:
+            value = clean(field, int(text) if field.kind == "integer" and text.isascii() and text.isdigit() else text)
+        except (Unfit, ValueError) as error:
+            fault = error.fault if isinstance(error, Unfit) else None
+            problems.append(Problem(name, fault.code if fault else "type", fault.detail if fault else "is no number"))
+            continue
+        condition &= Q(**{"descriptor__key" if field.kind == "key" else column_of(field): value})
+    if problems:
+        raise Invalid(problems=problems)
+    return condition
+
+
+def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, object]:
+    """Return who set each present value, and every value that lost; removed records keep theirs."""
+    row = visible(member, type_name).filter(id=record_id, team_id=member.team_id).first()
+    if row is None:
+        raise NotHere
+    values = row.as_copy().values
+    current = [
+        {"field": name, "value": True if name == "deleted" else values.get(name), "at": stamp.at, "by": stamp.by,
+         "device": stamp.device, "claimed_at": stamp.claimed or None}
+        for name, stamp in sorted(unpack(row.stamps).items())
+    ]  # fmt: skip
+    lost = FieldHistory.objects.filter(team_id=member.team_id, type=type_name, record=record_id).order_by("-at", "id")
+    return {
+        "current": current,
+        "overwritten": [
+            {"field": item.field, "value": item.value, "at": f"{item.at:%Y-%m-%dT%H:%M:%S.%fZ}", "by": str(item.by_id),
+             "device": str(item.device), "claimed_at": item.claimed_at or None}
+            for item in lost
+        ],
+    }  # fmt: skip

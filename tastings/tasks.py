@@ -1,0 +1,30 @@
+"""What a worker does: fetch by id, call one action, say how to retry."""
+
+from uuid import UUID
+
+from celery import shared_task
+from django.db import InterfaceError, OperationalError, transaction
+from django.utils import timezone
+
+from tastings.actions.developments import refresh_development as refresh
+from tastings.actions.due import ask_due
+from tastings.jobs import Job
+
+
+@shared_task(
+    name=Job.REFRESH_DEVELOPMENT.value,
+    autoretry_for=(OperationalError, InterfaceError),
+    max_retries=5,
+    retry_backoff=True,
+    time_limit=120,
+)
+def refresh_development(lot: str) -> None:
+    """Bring one lot's figures up to date; safe to run twice."""
+    refresh(UUID(lot), now=timezone.now())
+
+
+@shared_task(name=Job.REFRESH_DUE.value, time_limit=60)
+def refresh_due() -> None:
+    """Ask for every lot that is behind and whose job was lost."""
+    with transaction.atomic():
+        ask_due(now=timezone.now())

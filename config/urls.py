@@ -1,3 +1,14 @@
 """All routes."""
 
-urlpatterns: list[object] = []
+from django.urls import include, path
+
+from api import health, pages
+
+urlpatterns = [
+    path("health/live", health.live),
+    path("health/ready", health.ready),
+    path("api/v1/", include("api.urls")),
+    *pages.urlpatterns,
+]
+handler404 = "api.problems.no_such_route"
+handler500 = "api.problems.broken"

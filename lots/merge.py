@@ -2,8 +2,9 @@
 
 Each field keeps the stamp of the edit that last set it. The later moment wins; a tie goes to the greater device
 id, then to what the device's own clock said, and a tie of all (one device, one moment, two values) to the greater
-value, so that the outcome depends on the set of edits alone: merging is commutative, associative and idempotent, field by field. A deletion is an edit
-of the field ``deleted``; the record is gone while no other field carries a later stamp.
+value, so that the outcome depends on the set of edits alone: merging is commutative, associative and idempotent,
+field by field. A deletion is an edit of the field ``deleted``; the record is gone while no other field carries a
+later stamp.
 """
 
 import json
@@ -58,8 +59,10 @@ class Lost(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What a merge did: fields whose value changed, values that lost, whether any stamp moved, and whether some
-    of what was sent lost to something newer.
+    """What a merge did.
+
+    Fields whose value changed, values that lost, whether any stamp moved, and whether some of what was sent lost to
+    something newer.
     """
 
     changed: frozenset[str]

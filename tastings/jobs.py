@@ -5,6 +5,8 @@ from functools import partial
 
 from celery import current_app
 from django.db import transaction
+from kombu.exceptions import OperationalError
+from redis.exceptions import RedisError
 
 
 class Job(StrEnum):
@@ -22,3 +24,12 @@ def later(job: Job, *arguments: str, wait_s: float = 0.0) -> None:
     """
     send = partial(current_app.send_task, job.value, args=list(arguments), countdown=wait_s or None)
     transaction.on_commit(send, robust=True)
+
+
+def worker_answers() -> bool:
+    """Whether at least one worker answers within a second; no broker counts as none."""
+    try:
+        with current_app.connection_for_write() as connection:
+            return bool(current_app.control.ping(timeout=1.0, limit=1, connection=connection))
+    except (OperationalError, RedisError, OSError):
+        return False

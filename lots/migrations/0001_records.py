@@ -6,74 +6,167 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('teams', '0001_records'),
+        ("teams", "0001_records"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='FieldHistory',
+            name="FieldHistory",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('type', models.CharField(max_length=12)),
-                ('record', models.UUIDField()),
-                ('field', models.CharField(max_length=40)),
-                ('value', models.JSONField(null=True)),
-                ('at', models.DateTimeField()),
-                ('claimed_at', models.CharField(blank=True, max_length=32)),
-                ('device', models.UUIDField()),
-                ('by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('team', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='teams.team')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("type", models.CharField(max_length=12)),
+                ("record", models.UUIDField()),
+                ("field", models.CharField(max_length=40)),
+                ("value", models.JSONField(null=True)),
+                ("at", models.DateTimeField()),
+                ("claimed_at", models.CharField(blank=True, max_length=32)),
+                ("device", models.UUIDField()),
+                (
+                    "by",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
+                    ),
+                ),
             ],
             options={
-                'indexes': [models.Index(fields=['team', 'record', 'at'], name='history_of_record')],
+                "indexes": [models.Index(fields=["team", "record", "at"], name="history_of_record")],
             },
         ),
         migrations.CreateModel(
-            name='Lot',
+            name="Lot",
             fields=[
-                ('id', models.UUIDField(editable=False, primary_key=True, serialize=False)),
-                ('revision', models.BigIntegerField()),
-                ('removed', models.BooleanField(default=False)),
-                ('stamps', models.JSONField(default=list)),
-                ('created_at', models.DateTimeField()),
-                ('updated_at', models.DateTimeField()),
-                ('name', models.CharField(max_length=200)),
-                ('code', models.CharField(blank=True, max_length=60)),
-                ('kind', models.CharField(max_length=10)),
-                ('cultivar', models.CharField(blank=True, max_length=200)),
-                ('country', models.CharField(blank=True, max_length=2)),
-                ('region', models.CharField(blank=True, max_length=200)),
-                ('garden', models.CharField(blank=True, max_length=200)),
-                ('elevation_low_m', models.FloatField(null=True)),
-                ('elevation_high_m', models.FloatField(null=True)),
-                ('harvest_year', models.SmallIntegerField(null=True)),
-                ('harvest_season', models.CharField(blank=True, max_length=60)),
-                ('harvested_on', models.DateField(null=True)),
-                ('pick_standard', models.CharField(blank=True, max_length=200)),
-                ('oxidation_pct', models.FloatField(null=True)),
-                ('roast', models.CharField(blank=True, max_length=12)),
-                ('roast_fuel', models.CharField(blank=True, max_length=60)),
-                ('roasted_on', models.DateField(null=True)),
-                ('producer', models.CharField(blank=True, max_length=200)),
-                ('supplier', models.CharField(blank=True, max_length=200)),
-                ('status', models.CharField(blank=True, max_length=8)),
-                ('price_per_kg', models.DecimalField(decimal_places=2, max_digits=12, null=True)),
-                ('currency', models.CharField(blank=True, max_length=3)),
-                ('quantity_g', models.FloatField(null=True)),
-                ('arrived_on', models.DateField(null=True)),
-                ('remarks', models.CharField(blank=True, max_length=8000)),
-                ('by', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL)),
-                ('from_lot', models.ForeignKey(db_constraint=False, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='lots.lot')),
-                ('team', models.ForeignKey(db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='teams.team')),
+                ("id", models.UUIDField(editable=False, primary_key=True, serialize=False)),
+                ("revision", models.BigIntegerField()),
+                ("removed", models.BooleanField(default=False)),
+                ("stamps", models.JSONField(default=list)),
+                ("created_at", models.DateTimeField()),
+                ("updated_at", models.DateTimeField()),
+                ("name", models.CharField(max_length=200)),
+                ("code", models.CharField(blank=True, max_length=60)),
+                ("kind", models.CharField(max_length=10)),
+                ("cultivar", models.CharField(blank=True, max_length=200)),
+                ("country", models.CharField(blank=True, max_length=2)),
+                ("region", models.CharField(blank=True, max_length=200)),
+                ("garden", models.CharField(blank=True, max_length=200)),
+                ("elevation_low_m", models.FloatField(null=True)),
+                ("elevation_high_m", models.FloatField(null=True)),
+                ("harvest_year", models.SmallIntegerField(null=True)),
+                ("harvest_season", models.CharField(blank=True, max_length=60)),
+                ("harvested_on", models.DateField(null=True)),
+                ("pick_standard", models.CharField(blank=True, max_length=200)),
+                ("oxidation_pct", models.FloatField(null=True)),
+                ("roast", models.CharField(blank=True, max_length=12)),
+                ("roast_fuel", models.CharField(blank=True, max_length=60)),
+                ("roasted_on", models.DateField(null=True)),
+                ("producer", models.CharField(blank=True, max_length=200)),
+                ("supplier", models.CharField(blank=True, max_length=200)),
+                ("status", models.CharField(blank=True, max_length=8)),
+                ("price_per_kg", models.DecimalField(decimal_places=2, max_digits=12, null=True)),
+                ("currency", models.CharField(blank=True, max_length=3)),
+                ("quantity_g", models.FloatField(null=True)),
+                ("arrived_on", models.DateField(null=True)),
+                ("remarks", models.CharField(blank=True, max_length=8000)),
+                (
+                    "by",
+                    models.ForeignKey(
+                        db_index=False,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "from_lot",
+                    models.ForeignKey(
+                        db_constraint=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="lots.lot",
+                    ),
+                ),
+                (
+                    "team",
+                    models.ForeignKey(
+                        db_index=False, on_delete=django.db.models.deletion.PROTECT, related_name="+", to="teams.team"
+                    ),
+                ),
             ],
             options={
-                'indexes': [models.Index(fields=['team', 'name', 'id'], name='lot_by_name')],
-                'constraints': [models.UniqueConstraint(fields=('team', 'revision'), name='lot_revision_once'), models.UniqueConstraint(fields=('team', 'id'), name='lot_of_team'), models.CheckConstraint(condition=models.Q(('name', ''), _negated=True), name='lot_name_given'), models.CheckConstraint(condition=models.Q(('kind__in', ['green', 'white', 'yellow', 'oolong', 'black', 'dark', 'scented', 'herbal'])), name='lot_kind_choice'), models.CheckConstraint(condition=models.Q(('country__regex', '^[A-Z]{2}$'), ('country', ''), _connector='OR'), name='lot_country_form'), models.CheckConstraint(condition=models.Q(('elevation_low_m__gte', -430), ('elevation_low_m__lte', 9000)), name='lot_elevation_low_m_range'), models.CheckConstraint(condition=models.Q(('elevation_high_m__gte', -430), ('elevation_high_m__lte', 9000)), name='lot_elevation_high_m_range'), models.CheckConstraint(condition=models.Q(('harvest_year__gte', 1900), ('harvest_year__lte', 2200)), name='lot_harvest_year_range'), models.CheckConstraint(condition=models.Q(('oxidation_pct__gte', 0), ('oxidation_pct__lte', 100)), name='lot_oxidation_pct_range'), models.CheckConstraint(condition=models.Q(('roast__in', ['none', 'light', 'medium', 'medium_dark', 'dark', ''])), name='lot_roast_choice'), models.CheckConstraint(condition=models.Q(('status__in', ['sample', 'bought', 'retired', ''])), name='lot_status_choice'), models.CheckConstraint(condition=models.Q(('price_per_kg__gte', 0), ('price_per_kg__lte', 9999999)), name='lot_price_per_kg_range'), models.CheckConstraint(condition=models.Q(('currency__regex', '^[A-Z]{3}$'), ('currency', ''), _connector='OR'), name='lot_currency_form'), models.CheckConstraint(condition=models.Q(('quantity_g__gte', 0), ('quantity_g__lte', 100000000)), name='lot_quantity_g_range'), models.CheckConstraint(condition=models.Q(('elevation_low_m__isnull', True), ('elevation_high_m__isnull', True), ('elevation_low_m__lte', models.F('elevation_high_m')), _connector='OR'), name='lot_elevation_low_m_up_to_high')],
+                "indexes": [models.Index(fields=["team", "name", "id"], name="lot_by_name")],
+                "constraints": [
+                    models.UniqueConstraint(fields=("team", "revision"), name="lot_revision_once"),
+                    models.UniqueConstraint(fields=("team", "id"), name="lot_of_team"),
+                    models.CheckConstraint(condition=models.Q(("name", ""), _negated=True), name="lot_name_given"),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("kind__in", ["green", "white", "yellow", "oolong", "black", "dark", "scented", "herbal"])
+                        ),
+                        name="lot_kind_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("country__regex", "^[A-Z]{2}$"), ("country", ""), _connector="OR"),
+                        name="lot_country_form",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("elevation_low_m__gte", -430), ("elevation_low_m__lte", 9000)),
+                        name="lot_elevation_low_m_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("elevation_high_m__gte", -430), ("elevation_high_m__lte", 9000)),
+                        name="lot_elevation_high_m_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("harvest_year__gte", 1900), ("harvest_year__lte", 2200)),
+                        name="lot_harvest_year_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("oxidation_pct__gte", 0), ("oxidation_pct__lte", 100)),
+                        name="lot_oxidation_pct_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("roast__in", ["none", "light", "medium", "medium_dark", "dark", ""])),
+                        name="lot_roast_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("status__in", ["sample", "bought", "retired", ""])),
+                        name="lot_status_choice",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("price_per_kg__gte", 0), ("price_per_kg__lte", 9999999)),
+                        name="lot_price_per_kg_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("currency__regex", "^[A-Z]{3}$"), ("currency", ""), _connector="OR"),
+                        name="lot_currency_form",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(("quantity_g__gte", 0), ("quantity_g__lte", 100000000)),
+                        name="lot_quantity_g_range",
+                    ),
+                    models.CheckConstraint(
+                        condition=models.Q(
+                            ("elevation_low_m__isnull", True),
+                            ("elevation_high_m__isnull", True),
+                            ("elevation_low_m__lte", models.F("elevation_high_m")),
+                            _connector="OR",
+                        ),
+                        name="lot_elevation_low_m_up_to_high",
+                    ),
+                ],
             },
         ),
     ]

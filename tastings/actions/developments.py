@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db import connection, transaction
 from django.db.models import F
 
-from tastings.actions.due import APART_S, ask_for
+from tastings.actions.due import APART_S
 from tastings.jobs import Job, later
 from tastings.maths.develop import develop
 from tastings.maths.development import METHOD

@@ -30,7 +30,9 @@ class Development(models.Model):
 
     class Meta:
         indexes = [
-            models.Index(fields=["asked_at"], condition=Q(due_revision__gt=F("computed_revision")), name="development_due")
+            models.Index(
+                fields=["asked_at"], condition=Q(due_revision__gt=F("computed_revision")), name="development_due"
+            )
         ]
 
     def __str__(self) -> str:

@@ -57,7 +57,11 @@ def lots_with_figures(member: Member, *, q: str = "", limit: int = 200) -> list[
         rows = rows.filter(anywhere)
     lots = list(rows.select_related("development").order_by("name", "id")[:limit])
     return [
-        {"id": str(lot.id), **lot.wire_values(), "development": _figures(lot.id, getattr(lot, "development", None)).body}
+        {
+            "id": str(lot.id),
+            **lot.wire_values(),
+            "development": _figures(lot.id, getattr(lot, "development", None)).body,
+        }
         for lot in lots
     ]
 
@@ -69,10 +73,8 @@ def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:
         .select_related("shop", "taster")
         .order_by("started_at", "id")
     )
-    kettles: dict[UUID, float] = {}
     pours = Infusion.objects.filter(session_id__in=[s.id for s in sessions], removed=False, number__gt=0)
-    for session, kettle_c in pours.order_by("-number").values_list("session_id", "kettle_c"):
-        kettles[session] = kettle_c
+    kettles = dict(pours.order_by("-number").values_list("session_id", "kettle_c"))  # the first pour's stays
     fields = [field for field in Session.shape.fields if field.name in _SHOWN]
     return [
         {

@@ -13,7 +13,7 @@ from django.db import transaction
 
 from teams.errors import Invalid, NotAllowed, NotHere, NotSignedIn, Problem
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
-from teams.queries.people import memberships_of
+from teams.queries.people import memberships_of, shop_called
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
@@ -57,15 +57,19 @@ def new_team(*, name: str, shop: str, username: str, password: str) -> Member:
 
 
 @transaction.atomic
-def new_member(*, team: Team, shop: Shop | None, username: str, password: str, role: str) -> Member:
-    """Give a login a place in the team; raise Invalid when it already has one."""
+def new_member(*, team: Team, shop: str, username: str, password: str, role: str) -> Member:
+    """Give a login a place in the team; raise Invalid when it already has one.
+
+    ``shop`` is the id or the name of one of its shops; a name that is new opens one.
+    """
     if role not in Role.values:
         raise Invalid(problems=[Problem("role", "choice", f"one of {', '.join(Role.values)}")])
     user = _login(username, password)
     if Member.objects.filter(team=team, user=user, left_at=None).exists():
         raise Invalid(problems=[Problem("username", "taken", "is already a member of this team")])
+    place = shop_called(team, shop) or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
     member, _ = Member.objects.update_or_create(
-        team=team, user=user, defaults={"shop": shop, "role": role, "left_at": None}
+        team=team, user=user, defaults={"shop": place, "role": role, "left_at": None}
     )
     return member
 
@@ -108,7 +112,10 @@ def sign_in(*, username: str, password: str, device: str, team: UUID | None, now
     token = secrets.token_urlsafe(32)
     expires = now + timedelta(days=settings.DEVICE_TOKEN_DAYS)
     return token, DeviceToken.objects.create(
-        member=place, device=clean_name(device, field="device", longest=200), digest=digest_of(token), expires_at=expires
+        member=place,
+        device=clean_name(device, field="device", longest=200),
+        digest=digest_of(token),
+        expires_at=expires,
     )
 
 

@@ -63,7 +63,9 @@ def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change
     """Check one change of a sync body; what does not hold is a refusal that names each field."""
     if not isinstance(sent, dict):
         return Verdict(type="", id="", verdict="refused", problems=[Problem("", "type", "must be an object")])
-    problems = [Problem(str(name)[:80], "unknown_field", "is not part of a change") for name in sent.keys() - _KNOWN_MEMBERS]
+    problems = [
+        Problem(str(name)[:80], "unknown_field", "is not part of a change") for name in sent.keys() - _KNOWN_MEMBERS
+    ]
     shape = SHAPES.get(sent["type"]) if isinstance(sent.get("type"), str) else None
     if shape is None:
         problems.append(Problem("type", "choice", f"must be one of {', '.join(SHAPES)}"))

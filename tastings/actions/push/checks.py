@@ -10,6 +10,8 @@ from tastings.actions.push.draft import Draft
 from tastings.actions.push.ground import Ground
 from teams.errors import Problem
 
+NEW = 0
+"""As the expected revision: the record must not be there yet."""
 UNKNOWN_PARENT = "unknown_parent"
 
 
@@ -22,7 +24,9 @@ def problems_of(change: Change, draft: Draft, trial: Copy, *, ground: Ground) ->
             return missing
         if (change.type, change.id) in ground.hidden:
             return [Problem("id", "taken", "choose another id")]
-    if change.expected is not None and change.expected != draft.revision:
+    elif change.expected == NEW:
+        return [Problem("id", "taken", f"there is a {change.type} with this id already")]
+    elif change.expected is not None and change.expected != draft.revision:
         return [Problem("", "changed", f"the {change.type} is at revision {draft.revision}")]
     if change.deletes:
         return []
@@ -40,9 +44,9 @@ def _between(draft: Draft, trial: Copy) -> list[Problem]:
 
 def _fixed(change: Change, draft: Draft) -> Iterator[Problem]:
     for field in draft.shape.fields:
-        if field.fixed and draft.exists and field.name in change.fields:
-            if change.fields[field.name] != draft.values[field.name]:
-                yield Problem(field.name, "fixed", "cannot change once it is set")
+        sent = change.fields.get(field.name)
+        if field.fixed and draft.exists and sent is not None and sent != draft.values[field.name]:
+            yield Problem(field.name, "fixed", "cannot change once it is set")
 
 
 def _references(change: Change, ground: Ground) -> Iterator[Problem]:
@@ -80,8 +84,11 @@ def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> I
                 yield Problem("infusion", "other_session", "is an infusion of another session")
         case "descriptor":
             key = str(trial.values.get("key"))
-            if any(not word.removed and word.id != change.id for word in ground.descriptors.get(key, ())):
-                yield Problem("key", "taken", "there is a descriptor with this key already")
-            elif any(d.values.get("key") == key and d.exists and not d.copy.removed and d.id != change.id
-                     for d in ground.drafts["descriptor"].values()):  # fmt: skip
+            stored = {word.id for word in ground.descriptors.get(key, ()) if not word.removed}
+            drafted = {
+                other.id
+                for other in ground.drafts["descriptor"].values()
+                if other.exists and not other.copy.removed and other.values["key"] == key
+            }
+            if (stored | drafted) - {change.id}:
                 yield Problem("key", "taken", "there is a descriptor with this key already")

@@ -72,7 +72,9 @@ class Ground:
         self._keep("note", [n for n in notes if not self._hide(n, session=by_id.get(n.session_id))])
         self._keep("descriptor", self._rows(Descriptor, named["descriptor"]))
         if shops:
-            self.shops = set(Shop.objects.filter(team_id=self.member.team_id, id__in=shops).values_list("id", flat=True))
+            self.shops = set(
+                Shop.objects.filter(team_id=self.member.team_id, id__in=shops).values_list("id", flat=True)
+            )
         if keys:
             own = Q(team=None) | Q(team_id=self.member.team_id)
             # live ones first: a note with a key means the word in use now

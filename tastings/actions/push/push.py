@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db import IntegrityError, connection, transaction
 
-from lots.merge import DELETED, Lost
+from lots.merge import Lost
 from lots.models import FieldHistory
 from tastings.actions.due import mark_due
 from tastings.actions.push.change import SHAPES, Change, Verdict, read_change

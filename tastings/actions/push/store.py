@@ -16,6 +16,7 @@ from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS
 from teams.models import Member
 
+
 def store(ground: Ground, *, revision: int, now: datetime) -> int:
     """Write the dirty drafts and what they overwrote; return the team's revision after that."""
     member = ground.member
@@ -35,7 +36,9 @@ def store(ground: Ground, *, revision: int, now: datetime) -> int:
         model._default_manager.bulk_create(new)
         names = [f.attname for f in model._meta.concrete_fields if not f.primary_key]
         model._default_manager.bulk_create(known, update_conflicts=True, unique_fields=["id"], update_fields=names)
-    lost = [(d, item) for drafts in ground.drafts.values() for d in drafts.values() if d.dirty or d.lost for item in d.lost]
+    lost = [
+        (d, item) for drafts in ground.drafts.values() for d in drafts.values() if d.dirty or d.lost for item in d.lost
+    ]
     FieldHistory.objects.bulk_create((_history(d, item, member) for d, item in lost), ignore_conflicts=True)
     return revision
 
@@ -113,7 +116,8 @@ def lots_touched(ground: Ground) -> set[UUID]:
     rerated = [
         draft.id
         for draft in ground.drafts["descriptor"].values()
-        if draft.dirty and draft.row is not None
+        if draft.dirty
+        and draft.row is not None
         and draft.held.values["rated_each_infusion"] != draft.values["rated_each_infusion"]
     ]
     if rerated:

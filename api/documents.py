@@ -1,0 +1,244 @@
+"""What the OpenAPI document says of each body, derived from the record shapes and written out for the rest."""
+
+from collections.abc import Callable
+from typing import Any
+
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
+from rest_framework import serializers as s
+
+from lots.shape import Field, Shape
+
+Serializer = type[s.Serializer[Any]]
+
+
+def _field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]:
+    given: dict[str, Any] = {"required": required, "allow_null": not field.required}
+    if field.about:
+        given["help_text"] = field.about
+    if field.low is not None:
+        given["min_value"] = field.low
+    if field.high is not None:
+        given["max_value"] = field.high
+    match field.kind:
+        case "number":
+            if field.above is not None:
+                given["help_text"] = f"more than {field.above:g}"
+            return s.FloatField(**given)
+        case "integer":
+            return s.IntegerField(**given)
+        case "truth":
+            return s.BooleanField(**given)
+        case "date":
+            return s.DateField(**given)
+        case "moment":
+            return s.DateTimeField(**given)
+        case "choice":
+            return s.ChoiceField(choices=list(field.choices), **given)
+        case "reference":
+            return s.UUIDField(**given)
+        case "texts":
+            return s.ListField(child=s.CharField(max_length=field.longest, allow_blank=True), max_length=50, **given)
+        case _:
+            if field.pattern:
+                return s.RegexField(f"^{field.pattern}$", max_length=field.longest, **given)
+            return s.CharField(max_length=field.longest, allow_blank=not field.required, **given)
+
+
+def _object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
+    return type(name, (s.Serializer,), fields)
+
+
+def record_read(shape: Shape) -> Serializer:
+    """Return what a record looks like in an answer."""
+    server: dict[str, Any] = {"taster": s.UUIDField(), "built_in": s.BooleanField()}
+    return _object(
+        shape.type.capitalize(),
+        id=s.UUIDField(),
+        revision=s.IntegerField(),
+        **{field.name: _field(field, required=True) for field in shape.fields},
+        **{name: server[name] for name in shape.server_fields},
+        by=s.UUIDField(allow_null=True),
+    )
+
+
+def record_new(shape: Shape) -> Serializer:
+    """Return what makes a record."""
+    fields = {field.name: _field(field, required=field.required) for field in shape.fields}
+    return _object(
+        f"New{shape.type.capitalize()}", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields
+    )
+
+
+def record_change(shape: Shape) -> Serializer:
+    """Return what changes a record: any of its fields."""
+    fields = {field.name: _field(field, required=False) for field in shape.fields}
+    return _object(f"Changed{shape.type.capitalize()}", **fields)
+
+
+_PROBLEM_ITEM = _object("ProblemItem", field=s.CharField(allow_blank=True), code=s.CharField(), detail=s.CharField())
+
+
+PROBLEM = _object(
+    "Problem",
+    type=s.CharField(),
+    title=s.CharField(),
+    status=s.IntegerField(),
+    detail=s.CharField(),
+    problems=_PROBLEM_ITEM(many=True),
+)
+
+
+def problem(*codes: int) -> dict[Any, Any]:
+    """Return the documented refusals: problem documents after RFC 9457."""
+    return {(code, "application/problem+json"): PROBLEM for code in codes}
+
+
+def page(item: Serializer, name: str) -> Serializer:
+    """Return one page of a list."""
+    return _object(name, results=item(many=True), next=s.URLField(allow_null=True))
+
+
+ETAG = OpenApiParameter("If-None-Match", str, OpenApiParameter.HEADER, description="answers 304 when it still holds")
+IF_MATCH = OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, description="answers 412 unless it still holds")
+PAGING = (
+    OpenApiParameter("after", OpenApiTypes.UUID, description="continue after this id"),
+    OpenApiParameter("limit", int, description="1 to 500, default 100"),
+)
+NOT_MODIFIED = {304: OpenApiResponse(description="unchanged")}
+
+
+def described(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
+    """Describe one operation; every one may answer 401."""
+    responses = given.pop("responses", {})
+    return extend_schema(responses={**responses, **problem(401)}, **given)
+
+
+SYNC_BODY = _object(
+    "SyncBody",
+    schema=s.IntegerField(help_text="1"),
+    device=s.UUIDField(),
+    cursor=s.IntegerField(required=False, min_value=0, default=0),
+    limit=s.IntegerField(required=False, min_value=1, max_value=1000, default=500),
+    changes=_object(
+        "SentChange",
+        type=s.ChoiceField(choices=["lot", "session", "infusion", "note", "descriptor"]),
+        id=s.UUIDField(),
+        at=s.DateTimeField(),
+        fields=s.DictField(required=False),
+        deleted=s.BooleanField(required=False),
+    )(many=True, required=False, max_length=1000),
+)
+SYNC_ANSWER = _object(
+    "SyncAnswer",
+    verdicts=_object(
+        "Verdict",
+        type=s.CharField(allow_blank=True),
+        id=s.CharField(allow_blank=True),
+        verdict=s.ChoiceField(choices=["applied", "merged", "unchanged", "refused"]),
+        revision=s.IntegerField(allow_null=True),
+        problems=_PROBLEM_ITEM(many=True),
+    )(many=True),
+    changes=_object(
+        "PulledChange",
+        type=s.CharField(),
+        id=s.UUIDField(),
+        revision=s.IntegerField(),
+        deleted=s.BooleanField(),
+        fields=s.DictField(),
+        by=s.UUIDField(),
+    )(many=True),
+    cursor=s.IntegerField(),
+    more=s.BooleanField(),
+    now=s.DateTimeField(),
+)
+_HISTORY_ITEM = _object(
+    "HistoryItem",
+    field=s.CharField(),
+    value=s.JSONField(allow_null=True),
+    at=s.DateTimeField(),
+    by=s.UUIDField(),
+    device=s.UUIDField(),
+    claimed_at=s.DateTimeField(allow_null=True),
+)
+HISTORY = _object("History", current=_HISTORY_ITEM(many=True), overwritten=_HISTORY_ITEM(many=True))
+SHOP = _object("Shop", id=s.UUIDField(), name=s.CharField())
+SHOP_NAME = _object("ShopName", name=s.CharField(max_length=120))
+MEMBER = _object(
+    "Member",
+    id=s.UUIDField(),
+    name=s.CharField(),
+    username=s.CharField(),
+    role=s.ChoiceField(choices=["owner", "buyer", "taster", "viewer"]),
+    shop=s.UUIDField(allow_null=True),
+    joined_at=s.DateTimeField(),
+    left_at=s.DateTimeField(allow_null=True),
+)
+SIGN_IN = _object(
+    "SignIn",
+    username=s.CharField(),
+    password=s.CharField(),
+    device=s.CharField(max_length=200, help_text="what to call this device in the list of devices"),
+    team=s.UUIDField(required=False, allow_null=True, help_text="for a login of several teams"),
+)
+SIGNED_IN = _object(
+    "SignedIn",
+    token=s.CharField(),
+    expires_at=s.DateTimeField(),
+    user=s.UUIDField(),
+    team=s.UUIDField(),
+    shop=s.UUIDField(allow_null=True),
+    role=s.CharField(),
+)
+DEVICE = _object(
+    "Device",
+    id=s.UUIDField(),
+    device=s.CharField(),
+    created_at=s.DateTimeField(),
+    expires_at=s.DateTimeField(),
+    last_used_at=s.DateTimeField(allow_null=True),
+    current=s.BooleanField(),
+)
+ME = _object(
+    "Me",
+    user=s.UUIDField(),
+    name=s.CharField(),
+    username=s.CharField(),
+    team=_object("TeamName", id=s.UUIDField(), name=s.CharField())(),
+    shop=SHOP(allow_null=True),
+    role=s.CharField(),
+    teams=_object("Place", id=s.UUIDField(), name=s.CharField(), role=s.CharField())(many=True),
+)
+_PROFILE = _object(
+    "Profile",
+    label=s.ChoiceField(choices=["build_up", "steady", "quick_fade", "undecided"]),
+    probability=s.DictField(child=s.FloatField()),
+    peak_infusion=s.IntegerField(allow_null=True),
+    rise=s.FloatField(),
+    half_strength_infusion=s.IntegerField(allow_null=True),
+)
+_POINT = _object(
+    "CurvePoint",
+    infusion=s.IntegerField(),
+    mean=s.FloatField(),
+    low=s.FloatField(),
+    high=s.FloatField(),
+    observed=s.FloatField(allow_null=True),
+    n=s.IntegerField(),
+)
+DEVELOPMENT = _object(
+    "Development",
+    lot=s.UUIDField(),
+    revision=s.IntegerField(),
+    computed_at=s.DateTimeField(allow_null=True),
+    stale=s.BooleanField(),
+    evidence=s.DictField(),
+    even_brew=s.DictField(),
+    profile=_PROFILE(),
+    steeps=s.DictField(),
+    curves=_object("Curve", descriptor=s.CharField(), points=_POINT(many=True), profile=_PROFILE())(many=True),
+    layers=s.ListField(child=s.DictField()),
+    departures=s.ListField(child=s.DictField()),
+    next=s.CharField(),
+    cautions=s.ListField(child=s.CharField()),
+)

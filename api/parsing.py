@@ -1,0 +1,92 @@
+"""JSON bodies: bounded, strict, gzip accepted."""
+
+import json
+import math
+import zlib
+from collections.abc import Mapping
+from typing import IO, Any, NoReturn
+
+from rest_framework.exceptions import APIException, ParseError
+from rest_framework.parsers import BaseParser
+
+LARGEST_BODY = 2 * 1024 * 1024
+"""Bytes, unpacked."""
+
+
+class TooLarge(APIException):
+    """More was sent than one request may carry."""
+
+    status_code = 413
+    default_detail = "at most 2 MiB and 1,000 changes in one request; nothing was applied"
+    default_code = "too_large"
+
+
+class StrictJSONParser(BaseParser):
+    """Reads what RFC 8259 allows and nothing more: no NaN, no infinities, no number beyond a double."""
+
+    media_type = "application/json"
+
+    def parse(
+        self,
+        stream: IO[Any],
+        media_type: str | None = None,  # noqa: ARG002 - the framework asks for it
+        parser_context: Mapping[str, Any] | None = None,
+    ) -> object:
+        """Return the parsed body.
+
+        Raises
+        ------
+        TooLarge
+            More than 2 MiB once unpacked; no more than that is ever unpacked.
+        ParseError
+            Not JSON in UTF-8.
+        """
+        request = (parser_context or {})["request"]
+        if int(request.META.get("CONTENT_LENGTH") or 0) > LARGEST_BODY:
+            raise TooLarge
+        body = stream.read(LARGEST_BODY + 1)
+        match request.META.get("HTTP_CONTENT_ENCODING", "identity").strip().lower():
+            case "gzip":
+                body = _unpacked(body)
+            case "identity" | "":
+                pass
+            case _:
+                raise ParseError("only gzip is spoken as Content-Encoding")
+        if len(body) > LARGEST_BODY:
+            raise TooLarge
+        try:
+            return json.loads(body.decode("utf-8"), parse_constant=_no_constant, parse_float=_finite, parse_int=_whole)
+        except UnicodeDecodeError as error:
+            raise ParseError("the body is not UTF-8") from error
+        except RecursionError as error:
+            raise ParseError("the body is nested too deeply") from error
+        except ValueError as error:
+            raise ParseError(f"the body is not JSON: {error}") from error
+
+
+def _unpacked(body: bytes) -> bytes:
+    unpacker = zlib.decompressobj(wbits=31)
+    try:
+        plain = unpacker.decompress(body, LARGEST_BODY + 1)
+    except zlib.error as error:
+        raise ParseError("the body is not gzip") from error
+    if len(plain) <= LARGEST_BODY and not unpacker.eof:
+        raise ParseError("the gzip body ends too early")
+    return plain
+
+
+def _no_constant(name: str) -> NoReturn:
+    raise ValueError(f"{name} is not a number")
+
+
+def _finite(text: str) -> float:
+    number = float(text)
+    if not math.isfinite(number):
+        raise ValueError(f"{text[:40]} is beyond what a number can hold")
+    return number
+
+
+def _whole(text: str) -> int:
+    if len(text) > 40:
+        raise ValueError("a number has too many digits")
+    return int(text)

@@ -1,0 +1,186 @@
+"""Signing in and out, the caller, shops and members."""
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.utils import timezone
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.auth import member_of, token_of
+from api.conditional import id_in_address, tagged
+from api.records import body_of
+from lots.shape import Unfit, clean_id, clean_text
+from teams.actions.people import DeviceToken, Member, Shop, name_shop, sign_in, sign_out, sign_out_device
+from teams.errors import Invalid, Problem
+from teams.queries.people import member_for, members_of, memberships_of, shop_for, shops_of, tokens_of
+
+
+def _moment(at: datetime | None) -> str | None:
+    return at.isoformat().replace("+00:00", "Z") if at else None
+
+
+def _device(token: DeviceToken, *, current: UUID) -> dict[str, object]:
+    return {
+        "id": str(token.id),
+        "device": token.device,
+        "created_at": _moment(token.created_at),
+        "expires_at": _moment(token.expires_at),
+        "last_used_at": _moment(token.last_used_at),
+        "current": token.id == current,
+    }
+
+
+def _shop(shop: Shop) -> dict[str, object]:
+    return {"id": str(shop.id), "name": shop.name}
+
+
+def _member(member: Member) -> dict[str, object]:
+    return {
+        "id": str(member.user_id),
+        "name": str(member.user),
+        "username": member.user.username,
+        "role": member.role,
+        "shop": str(member.shop_id) if member.shop_id else None,
+        "joined_at": _moment(member.joined_at),
+        "left_at": _moment(member.left_at),
+    }
+
+
+def _text(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> str:
+    try:
+        text = clean_text(sent.get(name), longest=1000)
+    except Unfit as error:
+        problems.append(Problem(name, error.fault.code, error.fault.detail))
+        return ""
+    if not text:
+        problems.append(Problem(name, "required", "must not be empty"))
+    return text
+
+
+class Tokens(APIView):
+    """The devices that are signed in."""
+
+    def get_permissions(self) -> list[Any]:
+        """Let anyone sign in."""
+        return [AllowAny()] if self.request.method == "POST" else super().get_permissions()
+
+    def get_authenticators(self) -> list[Any]:
+        """Look at no token when one is asked for: an old one must not stand in the way."""
+        return [] if self.request is None or self.request.method == "POST" else super().get_authenticators()
+
+    def get(self, request: Request) -> Response:
+        """List the caller's own devices."""
+        current = token_of(request).id
+        found = tokens_of(member_of(request), now=timezone.now())
+        return tagged(request, {"results": [_device(token, current=current) for token in found], "next": None})
+
+    def post(self, request: Request) -> Response:
+        """Sign a device in. A login of several teams may name one with ``team``."""
+        sent, problems = body_of(request), list[Problem]()
+        username, password, device = (
+            _text(sent, name, problems=problems) for name in ("username", "password", "device")
+        )
+        team: UUID | None = None
+        if sent.get("team") is not None:
+            try:
+                team = UUID(clean_id(sent["team"]))
+            except Unfit as error:
+                problems.append(Problem("team", error.fault.code, error.fault.detail))
+        if problems:
+            raise Invalid(problems=problems)
+        token, made = sign_in(username=username, password=password, device=device, team=team, now=timezone.now())
+        member = made.member
+        return Response(
+            {
+                "token": token,
+                "expires_at": _moment(made.expires_at),
+                "user": str(member.user_id),
+                "team": str(member.team_id),
+                "shop": str(member.shop_id) if member.shop_id else None,
+                "role": member.role,
+            },
+            status=201,
+            headers={"Cache-Control": "no-store"},
+        )
+
+
+class Token(APIView):
+    """One device."""
+
+    def delete(self, request: Request, token_id: str) -> Response:
+        """Sign it out at once."""
+        if token_id == "current":  # noqa: S105 - a word of the address
+            sign_out(token_of(request))
+        else:
+            sign_out_device(member_of(request), id_in_address(token_id))
+        return Response(status=204)
+
+
+class Me(APIView):
+    """The caller."""
+
+    def get(self, request: Request) -> Response:
+        """Say who and where the caller is, and in which teams the login has a place."""
+        member = member_of(request)
+        return tagged(
+            request,
+            {
+                "user": str(member.user_id),
+                "name": str(member.user),
+                "username": member.user.username,
+                "team": {"id": str(member.team_id), "name": member.team.name},
+                "shop": _shop(member.shop) if member.shop else None,
+                "role": member.role,
+                "teams": [
+                    {"id": str(m.team_id), "name": m.team.name, "role": m.role} for m in memberships_of(member.user)
+                ],
+            },
+        )
+
+
+class Shops(APIView):
+    """The team's shops."""
+
+    def get(self, request: Request) -> Response:
+        """List them by name."""
+        return tagged(request, {"results": [_shop(shop) for shop in shops_of(member_of(request))], "next": None})
+
+    def post(self, request: Request) -> Response:
+        """Open one; owners only."""
+        return Response(
+            _shop(name_shop(member_of(request), shop_id=None, name=body_of(request).get("name"))), status=201
+        )
+
+
+class OneShop(APIView):
+    """One shop."""
+
+    def get(self, request: Request, shop_id: str) -> Response:
+        """Show it."""
+        return tagged(request, _shop(shop_for(member_of(request), id_in_address(shop_id))))
+
+    def patch(self, request: Request, shop_id: str) -> Response:
+        """Rename it; owners only."""
+        member, shop = member_of(request), id_in_address(shop_id)
+        shop_for(member, shop)
+        return Response(_shop(name_shop(member, shop_id=shop, name=body_of(request).get("name"))))
+
+
+class Members(APIView):
+    """The team's members, those who left included."""
+
+    def get(self, request: Request) -> Response:
+        """List them in the order they joined."""
+        return tagged(request, {"results": [_member(m) for m in members_of(member_of(request))], "next": None})
+
+
+class OneMember(APIView):
+    """One member, by the login's id."""
+
+    def get(self, request: Request, user_id: str) -> Response:
+        """Show it."""
+        return tagged(request, _member(member_for(member_of(request), id_in_address(user_id))))

@@ -1,0 +1,126 @@
+"""Lots, sessions, infusions, notes and descriptors as plain REST resources.
+
+A write takes the same way as one that came by sync: it is a change made now on the server's own state.
+"""
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import UUID
+
+from django.utils import timezone
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.auth import device_of, member_of
+from api.conditional import expected_revision, id_in_address, page_of, tagged
+from lots.merge import DELETED
+from lots.shape import Unfit, clean_id
+from tastings.actions.push import NEW, SHAPES, Change, Verdict, checked, push_changes
+from tastings.queries.records import Record, history_for, record_for, records_of
+from teams.errors import Changed, Invalid, NotAllowed, NotHere, Problem
+
+
+def shown(record: Record) -> dict[str, Any]:
+    """Return a record's wire form in REST."""
+    by = str(record.by) if record.by else None
+    return {"id": str(record.id), "revision": record.revision, **record.fields, "by": by}
+
+
+class RecordView(APIView):
+    """What both kinds of view share; ``type_name`` says which records."""
+
+    type_name = ""
+
+    def change(self, request: Request, *, record: UUID, fields: Mapping[str, object], expected: int | None) -> None:
+        """Apply one change; raise what stands against it."""
+        change = Change(type=self.type_name, id=record, fields=fields, stamp=None, expected=expected)
+        [verdict] = push_changes(member_of(request), device=device_of(request), changes=[change], now=timezone.now())
+        if verdict.verdict == "refused":
+            raise _refusal(verdict)
+
+
+class RecordList(RecordView):
+    """The team's records of one type."""
+
+    def get(self, request: Request) -> Response:
+        """List those that are not deleted, in the order of their ids, filtered by the query."""
+        filters = {name: value for name, value in request.query_params.items() if name not in ("after", "limit")}
+        member = member_of(request)
+
+        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+            rows = records_of(member, self.type_name, filters=filters, after=after, limit=limit)
+            return [shown(row) for row in rows]
+
+        return page_of(request, read)
+
+    def post(self, request: Request) -> Response:
+        """Make a record under the id the client chose."""
+        sent = body_of(request)
+        try:
+            record = UUID(clean_id(sent.pop("id", None)))
+        except Unfit as error:
+            raise Invalid(problems=[Problem("id", error.fault.code, error.fault.detail)]) from error
+        self.change(request, record=record, fields=checked_or_refused(self.type_name, sent), expected=NEW)
+        made = record_for(member_of(request), self.type_name, record)
+        location = request.build_absolute_uri(f"{request.path}{record}/")
+        return Response(shown(made), status=201, headers={"ETag": f'"{made.revision}"', "Location": location})
+
+
+class RecordItem(RecordView):
+    """One record."""
+
+    def get(self, request: Request, record_id: str) -> Response:
+        """Show it."""
+        record = record_for(member_of(request), self.type_name, id_in_address(record_id))
+        return tagged(request, shown(record), tag=str(record.revision))
+
+    def patch(self, request: Request, record_id: str) -> Response:
+        """Change the fields sent and leave the others."""
+        record = id_in_address(record_id)
+        record_for(member_of(request), self.type_name, record)
+        fields = checked_or_refused(self.type_name, body_of(request))
+        self.change(request, record=record, fields=fields, expected=expected_revision(request))
+        changed = record_for(member_of(request), self.type_name, record)
+        return Response(shown(changed), headers={"ETag": f'"{changed.revision}"'})
+
+    def delete(self, request: Request, record_id: str) -> Response:
+        """Delete it; its history stays."""
+        record = id_in_address(record_id)
+        record_for(member_of(request), self.type_name, record)
+        self.change(request, record=record, fields={DELETED: True}, expected=expected_revision(request))
+        return Response(status=204)
+
+
+class RecordHistory(RecordView):
+    """Who set what, and every value that was overwritten."""
+
+    def get(self, request: Request, record_id: str) -> Response:
+        """Show the present values' authors and the overwritten values, the newest first."""
+        return tagged(request, history_for(member_of(request), self.type_name, id_in_address(record_id)))
+
+
+def body_of(request: Request) -> dict[str, Any]:
+    """Return the body, which must be an object."""
+    if not isinstance(request.data, dict):
+        raise Invalid(problems=[Problem("", "type", "the body must be an object")])
+    return dict(request.data)
+
+
+def checked_or_refused(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:
+    """Return clean fields; raise Invalid naming every one that is not."""
+    fields, problems = checked(SHAPES[type_name], sent)
+    if problems:
+        raise Invalid(problems=problems)
+    return fields
+
+
+def _refusal(verdict: Verdict) -> Exception:
+    codes = {problem.code for problem in verdict.problems}
+    if "changed" in codes:
+        return Changed()
+    if "not_allowed" in codes:
+        return NotAllowed(verdict.problems[0].detail, problems=verdict.problems)
+    if "unknown_record" in codes:
+        return NotHere()
+    return Invalid(problems=verdict.problems)

@@ -1,0 +1,76 @@
+"""Push and pull in one round trip."""
+
+from uuid import UUID
+
+from django.utils import timezone
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.auth import member_of
+from api.parsing import TooLarge
+from api.records import body_of
+from lots.shape import Unfit, clean_id
+from tastings.actions.push import push
+from tastings.queries.pull import pull
+from teams.errors import Invalid, Problem, Refused
+
+SCHEMAS = (1,)
+MOST_CHANGES = 1000
+DEFAULT_LIMIT, LARGEST_LIMIT = 500, 1000
+_MEMBERS = frozenset(("schema", "device", "cursor", "limit", "changes"))
+
+
+class UnknownSchema(Refused):
+    """The client speaks a version of the records that we do not."""
+
+    status = 409
+    code = "unknown_schema"
+    title = "This schema is not spoken here"
+
+
+class Sync(APIView):
+    """A phone's edits in, one verdict each; everything new to it out."""
+
+    def post(self, request: Request) -> Response:
+        """Apply the changes, then return what changed after the cursor, the caller's own changes included."""
+        member, now = member_of(request), timezone.now()
+        sent = body_of(request)
+        if not _is_whole(schema := sent.get("schema")) or schema not in SCHEMAS:
+            spoken = ", ".join(map(str, SCHEMAS))
+            raise UnknownSchema(f"schemas spoken: {spoken}", problems=[Problem("schema", "choice", f"one of {spoken}")])
+        problems = [
+            Problem(name.encode(errors="replace").decode()[:80], "unknown_field", "is not part of a sync body")
+            for name in sent.keys() - _MEMBERS
+        ]
+        device = ""
+        try:
+            device = clean_id(sent.get("device"))
+        except Unfit as error:
+            problems.append(Problem("device", error.fault.code, error.fault.detail))
+        cursor, limit, changes = sent.get("cursor", 0), sent.get("limit", DEFAULT_LIMIT), sent.get("changes", [])
+        if not _is_whole(cursor) or not 0 <= cursor < 2**63:
+            problems.append(Problem("cursor", "range", "must be a whole number, 0 or more"))
+        if not _is_whole(limit) or not 1 <= limit <= LARGEST_LIMIT:
+            problems.append(Problem("limit", "range", f"must be a whole number from 1 to {LARGEST_LIMIT}"))
+        if not isinstance(changes, list):
+            problems.append(Problem("changes", "type", "must be a list"))
+        elif len(changes) > MOST_CHANGES:
+            raise TooLarge
+        if problems:
+            raise Invalid(problems=problems)
+        verdicts = push(member, device=UUID(device), sent=changes, now=now)
+        page = pull(member, cursor=cursor, limit=limit)
+        return Response(
+            {
+                "verdicts": [verdict.as_json() for verdict in verdicts],
+                "changes": page.changes,
+                "cursor": page.cursor,
+                "more": page.more,
+                "now": now.isoformat().replace("+00:00", "Z"),
+            }
+        )
+
+
+def _is_whole(value: object) -> bool:
+    return isinstance(value, int) and not isinstance(value, bool)

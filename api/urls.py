@@ -1,0 +1,126 @@
+"""Version 1's table of contents: every address, and what it says of itself in the OpenAPI document."""
+
+from collections.abc import Iterator
+
+from django.urls import URLPattern, path
+from drf_spectacular.utils import OpenApiParameter, extend_schema_view
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+
+from api import documents as doc
+from api.developments import DevelopmentOf
+from api.documents import described, problem
+from api.people import Me, Members, OneMember, OneShop, Shops, Token, Tokens
+from api.records import RecordHistory, RecordItem, RecordList
+from api.sync import Sync
+from lots.shape import Shape
+from tastings.actions.push import SHAPES
+
+
+def _record_routes(shape: Shape) -> Iterator[URLPattern]:
+    """Return list, item and history of one record type."""
+    name, read = shape.type, doc.record_read(shape)
+    filters = [OpenApiParameter(field, str, description="only those with this value") for field in shape.filters]
+    many = type(f"{name.capitalize()}List", (RecordList,), {"type_name": name})
+    one = type(f"{name.capitalize()}Item", (RecordItem,), {"type_name": name})
+    history = type(f"{name.capitalize()}History", (RecordHistory,), {"type_name": name})
+    page = doc.page(read, f"{name.capitalize()}Page")
+    extend_schema_view(
+        get=described(
+            operation_id=f"{name}_list",
+            parameters=[*filters, *doc.PAGING, doc.ETAG],
+            responses={200: page, **doc.NOT_MODIFIED, **problem(422)},
+        ),
+        post=described(
+            operation_id=f"{name}_create",
+            request=doc.record_new(shape),
+            responses={201: read, **problem(400, 403, 413, 415, 422)},
+        ),
+    )(many)
+    extend_schema_view(
+        get=described(
+            operation_id=f"{name}_read",
+            parameters=[doc.ETAG],
+            responses={200: read, **doc.NOT_MODIFIED, **problem(404)},
+        ),
+        patch=described(
+            operation_id=f"{name}_change",
+            parameters=[doc.IF_MATCH],
+            request=doc.record_change(shape),
+            responses={200: read, **problem(400, 403, 404, 412, 413, 415, 422)},
+        ),
+        delete=described(
+            operation_id=f"{name}_delete",
+            parameters=[doc.IF_MATCH],
+            responses={204: None, **problem(403, 404, 412, 422)},
+        ),
+    )(one)
+    extend_schema_view(
+        get=described(
+            operation_id=f"{name}_history",
+            parameters=[doc.ETAG],
+            responses={200: doc.HISTORY, **doc.NOT_MODIFIED, **problem(404)},
+        )
+    )(history)
+    yield path(f"{name}s/", many.as_view())
+    yield path(f"{name}s/<str:record_id>/", one.as_view())
+    yield path(f"{name}s/<str:record_id>/history", history.as_view())
+
+
+def _describe() -> None:
+    """Describe the views that are not made from a shape."""
+    read = {**doc.NOT_MODIFIED}
+    body = problem(400, 413, 415, 422)
+    for view, operations in {
+        Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409)})},
+        DevelopmentOf: {
+            "get": described(parameters=[doc.ETAG], responses={200: doc.DEVELOPMENT, **read, **problem(404)})
+        },
+        Tokens: {
+            "get": described(parameters=[doc.ETAG], responses={200: doc.page(doc.DEVICE, "DevicePage"), **read}),
+            "post": described(request=doc.SIGN_IN, responses={201: doc.SIGNED_IN, **body}, auth=[]),
+        },
+        Token: {"delete": described(responses={204: None, **problem(404)})},
+        Me: {"get": described(parameters=[doc.ETAG], responses={200: doc.ME, **read})},
+        Shops: {
+            "get": described(
+                parameters=[doc.ETAG], responses={200: doc.page(doc.SHOP, "ShopPage"), **read}, operation_id="shop_list"
+            ),
+            "post": described(request=doc.SHOP_NAME, responses={201: doc.SHOP, **body, **problem(403)}),
+        },
+        OneShop: {
+            "get": described(
+                parameters=[doc.ETAG], responses={200: doc.SHOP, **read, **problem(404)}, operation_id="shop_read"
+            ),
+            "patch": described(request=doc.SHOP_NAME, responses={200: doc.SHOP, **body, **problem(403, 404)}),
+        },
+        Members: {
+            "get": described(
+                parameters=[doc.ETAG],
+                responses={200: doc.page(doc.MEMBER, "MemberPage"), **read},
+                operation_id="member_list",
+            )
+        },
+        OneMember: {
+            "get": described(
+                parameters=[doc.ETAG], responses={200: doc.MEMBER, **read, **problem(404)}, operation_id="member_read"
+            )
+        },
+    }.items():
+        extend_schema_view(**operations)(view)
+
+
+_describe()
+urlpatterns = [
+    path("auth/tokens", Tokens.as_view()),
+    path("auth/tokens/<str:token_id>", Token.as_view()),
+    path("me", Me.as_view()),
+    path("shops/", Shops.as_view()),
+    path("shops/<str:shop_id>/", OneShop.as_view()),
+    path("members/", Members.as_view()),
+    path("members/<str:user_id>/", OneMember.as_view()),
+    path("sync", Sync.as_view()),
+    *(route for shape in SHAPES.values() for route in _record_routes(shape)),
+    path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
+    path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),
+    path("docs", SpectacularSwaggerView.as_view(url_name="schema", permission_classes=[], authentication_classes=[])),
+]

@@ -1,5 +1,8 @@
 """Who calls: a device's bearer token."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast
 from uuid import UUID
 
 from django.utils import timezone
@@ -8,8 +11,11 @@ from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
-from teams.actions.people import DeviceToken, Member, User, digest_of, mark_used
+from teams.actions.people import digest_of, mark_used
 from teams.queries.people import token_with
+
+if TYPE_CHECKING:
+    from teams.models import DeviceToken, Member, User
 
 SCHEME = "Bearer"
 
@@ -36,8 +42,7 @@ class BearerAuthentication(BaseAuthentication):
 
 def token_of(request: Request) -> DeviceToken:
     """Return the token the request came with."""
-    token: DeviceToken = request.auth
-    return token
+    return cast("DeviceToken", request.auth)
 
 
 def member_of(request: Request) -> Member:

@@ -127,7 +127,7 @@ SYNC_BODY = _object(
         at=s.DateTimeField(),
         fields=s.DictField(required=False),
         deleted=s.BooleanField(required=False),
-    )(many=True, required=False, max_length=1000),
+    )(many=True, required=False, help_text="at most 1,000"),
 )
 SYNC_ANSWER = _object(
     "SyncAnswer",

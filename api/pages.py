@@ -1,12 +1,15 @@
 """Pages for the browser: signing in, the list of lots, a lot's report."""
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from functools import wraps
+from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.contrib.auth import views as login_views
 from django.contrib.auth.views import redirect_to_login
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
 from django.urls import path
 from django.views.decorators.http import require_safe
@@ -19,21 +22,23 @@ from api.conditional import id_in_address
 from tastings.queries.developments import development_for, labels_of, lots_with_figures, sessions_shown
 from tastings.queries.records import record_for
 from tastings.reports.page import render_lots, render_report
-from teams.actions.people import Member
 from teams.errors import NotHere
 from teams.queries.people import memberships_of
+
+if TYPE_CHECKING:
+    from teams.models import Member
 
 _POLICY = (
     "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
-Page = Callable[..., HttpResponse]
+Page = Callable[..., HttpResponseBase]
 
 
 def page(view: Page) -> Page:
     """Send a view's page with a policy that lets nothing from elsewhere in; who is not signed in is asked to."""
 
     @wraps(view)
-    def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponse:
+    def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         try:
             response = view(request, *args, **kwargs)
         except NotHere:

@@ -31,7 +31,7 @@ class StrictJSONParser(BaseParser):
         stream: IO[Any],
         media_type: str | None = None,  # noqa: ARG002 - the framework asks for it
         parser_context: Mapping[str, Any] | None = None,
-    ) -> object:
+    ) -> Any:  # noqa: ANN401 - any JSON value
         """Return the parsed body.
 
         Raises

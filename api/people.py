@@ -1,7 +1,10 @@
 """Signing in and out, the caller, shops and members."""
 
+from __future__ import annotations
+
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django.utils import timezone
@@ -14,9 +17,12 @@ from api.auth import member_of, token_of
 from api.conditional import id_in_address, tagged
 from api.records import body_of
 from lots.shape import Unfit, clean_id, clean_text
-from teams.actions.people import DeviceToken, Member, Shop, name_shop, sign_in, sign_out, sign_out_device
+from teams.actions.people import name_shop, sign_in, sign_out, sign_out_device
 from teams.errors import Invalid, Problem
 from teams.queries.people import member_for, members_of, memberships_of, shop_for, shops_of, tokens_of
+
+if TYPE_CHECKING:
+    from teams.models import DeviceToken, Member, Shop
 
 
 def _moment(at: datetime | None) -> str | None:
@@ -64,13 +70,13 @@ def _text(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> str:
 class Tokens(APIView):
     """The devices that are signed in."""
 
-    def get_permissions(self) -> list[Any]:
+    def get_permissions(self) -> Sequence[Any]:
         """Let anyone sign in."""
         return [AllowAny()] if self.request.method == "POST" else super().get_permissions()
 
     def get_authenticators(self) -> list[Any]:
         """Look at no token when one is asked for: an old one must not stand in the way."""
-        return [] if self.request is None or self.request.method == "POST" else super().get_authenticators()
+        return [] if getattr(self.request, "method", "POST") == "POST" else super().get_authenticators()
 
     def get(self, request: Request) -> Response:
         """List the caller's own devices."""

@@ -45,7 +45,7 @@ class RecordList(RecordView):
 
     def get(self, request: Request) -> Response:
         """List those that are not deleted, in the order of their ids, filtered by the query."""
-        filters = {name: value for name, value in request.query_params.items() if name not in ("after", "limit")}
+        filters = {name: str(value) for name, value in request.query_params.items() if name not in ("after", "limit")}
         member = member_of(request)
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:

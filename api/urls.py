@@ -10,19 +10,22 @@ from api import documents as doc
 from api.developments import DevelopmentOf
 from api.documents import described, problem
 from api.people import Me, Members, OneMember, OneShop, Shops, Token, Tokens
-from api.records import RecordHistory, RecordItem, RecordList
+from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.sync import Sync
 from lots.shape import Shape
 from tastings.actions.push import SHAPES
+
+
+def _made(base: type[RecordView], name: str) -> type[RecordView]:
+    """Return a view for one record type: a class of its own, since each is described apart."""
+    return type(f"{name.capitalize()}{base.__name__}", (base,), {"type_name": name})
 
 
 def _record_routes(shape: Shape) -> Iterator[URLPattern]:
     """Return list, item and history of one record type."""
     name, read = shape.type, doc.record_read(shape)
     filters = [OpenApiParameter(field, str, description="only those with this value") for field in shape.filters]
-    many = type(f"{name.capitalize()}List", (RecordList,), {"type_name": name})
-    one = type(f"{name.capitalize()}Item", (RecordItem,), {"type_name": name})
-    history = type(f"{name.capitalize()}History", (RecordHistory,), {"type_name": name})
+    many, one, history = (_made(base, name) for base in (RecordList, RecordItem, RecordHistory))
     page = doc.page(read, f"{name.capitalize()}Page")
     extend_schema_view(
         get=described(

@@ -3,12 +3,20 @@
 from uuid import UUID
 
 from celery import shared_task
+from celery.signals import worker_init
 from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development as refresh
 from tastings.actions.due import ask_due
 from tastings.jobs import Job
+from tastings.maths.develop import warm_up
+
+
+@worker_init.connect
+def before_the_first_job(**_: object) -> None:
+    """Build what every fit shares before the processes part, so that the first tasting does not wait for it."""
+    warm_up()
 
 
 @shared_task(

@@ -26,7 +26,7 @@ def load_lexicon() -> int:
             id=Descriptor.built_in_id(word["key"]), key=word["key"], revision=0, created_at=now
         )
         wanted = {**word, "position": position, "removed": False}
-        if row.updated_at is None or any(getattr(row, name) != value for name, value in wanted.items()):
+        if row._state.adding or any(getattr(row, name) != value for name, value in wanted.items()):
             for name, value in wanted.items():
                 setattr(row, name, value)
             row.revision, row.updated_at = row.revision + 1, now

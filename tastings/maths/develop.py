@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -115,6 +115,13 @@ def develop(
         tasted=tuple(point for one in found for point in one.points),
         line_evidence=said_of_line,
     )
+
+
+def warm_up() -> None:
+    """Compute one made-up session, so that the tables which all fits share are built."""
+    brew = even_brew()
+    pours = (*brew.pours[:1], *(replace(pour, ratings={STRENGTH: 5.0}) for pour in brew.pours[1:]))
+    develop([replace(brew, pours=pours)], rated=(STRENGTH,))
 
 
 def _even_cups(followed: Sequence[Followed], *, grid: Grid) -> _EvenCups:

@@ -18,8 +18,8 @@ _NAMESPACE = UUID("0b0f7c56-7a55-5f0e-8f5a-64d0f3c2a917")
 class Descriptor(Synced):
     """A word with its family. Built-in ones belong to no team, nobody wrote them, and they do not travel by sync."""
 
-    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[misc]  # wider
-    by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[misc]  # wider
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[assignment]  # wider
+    by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[assignment]  # wider
     key = models.CharField(max_length=60)
     label = models.CharField(max_length=80)
     family = models.CharField(max_length=60, blank=True)

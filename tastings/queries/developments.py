@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cache
 from uuid import UUID
 
 from django.db.models import Q
@@ -32,7 +33,7 @@ def development_for(member: Member, lot: UUID) -> Figures:
 def _figures(lot: UUID, found: Development | None) -> Figures:
     if found is None:
         found = Development(lot_id=lot)
-    result = found.result if found.result is not None else develop((), rated=()).as_json()
+    result = found.result if found.result is not None else _nothing_yet()
     body = {
         "lot": str(lot),
         "revision": found.computed_revision,
@@ -41,6 +42,11 @@ def _figures(lot: UUID, found: Development | None) -> Figures:
     } | result
     tag = f"{found.computed_revision}-{found.due_revision}-{found.method}-{_moment(found.computed_at)}"
     return Figures(body, tag, found.tasted)
+
+
+@cache
+def _nothing_yet() -> dict[str, object]:
+    return develop((), rated=()).as_json()
 
 
 def _moment(at: datetime | None) -> str | None:

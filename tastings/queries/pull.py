@@ -10,7 +10,7 @@ from uuid import UUID
 
 from lots.models import Synced
 from tastings.models import Infusion, Note, Session
-from tastings.queries.records import MODELS
+from tastings.queries.records import MODELS, with_words
 from teams.models import Member, Team
 
 
@@ -33,9 +33,7 @@ def pull(member: Member, *, cursor: int, limit: int) -> Page:
     found: list[Synced] = []
     for model in MODELS.values():
         rows = model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
-        if model is Note:
-            rows = rows.select_related("descriptor")
-        found += rows.order_by("revision")[: limit + 1]
+        found += with_words(rows).order_by("revision")[: limit + 1]
     found.sort(key=lambda row: row.revision)
     page, more = found[:limit], len(found) > limit
     hidden, unseen = _hidden(member, page)

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -14,6 +15,7 @@ from tastings.models import Descriptor, Infusion, Note, Session
 from teams.errors import Invalid, NotHere, Problem
 from teams.models import Member
 
+_Row = TypeVar("_Row", bound=Synced)
 MODELS: Mapping[str, type[Synced]] = {
     "lot": Lot,
     "session": Session,
@@ -38,6 +40,12 @@ class Record:
         return cls(row.id, row.revision, row.wire_values(), row.by_id)
 
 
+def with_words(rows: QuerySet[_Row]) -> QuerySet[_Row]:
+    """Read notes' descriptors along with them, since they travel by key; other records as they are."""
+    related: tuple[str, ...] = ("descriptor",) if rows.model is Note else ()
+    return rows.select_related(*related) if related else rows
+
+
 def visible(member: Member, type_name: str) -> QuerySet[Synced]:
     """Return the records of a type that the member may see, tombstones included."""
     rows = MODELS[type_name]._default_manager.all()
@@ -46,8 +54,8 @@ def visible(member: Member, type_name: str) -> QuerySet[Synced]:
         case "session":
             return rows.filter(mine & (Q(private=False) | Q(taster_id=member.user_id)))
         case "infusion" | "note":
-            rows = rows.filter(mine & (Q(session__private=False) | Q(session__taster_id=member.user_id)))
-            return rows.select_related("descriptor") if type_name == "note" else rows
+            rows = with_words(rows)
+            return rows.filter(mine, Q(session__private=False) | Q(session__taster_id=member.user_id))
         case "descriptor":
             return rows.filter(mine | Q(team=None))
         case _:
@@ -56,7 +64,7 @@ def visible(member: Member, type_name: str) -> QuerySet[Synced]:
 
 def _live(member: Member, type_name: str) -> QuerySet[Synced]:
     rows = visible(member, type_name).filter(removed=False)
-    return rows.filter(session__removed=False) if type_name in ("infusion", "note") else rows
+    return rows.filter(Q(session__removed=False)) if type_name in ("infusion", "note") else rows
 
 
 def record_for(member: Member, type_name: str, record_id: UUID) -> Record:

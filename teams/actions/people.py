@@ -80,7 +80,8 @@ def name_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
     if not member.runs_team:
         raise NotAllowed("only an owner may change shops")
     clean = clean_name(name, field="name", longest=120)
-    if Shop.objects.filter(team_id=member.team_id, name=clean).exclude(id=shop_id).exists():
+    others = Shop.objects.filter(team_id=member.team_id, name=clean)
+    if (others if shop_id is None else others.exclude(id=shop_id)).exists():
         raise Invalid(problems=[Problem("name", "taken", "the team has a shop of this name")])
     if shop_id is None:
         return Shop.objects.create(team_id=member.team_id, name=clean)

@@ -92,3 +92,5 @@ def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> I
             }
             if (stored | drafted) - {change.id}:
                 yield Problem("key", "taken", "there is a descriptor with this key already")
+        case _:
+            return

@@ -14,6 +14,7 @@ from lots.models import Lot, Synced
 from tastings.actions.push.change import SHAPES, Change
 from tastings.actions.push.draft import Draft
 from tastings.models import Descriptor, Infusion, Note, Session
+from tastings.queries.records import with_words
 from teams.models import Member, Shop
 
 _Row = TypeVar("_Row", bound=Synced)
@@ -85,10 +86,8 @@ class Ground:
         if not ids:
             return []
         rows = model._default_manager.filter(id__in=ids)
-        if model is Note:
-            rows = rows.select_related("descriptor")
         mine = []
-        for row in rows:
+        for row in with_words(rows):
             if row.team_id == self.member.team_id:
                 mine.append(row)
             else:

@@ -28,7 +28,8 @@ def store(ground: Ground, *, revision: int, now: datetime) -> int:
         dirty = [draft for draft in ground.drafts[type_name].values() if draft.dirty]
         if not dirty:
             continue
-        new, known = [], []
+        new: list[Synced] = []
+        known: list[Synced] = []
         for draft in dirty:
             revision += 1
             draft.revision = revision

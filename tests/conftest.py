@@ -1,0 +1,84 @@
+"""Servers, people and words that tests of any room ask for by name."""
+
+import os
+
+import pytest
+from celery import current_app
+from django.conf import settings
+from django.contrib.auth.hashers import Argon2PasswordHasher
+from django.db import connections
+
+from config.dev.services import test_servers as throw_away_servers
+from config.settings import _database as database_of
+from tastings.actions.lexicon import load_lexicon
+from teams.models import Role
+from tests.factories import TeamFactory, person
+
+
+def pytest_configure():
+    """Serve static files from the apps alone: nothing is collected for a test run, and WhiteNoise would warn."""
+    settings.STATIC_ROOT = None
+
+
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(django_db_modify_db_settings):
+    """Start throw-away servers unless the environment names both, the moment the first test asks for the database.
+
+    ``make test`` names them; a plain ``pytest tests/api`` in a shell does not, and must never reach the servers of a
+    ``make run`` beside it.
+    """
+    if os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL"):
+        yield
+        return
+    with throw_away_servers() as found:
+        connections["default"].settings_dict.update(database_of(found.database_url))
+        settings.REDIS_URL = settings.CELERY_BROKER_URL = found.redis_url
+        current_app.conf.broker_url = current_app.conf.broker_read_url = current_app.conf.broker_write_url = (
+            found.redis_url
+        )
+        yield
+
+
+@pytest.fixture(autouse=True)
+def _quick_passwords(monkeypatch):
+    """Keep Argon2, with costs that do not slow the tests."""
+    for name, cost in {"time_cost": 1, "memory_cost": 8, "parallelism": 1}.items():
+        monkeypatch.setattr(Argon2PasswordHasher, name, cost)
+
+
+@pytest.fixture
+def team(db):
+    """The team that owner, buyer, taster and viewer belong to."""
+    return TeamFactory(name="Kettle & Lid")
+
+
+@pytest.fixture
+def owner(team):
+    return person(team, Role.OWNER)
+
+
+@pytest.fixture
+def buyer(team):
+    return person(team, Role.BUYER)
+
+
+@pytest.fixture
+def taster(team):
+    return person(team, Role.TASTER)
+
+
+@pytest.fixture
+def viewer(team):
+    return person(team, Role.VIEWER)
+
+
+@pytest.fixture
+def stranger(db):
+    """The owner of another team."""
+    return person(TeamFactory(name="Other House"), Role.OWNER)
+
+
+@pytest.fixture
+def lexicon(db):
+    """The built-in descriptors, which a fresh database lacks until they are loaded."""
+    load_lexicon()

@@ -12,6 +12,7 @@ from uuid import UUID, uuid4
 from django.db.models import F
 from factory.declarations import LazyAttribute, LazyFunction, SelfAttribute, Sequence, SubFactory
 from factory.django import DjangoModelFactory
+from rest_framework.renderers import JSONRenderer
 from rest_framework.test import APIClient
 
 from lots.merge import Stamp, pack
@@ -174,10 +175,17 @@ class NoteFactory(SyncedFactory):
     descriptor = SubFactory(DescriptorFactory, team=SelfAttribute("..team"), by=SelfAttribute("..by"))
 
 
+class EscapedJSON(JSONRenderer):
+    """Escapes what is not ASCII, so that a lone surrogate can be sent as well."""
+
+    ensure_ascii = True
+
+
 class Phone(APIClient):
-    """A client that speaks JSON unless told otherwise."""
+    """A client that speaks JSON."""
 
     default_format = "json"
+    renderer_classes_list = [EscapedJSON]
 
 
 @dataclass(frozen=True, slots=True)

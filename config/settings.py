@@ -139,6 +139,7 @@ CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 # A note must never wait for the broker: one quick try, and the timetable finds what was not asked for.
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "max_retries": 0,
     "socket_connect_timeout": 1,
     "socket_timeout": 5,
     "visibility_timeout": 300,

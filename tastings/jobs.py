@@ -1,7 +1,6 @@
 """The names of the jobs, and the one way to ask for one."""
 
 from enum import StrEnum
-from functools import partial
 
 from celery import current_app
 from django.db import transaction
@@ -22,7 +21,10 @@ def later(job: Job, *arguments: str, wait_s: float = 0.0) -> None:
     A broker that is down costs a second and nothing else: what is due stands in the database and the timetable asks
     again.
     """
-    send = partial(current_app.send_task, job.value, args=list(arguments), countdown=wait_s or None)
+
+    def send() -> None:
+        current_app.send_task(job.value, args=list(arguments), countdown=wait_s or None)
+
     transaction.on_commit(send, robust=True)
 
 

@@ -55,7 +55,7 @@ def _references(change: Change, ground: Ground) -> Iterator[Problem]:
         if value is None:
             continue
         if field.kind == "key":
-            known = str(value) in ground.descriptors
+            known = ground.word(value) is not None
         elif field.to == "shop":
             known = UUID(str(value)) in ground.shops
         elif field.to is not None:

@@ -40,6 +40,16 @@ class Ground:
         """Return the draft a change works on, a new one if there is none."""
         return self.drafts[change.type].setdefault(change.id, Draft(SHAPES[change.type], change.id, None))
 
+    def word(self, key: object) -> UUID | None:
+        """Return the descriptor a key means: a live one first, stored or accepted in this push."""
+        for word in self.descriptors.get(str(key), ()):
+            if not word.removed:
+                return word.id
+        for draft in self.drafts["descriptor"].values():
+            if draft.exists and draft.values["key"] == key:
+                return draft.id
+        return next((word.id for word in self.descriptors.get(str(key), ())), None)
+
     def session_of(self, draft: Draft) -> Draft:
         """Return the session an infusion or note hangs on."""
         return self.drafts["session"][UUID(str(draft.values["session"]))]

@@ -55,10 +55,8 @@ def _row(draft: Draft, model: type[Synced], *, ground: Ground, now: datetime) ->
     row = draft.row or model(id=draft.id, team_id=member.team_id, created_at=now)
     for field in draft.shape.fields:
         value = draft.values.get(field.name)
-        if field.kind == "key":
-            row.descriptor = ground.descriptors[str(value)][0]  # type: ignore[attr-defined]  # only notes have a key
-        else:
-            setattr(row, column_of(field), to_column(field, field.default if value is None else value))
+        held = ground.word(value) if field.kind == "key" else field.default if value is None else value
+        setattr(row, column_of(field), held if field.kind == "key" else to_column(field, held))
     row.revision, row.removed, row.stamps = draft.revision or 0, draft.copy.removed, pack(draft.copy.stamps)
     row.by_id, row.updated_at = member.user_id, now
     if isinstance(row, Session):
@@ -110,8 +108,7 @@ def lots_touched(ground: Ground) -> set[UUID]:
             touched |= {str(values["lot"]) for values in versions if not values.get("private")}
     for type_name in ("infusion", "note"):
         for draft in ground.drafts[type_name].values():
-            session = ground.session_of(draft)
-            if draft.dirty and not session.values.get("private"):
+            if draft.dirty and not (session := ground.session_of(draft)).values.get("private"):
                 touched.add(str(session.values["lot"]))
     found = {UUID(lot) for lot in touched}
     rerated = [

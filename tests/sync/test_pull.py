@@ -1,0 +1,106 @@
+"""What a phone gets to see, and that it misses nothing."""
+
+import threading
+from uuid import uuid4
+
+import pytest
+from django.db import connection
+from django.utils import timezone
+
+from tastings.actions.push import push
+from tastings.queries.pull import pull
+from tests.api.phone import change, sync
+from tests.factories import InfusionFactory, LotFactory, NoteFactory, SessionFactory, TeamFactory, person
+
+
+def everything(client, *, cursor=0, limit=3):
+    """Pull until there is no more; return the last state of each record and the cursor."""
+    state = {}
+    for _ in range(200):
+        answer = sync(client, cursor=cursor, limit=limit)
+        assert answer["cursor"] >= cursor
+        state.update({c["id"]: c for c in answer["changes"]})
+        cursor = answer["cursor"]
+        if not answer["more"]:
+            return state, cursor
+    raise AssertionError("it never ends")
+
+
+@pytest.mark.django_db
+def test_pages_of_any_size_give_the_same_records(taster):
+    session = SessionFactory(lot__team=taster.team)
+    for number in range(1, 6):
+        InfusionFactory(session=session, number=number)
+    whole, cursor = everything(taster.client, limit=500)
+    assert len(whole) == 7
+    for limit in (1, 2, 7):
+        assert everything(taster.client, limit=limit) == (whole, cursor)
+
+
+@pytest.mark.django_db
+def test_a_private_session_never_shared_never_comes(taster, buyer):
+    session = SessionFactory(lot__team=taster.team, by=buyer.user, private=True)
+    InfusionFactory(session=session)
+    state, cursor = everything(taster.client)
+    assert set(state) == {str(session.lot_id)}
+    assert cursor == sync(buyer.client)["cursor"]
+    assert len(everything(buyer.client)[0]) == 3
+
+
+@pytest.mark.django_db
+def test_a_session_turned_private_arrives_as_deleted_and_shared_again_comes_back_whole(taster, buyer):
+    session = SessionFactory(lot__team=taster.team, by=buyer.user)
+    infusion = InfusionFactory(session=session)
+    note = NoteFactory(session=session, infusion=infusion)
+    hers = {str(session.id), str(infusion.id), str(note.id)}
+    before, cursor = everything(taster.client)
+    sync(buyer.client, [change("session", session.id, at="2026-03-04T13:00:00Z", private=True)])
+    changed, cursor = everything(taster.client, cursor=cursor)
+    assert {i for i, c in changed.items() if c["deleted"] and c["fields"] == {}} == hers
+    sync(buyer.client, [change("session", session.id, at="2026-03-04T13:01:00Z", private=False)])
+    changed, _ = everything(taster.client, cursor=cursor)
+    assert {i for i, c in changed.items() if not c["deleted"]} == hers
+    assert changed[str(note.id)]["fields"] == before[str(note.id)]["fields"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_pulling_while_others_write_misses_nothing():
+    team = TeamFactory()
+    people = [person(team, "taster") for _ in range(4)]
+    lot = LotFactory(team=team)
+    written, failures, done = set(), [], threading.Event()
+
+    def write(who):
+        try:
+            for _ in range(12):
+                ids = [uuid4() for _ in range(3)]
+                sent = [
+                    change("session", i, lot=str(lot.id), started_at="2026-03-04T10:00:00Z", leaf_g=5, vessel_ml=110)
+                    for i in ids
+                ]
+                verdicts = push(who.member, device=uuid4(), sent=sent, now=timezone.now())
+                assert [v.verdict for v in verdicts] == ["applied"] * 3
+                written.update(map(str, ids))
+        except BaseException as error:
+            failures.append(error)
+            raise
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=write, args=(who,)) for who in people]
+    for thread in threads:
+        thread.start()
+    waiter = threading.Thread(target=lambda: ([t.join() for t in threads], done.set()))
+    waiter.start()
+    pulled, cursor = set(), 0
+    while True:
+        finished = done.is_set()
+        page = pull(people[0].member, cursor=cursor, limit=7)
+        pulled |= {c["id"] for c in page.changes if c["type"] == "session"}
+        cursor = page.cursor
+        if finished and not page.more:
+            break
+    waiter.join()
+    assert not failures
+    assert pulled == written
+    assert len(written) == 4 * 12 * 3

@@ -1,0 +1,287 @@
+"""What becomes of a phone's edits."""
+
+from datetime import timedelta
+from uuid import UUID, uuid4
+
+import pytest
+from django.utils import timezone
+
+from lots.models import FieldHistory
+from tastings.models import Development, Infusion, Note, Session
+from teams.models import Team
+from tests.api.phone import change, sync, words
+from tests.factories import DEVICE, InfusionFactory, LotFactory, SessionFactory, person
+
+pytestmark = pytest.mark.django_db
+OTHER_PHONE = UUID("00000000-0000-7000-8000-000000000002")
+SESSION = {"started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110}
+
+
+def pot(lot, *, infusions=8, notes_each=12, keys=("strength",)):
+    """A lot's session as one afternoon leaves it on a phone."""
+    session, changes = uuid4(), []
+    changes.append(change("session", session, lot=str(lot), **SESSION))
+    for number in range(1, infusions + 1):
+        infusion = uuid4()
+        changes.append(
+            change("infusion", infusion, session=str(session), number=number, steep_s=10 + 5 * number, kettle_c=99)
+        )
+        changes += [
+            change(
+                "note",
+                session=str(session),
+                infusion=str(infusion),
+                moment="mouth",
+                descriptor=keys[i % len(keys)],
+                intensity=5.5,
+            )
+            for i in range(notes_each)
+        ]
+    return session, changes
+
+
+def test_an_afternoon_in_one_body_is_stored_and_comes_back(taster, lexicon):
+    lot = uuid4()
+    session, changes = pot(lot)
+    sent = [change("lot", lot, name="Mist Ridge", kind="oolong"), *changes]
+    answer = sync(taster.client, sent)
+    assert words(answer) == ["applied"] * len(sent)
+    assert [v["id"] for v in answer["verdicts"]] == [c["id"] for c in sent]
+    assert (Infusion.objects.count(), Note.objects.count()) == (8, 96)
+    assert {c["id"] for c in answer["changes"]} == {c["id"] for c in sent}
+    assert (answer["cursor"], answer["more"]) == (len(sent), False)
+    pulled = next(c for c in answer["changes"] if c["id"] == str(session))
+    assert pulled["fields"]["taster"] == pulled["by"] == str(taster.user.id)
+    assert pulled["fields"]["leaf_g"] == 5
+
+
+def test_children_sent_before_their_parents_are_taken(taster, lexicon):
+    lot = uuid4()
+    _, changes = pot(lot, infusions=2)
+    sent = [*reversed(changes), change("lot", lot, name="Mist Ridge", kind="oolong")]
+    assert words(sync(taster.client, sent)) == ["applied"] * len(sent)
+
+
+def test_a_lot_may_name_a_sample_that_comes_later_in_the_body(buyer):
+    sample, bought = uuid4(), uuid4()
+    sent = [
+        change("lot", bought, name="Bought", kind="oolong", from_lot=str(sample)),
+        change("lot", sample, name="Sample", kind="oolong", status="sample"),
+    ]
+    assert words(sync(buyer.client, sent)) == ["applied", "applied"]
+
+
+def test_the_same_body_twice_changes_nothing_and_answers_the_same_state(taster, lexicon):
+    lot = uuid4()
+    sent = [change("lot", lot, name="Mist Ridge", kind="oolong"), *pot(lot, infusions=2)[1]]
+    first = sync(taster.client, sent)
+    again = sync(taster.client, sent)
+    assert words(again) == ["unchanged"] * len(sent)
+    assert [v["revision"] for v in again["verdicts"]] == [v["revision"] for v in first["verdicts"]]
+    assert again["changes"] == first["changes"]
+    assert again["cursor"] == first["cursor"]
+
+
+def test_fields_merge_one_by_one_and_what_lost_is_kept(taster, buyer):
+    infusion = InfusionFactory(session__lot__team=taster.team, steep_s=15, kettle_c=100)
+    first = str(infusion.by_id)
+    late = change("infusion", infusion.id, at="2026-03-04T13:00:00Z", steep_s=20)
+    early = change("infusion", infusion.id, at="2026-03-04T12:59:00Z", steep_s=30, remarks="thin")
+    assert words(sync(taster.client, [late])) == ["applied"]
+    answer = sync(buyer.client, [early], device=OTHER_PHONE)
+    assert words(answer) == ["merged"]
+    infusion.refresh_from_db()
+    assert (infusion.steep_s, infusion.remarks, infusion.kettle_c) == (20, "thin", 100)
+    history = buyer.client.get(f"/api/v1/infusions/{infusion.id}/history").json()
+    assert [(h["field"], h["value"], h["device"], h["by"]) for h in history["overwritten"]] == [
+        ("steep_s", 30, str(OTHER_PHONE), str(buyer.user.id)),
+        ("steep_s", 15, str(DEVICE), first),
+    ]
+    assert words(sync(buyer.client, [early], device=OTHER_PHONE)) == ["unchanged"]
+    assert FieldHistory.objects.count() == 2
+
+
+def test_a_deletion_and_a_later_edit(taster):
+    infusion = InfusionFactory(session__lot__team=taster.team)
+    gone = change("infusion", infusion.id, at="2026-03-04T13:00:00Z", deleted=True)
+    assert words(sync(taster.client, [gone])) == ["applied"]
+    [pulled] = [c for c in sync(taster.client)["changes"] if c["id"] == str(infusion.id)]
+    assert (pulled["deleted"], pulled["fields"]) == (True, {})
+    assert taster.client.get(f"/api/v1/infusions/{infusion.id}/").status_code == 404
+    early = change("infusion", infusion.id, at="2026-03-04T12:59:00Z", remarks="written before")
+    assert words(sync(taster.client, [early])) == ["merged"]
+    assert taster.client.get(f"/api/v1/infusions/{infusion.id}/").status_code == 404
+    late = change("infusion", infusion.id, at="2026-03-04T13:01:00Z", steep_s=25)
+    assert words(sync(taster.client, [late])) == ["applied"]
+    back = taster.client.get(f"/api/v1/infusions/{infusion.id}/").json()
+    assert (back["steep_s"], back["remarks"]) == (25, "written before")
+
+
+def test_a_bad_change_is_refused_alone(taster, lexicon):
+    session, changes = pot(LotFactory(team=taster.team).id, infusions=1, notes_each=2)
+    changes[2]["fields"]["intensity"] = 11
+    answer = sync(taster.client, changes)
+    assert words(answer) == ["applied", "applied", "refused", "applied"]
+    assert answer["verdicts"][2]["problems"] == [
+        {"field": "intensity", "code": "range", "detail": "must be at most 10"}
+    ]
+    assert answer["verdicts"][2]["revision"] is None
+    assert Note.objects.filter(session_id=session).count() == 1
+
+
+def test_an_unknown_parent_is_said_and_what_hangs_on_a_refused_record_too(taster, lexicon):
+    session, changes = pot(uuid4(), infusions=1, notes_each=1)
+    answer = sync(taster.client, changes)
+    assert words(answer) == ["refused"] * 3
+    told = [[(p["field"], p["code"]) for p in v["problems"]] for v in answer["verdicts"]]
+    assert told[0] == [("lot", "unknown_parent")]
+    assert told[1] == [("session", "unknown_parent")]
+    assert ("session", "unknown_parent") in told[2]
+    assert not Session.objects.exists()
+    assert Team.objects.get(id=taster.team.id).revision == 0
+
+
+def test_a_clock_ahead_is_drawn_back_and_what_it_said_is_kept(taster, buyer):
+    infusion = InfusionFactory(session__lot__team=taster.team)
+    ahead = change("infusion", infusion.id, at="2027-11-25T10:00:00Z", steep_s=30)
+    assert words(sync(taster.client, [ahead])) == ["applied"]
+    now = (timezone.now() + timedelta(seconds=90)).isoformat()  # within the leeway: taken as it is
+    correction = change("infusion", infusion.id, at=now, steep_s=40)
+    assert words(sync(buyer.client, [correction], device=OTHER_PHONE)) == ["applied"]
+    assert words(sync(taster.client, [ahead])) == ["unchanged"]  # sent again, it does not win
+    infusion.refresh_from_db()
+    assert infusion.steep_s == 40
+    history = taster.client.get(f"/api/v1/infusions/{infusion.id}/history").json()["overwritten"]
+    assert [h["claimed_at"] for h in history if h["value"] == 30] == ["2027-11-25T10:00:00.000000Z"]
+
+
+def test_a_whole_session_can_be_renumbered_at_once(taster):
+    session = SessionFactory(lot__team=taster.team)
+    poured = [InfusionFactory(session=session, number=n) for n in (1, 2, 3)]
+    sent = [change("infusion", i.id, number=i.number + 1) for i in poured]
+    rinse = change("infusion", session=str(session.id), number=1, steep_s=5, kettle_c=100)
+    assert words(sync(taster.client, [*sent, rinse])) == ["applied"] * 4
+    assert sorted(session.infusions.values_list("number", flat=True)) == [1, 2, 3, 4]
+
+
+def test_a_number_that_is_taken_is_refused_and_other_edits_of_the_record_stand(taster):
+    session = SessionFactory(lot__team=taster.team)
+    InfusionFactory(session=session, number=1)
+    second = InfusionFactory(session=session, number=2)
+    sent = [
+        change("infusion", second.id, number=1),
+        change("infusion", second.id, remarks="stands"),
+        change("infusion", session=str(session.id), number=1, steep_s=5, kettle_c=100),
+    ]
+    answer = sync(taster.client, sent)
+    assert words(answer) == ["refused", "applied", "refused"]
+    assert answer["verdicts"][0]["problems"][0]["code"] == "taken"
+    second.refresh_from_db()
+    assert (second.number, second.remarks) == (2, "stands")
+
+
+def test_two_new_infusions_of_one_number_in_one_body_keep_the_first(taster):
+    session = SessionFactory(lot__team=taster.team)
+    sent = [
+        change("infusion", session=str(session.id), number=1, steep_s=5, kettle_c=100),
+        change("infusion", session=str(session.id), number=1, steep_s=6, kettle_c=100),
+    ]
+    assert words(sync(taster.client, sent)) == ["applied", "refused"]
+
+
+def test_a_note_cannot_take_another_sessions_infusion(taster, lexicon):
+    session = SessionFactory(lot__team=taster.team)
+    elsewhere = InfusionFactory(session__lot=session.lot)
+    note = change(
+        "note", session=str(session.id), infusion=str(elsewhere.id), moment="mouth", descriptor="strength", intensity=4
+    )
+    answer = sync(taster.client, [note])
+    assert [(p["field"], p["code"]) for p in answer["verdicts"][0]["problems"]] == [("infusion", "other_session")]
+
+
+def test_a_viewer_reads_but_every_change_is_refused(viewer, taster):
+    LotFactory(team=taster.team, name="Seen")
+    answer = sync(viewer.client, [change("lot", name="Mine", kind="green")])
+    assert [(v["verdict"], v["problems"][0]["code"]) for v in answer["verdicts"]] == [("refused", "not_allowed")]
+    assert [c["fields"]["name"] for c in answer["changes"]] == ["Seen"]
+
+
+def test_only_the_taster_makes_a_session_private(taster, buyer):
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
+    sent = [change("session", session.id, private=True)]
+    assert words(sync(buyer.client, sent, device=OTHER_PHONE)) == ["refused"]
+    assert words(sync(taster.client, sent)) == ["applied"]
+
+
+def test_a_teams_own_word_is_made_and_used_in_one_body(taster):
+    session = SessionFactory(lot__team=taster.team)
+    sent = [
+        change("note", session=str(session.id), moment="lid", descriptor="wet_slate"),
+        change("descriptor", key="wet_slate", label="wet slate"),
+    ]
+    assert words(sync(taster.client, sent)) == ["applied", "applied"]
+    assert taster.client.get(f"/api/v1/notes/{sent[0]['id']}/").json()["descriptor"] == "wet_slate"
+
+
+def test_a_key_of_the_built_in_words_is_taken(taster, lexicon):
+    answer = sync(taster.client, [change("descriptor", key="strength", label="My strength")])
+    assert answer["verdicts"][0]["problems"][0]["code"] == "taken"
+
+
+def test_an_edit_of_a_session_makes_its_lot_due_and_a_move_makes_both(taster):
+    old, new = LotFactory(team=taster.team), LotFactory(team=taster.team)
+    session = SessionFactory(lot=old)
+    sync(taster.client, [change("session", session.id, leaf_g=6)])
+    assert set(Development.objects.values_list("lot_id", flat=True)) == {old.id}
+    answer = sync(taster.client, [change("session", session.id, at="2026-03-04T12:40:00Z", lot=str(new.id))])
+    due = dict(Development.objects.values_list("lot_id", "due_revision"))
+    assert due == {old.id: answer["cursor"], new.id: answer["cursor"]}
+
+
+def test_a_private_session_makes_nothing_due_until_it_is_shared(taster):
+    lot, session = LotFactory(team=taster.team), uuid4()
+    sync(taster.client, [change("session", session, lot=str(lot.id), private=True, **SESSION)])
+    assert not Development.objects.exists()
+    sync(taster.client, [change("session", session, at="2026-03-04T12:40:00Z", private=False)])
+    assert Development.objects.get().lot_id == lot.id
+
+
+def test_a_few_statements_however_many_records(taster, lexicon, django_assert_num_queries):
+    sync(taster.client)
+    _, small = pot(LotFactory(team=taster.team).id, infusions=1, notes_each=1)
+    _, large = pot(LotFactory(team=taster.team).id, infusions=8, notes_each=12)
+    with django_assert_num_queries(25):
+        sync(taster.client, small, cursor=10**6)
+    with django_assert_num_queries(25):
+        sync(taster.client, large, cursor=10**6)
+
+
+def test_another_members_private_session_looks_absent(taster, buyer, lexicon):
+    session = SessionFactory(lot__team=taster.team, by=buyer.user, private=True)
+    infusion = InfusionFactory(session=session)
+    hidden = [
+        change("session", session.id, leaf_g=9),
+        change("infusion", infusion.id, steep_s=9),
+        change("infusion", infusion.id, deleted=True),
+        change("infusion", session=str(session.id), number=5, steep_s=5, kettle_c=90),
+    ]
+    unknown = uuid4()
+    absent = [
+        change("session", uuid4(), leaf_g=9),
+        change("infusion", unknown, steep_s=9),
+        change("infusion", unknown, deleted=True),
+        change("infusion", session=str(uuid4()), number=5, steep_s=5, kettle_c=90),
+    ]
+    seen, nothing = sync(taster.client, hidden), sync(taster.client, absent)
+    assert [v["problems"] for v in seen["verdicts"]] == [v["problems"] for v in nothing["verdicts"]]
+    infusion.refresh_from_db()
+    assert infusion.steep_s == 15
+
+
+def test_two_people_of_two_teams_with_one_login_stay_apart(taster):
+    other = person(Team.objects.create(name="Second House"), "owner")
+    lot = LotFactory(team=other.team, name="Theirs")
+    answer = sync(taster.client, [change("lot", lot.id, name="Ours now", kind="green")])
+    assert [p["code"] for p in answer["verdicts"][0]["problems"]] == ["taken"]
+    lot.refresh_from_db()
+    assert lot.name == "Theirs"

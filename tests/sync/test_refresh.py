@@ -1,0 +1,200 @@
+"""From a committed change to fresh figures: marking, asking, computing, and what a lost message costs."""
+
+import os
+import sys
+import time
+from datetime import timedelta
+from uuid import uuid4
+
+import pytest
+from celery import current_app
+from django.conf import settings
+from django.db import connection, connections, transaction
+from django.utils import timezone
+
+from config.dev.home import ROOT
+from config.dev.process import Child
+from tastings.actions.developments import refresh_development
+from tastings.actions.due import ask_due
+from tastings.actions.lexicon import load_lexicon
+from tastings.jobs import Job
+from tastings.models import Development
+from tests.api.phone import change, sync
+from tests.factories import LotFactory, TeamFactory, person
+from tests.sync.test_push import pot
+
+KEYS = ("strength", "sweetness", "honey")
+
+
+def brewed(client, lot, *, infusions=5):
+    """Sync one session; return the development's address."""
+    sync(client, pot(lot.id, infusions=infusions, notes_each=3, keys=KEYS)[1])
+    return f"/api/v1/lots/{lot.id}/development"
+
+
+@pytest.mark.django_db
+def test_figures_follow_a_change(taster, lexicon):
+    lot = LotFactory(team=taster.team)
+    address = brewed(taster.client, lot)
+    before = taster.client.get(address).json()
+    assert (before["stale"], before["evidence"]["sessions"]) == (True, 0)
+    assert refresh_development(lot.id, now=timezone.now())
+    answer = taster.client.get(address)
+    after = answer.json()
+    assert (after["stale"], after["evidence"]["sessions"], after["evidence"]["infusions"]) == (False, 1, 5)
+    assert [curve["descriptor"] for curve in after["curves"]] == ["strength", "sweetness"]
+    assert after["steeps"]["finish_line"] == 2.5
+    assert after["revision"] == sync(taster.client)["cursor"]
+    assert taster.client.get(address, headers={"if-none-match": answer["ETag"]}).status_code == 304
+    assert not refresh_development(lot.id, now=timezone.now())  # nothing left to do
+
+
+@pytest.mark.django_db
+def test_deleting_a_session_takes_it_out_of_the_figures(taster, lexicon):
+    lot = LotFactory(team=taster.team)
+    session, changes = pot(lot.id, infusions=3, notes_each=3, keys=KEYS)
+    sync(taster.client, changes)
+    refresh_development(lot.id, now=timezone.now())
+    sync(taster.client, [change("session", session, at="2026-03-04T13:00:00Z", deleted=True)])
+    refresh_development(lot.id, now=timezone.now())
+    figures = taster.client.get(f"/api/v1/lots/{lot.id}/development").json()
+    assert (figures["evidence"]["sessions"], figures["curves"], figures["stale"]) == (0, [], False)
+
+
+@pytest.mark.django_db
+def test_a_session_turned_private_leaves_the_figures(taster, lexicon):
+    lot = LotFactory(team=taster.team)
+    session, changes = pot(lot.id, infusions=3, notes_each=3, keys=KEYS)
+    sync(taster.client, changes)
+    refresh_development(lot.id, now=timezone.now())
+    sync(taster.client, [change("session", session, at="2026-03-04T13:00:00Z", private=True)])
+    assert refresh_development(lot.id, now=timezone.now())
+    assert taster.client.get(f"/api/v1/lots/{lot.id}/development").json()["evidence"]["sessions"] == 0
+
+
+@pytest.mark.django_db
+def test_a_job_under_way_is_not_asked_for_again_until_it_is_taken_for_lost(taster, lexicon):
+    brewed(taster.client, LotFactory(team=taster.team))
+    asked_at = Development.objects.get().asked_at
+    assert ask_due(now=asked_at + timedelta(seconds=20)) == 0
+    assert ask_due(now=asked_at + timedelta(seconds=40)) == 1
+
+
+@pytest.mark.django_db
+def test_figures_of_an_older_method_are_due(taster, lexicon):
+    lot = LotFactory(team=taster.team)
+    brewed(taster.client, lot)
+    refresh_development(lot.id, now=timezone.now())
+    assert ask_due(now=timezone.now()) == 0
+    Development.objects.update(method="older")
+    assert ask_due(now=timezone.now()) == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_two_jobs_for_one_lot_never_overlap():
+    load_lexicon()
+    who = person(TeamFactory(), "taster")
+    lot = LotFactory(team=who.team)
+    brewed(who.client, lot)
+    other = connections["default"].copy()
+    try:
+        with transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtextextended(%s, 0))", [f"development {lot.id}"])
+            with other.cursor() as elsewhere:  # as a second worker would find it
+                elsewhere.execute(
+                    "SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"development {lot.id}"]
+                )
+                assert elsewhere.fetchone() == (False,)
+    finally:
+        other.close()
+    assert refresh_development(lot.id, now=timezone.now())
+
+
+@pytest.fixture
+def worker(transactional_db, tmp_path):
+    """A real worker on the test database and the test broker; gives its log."""
+    load_lexicon()
+    current_app.control.purge()
+    test_database = connection.settings_dict
+    url = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**test_database)
+    log = tmp_path / "worker.log"
+    child = Child(
+        name="worker",
+        command=[sys.executable, "-m", "celery", "-A", "config", "worker", "--concurrency", "2", "--loglevel", "INFO"],
+        env={**os.environ, "DATABASE_URL": url, "REDIS_URL": settings.REDIS_URL, "PYTHONPATH": str(ROOT)},
+        log=log,
+    )
+    child.start()
+    try:
+        wait_for(lambda: current_app.control.ping(timeout=0.5, limit=1))
+        yield log
+    finally:
+        child.popen.terminate()
+        child.popen.wait(timeout=30)
+
+
+def wait_for(true, seconds=60):
+    """Wait until something is true; the limit is generous, since it guards against never."""
+    deadline = time.monotonic() + seconds
+    while not true():
+        assert time.monotonic() < deadline, "it never came true"
+        time.sleep(0.05)
+
+
+def runs(log, lot):
+    """How often the worker computed."""
+    return log.read_text().count(f"{Job.REFRESH_DEVELOPMENT}[") and log.read_text().count("succeeded in")
+
+
+def test_a_worker_brings_figures_up_to_date_and_gathers_a_burst_of_edits(worker):
+    who = person(TeamFactory(), "taster")
+    lot = LotFactory(team=who.team)
+    session, changes = pot(lot.id, infusions=4, notes_each=3, keys=KEYS)
+    sync(who.client, changes)
+    for i in range(10):
+        sync(who.client, [change("session", session, at=f"2026-03-04T12:31:{i:02}Z", leaf_g=5 + i / 10)])
+    address = f"/api/v1/lots/{lot.id}/development"
+    wait_for(lambda: not who.client.get(address).json()["stale"])
+    assert who.client.get(address).json()["evidence"]["infusions"] == 4
+    wait_for(lambda: Development.objects.get(lot=lot).asked_at is None)
+    assert 1 <= worker.read_text().count("succeeded in") <= 3
+
+
+def test_a_lost_message_loses_nothing(worker):
+    who = person(TeamFactory(), "taster")
+    lot = LotFactory(team=who.team)
+    address = brewed(who.client, lot)
+    wait_for(lambda: not who.client.get(address).json()["stale"])
+    # due and asked for long ago, but no message exists: as after a broker that lost its queue
+    Development.objects.filter(lot=lot).update(due_revision=10**6, asked_at=timezone.now() - timedelta(minutes=1))
+    current_app.send_task(Job.REFRESH_DUE.value)
+    wait_for(lambda: not who.client.get(address).json()["stale"])
+    assert who.client.get(address).json()["revision"] == 10**6
+
+
+@pytest.mark.django_db(transaction=True)
+def test_sync_answers_while_the_broker_is_down(monkeypatch):
+    load_lexicon()
+    who = person(TeamFactory(), "taster")
+    lot = LotFactory(team=who.team)
+    current_app.pool.force_close_all()
+    current_app.amqp._producer_pool = None
+    monkeypatch.setattr(current_app.conf, "broker_url", "redis://127.0.0.1:1/0")
+    monkeypatch.setattr(current_app.conf, "broker_write_url", "redis://127.0.0.1:1/0")
+    try:
+        address = brewed(who.client, lot)
+        assert who.client.get(address).json()["stale"]
+        assert Development.objects.get(lot=lot).due_revision > 0
+    finally:
+        current_app.pool.force_close_all()
+        current_app.amqp._producer_pool = None
+
+
+def test_each_job_has_a_task_of_its_name():
+    current_app.loader.import_default_modules()
+    ours = {name for name in current_app.tasks if not name.startswith("celery.")}
+    assert ours == {job.value for job in Job}
+
+
+def test_marking_an_unknown_lot_costs_nothing(transactional_db):
+    assert not refresh_development(uuid4(), now=timezone.now())

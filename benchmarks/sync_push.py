@@ -1,0 +1,154 @@
+"""A pushed session against the same rows written by raw psycopg, and against a push that says nothing new.
+
+Run from the repository root: ``python -m benchmarks.sync_push``. Starts its own throw-away servers unless
+``DATABASE_URL`` and ``REDIS_URL`` are set. One push is one session: 8 infusions and 100 notes, as JSON text in, answer
+as JSON text out. The floor writes the very rows that a push stored, in one transaction with one statement per table,
+constraints and all. Medians over interleaved rounds of one run; prints a markdown table of ratios.
+"""
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable
+from functools import partial
+from statistics import median
+from time import perf_counter
+from uuid import uuid4
+
+from config.dev.services import test_servers
+
+
+def session_body(lot: str, keys: list[str]) -> list[dict[str, object]]:
+    """Return a session of 8 infusions and 100 notes as a phone sends it."""
+    at = "2026-03-04T12:00:00.000Z"
+    session, changes = str(uuid4()), list[dict[str, object]]()
+
+    def add(type_name: str, **fields: object) -> str:
+        made = str(uuid4())
+        changes.append({"type": type_name, "id": made, "at": at, "fields": fields})
+        return made
+
+    session = add("session", lot=lot, started_at=at, leaf_g=5, vessel_ml=110, vessel_material="porcelain", warmed=True)
+    pours = [add("infusion", session=session, number=n, steep_s=8 + 4 * n, pour_s=9, kettle_c=98) for n in range(1, 9)]
+    for i in range(100):
+        add(
+            "note",
+            session=session,
+            infusion=pours[i % 8],
+            moment="mouth",
+            descriptor=keys[i // 8],
+            intensity=(37 * i % 101) / 10,
+        )
+    return changes
+
+
+def run(rounds: int) -> None:
+    """Measure on a migrated, empty database and print the table."""
+    import django  # the environment must name the servers first
+
+    django.setup()
+    from django.core.management import call_command
+    from django.db import connection
+    from django.utils import timezone
+
+    from tastings.actions.lexicon import LEXICON, load_lexicon
+    from tastings.actions.push import push
+    from tastings.models import Infusion, Note, Session
+    from tastings.queries.pull import pull
+    from teams.actions.people import new_team
+
+    call_command("migrate", interactive=False, verbosity=0)
+    load_lexicon()
+    member = new_team(name=f"Bench {uuid4()}", shop="Bench", username=f"bench-{uuid4()}", password=str(uuid4()))
+    lot, device = str(uuid4()), uuid4()
+    first = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
+    push(member, device=device, sent=first, now=timezone.now())
+    keys = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:13]]
+
+    def pushed(text: str) -> str:
+        verdicts = push(member, device=device, sent=json.loads(text), now=timezone.now())
+        return json.dumps([verdict.as_json() for verdict in verdicts])
+
+    def pulled(cursor: int) -> str:
+        return json.dumps(pull(member, cursor=cursor, limit=500).changes)
+
+    def copy_of(session: str) -> Callable[[], None]:
+        """Return a writer of the session's rows under new ids, from values already at hand."""
+        statements = []
+        with connection.cursor() as cursor:
+            for model, where in ((Session, "id"), (Infusion, "session_id"), (Note, "session_id")):
+                table = model._meta.db_table
+                names = [str(field.column) for field in model._meta.concrete_fields]
+                cursor.execute(f"SELECT {', '.join(names)} FROM {table} WHERE {where} = %s", [session])
+                statements.append((table, names, cursor.fetchall()))
+            cursor.execute("UPDATE teams_team SET revision = revision + 109 WHERE id = %s", [member.team_id])
+            cursor.execute("SELECT revision FROM teams_team WHERE id = %s", [member.team_id])
+            revision = cursor.fetchone()[0] - 109
+        renamed: dict[object, object] = {}
+        rows_of = []
+        for table, names, rows in statements:
+            fresh = []
+            for row in rows:
+                values = dict(zip(names, row, strict=True))
+                renamed[values["id"]] = values["id"] = uuid4()
+                revision += 1
+                values["revision"] = revision
+                for name in ("session_id", "infusion_id"):
+                    if name in values:
+                        values[name] = renamed[values[name]]
+                fresh.append(tuple(values.values()))
+            rows_of.append((table, names, fresh))
+
+        def write() -> None:
+            with connection.cursor() as outer:
+                raw = outer.connection
+                with raw.transaction(), raw.cursor() as cursor:
+                    cursor.execute("SELECT 1 FROM teams_team WHERE id = %s FOR UPDATE", [member.team_id])
+                    for table, names, fresh in rows_of:
+                        marks = ", ".join(f"({', '.join(['%s'] * len(names))})" for _ in fresh)
+                        flat = [value for row in fresh for value in row]
+                        cursor.execute(f"INSERT INTO {table} ({', '.join(names)}) VALUES {marks}", flat)
+
+        return write
+
+    times: dict[str, list[float]] = {name: [] for name in ("raw", "push", "again", "pull")}
+
+    def timed(name: str, work: Callable[[], object]) -> None:
+        begun = perf_counter()
+        work()
+        times[name].append(perf_counter() - begun)
+
+    for number in range(rounds + 3):
+        text = json.dumps(session_body(lot, keys))
+        timed("push", partial(pushed, text))
+        timed("again", partial(pushed, text))
+        timed("raw", copy_of(json.loads(text)[0]["id"]))
+        timed("pull", partial(pulled, 2 * 109 * number))
+        if number < 3:  # first rounds warm caches
+            for values in times.values():
+                values.clear()
+    floor = median(times["raw"])
+    print("| what, one session of 109 records | median | ratio to the floor |\n| --- | ---: | ---: |")
+    for name, label in (
+        ("raw", "floor: the same rows by raw psycopg"),
+        ("push", "push: decode, check, merge, stamp, store, answer"),
+        ("again", "the same push again: everything unchanged"),
+        ("pull", "pull of those records as JSON"),
+    ):
+        print(f"| {label} | {1000 * median(times[name]):.1f} ms | {median(times[name]) / floor:.1f} |")
+
+
+def main() -> int:
+    """Run it on given or throw-away servers."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--rounds", type=int, default=40)
+    rounds = parser.parse_args().rounds
+    with test_servers() as found:
+        os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+        run(rounds)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

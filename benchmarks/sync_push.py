@@ -60,7 +60,9 @@ def run(rounds: int) -> None:
 
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
-    member = new_team(name=f"Bench {uuid4()}", shop="Bench", username=f"bench-{uuid4()}", password=str(uuid4()))
+    member = new_team(
+        name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
+    )
     lot, device = str(uuid4()), uuid4()
     first = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
     push(member, device=device, sent=first, now=timezone.now())

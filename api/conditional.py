@@ -2,6 +2,7 @@
 
 import hashlib
 import json
+import re
 from collections.abc import Callable, Sequence
 from typing import Any
 from urllib.parse import urlencode
@@ -34,6 +35,8 @@ def tagged(request: Request, body: object, *, tag: str | None = None) -> Respons
         body, headers={"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Authorization"}
     )
     conditional = get_conditional_response(request._request, etag=response["ETag"], response=response)  # noqa: SLF001 - DRF's way to Django's request
+    if conditional is not None and conditional.status_code == Changed.status:
+        raise Changed
     return conditional or response  # type: ignore[return-value]  # a 304 is a plain Django response
 
 
@@ -49,7 +52,7 @@ def expected_revision(request: Request) -> int | None:
     if header is None or header.strip() == "*":
         return None
     tags = [tag.strip('"') for tag in parse_etags(header)]
-    if len(tags) != 1 or not tags[0].isdigit() or not tags[0].isascii() or len(tags[0]) > 18:
+    if len(tags) != 1 or not re.fullmatch("[1-9][0-9]{0,17}", tags[0]):
         raise Changed
     return int(tags[0])
 

@@ -242,3 +242,30 @@ DEVELOPMENT = _object(
     next=s.CharField(),
     cautions=s.ListField(child=s.CharField()),
 )
+
+GUIDE = _object(
+    "BrewGuide",
+    infusions=_object(
+        "GuidedInfusion",
+        number=s.IntegerField(),
+        steep_s=s.FloatField(),
+        pour_s=s.FloatField(),
+        contact_s=s.FloatField(),
+        expected_strength=s.FloatField(),
+        low=s.FloatField(),
+        high=s.FloatField(),
+    )(many=True),
+    last_worthwhile=s.IntegerField(allow_null=True),
+    target_strength=s.FloatField(allow_null=True),
+    cautions=s.ListField(child=s.CharField()),
+)
+POT = (
+    OpenApiParameter("vessel_ml", float, description="default 110"),
+    OpenApiParameter("leaf_g", float, description="default 5"),
+    OpenApiParameter("kettle_c", float, description="default 100"),
+    OpenApiParameter("vessel_material", str, description="default porcelain"),
+    OpenApiParameter("vessel_g", float, description="with lid; estimated from volume and material when left out"),
+    OpenApiParameter("warmed", bool, description="default true"),
+    OpenApiParameter("pour_s", float, description="how long the pot takes to empty; default 5"),
+    OpenApiParameter("altitude_m", float, description="lowers the boiling point"),
+)

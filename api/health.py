@@ -2,7 +2,7 @@
 
 import logging
 
-from django.db import DatabaseError, connection
+from django.db import Error, connection
 from django.http import HttpRequest, JsonResponse
 from django.views.decorators.http import require_safe
 
@@ -29,7 +29,7 @@ def _database_answers() -> bool:
     try:
         with connection.cursor() as cursor:
             cursor.execute("SELECT count(*) FROM tastings_development WHERE false")
-    except DatabaseError as error:
+    except Error as error:
         _log.warning("database does not answer: %s", error)
         return False
     return True

@@ -5,6 +5,7 @@ An id that is absent, another team's, hidden or no id at all is answered alike.
 """
 
 from collections.abc import Iterable, Mapping
+from http import HTTPStatus
 from typing import Any
 
 from django.core.exceptions import PermissionDenied
@@ -47,7 +48,7 @@ def as_problem(error: Exception, context: Mapping[str, Any]) -> Response | None:
             body = document(
                 status=error.status_code,
                 code=str(error.default_code),
-                title=str(type(error).default_detail),
+                title=HTTPStatus(error.status_code).phrase,
                 detail=str(error.detail),
             )
             return _answer(body, headers)

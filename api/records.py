@@ -39,6 +39,22 @@ class RecordView(APIView):
         if verdict.verdict == "refused":
             raise _refusal(verdict)
 
+    def own(self, request: Request, record_id: str) -> UUID:
+        """Return the id of a record that the team may change; raise NotHere or NotAllowed."""
+        record = record_for(member_of(request), self.type_name, id_in_address(record_id))
+        if record.fields.get("built_in"):
+            raise NotAllowed("what is built in cannot be changed")
+        return record.id
+
+    def parent_stands(self, request: Request, fields: Mapping[str, object]) -> None:
+        """Refuse a new record of a session that is gone: nobody would see it."""
+        if (session := fields.get("session")) is None:
+            return
+        try:
+            record_for(member_of(request), "session", UUID(str(session)))
+        except NotHere as error:
+            raise Invalid(problems=[Problem("session", "unknown_parent", "there is no such session")]) from error
+
 
 class RecordList(RecordView):
     """The team's records of one type."""
@@ -61,7 +77,9 @@ class RecordList(RecordView):
             record = UUID(clean_id(sent.pop("id", None)))
         except Unfit as error:
             raise Invalid(problems=[Problem("id", error.fault.code, error.fault.detail)]) from error
-        self.change(request, record=record, fields=checked_or_refused(self.type_name, sent), expected=NEW)
+        fields = checked_or_refused(self.type_name, sent)
+        self.parent_stands(request, fields)
+        self.change(request, record=record, fields=fields, expected=NEW)
         made = record_for(member_of(request), self.type_name, record)
         location = request.build_absolute_uri(f"{request.path}{record}/")
         return Response(shown(made), status=201, headers={"ETag": f'"{made.revision}"', "Location": location})
@@ -77,8 +95,7 @@ class RecordItem(RecordView):
 
     def patch(self, request: Request, record_id: str) -> Response:
         """Change the fields sent and leave the others."""
-        record = id_in_address(record_id)
-        record_for(member_of(request), self.type_name, record)
+        record = self.own(request, record_id)
         fields = checked_or_refused(self.type_name, body_of(request))
         self.change(request, record=record, fields=fields, expected=expected_revision(request))
         changed = record_for(member_of(request), self.type_name, record)
@@ -86,8 +103,7 @@ class RecordItem(RecordView):
 
     def delete(self, request: Request, record_id: str) -> Response:
         """Delete it; its history stays."""
-        record = id_in_address(record_id)
-        record_for(member_of(request), self.type_name, record)
+        record = self.own(request, record_id)
         self.change(request, record=record, fields={DELETED: True}, expected=expected_revision(request))
         return Response(status=204)
 

@@ -7,7 +7,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
 from api import documents as doc
-from api.developments import DevelopmentOf
+from api.developments import BrewGuideOf, DevelopmentOf
 from api.documents import described, problem
 from api.people import Me, Members, OneMember, OneShop, Shops, Token, Tokens
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
@@ -78,6 +78,9 @@ def _describe() -> None:
         DevelopmentOf: {
             "get": described(parameters=[doc.ETAG], responses={200: doc.DEVELOPMENT, **read, **problem(404)})
         },
+        BrewGuideOf: {
+            "get": described(parameters=[*doc.POT, doc.ETAG], responses={200: doc.GUIDE, **read, **problem(404, 422)})
+        },
         Tokens: {
             "get": described(parameters=[doc.ETAG], responses={200: doc.page(doc.DEVICE, "DevicePage"), **read}),
             "post": described(request=doc.SIGN_IN, responses={201: doc.SIGNED_IN, **body}, auth=[]),
@@ -124,6 +127,7 @@ urlpatterns = [
     path("sync", Sync.as_view()),
     *(route for shape in SHAPES.values() for route in _record_routes(shape)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
+    path("lots/<str:lot_id>/brew-guide", BrewGuideOf.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),
     path("docs", SpectacularSwaggerView.as_view(url_name="schema", permission_classes=[], authentication_classes=[])),
 ]

@@ -1,0 +1,425 @@
+"""Lots, sessions, infusions, notes and descriptors as REST resources."""
+
+from uuid import UUID, uuid4
+
+import pytest
+
+from tastings.actions.push import SHAPES
+from tastings.queries.records import MODELS
+from tests.api.phone import change, sync, words
+from tests.api.problems import refusal
+from tests.api.records import FULL, TYPES, Place
+from tests.factories import LotFactory, NoteFactory, SessionFactory
+
+every_type = pytest.mark.parametrize("type_name", TYPES)
+every_but_note = pytest.mark.parametrize("type_name", [name for name in TYPES if name != "note"])
+# a field that may change, and two values for it
+EDITS = {
+    "lot": ("remarks", "first", "second"),
+    "session": ("water", "first", "second"),
+    "infusion": ("steep_s", 11, 12),
+    "note": ("text", "first", "second"),
+    "descriptor": ("family", "first", "second"),
+}
+
+
+@pytest.fixture
+def place(taster):
+    return Place(taster)
+
+
+def address_of(type_name, record=None):
+    return f"/api/v1/{type_name}s/" + (f"{record}/" if record else "")
+
+
+def create(person, type_name, fields):
+    response = person.client.post(address_of(type_name), {"id": str(uuid4()), **fields})
+    assert response.status_code == 201, response.content
+    return response
+
+
+def test_full_bodies_hold_every_field_of_the_shapes():
+    assert {name: set(fields) for name, fields in FULL.items()} == {
+        name: set(shape.by_name()) for name, shape in SHAPES.items()
+    }
+
+
+@every_type
+def test_record_with_every_field_reads_back_as_sent(taster, place, type_name):
+    sent = {"id": str(uuid4()), **place.full(type_name)}
+    made = taster.client.post(address_of(type_name), sent)
+    read = taster.client.get(address_of(type_name, sent["id"]))
+
+    server = {"session": {"taster": str(taster.user.id)}, "descriptor": {"built_in": False}}.get(type_name, {})
+    assert made.status_code == 201
+    assert made.json() == {
+        **sent, **server, "revision": made.json()["revision"], "by": str(taster.user.id)
+    }  # fmt: skip
+    assert made["ETag"] == f'"{made.json()["revision"]}"'
+    assert made["Location"] == f"http://testserver{address_of(type_name, sent['id'])}"
+    assert (read.status_code, read.json(), read["ETag"]) == (200, made.json(), made["ETag"])
+
+
+@every_type
+def test_record_with_the_least_has_null_for_the_rest(taster, place, type_name):
+    sent = {"id": str(uuid4()), **place.new(type_name)}
+    made = create(taster, type_name, sent).json()
+
+    defaults = {"private": False, "rated_each_infusion": False, "synonyms": [], "built_in": False}
+    unsent = {
+        name: value for name, value in made.items() if name not in sent and name not in ("revision", "by", "taster")
+    }
+    assert {name: made[name] for name in sent} == sent
+    assert unsent == {name: defaults.get(name) for name in unsent}
+
+
+@every_type
+def test_record_under_a_taken_id_is_refused(taster, place, type_name):
+    taken = getattr(place, type_name)
+    answer = taster.client.post(address_of(type_name), {"id": str(taken.id), **place.new(type_name)})
+
+    assert refusal(answer) == (422, "invalid", {("id", "taken")})
+    assert taster.client.get(address_of(type_name, taken.id)).json()["revision"] == taken.revision
+
+
+@every_type
+@pytest.mark.parametrize(("given", "code"), [(None, "id"), (17, "id"), ("no-id", "id"), ("\ud800" * 36, "id")])
+def test_record_without_a_good_id_is_refused(taster, place, type_name, given, code):
+    answer = taster.client.post(address_of(type_name), {"id": given, **place.new(type_name)})
+
+    assert refusal(answer) == (422, "invalid", {("id", code)})
+
+
+@every_type
+def test_record_with_nothing_names_every_missing_field(taster, place, type_name):
+    answer = taster.client.post(address_of(type_name), {"id": str(uuid4())})
+
+    required = {field.name for field in SHAPES[type_name].fields if field.required}
+    assert refusal(answer) == (422, "invalid", {(name, "required") for name in required})
+
+
+@every_but_note
+def test_patch_of_one_field_keeps_the_others(taster, place, type_name):
+    before = create(taster, type_name, place.full(type_name)).json()
+    name, value, _ = EDITS[type_name]
+    answer = taster.client.patch(address_of(type_name, before["id"]), {name: value})
+
+    after = answer.json()
+    assert answer.status_code == 200
+    assert after == {**before, name: value, "revision": after["revision"]}
+    assert after["revision"] > before["revision"]
+    assert answer["ETag"] == f'"{after["revision"]}"'
+    assert taster.client.get(address_of(type_name, before["id"])).json() == after
+
+
+@every_but_note
+def test_patch_to_null_forgets_what_may_be_unknown(taster, place, type_name):
+    before = create(taster, type_name, place.full(type_name)).json()
+    free = [field for field in SHAPES[type_name].fields if not field.required]
+    answer = taster.client.patch(address_of(type_name, before["id"]), {field.name: None for field in free})
+
+    empty = {field.name: [] if field.kind == "texts" else field.default for field in free}
+    assert (answer.status_code, answer.json()) == (200, {**before, **empty, "revision": answer.json()["revision"]})
+
+
+@every_but_note
+def test_patch_with_the_same_value_changes_no_other_field(taster, place, type_name):
+    before = create(taster, type_name, place.full(type_name)).json()
+    name = EDITS[type_name][0]
+    answer = taster.client.patch(address_of(type_name, before["id"]), {name: before[name]})
+
+    assert (answer.status_code, answer.json() | {"revision": 0}) == (200, before | {"revision": 0})
+
+
+@every_but_note
+def test_patch_and_delete_of_an_outdated_revision_are_refused(taster, place, type_name):
+    before = create(taster, type_name, place.new(type_name)).json()
+    address, (name, first, second) = address_of(type_name, before["id"]), EDITS[type_name]
+    after = taster.client.patch(address, {name: first}, HTTP_IF_MATCH=f'"{before["revision"]}"')
+    late = [
+        taster.client.patch(address, {name: second}, HTTP_IF_MATCH=f'"{before["revision"]}"'),
+        taster.client.delete(address, HTTP_IF_MATCH=f'"{before["revision"]}"'),
+    ]
+
+    assert (after.status_code, after.json()[name]) == (200, first)
+    assert [refusal(answer) for answer in late] == [(412, "changed", set())] * 2
+    assert taster.client.get(address).json() == after.json()
+    assert taster.client.delete(address, HTTP_IF_MATCH=after["ETag"]).status_code == 204
+
+
+@pytest.mark.parametrize(
+    "tag",
+    [
+        '"nonsense"',
+        '"-1"',
+        '"0"',
+        '""',
+        "17",
+        'W/"1"',
+        '"1", "2"',
+        '"' + "9" * 30 + '"',
+        '"\u0661"'.encode().decode("latin-1"),
+    ],
+)
+def test_if_match_that_names_no_revision_never_matches(taster, place, tag):
+    address = address_of("lot", place.lot.id)
+    answers = [
+        taster.client.patch(address, {"remarks": "x"}, HTTP_IF_MATCH=tag),
+        taster.client.delete(address, HTTP_IF_MATCH=tag),
+    ]
+
+    assert [refusal(answer) for answer in answers] == [(412, "changed", set())] * 2
+    assert taster.client.get(address).json()["revision"] == place.lot.revision
+
+
+def test_if_match_star_asks_only_that_there_is_one(taster, place):
+    assert taster.client.patch(address_of("lot", place.lot.id), {"remarks": "x"}, HTTP_IF_MATCH="*").status_code == 200
+
+
+@every_but_note
+def test_record_that_has_not_changed_is_not_sent_again(taster, place, type_name):
+    row = getattr(place, type_name)
+    for address in (address_of(type_name), address_of(type_name, row.id), address_of(type_name, row.id) + "history"):
+        first = taster.client.get(address)
+        again = taster.client.get(address, HTTP_IF_NONE_MATCH=first["ETag"])
+        name, value, _ = EDITS[type_name]
+        taster.client.patch(address_of(type_name, row.id), {name: value})
+        after = taster.client.get(address, HTTP_IF_NONE_MATCH=first["ETag"])
+        taster.client.patch(address_of(type_name, row.id), {name: getattr(row, name) or None})
+
+        assert (first.status_code, again.status_code, again.content, after.status_code) == (200, 304, b"", 200)
+        assert after["ETag"] != first["ETag"]
+
+
+def test_read_with_an_if_match_that_fails_is_a_problem(taster, place):
+    answer = taster.client.get(address_of("lot", place.lot.id), HTTP_IF_MATCH='"0"')
+
+    assert refusal(answer) == (412, "changed", set())
+
+
+@every_but_note
+def test_deleted_record_is_gone_and_its_history_stays(taster, place, type_name):
+    made = create(taster, type_name, place.new(type_name)).json()
+    address, (name, first, second) = address_of(type_name, made["id"]), EDITS[type_name]
+    taster.client.patch(address, {name: first})
+    taster.client.patch(address, {name: second})
+    deleted = taster.client.delete(address)
+    gone = [taster.client.get(address), taster.client.patch(address, {name: first}), taster.client.delete(address)]
+    history = taster.client.get(f"{address}history").json()
+
+    assert (deleted.status_code, deleted.content) == (204, b"")
+    assert [refusal(answer) for answer in gone] == [(404, "not-here", set())] * 3
+    assert made["id"] not in [row["id"] for row in taster.client.get(address_of(type_name)).json()["results"]]
+    current = {item["field"]: item["value"] for item in history["current"]}
+    assert current == {**place.new(type_name), name: second, "deleted": True}
+    overwritten = [(item["field"], item["value"], item["by"], item["device"]) for item in history["overwritten"]]
+    sent_first = [(name, place.new(type_name)[name])] if name in place.new(type_name) else []
+    assert [item[:2] for item in overwritten] == [(name, first), *sent_first]
+    assert {item[2:] for item in overwritten} == {(str(taster.user.id), str(taster.device.id))}
+
+
+@every_type
+def test_deleted_record_keeps_its_id(taster, place, type_name):
+    made = create(taster, type_name, place.new(type_name)).json()
+    taster.client.delete(address_of(type_name, made["id"]))
+    answer = taster.client.post(address_of(type_name), {"id": made["id"], **place.new(type_name)})
+
+    assert refusal(answer) == (422, "invalid", {("id", "taken")})
+
+
+@every_type
+@pytest.mark.parametrize("more", [0, 2])
+def test_list_takes_as_many_queries_for_one_row_as_for_three(
+    taster, stranger, type_name, more, django_assert_num_queries
+):
+    Place(stranger)
+    rows = Place(taster).more(type_name, more)
+    taster.client.get("/api/v1/me")  # notes when the device last spoke
+    with django_assert_num_queries(2):  # the token with its member; the rows with what they name
+        answer = taster.client.get(address_of(type_name)).json()
+
+    assert answer["next"] is None
+    assert [row["id"] for row in answer["results"]] == [str(row.id) for row in rows]
+    assert answer["results"][0] == taster.client.get(address_of(type_name, rows[0].id)).json()
+
+
+@every_type
+def test_list_pages_hold_every_row_once_in_the_order_of_ids(taster, place, type_name):
+    rows = place.more(type_name, 4)
+    pages, address = [], f"{address_of(type_name)}?limit=2"
+    while address:
+        page = taster.client.get(address).json()
+        pages.append([row["id"] for row in page["results"]])
+        address = page["next"]
+
+    ids = [str(row.id) for row in rows]
+    assert pages == [ids[:2], ids[2:4], ids[4:]]
+
+
+def test_list_page_keeps_the_filter(taster, place):
+    for kind in ("green", "white", "green", "green"):
+        LotFactory(team=taster.team, by=taster.user, kind=kind)
+    first = taster.client.get("/api/v1/lots/?kind=green&limit=2").json()
+    rest = taster.client.get(first["next"]).json()
+
+    found = first["results"] + rest["results"]
+    assert ([row["kind"] for row in found], len({row["id"] for row in found}), rest["next"]) == (["green"] * 3, 3, None)
+
+
+@every_type
+def test_list_filters_find_those_with_the_value_only(taster, place, type_name):
+    sent = {**place.full(type_name), "taster": str(taster.user.id)}
+    made = create(taster, type_name, place.full(type_name)).json()
+    for name in SHAPES[type_name].filters:
+        answer = taster.client.get(address_of(type_name), {name: sent[name]})
+
+        assert answer.status_code == 200, answer.content
+        rows = answer.json()["results"]
+        assert made["id"] in [row["id"] for row in rows]
+        assert {row[name] for row in rows} == {sent[name]}
+
+
+@pytest.mark.parametrize(
+    ("query", "problems"),
+    [
+        ("limit=0", {("limit", "range")}),
+        ("limit=501", {("limit", "range")}),
+        ("limit=many", {("limit", "range")}),
+        ("limit=", {("limit", "range")}),
+        ("limit=%D9%A1", {("limit", "range")}),  # a digit, and not an ASCII one
+        ("after=here", {("after", "id")}),
+        ("name=x", {("name", "unknown_filter")}),
+        ("by=x&colour=red", {("by", "unknown_filter"), ("colour", "unknown_filter")}),
+        ("kind=beer", {("kind", "choice")}),
+        ("kind=", {("kind", "choice")}),
+        ("country=xx", {("country", "pattern")}),
+        ("country=%00%00", {("country", "characters")}),
+        ("harvest_year=spring", {("harvest_year", "type")}),
+        ("harvest_year=3000", {("harvest_year", "range")}),
+        ("harvest_year=" + "9" * 5000, {("harvest_year", "type")}),
+        ("from_lot=x&limit=7", {("from_lot", "id")}),
+    ],
+)
+def test_list_names_what_it_cannot_filter_by(taster, query, problems):
+    assert refusal(taster.client.get(f"/api/v1/lots/?{query}")) == (422, "invalid", problems)
+
+
+def test_list_after_an_id_that_is_not_there_goes_on_from_its_place(taster, place):
+    rows = place.more("lot", 2)
+    between = UUID(int=rows[0].id.int + 1)
+    answer = taster.client.get(f"/api/v1/lots/?after={between}").json()
+
+    assert [row["id"] for row in answer["results"]] == [str(row.id) for row in rows[1:]]
+
+
+@pytest.mark.parametrize("type_name", ["infusion", "note", "descriptor"])
+def test_fixed_fields_cannot_change(taster, place, type_name):
+    row = getattr(place, type_name)
+    other = SessionFactory(lot=place.lot)
+    fixed = {"key": "other_word"} if type_name == "descriptor" else {"session": str(other.id)}
+    answer = taster.client.patch(address_of(type_name, row.id), fixed)
+
+    [name] = fixed
+    status, kind, problems = refusal(answer)
+    assert (status, kind, (name, "fixed") in problems) == (422, "invalid", True)
+    assert taster.client.get(address_of(type_name, row.id)).json()["revision"] == row.revision
+
+
+def test_note_on_another_sessions_infusion_is_refused(taster, place):
+    elsewhere = Place(taster)
+    for answer in (
+        taster.client.post(
+            address_of("note"), {"id": str(uuid4()), **place.new("note", infusion=elsewhere.words["infusion"])}
+        ),
+        taster.client.patch(address_of("note", place.note.id), {"infusion": elsewhere.words["infusion"]}),
+    ):
+        assert refusal(answer) == (422, "invalid", {("infusion", "other_session")})
+
+
+def test_infusion_with_a_taken_number_is_refused(taster, place):
+    answer = taster.client.post(address_of("infusion"), {"id": str(uuid4()), **place.new("infusion", number=1)})
+
+    assert refusal(answer) == (422, "invalid", {("number", "taken")})
+
+
+def test_infusion_number_is_free_again_after_deletion(taster, place):
+    taster.client.delete(address_of("infusion", place.infusion.id))
+
+    assert create(taster, "infusion", place.new("infusion", number=1)).json()["number"] == 1
+
+
+def test_descriptor_with_a_taken_key_is_refused(taster, place, lexicon):
+    for key in (place.descriptor.key, "astringency"):
+        answer = taster.client.post(address_of("descriptor"), {"id": str(uuid4()), "key": key, "label": "mine"})
+
+        assert refusal(answer) == (422, "invalid", {("key", "taken")})
+
+
+def test_lot_bought_from_itself_is_refused(taster, place):
+    itself = str(uuid4())
+    answers = [
+        taster.client.post(address_of("lot"), {"id": itself, **place.new("lot", from_lot=itself)}),
+        taster.client.patch(address_of("lot", place.lot.id), {"from_lot": str(place.lot.id)}),
+    ]
+
+    assert [refusal(answer) for answer in answers] == [(422, "invalid", {("from_lot", "itself")})] * 2
+
+
+def test_builtin_descriptors_are_read_and_not_written(taster, lexicon):
+    built_in = taster.client.get("/api/v1/descriptors/?key=astringency").json()["results"][0]
+    address = address_of("descriptor", built_in["id"])
+    answers = [taster.client.patch(address, {"label": "mine"}), taster.client.delete(address)]
+
+    assert (built_in["built_in"], built_in["by"]) == (True, None)
+    assert [refusal(answer)[:2] for answer in answers] == [(403, "not-allowed")] * 2
+    assert taster.client.get(address).json() == built_in
+
+
+def test_child_of_a_deleted_session_cannot_be_made_or_seen(taster, place):
+    taster.client.delete(address_of("session", place.session.id))
+    for type_name in ("infusion", "note"):
+        sent = {"id": str(uuid4()), **place.new(type_name)}
+        answer = taster.client.post(address_of(type_name), sent)
+
+        assert refusal(answer) == (422, "invalid", {("session", "unknown_parent")})
+        assert not MODELS[type_name]._default_manager.filter(id=sent["id"]).exists()
+        assert taster.client.get(address_of(type_name, getattr(place, type_name).id)).status_code == 404
+        assert taster.client.get(address_of(type_name)).json()["results"] == []
+
+
+def test_note_keeps_its_session_list_complete_with_builtin_words(taster, place, lexicon):
+    made = create(taster, "note", place.new("note", descriptor="astringency", intensity=4)).json()
+    answer = taster.client.get(f"/api/v1/notes/?session={place.words['session']}&descriptor=astringency").json()
+
+    assert answer["results"] == [made]
+
+
+def test_rest_edit_is_the_latest_word_even_after_a_phone_ahead_of_time(taster, place):
+    ahead = change("lot", place.lot.id, at="2026-03-05T00:00:00Z", remarks="from the phone")
+    assert words(sync(taster.client, [ahead])) == ["applied"]
+    taster.client.patch(address_of("lot", place.lot.id), {"remarks": "from the desk"})
+
+    assert words(sync(taster.client, [ahead])) == ["unchanged"]
+    assert taster.client.get(address_of("lot", place.lot.id)).json()["remarks"] == "from the desk"
+
+
+@pytest.mark.parametrize("method", ["put", "post"])
+def test_item_takes_no_other_method(taster, place, method):
+    assert refusal(getattr(taster.client, method)(address_of("lot", place.lot.id), {})) == (
+        405,
+        "method-not-allowed",
+        set(),
+    )
+
+
+@every_type
+def test_list_of_an_empty_team_is_empty(stranger, type_name):
+    assert stranger.client.get(address_of(type_name)).json() == {"results": [], "next": None}
+
+
+def test_notes_of_a_long_list_are_read_in_one_go(taster, place, django_assert_num_queries):
+    for _ in range(5):
+        NoteFactory(session=place.session)  # each with a word of its own
+    taster.client.get("/api/v1/me")
+    with django_assert_num_queries(2):
+        assert len(taster.client.get("/api/v1/notes/").json()["results"]) == 6

@@ -11,12 +11,8 @@ from tastings.actions.due import APART_S
 from tastings.jobs import Job, later
 from tastings.maths.develop import develop
 from tastings.maths.development import METHOD
-from tastings.maths.endings import FinishLine
 from tastings.models import Development
-from tastings.queries.brews import tastings_of
-
-FINISH_LINE = FinishLine(mean=2.5, sd=0.0)
-"""Below this strength a cup is spent, for every team alike."""
+from tastings.queries.brews import FINISH_LINE, tastings_of
 
 _log = logging.getLogger(__name__)
 

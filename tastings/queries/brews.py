@@ -7,7 +7,11 @@ from statistics import fmean
 from uuid import UUID
 
 from tastings.maths.brews import Brew, Pour
+from tastings.maths.endings import FinishLine
 from tastings.models import Infusion, Note, Session
+
+FINISH_LINE = FinishLine(mean=2.5, sd=0.0)
+"""Below this strength a cup is spent, for every team alike. [points]"""
 
 _IN_THE_CUP = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
 """Moments that speak of an infusion's cup; a word rated at several counts where it stands first here."""

@@ -1,0 +1,66 @@
+"""What an invented lot is really like, and what its taste does over a session.
+
+The cups come from the same forward model that the figures are computed with (`tastings.maths.extraction`), so that
+the demo shows what the method finds when its assumptions hold; `benchmarks` tries it where they do not.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from tastings.maths.brewing import FloatArray, even_brew, steeped
+from tastings.maths.brews import Brew
+from tastings.maths.extraction import paired_cups
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """One rated attribute: the points it peaks at on the even brew, its rate and lag against those of strength."""
+
+    top: float
+    pace: float = 1.0
+    lag: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Leaf:
+    """A lot's true nature.
+
+    ``k_per_min`` and ``tau_s`` are extraction rate at 100 deg C and wetting lag, ``top`` the points that strength
+    peaks at on the even brew. ``flavours`` come and go with what has been drawn from the leaf: each has the shares of
+    the leaf's content between which it is there.
+    """
+
+    k_per_min: float
+    tau_s: float
+    top: float
+    n: float = 0.7
+    voices: Mapping[str, Voice] = field(default_factory=dict)
+    flavours: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    charm: float = 6.5
+    """Points of liking for a cup of just the right strength."""
+
+    def cups(self, brew: Brew) -> Mapping[str, FloatArray]:
+        """Return the true points of every rated attribute but liking, one entry per pour. [points, may pass 10]."""
+        even = even_brew()
+        voices = {"strength": Voice(self.top), **self.voices}
+        return {
+            key: voice.top * self._cup(brew, voice) / self._cup(even, voice)[1:].max() for key, voice in voices.items()
+        }
+
+    def drawn(self, brew: Brew) -> FloatArray:
+        """Return the share of the leaf's content that is gone halfway through each pour."""
+        one = np.array([self.k_per_min]), np.array([self.tau_s])
+        steeping = steeped(brew, brew.pours)
+        share = 0.08 * paired_cups(steeping, k_per_min=one[0], tau_s=one[1], n=np.ones(1))[0] / steeping.ratio
+        return np.asarray(np.cumsum(share) - share / 2, dtype=np.float64)
+
+    def _cup(self, brew: Brew, voice: Voice) -> FloatArray:
+        found = paired_cups(
+            steeped(brew, brew.pours),
+            k_per_min=np.array([self.k_per_min * voice.pace]),
+            tau_s=np.array([self.tau_s * voice.lag]),
+            n=np.array([self.n]),
+        )
+        return np.asarray(found[0], dtype=np.float64)

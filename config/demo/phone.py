@@ -108,7 +108,9 @@ class Phone:
             try:
                 self._link.request(method, path, body=content, headers=dict(headers))
                 response = self._link.getresponse()
-                return response.status, response.read()
+                answered = response.read()
+                if response.status < 500 or attempt == _ATTEMPTS:
+                    return response.status, answered
             except (OSError, http.client.HTTPException) as error:
                 self._link.close()
                 if attempt == _ATTEMPTS:

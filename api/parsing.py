@@ -55,7 +55,13 @@ class StrictJSONParser(BaseParser):
         if len(body) > LARGEST_BODY:
             raise TooLarge
         try:
-            return json.loads(body.decode("utf-8"), parse_constant=_no_constant, parse_float=_finite, parse_int=_whole)
+            return json.loads(
+                body.decode("utf-8"),
+                object_pairs_hook=_storable_names,
+                parse_constant=_no_constant,
+                parse_float=_finite,
+                parse_int=_whole,
+            )
         except UnicodeDecodeError as error:
             raise ParseError("the body is not UTF-8") from error
         except RecursionError as error:
@@ -72,7 +78,14 @@ def _unpacked(body: bytes) -> bytes:
         raise ParseError("the body is not gzip") from error
     if len(plain) <= LARGEST_BODY and not unpacker.eof:
         raise ParseError("the gzip body ends too early")
+    if unpacker.unused_data:
+        raise ParseError("more follows the end of the gzip body")
     return plain
+
+
+def _storable_names(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    """Return the object; a lone surrogate in a name becomes ``?``, since the answer that refuses the name tells it."""
+    return {name.encode(errors="replace").decode(): value for name, value in pairs}
 
 
 def _no_constant(name: str) -> NoReturn:

@@ -16,8 +16,8 @@ from tests.factories import TeamFactory, person
 
 
 def pytest_configure():
-    """Serve static files from the apps alone: nothing is collected for a test run, and WhiteNoise would warn."""
-    settings.STATIC_ROOT = None
+    """Look for no static files: nothing is collected for a test run, and each new client would list them anew."""
+    settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
 
 
 @pytest.fixture(scope="session")

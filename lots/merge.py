@@ -75,6 +75,11 @@ def _rank(value: object, stamp: Stamp) -> tuple[str, str, str, str]:
     return *stamp.order, json.dumps(value, sort_keys=True, ensure_ascii=False)
 
 
+def same(a: object, b: object) -> bool:
+    """Whether two wire values are the same JSON; Python alone would take true for 1."""
+    return a == b and isinstance(a, bool) == isinstance(b, bool)
+
+
 def merge(held: Copy, sent: Mapping[str, object], stamp: Stamp) -> Outcome:
     """Merge an edit into the held copy, in place.
 
@@ -95,16 +100,16 @@ def merge(held: Copy, sent: Mapping[str, object], stamp: Stamp) -> Outcome:
         current = held.values.get(name)
         if before is not None:
             seen_again = bool(stamp.claimed) and (before.claimed, before.device) == (stamp.claimed, stamp.device)
-            if current == value and (seen_again or before.order == stamp.order):
+            if same(current, value) and (seen_again or before.order == stamp.order):
                 continue
             if _rank(value, stamp) <= _rank(current, before):
                 outdated = True
-                if current != value:
+                if not same(current, value):
                     lost.append(Lost(name, value, stamp))
                 continue
-            if current != value:
+            if not same(current, value):
                 lost.append(Lost(name, current, before))
-        if current != value:
+        if not same(current, value):
             changed.add(name)
         held.values[name] = value
         held.stamps[name] = stamp

@@ -130,7 +130,7 @@ def test_a_bad_change_is_refused_alone(taster, lexicon):
 
 
 def test_an_unknown_parent_is_said_and_what_hangs_on_a_refused_record_too(taster, lexicon):
-    session, changes = pot(uuid4(), infusions=1, notes_each=1)
+    _, changes = pot(uuid4(), infusions=1, notes_each=1)
     answer = sync(taster.client, changes)
     assert words(answer) == ["refused"] * 3
     told = [[(p["field"], p["code"]) for p in v["problems"]] for v in answer["verdicts"]]

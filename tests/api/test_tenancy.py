@@ -1,0 +1,270 @@
+"""What belongs to another team, or to another member's private session, looks exactly like what is not there."""
+
+from uuid import uuid4
+
+import pytest
+
+from lots.models import FieldHistory
+from tastings.actions.push import SHAPES
+from tastings.queries.records import MODELS
+from teams.models import DeviceToken, Member, Shop
+from tests.api.phone import AT, change, sync
+from tests.api.problems import refusal
+from tests.api.records import TYPES, Place
+from tests.api.routes import routes
+from tests.factories import TeamFactory, person
+
+ROUTES = routes()
+WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
+WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
+OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"}
+"""What anyone may read, since it tells of no team."""
+ACTIONS = {"/api/v1/sync", "/sign-out/"}
+"""What is not read but done."""
+PRIVATE_TYPES = ["session", "infusion", "note"]
+
+
+@pytest.fixture
+def place(taster):
+    return Place(taster)
+
+
+def foreign(address, place, taster):
+    """Return the address with the id of what is the place's; fails for a route that this test does not know."""
+    of_team = {
+        "token_id": taster.device.id,
+        "shop_id": taster.member.shop_id,
+        "user_id": taster.user.id,
+        "lot_id": place.lot.id,
+    }
+    if "{record_id}" in address:
+        of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id
+    return address.format(**of_team)
+
+
+def told(response):
+    """Return all that an answer tells: status, headers and body."""
+    return response.status_code, dict(response.items()), response.content
+
+
+def stored(*, of=None):
+    """Return everything that is kept, of one team if given."""
+    wanted = {} if of is None else {"team_id": of.id}
+    tables = [model._default_manager for model in (*MODELS.values(), FieldHistory, Shop, Member)]
+    return [list(table.filter(**wanted).order_by("pk").values()) for table in tables]
+
+
+def test_routes_are_all_found():
+    assert {f"/api/v1/{name}s/{{record_id}}/" for name in TYPES} < {address for address, _, _ in ROUTES}
+    assert len(WITH_ID) > 25
+
+
+@pytest.mark.parametrize(("address", "method"), WITH_ID)
+def test_route_with_a_foreign_id_answers_as_for_an_absent_one(stranger, taster, place, address, method):
+    parameters = next(names for route, names, _ in ROUTES if route == address)
+    addresses = [
+        foreign(address, place, taster),
+        *(
+            address.format(**dict.fromkeys(parameters, other))
+            for other in (uuid4(), "no-id", "%00", "\u0661" * 32, "0" * 31)
+        ),
+    ]
+    before = stored()
+    answers = [
+        getattr(stranger.client, method)(each, {"name": "theirs"} if method == "patch" else None) for each in addresses
+    ]
+
+    assert [answer.status_code for answer in answers] == [404] * len(answers)
+    assert [told(answer) for answer in answers] == [told(answers[1])] * len(answers)
+    assert stored() == before
+    assert DeviceToken.objects.filter(id=taster.device.id).exists()
+
+
+@pytest.mark.parametrize("address", WITHOUT_ID)
+def test_route_without_an_id_tells_nothing_of_another_team(stranger, taster, place, address):
+    if address in ACTIONS:
+        return
+    secrets = [str(getattr(place, name).id) for name in TYPES] + [str(taster.user.id), str(taster.team.id)]
+    secrets += [taster.user.username, taster.team.name, place.lot.name, place.descriptor.key, taster.member.shop.name]
+    answer = stranger.client.get(address, follow=True)
+
+    assert answer.status_code in ({200, 503} if address == "/health/ready" else {200})
+    assert [secret for secret in secrets if secret in answer.content.decode()] == []
+
+
+@pytest.mark.parametrize(("address", "parameters", "methods"), ROUTES)
+def test_route_asks_who_is_there(db, client, address, parameters, methods):
+    if address in OPEN | {"/", "/sign-out/"}:
+        return
+    path = address.format(**dict.fromkeys(parameters, uuid4()))
+    for method in methods:
+        if (address, method) == ("/api/v1/auth/tokens", "post"):
+            continue
+        answer = getattr(client, method)(path, content_type="application/json") if method != "get" else client.get(path)
+        if address.startswith("/api/"):
+            assert refusal(answer)[:2] == (401, "not-authenticated")
+        else:
+            assert (answer.status_code, answer["Location"]) == (302, f"/sign-in/?next={path}")
+
+
+@pytest.mark.parametrize("type_name", TYPES)
+def test_list_filter_by_a_foreign_id_finds_nothing(stranger, taster, place, type_name):
+    shape = SHAPES[type_name]
+    values = {
+        **place.words,
+        "from_lot": place.words["lot"],
+        "taster": str(taster.user.id),
+        "descriptor": place.words["word"],
+    }
+    for name in shape.filters:
+        if name in values:
+            answer = stranger.client.get(f"/api/v1/{type_name}s/", {name: values[name]})
+            assert (answer.status_code, answer.json()["results"]) == (200, [])
+
+
+@pytest.mark.parametrize("type_name", TYPES)
+def test_sync_of_a_foreign_id_is_refused_as_of_an_absent_one(stranger, taster, place, type_name):
+    own = Place(stranger)
+    theirs, absent = getattr(place, type_name).id, uuid4()
+    partial = {"remarks": "mine"} if type_name in ("lot", "session", "infusion") else {}
+    before = stored(of=taster.team)
+    answer = sync(
+        stranger.client,
+        [
+            change(type_name, theirs, deleted=True),
+            change(type_name, absent, deleted=True),
+            change(type_name, theirs, **partial),
+            change(type_name, absent, **partial),
+            change(type_name, theirs, **own.new(type_name)),
+        ],
+    )
+
+    deletion, no_deletion, edit, no_edit, creation = answer["verdicts"]
+    assert [{**deletion, "id": ""}, {**edit, "id": ""}] == [{**no_deletion, "id": ""}, {**no_edit, "id": ""}]
+    assert {deletion["verdict"], edit["verdict"]} == {"refused"}
+    assert (creation["verdict"], creation["revision"]) == ("refused", None)
+    assert [(problem["field"], problem["code"]) for problem in creation["problems"]] == [("id", "taken")]
+    assert str(theirs) not in [row["id"] for row in answer["changes"]]
+    assert stored(of=taster.team) == before
+
+
+@pytest.mark.parametrize(
+    ("type_name", "field"),
+    [
+        (shape.type, field.name)
+        for shape in SHAPES.values()
+        for field in shape.fields
+        if field.kind in ("reference", "key")
+    ],
+)
+def test_foreign_reference_is_refused_as_an_absent_one(stranger, taster, place, type_name, field):
+    own = Place(stranger)
+    words = {**place.words, "from_lot": place.words["lot"], "descriptor": place.words["word"]}
+    before = stored(of=taster.team)
+    for value in (words[field], "no_such_word" if field == "descriptor" else str(uuid4())):
+        sent = own.new(type_name, **{field: value})
+        by_rest = stranger.client.post(f"/api/v1/{type_name}s/", {"id": str(uuid4()), **sent})
+        by_sync = sync(
+            stranger.client,
+            [change(type_name, **sent), change(type_name, getattr(own, type_name).id, **{field: value})],
+        )
+
+        assert refusal(by_rest) == (422, "invalid", {(field, "unknown_parent")})
+        problems = [
+            [(problem["field"], problem["code"]) for problem in verdict["problems"]] for verdict in by_sync["verdicts"]
+        ]
+        assert problems[0] == [(field, "unknown_parent")]
+        assert (field, "unknown_parent") in problems[1]
+    assert stored(of=taster.team) == before
+
+
+def test_pull_from_the_start_brings_own_records_only(stranger, taster, place):
+    own = Place(stranger)
+    answer = sync(stranger.client)
+
+    assert {row["id"] for row in answer["changes"]} == {str(getattr(own, name).id) for name in TYPES}
+
+
+def test_token_reaches_the_team_it_is_for_and_no_other_of_the_login(taster, place):
+    elsewhere = person(TeamFactory(), "owner")
+    Member.objects.create(team=elsewhere.team, user=taster.user, role="owner")
+    theirs = Place(elsewhere)
+
+    assert taster.client.get(f"/api/v1/lots/{theirs.lot.id}/").status_code == 404
+    assert {row["id"] for row in sync(taster.client)["changes"]} == {str(getattr(place, name).id) for name in TYPES}
+
+
+@pytest.fixture
+def private(taster):
+    return Place(taster, private=True)
+
+
+@pytest.mark.parametrize("shared_before", [False, True])
+@pytest.mark.parametrize("type_name", PRIVATE_TYPES)
+def test_private_session_looks_absent_to_the_rest_of_the_team(taster, owner, private, type_name, shared_before):
+    type(private.session).objects.update(shared_once=shared_before)
+    hidden, address = getattr(private, type_name), f"/api/v1/{type_name}s/"
+    before = stored()
+    for method, after in (("get", ""), ("patch", ""), ("delete", ""), ("get", "history")):
+        answers = [getattr(owner.client, method)(f"{address}{which}/{after}") for which in (hidden.id, uuid4())]
+        assert [told(answer) for answer in answers] == [told(answers[1])] * 2
+        assert answers[0].status_code == 404
+    assert owner.client.get(address).json()["results"] == []
+    assert [row["id"] for row in taster.client.get(address).json()["results"]] == [str(hidden.id)]
+    assert stored() == before
+
+
+@pytest.mark.parametrize("type_name", PRIVATE_TYPES)
+def test_private_session_cannot_be_changed_or_hung_on_by_the_rest_of_the_team(taster, owner, private, type_name):
+    own, hidden = Place(owner), getattr(private, type_name).id
+    reference = {
+        "session": {},
+        "infusion": {"session": private.words["session"]},
+        "note": {"infusion": private.words["infusion"]},
+    }
+    before = [row for table in stored() for row in table if row.get("by_id") == taster.user.id]
+    answer = sync(
+        owner.client,
+        [
+            change(type_name, hidden, deleted=True),
+            change(type_name, uuid4(), deleted=True),
+            change(type_name, hidden, **own.new(type_name)),
+            change(type_name, **own.new(type_name, **reference[type_name])),
+        ],
+    )
+
+    deletion, no_deletion, creation, hung = answer["verdicts"]
+    assert {**deletion, "id": ""} == {**no_deletion, "id": ""}
+    assert [(problem["field"], problem["code"]) for problem in creation["problems"]] == [("id", "taken")]
+    if type_name != "session":
+        [name] = reference[type_name]
+        assert [(problem["field"], problem["code"]) for problem in hung["problems"]] == [(name, "unknown_parent")]
+    assert str(hidden) not in [row["id"] for row in answer["changes"]]
+    assert [row for table in stored() for row in table if row.get("by_id") == taster.user.id] == before
+
+
+def test_only_the_taster_makes_a_session_private_or_open(taster, owner, place):
+    address = f"/api/v1/sessions/{place.session.id}/"
+    by_another = [
+        refusal(owner.client.patch(address, {"private": True})),
+        sync(owner.client, [change("session", place.session.id, private=True)])["verdicts"][0]["problems"][0]["code"],
+    ]
+    by_taster = taster.client.patch(address, {"private": True})
+
+    assert by_another == [(403, "not-allowed", {("private", "not_allowed")}), "not_allowed"]
+    assert (by_taster.status_code, owner.client.get(address).status_code) == (200, 404)
+
+
+def test_private_session_leaves_the_report_and_the_figures_alone(taster, owner, private):
+    figures = owner.client.get(f"/api/v1/lots/{private.lot.id}/development").json()
+    report = owner.client.get(f"/lots/{private.lot.id}/report/").content.decode()
+
+    assert (figures["evidence"]["sessions"], figures["stale"]) == (0, False)
+    assert str(private.session.id) not in report
+
+
+def test_change_of_another_team_moves_no_cursor(stranger, taster, place):
+    before = sync(stranger.client)["cursor"]
+    sync(taster.client, [change("lot", place.lot.id, at=AT, remarks="new")])
+
+    assert sync(stranger.client)["cursor"] == before

@@ -1,6 +1,6 @@
 """What the OpenAPI document says of each body, derived from the record shapes and written out for the rest."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
@@ -76,12 +76,69 @@ def record_change(shape: Shape) -> Serializer:
     return _object(f"Changed{shape.type.capitalize()}", **fields)
 
 
-_PROBLEM_ITEM = _object("ProblemItem", field=s.CharField(allow_blank=True), code=s.CharField(), detail=s.CharField())
+CODES = {
+    "changed": "is no longer at the revision that was expected",
+    "characters": "holds a NUL or a lone surrogate",
+    "choice": "is none of the values there are",
+    "conflict": "does not fit with what someone else has just stored",
+    "date": "is no date",
+    "fixed": "cannot change once it is set",
+    "id": "is no UUID",
+    "itself": "names the record itself",
+    "moment": "is no RFC 3339 time with its offset",
+    "not_allowed": "is not for this member to change",
+    "order": "is more than the field that bounds it",
+    "other_session": "is an infusion of another session",
+    "pattern": "does not have the form it must have",
+    "range": "is below or above what is allowed",
+    "read_only": "is set by the server",
+    "required": "must be there and not empty",
+    "step": "has more decimals than are kept",
+    "taken": "is in use",
+    "too_long": "has too many characters",
+    "type": "is of another type",
+    "unknown_field": "is not part of this record or body",
+    "unknown_filter": "is nothing to filter by",
+    "unknown_parent": "names what the server has never seen: send that first, then this again",
+    "unknown_record": "is a deletion of what the server has never seen",
+    "with_deleted": "comes with a deletion, which carries no fields",
+}
+"""What is wrong with a field, by the code that programs go by."""
+TYPES = {
+    "authentication_failed": "the token has ended or never was one",
+    "broken": "our fault; it is in the log",
+    "changed": "If-Match named a revision that is no longer current",
+    "invalid": "some fields are not valid; problems names each",
+    "method_not_allowed": "this address does not take this method",
+    "not_acceptable": "only JSON is spoken here",
+    "not_allowed": "the member's role or the record does not allow this",
+    "not_authenticated": "no token came with the request",
+    "not_here": "absent, deleted, another team's or hidden: it cannot be told which",
+    "not_signed_in": "wrong name or password, or not in that team",
+    "parse_error": "the body is not JSON in UTF-8, or not gzip though it says so",
+    "refused": "refused for a reason given in detail",
+    "too_large": "more than 2 MiB unpacked, or more than 1,000 changes; nothing was applied",
+    "unknown_schema": "a version of the records that is not spoken here; detail names those that are",
+    "unsupported_media_type": "the body is not application/json",
+}
+"""What is wrong with a request, by the last part of the problem's type."""
+
+
+def _listed(words: Mapping[str, str], form: str = "{}") -> str:
+    return "one of " + "; ".join(f"`{form.format(word)}` ({meaning})" for word, meaning in words.items())
+
+
+_PROBLEM_ITEM = _object(
+    "ProblemItem",
+    field=s.CharField(allow_blank=True, help_text="empty when it is not about one field"),
+    code=s.CharField(help_text=_listed(CODES)),
+    detail=s.CharField(),
+)
 
 
 PROBLEM = _object(
     "Problem",
-    type=s.CharField(),
+    type=s.CharField(help_text=_listed({code.replace("_", "-"): why for code, why in TYPES.items()}, "/problems/{}")),
     title=s.CharField(),
     status=s.IntegerField(),
     detail=s.CharField(),

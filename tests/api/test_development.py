@@ -1,0 +1,112 @@
+"""What is computed of a lot, as a client gets it."""
+
+from datetime import UTC, datetime
+from uuid import uuid4
+
+import pytest
+
+from tastings.actions.developments import refresh_development
+from tastings.models import Descriptor
+from tests.api.phone import change, sync, words
+from tests.api.problems import refusal
+from tests.factories import LotFactory
+
+# the contract's members
+MEMBERS = {
+    "lot", "revision", "computed_at", "stale", "evidence", "even_brew", "profile", "steeps", "curves", "layers",
+    "departures", "next", "cautions",
+}  # fmt: skip
+EVEN_BREW = {
+    "leaf_g": 5, "vessel_ml": 110, "kettle_c": 100, "warmed": True, "rinse_s": 10, "contact_s": 20, "infusions": 12,
+}  # fmt: skip
+
+
+def address(lot):
+    return f"/api/v1/lots/{lot}/development"
+
+
+def session_of(lot, strengths):
+    """Return the changes of one session with a strength rating for each cup."""
+    session = change("session", lot=str(lot), started_at="2026-03-04T10:00:00Z", leaf_g=5, vessel_ml=110, warmed=True)
+    changes = [session]
+    for number, strength in enumerate(strengths, 1):
+        pour = change("infusion", session=session["id"], number=number, steep_s=15, pour_s=10, kettle_c=100)
+        rating = {"moment": "mouth", "descriptor": "strength", "intensity": strength}
+        changes += [pour, change("note", session=session["id"], infusion=pour["id"], **rating)]
+    return changes
+
+
+@pytest.fixture
+def lot(taster, lexicon):
+    return LotFactory(team=taster.team, by=taster.user)
+
+
+def test_lot_without_a_session_has_no_evidence_and_no_curves(viewer, lot):
+    answer = viewer.client.get(address(lot.id))
+    figures = answer.json()
+
+    assert answer.status_code == 200
+    assert figures.keys() == MEMBERS
+    assert figures["evidence"] == {"sessions": 0, "infusions": 0, "tasters": 0, "shops": 0, "left_out": []}
+    assert (figures["lot"], figures["stale"], figures["computed_at"], figures["curves"]) == (
+        str(lot.id),
+        False,
+        None,
+        [],
+    )
+    assert figures["profile"]["label"] == "undecided"
+    assert figures["even_brew"] == EVEN_BREW  # contract, "Even brew"
+
+
+@pytest.mark.parametrize("which", ["absent", "malformed", "deleted"])
+def test_lot_that_is_not_there_has_no_figures(taster, lot, which):
+    if which == "deleted":
+        taster.client.delete(f"/api/v1/lots/{lot.id}/")
+
+    asked = {"absent": uuid4(), "malformed": "x", "deleted": lot.id}[which]
+    assert refusal(taster.client.get(address(asked))) == (404, "not-here", set())
+
+
+def test_figures_are_stale_until_the_change_is_in_them(taster, lot):
+    nothing = taster.client.get(address(lot.id))
+    pushed = sync(taster.client, session_of(lot.id, [6, 7.5, 7, 6, 5]))
+    behind = taster.client.get(address(lot.id), HTTP_IF_NONE_MATCH=nothing["ETag"])
+    refresh_development(lot.id, now=datetime.now(UTC))
+    ready = taster.client.get(address(lot.id), HTTP_IF_NONE_MATCH=behind["ETag"])
+    again = taster.client.get(address(lot.id), HTTP_IF_NONE_MATCH=ready["ETag"])
+
+    assert set(words(pushed)) == {"applied"}
+    assert (behind.status_code, behind.json()["stale"], behind.json()["evidence"]["sessions"]) == (200, True, 0)
+    figures = ready.json()
+    assert (ready.status_code, figures["stale"], figures["revision"]) == (200, False, pushed["cursor"])
+    assert figures["evidence"] == {"sessions": 1, "infusions": 5, "tasters": 1, "shops": 0, "left_out": []}
+    assert [curve["descriptor"] for curve in figures["curves"]] == ["strength"]
+    points = figures["curves"][0]["points"]
+    assert [point["infusion"] for point in points] == list(range(1, 13))
+    assert [point["n"] for point in points] == [1] * 5 + [0] * 7
+    assert all(point["low"] <= point["mean"] <= point["high"] for point in points)
+    assert (again.status_code, again.content, again["ETag"]) == (304, b"", ready["ETag"])
+
+
+def test_figures_take_as_many_queries_with_evidence_as_without(taster, lot, django_assert_num_queries):
+    taster.client.get("/api/v1/me")
+    with django_assert_num_queries(3):  # the token with its member; the lot; the figures
+        taster.client.get(address(lot.id))
+    sync(taster.client, session_of(lot.id, [5, 4]))
+    refresh_development(lot.id, now=datetime.now(UTC))
+    with django_assert_num_queries(3):
+        taster.client.get(address(lot.id))
+
+
+def test_figures_cannot_be_written(taster, lot):
+    for method in ("post", "put", "patch", "delete"):
+        assert refusal(getattr(taster.client, method)(address(lot.id)))[:2] == (405, "method-not-allowed")
+
+
+def test_lexicon_holds_what_the_figures_need(lexicon):
+    # contract, "Records": always there, rated 0 to 10
+    always = {
+        "strength", "liking", "body", "sweetness", "bitterness", "astringency", "savouriness", "aroma", "finish",
+        "minerality", "roast",
+    }  # fmt: skip
+    assert set(Descriptor.objects.filter(team=None, rated_each_infusion=True).values_list("key", flat=True)) >= always

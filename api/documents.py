@@ -326,3 +326,42 @@ POT = (
     OpenApiParameter("pour_s", float, description="how long the pot takes to empty; default 5"),
     OpenApiParameter("altitude_m", float, description="lowers the boiling point"),
 )
+
+_TASTER_ROW = _object(
+    "TasterFigures",
+    descriptor=s.CharField(),
+    gain=s.FloatField(help_text="1: as the panel; above 1 spreads more"),
+    gain_sd=s.FloatField(),
+    offset=s.FloatField(help_text="points above the panel"),
+    offset_sd=s.FloatField(),
+    sessions=s.IntegerField(),
+    lots=s.IntegerField(),
+    repeatability_sd=s.FloatField(allow_null=True, help_text="of the same infusion of the same lot, points"),
+    agreement=s.FloatField(allow_null=True, help_text="correlation with the others' mean over lots"),
+    discrimination_p=s.FloatField(allow_null=True, help_text="small when the taster tells lots apart"),
+)
+CALIBRATION = _object(
+    "Calibration",
+    revision=s.IntegerField(),
+    computed_at=s.DateTimeField(allow_null=True),
+    stale=s.BooleanField(),
+    taster=s.UUIDField(),
+    descriptors=_TASTER_ROW(many=True),
+)
+PANEL = _object(
+    "Panel",
+    revision=s.IntegerField(),
+    computed_at=s.DateTimeField(allow_null=True),
+    stale=s.BooleanField(),
+    finish_line=_object("FinishLine", mean=s.FloatField(), sd=s.FloatField())(),
+    agreement=_object(
+        "PanelAgreement",
+        descriptor=s.CharField(),
+        tasters=s.IntegerField(),
+        lots=s.IntegerField(),
+        icc_single=s.FloatField(allow_null=True, help_text="ICC(2,1), Shrout and Fleiss 1979"),
+        icc_mean=s.FloatField(allow_null=True, help_text="ICC(3,k)"),
+        kendall_w=s.FloatField(allow_null=True),
+    )(many=True),
+    tasters=_object("PanelTaster", taster=s.UUIDField(), descriptors=_TASTER_ROW(many=True))(many=True),
+)

@@ -9,6 +9,7 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 from api import documents as doc
 from api.developments import BrewGuideOf, DevelopmentOf
 from api.documents import described, problem
+from api.panels import CalibrationOf, PanelOfTeam
 from api.people import Me, Members, OneMember, OneShop, Shops, Token, Tokens
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.sync import Sync
@@ -81,6 +82,10 @@ def _describe() -> None:
         BrewGuideOf: {
             "get": described(parameters=[*doc.POT, doc.ETAG], responses={200: doc.GUIDE, **read, **problem(404, 422)})
         },
+        CalibrationOf: {
+            "get": described(parameters=[doc.ETAG], responses={200: doc.CALIBRATION, **read, **problem(403, 404)})
+        },
+        PanelOfTeam: {"get": described(parameters=[doc.ETAG], responses={200: doc.PANEL, **read})},
         Tokens: {
             "get": described(parameters=[doc.ETAG], responses={200: doc.page(doc.DEVICE, "DevicePage"), **read}),
             "post": described(request=doc.SIGN_IN, responses={201: doc.SIGNED_IN, **body}, auth=[]),
@@ -128,6 +133,8 @@ urlpatterns = [
     *(route for shape in SHAPES.values() for route in _record_routes(shape)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
     path("lots/<str:lot_id>/brew-guide", BrewGuideOf.as_view()),
+    path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
+    path("panel", PanelOfTeam.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),
     path("docs", SpectacularSwaggerView.as_view(url_name="schema", permission_classes=[], authentication_classes=[])),
 ]

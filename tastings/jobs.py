@@ -12,6 +12,7 @@ class Job(StrEnum):
     """What a worker can be asked to do."""
 
     REFRESH_DEVELOPMENT = "tastings.refresh_development"
+    REFRESH_PANEL = "tastings.refresh_panel"
     REFRESH_DUE = "tastings.refresh_due"
 
 

@@ -8,7 +8,8 @@ from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development as refresh
-from tastings.actions.due import ask_due
+from tastings.actions.due import ask_due, ask_due_panels
+from tastings.actions.panels import refresh_panel as learn
 from tastings.jobs import Job
 from tastings.maths.develop import warm_up
 
@@ -31,8 +32,21 @@ def refresh_development(lot: str) -> None:
     refresh(UUID(lot), now=timezone.now())
 
 
+@shared_task(
+    name=Job.REFRESH_PANEL.value,
+    autoretry_for=(OperationalError, InterfaceError),
+    max_retries=5,
+    retry_backoff=True,
+    time_limit=600,
+)
+def refresh_panel(team: str) -> None:
+    """Learn from one team's tastings; safe to run twice."""
+    learn(UUID(team), now=timezone.now())
+
+
 @shared_task(name=Job.REFRESH_DUE.value, time_limit=60)
 def refresh_due() -> None:
-    """Ask for every lot that is behind and whose job was lost."""
+    """Ask for every lot that is behind and whose job was lost, and for every team with something to learn."""
     with transaction.atomic():
         ask_due(now=timezone.now())
+        ask_due_panels(now=timezone.now())

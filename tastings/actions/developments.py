@@ -8,11 +8,13 @@ from django.db import connection, transaction
 from django.db.models import F
 
 from tastings.actions.due import APART_S
+from tastings.actions.panels import mark_panel_due
 from tastings.jobs import Job, later
 from tastings.maths.develop import develop
 from tastings.maths.development import METHOD
 from tastings.models import Development
-from tastings.queries.brews import FINISH_LINE, tastings_of
+from tastings.queries.brews import tastings_of
+from tastings.queries.panels import calibration_of
 
 _log = logging.getLogger(__name__)
 
@@ -29,14 +31,21 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
         if not cursor.fetchone()[0]:
             return False
     found = Development.objects.filter(lot_id=lot).first()
-    if found is None or (found.up_to_date and found.method == METHOD):
+    known = calibration_of(found.team_id) if found else None
+    if found is None or known is None or not found.due_for(method=METHOD, panel_version=known.version):
         Development.objects.filter(lot_id=lot, due_revision__lte=F("computed_revision")).update(asked_at=None)
         return False
     up_to = found.due_revision  # read before the records: what is written meanwhile makes the lot due again
-    changes: dict[str, object] = {"computed_revision": up_to, "started_at": now, "method": METHOD, "asked_at": None}
+    changes: dict[str, object] = {
+        "panel_version": known.version,
+        "computed_revision": up_to,
+        "started_at": now,
+        "method": METHOD,
+        "asked_at": None,
+    }
     try:
         tastings = tastings_of(lot)
-        development = develop(tastings.brews, rated=tastings.rated, line=FINISH_LINE)
+        development = develop(tastings.brews, rated=tastings.rated, scales=known.scales, line=known.line)
         changes |= {
             "result": development.as_json(),
             "tasted": [
@@ -44,6 +53,7 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
                  "rating": round(p.rating, 3), "adjusted": round(p.adjusted, 3)}
                 for p in development.tasted
             ],
+            "line_evidence": list(development.line_evidence),
             "computed_at": now,
             "failure": "",
         }  # fmt: skip
@@ -52,6 +62,7 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
         _log.exception("lot %s: no figures", lot)
         changes["failure"] = f"{type(error).__name__}: {error}"[:500]
     Development.objects.filter(lot_id=lot).update(**changes)
+    mark_panel_due(found.team_id, revision=up_to)
     latest = Development.objects.select_for_update().get(lot_id=lot)
     if not latest.up_to_date:
         Development.objects.filter(lot_id=lot).update(asked_at=now)

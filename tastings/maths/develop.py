@@ -48,7 +48,7 @@ def develop(
     brews: Sequence[Brew],
     *,
     rated: Sequence[str],
-    scales: Mapping[str, TasterScale] | None = None,
+    scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
 ) -> Development:
     """Compute how a lot's flavour develops over infusions.
@@ -60,8 +60,8 @@ def develop(
     rated : Sequence[str]
         Keys of the descriptors that get a curve, in the order wanted; ``strength`` always comes first. Ratings of
         other descriptors count as noted.
-    scales : Mapping[str, TasterScale], optional
-        Gain and offset by taster; 1 and 0 for those not in it.
+    scales : Mapping[str, Mapping[str, TasterScale]], optional
+        Gain and offset by descriptor and taster; 1 and 0 for those not in it.
     line : FinishLine, optional
         The team's finish line as its other lots tell it (:func:`tastings.maths.endings.finish_line`); N(2.5, 1) when
         left out.
@@ -159,7 +159,7 @@ def _attribute(key: str, *, followed: Sequence[Followed], even: _EvenCups, grid:
     for one, ratings in tasted:
         index = one.rated(key)
         # The difference that the brewing makes is added to the rating, both on the team's common scale.
-        common = (ratings.ratings - posterior.node_level @ ratings.cups) / one.scale.gain
+        common = (ratings.ratings - posterior.node_level @ ratings.cups) / one.scale_of(key).gain
         settled = ratings.ends == 0
         left.append(
             Left(

@@ -47,15 +47,19 @@ class Followed:
         What each pour was to the leaf.
     cups : float64[n_nodes, n_pours]
         Strength h of each cup.
-    scale : TasterScale
-        Of the session's taster.
+    scales : Mapping[str, TasterScale]
+        How the session's taster uses the scale, by descriptor.
     """
 
     brew: Brew
     pours: tuple[Pour, ...]
     steeping: Steeping
     cups: FloatArray
-    scale: TasterScale
+    scales: Mapping[str, TasterScale]
+
+    def scale_of(self, descriptor: str) -> TasterScale:
+        """Return how the taster uses the scale for a descriptor; gain 1 and offset 0 while that is unknown."""
+        return self.scales.get(descriptor, TasterScale())
 
     def rated(self, descriptor: str) -> NDArray[np.intp]:
         """Return the positions of the pours on which a descriptor is rated."""
@@ -66,19 +70,20 @@ class Followed:
         index = self.rated(descriptor)
         if not index.size:
             return None
+        scale = self.scale_of(descriptor)
         ratings = np.array([self.pours[i].ratings[descriptor] for i in index], dtype=np.float64)
         ends = np.where(ratings <= LOWEST, -1.0, np.where(ratings >= HIGHEST, 1.0, 0.0))
         return Tasted(
             taster=self.brew.taster,
-            scale=self.scale,
-            cups=self.cups[:, index] * self.scale.gain,
-            ratings=ratings - self.scale.offset,
+            scale=scale,
+            cups=self.cups[:, index] * scale.gain,
+            ratings=ratings - scale.offset,
             ends=ends,
         )
 
 
 def follow(
-    brews: Iterable[Brew], *, grid: Grid, scales: Mapping[str, TasterScale]
+    brews: Iterable[Brew], *, grid: Grid, scales: Mapping[str, Mapping[str, TasterScale]]
 ) -> tuple[tuple[Followed, ...], tuple[LeftOut, ...]]:
     """Follow every usable session, and say what is left out.
 
@@ -88,8 +93,8 @@ def follow(
         Checked brews.
     grid : Grid
         Where the cups are computed.
-    scales : Mapping[str, TasterScale]
-        By taster; a taster not in it has gain 1 and offset 0.
+    scales : Mapping[str, Mapping[str, TasterScale]]
+        By descriptor and taster; who is not in it has gain 1 and offset 0.
 
     Returns
     -------
@@ -116,7 +121,7 @@ def follow(
                 pours=pours,
                 steeping=steeping,
                 cups=cup_strength(steeping, grid=grid),
-                scale=scales.get(brew.taster, TasterScale()),
+                scales={key: known[brew.taster] for key, known in scales.items() if brew.taster in known},
             )
         )
     return tuple(followed), tuple(left_out)

@@ -127,7 +127,7 @@ def guide(
     brews: Sequence[Brew],
     *,
     pot: Pot,
-    scales: Mapping[str, TasterScale] | None = None,
+    scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
 ) -> Guide:
     """Return steep times that keep the cup at the target strength in a pot.

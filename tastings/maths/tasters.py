@@ -83,7 +83,7 @@ def _compare(
     grid: Grid,
     into: Mapping[str, list[_Compared]],
 ) -> None:
-    known = [replace(one, scale=scales.get(one.brew.taster, _UNKNOWN)) for one in lot]
+    known = [replace(one, scales={descriptor: scales.get(one.brew.taster, _UNKNOWN)}) for one in lot]
     pairs = [(one, tasted) for one in known if (tasted := one.tasted(descriptor)) is not None]
     if len({tasted.taster for _, tasted in pairs}) < 2:
         return
@@ -110,7 +110,7 @@ def _sessions_against(
         found.append(
             _Compared(
                 # Back on the taster's own scale, with ratings at an end of it where they are expected beyond.
-                said=mine.ratings + one.scale.offset,
+                said=mine.ratings + one.scale_of(descriptor).offset,
                 expected=expected,
                 covariance=posterior.sigma**2 * np.eye(expected.size)
                 + SESSION_SHIFT_SD**2

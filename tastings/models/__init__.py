@@ -1,6 +1,7 @@
 from tastings.models.descriptors import Descriptor
 from tastings.models.development import Development
 from tastings.models.notes import Note
+from tastings.models.panel import TeamPanel
 from tastings.models.sessions import Infusion, Session
 
-__all__ = ["Descriptor", "Development", "Infusion", "Note", "Session"]
+__all__ = ["Descriptor", "Development", "Infusion", "Note", "Session", "TeamPanel"]

@@ -25,6 +25,10 @@ class Development(models.Model):
     result = models.JSONField(null=True)
     tasted = models.JSONField(default=list)
     """The ratings behind the curves as corrected to the even brew, for drawing."""
+    line_evidence = models.JSONField(default=list)
+    """What the lot's endings say about the team's finish line; see `tastings.maths.endings.line_evidence`."""
+    panel_version = models.IntegerField(default=0)
+    """Which of the team's calibrations the figures were made with."""
     failure = models.CharField(max_length=500, blank=True)
     """Why the last attempt gave nothing; empty when it did."""
 
@@ -42,6 +46,10 @@ class Development(models.Model):
     def up_to_date(self) -> bool:
         """Whether the last change has been worked on."""
         return self.due_revision <= self.computed_revision
+
+    def due_for(self, *, method: str, panel_version: int) -> bool:
+        """Whether there is something to compute: a change, a newer method, or a newer calibration of the team."""
+        return not self.up_to_date or (self.method, self.panel_version) != (method, panel_version)
 
     @property
     def stale(self) -> bool:

@@ -1,17 +1,15 @@
 """A lot's sessions as the maths takes them. Private sessions and removed records take no part."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from statistics import fmean
 from uuid import UUID
 
-from tastings.maths.brews import Brew, Pour
-from tastings.maths.endings import FinishLine
-from tastings.models import Infusion, Note, Session
+from django.db.models import QuerySet
 
-FINISH_LINE = FinishLine(mean=2.5, sd=0.0)
-"""Below this strength a cup is spent, for every team alike. [points]"""
+from tastings.maths.brews import Brew, Pour
+from tastings.models import Infusion, Note, Session
 
 _IN_THE_CUP = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
 """Moments that speak of an infusion's cup; a word rated at several counts where it stands first here."""
@@ -34,7 +32,26 @@ class _Said:
 
 def tastings_of(lot: UUID) -> Tastings:
     """Read the lot's shared sessions."""
-    sessions = list(Session.objects.filter(lot_id=lot, removed=False, private=False).order_by("started_at", "id"))
+    return _read(Session.objects.filter(lot_id=lot).order_by("started_at", "id"))
+
+
+def latest_tastings(team: UUID, *, sessions: int) -> Mapping[str, Tastings]:
+    """Read the team's latest shared sessions, by lot."""
+    latest = list(_shared(Session.objects.filter(team_id=team)).order_by("-started_at", "id")[:sessions])
+    whole = _read(Session.objects.filter(id__in=[session.id for session in latest]).order_by("started_at", "id"))
+    lots: dict[str, list[Brew]] = defaultdict(list)
+    lot_of = {str(session.id): str(session.lot_id) for session in latest}
+    for brew in whole.brews:
+        lots[lot_of[brew.session]].append(brew)
+    return {lot: Tastings(tuple(brews), whole.rated) for lot, brews in sorted(lots.items())}
+
+
+def _shared(sessions: QuerySet[Session]) -> QuerySet[Session]:
+    return sessions.filter(removed=False, private=False)
+
+
+def _read(found: QuerySet[Session]) -> Tastings:
+    sessions = list(_shared(found))
     ids = [session.id for session in sessions]
     pours: dict[UUID, list[Infusion]] = defaultdict(list)
     for infusion in Infusion.objects.filter(session_id__in=ids, removed=False).order_by("number"):

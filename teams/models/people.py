@@ -108,6 +108,11 @@ class Member(models.Model):
         return self.role != Role.VIEWER
 
     @property
+    def sees_all_tasters(self) -> bool:
+        """Whether this member may see how each of the others tastes."""
+        return self.role in (Role.OWNER, Role.BUYER)
+
+    @property
     def runs_team(self) -> bool:
         """Whether this member may change the team itself."""
         return self.role == Role.OWNER

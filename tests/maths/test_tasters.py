@@ -73,7 +73,7 @@ def test_calibrated_scale_takes_a_generous_taster_back():
     said = 0.5 + 1.2 * np.array(SHAPES[2])
     brew = brew_of("s", taster="ann", strength=said)
     known = {"ann": TasterScale(gain=1.2, offset=0.5, gain_sd=0.04, offset_sd=0.12)}
-    raw, calibrated = developed([brew]), developed([brew], scales=known)
+    raw, calibrated = developed([brew]), developed([brew], scales={"strength": known})
     truth = np.array(SHAPES[2])
 
     def error(found):

@@ -43,7 +43,7 @@ def test_figures_follow_a_change(taster, lexicon):
     after = answer.json()
     assert (after["stale"], after["evidence"]["sessions"], after["evidence"]["infusions"]) == (False, 1, 5)
     assert [curve["descriptor"] for curve in after["curves"]] == ["strength", "sweetness"]
-    assert after["steeps"]["finish_line"] == 2.5
+    assert after["steeps"]["finish_line"] == pytest.approx(2.5, abs=0.05)  # nothing learned yet, and no ending said
     assert after["revision"] == sync(taster.client)["cursor"]
     assert taster.client.get(address, headers={"if-none-match": answer["ETag"]}).status_code == 304
     assert not refresh_development(lot.id, now=timezone.now())  # nothing left to do

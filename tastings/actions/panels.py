@@ -1,0 +1,113 @@
+"""Learning from a team's tastings how its tasters use the scale and where its finish line lies."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from datetime import datetime
+from statistics import fmean
+from uuid import UUID
+
+from django.db import connection, transaction
+from django.db.models import F, QuerySet
+
+from tastings.maths.brews import TasterScale
+from tastings.maths.development import METHOD
+from tastings.maths.endings import finish_line
+from tastings.maths.panel import LEVEL_INFUSIONS, Panel, Rated, panel
+from tastings.maths.tasters import calibrate
+from tastings.models import Development, TeamPanel
+from tastings.queries.brews import latest_tastings
+
+MOST_SESSIONS = 400
+"""The latest so many sessions of a team are learned from."""
+GAIN_MOVED, OFFSET_MOVED, LINE_MOVED = 0.03, 0.1, 0.1
+"""From such moves on the lots' figures are worked out again. [1], [points], [points]"""
+
+
+def mark_panel_due(team: UUID, *, revision: int) -> None:
+    """Note that the team's lots have new figures to learn from; the timetable asks for the job."""
+    TeamPanel.objects.bulk_create(
+        [TeamPanel(team_id=team, due_revision=revision)],
+        update_conflicts=True,
+        unique_fields=["team"],
+        update_fields=["due_revision"],
+    )
+
+
+@transaction.atomic
+def refresh_panel(team: UUID, *, now: datetime) -> bool:
+    """Learn from the team's latest sessions and store it; return whether this call did so. Safe to run twice."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"panel {team}"])
+        if not cursor.fetchone()[0]:
+            return False
+    held = TeamPanel.objects.filter(team_id=team).first()
+    if held is None or (held.due_revision <= held.computed_revision and held.method == METHOD):
+        TeamPanel.objects.filter(team_id=team, due_revision__lte=F("computed_revision")).update(asked_at=None)
+        return False
+    tastings = latest_tastings(team, sessions=MOST_SESSIONS)
+    lots = {lot: found.brews for lot, found in tastings.items()}
+    rated = next((found.rated for found in tastings.values()), ())
+    developments = Development.objects.filter(lot_id__in=list(lots), computed_revision__gt=0)
+    line = finish_line(developments.exclude(line_evidence=[]).values_list("line_evidence", flat=True))
+    scales = {key: calibrate(lots, descriptor=key) for key in rated}
+    stored = {key: {name: asdict(scale) for name, scale in found.items()} for key, found in scales.items()}
+    moved = abs(line.mean - held.line_mean) > LINE_MOVED or _moved(held.scales, stored)
+    TeamPanel.objects.filter(team_id=team).update(
+        computed_revision=held.due_revision,
+        asked_at=None,
+        started_at=now,
+        computed_at=now,
+        method=METHOD,
+        figures={key: _as_json(_panel(developments, key=key)) for key in rated},
+        **(
+            {"version": held.version + 1, "line_mean": line.mean, "line_sd": line.sd, "scales": stored} if moved else {}
+        ),
+    )
+    return True
+
+
+def _moved(
+    before: Mapping[str, Mapping[str, Mapping[str, float]]], after: Mapping[str, Mapping[str, Mapping[str, float]]]
+) -> bool:
+    unknown = asdict(TasterScale())
+    for key in before.keys() | after.keys():
+        old, new = before.get(key, {}), after.get(key, {})
+        for name in old.keys() | new.keys():
+            a, b = old.get(name, unknown), new.get(name, unknown)
+            if abs(a["gain"] - b["gain"]) > GAIN_MOVED or abs(a["offset"] - b["offset"]) > OFFSET_MOVED:
+                return True
+    return False
+
+
+def _ratings(developments: QuerySet[Development], *, key: str) -> tuple[Sequence[Rated], Mapping[str, float]]:
+    """Return one descriptor's ratings as brought to the even brew, and each lot's level."""
+    ratings: list[Rated] = []
+    levels: dict[str, float] = {}
+    for lot, result, tasted in developments.values_list("lot_id", "result", "tasted"):
+        points = next((c["points"] for c in (result or {}).get("curves", ()) if c["descriptor"] == key), None)
+        if points is None:
+            continue
+        means = {point["infusion"]: point["mean"] for point in points}
+        levels[str(lot)] = fmean(list(means.values())[:LEVEL_INFUSIONS])
+        ratings += [
+            Rated(
+                lot=str(lot),
+                session=one["session"],
+                taster=one["taster"],
+                infusion=one["infusion"],
+                adjusted=one["adjusted"],
+                curve=means[one["infusion"]],
+            )
+            for one in tasted
+            if one["descriptor"] == key and one["infusion"] in means
+        ]
+    return ratings, levels
+
+
+def _panel(developments: QuerySet[Development], *, key: str) -> Panel:
+    ratings, levels = _ratings(developments, key=key)
+    return panel(ratings, levels=levels)
+
+
+def _as_json(found: Panel) -> dict[str, object]:
+    return {"tasters": {one.taster: asdict(one) for one in found.tasters}, "agreement": asdict(found.agreement)}

@@ -1,0 +1,122 @@
+"""What a team's tastings teach, and how it reaches the lots' figures."""
+
+from datetime import timedelta
+from uuid import uuid4
+
+import pytest
+from django.utils import timezone
+
+from tastings.actions.developments import refresh_development
+from tastings.actions.due import ask_due, ask_due_panels
+from tastings.actions.panels import refresh_panel
+from tastings.models import Development, TeamPanel
+from tests.api.phone import change, sync
+from tests.factories import LotFactory, person
+
+pytestmark = pytest.mark.django_db
+CUPS = (4.0, 5.5, 6.0, 5.0, 4.0, 3.0)
+
+
+def tasted(who, lot, *, gain=1.0, offset=0.0, ending=None):
+    """Sync one session whose strength follows the same cups, said on this taster's own scale."""
+    session, changes = uuid4(), []
+    fields = {"lot": str(lot.id), "started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110, "warmed": True}
+    changes.append(change("session", session, **fields, **({"ending": ending} if ending else {})))
+    for number, cup in enumerate(CUPS, start=1):
+        infusion = uuid4()
+        said = round(min(10.0, max(0.0, offset + gain * cup * (1 + 0.02 * number))), 1)
+        changes.append(
+            change("infusion", infusion, session=str(session), number=number, steep_s=18, pour_s=4, kettle_c=100)
+        )
+        note = {"moment": "mouth", "descriptor": "strength", "intensity": said}
+        changes.append(change("note", session=str(session), infusion=str(infusion), **note))
+    sync(who.client, changes, device=uuid4())
+
+
+@pytest.fixture
+def panel_of_three(taster, buyer, owner, lexicon):
+    """Four lots tasted by three people, one of whom says everything two points higher."""
+    lots = [LotFactory(team=taster.team) for _ in range(4)]
+    for lot in lots:
+        tasted(taster, lot)
+        tasted(buyer, lot)
+        tasted(owner, lot, offset=2.0, ending="spent")
+        refresh_development(lot.id, now=timezone.now())
+    assert refresh_panel(taster.team.id, now=timezone.now())
+    return lots
+
+
+def test_a_taster_who_says_more_is_found_and_the_curve_allows_for_it(panel_of_three, taster, owner, buyer):
+    mine = owner.client.get(f"/api/v1/tasters/{owner.user.id}/calibration").json()
+    [strength] = [row for row in mine["descriptors"] if row["descriptor"] == "strength"]
+    assert strength["offset"] > 0.5
+    assert (strength["sessions"], strength["lots"]) == (4, 4)
+    theirs = buyer.client.get(f"/api/v1/tasters/{taster.user.id}/calibration").json()
+    assert next(row["offset"] for row in theirs["descriptors"]) < 0
+    lot = panel_of_three[0]
+    address = f"/api/v1/lots/{lot.id}/development"
+    before = taster.client.get(address).json()
+    assert ask_due(now=timezone.now()) == 4  # the calibration has moved: every lot is worked out again
+    assert refresh_development(lot.id, now=timezone.now())
+    after = taster.client.get(address).json()
+    assert before["stale"] is after["stale"] is False
+    assert after["curves"] != before["curves"]
+    assert Development.objects.get(lot=lot).panel_version == TeamPanel.objects.get().version == 1
+
+
+def test_learning_settles_instead_of_chasing_itself(panel_of_three, taster):
+    for lot in panel_of_three:
+        refresh_development(lot.id, now=timezone.now())
+    TeamPanel.objects.update(due_revision=10**6)
+    assert refresh_panel(taster.team.id, now=timezone.now())
+    held = TeamPanel.objects.get()
+    assert held.version <= 2
+    for lot in panel_of_three:
+        refresh_development(lot.id, now=timezone.now())
+    TeamPanel.objects.update(due_revision=10**7)
+    refresh_panel(taster.team.id, now=timezone.now())
+    assert TeamPanel.objects.get().version == held.version
+
+
+def test_the_finish_line_is_learned_from_endings(panel_of_three, taster):
+    line = taster.client.get("/api/v1/panel").json()["finish_line"]
+    assert line["sd"] < 1.0
+    figures = taster.client.get(f"/api/v1/lots/{panel_of_three[0].id}/development").json()
+    assert figures["steeps"]["sessions_spent"] == 1
+
+
+def test_a_taster_sees_their_own_and_the_panels_and_only_buyers_and_owners_all(panel_of_three, taster, buyer, viewer):
+    address = f"/api/v1/tasters/{buyer.user.id}/calibration"
+    assert buyer.client.get(address).status_code == 200
+    refused = taster.client.get(address)
+    assert (refused.status_code, refused.json()["type"]) == (403, "/problems/not-allowed")
+    assert taster.client.get(f"/api/v1/tasters/{uuid4()}/calibration").status_code == 404
+    assert [row["taster"] for row in taster.client.get("/api/v1/panel").json()["tasters"]] == [str(taster.user.id)]
+    assert viewer.client.get("/api/v1/panel").json()["tasters"] == []
+    seen = buyer.client.get("/api/v1/panel").json()
+    assert len(seen["tasters"]) == 3
+    [strength] = seen["agreement"]
+    assert (strength["descriptor"], strength["tasters"], strength["lots"]) == ("strength", 3, 4)
+
+
+def test_a_team_without_tastings_has_an_empty_panel(taster):
+    found = taster.client.get("/api/v1/panel").json()
+    assert (found["agreement"], found["tasters"], found["computed_at"]) == ([], [], None)
+    assert found["finish_line"] == {"mean": 2.5, "sd": 1.0}
+    assert taster.client.get(f"/api/v1/tasters/{taster.user.id}/calibration").json()["descriptors"] == []
+
+
+def test_teams_learn_at_most_once_a_minute(panel_of_three, taster):
+    TeamPanel.objects.update(due_revision=10**6)
+    now = timezone.now()
+    assert ask_due_panels(now=now) == 0
+    assert ask_due_panels(now=now + timedelta(seconds=90)) == 1
+    assert ask_due_panels(now=now + timedelta(seconds=100)) == 0  # asked for and under way
+
+
+def test_strangers_learn_nothing(panel_of_three, taster, stranger):
+    absent = stranger.client.get(f"/api/v1/tasters/{uuid4()}/calibration")
+    foreign = stranger.client.get(f"/api/v1/tasters/{taster.user.id}/calibration")
+    assert (foreign.status_code, foreign.content) == (404, absent.content)
+    other = person(stranger.team, "taster")
+    assert other.client.get("/api/v1/panel").json()["tasters"] == []

@@ -2,14 +2,24 @@
 
 Sources: Shrout and Fleiss 1979, Psychological Bulletin 86:420-428, tables 2-4 (ratings from memory, high; six values
 to four decimals); Zar 2010, Biostatistical Analysis, 5th ed., example 20.5 (measures from memory, high; W .9241 with
-ties); ISO 4120:2021 as printed in FAO document V7180E, appendix A (44 numbers of tests at 10, 5, 1 and 0.1 %).
+ties); ISO 4120:2021 as printed in FAO document V7180E, appendix A (44 numbers of tests at 10, 5, 1 and 0.1 %). Power
+and needed number of triangle tests: output of the R package sensR 1.5.3 (discrimPwr and discrimSS, statistic "exact",
+alpha 0.05), kept as reference data of a public port of it; the proportion of distinguishers that belongs to d' = 1.5
+from the same output.
 """
 
 import numpy as np
 import pytest
 
 from tastings.maths.agreement import AgreementError, concordance, intraclass
-from tastings.maths.triangle import TriangleError, least_correct, probability_by_guessing
+from tastings.maths.triangle import (
+    TriangleError,
+    least_correct,
+    needed_tests,
+    power,
+    probability_by_guessing,
+    triangle,
+)
 
 JUDGES = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]], dtype=float)
 WING = (10.4, 10.8, 11.1, 10.2, 10.3, 10.2, 10.7, 10.5, 10.8, 11.2, 10.6, 11.4)
@@ -83,3 +93,69 @@ def test_impossible_triangle_counts_are_refused(n_correct, n_tests):
 def test_impossible_triangle_questions_are_refused(n_tests, alpha):
     with pytest.raises(TriangleError):
         least_correct(n_tests=n_tests, alpha=alpha)
+
+
+@pytest.mark.parametrize(
+    ("n_tests", "distinguishers", "printed"),
+    [(100, 0.3, 0.99112487492), (200, 0.25, 0.99886028075), (100, 0.25968414606, 0.96651326064)],
+)
+def test_triangle_power_equals_the_reference(n_tests, distinguishers, printed):
+    assert power(n_tests=n_tests, alpha=0.05, distinguishers=distinguishers) == pytest.approx(printed, abs=1e-9)
+
+
+@pytest.mark.parametrize(("distinguishers", "printed"), [(0.3, 53), (0.25, 79), (0.25968414606, 71)])
+def test_triangle_tests_needed_equal_the_reference(distinguishers, printed):
+    assert needed_tests(alpha=0.05, distinguishers=distinguishers, target_power=0.9) == printed
+
+
+@pytest.mark.parametrize(("n_correct", "printed"), [(60, 4.324e-08), (40, 0.0966)])
+def test_triangle_probability_of_a_hundred_answers_equals_the_reference(n_correct, printed):
+    assert triangle(n_correct=n_correct, n_tests=100).p == pytest.approx(printed, rel=1e-3)
+
+
+@pytest.mark.parametrize("n_tests", [1, 2, 10, 40, 96])
+def test_triangle_power_without_distinguishers_is_no_more_than_alpha(n_tests):
+    assert power(n_tests=n_tests, alpha=0.05, distinguishers=0.0) <= 0.05
+
+
+def test_triangle_power_grows_with_the_distinguishers():
+    powers = [power(n_tests=30, alpha=0.05, distinguishers=share) for share in np.linspace(0, 1, 11)]
+    assert powers == sorted(powers)
+    assert powers[-1] == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("target_power", [0.5, 0.8, 0.95])
+def test_triangle_tests_needed_are_the_first_with_enough_power(target_power):
+    needed = needed_tests(alpha=0.05, distinguishers=0.4, target_power=target_power)
+    powers = [power(n_tests=n, alpha=0.05, distinguishers=0.4) for n in range(1, needed + 1)]
+    assert powers[-1] >= target_power
+    assert max(powers[:-1]) < target_power
+
+
+def test_triangle_of_few_tests_says_how_little_it_could_have_shown():
+    # 5 right answers of 6 at 5 %: ISO 4120. With 0.3 + 0.7 / 3 = 8/15 right, 5 or 6 of 6 come with 0.1208 + 0.0230.
+    assert triangle(n_correct=3, n_tests=6).as_json() == {
+        "n_correct": 3, "n_tests": 6, "p": 0.32, "alpha": 0.05, "least_correct": 5, "different": False,
+        "distinguishers": 0.3, "power": 0.144, "target_power": 0.8, "needed": 40, "found_distinguishers": 0.25,
+    }  # fmt: skip
+    assert triangle(n_correct=5, n_tests=6).different
+    assert not triangle(n_correct=2, n_tests=2).different
+
+
+def test_triangle_tests_needed_beyond_reason_are_none():
+    assert needed_tests(alpha=0.001, distinguishers=0.01, target_power=0.99) is None
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        {"alpha": 0.0, "distinguishers": 0.3, "target_power": 0.8},
+        {"alpha": 0.05, "distinguishers": 0.0, "target_power": 0.8},
+        {"alpha": 0.05, "distinguishers": 0.3, "target_power": 1.0},
+    ],
+)
+def test_impossible_triangle_plans_are_refused(asked):
+    with pytest.raises(TriangleError):
+        needed_tests(**asked)
+    with pytest.raises(TriangleError):
+        power(n_tests=5, alpha=0.05, distinguishers=1.5)

@@ -67,7 +67,7 @@ def beyond(field: Field) -> list[float]:
     step = 10**-field.decimals if field.decimals is not None else 0
     found: list[float] = []
     if field.low is not None:
-        found += [field.low - 1 if field.kind == "integer" else _under(field.low, step=step), -1e4]
+        found += [field.low - 1 if field.kind == "integer" else _under(field.low, step=step), field.low - 50]
     if field.above is not None:
         found += [field.above, -1]
     if field.high is not None:

@@ -1,6 +1,7 @@
 """``manage.py import_csv``: tasting sheets kept in a spreadsheet."""
 
 from argparse import RawDescriptionHelpFormatter
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -8,6 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from tastings.actions.importing import Fault, Imported, import_pot, known_to, read_sheet, sheet
+from tastings.actions.importing.storing import CORRECTED, KEPT, NEW, SAME
 from teams.errors import Refused
 from teams.models import Member, User
 from teams.queries.people import memberships_of, team_named
@@ -47,8 +49,9 @@ class Command(BaseCommand):
             self.stdout.write(_named(fault))
         self.stdout.write(_sum(done, dry_run=dry_run))
         if faults:
-            rows = len({fault.line for fault in faults})
-            raise CommandError(f"{rows} row{'s' if rows != 1 else ''} left out or only partly taken, named above")
+            raise CommandError(
+                f"{_n(len({f.line for f in faults}), 'line')} left out or only partly taken, named above"
+            )
 
 
 def _member(team: str, username: str) -> Member:
@@ -69,12 +72,10 @@ def _content(path: Path) -> bytes:
 
 
 def _told(one: Imported) -> str:
-    words = [
-        f"{n} {kind}{'s' if n != 1 else ''} {word}"
-        for (kind, word), n in one.counts.items()
-        if kind != "lot" or word == "new"
-    ]
-    return f"{one.lot} / {one.label} (lines {min(one.lines)}-{max(one.lines)}): {', '.join(words) or 'nothing stored'}"
+    words = [f"{_n(n, kind)} {word}" for (kind, word), n in one.counts.items()]
+    first, last = min(one.lines), max(one.lines)
+    where = f"line {first}" if first == last else f"lines {first}-{last}"
+    return f"{one.lot} / {one.label} ({where}): {', '.join(words) or 'nothing stored'}"
 
 
 def _named(fault: Fault) -> str:
@@ -82,17 +83,17 @@ def _named(fault: Fault) -> str:
 
 
 def _sum(done: list[Imported], *, dry_run: bool) -> str:
-    def total(kind: str, word: str) -> int:
-        return sum(one.counts.get((kind, word), 0) for one in done)
-
-    said = [f"{total(kind, 'new')} {kind}s" for kind in ("session", "infusion", "note")]
-    lots = len({one.lot for one in done if one.counts.get(("lot", "new"))})
-    head = "Checked only; would store" if dry_run else "Stored"
-    rest = {
-        word: sum(total(kind, word) for kind in ("lot", "session", "infusion", "note"))
-        for word in ("corrected", "same", "kept")
-    }
+    total: Counter[tuple[str, str]] = Counter()
+    for one in done:
+        total.update(one.counts)
+    total["lot", NEW] = len({one.lot for one in done if one.counts.get(("lot", NEW))})  # a dry run makes it each time
+    new = ", ".join(_n(total[kind, NEW], kind) for kind in ("lot", "session", "infusion", "note"))
+    corrected, same, kept = (sum(n for (_, w), n in total.items() if w == word) for word in (CORRECTED, SAME, KEPT))
     return (
-        f"{head} {lots} new lots, {', '.join(said)}; {rest['corrected']} records corrected, {rest['same']} already so,"
-        f" {rest['kept']} kept as edited or deleted since."
+        f"{'Checked only; would store' if dry_run else 'Stored'} {new}; {_n(corrected, 'record')} corrected, {same}"
+        f" already so, {kept} kept as edited or deleted since."
     )
+
+
+def _n(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"

@@ -125,8 +125,8 @@ def read_sheet(data: bytes, *, known: Known) -> tuple[list[Pot], list[Fault]]:
     kinds: dict[str, tuple[object, int]] = {}
     for line, cells in lines:
         row, wrong = _row(line, dict(zip(columns, cells, strict=False)), known=known)
-        if len(cells) != len(columns):
-            wrong = [Fault(line, "", f"has {len(cells)} cells where the first line has {len(columns)}")]
+        if len(cells) > len(columns):
+            wrong = [Fault(line, "", f"has {len(cells)} cells where the first line names {len(columns)} columns")]
         if not wrong:
             lot, label = str(row.values["lot"]), str(row.values["session"])
             wrong = _join(pots.setdefault((lot, label), Pot(lot, label)), row, kinds=kinds)
@@ -154,14 +154,17 @@ def _cells(data: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
     except UnicodeDecodeError as error:
         raise _unusable("", "encoding", f"the file is not UTF-8 (byte {error.start})") from error
     first = text.lstrip().partition("\n")[0]
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=";" if first.count(";") > first.count(",") else ",")
+    delimiter = ";" if first.count(";") > first.count(",") else ","
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     lines: list[tuple[int, list[str]]] = []
     starts = 1
     try:
         for cells in reader:
-            stripped = [cell.strip() for cell in cells]
-            if any(stripped):
-                lines.append((starts, stripped))
+            filled = [cell.strip() for cell in cells]
+            while filled and not filled[-1]:  # spreadsheets add empty cells at the end, or leave them off
+                filled.pop()
+            if filled:
+                lines.append((starts, filled))
             starts = reader.line_num + 1
     except csv.Error as error:
         raise _unusable("", "csv", f"line {reader.line_num} is not CSV: {error}") from error

@@ -35,6 +35,7 @@ def foreign(address, place, taster):
         "token_id": taster.device.id,
         "shop_id": taster.member.shop_id,
         "user_id": taster.user.id,
+        "taster_id": taster.user.id,
         "lot_id": place.lot.id,
     }
     if "{record_id}" in address:

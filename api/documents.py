@@ -8,6 +8,7 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_sche
 from rest_framework import serializers as s
 
 from lots.shape import Field, Shape
+from tastings.shapes import TRIAL, TRIANGLE_TEST
 
 Serializer = type[s.Serializer[Any]]
 
@@ -364,4 +365,36 @@ PANEL = _object(
         kendall_w=s.FloatField(allow_null=True),
     )(many=True),
     tasters=_object("PanelTaster", taster=s.UUIDField(), descriptors=_TASTER_ROW(many=True))(many=True),
+)
+
+
+def fields_of(shape: Shape) -> dict[str, s.Field[Any, Any, Any, Any]]:
+    """Return a shape's fields as a body has them."""
+    return {field.name: _field(field, required=field.required) for field in shape.fields}
+
+
+NEW_TRIAL = _object("NewTrial", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIAL))
+NEW_TRIANGLE_TEST = _object(
+    "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIANGLE_TEST)
+)
+TRIANGLE_TEST_READ = _object(
+    "TriangleTest",
+    id=s.UUIDField(),
+    **fields_of(TRIANGLE_TEST),
+    by=s.UUIDField(),
+    trials=_object("Trial", id=s.UUIDField(), **fields_of(TRIAL), at=s.DateTimeField())(many=True),
+    result=_object(
+        "TriangleResult",
+        n_correct=s.IntegerField(),
+        n_tests=s.IntegerField(),
+        p=s.FloatField(help_text="exact binomial, one third by guessing (ISO 4120)"),
+        alpha=s.FloatField(),
+        least_correct=s.IntegerField(allow_null=True),
+        different=s.BooleanField(),
+        distinguishers=s.FloatField(),
+        power=s.FloatField(),
+        target_power=s.FloatField(),
+        needed=s.IntegerField(allow_null=True),
+        found_distinguishers=s.FloatField(),
+    )(allow_null=True),
 )

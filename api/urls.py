@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from django.urls import URLPattern, path
+from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
@@ -13,6 +14,7 @@ from api.panels import CalibrationOf, PanelOfTeam
 from api.people import Me, Members, OneMember, OneShop, Shops, Token, Tokens
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.sync import Sync
+from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
 from lots.shape import Shape
 from tastings.actions.push import SHAPES
 
@@ -86,6 +88,29 @@ def _describe() -> None:
             "get": described(parameters=[doc.ETAG], responses={200: doc.CALIBRATION, **read, **problem(403, 404)})
         },
         PanelOfTeam: {"get": described(parameters=[doc.ETAG], responses={200: doc.PANEL, **read})},
+        TriangleTests: {
+            "get": described(
+                operation_id="triangle_test_list",
+                parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *doc.PAGING, doc.ETAG],
+                responses={200: doc.page(doc.TRIANGLE_TEST_READ, "TriangleTestPage"), **read, **problem(404, 422)},
+            ),
+            "post": described(
+                request=doc.NEW_TRIANGLE_TEST, responses={201: doc.TRIANGLE_TEST_READ, **body, **problem(403)}
+            ),
+        },
+        OneTriangleTest: {
+            "get": described(
+                operation_id="triangle_test_read",
+                parameters=[doc.ETAG],
+                responses={200: doc.TRIANGLE_TEST_READ, **read, **problem(404)},
+            )
+        },
+        Trials: {
+            "post": described(
+                request=doc.NEW_TRIAL, responses={201: doc.TRIANGLE_TEST_READ, **body, **problem(403, 404)}
+            )
+        },
+        OneTrial: {"delete": described(responses={204: None, **problem(403, 404)})},
         Tokens: {
             "get": described(parameters=[doc.ETAG], responses={200: doc.page(doc.DEVICE, "DevicePage"), **read}),
             "post": described(request=doc.SIGN_IN, responses={201: doc.SIGNED_IN, **body}, auth=[]),
@@ -134,6 +159,10 @@ urlpatterns = [
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
     path("lots/<str:lot_id>/brew-guide", BrewGuideOf.as_view()),
     path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
+    path("triangle-tests/", TriangleTests.as_view()),
+    path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
+    path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
+    path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
     path("panel", PanelOfTeam.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),
     path("docs", SpectacularSwaggerView.as_view(url_name="schema", permission_classes=[], authentication_classes=[])),

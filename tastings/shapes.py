@@ -90,3 +90,29 @@ DESCRIPTOR = Shape(
     server_fields=("built_in",),
     filters=("family", "key"),
 )
+
+TRIANGLE_TEST = Shape(
+    "triangle_test",
+    (
+        Field(name="lot", kind="reference", to="lot", required=True),
+        Field(name="against", kind="reference", to="lot", required=True, about="the other tea, such as the sample"),
+        Field(name="held_on", kind="date", required=True),
+        Field(name="alpha", kind="number", above=0, high=0.5, default=0.05, about="accepted chance of a false alarm"),
+        Field(
+            name="distinguishers",
+            kind="number",
+            above=0,
+            high=1,
+            default=0.3,
+            about="proportion of people who tell the teas apart that the test is to find out",
+        ),
+        Field(name="remarks", kind="text", longest=8000),
+    ),
+)
+TRIAL = Shape(
+    "trial",
+    (
+        Field(name="taster", kind="reference", to="member", about="empty for a guest"),
+        Field(name="correct", kind="truth", required=True, about="whether the odd cup was found"),
+    ),
+)

@@ -5,38 +5,46 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     dependencies = [
-        ('tastings', '0002_across_tables'),
-        ('teams', '0001_records'),
+        ("tastings", "0002_across_tables"),
+        ("teams", "0001_records"),
     ]
 
     operations = [
         migrations.CreateModel(
-            name='TeamPanel',
+            name="TeamPanel",
             fields=[
-                ('team', models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, primary_key=True, related_name='+', serialize=False, to='teams.team')),
-                ('due_revision', models.BigIntegerField(default=0)),
-                ('computed_revision', models.BigIntegerField(default=0)),
-                ('asked_at', models.DateTimeField(null=True)),
-                ('started_at', models.DateTimeField(null=True)),
-                ('computed_at', models.DateTimeField(null=True)),
-                ('method', models.CharField(blank=True, max_length=20)),
-                ('version', models.IntegerField(default=0)),
-                ('line_mean', models.FloatField(default=2.5)),
-                ('line_sd', models.FloatField(default=1.0)),
-                ('scales', models.JSONField(default=dict)),
-                ('figures', models.JSONField(default=dict)),
+                (
+                    "team",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.CASCADE,
+                        primary_key=True,
+                        related_name="+",
+                        serialize=False,
+                        to="teams.team",
+                    ),
+                ),
+                ("due_revision", models.BigIntegerField(default=0)),
+                ("computed_revision", models.BigIntegerField(default=0)),
+                ("asked_at", models.DateTimeField(null=True)),
+                ("started_at", models.DateTimeField(null=True)),
+                ("computed_at", models.DateTimeField(null=True)),
+                ("method", models.CharField(blank=True, max_length=20)),
+                ("version", models.IntegerField(default=0)),
+                ("line_mean", models.FloatField(default=2.5)),
+                ("line_sd", models.FloatField(default=1.0)),
+                ("scales", models.JSONField(default=dict)),
+                ("figures", models.JSONField(default=dict)),
             ],
         ),
         migrations.AddField(
-            model_name='development',
-            name='line_evidence',
+            model_name="development",
+            name="line_evidence",
             field=models.JSONField(default=list),
         ),
         migrations.AddField(
-            model_name='development',
-            name='panel_version',
+            model_name="development",
+            name="panel_version",
             field=models.IntegerField(default=0),
         ),
     ]

@@ -3,5 +3,6 @@ from tastings.models.development import Development
 from tastings.models.notes import Note
 from tastings.models.panel import TeamPanel
 from tastings.models.sessions import Infusion, Session
+from tastings.models.triangles import Trial, TriangleTest
 
-__all__ = ["Descriptor", "Development", "Infusion", "Note", "Session", "TeamPanel"]
+__all__ = ["Descriptor", "Development", "Infusion", "Note", "Session", "TeamPanel", "Trial", "TriangleTest"]

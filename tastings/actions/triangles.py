@@ -1,0 +1,113 @@
+"""Recording triangle tests and their answers."""
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import cast
+from uuid import UUID
+
+from django.db import transaction
+
+from lots.shape import Shape, clean_fields, faults_between
+from tastings.models import Trial, TriangleTest
+from tastings.queries.records import record_for
+from tastings.queries.triangles import triangle_row
+from tastings.shapes import TRIAL, TRIANGLE_TEST
+from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.models import Member
+from teams.queries.people import member_for
+
+
+def _checked(shape: Shape, sent: Mapping[str, object]) -> dict[str, object]:
+    values, faults = clean_fields(shape, sent)
+    missing = [fault for fault in faults_between(shape, values) if fault[0] not in dict(faults)]
+    if problems := [Problem(name, fault.code, fault.detail) for name, fault in [*faults, *missing]]:
+        raise Invalid(problems=problems)
+    return values
+
+
+def _may_write(member: Member) -> None:
+    if not member.may_write:
+        raise NotAllowed("your role only reads")
+
+
+@transaction.atomic
+def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, object], now: datetime) -> None:
+    """Record a new test under the id its client made.
+
+    Raises
+    ------
+    Invalid
+        A field does not hold, a lot is unknown, or the id is taken.
+    """
+    _may_write(member)
+    values = _checked(TRIANGLE_TEST, sent)
+    lots: dict[str, UUID] = {}
+    problems = []
+    for name in ("lot", "against"):
+        lots[name] = UUID(str(values[name]))
+        try:
+            record_for(member, "lot", lots[name])
+        except NotHere:
+            problems.append(Problem(name, "unknown_parent", "the team has no such lot"))
+    if lots["lot"] == lots["against"]:
+        problems.append(Problem("against", "itself", "a tea is tested against another"))
+    if TriangleTest.objects.filter(id=test).exists():
+        problems.append(Problem("id", "taken", "choose another id"))
+    if problems:
+        raise Invalid(problems=problems)
+    TriangleTest.objects.create(
+        id=test,
+        team_id=member.team_id,
+        lot_id=lots["lot"],
+        against_id=lots["against"],
+        held_on=date.fromisoformat(str(values["held_on"])),
+        alpha=cast("float", values.get("alpha") or 0.05),
+        distinguishers=cast("float", values.get("distinguishers") or 0.3),
+        remarks=cast("str", values.get("remarks") or ""),
+        by_id=member.user_id,
+        created_at=now,
+    )
+
+
+@transaction.atomic
+def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, object], now: datetime) -> None:
+    """Record one answer; the same one sent again changes nothing.
+
+    Raises
+    ------
+    NotHere
+        The team has no such test.
+    Invalid
+        A field does not hold, the taster is no member, or the id belongs to another answer.
+    """
+    _may_write(member)
+    found = triangle_row(member, test)
+    values = _checked(TRIAL, sent)
+    taster = UUID(str(values["taster"])) if values.get("taster") else None
+    if taster is not None:
+        try:
+            member_for(member, taster)
+        except NotHere as error:
+            raise Invalid(problems=[Problem("taster", "unknown_parent", "is no member of this team")]) from error
+    held = Trial.objects.filter(id=trial).first()
+    if held is not None:
+        if (held.test_id, held.taster_id, held.correct) != (found.id, taster, values["correct"]):
+            raise Invalid(problems=[Problem("id", "taken", "choose another id")])
+        return
+    Trial.objects.create(
+        id=trial,
+        test=found,
+        taster_id=taster,
+        correct=cast("bool", values["correct"]),
+        by_id=member.user_id,
+        created_at=now,
+    )
+
+
+@transaction.atomic
+def withdraw_trial(member: Member, *, test: UUID, trial: UUID, now: datetime) -> None:
+    """Take an answer out of the count; it stays on record."""
+    _may_write(member)
+    found = triangle_row(member, test)
+    if not Trial.objects.filter(test=found, id=trial, withdrawn_at=None).update(withdrawn_at=now):
+        raise NotHere

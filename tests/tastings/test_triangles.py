@@ -1,0 +1,101 @@
+"""Triangle tests from the table to their answer."""
+
+from uuid import uuid4
+
+import pytest
+
+from tastings.models import Trial
+from tests.factories import LotFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def lots(taster):
+    return LotFactory(team=taster.team), LotFactory(team=taster.team)
+
+
+def held(who, lots, **fields):
+    """Record a test of two lots; return its address."""
+    made = uuid4()
+    body = {"id": str(made), "lot": str(lots[0].id), "against": str(lots[1].id), "held_on": "2026-03-04", **fields}
+    answer = who.client.post("/api/v1/triangle-tests/", body)
+    assert answer.status_code == 201, answer.content
+    return f"/api/v1/triangle-tests/{made}/"
+
+
+def answer(who, address, *, correct, **fields):
+    body = {"id": str(uuid4()), "correct": correct, **fields}
+    said = who.client.post(f"{address}trials", body)
+    return body["id"], said
+
+
+def test_answers_are_counted_with_their_exact_probability(taster, lots):
+    address = held(taster, lots)
+    assert taster.client.get(address).json()["result"] is None
+    for correct in [True] * 5 + [False]:
+        answer(taster, address, correct=correct, taster=str(taster.user.id))
+    result = taster.client.get(address).json()["result"]
+    # ISO 4120:2021, table A.1 (as quoted in its worked tables): 5 of 6 right are needed at 0.05
+    assert (result["n_correct"], result["n_tests"], result["least_correct"], result["different"]) == (5, 6, 5, True)
+    assert result["p"] == pytest.approx(13 / 729, rel=2e-3)  # (C(6,5) 2 + 1) / 3^6, by hand
+
+
+def test_the_same_answer_twice_counts_once_and_a_withdrawn_one_not_at_all(taster, lots):
+    address = held(taster, lots)
+    made, _ = answer(taster, address, correct=True)
+    again = taster.client.post(f"{address}trials", {"id": made, "correct": True})
+    assert (again.status_code, again.json()["result"]["n_tests"]) == (201, 1)
+    changed = taster.client.post(f"{address}trials", {"id": made, "correct": False})
+    assert [p["code"] for p in changed.json()["problems"]] == ["taken"]
+    assert taster.client.delete(f"{address}trials/{made}").status_code == 204
+    assert taster.client.delete(f"{address}trials/{made}").status_code == 404
+    assert taster.client.get(address).json()["result"] is None
+    assert Trial.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("field", "value", "code"),
+    [
+        ("held_on", "yesterday", "date"),
+        ("held_on", None, "required"),
+        ("alpha", 0, "range"),
+        ("alpha", 0.6, "range"),
+        ("distinguishers", 1.1, "range"),
+        ("lot", "no-id", "id"),
+        ("against", str(uuid4()), "unknown_parent"),
+        ("id", "no-id", "id"),
+        ("p", 0.1, "unknown_field"),
+    ],
+)
+def test_what_does_not_hold_is_named_and_nothing_is_stored(taster, lots, field, value, code):
+    body = {"id": str(uuid4()), "lot": str(lots[0].id), "against": str(lots[1].id), "held_on": "2026-03-04"}
+    refused = taster.client.post("/api/v1/triangle-tests/", {**body, field: value})
+    assert refused.status_code == 422
+    assert [(p["field"], p["code"]) for p in refused.json()["problems"]] == [(field, code)]
+    assert taster.client.get("/api/v1/triangle-tests/").json()["results"] == []
+
+
+def test_a_tea_is_not_tested_against_itself(taster, lots):
+    body = {"id": str(uuid4()), "lot": str(lots[0].id), "against": str(lots[0].id), "held_on": "2026-03-04"}
+    assert [p["code"] for p in taster.client.post("/api/v1/triangle-tests/", body).json()["problems"]] == ["itself"]
+
+
+def test_viewers_read_and_strangers_find_nothing(taster, viewer, stranger, lots):
+    address = held(taster, lots)
+    assert viewer.client.get(address).status_code == 200
+    assert answer(viewer, address, correct=True)[1].status_code == 403
+    absent = stranger.client.get(f"/api/v1/triangle-tests/{uuid4()}/")
+    foreign = stranger.client.get(address)
+    assert (foreign.status_code, foreign.content) == (404, absent.content)
+    assert answer(stranger, address, correct=True)[1].status_code == 404
+    theirs = LotFactory(team=stranger.team)
+    body = {"id": str(uuid4()), "lot": str(lots[0].id), "against": str(theirs.id), "held_on": "2026-03-04"}
+    assert [p["field"] for p in stranger.client.post("/api/v1/triangle-tests/", body).json()["problems"]] == ["lot"]
+
+
+def test_tests_of_one_lot_are_listed(taster, lots):
+    held(taster, lots)
+    held(taster, (lots[1], lots[0]))
+    found = taster.client.get("/api/v1/triangle-tests/", {"lot": str(lots[1].id)}).json()["results"]
+    assert [row["lot"] for row in found] == [str(lots[1].id)]

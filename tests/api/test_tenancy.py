@@ -12,7 +12,7 @@ from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
-from tests.factories import TeamFactory, person
+from tests.factories import LotFactory, TeamFactory, person
 
 ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
@@ -21,6 +21,8 @@ OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sig
 """What anyone may read, since it tells of no team."""
 ACTIONS = {"/api/v1/sync", "/sign-out/"}
 """What is not read but done."""
+BODIES = {"patch": {"name": "theirs"}, "post": {"id": str(uuid4()), "correct": True}}
+"""Bodies in which nothing is wrong, so that the address alone decides."""
 PRIVATE_TYPES = ["session", "infusion", "note"]
 
 
@@ -40,7 +42,22 @@ def foreign(address, place, taster):
     }
     if "{record_id}" in address:
         of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id
+    if "{test_id}" in address:
+        of_team |= triangle_test_of(place, taster)
     return address.format(**of_team)
+
+
+def triangle_test_of(place, taster):
+    """Record a triangle test with one answer; return their ids by the name they have in addresses."""
+    other = LotFactory(team=taster.team, by=taster.user)
+    ids = {"test_id": str(uuid4()), "trial_id": str(uuid4())}
+    test = {"id": ids["test_id"], "lot": place.words["lot"], "against": str(other.id), "held_on": "2026-03-04"}
+    answers = [
+        taster.client.post("/api/v1/triangle-tests/", test),
+        taster.client.post(f"/api/v1/triangle-tests/{ids['test_id']}/trials", {"id": ids["trial_id"], "correct": True}),
+    ]
+    assert [answer.status_code for answer in answers] == [201, 201]
+    return ids
 
 
 def told(response):
@@ -71,9 +88,7 @@ def test_route_with_a_foreign_id_answers_as_for_an_absent_one(stranger, taster, 
         ),
     ]
     before = stored()
-    answers = [
-        getattr(stranger.client, method)(each, {"name": "theirs"} if method == "patch" else None) for each in addresses
-    ]
+    answers = [getattr(stranger.client, method)(each, BODIES.get(method)) for each in addresses]
 
     assert [answer.status_code for answer in answers] == [404] * len(answers)
     assert [told(answer) for answer in answers] == [told(answers[1])] * len(answers)

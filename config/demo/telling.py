@@ -18,6 +18,7 @@ from teams.queries.people import team_named
 
 _FIGURES_LIMIT_S = 30.0
 _LOOK_AGAIN_S = 0.25
+_REFUSALS_TOLD = 3
 
 Say = Callable[[str], None]
 
@@ -62,7 +63,7 @@ def tell(url: str, *, say: Say) -> None:
     say(f"Demo data of {TEAM}: {new} edits taken in, {same} there already; {took_s:.1f} s in all.")
     _where_to_look(url, company.team.id, say=say)
     if verdicts["refused"]:
-        raise DemoError(f"{verdicts['refused']} records were refused, see above")
+        raise DemoError(f"{verdicts['refused']} records were refused, the first of them named above")
 
 
 def _assemble(url: str, *, stack: ExitStack) -> _Company:
@@ -127,7 +128,7 @@ def _sync_all(company: _Company, *, say: Say) -> Counter[str]:
     for message in messages(company.team.id, shops=company.shops):
         for verdict in company.phones[message.person.username].sync(message.changes):
             verdicts[str(verdict["verdict"])] += 1
-            if verdict["verdict"] == "refused":
+            if verdict["verdict"] == "refused" and verdicts["refused"] <= _REFUSALS_TOLD:
                 say(f"  refused: {verdict['type']} {verdict['id']}: {verdict['problems']}")
         lot = message.lot
         if lot is None:

@@ -398,3 +398,31 @@ TRIANGLE_TEST_READ = _object(
         found_distinguishers=s.FloatField(),
     )(allow_null=True),
 )
+
+COMPARISON = _object(
+    "Comparison",
+    level=s.FloatField(),
+    first_infusions=s.IntegerField(),
+    groups=s.ListField(child=s.DictField()),
+    pairs=_object(
+        "ComparedPair",
+        first=s.CharField(),
+        second=s.CharField(),
+        shared_tasters=s.IntegerField(),
+        probability=_object(
+            "ComparedProbability",
+            outlasts=s.FloatField(allow_null=True),
+            outlasted=s.FloatField(allow_null=True),
+            stronger=s.FloatField(allow_null=True),
+            liked_more=s.FloatField(allow_null=True),
+        )(),
+        differences=_object(
+            "ComparedDescriptor",
+            descriptor=s.CharField(),
+            mean=s.FloatField(),
+            low=s.FloatField(),
+            high=s.FloatField(),
+            probability_more=s.FloatField(),
+        )(many=True),
+    )(many=True),
+)

@@ -8,6 +8,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
 from api import documents as doc
+from api.comparisons import Compare
 from api.developments import BrewGuideOf, DevelopmentOf
 from api.documents import described, problem
 from api.panels import CalibrationOf, PanelOfTeam
@@ -88,6 +89,17 @@ def _describe() -> None:
             "get": described(parameters=[doc.ETAG], responses={200: doc.CALIBRATION, **read, **problem(403, 404)})
         },
         PanelOfTeam: {"get": described(parameters=[doc.ETAG], responses={200: doc.PANEL, **read})},
+        Compare: {
+            "get": described(
+                parameters=[
+                    OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
+                    OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
+                    OpenApiParameter("by", str, description="vessel_material, shop or water"),
+                    doc.ETAG,
+                ],
+                responses={200: doc.COMPARISON, **read, **problem(404, 422)},
+            )
+        },
         TriangleTests: {
             "get": described(
                 operation_id="triangle_test_list",
@@ -163,6 +175,7 @@ urlpatterns = [
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
     path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
     path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
+    path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),
     path("docs", SpectacularSwaggerView.as_view(url_name="schema", permission_classes=[], authentication_classes=[])),

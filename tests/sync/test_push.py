@@ -82,6 +82,30 @@ def test_the_same_body_twice_changes_nothing_and_answers_the_same_state(taster, 
     assert again["cursor"] == first["cursor"]
 
 
+def test_nothing_said_is_said_in_one_way_and_sent_again_changes_nothing(taster, lexicon):
+    session = SessionFactory(lot__team=taster.team)
+    sent = [
+        change("note", session=str(session.id), moment="lid", descriptor="strength", text="", intensity=None),
+        change("descriptor", key="wet_slate", label="wet slate", synonyms=None, family=""),
+        change("descriptor", key="dry_slate", label="dry slate", synonyms=[]),
+        change("session", session.id, water="", warmed=None, private=None),
+    ]
+    assert words(sync(taster.client, sent)) == ["applied"] * 4
+    assert words(sync(taster.client, sent)) == ["unchanged"] * 4
+    assert not FieldHistory.objects.exists()
+
+
+def test_a_note_is_edited_and_deleted_without_naming_its_word(taster, lexicon):
+    session = SessionFactory(lot__team=taster.team)
+    note = change("note", session=str(session.id), moment="lid", descriptor="strength", intensity=4)
+    sync(taster.client, [note])
+    later = [change("note", note["id"], at="2026-03-04T12:40:00Z", intensity=7)]
+    assert words(sync(taster.client, later)) == ["applied"]
+    assert taster.client.get(f"/api/v1/notes/{note['id']}/").json()["intensity"] == 7
+    gone = [change("note", note["id"], at="2026-03-04T12:50:00Z", deleted=True)]
+    assert words(sync(taster.client, gone)) == ["applied"]
+
+
 def test_fields_merge_one_by_one_and_what_lost_is_kept(taster, buyer):
     infusion = InfusionFactory(session__lot__team=taster.team, steep_s=15, kettle_c=100)
     first = str(infusion.by_id)

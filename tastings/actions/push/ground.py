@@ -71,6 +71,7 @@ class Ground:
                     named[field.to].add(UUID(str(value)))
         # children before parents, so that the parents of what is stored are read too
         notes = self._rows(Note, named["note"])
+        keys |= {note.descriptor.key for note in notes}
         named["session"] |= {note.session_id for note in notes}
         infusions = self._rows(Infusion, named["infusion"])
         named["session"] |= {infusion.session_id for infusion in infusions}

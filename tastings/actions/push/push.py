@@ -1,7 +1,8 @@
 """A device's edits, merged into the team's records in one transaction.
 
 The team's row is locked first: writers of one team take turns, revisions are handed out in the order of commits,
-and a reader that has seen a revision has seen every one below it.
+and a reader that has seen a revision has seen every one below it. The lock leaves the row's key alone, or it would
+stand in the way of every row that merely refers to the team.
 """
 
 from collections.abc import Mapping, Sequence
@@ -65,7 +66,7 @@ class _Push:
         self._losses: dict[int, list[Lost]] = {}
 
     def run(self) -> list[Verdict]:
-        team = Team.objects.select_for_update().get(id=self._member.team_id)
+        team = Team.objects.select_for_update(no_key=True).get(id=self._member.team_id)
         self._ground = Ground(self._member, self._changes)
         self._heard = self._heard_with_wrong_clock()
         for type_name in SHAPES:

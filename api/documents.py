@@ -107,6 +107,7 @@ CODES = {
 """What is wrong with a field, by the code that programs go by."""
 TYPES = {
     "authentication_failed": "the token has ended or never was one",
+    "bad_request": "cannot be served at all, such as for a host that is not ours",
     "broken": "our fault; it is in the log",
     "changed": "If-Match named a revision that is no longer current",
     "invalid": "some fields are not valid; problems names each",

@@ -204,7 +204,7 @@ def clean(field: Field, value: object) -> object:
     if value is None:
         if field.required:
             raise Unfit("required", "must not be null")
-        return field.default
+        return [] if field.kind == "texts" else field.default
     return _CLEANERS[field.kind](field, value)
 
 

@@ -85,7 +85,7 @@ DESCRIPTOR = Shape(
         Field(name="label", kind="text", required=True, longest=80),
         Field(name="family", kind="text", longest=60),
         Field(name="rated_each_infusion", kind="truth", default=False),
-        Field(name="synonyms", kind="texts", longest=80, default=[]),
+        Field(name="synonyms", kind="texts", longest=80),
     ),
     server_fields=("built_in",),
     filters=("family", "key"),

@@ -12,7 +12,6 @@ from tests.api.records import FULL, TYPES, Place, address_of, create
 from tests.factories import SessionFactory
 
 every_type = pytest.mark.parametrize("type_name", TYPES)
-every_but_note = pytest.mark.parametrize("type_name", [name for name in TYPES if name != "note"])
 # a field that may change, and two values for it
 EDITS = {
     "lot": ("remarks", "first", "second"),
@@ -88,7 +87,7 @@ def test_record_with_nothing_names_every_missing_field(taster, place, type_name)
     assert refusal(answer) == (422, "invalid", {(name, "required") for name in required})
 
 
-@every_but_note
+@every_type
 def test_patch_of_one_field_keeps_the_others(taster, place, type_name):
     before = create(taster, type_name, place.full(type_name)).json()
     name, value, _ = EDITS[type_name]
@@ -102,7 +101,7 @@ def test_patch_of_one_field_keeps_the_others(taster, place, type_name):
     assert taster.client.get(address_of(type_name, before["id"])).json() == after
 
 
-@every_but_note
+@every_type
 def test_patch_to_null_forgets_what_may_be_unknown(taster, place, type_name):
     before = create(taster, type_name, place.full(type_name)).json()
     free = [field for field in SHAPES[type_name].fields if not field.required]
@@ -112,7 +111,7 @@ def test_patch_to_null_forgets_what_may_be_unknown(taster, place, type_name):
     assert (answer.status_code, answer.json()) == (200, {**before, **empty, "revision": answer.json()["revision"]})
 
 
-@every_but_note
+@every_type
 def test_patch_with_the_same_value_changes_no_other_field(taster, place, type_name):
     before = create(taster, type_name, place.full(type_name)).json()
     name = EDITS[type_name][0]
@@ -121,7 +120,7 @@ def test_patch_with_the_same_value_changes_no_other_field(taster, place, type_na
     assert (answer.status_code, answer.json() | {"revision": 0}) == (200, before | {"revision": 0})
 
 
-@every_but_note
+@every_type
 def test_patch_and_delete_of_an_outdated_revision_are_refused(taster, place, type_name):
     before = create(taster, type_name, place.new(type_name)).json()
     address, (name, first, second) = address_of(type_name, before["id"]), EDITS[type_name]
@@ -166,7 +165,7 @@ def test_if_match_star_asks_only_that_there_is_one(taster, place):
     assert taster.client.patch(address_of("lot", place.lot.id), {"remarks": "x"}, HTTP_IF_MATCH="*").status_code == 200
 
 
-@every_but_note
+@every_type
 def test_record_that_has_not_changed_is_not_sent_again(taster, place, type_name):
     row = getattr(place, type_name)
     for address in (address_of(type_name), address_of(type_name, row.id), address_of(type_name, row.id) + "history"):
@@ -187,7 +186,7 @@ def test_read_with_an_if_match_that_fails_is_a_problem(taster, place):
     assert refusal(answer) == (412, "changed", set())
 
 
-@every_but_note
+@every_type
 def test_deleted_record_is_gone_and_its_history_stays(taster, place, type_name):
     made = create(taster, type_name, place.new(type_name)).json()
     address, (name, first, second) = address_of(type_name, made["id"]), EDITS[type_name]

@@ -7,9 +7,10 @@ import pytest
 from django.utils import timezone
 
 from lots.models import FieldHistory
-from tastings.models import Development, Infusion, Note, Session
+from tastings.models import Descriptor, Development, Infusion, Note, Session
 from teams.models import Team
 from tests.api.phone import change, sync, words
+from tests.api.records import Place
 from tests.factories import DEVICE, InfusionFactory, LotFactory, SessionFactory, person
 
 pytestmark = pytest.mark.django_db
@@ -139,6 +140,35 @@ def test_a_deletion_and_a_later_edit(taster):
     assert words(sync(taster.client, [late])) == ["applied"]
     back = taster.client.get(f"/api/v1/infusions/{infusion.id}/").json()
     assert (back["steep_s"], back["remarks"]) == (25, "written before")
+
+
+@pytest.mark.parametrize("type_name", ["lot", "session", "infusion", "note", "descriptor"])
+def test_a_deletion_sent_again_changes_nothing(taster, type_name):
+    record = getattr(Place(taster), type_name)
+    gone = [change(type_name, record.id, deleted=True)]
+    first, again = sync(taster.client, gone), sync(taster.client, gone)
+    assert (words(first), words(again)) == (["applied"], ["unchanged"])
+    assert first["verdicts"][0]["revision"] == again["verdicts"][0]["revision"]
+    assert not FieldHistory.objects.exists()
+    later = [change(type_name, record.id, at="2026-03-04T12:50:00Z", deleted=True)]
+    assert words(sync(taster.client, later)) == ["applied"]
+    assert not FieldHistory.objects.exists()
+
+
+def test_an_edit_may_come_before_the_one_that_makes_its_record(taster):
+    lot = uuid4()
+    sent = [
+        change("lot", lot, at="2026-03-04T12:40:00Z", remarks="later thought"),
+        change("lot", lot, name="Mist Ridge", kind="oolong"),
+    ]
+    assert words(sync(taster.client, sent)) == ["applied", "applied"]
+    assert words(sync(taster.client, sent)) == ["unchanged", "unchanged"]
+
+
+def test_a_built_in_word_is_not_a_phones_to_change(taster, lexicon):
+    word = Descriptor.objects.get(key="strength")
+    sent = [change("descriptor", word.id, label="Mine"), change("descriptor", word.id, deleted=True)]
+    assert [v["problems"][0]["code"] for v in sync(taster.client, sent)["verdicts"]] == ["not_allowed"] * 2
 
 
 def test_a_bad_change_is_refused_alone(taster, lexicon):

@@ -27,6 +27,7 @@ class Ground:
         self.member = member
         self.drafts: dict[str, dict[UUID, Draft]] = {name: {} for name in SHAPES}
         self.hidden: set[tuple[str, UUID]] = set()
+        self.built_in: set[UUID] = set()
         self.descriptors: dict[str, list[Descriptor]] = {}
         self.shops: set[UUID] = set()
         self._read(changes)
@@ -101,6 +102,8 @@ class Ground:
         for row in with_words(rows):
             if row.team_id == self.member.team_id:
                 mine.append(row)
+            elif isinstance(row, Descriptor) and row.is_built_in:
+                self.built_in.add(row.id)
             else:
                 self.hidden.add((model.shape.type, row.id))
         return mine

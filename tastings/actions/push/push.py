@@ -73,6 +73,7 @@ class _Push:
             mine = [i for i, change in enumerate(self._changes) if change.type == type_name]
             for i in self._parents_first(mine) if type_name == "lot" else mine:
                 self._try(i)
+            self._try_again(mine)
             if type_name == "infusion":
                 self._settle_numbers()
         self._recognise_repeats()
@@ -102,6 +103,14 @@ class _Push:
             self._words[i] = "merged" if outcome.outdated or ineffective else "applied"
         else:
             self._words[i] = "merged" if outcome.lost else "unchanged"
+
+    def _try_again(self, indexes: Sequence[int]) -> None:
+        """Try edits again that came before the edit which made their record: the order within a body is no matter."""
+        for i in indexes:
+            early = {problem.code for problem in self._refused.get(i, ())} & {"required", "unknown_record"}
+            if early and self._ground.draft_of(self._changes[i]).exists:
+                del self._refused[i]
+                self._try(i)
 
     def _settle_numbers(self) -> None:
         """Turn down changes until no two live infusions of a session have one number."""

@@ -78,6 +78,22 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
 
 
 @transaction.atomic
+def change_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
+    """Rename the team or choose the roast under which it finds a tea rested; only an owner may."""
+    if not member.runs_team:
+        raise NotAllowed("only an owner may change the team")
+    team = Team.objects.select_for_update(no_key=True).get(id=member.team_id)
+    if name is not None:
+        team.name = clean_name(name, field="name", longest=120)
+    if ready_roast is not None:
+        if isinstance(ready_roast, bool) or not isinstance(ready_roast, int | float) or not 0 <= ready_roast <= 10:
+            raise Invalid(problems=[Problem("ready_roast", "range", "must be a number from 0 to 10")])
+        team.ready_roast = float(ready_roast)
+    team.save(update_fields=["name", "ready_roast"])
+    return team
+
+
+@transaction.atomic
 def name_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
     """Open a shop (no id) or rename one; only an owner may."""
     if not member.runs_team:

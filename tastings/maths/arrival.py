@@ -9,6 +9,11 @@ That nothing differs is not shown by finding nothing. "Same" needs every compare
 with its central 90 % interval (two one-sided tests at 5 %); 1.5 points is what trained tasters' own repeats differ by:
 8 to 20 % of the scale is their standard deviation in open replicate data (french_fries, R package reshape2). What
 neither differs nor is known that well is "cannot tell", with how large a difference would have been seen.
+
+In simulation (six descriptors, leaf that the estimator does not assume, brewing errors it is not told of) one tea was
+called two in 40 of 1,200 pairs, 3.3 %, alike for one and three sessions a side, same tasters and strangers. A
+difference of 1.5 points in one descriptor was found with one, three and six sessions a side by the same tasters in
+22, 75 and 92 % of 60 pairs, by strangers in 3, 27 and 30 %; one of 3 points in 70, 97, 100 and 30, 73, 85 %.
 """
 
 from collections.abc import Mapping, Sequence

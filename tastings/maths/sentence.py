@@ -12,7 +12,20 @@ from tastings.maths.layers import Layer
 
 MOST = 0.5
 N_NAMES = 3
-_ORDINALS = tuple("first second third fourth fifth sixth seventh eighth ninth tenth eleventh twelfth".split())
+_ORDINALS = (
+    "first",
+    "second",
+    "third",
+    "fourth",
+    "fifth",
+    "sixth",
+    "seventh",
+    "eighth",
+    "ninth",
+    "tenth",
+    "eleventh",
+    "twelfth",
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import member_of
+from api.auth import member_of, token_of
 from api.parsing import TooLarge
 from api.records import body_of
 from lots.shape import Unfit, clean_id
 from tastings.actions.push import push
 from tastings.queries.pull import pull
+from teams.actions.people import check_cursor
 from teams.errors import Invalid, Problem, Refused
 
 SCHEMAS = (1,)
@@ -59,6 +60,7 @@ class Sync(APIView):
             raise TooLarge
         if problems:
             raise Invalid(problems=problems)
+        check_cursor(token_of(request), cursor=cursor, now=now)
         verdicts = push(member, device=UUID(device), sent=changes, now=now)
         page = pull(member, cursor=cursor, limit=limit)
         return Response(

@@ -2,6 +2,7 @@
 
 import math
 
+from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -12,6 +13,7 @@ from lots.shape import Field, Unfit, clean
 from tastings.maths.guide import Pot
 from tastings.queries.developments import development_for
 from tastings.queries.guides import guide_for
+from tastings.queries.verdicts import arrival_check_for, readiness_for
 from tastings.shapes import INFUSION, SESSION
 from teams.errors import Invalid, Problem
 
@@ -42,6 +44,32 @@ class BrewGuideOf(APIView):
         """Return steep times that keep each cup at the target strength. Scalding water: see the cautions."""
         lot = id_in_address(lot_id)
         return tagged(request, guide_for(member_of(request), lot, pot=_pot(request)).as_json())
+
+
+class ReadinessOf(APIView):
+    """Whether a lot's roast has rested enough."""
+
+    def get(self, request: Request, lot_id: str) -> Response:
+        """Answer for a ``level`` of roast, by default the team's own, as of today."""
+        level: float | None = None
+        if (text := request.query_params.get("level")) is not None:
+            try:
+                level = float(str(clean(_ROAST, _read(_ROAST, str(text)))))
+            except Unfit as error:
+                raise Invalid(problems=[Problem("level", error.fault.code, error.fault.detail)]) from error
+        lot = id_in_address(lot_id)
+        return tagged(request, readiness_for(member_of(request), lot, today=timezone.now().date(), level=level))
+
+
+class ArrivalCheckOf(APIView):
+    """Whether an arrived lot is the tea of its sample."""
+
+    def get(self, request: Request, lot_id: str) -> Response:
+        """Compare the lot with the one it names as ``from_lot``, and show the triangle tests of the two."""
+        return tagged(request, arrival_check_for(member_of(request), id_in_address(lot_id)))
+
+
+_ROAST = Field(name="level", kind="number", low=0, high=10)
 
 
 def _pot(request: Request) -> Pot:

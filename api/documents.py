@@ -8,7 +8,6 @@ from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_sche
 from rest_framework import serializers as s
 
 from lots.shape import Field, Shape
-from tastings.shapes import TRIAL, TRIANGLE_TEST
 
 Serializer = type[s.Serializer[Any]]
 
@@ -46,14 +45,15 @@ def _field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]:
             return s.CharField(max_length=field.longest, allow_blank=not field.required, **given)
 
 
-def _object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
+def an_object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
+    """Return what a JSON object with these fields is called and looks like."""
     return type(name, (s.Serializer,), fields)
 
 
 def record_read(shape: Shape) -> Serializer:
     """Return what a record looks like in an answer."""
     server: dict[str, Any] = {"taster": s.UUIDField(), "built_in": s.BooleanField()}
-    return _object(
+    return an_object(
         shape.type.capitalize(),
         id=s.UUIDField(),
         revision=s.IntegerField(),
@@ -66,7 +66,7 @@ def record_read(shape: Shape) -> Serializer:
 def record_new(shape: Shape) -> Serializer:
     """Return what makes a record."""
     fields = {field.name: _field(field, required=field.required) for field in shape.fields}
-    return _object(
+    return an_object(
         f"New{shape.type.capitalize()}", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields
     )
 
@@ -74,7 +74,7 @@ def record_new(shape: Shape) -> Serializer:
 def record_change(shape: Shape) -> Serializer:
     """Return what changes a record: any of its fields."""
     fields = {field.name: _field(field, required=False) for field in shape.fields}
-    return _object(f"Changed{shape.type.capitalize()}", **fields)
+    return an_object(f"Changed{shape.type.capitalize()}", **fields)
 
 
 CODES = {
@@ -107,6 +107,7 @@ CODES = {
 """What is wrong with a field, by the code that programs go by."""
 TYPES = {
     "authentication_failed": "the token has ended or never was one",
+    "bad_request": "cannot be served at all, such as for a host that is not ours",
     "broken": "our fault; it is in the log",
     "changed": "If-Match named a revision that is no longer current",
     "invalid": "some fields are not valid; problems names each",
@@ -129,7 +130,7 @@ def _listed(words: Mapping[str, str], form: str = "{}") -> str:
     return "one of " + "; ".join(f"`{form.format(word)}` ({meaning})" for word, meaning in words.items())
 
 
-_PROBLEM_ITEM = _object(
+_PROBLEM_ITEM = an_object(
     "ProblemItem",
     field=s.CharField(allow_blank=True, help_text="empty when it is not about one field"),
     code=s.CharField(help_text=_listed(CODES)),
@@ -137,7 +138,7 @@ _PROBLEM_ITEM = _object(
 )
 
 
-PROBLEM = _object(
+PROBLEM = an_object(
     "Problem",
     type=s.CharField(help_text=_listed({code.replace("_", "-"): why for code, why in TYPES.items()}, "/problems/{}")),
     title=s.CharField(),
@@ -154,7 +155,7 @@ def problem(*codes: int) -> dict[Any, Any]:
 
 def page(item: Serializer, name: str) -> Serializer:
     """Return one page of a list."""
-    return _object(name, results=item(many=True), next=s.URLField(allow_null=True))
+    return an_object(name, results=item(many=True), next=s.URLField(allow_null=True))
 
 
 ETAG = OpenApiParameter("If-None-Match", str, OpenApiParameter.HEADER, description="answers 304 when it still holds")
@@ -172,13 +173,13 @@ def described(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed th
     return extend_schema(responses={**responses, **problem(401)}, **given)
 
 
-SYNC_BODY = _object(
+SYNC_BODY = an_object(
     "SyncBody",
     schema=s.IntegerField(help_text="1"),
     device=s.UUIDField(),
     cursor=s.IntegerField(required=False, min_value=0, default=0),
     limit=s.IntegerField(required=False, min_value=1, max_value=1000, default=500),
-    changes=_object(
+    changes=an_object(
         "SentChange",
         type=s.ChoiceField(choices=["lot", "session", "infusion", "note", "descriptor"]),
         id=s.UUIDField(),
@@ -187,9 +188,9 @@ SYNC_BODY = _object(
         deleted=s.BooleanField(required=False),
     )(many=True, required=False, help_text="at most 1,000"),
 )
-SYNC_ANSWER = _object(
+SYNC_ANSWER = an_object(
     "SyncAnswer",
-    verdicts=_object(
+    verdicts=an_object(
         "Verdict",
         type=s.CharField(allow_blank=True),
         id=s.CharField(allow_blank=True),
@@ -197,7 +198,7 @@ SYNC_ANSWER = _object(
         revision=s.IntegerField(allow_null=True),
         problems=_PROBLEM_ITEM(many=True),
     )(many=True),
-    changes=_object(
+    changes=an_object(
         "PulledChange",
         type=s.CharField(),
         id=s.UUIDField(),
@@ -210,7 +211,7 @@ SYNC_ANSWER = _object(
     more=s.BooleanField(),
     now=s.DateTimeField(),
 )
-_HISTORY_ITEM = _object(
+_HISTORY_ITEM = an_object(
     "HistoryItem",
     field=s.CharField(),
     value=s.JSONField(allow_null=True),
@@ -219,10 +220,10 @@ _HISTORY_ITEM = _object(
     device=s.UUIDField(),
     claimed_at=s.DateTimeField(allow_null=True),
 )
-HISTORY = _object("History", current=_HISTORY_ITEM(many=True), overwritten=_HISTORY_ITEM(many=True))
-SHOP = _object("Shop", id=s.UUIDField(), name=s.CharField())
-SHOP_NAME = _object("ShopName", name=s.CharField(max_length=120))
-MEMBER = _object(
+HISTORY = an_object("History", current=_HISTORY_ITEM(many=True), overwritten=_HISTORY_ITEM(many=True))
+SHOP = an_object("Shop", id=s.UUIDField(), name=s.CharField())
+SHOP_NAME = an_object("ShopName", name=s.CharField(max_length=120))
+MEMBER = an_object(
     "Member",
     id=s.UUIDField(),
     name=s.CharField(),
@@ -232,14 +233,14 @@ MEMBER = _object(
     joined_at=s.DateTimeField(),
     left_at=s.DateTimeField(allow_null=True),
 )
-SIGN_IN = _object(
+SIGN_IN = an_object(
     "SignIn",
     username=s.CharField(),
     password=s.CharField(),
     device=s.CharField(max_length=200, help_text="what to call this device in the list of devices"),
     team=s.UUIDField(required=False, allow_null=True, help_text="for a login of several teams"),
 )
-SIGNED_IN = _object(
+SIGNED_IN = an_object(
     "SignedIn",
     token=s.CharField(),
     expires_at=s.DateTimeField(),
@@ -248,7 +249,7 @@ SIGNED_IN = _object(
     shop=s.UUIDField(allow_null=True),
     role=s.CharField(),
 )
-DEVICE = _object(
+DEVICE = an_object(
     "Device",
     id=s.UUIDField(),
     device=s.CharField(),
@@ -257,144 +258,24 @@ DEVICE = _object(
     last_used_at=s.DateTimeField(allow_null=True),
     current=s.BooleanField(),
 )
-ME = _object(
+ME = an_object(
     "Me",
     user=s.UUIDField(),
     name=s.CharField(),
     username=s.CharField(),
-    team=_object("TeamName", id=s.UUIDField(), name=s.CharField())(),
+    team=an_object("TeamName", id=s.UUIDField(), name=s.CharField())(),
     shop=SHOP(allow_null=True),
     role=s.CharField(),
-    teams=_object("Place", id=s.UUIDField(), name=s.CharField(), role=s.CharField())(many=True),
+    teams=an_object("Place", id=s.UUIDField(), name=s.CharField(), role=s.CharField())(many=True),
 )
-_PROFILE = _object(
-    "Profile",
-    label=s.ChoiceField(choices=["build_up", "steady", "quick_fade", "undecided"]),
-    probability=s.DictField(child=s.FloatField()),
-    peak_infusion=s.IntegerField(allow_null=True),
-    rise=s.FloatField(),
-    half_strength_infusion=s.IntegerField(allow_null=True),
-)
-_POINT = _object(
-    "CurvePoint",
-    infusion=s.IntegerField(),
-    mean=s.FloatField(),
-    low=s.FloatField(),
-    high=s.FloatField(),
-    observed=s.FloatField(allow_null=True),
-    n=s.IntegerField(),
-)
-DEVELOPMENT = _object(
-    "Development",
-    lot=s.UUIDField(),
-    revision=s.IntegerField(),
-    computed_at=s.DateTimeField(allow_null=True),
-    stale=s.BooleanField(),
-    evidence=s.DictField(),
-    even_brew=s.DictField(),
-    profile=_PROFILE(),
-    steeps=s.DictField(),
-    curves=_object("Curve", descriptor=s.CharField(), points=_POINT(many=True), profile=_PROFILE())(many=True),
-    layers=s.ListField(child=s.DictField()),
-    departures=s.ListField(child=s.DictField()),
-    next=s.CharField(),
-    cautions=s.ListField(child=s.CharField()),
-)
-
-GUIDE = _object(
-    "BrewGuide",
-    infusions=_object(
-        "GuidedInfusion",
-        number=s.IntegerField(),
-        steep_s=s.FloatField(),
-        pour_s=s.FloatField(),
-        contact_s=s.FloatField(),
-        expected_strength=s.FloatField(),
-        low=s.FloatField(),
-        high=s.FloatField(),
-    )(many=True),
-    last_worthwhile=s.IntegerField(allow_null=True),
-    target_strength=s.FloatField(allow_null=True),
-    cautions=s.ListField(child=s.CharField()),
-)
-POT = (
-    OpenApiParameter("vessel_ml", float, description="default 110"),
-    OpenApiParameter("leaf_g", float, description="default 5"),
-    OpenApiParameter("kettle_c", float, description="default 100"),
-    OpenApiParameter("vessel_material", str, description="default porcelain"),
-    OpenApiParameter("vessel_g", float, description="with lid; estimated from volume and material when left out"),
-    OpenApiParameter("warmed", bool, description="default true"),
-    OpenApiParameter("pour_s", float, description="how long the pot takes to empty; default 5"),
-    OpenApiParameter("altitude_m", float, description="lowers the boiling point"),
-)
-
-_TASTER_ROW = _object(
-    "TasterFigures",
-    descriptor=s.CharField(),
-    gain=s.FloatField(help_text="1: as the panel; above 1 spreads more"),
-    gain_sd=s.FloatField(),
-    offset=s.FloatField(help_text="points above the panel"),
-    offset_sd=s.FloatField(),
-    sessions=s.IntegerField(),
-    lots=s.IntegerField(),
-    repeatability_sd=s.FloatField(allow_null=True, help_text="of the same infusion of the same lot, points"),
-    agreement=s.FloatField(allow_null=True, help_text="correlation with the others' mean over lots"),
-    discrimination_p=s.FloatField(allow_null=True, help_text="small when the taster tells lots apart"),
-)
-CALIBRATION = _object(
-    "Calibration",
-    revision=s.IntegerField(),
-    computed_at=s.DateTimeField(allow_null=True),
-    stale=s.BooleanField(),
-    taster=s.UUIDField(),
-    descriptors=_TASTER_ROW(many=True),
-)
-PANEL = _object(
-    "Panel",
-    revision=s.IntegerField(),
-    computed_at=s.DateTimeField(allow_null=True),
-    stale=s.BooleanField(),
-    finish_line=_object("FinishLine", mean=s.FloatField(), sd=s.FloatField())(),
-    agreement=_object(
-        "PanelAgreement",
-        descriptor=s.CharField(),
-        tasters=s.IntegerField(),
-        lots=s.IntegerField(),
-        icc_single=s.FloatField(allow_null=True, help_text="ICC(2,1), Shrout and Fleiss 1979"),
-        icc_mean=s.FloatField(allow_null=True, help_text="ICC(3,k)"),
-        kendall_w=s.FloatField(allow_null=True),
-    )(many=True),
-    tasters=_object("PanelTaster", taster=s.UUIDField(), descriptors=_TASTER_ROW(many=True))(many=True),
+TEAM = an_object("Team", id=s.UUIDField(), name=s.CharField(), ready_roast=s.FloatField())
+TEAM_CHANGE = an_object(
+    "TeamChange",
+    name=s.CharField(required=False, max_length=120),
+    ready_roast=s.FloatField(required=False, min_value=0, max_value=10),
 )
 
 
 def fields_of(shape: Shape) -> dict[str, s.Field[Any, Any, Any, Any]]:
     """Return a shape's fields as a body has them."""
     return {field.name: _field(field, required=field.required) for field in shape.fields}
-
-
-NEW_TRIAL = _object("NewTrial", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIAL))
-NEW_TRIANGLE_TEST = _object(
-    "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIANGLE_TEST)
-)
-TRIANGLE_TEST_READ = _object(
-    "TriangleTest",
-    id=s.UUIDField(),
-    **fields_of(TRIANGLE_TEST),
-    by=s.UUIDField(),
-    trials=_object("Trial", id=s.UUIDField(), **fields_of(TRIAL), at=s.DateTimeField())(many=True),
-    result=_object(
-        "TriangleResult",
-        n_correct=s.IntegerField(),
-        n_tests=s.IntegerField(),
-        p=s.FloatField(help_text="exact binomial, one third by guessing (ISO 4120)"),
-        alpha=s.FloatField(),
-        least_correct=s.IntegerField(allow_null=True),
-        different=s.BooleanField(),
-        distinguishers=s.FloatField(),
-        power=s.FloatField(),
-        target_power=s.FloatField(),
-        needed=s.IntegerField(allow_null=True),
-        found_distinguishers=s.FloatField(),
-    )(allow_null=True),
-)

@@ -17,12 +17,12 @@ from api.auth import member_of, token_of
 from api.conditional import id_in_address, tagged
 from api.records import body_of
 from lots.shape import Unfit, clean_id, clean_text
-from teams.actions.people import name_shop, sign_in, sign_out, sign_out_device
+from teams.actions.people import change_team, name_shop, sign_in, sign_out, sign_out_device
 from teams.errors import Invalid, Problem
 from teams.queries.people import member_for, members_of, memberships_of, shop_for, shops_of, tokens_of
 
 if TYPE_CHECKING:
-    from teams.models import DeviceToken, Member, Shop
+    from teams.models import DeviceToken, Member, Shop, Team
 
 
 def _moment(at: datetime | None) -> str | None:
@@ -38,6 +38,10 @@ def _device(token: DeviceToken, *, current: UUID) -> dict[str, object]:
         "last_used_at": _moment(token.last_used_at),
         "current": token.id == current,
     }
+
+
+def _team(team: Team) -> dict[str, object]:
+    return {"id": str(team.id), "name": team.name, "ready_roast": team.ready_roast}
 
 
 def _shop(shop: Shop) -> dict[str, object]:
@@ -146,6 +150,21 @@ class Me(APIView):
                 ],
             },
         )
+
+
+class OneTeam(APIView):
+    """The team of the caller's token."""
+
+    def get(self, request: Request) -> Response:
+        """Show it."""
+        return tagged(request, _team(member_of(request).team))
+
+    def patch(self, request: Request) -> Response:
+        """Rename it, or choose the roast under which a tea counts as rested; owners only."""
+        sent = body_of(request)
+        if unknown := sent.keys() - {"name", "ready_roast"}:
+            raise Invalid(problems=[Problem(name[:80], "unknown_field", "is not part of a team") for name in unknown])
+        return Response(_team(change_team(member_of(request), **sent)))
 
 
 class Shops(APIView):

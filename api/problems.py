@@ -71,6 +71,12 @@ def no_such_route(request: HttpRequest, exception: Exception) -> HttpResponse:  
     return JsonResponse(body, status=404, content_type=MEDIA_TYPE)
 
 
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
+    """Answer for a request that cannot be served at all, such as one for a host that we do not serve."""
+    body = document(status=400, code="bad_request", title="This request cannot be served", detail="see LEAFSPAN_HOSTS")
+    return JsonResponse(body, status=400, content_type=MEDIA_TYPE)
+
+
 def broken(request: HttpRequest) -> HttpResponse:
     """Answer when we are at fault; the log has the rest."""
     body = document(status=500, code="broken", title="Something broke on our side", detail=f"at {request.path[:200]}")

@@ -7,11 +7,13 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
+from api import answers
 from api import documents as doc
-from api.developments import BrewGuideOf, DevelopmentOf
+from api.comparisons import Compare
+from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
 from api.documents import described, problem
 from api.panels import CalibrationOf, PanelOfTeam
-from api.people import Me, Members, OneMember, OneShop, Shops, Token, Tokens
+from api.people import Me, Members, OneMember, OneShop, OneTeam, Shops, Token, Tokens
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.sync import Sync
 from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
@@ -79,38 +81,64 @@ def _describe() -> None:
     for view, operations in {
         Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409)})},
         DevelopmentOf: {
-            "get": described(parameters=[doc.ETAG], responses={200: doc.DEVELOPMENT, **read, **problem(404)})
+            "get": described(parameters=[doc.ETAG], responses={200: answers.DEVELOPMENT, **read, **problem(404)})
         },
         BrewGuideOf: {
-            "get": described(parameters=[*doc.POT, doc.ETAG], responses={200: doc.GUIDE, **read, **problem(404, 422)})
+            "get": described(
+                parameters=[*answers.POT, doc.ETAG], responses={200: answers.GUIDE, **read, **problem(404, 422)}
+            )
         },
         CalibrationOf: {
-            "get": described(parameters=[doc.ETAG], responses={200: doc.CALIBRATION, **read, **problem(403, 404)})
+            "get": described(parameters=[doc.ETAG], responses={200: answers.CALIBRATION, **read, **problem(403, 404)})
         },
-        PanelOfTeam: {"get": described(parameters=[doc.ETAG], responses={200: doc.PANEL, **read})},
+        PanelOfTeam: {"get": described(parameters=[doc.ETAG], responses={200: answers.PANEL, **read})},
+        Compare: {
+            "get": described(
+                parameters=[
+                    OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
+                    OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
+                    OpenApiParameter("by", str, description="vessel_material, shop or water"),
+                    doc.ETAG,
+                ],
+                responses={200: answers.COMPARISON, **read, **problem(404, 422)},
+            )
+        },
         TriangleTests: {
             "get": described(
                 operation_id="triangle_test_list",
                 parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *doc.PAGING, doc.ETAG],
-                responses={200: doc.page(doc.TRIANGLE_TEST_READ, "TriangleTestPage"), **read, **problem(404, 422)},
+                responses={200: doc.page(answers.TRIANGLE_TEST_READ, "TriangleTestPage"), **read, **problem(404, 422)},
             ),
             "post": described(
-                request=doc.NEW_TRIANGLE_TEST, responses={201: doc.TRIANGLE_TEST_READ, **body, **problem(403)}
+                request=answers.NEW_TRIANGLE_TEST, responses={201: answers.TRIANGLE_TEST_READ, **body, **problem(403)}
             ),
         },
         OneTriangleTest: {
             "get": described(
                 operation_id="triangle_test_read",
                 parameters=[doc.ETAG],
-                responses={200: doc.TRIANGLE_TEST_READ, **read, **problem(404)},
+                responses={200: answers.TRIANGLE_TEST_READ, **read, **problem(404)},
             )
         },
         Trials: {
             "post": described(
-                request=doc.NEW_TRIAL, responses={201: doc.TRIANGLE_TEST_READ, **body, **problem(403, 404)}
+                request=answers.NEW_TRIAL, responses={201: answers.TRIANGLE_TEST_READ, **body, **problem(403, 404)}
             )
         },
         OneTrial: {"delete": described(responses={204: None, **problem(403, 404)})},
+        ReadinessOf: {
+            "get": described(
+                parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), doc.ETAG],
+                responses={200: answers.READINESS, **read, **problem(404, 422)},
+            )
+        },
+        ArrivalCheckOf: {
+            "get": described(parameters=[doc.ETAG], responses={200: answers.ARRIVAL, **read, **problem(404)})
+        },
+        OneTeam: {
+            "get": described(parameters=[doc.ETAG], responses={200: doc.TEAM, **read}),
+            "patch": described(request=doc.TEAM_CHANGE, responses={200: doc.TEAM, **body, **problem(403)}),
+        },
         Tokens: {
             "get": described(parameters=[doc.ETAG], responses={200: doc.page(doc.DEVICE, "DevicePage"), **read}),
             "post": described(request=doc.SIGN_IN, responses={201: doc.SIGNED_IN, **body}, auth=[]),
@@ -159,10 +187,14 @@ urlpatterns = [
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
     path("lots/<str:lot_id>/brew-guide", BrewGuideOf.as_view()),
     path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
+    path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
+    path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),
+    path("team", OneTeam.as_view()),
     path("triangle-tests/", TriangleTests.as_view()),
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
     path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
     path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
+    path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),
     path("docs", SpectacularSwaggerView.as_view(url_name="schema", permission_classes=[], authentication_classes=[])),

@@ -10,5 +10,6 @@ urlpatterns = [
     path("api/v1/", include("api.urls")),
     *pages.urlpatterns,
 ]
+handler400 = "api.problems.bad_request"
 handler404 = "api.problems.no_such_route"
 handler500 = "api.problems.broken"

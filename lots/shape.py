@@ -116,11 +116,13 @@ def clean_id(value: object) -> str:
         raise Unfit("id", "must be a UUID") from error
 
 
-def _text(field: Field, value: object) -> str:
+def _text(field: Field, value: object) -> str | None:
     text = clean_text(value, longest=field.longest)
+    if not text and not field.required:
+        return None  # an empty text says nothing, so there is one way to say it
     if field.required and not text.strip():
         raise Unfit("required", "must not be empty")
-    if field.pattern and text and not re.fullmatch(field.pattern, text, re.ASCII):
+    if field.pattern and not re.fullmatch(field.pattern, text, re.ASCII):
         raise Unfit("pattern", f"must match {field.pattern}")
     return text
 
@@ -202,7 +204,7 @@ def clean(field: Field, value: object) -> object:
     if value is None:
         if field.required:
             raise Unfit("required", "must not be null")
-        return field.default
+        return [] if field.kind == "texts" else field.default
     return _CLEANERS[field.kind](field, value)
 
 

@@ -5,7 +5,7 @@ from typing import ClassVar
 from django.db import models
 from django.db.models import F, Q
 
-from lots.merge import Copy, unpack
+from lots.merge import DELETED, Copy, unpack
 from lots.models.wire import column_of, to_wire
 from lots.shape import Field, Shape
 from teams.models import Team, User
@@ -49,7 +49,9 @@ class Synced(models.Model):
 
     def as_copy(self) -> Copy:
         """Return the record as `lots.merge` works on it."""
-        return Copy({field.name: self.wire_value(field) for field in self.shape.fields}, unpack(self.stamps))
+        stamps = unpack(self.stamps)
+        values = {field.name: self.wire_value(field) for field in self.shape.fields}
+        return Copy(values | ({DELETED: True} if DELETED in stamps else {}), stamps)
 
 
 def constraints_of(shape: Shape) -> list[models.BaseConstraint]:

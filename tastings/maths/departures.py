@@ -3,9 +3,13 @@
 Each departure is undone on paper (this pour with its usual water, this pot warmed) and the strength of the cup is
 computed again with the posterior mean; the difference is the effect. What changes a cup by less than a tenth of a
 point, the step of the scale, is not listed.
+
+What the lot would have shown otherwise: all departures of a session are undone together, and what that does to each
+cup is put on its rating.
 """
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
@@ -21,9 +25,10 @@ from tastings.maths.brewing import (
     contact_s,
     steeped,
 )
-from tastings.maths.brews import Brew, Pour
-from tastings.maths.evidence import Followed
-from tastings.maths.extraction import Grid, cup_strength
+from tastings.maths.brews import HIGHEST, LOWEST, Brew, Pour, TasterScale, checked
+from tastings.maths.evidence import Followed, follow
+from tastings.maths.extraction import Grid, cup_strength, usual_grid
+from tastings.maths.posterior import fit
 
 LEAST_EFFECT = 0.1
 COOLER_C = 3.0
@@ -31,6 +36,7 @@ OTHER_CONTACT = 1.5
 OTHER_CONTACT_AT_THE_ENDS = 2.5
 OTHER_RATIO = 0.12
 NEIGHBOURS = 2
+MOST_UNDONE = 12  # departures through a whole session, and some that only show once others are gone
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +65,66 @@ class Departure:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherwisePoint:
+    """One infusion of a lot as its ratings show it, and as they would without the departures.
+
+    Parameters
+    ----------
+    infusion : int
+        From 1.
+    ratings, departed : int
+        How many ratings, and how many of them a departure moved by a tenth of a point or more.
+    shown, otherwise : float
+        Mean of the ratings as given, and with what the departures did taken off. [points, 0 to 10]
+    """
+
+    infusion: int
+    ratings: int
+    departed: int
+    shown: float
+    otherwise: float
+
+
+@dataclass(frozen=True, slots=True)
+class Otherwise:
+    """What a lot's ratings of one descriptor would have shown without the departures, infusion by infusion."""
+
+    descriptor: str
+    points: tuple[OtherwisePoint, ...]
+
+    @property
+    def sentence(self) -> str:
+        """Name the infusion that the departures moved most."""
+        if not self.points:
+            return f"The {_words(self.descriptor)} was not rated."
+        moved = [one for one in self.points if abs(one.otherwise - one.shown) >= LEAST_EFFECT]
+        if not moved:
+            return f"Brewed as usual, the lot would have shown the same {_words(self.descriptor)}."
+        most = max(moved, key=lambda one: abs(one.otherwise - one.shown))
+        return (
+            f"Brewed as usual, infusion {most.infusion} would have averaged {most.otherwise:.1f} points of"
+            f" {_words(self.descriptor)} instead of {most.shown:.1f}."
+        )
+
+    def as_json(self) -> dict[str, object]:
+        """Return the figures in plain types, rounded to 3 decimals."""
+        return {
+            "descriptor": self.descriptor,
+            "points": [
+                {
+                    "infusion": one.infusion,
+                    "ratings": one.ratings,
+                    "departed": one.departed,
+                    "shown": round(one.shown, 3),
+                    "otherwise": round(one.otherwise, 3),
+                }
+                for one in self.points
+            ],
+            "sentence": self.sentence,
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class _Change:
     """A departure found: what the session would have been without it."""
 
@@ -68,6 +134,11 @@ class _Change:
     brew: Brew
     pours: tuple[Pour, ...]
     figures: str
+
+    def effect(self, was: FloatArray, *, tasted: list[int], node_level: FloatArray, grid: Grid) -> float:
+        """Return what the departure did to the cups it concerns, given the session's cups with it. [points]."""
+        without = node_level @ cup_strength(steeped(self.brew, self.pours), grid=grid)
+        return float(np.mean((was - without)[tasted if self.whole_session else [self.index]]))
 
 
 def departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> tuple[Departure, ...]:
@@ -87,15 +158,11 @@ def departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> tup
     tuple[Departure, ...]
         By infusion, then kind.
     """
-    tasted = [i for i, pour in enumerate(followed.pours) if pour.tasted and pour.number > 0]
-    if not tasted:
-        return ()
+    tasted = _tasted(followed)
     was = node_level @ followed.cups
     found = []
     for change in _changes(followed, tasted=tasted):
-        without = node_level @ cup_strength(steeped(change.brew, change.pours), grid=grid)
-        over = tasted if change.whole_session else [change.index]
-        effect = float(np.mean((was - without)[over]))
+        effect = change.effect(was, tasted=tasted, node_level=node_level, grid=grid)
         if abs(effect) < LEAST_EFFECT:
             continue
         cups = "cups on average" if change.whole_session and len(tasted) > 1 else "cup"
@@ -112,7 +179,91 @@ def departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> tup
     return tuple(sorted(found, key=lambda one: (one.infusion, one.kind)))
 
 
+def otherwise(
+    brews: Sequence[Brew],
+    *,
+    descriptor: str = "strength",
+    scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
+) -> Otherwise:
+    """Say what a lot's ratings would have shown without the departures.
+
+    Parameters
+    ----------
+    brews : Sequence[Brew]
+        The lot's sessions, in any order.
+    descriptor : str
+        Key of the descriptor.
+    scales : Mapping, optional
+        As in :func:`tastings.maths.develop.develop`.
+
+    Returns
+    -------
+    Otherwise
+        One point for each infusion rated; none when nobody rated it.
+
+    Raises
+    ------
+    BrewError
+        A number in a brew cannot be one.
+    """
+    grid = usual_grid()
+    followed = follow(checked(brews), grid=grid, scales=scales or {})[0]
+    ratings = [(one, tasted) for one in followed if (tasted := one.tasted(descriptor)) is not None]
+    node_level = fit([tasted for _, tasted in ratings], grid=grid).node_level
+    given: dict[int, list[tuple[float, float]]] = defaultdict(list)
+    for one, _ in ratings:
+        moved = (_undone(one, node_level=node_level, grid=grid) - node_level @ one.cups) * one.scale_of(descriptor).gain
+        for i in one.rated(descriptor):
+            rating = float(one.pours[i].ratings[descriptor])
+            given[one.pours[i].number].append((rating, float(np.clip(rating + moved[i], LOWEST, HIGHEST))))
+    return Otherwise(
+        descriptor=descriptor,
+        points=tuple(
+            OtherwisePoint(
+                infusion=number,
+                ratings=len(pairs),
+                departed=sum(abs(after - before) >= LEAST_EFFECT for before, after in pairs),
+                shown=sum(before for before, _ in pairs) / len(pairs),
+                otherwise=sum(after for _, after in pairs) / len(pairs),
+            )
+            for number, pairs in sorted(given.items())
+            if number > 0
+        ),
+    )
+
+
+def _undone(followed: Followed, *, node_level: FloatArray, grid: Grid) -> FloatArray:
+    """Return the session's cups with every departure undone, one after the other until none matters [points]."""
+    tasted = _tasted(followed)
+    present, cups = followed, node_level @ followed.cups
+    for _ in range(MOST_UNDONE + len(tasted)):
+        change = next(
+            (
+                one
+                for one in _changes(present, tasted=tasted)
+                if abs(one.effect(cups, tasted=tasted, node_level=node_level, grid=grid)) >= LEAST_EFFECT
+            ),
+            None,
+        )
+        if change is None:
+            break
+        steeping = steeped(change.brew, change.pours)
+        present = replace(present, brew=change.brew, pours=change.pours, steeping=steeping)
+        cups = node_level @ cup_strength(steeping, grid=grid)
+    return np.asarray(cups, dtype=np.float64)
+
+
+def _tasted(followed: Followed) -> list[int]:
+    return [i for i, pour in enumerate(followed.pours) if pour.tasted and pour.number > 0]
+
+
+def _words(descriptor: str) -> str:
+    return descriptor.replace("_", " ")
+
+
 def _changes(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+    if not tasted:
+        return
     yield from _cold_vessel(followed, tasted=tasted)
     yield from _leaf_ratio(followed, tasted=tasted)
     yield from _cool_water(followed, tasted=tasted)

@@ -51,9 +51,14 @@ class Descriptor(Synced):
         """Return one field as it travels; synonyms are a list even when there are none."""
         return list(self.synonyms) if field.name == "synonyms" else super().wire_value(field)
 
+    @property
+    def is_built_in(self) -> bool:
+        """Whether it came with Leafspan."""
+        return self.team_id is None
+
     def server_values(self) -> dict[str, object]:
         """Return whether it came with Leafspan."""
-        return {"built_in": self.team_id is None}
+        return {"built_in": self.is_built_in}
 
     @staticmethod
     def built_in_id(key: str) -> UUID:

@@ -118,7 +118,7 @@ def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str,
         raise NotHere
     values = row.as_copy().values
     current = [
-        {"field": name, "value": True if name == "deleted" else values.get(name), "at": stamp.at, "by": stamp.by,
+        {"field": name, "value": values.get(name), "at": stamp.at, "by": stamp.by,
          "device": stamp.device, "claimed_at": stamp.claimed or None}
         for name, stamp in sorted(unpack(row.stamps).items())
     ]  # fmt: skip

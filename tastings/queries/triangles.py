@@ -22,7 +22,7 @@ def triangle_row(member: Member, test: UUID) -> TriangleTest:
 
 def triangle_test_for(member: Member, test: UUID) -> Mapping[str, object]:
     """Return a test, its answers and what follows from them."""
-    return _shown(triangle_row(member, test))
+    return triangle_shown(triangle_row(member, test))
 
 
 def triangle_tests_of(
@@ -35,7 +35,7 @@ def triangle_tests_of(
         rows = rows.filter(lot_id=lot)
     if after is not None:
         rows = rows.filter(id__gt=after)
-    return [dict(_shown(row)) for row in rows.prefetch_related("trials").order_by("id")[:limit]]
+    return [dict(triangle_shown(row)) for row in rows.prefetch_related("trials").order_by("id")[:limit]]
 
 
 def triangle_answers(test: TriangleTest) -> tuple[int, int]:
@@ -44,7 +44,8 @@ def triangle_answers(test: TriangleTest) -> tuple[int, int]:
     return sum(said), len(said)
 
 
-def _shown(test: TriangleTest) -> Mapping[str, object]:
+def triangle_shown(test: TriangleTest) -> Mapping[str, object]:
+    """Return a test with its answers and result in wire form."""
     right, answers = triangle_answers(test)
     result = None
     if answers:

@@ -4,6 +4,9 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
+from tastings.maths.layers import Layer
+from tastings.maths.sentence import sentence
+
 # Classes of characters (Unicode's bidirectional algorithm) that leave a sentence running from left to right.
 _LEFT_TO_RIGHT = frozenset({"L", "EN", "ES", "ET", "CS", "NSM", "BN", "B", "S", "WS", "ON", ""})
 PROFILE_WORDS = {
@@ -195,7 +198,7 @@ def _effect_words(effects: Sequence[float]) -> str:
 
 
 def layer_sentence(layers: Sequence[Mapping[str, Any]], labels: Mapping[str, str]) -> str:
-    """Say what leads the first cup and what comes and goes after it.
+    """Say what changes from cup to cup, as one would over the counter.
 
     Parameters
     ----------
@@ -204,20 +207,15 @@ def layer_sentence(layers: Sequence[Mapping[str, Any]], labels: Mapping[str, str
     labels : mapping
         Labels by descriptor key.
     """
-    ordered = sorted(layers, key=lambda layer: layer["infusion"])
-    if not ordered:
-        return "We cannot tell yet what changes from cup to cup."
-
-    def names(keys: Iterable[object]) -> str:
-        return listed(isolated(plain(key, labels)) for key in keys)
-
-    first, *later = ordered
-    told = [f"Cup {first['infusion']} is led by {names(first['leading'])}." if first.get("leading") else ""]
-    for field, intro in (("new", "Joining later"), ("gone", "No longer clear")):
-        found = [f"{names(layer[field])} (cup {layer['infusion']})" for layer in later if layer.get(field)]
-        told.append(f"{intro}: {', '.join(found)}." if found else "")
-    if later and later[-1].get("leading") and later[-1]["leading"] != first.get("leading"):
-        told.append(f"Cup {later[-1]['infusion']} is led by {names(later[-1]['leading'])}.")
-    elif len(ordered) > 1 and not any(told[1:]):
-        told.append("After that nothing clearly comes or goes.")
-    return " ".join(filter(None, told)) or "Nothing stands out in any cup."
+    found = [
+        Layer(
+            infusion=int(layer["infusion"]),
+            leading=tuple(str(key) for key in layer.get("leading") or ()),
+            new=tuple(layer.get("new") or ()),
+            gone=tuple(layer.get("gone") or ()),
+            richness=float(layer.get("richness") or 0.0),
+        )
+        for layer in layers
+    ]
+    keys = {key for layer in found for key in layer.leading}
+    return sentence(found, labels={key: isolated(plain(key, labels)) for key in keys})

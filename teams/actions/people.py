@@ -13,7 +13,7 @@ from django.db import transaction
 
 from teams.errors import Invalid, NotAllowed, NotHere, NotSignedIn, Problem
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
-from teams.queries.people import memberships_of, shop_called
+from teams.queries.people import is_id, memberships_of, shop_called
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
@@ -67,11 +67,30 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
     user = _login(username, password)
     if Member.objects.filter(team=team, user=user, left_at=None).exists():
         raise Invalid(problems=[Problem("username", "taken", "is already a member of this team")])
-    place = shop_called(team, shop) or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
+    place = shop_called(team, shop)
+    if place is None and is_id(shop):
+        raise Invalid(problems=[Problem("shop", "unknown_parent", "the team has no shop with this id")])
+    place = place or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
     member, _ = Member.objects.update_or_create(
         team=team, user=user, defaults={"shop": place, "role": role, "left_at": None}
     )
     return member
+
+
+@transaction.atomic
+def change_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
+    """Rename the team or choose the roast under which it finds a tea rested; only an owner may."""
+    if not member.runs_team:
+        raise NotAllowed("only an owner may change the team")
+    team = Team.objects.select_for_update(no_key=True).get(id=member.team_id)
+    if name is not None:
+        team.name = clean_name(name, field="name", longest=120)
+    if ready_roast is not None:
+        if isinstance(ready_roast, bool) or not isinstance(ready_roast, int | float) or not 0 <= ready_roast <= 10:
+            raise Invalid(problems=[Problem("ready_roast", "range", "must be a number from 0 to 10")])
+        team.ready_roast = float(ready_roast)
+    team.save(update_fields=["name", "ready_roast"])
+    return team
 
 
 @transaction.atomic

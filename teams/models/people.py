@@ -43,12 +43,15 @@ class Team(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     name = models.CharField(max_length=120)
     revision = models.BigIntegerField(default=0)
+    ready_roast = models.FloatField(default=3.0)
+    """The roast under which the team finds a roasted tea rested. [points, 0 to 10]"""
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
         constraints = [
             models.CheckConstraint(condition=Q(revision__gte=0), name="team_revision_counts_up"),
             models.CheckConstraint(condition=~Q(name=""), name="team_name_not_blank"),
+            models.CheckConstraint(condition=Q(ready_roast__gte=0, ready_roast__lte=10), name="team_ready_roast_range"),
         ]
 
     def __str__(self) -> str:

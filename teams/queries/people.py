@@ -10,7 +10,7 @@ from teams.models import DeviceToken, Member, Shop, Team, User
 
 def team_named(text: str) -> Team:
     """Return the team with this id or, if only one has it, this name; raise NotHere otherwise. For the command line."""
-    found = list(Team.objects.filter(id=text) if _is_id(text) else Team.objects.filter(name=text)[:2])
+    found = list(Team.objects.filter(id=text) if is_id(text) else Team.objects.filter(name=text)[:2])
     if len(found) != 1:
         raise NotHere(f"{'several teams are' if found else 'no team is'} called {text}")
     return found[0]
@@ -19,10 +19,11 @@ def team_named(text: str) -> Team:
 def shop_called(team: Team, text: str) -> Shop | None:
     """Return the team's shop with this id or name."""
     shops = Shop.objects.filter(team=team)
-    return (shops.filter(id=text) if _is_id(text) else shops.filter(name=text)).first()
+    return (shops.filter(id=text) if is_id(text) else shops.filter(name=text)).first()
 
 
-def _is_id(text: str) -> bool:
+def is_id(text: str) -> bool:
+    """Whether the text is an id rather than a name."""
     try:
         UUID(text)
     except ValueError:

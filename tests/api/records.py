@@ -1,5 +1,7 @@
 """One place with a record of each type, and bodies of new and full records beside them."""
 
+from uuid import uuid4
+
 from tests.api.phone import NEW_RECORD
 from tests.factories import DescriptorFactory, InfusionFactory, LotFactory, NoteFactory, SessionFactory
 
@@ -47,6 +49,18 @@ FACTORIES = {
     "descriptor": DescriptorFactory,
 }
 TYPES = list(FACTORIES)
+
+
+def address_of(type_name, record=None):
+    """Return the address of a type's records, or of one."""
+    return f"/api/v1/{type_name}s/" + (f"{record}/" if record else "")
+
+
+def create(person, type_name, fields):
+    """Make a record by REST; return the answer, which must be a success."""
+    response = person.client.post(address_of(type_name), {"id": str(uuid4()), **fields})
+    assert response.status_code == 201, response.content
+    return response
 
 
 class Place:

@@ -1,6 +1,6 @@
 """Lots, sessions, infusions, notes and descriptors as REST resources."""
 
-from uuid import UUID, uuid4
+from uuid import uuid4
 
 import pytest
 
@@ -8,11 +8,10 @@ from tastings.actions.push import SHAPES
 from tastings.queries.records import MODELS
 from tests.api.phone import change, sync, words
 from tests.api.problems import refusal
-from tests.api.records import FULL, TYPES, Place
-from tests.factories import LotFactory, NoteFactory, SessionFactory
+from tests.api.records import FULL, TYPES, Place, address_of, create
+from tests.factories import SessionFactory
 
 every_type = pytest.mark.parametrize("type_name", TYPES)
-every_but_note = pytest.mark.parametrize("type_name", [name for name in TYPES if name != "note"])
 # a field that may change, and two values for it
 EDITS = {
     "lot": ("remarks", "first", "second"),
@@ -26,16 +25,6 @@ EDITS = {
 @pytest.fixture
 def place(taster):
     return Place(taster)
-
-
-def address_of(type_name, record=None):
-    return f"/api/v1/{type_name}s/" + (f"{record}/" if record else "")
-
-
-def create(person, type_name, fields):
-    response = person.client.post(address_of(type_name), {"id": str(uuid4()), **fields})
-    assert response.status_code == 201, response.content
-    return response
 
 
 def test_full_bodies_hold_every_field_of_the_shapes():
@@ -98,7 +87,7 @@ def test_record_with_nothing_names_every_missing_field(taster, place, type_name)
     assert refusal(answer) == (422, "invalid", {(name, "required") for name in required})
 
 
-@every_but_note
+@every_type
 def test_patch_of_one_field_keeps_the_others(taster, place, type_name):
     before = create(taster, type_name, place.full(type_name)).json()
     name, value, _ = EDITS[type_name]
@@ -112,7 +101,7 @@ def test_patch_of_one_field_keeps_the_others(taster, place, type_name):
     assert taster.client.get(address_of(type_name, before["id"])).json() == after
 
 
-@every_but_note
+@every_type
 def test_patch_to_null_forgets_what_may_be_unknown(taster, place, type_name):
     before = create(taster, type_name, place.full(type_name)).json()
     free = [field for field in SHAPES[type_name].fields if not field.required]
@@ -122,7 +111,7 @@ def test_patch_to_null_forgets_what_may_be_unknown(taster, place, type_name):
     assert (answer.status_code, answer.json()) == (200, {**before, **empty, "revision": answer.json()["revision"]})
 
 
-@every_but_note
+@every_type
 def test_patch_with_the_same_value_changes_no_other_field(taster, place, type_name):
     before = create(taster, type_name, place.full(type_name)).json()
     name = EDITS[type_name][0]
@@ -131,7 +120,7 @@ def test_patch_with_the_same_value_changes_no_other_field(taster, place, type_na
     assert (answer.status_code, answer.json() | {"revision": 0}) == (200, before | {"revision": 0})
 
 
-@every_but_note
+@every_type
 def test_patch_and_delete_of_an_outdated_revision_are_refused(taster, place, type_name):
     before = create(taster, type_name, place.new(type_name)).json()
     address, (name, first, second) = address_of(type_name, before["id"]), EDITS[type_name]
@@ -176,7 +165,7 @@ def test_if_match_star_asks_only_that_there_is_one(taster, place):
     assert taster.client.patch(address_of("lot", place.lot.id), {"remarks": "x"}, HTTP_IF_MATCH="*").status_code == 200
 
 
-@every_but_note
+@every_type
 def test_record_that_has_not_changed_is_not_sent_again(taster, place, type_name):
     row = getattr(place, type_name)
     for address in (address_of(type_name), address_of(type_name, row.id), address_of(type_name, row.id) + "history"):
@@ -197,7 +186,7 @@ def test_read_with_an_if_match_that_fails_is_a_problem(taster, place):
     assert refusal(answer) == (412, "changed", set())
 
 
-@every_but_note
+@every_type
 def test_deleted_record_is_gone_and_its_history_stays(taster, place, type_name):
     made = create(taster, type_name, place.new(type_name)).json()
     address, (name, first, second) = address_of(type_name, made["id"]), EDITS[type_name]
@@ -225,91 +214,6 @@ def test_deleted_record_keeps_its_id(taster, place, type_name):
     answer = taster.client.post(address_of(type_name), {"id": made["id"], **place.new(type_name)})
 
     assert refusal(answer) == (422, "invalid", {("id", "taken")})
-
-
-@every_type
-@pytest.mark.parametrize("more", [0, 2])
-def test_list_takes_as_many_queries_for_one_row_as_for_three(
-    taster, stranger, type_name, more, django_assert_num_queries
-):
-    Place(stranger)
-    rows = Place(taster).more(type_name, more)
-    taster.client.get("/api/v1/me")  # notes when the device last spoke
-    with django_assert_num_queries(2):  # the token with its member; the rows with what they name
-        answer = taster.client.get(address_of(type_name)).json()
-
-    assert answer["next"] is None
-    assert [row["id"] for row in answer["results"]] == [str(row.id) for row in rows]
-    assert answer["results"][0] == taster.client.get(address_of(type_name, rows[0].id)).json()
-
-
-@every_type
-def test_list_pages_hold_every_row_once_in_the_order_of_ids(taster, place, type_name):
-    rows = place.more(type_name, 4)
-    pages, address = [], f"{address_of(type_name)}?limit=2"
-    while address:
-        page = taster.client.get(address).json()
-        pages.append([row["id"] for row in page["results"]])
-        address = page["next"]
-
-    ids = [str(row.id) for row in rows]
-    assert pages == [ids[:2], ids[2:4], ids[4:]]
-
-
-def test_list_page_keeps_the_filter(taster, place):
-    for kind in ("green", "white", "green", "green"):
-        LotFactory(team=taster.team, by=taster.user, kind=kind)
-    first = taster.client.get("/api/v1/lots/?kind=green&limit=2").json()
-    rest = taster.client.get(first["next"]).json()
-
-    found = first["results"] + rest["results"]
-    assert ([row["kind"] for row in found], len({row["id"] for row in found}), rest["next"]) == (["green"] * 3, 3, None)
-
-
-@every_type
-def test_list_filters_find_those_with_the_value_only(taster, place, type_name):
-    sent = {**place.full(type_name), "taster": str(taster.user.id)}
-    made = create(taster, type_name, place.full(type_name)).json()
-    for name in SHAPES[type_name].filters:
-        answer = taster.client.get(address_of(type_name), {name: sent[name]})
-
-        assert answer.status_code == 200, answer.content
-        rows = answer.json()["results"]
-        assert made["id"] in [row["id"] for row in rows]
-        assert {row[name] for row in rows} == {sent[name]}
-
-
-@pytest.mark.parametrize(
-    ("query", "problems"),
-    [
-        ("limit=0", {("limit", "range")}),
-        ("limit=501", {("limit", "range")}),
-        ("limit=many", {("limit", "range")}),
-        ("limit=", {("limit", "range")}),
-        ("limit=%D9%A1", {("limit", "range")}),  # a digit, and not an ASCII one
-        ("after=here", {("after", "id")}),
-        ("name=x", {("name", "unknown_filter")}),
-        ("by=x&colour=red", {("by", "unknown_filter"), ("colour", "unknown_filter")}),
-        ("kind=beer", {("kind", "choice")}),
-        ("kind=", {("kind", "choice")}),
-        ("country=xx", {("country", "pattern")}),
-        ("country=%00%00", {("country", "characters")}),
-        ("harvest_year=spring", {("harvest_year", "type")}),
-        ("harvest_year=3000", {("harvest_year", "range")}),
-        ("harvest_year=" + "9" * 5000, {("harvest_year", "type")}),
-        ("from_lot=x&limit=7", {("from_lot", "id")}),
-    ],
-)
-def test_list_names_what_it_cannot_filter_by(taster, query, problems):
-    assert refusal(taster.client.get(f"/api/v1/lots/?{query}")) == (422, "invalid", problems)
-
-
-def test_list_after_an_id_that_is_not_there_goes_on_from_its_place(taster, place):
-    rows = place.more("lot", 2)
-    between = UUID(int=rows[0].id.int + 1)
-    answer = taster.client.get(f"/api/v1/lots/?after={between}").json()
-
-    assert [row["id"] for row in answer["results"]] == [str(row.id) for row in rows[1:]]
 
 
 @pytest.mark.parametrize("type_name", ["infusion", "note", "descriptor"])
@@ -410,16 +314,3 @@ def test_item_takes_no_other_method(taster, place, method):
         "method-not-allowed",
         set(),
     )
-
-
-@every_type
-def test_list_of_an_empty_team_is_empty(stranger, type_name):
-    assert stranger.client.get(address_of(type_name)).json() == {"results": [], "next": None}
-
-
-def test_notes_of_a_long_list_are_read_in_one_go(taster, place, django_assert_num_queries):
-    for _ in range(5):
-        NoteFactory(session=place.session)  # each with a word of its own
-    taster.client.get("/api/v1/me")
-    with django_assert_num_queries(2):
-        assert len(taster.client.get("/api/v1/notes/").json()["results"]) == 6

@@ -7,9 +7,10 @@ import pytest
 from django.utils import timezone
 
 from lots.models import FieldHistory
-from tastings.models import Development, Infusion, Note, Session
+from tastings.models import Descriptor, Development, Infusion, Note, Session
 from teams.models import Team
 from tests.api.phone import change, sync, words
+from tests.api.records import Place
 from tests.factories import DEVICE, InfusionFactory, LotFactory, SessionFactory, person
 
 pytestmark = pytest.mark.django_db
@@ -82,6 +83,30 @@ def test_the_same_body_twice_changes_nothing_and_answers_the_same_state(taster, 
     assert again["cursor"] == first["cursor"]
 
 
+def test_nothing_said_is_said_in_one_way_and_sent_again_changes_nothing(taster, lexicon):
+    session = SessionFactory(lot__team=taster.team)
+    sent = [
+        change("note", session=str(session.id), moment="lid", descriptor="strength", text="", intensity=None),
+        change("descriptor", key="wet_slate", label="wet slate", synonyms=None, family=""),
+        change("descriptor", key="dry_slate", label="dry slate", synonyms=[]),
+        change("session", session.id, water="", warmed=None, private=None),
+    ]
+    assert words(sync(taster.client, sent)) == ["applied"] * 4
+    assert words(sync(taster.client, sent)) == ["unchanged"] * 4
+    assert not FieldHistory.objects.exists()
+
+
+def test_a_note_is_edited_and_deleted_without_naming_its_word(taster, lexicon):
+    session = SessionFactory(lot__team=taster.team)
+    note = change("note", session=str(session.id), moment="lid", descriptor="strength", intensity=4)
+    sync(taster.client, [note])
+    later = [change("note", note["id"], at="2026-03-04T12:40:00Z", intensity=7)]
+    assert words(sync(taster.client, later)) == ["applied"]
+    assert taster.client.get(f"/api/v1/notes/{note['id']}/").json()["intensity"] == 7
+    gone = [change("note", note["id"], at="2026-03-04T12:50:00Z", deleted=True)]
+    assert words(sync(taster.client, gone)) == ["applied"]
+
+
 def test_fields_merge_one_by_one_and_what_lost_is_kept(taster, buyer):
     infusion = InfusionFactory(session__lot__team=taster.team, steep_s=15, kettle_c=100)
     first = str(infusion.by_id)
@@ -115,6 +140,35 @@ def test_a_deletion_and_a_later_edit(taster):
     assert words(sync(taster.client, [late])) == ["applied"]
     back = taster.client.get(f"/api/v1/infusions/{infusion.id}/").json()
     assert (back["steep_s"], back["remarks"]) == (25, "written before")
+
+
+@pytest.mark.parametrize("type_name", ["lot", "session", "infusion", "note", "descriptor"])
+def test_a_deletion_sent_again_changes_nothing(taster, type_name):
+    record = getattr(Place(taster), type_name)
+    gone = [change(type_name, record.id, deleted=True)]
+    first, again = sync(taster.client, gone), sync(taster.client, gone)
+    assert (words(first), words(again)) == (["applied"], ["unchanged"])
+    assert first["verdicts"][0]["revision"] == again["verdicts"][0]["revision"]
+    assert not FieldHistory.objects.exists()
+    later = [change(type_name, record.id, at="2026-03-04T12:50:00Z", deleted=True)]
+    assert words(sync(taster.client, later)) == ["applied"]
+    assert not FieldHistory.objects.exists()
+
+
+def test_an_edit_may_come_before_the_one_that_makes_its_record(taster):
+    lot = uuid4()
+    sent = [
+        change("lot", lot, at="2026-03-04T12:40:00Z", remarks="later thought"),
+        change("lot", lot, name="Mist Ridge", kind="oolong"),
+    ]
+    assert words(sync(taster.client, sent)) == ["applied", "applied"]
+    assert words(sync(taster.client, sent)) == ["unchanged", "unchanged"]
+
+
+def test_a_built_in_word_is_not_a_phones_to_change(taster, lexicon):
+    word = Descriptor.objects.get(key="strength")
+    sent = [change("descriptor", word.id, label="Mine"), change("descriptor", word.id, deleted=True)]
+    assert [v["problems"][0]["code"] for v in sync(taster.client, sent)["verdicts"]] == ["not_allowed"] * 2
 
 
 def test_a_bad_change_is_refused_alone(taster, lexicon):

@@ -17,6 +17,8 @@ UNKNOWN_PARENT = "unknown_parent"
 
 def problems_of(change: Change, draft: Draft, trial: Copy, *, ground: Ground) -> list[Problem]:
     """Return what stands against the change, given what the record would become."""
+    if change.id in ground.built_in:
+        return [Problem("id", "not_allowed", "a built-in descriptor cannot be changed")]
     if not draft.exists:
         if change.deletes:
             return [Problem("id", "unknown_record", f"there is no such {change.type} here")]

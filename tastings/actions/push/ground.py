@@ -27,6 +27,7 @@ class Ground:
         self.member = member
         self.drafts: dict[str, dict[UUID, Draft]] = {name: {} for name in SHAPES}
         self.hidden: set[tuple[str, UUID]] = set()
+        self.built_in: set[UUID] = set()
         self.descriptors: dict[str, list[Descriptor]] = {}
         self.shops: set[UUID] = set()
         self._read(changes)
@@ -71,6 +72,7 @@ class Ground:
                     named[field.to].add(UUID(str(value)))
         # children before parents, so that the parents of what is stored are read too
         notes = self._rows(Note, named["note"])
+        keys |= {note.descriptor.key for note in notes}
         named["session"] |= {note.session_id for note in notes}
         infusions = self._rows(Infusion, named["infusion"])
         named["session"] |= {infusion.session_id for infusion in infusions}
@@ -100,6 +102,8 @@ class Ground:
         for row in with_words(rows):
             if row.team_id == self.member.team_id:
                 mine.append(row)
+            elif isinstance(row, Descriptor) and row.is_built_in:
+                self.built_in.add(row.id)
             else:
                 self.hidden.add((model.shape.type, row.id))
         return mine

@@ -1,7 +1,8 @@
 """A device's edits, merged into the team's records in one transaction.
 
 The team's row is locked first: writers of one team take turns, revisions are handed out in the order of commits,
-and a reader that has seen a revision has seen every one below it.
+and a reader that has seen a revision has seen every one below it. The lock leaves the row's key alone, or it would
+stand in the way of every row that merely refers to the team.
 """
 
 from collections.abc import Mapping, Sequence
@@ -65,13 +66,14 @@ class _Push:
         self._losses: dict[int, list[Lost]] = {}
 
     def run(self) -> list[Verdict]:
-        team = Team.objects.select_for_update().get(id=self._member.team_id)
+        team = Team.objects.select_for_update(no_key=True).get(id=self._member.team_id)
         self._ground = Ground(self._member, self._changes)
         self._heard = self._heard_with_wrong_clock()
         for type_name in SHAPES:
             mine = [i for i, change in enumerate(self._changes) if change.type == type_name]
             for i in self._parents_first(mine) if type_name == "lot" else mine:
                 self._try(i)
+            self._try_again(mine)
             if type_name == "infusion":
                 self._settle_numbers()
         self._recognise_repeats()
@@ -101,6 +103,14 @@ class _Push:
             self._words[i] = "merged" if outcome.outdated or ineffective else "applied"
         else:
             self._words[i] = "merged" if outcome.lost else "unchanged"
+
+    def _try_again(self, indexes: Sequence[int]) -> None:
+        """Try edits again that came before the edit which made their record: the order within a body is no matter."""
+        for i in indexes:
+            early = {problem.code for problem in self._refused.get(i, ())} & {"required", "unknown_record"}
+            if early and self._ground.draft_of(self._changes[i]).exists:
+                del self._refused[i]
+                self._try(i)
 
     def _settle_numbers(self) -> None:
         """Turn down changes until no two live infusions of a session have one number."""

@@ -127,12 +127,9 @@ def test_departure_sentences_of_effects_both_ways_and_of_hardly_any():
     assert departure_sentences({}) == []
 
 
-def test_layer_sentence_tells_what_leads_joins_and_leaves():
+def test_layer_sentence_tells_what_gives_way_to_what():
     assert layer_sentence(sample.development()["layers"], sample.LABELS) == (
-        "Cup 1 is led by Roast, Aroma and Caramel. "
-        "Joining later: Orchid (cup 2), Minerality (cup 3), Sweetness (cup 4), Returning sweetness (cup 6). "
-        "No longer clear: Caramel (cup 4), Bitterness (cup 6), Roast (cup 7), Orchid and Savouriness (cup 8). "
-        "Cup 8 is led by Sweetness and Finish."
+        "Aroma, roast and body give way to finish, minerality and sweetness after the fourth."
     )
 
 
@@ -143,9 +140,7 @@ def test_layer_sentence_does_not_depend_on_the_order_of_the_layers():
 
 def test_layer_sentence_of_one_unchanging_flavour_and_of_nothing():
     same = [{"infusion": i, "leading": ["honey"], "new": [], "gone": [], "richness": 1.0} for i in (1, 2, 3)]
-    assert (
-        layer_sentence(same, {"honey": "Honey"}) == "Cup 1 is led by Honey. After that nothing clearly comes or goes."
-    )
+    assert layer_sentence(same, {"honey": "Honey"}) == "Honey leads from the first cup to the third."
     assert layer_sentence([], {}) == "We cannot tell yet what changes from cup to cup."
 
 
@@ -166,7 +161,7 @@ def test_isolated_closes_what_a_name_opens_and_leaves_plain_names_alone():
     assert isolated("\u202eevil") == "\u2068\u202eevil\u2069"
     layers = [{"infusion": 1, "leading": ["a", "b"], "new": [], "gone": [], "richness": 2.0}]
     said = layer_sentence(layers, {"a": "שלם", "b": "Honey"})
-    assert said == "Cup 1 is led by \u2068שלם\u2069 and Honey."
+    assert said == "\u2068שלם\u2069 and honey lead the first cup."
 
 
 def test_small_phrases():

@@ -1,0 +1,229 @@
+"""What the OpenAPI document says of computed answers."""
+
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers as s
+
+from api.documents import an_object, fields_of
+from tastings.shapes import TRIAL, TRIANGLE_TEST
+
+_PROFILE = an_object(
+    "Profile",
+    label=s.ChoiceField(choices=["build_up", "steady", "quick_fade", "undecided"]),
+    probability=s.DictField(child=s.FloatField()),
+    peak_infusion=s.IntegerField(allow_null=True),
+    rise=s.FloatField(),
+    half_strength_infusion=s.IntegerField(allow_null=True),
+)
+_POINT = an_object(
+    "CurvePoint",
+    infusion=s.IntegerField(),
+    mean=s.FloatField(),
+    low=s.FloatField(),
+    high=s.FloatField(),
+    observed=s.FloatField(allow_null=True),
+    n=s.IntegerField(),
+)
+DEVELOPMENT = an_object(
+    "Development",
+    lot=s.UUIDField(),
+    revision=s.IntegerField(),
+    computed_at=s.DateTimeField(allow_null=True),
+    stale=s.BooleanField(),
+    evidence=s.DictField(),
+    even_brew=s.DictField(),
+    profile=_PROFILE(),
+    steeps=s.DictField(),
+    curves=an_object("Curve", descriptor=s.CharField(), points=_POINT(many=True), profile=_PROFILE())(many=True),
+    layers=s.ListField(child=s.DictField()),
+    departures=s.ListField(child=s.DictField()),
+    next=s.CharField(),
+    cautions=s.ListField(child=s.CharField()),
+)
+
+GUIDE = an_object(
+    "BrewGuide",
+    infusions=an_object(
+        "GuidedInfusion",
+        number=s.IntegerField(),
+        steep_s=s.FloatField(),
+        pour_s=s.FloatField(),
+        contact_s=s.FloatField(),
+        expected_strength=s.FloatField(),
+        low=s.FloatField(),
+        high=s.FloatField(),
+    )(many=True),
+    last_worthwhile=s.IntegerField(allow_null=True),
+    target_strength=s.FloatField(allow_null=True),
+    cautions=s.ListField(child=s.CharField()),
+)
+POT = (
+    OpenApiParameter("vessel_ml", float, description="default 110"),
+    OpenApiParameter("leaf_g", float, description="default 5"),
+    OpenApiParameter("kettle_c", float, description="default 100"),
+    OpenApiParameter("vessel_material", str, description="default porcelain"),
+    OpenApiParameter("vessel_g", float, description="with lid; estimated from volume and material when left out"),
+    OpenApiParameter("warmed", bool, description="default true"),
+    OpenApiParameter("pour_s", float, description="how long the pot takes to empty; default 5"),
+    OpenApiParameter("altitude_m", float, description="lowers the boiling point"),
+)
+
+_TASTER_ROW = an_object(
+    "TasterFigures",
+    descriptor=s.CharField(),
+    gain=s.FloatField(help_text="1: as the panel; above 1 spreads more"),
+    gain_sd=s.FloatField(),
+    offset=s.FloatField(help_text="points above the panel"),
+    offset_sd=s.FloatField(),
+    sessions=s.IntegerField(),
+    lots=s.IntegerField(),
+    repeatability_sd=s.FloatField(allow_null=True, help_text="of the same infusion of the same lot, points"),
+    agreement=s.FloatField(allow_null=True, help_text="correlation with the others' mean over lots"),
+    discrimination_p=s.FloatField(allow_null=True, help_text="small when the taster tells lots apart"),
+)
+CALIBRATION = an_object(
+    "Calibration",
+    revision=s.IntegerField(),
+    computed_at=s.DateTimeField(allow_null=True),
+    stale=s.BooleanField(),
+    taster=s.UUIDField(),
+    descriptors=_TASTER_ROW(many=True),
+)
+PANEL = an_object(
+    "Panel",
+    revision=s.IntegerField(),
+    computed_at=s.DateTimeField(allow_null=True),
+    stale=s.BooleanField(),
+    finish_line=an_object("FinishLine", mean=s.FloatField(), sd=s.FloatField())(),
+    agreement=an_object(
+        "PanelAgreement",
+        descriptor=s.CharField(),
+        tasters=s.IntegerField(),
+        lots=s.IntegerField(),
+        icc_single=s.FloatField(allow_null=True, help_text="ICC(2,1), Shrout and Fleiss 1979"),
+        icc_mean=s.FloatField(allow_null=True, help_text="ICC(3,k)"),
+        kendall_w=s.FloatField(allow_null=True),
+    )(many=True),
+    tasters=an_object("PanelTaster", taster=s.UUIDField(), descriptors=_TASTER_ROW(many=True))(many=True),
+)
+
+
+NEW_TRIAL = an_object("NewTrial", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIAL))
+NEW_TRIANGLE_TEST = an_object(
+    "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIANGLE_TEST)
+)
+TRIANGLE_TEST_READ = an_object(
+    "TriangleTest",
+    id=s.UUIDField(),
+    **fields_of(TRIANGLE_TEST),
+    by=s.UUIDField(),
+    trials=an_object("Trial", id=s.UUIDField(), **fields_of(TRIAL), at=s.DateTimeField())(many=True),
+    result=an_object(
+        "TriangleResult",
+        n_correct=s.IntegerField(),
+        n_tests=s.IntegerField(),
+        p=s.FloatField(help_text="exact binomial, one third by guessing (ISO 4120)"),
+        alpha=s.FloatField(),
+        least_correct=s.IntegerField(allow_null=True),
+        different=s.BooleanField(),
+        distinguishers=s.FloatField(),
+        power=s.FloatField(),
+        target_power=s.FloatField(),
+        needed=s.IntegerField(allow_null=True),
+        found_distinguishers=s.FloatField(),
+    )(allow_null=True),
+)
+
+COMPARISON = an_object(
+    "Comparison",
+    level=s.FloatField(),
+    first_infusions=s.IntegerField(),
+    groups=s.ListField(child=s.DictField()),
+    pairs=an_object(
+        "ComparedPair",
+        first=s.CharField(),
+        second=s.CharField(),
+        shared_tasters=s.IntegerField(),
+        probability=an_object(
+            "ComparedProbability",
+            outlasts=s.FloatField(allow_null=True),
+            outlasted=s.FloatField(allow_null=True),
+            stronger=s.FloatField(allow_null=True),
+            liked_more=s.FloatField(allow_null=True),
+        )(),
+        differences=an_object(
+            "ComparedDescriptor",
+            descriptor=s.CharField(),
+            mean=s.FloatField(),
+            low=s.FloatField(),
+            high=s.FloatField(),
+            probability_more=s.FloatField(),
+        )(many=True),
+    )(many=True),
+)
+
+_DAY_POINT = an_object(
+    "RoastPoint",
+    day=s.IntegerField(),
+    date=s.DateField(),
+    mean=s.FloatField(),
+    low=s.FloatField(),
+    high=s.FloatField(),
+)
+READINESS = an_object(
+    "Readiness",
+    lot=s.UUIDField(),
+    verdict=s.ChoiceField(choices=["ready", "resting", "cannot_tell"]),
+    reason=s.CharField(),
+    level=s.FloatField(),
+    roasted_on=s.DateField(allow_null=True),
+    probability=s.FloatField(required=False, allow_null=True),
+    expected=an_object(
+        "ExpectedDay",
+        date=s.DateField(allow_null=True),
+        low=s.DateField(allow_null=True),
+        high=s.DateField(allow_null=True),
+        level=s.FloatField(),
+    )(required=False),
+    today=_DAY_POINT(required=False, allow_null=True),
+    curve=_DAY_POINT(many=True, required=False),
+    tastings=s.ListField(child=s.DictField(), required=False),
+    liking=an_object(
+        "LikingTrend",
+        per_30_days=s.FloatField(),
+        low=s.FloatField(),
+        high=s.FloatField(),
+        probability_rising=s.FloatField(),
+    )(required=False, allow_null=True),
+    next=s.CharField(required=False),
+    left_out=s.ListField(child=s.DictField(), required=False),
+)
+ARRIVAL = an_object(
+    "ArrivalCheck",
+    lot=s.UUIDField(),
+    sample=s.UUIDField(allow_null=True),
+    verdict=s.ChoiceField(choices=["same", "different", "cannot_tell"]),
+    reason=s.CharField(),
+    alpha=s.FloatField(required=False),
+    noticeable=s.FloatField(required=False),
+    level=s.FloatField(required=False),
+    first_infusions=s.IntegerField(required=False),
+    sessions=s.DictField(required=False),
+    shared_tasters=s.IntegerField(required=False),
+    descriptors=an_object(
+        "ArrivalDescriptor",
+        descriptor=s.CharField(),
+        sample=s.FloatField(),
+        arrived=s.FloatField(),
+        difference=s.FloatField(),
+        low=s.FloatField(),
+        high=s.FloatField(),
+        p=s.FloatField(),
+        p_adjusted=s.FloatField(),
+        different=s.BooleanField(),
+        detectable=s.FloatField(),
+        within_noticeable=s.BooleanField(),
+    )(many=True, required=False),
+    not_compared=s.ListField(child=s.CharField(), required=False),
+    next=s.CharField(required=False),
+    triangle_tests=TRIANGLE_TEST_READ(many=True),
+)

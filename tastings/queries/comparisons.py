@@ -1,0 +1,49 @@
+"""Lots, or one lot in different pots, side by side on the same even brew."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from uuid import UUID
+
+from tastings.maths.brews import Brew
+from tastings.maths.compare import Comparison, compare
+from tastings.models import Session
+from tastings.queries.brews import tastings_of
+from tastings.queries.panels import calibration_of
+from tastings.queries.records import record_for
+from teams.errors import Invalid, Problem
+from teams.models import Member
+
+MOST_GROUPS = 6
+BY = ("vessel_material", "shop", "water")
+"""What one lot's sessions can be parted by."""
+UNSAID = "unknown"
+
+
+def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
+    """Compare two to six lots; raise NotHere when one is not the team's."""
+    for lot in lots:
+        record_for(member, "lot", lot)
+    if not 2 <= len(set(lots)) <= MOST_GROUPS or len(set(lots)) != len(lots):
+        raise Invalid(problems=[Problem("lots", "range", f"two to {MOST_GROUPS} different lots")])
+    tastings = {str(lot): tastings_of(lot) for lot in lots}
+    rated = tuple(dict.fromkeys(key for found in tastings.values() for key in found.rated))
+    return _compared(member, {lot: found.brews for lot, found in tastings.items()}, rated=rated)
+
+
+def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
+    """Compare one lot's sessions parted by what they were brewed in, where or with which water."""
+    record_for(member, "lot", lot)
+    if by not in BY:
+        raise Invalid(problems=[Problem("by", "choice", f"one of {', '.join(BY)}")])
+    tastings = tastings_of(lot)
+    said = dict(Session.objects.filter(lot_id=lot, removed=False, private=False).values_list("id", by))
+    groups: dict[str, list[Brew]] = defaultdict(list)
+    for brew in tastings.brews:
+        groups[str(said.get(UUID(brew.session)) or UNSAID)].append(brew)
+    most = sorted(groups, key=lambda name: (-len(groups[name]), name))[:MOST_GROUPS]
+    return _compared(member, {name: groups[name] for name in sorted(most)}, rated=tastings.rated)
+
+
+def _compared(member: Member, groups: Mapping[str, Sequence[Brew]], *, rated: Sequence[str]) -> Comparison:
+    known = calibration_of(member.team_id)
+    return compare(groups, rated=rated, scales=known.scales, line=known.line)

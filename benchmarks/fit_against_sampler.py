@@ -1,36 +1,73 @@
 """The grid posterior against a sampler (emcee) on the same model: how far apart, and how much faster.
 
 Run from the repository root: ``python -m benchmarks.fit_against_sampler``. The sampler has no grid and nothing
-integrated out: log k, log tau, n, log sigma and a are continuous and a taster's covariance is written out in full.
-Prints one markdown row per lot. With ``--gain-of-level`` the columns of the gains get the level ``a`` of each step
-instead of the first estimate that the grid uses, which shows what that estimate costs: there the spread between tasters
-passes for news about the lot.
+integrated out: log k, log tau, n, log sigma and a are continuous and the covariance of all ratings of a lot is written
+out in full. Prints one markdown row per lot. With ``--gain-of-level`` the columns of the tasters' gains get the level
+``a`` of each step instead of the first estimate that the grid uses, which shows what that estimate costs: there the
+spread between tasters passes for news about the lot.
 """
 
 import argparse
 import sys
 from collections.abc import Callable
+from dataclasses import dataclass
 from time import perf_counter
 
 import emcee
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 
 from benchmarks.worlds import some_leaf, some_session, some_table
 from tastings.maths.brewing import FloatArray, Steeping, even_brew, steeped
 from tastings.maths.brews import Brew, TasterScale, checked
 from tastings.maths.evidence import Followed, follow
-from tastings.maths.extraction import USUAL_SHARE, cup_strength, shares, usual_grid
+from tastings.maths.extraction import USUAL_SHARE, cup_strength, shares, taste, usual_grid
+from tastings.maths.kept import KEPT
+from tastings.maths.level import LEVEL_MEAN, LEVEL_SD, level_of, level_parts
 from tastings.maths.posterior import fit
-from tastings.maths.sums import LEVEL_MEAN, LEVEL_SD, SESSION_GAIN_SD, SESSION_SHIFT_SD, Tasted, level_at_nodes
+from tastings.maths.sums import SESSION_GAIN_SD, SESSION_SHIFT_SD, SIGMA
+from tastings.maths.team import absent
 
-Sessions = dict[str, list[tuple[Steeping, NDArray[np.intp], FloatArray]]]
 DESCRIPTOR = "strength"
 WALKERS = 32
+HELD_OUT = 505
+
+
+@dataclass(frozen=True, slots=True)
+class Lot:
+    """A lot's ratings in one row, and which session and taster each belongs to."""
+
+    steepings: list[Steeping]
+    index: list[NDArray[np.intp]]
+    said: FloatArray
+    session: NDArray[np.intp]
+    taster: NDArray[np.intp]
+    n_absent: float
+
+    @classmethod
+    def of(cls, followed: tuple[Followed, ...]) -> "Lot":
+        """Lay out the sessions that rated the descriptor."""
+        tasted = [ratings for one in followed if (ratings := one.tasted(DESCRIPTOR))]
+        names = sorted({one.taster for one in tasted})
+        session = np.repeat(np.arange(len(tasted)), [one.ratings.size for one in tasted])
+        return cls(
+            steepings=[one.steeping for one in tasted],
+            index=[one.index for one in tasted],
+            said=np.concatenate([one.ratings for one in tasted]),
+            session=session,
+            taster=np.array([names.index(tasted[i].taster) for i in session]),
+            n_absent=absent([sum(one.taster == name for one in tasted) for name in names]),
+        )
+
+    def cups(self, step: FloatArray) -> list[FloatArray]:
+        """Return h of each session's rated pours at one point (log k, log tau, n, ...)."""
+        return [cups_of(steeping, step)[i] for steeping, i in zip(self.steepings, self.index, strict=True)]
 
 
 def on_the_grid(brews: list[Brew]) -> tuple[FloatArray, FloatArray, float]:
     """Return mean and sd of the even-brew curve, and the seconds from brews to both."""
+    KEPT.forget()  # a cold fit
     begun = perf_counter()
     grid = usual_grid()
     followed, _ = follow(checked(brews), grid=grid, scales={})
@@ -63,31 +100,22 @@ def by_sampling(
 def cups_of(steeping: Steeping, step: FloatArray) -> FloatArray:
     """Return h of each pour at one point (log k, log tau, n, ...)."""
     share = shares(steeping, k_per_min=np.exp(step[:1]), tau_s=np.exp(step[1:2]))[0, 0]
-    return np.asarray((np.maximum(share, 1e-9) * steeping.ratio / USUAL_SHARE) ** step[2], dtype=np.float64)
-
-
-def first_level(by_taster: Sessions, *, step: FloatArray) -> float:
-    """Return the first estimate of the level at one point."""
-    tasted = [
-        Tasted(taster="", scale=TasterScale(), cups=cups_of(s, step)[None, i], ratings=said, ends=np.zeros(said.size))
-        for sessions in by_taster.values()
-        for s, i, said in sessions
-    ]
-    return float(level_at_nodes(tasted, n_nodes=1)[0])
+    return taste(np.maximum(share, 1e-9) * steeping.ratio / USUAL_SHARE, n=step[2:3])
 
 
 def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Callable[[FloatArray], float]:
-    """Return the log density of (log k, log tau, n, log sigma, a), covariances written out taster by taster."""
-    scale = TasterScale()
-    grid = usual_grid()
-    by_taster: Sessions = {}
-    for one in followed:
-        index = one.rated(DESCRIPTOR)
-        ratings = np.array([one.pours[i].ratings[DESCRIPTOR] for i in index])
-        by_taster.setdefault(one.brew.taster, []).append((one.steeping, index, ratings))
-    low = np.log([grid.k_per_min[0], grid.tau_s[0], 1.0, 0.4]) - np.array([0.07, 0.11, 0, 0.1])
-    high = np.log([grid.k_per_min[-1], grid.tau_s[-1], 1.0, 1.4]) + np.array([0.07, 0.11, 0, 0.1])
-    low[2], high[2] = 0.2, 1.2
+    """Return the log density of (log k, log tau, n, log sigma, a), the covariance of all ratings written out."""
+    lot, scale, grid = Lot.of(followed), TasterScale(), usual_grid()
+    same_session, same_taster = lot.session[:, None] == lot.session, lot.taster[:, None] == lot.taster
+    own_scale = same_taster - 1 / (len(set(lot.taster.tolist())) + lot.n_absent)
+    shifts = SESSION_SHIFT_SD**2 * same_session + scale.offset_sd**2 * own_scale
+    low = np.log([grid.k_per_min[0], grid.tau_s[0], 1.0, SIGMA[0]])
+    high = np.log([grid.k_per_min[-1], grid.tau_s[-1], 1.0, SIGMA[-1]])
+    # A node stands for half a step on either side of it; there are only so many exponents, so n ends at the last.
+    edge = np.array([np.diff(np.log(axis))[0] / 2 for axis in (grid.k_per_min, grid.tau_s, np.ones(2), SIGMA)])
+    low, high = low - edge, high + edge
+    step_n = grid.n[1] - grid.n[0]
+    low[2], high[2] = grid.n[0] - step_n / 2, min(grid.n[-1] + step_n / 2, 1.0)
 
     def log_density(step: FloatArray) -> float:
         if np.any(step[:4] < low) or np.any(step[:4] > high):
@@ -100,20 +128,21 @@ def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Calla
             + ((log_sigma - np.log(0.75)) / 0.35) ** 2
             + ((level - LEVEL_MEAN) / LEVEL_SD) ** 2
         )
-        gain_level = level if gain_of_level else first_level(by_taster, step=step)
-        for sessions in by_taster.values():
-            said = np.concatenate([ratings for _, _, ratings in sessions])
-            cups = np.concatenate([cups_of(s, step)[i] for s, i, _ in sessions])
-            which = np.repeat(np.arange(len(sessions)), [ratings.size for _, _, ratings in sessions])
-            same = which[:, None] == which[None, :]
-            covariance = scale.offset_sd**2 + SESSION_SHIFT_SD**2 * same
-            covariance = covariance + gain_level**2 * np.outer(cups, cups) * (
-                scale.gain_sd**2 + SESSION_GAIN_SD**2 * same
-            )
-            covariance[np.diag_indices(said.size)] += np.exp(2 * log_sigma)
-            root = np.linalg.cholesky(covariance)
-            residual = np.linalg.solve(root, said - level * cups)
-            total += -0.5 * float(residual @ residual) - float(np.log(np.diag(root)).sum())
+        each = lot.cups(step)
+        parts = [
+            level_parts(cups[None], said)
+            for cups, said in zip(each, np.split(lot.said, np.flatnonzero(np.diff(lot.session)) + 1), strict=True)
+        ]
+        own = np.concatenate([level_of(*part) * cups for part, cups in zip(parts, each, strict=True)])
+        first_level = float(level_of(*sum(parts[1:], parts[0]))[0])
+        cups = np.concatenate(each)
+        tasters = (level if gain_of_level else first_level) * scale.gain_sd * cups
+        covariance = shifts + np.outer(own, own) * SESSION_GAIN_SD**2 * same_session
+        covariance += np.outer(tasters, tasters) * own_scale
+        covariance[np.diag_indices(lot.said.size)] += np.exp(2 * log_sigma)
+        root = np.linalg.cholesky(covariance)
+        residual = solve_triangular(root, lot.said - level * cups, lower=True, check_finite=False)
+        total += -0.5 * float(residual @ residual) - float(np.log(np.diag(root)).sum())
         return float(total)
 
     return log_density
@@ -132,7 +161,7 @@ def main() -> None:
     print("| --- | --- | --- | --- | --- | --- | --- |")
     lot, done = 0, 0
     while done < chosen.lots:
-        chance = np.random.default_rng([5, lot])
+        chance = np.random.default_rng([HELD_OUT, lot])
         leaf, table = some_leaf(chance), some_table(chance)
         brews = [some_session(leaf, table, number=i, chance=chance) for i in range(chosen.sessions)]
         lot += 1

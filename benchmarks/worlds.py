@@ -1,9 +1,10 @@
 """Simulated tastings that the estimator does not assume.
 
-A lot's taste saturates (a Hill curve of what is in the cup) where the estimator assumes a power; its activation energy
-is its own; the kettle is 0 to 6 deg C low, contacts are off by -6 to +8 s, the leaf by 15 %; each taster has a gain and
-a shift; ratings are rounded to half points and end at 0 and 10. What was brewed is recorded; what the leaf and the
-tasters are like is not.
+A lot's taste saturates as a Hill curve of what is in the cup, or follows Stevens's power of it, where the estimator
+takes a logarithm; its activation energy is its own. The kettle starts 0 to 6 deg C low and wanders by a degree from
+pour to pour; contacts are off by -6 to +8 s, the leaf by 15 %. That is recorded, the water with a thermometer that is a
+degree off. Each taster has a gain, a shift and a noise, which are not recorded; ratings are rounded to half points and
+end at 0 and 10.
 """
 
 from dataclasses import dataclass, replace
@@ -11,10 +12,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tastings.maths.brewing import EVEN_INFUSIONS, FloatArray, even_brew, rate_factor, steeped
-from tastings.maths.brews import Brew, Pour
+from tastings.maths.brews import HIGHEST, LOWEST, Brew, Pour
 from tastings.maths.extraction import USUAL_SHARE, shares
 
 N_TASTERS = 4
+WANDER_C = 1.0
+THERMOMETER_C = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +30,8 @@ class Leaf:
     top: float
     half: float
     slope: float
+    power: float | None = None
+    """Stevens's exponent where the taste follows a power; then ``top`` is the strength of a usual cup."""
 
     def cups(self, brew: Brew) -> FloatArray:
         """Return the true strength of each pour of a brew. [points, 0 to 10]."""
@@ -35,7 +40,10 @@ class Leaf:
         share = shares(
             replace(steeping, rate=rate), k_per_min=np.array([self.k_per_min]), tau_s=np.array([self.tau_s])
         )[0, 0]
-        content = (share * steeping.ratio / USUAL_SHARE) ** self.slope
+        content = share * steeping.ratio / USUAL_SHARE
+        if self.power is not None:
+            return np.asarray(np.clip(self.top * content**self.power, LOWEST, HIGHEST), dtype=np.float64)
+        content **= self.slope
         return np.asarray(self.top * content / (content + self.half**self.slope), dtype=np.float64)
 
     def even_cups(self) -> FloatArray:
@@ -47,10 +55,10 @@ class Leaf:
 MAKES = ((0.22, 60.0), (0.45, 20.0), (1.1, 7.0))
 
 
-def some_leaf(chance: np.random.Generator) -> Leaf:
+def some_leaf(chance: np.random.Generator, *, power: bool = False) -> Leaf:
     """Draw a lot: tightly rolled, twisted, or small and broken leaf, each as likely."""
     k_per_min, tau_s = MAKES[int(chance.integers(len(MAKES)))]
-    return Leaf(
+    leaf = Leaf(
         k_per_min=k_per_min * float(np.exp(chance.normal(0.0, 0.4))),
         tau_s=tau_s * float(np.exp(chance.normal(0.0, 0.5))),
         ea_kj_mol=float(chance.uniform(20.0, 50.0)),
@@ -58,6 +66,9 @@ def some_leaf(chance: np.random.Generator) -> Leaf:
         half=float(chance.uniform(0.5, 1.5)),
         slope=float(chance.uniform(0.9, 1.6)),
     )
+    if not power:
+        return leaf
+    return replace(leaf, top=float(chance.uniform(4.0, 8.0)), power=float(chance.uniform(0.4, 1.0)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,15 +101,16 @@ def some_session(
     low_c = chance.uniform(0.0, 6.0)
     last = int(chance.integers(8, EVEN_INFUSIONS + 1))
     even = even_brew()
+    kettle_c = np.clip(100.0 - low_c + np.cumsum(chance.normal(0.0, WANDER_C, last + 1)), 80.0, 100.0)
     pours = tuple(
         replace(
             pour,
             steep_s=max(pour.steep_s + float(chance.uniform(-6.0, 8.0)) - 2.5, 1.0),
             pour_s=5.0,
-            kettle_c=100.0 - low_c,
+            kettle_c=float(water_c),
             water_ml=None,
         )
-        for pour in even.pours[: last + 1]
+        for pour, water_c in zip(even.pours, kettle_c, strict=False)
     )
     brew = replace(
         even,
@@ -111,7 +123,11 @@ def some_session(
     said = (
         table.shift[taster] + table.gain[taster] * leaf.cups(brew) + chance.normal(0, table.noise[taster], len(pours))
     )
-    rated = tuple(_rated(pour, said=float(s)) for pour, s in zip(pours, said, strict=True))
+    read_off_c = float(chance.normal(0.0, THERMOMETER_C))
+    rated = tuple(
+        _rated(replace(pour, kettle_c=round(pour.kettle_c + read_off_c)), said=float(s))
+        for pour, s in zip(pours, said, strict=True)
+    )
     if line is None:
         return replace(brew, pours=rated)
     hour = min(int(chance.integers(5, EVEN_INFUSIONS + 1)), last)
@@ -122,5 +138,5 @@ def some_session(
 
 
 def _rated(pour: Pour, *, said: float) -> Pour:
-    rating = float(np.clip(np.round(2 * said) / 2, 0.0, 10.0))
+    rating = float(np.clip(np.round(2 * said) / 2, LOWEST, HIGHEST))
     return replace(pour, ratings={"strength": rating}) if pour.tasted else pour

@@ -16,12 +16,14 @@ from tastings.maths.evidence import Followed, LeftOut, follow
 from tastings.maths.extraction import Grid, cup_strength, usual_grid
 from tastings.maths.layers import NOTED, Layer, layers
 from tastings.maths.misfit import Left, Misfit, misfit
-from tastings.maths.posterior import Posterior, fit
+from tastings.maths.posterior import Posterior, fit_all
 from tastings.maths.profile import Curve, Profile, Shapes, curve, profile, shapes, undecided
 from tastings.maths.steeps import Steeps, unknown_steeps, worthwhile_steeps
+from tastings.maths.sums import Tasted
 
 STRENGTH = "strength"
 LEAST_CUP = 1e-3  # a shape needs a cup above 0
+LIGHTEST = 1e-7  # nodes of less weight, all together below a thousandth, are left out of what is shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,19 +78,16 @@ def develop(
     BrewError
         A number in a brew cannot be one; :class:`tastings.maths.brews.RatingError` for a rating outside 0 to 10.
     """
-    grid = usual_grid()
-    followed, left_out = follow(checked(brews), grid=grid, scales=scales or {})
+    followed, left_out = follow(checked(brews), grid=usual_grid(), scales=scales or {})
+    followed, posteriors, grid = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
     even = _even_cups(followed, grid=grid)
-    keys = list(dict.fromkeys((STRENGTH, *rated)))
-    found = [one for key in keys if (one := _attribute(key, followed=followed, even=even, grid=grid)) is not None]
+    found = _attributes(followed, posteriors=posteriors, even=even)
     strength = found[0] if found and found[0].key == STRENGTH else None
 
     known_line = line or FinishLine()
     steeps, said_of_line = unknown_steeps(finish_line=known_line.mean), (0.0,) * LINES.size
     main_profile = undecided()
-    strength_posterior = fit((), grid=grid)
     if strength is not None:
-        strength_posterior = strength.posterior
         steeps, said_of_line = _steeps(strength, followed=followed, even=even, line=known_line, grid=grid)
         main_profile = strength.profile
     return Development(
@@ -102,7 +101,7 @@ def develop(
         departures=tuple(
             departure
             for one in followed
-            for departure in departures(one, node_level=strength_posterior.node_level, grid=grid)
+            for departure in departures(one, node_level=posteriors[STRENGTH].node_level, grid=grid)
         ),
         next=next_session(
             followed,
@@ -122,6 +121,26 @@ def warm_up() -> None:
     brew = even_brew()
     pours = (*brew.pours[:1], *(replace(pour, ratings={STRENGTH: 5.0}) for pour in brew.pours[1:]))
     develop([replace(brew, pours=pours)], rated=(STRENGTH,))
+
+
+def _fitted(
+    followed: Sequence[Followed], *, keys: Sequence[str]
+) -> tuple[tuple[Followed, ...], dict[str, Posterior], Grid]:
+    """Fit every attribute, then go on with the part of the grid on which anything is likely.
+
+    With many sessions that is a small part, and what is computed of each session from here on shrinks with it. The
+    strength has a posterior also when nobody rated it: the prior.
+    """
+    grid = usual_grid()
+    tasted = {key: [ratings for one in followed if (ratings := one.tasted(key)) is not None] for key in keys}
+    posteriors = fit_all({key: some for key, some in tasted.items() if some or key == STRENGTH}, grid=grid)
+    likely = np.logical_or.reduce([one.node_weights > LIGHTEST for one in posteriors.values()])
+    part, index = grid.around(likely)
+    return (
+        tuple(replace(one, grid=part) for one in followed),
+        {key: one.on(index) for key, one in posteriors.items()},
+        part,
+    )
 
 
 def _even_cups(followed: Sequence[Followed], *, grid: Grid) -> _EvenCups:
@@ -149,26 +168,41 @@ def _steeps(
     return counted, line_evidence(agreed)
 
 
-def _attribute(key: str, *, followed: Sequence[Followed], even: _EvenCups, grid: Grid) -> _Attribute | None:
-    tasted = [(one, ratings) for one in followed if (ratings := one.tasted(key)) is not None]
-    if not tasted:
-        return None
-    posterior = fit([ratings for _, ratings in tasted], grid=grid)
+def _attributes(
+    followed: Sequence[Followed], *, posteriors: Mapping[str, Posterior], even: _EvenCups
+) -> list[_Attribute]:
+    """Compute what is shown of each rated attribute, in the order of the posteriors."""
+    levels = np.stack([one.node_level for one in posteriors.values()])
+    expected = [levels @ one.cups for one in followed]
+    found = []
+    for row, (key, posterior) in enumerate(posteriors.items()):
+        tasted = [
+            (one, ratings, cups[row])
+            for one, cups in zip(followed, expected, strict=True)
+            if (ratings := one.tasted(key)) is not None
+        ]
+        if tasted:
+            found.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
+    return found
+
+
+def _attribute(
+    key: str, *, posterior: Posterior, tasted: Sequence[tuple[Followed, Tasted, FloatArray]], even: _EvenCups
+) -> _Attribute:
     even_mean = posterior.node_level @ even.cups
     points, left = [], []
-    for one, ratings in tasted:
-        index = one.rated(key)
+    for one, ratings, expected in tasted:
         # The difference that the brewing makes is added to the rating, both on the team's common scale.
-        common = (ratings.ratings - posterior.node_level @ ratings.cups) / one.scale_of(key).gain
+        common = ratings.ratings / ratings.scale.gain - expected[ratings.index]
         settled = ratings.ends == 0
         left.append(
             Left(
-                number=np.array([one.pours[i].number for i in index[settled]], dtype=np.int64),
+                number=np.array([one.pours[i].number for i in ratings.index[settled]], dtype=np.int64),
                 residual=common[settled],
-                expected=posterior.node_level @ one.cups[:, index[settled]],
+                expected=expected[ratings.index[settled]],
             )
         )
-        for i, residual in zip(index, common, strict=True):
+        for i, residual in zip(ratings.index, common, strict=True):
             pour = one.pours[i]
             if pour.number > 0:
                 points.append(

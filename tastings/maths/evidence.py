@@ -6,6 +6,7 @@ neighbours, and one outside the range of the extraction model still drains the l
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from math import sqrt
 
 import numpy as np
@@ -33,7 +34,7 @@ class LeftOut:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)  # no slots: the cups are computed when first asked for
 class Followed:
     """One usable session with its pours in order, none missing.
 
@@ -45,17 +46,22 @@ class Followed:
         In pouring order; filled-in ones are not tasted and have no ratings.
     steeping : Steeping
         What each pour was to the leaf.
-    cups : float64[n_nodes, n_pours]
-        Strength h of each cup.
     scales : Mapping[str, TasterScale]
         How the session's taster uses the scale, by descriptor.
+    grid : Grid
+        Where its cups are computed.
     """
 
     brew: Brew
     pours: tuple[Pour, ...]
     steeping: Steeping
-    cups: FloatArray
     scales: Mapping[str, TasterScale]
+    grid: Grid
+
+    @cached_property
+    def cups(self) -> FloatArray:
+        """Return float64[n_nodes, n_pours]: strength h of each cup."""
+        return cup_strength(self.steeping, grid=self.grid)
 
     def scale_of(self, descriptor: str) -> TasterScale:
         """Return how the taster uses the scale for a descriptor; gain 1 and offset 0 while that is unknown."""
@@ -76,7 +82,8 @@ class Followed:
         return Tasted(
             taster=self.brew.taster,
             scale=scale,
-            cups=self.cups[:, index] * scale.gain,
+            steeping=self.steeping,
+            index=index,
             ratings=ratings - scale.offset,
             ends=ends,
         )
@@ -114,14 +121,13 @@ def follow(
                 LeftOut(session=brew.session, infusion=None, reason="none of its tasted infusions can be used")
             )
             continue
-        steeping = steeped(brew, pours)
         followed.append(
             Followed(
                 brew=brew,
                 pours=pours,
-                steeping=steeping,
-                cups=cup_strength(steeping, grid=grid),
+                steeping=steeped(brew, pours),
                 scales={key: known[brew.taster] for key, known in scales.items() if brew.taster in known},
+                grid=grid,
             )
         )
     return tuple(followed), tuple(left_out)

@@ -4,7 +4,7 @@ Only k, tau, n and sigma are not linear, and they are on a fixed grid; at each n
 (:mod:`tastings.maths.sums`). Node weights times that normal are the posterior: deterministic, no convergence to watch.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from tastings.maths.brewing import FloatArray
-from tastings.maths.brews import HIGHEST, LOWEST
-from tastings.maths.ends import within_scale
+from tastings.maths.brews import HIGHEST, LOWEST, TasterScale
 from tastings.maths.extraction import Grid
-from tastings.maths.sums import LEVEL_MEAN, LEVEL_SD, SIGMA, USUAL_SIGMA, Sums, Tasted, level_at_nodes, summed
+from tastings.maths.kept import KEPT, Group
+from tastings.maths.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA
+from tastings.maths.sums import SIGMA, Tasted, TasterSums, level_at_nodes
+from tastings.maths.team import Sums, absent, summed
 
 N_DRAWS = 1024
 GOLDEN = 0.6180339887498949
@@ -66,6 +68,11 @@ class Posterior:
         """Return the mean noise of one rating [points]."""
         return float(SIGMA @ self.weights.sum(axis=1))
 
+    def on(self, index: NDArray[np.intp]) -> "Posterior":
+        """Return the posterior on some of the nodes, the others taken to weigh nothing."""
+        weights = self.weights[:, index]
+        return Posterior(weights=weights / weights.sum(), mean=self.mean[:, index], sd=self.sd[:, index])
+
     def draws(self, *, n_draws: int = N_DRAWS) -> Draws:
         """Return draws spread evenly over the posterior; the same posterior gives the same draws.
 
@@ -83,33 +90,53 @@ class Posterior:
 
 
 def fit(tasted: Sequence[Tasted], *, grid: Grid) -> Posterior:
-    """Return the posterior of one attribute.
+    """Return the posterior of one attribute; arguments as in :func:`fit_all`."""
+    return fit_all({"": tasted}, grid=grid)[""]
+
+
+def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, Posterior]:
+    """Return the posterior of each attribute of a lot.
 
     Parameters
     ----------
-    tasted : Sequence[Tasted]
-        One entry per session; none gives the prior.
+    tasted : Mapping[str, Sequence[Tasted]]
+        By attribute, one entry per session; none gives the prior.
     grid : Grid
-        The nodes on which the cups were computed.
+        The nodes to compute on.
 
     Returns
     -------
-    Posterior
-        Over the nodes of ``grid`` times seven values of sigma.
+    dict[str, Posterior]
+        Over the nodes of ``grid`` times the values of :data:`tastings.maths.sums.SIGMA`.
 
     Notes
     -----
-    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.35), and those of the grid.
+    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.35), and those of the grid. What a
+    taster's sessions add up to is kept between calls (:mod:`tastings.maths.kept`), so only new sessions cost.
     """
-    settled = within_scale(tasted, grid=grid)
-    return posterior_of(summed(settled, level=level_at_nodes(settled, n_nodes=grid.n_nodes)), grid=grid)
+    groups: dict[Group, list[Tasted]] = {}
+    scales: dict[Group, TasterScale] = {}
+    for key, sessions in tasted.items():
+        for one in sorted(sessions, key=lambda one: one.taster):
+            groups.setdefault((key, one.taster), []).append(one)
+            scales[key, one.taster] = one.scale
+    totals = KEPT.totals(groups, grid=grid)
+    found = {}
+    for key in tasted:
+        own = {group: total for group, total in totals.items() if group[0] == key}
+        level = level_at_nodes(own.values(), grid=grid)
+        tasters = ((TasterSums.of(total), scales[group]) for group, total in own.items())
+        n_absent = absent([len(groups[group]) for group in own])
+        found[key] = posterior_of(summed(tasters, level=level), n_absent=n_absent, grid=grid)
+    return found
 
 
-def posterior_of(sums: Sums, *, grid: Grid) -> Posterior:
-    """Return the posterior that the priors and the sums of some sessions make."""
-    precision = sums.precision + LEVEL_SD**-2
-    mean = (sums.cross + LEVEL_MEAN / LEVEL_SD**2) / precision
-    log_weight = 0.5 * (precision * mean * mean - np.log(precision) - sums.constant)
+def posterior_of(sums: Sums, *, n_absent: float, grid: Grid) -> Posterior:
+    """Return the posterior that the priors and the sums of some tasters make."""
+    said = sums.centred(n_absent=n_absent)
+    precision = said.precision + LEVEL_SD**-2
+    mean = (said.cross + LEVEL_MEAN / LEVEL_SD**2) / precision
+    log_weight = 0.5 * (precision * mean * mean - np.log(precision) - said.constant)
     log_weight += grid.log_prior + SIGMA_LOG_PRIOR[:, None]
     weights = np.exp(log_weight - log_weight.max())
     return Posterior(weights=weights / weights.sum(), mean=mean, sd=precision**-0.5)

@@ -16,15 +16,16 @@ from tastings.maths.brews import Brew, TasterScale, checked
 from tastings.maths.ends import within_scale
 from tastings.maths.evidence import Followed, follow
 from tastings.maths.extraction import Grid, make_grid
-from tastings.maths.posterior import posterior_of
+from tastings.maths.posterior import Posterior, posterior_of
 from tastings.maths.sums import (
     SESSION_GAIN_SD,
     SESSION_SHIFT_SD,
-    Sums,
     Tasted,
+    TasterSums,
+    added,
     level_at_nodes,
-    sums_by_taster,
 )
+from tastings.maths.team import absent, summed
 
 SWEEPS = 3
 N_DRAWS = 256
@@ -84,33 +85,34 @@ def _compare(
     into: Mapping[str, list[_Compared]],
 ) -> None:
     known = [replace(one, scales={descriptor: scales.get(one.brew.taster, _UNKNOWN)}) for one in lot]
-    pairs = [(one, tasted) for one in known if (tasted := one.tasted(descriptor)) is not None]
-    if len({tasted.taster for _, tasted in pairs}) < 2:
+    sessions: dict[str, list[tuple[Followed, Tasted]]] = {}
+    for one in known:
+        tasted = one.tasted(descriptor)
+        if tasted is not None:
+            sessions.setdefault(tasted.taster, []).append((one, tasted))
+    if len(sessions) < 2:
         return
-    settled = within_scale([tasted for _, tasted in pairs], grid=grid)
-    parts = sums_by_taster(settled, level=level_at_nodes(settled, n_nodes=grid.n_nodes))
-    for taster in parts:
-        others = [part for name, part in parts.items() if name != taster]
-        sums = others[0]
-        for part in others[1:]:
-            sums = sums + part
-        own = [(one, mine) for (one, _), mine in zip(pairs, settled, strict=True) if mine.taster == taster]
-        into[taster].extend(_sessions_against(sums, own=own, descriptor=descriptor, grid=grid))
+    totals = {taster: added((tasted for _, tasted in own), grid=grid) for taster, own in sessions.items()}
+    level = level_at_nodes(totals.values(), grid=grid)
+    tasters = {taster: (TasterSums.of(total), sessions[taster][0][1].scale) for taster, total in totals.items()}
+    for taster, own in sessions.items():
+        others = summed((one for name, one in tasters.items() if name != taster), level=level)
+        n_absent = 1 + absent([len(theirs) for name, theirs in sessions.items() if name != taster])
+        posterior = posterior_of(others, n_absent=n_absent, grid=grid)
+        into[taster].extend(_sessions_against(posterior, own=own, grid=grid))
 
 
-def _sessions_against(
-    sums: Sums, *, own: Sequence[tuple[Followed, Tasted]], descriptor: str, grid: Grid
-) -> list[_Compared]:
-    posterior = posterior_of(sums, grid=grid)
+def _sessions_against(posterior: Posterior, *, own: Sequence[tuple[Followed, Tasted]], grid: Grid) -> list[_Compared]:
     draws = posterior.draws(n_draws=N_DRAWS)
     found = []
     for one, mine in own:
-        curves = draws.level[:, None] * one.cups[draws.node][:, one.rated(descriptor)]
+        curves = draws.level[:, None] * one.cups[draws.node][:, mine.index]
         expected = curves.mean(axis=0)
+        said = within_scale(mine.ratings, ends=mine.ends, cups=mine.cups(one.cups), grid=grid)
         found.append(
             _Compared(
                 # Back on the taster's own scale, with ratings at an end of it where they are expected beyond.
-                said=mine.ratings + one.scale_of(descriptor).offset,
+                said=said + mine.scale.offset,
                 expected=expected,
                 covariance=posterior.sigma**2 * np.eye(expected.size)
                 + SESSION_SHIFT_SD**2

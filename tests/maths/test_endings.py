@@ -56,12 +56,12 @@ def test_closed_guess_is_an_interval():
     assert guess == pytest.approx(each, abs=2e-4)
 
 
-def test_spent_sessions_shorten_and_guesses_of_more_lengthen_the_count():
+def test_the_count_ends_before_a_spent_infusion_and_goes_on_to_guesses_of_more():
     spent, unsaid, more = (
         steeps_of("spent"), steeps_of(None), steeps_of("stopped", more_low=4, more_high=6),
     )  # fmt: skip
-    assert spent.recommended <= unsaid.recommended <= more.recommended
-    assert spent.recommended < more.recommended
+    assert spent.recommended < len(FADING) < more.recommended
+    assert spent.high - spent.low < unsaid.high - unsaid.low
 
 
 def test_finish_line_is_learned_from_what_is_left_undrunk():

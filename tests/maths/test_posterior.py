@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -5,19 +7,27 @@ from tastings.maths.brewing import even_brew, steeped
 from tastings.maths.brews import TasterScale
 from tastings.maths.ends import within_scale
 from tastings.maths.extraction import cup_strength, make_grid
-from tastings.maths.posterior import fit
-from tastings.maths.sums import LEVEL_MEAN, LEVEL_SD, Tasted
+from tastings.maths.level import LEVEL_MEAN, LEVEL_SD
+from tastings.maths.posterior import fit, fit_all
+from tastings.maths.sums import Tasted
 
 GRID = make_grid(n_k=16, n_tau=12, n_n=3)
 EVEN = even_brew()
-CUPS = cup_strength(steeped(EVEN, EVEN.pours), grid=GRID)[:, 1:]
+STEEPING = steeped(EVEN, EVEN.pours)
+CUPS = cup_strength(STEEPING, grid=GRID)[:, 1:]
 
 
 def tasted_of(ratings, *, taster="ann", scale=None):
     said = np.array(ratings, dtype=np.float64)
     ends = np.where(said <= 0, -1.0, np.where(said >= 10, 1.0, 0.0))
     scale = scale or TasterScale()
-    return Tasted(taster=taster, scale=scale, cups=CUPS[:, : said.size], ratings=said, ends=ends)
+    index = np.arange(1, said.size + 1)
+    return Tasted(taster=taster, scale=scale, steeping=STEEPING, index=index, ratings=said, ends=ends)
+
+
+def settled_of(ratings):
+    one = tasted_of(ratings)
+    return within_scale(one.ratings, ends=one.ends, cups=CUPS[:, : one.ratings.size], grid=GRID)
 
 
 def even_mean(posterior):
@@ -65,20 +75,35 @@ def test_calibrated_taster_counts_for_more():
 
 
 def test_zeros_count_as_at_most_zero():
-    settled = within_scale([tasted_of([6, 5, 3, 1, 0, 0, 0, 0])], grid=GRID)[0].ratings
+    settled = settled_of([6, 5, 3, 1, 0, 0, 0, 0])
     assert np.array_equal(settled[:4], [6, 5, 3, 1])
     assert np.all(settled[4:] < 0)
 
 
 def test_tens_count_as_at_least_ten():
-    settled = within_scale([tasted_of([9, 10, 10, 8])], grid=GRID)[0].ratings
+    settled = settled_of([9, 10, 10, 8])
     assert np.all(settled[1:3] > 10)
     assert np.array_equal(settled[[0, 3]], [9, 8])
 
 
 def test_ratings_off_the_ends_are_left_alone():
-    tasted = (tasted_of([0.1, 5, 9.9]),)
-    assert within_scale(tasted, grid=GRID) == tasted
+    assert np.array_equal(settled_of([0.1, 5, 9.9]), [0.1, 5, 9.9])
+
+
+def test_attributes_are_fitted_each_by_itself():
+    strength, sweetness = [tasted_of([5, 6, 6, 5, 4])], [tasted_of([2, 2.5, 3, 3, 3])]
+    both = fit_all({"strength": strength, "sweetness": sweetness}, grid=GRID)
+    assert np.array_equal(both["strength"].weights, fit(strength, grid=GRID).weights)
+    assert np.array_equal(both["sweetness"].mean, fit(sweetness, grid=GRID).mean)
+
+
+def test_part_of_the_grid_that_holds_all_weight_gives_the_same_curve():
+    found = fit([tasted_of([5, 6, 6, 5, 4], taster=str(i)) for i in range(30)], grid=GRID)
+    part, index = GRID.around(found.node_weights > 1e-7)
+    assert part.n_nodes < GRID.n_nodes
+    assert found.on(index).node_level @ cup_strength(STEEPING, grid=part)[:, 1:] == pytest.approx(
+        even_mean(found), abs=1e-4
+    )
 
 
 def test_censored_zeros_bring_the_tail_nearer_the_truth():
@@ -89,10 +114,7 @@ def test_censored_zeros_bring_the_tail_nearer_the_truth():
         chance = np.random.default_rng(number)
         said = [np.clip(truth + chance.normal(0, 0.75, 12), 0, 10) for _ in range(4)]
         sessions = [tasted_of(one, taster=str(i)) for i, one in enumerate(said)]
-        plain = [
-            Tasted(taster=one.taster, scale=one.scale, cups=one.cups, ratings=one.ratings, ends=np.zeros(12))
-            for one in sessions
-        ]
+        plain = [replace(one, ends=np.zeros(12)) for one in sessions]
         error.append(even_mean(fit(sessions, grid=GRID))[7:] - truth[7:])
         naive_error.append(even_mean(fit(plain, grid=GRID))[7:] - truth[7:])
     assert abs(np.mean(error)) < abs(np.mean(naive_error))

@@ -15,6 +15,8 @@ from api.documents import described, problem
 from api.live import Events
 from api.panels import CalibrationOf, PanelOfTeam
 from api.people import Me, Members, OneMember, OneShop, OneTeam, Shops, Token, Tokens
+from api.photo_documents import DESCRIBED as PHOTOS_DESCRIBED
+from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.sync import Sync
 from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
@@ -177,6 +179,7 @@ def _describe() -> None:
             ),
             "delete": described(responses={204: None, **problem(403, 404)}),
         },
+        **PHOTOS_DESCRIBED,
     }.items():
         extend_schema_view(**operations)(view)
 
@@ -203,6 +206,12 @@ urlpatterns = [
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
     path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
     path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
+    path("photos/", Photos.as_view()),
+    path("photos/<str:photo_id>/", OnePhoto.as_view()),
+    path("photos/<str:photo_id>/content", PhotoContentOf.as_view()),
+    path("photos/<str:photo_id>/image", PhotoImage.as_view()),
+    path("photos/<str:photo_id>/thumbnail", PhotoThumbnail.as_view()),
+    path("photos/<str:photo_id>/colour", PhotoColour.as_view()),
     path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),

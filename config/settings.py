@@ -109,6 +109,11 @@ USE_TZ = True
 # A synced session is at most 2 MiB unpacked; the view refuses more, Django's own limit only has to stand above it.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 
+# Web and worker share this folder. Pieces are refused while less than the second figure would stay free on its disk,
+# since the database may lie on the same one.
+PHOTOS_DIR = Path(os.environ.get("LEAFSPAN_PHOTOS") or LEAFSPAN_HOME / "photos")
+PHOTOS_LEAVE_FREE_BYTES = 256 * 1024 * 1024
+
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["api.auth.BearerAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
@@ -149,6 +154,8 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
 }
 CELERY_BEAT_SCHEDULE = {
     "refresh what is due": {"task": "tastings.refresh_due", "schedule": 10.0},
+    "check photos whose job was lost": {"task": "tastings.due_photos", "schedule": 30.0},
+    "tidy photos": {"task": "tastings.tidy_photos", "schedule": 86_400.0},
     "forget old deletions": {"task": "tastings.prune", "schedule": 86_400.0},
 }
 

@@ -15,6 +15,9 @@ class Job(StrEnum):
     REFRESH_PANEL = "tastings.refresh_panel"
     PRUNE = "tastings.prune"
     REFRESH_DUE = "tastings.refresh_due"
+    CHECK_PHOTO = "tastings.check_photo"
+    DUE_PHOTOS = "tastings.due_photos"
+    TIDY_PHOTOS = "tastings.tidy_photos"
 
 
 def later(job: Job, *arguments: str, wait_s: float = 0.0) -> None:

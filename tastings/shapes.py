@@ -116,3 +116,21 @@ TRIAL = Shape(
         Field(name="correct", kind="truth", required=True, about="whether the odd cup was found"),
     ),
 )
+
+PHOTO_OF = ("dry_leaf", "wet_leaf", "liquor", "spent_leaf", "other")
+LARGEST_PHOTO = 20 * 1024 * 1024
+"""Bytes of one file."""
+MOST_PIXELS = 50_000_000
+PHOTO = Shape(
+    "photo",
+    (
+        Field(name="session", kind="reference", to="session", about="of what it is: a session or a lot, not both"),
+        Field(name="lot", kind="reference", to="lot"),
+        Field(name="infusion", kind="reference", to="infusion", about="of that session"),
+        Field(name="of", kind="choice", choices=PHOTO_OF, required=True),
+        Field(name="sha256", kind="text", longest=64, pattern="[0-9a-f]{64}", required=True, about="of the whole file"),
+        Field(name="bytes", kind="integer", low=1, high=LARGEST_PHOTO, required=True, about="size of the whole file"),
+        Field(name="taken_at", kind="moment"),
+    ),
+    server_fields=("state", "reason", "received", "width", "height", "colour", "by", "created_at"),
+)

@@ -10,6 +10,9 @@ from django.utils import timezone
 from tastings.actions.developments import refresh_development as refresh
 from tastings.actions.due import ask_due, ask_due_panels
 from tastings.actions.panels import refresh_panel as learn
+from tastings.actions.photo_checks import ask_due_photos
+from tastings.actions.photo_checks import check_photo as check_one_photo
+from tastings.actions.photo_checks import tidy_photos as tidy
 from tastings.actions.pruning import prune_all
 from tastings.jobs import Job
 from tastings.maths.develop import warm_up
@@ -57,3 +60,21 @@ def refresh_due() -> None:
 def prune() -> None:
     """Forget deletions that every phone has had time to hear of."""
     prune_all(now=timezone.now())
+
+
+@shared_task(name=Job.CHECK_PHOTO.value, time_limit=120)
+def check_photo(photo: str) -> None:
+    """Turn one complete upload into a picture; safe to run twice."""
+    check_one_photo(UUID(photo), now=timezone.now())
+
+
+@shared_task(name=Job.DUE_PHOTOS.value, time_limit=60)
+def due_photos() -> None:
+    """Ask for every complete upload whose job was lost."""
+    ask_due_photos(now=timezone.now())
+
+
+@shared_task(name=Job.TIDY_PHOTOS.value, time_limit=3600)
+def tidy_photos() -> None:
+    """Let go of what no photo needs any more."""
+    tidy(now=timezone.now())

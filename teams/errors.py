@@ -7,7 +7,10 @@ Refused
 ├── Invalid          some fields are not valid
 ├── Changed          the record is no longer what the caller last saw
 ├── StartAgain       the caller's cursor is older than the deletions still known
-└── NotServed        this entry of the server cannot do it
+├── NotServed        this entry of the server cannot do it
+├── WrongOffset      a piece of a file does not go on where the last one ended
+├── NotYet           what it needs is not there yet, or will never be
+└── DiskFull         no room for more files
 """
 
 from collections.abc import Sequence
@@ -94,3 +97,33 @@ class NotServed(Refused):
     status = 501
     code = "not_served"
     title = "This server was started without live events"
+
+
+class WrongOffset(Refused):
+    """The piece does not begin where the upload stands; ``received`` says where that is."""
+
+    status = 409
+    code = "wrong_offset"
+    title = "The upload stands elsewhere"
+
+    def __init__(self, received: int) -> None:
+        super().__init__(
+            f"continue at {received}", problems=[Problem("Upload-Offset", "offset", f"must be {received}")]
+        )
+        self.received = received
+
+
+class NotYet(Refused):
+    """The photo is not kept: it is still on its way, or was refused."""
+
+    status = 409
+    code = "not_yet"
+    title = "This photo is not there yet"
+
+
+class DiskFull(Refused):
+    """There is no room for the piece; what came before is safe, and the piece can be sent again."""
+
+    status = 507
+    code = "disk_full"
+    title = "There is no room for more photos just now; send it again later"

@@ -2,7 +2,19 @@ from tastings.models.descriptors import Descriptor
 from tastings.models.development import Development
 from tastings.models.notes import Note
 from tastings.models.panel import TeamPanel
+from tastings.models.photos import Photo, PhotoContent
 from tastings.models.sessions import Infusion, Session
 from tastings.models.triangles import Trial, TriangleTest
 
-__all__ = ["Descriptor", "Development", "Infusion", "Note", "Session", "TeamPanel", "Trial", "TriangleTest"]
+__all__ = [
+    "Descriptor",
+    "Development",
+    "Infusion",
+    "Note",
+    "Photo",
+    "PhotoContent",
+    "Session",
+    "TeamPanel",
+    "Trial",
+    "TriangleTest",
+]

@@ -6,13 +6,14 @@ import pytest
 
 from lots.models import FieldHistory
 from tastings.actions.push import SHAPES
+from tastings.models import Photo, PhotoContent
 from tastings.queries.records import MODELS
 from teams.models import DeviceToken, Member, Shop
 from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
-from tests.factories import LotFactory, TeamFactory, person
+from tests.factories import NOON, LotFactory, TeamFactory, person
 
 ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
@@ -44,6 +45,8 @@ def foreign(address, place, taster):
         of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id
     if "{test_id}" in address:
         of_team |= triangle_test_of(place, taster)
+    if "{photo_id}" in address:
+        of_team["photo_id"] = kept_photo(place, taster).id
     return address.format(**of_team)
 
 
@@ -60,6 +63,17 @@ def triangle_test_of(place, taster):
     return ids
 
 
+def kept_photo(place, taster):
+    """Make a photo whose picture the team holds."""
+    same = {"team": taster.team, "sha256": "a" * 64, "bytes": 9}
+    sizes = {"width": 4, "height": 3, "image_sha256": "b" * 64, "thumbnail_sha256": "c" * 64}
+    content = PhotoContent.objects.create(**same, **sizes, created_at=NOON)
+    return Photo.objects.create(
+        id=uuid4(), session=place.session, of="liquor", by=taster.user, content=content, state="kept", received=9,
+        created_at=NOON, touched_at=NOON, **same,
+    )  # fmt: skip
+
+
 def told(response):
     """Return all that an answer tells: status, headers and body."""
     return response.status_code, dict(response.items()), response.content
@@ -68,7 +82,7 @@ def told(response):
 def stored(*, of=None):
     """Return everything that is kept, of one team if given."""
     wanted = {} if of is None else {"team_id": of.id}
-    tables = [model._default_manager for model in (*MODELS.values(), FieldHistory, Shop, Member)]
+    tables = [model._default_manager for model in (*MODELS.values(), FieldHistory, Shop, Member, Photo)]
     return [list(table.filter(**wanted).order_by("pk").values()) for table in tables]
 
 

@@ -1,0 +1,183 @@
+"""Taking photos in: announced first, then sent piece by piece, checked by a worker once all is there."""
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.db import IntegrityError, transaction
+
+from lots.shape import clean_fields, faults_between
+from tastings.jobs import Job, later
+from tastings.models import Photo, PhotoContent
+from tastings.models.photo_files import append, drop_kept, drop_upload, upload_size
+from tastings.queries.photos import name_on_disk, photo_row, visible_photos
+from tastings.queries.records import record_for
+from tastings.shapes import PHOTO
+from teams.errors import Invalid, NotAllowed, NotHere, NotYet, Problem, WrongOffset
+from teams.models import Member
+
+State = Photo.State
+
+
+def may_write(member: Member) -> None:
+    """Raise NotAllowed for a member who only reads."""
+    if not member.may_write:
+        raise NotAllowed("your role only reads")
+
+
+def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], now: datetime) -> bool:
+    """Make a photo under the id its client made, to be sent piece by piece; return whether it is new.
+
+    It is complete at once when the member can see another photo of the same bytes. The same announcement again changes
+    nothing.
+
+    Raises
+    ------
+    Invalid
+        A field does not hold, a parent is unknown, or the id is taken.
+    """
+    may_write(member)
+    values, faults = clean_fields(PHOTO, sent)
+    faults += [fault for fault in faults_between(PHOTO, values) if fault[0] not in dict(faults)]
+    problems = [Problem(name, fault.code, fault.detail) for name, fault in faults]
+    if not problems:
+        problems = _parents(member, values)
+    if problems:
+        raise Invalid(problems=problems)
+    columns = _columns(values)
+    made = Photo(id=photo, team_id=member.team_id, by_id=member.user_id, created_at=now, touched_at=now, **columns)
+    with transaction.atomic():
+        try:
+            with transaction.atomic():
+                made.save(force_insert=True)
+        except IntegrityError:
+            held = Photo.objects.get(id=photo)
+        else:
+            _link_if_seen(member, made)
+            return True
+    same = all(getattr(held, name) == value for name, value in columns.items())
+    if not same or held.by_id != member.user_id or held.team_id != member.team_id or held.removed_at is not None:
+        raise Invalid(problems=[Problem("id", "taken", "choose another id")])
+    return False
+
+
+def _columns(values: Mapping[str, object]) -> dict[str, Any]:
+    """Return what the row holds of an announcement that was found fit."""
+    parents = ("session", "lot", "infusion")
+    ids = {f"{name}_id": UUID(str(values[name])) if values.get(name) else None for name in parents}
+    taken = values.get("taken_at")
+    said = {name: values[name] for name in ("of", "sha256", "bytes")}
+    return {**ids, **said, "taken_at": datetime.fromisoformat(str(taken)) if taken else None}
+
+
+def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
+    named = [name for name in ("session", "lot") if values.get(name)]
+    if len(named) != 1:
+        return [Problem("session", "one_of", "name the session or the lot that it is a photo of, and not both")]
+    problems = []
+    for name in ("session", "lot", "infusion"):
+        if not values.get(name):
+            continue
+        try:
+            record = record_for(member, name, UUID(str(values[name])))
+        except NotHere:
+            problems.append(Problem(name, "unknown_parent", f"the team has no such {name}"))
+            continue
+        if name == "infusion" and record.fields["session"] != values.get("session"):
+            problems.append(Problem("infusion", "other_session", "is not an infusion of this session"))
+    return problems
+
+
+def _link_if_seen(member: Member, photo: Photo) -> None:
+    """Complete a photo at once if the member sees its bytes elsewhere: who has only heard of a digest sends them."""
+    content = (
+        PhotoContent.objects.select_for_update(no_key=True)
+        .filter(team_id=member.team_id, sha256=photo.sha256, bytes=photo.bytes)
+        .first()
+    )
+    if content is not None and visible_photos(member).filter(content=content).exists():
+        link(photo, content)
+
+
+def link(photo: Photo, content: PhotoContent) -> None:
+    """Mark a locked photo as kept, with the picture of its bytes."""
+    photo.state, photo.content, photo.received = State.KEPT, content, photo.bytes
+    photo.save(update_fields=["state", "content", "received"])
+
+
+def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now: datetime) -> None:
+    """Add one piece to an upload; when this returns, it is on the disk. A piece that is there already changes nothing.
+
+    Raises
+    ------
+    WrongOffset
+        The upload does not stand at the offset.
+    Invalid
+        The piece is empty, or goes beyond the size announced.
+    NotYet
+        The photo was refused and takes nothing more.
+    DiskFull
+        There is no room for the piece now; what came before is safe.
+    """
+    may_write(member)
+    photo_row(member, photo)
+    with transaction.atomic():
+        row = Photo.objects.select_for_update(no_key=True).get(id=photo)
+        stands_at = _take(member, row, offset=offset, piece=piece, now=now)
+    if stands_at is not None:
+        raise WrongOffset(stands_at)
+
+
+def _take(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetime) -> int | None:
+    """Take a piece of a locked photo; return where the upload stands if that is not at the offset."""
+    if row.by_id != member.user_id:
+        raise NotAllowed("a photo is sent by the member who began it")
+    if row.removed_at is not None:
+        raise NotHere
+    if row.state == State.REFUSED:
+        raise NotYet("it was refused; see its reason")
+    if not piece:
+        raise Invalid(problems=[Problem("", "required", "a piece has at least one byte")])
+    end = offset + len(piece)
+    if end > row.bytes:
+        raise Invalid(problems=[Problem("Upload-Offset", "range", f"the file was announced with {row.bytes} bytes")])
+    if row.state == State.RECEIVING and (on_disk := upload_size(row.id)) < row.received:
+        row.received = on_disk  # the disk was put back to an older state: go on from what there is
+        row.save(update_fields=["received"])
+    if end <= row.received:
+        return None
+    if offset != row.received:
+        return row.received
+    append(row.id, offset=offset, piece=piece)
+    row.received, row.touched_at = end, now
+    if end == row.bytes:
+        row.state = State.CHECKING
+        later(Job.CHECK_PHOTO, str(row.id))
+    row.save(update_fields=["received", "touched_at", "state"])
+    return None
+
+
+def remove_photo(member: Member, *, photo: UUID, now: datetime) -> None:
+    """Take a photo away; its picture goes with it unless another photo of the team shows the same."""
+    may_write(member)
+    photo_row(member, photo)
+    with transaction.atomic():
+        row = Photo.objects.select_for_update(no_key=True).get(id=photo)
+        if row.removed_at is not None:
+            raise NotHere
+        content, row.content, row.removed_at = row.content, None, now
+        row.save(update_fields=["content", "removed_at"])
+        transaction.on_commit(lambda: drop_upload(row.id))
+        if content is not None:
+            let_go(content.id)
+
+
+def let_go(content_id: UUID) -> bool:
+    """Forget a picture that no photo shows any more, within the present transaction; return whether it was."""
+    content = PhotoContent.objects.select_for_update().filter(id=content_id).first()
+    if content is None or Photo.objects.filter(content=content).exists():
+        return False
+    PhotoContent.objects.filter(id=content_id).delete()
+    transaction.on_commit(lambda: drop_kept(content.team_id, name_on_disk(content)))
+    return True

@@ -1,0 +1,137 @@
+"""A file from outside turned into a picture of our own: decoded, turned upright, written anew without a word about it.
+
+Nothing of the file but its pixels goes on: no EXIF, no place, no comment, no profile, nothing hidden behind the end.
+"""
+
+import io
+import warnings
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageCms, ImageOps
+
+from tastings.maths.liquor import Pixels
+from tastings.shapes import MOST_PIXELS
+
+Image.MAX_IMAGE_PIXELS = MOST_PIXELS  # Pillow warns above this and fails above twice as many; both are refusals here
+FORMATS = ("JPEG", "PNG", "WEBP")
+THUMBNAIL_SIDE = 320
+QUALITY = 90
+_LARGEST_PROFILE = 1024 * 1024
+_SIDE_TO_MEASURE = 2000
+
+REFUSALS = {
+    "wrong_hash": "the bytes that came are not those of the SHA-256 announced: make a new photo and send it again",
+    "not_an_image": "no JPEG, PNG or WebP: phones that save HEIC can be told to save JPEG",
+    "too_many_pixels": "more than 50 megapixels",
+    "broken_image": "begins like an image and cannot be read to its end",
+}
+"""Why a photo is refused, by code."""
+
+
+class Unreadable(Exception):  # noqa: N818 - reads as what happened
+    """The file cannot become a picture; ``reason`` is one of `REFUSALS`."""
+
+    def __init__(self, reason: str) -> None:
+        super().__init__(REFUSALS[reason])
+        self.reason = reason
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """A picture as it is kept: two JPEGs in sRGB, upright, and the size in pixels of the first."""
+
+    image: bytes
+    thumbnail: bytes
+    width: int
+    height: int
+
+
+def picture_from(file: bytes) -> Picture:
+    """Decode a file and write it anew.
+
+    Raises
+    ------
+    Unreadable
+        No image of a known format, broken, or with more than 50 megapixels: found from its header, before decoding.
+    """
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # Pillow warns of odd metadata, none of which is used
+        warnings.simplefilter("error", Image.DecompressionBombWarning)
+        try:
+            opened = Image.open(io.BytesIO(file), formats=FORMATS)
+        except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
+            raise Unreadable("too_many_pixels") from error
+        except MemoryError:
+            raise
+        except Exception as error:  # decoders fail in many ways on what is no image
+            raise Unreadable("not_an_image") from error
+        with opened:
+            try:
+                picture = _upright_srgb(opened)
+            except MemoryError:
+                raise
+            except Exception as error:
+                raise Unreadable("broken_image") from error
+    small = picture.copy()
+    small.thumbnail((THUMBNAIL_SIDE, THUMBNAIL_SIDE), Image.Resampling.LANCZOS)
+    return Picture(image=_jpeg(picture), thumbnail=_jpeg(small), width=picture.width, height=picture.height)
+
+
+def pixels_of(image: bytes) -> Pixels:
+    """Return the pixels of a kept picture, at a half, a quarter or an eighth of its size when it is large.
+
+    Returns
+    -------
+    uint8[height, width, 3]
+        sRGB.
+    """
+    with Image.open(io.BytesIO(image), formats=("JPEG",)) as opened:
+        opened.draft("RGB", (_SIDE_TO_MEASURE, _SIDE_TO_MEASURE))
+        return np.asarray(opened.convert("RGB"))
+
+
+def _upright_srgb(opened: Image.Image) -> Image.Image:
+    opened.load()
+    profile = opened.info.get("icc_profile")
+    plain = _on_white(_turned(opened))
+    if isinstance(profile, bytes) and len(profile) <= _LARGEST_PROFILE:
+        plain = _converted(plain, profile)
+    plain = plain.convert("RGB")
+    plain.info = {}  # what it still says, such as a comment, would be written along
+    return plain
+
+
+def _turned(opened: Image.Image) -> Image.Image:
+    try:
+        return ImageOps.exif_transpose(opened)
+    except Exception:  # noqa: BLE001 - a broken note on how the phone was held is no reason to lose the photo
+        return opened
+
+
+def _on_white(picture: Image.Image) -> Image.Image:
+    """Return the picture with 8 bits a channel and nothing see-through."""
+    if picture.mode.startswith("I"):  # 16 bits of grey
+        levels = np.asarray(picture, dtype=np.float64) / 257
+        return Image.fromarray(np.clip(np.round(levels), 0, 255).astype(np.uint8))
+    if picture.has_transparency_data:
+        solid = picture.convert("RGBA")
+        ground = Image.new("RGBA", solid.size, (255, 255, 255, 255))
+        return Image.alpha_composite(ground, solid).convert("RGB")
+    return picture.convert("RGB") if picture.mode not in ("RGB", "L", "CMYK") else picture
+
+
+def _converted(picture: Image.Image, profile: bytes) -> Image.Image:
+    """Carry the picture from its own profile to sRGB; one that does not fit is left aside."""
+    try:
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        converted = ImageCms.profileToProfile(picture, source, ImageCms.createProfile("sRGB"), outputMode="RGB")
+    except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
+        return picture
+    return converted or picture
+
+
+def _jpeg(picture: Image.Image) -> bytes:
+    written = io.BytesIO()
+    picture.save(written, "JPEG", quality=QUALITY)
+    return written.getvalue()

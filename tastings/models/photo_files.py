@@ -1,0 +1,193 @@
+"""Photos on disk: uploads under way, and the pictures that are kept.
+
+``<PHOTOS_DIR>/uploads/<photo>`` grows piece by piece. ``<PHOTOS_DIR>/kept/<team>/<2 digits>/<name>.jpg`` and
+``….thumbnail.jpg`` are written under another name, brought to the disk and only then renamed: a file of that name is
+whole. A full disk, or one with less left than the database beside it needs, is told as `DiskFull` and leaves what was
+there as it was.
+"""
+
+import errno
+import os
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from uuid import UUID, uuid4
+
+from django.conf import settings
+
+from teams.errors import DiskFull
+
+_FULL = (errno.ENOSPC, errno.EDQUOT)
+
+
+def upload_path(photo: UUID) -> Path:
+    """Return where the bytes of an upload gather."""
+    return _root() / "uploads" / str(photo)
+
+
+def image_path(team: UUID, name: str) -> Path:
+    """Return where a picture is kept."""
+    return _root() / "kept" / str(team) / name[:2] / f"{name}.jpg"
+
+
+def thumbnail_path(team: UUID, name: str) -> Path:
+    """Return where a picture's thumbnail is kept."""
+    return image_path(team, name).with_suffix(".thumbnail.jpg")
+
+
+def upload_size(photo: UUID) -> int:
+    """Return how many bytes of an upload are on disk."""
+    try:
+        return upload_path(photo).stat().st_size
+    except FileNotFoundError:
+        return 0
+
+
+def append(photo: UUID, *, offset: int, piece: bytes) -> None:
+    """Put a piece at an offset that the upload has reached, and bring it to the disk.
+
+    What lies beyond the offset was never acknowledged and is overwritten.
+
+    Raises
+    ------
+    DiskFull
+        There is no room; the upload ends at the offset again.
+    """
+    path = upload_path(photo)
+    with _full_disk_told():
+        _leave_room(len(piece))
+        _make_folder(path.parent)
+        descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600)
+        try:
+            os.ftruncate(descriptor, offset)
+            os.lseek(descriptor, offset, os.SEEK_SET)
+            _write(descriptor, piece)
+        except OSError:
+            with suppress(OSError):
+                os.ftruncate(descriptor, offset)
+            raise
+        finally:
+            os.close(descriptor)
+        if offset == 0:
+            _bring_to_disk(path.parent)
+
+
+def read_upload(photo: UUID) -> bytes:
+    """Return all bytes of an upload; raise FileNotFoundError when there is none."""
+    return upload_path(photo).read_bytes()
+
+
+def drop_upload(photo: UUID) -> None:
+    """Delete an upload's bytes, if there are any."""
+    upload_path(photo).unlink(missing_ok=True)
+
+
+def keep(team: UUID, name: str, *, image: bytes, thumbnail: bytes) -> None:
+    """Write a picture and its thumbnail; both are on the disk when this returns.
+
+    Raises
+    ------
+    DiskFull
+        There is no room; neither is there.
+    """
+    path = image_path(team, name)
+    try:
+        with _full_disk_told():
+            _leave_room(len(image) + len(thumbnail))
+            _make_folder(path.parent)
+            _write_whole(path, image)
+            _write_whole(thumbnail_path(team, name), thumbnail)
+            _bring_to_disk(path.parent)
+    except DiskFull:
+        drop_kept(team, name)
+        raise
+
+
+def drop_kept(team: UUID, name: str) -> None:
+    """Delete a picture and its thumbnail, if they are there."""
+    image_path(team, name).unlink(missing_ok=True)
+    thumbnail_path(team, name).unlink(missing_ok=True)
+
+
+def uploads_on_disk(*, older_than_s: float) -> Iterator[UUID]:
+    """Tell the photos of which there are bytes that have not grown for so long."""
+    for path in _old_files(_root() / "uploads", older_than_s=older_than_s):
+        with suppress(ValueError):
+            yield UUID(path.name)
+
+
+def kept_on_disk(*, older_than_s: float) -> Iterator[tuple[UUID, str]]:
+    """Tell team and name of every picture on disk that is older; half-written ones of that age are deleted."""
+    for path in _old_files(_root() / "kept", older_than_s=older_than_s):
+        if path.suffix == ".new":
+            path.unlink(missing_ok=True)
+        elif path.suffixes == [".jpg"]:
+            with suppress(ValueError):
+                yield UUID(path.parent.parent.name), path.stem
+
+
+def _root() -> Path:
+    return Path(settings.PHOTOS_DIR)
+
+
+def _old_files(folder: Path, *, older_than_s: float) -> Iterator[Path]:
+    limit = time.time() - older_than_s
+    for path in sorted(folder.rglob("*")):
+        with suppress(FileNotFoundError):
+            if path.is_file() and path.stat().st_mtime < limit:
+                yield path
+
+
+@contextmanager
+def _full_disk_told() -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        if error.errno in _FULL:
+            raise DiskFull from error
+        raise
+
+
+def _leave_room(n_bytes: int) -> None:
+    _make_folder(_root())
+    if shutil.disk_usage(_root()).free - n_bytes < settings.PHOTOS_LEAVE_FREE_BYTES:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def _write_whole(path: Path, data: bytes) -> None:
+    beside = path.with_name(f"{path.name}.{uuid4().hex}.new")
+    descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+    try:
+        try:
+            _write(descriptor, data)
+        finally:
+            os.close(descriptor)
+        beside.replace(path)
+    except BaseException:
+        beside.unlink(missing_ok=True)
+        raise
+
+
+def _write(descriptor: int, data: bytes) -> None:
+    rest = memoryview(data)
+    while rest:
+        rest = rest[os.write(descriptor, rest) :]
+    os.fsync(descriptor)
+
+
+def _make_folder(folder: Path) -> None:
+    if not folder.is_dir():
+        _make_folder(folder.parent)
+        folder.mkdir(exist_ok=True, mode=0o700)
+        _bring_to_disk(folder.parent)
+
+
+def _bring_to_disk(folder: Path) -> None:
+    """Make names in a folder last, as fsync of a file does for its bytes."""
+    descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

@@ -35,6 +35,21 @@ class _EvenCups:
 
 
 @dataclass(frozen=True, slots=True)
+class _Fitted:
+    """The sessions and what they say, on the part of the grid on which anything is likely.
+
+    With many sessions that is a small part, and what is computed of each session after the fit shrinks with it.
+    ``tasted`` has, by attribute, the places of the sessions that rated it. The strength has a posterior also when
+    nobody rated it: the prior.
+    """
+
+    followed: tuple[Followed, ...]
+    tasted: Mapping[str, Sequence[tuple[int, Tasted]]]
+    posteriors: Mapping[str, Posterior]
+    grid: Grid
+
+
+@dataclass(frozen=True, slots=True)
 class _Attribute:
     """Everything computed for one descriptor."""
 
@@ -79,9 +94,10 @@ def develop(
         A number in a brew cannot be one; :class:`tastings.maths.brews.RatingError` for a rating outside 0 to 10.
     """
     followed, left_out = follow(checked(brews), grid=usual_grid(), scales=scales or {})
-    followed, posteriors, grid = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
+    fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
+    followed, grid = fitted.followed, fitted.grid
     even = _even_cups(followed, grid=grid)
-    found = _attributes(followed, posteriors=posteriors, even=even)
+    found = _attributes(fitted, even=even)
     strength = found[0] if found and found[0].key == STRENGTH else None
 
     known_line = line or FinishLine()
@@ -101,7 +117,7 @@ def develop(
         departures=tuple(
             departure
             for one in followed
-            for departure in departures(one, node_level=posteriors[STRENGTH].node_level, grid=grid)
+            for departure in departures(one, node_level=fitted.posteriors[STRENGTH].node_level, grid=grid)
         ),
         next=next_session(
             followed,
@@ -123,23 +139,22 @@ def warm_up() -> None:
     develop([replace(brew, pours=pours)], rated=(STRENGTH,))
 
 
-def _fitted(
-    followed: Sequence[Followed], *, keys: Sequence[str]
-) -> tuple[tuple[Followed, ...], dict[str, Posterior], Grid]:
-    """Fit every attribute, then go on with the part of the grid on which anything is likely.
-
-    With many sessions that is a small part, and what is computed of each session from here on shrinks with it. The
-    strength has a posterior also when nobody rated it: the prior.
-    """
+def _fitted(followed: Sequence[Followed], *, keys: Sequence[str]) -> _Fitted:
     grid = usual_grid()
-    tasted = {key: [ratings for one in followed if (ratings := one.tasted(key)) is not None] for key in keys}
-    posteriors = fit_all({key: some for key, some in tasted.items() if some or key == STRENGTH}, grid=grid)
+    tasted = {
+        key: [(place, ratings) for place, one in enumerate(followed) if (ratings := one.tasted(key)) is not None]
+        for key in keys
+    }
+    posteriors = fit_all(
+        {key: [ratings for _, ratings in some] for key, some in tasted.items() if some or key == STRENGTH}, grid=grid
+    )
     likely = np.logical_or.reduce([one.node_weights > LIGHTEST for one in posteriors.values()])
     part, index = grid.around(likely)
-    return (
-        tuple(replace(one, grid=part) for one in followed),
-        {key: one.on(index) for key, one in posteriors.items()},
-        part,
+    return _Fitted(
+        followed=tuple(replace(one, grid=part) for one in followed),
+        tasted=tasted,
+        posteriors={key: one.on(index) for key, one in posteriors.items()},
+        grid=part,
     )
 
 
@@ -168,19 +183,13 @@ def _steeps(
     return counted, line_evidence(agreed)
 
 
-def _attributes(
-    followed: Sequence[Followed], *, posteriors: Mapping[str, Posterior], even: _EvenCups
-) -> list[_Attribute]:
+def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
     """Compute what is shown of each rated attribute, in the order of the posteriors."""
-    levels = np.stack([one.node_level for one in posteriors.values()])
-    expected = [levels @ one.cups for one in followed]
+    levels = np.stack([one.node_level for one in fitted.posteriors.values()])
+    expected = [levels @ one.cups for one in fitted.followed]
     found = []
-    for row, (key, posterior) in enumerate(posteriors.items()):
-        tasted = [
-            (one, ratings, cups[row])
-            for one, cups in zip(followed, expected, strict=True)
-            if (ratings := one.tasted(key)) is not None
-        ]
+    for row, (key, posterior) in enumerate(fitted.posteriors.items()):
+        tasted = [(fitted.followed[at], ratings, expected[at][row]) for at, ratings in fitted.tasted[key]]
         if tasted:
             found.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
     return found
@@ -212,7 +221,7 @@ def _attribute(
                         infusion=pour.number,
                         descriptor=key,
                         rating=float(pour.ratings[key]),
-                        adjusted=float(np.clip(even_mean[pour.number - 1] + residual, LOWEST, HIGHEST)),
+                        adjusted=min(max(float(even_mean[pour.number - 1] + residual), LOWEST), HIGHEST),
                     )
                 )
     found = misfit(left, infusions=EVEN_INFUSIONS)

@@ -35,7 +35,14 @@ DEVELOPMENT = an_object(
     steeps=s.DictField(),
     curves=an_object("Curve", descriptor=s.CharField(), points=_POINT(many=True), profile=_PROFILE())(many=True),
     layers=s.ListField(child=s.DictField()),
+    sentence=s.CharField(help_text="what changes from cup to cup, to say to a guest"),
     departures=s.ListField(child=s.DictField()),
+    otherwise=an_object(
+        "Otherwise",
+        descriptor=s.CharField(),
+        points=s.ListField(child=s.DictField(), help_text="ratings as given, and without the departures"),
+        sentence=s.CharField(),
+    )(),
     next=s.CharField(),
     cautions=s.ListField(child=s.CharField()),
 )

@@ -119,6 +119,7 @@ TYPES = {
     "not_signed_in": "wrong name or password, or not in that team",
     "parse_error": "the body is not JSON in UTF-8, or not gzip though it says so",
     "refused": "refused for a reason given in detail",
+    "start_again": "the cursor is older than the deletions still known: nothing was applied, pull from cursor 0",
     "too_large": "more than 2 MiB unpacked, or more than 1,000 changes; nothing was applied",
     "unknown_schema": "a version of the records that is not spoken here; detail names those that are",
     "unsupported_media_type": "the body is not application/json",

@@ -17,7 +17,7 @@ from api.auth import member_of, token_of
 from api.conditional import id_in_address, tagged
 from api.records import body_of
 from lots.shape import Unfit, clean_id, clean_text
-from teams.actions.people import change_team, name_shop, sign_in, sign_out, sign_out_device
+from teams.actions.people import change_team, leave_team, name_shop, sign_in, sign_out, sign_out_device
 from teams.errors import Invalid, Problem
 from teams.queries.people import member_for, members_of, memberships_of, shop_for, shops_of, tokens_of
 
@@ -209,3 +209,8 @@ class OneMember(APIView):
     def get(self, request: Request, user_id: str) -> Response:
         """Show it."""
         return tagged(request, _member(member_for(member_of(request), id_in_address(user_id))))
+
+    def delete(self, request: Request, user_id: str) -> Response:
+        """Leave the team, or as an owner take someone out. Their notes stay; their devices are signed out at once."""
+        leave_team(member_of(request), user=id_in_address(user_id), now=timezone.now())
+        return Response(status=204)

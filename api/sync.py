@@ -7,15 +7,16 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import member_of
+from api.auth import member_of, token_of
+from api.dialects import SPOKEN
 from api.parsing import TooLarge
 from api.records import body_of
 from lots.shape import Unfit, clean_id
 from tastings.actions.push import push
 from tastings.queries.pull import pull
+from teams.actions.people import check_cursor
 from teams.errors import Invalid, Problem, Refused
 
-SCHEMAS = (1,)
 MOST_CHANGES = 1000
 DEFAULT_LIMIT, LARGEST_LIMIT = 500, 1000
 _MEMBERS = frozenset(("schema", "device", "cursor", "limit", "changes"))
@@ -36,8 +37,8 @@ class Sync(APIView):
         """Apply the changes, then return what changed after the cursor, the caller's own changes included."""
         member, now = member_of(request), timezone.now()
         sent = body_of(request)
-        if not _is_whole(schema := sent.get("schema")) or schema not in SCHEMAS:
-            spoken = ", ".join(map(str, SCHEMAS))
+        if not _is_whole(schema := sent.get("schema")) or schema not in SPOKEN:
+            spoken = ", ".join(map(str, sorted(SPOKEN)))
             raise UnknownSchema(f"schemas spoken: {spoken}", problems=[Problem("schema", "choice", f"one of {spoken}")])
         problems = [
             Problem(name.encode(errors="replace").decode()[:80], "unknown_field", "is not part of a sync body")
@@ -59,12 +60,14 @@ class Sync(APIView):
             raise TooLarge
         if problems:
             raise Invalid(problems=problems)
-        verdicts = push(member, device=UUID(device), sent=changes, now=now)
+        check_cursor(token_of(request), cursor=cursor, now=now)
+        dialect = SPOKEN[schema]
+        verdicts = push(member, device=UUID(device), sent=[dialect.read(change) for change in changes], now=now)
         page = pull(member, cursor=cursor, limit=limit)
         return Response(
             {
                 "verdicts": [verdict.as_json() for verdict in verdicts],
-                "changes": page.changes,
+                "changes": [dialect.tell(change) for change in page.changes],
                 "cursor": page.cursor,
                 "more": page.more,
                 "now": now.isoformat().replace("+00:00", "Z"),

@@ -79,7 +79,7 @@ def _describe() -> None:
     read = {**doc.NOT_MODIFIED}
     body = problem(400, 413, 415, 422)
     for view, operations in {
-        Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409)})},
+        Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409, 410)})},
         DevelopmentOf: {
             "get": described(parameters=[doc.ETAG], responses={200: answers.DEVELOPMENT, **read, **problem(404)})
         },
@@ -167,7 +167,8 @@ def _describe() -> None:
         OneMember: {
             "get": described(
                 parameters=[doc.ETAG], responses={200: doc.MEMBER, **read, **problem(404)}, operation_id="member_read"
-            )
+            ),
+            "delete": described(responses={204: None, **problem(403, 404)}),
         },
     }.items():
         extend_schema_view(**operations)(view)

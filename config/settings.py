@@ -146,7 +146,10 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "unacked_restore_interval": 2,
     "unacked_restore_throttle": 1,
 }
-CELERY_BEAT_SCHEDULE = {"refresh what is due": {"task": "tastings.refresh_due", "schedule": 10.0}}
+CELERY_BEAT_SCHEDULE = {
+    "refresh what is due": {"task": "tastings.refresh_due", "schedule": 10.0},
+    "forget old deletions": {"task": "tastings.prune", "schedule": 86_400.0},
+}
 
 LOGGING = {
     "version": 1,

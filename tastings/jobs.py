@@ -13,6 +13,7 @@ class Job(StrEnum):
 
     REFRESH_DEVELOPMENT = "tastings.refresh_development"
     REFRESH_PANEL = "tastings.refresh_panel"
+    PRUNE = "tastings.prune"
     REFRESH_DUE = "tastings.refresh_due"
 
 

@@ -10,6 +10,7 @@ from django.utils import timezone
 from tastings.actions.developments import refresh_development as refresh
 from tastings.actions.due import ask_due, ask_due_panels
 from tastings.actions.panels import refresh_panel as learn
+from tastings.actions.pruning import prune_all
 from tastings.jobs import Job
 from tastings.maths.develop import warm_up
 
@@ -50,3 +51,9 @@ def refresh_due() -> None:
     with transaction.atomic():
         ask_due(now=timezone.now())
         ask_due_panels(now=timezone.now())
+
+
+@shared_task(name=Job.PRUNE.value, time_limit=3600)
+def prune() -> None:
+    """Forget deletions that every phone has had time to hear of."""
+    prune_all(now=timezone.now())

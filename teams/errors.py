@@ -5,7 +5,8 @@ Refused
 ├── NotAllowed       the member's role does not reach this far
 ├── NotSignedIn      wrong name or password, or a token that has ended
 ├── Invalid          some fields are not valid
-└── Changed          the record is no longer what the caller last saw
+├── Changed          the record is no longer what the caller last saw
+└── StartAgain       the caller's cursor is older than the deletions still known
 """
 
 from collections.abc import Sequence
@@ -76,3 +77,11 @@ class Changed(Refused):
     status = 412
     code = "changed"
     title = "The record has changed since you read it"
+
+
+class StartAgain(Refused):
+    """Deletions after this cursor may no longer be known: nothing was applied, pull again from cursor 0."""
+
+    status = 410
+    code = "start_again"
+    title = "This cursor is too old: pull again from cursor 0, and keep what is not sent yet"

@@ -10,10 +10,13 @@ from django.db.models import F
 from tastings.actions.due import APART_S
 from tastings.actions.panels import mark_panel_due
 from tastings.jobs import Job, later
+from tastings.maths.departures import otherwise
 from tastings.maths.develop import develop
 from tastings.maths.development import METHOD
+from tastings.maths.sentence import sentence
 from tastings.models import Development
 from tastings.queries.brews import tastings_of
+from tastings.queries.developments import labels_of_team
 from tastings.queries.panels import calibration_of
 
 _log = logging.getLogger(__name__)
@@ -47,7 +50,11 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
         tastings = tastings_of(lot)
         development = develop(tastings.brews, rated=tastings.rated, scales=known.scales, line=known.line)
         changes |= {
-            "result": development.as_json(),
+            "result": development.as_json()
+            | {
+                "sentence": sentence(development.layers, labels=labels_of_team(found.team_id)),
+                "otherwise": otherwise(tastings.brews, scales=known.scales).as_json(),
+            },
             "tasted": [
                 {"session": p.session, "taster": p.taster, "infusion": p.infusion, "descriptor": p.descriptor,
                  "rating": round(p.rating, 3), "adjusted": round(p.adjusted, 3)}

@@ -9,7 +9,9 @@ from uuid import UUID
 from django.db.models import Q
 
 from lots.models import Lot
+from tastings.maths.departures import otherwise
 from tastings.maths.develop import develop
+from tastings.maths.sentence import sentence
 from tastings.models import Descriptor, Development, Infusion, Session
 from tastings.queries.records import record_for
 from teams.models import Member
@@ -46,7 +48,10 @@ def _figures(lot: UUID, found: Development | None) -> Figures:
 
 @cache
 def _nothing_yet() -> dict[str, object]:
-    return develop((), rated=()).as_json()
+    return develop((), rated=()).as_json() | {
+        "sentence": sentence((), labels={}),
+        "otherwise": otherwise(()).as_json(),
+    }
 
 
 def _moment(at: datetime | None) -> str | None:
@@ -100,5 +105,10 @@ _SHOWN = ("started_at", "leaf_g", "vessel_ml", "vessel_material", "ending")
 
 def labels_of(member: Member) -> dict[str, str]:
     """Return what each descriptor is called, by key."""
-    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("-removed", "position")
+    return labels_of_team(member.team_id)
+
+
+def labels_of_team(team: UUID) -> dict[str, str]:
+    """Return what each descriptor is called in a team, by key."""
+    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=team)).order_by("-removed", "position")
     return dict(words.values_list("key", "label"))

@@ -114,6 +114,7 @@ def report_context(  # noqa: PLR0913 - one argument for each kind of record that
         "layers": [layer_row(layer, known) for layer in development.get("layers") or ()],
         "departures": departure_sentences(development, session_names=names),
         "left_out": left_out_rows(evidence.get("left_out") or (), names),
+        "otherwise": (development.get("otherwise") or {}).get("sentence", ""),
         "next": development.get("next") or "",
         "sessions": told,
         "cautions": [caution_text(c) for c in development.get("cautions") or ()] or list(STANDING_CAUTIONS),

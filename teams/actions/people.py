@@ -11,7 +11,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from teams.errors import Invalid, NotAllowed, NotHere, NotSignedIn, Problem
+from teams.errors import Invalid, NotAllowed, NotHere, NotSignedIn, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, memberships_of, shop_called
 
@@ -149,6 +149,50 @@ def sign_out_device(member: Member, token_id: UUID) -> None:
     gone, _ = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
     if not gone:
         raise NotHere
+
+
+def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
+    """Let a device pull from its cursor; remember when it begins from the start.
+
+    A device that began after the last deletions that are no longer known cannot hold what they deleted, however far
+    it has come.
+
+    Raises
+    ------
+    StartAgain
+        Deletions that the device has not heard of may no longer be known.
+    """
+    team = token.member.team
+    if cursor == 0:
+        DeviceToken.objects.filter(id=token.id).update(began_at=now)
+        return
+    before = team.pruned_before
+    missed = before is not None and (token.began_at is None or token.began_at < before)
+    if missed and cursor < team.pruned_revision:
+        raise StartAgain
+
+
+@transaction.atomic
+def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
+    """Let a member leave, or an owner take one out. Their notes stay; their devices are signed out at once.
+
+    Raises
+    ------
+    NotHere
+        The team has no such member.
+    NotAllowed
+        Someone else, and the caller is no owner; or the last owner.
+    """
+    if user != member.user_id and not member.runs_team:
+        raise NotAllowed("only an owner may take someone else out")
+    owners = Member.objects.select_for_update().filter(team_id=member.team_id, left_at=None)
+    leaving = {found.user_id: found for found in owners}.get(user)
+    if leaving is None:
+        raise NotHere
+    if leaving.runs_team and sum(found.runs_team for found in owners) == 1:
+        raise NotAllowed("a team keeps at least one owner")
+    Member.objects.filter(id=leaving.id).update(left_at=now)
+    DeviceToken.objects.filter(member_id=leaving.id).delete()
 
 
 def mark_used(token: DeviceToken, *, now: datetime) -> None:

@@ -45,6 +45,10 @@ class Team(models.Model):
     revision = models.BigIntegerField(default=0)
     ready_roast = models.FloatField(default=3.0)
     """The roast under which the team finds a roasted tea rested. [points, 0 to 10]"""
+    pruned_revision = models.BigIntegerField(default=0)
+    """The highest revision of a tombstone that is no longer kept."""
+    pruned_before = models.DateTimeField(null=True)
+    """Tombstones of deletions before this are no longer kept."""
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
@@ -131,6 +135,8 @@ class DeviceToken(models.Model):
     created_at = models.DateTimeField(auto_now_add=True)
     expires_at = models.DateTimeField()
     last_used_at = models.DateTimeField(null=True, blank=True)
+    began_at = models.DateTimeField(null=True, blank=True)
+    """When the device last began to pull from the start: what was deleted before, it does not hold."""
 
     def __str__(self) -> str:
         return self.device

@@ -1,0 +1,58 @@
+"""Forgetting deletions: a tombstone is kept 400 days, so that phones long in a drawer hear of it.
+
+A phone that comes even later is told to start again; see `teams.actions.people.check_cursor`.
+"""
+
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import Exists, Max, OuterRef, QuerySet
+
+from lots.models import Lot, Synced
+from tastings.models import Descriptor, Infusion, Note, Session, TriangleTest
+from teams.models import Team
+
+KEPT = timedelta(days=400)
+
+
+def prune_all(*, now: datetime) -> int:
+    """Forget old tombstones of every team; return how many."""
+    return sum(prune(team, now=now) for team in Team.objects.values_list("id", flat=True).order_by("id"))
+
+
+@transaction.atomic
+def prune(team: UUID, *, now: datetime) -> int:
+    """Forget the team's old tombstones on which nothing hangs any more; return how many."""
+    cutoff = now - KEPT
+    locked = Team.objects.select_for_update(no_key=True).get(id=team)
+    forgotten, highest = 0, locked.pruned_revision
+    for rows in (  # children first
+        _old(Note, team=team, cutoff=cutoff),
+        _old(Infusion, team=team, cutoff=cutoff).exclude(Exists(Note.objects.filter(infusion=OuterRef("id")))),
+        _old(Session, team=team, cutoff=cutoff).exclude(
+            Exists(Note.objects.filter(session=OuterRef("id")))
+            | Exists(Infusion.objects.filter(session=OuterRef("id")))
+        ),
+        _old(Lot, team=team, cutoff=cutoff).exclude(
+            Exists(Session.objects.filter(lot=OuterRef("id")))
+            | Exists(Lot.objects.filter(from_lot=OuterRef("id")))
+            | Exists(TriangleTest.objects.filter(lot=OuterRef("id")))
+            | Exists(TriangleTest.objects.filter(against=OuterRef("id")))
+        ),
+        _old(Descriptor, team=team, cutoff=cutoff).exclude(Exists(Note.objects.filter(descriptor=OuterRef("id")))),
+    ):
+        ids = list(rows.values_list("id", flat=True))
+        if not ids:
+            continue
+        found = rows.model._default_manager.filter(id__in=ids)
+        highest = max(highest, found.aggregate(highest=Max("revision"))["highest"])
+        found.delete()
+        forgotten += len(ids)
+    if forgotten:
+        Team.objects.filter(id=team).update(pruned_revision=highest, pruned_before=cutoff)
+    return forgotten
+
+
+def _old(model: type[Synced], *, team: UUID, cutoff: datetime) -> QuerySet[Synced]:
+    return model._default_manager.filter(team_id=team, removed=True, updated_at__lt=cutoff)

@@ -1,7 +1,7 @@
 """One way in: from the sessions of a lot to how its flavour develops."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,14 +16,13 @@ from tastings.maths.evidence import Followed, LeftOut, follow
 from tastings.maths.extraction import Grid, cup_strength, usual_grid
 from tastings.maths.layers import NOTED, Layer, layers
 from tastings.maths.misfit import Left, Misfit, misfit
-from tastings.maths.posterior import Posterior, fit_all
+from tastings.maths.posterior import LIGHTEST, Posterior, fit_all
 from tastings.maths.profile import Curve, Profile, Shapes, curve, profile, shapes, undecided
 from tastings.maths.steeps import Steeps, unknown_steeps, worthwhile_steeps
 from tastings.maths.sums import Tasted
 
 STRENGTH = "strength"
 LEAST_CUP = 1e-3  # a shape needs a cup above 0
-LIGHTEST = 1e-7  # nodes of less weight, all together below a thousandth, are left out of what is shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +46,25 @@ class _Fitted:
     tasted: Mapping[str, Sequence[tuple[int, Tasted]]]
     posteriors: Mapping[str, Posterior]
     grid: Grid
+
+    def used(self, key: str) -> list[tuple[Followed, int, Tasted]]:
+        """Return the sessions behind an attribute's curve, each with its place; strangers are left out."""
+        strangers = self.posteriors[key].strangers
+        return [
+            (self.followed[place], place, ratings)
+            for i, (place, ratings) in enumerate(self.tasted[key])
+            if i not in strangers
+        ]
+
+    def strangers(self) -> Iterator[LeftOut]:
+        """Name the sessions that the curves do without."""
+        for key, posterior in self.posteriors.items():
+            for i in sorted(posterior.strangers):
+                yield LeftOut(
+                    session=self.followed[self.tasted[key][i][0]].brew.session,
+                    infusion=None,
+                    reason=f"its ratings of {key} are nothing like those of the other sessions; its curve does without",
+                )
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +125,7 @@ def develop(
         steeps, said_of_line = _steeps(strength, followed=followed, even=even, line=known_line, grid=grid)
         main_profile = strength.profile
     return Development(
-        evidence=_evidence(followed, left_out=left_out),
+        evidence=_evidence(followed, left_out=(*left_out, *fitted.strangers())),
         profile=main_profile,
         steeps=steeps,
         sessions_spent=sum(one.brew.ending == SPENT for one in followed),
@@ -189,7 +207,7 @@ def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
     expected = [levels @ one.cups for one in fitted.followed]
     found = []
     for row, (key, posterior) in enumerate(fitted.posteriors.items()):
-        tasted = [(fitted.followed[at], ratings, expected[at][row]) for at, ratings in fitted.tasted[key]]
+        tasted = [(one, ratings, expected[place][row]) for one, place, ratings in fitted.used(key)]
         if tasted:
             found.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
     return found

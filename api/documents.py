@@ -116,6 +116,8 @@ TYPES = {
     "not_allowed": "the member's role or the record does not allow this",
     "not_authenticated": "no token came with the request",
     "not_here": "absent, deleted, another team's or hidden: it cannot be told which",
+    "not_served": "the web server was started without live events",
+    "busy": "too many listeners; sync still works",
     "not_signed_in": "wrong name or password, or not in that team",
     "parse_error": "the body is not JSON in UTF-8, or not gzip though it says so",
     "refused": "refused for a reason given in detail",

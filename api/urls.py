@@ -12,6 +12,7 @@ from api import documents as doc
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
 from api.documents import described, problem
+from api.live import Events
 from api.panels import CalibrationOf, PanelOfTeam
 from api.people import Me, Members, OneMember, OneShop, OneTeam, Shops, Token, Tokens
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
@@ -92,6 +93,12 @@ def _describe() -> None:
             "get": described(parameters=[doc.ETAG], responses={200: answers.CALIBRATION, **read, **problem(403, 404)})
         },
         PanelOfTeam: {"get": described(parameters=[doc.ETAG], responses={200: answers.PANEL, **read})},
+        Events: {
+            "get": described(
+                parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
+                responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem(501, 503)},
+            )
+        },
         Compare: {
             "get": described(
                 parameters=[
@@ -183,6 +190,7 @@ urlpatterns = [
     path("shops/<str:shop_id>/", OneShop.as_view()),
     path("members/", Members.as_view()),
     path("members/<str:user_id>/", OneMember.as_view()),
+    path("events", Events.as_view()),
     path("sync", Sync.as_view()),
     *(route for shape in SHAPES.values() for route in _record_routes(shape)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),

@@ -1,4 +1,4 @@
-"""Web entry."""
+"""Django as a WSGI application; `config.asgi` serves it beside the live events."""
 
 import os
 from collections.abc import Callable, Iterable
@@ -17,7 +17,7 @@ get_resolver().url_patterns  # noqa: B018 - loads every view now, or the first p
 
 def application(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
     """Serve one request; a body sent in chunks gets the length that Django asks for."""
-    if environ.get("wsgi.input_terminated") and not environ.get("CONTENT_LENGTH"):
+    if not environ.get("CONTENT_LENGTH") and "chunked" in environ.get("HTTP_TRANSFER_ENCODING", ""):
         body = environ["wsgi.input"].read(LARGEST_CHUNKED + 1)  # one byte too many is refused by its size
         environ |= {"wsgi.input": BytesIO(body), "CONTENT_LENGTH": str(len(body))}
     return _django(environ, start_response)

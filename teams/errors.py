@@ -6,7 +6,8 @@ Refused
 ├── NotSignedIn      wrong name or password, or a token that has ended
 ├── Invalid          some fields are not valid
 ├── Changed          the record is no longer what the caller last saw
-└── StartAgain       the caller's cursor is older than the deletions still known
+├── StartAgain       the caller's cursor is older than the deletions still known
+└── NotServed        this entry of the server cannot do it
 """
 
 from collections.abc import Sequence
@@ -85,3 +86,11 @@ class StartAgain(Refused):
     status = 410
     code = "start_again"
     title = "This cursor is too old: pull again from cursor 0, and keep what is not sent yet"
+
+
+class NotServed(Refused):
+    """The web server was started without what this needs."""
+
+    status = 501
+    code = "not_served"
+    title = "This server was started without live events"

@@ -5,12 +5,13 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from datetime import datetime
 from uuid import UUID
 
+from api.phone import Habits, HttpLink, MemoryStore, Patience, Phone, PhoneError, RefusedError, SyncReport
 from config.demo.company import ILVA, PASSWORD, PEOPLE, TEAM, Person
 from config.demo.lots import LOTS, SESSIONS, SHOWN
-from config.demo.phone import NoServerError, Phone, PhoneError
-from config.demo.story import device_of, lot_id, messages
+from config.demo.story import Message, device_of, lot_id, messages
 from teams.actions.people import new_member, new_team
 from teams.errors import NotHere, Refused
 from teams.models import Team
@@ -19,6 +20,7 @@ from teams.queries.people import team_named
 _FIGURES_LIMIT_S = 30.0
 _LOOK_AGAIN_S = 0.25
 _REFUSALS_TOLD = 3
+_HABITS = Habits(patience=Patience(attempts=4, first_s=0.3))
 
 Say = Callable[[str], None]
 
@@ -47,7 +49,7 @@ def tell(url: str, *, say: Say) -> None:
     began = time.monotonic()
     url = url.rstrip("/")
     try:
-        with Phone(url, device=UUID(int=0)) as anyone:
+        with _phone(url, device=UUID(int=0)) as anyone:
             anyone.ask("GET", "/health/live")
         with ExitStack() as stack:
             company = _assemble(url, stack=stack)
@@ -56,7 +58,7 @@ def tell(url: str, *, say: Say) -> None:
                 say("  the figures of some lots are still being computed; their pages say so until they are")
             for phone in company.phones.values():
                 phone.sign_out()
-    except (PhoneError, NoServerError) as error:
+    except PhoneError as error:
         raise DemoError(str(error)) from error
     same = verdicts["unchanged"]
     new, took_s = verdicts.total() - same - verdicts["refused"], time.monotonic() - began
@@ -64,6 +66,20 @@ def tell(url: str, *, say: Say) -> None:
     _where_to_look(url, company.team.id, say=say)
     if verdicts["refused"]:
         raise DemoError(f"{verdicts['refused']} records were refused, the first of them named above")
+
+
+def _phone(url: str, *, device: UUID) -> Phone:
+    """Return a phone that remembers nothing beyond this run."""
+    return Phone(HttpLink(url), store=MemoryStore(str(device)), habits=_HABITS)
+
+
+def _sent(message: Message, phone: Phone) -> SyncReport:
+    """Write a message down on a phone and send it; the phone takes nothing in, since nobody looks at it."""
+    for change in message.changes:
+        at, fields = datetime.fromisoformat(str(change["at"])), change["fields"]
+        if isinstance(fields, dict):
+            phone.edit(str(change["type"]), str(change["id"]), fields, at=at)
+    return phone.sync(pull=False)
 
 
 def _assemble(url: str, *, stack: ExitStack) -> _Company:
@@ -78,7 +94,7 @@ def _assemble(url: str, *, stack: ExitStack) -> _Company:
         company = _Company(owner.team)
     # The owner came with the team. If this sign-in fails, the team of that name is somebody else's: hands off.
     for person in PEOPLE:
-        phone = stack.enter_context(Phone(url, device=device_of(company.team.id, person)))
+        phone = stack.enter_context(_phone(url, device=device_of(company.team.id, person)))
         if not _signed_in(phone, person, company=company):
             if person is ILVA:
                 raise DemoError(
@@ -111,8 +127,10 @@ def _naming(person: Person) -> Iterator[None]:
 
 def _signed_in(phone: Phone, person: Person, *, company: _Company) -> bool:
     try:
-        answer = phone.sign_in(username=person.username, password=PASSWORD, team=company.team.id)
-    except PhoneError as error:
+        answer = phone.sign_in(
+            username=person.username, password=PASSWORD, called="demo phone", team=str(company.team.id)
+        )
+    except RefusedError as error:
         if error.status == 401:
             return False
         raise
@@ -126,10 +144,10 @@ def _sync_all(company: _Company, *, say: Say) -> Counter[str]:
     verdicts: Counter[str] = Counter()
     pending = Counter(lot.handle for lot in LOTS for _ in range(lot.sessions))
     for message in messages(company.team.id, shops=company.shops):
-        for verdict in company.phones[message.person.username].sync(message.changes):
-            verdicts[str(verdict["verdict"])] += 1
-            if verdict["verdict"] == "refused" and verdicts["refused"] <= _REFUSALS_TOLD:
-                say(f"  refused: {verdict['type']} {verdict['id']}: {verdict['problems']}")
+        for outcome in _sent(message, company.phones[message.person.username]).outcomes:
+            verdicts[outcome.word] += 1
+            if outcome.word == "refused" and verdicts["refused"] <= _REFUSALS_TOLD:
+                say(f"  refused: {outcome.unsent.change['type']} {outcome.unsent.record}: {list(outcome.problems)}")
         lot = message.lot
         if lot is None:
             say(f"  {len(message.changes)} lots written down by {message.person.username}")

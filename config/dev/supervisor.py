@@ -131,7 +131,7 @@ class Supervisor:
         # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
         env = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **env}
         descriptor = address.bound.fileno()
-        gunicorn = ["config.wsgi", "--worker-class", "gthread", "--workers", "2", "--threads", "4"]
+        gunicorn = ["config.asgi", "--worker-class", "asgi", "--workers", "2"]
         gunicorn += ["--bind", f"fd://{descriptor}", "--graceful-timeout", "3", "--no-control-socket"]
         celery = [python, "-m", "celery", "-A", "config"]
         schedule = make_folder(self._home / "beat") / "schedule"

@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from lots.merge import DELETED, Copy, unpack
-from lots.models.wire import column_of, to_wire
+from lots.models.wire import TO_WIRE, column_of
 from lots.shape import Field, Shape
 from teams.models import Team, User
 
@@ -37,7 +37,7 @@ class Synced(models.Model):
 
     def wire_value(self, field: Field) -> object:
         """Return one field as it travels."""
-        return to_wire(getattr(self, column_of(field)))
+        return TO_WIRE[field.kind](getattr(self, column_of(field)))
 
     def wire_values(self) -> dict[str, object]:
         """Return every field as it travels, those the server sets included."""

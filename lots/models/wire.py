@@ -1,10 +1,10 @@
 """Between a record's columns and the values that travel in JSON."""
 
-from datetime import UTC, date, datetime
-from decimal import Decimal
-from uuid import UUID
+from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
+from typing import Any
 
-from lots.shape import Field, clean_moment
+from lots.shape import Field
 
 
 def column_of(field: Field) -> str:
@@ -12,38 +12,39 @@ def column_of(field: Field) -> str:
     return f"{field.name}_id" if field.kind in ("reference", "key") else field.name
 
 
-def to_column(field: Field, value: object) -> object:
-    """Turn a clean wire value into what the column holds."""
-    if value is None:
-        return "" if field.kind in ("text", "choice") else [] if field.kind == "texts" else None
-    match field.kind:
-        case "reference":
-            return UUID(str(value))
-        case "date":
-            return date.fromisoformat(str(value))
-        case "moment":
-            return datetime.fromisoformat(str(value))
-        case _:
-            return value
+def stored(field: Field, value: object) -> object:
+    """Return the wire form of what a column holds: nothing said is an empty text, list or null, or the default."""
+    if value is not None:
+        return value
+    if field.default is not None:
+        return field.default
+    return "" if field.kind in ("text", "choice") else [] if field.kind == "texts" else None
 
 
-def to_wire(held: object) -> object:
-    """Turn what a column holds into its wire value, the same one that `lots.shape.clean` gives."""
-    match held:
-        case None | "":
-            return None
-        case datetime():
-            return clean_moment(held.astimezone(UTC).isoformat())
-        case date():
-            return held.isoformat()
-        case UUID():
-            return str(held)
-        case bool():
-            return held
-        case Decimal() | float():
-            number = float(held)
-            return int(number) if number.is_integer() else number
-        case list() if not held:
-            return None
-        case _:
-            return held
+def _number(held: Any) -> object:  # noqa: ANN401 - float, Decimal, int or None
+    if held is None:
+        return None
+    number = float(held)
+    return int(number) if number.is_integer() else number
+
+
+def _moment(held: datetime | None) -> object:
+    if held is None:
+        return None
+    text = held.astimezone(UTC).isoformat()[:-6]
+    return (text.rstrip("0") if "." in text else text) + "Z"
+
+
+TO_WIRE: Mapping[str, Callable[[Any], object]] = {
+    "text": lambda held: held or None,
+    "choice": lambda held: held or None,
+    "key": lambda held: held,
+    "texts": list,
+    "number": _number,
+    "integer": lambda held: held,
+    "truth": lambda held: held,
+    "date": lambda held: held and held.isoformat(),
+    "moment": _moment,
+    "reference": lambda held: held and str(held),
+}
+"""By a field's kind: from what its column holds to its wire value, the same one that `lots.shape.clean` gives."""

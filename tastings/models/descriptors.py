@@ -8,7 +8,7 @@ from django.db.models import Q
 
 from lots.models import Synced
 from lots.models.synced import constraints_of
-from lots.shape import Field, Shape
+from lots.shape import Shape
 from tastings.shapes import DESCRIPTOR
 from teams.models import Team, User
 
@@ -46,10 +46,6 @@ class Descriptor(Synced):
 
     def __str__(self) -> str:
         return self.label
-
-    def wire_value(self, field: Field) -> object:
-        """Return one field as it travels; synonyms are a list even when there are none."""
-        return list(self.synonyms) if field.name == "synonyms" else super().wire_value(field)
 
     @property
     def is_built_in(self) -> bool:

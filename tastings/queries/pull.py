@@ -4,13 +4,18 @@ Revisions are handed out under a lock that is held until commit, so everything u
 read. The counter is read before the rows: a row written meanwhile carries a later revision and comes next time.
 """
 
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from functools import cache
+from operator import attrgetter
+from typing import NamedTuple
 from uuid import UUID
 
 from lots.models import Synced
+from lots.models.wire import TO_WIRE, column_of
+from lots.shape import Shape
 from tastings.models import Infusion, Note, Session
-from tastings.queries.records import MODELS, with_words
+from tastings.queries.records import MODELS
 from teams.models import Member, Team
 
 
@@ -30,29 +35,77 @@ def pull(member: Member, *, cursor: int, limit: int) -> Page:
     does not come at all, and the page may hold fewer changes than the limit though there is more.
     """
     counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
-    found: list[Synced] = []
+    found: list[_Row] = []
     for model in MODELS.values():
         rows = model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
-        found += with_words(rows).order_by("revision")[: limit + 1]
-    found.sort(key=lambda row: row.revision)
+        columns = _columns(model)
+        found += [
+            _Row(row[0], row[1], row[2], row[3], row[4], model.shape, row[5:])
+            for row in rows.order_by("revision").values_list(*_HEAD, _SESSION.get(model, "id"), *columns)[: limit + 1]
+        ]
+    found.sort(key=_by_revision)
     page, more = found[:limit], len(found) > limit
     hidden, unseen = _hidden(member, page)
-    changes = [
-        _change(row, gone=row.removed or _session_of(row) in hidden) for row in page if _session_of(row) not in unseen
-    ]
+    changes = [row.told(gone=row.removed or row.session in hidden) for row in page if row.session not in unseen]
     # a cursor ahead of the counter (a restored backup) is not moved back: it only ever grows
     return Page(changes, page[-1].revision if more else max(counter, cursor), more)
 
 
-def _session_of(row: Synced) -> UUID | None:
-    if isinstance(row, Session):
-        return row.id
-    return row.session_id if isinstance(row, Infusion | Note) else None
+_HEAD = ("id", "revision", "removed", "by_id")
+_SESSION: Mapping[type[Synced], str] = {Infusion: "session_id", Note: "session_id"}
+"""What a record hangs on; a session is its own, and for others the id stands in, which is no session's."""
+_by_revision = attrgetter("revision")
 
 
-def _hidden(member: Member, rows: Collection[Synced]) -> tuple[set[UUID], set[UUID]]:
+class _Row(NamedTuple):
+    """A stored record as read: no model object, since a page is hundreds."""
+
+    id: UUID
+    revision: int
+    removed: bool
+    by: UUID
+    session: UUID
+    shape: Shape
+    held: tuple[object, ...]
+
+    def told(self, *, gone: bool) -> Mapping[str, object]:
+        """Return the change as a phone gets it."""
+        fields: dict[str, object] = {}
+        if not gone:
+            for (name, convert), value in zip(_telling(self.shape.type), self.held, strict=True):
+                fields[name] = convert(value)
+        return {
+            "type": self.shape.type,
+            "id": str(self.id),
+            "revision": self.revision,
+            "deleted": gone,
+            "fields": fields,
+            "by": str(self.by),
+        }
+
+
+_SERVER_COLUMNS: Mapping[str, tuple[str, Callable[[object], object]]] = {
+    "taster": ("taster_id", str),
+    "built_in": ("team_id", lambda team: team is None),
+}
+
+
+def _columns(model: type[Synced]) -> list[str]:
+    named = ["descriptor__key" if field.kind == "key" else column_of(field) for field in model.shape.fields]
+    return named + [_SERVER_COLUMNS[name][0] for name in model.shape.server_fields]
+
+
+@cache
+def _telling(type_name: str) -> tuple[tuple[str, Callable[[object], object]], ...]:
+    """Return each field's name and how its column becomes its wire value, in the order of `_columns`."""
+    shape = MODELS[type_name].shape
+    own = tuple((field.name, TO_WIRE[field.kind]) for field in shape.fields)
+    return own + tuple((name, _SERVER_COLUMNS[name][1]) for name in shape.server_fields)
+
+
+def _hidden(member: Member, rows: Collection[_Row]) -> tuple[set[UUID], set[UUID]]:
     """Return the sessions of these rows that the member may no longer see, and those they never could."""
-    ids = {session for row in rows if (session := _session_of(row)) is not None}
+    ids = {row.session for row in rows if row.shape.type in ("session", "infusion", "note")}
     hidden: set[UUID] = set()
     unseen: set[UUID] = set()
     if ids:
@@ -60,14 +113,3 @@ def _hidden(member: Member, rows: Collection[Synced]) -> tuple[set[UUID], set[UU
         for session, shared_once in others.values_list("id", "shared_once"):
             (hidden if shared_once else unseen).add(session)
     return hidden, unseen
-
-
-def _change(row: Synced, *, gone: bool) -> Mapping[str, object]:
-    return {
-        "type": row.shape.type,
-        "id": str(row.id),
-        "revision": row.revision,
-        "deleted": gone,
-        "fields": {} if gone else row.wire_values(),
-        "by": str(row.by_id),
-    }

@@ -1,8 +1,10 @@
 """Reads about people. Each starts from a member, so that a team is never left by accident."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from uuid import UUID
+
+from django.utils import timezone
 
 from teams.errors import NotHere
 from teams.models import DeviceToken, Member, Shop, Team, User
@@ -49,6 +51,17 @@ def token_with(digest: str, *, now: datetime) -> DeviceToken | None:
         .select_related("member__user", "member__team", "member__shop")
         .first()
     )
+
+
+def revisions_of(teams: Collection[UUID]) -> dict[UUID, int]:
+    """Return the counters of some teams."""
+    return dict(Team.objects.filter(id__in=teams).values_list("id", "revision"))
+
+
+def live_tokens(tokens: Collection[UUID]) -> set[UUID]:
+    """Return which of the tokens still hold."""
+    held = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)
+    return set(held.filter(member__user__is_active=True).values_list("id", flat=True))
 
 
 def tokens_of(member: Member, *, now: datetime) -> Sequence[DeviceToken]:

@@ -31,7 +31,7 @@ def posted(body):
         "SERVER_PORT": "80",
         "CONTENT_TYPE": "application/json",
         "wsgi.input": BytesIO(body),
-        "wsgi.input_terminated": True,
+        "HTTP_TRANSFER_ENCODING": "chunked",
         "wsgi.url_scheme": "http",
         "wsgi.errors": BytesIO(),
     }

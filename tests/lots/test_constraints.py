@@ -12,7 +12,7 @@ import pytest
 from django.db import DataError, IntegrityError, connection, transaction
 
 from lots.models import Lot
-from lots.models.wire import column_of, to_column
+from lots.models.wire import column_of, stored
 from lots.shape import clean
 from tastings.actions.push import SHAPES
 from tastings.models import Descriptor, Infusion, Note, Session
@@ -102,7 +102,7 @@ def test_field_outside_its_limits_is_refused(place, type_name, field):
 def test_field_at_its_limits_is_taken(place, type_name, field):
     for value in fitting(field):
         with taken():
-            row = another(getattr(place, type_name), **{column_of(field): to_column(field, clean(field, value))})
+            row = another(getattr(place, type_name), **{column_of(field): stored(field, clean(field, value))})
             insert(row)
             type(row)._default_manager.filter(id=row.id).update(removed=True)  # its number or key is free again
 

@@ -7,11 +7,12 @@ from uuid import UUID
 from django.db import connection
 
 from lots.merge import Lost, pack
-from lots.models import FieldHistory, Synced
-from lots.models.wire import column_of, to_column
+from lots.models import FieldHistory
+from lots.models.wire import column_of, stored
 from tastings.actions.push.change import SHAPES
 from tastings.actions.push.draft import Draft
 from tastings.actions.push.ground import Ground
+from tastings.actions.push.rows import upsert
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS
 from teams.models import Member
@@ -28,15 +29,12 @@ def store(ground: Ground, *, revision: int, now: datetime) -> int:
         dirty = [draft for draft in ground.drafts[type_name].values() if draft.dirty]
         if not dirty:
             continue
-        new: list[Synced] = []
-        known: list[Synced] = []
+        rows = []
         for draft in dirty:
             revision += 1
             draft.revision = revision
-            (known if draft.row is not None else new).append(_row(draft, model, ground=ground, now=now))
-        model._default_manager.bulk_create(new)
-        names = [f.attname for f in model._meta.concrete_fields if not f.primary_key]
-        model._default_manager.bulk_create(known, update_conflicts=True, unique_fields=["id"], update_fields=names)
+            rows.append(_row(draft, ground=ground, now=now))
+        upsert(model, rows)
     lost = [
         (d, item) for drafts in ground.drafts.values() for d in drafts.values() if d.dirty or d.lost for item in d.lost
     ]
@@ -50,19 +48,31 @@ def heard_before(drafts: Iterable[Draft]) -> set[UUID]:
     return set(FieldHistory.objects.filter(id__in=ids).values_list("id", flat=True)) if ids else set()
 
 
-def _row(draft: Draft, model: type[Synced], *, ground: Ground, now: datetime) -> Synced:
-    member = ground.member
-    row = draft.row or model(id=draft.id, team_id=member.team_id, created_at=now)
+def _row(draft: Draft, *, ground: Ground, now: datetime) -> dict[str, object]:
+    """Return the record's columns in wire form."""
+    member, held = ground.member, draft.row
+    row: dict[str, object] = {
+        "id": draft.id,
+        "team_id": member.team_id,
+        "revision": draft.revision,
+        "removed": draft.copy.removed,
+        "stamps": pack(draft.copy.stamps),
+        "by_id": member.user_id,
+        "created_at": held.created_at if held is not None else now,
+        "updated_at": now,
+    }
     for field in draft.shape.fields:
         value = draft.values.get(field.name)
-        held = ground.word(value) if field.kind == "key" else field.default if value is None else value
-        setattr(row, column_of(field), held if field.kind == "key" else to_column(field, held))
-    row.revision, row.removed, row.stamps = draft.revision or 0, draft.copy.removed, pack(draft.copy.stamps)
-    row.by_id, row.updated_at = member.user_id, now
-    if isinstance(row, Session):
-        if draft.row is None:
-            row.taster_id = member.user_id
-        row.shared_once = row.shared_once or not row.private
+        row[column_of(field)] = ground.word(value) if field.kind == "key" else stored(field, value)
+    match draft.shape.type:
+        case "session":
+            was_shared = isinstance(held, Session) and held.shared_once
+            row["taster_id"] = held.taster_id if isinstance(held, Session) else member.user_id
+            row["shared_once"] = was_shared or not row["private"]
+        case "descriptor":
+            row["position"] = 0
+        case _:
+            pass
     return row
 
 

@@ -1,0 +1,28 @@
+"""Web entry: live events on the event loop, everything else on a few threads."""
+
+from collections.abc import Awaitable, Callable, MutableMapping
+from typing import Any
+
+from a2wsgi import WSGIMiddleware
+
+from config.wsgi import application as pages_and_api  # sets Django up, so it comes first
+
+from api.live import PATH, Live  # isort: skip
+
+THREADS = 4
+"""Requests served at a time by one process."""
+
+_threaded = WSGIMiddleware(pages_and_api, workers=THREADS)  # type: ignore[arg-type]  # an environ is a dictionary
+_live = Live()
+
+
+async def application(
+    scope: MutableMapping[str, Any],
+    receive: Callable[[], Awaitable[MutableMapping[str, Any]]],
+    send: Callable[[MutableMapping[str, Any]], Awaitable[None]],
+) -> None:
+    """Serve one request."""
+    if scope["type"] == "http" and scope["path"] == PATH:
+        await _live(scope, receive, send)
+    else:
+        await _threaded(scope, receive, send)  # type: ignore[arg-type]  # the same shapes under narrower names

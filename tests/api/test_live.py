@@ -1,0 +1,168 @@
+"""The live table: who listens hears of a change, and nobody hears of another team's."""
+
+import asyncio
+import json
+
+import pytest
+from django.db import connections
+
+from api import live
+from api.live import Live
+from teams.models import DeviceToken
+from tests.api.phone import change, sync
+from tests.factories import TeamFactory, person
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture(autouse=True)
+def _quick(monkeypatch):
+    monkeypatch.setattr(live, "LOOK_EVERY_S", 0.05)
+    monkeypatch.setattr(live, "HEARTBEAT_S", 0.5)
+
+
+class Stream:
+    """One phone's open stream."""
+
+    def __init__(self, table, token=None, *, last=None, method="GET"):
+        headers = [(b"authorization", f"Bearer {token}".encode())] if token else []
+        headers += [(b"last-event-id", str(last).encode())] if last is not None else []
+        scope = {"type": "http", "method": method, "path": live.PATH, "headers": headers}
+        self.sent, self._gone, self._more = [], asyncio.Event(), asyncio.Event()
+        self.task = asyncio.create_task(table(scope, self._receive, self._send))
+
+    async def _receive(self):
+        await self._gone.wait()
+        return {"type": "http.disconnect"}
+
+    async def _send(self, message):
+        self.sent.append(message)
+        self._more.set()
+
+    @property
+    def text(self):
+        return b"".join(message.get("body", b"") for message in self.sent).decode()
+
+    @property
+    def cursors(self):
+        return [json.loads(line.removeprefix("data: "))["cursor"] for line in self.text.splitlines() if "data:" in line]
+
+    async def until(self, true, seconds=20):
+        async with asyncio.timeout(seconds):
+            while not true():
+                self._more.clear()
+                if not true():
+                    await self._more.wait()
+
+    async def open(self):
+        await self.until(lambda: "retry" in self.text)
+        return self
+
+    async def hang_up(self):
+        self._gone.set()
+        async with asyncio.timeout(20):
+            await self.task
+
+
+async def elsewhere(work, *arguments):
+    """Do what blocks in a thread, and leave no connection open in it."""
+
+    def done():
+        try:
+            return work(*arguments)
+        finally:
+            connections.close_all()
+
+    return await asyncio.to_thread(done)
+
+
+def pushed(who):
+    return sync(who.client, [change("lot", name="Mist Ridge", kind="oolong")], cursor=10**6)
+
+
+def test_the_other_phones_hear_of_a_change_and_other_teams_do_not():
+    team = TeamFactory()
+    writer, listener, stranger = person(team, "taster"), person(team, "viewer"), person(TeamFactory(), "owner")
+
+    async def scene():
+        table = Live()
+        ours, theirs = await Stream(table, listener.token).open(), await Stream(table, stranger.token).open()
+        await elsewhere(pushed, writer)
+        await ours.until(lambda: ours.cursors == [1])
+        await theirs.until(lambda: "still here" in theirs.text)
+        assert theirs.cursors == []
+        await ours.hang_up()
+        await theirs.hang_up()
+        return ours.text
+
+    text = asyncio.run(scene())
+    assert f'id: 1\nevent: changed\ndata: {{"team": "{team.id}", "cursor": 1}}\n\n' in text
+
+
+def test_a_phone_that_comes_back_hears_at_once_what_it_missed():
+    who = person(TeamFactory(), "taster")
+    pushed(who)
+    pushed(who)
+
+    async def scene():
+        table = Live()
+        late = Stream(table, who.token, last=1)
+        await late.until(lambda: late.cursors == [2])
+        current = await Stream(table, who.token, last=2).open()
+        await current.until(lambda: "still here" in current.text)
+        assert current.cursors == []
+        await late.hang_up()
+        await current.hang_up()
+
+    asyncio.run(scene())
+
+
+def test_a_stream_ends_with_its_token():
+    who = person(TeamFactory(), "taster")
+
+    async def scene():
+        stream = await Stream(Live(), who.token).open()
+        await elsewhere(DeviceToken.objects.all().delete)
+        async with asyncio.timeout(20):
+            await stream.task
+        assert stream.sent[-1] == {"type": "http.response.body", "body": b""}
+
+    asyncio.run(scene())
+
+
+@pytest.mark.parametrize(
+    ("token", "method", "status"), [(None, "GET", 401), ("wrong", "GET", 401), (None, "POST", 405)]
+)
+def test_who_is_not_signed_in_hears_nothing(token, method, status):
+    async def scene():
+        stream = Stream(Live(), token, method=method)
+        await stream.task
+        return stream
+
+    stream = asyncio.run(scene())
+    assert stream.sent[0]["status"] == status
+    assert json.loads(stream.text)["status"] == status
+
+
+def test_more_listeners_than_fit_are_asked_to_come_back(monkeypatch):
+    monkeypatch.setattr(live, "MOST_LISTENERS", 1)
+    who = person(TeamFactory(), "taster")
+
+    async def scene():
+        table = Live()
+        first = await Stream(table, who.token).open()
+        second = Stream(table, who.token)
+        await second.task
+        await first.hang_up()
+        third = await Stream(table, who.token).open()  # the place is free again
+        await third.hang_up()
+        return second.sent[0]
+
+    refused = asyncio.run(scene())
+    assert refused["status"] == 503
+    assert (b"retry-after", b"30") in refused["headers"]
+
+
+def test_without_an_event_loop_the_address_says_so(db):
+    who = person(TeamFactory(), "taster")
+    assert who.client.get(live.PATH).status_code == 501

@@ -3,7 +3,7 @@ PYTHON ?= $(firstword $(shell for p in python3 python3.14 python3.13 python3.12 
 	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p; done) python3)
 IN_VENV = exec $(PYTHON) config/dev/venv.py
 
-.PHONY: help run test
+.PHONY: help run study test
 .DEFAULT_GOAL := help
 
 help:  ## list the targets
@@ -12,6 +12,9 @@ help:  ## list the targets
 
 run:  ## start everything in the foreground: database, broker, web, worker, timetable, demo data
 	@$(IN_VENV) config.dev run
+
+study:  ## simulate tastings and compare the computed curves with the truth; about eight minutes, writes docs/study.md
+	@OMP_NUM_THREADS=1 $(IN_VENV) benchmarks.study
 
 test:  ## lint, types, import contracts, missing migrations, tests
 	@$(IN_VENV) config.dev test

@@ -1,51 +1,137 @@
-"""What endings add to the number of steeps, on simulated tastings: with them, without, and a plain average of stops.
+"""How many steeps: what endings add, and what a team's other lots add, on simulated teams.
 
-Run from the repository root: ``python -m benchmarks.endings --lots 150``. Each lot's team has its own finish line,
-N(2.5, 0.7); sessions end where a cup is found spent or at the hour. Progress goes to standard error.
+Run from the repository root: ``python -m benchmarks.endings --teams 40``. Each team has its own finish line, N(2.5,
+0.7), and lots whose sessions end where a cup is found spent or at the hour. ``learned`` is what the product shows: the
+finish line and the tasters' scales are learned from all lots of the team, the lot itself among them, since that is how
+the product does it; so its own endings are counted twice. Progress goes to standard error.
 """
 
 import argparse
 import sys
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from benchmarks.curves import Scores, scored
 from benchmarks.worlds import some_leaf, some_session, some_table
+from tastings.maths.brews import Brew
 from tastings.maths.develop import develop
+from tastings.maths.endings import finish_line
 from tastings.maths.steeps import Steeps, worthwhile_steeps
+from tastings.maths.tasters import calibrate
 
 SESSIONS = (1, 3, 8)
+LOTS = 6
+WAYS = ("learned", "alone", "no endings")
 
 
-def covered(found: Steeps, *, true_count: int) -> bool:
-    return (found.low or 0) <= true_count <= (found.high or 0)
+@dataclass(slots=True)
+class Counts:
+    """Errors of the counts of one way of computing them, and the curves that it gives."""
+
+    off: list[int] = field(default_factory=list)
+    covered: list[bool] = field(default_factory=list)
+    width: list[int] = field(default_factory=list)
+    curves: Scores = field(default_factory=Scores)
+
+    def add(self, found: Steeps, *, true_count: int) -> None:
+        """Add one lot."""
+        recommended, low, high = found.recommended or 0, found.low or 0, found.high or 0
+        self.off.append(abs(recommended - true_count))
+        self.covered.append(low <= true_count <= high)
+        self.width.append(high - low)
+
+
+@dataclass(slots=True)
+class TeamScores:
+    """Every way, and the plain average of where sessions stopped."""
+
+    ways: dict[str, Counts] = field(default_factory=lambda: {way: Counts() for way in WAYS})
+    stops_off: list[float] = field(default_factory=list)
+    line_off: list[float] = field(default_factory=list)
+
+
+def add_team(scores: TeamScores, *, sessions: int, chance: np.random.Generator) -> None:
+    """Simulate a team with its lots, compute each lot every way, and add to the scores."""
+    table = some_table(chance)
+    line = float(np.clip(chance.normal(2.5, 0.7), 0.8, 4.5))
+    leaves = {f"lot {i}": some_leaf(chance) for i in range(LOTS)}
+    lots: dict[str, list[Brew]] = {
+        name: [some_session(leaf, table, number=100 * place + i, chance=chance, line=line) for i in range(sessions)]
+        for place, (name, leaf) in enumerate(leaves.items())
+    }
+    scales = {"strength": calibrate(lots)}
+    scaled = [develop(brews, rated=["strength"], scales=scales) for brews in lots.values()]
+    learned = finish_line([one.line_evidence for one in scaled])
+    scores.line_off.append(abs(learned.mean - line))
+    for name, brews in lots.items():
+        truth = leaves[name].even_cups()
+        true_count = worthwhile_steeps(truth[None, :], finish_line=line).recommended or 0
+        found = {
+            "learned": develop(brews, rated=["strength"], scales=scales, line=learned),
+            "alone": develop(brews, rated=["strength"]),
+            "no endings": develop([replace(brew, ending=None) for brew in brews], rated=["strength"]),
+        }
+        for way, development in found.items():
+            scores.ways[way].add(development.steeps, true_count=true_count)
+            scores.ways[way].curves.lots.append(scored(development, truth=truth, brews=brews))
+        scores.stops_off.append(abs(float(np.mean([brew.pours[-1].number for brew in brews])) - true_count))
+
+
+def all_scores(*, teams: int, start: int, progress: Callable[[str, int, int], None]) -> dict[int, TeamScores]:
+    """Return the scores by number of sessions; ``progress`` hears what is being done, how far, of how many."""
+    found = {}
+    for sessions in SESSIONS:
+        found[sessions] = TeamScores()
+        for team in range(teams):
+            add_team(found[sessions], sessions=sessions, chance=np.random.default_rng([start, 9, sessions, team]))
+            progress(f"teams, {sessions} sessions a lot", team + 1, teams)
+    return found
+
+
+def tables(scores: dict[int, TeamScores]) -> str:
+    """Return the counts, then the curves, as markdown."""
+    heads = (
+        "| sessions | off by, learned | alone | no endings | average of the stops | interval covers, learned | alone "
+        "| no endings | its width, learned | alone | no endings |"
+    )
+    rows = [heads, "| --- " * 11 + "|"]
+    for sessions, one in scores.items():
+        figures = (
+            *(f"{np.mean(one.ways[way].off):.2f}" for way in WAYS),
+            f"{np.mean(one.stops_off):.2f}",
+            *(f"{np.mean(one.ways[way].covered):.2f}" for way in WAYS),
+            *(f"{np.mean(one.ways[way].width):.1f}" for way in WAYS),
+        )
+        rows.append(f"| {sessions} | " + " | ".join(figures) + " |")
+    rows += [
+        "",
+        "| sessions | curve RMSE, learned | alone | 80 % interval covers, learned | alone | finish line off by |",
+        "| --- " * 6 + "|",
+    ]
+    for sessions, one in scores.items():
+        curves = [one.ways[way].curves for way in ("learned", "alone")]
+        figures = (
+            *(f"{some.rmse():.2f}" for some in curves),
+            *(f"{some.coverage().mean():.2f}" for some in curves),
+            f"{np.mean(one.line_off):.2f}",
+        )
+        rows.append(f"| {sessions} | " + " | ".join(figures) + " |")
+    return "\n".join(rows)
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--lots", type=int, default=150)
+    parser.add_argument("--teams", type=int, default=40)
+    parser.add_argument("--start", type=int, default=1, help="start of the random numbers")
     chosen = parser.parse_args()
-    print("| sessions | off by, with endings | without | average of the stops | interval covers, with | without |")
-    print("| --- | --- | --- | --- | --- | --- |")
-    for sessions in SESSIONS:
-        off: list[tuple[float, float, float]] = []
-        hit: list[tuple[bool, bool]] = []
-        for lot in range(chosen.lots):
-            chance = np.random.default_rng([9, sessions, lot])
-            leaf, table = some_leaf(chance), some_table(chance)
-            line = float(np.clip(chance.normal(2.5, 0.7), 0.8, 4.5))
-            brews = [some_session(leaf, table, number=i, chance=chance, line=line) for i in range(sessions)]
-            true_count = worthwhile_steeps(leaf.even_cups()[None, :], finish_line=line).recommended or 0
-            with_them = develop(brews, rated=["strength"]).steeps
-            without = develop([replace(brew, ending=None) for brew in brews], rated=["strength"]).steeps
-            stops = float(np.mean([brew.pours[-1].number for brew in brews]))
-            counts = ((with_them.recommended or 0), (without.recommended or 0), stops)
-            off.append((abs(counts[0] - true_count), abs(counts[1] - true_count), abs(counts[2] - true_count)))
-            hit.append((covered(with_them, true_count=true_count), covered(without, true_count=true_count)))
-            if (lot + 1) % 50 == 0:
-                print(f"{sessions} sessions: {lot + 1} of {chosen.lots} lots", file=sys.stderr)
-        figures = (*np.mean(off, axis=0), *np.mean(hit, axis=0))
-        print(f"| {sessions} | " + " | ".join(f"{figure:.2f}" for figure in figures) + " |", flush=True)
+
+    def progress(what: str, done: int, of: int) -> None:
+        if done % 10 == 0:
+            print(f"{what}: {done} of {of}", file=sys.stderr)
+
+    print(tables(all_scores(teams=chosen.teams, start=chosen.start, progress=progress)))
 
 
 if __name__ == "__main__":

@@ -4,6 +4,7 @@ Nothing here knows a database. A caller turns its records into :class:`Brew` obj
 get the defaults of :mod:`tastings.maths.brewing`.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
@@ -140,7 +141,8 @@ def checked(brews: Sequence[Brew]) -> tuple[Brew, ...]:
     """
     for brew in brews:
         _check_brew(brew)
-    return tuple(sorted(brews, key=lambda brew: (brew.session, repr(brew))))
+    names = Counter(brew.session for brew in brews)
+    return tuple(sorted(brews, key=lambda brew: (brew.session, repr(brew) if names[brew.session] > 1 else "")))
 
 
 def _check_brew(brew: Brew) -> None:

@@ -1,7 +1,7 @@
 """One way in: from the sessions of a lot to how its flavour develops."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -16,14 +16,13 @@ from tastings.maths.evidence import Followed, LeftOut, follow
 from tastings.maths.extraction import Grid, cup_strength, usual_grid
 from tastings.maths.layers import NOTED, Layer, layers
 from tastings.maths.misfit import Left, Misfit, misfit
-from tastings.maths.posterior import Posterior, fit_all
+from tastings.maths.posterior import LIGHTEST, Posterior, fit_all
 from tastings.maths.profile import Curve, Profile, Shapes, curve, profile, shapes, undecided
 from tastings.maths.steeps import Steeps, unknown_steeps, worthwhile_steeps
 from tastings.maths.sums import Tasted
 
 STRENGTH = "strength"
 LEAST_CUP = 1e-3  # a shape needs a cup above 0
-LIGHTEST = 1e-7  # nodes of less weight, all together below a thousandth, are left out of what is shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +31,40 @@ class _EvenCups:
 
     cups: FloatArray
     shapes: Shapes
+
+
+@dataclass(frozen=True, slots=True)
+class _Fitted:
+    """The sessions and what they say, on the part of the grid on which anything is likely.
+
+    With many sessions that is a small part, and what is computed of each session after the fit shrinks with it.
+    ``tasted`` has, by attribute, the places of the sessions that rated it. The strength has a posterior also when
+    nobody rated it: the prior.
+    """
+
+    followed: tuple[Followed, ...]
+    tasted: Mapping[str, Sequence[tuple[int, Tasted]]]
+    posteriors: Mapping[str, Posterior]
+    grid: Grid
+
+    def used(self, key: str) -> list[tuple[Followed, int, Tasted]]:
+        """Return the sessions behind an attribute's curve, each with its place; strangers are left out."""
+        strangers = self.posteriors[key].strangers
+        return [
+            (self.followed[place], place, ratings)
+            for i, (place, ratings) in enumerate(self.tasted[key])
+            if i not in strangers
+        ]
+
+    def strangers(self) -> Iterator[LeftOut]:
+        """Name the sessions that the curves do without."""
+        for key, posterior in self.posteriors.items():
+            for i in sorted(posterior.strangers):
+                yield LeftOut(
+                    session=self.followed[self.tasted[key][i][0]].brew.session,
+                    infusion=None,
+                    reason=f"its ratings of {key} are nothing like those of the other sessions; its curve does without",
+                )
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,9 +112,10 @@ def develop(
         A number in a brew cannot be one; :class:`tastings.maths.brews.RatingError` for a rating outside 0 to 10.
     """
     followed, left_out = follow(checked(brews), grid=usual_grid(), scales=scales or {})
-    followed, posteriors, grid = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
+    fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
+    followed, grid = fitted.followed, fitted.grid
     even = _even_cups(followed, grid=grid)
-    found = _attributes(followed, posteriors=posteriors, even=even)
+    found = _attributes(fitted, even=even)
     strength = found[0] if found and found[0].key == STRENGTH else None
 
     known_line = line or FinishLine()
@@ -91,7 +125,7 @@ def develop(
         steeps, said_of_line = _steeps(strength, followed=followed, even=even, line=known_line, grid=grid)
         main_profile = strength.profile
     return Development(
-        evidence=_evidence(followed, left_out=left_out),
+        evidence=_evidence(followed, left_out=(*left_out, *fitted.strangers())),
         profile=main_profile,
         steeps=steeps,
         sessions_spent=sum(one.brew.ending == SPENT for one in followed),
@@ -101,7 +135,7 @@ def develop(
         departures=tuple(
             departure
             for one in followed
-            for departure in departures(one, node_level=posteriors[STRENGTH].node_level, grid=grid)
+            for departure in departures(one, node_level=fitted.posteriors[STRENGTH].node_level, grid=grid)
         ),
         next=next_session(
             followed,
@@ -123,23 +157,22 @@ def warm_up() -> None:
     develop([replace(brew, pours=pours)], rated=(STRENGTH,))
 
 
-def _fitted(
-    followed: Sequence[Followed], *, keys: Sequence[str]
-) -> tuple[tuple[Followed, ...], dict[str, Posterior], Grid]:
-    """Fit every attribute, then go on with the part of the grid on which anything is likely.
-
-    With many sessions that is a small part, and what is computed of each session from here on shrinks with it. The
-    strength has a posterior also when nobody rated it: the prior.
-    """
+def _fitted(followed: Sequence[Followed], *, keys: Sequence[str]) -> _Fitted:
     grid = usual_grid()
-    tasted = {key: [ratings for one in followed if (ratings := one.tasted(key)) is not None] for key in keys}
-    posteriors = fit_all({key: some for key, some in tasted.items() if some or key == STRENGTH}, grid=grid)
+    tasted = {
+        key: [(place, ratings) for place, one in enumerate(followed) if (ratings := one.tasted(key)) is not None]
+        for key in keys
+    }
+    posteriors = fit_all(
+        {key: [ratings for _, ratings in some] for key, some in tasted.items() if some or key == STRENGTH}, grid=grid
+    )
     likely = np.logical_or.reduce([one.node_weights > LIGHTEST for one in posteriors.values()])
     part, index = grid.around(likely)
-    return (
-        tuple(replace(one, grid=part) for one in followed),
-        {key: one.on(index) for key, one in posteriors.items()},
-        part,
+    return _Fitted(
+        followed=tuple(replace(one, grid=part) for one in followed),
+        tasted=tasted,
+        posteriors={key: one.on(index) for key, one in posteriors.items()},
+        grid=part,
     )
 
 
@@ -168,19 +201,13 @@ def _steeps(
     return counted, line_evidence(agreed)
 
 
-def _attributes(
-    followed: Sequence[Followed], *, posteriors: Mapping[str, Posterior], even: _EvenCups
-) -> list[_Attribute]:
+def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
     """Compute what is shown of each rated attribute, in the order of the posteriors."""
-    levels = np.stack([one.node_level for one in posteriors.values()])
-    expected = [levels @ one.cups for one in followed]
+    levels = np.stack([one.node_level for one in fitted.posteriors.values()])
+    expected = [levels @ one.cups for one in fitted.followed]
     found = []
-    for row, (key, posterior) in enumerate(posteriors.items()):
-        tasted = [
-            (one, ratings, cups[row])
-            for one, cups in zip(followed, expected, strict=True)
-            if (ratings := one.tasted(key)) is not None
-        ]
+    for row, (key, posterior) in enumerate(fitted.posteriors.items()):
+        tasted = [(one, ratings, expected[place][row]) for one, place, ratings in fitted.used(key)]
         if tasted:
             found.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
     return found
@@ -212,7 +239,7 @@ def _attribute(
                         infusion=pour.number,
                         descriptor=key,
                         rating=float(pour.ratings[key]),
-                        adjusted=float(np.clip(even_mean[pour.number - 1] + residual, LOWEST, HIGHEST)),
+                        adjusted=min(max(float(even_mean[pour.number - 1] + residual), LOWEST), HIGHEST),
                     )
                 )
     found = misfit(left, infusions=EVEN_INFUSIONS)

@@ -109,31 +109,40 @@ def _of_session(one: Followed, *, draws: Draws, grid: Grid) -> FloatArray | floa
     drunk = len(numbers) - first
     low, high = max(brew.more_low or 0, 0), brew.more_high
     if brew.ending == SPENT or not guessed:
-        survived = _log_survival(draws.cups(one.cups)[:, first:])
-        if brew.ending != SPENT:
-            return np.asarray(survived[:, :, -1], dtype=np.float64)
-        before = survived[:, :, -2] if drunk > 1 else 0.0
-        return _log_difference(before, survived[:, :, -1])
+        cups = draws.cups(one.cups)[:, first:]
+        before = _log_survival(cups[:, :-1])
+        after = before + _log_survival(cups[:, -1:])
+        return after if brew.ending != SPENT else _log_difference(before, after)
     further = min(max(low, high or 0), MOST_FURTHER) + 2
     last = one.pours[-1]
     longer = (*one.pours, *(replace(last, number=last.number + extra) for extra in range(1, further + 1)))
-    cups = cup_strength(steeped(brew, longer), grid=grid)
-    survived = _log_survival(draws.cups(cups)[:, first:])
+    cups = draws.cups(cup_strength(steeped(brew, longer), grid=grid))[:, first:]
     # k further good infusions: the one spent is number drunk + k + 1; widened by one each side.
     at_least = min(drunk + low - 1, drunk + further)
-    from_low = survived[:, :, at_least - 1] if at_least > 0 else 0.0
+    from_low = _log_survival(cups[:, :at_least])
     if high is None or high > MOST_FURTHER:
-        return np.asarray(from_low, dtype=np.float64)
-    return _log_difference(from_low, survived[:, :, drunk + max(high, low) + 1])
+        return from_low
+    return _log_difference(from_low, from_low + _log_survival(cups[:, at_least : drunk + max(high, low) + 2]))
+
+
+_LINE_FACTOR = np.exp(LINES / SOFTNESS)
+_AT_ONCE = 40  # the product of so many odds stays below 1e290
 
 
 def _log_survival(cups: FloatArray) -> FloatArray:
-    """Return float64[n_draws, n_lines, n_pours]: log probability that no infusion up to this one was found spent."""
-    over = np.clip((LINES[:, None] - cups[:, None, :]) / SOFTNESS, -30.0, 30.0)
-    return np.asarray(-np.cumsum(np.log1p(np.exp(over)), axis=2), dtype=np.float64)
+    """Return float64[n_draws, n_lines]: log probability that none of these infusions was found spent.
+
+    The odds of finding one spent, exp((line - cup) / softness), are a factor of the line times one of the cup.
+    """
+    found = np.zeros((len(cups), LINES.size))
+    for start in range(0, cups.shape[1], _AT_ONCE):
+        odds = np.exp(cups[:, None, start : start + _AT_ONCE] / -SOFTNESS) * _LINE_FACTOR[:, None]
+        odds += 1
+        found -= np.log(odds.prod(axis=2))
+    return found
 
 
-def _log_difference(larger: FloatArray | float, smaller: FloatArray) -> FloatArray:
+def _log_difference(larger: FloatArray, smaller: FloatArray) -> FloatArray:
     """Return log(exp(larger) - exp(smaller)), held to what a mistaken ending may cost at most."""
     gap = np.maximum(larger - smaller, 1e-12)
     return np.asarray(np.maximum(larger + np.log(-np.expm1(-gap)), -12.0), dtype=np.float64)

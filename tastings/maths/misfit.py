@@ -24,7 +24,7 @@ RARE = 0.001
 LEAST_POINTS = 0.6
 DEVIATION_SD = 1.0
 DEVIATION_REACH = 1.2
-_SHIFT_SD, _GAIN_SD = 0.55, 0.17
+_SHIFT_SD, _GAIN_SD, _NOISE_VARIANCE = 0.55, 0.17, 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +106,14 @@ def misfit(left: Sequence[Left], *, infusions: int) -> Misfit | None:
 
 
 def _own_scale_out(one: Left) -> FloatArray:
-    """Return the residuals without what the session's own shift and gain explain (ridge)."""
-    columns = np.column_stack([np.ones(one.residual.size) * _SHIFT_SD, one.expected * _GAIN_SD])
-    weights = np.linalg.solve(columns.T @ columns / 0.5 + np.eye(2), columns.T @ one.residual / 0.5)
-    return np.asarray(one.residual - columns @ weights, dtype=np.float64)
+    """Return the residuals without what the session's own shift and gain explain (ridge, its two equations solved)."""
+    residual, column = one.residual, one.expected * _GAIN_SD
+    shift_shift = residual.size * _SHIFT_SD**2 / _NOISE_VARIANCE + 1
+    gain_gain = float(column @ column) / _NOISE_VARIANCE + 1
+    shift_gain = float(column.sum()) * _SHIFT_SD / _NOISE_VARIANCE
+    shift_said = float(residual.sum()) * _SHIFT_SD / _NOISE_VARIANCE
+    gain_said = float(column @ residual) / _NOISE_VARIANCE
+    both = shift_shift * gain_gain - shift_gain**2
+    shift = (gain_gain * shift_said - shift_gain * gain_said) / both
+    gain = (shift_shift * gain_said - shift_gain * shift_said) / both
+    return np.asarray(residual - shift * _SHIFT_SD - gain * column, dtype=np.float64)

@@ -5,7 +5,7 @@ Only k, tau, n and sigma are not linear, and they are on a fixed grid; at each n
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,14 @@ from tastings.maths.brews import HIGHEST, LOWEST, TasterScale
 from tastings.maths.extraction import Grid
 from tastings.maths.kept import KEPT, Group
 from tastings.maths.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA
+from tastings.maths.strangers import LEAST_OTHERS, MOST_SHARE, RARE, SUSPECT, predictions, rarity
 from tastings.maths.sums import SIGMA, Tasted, TasterSums, level_at_nodes
 from tastings.maths.team import Sums, absent, summed
 
 N_DRAWS = 1024
 GOLDEN = 0.6180339887498949
+LIGHTEST = 1e-7
+"""Nodes of less weight, all together below a thousandth, are left out of what is shown."""
 
 _SIGMA_WEIGHT = np.exp(-0.5 * ((np.log(SIGMA) - np.log(USUAL_SIGMA)) / 0.35) ** 2)
 SIGMA_LOG_PRIOR = np.log(_SIGMA_WEIGHT / _SIGMA_WEIGHT.sum())
@@ -47,11 +50,14 @@ class Posterior:
     ----------
     weights, mean, sd : float64[n_sigma, n_nodes]
         Weight of each node (they sum to 1) and the normal of ``a`` there. [points]
+    strangers : tuple[int, ...]
+        Places of the sessions that were left out (:mod:`tastings.maths.strangers`).
     """
 
     weights: FloatArray
     mean: FloatArray
     sd: FloatArray
+    strangers: tuple[int, ...] = ()
 
     @property
     def node_weights(self) -> FloatArray:
@@ -71,7 +77,7 @@ class Posterior:
     def on(self, index: NDArray[np.intp]) -> "Posterior":
         """Return the posterior on some of the nodes, the others taken to weigh nothing."""
         weights = self.weights[:, index]
-        return Posterior(weights=weights / weights.sum(), mean=self.mean[:, index], sd=self.sd[:, index])
+        return replace(self, weights=weights / weights.sum(), mean=self.mean[:, index], sd=self.sd[:, index])
 
     def draws(self, *, n_draws: int = N_DRAWS) -> Draws:
         """Return draws spread evenly over the posterior; the same posterior gives the same draws.
@@ -114,6 +120,16 @@ def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, 
     Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.35), and those of the grid. What a
     taster's sessions add up to is kept between calls (:mod:`tastings.maths.kept`), so only new sessions cost.
     """
+    found = _fitted(tasted, grid=grid)
+    many = {key: sessions for key, sessions in tasted.items() if len(sessions) > LEAST_OTHERS}
+    looks = _rarity(many, found=found, grid=grid)
+    return found | {
+        key: _without_strangers(key, sessions, found=found[key], looks=looks[key], grid=grid)
+        for key, sessions in many.items()
+    }
+
+
+def _fitted(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, Posterior]:
     groups: dict[Group, list[Tasted]] = {}
     scales: dict[Group, TasterScale] = {}
     for key, sessions in tasted.items():
@@ -129,6 +145,40 @@ def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, 
         n_absent = absent([len(groups[group]) for group in own])
         found[key] = posterior_of(summed(tasters, level=level), n_absent=n_absent, grid=grid)
     return found
+
+
+def _without_strangers(
+    key: str, sessions: Sequence[Tasted], *, found: Posterior, looks: FloatArray, grid: Grid
+) -> Posterior:
+    """Leave out one session after the other, the strangest first, as long as the others find it strange."""
+    most = min(int(MOST_SHARE * len(sessions)), len(sessions) - LEAST_OTHERS)
+    while len(found.strangers) < most and looks.min() < SUSPECT:
+        place = int(looks.argmin())
+        left_out = (*found.strangers, place)
+        others = [one for i, one in enumerate(sessions) if i not in left_out]
+        without = replace(_fitted({key: others}, grid=grid)[key], strangers=left_out)
+        looks = _rarity({key: sessions}, found={key: without}, grid=grid)[key]
+        if looks[place] > RARE:
+            break
+        found = without
+        looks[list(left_out)] = 1.0
+    return found
+
+
+def _rarity(
+    tasted: Mapping[str, Sequence[Tasted]], *, found: Mapping[str, Posterior], grid: Grid
+) -> dict[str, FloatArray]:
+    """Return how strange each session looks to the fit of its attribute."""
+    if not tasted:
+        return {}
+    likely = np.logical_or.reduce([found[key].node_weights > LIGHTEST for key in tasted])
+    part, index = grid.around(likely)
+    levels = np.stack([found[key].node_level[index] for key in tasted])
+    predicted = predictions(list(tasted.values()), node_levels=levels, grid=part)
+    return {
+        key: rarity(sessions, predicted=cups, sigma=found[key].sigma)
+        for (key, sessions), cups in zip(tasted.items(), predicted, strict=True)
+    }
 
 
 def posterior_of(sums: Sums, *, n_absent: float, grid: Grid) -> Posterior:

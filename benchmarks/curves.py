@@ -1,0 +1,120 @@
+"""How close the computed curve and label of a simulated lot come to the truth, against averages by infusion number."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchmarks.worlds import some_leaf, some_session, some_table
+from tastings.maths.brewing import EVEN_INFUSIONS, FloatArray
+from tastings.maths.brews import HIGHEST, Brew
+from tastings.maths.develop import develop
+from tastings.maths.development import Development
+from tastings.maths.profile import LABELS, shapes
+
+SURE = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Scored:
+    """One lot: errors and cover by infusion, the label's probabilities and which is true."""
+
+    error: FloatArray
+    plain_error: FloatArray
+    covered: NDArray[np.bool_]
+    probability: FloatArray
+    true_label: int
+    plain_label: int
+
+
+@dataclass(slots=True)
+class Scores:
+    """Many lots of the same number of sessions."""
+
+    lots: list[Scored] = field(default_factory=list)
+
+    def errors(self) -> FloatArray:
+        """Return float64[n_lots, n_infusions]: computed less true. [points]."""
+        return np.array([one.error for one in self.lots])
+
+    def rmse(self) -> float:
+        """Return the root mean square error of the curves [points]."""
+        return float(np.sqrt(np.mean(self.errors() ** 2)))
+
+    def plain_rmse(self) -> float:
+        """Return that of the averages by infusion number [points]."""
+        return float(np.sqrt(np.mean([one.plain_error**2 for one in self.lots])))
+
+    def coverage(self) -> FloatArray:
+        """Return the share of intervals that hold the truth, by infusion."""
+        return np.asarray(np.mean([one.covered for one in self.lots], axis=0), dtype=np.float64)
+
+    def right(self) -> NDArray[np.bool_]:
+        """Whether the likeliest label is the true one."""
+        return np.array([one.probability.argmax() == one.true_label for one in self.lots])
+
+    def plain_right(self) -> NDArray[np.bool_]:
+        """Whether the label read off the averages is."""
+        return np.array([one.plain_label == one.true_label for one in self.lots])
+
+    def sure(self) -> NDArray[np.bool_]:
+        """Whether the likeliest label has a probability above 0.8."""
+        return np.array([one.probability.max() > SURE for one in self.lots])
+
+    def reliability(self, *, edges: FloatArray) -> list[tuple[float, float, int]]:
+        """Return, by class of stated probability, its mean, how often the label was true, and how many there are."""
+        stated = np.concatenate([one.probability for one in self.lots])
+        true = np.concatenate([np.arange(len(LABELS)) == one.true_label for one in self.lots])
+        place = np.clip(np.searchsorted(edges, stated, side="right") - 1, 0, edges.size - 2)
+        return [
+            (float(stated[place == i].mean()), float(true[place == i].mean()), int((place == i).sum()))
+            for i in range(edges.size - 1)
+            if (place == i).any()
+        ]
+
+
+def plain_average(brews: Iterable[Brew]) -> FloatArray:
+    """Return the mean rating by infusion number; beyond the last one tasted, the last mean goes on."""
+    said: list[list[float]] = [[] for _ in range(EVEN_INFUSIONS)]
+    for brew in brews:
+        for pour in brew.pours:
+            if "strength" in pour.ratings:
+                said[pour.number - 1].append(pour.ratings["strength"])
+    found = np.full(EVEN_INFUSIONS, np.nan)
+    for index, ratings in enumerate(said):
+        found[index] = np.mean(ratings) if ratings else found[index - 1]
+    return found
+
+
+def scored(found: Development, *, truth: FloatArray, brews: Iterable[Brew]) -> Scored:
+    """Set a development beside the true even-brew curve."""
+    points = np.array([(point.mean, point.low, point.high) for point in found.curves[0].points])
+    plain = plain_average(brews)
+    return Scored(
+        error=points[:, 0] - truth,
+        plain_error=plain - truth,
+        covered=(points[:, 1] <= truth) & (truth <= points[:, 2]),
+        probability=np.array([found.profile.probability[name] for name in LABELS]),
+        true_label=int(shapes(truth[None, :]).label[0]),
+        plain_label=int(shapes(np.maximum(plain, 1e-3)[None, :]).label[0]),
+    )
+
+
+def one_lot(*, sessions: int, power: bool, chance: np.random.Generator) -> Scored:
+    """Simulate a lot, compute it, and score it."""
+    leaf, table = some_leaf(chance, power=power), some_table(chance)
+    brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
+    return scored(develop(brews, rated=["strength"]), truth=leaf.even_cups(), brews=brews)
+
+
+def label_moved(*, sessions: int, chance: np.random.Generator) -> bool:
+    """Whether one more session in which every cup is a 10 changes the label shown for a lot."""
+    leaf, table = some_leaf(chance), some_table(chance)
+    brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
+    like = some_session(leaf, table, number=sessions, chance=chance)
+    tens = tuple(replace(pour, ratings={"strength": HIGHEST}) if pour.ratings else pour for pour in like.pours)
+    absurd = replace(like, taster="taster of tens", pours=tens)
+    return (
+        develop(brews, rated=["strength"]).profile.label != develop([*brews, absurd], rated=["strength"]).profile.label
+    )

@@ -1,0 +1,144 @@
+"""What one new session costs a lot that already has many: a cold fit against one that has the others' totals kept.
+
+Run from the repository root: ``python -m benchmarks.refit``. ``sums`` are the tasters' totals of all descriptors; a new
+session touches its own alone. ``fit`` goes on to the posteriors, which takes a look at every session for strangers, and
+``develop`` from brews to the figures shown, which sets every session beside the new curve. Both results must be equal
+in every bit, or the run fails. Cold times of more and more sessions are there to see that they grow in proportion.
+Medians of five runs.
+"""
+
+import argparse
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from statistics import median
+from time import perf_counter
+from typing import TypeVar
+
+import numpy as np
+
+from benchmarks.worlds import some_leaf, some_session, some_table
+from tastings.maths.brews import HIGHEST, LOWEST, Brew, checked
+from tastings.maths.develop import develop
+from tastings.maths.evidence import follow
+from tastings.maths.extraction import usual_grid
+from tastings.maths.kept import KEPT, Group
+from tastings.maths.posterior import Posterior, fit_all
+from tastings.maths.sums import IntArray, Tasted
+
+RUNS = 5
+T = TypeVar("T")
+
+
+def lot_of(n_sessions: int, *, keys: list[str]) -> list[Brew]:
+    """Return a simulated lot; each further descriptor is a weaker echo of the strength."""
+    chance = np.random.default_rng([606, n_sessions])
+    leaf, table = some_leaf(chance), some_table(chance)
+    found = []
+    for number in range(n_sessions):
+        brew = some_session(leaf, table, number=number, chance=chance, line=2.5)
+        pours = tuple(
+            replace(pour, ratings={key: echo(pour.ratings["strength"], i, chance) for i, key in enumerate(keys)})
+            if pour.ratings
+            else pour
+            for pour in brew.pours
+        )
+        found.append(replace(brew, pours=pours))
+    return found
+
+
+def echo(rating: float, i: int, chance: np.random.Generator) -> float:
+    return rating if i == 0 else float(np.clip(rating * (1 - 0.07 * i) + chance.integers(-1, 2) / 2, LOWEST, HIGHEST))
+
+
+def timed(run: Callable[[], T], *, before: Callable[[], object]) -> tuple[T, float]:
+    """Return the result and the median of the seconds; ``before`` runs before each and is not counted."""
+    seconds, results = [], []
+    for _ in range(RUNS):
+        before()
+        begun = perf_counter()
+        results.append(run())
+        seconds.append(perf_counter() - begun)
+    return results[0], median(seconds)
+
+
+def tasted_of(brews: list[Brew], *, keys: list[str]) -> dict[str, list[Tasted]]:
+    followed, _ = follow(checked(brews), grid=usual_grid(), scales={})
+    return {key: [ratings for one in followed if (ratings := one.tasted(key))] for key in keys}
+
+
+def by_taster(tasted: dict[str, list[Tasted]]) -> dict[Group, list[Tasted]]:
+    found: dict[Group, list[Tasted]] = {}
+    for key, sessions in tasted.items():
+        for one in sessions:
+            found.setdefault((key, one.taster), []).append(one)
+    return found
+
+
+def same(cold: dict[str, Posterior], warm: dict[str, Posterior]) -> bool:
+    return all(
+        np.array_equal(getattr(cold[key], name), getattr(warm[key], name))
+        for key in cold
+        for name in ("weights", "mean", "sd")
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--sessions", type=int, default=200)
+    chosen = parser.parse_args()
+    print("| what | sessions | descriptors | cold s | one more session s | cold / warm | kept MiB |")
+    print("| --- | --- | --- | --- | --- | --- | --- |")
+    for n_keys in (1, 12):
+        keys = ["strength", *(f"descriptor {i}" for i in range(1, n_keys))]
+        brews = lot_of(chosen.sessions, keys=keys)
+        all_tasted, but_one = tasted_of(brews, keys=keys), tasted_of(brews[:-1], keys=keys)
+
+        def prepare(some: dict[str, list[Tasted]] = but_one) -> None:
+            KEPT.forget()
+            fit_all(some, grid=usual_grid())
+
+        def sum_up(some: dict[str, list[Tasted]] = all_tasted) -> dict[Group, IntArray]:
+            return KEPT.totals(by_taster(some), grid=usual_grid())
+
+        def fit_them(some: dict[str, list[Tasted]] = all_tasted) -> dict[str, Posterior]:
+            return fit_all(some, grid=usual_grid())
+
+        def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
+            return develop(some, rated=rated).as_json()
+
+        sums, sums_cold_s = timed(sum_up, before=KEPT.forget)
+        more_sums, sums_warm_s = timed(sum_up, before=prepare)
+        cold, cold_s = timed(fit_them, before=KEPT.forget)
+        warm, warm_s = timed(fit_them, before=prepare)
+        cold_shown, all_cold_s = timed(develop_it, before=KEPT.forget)
+        warm_shown, all_warm_s = timed(develop_it, before=prepare)
+        equal = all(np.array_equal(sums[group], more_sums[group]) for group in sums)
+        if not equal or not same(cold, warm) or cold_shown != warm_shown:
+            sys.exit("a refit differs from the cold fit")
+        for what, slow, fast in (
+            ("sums", sums_cold_s, sums_warm_s),
+            ("fit", cold_s, warm_s),
+            ("develop", all_cold_s, all_warm_s),
+        ):
+            print(
+                f"| {what} | {chosen.sessions} | {n_keys} | {slow:.4f} | {fast:.4f} | {slow / fast:.1f} |"
+                f" {KEPT.n_bytes / 2**20:.1f} |",
+                flush=True,
+            )
+    print("\n| sessions | develop, cold, 1 descriptor s | 12 descriptors s |\n| --- | --- | --- |")
+    for n_sessions in (1, 8, 50, 100, 200, 400):
+        seconds = []
+        for n_keys in (1, 12):
+            keys = ["strength", *(f"descriptor {i}" for i in range(1, n_keys))]
+            brews = lot_of(n_sessions, keys=keys)
+
+            def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
+                return develop(some, rated=rated).as_json()
+
+            seconds.append(timed(develop_it, before=KEPT.forget)[1])
+        print(f"| {n_sessions} | {seconds[0]:.3f} | {seconds[1]:.3f} |", flush=True)
+
+
+if __name__ == "__main__":
+    main()

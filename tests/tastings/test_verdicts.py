@@ -1,6 +1,6 @@
 """Readiness, arrival check and comparison through the API; what they say is checked in tests/maths."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 from uuid import uuid4
 
 import pytest
@@ -60,7 +60,7 @@ def test_a_level_off_the_scale_is_refused(taster, level):
 
 def test_the_owner_chooses_the_teams_level(owner, taster):
     assert owner.client.patch("/api/v1/team", {"ready_roast": 4.5}).json()["ready_roast"] == 4.5
-    lot = LotFactory(team=taster.team, roasted_on="2026-01-01")
+    lot = LotFactory(team=taster.team, roasted_on=date(2026, 1, 1))
     assert taster.client.get(f"/api/v1/lots/{lot.id}/readiness").json()["level"] == 4.5
     assert taster.client.patch("/api/v1/team", {"ready_roast": 2}).status_code == 403
     for body in ({"ready_roast": 11}, {"ready_roast": True}, {"name": ""}, {"role": "x"}):

@@ -86,13 +86,14 @@ def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> I
                 yield Problem("infusion", "other_session", "is an infusion of another session")
         case "descriptor":
             key = str(trial.values.get("key"))
+            drafts = ground.drafts["descriptor"]
             stored = {word.id for word in ground.descriptors.get(key, ()) if not word.removed}
             drafted = {
                 other.id
-                for other in ground.drafts["descriptor"].values()
+                for other in drafts.values()
                 if other.exists and not other.copy.removed and other.values["key"] == key
             }
-            if (stored | drafted) - {change.id}:
+            if ((stored - drafts.keys()) | drafted) - {change.id}:
                 yield Problem("key", "taken", "there is a descriptor with this key already")
         case _:
             return

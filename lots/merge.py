@@ -28,6 +28,11 @@ class Stamp(NamedTuple):
     claimed: str = ""
 
     @property
+    def said(self) -> str:
+        """The moment that the device gave."""
+        return self.claimed or self.at
+
+    @property
     def order(self) -> tuple[str, str, str]:
         """What decides which of two edits is the later one."""
         return self.at, self.device, self.claimed
@@ -50,7 +55,11 @@ class Copy:
 
 
 class Lost(NamedTuple):
-    """A value that is not, or no longer, the current one."""
+    """A value that is not, or no longer, the current one.
+
+    An edit that was drawn back from the future is kept even where its value is the current one, under another's stamp:
+    nothing else would tell that it was heard, and sent again it would be stamped later and win.
+    """
 
     field: str
     value: object
@@ -99,15 +108,16 @@ def merge(held: Copy, sent: Mapping[str, object], stamp: Stamp) -> Outcome:
         before = held.stamps.get(name)
         current = held.values.get(name)
         if before is not None:
-            seen_again = bool(stamp.claimed) and (before.claimed, before.device) == (stamp.claimed, stamp.device)
+            # the clock that it ran ahead of may have caught up meanwhile
+            seen_again = bool(before.claimed) and (before.claimed, before.device) == (stamp.said, stamp.device)
             if same(current, value) and (seen_again or before.order == stamp.order):
                 continue
             if _rank(value, stamp) <= _rank(current, before):
                 outdated = True
-                if not same(current, value):
+                if not same(current, value) or stamp.claimed:
                     lost.append(Lost(name, value, stamp))
                 continue
-            if not same(current, value):
+            if not same(current, value) or before.claimed:
                 lost.append(Lost(name, current, before))
         if not same(current, value):
             changed.add(name)

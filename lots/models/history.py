@@ -34,5 +34,4 @@ class FieldHistory(models.Model):
     @staticmethod
     def id_of(record: UUID, lost: Lost) -> UUID:
         """Return the one id this lost value can have, so that hearing of it twice keeps one row."""
-        moment = lost.stamp.claimed or lost.stamp.at
-        return uuid5(_NAMESPACE, json.dumps([str(record), lost.field, moment, lost.stamp.device, lost.value]))
+        return uuid5(_NAMESPACE, json.dumps([str(record), lost.field, lost.stamp.said, lost.stamp.device, lost.value]))

@@ -142,18 +142,20 @@ class _Push:
     def _heard_with_wrong_clock(self) -> Mapping[int, set[str]]:
         """Return fields whose value came before under a clock ahead of ours and lost since.
 
-        Such an edit is stamped with the server's moment of hearing it. Sent again it would be stamped later and win.
+        Such an edit is stamped with the server's moment of hearing it. Sent again it would be stamped later and win;
+        so it would after our clock has reached what it said, when it looks like any other.
         """
-        ids: dict[UUID, tuple[int, str]] = {}
+        ids: dict[UUID, list[tuple[int, str]]] = {}
         for i, change in enumerate(self._changes):
-            if change.stamp is not None and change.stamp.claimed:
+            if change.stamp is not None and self._ground.find(change.type, change.id) is not None:
                 for name, value in change.fields.items():
-                    ids[FieldHistory.id_of(change.id, Lost(name, value, change.stamp))] = (i, name)
+                    ids.setdefault(FieldHistory.id_of(change.id, Lost(name, value, change.stamp)), []).append((i, name))
         heard: dict[int, set[str]] = {}
         if ids:
-            for found in FieldHistory.objects.filter(id__in=ids).values_list("id", flat=True):
-                i, name = ids[found]
-                heard.setdefault(i, set()).add(name)
+            drawn_back = FieldHistory.objects.filter(id__in=ids).exclude(claimed_at="")
+            for found in drawn_back.values_list("id", flat=True):
+                for i, name in ids[found]:
+                    heard.setdefault(i, set()).add(name)
         return heard
 
     def _recognise_repeats(self) -> None:

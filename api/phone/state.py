@@ -46,7 +46,7 @@ class Unsent:
     number: int
     change: dict[str, Any]
     begins: bool
-    problems: Sequence[Mapping[str, Any]] = ()
+    problems: Sequence[Mapping[str, Any]] = field(default_factory=list)
 
     @property
     def record(self) -> str:

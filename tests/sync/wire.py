@@ -1,0 +1,66 @@
+"""A line from reference phones to the application in this process, which loses and repeats what it carries."""
+
+import gzip
+import json
+from collections.abc import Callable
+from datetime import datetime
+
+from django.test import Client
+
+from api.phone import Answer, UnreachableError
+
+FAULTS = ("none", "request lost", "answer lost", "twice")
+
+
+class Wire:
+    """Carries requests for all phones; tells ``hear`` of every sync that the server answered.
+
+    A request that was lost, and any that was carried, may be carried once more at any later time by `again`: networks
+    do that.
+    """
+
+    def __init__(self, hear: Callable[[str, list[dict[str, object]], list[dict[str, object]]], None]) -> None:
+        self._client, self._hear = Client(), hear
+        self.faults: list[str] = []
+        self.carried: list[tuple[str, str, dict[str, str], bytes | None]] = []
+
+    def send(self, method, path, *, headers, body):
+        """Carry a request as the next of the faults has it."""
+        fault = self.faults.pop(0) if self.faults else "none"
+        request = (method, path, dict(headers), body)
+        self.carried.append(request)
+        if fault == "request lost":
+            raise UnreachableError(fault)
+        if fault == "twice":
+            self._carry(request)
+        answer = self._carry(request)
+        if fault == "answer lost":
+            raise UnreachableError(fault)
+        return answer
+
+    def again(self, index: int) -> None:
+        """Carry an old request once more; nobody waits for the answer."""
+        self._carry(self.carried[index])
+
+    def close(self) -> None:
+        """Nothing is held."""
+
+    def _carry(self, request) -> Answer:
+        method, path, headers, body = request
+        response = self._client.generic(
+            method, path, data=body or b"", content_type=headers.get("Content-Type", ""), headers=headers
+        )
+        if path == "/api/v1/sync" and response.status_code == 200:
+            sent = json.loads(gzip.decompress(body))
+            self._hear(sent["device"], sent["changes"], response.json()["verdicts"])
+        return Answer(response.status_code, {k.lower(): v for k, v in response.headers.items()}, response.content)
+
+
+class Clock:
+    """The server's clock, which stands still unless it is told."""
+
+    def __init__(self, now: datetime) -> None:
+        self.now = now
+
+    def __call__(self) -> datetime:
+        return self.now

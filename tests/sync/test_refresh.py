@@ -11,6 +11,7 @@ from celery import current_app
 from django.conf import settings
 from django.db import connection, connections, transaction
 from django.utils import timezone
+from kombu import pools
 
 from config.dev.home import ROOT
 from config.dev.process import Child
@@ -172,13 +173,18 @@ def test_a_lost_message_loses_nothing(worker):
     assert who.client.get(address).json()["revision"] == 10**6
 
 
+def forget_connections():
+    """Let the next message to the broker open a connection of its own, to where the settings say by then."""
+    pools.reset()
+    current_app._pool = current_app.amqp._producer_pool = None
+
+
 @pytest.mark.django_db(transaction=True)
 def test_sync_answers_while_the_broker_is_down(monkeypatch):
     load_lexicon()
     who = person(TeamFactory(), "taster")
     lot = LotFactory(team=who.team)
-    current_app.pool.force_close_all()
-    current_app.amqp._producer_pool = None
+    forget_connections()
     monkeypatch.setattr(current_app.conf, "broker_url", "redis://127.0.0.1:1/0")
     monkeypatch.setattr(current_app.conf, "broker_write_url", "redis://127.0.0.1:1/0")
     try:
@@ -186,8 +192,7 @@ def test_sync_answers_while_the_broker_is_down(monkeypatch):
         assert who.client.get(address).json()["stale"]
         assert Development.objects.get(lot=lot).due_revision > 0
     finally:
-        current_app.pool.force_close_all()
-        current_app.amqp._producer_pool = None
+        forget_connections()
 
 
 def test_each_job_has_a_task_of_its_name():

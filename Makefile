@@ -3,7 +3,7 @@ PYTHON ?= $(firstword $(shell for p in python3 python3.14 python3.13 python3.12 
 	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p; done) python3)
 IN_VENV = exec $(PYTHON) config/dev/venv.py
 
-.PHONY: convergence help run study test
+.PHONY: convergence faults help run study test
 .DEFAULT_GOAL := help
 
 help:  ## list the targets
@@ -12,6 +12,9 @@ help:  ## list the targets
 
 convergence:  ## play 2,000 new stories of offline phones against the server; about ten minutes (LEAFSPAN_STORIES, LEAFSPAN_SEED)
 	@export LEAFSPAN_STORIES=$${LEAFSPAN_STORIES:-2000} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q -s tests/sync/test_convergence.py
+
+faults:  ## kill servers and workers 200 times under four phones, then reckon; about eight minutes (LEAFSPAN_FAULTS, LEAFSPAN_SEED)
+	@$(IN_VENV) tests.faults
 
 run:  ## start everything in the foreground: database, broker, web, worker, timetable, demo data
 	@$(IN_VENV) config.dev run

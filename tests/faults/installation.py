@@ -1,0 +1,116 @@
+"""All of Leafspan on a folder of its own, started through the launcher, with its processes within reach."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import urllib.request
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from signal import Signals
+
+from config.dev.home import ROOT
+from config.dev.leftovers import command_line
+from config.dev.process import free_port
+from tests.config.launching import clean_environment, eventually, launch
+
+PASSWORD = "poured nine times"
+KINDS = {
+    "web worker": ("gunicorn", "gunicorn"),
+    "job worker": ("celery -A config worker", "celery -A config worker"),
+    "broker": ("", "valkey-server"),
+    "database": ("", "bin/postgres"),
+}
+"""What the command lines of a process's parent and of itself hold; the first two are children of a main process."""
+
+
+class Installation:
+    """A running launcher."""
+
+    def __init__(self, home: Path) -> None:
+        self.home, self.port = home, free_port()
+        self.url = f"http://127.0.0.1:{self.port}"
+        self.launcher = launch(
+            "-m", "config.dev", "run", home=home, log=home / "launcher.log", PORT=str(self.port), DEMO="0"
+        )
+
+    def ready(self) -> bool:
+        """Whether requests are served and a worker answers."""
+        try:
+            with urllib.request.urlopen(f"{self.url}/health/ready", timeout=5) as answer:  # noqa: S310 - our own
+                return bool(answer.status == 200)
+        except OSError:
+            return False
+
+    def manage(self, *arguments: str) -> dict[str, str]:
+        """Run a command beside the launcher; return the JSON line that it prints."""
+        done = subprocess.run(
+            [sys.executable, str(ROOT / "manage.py"), *arguments],
+            env=clean_environment(self.home, LEAFSPAN_PASSWORD=PASSWORD),
+            capture_output=True, text=True, check=True, cwd=ROOT,
+        )  # fmt: skip
+        return dict(json.loads(done.stdout.splitlines()[-1]))
+
+    def processes(self, kind: str) -> list[int]:
+        """Return the ids of the processes of a kind that run now."""
+        of_parent, own = KINDS[kind]
+        return [
+            pid
+            for pid, parent in self._family()
+            if own in command_line(pid) and (not of_parent or of_parent in command_line(parent))
+            and (bool(of_parent) or parent == self.launcher.pid)
+        ]  # fmt: skip
+
+    def _family(self) -> list[tuple[int, int]]:
+        """Return every descendant of the launcher with its parent."""
+        parents: dict[int, int] = {}
+        for folder in Path("/proc").iterdir():
+            if folder.name.isdigit():
+                try:
+                    parents[int(folder.name)] = int((folder / "stat").read_text().rpartition(")")[2].split()[1])
+                except OSError:  # it ended
+                    continue
+        found, known = [], {self.launcher.pid}
+        while grown := [(p, parent) for p, parent in parents.items() if parent in known and p not in known]:
+            found += grown
+            known |= {pid for pid, _ in grown}
+        return found
+
+    def kill(self, pid: int) -> bool:
+        """Kill a process outright; False if it was gone already."""
+        try:
+            os.kill(pid, signal.SIGKILL)
+        except ProcessLookupError:
+            return False
+        return True
+
+    def said(self, words: str, *, log: str) -> int:
+        """Return how often a log has these words."""
+        logs = [self.home / "logs" / log, self.home / "logs" / f"{log}.1"]
+        return sum(path.read_text(errors="replace").count(words) for path in logs if path.exists())
+
+
+def is_working(pid: int) -> bool:
+    """Whether a process is on a processor or waits for one at this instant."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "R"
+    except OSError:
+        return False
+
+
+@contextmanager
+def installation(home: Path) -> Iterator[Installation]:
+    """Start everything, wait until it is ready, and stop it in the end."""
+    made = Installation(home)
+    try:
+        if not eventually(lambda: made.ready() or made.launcher.poll() is not None, seconds=120) or not made.ready():
+            raise SystemExit(f"Leafspan did not start; see {home / 'launcher.log'}")
+        yield made
+    finally:
+        made.launcher.send_signal(Signals.SIGTERM)
+        try:
+            made.launcher.wait(timeout=60)
+        except subprocess.TimeoutExpired:
+            made.launcher.kill()

@@ -18,7 +18,7 @@ FORMATS = ("JPEG", "PNG", "WEBP")
 THUMBNAIL_SIDE = 320
 QUALITY = 90
 _LARGEST_PROFILE = 1024 * 1024
-_SIDE_TO_MEASURE = 2000
+_SIDE_TO_MEASURE = 1000
 
 REFUSALS = {
     "wrong_hash": "the bytes that came are not those of the SHA-256 announced: make a new photo and send it again",
@@ -73,8 +73,7 @@ def picture_from(file: bytes) -> Picture:
                 raise
             except Exception as error:
                 raise Unreadable("broken_image") from error
-    small = picture.copy()
-    small.thumbnail((THUMBNAIL_SIDE, THUMBNAIL_SIDE), Image.Resampling.LANCZOS)
+    small = _within(picture, side=THUMBNAIL_SIDE)
     return Picture(image=_jpeg(picture), thumbnail=_jpeg(small), width=picture.width, height=picture.height)
 
 
@@ -97,7 +96,8 @@ def _upright_srgb(opened: Image.Image) -> Image.Image:
     plain = _on_white(_turned(opened))
     if isinstance(profile, bytes) and len(profile) <= _LARGEST_PROFILE:
         plain = _converted(plain, profile)
-    plain = plain.convert("RGB")
+    if plain.mode != "RGB":  # a copy of 50 megapixels is 150 MB, so none is made without need
+        plain = plain.convert("RGB")
     plain.info = {}  # what it still says, such as a comment, would be written along
     return plain
 
@@ -118,7 +118,7 @@ def _on_white(picture: Image.Image) -> Image.Image:
         solid = picture.convert("RGBA")
         ground = Image.new("RGBA", solid.size, (255, 255, 255, 255))
         return Image.alpha_composite(ground, solid).convert("RGB")
-    return picture.convert("RGB") if picture.mode not in ("RGB", "L", "CMYK") else picture
+    return picture if picture.mode in ("RGB", "L", "CMYK") else picture.convert("RGB")
 
 
 def _converted(picture: Image.Image, profile: bytes) -> Image.Image:
@@ -129,6 +129,12 @@ def _converted(picture: Image.Image, profile: bytes) -> Image.Image:
     except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
         return picture
     return converted or picture
+
+
+def _within(picture: Image.Image, *, side: int) -> Image.Image:
+    if max(picture.size) <= side:
+        return picture
+    return ImageOps.contain(picture, (side, side), Image.Resampling.LANCZOS)
 
 
 def _jpeg(picture: Image.Image) -> bytes:

@@ -1,5 +1,6 @@
 """Pages for the browser: signing in, the list of lots, a lot's report."""
 
+import csv
 import re
 from datetime import UTC, datetime
 from html.parser import HTMLParser
@@ -7,11 +8,13 @@ from uuid import uuid4
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
 from tests.api.phone import change, sync, words
 from tests.api.test_development import session_of
 from tests.factories import LotFactory, MemberFactory, TeamFactory, UserFactory, phone
+from tests.sync.test_push import pot
 
 PASSWORD = "two leaves and a bud"
 HOSTILE = [
@@ -269,3 +272,38 @@ def test_member_who_left_sees_nothing(member, lot, browser):
 
     assert browser.get(report(lot.id)).status_code == 404
     assert "Mist Ridge" not in browser.get("/lots/").content.decode()
+
+
+def test_the_curves_come_as_a_table_with_the_numbers_of_the_record(taster, lexicon):
+    lot = LotFactory(team=taster.team)
+    sync(taster.client, pot(lot.id, infusions=4, notes_each=2, keys=("strength", "sweetness"))[1])
+    refresh_development(lot.id, now=timezone.now())
+    curves = taster.client.get(f"/api/v1/lots/{lot.id}/development").json()["curves"]
+    answer = taster.client.get(f"/lots/{lot.id}/report.csv")
+    rows = list(csv.DictReader(answer.content.decode().splitlines()))
+    assert answer["Content-Type"] == "text/csv; charset=utf-8"
+    assert [
+        (r["descriptor"], int(r["infusion"]), float(r["mean"]), float(r["low"]), float(r["high"])) for r in rows
+    ] == [(c["descriptor"], p["infusion"], p["mean"], p["low"], p["high"]) for c in curves for p in c["points"]]
+    assert [None if r["observed"] == "" else float(r["observed"]) for r in rows] == [
+        p["observed"] for c in curves for p in c["points"]
+    ]
+
+
+def test_the_curve_comes_as_a_small_drawing_of_its_own(taster, lexicon):
+    lot = LotFactory(team=taster.team)
+    sync(taster.client, pot(lot.id, infusions=4, notes_each=1, keys=("strength",))[1])
+    refresh_development(lot.id, now=timezone.now())
+    answer = taster.client.get(f"/lots/{lot.id}/report.svg")
+    assert answer["Content-Type"].startswith("image/svg+xml")
+    assert answer.content.startswith(b"<svg xmlns=")
+    assert len(answer.content) < 60_000
+    assert f"/lots/{lot.id}/report.svg" in taster.client.get(f"/lots/{lot.id}/report/").content.decode()
+
+
+@pytest.mark.parametrize("ending", ["svg", "csv"])
+def test_other_forms_of_a_strangers_report_look_absent(taster, stranger, ending):
+    lot = LotFactory(team=taster.team)
+    foreign = stranger.client.get(f"/lots/{lot.id}/report.{ending}")
+    absent = stranger.client.get(f"/lots/{uuid4()}/report.{ending}")
+    assert (foreign.status_code, foreign.content) == (404, absent.content)

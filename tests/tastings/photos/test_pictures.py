@@ -32,11 +32,11 @@ pytestmark = pytest.mark.django_db
 
 def test_nothing_but_pixels_is_kept(taster, session, folder):
     hidden = b"PK\x03\x04 a page or an archive behind the end <script>"
-    file = phone_photo() + hidden
+    file = phone_photo(width=800, height=600) + hidden
     assert b"Maker of the phone" in file
     assert Image.open(io.BytesIO(file)).getexif().get_ifd(0x8825)
     address, _ = kept(taster, file, session=str(session.id))
-    for which, size in (("image", (180, 240)), ("thumbnail", (180, 240))):
+    for which, size in (("image", (600, 800)), ("thumbnail", (240, 320))):
         answer, data = served(taster, address, which)
         found, behind = segments(data)
         # JFIF header, tables, frame: no APP1 (EXIF, XMP), no APP2 (profile), no APP13, no comment

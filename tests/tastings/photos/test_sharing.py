@@ -89,7 +89,7 @@ def test_an_upload_deleted_under_way_leaves_nothing(taster, session, folder):
 
 
 def test_served_file_says_how_it_may_be_kept(taster, session):
-    address, _ = kept(taster, phone_photo(), session=str(session.id))
+    address, _ = kept(taster, phone_photo(width=800, height=600), session=str(session.id))
     answer, _ = served(taster, address)
     assert answer["Cache-Control"] == "private, no-cache"
     assert (answer["X-Content-Type-Options"], "Authorization" in answer["Vary"]) == ("nosniff", True)

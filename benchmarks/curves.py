@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from benchmarks.worlds import some_leaf, some_session, some_table
+from benchmarks.worlds import N_TASTERS, some_leaf, some_session, some_table
 from tastings.maths.brewing import EVEN_INFUSIONS, FloatArray
 from tastings.maths.brews import HIGHEST, Brew
 from tastings.maths.develop import develop
@@ -101,9 +101,17 @@ def scored(found: Development, *, truth: FloatArray, brews: Iterable[Brew]) -> S
     )
 
 
-def one_lot(*, sessions: int, power: bool, chance: np.random.Generator) -> Scored:
+@dataclass(frozen=True, slots=True)
+class World:
+    """What lots are like: whether taste follows a power, and how many tasters a team has."""
+
+    power: bool = False
+    n_tasters: int = N_TASTERS
+
+
+def one_lot(world: World, *, sessions: int, chance: np.random.Generator) -> Scored:
     """Simulate a lot, compute it, and score it."""
-    leaf, table = some_leaf(chance, power=power), some_table(chance)
+    leaf, table = some_leaf(chance, power=world.power), some_table(chance, n_tasters=world.n_tasters)
     brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
     return scored(develop(brews, rated=["strength"]), truth=leaf.even_cups(), brews=brews)
 

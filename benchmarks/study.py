@@ -15,15 +15,15 @@ from time import monotonic
 
 import numpy as np
 
-from benchmarks.curves import Scores, label_moved, one_lot
+from benchmarks.curves import Scores, World, label_moved, one_lot
 from benchmarks.endings import TeamScores, all_scores, tables
 from benchmarks.plots import Axis, Line, drawing
 from tastings.maths.development import METHOD
 
 SESSIONS = (1, 3, 8)
-WORLDS = {"saturating": False, "power": True}
+WORLDS = {"saturating": World(), "power": World(power=True), "large team": World(n_tasters=40)}
 LOTS, TEAMS, ABSURD = 2000, 100, 1000
-START = 2026
+START = 2027
 """Start of the random numbers: not used while the method was worked on."""
 DOCS = Path(__file__).resolve().parents[1] / "docs"
 EDGES = np.linspace(0.0, 1.0, 11)
@@ -66,13 +66,13 @@ class Wanted:
 
 def all_curves(*, lots: int, start: int, progress: Callable[[str, int, int], None]) -> Curves:
     found: Curves = {}
-    for world, power in WORLDS.items():
+    for number, (name, world) in enumerate(WORLDS.items()):
         for sessions in SESSIONS:
-            scores = found[world, sessions] = Scores()
+            scores = found[name, sessions] = Scores()
             for lot in range(lots):
-                chance = np.random.default_rng([start, power, sessions, lot])
-                scores.lots.append(one_lot(sessions=sessions, power=power, chance=chance))
-                progress(f"{world} world, {sessions} sessions", lot + 1, lots)
+                chance = np.random.default_rng([start, number, sessions, lot])
+                scores.lots.append(one_lot(world, sessions=sessions, chance=chance))
+                progress(f"{name}, {sessions} sessions", lot + 1, lots)
     return found
 
 
@@ -201,8 +201,9 @@ The worlds are not those that the estimator assumes. Taste saturates as a Hill c
 (`saturating`) or follows Stevens's power of it (`power`); the estimator takes a logarithm. Every lot has its own
 activation energy. Kettles start 0 to 6 °C low and wander by a degree from pour to pour, contacts are off by -6 to +8 s,
 the leaf by 15 %; that is recorded, the water by a thermometer that is a degree off. Each of a team's four tasters has a
-gain, a shift and a noise of their own; ratings are rounded to half points and end at 0 and 10. Errors are those of the
-even-brew curve of strength, in points of 0 to 10.
+gain, a shift and a noise of their own; the scale is the mean of the team. Ratings are rounded to half points and end at
+0 and 10. In the `large team` taste saturates and there are forty tasters, so that hardly anyone tastes a lot twice.
+Errors are those of the even-brew curve of strength, in points of 0 to 10.
 
 ## What is asked for, in the saturating world
 

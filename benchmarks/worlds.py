@@ -80,13 +80,13 @@ class Table:
     noise: FloatArray
 
 
-def some_table(chance: np.random.Generator) -> Table:
-    """Draw a team of four; their mean is the team's scale, for nothing else defines it."""
-    gain, shift = np.clip(chance.normal(1.0, 0.15, N_TASTERS), 0.6, 1.4), chance.normal(0.0, 0.5, N_TASTERS)
+def some_table(chance: np.random.Generator, *, n_tasters: int = N_TASTERS) -> Table:
+    """Draw a team, of four unless said otherwise; their mean is the team's scale, for nothing else defines it."""
+    gain, shift = np.clip(chance.normal(1.0, 0.15, n_tasters), 0.6, 1.4), chance.normal(0.0, 0.5, n_tasters)
     return Table(
         gain=gain / gain.mean(),
         shift=shift - shift.mean(),
-        noise=chance.uniform(0.5, 1.0, N_TASTERS),
+        noise=chance.uniform(0.5, 1.0, n_tasters),
     )
 
 
@@ -97,7 +97,7 @@ def some_session(
 
     With a finish line the session ends where a cup is found spent, or at the hour, which is 5 to 12 infusions.
     """
-    taster = int(chance.integers(N_TASTERS))
+    taster = int(chance.integers(table.gain.size))
     low_c = chance.uniform(0.0, 6.0)
     last = int(chance.integers(8, EVEN_INFUSIONS + 1))
     even = even_brew()

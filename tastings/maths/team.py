@@ -17,7 +17,7 @@ from tastings.maths.brewing import FloatArray
 from tastings.maths.brews import TasterScale
 from tastings.maths.sums import SIGMA, TasterSums
 
-MOST_ABSENT = 3.0
+AT_FIRST = 4.0
 _UNKNOWN = TasterScale()
 
 
@@ -95,19 +95,22 @@ def absent(n_sessions: Collection[int]) -> float:
     Returns
     -------
     float
-        3 when nothing is known, less as tasters come back rather than new ones.
+            4 when nothing is known, less as tasters come back, many when every session has another.
 
     Notes
     -----
-    After Good and Turing (Good 1953, Biometrika 40:237-264): the next session is by somebody new about as often as
-    tasters so far were seen once only. One is added above and below, so that a first session says nothing yet.
+    Two parts. Chao's estimate of the kinds not seen, from those seen once and twice, f1 (f1 - 1) / 2 (f2 + 1) (Chao
+    1984, Scandinavian Journal of Statistics 11:265-270, in the form without bias). It is 0 for a first session, so the
+    team is taken to have four others at first, fewer as the share of sessions by tasters seen once falls, which is
+    how often the next one is by somebody new (Good 1953, Biometrika 40:237-264).
 
     Examples
     --------
-    >>> absent([]), absent([1]), round(absent([2, 3, 3]), 2)
-    (3.0, 3.0, 0.33)
+    >>> absent([]), absent([1]), round(absent([2, 3, 3]), 2), absent([1] * 8)
+    (4.0, 4.0, 0.44, 32.0)
     """
-    return MOST_ABSENT * (1 + sum(n == 1 for n in n_sessions)) / (1 + sum(n_sessions))
+    once, twice = (sum(n == times for n in n_sessions) for times in (1, 2))
+    return once * (once - 1) / (2 * (twice + 1)) + AT_FIRST * (1 + once) / (1 + sum(n_sessions))
 
 
 def nothing(*, n_nodes: int) -> Sums:

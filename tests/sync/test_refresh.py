@@ -185,7 +185,6 @@ def test_sync_answers_while_the_broker_is_down(monkeypatch):
     who = person(TeamFactory(), "taster")
     lot = LotFactory(team=who.team)
     forget_connections()
-    monkeypatch.setattr(current_app.conf, "broker_url", "redis://127.0.0.1:1/0")
     monkeypatch.setattr(current_app.conf, "broker_write_url", "redis://127.0.0.1:1/0")
     try:
         address = brewed(who.client, lot)

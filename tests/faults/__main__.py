@@ -95,7 +95,7 @@ def _tell(place: Installation, seats: list[Seat], *, done: int, revision: int) -
     changes, own = sum(len(seat.acknowledged) for seat in seats), sum(seat.own for seat in seats)
     cut, broken = sum(seat.link.cut for seat in seats), sum(seat.link.broken for seat in seats)
     given_up, twice = sum(seat.failed_syncs for seat in seats), sum(seat.twice for seat in seats)
-    lost_jobs, reborn = place.said("WorkerLostError", log="worker.log"), sum(seat.reborn for seat in seats)
+    lost_jobs, reborn = place.said("error: WorkerLostError", log="worker.log"), sum(seat.reborn for seat in seats)
     say(f"  {done} faults: {cut} requests cut off, {lost_jobs} jobs killed at work, {broken} answers 5xx")
     say(f"  {given_up} syncs given up for later; phones died {reborn} times")
     say(f"  {changes} changes acknowledged, {own} of them of records of one's own; {revision} revisions")

@@ -100,8 +100,9 @@ class Seat:
             self._pour_a_pot()
         busy = {unsent.record for unsent in self.phone.unsent}
         for _ in range(self.draw.randint(1, 6)):
-            lists = (self._notes, self._notes, self._infusions, self._deleted, self._lots)
-            mine = self.draw.choice([records for records in lists if records])
+            lists = (self._notes, self._notes, self._infusions, self._deleted)
+            mine = self.draw.choice([records for records in lists if records] or [self._lots])
+            mine = self._lots if self.draw.random() < 0.03 else mine  # what all of them edit
             record = self.draw.choice(mine)
             if record in busy:
                 continue

@@ -26,9 +26,9 @@ class Fault:
 class Field:
     """One field of a record.
 
-    ``kind`` is text, texts, number, integer, truth, date, moment, choice, reference or key (a descriptor's).
-    ``low`` and ``high`` are inclusive; ``above`` is exclusive. ``fixed`` fields cannot change once set.
-    ``to`` is the record type a reference names.
+    ``kind`` is text, texts, number, integer, truth, date, moment, choice, reference, references or key (a
+    descriptor's). ``low`` and ``high`` are inclusive, of references how many there may be; ``above`` is exclusive.
+    ``fixed`` fields cannot change once set. ``to`` is the record type a reference names.
     """
 
     name: str
@@ -57,6 +57,7 @@ class Shape:
     ordered_pairs: tuple[tuple[str, str], ...] = ()  # (low, high): low may not exceed high
     filters: tuple[str, ...] = ()
     is_parent: bool = False  # other records hang on it
+    one_needed: tuple[str, ...] = ()  # a record must have at least one of these
 
     def by_name(self) -> Mapping[str, Field]:
         """Return the fields by name."""
@@ -173,6 +174,18 @@ def _date(_: Field, value: object) -> str:
         raise Unfit("date", "is not a date that exists") from error
 
 
+def _references(field: Field, value: object) -> list[str]:
+    low, high = int(field.low or 0), int(field.high or 50)
+    if not isinstance(value, list):
+        raise Unfit("type", "must be a list of ids")
+    ids = [clean_id(item) for item in value]
+    if len(set(ids)) != len(ids):
+        raise Unfit("taken", "names one of them twice")
+    if not low <= len(ids) <= high:
+        raise Unfit("range", f"must be {low} to {high} ids")
+    return ids
+
+
 def _choice(field: Field, value: object) -> str:
     if not isinstance(value, str) or value not in field.choices:
         raise Unfit("choice", f"must be one of {', '.join(field.choices)}")
@@ -190,6 +203,7 @@ _CLEANERS: Mapping[str, Callable[[Field, object], object]] = {
     "moment": lambda _, value: clean_moment(value),
     "choice": _choice,
     "reference": lambda _, value: clean_id(value),
+    "references": _references,
 }
 
 
@@ -204,7 +218,7 @@ def clean(field: Field, value: object) -> object:
     if value is None:
         if field.required:
             raise Unfit("required", "must not be null")
-        return [] if field.kind == "texts" else field.default
+        return [] if field.kind in ("texts", "references") else field.default
     return _CLEANERS[field.kind](field, value)
 
 
@@ -233,6 +247,10 @@ def faults_between(shape: Shape, values: Mapping[str, object]) -> Sequence[tuple
         for field in shape.fields
         if field.required and values.get(field.name) is None
     ]
+    if shape.one_needed and all(values.get(name) is None for name in shape.one_needed):
+        faults.append(
+            (shape.one_needed[0], Fault("required", f"a new record must have {' or '.join(shape.one_needed)}"))
+        )
     for low, high in shape.ordered_pairs:
         a, b = values.get(low), values.get(high)
         if isinstance(a, int | float) and isinstance(b, int | float) and a > b:

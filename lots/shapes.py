@@ -2,17 +2,14 @@
 
 from lots.shape import Field, Shape
 
+KINDS = ("green", "white", "yellow", "oolong", "black", "dark", "scented", "herbal")
+
 LOT = Shape(
     "lot",
     (
         Field(name="name", kind="text", required=True, about="what the team calls it"),
         Field(name="code", kind="text", longest=60),
-        Field(
-            name="kind",
-            kind="choice",
-            required=True,
-            choices=("green", "white", "yellow", "oolong", "black", "dark", "scented", "herbal"),
-        ),
+        Field(name="kind", kind="choice", required=True, choices=KINDS),
         Field(name="cultivar", kind="text"),
         Field(name="country", kind="text", longest=2, pattern="[A-Z]{2}", about="ISO 3166-1 alpha-2"),
         Field(name="region", kind="text"),

@@ -4,6 +4,7 @@ Limits are wide enough for any pot and any mountain and narrow enough to catch a
 """
 
 from lots.shape import Field, Shape
+from lots.shapes import KINDS
 
 MATERIALS = ("porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron")
 MOMENTS = (
@@ -23,7 +24,14 @@ KEY = "[a-z][a-z0-9_]{0,59}"
 SESSION = Shape(
     "session",
     (
-        Field(name="lot", kind="reference", to="lot", required=True),
+        Field(name="lot", kind="reference", to="lot", about="empty while it is tasted blind"),
+        Field(
+            name="flight_cup",
+            kind="reference",
+            to="flight_cup",
+            fixed=True,
+            about="one of the taster's own cups in a flight, instead of a lot, which the reveal sets",
+        ),
         Field(name="shop", kind="reference", to="shop"),
         Field(name="started_at", kind="moment", required=True),
         Field(name="leaf_g", kind="number", required=True, above=0, high=1000),
@@ -45,7 +53,8 @@ SESSION = Shape(
     server_fields=("taster",),
     ordered_pairs=(("more_low", "more_high"),),
     is_parent=True,
-    filters=("lot", "shop", "taster", "purpose"),
+    one_needed=("lot", "flight_cup"),
+    filters=("lot", "flight_cup", "shop", "taster", "purpose"),
 )
 
 INFUSION = Shape(
@@ -133,4 +142,53 @@ PHOTO = Shape(
         Field(name="taken_at", kind="moment"),
     ),
     server_fields=("state", "reason", "received", "width", "height", "colour", "by", "created_at"),
+)
+
+PROTOCOLS = ("covered_bowl", "standard_bowl", "small_pot")
+FACTORS = ("dry_leaf", "liquor_colour", "aroma", "taste", "spent_leaf")
+"""What an evaluation by factors looks at."""
+MOST_CUPS = 900
+"""Of one flight: each has a three-digit code of its own."""
+FLIGHT = Shape(
+    "flight",
+    (
+        Field(name="name", kind="text", required=True),
+        Field(
+            name="lots", kind="references", to="lot", required=True, low=2, high=60, about="the candidates, all samples"
+        ),
+        Field(name="tasters", kind="references", to="member", required=True, low=1, high=60),
+        Field(
+            name="pourers",
+            kind="references",
+            to="member",
+            high=20,
+            about="who may see which code is which lot before the reveal, and may not taste",
+        ),
+        Field(name="protocol", kind="choice", choices=PROTOCOLS, default="covered_bowl"),
+        Field(name="infusions", kind="integer", low=1, high=20, about="of a small pot"),
+        Field(name="cups_per_sitting", kind="integer", required=True, low=1, high=40),
+        Field(name="sittings", kind="integer", low=1, high=20, default=1, about="of each taster"),
+        Field(name="repeats", kind="integer", low=0, high=20, default=0, about="hidden duplicates for each taster"),
+        Field(name="reference", kind="reference", to="lot", about="a known lot, poured once in every sitting"),
+        Field(
+            name="expected_order", kind="references", to="lot", high=60, about="candidates, the best first, if foreseen"
+        ),
+        Field(name="weights_for", kind="choice", choices=KINDS, about="a preset of weights by tea class"),
+        *(
+            Field(name=f"weight_{name}_pct", kind="number", low=0, high=100, about="the five add up to 100")
+            for name in FACTORS
+        ),
+        Field(name="remarks", kind="text", longest=8000),
+    ),
+    server_fields=("state", "plan", "progress", "cups", "by", "created_at", "revealed_at", "decision"),
+)
+CHOSEN = Shape(
+    "chosen",
+    (
+        Field(name="lot", kind="reference", to="lot", required=True, about="one of the candidates"),
+        Field(name="bought", kind="reference", to="lot", required=True, about="the id that the bought lot is to have"),
+        Field(name="quantity_g", kind="number", above=0, high=100_000_000),
+        Field(name="price_per_kg", kind="number", low=0, high=9_999_999, decimals=2),
+        Field(name="currency", kind="text", longest=3, pattern="[A-Z]{3}", about="ISO 4217"),
+    ),
 )

@@ -1,5 +1,6 @@
 from tastings.models.descriptors import Descriptor
 from tastings.models.development import Development
+from tastings.models.flights import Flight, FlightCup, FlightLot, FlightMember
 from tastings.models.notes import Note
 from tastings.models.panel import TeamPanel
 from tastings.models.photos import Photo, PhotoContent
@@ -9,6 +10,10 @@ from tastings.models.triangles import Trial, TriangleTest
 __all__ = [
     "Descriptor",
     "Development",
+    "Flight",
+    "FlightCup",
+    "FlightLot",
+    "FlightMember",
     "Infusion",
     "Note",
     "Photo",

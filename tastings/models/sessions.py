@@ -8,6 +8,7 @@ from django.db.models import Q
 from lots.models import Lot, Synced
 from lots.models.synced import constraints_of
 from lots.shape import Shape
+from tastings.models.flights import FlightCup
 from tastings.shapes import INFUSION, SESSION
 from teams.models import Shop, User
 
@@ -15,7 +16,13 @@ from teams.models import Shop, User
 class Session(Synced):
     """One pot of one lot, brewed again and again by one taster."""
 
-    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="+", db_index=False, db_constraint=False)
+    lot = models.ForeignKey(
+        Lot, on_delete=models.PROTECT, related_name="+", null=True, db_index=False, db_constraint=False
+    )
+    """Empty while it is tasted blind."""
+    flight_cup = models.ForeignKey(
+        FlightCup, on_delete=models.PROTECT, related_name="sessions", null=True, db_constraint=False
+    )
     shop = models.ForeignKey(
         Shop, on_delete=models.PROTECT, related_name="+", null=True, db_index=False, db_constraint=False
     )
@@ -44,12 +51,17 @@ class Session(Synced):
     class Meta:
         constraints = [
             *constraints_of(SESSION),
-            models.CheckConstraint(condition=Q(private=True) | Q(shared_once=True), name="session_open_is_shared"),
+            models.CheckConstraint(
+                condition=Q(private=True) | Q(lot=None) | Q(shared_once=True), name="session_open_is_shared"
+            ),
+            models.CheckConstraint(
+                condition=Q(lot__isnull=False) | Q(flight_cup__isnull=False), name="session_of_lot_or_cup"
+            ),
         ]
         indexes = [models.Index(fields=["lot", "-started_at"], name="session_of_lot")]
 
     def __str__(self) -> str:
-        return f"{self.lot_id} {self.started_at:%Y-%m-%d}"
+        return f"{self.lot_id or 'blind'} {self.started_at:%Y-%m-%d}"
 
     def server_values(self) -> dict[str, object]:
         """Return who tasted."""

@@ -1,4 +1,4 @@
-"""A lot's sessions as the maths takes them. Private sessions and removed records take no part."""
+"""A lot's sessions as the maths takes them. Private and blind sessions and removed records take no part."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
@@ -10,6 +10,7 @@ from django.db.models import QuerySet
 
 from tastings.maths.brews import Brew, Pour
 from tastings.models import Infusion, Note, Session
+from tastings.queries.records import open_sessions
 
 _IN_THE_CUP = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
 """Moments that speak of an infusion's cup; a word rated at several counts where it stands first here."""
@@ -47,7 +48,7 @@ def latest_tastings(team: UUID, *, sessions: int) -> Mapping[str, Tastings]:
 
 
 def _shared(sessions: QuerySet[Session]) -> QuerySet[Session]:
-    return sessions.filter(removed=False, private=False)
+    return sessions.filter(open_sessions(), removed=False)
 
 
 def _read(found: QuerySet[Session]) -> Tastings:

@@ -9,7 +9,7 @@ from tastings.maths.compare import Comparison, compare
 from tastings.models import Session
 from tastings.queries.brews import tastings_of
 from tastings.queries.panels import calibration_of
-from tastings.queries.records import record_for
+from tastings.queries.records import open_sessions, record_for
 from teams.errors import Invalid, Problem
 from teams.models import Member
 
@@ -36,7 +36,7 @@ def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
     if by not in BY:
         raise Invalid(problems=[Problem("by", "choice", f"one of {', '.join(BY)}")])
     tastings = tastings_of(lot)
-    said = dict(Session.objects.filter(lot_id=lot, removed=False, private=False).values_list("id", by))
+    said = dict(Session.objects.filter(open_sessions(), lot_id=lot, removed=False).values_list("id", by))
     groups: dict[str, list[Brew]] = defaultdict(list)
     for brew in tastings.brews:
         groups[str(said.get(UUID(brew.session)) or UNSAID)].append(brew)

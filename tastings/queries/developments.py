@@ -13,7 +13,7 @@ from tastings.maths.departures import otherwise
 from tastings.maths.develop import develop
 from tastings.maths.sentence import sentence
 from tastings.models import Descriptor, Development, Infusion, Session
-from tastings.queries.records import record_for
+from tastings.queries.records import open_sessions, record_for
 from teams.models import Member
 
 
@@ -80,7 +80,7 @@ def lots_with_figures(member: Member, *, q: str = "", limit: int = 200) -> list[
 def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:
     """Return the shared sessions behind a lot's figures with what a report tells of them."""
     sessions = list(
-        Session.objects.filter(team_id=member.team_id, lot_id=lot, removed=False, private=False)
+        Session.objects.filter(open_sessions(), team_id=member.team_id, lot_id=lot, removed=False)
         .select_related("shop", "taster")
         .order_by("started_at", "id")
     )

@@ -1,4 +1,4 @@
-"""Reads of photos. A private session's are its taster's; absent, removed, foreign and hidden ones look the same."""
+"""Reads of photos. A private or blind session's are its taster's; absent, foreign and hidden ones look the same."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,6 +10,7 @@ from django.db.models import Q, QuerySet
 from lots.models.wire import TO_WIRE
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
+from tastings.queries.records import seen_sessions
 from teams.errors import NotHere
 from teams.models import Member
 
@@ -23,9 +24,8 @@ class ServedFile:
 
 
 def visible_photos(member: Member) -> QuerySet[Photo]:
-    """Return the photos that the member may see: of live lots and sessions, private ones of the taster's own only."""
-    open_to_all = Q(session__private=False) | Q(session__taster_id=member.user_id)
-    of_something = Q(lot__removed=False) | (Q(session__removed=False) & open_to_all)
+    """Return the photos that the member may see: of live lots, and of live sessions that they may see."""
+    of_something = Q(lot__removed=False) | (Q(session__removed=False) & seen_sessions(member, "session__"))
     return Photo.objects.filter(of_something, team_id=member.team_id, removed_at=None).select_related("content")
 
 

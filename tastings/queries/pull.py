@@ -15,7 +15,7 @@ from lots.models import Synced
 from lots.models.wire import TO_WIRE, column_of
 from lots.shape import Shape
 from tastings.models import Infusion, Note, Session
-from tastings.queries.records import MODELS
+from tastings.queries.records import MODELS, open_sessions
 from teams.models import Member, Team
 
 
@@ -31,8 +31,8 @@ class Page:
 def pull(member: Member, *, cursor: int, limit: int) -> Page:
     """Return up to ``limit`` changed records after ``cursor``.
 
-    A session private to someone else, and what hangs on it, comes as a deletion if others could see it once; else it
-    does not come at all, and the page may hold fewer changes than the limit though there is more.
+    A session that is someone else's and private or blind, and what hangs on it, comes as a deletion if others could
+    see it once; else it does not come at all, and the page may hold fewer changes than the limit though there is more.
     """
     counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
     found: list[_Row] = []
@@ -109,7 +109,7 @@ def _hidden(member: Member, rows: Collection[_Row]) -> tuple[set[UUID], set[UUID
     hidden: set[UUID] = set()
     unseen: set[UUID] = set()
     if ids:
-        others = Session.objects.filter(id__in=ids, private=True).exclude(taster_id=member.user_id)
+        others = Session.objects.filter(~open_sessions(), id__in=ids).exclude(taster_id=member.user_id)
         for session, shared_once in others.values_list("id", "shared_once"):
             (hidden if shared_once else unseen).add(session)
     return hidden, unseen

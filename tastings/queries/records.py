@@ -46,16 +46,28 @@ def with_words(rows: QuerySet[_Row]) -> QuerySet[_Row]:
     return rows.select_related(*related) if related else rows
 
 
+def open_sessions(to: str = "") -> Q:
+    """Return the condition of sessions that the team shares: neither private nor still blind.
+
+    ``to`` leads from the rows that are filtered to their session, as ``session__``.
+    """
+    return Q(**{f"{to}private": False, f"{to}lot__isnull": False})
+
+
+def seen_sessions(member: Member, to: str = "") -> Q:
+    """Return the condition of sessions that the member may see: shared ones and their own."""
+    return open_sessions(to) | Q(**{f"{to}taster_id": member.user_id})
+
+
 def visible(member: Member, type_name: str) -> QuerySet[Synced]:
     """Return the records of a type that the member may see, tombstones included."""
     rows = MODELS[type_name]._default_manager.all()
     mine = Q(team_id=member.team_id)
     match type_name:
         case "session":
-            return rows.filter(mine & (Q(private=False) | Q(taster_id=member.user_id)))
+            return rows.filter(mine, seen_sessions(member))
         case "infusion" | "note":
-            rows = with_words(rows)
-            return rows.filter(mine, Q(session__private=False) | Q(session__taster_id=member.user_id))
+            return with_words(rows).filter(mine, seen_sessions(member, "session__"))
         case "descriptor":
             return rows.filter(mine | Q(team=None))
         case _:

@@ -46,8 +46,9 @@ def _between(draft: Draft, trial: Copy) -> list[Problem]:
 
 def _fixed(change: Change, draft: Draft) -> Iterator[Problem]:
     for field in draft.shape.fields:
-        sent = change.fields.get(field.name)
-        if field.fixed and draft.exists and sent is not None and sent != draft.values[field.name]:
+        if field.fixed and draft.exists and field.name in change.fields:
+            if change.fields[field.name] == draft.values.get(field.name):
+                continue
             yield Problem(field.name, "fixed", "cannot change once it is set")
 
 
@@ -60,6 +61,8 @@ def _references(change: Change, ground: Ground) -> Iterator[Problem]:
             known = ground.word(value) is not None
         elif field.to == "shop":
             known = UUID(str(value)) in ground.shops
+        elif field.to == "flight_cup":
+            known = UUID(str(value)) in ground.cups or value == ground.draft_of(change).values.get(field.name)
         elif field.to is not None:
             if UUID(str(value)) == change.id:
                 yield Problem(field.name, "itself", f"a {change.type} cannot hang on itself")
@@ -74,6 +77,8 @@ def _references(change: Change, ground: Ground) -> Iterator[Problem]:
 def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> Iterator[Problem]:
     match change.type:
         case "session":
+            if trial.values.get("flight_cup") and trial.values.get("lot") != draft.values.get("lot"):
+                yield Problem("lot", "not_allowed", "is set when the flight is revealed")
             if draft.row is not None and "private" in change.fields:
                 taster = draft.row.server_values()["taster"]
                 flips = change.fields["private"] != draft.values["private"]

@@ -1,6 +1,6 @@
 """What a push stands on: the records it names and those they hang on, read in a handful of queries.
 
-Records of another team, and of sessions private to someone else, are kept apart in ``hidden``: to the member they
+Records of another team, and of others' sessions that are private or blind, are kept apart in ``hidden``: to the member they
 do not exist.
 """
 
@@ -13,7 +13,7 @@ from django.db.models import Q
 from lots.models import Lot, Synced
 from tastings.actions.push.change import SHAPES, Change
 from tastings.actions.push.draft import Draft
-from tastings.models import Descriptor, Infusion, Note, Session
+from tastings.models import Descriptor, FlightCup, Infusion, Note, Session
 from tastings.queries.records import with_words
 from teams.models import Member, Shop
 
@@ -30,6 +30,8 @@ class Ground:
         self.built_in: set[UUID] = set()
         self.descriptors: dict[str, list[Descriptor]] = {}
         self.shops: set[UUID] = set()
+        self.cups: dict[UUID, FlightCup] = {}
+        """Of flights, by id: the member's own."""
         self._read(changes)
 
     def find(self, type_name: str, record: object) -> Draft | None:
@@ -59,6 +61,7 @@ class Ground:
         named: dict[str, set[UUID]] = {name: set() for name in SHAPES}
         keys: set[str] = set()
         shops: set[UUID] = set()
+        cups: set[UUID] = set()
         for change in changes:
             named[change.type].add(change.id)
             for field in SHAPES[change.type].fields:
@@ -68,6 +71,8 @@ class Ground:
                     keys.add(str(value))
                 elif field.to == "shop":
                     shops.add(UUID(str(value)))
+                elif field.to == "flight_cup":
+                    cups.add(UUID(str(value)))
                 elif field.to is not None:
                     named[field.to].add(UUID(str(value)))
         # children before parents, so that the parents of what is stored are read too
@@ -77,7 +82,7 @@ class Ground:
         infusions = self._rows(Infusion, named["infusion"])
         named["session"] |= {infusion.session_id for infusion in infusions}
         sessions = self._rows(Session, named["session"])
-        named["lot"] |= {session.lot_id for session in sessions}
+        named["lot"] |= {session.lot_id for session in sessions if session.lot_id is not None}
         self._keep("lot", self._rows(Lot, named["lot"]))
         self._keep("session", [s for s in sessions if not self._hide(s, session=s)])
         by_id = {session.id: session for session in sessions}
@@ -88,6 +93,11 @@ class Ground:
             self.shops = set(
                 Shop.objects.filter(team_id=self.member.team_id, id__in=shops).values_list("id", flat=True)
             )
+        if cups:
+            mine = FlightCup.objects.filter(team_id=self.member.team_id, taster_id=self.member.user_id)
+            self.cups = {cup.id: cup for cup in mine.filter(id__in=cups).select_related("flight")}
+            revealed = {cup.lot_id for cup in self.cups.values() if not cup.flight.is_blind} - self.drafts["lot"].keys()
+            self.drafts["lot"] |= {row.id: Draft.of_row(row) for row in self._rows(Lot, revealed)}
         if keys:
             own = Q(team=None) | Q(team_id=self.member.team_id)
             # live ones first: a note with a key means the word in use now
@@ -109,7 +119,8 @@ class Ground:
         return mine
 
     def _hide(self, row: Synced, *, session: Session | None) -> bool:
-        hidden = session is None or (session.private and session.taster_id != self.member.user_id)
+        closed = session is None or session.private or session.lot_id is None
+        hidden = closed and (session is None or session.taster_id != self.member.user_id)
         if hidden:
             self.hidden.add((row.shape.type, row.id))
         return hidden

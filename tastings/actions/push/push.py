@@ -14,6 +14,7 @@ from django.db import IntegrityError, connection, transaction
 from lots.merge import Lost
 from lots.models import FieldHistory
 from tastings.actions.due import mark_due
+from tastings.actions.push.blind import name_lots, without_lot
 from tastings.actions.push.change import SHAPES, Change, Verdict, read_change
 from tastings.actions.push.checks import problems_of
 from tastings.actions.push.draft import Draft
@@ -74,6 +75,8 @@ class _Push:
             for i in self._parents_first(mine) if type_name == "lot" else mine:
                 self._try(i)
             self._try_again(mine)
+            if type_name == "session":
+                name_lots(self._ground)
             if type_name == "infusion":
                 self._settle_numbers()
         self._recognise_repeats()
@@ -87,8 +90,8 @@ class _Push:
         return [self._verdict(i) for i in range(len(self._changes))]
 
     def _try(self, i: int) -> None:
-        change = self._changes[i]
-        draft = self._ground.draft_of(change)
+        draft = self._ground.draft_of(self._changes[i])
+        change = without_lot(self._changes[i], draft)
         if known := self._heard.get(i):
             change = Change(type=change.type, id=change.id, stamp=change.stamp, expected=change.expected,
                             fields={k: v for k, v in change.fields.items() if k not in known})  # fmt: skip

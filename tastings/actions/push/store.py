@@ -1,6 +1,6 @@
 """Writing what a push decided: one statement per record type, one revision per record."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
@@ -14,7 +14,7 @@ from tastings.actions.push.draft import Draft
 from tastings.actions.push.ground import Ground
 from tastings.actions.push.rows import upsert
 from tastings.models import Infusion, Note, Session
-from tastings.queries.records import MODELS
+from tastings.queries.records import MODELS, open_sessions
 from teams.models import Member
 
 
@@ -23,7 +23,7 @@ def store(ground: Ground, *, revision: int, now: datetime) -> int:
     member = ground.member
     for draft in ground.drafts["session"].values():
         if draft.dirty and draft.row is not None and draft.held.values["private"] != draft.values["private"]:
-            revision = _renew_children(draft.id, revision=revision)
+            revision = renew_children([draft.id], revision=revision)
     for type_name in SHAPES:
         model = MODELS[type_name]
         dirty = [draft for draft in ground.drafts[type_name].values() if draft.dirty]
@@ -68,7 +68,7 @@ def _row(draft: Draft, *, ground: Ground, now: datetime) -> dict[str, object]:
         case "session":
             was_shared = isinstance(held, Session) and held.shared_once
             row["taster_id"] = held.taster_id if isinstance(held, Session) else member.user_id
-            row["shared_once"] = was_shared or not row["private"]
+            row["shared_once"] = was_shared or not (row["private"] or row["lot_id"] is None)
         case "descriptor":
             row["position"] = 0
         case _:
@@ -91,17 +91,17 @@ def _history(draft: Draft, lost: Lost, member: Member) -> FieldHistory:
     )
 
 
-def _renew_children(session: UUID, *, revision: int) -> int:
-    """Give a session's infusions and notes new revisions, since who may see them has changed."""
+def renew_children(sessions: Sequence[UUID], *, revision: int) -> int:
+    """Give the sessions' infusions and notes new revisions, since who may see them has changed; return the last."""
     for model in (Infusion, Note):
         table = model._meta.db_table
         with connection.cursor() as cursor:
             cursor.execute(
                 f"""UPDATE {table} AS kept SET revision = %s + placed.place
                     FROM (SELECT id, row_number() OVER (ORDER BY revision) AS place
-                          FROM {table} WHERE session_id = %s) AS placed
+                          FROM {table} WHERE session_id = ANY(%s)) AS placed
                     WHERE kept.id = placed.id""",  # noqa: S608 - the table's name is our own
-                [revision, session],
+                [revision, list(sessions)],
             )
             revision += cursor.rowcount
     return revision
@@ -115,10 +115,10 @@ def lots_touched(ground: Ground) -> set[UUID]:
             versions: Sequence[dict[str, object]] = [draft.copy.values]
             if draft.row is not None:
                 versions = [draft.held.values, draft.copy.values]
-            touched |= {str(values["lot"]) for values in versions if not values.get("private")}
+            touched |= {str(values["lot"]) for values in versions if _is_open(values)}
     for type_name in ("infusion", "note"):
         for draft in ground.drafts[type_name].values():
-            if draft.dirty and not (session := ground.session_of(draft)).values.get("private"):
+            if draft.dirty and _is_open((session := ground.session_of(draft)).values):
                 touched.add(str(session.values["lot"]))
     found = {UUID(lot) for lot in touched}
     rerated = [
@@ -129,6 +129,13 @@ def lots_touched(ground: Ground) -> set[UUID]:
         and draft.held.values["rated_each_infusion"] != draft.values["rated_each_infusion"]
     ]
     if rerated:
-        notes = Note.objects.filter(team_id=ground.member.team_id, descriptor_id__in=rerated, session__private=False)
+        notes = Note.objects.filter(
+            open_sessions("session__"), team_id=ground.member.team_id, descriptor_id__in=rerated
+        )
         found |= set(notes.values_list("session__lot_id", flat=True).distinct())
     return found
+
+
+def _is_open(session: Mapping[str, object]) -> bool:
+    """Whether the team shares the session; see `tastings.queries.records.open_sessions`."""
+    return not session.get("private") and session.get("lot") is not None

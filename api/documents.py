@@ -37,6 +37,10 @@ def _field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]:
             return s.ChoiceField(choices=list(field.choices), **given)
         case "reference":
             return s.UUIDField(**given)
+        case "references":
+            most = int(field.high or 50)
+            given = {"required": required, "help_text": field.about}
+            return s.ListField(child=s.UUIDField(), min_length=int(field.low or 0), max_length=most, **given)
         case "texts":
             return s.ListField(child=s.CharField(max_length=field.longest, allow_blank=True), max_length=50, **given)
         case _:
@@ -101,6 +105,7 @@ CODES = {
     "taken": "is in use",
     "too_long": "has too many characters",
     "type": "is of another type",
+    "not_sample": "is no sample: a flight chooses among samples",
     "unknown_field": "is not part of this record or body",
     "unknown_filter": "is nothing to filter by",
     "unknown_parent": "names what the server has never seen: send that first, then this again",
@@ -130,6 +135,7 @@ TYPES = {
     "too_large": "more than 2 MiB unpacked, 1,000 changes, or 1 MiB of a photo; nothing was applied",
     "unknown_schema": "a version of the records that is not spoken here; detail names those that are",
     "unsupported_media_type": "the body is not application/json (of a photo's piece: application/octet-stream)",
+    "wrong_state": "the flight has not come so far, or has gone further",
     "wrong_offset": "the upload stands elsewhere; problems and the answer's Upload-Offset say where",
 }
 """What is wrong with a request, by the last part of the problem's type."""

@@ -10,6 +10,7 @@ Refused
 ├── NotServed        this entry of the server cannot do it
 ├── WrongOffset      a piece of a file does not go on where the last one ended
 ├── NotYet           what it needs is not there yet, or will never be
+├── WrongState       it has gone too far for this, or not far enough
 └── DiskFull         no room for more files
 """
 
@@ -119,6 +120,14 @@ class NotYet(Refused):
     status = 409
     code = "not_yet"
     title = "This photo is not there yet"
+
+
+class WrongState(Refused):
+    """What is asked for does not fit how far the flight has come."""
+
+    status = 409
+    code = "wrong_state"
+    title = "The flight has not come so far, or has gone further"
 
 
 class DiskFull(Refused):

@@ -49,6 +49,7 @@ class Migration(migrations.Migration):
                 ("plan_wanted", models.IntegerField(default=0)),
                 ("plan_made", models.IntegerField(default=0)),
                 ("plan_asked_at", models.DateTimeField(null=True)),
+                ("plan_progress", models.FloatField(default=0.0)),
                 ("plan_failure", models.CharField(blank=True, max_length=500)),
                 ("plan", models.JSONField(null=True)),
                 ("revealed_at", models.DateTimeField(null=True)),

@@ -52,6 +52,8 @@ class Flight(models.Model):
     plan_wanted = models.IntegerField(default=0)
     plan_made = models.IntegerField(default=0)
     plan_asked_at = models.DateTimeField(null=True)
+    plan_progress = models.FloatField(default=0.0)
+    """Of the plan that is being made: 0 to 1."""
     plan_failure = models.CharField(max_length=500, blank=True)
     plan = models.JSONField(null=True)
     """How good the plan is; not which cup holds what."""

@@ -120,6 +120,11 @@ class Member(models.Model):
         return self.role in (Role.OWNER, Role.BUYER)
 
     @property
+    def decides(self) -> bool:
+        """Whether this member sets up flights, reveals them and decides what is bought."""
+        return self.role in (Role.OWNER, Role.BUYER)
+
+    @property
     def runs_team(self) -> bool:
         """Whether this member may change the team itself."""
         return self.role == Role.OWNER

@@ -1,7 +1,7 @@
 """What a push stands on: the records it names and those they hang on, read in a handful of queries.
 
-Records of another team, and of others' sessions that are private or blind, are kept apart in ``hidden``: to the member they
-do not exist.
+Records of another team, and of others' sessions that are private or blind, are kept apart in ``hidden``: to the
+member they do not exist.
 """
 
 from collections.abc import Iterable, Sequence

@@ -24,7 +24,7 @@ from tastings.queries.records import record_for
 from tastings.reports.page import WIDE, render_lots, render_report
 from tastings.reports.sheet import curves_csv
 from tastings.reports.svg import strength_chart
-from teams.errors import NotHere
+from teams.errors import NotAllowed, NotHere, WrongState
 from teams.queries.people import memberships_of
 
 if TYPE_CHECKING:
@@ -45,6 +45,8 @@ def page(view: Page) -> Page:
             response = view(request, *args, **kwargs)
         except NotHere:
             response = render(request, "tastings/absent.html", status=404)
+        except (NotAllowed, WrongState) as refused:
+            response = render(request, "tastings/refused.html", {"why": refused.detail}, status=refused.status)
         except (AuthenticationFailed, NotAuthenticated):
             response = redirect_to_login(request.get_full_path())
         response["Content-Security-Policy"] = _POLICY
@@ -54,7 +56,7 @@ def page(view: Page) -> Page:
     return guarded
 
 
-def _places(request: HttpRequest) -> list[Member]:
+def places_of(request: HttpRequest) -> list[Member]:
     """Return the memberships of who asks: by bearer token the one it is for, by browser session all of the login's."""
     if request.META.get("HTTP_AUTHORIZATION"):
         found = BearerAuthentication().authenticate(Request(request))
@@ -69,7 +71,7 @@ def _places(request: HttpRequest) -> list[Member]:
 @require_safe
 def lots(request: HttpRequest) -> HttpResponse:
     """Show the team's lots with their curves, those that match ``q``."""
-    places = _places(request)
+    places = places_of(request)
     q = request.GET.get("q", "")[:200].replace("\x00", "")
     found = [lot for member in places for lot in lots_with_figures(member, q=q)]
     return HttpResponse(render_lots(found, q=q, request=request))
@@ -112,7 +114,7 @@ def _file(text: str, lot_id: str, *, kind: str, ending: str) -> HttpResponse:
 
 def _told(request: HttpRequest, lot_id: str) -> dict[str, Any]:
     """Return what the report tells of a lot, in every form of it."""
-    places = _places(request)
+    places = places_of(request)
     lot = id_in_address(lot_id)
     member = _owner(places, lot)
     figures = development_for(member, lot)

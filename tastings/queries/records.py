@@ -123,6 +123,11 @@ def _condition(shape: Shape, filters: Mapping[str, str]) -> Q:
     return condition
 
 
+def names_of_lots(member: Member) -> dict[str, str]:
+    """Return what the team calls its lots, removed ones included, by id."""
+    return {str(lot): name for lot, name in Lot.objects.filter(team_id=member.team_id).values_list("id", "name")}
+
+
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, object]:
     """Return who set each present value, and every value that lost; removed records keep theirs."""
     row = visible(member, type_name).filter(id=record_id, team_id=member.team_id).first()

@@ -1,0 +1,1 @@
+"""What a taster writes or dictates, read into suggested descriptors. Pure: no database, no framework."""

@@ -1,0 +1,225 @@
+"""What a note's text says of each descriptor: there or not, how strong, and whether more or less than elsewhere.
+
+Suggestions only: they count when the taster accepts them.
+"""
+
+from dataclasses import dataclass
+
+from tastings.reading.lexicon import Lexicon
+from tastings.reading.pieces import Piece, pieces
+
+_PASSED = ("filler", "cue", "carrier")
+_ENDS = ("end", "contrast", "stop", "comma")
+_FAR = 2
+"""So many unknown words may stand between a negation and what it denies."""
+_LONGEST_TEXT = 8000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Suggestion:
+    """A descriptor that a text speaks of.
+
+    ``start`` and ``end`` are where its word stands in the text, in characters. ``intensity`` is on the scale of 0 to
+    10 in steps of 0.5, None where the text does not grade it; of a comparison ("less honey") only the presence is
+    known. ``present`` is False for what the text denies; then the intensity is 0 if the descriptor is rated each
+    infusion. ``compared`` is "more" or "less" than another cup. ``degree`` is the wording that gave the intensity.
+    """
+
+    descriptor: str
+    start: int
+    end: int
+    intensity: float | None = None
+    present: bool = True
+    compared: str | None = None
+    degree: str = ""
+
+    @property
+    def weight(self) -> tuple[bool, bool, bool]:
+        """Which of two mentions of a descriptor is kept: what is there, graded or compared, before what is not."""
+        return self.present, self.intensity is not None, self.compared is not None
+
+
+@dataclass(slots=True)
+class _Said:
+    denied: bool = False
+    doubly: bool = False
+    compared: str | None = None
+    value: float | None = None
+    degree: Piece | None = None
+
+
+def read(text: str, lexicon: Lexicon) -> list[Suggestion]:
+    """Read a text; return one suggestion for each descriptor it speaks of, in the order of their places.
+
+    Parameters
+    ----------
+    text : str
+        As typed or dictated; only the first 8,000 characters are read.
+    lexicon : Lexicon
+        The words to look for.
+    """
+    text = text[:_LONGEST_TEXT]
+    row = pieces(text, lexicon)
+    carriers = set(lexicon.language.told["carriers"])
+    said: dict[int, _Said] = {}
+    best: dict[str, Suggestion] = {}
+    elsewhere = ""
+    for i, piece in enumerate(row):
+        elsewhere = _elsewhere(row, i, elsewhere)
+        if piece.kind != "term" or elsewhere:
+            continue
+        told = said[i] = _Reading(row, i, said).told()
+        for key in piece.sense.keys:
+            one = _suggestion(text, piece, told, key=key, rated=lexicon.words[key].rated)
+            if key in carriers and one.present and not one.weight[1] and not one.weight[2]:
+                continue  # that there is an aroma says nothing
+            if key not in best or one.weight > best[key].weight:
+                best[key] = one
+    return sorted(best.values(), key=lambda one: (one.start, one.descriptor))
+
+
+def _elsewhere(row: list[Piece], i: int, before: str) -> str:
+    """Return whether the text speaks of another cup ("than ...") or of none ("expected ...") at a piece."""
+    kind = row[i].kind
+    if kind in ("than", "unreal"):
+        return kind
+    if kind in ("end", "comma", "contrast") or (before == "than" and kind == "stop"):
+        return ""
+    if before == "than" and kind == "and" and i + 1 < len(row) and row[i + 1].kind in ("more", "less", "degree", "not"):
+        return ""
+    return before
+
+
+def _suggestion(text: str, piece: Piece, told: _Said, *, key: str, rated: bool) -> Suggestion:
+    if told.denied:
+        value: float | None = 0.0 if rated else None
+        return Suggestion(descriptor=key, start=piece.start, end=piece.end, present=False, intensity=value)
+    if told.compared:
+        return Suggestion(descriptor=key, start=piece.start, end=piece.end, compared=told.compared)
+    degree = text[told.degree.start : told.degree.end] if told.degree else ""
+    value = None if told.value is None else min(10.0, max(0.5, round(2 * told.value) / 2))
+    return Suggestion(descriptor=key, start=piece.start, end=piece.end, intensity=value, degree=degree)
+
+
+class _Reading:
+    """What the words around one term say of it."""
+
+    def __init__(self, row: list[Piece], i: int, earlier: dict[int, _Said]) -> None:
+        self._row, self._i, self._earlier = row, i, earlier
+        self._said = _Said(compared="more" if row[i].sense.compared else None)
+
+    def told(self) -> _Said:
+        """Look back from the term, then ahead."""
+        self._back()
+        self._ahead()
+        if self._said.denied and self._said.compared:  # "not sweeter" leaves open whether it is sweet
+            self._said.denied, self._said.compared = False, None
+        return self._said
+
+    def _back(self) -> None:
+        others = 0
+        for j in range(self._i - 1, -1, -1):
+            piece = self._row[j]
+            match piece.kind:
+                case "filler" | "cue":
+                    continue
+                case "degree" | "score" if not others:
+                    self._grade(piece)
+                case "more" | "less" if not others:
+                    self._said.compared = piece.kind
+                case "not":
+                    self._said.denied = True
+                    return
+                case "weak":
+                    self._grade(piece.turned("degree", value=2), firm=True)
+                    return
+                case "other" | "degree" | "handle" if others < _FAR:
+                    others += 1
+                case "or" | "and" | "comma":
+                    self._listed(j)
+                    return
+                case _:
+                    return
+
+    def _grade(self, piece: Piece, *, firm: bool = False) -> None:
+        if self._said.value is None or firm:
+            self._said.value, self._said.degree = piece.sense.value, piece
+
+    def _listed(self, j: int) -> None:
+        """Share the denial of what stands before in the same list: no smoke, ash or tar."""
+        k = j - 1
+        while k >= 0 and self._row[k].kind in ("comma", "cue", "filler"):
+            k -= 1
+        if not (k in self._earlier and self._earlier[k].denied):
+            return
+        match self._row[j].kind:
+            case "or":
+                self._said.denied = True
+            case "and":
+                alike = _is_adjective(self._row[k]) == _is_adjective(self._row[self._i])
+                self._said.denied = j == self._i - 1 and alike
+            case _:
+                self._said.denied = self._or_follows() and j == self._i - 1
+
+    def _or_follows(self) -> bool:
+        for piece in self._row[self._i + 1 :]:
+            if piece.kind == "or":
+                return True
+            if piece.kind not in ("comma", "term"):
+                return False
+        return False
+
+    def _ahead(self) -> None:
+        graded: Piece | None = None
+        for j in range(self._i + 1, len(self._row)):
+            piece = self._row[j]
+            match piece.kind:
+                case "filler" | "cue":
+                    continue
+                case "gone":
+                    self._said.denied = True
+                case "rises":
+                    self._said.compared = "more"
+                case "falls":
+                    self._said.compared = "less"
+                case "more" | "less" if not self._leads(j):
+                    self._said.compared = piece.kind
+                case "weak" if not self._leads(j):
+                    graded = piece.turned("degree", value=2)
+                case "not" if self._next(j) == "degree" and not self._leads(j + 1):
+                    graded = piece.turned("degree", value=2)
+                case "score":
+                    graded = piece if not self._leads(j) or self._said.value is None else graded
+                case "number" if self._next(j) in ("", "term", "and", *_ENDS):
+                    graded = piece
+                case "degree":
+                    if self._leads(j):
+                        break
+                    graded = piece
+                    continue
+                case "other" if "".join(piece.words) == "free" and j == self._i + 1:
+                    self._said.denied = True
+                case _:
+                    pass
+            break
+        if graded is not None:
+            self._grade(graded, firm=True)
+
+    def _next(self, j: int) -> str:
+        """Return the kind of what follows a piece, past what says nothing; empty at the end."""
+        return next((p.kind for p in self._row[j + 1 :] if p.kind != "filler"), "")
+
+    def _leads(self, j: int) -> bool:
+        """Whether a piece grades what follows it rather than the term before."""
+        for piece in self._row[j + 1 :]:
+            if piece.kind in ("term", "cue", "other"):
+                return piece.kind != "other"
+            if piece.kind not in ("filler", "degree"):
+                return False
+        return False
+
+
+def _is_adjective(piece: Piece) -> bool:
+    return piece.words[-1].endswith(("y", "ic", "nt", "ish", "ed")) or piece.words[-1] in (
+        "sweet", "bitter", "sour", "thick", "thin", "smooth", "soft", "round", "floral", "herbal",
+    )  # fmt: skip

@@ -1,0 +1,68 @@
+"""Misspelt words: the one known word that a slip of the finger away lies nearest."""
+
+from collections.abc import Iterable, Iterator
+from itertools import combinations
+
+_ONE_FROM, _TWO_FROM = 5, 9
+"""A word of so many letters may be off by one, and by two."""
+_LONGEST = 24
+
+
+def distance(a: str, b: str) -> int:
+    """Return how many letters to leave out, put in, change or swap with their neighbour.
+
+    The restricted edit distance (optimal string alignment): no part is edited twice.
+
+    Examples
+    --------
+    >>> distance("orchird", "orchid"), distance("honye", "honey"), distance("peech", "peach")
+    (1, 1, 1)
+    """
+    before, last = list[int](), list(range(len(b) + 1))
+    for i, x in enumerate(a, 1):
+        row = [i]
+        for j, y in enumerate(b, 1):
+            best = min(last[j] + 1, row[j - 1] + 1, last[j - 1] + (x != y))
+            if i > 1 and j > 1 and x == b[j - 2] and a[i - 2] == y:
+                best = min(best, before[j - 2] + 1)
+            row.append(best)
+        before, last = last, row
+    return last[-1]
+
+
+class Spelling:
+    """Finds the known word near a misspelt one without comparing with each.
+
+    Two words within two edits share what is left after leaving out at most two letters of each.
+    """
+
+    def __init__(self, known: Iterable[str]) -> None:
+        self._left: dict[str, set[str]] = {}
+        for word in known:
+            if _ONE_FROM <= len(word) <= _LONGEST:
+                for rest in _rests(word, _allowed(word)):
+                    self._left.setdefault(rest, set()).add(word)
+
+    def nearest(self, word: str) -> str | None:
+        """Return the nearest known word; None when there is none near enough, or several equally near."""
+        if not _ONE_FROM - 1 <= len(word) <= _LONGEST:
+            return None
+        near: dict[str, int] = {}
+        for rest in _rests(word, 2 if len(word) >= _TWO_FROM - 2 else 1):
+            for known in self._left.get(rest, ()):
+                if known not in near and (apart := distance(word, known)) <= _allowed(known):
+                    near[known] = apart
+        least = [known for known, apart in near.items() if apart == min(near.values())]
+        if len(least) > 1:  # fingers rarely miss the first letter
+            least = [known for known in least if known[0] == word[0]]
+        return least[0] if len(least) == 1 else None
+
+
+def _allowed(word: str) -> int:
+    return 2 if len(word) >= _TWO_FROM else 1
+
+
+def _rests(word: str, most: int) -> Iterator[str]:
+    for n in range(most + 1):
+        for out in combinations(range(len(word)), n):
+            yield "".join(letter for i, letter in enumerate(word) if i not in out)

@@ -53,7 +53,12 @@ class Lexicon:
         self.phrases: Mapping[Phrase, Sense] = {**self.language.phrases, **_both_tastes(kept), **kept}
         self.longest = max(map(len, self.phrases))
         self._known = {word for phrase in self.phrases for word in phrase}
-        self._spelling = Spelling({word for phrase in kept for word in phrase if word.isascii()})
+        meant: dict[str, set[str]] = {}
+        for phrase, sense in kept.items():
+            for part in phrase:
+                if part.isascii():
+                    meant.setdefault(part, set()).update(sense.keys)
+        self._spelling = Spelling(meant)
 
     def spelt(self, word: str) -> str:
         """Return the word, or the flavour word that it is a misspelling of; a plain English word stays what it is."""
@@ -85,8 +90,8 @@ def _forms(phrase: Phrase, adjectives: frozenset[str]) -> Iterator[tuple[Phrase,
     *head, last = phrase
     if not last.isascii() or len(last) < 3:
         return
-    for plural in _plurals(last):
-        yield (*head, plural), False
+    if last not in adjectives:
+        yield from (((*head, plural), False) for plural in _plurals(last))
     if head:
         return
     for adjective in _adjectives(last):

@@ -1,6 +1,6 @@
 """A text as a row of pieces: flavour words, negations, degrees, what ends a clause, and the rest."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from tastings.reading.language import Sense
@@ -19,6 +19,8 @@ class Piece:
     words: tuple[str, ...]
     start: int
     end: int
+    graded: "Piece | None" = None
+    """What grades it from beyond another term."""
 
     @property
     def kind(self) -> str:
@@ -92,27 +94,31 @@ def _value(word: str, token: Token, lexicon: Lexicon) -> float | None:
 
 
 def _own_degrees(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
-    """Read a word that grades the term after it as its degree: a long finish, a full body, a gentle bitterness."""
+    """Read a word that grades one term only as its degree: a long (sweet) finish, a full body, the finish is long."""
     told, before = lexicon.language.told["own_degrees"], lexicon.language.told["degree_before_a_term"]
     done = list(row)
     for i, piece in enumerate(row):
         text = " ".join(piece.words) if piece.words[0].isascii() else "".join(piece.words)
-        near = [i + 1, i + 2] if piece.kind != "term" else [i + 1]
-        for j in near:
-            if j < len(row) and row[j].kind == "term":
-                value = next((told[key][text] for key in row[j].sense.keys if text in told.get(key, ())), None)
-                value = before.get(text, value) if value is None and j == i + 1 else value
-                if value is not None:
-                    done[i] = piece.turned("degree", value=value)
+        for j in _terms_after(row, i):
+            if values := [told[key][text] for key in row[j].sense.keys if text in told.get(key, ())]:
+                degree = piece.turned("degree", value=values[0])
+                done[i] = degree if j == i + 1 else piece.turned("filler")
+                done[j] = done[j] if j == i + 1 else replace(done[j], graded=degree)
                 break
-            if j < len(row) and row[j].kind in _BOUNDS:
-                break
-        if done[i] is piece and i > 0:  # "the finish is long", "the body full"
-            back = next((row[j] for j in range(i - 1, max(-1, i - 4), -1) if row[j].kind not in ("filler", "cue")), piece)
-            values = [told[key][text] for key in back.sense.keys if text in told.get(key, ())]
-            if back.kind == "term" and values and piece.kind != "term":
-                done[i] = piece.turned("degree", value=values[0])
+            if text in before and j == i + 1:
+                done[i] = piece.turned("degree", value=before[text])
+        back = next((row[j] for j in range(i - 1, max(-1, i - 4), -1) if row[j].kind not in ("filler", "cue")), piece)
+        values = [told[key][text] for key in back.sense.keys if text in told.get(key, ())]
+        if values and done[i] is piece and piece.kind != "term":
+            done[i] = piece.turned("degree", value=values[0])
     return done
+
+
+def _terms_after(row: list[Piece], i: int) -> Iterator[int]:
+    for j in range(i + 1, len(row)):
+        if row[j].kind != "term":
+            return
+        yield j
 
 
 def _looks(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
@@ -170,9 +176,16 @@ def _blocked(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
             after = row[i + 1].words[0] if i + 1 < len(row) else ""
             context = contexts.get(" ".join(piece.words), {"before": (), "after": ()})
             keep = not (handled or after in things or before in context["after"] or after in context["before"])
+            keep = keep and not _attribute(row, i, told["attributes"])
         done.append(piece if keep else piece.turned("other"))
         handled = max(0, handled - 1)
     return done
+
+
+def _attribute(row: list[Piece], i: int, told: Mapping[str, Sequence[str]]) -> bool:
+    """Whether a term only says of the next one how it was made: roasted nuts."""
+    families = told.get(row[i].words[-1], ())
+    return i + 1 < len(row) and row[i + 1].kind == "term" and row[i + 1].sense.family in families
 
 
 def _carriers(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
@@ -183,19 +196,10 @@ def _carriers(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
         if piece.kind != "term" or not names & set(piece.sense.keys):
             continue
         after = row[i + 1].words[0] if i + 1 < len(row) else ""
-        carries = i > 0 and row[i - 1].kind == "term" and not _graded(row, i)
+        carries = i > 0 and row[i - 1].kind == "term" and piece.graded is None
         if carries or (after in ("of", "like") and i + 2 < len(row)):
             done[i] = piece.turned("cue")
     return done
-
-
-def _graded(row: list[Piece], i: int) -> bool:
-    """Whether a degree of its own stands before the term, past the adjectives: a long sweet finish."""
-    j = i - 1
-    while j >= 0 and row[j].kind == "term":
-        j -= 1
-    text = row[j].words[-1] if j >= 0 else ""
-    return j >= 0 and row[j].kind in ("degree", "more", "less", "other") and text in ("long", "lingering", "lasting")
 
 
 def _lonely(row: list[Piece], lexicon: Lexicon) -> list[Piece]:

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from tastings.reading.lexicon import Lexicon
 from tastings.reading.pieces import Piece, pieces
 
-_PASSED = ("filler", "cue", "carrier")
 _ENDS = ("end", "contrast", "stop", "comma")
 _FAR = 2
 """So many unknown words may stand between a negation and what it denies."""
@@ -42,7 +41,6 @@ class Suggestion:
 @dataclass(slots=True)
 class _Said:
     denied: bool = False
-    doubly: bool = False
     compared: str | None = None
     value: float | None = None
     degree: Piece | None = None
@@ -107,6 +105,8 @@ class _Reading:
     def __init__(self, row: list[Piece], i: int, earlier: dict[int, _Said]) -> None:
         self._row, self._i, self._earlier = row, i, earlier
         self._said = _Said(compared="more" if row[i].sense.compared else None)
+        if (degree := row[i].graded) is not None:
+            self._grade(degree)
 
     def told(self) -> _Said:
         """Look back from the term, then ahead."""
@@ -197,8 +197,6 @@ class _Reading:
                         break
                     graded = piece
                     continue
-                case "other" if "".join(piece.words) == "free" and j == self._i + 1:
-                    self._said.denied = True
                 case _:
                     pass
             break

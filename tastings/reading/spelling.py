@@ -1,6 +1,6 @@
 """Misspelt words: the one known word that a slip of the finger away lies nearest."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping
 from itertools import combinations
 
 _ONE_FROM, _TWO_FROM = 5, 9
@@ -36,7 +36,9 @@ class Spelling:
     Two words within two edits share what is left after leaving out at most two letters of each.
     """
 
-    def __init__(self, known: Iterable[str]) -> None:
+    def __init__(self, known: Mapping[str, object]) -> None:
+        """Take the known words with what each means: of equally near ones with one meaning, any will do."""
+        self._known = known
         self._left: dict[str, set[str]] = {}
         for word in known:
             if _ONE_FROM <= len(word) <= _LONGEST:
@@ -54,8 +56,8 @@ class Spelling:
                     near[known] = apart
         least = [known for known, apart in near.items() if apart == min(near.values())]
         if len(least) > 1:  # fingers rarely miss the first letter
-            least = [known for known in least if known[0] == word[0]]
-        return least[0] if len(least) == 1 else None
+            least = sorted(known for known in least if known[0] == word[0])
+        return least[0] if least and all(self._known[one] == self._known[least[0]] for one in least) else None
 
 
 def _allowed(word: str) -> int:

@@ -3,8 +3,10 @@ from tastings.models.development import Development
 from tastings.models.flights import Flight, FlightCup, FlightLot, FlightMember
 from tastings.models.notes import Note
 from tastings.models.panel import TeamPanel
+from tastings.models.papers import Paper
 from tastings.models.photos import Photo, PhotoContent
 from tastings.models.sessions import Infusion, Session
+from tastings.models.shares import Share
 from tastings.models.triangles import Trial, TriangleTest
 
 __all__ = [
@@ -16,9 +18,11 @@ __all__ = [
     "FlightMember",
     "Infusion",
     "Note",
+    "Paper",
     "Photo",
     "PhotoContent",
     "Session",
+    "Share",
     "TeamPanel",
     "Trial",
     "TriangleTest",

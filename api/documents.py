@@ -229,7 +229,7 @@ SYNC_ANSWER = an_object(
 _HISTORY_ITEM = an_object(
     "HistoryItem",
     field=s.CharField(),
-    value=s.JSONField(allow_null=True),
+    value=s.JSONField(),
     at=s.DateTimeField(),
     by=s.UUIDField(),
     device=s.UUIDField(),
@@ -294,3 +294,8 @@ TEAM_CHANGE = an_object(
 def fields_of(shape: Shape) -> dict[str, s.Field[Any, Any, Any, Any]]:
     """Return a shape's fields as a body has them."""
     return {field.name: _field(field, required=field.required) for field in shape.fields}
+
+
+def optional_fields_of(shape: Shape) -> dict[str, s.Field[Any, Any, Any, Any]]:
+    """Return a shape's fields as the body of a change has them: any of them."""
+    return {field.name: _field(field, required=False) for field in shape.fields}

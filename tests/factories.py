@@ -18,7 +18,7 @@ from rest_framework.test import APIClient
 from lots.merge import Stamp, pack
 from lots.models import Lot
 from lots.shape import stamp_moment
-from tastings.models import Descriptor, Infusion, Note, Session
+from tastings.models import Descriptor, Flight, FlightCup, Infusion, Note, Session
 from teams.actions.people import digest_of
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 
@@ -173,6 +173,38 @@ class NoteFactory(SyncedFactory):
     infusion = None
     moment = "mouth"
     descriptor = SubFactory(DescriptorFactory, team=SelfAttribute("..team"), by=SelfAttribute("..by"))
+
+
+class FlightFactory(DjangoModelFactory[Flight]):
+    """A flight that is being tasted."""
+
+    class Meta:
+        model = Flight
+
+    id = LazyFunction(uuid4)
+    team = SubFactory(TeamFactory)
+    by = SubFactory(UserFactory)
+    name = "Samples"
+    state = "tasting"
+    protocol = "covered_bowl"
+    cups_per_sitting = 3
+    seed = 1
+    created_at = NOON
+
+
+class FlightCupFactory(DjangoModelFactory[FlightCup]):
+    """A coded cup of a flight of its own."""
+
+    class Meta:
+        model = FlightCup
+
+    lot = SubFactory(LotFactory)
+    team = SelfAttribute("lot.team")
+    taster = SubFactory(UserFactory)
+    flight = SubFactory(FlightFactory, team=SelfAttribute("..team"), by=SelfAttribute("..taster"))
+    sitting = 1
+    position = 1
+    code = 417
 
 
 class EscapedJSON(JSONRenderer):

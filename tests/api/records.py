@@ -3,7 +3,14 @@
 from uuid import uuid4
 
 from tests.api.phone import NEW_RECORD
-from tests.factories import DescriptorFactory, InfusionFactory, LotFactory, NoteFactory, SessionFactory
+from tests.factories import (
+    DescriptorFactory,
+    FlightCupFactory,
+    InfusionFactory,
+    LotFactory,
+    NoteFactory,
+    SessionFactory,
+)
 
 FULL = {
     "lot": {
@@ -15,10 +22,10 @@ FULL = {
         "currency": "EUR", "quantity_g": 2500, "arrived_on": "2026-03-03", "from_lot": "lot", "remarks": "two\nlines",
     },
     "session": {
-        "lot": "lot", "shop": "shop", "started_at": "2026-03-04T10:00:00.5Z", "leaf_g": 5.2, "vessel_ml": 110,
-        "vessel_material": "porcelain", "vessel_g": 150, "warmed": True, "room_c": 21.5, "water": "spring",
-        "water_tds_mg_l": 60, "altitude_m": -3, "purpose": "arrival", "ending": "spent", "more_low": 0,
-        "more_high": 2, "private": False, "remarks": "茶",
+        "lot": "lot", "flight_cup": None, "shop": "shop", "started_at": "2026-03-04T10:00:00.5Z", "leaf_g": 5.2,
+        "vessel_ml": 110, "vessel_material": "porcelain", "vessel_g": 150, "warmed": True, "room_c": 21.5,
+        "water": "spring", "water_tds_mg_l": 60, "altitude_m": -3, "purpose": "arrival", "ending": "spent",
+        "more_low": 0, "more_high": 2, "private": False, "remarks": "茶",
     },
     "infusion": {
         "session": "session", "number": 2, "steep_s": 12.5, "pour_s": 8, "kettle_c": 98, "water_ml": 105, "rest_s": 60,
@@ -78,6 +85,7 @@ class Place:
             "session": str(self.session.id),
             "infusion": str(self.infusion.id),
             "word": self.descriptor.key,
+            "flight_cup": str(FlightCupFactory(lot=self.lot, taster=person.user).id),
         }
 
     def new(self, type_name, **fields):

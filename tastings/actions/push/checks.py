@@ -77,7 +77,9 @@ def _references(change: Change, ground: Ground) -> Iterator[Problem]:
 def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> Iterator[Problem]:
     match change.type:
         case "session":
-            if trial.values.get("flight_cup") and trial.values.get("lot") != draft.values.get("lot"):
+            cup = trial.values.get("flight_cup")
+            known = cup and (draft.exists or UUID(str(cup)) in ground.cups)
+            if known and trial.values.get("lot") != draft.values.get("lot"):
                 yield Problem("lot", "not_allowed", "is set when the flight is revealed")
             if draft.row is not None and "private" in change.fields:
                 taster = draft.row.server_values()["taster"]

@@ -24,7 +24,13 @@ def built_in_words() -> list[Word]:
     """Return the built-in descriptors."""
     listed = json.loads(LEXICON.read_text("utf-8"))["descriptors"]
     return [
-        Word(key=d["key"], label=d["label"], family=d["family"], synonyms=d["synonyms"], rated=d["rated_each_infusion"])
+        Word(
+            key=d["key"],
+            label=d["label"],
+            family=d["family"],
+            synonyms=tuple(d["synonyms"]),
+            rated=d["rated_each_infusion"],
+        )
         for d in listed
     ]
 
@@ -56,13 +62,19 @@ class Score:
     """Sentences without flavour words in which something was found."""
     misses: list[str] = field(default_factory=list)
 
-    def count(self, sentence: Mapping[str, Any], found: set[str]) -> None:
-        """Add one sentence."""
+    def count(self, sentence: Mapping[str, Any], found: set[str], *, denied: bool = False) -> None:
+        """Add one sentence; ``denied`` if the absence of something is found in it too."""
         wanted = set(sentence["present"])
-        self.both, self.found, self.wanted = self.both + len(wanted & found), self.found + len(found), self.wanted + len(wanted)
-        self.empty_found += bool(found) and not (wanted or sentence["absent"])
+        self.both, self.found, self.wanted = (
+            self.both + len(wanted & found),
+            self.found + len(found),
+            self.wanted + len(wanted),
+        )
+        self.empty_found += (bool(found) or denied) and not (wanted or sentence["absent"])
         if wanted != found:
-            self.misses.append(f"{sentence['text']}\n    missed {sorted(wanted - found)}, made up {sorted(found - wanted)}")
+            self.misses.append(
+                f"{sentence['text']}\n    missed {sorted(wanted - found)}, made up {sorted(found - wanted)}"
+            )
 
     @property
     def precision(self) -> float:
@@ -113,7 +125,8 @@ def measure(name: str) -> tuple[Score, Score, Details]:
     reader, keywords, details = Score(), Score(), Details()
     for sentence in sentences(name):
         found = read(sentence["text"], lexicon)
-        reader.count(sentence, {one.descriptor for one in found if one.present})
+        denied = any(not one.present for one in found)
+        reader.count(sentence, {one.descriptor for one in found if one.present}, denied=denied)
         keywords.count(sentence, search(sentence["text"]))
         details.count(sentence, found)
     return reader, keywords, details

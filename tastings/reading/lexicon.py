@@ -1,7 +1,8 @@
 """The flavour words a text is searched for: labels, synonyms and their forms, built-in and the team's own."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from tastings.reading.language import Language, Phrase, Sense, is_plain, language
 from tastings.reading.spelling import Spelling
@@ -16,7 +17,7 @@ class Word:
     key: str
     label: str
     family: str = ""
-    synonyms: Sequence[str] = ()
+    synonyms: tuple[str, ...] = ()
     rated: bool = False
     """Whether it is rated each infusion: then "no bitterness" is a rating of 0."""
 
@@ -40,8 +41,10 @@ class Lexicon:
         for word in listed:
             for text in self.language.told["forms"].get(word.key, ()):
                 self._add(terms, self.language.cut(text), word)
+        joined = {("".join(phrase),) for phrase in terms if len(phrase) > 1}
+        given = {part for phrase in terms.keys() - joined for part in phrase}
         never = {self.language.cut(text) for text in self.language.told["never"]}
-        for phrase, sense in list(terms.items()):
+        for phrase, sense in [item for item in terms.items() if item[0] not in joined]:
             for form, compared in _forms(phrase, frozenset(self.language.told["adjectives"])):
                 if form not in never:
                     terms.setdefault(form, Sense("term", sense.keys, compared=compared, family=sense.family))
@@ -56,9 +59,9 @@ class Lexicon:
         meant: dict[str, set[str]] = {}
         for phrase, sense in kept.items():
             for part in phrase:
-                if part.isascii():
+                if part.isascii() and (len(phrase) == 1 or (part,) not in kept):
                     meant.setdefault(part, set()).update(sense.keys)
-        self._spelling = Spelling(meant)
+        self._spelling = Spelling(meant, derived=meant.keys() - given)
 
     def spelt(self, word: str) -> str:
         """Return the word, or the flavour word that it is a misspelling of; a plain English word stays what it is."""
@@ -74,6 +77,12 @@ class Lexicon:
             joined = "".join(phrase)
             if len(phrase) > 1 and joined.isascii() and not is_plain(joined):
                 terms.setdefault((joined,), sense)
+
+
+@lru_cache(maxsize=32)
+def lexicon_of(words: tuple[Word, ...]) -> Lexicon:
+    """Return the lexicon of these words, made once for as long as they are the same."""
+    return Lexicon(words)
 
 
 def _labels(word: Word) -> Iterator[str]:
@@ -131,14 +140,14 @@ def _compared(word: str) -> Iterator[tuple[Phrase, bool]]:
 
 
 def _doubles(word: str) -> bool:
-    return (
-        len(word) >= 3 and word[-1] not in _VOWELS | set("wxy") and word[-2] in _VOWELS and word[-3] not in _VOWELS
-    )
+    return len(word) >= 3 and word[-1] not in _VOWELS | set("wxy") and word[-2] in _VOWELS and word[-3] not in _VOWELS
 
 
 def _both_tastes(terms: Mapping[Phrase, Sense]) -> dict[Phrase, Sense]:
     """Return two tastes of one character each written as one word, such as bitter-astringent."""
-    single = {phrase: sense for phrase, sense in terms.items() if len(phrase) == 1 and "\u3400" <= phrase[0] <= "\u9fff"}
+    single = {
+        phrase: sense for phrase, sense in terms.items() if len(phrase) == 1 and "\u3400" <= phrase[0] <= "\u9fff"
+    }
     return {
         (*a, *b): Sense("term", (*one.keys, *other.keys), family=one.family)
         for a, one in single.items()

@@ -115,7 +115,7 @@ def _own_degrees(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
 
 
 def _terms_after(row: list[Piece], i: int) -> Iterator[int]:
-    for j in range(i + 1, len(row)):
+    for j in range(i + 1, min(i + 4, len(row))):
         if row[j].kind != "term":
             return
         yield j
@@ -213,20 +213,17 @@ def _lonely(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
             piece = row[i]
             if piece.kind != "term":
                 continue
-            others = [row[j] for j in sentence if j != i]
             heads = told["needs_heads"].get(piece.sense.family)
-            feels = heads is None or len(piece.words) > 1 or _has(others, heads) or not piece.words[0].isascii()
-            if not feels or (piece.words in wanting and not _company(others)):
+            if heads is not None and len(piece.words) == 1 and piece.words[0].isascii():
+                feels = any(word in heads for j in sentence if j != i for word in row[j].words)
+            else:
+                feels = True
+            if not feels or (piece.words in wanting and not _company([row[j] for j in sentence if j != i])):
                 done[i] = piece.turned("other")
     return done
 
 
-def _has(others: Iterable[Piece], heads: Iterable[str]) -> bool:
-    said = {word for other in others for word in other.words}
-    return not said.isdisjoint(heads)
-
-
-def _company(others: list[Piece]) -> bool:
+def _company(others: Sequence[Piece]) -> bool:
     telling = {"cue", "degree", "term", "more", "less", "not", "weak", "rises", "falls", "gone", "score", "number"}
     return any(o.kind in telling for o in others) or all(o.kind in ("filler", *_BOUNDS, "and") for o in others)
 

@@ -1,11 +1,11 @@
 """Misspelt words: the one known word that a slip of the finger away lies nearest."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from itertools import combinations
 
 _ONE_FROM, _TWO_FROM = 5, 9
 """A word of so many letters may be off by one, and by two."""
-_LONGEST = 24
+_LONGEST = 16
 
 
 def distance(a: str, b: str) -> int:
@@ -36,13 +36,16 @@ class Spelling:
     Two words within two edits share what is left after leaving out at most two letters of each.
     """
 
-    def __init__(self, known: Mapping[str, object]) -> None:
-        """Take the known words with what each means: of equally near ones with one meaning, any will do."""
-        self._known = known
+    def __init__(self, known: Mapping[str, object], *, derived: Collection[str] = ()) -> None:
+        """Take the known words with what each means: of equally near ones with one meaning, any will do.
+
+        Derived words, which a rule made from others and are many, are found one edit away only.
+        """
+        self._known, self._derived = known, derived
         self._left: dict[str, set[str]] = {}
         for word in known:
             if _ONE_FROM <= len(word) <= _LONGEST:
-                for rest in _rests(word, _allowed(word)):
+                for rest in _rests(word, self._allowed(word)):
                     self._left.setdefault(rest, set()).add(word)
 
     def nearest(self, word: str) -> str | None:
@@ -52,16 +55,15 @@ class Spelling:
         near: dict[str, int] = {}
         for rest in _rests(word, 2 if len(word) >= _TWO_FROM - 2 else 1):
             for known in self._left.get(rest, ()):
-                if known not in near and (apart := distance(word, known)) <= _allowed(known):
+                if known not in near and (apart := distance(word, known)) <= self._allowed(known):
                     near[known] = apart
         least = [known for known, apart in near.items() if apart == min(near.values())]
         if len(least) > 1:  # fingers rarely miss the first letter
             least = sorted(known for known in least if known[0] == word[0])
         return least[0] if least and all(self._known[one] == self._known[least[0]] for one in least) else None
 
-
-def _allowed(word: str) -> int:
-    return 2 if len(word) >= _TWO_FROM else 1
+    def _allowed(self, word: str) -> int:
+        return 2 if len(word) >= _TWO_FROM and word not in self._derived else 1
 
 
 def _rests(word: str, most: int) -> Iterator[str]:

@@ -13,7 +13,7 @@ _TOKEN = re.compile(
     r"|(?P<end>[\n.!?;\u3002\uff01\uff1f\uff1b\u2026])"
     r"|(?P<mark>[^\w\s])"
 )
-_SILENT = frozenset(':="\u201c\u201d\u2018\u2019\'*_\uff1a~#')
+_SILENT = frozenset(":=\"\u201c\u201d\u2018\u2019'*_\uff1a~#")
 """Marks that part nothing: "bitterness: 3" reads as "bitterness 3"."""
 
 

@@ -19,20 +19,24 @@ where it is done here:
    arrived yet. These stay to be sent again, and so do edits of a record whose own beginning still waits.
 6. **The cursor is kept together with the page**, in one step: whoever is killed in between asks for the page again.
    A record that arrives as deleted, or that the member may no longer see, is forgotten.
-7. **401** ends the sign-in: nothing more is sent until `Phone.sign_in`; what is unsent stays.
+7. **Photos** (`Phone.album`) go apart from the records and after them: announced with their digest, sent in pieces,
+   resumed where the server says it stands. 507: its disk is full; the photo stays for later.
+8. **401** ends the sign-in: nothing more is sent until `Phone.sign_in`; what is unsent stays.
    **410** with type ``/problems/start-again``: the phone was away for so long that deletions it never heard of are
    no longer known. It pulls everything from cursor 0 in pages and forgets what did not come; a phone killed half-way
    goes on where it was. Unsent changes are kept and sent. **413**: smaller chunks. **409**: the app is too old.
 """
 
+from api.phone.album import Album
 from api.phone.errors import PhoneError, RefusedError, SignedOutError, StoreError, UnreachableError
 from api.phone.link import Answer, HttpLink, Link
 from api.phone.patience import Patience
 from api.phone.phone import Habits, Outcome, Phone, SyncReport
-from api.phone.state import Record, State, Unsent
+from api.phone.state import Photo, Record, State, Unsent
 from api.phone.stores import JournalStore, MemoryStore, Store
 
 __all__ = [
+    "Album",
     "Answer",
     "Habits",
     "HttpLink",
@@ -43,6 +47,7 @@ __all__ = [
     "Patience",
     "Phone",
     "PhoneError",
+    "Photo",
     "Record",
     "RefusedError",
     "SignedOutError",

@@ -16,10 +16,18 @@ def encoded(value: object) -> bytes:
     return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
 
 
-def ask(
-    link: Link, request: tuple[str, str], *, token: str, body: Mapping[str, object] | None, patience: Patience
+def ask(  # noqa: PLR0913 - what a request is made of
+    link: Link,
+    request: tuple[str, str],
+    *,
+    token: str,
+    body: Mapping[str, object] | None,
+    patience: Patience,
+    piece: tuple[int, bytes] | None = None,
 ) -> Mapping[str, Any]:
     """Send a request (method and path) until an answer comes that is worth having, and return its JSON object.
+
+    ``piece`` is a part of a file with the offset where it begins, sent as it is.
 
     No answer, 429 and every 5xx are tried again, since nothing that a phone sends does harm when it is sent twice.
 
@@ -38,6 +46,9 @@ def ask(
     if body is not None:
         content = gzip.compress(encoded(body), compresslevel=5, mtime=0)
         headers |= {"Content-Type": "application/json", "Content-Encoding": "gzip"}
+    elif piece is not None:
+        offset, content = piece
+        headers |= {"Content-Type": "application/octet-stream", "Upload-Offset": str(offset)}
     failures = 0
     while True:
         at_least_s = 0.0

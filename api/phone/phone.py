@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple, Self
 
+from api.phone.album import Album
 from api.phone.asking import ask, encoded
 from api.phone.errors import PhoneError, RefusedError, SignedOutError
 from api.phone.ids import new_id
@@ -81,6 +82,8 @@ class Phone:
     def __init__(self, link: Link, *, store: Store, habits: Habits | None = None) -> None:
         self._link, self._store, self._habits = link, store, habits or Habits()
         self._most_changes, self._most_bytes = min(self._habits.most_changes, MOST_CHANGES), MOST_BYTES
+        self.album = Album(link, store=store, patience=self._habits.patience)
+        """Photos, which go apart from the records and after them."""
 
     def __enter__(self) -> Self:
         return self

@@ -55,6 +55,20 @@ class Unsent:
 
 
 @dataclass(kw_only=True)
+class Photo:
+    """A photo that the server does not have yet: what is announced, where its file lies, why it is refused."""
+
+    announced: dict[str, Any]
+    path: str
+    problems: Sequence[Mapping[str, Any]] = field(default_factory=list)
+
+    @property
+    def id(self) -> str:
+        """Return its id."""
+        return str(self.announced["id"])
+
+
+@dataclass(kw_only=True)
 class State:
     """All of it.
 
@@ -73,6 +87,7 @@ class State:
     outbox: dict[int, Unsent] = field(default_factory=dict)
     refused: dict[int, Unsent] = field(default_factory=dict)
     confirmed: list[tuple[int, Unsent]] = field(default_factory=list)
+    photos: dict[str, Photo] = field(default_factory=dict)
 
     def apply(self, event: Event) -> None:
         """Take in one event."""
@@ -96,6 +111,13 @@ class State:
                 self.full_pass += 1
             case "put_away":
                 del self.refused[event["number"]]
+            case "photographed":
+                photo = Photo(announced=event["photo"], path=event["path"])
+                self.photos[photo.id] = photo
+            case "photo_done" if event["problems"]:
+                self.photos[event["id"]].problems = event["problems"]
+            case "photo_done":
+                del self.photos[event["id"]]
             case "snapshot":
                 self._restore(event["state"])
             case other:
@@ -183,6 +205,7 @@ class State:
         self.outbox = {int(number): Unsent(**unsent) for number, unsent in plain.pop("outbox").items()}
         self.refused = {int(number): Unsent(**unsent) for number, unsent in plain.pop("refused").items()}
         self.confirmed = [(revision, Unsent(**unsent)) for revision, unsent in plain.pop("confirmed")]
+        self.photos = {i: Photo(**photo) for i, photo in plain.pop("photos", {}).items()}
         for name, value in plain.items():
             setattr(self, name, value)
 

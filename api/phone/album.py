@@ -45,7 +45,7 @@ class Album:
         infusion: str | None = None,
         taken_at: datetime,
     ) -> str:
-        """Take a file in, of a session or of a lot, and return the photo's id. The file must stay as it is until sent."""
+        """Take in a file, of a session or of a lot; return the photo's id. The file must stay until it is sent."""
         content = path.read_bytes()
         about = {"session": session, "lot": lot, "infusion": infusion}
         photo = {name: value for name, value in about.items() if value is not None} | {

@@ -4,7 +4,7 @@ import os
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from config.dev.home import ROOT
@@ -31,12 +31,17 @@ def clean_environment(home: Path, **more: str) -> dict[str, str]:
     )
 
 
-def launch(*arguments: str, home: Path, log: Path | None = None, **more: str) -> "subprocess.Popen[str]":
-    """Start Python on some arguments in a session of its own, output to a file or a pipe."""
+def launch(
+    *arguments: str, home: Path, log: Path | None = None, under: Sequence[str] = (), **more: str
+) -> "subprocess.Popen[str]":
+    """Start Python on some arguments, under another command if given, in a session of its own.
+
+    Output goes to a file or a pipe.
+    """
     output = None if log is None else log.open("ab")
     try:
         return subprocess.Popen(
-            [sys.executable, *arguments],
+            [*under, sys.executable, *arguments],
             cwd=ROOT,
             env=clean_environment(home, **more),
             stdin=subprocess.DEVNULL,

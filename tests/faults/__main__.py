@@ -17,7 +17,7 @@ from tests.config.launching import eventually
 from tests.faults.installation import Installation, installation
 from tests.faults.killing import break_things
 from tests.faults.minute import WRITERS, write_and_pull
-from tests.faults.reckoning import figures_fresh, fresh, reckon
+from tests.faults.reckoning import figures_fresh, fresh, reckon, reckon_photos
 from tests.faults.table import Seat
 
 SKEWS = (timedelta(0), timedelta(seconds=90), timedelta(minutes=-7), timedelta(days=365))
@@ -87,6 +87,7 @@ def _under_fire(place: Installation, *, faults: int, seed: int) -> list[str]:
     say(f"  ready, all sent and all figures fresh {time.monotonic() - began:.0f} s after the last fault")
     revision = phone._store.state.cursor
     wrong += reckon(phone, seats, revision=revision)
+    wrong += reckon_photos(phone, seats, limit_s=FIGURES_S)
     _tell(place, seats, done=done.total(), revision=revision)
     return wrong
 
@@ -100,6 +101,10 @@ def _tell(place: Installation, seats: list[Seat], *, done: int, revision: int) -
     say(f"  {given_up} syncs given up for later; phones died {reborn} times")
     say(f"  {changes} changes acknowledged, {own} of them of records of one's own; {revision} revisions")
     say(f"  {twice} changes came twice and were known")
+    photos, full = sum(len(seat.photos) for seat in seats), sum(seat.link.full for seat in seats)
+    say(f"  {photos} photos sent; {full} requests turned away for a full disk")
+    if place.disk is None:
+        say("  this machine lets nobody make a small disk, so none was full")
 
 
 if __name__ == "__main__":

@@ -15,6 +15,7 @@ from config.dev.home import ROOT
 from config.dev.leftovers import command_line
 from config.dev.process import free_port
 from tests.config.launching import clean_environment, eventually, launch
+from tests.faults.disk import SmallDisk, on_a_small_disk
 
 PASSWORD = "poured nine times"
 KINDS = {
@@ -32,9 +33,13 @@ class Installation:
     def __init__(self, home: Path) -> None:
         self.home, self.port = home, free_port()
         self.url = f"http://127.0.0.1:{self.port}"
+        photos = home / "photos"
+        under = on_a_small_disk(photos)
         self.launcher = launch(
-            "-m", "config.dev", "run", home=home, log=home / "launcher.log", PORT=str(self.port), DEMO="0"
+            "-m", "config.dev", "run", home=home, log=home / "launcher.log", under=under, PORT=str(self.port), DEMO="0"
         )
+        self.disk = SmallDisk(photos, pid=self.launcher.pid) if under else None
+        """Of the photos; None where this machine lets nobody make one."""
 
     def ready(self) -> bool:
         """Whether requests are served and a worker answers."""

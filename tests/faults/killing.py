@@ -1,4 +1,4 @@
-"""Faults at random moments: a process is killed outright while phones are busy."""
+"""Faults at random moments: a process is killed outright, or the photos' disk is full, while phones are busy."""
 
 import random
 import threading
@@ -12,6 +12,8 @@ from tests.faults.table import Seat
 APART_S = 31.0
 """Between kills of a server: the launcher takes one that lived for a minute as sound and restarts it at once."""
 GAP_S = 1.2
+FULL_S, FULL_APART_S = 5.0, 40.0
+"""So long the disk is full, and so long after the last time."""
 
 
 def break_things(
@@ -20,7 +22,7 @@ def break_things(
     """Kill so many processes; return how many of each kind."""
     done: Counter[str] = Counter()
     servers = ["database", "broker"]
-    next_server_at = time.monotonic() + 10
+    next_server_at, next_full_at = time.monotonic() + 10, time.monotonic() + 15
     began = time.monotonic()
     while done.total() < faults:
         time.sleep(draw.expovariate(1 / GAP_S))
@@ -30,6 +32,12 @@ def break_things(
             kind = servers[0]
             servers.reverse()
             next_server_at = time.monotonic() + APART_S
+        elif place.disk is not None and time.monotonic() >= next_full_at:
+            place.disk.fill()
+            threading.Timer(FULL_S, place.disk.free).start()
+            next_full_at = time.monotonic() + FULL_S + FULL_APART_S
+            done["full disk"] += 1
+            continue
         else:
             kind = draw.choice(["web worker", "job worker"])
         if _kill_one(place, seats, kind=kind, draw=draw):

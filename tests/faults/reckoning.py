@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable
 
-from api.phone import HttpLink, MemoryStore, Phone
+from api.phone import HttpLink, MemoryStore, Phone, RefusedError
 from tests.config.launching import eventually
 from tests.faults.installation import PASSWORD
 from tests.faults.table import Seat
@@ -59,3 +59,18 @@ def reckon(phone: Phone, seats: Iterable[Seat], *, revision: int) -> list[str]:
             if seat.phone.records(kind) != phone.records(kind)
         ]
     return wrong
+
+
+def reckon_photos(phone: Phone, seats: Iterable[Seat], *, limit_s: float) -> list[str]:
+    """Return which photos, acknowledged in full, are not kept as they were sent, once a worker has had its time."""
+    sent = {photo: told for seat in seats for photo, told in seat.photos.items()}
+
+    def unfit(photo: str) -> str:
+        try:
+            held = phone.ask("GET", f"/api/v1/photos/{photo}/")
+        except RefusedError as refusal:
+            return str(refusal)
+        return "" if (held["state"], held["sha256"], held["bytes"]) == ("kept", *sent[photo]) else str(held)
+
+    eventually(lambda: not any(map(unfit, sent)), seconds=limit_s)
+    return [f"photo {photo} is not kept as sent: {why}" for photo in sent if (why := unfit(photo))]

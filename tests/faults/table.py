@@ -6,6 +6,9 @@ from datetime import UTC, datetime, timedelta
 from http.client import HTTPException
 from pathlib import Path
 
+import numpy as np
+from PIL import Image
+
 from api.phone import (
     Answer,
     Habits,
@@ -20,7 +23,7 @@ from api.phone import (
 from tests.faults.installation import PASSWORD
 
 PATIENCE = Patience(attempts=10, first_s=0.2, longest_s=4.0)
-MOST_SESSIONS = 20
+MOST_SESSIONS, MOST_PHOTOS = 20, 30
 POT = {"started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110, "vessel_material": "porcelain"}
 
 
@@ -29,7 +32,7 @@ class CountingLink(HttpLink):
 
     def __init__(self, url: str) -> None:
         super().__init__(url, timeout_s=15)
-        self.under_way, self.cut, self.broken = False, 0, 0
+        self.under_way, self.cut, self.broken, self.full = False, 0, 0, 0
 
     def send(self, method, path, *, headers, body) -> Answer:
         """Send once."""
@@ -38,7 +41,8 @@ class CountingLink(HttpLink):
             answer = super().send(method, path, headers=headers, body=body)
         finally:
             self.under_way = False
-        self.broken += answer.status >= 500
+        self.full += answer.status == 507
+        self.broken += answer.status >= 500 and answer.status != 507
         return answer
 
     def _send(self, method, path, *, headers, body) -> Answer:
@@ -61,6 +65,8 @@ class Seat:
         self.link, self.draw = CountingLink(url), random.Random(seed)
         self.acknowledged: list[dict[str, object]] = []
         self.own = 0
+        self.photos: dict[str, tuple[str, int]] = {}
+        """Digest and size of every photo that the server said it has in full, by id."""
         self.faults: list[str] = []
         self.failed_syncs = self.reborn = self.twice = 0
         self._lots: list[str] = []
@@ -88,6 +94,7 @@ class Seat:
                 self._lots = self._lots or [record.id for record in self.phone.records("lot")]
                 if self._lots:
                     self._taste()
+                    self._photograph()
                 self.sync()
                 if self.draw.random() < 0.05:
                     self._die_and_live()
@@ -131,6 +138,28 @@ class Seat:
             self._notes.append(self.phone.new("note", {"session": session, "infusion": self._infusions[-1], **said}))
         self._sessions += 1
 
+    def _photograph(self) -> None:
+        if len(self.photos) + len(self.phone.album.waiting) >= MOST_PHOTOS or self.draw.random() > 0.2:
+            return
+        path = self._path.parent / f"{self.username}-{self.draw.randrange(10**9)}.jpg"
+        noise = np.frombuffer(self.draw.randbytes(480 * 360 * 3), np.uint8).reshape(360, 480, 3)
+        Image.fromarray(noise).save(path, "JPEG", quality=95)
+        self.phone.album.add(path, of="liquor", lot=self.draw.choice(self._lots), taken_at=datetime.now(UTC))
+
+    def _send_photos(self) -> bool:
+        """Send what photos wait; return whether all went through."""
+        before = {photo.id: photo for photo in self.phone.album.waiting}
+        try:
+            self.phone.album.send()
+        except SignedOutError:
+            raise
+        except (UnreachableError, RefusedError):
+            self.failed_syncs += 1
+        self.faults += [f"{self.username}: photo refused: {one.problems}" for one in self.phone.album.refused]
+        left = {photo.id for photo in self.phone.album.waiting}
+        self.photos |= {i: (p.announced["sha256"], p.announced["bytes"]) for i, p in before.items() if i not in left}
+        return not left
+
     def sync(self) -> bool:
         """Sync; return whether everything went through."""
         before = {unsent.number for unsent in self.phone.unsent}
@@ -154,7 +183,7 @@ class Seat:
             change = waiting[number].change
             self.acknowledged.append(change)
             self.own += change["type"] != "lot" or "name" in change["fields"]
-        return done and not left
+        return self._send_photos() and done and not left
 
     def _die_and_live(self) -> None:
         """Forget everything but the journal."""

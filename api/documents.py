@@ -133,6 +133,7 @@ TYPES = {
     "refused": "refused for a reason given in detail",
     "start_again": "the cursor is older than the deletions still known: nothing was applied, pull from cursor 0",
     "too_large": "more than 2 MiB unpacked, 1,000 changes, or 1 MiB of a photo; nothing was applied",
+    "under_way": "the team's last export is still being made: one at a time",
     "unknown_schema": "a version of the records that is not spoken here; detail names those that are",
     "unsupported_media_type": "the body is not application/json (of a photo's piece: application/octet-stream)",
     "wrong_state": "the flight has not come so far, or has gone further",

@@ -12,6 +12,8 @@ from api import documents as doc
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
 from api.documents import described, problem
+from api.export import DESCRIBED as EXPORT_DESCRIBED
+from api.export import TeamExport
 from api.live import Events
 from api.panels import CalibrationOf, PanelOfTeam
 from api.people import Me, Members, OneMember, OneShop, OneTeam, Shops, Token, Tokens
@@ -179,6 +181,7 @@ def _describe() -> None:
             ),
             "delete": described(responses={204: None, **problem(403, 404)}),
         },
+        **EXPORT_DESCRIBED,
         **PHOTOS_DESCRIBED,
     }.items():
         extend_schema_view(**operations)(view)
@@ -202,6 +205,7 @@ urlpatterns = [
     path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
     path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),
     path("team", OneTeam.as_view()),
+    path("team/export", TeamExport.as_view()),
     path("triangle-tests/", TriangleTests.as_view()),
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
     path("triangle-tests/<str:test_id>/trials", Trials.as_view()),

@@ -10,6 +10,7 @@ Refused
 ├── NotServed        this entry of the server cannot do it
 ├── WrongOffset      a piece of a file does not go on where the last one ended
 ├── NotYet           what it needs is not there yet, or will never be
+├── UnderWay         it is being made for someone of the team at this moment
 ├── WrongState       it has gone too far for this, or not far enough
 └── DiskFull         no room for more files
 """
@@ -120,6 +121,14 @@ class NotYet(Refused):
     status = 409
     code = "not_yet"
     title = "This photo is not there yet"
+
+
+class UnderWay(Refused):
+    """One at a time: the team has another under way."""
+
+    status = 409
+    code = "under_way"
+    title = "The last one you asked for is still being made"
 
 
 class WrongState(Refused):

@@ -1,0 +1,52 @@
+"""A whole team as one zip, for its owner."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.http import StreamingHttpResponse
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiResponse
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from api.auth import member_of
+from api.documents import described, problem
+from tastings.queries.exporting import export_for
+
+
+class ZipRenderer(JSONRenderer):
+    """Lets a caller who accepts nothing but zips in; what is refused is told in JSON all the same."""
+
+    media_type = "application/zip"
+    format = "zip"
+
+
+class TeamExport(APIView):
+    """Everything that an owner may see of the team."""
+
+    renderer_classes = [JSONRenderer, ZipRenderer]
+
+    def get(self, request: Request) -> StreamingHttpResponse:
+        """Send it as one zip, as it is made; one without ``manifest.json`` was cut short. Owners only."""
+        now = timezone.now()
+        response = StreamingHttpResponse(export_for(member_of(request), now=now), content_type="application/zip")
+        response["Content-Disposition"] = f'attachment; filename="team-{now:%Y-%m-%d}.zip"'
+        response["Cache-Control"] = "no-store"
+        response["X-Content-Type-Options"] = "nosniff"
+        response["X-Accel-Buffering"] = "no"  # a proxy is not to gather it first
+        return response
+
+
+_ZIP = OpenApiResponse(
+    OpenApiTypes.BINARY,
+    description="JSON Lines of every record type, CSV of five, a data dictionary, photos, and a manifest with the"
+    " SHA-256 of each; others' private sessions and flights not revealed yet are left out",
+)
+DESCRIBED: dict[type[APIView], dict[str, Callable[[Any], Any]]] = {
+    TeamExport: {
+        "get": described(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem(403, 409)})
+    }
+}
+"""What the view says of its operation."""

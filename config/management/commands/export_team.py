@@ -1,0 +1,37 @@
+"""``manage.py export_team``: a whole team as one zip, for the operator of the server."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from tastings.queries.exporting import write_export
+from teams.errors import Refused
+from teams.queries.people import team_named
+
+
+class Command(BaseCommand):
+    help = (
+        "Write a whole team to one zip: JSON Lines of every record with its history, CSV for spreadsheets, photos, a "
+        "data dictionary and a manifest. Unlike an owner's export it holds everyone's private sessions and flights "
+        "that are not revealed yet: keep it accordingly. import_team reads it."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--team", required=True, help="id, or name if there is one of that name")
+        parser.add_argument("--to", required=True, type=Path, help="the zip to write; must not be there yet")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        path: Path = options["to"]
+        try:
+            write_export(team_named(options["team"]), path, now=timezone.now(), say=self._say)
+        except Refused as refused:
+            raise CommandError(refused.detail) from refused
+        except OSError as error:
+            raise CommandError(f"{error.filename or path}: {error.strerror}") from error
+        self.stdout.write(f"{path}: {path.stat().st_size} bytes")
+
+    def _say(self, what: str) -> None:
+        if not what.startswith("photos/"):
+            self.stdout.write(what)

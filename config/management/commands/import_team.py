@@ -1,0 +1,31 @@
+"""``manage.py import_team``: an exported team into an empty one."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from tastings.actions.importing.team import BadFile, import_team
+from teams.errors import Refused
+
+
+class Command(BaseCommand):
+    help = (
+        "Import what export_team or an owner's export wrote into a team that has no records yet. Everything is checked "
+        "and nothing is stored unless all of it holds. Ids stay, so the team must not be on this server already. Its "
+        "people get logins under their names without a password."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--team", required=True, help="id or name of an empty team; a new name makes one")
+        parser.add_argument("file", type=Path)
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            done = import_team(options["file"], team=options["team"], say=self.stdout.write)
+        except BadFile as error:
+            raise CommandError(f"nothing was imported. {error}") from error
+        except Refused as refused:
+            said = "; ".join(f"{p.field}: {p.detail}" for p in refused.problems)
+            raise CommandError(f"nothing was imported. {said or refused.detail}") from refused
+        self.stdout.write(f"imported {sum(done.lines.values())} lines into team {done.team}")

@@ -1,0 +1,213 @@
+"""The tables of an export, parents first, and what is left out of it on purpose."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.db.models import Model, QuerySet
+
+from lots.models import FieldHistory, Lot
+from lots.shape import Field
+from tastings.models import (
+    Descriptor,
+    Flight,
+    FlightCup,
+    FlightLot,
+    FlightMember,
+    Infusion,
+    Note,
+    Photo,
+    PhotoContent,
+    Session,
+    Trial,
+    TriangleTest,
+)
+from tastings.queries.exporting.columns import Column, plain_columns, synced_columns
+from tastings.queries.exporting.scope import Scope
+from tastings.shapes import FLIGHT, PHOTO, TRIAL, TRIANGLE_TEST
+from teams.models import Member, Role, Shop, Team
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """One table of an export: a file of JSON lines, one row a line.
+
+    ``constants`` are database columns that hold the same in every row of a team and are not exported; ``of_team``
+    says whether the database's table has a team's id of its own.
+    """
+
+    name: str
+    about: str
+    model: type[Model]
+    columns: tuple[Column, ...]
+    rows: Callable[[Scope], QuerySet[Any]]
+    of_team: bool = True
+    constants: Mapping[str, object] = field(default_factory=dict)
+
+    @property
+    def file(self) -> str:
+        """Where it stands in the zip."""
+        return f"records/{self.name}.jsonl"
+
+    def rows_of(self, team: Team) -> QuerySet[Any]:
+        """Return all rows of a team."""
+        return self.rows(Scope(team))
+
+
+_FOR_JOBS = ("plan_asked_at", "answer_asked_at")
+
+SETTINGS = Table(
+    name="settings",
+    about="what the team has chosen; one line",
+    model=Team,
+    columns=plain_columns(Team, without=("id", "name", "created_at", "revision", "pruned_revision", "pruned_before")),
+    rows=Scope.settings,
+)
+MEMBERS = Table(
+    name="members",
+    about="the team's people, those who left included; no password or token is ever exported",
+    model=Member,
+    columns=(
+        Column(field=Field(name="user", kind="reference", required=True), read="user_id", stored_in="user_id"),
+        Column(
+            field=Field(name="username", kind="text", longest=80, required=True), read="user__username", stored_in=None
+        ),
+        Column(field=Field(name="name", kind="text", longest=120), read="user__name", stored_in=None),
+        Column(field=Field(name="shop", kind="reference", to="shop"), read="shop_id", stored_in="shop_id"),
+        Column(
+            field=Field(name="role", kind="choice", choices=tuple(Role.values), required=True),
+            read="role",
+            stored_in="role",
+        ),
+        Column(field=Field(name="joined_at", kind="moment", required=True), read="joined_at", stored_in="joined_at"),
+        Column(field=Field(name="left_at", kind="moment"), read="left_at", stored_in="left_at"),
+    ),
+    rows=Scope.members,
+)
+
+TABLES: tuple[Table, ...] = (
+    SETTINGS,
+    Table(name="shops", about="the team's shops", model=Shop, columns=plain_columns(Shop), rows=Scope.shops),
+    MEMBERS,
+    Table(
+        name="descriptors",
+        about="the team's own words; built-in ones come with the program",
+        model=Descriptor,
+        columns=synced_columns(Descriptor, without=("position",)),
+        rows=lambda scope: scope.records("descriptor"),
+        constants={"position": 0},
+    ),
+    Table(
+        name="lots",
+        about="one tea as sampled or bought",
+        model=Lot,
+        columns=synced_columns(Lot),
+        rows=lambda scope: scope.records("lot"),
+    ),
+    Table(
+        name="flights",
+        about="samples tasted under codes",
+        model=Flight,
+        columns=plain_columns(Flight, shape=FLIGHT, without=_FOR_JOBS),
+        rows=Scope.flights,
+    ),
+    Table(
+        name="flight_lots",
+        about="the candidates of each flight",
+        model=FlightLot,
+        columns=plain_columns(FlightLot),
+        rows=Scope.flight_lots,
+    ),
+    Table(
+        name="flight_members",
+        about="who tastes or pours in each flight",
+        model=FlightMember,
+        columns=plain_columns(FlightMember),
+        rows=Scope.flight_members,
+    ),
+    Table(
+        name="flight_cups",
+        about="the coded cups of each flight",
+        model=FlightCup,
+        columns=plain_columns(FlightCup),
+        rows=Scope.flight_cups,
+    ),
+    Table(
+        name="sessions",
+        about="one pot of one lot by one taster",
+        model=Session,
+        columns=synced_columns(Session),
+        rows=lambda scope: scope.records("session"),
+    ),
+    Table(
+        name="infusions",
+        about="one pour of a session",
+        model=Infusion,
+        columns=synced_columns(Infusion),
+        rows=lambda scope: scope.records("infusion"),
+    ),
+    Table(
+        name="notes",
+        about="one word noticed at one moment, with how strong it was if that was rated",
+        model=Note,
+        columns=synced_columns(Note),
+        rows=lambda scope: scope.records("note"),
+    ),
+    Table(
+        name="history",
+        about="values that lost to another edit of the same field",
+        model=FieldHistory,
+        columns=plain_columns(FieldHistory),
+        rows=Scope.history,
+    ),
+    Table(
+        name="triangle_tests",
+        about="three cups, two of them the same tea: tests of one lot against another",
+        model=TriangleTest,
+        columns=plain_columns(TriangleTest, shape=TRIANGLE_TEST),
+        rows=Scope.triangle_tests,
+    ),
+    Table(
+        name="trials",
+        about="the answers given in triangle tests; a withdrawn one does not count",
+        model=Trial,
+        columns=plain_columns(Trial, shape=TRIAL),
+        rows=Scope.trials,
+        of_team=False,
+    ),
+    Table(
+        name="photo_contents",
+        about="pictures; the files are photos/<sha256>-<first 8 digits of id>.jpg and .thumbnail.jpg",
+        model=PhotoContent,
+        columns=plain_columns(PhotoContent),
+        rows=Scope.photo_contents,
+    ),
+    Table(
+        name="photos",
+        about="photos of leaf and liquor, and what was told of them",
+        model=Photo,
+        columns=plain_columns(Photo, shape=PHOTO),
+        rows=Scope.photos,
+    ),
+)
+
+LEFT_OUT: Mapping[str, str] = {
+    "teams.User": "logins: only names and roles are exported, with the members; never a password",
+    "teams.DeviceToken": "devices signed in: whoever moves signs in again",
+    "tastings.Development": "figures computed from the records; they are computed again",
+    "tastings.Paper": "sheets set from figures and kept for a while; they are set again",
+    "tastings.Share": "signed links to one server's pages; they hold nothing that was tasted",
+    "tastings.TeamPanel": "what was learned about tasters from the records; it is learned again",
+}
+"""Tables that no export holds, by their model's name, and why."""
+
+ALWAYS_LEFT_OUT = (
+    "Passwords, tokens and devices signed in.",
+    "Figures computed from the records; an import computes them again.",
+    "Built-in descriptors, which come with the program.",
+    "Photos whose file has not arrived whole, or was taken away while the export was made.",
+)
+OWNER_LEFT_OUT = (
+    "Private sessions of other members, with all that hangs on them.",
+    "Flights that are not revealed yet, with the sessions tasted in them.",
+)

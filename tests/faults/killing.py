@@ -6,6 +6,7 @@ import time
 from collections import Counter
 from collections.abc import Callable
 
+from tests.faults.disk import SmallDisk
 from tests.faults.installation import Installation, is_working
 from tests.faults.table import Seat
 
@@ -33,8 +34,7 @@ def break_things(
             servers.reverse()
             next_server_at = time.monotonic() + APART_S
         elif place.disk is not None and time.monotonic() >= next_full_at:
-            place.disk.fill()
-            threading.Timer(FULL_S, place.disk.free).start()
+            _fill_for_a_while(place.disk, seats)
             next_full_at = time.monotonic() + FULL_S + FULL_APART_S
             done["full disk"] += 1
             continue
@@ -48,6 +48,20 @@ def break_things(
                 took_s = time.monotonic() - began
                 say(f"  {done.total():3} of {faults} faults ({told}), {acknowledged} changes, {took_s:.0f} s")
     return done
+
+
+def _fill_for_a_while(disk: SmallDisk, seats: list[Seat]) -> None:
+    """Fill the disk while everybody takes photos."""
+
+    def over() -> None:
+        disk.free()
+        for seat in seats:
+            seat.eager = False
+
+    disk.fill()
+    for seat in seats:
+        seat.eager = True
+    threading.Timer(FULL_S, over).start()
 
 
 def _kill_one(place: Installation, seats: list[Seat], *, kind: str, draw: random.Random) -> bool:

@@ -23,7 +23,7 @@ from api.phone import (
 from tests.faults.installation import PASSWORD
 
 PATIENCE = Patience(attempts=10, first_s=0.2, longest_s=4.0)
-MOST_SESSIONS, MOST_PHOTOS = 20, 30
+MOST_SESSIONS, MOST_PHOTOS = 20, 60
 POT = {"started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110, "vessel_material": "porcelain"}
 
 
@@ -65,6 +65,8 @@ class Seat:
         self.link, self.draw = CountingLink(url), random.Random(seed)
         self.acknowledged: list[dict[str, object]] = []
         self.own = 0
+        self.eager = False
+        """Whether to photograph everything just now."""
         self.photos: dict[str, tuple[str, int]] = {}
         """Digest and size of every photo that the server said it has in full, by id."""
         self.faults: list[str] = []
@@ -139,7 +141,7 @@ class Seat:
         self._sessions += 1
 
     def _photograph(self) -> None:
-        if len(self.photos) + len(self.phone.album.waiting) >= MOST_PHOTOS or self.draw.random() > 0.2:
+        if self.draw.random() > (1.0 if self.eager else 0.03) or len(self.photos) >= MOST_PHOTOS:
             return
         path = self._path.parent / f"{self.username}-{self.draw.randrange(10**9)}.jpg"
         noise = np.frombuffer(self.draw.randbytes(480 * 360 * 3), np.uint8).reshape(360, 480, 3)

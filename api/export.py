@@ -1,8 +1,5 @@
 """A whole team as one zip, for its owner."""
 
-from collections.abc import Callable
-from typing import Any
-
 from django.http import StreamingHttpResponse
 from django.utils import timezone
 from drf_spectacular.types import OpenApiTypes
@@ -44,9 +41,7 @@ _ZIP = OpenApiResponse(
     description="JSON Lines of every record type, CSV of five, a data dictionary, photos, and a manifest with the"
     " SHA-256 of each; others' private sessions and flights not revealed yet are left out",
 )
-DESCRIBED: dict[type[APIView], dict[str, Callable[[Any], Any]]] = {
-    TeamExport: {
-        "get": described(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem(403, 409)})
-    }
+DESCRIBED = {
+    "get": described(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem(403, 409)})
 }
 """What the view says of its operation."""

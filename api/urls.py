@@ -181,7 +181,7 @@ def _describe() -> None:
             ),
             "delete": described(responses={204: None, **problem(403, 404)}),
         },
-        **EXPORT_DESCRIBED,
+        TeamExport: EXPORT_DESCRIBED,
         **PHOTOS_DESCRIBED,
     }.items():
         extend_schema_view(**operations)(view)

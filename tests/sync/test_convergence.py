@@ -20,13 +20,15 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
 from api.phone import Habits, MemoryStore, Patience, Phone, State, UnreachableError
-from lots.models import FieldHistory
+from lots.models import FieldHistory, Lot
+from tastings.actions.flights.revealing import reveal_flight
 from tastings.actions.lexicon import load_lexicon
 from tastings.actions.pruning import prune
 from tastings.actions.push import SHAPES
+from tastings.models import FlightLot
 from tastings.queries.records import MODELS, records_of
 from teams.models import Team
-from tests.factories import DeviceTokenFactory, TeamFactory, person
+from tests.factories import DeviceTokenFactory, FlightCupFactory, FlightFactory, TeamFactory, person
 from tests.sync.model import Model
 from tests.sync.wire import FAULTS, Clock, Wire
 
@@ -56,7 +58,10 @@ PICKS = st.integers(0, 50)
 
 
 class World:
-    """A team of three with five phones that have one lot, session, infusion and note; every story is rolled back."""
+    """A team of three with five phones that have one lot, session, infusion and note, and a flight with two cups each.
+
+    Every story is rolled back.
+    """
 
     def __init__(self, clock: Clock) -> None:
         load_lexicon()
@@ -82,6 +87,16 @@ class World:
         phones[0].new("note", NEW["note"] | of_pour, record=note)
         for phone in phones:
             phone.sync()
+        self.flight = FlightFactory(team=team, by=people[1].user)
+        FlightLot.objects.create(flight=self.flight, team=team, lot_id=lot)
+        of_all = {"flight": self.flight, "lot": Lot.objects.get(id=lot), "team": team}
+        self.cups = {
+            who.user.id: [
+                str(FlightCupFactory(**of_all, taster=who.user, position=place, code=200 + 10 * seat + place).id)
+                for place in (1, 2)
+            ]
+            for seat, who in enumerate(people)
+        }
         self.played, self.began = 0, time.monotonic()
 
 
@@ -105,6 +120,7 @@ class Story(RuleBasedStateMachine):
         self.wire = Wire(lambda *heard: self.model.hear(*heard, now=self.clock.now))
         self.stores = [deepcopy(store) for store in self.world.stores]
         self.skews = [timedelta(0)] * 5
+        self.revealed = False
 
     def phone(self, i: int, **habits) -> Phone:
         """Return a phone in the hand of whoever has it, as if just switched on; some stories have fewer than five."""
@@ -137,6 +153,10 @@ class Story(RuleBasedStateMachine):
         match type_name:
             case "session":
                 fields["private"] = private
+                if more % 3 == 0:
+                    cups = self.world.cups[self.world.members[i % len(self.stores)].user_id]
+                    del fields["lot"]
+                    fields["flight_cup"] = cups[more % 2]
             case "infusion":
                 fields["number"] = more % 4
             case "note":
@@ -185,6 +205,13 @@ class Story(RuleBasedStateMachine):
         phone = self.phone(i)
         if (chosen := self.choose(phone, pick, type_name="session")) is not None:
             phone.edit(*chosen, {"private": private})
+
+    @rule(really=st.integers(0, 3))
+    def reveal(self, really):
+        if really == 3 and not self.revealed:
+            self.revealed = True
+            buyer = self.world.members[1]
+            reveal_flight(buyer, flight=self.world.flight.id, reason="a story", now=self.clock.now)
 
     # What the network does
 
@@ -263,6 +290,8 @@ class Story(RuleBasedStateMachine):
             held = rows[i].as_copy()
             assert (expected.type, i, expected.removed) == (rows[i].shape.type, i, rows[i].removed)
             assert {name: held.values.get(name) for name in expected.values} == expected.values
+            if expected.type == "session" and held.values["flight_cup"]:
+                assert (held.values["lot"] is not None) == self.revealed
             for name, value in expected.taken:
                 assert held.values.get(name) == value or (i, name, repr(value)) in history, (name, value)
 

@@ -1,13 +1,11 @@
-"""Pages for the browser: signing in, the list of lots, a lot's report."""
+"""Pages for the browser: signing in and the list of lots; what every page is sent with."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
-from typing import TYPE_CHECKING, Any
-from uuid import UUID
+from typing import TYPE_CHECKING
 
-from django.contrib.auth import views as login_views
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import render
@@ -18,12 +16,8 @@ from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
 from rest_framework.request import Request
 
 from api.auth import BearerAuthentication
-from api.conditional import id_in_address
-from tastings.queries.developments import development_for, labels_of, lots_with_figures, sessions_shown
-from tastings.queries.records import record_for
-from tastings.reports.page import WIDE, render_lots, render_report
-from tastings.reports.sheet import curves_csv
-from tastings.reports.svg import strength_chart
+from tastings.queries.developments import lots_with_figures
+from tastings.reports.page import render_lots
 from teams.errors import NotAllowed, NotHere, WrongState
 from teams.queries.people import memberships_of
 
@@ -50,7 +44,7 @@ def page(view: Page) -> Page:
         except (AuthenticationFailed, NotAuthenticated):
             response = redirect_to_login(request.get_full_path())
         response["Content-Security-Policy"] = _POLICY
-        response["Cache-Control"] = "private, no-cache"
+        response.setdefault("Cache-Control", "private, no-cache")
         return response
 
     return guarded
@@ -77,81 +71,7 @@ def lots(request: HttpRequest) -> HttpResponse:
     return HttpResponse(render_lots(found, q=q, request=request))
 
 
-@page
-@require_safe
-def report(request: HttpRequest, lot_id: str) -> HttpResponse:
-    """Show how one lot develops."""
-    told = _told(request, lot_id)
-    downloads = {"Curve as SVG": f"/lots/{lot_id}/report.svg", "Figures as CSV": f"/lots/{lot_id}/report.csv"}
-    return HttpResponse(render_report(**told, downloads=downloads, request=request))
-
-
-@page
-@require_safe
-def report_svg(request: HttpRequest, lot_id: str) -> HttpResponse:
-    """Give the strength curve as a drawing of its own."""
-    told = _told(request, lot_id)
-    tasted = [{**one, "taster": told["tasters"].get(one["taster"], "")} for one in told["tasted"]]
-    drawing = strength_chart(told["development"], tasted, width=WIDE)
-    return _file(drawing, lot_id, kind="image/svg+xml", ending="svg")
-
-
-@page
-@require_safe
-def report_csv(request: HttpRequest, lot_id: str) -> HttpResponse:
-    """Give the curves as a table."""
-    return _file(curves_csv(_told(request, lot_id)["development"]), lot_id, kind="text/csv", ending="csv")
-
-
-def _file(text: str, lot_id: str, *, kind: str, ending: str) -> HttpResponse:
-    name = f"leafspan-{lot_id[:36]}.{ending}"
-    return HttpResponse(
-        text,
-        content_type=f"{kind}; charset=utf-8",
-        headers={"Content-Disposition": f'inline; filename="{name}"', "X-Content-Type-Options": "nosniff"},
-    )
-
-
-def _told(request: HttpRequest, lot_id: str) -> dict[str, Any]:
-    """Return what the report tells of a lot, in every form of it."""
-    places = places_of(request)
-    lot = id_in_address(lot_id)
-    member = _owner(places, lot)
-    figures = development_for(member, lot)
-    sessions = sessions_shown(member, lot)
-    return {
-        "lot": record_for(member, "lot", lot).fields,
-        "development": figures.body,
-        "tasted": figures.tasted,
-        "tasters": {str(s["taster"]): str(s["taster_name"]) for s in sessions},
-        "sessions": sessions,
-        "labels": labels_of(member),
-    }
-
-
-def _owner(places: list[Member], lot: UUID) -> Member:
-    for member in places:
-        try:
-            record_for(member, "lot", lot)
-        except NotHere:
-            continue
-        return member
-    raise NotHere
-
-
-class SignIn(login_views.LoginView):
-    """Ask for name and password."""
-
-    template_name = "tastings/sign_in.html"
-    redirect_authenticated_user = True
-
-
 urlpatterns = [
     path("", RedirectView.as_view(pattern_name="lots-page")),
     path("lots/", lots, name="lots-page"),
-    path("lots/<str:lot_id>/report/", report, name="report"),
-    path("lots/<str:lot_id>/report.svg", report_svg),
-    path("lots/<str:lot_id>/report.csv", report_csv),
-    path("sign-in/", page(SignIn.as_view()), name="sign-in"),
-    path("sign-out/", page(login_views.LogoutView.as_view()), name="sign-out"),
 ]

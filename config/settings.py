@@ -156,6 +156,7 @@ CELERY_BEAT_SCHEDULE = {
     "refresh what is due": {"task": "tastings.refresh_due", "schedule": 10.0},
     "check photos whose job was lost": {"task": "tastings.due_photos", "schedule": 30.0},
     "tidy photos": {"task": "tastings.tidy_photos", "schedule": 86_400.0},
+    "tidy documents": {"task": "tastings.tidy_papers", "schedule": 86_400.0},
     "forget old deletions": {"task": "tastings.prune", "schedule": 86_400.0},
 }
 

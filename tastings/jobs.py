@@ -18,6 +18,8 @@ class Job(StrEnum):
     CHECK_PHOTO = "tastings.check_photo"
     DUE_PHOTOS = "tastings.due_photos"
     TIDY_PHOTOS = "tastings.tidy_photos"
+    TYPESET = "tastings.typeset"
+    TIDY_PAPERS = "tastings.tidy_papers"
 
 
 def later(job: Job, *arguments: str, wait_s: float = 0.0) -> None:

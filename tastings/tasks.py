@@ -10,12 +10,15 @@ from django.utils import timezone
 from tastings.actions.developments import refresh_development as refresh
 from tastings.actions.due import ask_due, ask_due_panels
 from tastings.actions.panels import refresh_panel as learn
+from tastings.actions.papers import make_paper
+from tastings.actions.papers import tidy_papers as tidy_old_papers
 from tastings.actions.photo_checks import ask_due_photos
 from tastings.actions.photo_checks import check_photo as check_one_photo
 from tastings.actions.photo_checks import tidy_photos as tidy
 from tastings.actions.pruning import prune_all
 from tastings.jobs import Job
 from tastings.maths.develop import warm_up
+from tastings.reports.typeset import typeset as set_in_type
 
 
 @worker_init.connect
@@ -78,3 +81,25 @@ def due_photos() -> None:
 def tidy_photos() -> None:
     """Let go of what no photo needs any more."""
     tidy(now=timezone.now())
+
+
+@shared_task(
+    name=Job.TYPESET.value,
+    autoretry_for=(OperationalError, InterfaceError),
+    max_retries=5,
+    retry_backoff=True,
+    time_limit=60,
+)
+def typeset(paper: str) -> None:
+    """Set one document in type; safe to run twice."""
+    make_paper(
+        UUID(paper),
+        typeset=lambda layout, form, told, pictures: set_in_type(layout, form, told, pictures=pictures),
+        now=timezone.now(),
+    )
+
+
+@shared_task(name=Job.TIDY_PAPERS.value, time_limit=600)
+def tidy_papers() -> None:
+    """Let go of documents that nobody reads."""
+    tidy_old_papers(now=timezone.now())

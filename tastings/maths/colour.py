@@ -82,6 +82,36 @@ def lab_of(xyz: Floats, *, white: Floats = D65) -> Floats:
     return np.stack([116 * y - 16, 500 * (x - y), 200 * (y - z)], axis=-1)
 
 
+def srgb_of(lab: Floats) -> Floats:
+    """Return the sRGB value of CIELAB under D65; what sRGB cannot show is cut to its ends.
+
+    Parameters
+    ----------
+    lab : float64[..., 3]
+        L*, a*, b*.
+
+    Returns
+    -------
+    float64[..., 3]
+        Encoded values. [0 to 1]
+
+    Notes
+    -----
+    Source: the inverse of :func:`lab_of` and IEC 61966-2-1.
+
+    Examples
+    --------
+    >>> (255 * srgb_of(lab_of(xyz_of(linear(np.array([199, 120, 40]) / 255))))).round().tolist()
+    [199.0, 120.0, 40.0]
+    """
+    f_y = (lab[..., 0] + 16) / 116
+    bent = np.stack([f_y + lab[..., 1] / 500, f_y, f_y - lab[..., 2] / 200], axis=-1)
+    ratio = np.where(bent**3 > _EDGE, bent**3, (116 * bent - 16) / _SLOPE)
+    light = np.clip((ratio * D65) @ np.linalg.inv(SRGB_TO_XYZ).T, 0.0, 1.0)
+    encoded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-12) ** (1 / 2.4) - 0.055)
+    return np.asarray(np.clip(encoded, 0.0, 1.0), dtype=np.float64)
+
+
 def adaptation(*, seen: Floats, wanted: Floats) -> Floats:
     """Return the matrix that carries X, Y, Z seen under one white to what they would be under another.
 

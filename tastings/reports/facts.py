@@ -144,6 +144,7 @@ def session_row(session: Mapping[str, Any], people: Mapping[str, str]) -> dict[s
     name = people.get(taster, taster)
     return {
         "id": str(session.get("id")),
+        "href": str(session.get("href") or ""),
         "name": ", ".join(filter(None, (day, name))) or "Session",
         "day": day,
         "taster": name,

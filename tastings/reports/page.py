@@ -23,6 +23,7 @@ from tastings.reports.facts import (
     steep_facts,
     steep_span,
 )
+from tastings.reports.sections import ageing_section, agreement_section, guide_section, photo_rows
 from tastings.reports.svg import by_peak, curve_of, descriptor_strips, sparkline, strength_chart
 from tastings.reports.words import (
     counted,
@@ -44,7 +45,7 @@ STANDING_CAUTIONS = (
 )
 
 
-def report_context(  # noqa: PLR0913 - one argument for each kind of record that the page shows
+def report_facts(  # noqa: PLR0913 - one argument for each kind of record that the report shows
     *,
     lot: Mapping[str, Any],
     development: Mapping[str, Any],
@@ -52,9 +53,12 @@ def report_context(  # noqa: PLR0913 - one argument for each kind of record that
     tasters: Mapping[str, str],
     sessions: Sequence[Mapping[str, Any]],
     labels: Mapping[str, str] | None = None,
-    downloads: Mapping[str, str] | None = None,
+    guide: Mapping[str, Any] | None = None,
+    readiness: Mapping[str, Any] | None = None,
+    panel: Mapping[str, Any] | None = None,
+    photos: Sequence[Mapping[str, Any]] = (),
 ) -> dict[str, Any]:
-    """Build what the report's template shows.
+    """Put into words what the report shows, the same for every form of it: plain text and lists of it, no markup.
 
     Parameters
     ----------
@@ -67,24 +71,21 @@ def report_context(  # noqa: PLR0913 - one argument for each kind of record that
     tasters : mapping
         Names by taster id.
     sessions : sequence of mappings
-        ``id``, ``started_at``, ``taster``, ``shop``, ``leaf_g``, ``vessel_ml``, ``vessel_material``, ``kettle_c``;
-        any may be missing.
+        ``id``, ``started_at``, ``taster``, ``shop``, ``leaf_g``, ``vessel_ml``, ``vessel_material``, ``kettle_c``,
+        ``href``; any may be missing.
     labels : mapping, optional
         Descriptor labels by key.
-    downloads : mapping, optional
-        Addresses of the same report in other forms, by what to call them.
+    guide, readiness, panel, photos
+        As in :mod:`tastings.reports.sections`.
     """
     known = {str(key): label for key, label in (labels or {}).items()}
     people = _distinct(tasters)
-    drawn = [{**t, "taster": people.get(str(t.get("taster")), str(t.get("taster")))} for t in tasted]
     told = [session_row(s, people) for s in sorted(sessions, key=lambda s: str(s.get("started_at")))]
     names = {s["id"]: s["name"] for s in told}
     evidence = development.get("evidence") or {}
-    rows = {descriptor: points for descriptor, points, _ in by_peak(development.get("curves") or ())}
-    chunks = _evenly(list(rows), at_most=STRIPS_TOGETHER)
-    curves = {curve["descriptor"]: curve for curve in development.get("curves") or ()}
+    strength = curve_of(development, "strength")
     return {
-        "lot": lot,
+        "name": str(lot.get("name") or "") or "Lot without a name",
         "provenance": provenance(lot),
         "stale": bool(development.get("stale")),
         "computed_at": day_of(development.get("computed_at")),
@@ -98,10 +99,48 @@ def report_context(  # noqa: PLR0913 - one argument for each kind of record that
         "steeps": steep_facts(development.get("steeps") or {}),
         "evidence_sentence": evidence_sentence(evidence, development.get("steeps") or {}),
         "even_brew_sentence": even_brew_sentence(development.get("even_brew") or {}),
+        "cups": [cup_row(point) for point in strength],
+        "layer_sentence": layer_sentence(development.get("layers") or (), known),
+        "layers": [layer_row(layer, known) for layer in development.get("layers") or ()],
+        "guide": guide_section(guide),
+        "agreement": agreement_section(tasted, strength, people=people, panel=panel),
+        "ageing": ageing_section(lot, readiness),
+        "departures": departure_sentences(development, session_names=names),
+        "left_out": left_out_rows(evidence.get("left_out") or (), names),
+        "otherwise": (development.get("otherwise") or {}).get("sentence", ""),
+        "next": development.get("next") or "",
+        "sessions": told,
+        "photos": photo_rows(photos),
+        "cautions": [caution_text(c) for c in development.get("cautions") or ()] or list(STANDING_CAUTIONS),
+    }
+
+
+def named(tasted: Sequence[Mapping[str, Any]], tasters: Mapping[str, str]) -> list[dict[str, Any]]:
+    """Return the ratings with each taster's name, as the drawings take them."""
+    people = _distinct(tasters)
+    return [{**t, "taster": people.get(str(t.get("taster")), str(t.get("taster")))} for t in tasted]
+
+
+def report_context(*, downloads: Mapping[str, str] | None = None, **told: Any) -> dict[str, Any]:  # noqa: ANN401
+    """Build what the report's template shows: :func:`report_facts` with the drawings.
+
+    Parameters
+    ----------
+    downloads : mapping, optional
+        Addresses of the same report in other forms, by what to call them.
+    told
+        As :func:`report_facts` takes it.
+    """
+    development, known = told["development"], told.get("labels") or {}
+    drawn = named(told["tasted"], told["tasters"])
+    rows = {descriptor: points for descriptor, points, _ in by_peak(development.get("curves") or ())}
+    chunks = _evenly(list(rows), at_most=STRIPS_TOGETHER)
+    curves = {curve["descriptor"]: curve for curve in development.get("curves") or ()}
+    return {
+        **report_facts(**told),
         "chart": _both(lambda width: strength_chart(development, drawn, width=width))
         if curve_of(development, "strength")
         else None,
-        "cups": [cup_row(point) for point in curve_of(development, "strength")],
         "strips": [
             _both(
                 lambda width, chunk=chunk: descriptor_strips(
@@ -110,40 +149,30 @@ def report_context(  # noqa: PLR0913 - one argument for each kind of record that
             )
             for chunk in chunks
         ],
-        "layer_sentence": layer_sentence(development.get("layers") or (), known),
-        "layers": [layer_row(layer, known) for layer in development.get("layers") or ()],
-        "departures": departure_sentences(development, session_names=names),
-        "left_out": left_out_rows(evidence.get("left_out") or (), names),
-        "otherwise": (development.get("otherwise") or {}).get("sentence", ""),
-        "next": development.get("next") or "",
-        "sessions": told,
-        "cautions": [caution_text(c) for c in development.get("cautions") or ()] or list(STANDING_CAUTIONS),
         "downloads": downloads or {},
     }
 
 
-def render_report(  # noqa: PLR0913 - as above, and the request
+def render_article(*, downloads: Mapping[str, str] | None = None, **told: Any) -> SafeString:  # noqa: ANN401
+    """Write the report itself, without the page around it; see :func:`report_context`."""
+    return render_to_string("tastings/article.html", report_context(downloads=downloads, **told))
+
+
+def render_report(
     *,
-    lot: Mapping[str, Any],
-    development: Mapping[str, Any],
-    tasted: Sequence[Mapping[str, Any]],
-    tasters: Mapping[str, str],
-    sessions: Sequence[Mapping[str, Any]],
-    labels: Mapping[str, str] | None = None,
     downloads: Mapping[str, str] | None = None,
     request: HttpRequest | None = None,
+    **told: Any,  # noqa: ANN401 - as report_facts takes it
 ) -> str:
     """Write the report page of one lot; see :func:`report_context`."""
-    context = report_context(
-        lot=lot,
-        development=development,
-        tasted=tasted,
-        tasters=tasters,
-        sessions=sessions,
-        labels=labels,
-        downloads=downloads,
-    )
-    return render_to_string("tastings/report.html", context, request=request)
+    article = render_article(downloads=downloads, **told)
+    return render_around(article, name=str(told["lot"].get("name") or ""), request=request)
+
+
+def render_around(article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False) -> str:
+    """Write the page around a report or card. A public one links nowhere and asks not to be indexed."""
+    around = {"article": article, "name": name or "Lot without a name", "public": public}
+    return render_to_string("tastings/report.html", around, request=request)
 
 
 def lots_context(lots: Sequence[Mapping[str, Any]], *, q: str = "") -> dict[str, Any]:

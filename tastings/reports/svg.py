@@ -70,7 +70,7 @@ def strength_chart(development: Mapping[str, Any], tasted: Sequence[Mapping[str,
         width=width,
         height=height + legend_height if points or tasters else height,
         title="Strength over the infusions of the even brew",
-        desc=_strength_in_words(development, points, tasters),
+        desc=strength_in_words(development, points, tasters),
     )
 
 
@@ -199,7 +199,7 @@ def _legend(tasters: Sequence[str], *, width: float, top: float) -> tuple[str, f
     return "".join(parts), y - top + (10 if tasters else -12)
 
 
-def _strength_in_words(
+def strength_in_words(
     development: Mapping[str, Any], points: Sequence[Mapping[str, Any]], tasters: Sequence[str]
 ) -> str:
     if not points:

@@ -41,6 +41,24 @@ def one_decimal(value: float) -> str:
     return "0.0" if written == "-0.0" else written.replace("-", "\u2212")
 
 
+def two_decimals(value: float) -> str:
+    """Write a coefficient with two decimals and a true minus sign."""
+    written = f"{value:.2f}"
+    return "0.00" if written == "-0.00" else written.replace("-", "\u2212")
+
+
+def signed(value: float, *, places: int = 1) -> str:
+    """Write a difference with its sign, a true minus or a plus.
+
+    Examples
+    --------
+    >>> signed(0.31), signed(-0.04), signed(-0.07, places=2)
+    ('+0.3', '0.0', '\u22120.07')
+    """
+    written = f"{value:+.{places}f}"
+    return written[1:] if not float(written) else written.replace("-", "\u2212")
+
+
 def plain(key: object, labels: Mapping[str, str] | None = None) -> str:
     """Return a descriptor's label, or its key made readable when there is none."""
     return (labels or {}).get(str(key)) or str(key).replace("_", " ").capitalize()

@@ -42,6 +42,7 @@ def foreign(address, place, taster):
         "user_id": taster.user.id,
         "taster_id": taster.user.id,
         "lot_id": place.lot.id,
+        "session_id": place.session.id,
     }
     if "{record_id}" in address:
         of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id

@@ -111,6 +111,7 @@ def test_report_stands_in_the_order_of_the_counter():
         "Everything rated, cup by cup",
         "What changes from cup to cup",
         "What was corrected, and why",
+        "How the tasters agree",
         "How sure this is",
         "Sessions behind it",
         "Take care",

@@ -1,0 +1,225 @@
+"""A lot's report and card in the browser and as files, and what they link to."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import time
+from collections import OrderedDict
+from threading import Lock
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotModified
+from django.template.loader import render_to_string
+from django.urls import path
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from api.conditional import id_in_address
+from api.pages import page, places_of
+from tastings.actions.papers import ask_paper, paper_now
+from tastings.queries.records import record_for
+from tastings.queries.reports import picture_of_lot, told_of
+from tastings.queries.sessions import session_told
+from tastings.reports.page import WIDE, named, render_around, render_article
+from tastings.reports.paper import report_paper
+from tastings.reports.session import render_session
+from tastings.reports.sheet import curves_csv
+from tastings.reports.svg import strength_chart
+from tastings.reports.typeset import digest_of
+from teams.errors import NotHere
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from django.utils.safestring import SafeString
+
+    from tastings.queries.photos import ServedFile
+    from teams.models import Member
+
+WAIT_S = 4.0
+"""So long a request for a document waits for the worker; then it is to come again."""
+AGAIN_S = 2
+_LOOK_EVERY_S = 0.04
+_FORMS = {"pdf": "application/pdf", "png": "image/png"}
+_MOST_ARTICLES = 100
+
+
+class _Articles:
+    """Reports as they were last written, by the digest of all that they say. Threads of one process share them."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[str, SafeString] = OrderedDict()
+        self._lock = Lock()
+
+    def of(self, told: Mapping[str, Any], *, downloads: Mapping[str, str]) -> SafeString:
+        """Return the article, written anew only when something in it has changed."""
+        written = json.dumps([told, downloads], sort_keys=True, default=str).encode()
+        digest = hashlib.sha256(written).hexdigest()
+        with self._lock:
+            if digest in self._kept:
+                self._kept.move_to_end(digest)
+                return self._kept[digest]
+        article = render_article(downloads=downloads, **told)
+        with self._lock:
+            self._kept[digest] = article
+            while len(self._kept) > _MOST_ARTICLES:
+                self._kept.popitem(last=False)
+        return article
+
+
+_articles = _Articles()
+
+
+def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, UUID]:
+    """Return the caller's place in the lot's team, and the lot; raise NotHere when they have none."""
+    places, lot = places_of(request), id_in_address(lot_id)
+    for member in places:
+        try:
+            record_for(member, "lot", lot)
+        except NotHere:
+            continue
+        return member, lot
+    raise NotHere
+
+
+def _told(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, dict[str, Any]]:
+    """Return what the report tells of a lot to a member of its team."""
+    member, lot = member_with(request, lot_id)
+    told = told_of(member, lot, today=timezone.now().date())
+    told["sessions"] = [{**s, "href": f"/lots/{lot}/sessions/{s['id']}/"} for s in told["sessions"]]
+    told["photos"] = [{**p, "href": f"/lots/{lot}/photos/{p['id']}.jpg"} for p in told["photos"]]
+    return member, lot, told
+
+
+@page
+@require_safe
+def report(request: HttpRequest, lot_id: str) -> HttpResponse:
+    """Show how one lot develops."""
+    _, lot, told = _told(request, lot_id)
+    return HttpResponse(
+        render_around(article(told, beside=f"/lots/{lot}/report"), name=str(told["lot"]["name"]), request=request)
+    )
+
+
+def article(told: Mapping[str, Any], *, beside: str) -> SafeString:
+    """Write the report with links to its other forms, which lie beside an address."""
+    names = {"PDF": "pdf", "Picture": "png", "Curve as SVG": "svg", "Figures as CSV": "csv"}
+    return _articles.of(told, downloads={name: f"{beside}.{ending}" for name, ending in names.items()})
+
+
+@page
+@require_safe
+def report_svg(request: HttpRequest, lot_id: str) -> HttpResponse:
+    """Give the strength curve as a drawing of its own."""
+    _, lot, told = _told(request, lot_id)
+    return curve_file(told, lot)
+
+
+@page
+@require_safe
+def report_csv(request: HttpRequest, lot_id: str) -> HttpResponse:
+    """Give the curves as a table."""
+    _, lot, told = _told(request, lot_id)
+    return figures_file(told, lot)
+
+
+def curve_file(told: Mapping[str, Any], lot: UUID) -> HttpResponse:
+    """Answer with the strength curve as SVG."""
+    drawing = strength_chart(told["development"], named(told["tasted"], told["tasters"]), width=WIDE)
+    return sent_file(drawing, f"{lot}.svg", kind="image/svg+xml; charset=utf-8")
+
+
+def figures_file(told: Mapping[str, Any], lot: UUID) -> HttpResponse:
+    """Answer with the figures as CSV."""
+    return sent_file(curves_csv(told["development"]), f"{lot}.csv", kind="text/csv; charset=utf-8")
+
+
+def sent_file(content: str | bytes, name: str, *, kind: str) -> HttpResponse:
+    """Answer with a file that a browser shows or saves."""
+    return HttpResponse(
+        content,
+        content_type=kind,
+        headers={
+            "Content-Disposition": f'inline; filename="leafspan-{name}"',
+            "X-Content-Type-Options": "nosniff",
+        },
+    )
+
+
+@page
+@require_safe
+def report_file(request: HttpRequest, lot_id: str, form: str) -> HttpResponse:
+    """Give the whole report as a PDF, or its first page as a picture."""
+    member, lot, told = _told(request, lot_id)
+    return set_file(request, member, layout="report", form=form, told=report_paper(**told), name=f"{lot}.{form}")
+
+
+def set_file(  # noqa: PLR0913 - who asks, for what and under which name
+    request: HttpRequest, member: Member, *, layout: str, form: str, told: Mapping[str, Any], name: str
+) -> HttpResponse:
+    """Answer with a document: at once when it was made before, else once a worker has made it.
+
+    While that takes longer than `WAIT_S`, 202 with ``Retry-After``, and a page that asks again by itself.
+    """
+    digest = digest_of(layout, form, told)
+    tag = f'"{digest[:32]}"'
+    if request.headers.get("If-None-Match") == tag:
+        return HttpResponseNotModified(headers={"ETag": tag})
+    found = ask_paper(member.team_id, digest=digest, layout=layout, form=form, told=told, now=timezone.now())
+    until = time.monotonic() + WAIT_S
+    while found.content is None and not found.failure and time.monotonic() < until:
+        time.sleep(_LOOK_EVERY_S)
+        found = paper_now(found.id) or found
+    if found.content is not None:
+        answer = sent_file(bytes(found.content), name, kind=_FORMS[form])
+        answer["ETag"] = tag
+        return answer
+    if found.failure:
+        return HttpResponse(render_to_string("tastings/unset.html", {"failed": True}), status=500)
+    again = render_to_string("tastings/unset.html", {"again_s": AGAIN_S})
+    return HttpResponse(again, status=202, headers={"Retry-After": str(AGAIN_S)})
+
+
+@page
+@require_safe
+def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
+    """Show one session behind the figures: how it was brewed and what was noted, pour by pour."""
+    member, lot = member_with(request, lot_id)
+    told = session_told(member, lot=lot, session=id_in_address(session_id))
+    photos = [{**p, "href": f"/lots/{lot}/photos/{p['id']}.jpg"} for p in told["photos"]]
+    return HttpResponse(render_session(**{**told, "photos": photos}, lot_href=f"/lots/{lot}/report/", request=request))
+
+
+@page
+@require_safe
+def photo(request: HttpRequest, lot_id: str, photo_id: str) -> HttpResponseBase:
+    """Give the thumbnail of a photo of the lot or of one of its sessions."""
+    member, lot = member_with(request, lot_id)
+    return picture(picture_of_lot(member, lot=lot, photo=id_in_address(photo_id)))
+
+
+def picture(served: ServedFile) -> HttpResponseBase:
+    """Answer with a photo's thumbnail; raise NotHere when it was let go of."""
+    try:
+        opened = served.path.open("rb")
+    except FileNotFoundError as error:
+        raise NotHere from error
+    return FileResponse(
+        opened,
+        content_type="image/jpeg",
+        filename="photo.jpg",
+        headers={"ETag": f'"{served.tag[:32]}"', "X-Content-Type-Options": "nosniff"},
+    )
+
+
+urlpatterns = [
+    path("lots/<str:lot_id>/report/", report, name="report"),
+    path("lots/<str:lot_id>/report.svg", report_svg),
+    path("lots/<str:lot_id>/report.csv", report_csv),
+    path("lots/<str:lot_id>/report.pdf", report_file, {"form": "pdf"}),
+    path("lots/<str:lot_id>/report.png", report_file, {"form": "png"}),
+    path("lots/<str:lot_id>/sessions/<str:session_id>/", session),
+    path("lots/<str:lot_id>/photos/<str:photo_id>.jpg", photo),
+]

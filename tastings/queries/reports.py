@@ -1,0 +1,213 @@
+"""All that a lot's report and card tell, read in one go.
+
+What has to be computed besides the stored figures (the guide for the usual pot, the rest after roasting) is kept in
+memory under all that it follows from, so that a report that is read again costs a few queries.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Mapping
+from datetime import date
+from statistics import median
+from threading import Lock
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Q, QuerySet
+
+from lots.models.wire import TO_WIRE
+from tastings.maths.brews import BrewError
+from tastings.maths.guide import Pot
+from tastings.models import Descriptor, Infusion, Photo, Session, TeamPanel
+from tastings.queries.developments import development_for, labels_of, sessions_shown
+from tastings.queries.guides import guide_for
+from tastings.queries.panels import panel_for
+from tastings.queries.photos import ServedFile, file_of, name_on_disk, visible_photos
+from tastings.queries.records import open_sessions, record_for
+from tastings.queries.verdicts import readiness_for
+from teams.errors import NotHere
+from teams.models import Member
+
+MOST_PHOTOS = 12
+_USUAL_OF = 40  # latest sessions that show a shop's usual pot
+_POT = ("leaf_g", "vessel_ml", "vessel_material", "warmed", "altitude_m", "kettle_c", "pour_s")
+_VESSEL = ("vessel_ml", "vessel_material", "warmed", "altitude_m")
+_MOST_KEPT = 512
+
+
+class _Memory:
+    """The latest answers by what they follow from. Threads of one process share it."""
+
+    def __init__(self) -> None:
+        self._kept: dict[tuple[object, ...], Any] = {}
+        self._lock = Lock()
+
+    def get(self, key: tuple[object, ...], make: Callable[[], Any]) -> Any:  # noqa: ANN401 - whatever is made
+        """Return what was made under this key, or make it."""
+        with self._lock:
+            if key in self._kept:
+                self._kept[key] = found = self._kept.pop(key)
+                return found
+        made = make()
+        with self._lock:
+            self._kept[key] = made
+            while len(self._kept) > _MOST_KEPT:
+                del self._kept[next(iter(self._kept))]
+        return made
+
+
+_memory = _Memory()
+
+
+def told_of(member: Member, lot: UUID, *, today: date) -> dict[str, Any]:
+    """Return what the report tells of a lot, as `tastings.reports.page.report_facts` takes it.
+
+    Raises
+    ------
+    NotHere
+        The team has no such lot.
+    """
+    fields = record_for(member, "lot", lot).fields
+    figures = development_for(member, lot)
+    sessions = sessions_shown(member, lot)
+    panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_revision").first()
+    pot = usual_pot(member)
+    roasted_on, level = fields.get("roasted_on"), member.team.ready_roast
+
+    def guide() -> dict[str, Any] | None:
+        told = {name: pot[name] for name in _POT if pot.get(name) is not None}
+        try:
+            return {**guide_for(member, lot, pot=Pot(**told)).as_json(), "pot": pot}
+        except BrewError:  # what was noted of the pot is beyond what can be worked out
+            return None
+
+    made_from = (lot, figures.tag, panel)
+    return {
+        "lot": fields,
+        "development": figures.body,
+        "tasted": figures.tasted,
+        "tasters": {str(s["taster"]): str(s["taster_name"]) for s in sessions},
+        "sessions": sessions,
+        "labels": labels_of(member),
+        "guide": _memory.get(("guide", *made_from, tuple(sorted(pot.items()))), guide),
+        "readiness": _memory.get(
+            ("readiness", *made_from, roasted_on, level, today),
+            lambda: readiness_for(member, lot, today=today, level=None),
+        ),
+        "panel": _memory.get(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
+        "photos": report_photos(member, lot),
+    }
+
+
+def _strength_agreement(member: Member) -> Mapping[str, object] | None:
+    rows: Any = panel_for(member)["agreement"]
+    return next((row for row in rows if row["descriptor"] == "strength"), None)
+
+
+def usual_pot(member: Member) -> dict[str, Any]:
+    """Return the vessel most used in the latest sessions of the member's shop, or of the team when it has none.
+
+    Leaf, heat and pouring time are the medians of those sessions.
+
+    Returns
+    -------
+    dict
+        Fields of :class:`tastings.maths.guide.Pot`; ``sessions``: how many were looked at, 0 for the even brew's pot
+        when nobody has brewed; ``shop``: its name, or None.
+    """
+    everywhere = Session.objects.filter(open_sessions(), team_id=member.team_id, removed=False)
+    here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere
+    for rows, shop in ((here, member.shop.name if member.shop else None), (everywhere, None)):
+        latest = list(rows.order_by("-started_at", "id").values("id", "leaf_g", *_VESSEL)[:_USUAL_OF])
+        if not latest:
+            continue
+        vessels = Counter(tuple(one[name] for name in _VESSEL) for one in latest)
+        usual = max(vessels, key=lambda vessel: (vessels[vessel], str(vessel)))
+        same = [one for one in latest if tuple(one[name] for name in _VESSEL) == usual]
+        pours = Infusion.objects.filter(session_id__in=[one["id"] for one in same], removed=False, number__gt=0)
+        times = list(pours.values_list("kettle_c", "pour_s"))
+        poured = [float(pour_s) for _, pour_s in times if pour_s is not None]
+        vessel_ml, material, warmed, altitude_m = usual
+        return {
+            "leaf_g": round(float(median(one["leaf_g"] for one in same)), 1),
+            "vessel_ml": vessel_ml,
+            "vessel_material": material or "porcelain",
+            "warmed": warmed is not False,
+            "altitude_m": altitude_m,
+            "kettle_c": round(median(float(kettle_c) for kettle_c, _ in times)) if times else 100,
+            "pour_s": round(median(poured)) if poured else None,
+            "sessions": len(latest),
+            "shop": shop,
+        }
+    even = {"leaf_g": 5.0, "vessel_ml": 110.0, "vessel_material": "porcelain", "warmed": True, "altitude_m": None}
+    return {**even, "kettle_c": 100, "pour_s": None, "sessions": 0, "shop": None}
+
+
+def report_photos(member: Member, lot: UUID) -> list[dict[str, Any]]:
+    """Return the photos of a lot and of its shared sessions, those of the lot first, then as they were taken."""
+    found = sorted(_photos_of_lot(member, lot)[: 4 * MOST_PHOTOS], key=lambda photo: photo.lot_id is None)
+    return [_photo(photo) for photo in found[:MOST_PHOTOS]]
+
+
+def session_photos(member: Member, session: UUID) -> list[dict[str, Any]]:
+    """Return the photos of a session that the member may see, as they were taken."""
+    rows = visible_photos(member).filter(session_id=session, content__isnull=False).select_related("infusion")
+    return [_photo(photo) for photo in rows.order_by("taken_at", "id")[:MOST_PHOTOS]]
+
+
+def picture_of_lot(member: Member, *, lot: UUID, photo: UUID, leaf_and_liquor: bool = False) -> ServedFile:
+    """Return the thumbnail of a photo of a lot or of its sessions.
+
+    Parameters
+    ----------
+    leaf_and_liquor : bool
+        For people outside the team: only what the report shows, and no photo of something else.
+
+    Raises
+    ------
+    NotHere
+        There is none, or it is of another lot.
+    """
+    rows = _photos_of_lot(member, lot).exclude(of="other") if leaf_and_liquor else visible_photos(member)
+    of_lot = Q(lot_id=lot) | Q(session__lot_id=lot)
+    if not rows.filter(of_lot, id=photo).exists():
+        raise NotHere
+    return file_of(member, photo, thumbnail=True)
+
+
+def _photos_of_lot(member: Member, lot: UUID) -> QuerySet[Photo]:
+    shared = Q(session__lot_id=lot, session__removed=False) & open_sessions("session__")
+    return (
+        Photo.objects.filter(
+            Q(lot_id=lot, lot__removed=False) | shared,
+            team_id=member.team_id,
+            removed_at=None,
+            content__isnull=False,
+        )
+        .select_related("content", "infusion")
+        .order_by("session_id", "taken_at", "id")
+    )
+
+
+def _photo(photo: Photo) -> dict[str, Any]:
+    content = photo.content
+    assert content is not None  # noqa: S101 - only such are asked for
+    shorter = max(content.width, content.height, 1)
+    part = min(1.0, 320 / shorter)
+    return {
+        "id": str(photo.id),
+        "session": str(photo.session_id) if photo.session_id else None,
+        "of": photo.of,
+        "number": photo.infusion.number if photo.infusion else None,
+        "day": TO_WIRE["moment"](photo.taken_at) if photo.taken_at else None,
+        "width": round(content.width * part),
+        "height": round(content.height * part),
+        "file": name_on_disk(content),
+        "sha256": content.thumbnail_sha256,
+        "colour": {key: (photo.colour or {}).get(key) for key in ("verdict", "lab", "terms")} if photo.colour else None,
+    }
+
+
+def families_of(member: Member) -> dict[str, str]:
+    """Return the family of each descriptor, by key."""
+    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("-removed")
+    return dict(words.values_list("key", "family"))

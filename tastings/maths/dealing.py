@@ -1,0 +1,128 @@
+"""How many cups of each lot each taster gets, and in which sitting: as even as the numbers allow.
+
+The numbers are the exact answer of a flow problem with convex costs (a linear programme whose corners are whole
+numbers): a taster's second cup of a lot costs more than any unevenness among lots, and each further cup of a lot more
+than the one before. Chance decides among equals.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.optimize import linprog
+from scipy.sparse import coo_array
+
+from tastings.maths.sums import IntArray
+
+_AGAIN = 1000.0
+
+
+def deal(
+    *, had: IntArray, need: IntArray, poured: IntArray, repeats: Sequence[int], chance: np.random.Generator
+) -> IntArray:
+    """Return how many more cups of each lot each taster gets.
+
+    Parameters
+    ----------
+    had : int[n_tasters, n_lots]
+        Cups that they have had and keep.
+    need : int[n_tasters]
+        How many more each gets.
+    poured : int[n_lots]
+        Cups of each lot that are kept by anyone.
+    repeats : Sequence[int]
+        How many of each taster's cups must be of a lot that the taster gets elsewhere too.
+
+    Returns
+    -------
+    int[n_tasters, n_lots]
+        Without a required repeat, no lot comes to a taster again before all have.
+    """
+    n_lots = had.shape[1]
+    new = np.minimum(need, np.maximum(n_lots - (had > 0).sum(axis=1), 0))
+    repeated = had.sum(axis=1) + need - (had > 0).sum(axis=1) - new
+    forced = np.clip(np.asarray(repeats) - repeated, 0, need)
+    first = _flow(had, need=need - forced, start=poured, step=1.0, only_seen=False, chance=chance)
+    if not forced.any():
+        return first
+    sofar = had + first
+    again = np.maximum(sofar - 1, 0).sum(axis=0)
+    start = 10 * (poured + first.sum(axis=0)) + again  # even cups first, then even repeats
+    more = _flow(sofar, need=forced, start=start, step=11.0, only_seen=True, chance=chance)
+    return first + more
+
+
+def _flow(  # noqa: PLR0913  # two rounds differ in each of these
+    had: IntArray,
+    *,
+    need: IntArray,
+    start: IntArray,
+    step: float,
+    only_seen: bool,
+    chance: np.random.Generator,
+) -> IntArray:
+    """Share ``need`` cups out; the n-th of a lot costs ``start + step (n - 1)``."""
+    n_tasters, n_lots = had.shape
+    if not need.any():
+        return np.zeros_like(had)
+    units = int(need.max()) // max(n_lots // 2, 1) + 2
+    t, i, u = (axis.ravel() for axis in np.meshgrid(range(n_tasters), range(n_lots), range(units), indexing="ij"))
+    own = _AGAIN * (had[t, i] + u) * step + chance.uniform(0, 0.01, len(t))
+    if only_seen:
+        own += np.where(had[t, i] > 0, 0.0, 1000 * _AGAIN)
+    copies = min(n_tasters * units, int(need.sum()))
+    lot, copy = (axis.ravel() for axis in np.meshgrid(range(n_lots), range(copies), indexing="ij"))
+    shared = start[lot] + step * copy
+    rows = np.concatenate([t, n_tasters + i, n_tasters + lot])
+    columns = np.concatenate([np.arange(len(t)), np.arange(len(t)), len(t) + np.arange(len(lot))])
+    signs = np.concatenate([np.ones(2 * len(t)), -np.ones(len(lot))])
+    balance = coo_array((signs, (rows, columns)), shape=(n_tasters + n_lots, len(t) + len(lot)))
+    found = linprog(
+        np.concatenate([own, shared]),
+        A_eq=balance.toarray(),
+        b_eq=np.concatenate([need, np.zeros(n_lots)]),
+        bounds=(0, 1),
+        method="highs-ds",
+    )
+    if found.x is None:
+        raise ArithmeticError(f"cups could not be dealt: {found.message}")
+    dealt = np.rint(found.x[: len(t)]).astype(np.int64)
+    return np.asarray(dealt.reshape(n_tasters, n_lots, units).sum(axis=2))
+
+
+def into_sittings(
+    given: IntArray, *, room: Sequence[int], had: IntArray, chance: np.random.Generator
+) -> list[list[int]]:
+    """Share a taster's cups out over the sittings.
+
+    Parameters
+    ----------
+    given : int[n_lots]
+        Cups of each lot; their sum is that of ``room``.
+    room : Sequence[int]
+        Free cups of each sitting.
+    had : int[n_lots, n_sittings]
+        Cups of each lot that are kept in each sitting.
+
+    Returns
+    -------
+    list[list[int]]
+        Lots of each sitting: none twice in a sitting and none again before all are seen, where that can be.
+    """
+    left, found = given.copy(), []
+    seen = np.zeros(len(given), dtype=np.int64)
+    luck = chance.random(len(given))
+    for number, free in enumerate(room):
+        here: list[int] = []
+        inside = had[:, number].copy()
+        seen = seen + had[:, number]
+        after = sum(1 for other in room[number:] if other)
+        for _ in range(free):
+            open_lots = np.flatnonzero(left)
+            key = [(inside[i], left[i] + inside[i] < after, seen[i], luck[i]) for i in open_lots]
+            pick = int(open_lots[min(range(len(open_lots)), key=key.__getitem__)])
+            here.append(pick)
+            left[pick] -= 1
+            inside[pick] += 1
+            seen[pick] += 1
+        found.append(here)
+    return found

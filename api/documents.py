@@ -106,6 +106,7 @@ CODES = {
     "too_long": "has too many characters",
     "type": "is of another type",
     "not_sample": "is no sample: a flight chooses among samples",
+    "weak": "is a password that is easily guessed",
     "unknown_field": "is not part of this record or body",
     "unknown_filter": "is nothing to filter by",
     "unknown_parent": "names what the server has never seen: send that first, then this again",
@@ -135,6 +136,7 @@ TYPES = {
     "too_large": "more than 2 MiB unpacked, 1,000 changes, or 1 MiB of a photo; nothing was applied",
     "under_way": "the team's last export is still being made: one at a time",
     "unknown_schema": "a version of the records that is not spoken here; detail names those that are",
+    "throttled": "too many attempts or requests: Retry-After says in how many seconds to come back",
     "unsupported_media_type": "the body is not application/json (of a photo's piece: application/octet-stream)",
     "wrong_state": "the flight has not come so far, or has gone further",
     "wrong_offset": "the upload stands elsewhere; problems and the answer's Upload-Offset say where",
@@ -178,15 +180,19 @@ ETAG = OpenApiParameter("If-None-Match", str, OpenApiParameter.HEADER, descripti
 IF_MATCH = OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, description="answers 412 unless it still holds")
 PAGING = (
     OpenApiParameter("after", OpenApiTypes.UUID, description="continue after this id"),
+RETRY_AFTER = OpenApiParameter(
+    "Retry-After", int, OpenApiParameter.HEADER, description="seconds until it is worth asking again", response=[429]
+)
     OpenApiParameter("limit", int, description="1 to 500, default 100"),
 )
 NOT_MODIFIED = {304: OpenApiResponse(description="unchanged")}
 
 
 def described(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
-    """Describe one operation; every one may answer 401."""
+    """Describe one operation; every one may answer 401 and 429."""
     responses = given.pop("responses", {})
-    return extend_schema(responses={**responses, **problem(401)}, **given)
+    parameters = [*given.pop("parameters", []), RETRY_AFTER]
+    return extend_schema(responses={**responses, **problem(401, 429)}, parameters=parameters, **given)
 
 
 SYNC_BODY = an_object(

@@ -24,7 +24,7 @@ from teams.queries.people import memberships_of
 if TYPE_CHECKING:
     from teams.models import Member
 
-_POLICY = (
+POLICY = (
     "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 Page = Callable[..., HttpResponseBase]
@@ -43,8 +43,8 @@ def page(view: Page) -> Page:
             response = render(request, "tastings/refused.html", {"why": refused.detail}, status=refused.status)
         except (AuthenticationFailed, NotAuthenticated):
             response = redirect_to_login(request.get_full_path())
-        response["Content-Security-Policy"] = _POLICY
-        response.setdefault("Cache-Control", "private, no-cache")
+        response["Content-Security-Policy"] = POLICY
+        response["Cache-Control"] = "private, no-cache"
         return response
 
     return guarded

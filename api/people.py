@@ -13,11 +13,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import member_of, token_of
+from api.auth import caller_of, member_of, token_of
 from api.conditional import id_in_address, tagged
 from api.records import body_of
 from lots.shape import Unfit, clean_id, clean_text
-from teams.actions.people import change_team, leave_team, name_shop, sign_in, sign_out, sign_out_device
+from teams.actions.guard import Credentials
+from teams.actions.people import change_team, name_shop, sign_out, sign_out_device
+from teams.actions.roles import change_member, hand_over, leave_team
+from teams.actions.signing_in import sign_in
 from teams.errors import Invalid, Problem
 from teams.queries.people import member_for, members_of, memberships_of, shop_for, shops_of, tokens_of
 
@@ -25,7 +28,8 @@ if TYPE_CHECKING:
     from teams.models import DeviceToken, Member, Shop, Team
 
 
-def _moment(at: datetime | None) -> str | None:
+def moment(at: datetime | None) -> str | None:
+    """Return a moment as it stands in an answer."""
     return at.isoformat().replace("+00:00", "Z") if at else None
 
 
@@ -33,9 +37,9 @@ def _device(token: DeviceToken, *, current: UUID) -> dict[str, object]:
     return {
         "id": str(token.id),
         "device": token.device,
-        "created_at": _moment(token.created_at),
-        "expires_at": _moment(token.expires_at),
-        "last_used_at": _moment(token.last_used_at),
+        "created_at": moment(token.created_at),
+        "expires_at": moment(token.expires_at),
+        "last_used_at": moment(token.last_used_at),
         "current": token.id == current,
     }
 
@@ -55,12 +59,13 @@ def _member(member: Member) -> dict[str, object]:
         "username": member.user.username,
         "role": member.role,
         "shop": str(member.shop_id) if member.shop_id else None,
-        "joined_at": _moment(member.joined_at),
-        "left_at": _moment(member.left_at),
+        "joined_at": moment(member.joined_at),
+        "left_at": moment(member.left_at),
     }
 
 
-def _text(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> str:
+def text_in(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> str:
+    """Return a text of a body that must not be empty; what is wrong goes into ``problems``."""
     try:
         text = clean_text(sent.get(name), longest=1000)
     except Unfit as error:
@@ -69,6 +74,28 @@ def _text(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> str:
     if not text:
         problems.append(Problem(name, "required", "must not be empty"))
     return text
+
+
+def id_in(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> UUID | None:
+    """Return an id of a body; what is wrong goes into ``problems``."""
+    try:
+        return UUID(clean_id(sent.get(name)))
+    except Unfit as error:
+        problems.append(Problem(name, error.fault.code, error.fault.detail))
+        return None
+
+
+def signed_in(member: Member, *, token: str | None, expires_at: datetime | None) -> Response:
+    """Tell whose place it is and, only this once, the token."""
+    body = {
+        "token": token,
+        "expires_at": moment(expires_at),
+        "user": str(member.user_id),
+        "team": str(member.team_id),
+        "shop": str(member.shop_id) if member.shop_id else None,
+        "role": member.role,
+    }
+    return Response(body, status=201, headers={"Cache-Control": "no-store"})
 
 
 class Tokens(APIView):
@@ -92,30 +119,19 @@ class Tokens(APIView):
         """Sign a device in. A login of several teams may name one with ``team``."""
         sent, problems = body_of(request), list[Problem]()
         username, password, device = (
-            _text(sent, name, problems=problems) for name in ("username", "password", "device")
+            text_in(sent, name, problems=problems) for name in ("username", "password", "device")
         )
-        team: UUID | None = None
-        if sent.get("team") is not None:
-            try:
-                team = UUID(clean_id(sent["team"]))
-            except Unfit as error:
-                problems.append(Problem("team", error.fault.code, error.fault.detail))
+        team = id_in(sent, "team", problems=problems) if sent.get("team") is not None else None
         if problems:
             raise Invalid(problems=problems)
-        token, made = sign_in(username=username, password=password, device=device, team=team, now=timezone.now())
-        member = made.member
-        return Response(
-            {
-                "token": token,
-                "expires_at": _moment(made.expires_at),
-                "user": str(member.user_id),
-                "team": str(member.team_id),
-                "shop": str(member.shop_id) if member.shop_id else None,
-                "role": member.role,
-            },
-            status=201,
-            headers={"Cache-Control": "no-store"},
+        token, made = sign_in(
+            Credentials(username=username, password=password),
+            device=device,
+            team=team,
+            caller=caller_of(request),
+            now=timezone.now(),
         )
+        return signed_in(made.member, token=token, expires_at=made.expires_at)
 
 
 class Token(APIView):
@@ -210,7 +226,33 @@ class OneMember(APIView):
         """Show it."""
         return tagged(request, _member(member_for(member_of(request), id_in_address(user_id))))
 
+    def patch(self, request: Request, user_id: str) -> Response:
+        """Give the member another role or shop; owners only, and one owner always stays."""
+        sent, problems = body_of(request), list[Problem]()
+        for name in sent.keys() - {"role", "shop"}:
+            problems.append(Problem(name[:80], "unknown_field", "cannot be changed here"))
+        role = text_in(sent, "role", problems=problems) if "role" in sent else None
+        shop = id_in(sent, "shop", problems=problems) if "shop" in sent else None
+        member, user = member_of(request), id_in_address(user_id)
+        member_for(member, user)
+        if problems:
+            raise Invalid(problems=problems)
+        return Response(_member(change_member(member, user=user, role=role, shop=shop, now=timezone.now())))
+
     def delete(self, request: Request, user_id: str) -> Response:
         """Leave the team, or as an owner take someone out. Their notes stay; their devices are signed out at once."""
         leave_team(member_of(request), user=id_in_address(user_id), now=timezone.now())
+        return Response(status=204)
+
+
+class HandOver(APIView):
+    """The team's ownership."""
+
+    def post(self, request: Request) -> Response:
+        """Make the member ``to`` an owner and oneself a buyer; owners only."""
+        problems = list[Problem]()
+        to = id_in(body_of(request), "to", problems=problems)
+        if to is None:
+            raise Invalid(problems=problems)
+        hand_over(member_of(request), to=to, now=timezone.now())
         return Response(status=204)

@@ -14,7 +14,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from teams.errors import NotAllowed, NotHere, Problem, Refused
+from teams.errors import NotAllowed, NotHere, Problem, Refused, SlowDown
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -57,7 +57,11 @@ def as_problem(error: Exception, context: Mapping[str, Any]) -> Response | None:
     body = document(
         status=refused.status, code=refused.code, title=refused.title, detail=refused.detail, problems=refused.problems
     )
-    return _answer(body, headers | ({"WWW-Authenticate": "Bearer"} if refused.status == 401 else {}))
+    if refused.status == 401:
+        headers["WWW-Authenticate"] = "Bearer"
+    if isinstance(refused, SlowDown):
+        headers["Retry-After"] = str(refused.wait_s)
+    return _answer(body, headers)
 
 
 def _answer(body: dict[str, object], headers: dict[str, str]) -> Response:

@@ -9,14 +9,17 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
 from api import answers
 from api import documents as doc
+from api.account_documents import DESCRIBED as ACCOUNTS_DESCRIBED
+from api.account_documents import MEMBER_CHANGE
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
 from api.documents import described, problem
 from api.export import DESCRIBED as EXPORT_DESCRIBED
 from api.export import TeamExport
+from api.invitations import AcceptInvitation, Invitations, OneInvitation
 from api.live import Events
 from api.panels import CalibrationOf, PanelOfTeam
-from api.people import Me, Members, OneMember, OneShop, OneTeam, Shops, Token, Tokens
+from api.people import HandOver, Me, Members, OneMember, OneShop, OneTeam, Shops, Token, Tokens
 from api.photo_documents import DESCRIBED as PHOTOS_DESCRIBED
 from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
@@ -183,8 +186,10 @@ def _describe() -> None:
         },
         TeamExport: EXPORT_DESCRIBED,
         **PHOTOS_DESCRIBED,
+            "patch": described(request=MEMBER_CHANGE, responses={200: doc.MEMBER, **body, **problem(403, 404)}),
     }.items():
         extend_schema_view(**operations)(view)
+        **ACCOUNTS_DESCRIBED,
 
 
 _describe()
@@ -214,7 +219,11 @@ urlpatterns = [
     path("photos/<str:photo_id>/", OnePhoto.as_view()),
     path("photos/<str:photo_id>/content", PhotoContentOf.as_view()),
     path("photos/<str:photo_id>/image", PhotoImage.as_view()),
+    path("invitations/", Invitations.as_view()),
+    path("invitations/accept", AcceptInvitation.as_view()),
+    path("invitations/<str:invitation_id>/", OneInvitation.as_view()),
     path("photos/<str:photo_id>/thumbnail", PhotoThumbnail.as_view()),
+    path("team/owner", HandOver.as_view()),
     path("photos/<str:photo_id>/colour", PhotoColour.as_view()),
     path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),

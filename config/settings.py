@@ -45,6 +45,10 @@ if os.environ.get("LEAFSPAN_TLS") == "1":
     SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_HSTS_SECONDS = 31_536_000
 
+# How many proxies of ours stand before the web server, each adding to X-Forwarded-For the address that spoke to it.
+# None: that header is not looked at, since anyone may send it.
+TRUSTED_PROXIES = int(os.environ.get("LEAFSPAN_PROXIES") or 0)
+
 INSTALLED_APPS = [
     "config",
     "teams",
@@ -133,6 +137,7 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
+    "ENUM_NAME_OVERRIDES": {"InvitationState": ["open", "used", "revoked", "expired"]},
 }
 
 CELERY_BROKER_URL = REDIS_URL

@@ -2,13 +2,14 @@
 
 from django.urls import include, path
 
-from api import health, pages, report_pages
+from api import account_pages, health, pages, report_pages
 
 urlpatterns = [
     path("health/live", health.live),
     path("health/ready", health.ready),
     path("api/v1/", include("api.urls")),
     *pages.urlpatterns,
+    *account_pages.urlpatterns,
     *report_pages.urlpatterns,
 ]
 handler400 = "api.problems.bad_request"

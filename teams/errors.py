@@ -12,11 +12,14 @@ Refused
 ├── NotYet           what it needs is not there yet, or will never be
 ├── UnderWay         it is being made for someone of the team at this moment
 ├── WrongState       it has gone too far for this, or not far enough
+├── SlowDown         too many attempts or requests: later
 └── DiskFull         no room for more files
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import timedelta
+from math import ceil
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +140,18 @@ class WrongState(Refused):
     status = 409
     code = "wrong_state"
     title = "The flight has not come so far, or has gone further"
+
+
+class SlowDown(Refused):
+    """Too many attempts from there; ``wait_s`` says in how many seconds the next is looked at, at least 1."""
+
+    status = 429
+    code = "throttled"
+    title = "Too many attempts"
+
+    def __init__(self, *, wait: timedelta) -> None:
+        self.wait_s = max(1, ceil(wait.total_seconds()))
+        super().__init__(f"try again in {self.wait_s} s")
 
 
 class DiskFull(Refused):

@@ -1,19 +1,16 @@
-"""Writes about people: new teams, members and shops, signing in and out."""
+"""Writes about people: new teams, members and shops, and their devices."""
 
 import hashlib
-import secrets
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from django.conf import settings
-from django.contrib.auth import authenticate
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
 
-from teams.errors import Invalid, NotAllowed, NotHere, NotSignedIn, Problem, StartAgain
+from teams.errors import Invalid, NotAllowed, NotHere, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
-from teams.queries.people import is_id, memberships_of, shop_called
+from teams.queries.people import is_id, shop_called
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
@@ -31,21 +28,35 @@ def clean_name(value: object, *, field: str, longest: int) -> str:
 
 
 def _login(username: str, password: str) -> User:
-    """Return the login, new or known; a known one must give its own password."""
+    """Return the login, new or known; a known one must give its own password. For the command line."""
     username = clean_name(username, field="username", longest=80)
     known = User.objects.filter(username__iexact=username).first()
-    if known is not None:
-        if not known.check_password(password):
-            raise Invalid(problems=[Problem("username", "taken", "this name is taken and the password is not its own")])
-        return known
-    user = User(username=username)
+    if known is None:
+        return new_login(username, password)
+    if not known.check_password(password):
+        raise Invalid(problems=[Problem("username", "taken", "this name is taken and the password is not its own")])
+    return known
+
+
+def new_login(username: str, password: str) -> User:
+    """Make a login; raise Invalid for a name that does not fit or a weak password."""
+    user = User(username=clean_name(username, field="username", longest=80))
+    set_password(user, password, field="password")
+    try:
+        with transaction.atomic():
+            user.save()
+    except IntegrityError as error:
+        raise Invalid(problems=[Problem("username", "taken", "this name is taken")]) from error
+    return user
+
+
+def set_password(user: User, password: str, *, field: str) -> None:
+    """Give the login this password, not saved yet; raise Invalid, naming the field, for one that is easily guessed."""
     try:
         validate_password(password, user)
     except ValidationError as error:
-        raise Invalid(problems=[Problem("password", "weak", " ".join(error.messages))]) from error
+        raise Invalid(problems=[Problem(field, "weak", " ".join(error.messages))]) from error
     user.set_password(password)
-    user.save()
-    return user
 
 
 @transaction.atomic
@@ -65,14 +76,19 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
     if role not in Role.values:
         raise Invalid(problems=[Problem("role", "choice", f"one of {', '.join(Role.values)}")])
     user = _login(username, password)
-    if Member.objects.filter(team=team, user=user, left_at=None).exists():
-        raise Invalid(problems=[Problem("username", "taken", "is already a member of this team")])
     place = shop_called(team, shop)
     if place is None and is_id(shop):
         raise Invalid(problems=[Problem("shop", "unknown_parent", "the team has no shop with this id")])
     place = place or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
+    return join(team=team, user=user, shop=place, role=role)
+
+
+def join(*, team: Team, user: User, shop: Shop, role: str) -> Member:
+    """Give a login a place, or back the one that it left; raise Invalid when it is there already."""
+    if Member.objects.filter(team=team, user=user, left_at=None).exists():
+        raise Invalid(problems=[Problem("username", "taken", "is already a member of this team")])
     member, _ = Member.objects.update_or_create(
-        team=team, user=user, defaults={"shop": place, "role": role, "left_at": None}
+        team=team, user=user, defaults={"shop": shop, "role": role, "left_at": None}
     )
     return member
 
@@ -117,28 +133,6 @@ def digest_of(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
-def sign_in(*, username: str, password: str, device: str, team: UUID | None, now: datetime) -> tuple[str, DeviceToken]:
-    """Sign a device in and return the token with its record.
-
-    A login of several teams names one; otherwise the team it joined first is taken.
-    """
-    user = authenticate(username=username, password=password)
-    if not isinstance(user, User):
-        raise NotSignedIn("wrong name or password")
-    places = memberships_of(user)
-    place = next((m for m in places if team is None or m.team_id == team), None)
-    if place is None:
-        raise NotSignedIn("wrong name or password" if team is None else "this login is not in that team")
-    token = secrets.token_urlsafe(32)
-    expires = now + timedelta(days=settings.DEVICE_TOKEN_DAYS)
-    return token, DeviceToken.objects.create(
-        member=place,
-        device=clean_name(device, field="device", longest=200),
-        digest=digest_of(token),
-        expires_at=expires,
-    )
-
-
 def sign_out(token: DeviceToken) -> None:
     """End this token at once."""
     token.delete()
@@ -170,29 +164,6 @@ def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
     missed = before is not None and (token.began_at is None or token.began_at < before)
     if missed and cursor < team.pruned_revision:
         raise StartAgain
-
-
-@transaction.atomic
-def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
-    """Let a member leave, or an owner take one out. Their notes stay; their devices are signed out at once.
-
-    Raises
-    ------
-    NotHere
-        The team has no such member.
-    NotAllowed
-        Someone else, and the caller is no owner; or the last owner.
-    """
-    if user != member.user_id and not member.runs_team:
-        raise NotAllowed("only an owner may take someone else out")
-    owners = Member.objects.select_for_update().filter(team_id=member.team_id, left_at=None)
-    leaving = {found.user_id: found for found in owners}.get(user)
-    if leaving is None:
-        raise NotHere
-    if leaving.runs_team and sum(found.runs_team for found in owners) == 1:
-        raise NotAllowed("a team keeps at least one owner")
-    Member.objects.filter(id=leaving.id).update(left_at=now)
-    DeviceToken.objects.filter(member_id=leaving.id).delete()
 
 
 def mark_used(token: DeviceToken, *, now: datetime) -> None:

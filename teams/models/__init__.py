@@ -1,3 +1,18 @@
+from teams.models.access import Invitation
+from teams.models.audit import AuditEntry, What
+from teams.models.guard import KnownPlace, Tally
 from teams.models.people import DeviceToken, Member, Role, Shop, Team, User
 
-__all__ = ["DeviceToken", "Member", "Role", "Shop", "Team", "User"]
+__all__ = [
+    "AuditEntry",
+    "DeviceToken",
+    "Invitation",
+    "KnownPlace",
+    "Member",
+    "Role",
+    "Shop",
+    "Tally",
+    "Team",
+    "User",
+    "What",
+]

@@ -53,6 +53,12 @@ def token_with(digest: str, *, now: datetime) -> DeviceToken | None:
     )
 
 
+def known_device(digest: str) -> tuple[UUID | None, str]:
+    """Return whose device has this token, and which it is; one that has ended by itself still tells."""
+    found = DeviceToken.objects.filter(digest=digest).values_list("member__user_id", "id").first()
+    return (found[0], str(found[1])) if found else (None, "")
+
+
 def revisions_of(teams: Collection[UUID]) -> dict[UUID, int]:
     """Return the counters of some teams."""
     return dict(Team.objects.filter(id__in=teams).values_list("id", "revision"))

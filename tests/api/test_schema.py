@@ -61,7 +61,7 @@ def test_document_holds_every_route_with_every_method(document):
 def test_operations_tell_what_they_may_refuse(document):
     missing = []
     for path, method, told in operations(document):
-        wanted = {"401"}
+        wanted = {"401", "429"}
         wanted |= {"404"} if "{" in path else set()
         wanted |= {"400", "413", "415", "422"} if "requestBody" in told else set()
         missing += [(path, method, code) for code in sorted(wanted - set(told["responses"]))]
@@ -78,12 +78,12 @@ def test_refusals_are_problem_documents(document):
                 assert content["application/problem+json"]["schema"] == {"$ref": "#/components/schemas/Problem"}
 
 
-def test_operations_need_a_token_but_for_signing_in(document):
+def test_operations_need_a_token_but_for_getting_in(document):
     open_ones = [
         (path, method) for path, method, told in operations(document) if told.get("security") != [{"bearer": []}]
     ]
 
-    assert open_ones == [("/api/v1/auth/tokens", "post")]
+    assert open_ones == [("/api/v1/auth/tokens", "post"), ("/api/v1/invitations/accept", "post")]
 
 
 @pytest.mark.parametrize("type_name", RECORD_TYPES)
@@ -122,6 +122,15 @@ def test_answers_about_people_are_as_documented(owner, document):
     read = {"Me": "me", "ShopPage": "shops/", "MemberPage": "members/", "DevicePage": "auth/tokens"}
     read |= {"Shop": f"shops/{owner.member.shop_id}/", "Member": f"members/{owner.user.id}/"}
 
+    sent = {"role": "taster", "shop": str(owner.member.shop_id)}
+    made = owner.client.post("/api/v1/invitations/", sent).json()
+    read["InvitationPage"] = "invitations/"
+    coming = {"token": made["token"], "username": "Mei", "password": "two leaves and a bud", "device": "phone"}
+    joined = phone().post("/api/v1/invitations/accept", coming).json()
+
+    assert misfits(document, "InvitationMade", made) == []
+    assert misfits(document, "AcceptingInvitationRequest", coming) == []
+    assert misfits(document, "Joined", joined) == []
     for name, address in read.items():
         assert misfits(document, name, owner.client.get(f"/api/v1/{address}").json()) == [], name
 
@@ -186,7 +195,7 @@ def codes_in_the_source():
     for node in (node for tree in trees for node in ast.walk(tree)):
         match node:
             case (
-                ast.Call(func=ast.Name(id="Problem"), args=[_, code, _])
+                ast.Call(func=ast.Name(id="Problem" | "PotError"), args=[_, code, _])
                 | ast.Call(func=ast.Name(id="Fault" | "Unfit"), args=[code, _])
             ):
                 codes |= literals(code, constants)
@@ -203,7 +212,7 @@ def test_every_code_is_documented(document):
     whole = document["components"]["schemas"]["Problem"]["properties"]["type"]["description"]
 
     assert len(codes) > 20
-    assert codes - {"weak"} == set(CODES)  # passwords are chosen at the command line only
+    assert codes == set(CODES)
     assert types <= set(TYPES)
     assert [code for code in CODES if f"`{code}`" not in item] == []
     assert [code for code in TYPES if f"`/problems/{code.replace('_', '-')}`" not in whole] == []

@@ -20,12 +20,14 @@ from tests.factories import NOON, LotFactory, TeamFactory, person
 ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
 WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
-OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"}
+OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"} | {"/join/{token}/"}
 """What anyone may read, since it tells of no team."""
-ACTIONS = {"/api/v1/sync", "/sign-out/"}
+ACTIONS = {"/api/v1/sync", "/api/v1/read", "/sign-out/", "/api/v1/invitations/accept", "/api/v1/team/owner"}
 """What is not read but done."""
 BODIES = {"patch": {"name": "theirs"}, "post": {"id": str(uuid4()), "correct": True}}
 """Bodies in which nothing is wrong, so that the address alone decides."""
+OPEN_POSTS = {("/api/v1/auth/tokens", "post"), ("/api/v1/invitations/accept", "post")}
+"""What comes before signing in."""
 PRIVATE_TYPES = ["session", "infusion", "note"]
 
 
@@ -50,6 +52,8 @@ def foreign(address, place, taster):
         of_team |= triangle_test_of(place, taster)
     if "{photo_id}" in address:
         of_team["photo_id"] = kept_photo(place, taster).id
+    if "{invitation_id}" in address or "{token}" in address:
+        of_team |= invitation_of(taster)
     return address.format(**of_team)
 
 
@@ -57,6 +61,15 @@ def triangle_test_of(place, taster):
     """Record a triangle test with one answer; return their ids by the name they have in addresses."""
     other = LotFactory(team=taster.team, by=taster.user)
     ids = {"test_id": str(uuid4()), "trial_id": str(uuid4())}
+def invitation_of(taster):
+    """Make an invitation that was taken back, so that its link opens nothing to anyone."""
+    inviting = person(taster.team, "owner")
+    sent = {"role": "taster", "shop": str(taster.member.shop_id)}
+    made = inviting.client.post("/api/v1/invitations/", sent).json()
+    assert inviting.client.delete(f"/api/v1/invitations/{made['id']}/").status_code == 204
+    return {"invitation_id": made["id"], "token": made["token"]}
+
+
     test = {"id": ids["test_id"], "lot": place.words["lot"], "against": str(other.id), "held_on": "2026-03-04"}
     answers = [
         taster.client.post("/api/v1/triangle-tests/", test),
@@ -138,11 +151,11 @@ def text_of(answer):
 
 @pytest.mark.parametrize(("address", "parameters", "methods"), ROUTES)
 def test_route_asks_who_is_there(db, client, address, parameters, methods):
-    if address in OPEN | {"/", "/sign-out/"}:
+    if address in OPEN | {"/", "/sign-out/"} or address.startswith("/shared/"):
         return
     path = address.format(**dict.fromkeys(parameters, uuid4()))
     for method in methods:
-        if (address, method) == ("/api/v1/auth/tokens", "post"):
+        if (address, method) in OPEN_POSTS:
             continue
         answer = getattr(client, method)(path, content_type="application/json") if method != "get" else client.get(path)
         if address.startswith("/api/"):

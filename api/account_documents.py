@@ -1,0 +1,92 @@
+"""What the OpenAPI document says of invitations and roles."""
+
+from typing import Any
+
+from rest_framework import serializers as s
+
+from api import documents as doc
+from api.documents import an_object, described, problem
+from api.invitations import AcceptInvitation, Invitations, OneInvitation
+from api.people import HandOver
+from teams.actions.invitations import MOST_DAYS, USUAL_DAYS
+
+ROLES = ["owner", "buyer", "taster", "viewer"]
+_INVITATION: dict[str, Any] = {
+    "id": s.UUIDField(),
+    "role": s.ChoiceField(choices=ROLES),
+    "shop": s.UUIDField(),
+    "by": s.UUIDField(help_text="the login of the owner who made it"),
+    "state": s.ChoiceField(choices=["open", "used", "revoked", "expired"]),
+    "created_at": s.DateTimeField(),
+    "expires_at": s.DateTimeField(),
+    "used_by": s.UUIDField(allow_null=True, help_text="the login that came in by it"),
+}
+INVITATION = an_object("Invitation", **_INVITATION)
+NEW_INVITATION = an_object(
+    "NewInvitation",
+    role=s.ChoiceField(choices=ROLES),
+    shop=s.UUIDField(),
+    expires_at=s.DateTimeField(
+        required=False, allow_null=True, help_text=f"at most {MOST_DAYS} days ahead; {USUAL_DAYS} days when absent"
+    ),
+)
+INVITATION_MADE = an_object(
+    "InvitationMade",
+    **_INVITATION,
+    token=s.CharField(help_text="told only this once"),
+    link=s.URLField(help_text="the page to come in by; works once"),
+)
+ACCEPTING = an_object(
+    "AcceptingInvitation",
+    token=s.CharField(),
+    username=s.CharField(max_length=80),
+    password=s.CharField(help_text="of a new login to be, of one that exists its own"),
+    device=s.CharField(required=False, allow_null=True, max_length=200, help_text="also sign this device in"),
+    existing=s.BooleanField(
+        required=False, allow_null=True, help_text="true: the login must exist; false: it must not; absent: either"
+    ),
+)
+JOINED = an_object(
+    "Joined",
+    token=s.CharField(allow_null=True, help_text="null unless a device was named"),
+    expires_at=s.DateTimeField(allow_null=True),
+    user=s.UUIDField(),
+    team=s.UUIDField(),
+    shop=s.UUIDField(allow_null=True),
+    role=s.ChoiceField(choices=ROLES),
+)
+MEMBER_CHANGE = an_object(
+    "MemberChange", role=s.ChoiceField(required=False, choices=ROLES), shop=s.UUIDField(required=False)
+)
+HAND_OVER = an_object("HandOver", to=s.UUIDField(help_text="the login of the owner to be; the caller becomes a buyer"))
+_BODY = problem(400, 413, 415, 422)
+
+DESCRIBED: dict[Any, Any] = {
+    Invitations: {
+        "get": described(
+            operation_id="invitation_list",
+            parameters=[*doc.PAGING, doc.ETAG],
+            responses={200: doc.page(INVITATION, "InvitationPage"), **doc.NOT_MODIFIED, **problem(403, 422)},
+        ),
+        "post": described(
+            operation_id="invitation_create",
+            request=NEW_INVITATION,
+            responses={201: INVITATION_MADE, **_BODY, **problem(403)},
+        ),
+    },
+    OneInvitation: {"delete": described(responses={204: None, **problem(403, 404)})},
+    AcceptInvitation: {
+        "post": described(
+            operation_id="invitation_accept",
+            request=ACCEPTING,
+            responses={201: JOINED, **_BODY, **problem(404)},
+            auth=[],
+        )
+    },
+    HandOver: {
+        "post": described(
+            operation_id="team_hand_over", request=HAND_OVER, responses={204: None, **_BODY, **problem(403, 404)}
+        )
+    },
+}
+"""What each view says of its operations."""

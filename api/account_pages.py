@@ -1,0 +1,192 @@
+"""Pages for getting in: signing in, and coming into a team by a one-time link."""
+
+from __future__ import annotations
+
+from functools import wraps
+from typing import TYPE_CHECKING, Any, cast
+
+from django import forms
+from django.contrib.auth import login
+from django.contrib.auth import views as login_views
+from django.contrib.auth.forms import AuthenticationForm
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.views.generic import View
+
+from api.browsers import caller_with_cookie, remember
+from api.pages import page
+from teams.actions.guard import Credentials
+from teams.actions.invitations import Newcomer, accept_invitation
+from teams.actions.people import digest_of
+from teams.actions.signing_in import sign_in_browser
+from teams.errors import Invalid, NotHere, NotSignedIn, SlowDown
+from teams.queries.access import open_invitation
+
+if TYPE_CHECKING:
+    from teams.models import Invitation
+
+BACKEND = "django.contrib.auth.backends.ModelBackend"
+WHAT_A_ROLE_MAY = {
+    "owner": "runs the team",
+    "buyer": "tastes and decides what is bought",
+    "taster": "writes tasting notes",
+    "viewer": "reads",
+}
+
+
+def too_soon(refused: SlowDown) -> str:
+    """Return what a page says of too many attempts."""
+    minutes = -(-refused.wait_s // 60)
+    return f"Too many attempts. Try again in {minutes} minute{'s' if minutes > 1 else ''}."
+
+
+def text_field(label: str, *, autocomplete: str, secret: bool = False, most: int = 1000) -> forms.CharField:
+    """Return a field as the pages here have it; a password is taken as it was typed, spaces included."""
+    attributes = {"autocomplete": autocomplete, "autocapitalize": "none", "spellcheck": "false"}
+    widget = forms.PasswordInput(attributes) if secret else forms.TextInput(attributes)
+    return forms.CharField(label=label, max_length=most, strip=not secret, widget=widget)
+
+
+class SignInForm(AuthenticationForm):
+    """Name and password, checked as every sign-in is."""
+
+    slowed: SlowDown | None = None
+
+    def clean(self) -> dict[str, Any]:
+        """Find the login."""
+        username, password = (self.cleaned_data.get(name) for name in ("username", "password"))
+        if username and password and self.request is not None:
+            credentials, caller = Credentials(username=username, password=password), caller_with_cookie(self.request)
+            try:
+                self.user_cache = sign_in_browser(credentials, caller=caller, now=timezone.now())
+            except NotSignedIn as refused:
+                raise self.get_invalid_login_error() from refused
+            except SlowDown as refused:
+                self.slowed = refused
+                raise ValidationError(too_soon(refused)) from refused
+        return self.cleaned_data
+
+
+class SignIn(login_views.LoginView):
+    """Ask for name and password."""
+
+    template_name = "tastings/sign_in.html"
+    authentication_form = SignInForm
+    redirect_authenticated_user = True
+
+    def form_valid(self, form: AuthenticationForm) -> HttpResponse:
+        """Sign in, and let the browser show from now on that it is known."""
+        response = super().form_valid(form)
+        remember(response, form.get_user())
+        return response
+
+    def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
+        """Show what is wrong."""
+        response = super().form_invalid(form)
+        return slow_down(response, form.slowed) if isinstance(form, SignInForm) and form.slowed else response
+
+
+def slow_down(response: HttpResponse, refused: SlowDown) -> HttpResponse:
+    """Say in the answer's head too that it is too soon."""
+    response.status_code = refused.status
+    response["Retry-After"] = str(refused.wait_s)
+    return response
+
+
+class JoinForm(forms.Form):
+    """A login, new or known."""
+
+    username = text_field("User name", autocomplete="username", most=80)
+    password = text_field("Password", autocomplete="current-password", secret=True)
+    existing = forms.BooleanField(label="I have a login here already", required=False)
+
+
+class Join(View):
+    """The page behind an invitation's link."""
+
+    def get(self, request: HttpRequest, token: str) -> HttpResponse:
+        """Show what the link opens and ask for a login."""
+        return self._shown(request, JoinForm(), self._open(token))
+
+    def post(self, request: HttpRequest, token: str) -> HttpResponse:
+        """Come in."""
+        invitation, form = self._open(token), JoinForm(request.POST)
+        if not form.is_valid():
+            return self._shown(request, form, invitation)
+        try:
+            member, _, _ = accept_invitation(
+                token=token,
+                newcomer=Newcomer(**form.cleaned_data),
+                device=None,
+                caller=caller_with_cookie(request),
+                now=timezone.now(),
+            )
+        except Invalid as refused:
+            for problem in refused.problems:
+                form.add_error(problem.field, f"{problem.detail[:1].upper()}{problem.detail[1:]}.".replace("..", "."))
+            return self._shown(request, form, invitation)
+        except NotSignedIn:
+            form.add_error(None, "User name or password is wrong.")
+            return self._shown(request, form, invitation)
+        except SlowDown as refused:
+            form.add_error(None, too_soon(refused))
+            return slow_down(self._shown(request, form, invitation), refused)
+        login(request, member.user, backend=BACKEND)
+        response = redirect("lots-page")
+        remember(response, member.user)
+        return response
+
+    def _open(self, token: str) -> Invitation:
+        return open_invitation(digest_of(token), now=timezone.now())
+
+    def _shown(self, request: HttpRequest, form: JoinForm, invitation: Invitation) -> HttpResponse:
+        return shown(
+            request,
+            form,
+            title="Join a team",
+            heading=f"Join {invitation.team.name}",
+            intro=[
+                f"Shop: {invitation.shop.name}. Role: {invitation.role}, who {WHAT_A_ROLE_MAY[invitation.role]}.",
+                "Choose a user name and a password. If you have a login here already, enter it and tick the box.",
+            ],
+            button="Join",
+        )
+
+
+def shown(request: HttpRequest, form: forms.Form, **words: object) -> HttpResponse:
+    """Return a page with a form."""
+    return render(request, "tastings/account.html", {"form": form, **words})
+
+
+def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
+    """Say the same of every link that opens nothing; keep pages whose address is a secret out of caches and indexes.
+
+    Their address goes to no other site either: ``Referrer-Policy: same-origin``, which all pages have. Stricter would
+    make browsers send forms with ``Origin: null``, which looks like a forgery.
+    """
+
+    @page
+    def opened(request: HttpRequest, token: str) -> HttpResponse:
+        try:
+            return cast("HttpResponse", view(request, token=token))
+        except NotHere:
+            return render(request, "tastings/link_ended.html", status=404)
+
+    @wraps(view)
+    def unshared(request: HttpRequest, token: str) -> HttpResponseBase:
+        response = opened(request, token)
+        response["Cache-Control"] = "no-store"
+        response["X-Robots-Tag"] = "noindex"
+        return response
+
+    return unshared
+
+
+urlpatterns = [
+    path("sign-in/", page(SignIn.as_view()), name="sign-in"),
+    path("sign-out/", page(login_views.LogoutView.as_view()), name="sign-out"),
+    path("join/<str:token>/", one_time(Join.as_view()), name="join"),
+]

@@ -1,0 +1,40 @@
+"""The audit log: what was done, by whom, about what. Owners read it; nobody changes it."""
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from teams.models import AuditEntry, Member, What
+
+KEPT_DAYS = 400
+"""A year and a month: last year's season can still be looked up. Own choice, no source."""
+
+
+def record(*, team: UUID, who: UUID | None, what: What, about: Mapping[str, object], now: datetime) -> None:
+    """Add one entry, in the transaction of the deed itself, so that neither is kept without the other.
+
+    Parameters
+    ----------
+    team, who
+        Whose log it is; the login that did it.
+    what
+        The deed.
+    about
+        What it was done to, as JSON: ids as texts, never a password, a token or a note's words.
+    now
+        The present moment.
+    """
+    AuditEntry.objects.create(team_id=team, who_id=who, what=what, about=dict(about), at=now)
+
+
+def record_in_every_team(*, login: UUID, what: What, about: Mapping[str, object], now: datetime) -> None:
+    """Add one entry to the log of each team in which the login has a place."""
+    teams = Member.objects.filter(user_id=login, left_at=None).values_list("team_id", flat=True)
+    AuditEntry.objects.bulk_create(
+        AuditEntry(team_id=team, who_id=login, what=what, about=dict(about), at=now) for team in teams
+    )
+
+
+def forget_old_entries(*, now: datetime) -> int:
+    """Delete what is older than `KEPT_DAYS`; return how many entries there were."""
+    return AuditEntry.objects.filter(at__lt=now - timedelta(days=KEPT_DAYS)).delete()[0]

@@ -1,0 +1,132 @@
+"""Inviting someone by a one-time link, taking that back, and coming in by it."""
+
+import secrets
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.db import transaction
+
+from teams.actions.audit import record
+from teams.actions.guard import Caller, Credentials, check_login
+from teams.actions.people import clean_name, digest_of, join, new_login
+from teams.actions.signing_in import new_token
+from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.models import DeviceToken, Invitation, Member, Role, Shop, User, What
+from teams.queries.access import open_invitation
+
+USUAL_DAYS, MOST_DAYS = 7, 30
+"""How long a link holds. Own choice, no source."""
+
+
+@transaction.atomic
+def invite(
+    member: Member, *, role: str, shop: UUID, expires_at: datetime | None, now: datetime
+) -> tuple[str, Invitation]:
+    """Make a one-time link into the team; return its token, which is kept nowhere, with the invitation.
+
+    Raises
+    ------
+    NotAllowed
+        Only an owner may invite.
+    Invalid
+        No such role or shop, or an end that has passed or lies more than `MOST_DAYS` ahead.
+    """
+    if not member.runs_team:
+        raise NotAllowed("only an owner may invite")
+    problems = []
+    if role not in Role.values:
+        problems.append(Problem("role", "choice", f"one of {', '.join(Role.values)}"))
+    if not Shop.objects.filter(team_id=member.team_id, id=shop).exists():
+        problems.append(Problem("shop", "unknown_parent", "the team has no shop with this id"))
+    end = expires_at or now + timedelta(days=USUAL_DAYS)
+    if not now < end <= now + timedelta(days=MOST_DAYS):
+        problems.append(Problem("expires_at", "range", f"must lie ahead, at most {MOST_DAYS} days"))
+    if problems:
+        raise Invalid(problems=problems)
+    token = secrets.token_urlsafe(32)
+    made = Invitation.objects.create(
+        team_id=member.team_id, shop_id=shop, role=role, digest=digest_of(token), by_id=member.user_id,
+        created_at=now, expires_at=end,
+    )  # fmt: skip
+    about = {"invitation": str(made.id), "role": role, "shop": str(shop)}
+    record(team=member.team_id, who=member.user_id, what=What.INVITATION, about=about, now=now)
+    return token, made
+
+
+@transaction.atomic
+def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> None:
+    """End a link that was not used; ending it twice is no error.
+
+    Raises
+    ------
+    NotAllowed
+        Only an owner may.
+    NotHere
+        The team has no such invitation, or it was used already.
+    """
+    if not member.runs_team:
+        raise NotAllowed("only an owner may take an invitation back")
+    found = Invitation.objects.select_for_update().filter(team_id=member.team_id, id=invitation, used_at=None).first()
+    if found is None:
+        raise NotHere
+    if found.revoked_at is None:
+        found.revoked_at = now
+        found.save(update_fields=["revoked_at"])
+        about = {"invitation": str(found.id)}
+        record(team=member.team_id, who=member.user_id, what=What.INVITATION_REVOKED, about=about, now=now)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Newcomer:
+    """Who comes in: a new login, or one that exists."""
+
+    username: str
+    password: str
+    existing: bool | None = None
+    """True: the name must exist; False: it must not; None: either."""
+
+
+def accept_invitation(
+    *, token: str, newcomer: Newcomer, device: str | None, caller: Caller, now: datetime
+) -> tuple[Member, str | None, DeviceToken | None]:
+    """Come in by a link; with ``device`` sign it in as well. Return the membership, the token and its record.
+
+    Raises
+    ------
+    NotHere
+        The link is unknown, used, ended or taken back: it cannot be told which.
+    Invalid
+        The name is taken, the password is easily guessed, or the login is in the team already; the link still holds.
+    NotSignedIn, SlowDown
+        As `teams.actions.guard.check_login`, for a login that exists.
+    """
+    open_invitation(digest_of(token), now=now)
+    if device is not None:
+        device = clean_name(device, field="device", longest=200)
+    user = _known_login(newcomer, caller=caller, now=now)
+    with transaction.atomic():
+        # Locked, then looked at again: of two who use a link at the same moment one is too late.
+        held = Invitation.objects.select_for_update().filter(digest=digest_of(token))
+        if not held:
+            raise NotHere
+        invitation = open_invitation(digest_of(token), now=now)
+        if user is None:
+            user = new_login(newcomer.username, newcomer.password)
+        member = join(team=invitation.team, user=user, shop=invitation.shop, role=invitation.role)
+        Invitation.objects.filter(id=invitation.id).update(used_at=now, used_by=user)
+        about = {"invitation": str(invitation.id), "role": member.role, "shop": str(member.shop_id)}
+        record(team=member.team_id, who=user.id, what=What.JOINED, about=about, now=now)
+        signed_in = new_token(member, device=device, now=now) if device is not None else (None, None)
+    return member, *signed_in
+
+
+def _known_login(newcomer: Newcomer, *, caller: Caller, now: datetime) -> User | None:
+    """Return the login that exists, once its password is checked; None for one that is yet to be made."""
+    name = clean_name(newcomer.username, field="username", longest=80)
+    exists = User.objects.filter(username__iexact=name).exists()
+    if exists and newcomer.existing is False:
+        raise Invalid(problems=[Problem("username", "taken", "this name is taken")])
+    if exists or newcomer.existing:
+        return check_login(Credentials(username=name, password=newcomer.password), caller=caller, now=now)
+    return None

@@ -1,0 +1,129 @@
+"""Who may do what: changing a member's role or shop, handing the team over, leaving it."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+
+from teams.actions.audit import record
+from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.models import DeviceToken, Invitation, Member, Role, Shop, What
+
+
+def _present(member: Member) -> dict[UUID, Member]:
+    """Lock and return the team's present members by login, so that two owners cannot both be the last but one to go."""
+    found = Member.objects.select_for_update().filter(team_id=member.team_id, left_at=None).order_by("id")
+    return {one.user_id: one for one in found}
+
+
+def _as_owner(member: Member, present: dict[UUID, Member], *, refusal: str) -> None:
+    """Go on only if the caller is an owner now that the rows are held: it may have changed since the request began."""
+    held = present.get(member.user_id)
+    if held is None or not held.runs_team:
+        raise NotAllowed(refusal)
+
+
+def _keep_an_owner(present: dict[UUID, Member]) -> None:
+    if not any(one.runs_team for one in present.values()):
+        raise NotAllowed("a team keeps at least one owner")
+
+
+def _end_invitations_of(found: Member, *, now: datetime) -> None:
+    """End the links that someone made who may no longer invite."""
+    open_ones = Invitation.objects.filter(team_id=found.team_id, by_id=found.user_id, used_at=None, revoked_at=None)
+    open_ones.update(revoked_at=now)
+
+
+def _set_role(owner: Member, found: Member, *, role: str, now: datetime) -> None:
+    if role == found.role:
+        return
+    about = {"member": str(found.user_id), "from": found.role, "to": role}
+    found.role = role
+    found.save(update_fields=["role"])
+    if not found.runs_team:
+        _end_invitations_of(found, now=now)
+    record(team=owner.team_id, who=owner.user_id, what=What.ROLE_CHANGE, about=about, now=now)
+
+
+@transaction.atomic
+def change_member(
+    member: Member, *, user: UUID, role: str | None = None, shop: UUID | None = None, now: datetime
+) -> Member:
+    """Give a member another role or shop; what is None stays. Devices stay signed in and follow at once.
+
+    Raises
+    ------
+    NotAllowed
+        Only an owner may, and the last owner stays one.
+    NotHere
+        The team has no such member, or no longer.
+    Invalid
+        No such role or shop.
+    """
+    present = _present(member)
+    _as_owner(member, present, refusal="only an owner may change roles and shops")
+    found = present.get(user)
+    if found is None:
+        raise NotHere
+    if role is not None and role not in Role.values:
+        raise Invalid(problems=[Problem("role", "choice", f"one of {', '.join(Role.values)}")])
+    if shop is not None and not Shop.objects.filter(team_id=member.team_id, id=shop).exists():
+        raise Invalid(problems=[Problem("shop", "unknown_parent", "the team has no shop with this id")])
+    if role is not None:
+        was_owner = found.runs_team
+        _set_role(member, found, role=role, now=now)
+        if was_owner:
+            _keep_an_owner(present)
+    if shop is not None:
+        found.shop_id = shop
+        found.save(update_fields=["shop"])
+    return Member.objects.select_related("user").get(id=found.id)
+
+
+@transaction.atomic
+def hand_over(member: Member, *, to: UUID, now: datetime) -> None:
+    """Make someone else an owner and the caller a buyer, both or neither.
+
+    Raises
+    ------
+    NotAllowed
+        The caller is no owner.
+    NotHere
+        The team has no such member.
+    Invalid
+        To oneself.
+    """
+    present = _present(member)
+    _as_owner(member, present, refusal="only an owner may hand the team over")
+    if to == member.user_id:
+        raise Invalid(problems=[Problem("to", "itself", "must be someone else")])
+    if to not in present:
+        raise NotHere
+    _set_role(member, present[to], role=Role.OWNER, now=now)
+    _set_role(member, present[member.user_id], role=Role.BUYER, now=now)
+
+
+@transaction.atomic
+def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
+    """Let a member leave, or an owner take one out. Their notes stay; their devices are signed out at once.
+
+    Raises
+    ------
+    NotHere
+        The team has no such member.
+    NotAllowed
+        Someone else, and the caller is no owner; or the last owner.
+    """
+    present = _present(member)
+    if user != member.user_id:
+        _as_owner(member, present, refusal="only an owner may take someone else out")
+    leaving = present.pop(user, None)
+    if leaving is None:
+        raise NotHere
+    if leaving.runs_team:
+        _keep_an_owner(present)
+    Member.objects.filter(id=leaving.id).update(left_at=now)
+    DeviceToken.objects.filter(member_id=leaving.id).delete()
+    _end_invitations_of(leaving, now=now)
+    about = {"member": str(user), "role": leaving.role}
+    record(team=member.team_id, who=member.user_id, what=What.REMOVAL, about=about, now=now)

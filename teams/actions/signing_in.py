@@ -1,0 +1,64 @@
+"""Signing in: a device gets a token, a browser a session of its own."""
+
+import secrets
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.conf import settings
+from django.db import transaction
+
+from teams.actions.audit import record, record_in_every_team
+from teams.actions.guard import Caller, Credentials, check_login
+from teams.actions.people import clean_name, digest_of
+from teams.errors import NotSignedIn
+from teams.models import DeviceToken, Member, User, What
+from teams.queries.people import memberships_of
+
+
+def new_token(member: Member, *, device: str, now: datetime) -> tuple[str, DeviceToken]:
+    """Make a token for one device of one membership; return it with its record, which holds only its digest."""
+    token = secrets.token_urlsafe(32)
+    return token, DeviceToken.objects.create(
+        member=member,
+        device=clean_name(device, field="device", longest=200),
+        digest=digest_of(token),
+        expires_at=now + timedelta(days=settings.DEVICE_TOKEN_DAYS),
+    )
+
+
+def sign_in(
+    credentials: Credentials, *, device: str, team: UUID | None, caller: Caller, now: datetime
+) -> tuple[str, DeviceToken]:
+    """Sign a device in and return the token with its record.
+
+    A login of several teams names one; otherwise the team it joined first is taken.
+
+    Raises
+    ------
+    NotSignedIn
+        Wrong name or password, or no place in the team.
+    SlowDown
+        Too many attempts: see `teams.actions.guard`.
+    """
+    device = clean_name(device, field="device", longest=200)
+    user = check_login(credentials, caller=caller, now=now)
+    places = memberships_of(user)
+    place = next((m for m in places if team is None or m.team_id == team), None)
+    if place is None:
+        raise NotSignedIn("wrong name or password" if team is None else "this login is not in that team")
+    with transaction.atomic():
+        token, made = new_token(place, device=device, now=now)
+        record(team=place.team_id, who=user.id, what=What.SIGN_IN, about=_about(device, caller), now=now)
+    return token, made
+
+
+def sign_in_browser(credentials: Credentials, *, caller: Caller, now: datetime) -> User:
+    """Check a login for a browser, which shows the pages of all its teams; raise as `sign_in` does."""
+    user = check_login(credentials, caller=caller, now=now)
+    record_in_every_team(login=user.id, what=What.SIGN_IN, about=_about("browser", caller), now=now)
+    return user
+
+
+def _about(device: str, caller: Caller) -> Mapping[str, object]:
+    return {"device": device, "address": caller.address}

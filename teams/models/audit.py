@@ -1,0 +1,51 @@
+"""Who did what that matters for safety, or that others may ask about later."""
+
+import uuid
+
+from django.db import models
+
+from teams.models.people import Team, User
+
+
+class What(models.TextChoices):
+    """What is recorded."""
+
+    SIGN_IN = "sign_in"
+    FAILED_SIGN_IN = "failed_sign_in"
+    SIGN_OUT_EVERYWHERE = "sign_out_everywhere"
+    INVITATION = "invitation"
+    INVITATION_REVOKED = "invitation_revoked"
+    JOINED = "joined"
+    ROLE_CHANGE = "role_change"
+    REMOVAL = "removal"
+    PASSWORD_CHANGE = "password_change"  # noqa: S105 - the name of a deed
+    PASSWORD_RESET = "password_reset"  # noqa: S105 - the name of a deed
+    EMAIL_CHANGE = "email_change"
+    REVEAL = "reveal"
+    DECISION = "decision"
+    EXPORT = "export"
+    SHARE = "share"
+    SHARE_ENDED = "share_ended"
+
+
+class AuditEntry(models.Model):
+    """One thing done. Entries are added and, after a stated time, deleted; they are never changed.
+
+    Without a team it is a failed sign-in that named nobody's login: kept for whoever runs the server, shown to no team.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", null=True)
+    at = models.DateTimeField()
+    who = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True)
+    what = models.CharField(max_length=24, choices=What.choices)
+    about = models.JSONField(default=dict)
+
+    class Meta:
+        indexes = [
+            models.Index(fields=["team", "-at", "-id"], name="audit_of_team"),
+            models.Index(fields=["at"], name="audit_by_age"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.what} at {self.at}"

@@ -1,0 +1,59 @@
+"""Reads about invitations and the audit log, for owners."""
+
+from datetime import datetime
+from uuid import UUID
+
+from django.db.models import Q
+
+from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.models import AuditEntry, Invitation, Member, What
+
+
+def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[Invitation]:
+    """Return the team's invitations, the newest first, those that ended included; owners only."""
+    if not member.runs_team:
+        raise NotAllowed("only an owner sees the invitations")
+    found = Invitation.objects.filter(team_id=member.team_id)
+    if after is not None:
+        last = found.filter(id=after).values_list("created_at", flat=True).first()
+        if last is None:
+            return []
+        found = found.filter(Q(created_at__lt=last) | Q(created_at=last, id__lt=after))
+    return list(found.order_by("-created_at", "-id")[:limit])
+
+
+def invitation_for(member: Member, invitation: UUID) -> Invitation:
+    """Return the team's invitation; raise NotHere for an absent or a foreign one."""
+    found = Invitation.objects.filter(team_id=member.team_id, id=invitation).first()
+    if found is None:
+        raise NotHere
+    return found
+
+
+def open_invitation(digest: str, *, now: datetime) -> Invitation:
+    """Return the invitation that this token still opens; raise NotHere whatever is the matter with it."""
+    found = (
+        Invitation.objects.filter(digest=digest, used_at=None, revoked_at=None, expires_at__gt=now)
+        .select_related("team", "shop")
+        .first()
+    )
+    if found is None:
+        raise NotHere
+    return found
+
+
+def audit_of(member: Member, *, what: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
+    """Return the team's audit log, the latest first; owners only."""
+    if not member.runs_team:
+        raise NotAllowed("only an owner reads the audit log")
+    found = AuditEntry.objects.filter(team_id=member.team_id)
+    if what is not None:
+        if what not in What.values:
+            raise Invalid(problems=[Problem("what", "choice", f"one of {', '.join(What.values)}")])
+        found = found.filter(what=what)
+    if after is not None:
+        last = AuditEntry.objects.filter(team_id=member.team_id, id=after).values_list("at", flat=True).first()
+        if last is None:
+            return []
+        found = found.filter(Q(at__lt=last) | Q(at=last, id__lt=after))
+    return list(found.select_related("who").order_by("-at", "-id")[:limit])

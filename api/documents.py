@@ -1,6 +1,7 @@
 """What the OpenAPI document says of each body, derived from the record shapes and written out for the rest."""
 
 from collections.abc import Callable, Mapping
+from functools import cache
 from typing import Any
 
 from drf_spectacular.types import OpenApiTypes
@@ -54,6 +55,7 @@ def an_object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer
     return type(name, (s.Serializer,), fields)
 
 
+@cache
 def record_read(shape: Shape) -> Serializer:
     """Return what a record looks like in an answer."""
     server: dict[str, Any] = {"taster": s.UUIDField(), "built_in": s.BooleanField()}

@@ -22,6 +22,8 @@ from api.panels import CalibrationOf, PanelOfTeam
 from api.people import HandOver, Me, Members, OneMember, OneShop, OneTeam, Shops, Token, Tokens
 from api.photo_documents import DESCRIBED as PHOTOS_DESCRIBED
 from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
+from api.reading import AcceptSuggestions, MergeWord, Read, SuggestionsOf
+from api.reading_documents import DESCRIBED as READING_DESCRIBED
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.sync import Sync
 from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
@@ -186,6 +188,7 @@ def _describe() -> None:
         },
         TeamExport: EXPORT_DESCRIBED,
         **PHOTOS_DESCRIBED,
+        **READING_DESCRIBED,
             "patch": described(request=MEMBER_CHANGE, responses={200: doc.MEMBER, **body, **problem(403, 404)}),
     }.items():
         extend_schema_view(**operations)(view)
@@ -203,6 +206,10 @@ urlpatterns = [
     path("members/<str:user_id>/", OneMember.as_view()),
     path("events", Events.as_view()),
     path("sync", Sync.as_view()),
+    path("read", Read.as_view()),
+    path("notes/<str:record_id>/suggestions", SuggestionsOf.as_view()),
+    path("notes/<str:record_id>/suggestions/accept", AcceptSuggestions.as_view()),
+    path("descriptors/<str:record_id>/merge", MergeWord.as_view()),
     *(route for shape in SHAPES.values() for route in _record_routes(shape)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
     path("lots/<str:lot_id>/brew-guide", BrewGuideOf.as_view()),

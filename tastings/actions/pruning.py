@@ -42,7 +42,12 @@ def prune(team: UUID, *, now: datetime) -> int:
             | Exists(FlightLot.objects.filter(lot=OuterRef("id")))
             | Exists(Flight.objects.filter(reference=OuterRef("id")))
         ),
-        _old(Descriptor, team=team, cutoff=cutoff).exclude(Exists(Note.objects.filter(descriptor=OuterRef("id")))),
+        _old(Descriptor, team=team, cutoff=cutoff).exclude(
+            Exists(Note.objects.filter(descriptor=OuterRef("id")))
+            # what a word was merged into stays known, however late a phone comes
+            | Exists(Descriptor.objects.filter(id=OuterRef("id"), merged_into__isnull=False))
+            | Exists(Descriptor.objects.filter(merged_into=OuterRef("id")))
+        ),
     ):
         ids = list(rows.values_list("id", flat=True))
         if not ids:

@@ -27,6 +27,8 @@ class Descriptor(Synced):
     synonyms = models.JSONField(default=list)
     position = models.SmallIntegerField(default=0)
     """Where a built-in one stands in the list."""
+    merged_into = models.ForeignKey("self", on_delete=models.PROTECT, related_name="+", null=True)
+    """What notes with this word's key mean once it is removed."""
 
     shape: ClassVar[Shape] = DESCRIPTOR
 

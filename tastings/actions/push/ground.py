@@ -23,8 +23,8 @@ _Row = TypeVar("_Row", bound=Synced)
 class Ground:
     """The drafts at hand by type and id, the team's shops, and the descriptors by key."""
 
-    def __init__(self, member: Member, changes: Sequence[Change]) -> None:
-        self.member = member
+    def __init__(self, member: Member, changes: Sequence[Change], *, for_whole_team: bool = False) -> None:
+        self.member, self._for_whole_team = member, for_whole_team
         self.drafts: dict[str, dict[UUID, Draft]] = {name: {} for name in SHAPES}
         self.hidden: set[tuple[str, UUID]] = set()
         self.built_in: set[UUID] = set()
@@ -44,14 +44,30 @@ class Ground:
         return self.drafts[change.type].setdefault(change.id, Draft(SHAPES[change.type], change.id, None))
 
     def word(self, key: object) -> UUID | None:
-        """Return the descriptor a key means: a live one first, stored or accepted in this push."""
-        for word in self.descriptors.get(str(key), ()):
-            if not word.removed:
-                return word.id
+        """Return the descriptor a key means: a live one first, stored or accepted in this push, then a merged one's."""
+        if (live := self._live_word(key)) is not None:
+            return live
+        if (merged := self.merged(key)) is not None:
+            return merged.id
         for draft in self.drafts["descriptor"].values():
             if draft.exists and draft.values["key"] == key:
                 return draft.id
         return next((word.id for word in self.descriptors.get(str(key), ())), None)
+
+    def merged(self, key: object) -> Descriptor | None:
+        """Return what the word with this key was merged into; None while there is a word with this key."""
+        if self._live_word(key) is not None:
+            return None
+        return next((word.merged_into for word in self.descriptors.get(str(key), ()) if word.merged_into), None)
+
+    def _live_word(self, key: object) -> UUID | None:
+        for word in self.descriptors.get(str(key), ()):
+            if not word.removed:
+                return word.id
+        for draft in self.drafts["descriptor"].values():
+            if draft.exists and not draft.copy.removed and draft.values["key"] == key:
+                return draft.id
+        return None
 
     def session_of(self, draft: Draft) -> Draft:
         """Return the session an infusion or note hangs on."""
@@ -98,11 +114,18 @@ class Ground:
             self.cups = {cup.id: cup for cup in mine.filter(id__in=cups).select_related("flight")}
             revealed = {cup.lot_id for cup in self.cups.values() if not cup.flight.is_blind} - self.drafts["lot"].keys()
             self.drafts["lot"] |= {row.id: Draft.of_row(row) for row in self._rows(Lot, revealed)}
-        if keys:
-            own = Q(team=None) | Q(team_id=self.member.team_id)
+        self._read_words(keys)
+
+    def _read_words(self, keys: set[str]) -> None:
+        """Read the descriptors with these keys, and those that they were merged into."""
+        own = Q(team=None) | Q(team_id=self.member.team_id)
+        while keys:
+            words = Descriptor.objects.filter(own, key__in=keys).select_related("merged_into")
             # live ones first: a note with a key means the word in use now
-            for word in Descriptor.objects.filter(own, key__in=keys).order_by("removed", "position"):
+            for word in words.order_by("removed", "position"):
                 self.descriptors.setdefault(word.key, []).append(word)
+            found = [word for key in keys for word in self.descriptors.get(key, ())]
+            keys = {word.merged_into.key for word in found if word.merged_into} - self.descriptors.keys()
 
     def _rows(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
         if not ids:
@@ -120,7 +143,8 @@ class Ground:
 
     def _hide(self, row: Synced, *, session: Session | None) -> bool:
         closed = session is None or session.private or session.lot_id is None
-        hidden = closed and (session is None or session.taster_id != self.member.user_id)
+        mine = session is not None and (self._for_whole_team or session.taster_id == self.member.user_id)
+        hidden = closed and not mine
         if hidden:
             self.hidden.add((row.shape.type, row.id))
         return hidden

@@ -6,6 +6,7 @@ stand in the way of every row that merely refers to the team.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
@@ -33,8 +34,12 @@ def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime)
     return [next(verdicts) if isinstance(item, Change) else item for item in read]
 
 
-def push_changes(member: Member, *, device: UUID, changes: Sequence[Change], now: datetime) -> list[Verdict]:
+def push_changes(
+    member: Member, *, device: UUID, changes: Sequence[Change], now: datetime, for_whole_team: bool = False
+) -> list[Verdict]:
     """Merge checked changes; return one verdict each, in their order.
+
+    ``for_whole_team`` reaches into sessions that are private to others or still blind, for what concerns all notes.
 
     The checks here see all that the database would refuse. Should it still refuse something (another team took the
     same new id a moment ago), each change is tried by itself, so that only the one at fault is turned down.
@@ -46,21 +51,28 @@ def push_changes(member: Member, *, device: UUID, changes: Sequence[Change], now
         return [Verdict(type=c.type, id=str(c.id), verdict="refused", problems=reason) for c in changes]
     try:
         with transaction.atomic():
-            return _Push(member, device=device, changes=changes, now=now).run()
+            run = _Push(member, device=device, changes=changes, now=now, for_whole_team=for_whole_team)
+            return run.run()
     except IntegrityError:
         if len(changes) == 1:
             problem = Problem("", "conflict", "does not fit with what is stored")
             only = changes[0]
             return [Verdict(type=only.type, id=str(only.id), verdict="refused", problems=[problem])]
     ordered = sorted(range(len(changes)), key=lambda i: list(SHAPES).index(changes[i].type))
-    single = {i: push_changes(member, device=device, changes=[changes[i]], now=now)[0] for i in ordered}
+    single = {
+        i: push_changes(member, device=device, changes=[changes[i]], now=now, for_whole_team=for_whole_team)[0]
+        for i in ordered
+    }
     return [single[i] for i in range(len(changes))]
 
 
 class _Push:
     """One run over one set of changes, inside a transaction."""
 
-    def __init__(self, member: Member, *, device: UUID, changes: Sequence[Change], now: datetime) -> None:
+    def __init__(
+        self, member: Member, *, device: UUID, changes: Sequence[Change], now: datetime, for_whole_team: bool
+    ) -> None:
+        self._for_whole_team = for_whole_team
         self._member, self._device, self._changes, self._now = member, device, changes, now
         self._refused: dict[int, Sequence[Problem]] = {}
         self._words: dict[int, str] = {}
@@ -68,7 +80,7 @@ class _Push:
 
     def run(self) -> list[Verdict]:
         team = Team.objects.select_for_update(no_key=True).get(id=self._member.team_id)
-        self._ground = Ground(self._member, self._changes)
+        self._ground = Ground(self._member, self._changes, for_whole_team=self._for_whole_team)
         self._heard = self._heard_with_wrong_clock()
         for type_name in SHAPES:
             mine = [i for i, change in enumerate(self._changes) if change.type == type_name]
@@ -91,7 +103,7 @@ class _Push:
 
     def _try(self, i: int) -> None:
         draft = self._ground.draft_of(self._changes[i])
-        change = without_lot(self._changes[i], draft)
+        change, word_sent = self._with_word_in_use(without_lot(self._changes[i], draft))
         if known := self._heard.get(i):
             change = Change(type=change.type, id=change.id, stamp=change.stamp, expected=change.expected,
                             fields={k: v for k, v in change.fields.items() if k not in known})  # fmt: skip
@@ -99,6 +111,8 @@ class _Push:
         if problems := problems_of(change, draft, trial, ground=self._ground):
             self._refused[i] = problems
             return
+        if word_sent is not None and trial.stamps.get("descriptor") != draft.copy.stamps.get("descriptor"):
+            draft.lost.append(Lost("descriptor", word_sent, trial.stamps["descriptor"]))
         draft.accept(trial, outcome)
         self._losses[i] = list(outcome.lost) if outcome.outdated and not outcome.stamped else []
         if outcome.stamped:
@@ -106,6 +120,14 @@ class _Push:
             self._words[i] = "merged" if outcome.outdated or ineffective else "applied"
         else:
             self._words[i] = "merged" if outcome.lost else "unchanged"
+
+    def _with_word_in_use(self, change: Change) -> tuple[Change, str | None]:
+        """Put what a word was merged into in its place; return the word sent too, for the note's history."""
+        sent = change.fields.get("descriptor") if change.type == "note" else None
+        word = self._ground.merged(sent) if sent is not None else None
+        if word is None:
+            return change, None
+        return replace(change, fields={**change.fields, "descriptor": word.key}), str(sent)
 
     def _try_again(self, indexes: Sequence[int]) -> None:
         """Try edits again that came before the edit which made their record: the order within a body is no matter."""

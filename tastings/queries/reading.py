@@ -1,0 +1,96 @@
+"""Reading texts with a team's words: its own first, then the built-in ones."""
+
+from collections.abc import Collection, Mapping, Sequence
+from uuid import UUID
+
+from django.db.models import F, Q
+
+from tastings.models import Descriptor
+from tastings.queries.records import Record, record_for, records_of
+from tastings.reading.lexicon import Lexicon, Word, lexicon_of
+from tastings.reading.reader import Suggestion, read
+from teams.models import Member
+
+_MANY = 5000
+"""Notes of one session at one moment, beyond which no one writes."""
+
+
+def lexicon_for(member: Member) -> Lexicon:
+    """Return the words a member's texts are read with; a merged word reads as what it was merged into."""
+    own = Q(team=None) | Q(team_id=member.team_id)
+    held = Descriptor.objects.filter(own).order_by(F("team_id").asc(nulls_last=True), "position", "id")
+    merged: dict[UUID, list[str]] = {}
+    for word in held.filter(merged_into__isnull=False, removed=True):
+        if word.merged_into_id is not None:
+            merged.setdefault(word.merged_into_id, []).extend((word.label, *word.synonyms))
+    return lexicon_of(
+        tuple(
+            Word(
+                key=word.key,
+                label=word.label,
+                family=word.family,
+                synonyms=(*word.synonyms, *merged.get(word.id, ())),
+                rated=word.rated_each_infusion,
+            )
+            for word in held.filter(removed=False)
+        )
+    )
+
+
+def reading_of(member: Member, text: str) -> list[dict[str, object]]:
+    """Return what a text suggests, in wire form."""
+    lexicon = lexicon_for(member)
+    return [_shown(one, text, lexicon) for one in read(text, lexicon)]
+
+
+def suggestions_for(member: Member, note_id: UUID) -> Mapping[str, object]:
+    """Return what a note's text suggests beyond what is noted already of that infusion and moment.
+
+    Raises
+    ------
+    NotHere
+        The note is absent, deleted, another team's, or in a session that the member may not see.
+    """
+    note = record_for(member, "note", note_id)
+    noted = {str(row.fields["descriptor"]) for row in noted_beside(member, note)}
+    lexicon, text = lexicon_for(member), text_of(note)
+    return {
+        "note": str(note.id),
+        "revision": note.revision,
+        "suggestions": [_shown(one, text, lexicon) for one in read(text, lexicon) if one.descriptor not in noted],
+    }
+
+
+def suggested(member: Member, note: Record) -> Mapping[str, Suggestion]:
+    """Return all that a note's text suggests, by descriptor, noted or not."""
+    return {one.descriptor: one for one in read(text_of(note), lexicon_for(member))}
+
+
+def noted_beside(member: Member, note: Record, *, of: Collection[str] | None = None) -> Sequence[Record]:
+    """Return the live notes of the same session, infusion and moment, of some descriptors only if named."""
+    filters = {"session": str(note.fields["session"]), "moment": str(note.fields["moment"])}
+    beside = records_of(member, "note", filters=filters, after=None, limit=_MANY)
+    return [
+        row
+        for row in beside
+        if row.fields["infusion"] == note.fields["infusion"] and (of is None or row.fields["descriptor"] in of)
+    ]
+
+
+def text_of(note: Record) -> str:
+    """Return what was written; empty for nothing."""
+    return str(note.fields["text"] or "")
+
+
+def _shown(one: Suggestion, text: str, lexicon: Lexicon) -> dict[str, object]:
+    return {
+        "descriptor": one.descriptor,
+        "label": lexicon.words[one.descriptor].label,
+        "present": one.present,
+        "intensity": one.intensity,
+        "compared": one.compared,
+        "degree": one.degree or None,
+        "start": one.start,
+        "end": one.end,
+        "words": text[one.start : one.end],
+    }

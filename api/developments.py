@@ -1,6 +1,7 @@
 """What is computed of a lot."""
 
 import math
+from typing import Any
 
 from django.utils import timezone
 from rest_framework.request import Request
@@ -10,7 +11,7 @@ from rest_framework.views import APIView
 from api.auth import member_of
 from api.conditional import id_in_address, tagged
 from lots.shape import Field, Unfit, clean
-from tastings.maths.guide import Pot
+from tastings.maths.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
 from tastings.queries.developments import development_for
 from tastings.queries.guides import guide_for
 from tastings.queries.verdicts import arrival_check_for, readiness_for
@@ -33,17 +34,24 @@ _POT = {
         for name in ("leaf_g", "vessel_ml", "vessel_material", "vessel_g", "warmed", "altitude_m")
     },
     **{name: INFUSION.by_name()[name] for name in ("kettle_c", "pour_s")},
+    "style": Field(name="style", kind="choice", choices=STYLES),
+    "guests": Field(name="guests", kind="integer", low=1, high=MOST_GUESTS),
+    "cup_ml": Field(name="cup_ml", kind="number", low=CUP_RANGE_ML[0], high=CUP_RANGE_ML[1]),
 }
-"""What the guide asks of a pot: fields, limits and units of a session and an infusion."""
+"""What the guide asks of a pot and the table: fields, limits and units of a session and an infusion, and its own."""
 
 
 class BrewGuideOf(APIView):
     """How to brew a lot in the pot at hand."""
 
     def get(self, request: Request, lot_id: str) -> Response:
-        """Return steep times that keep each cup at the target strength. Scalding water: see the cautions."""
-        lot = id_in_address(lot_id)
-        return tagged(request, guide_for(member_of(request), lot, pot=_pot(request)).as_json())
+        """Return how to brew it: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
+        lot, pot = id_in_address(lot_id), _pot(request)
+        try:
+            found = guide_for(member_of(request), lot, pot=pot)
+        except PotError as error:
+            raise Invalid(problems=[Problem(error.field, error.code, error.detail)]) from error
+        return tagged(request, found.as_json())
 
 
 class ReadinessOf(APIView):
@@ -73,8 +81,8 @@ _ROAST = Field(name="level", kind="number", low=0, high=10)
 
 
 def _pot(request: Request) -> Pot:
-    """Read the pot from the query; what is not said is the even brew's."""
-    told: dict[str, object] = {}
+    """Read the pot from the query; what is not said is the style's own."""
+    told: dict[str, Any] = {}
     problems: list[Problem] = []
     for name, value in request.query_params.items():
         field = _POT.get(name)
@@ -87,21 +95,7 @@ def _pot(request: Request) -> Pot:
             problems.append(Problem(name, error.fault.code, error.fault.detail))
     if problems:
         raise Invalid(problems=problems)
-
-    def number(name: str) -> float | None:
-        value = told.get(name)
-        return float(value) if isinstance(value, int | float) else None
-
-    return Pot(
-        leaf_g=number("leaf_g") or 5.0,
-        vessel_ml=number("vessel_ml") or 110.0,
-        kettle_c=100.0 if (kettle_c := number("kettle_c")) is None else kettle_c,
-        vessel_material=str(told.get("vessel_material", "porcelain")),
-        vessel_g=number("vessel_g"),
-        warmed=told.get("warmed") is not False,
-        pour_s=number("pour_s"),
-        altitude_m=number("altitude_m"),
-    )
+    return Pot(**told)
 
 
 def _read(field: Field, text: str) -> object:

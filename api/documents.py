@@ -98,6 +98,7 @@ CODES = {
     "one_of": "must be named alone: exactly one of the fields that detail names",
     "order": "is more than the field that bounds it",
     "other_session": "is an infusion of another session",
+    "other_style": "does not go with the style of brewing asked for",
     "overlap": "lies over the other region",
     "pattern": "does not have the form it must have",
     "range": "is below or above what is allowed",

@@ -106,10 +106,10 @@ CODES = {
     "required": "must be there and not empty",
     "step": "has more decimals than are kept",
     "taken": "is in use",
+    "weak": "is a password that is easily guessed",
     "too_long": "has too many characters",
     "type": "is of another type",
     "not_sample": "is no sample: a flight chooses among samples",
-    "weak": "is a password that is easily guessed",
     "unknown_field": "is not part of this record or body",
     "unknown_filter": "is nothing to filter by",
     "unknown_parent": "names what the server has never seen: send that first, then this again",
@@ -136,10 +136,10 @@ TYPES = {
     "parse_error": "the body is not JSON in UTF-8, or not gzip though it says so",
     "refused": "refused for a reason given in detail",
     "start_again": "the cursor is older than the deletions still known: nothing was applied, pull from cursor 0",
+    "throttled": "too many attempts or requests: Retry-After says in how many seconds to come back",
     "too_large": "more than 2 MiB unpacked, 1,000 changes, or 1 MiB of a photo; nothing was applied",
     "under_way": "the team's last export is still being made: one at a time",
     "unknown_schema": "a version of the records that is not spoken here; detail names those that are",
-    "throttled": "too many attempts or requests: Retry-After says in how many seconds to come back",
     "unsupported_media_type": "the body is not application/json (of a photo's piece: application/octet-stream)",
     "wrong_state": "the flight has not come so far, or has gone further",
     "wrong_offset": "the upload stands elsewhere; problems and the answer's Upload-Offset say where",
@@ -180,12 +180,12 @@ def page(item: Serializer, name: str) -> Serializer:
 
 
 ETAG = OpenApiParameter("If-None-Match", str, OpenApiParameter.HEADER, description="answers 304 when it still holds")
-IF_MATCH = OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, description="answers 412 unless it still holds")
-PAGING = (
-    OpenApiParameter("after", OpenApiTypes.UUID, description="continue after this id"),
 RETRY_AFTER = OpenApiParameter(
     "Retry-After", int, OpenApiParameter.HEADER, description="seconds until it is worth asking again", response=[429]
 )
+IF_MATCH = OpenApiParameter("If-Match", str, OpenApiParameter.HEADER, description="answers 412 unless it still holds")
+PAGING = (
+    OpenApiParameter("after", OpenApiTypes.UUID, description="continue after this id"),
     OpenApiParameter("limit", int, description="1 to 500, default 100"),
 )
 NOT_MODIFIED = {304: OpenApiResponse(description="unchanged")}

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Mapping, Sequence
 from uuid import UUID
 
-from django.db.models import F, Q
+from django.db.models import Q
 
 from tastings.models import Descriptor
 from tastings.queries.records import Record, record_for, records_of
@@ -17,23 +17,23 @@ _MANY = 5000
 
 def lexicon_for(member: Member) -> Lexicon:
     """Return the words a member's texts are read with; a merged word reads as what it was merged into."""
-    own = Q(team=None) | Q(team_id=member.team_id)
-    held = Descriptor.objects.filter(own).order_by(F("team_id").asc(nulls_last=True), "position", "id")
-    merged: dict[UUID, list[str]] = {}
-    for word in held.filter(merged_into__isnull=False, removed=True):
-        if word.merged_into_id is not None:
+    held = list(Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("position", "id"))
+    merged: dict[UUID | None, list[str]] = {}
+    for word in held:
+        if word.removed and word.merged_into_id is not None:
             merged.setdefault(word.merged_into_id, []).extend((word.label, *word.synonyms))
-    return lexicon_of(
-        tuple(
-            Word(
-                key=word.key,
-                label=word.label,
-                family=word.family,
-                synonyms=(*word.synonyms, *merged.get(word.id, ())),
-                rated=word.rated_each_infusion,
-            )
-            for word in held.filter(removed=False)
-        )
+    live = [word for word in held if not word.removed]
+    own = [_word(word, merged.get(word.id, ())) for word in live if not word.is_built_in or word.id in merged]
+    return lexicon_of(tuple(own), tuple(_word(word) for word in live if word.is_built_in))
+
+
+def _word(word: Descriptor, more: Sequence[str] = ()) -> Word:
+    return Word(
+        key=word.key,
+        label=word.label,
+        family=word.family,
+        synonyms=(*word.synonyms, *more),
+        rated=word.rated_each_infusion,
     )
 
 

@@ -23,15 +23,19 @@ class Word:
 
 
 class Lexicon:
-    """Every phrase with its sense, the language's and the words', and the spelling of the words."""
+    """Every phrase with its sense, the language's and the words', and the spelling of the words.
 
-    def __init__(self, words: Iterable[Word]) -> None:
+    A team's lexicon stands on the one of the built-in words, which all teams share; its own words come first.
+    """
+
+    def __init__(self, words: Iterable[Word], *, base: "Lexicon | None" = None) -> None:
         """Take the words; where two share a text, the one that comes first has it."""
         self.language: Language = language()
+        self._base = base
         known: dict[str, Word] = {}
         for word in words:
             known.setdefault(word.key, word)
-        self.words: Mapping[str, Word] = known
+        self.words: Mapping[str, Word] = {**base.words, **known} if base else known
         terms: dict[Phrase, Sense] = {}
         listed = list(known.values())
         for texts in (_labels, _synonyms):
@@ -53,9 +57,11 @@ class Lexicon:
         blocked = {phrase for phrase, sense in self.language.phrases.items() if sense.kind == "other"}
         looks = {self.language.cut(text) for look in self.language.told["looks"].values() for text in look["words"]}
         kept = {phrase: sense for phrase, sense in terms.items() if phrase not in blocked - looks}
-        self.phrases: Mapping[Phrase, Sense] = {**self.language.phrases, **_both_tastes(kept), **kept}
-        self.longest = max(map(len, self.phrases))
-        self._known = {word for phrase in self.phrases for word in phrase}
+        self._phrases = {**({} if base else self.language.phrases), **_both_tastes(kept), **kept}
+        self.longest = max(map(len, self._phrases), default=1)
+        if base:
+            self.longest = max(self.longest, base.longest)
+        self._known = {word for phrase in self._phrases for word in phrase}
         meant: dict[str, set[str]] = {}
         for phrase, sense in kept.items():
             for part in phrase:
@@ -63,11 +69,22 @@ class Lexicon:
                     meant.setdefault(part, set()).update(sense.keys)
         self._spelling = Spelling(meant, derived=meant.keys() - given)
 
+    def sense(self, phrase: Phrase) -> Sense | None:
+        """Return what a phrase is; None for one that says nothing here."""
+        found = self._phrases.get(phrase)
+        return found if found is not None or self._base is None else self._base.sense(phrase)
+
     def spelt(self, word: str) -> str:
         """Return the word, or the flavour word that it is a misspelling of; a plain English word stays what it is."""
-        if word in self._known or not word.isascii() or is_plain(word):
+        if self._knows(word) or not word.isascii() or is_plain(word):
             return word
-        return self._spelling.nearest(word) or word
+        return self._nearest(word) or word
+
+    def _knows(self, word: str) -> bool:
+        return word in self._known or (self._base is not None and self._base._knows(word))  # noqa: SLF001 - our own kind
+
+    def _nearest(self, word: str) -> str | None:
+        return self._spelling.nearest(word) or (self._base._nearest(word) if self._base else None)  # noqa: SLF001 - as above
 
     @staticmethod
     def _add(terms: dict[Phrase, Sense], phrase: Phrase, word: Word) -> None:
@@ -79,10 +96,15 @@ class Lexicon:
                 terms.setdefault((joined,), sense)
 
 
-@lru_cache(maxsize=32)
-def lexicon_of(words: tuple[Word, ...]) -> Lexicon:
-    """Return the lexicon of these words, made once for as long as they are the same."""
-    return Lexicon(words)
+@lru_cache(maxsize=64)
+def lexicon_of(own: tuple[Word, ...], built_in: tuple[Word, ...]) -> Lexicon:
+    """Return the lexicon of a team's words over the built-in ones, made once for as long as they are the same."""
+    return Lexicon(own, base=_shared(built_in))
+
+
+@lru_cache(maxsize=2)
+def _shared(built_in: tuple[Word, ...]) -> Lexicon:
+    return Lexicon(built_in)
 
 
 def _labels(word: Word) -> Iterator[str]:

@@ -53,7 +53,7 @@ def _cut(found: list[Token], lexicon: Lexicon) -> list[Piece]:
 
 def _phrase(words: list[str], i: int, lexicon: Lexicon) -> tuple[int, Sense] | None:
     for n in range(min(lexicon.longest, len(words) - i), 0, -1):
-        sense = lexicon.phrases.get(tuple(words[i : i + n]))
+        sense = lexicon.sense(tuple(words[i : i + n]))
         if sense is not None:
             return n, sense
     return None

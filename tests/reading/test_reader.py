@@ -4,8 +4,8 @@
 
 import pytest
 
-from benchmarks.reading import built_in_words
-from tastings.reading.lexicon import Lexicon, Word
+from benchmarks.reading import built_in_words, sentences
+from tastings.reading.lexicon import Lexicon, Word, lexicon_of
 from tastings.reading.reader import Suggestion, read
 
 
@@ -145,11 +145,19 @@ def test_text_without_flavour_words_suggests_nothing(lexicon, text):
 
 
 def test_words_of_the_team_are_read_before_built_in_ones():
-    own = [Word(key="porch", label="Porch after rain", synonyms=("petrichor", "wet veranda"), rated=True)]
-    lexicon = Lexicon([*own, *built_in_words()])
+    own = (Word(key="porch", label="Porch after rain", synonyms=("petrichor", "wet veranda"), rated=True),)
+    lexicon = lexicon_of(own, tuple(built_in_words()))
 
     assert said("a hint of petrichor, no wet veranda", lexicon) == {"porch": 2}
-    assert said("porch", lexicon) == {"porch": None}
+    assert said("porch and honye", lexicon) == {"porch": None, "honey": None}
+    assert said("petrichorr", lexicon) == {"porch": None}
+
+
+def test_no_words_of_a_teams_own_read_like_the_built_in_ones(lexicon):
+    team = lexicon_of((), tuple(built_in_words()))
+    texts = [sentence["text"] for sentence in sentences("development")]
+
+    assert [read(text, team) for text in texts] == [read(text, lexicon) for text in texts]
 
 
 def test_only_the_first_8000_characters_are_read(lexicon):

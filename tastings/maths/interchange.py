@@ -2,7 +2,8 @@
 
 Steepest interchange: of all pairs of cups whose lots may change places, the pair that lowers the mean variance of a
 difference of two lots most does so, until none lowers it; then a few pairs chosen by chance change places and the
-descent begins again, for a fixed number of rounds, the best plan being kept. The variance of every pair comes from
+descent begins again, until so many pairs are weighed, the best plan
+being kept. The variance of every pair comes from
 one inverse by the identity for changes of rank two, as in John and Williams 1995, Cyclic and Computer Generated
 Designs, chapter 4 (interchange from memory; the identity is Woodbury's).
 """
@@ -19,8 +20,9 @@ from tastings.maths.sums import IntArray
 
 MOST_PAIRS = 20_000
 """So many pairs are weighed at a time; of more, so many by chance."""
-PAIRS_IN_ALL = 6_000_000
-MOST_ROUNDS, LEAST_ROUNDS = 120, 8
+PAIRS_IN_ALL = 2_000_000
+"""After so many no new round begins."""
+MOST_ROUNDS = 200
 KICKS = 3
 _RIDGE = 1e-4
 _GAIN = 1e-9
@@ -61,19 +63,19 @@ def improve(cups: Cups, *, chance: np.random.Generator, told: Callable[[float], 
     if not search.n_pairs:
         return cups
     ceiling = bound(cups.counts, cups.others) - _GAIN
-    rounds = int(np.clip(PAIRS_IN_ALL // (min(search.n_pairs, MOST_PAIRS) * 12), LEAST_ROUNDS, MOST_ROUNDS))
-    search.descend(chance)
+    weighed = search.descend(chance)
     best, least = search.cups(), search.variance
-    for number in range(rounds):
-        if efficiency(best.counts, best.others) >= ceiling or not search.kick(chance):
+    for number in range(MOST_ROUNDS):
+        done = max(weighed / PAIRS_IN_ALL, number / MOST_ROUNDS)
+        if told:
+            told(min(done, 1.0))
+        if done >= 1 or efficiency(best.counts, best.others) >= ceiling or not search.kick(chance):
             break
-        search.descend(chance)
+        weighed += search.descend(chance)
         if search.variance < least * (1 - _GAIN):
             best, least = search.cups(), search.variance
         elif search.variance > least * (1 + _GAIN):
             search = _Search(best)
-        if told:
-            told((number + 1) / rounds)
     return best
 
 
@@ -96,11 +98,12 @@ class _Search:
         given = self._given
         return Cups(self._counts.copy(), given.others, given.tasters, self._lot.copy(), given.block)
 
-    def descend(self, chance: np.random.Generator) -> None:
-        """Change places while it helps."""
-        failed, patience = 0, 3 if self.n_pairs > MOST_PAIRS else 1
+    def descend(self, chance: np.random.Generator) -> int:
+        """Change places while it helps; return how many pairs were weighed."""
+        failed, weighed, patience = 0, 0, 3 if self.n_pairs > MOST_PAIRS else 1
         while failed < patience:
             one, other = self._some(chance)
+            weighed += len(one)
             change = np.where(self._may(one, other), self._change(one, other), np.inf)
             pick = int(np.argmin(change))
             failed += 1
@@ -111,6 +114,7 @@ class _Search:
                     failed = 0
                 else:  # rounding: the promised gain was none
                     self._swap(int(one[pick]), int(other[pick]))
+        return weighed
 
     def kick(self, chance: np.random.Generator) -> bool:
         """Let a few pairs change places by chance; return whether any could."""

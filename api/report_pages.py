@@ -98,15 +98,15 @@ def _told(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, dict[str, An
 def report(request: HttpRequest, lot_id: str) -> HttpResponse:
     """Show how one lot develops."""
     _, lot, told = _told(request, lot_id)
-    return HttpResponse(
-        render_around(article(told, beside=f"/lots/{lot}/report"), name=str(told["lot"]["name"]), request=request)
-    )
+    written = article(told, beside=f"/lots/{lot}/report", card=f"/lots/{lot}/card/")
+    return HttpResponse(render_around(written, name=str(told["lot"]["name"]), request=request))
 
 
-def article(told: Mapping[str, Any], *, beside: str) -> SafeString:
-    """Write the report with links to its other forms, which lie beside an address."""
+def article(told: Mapping[str, Any], *, beside: str, card: str = "") -> SafeString:
+    """Write the report with links to its other forms, which lie beside an address, and to the card."""
     names = {"PDF": "pdf", "Picture": "png", "Curve as SVG": "svg", "Figures as CSV": "csv"}
-    return _articles.of(told, downloads={name: f"{beside}.{ending}" for name, ending in names.items()})
+    downloads = {name: f"{beside}.{ending}" for name, ending in names.items()}
+    return _articles.of(told, downloads=downloads | ({"Card for customers": card} if card else {}))
 
 
 @page
@@ -125,15 +125,15 @@ def report_csv(request: HttpRequest, lot_id: str) -> HttpResponse:
     return figures_file(told, lot)
 
 
-def curve_file(told: Mapping[str, Any], lot: UUID) -> HttpResponse:
+def curve_file(told: Mapping[str, Any], name: object) -> HttpResponse:
     """Answer with the strength curve as SVG."""
     drawing = strength_chart(told["development"], named(told["tasted"], told["tasters"]), width=WIDE)
-    return sent_file(drawing, f"{lot}.svg", kind="image/svg+xml; charset=utf-8")
+    return sent_file(drawing, f"{name}.svg", kind="image/svg+xml; charset=utf-8")
 
 
-def figures_file(told: Mapping[str, Any], lot: UUID) -> HttpResponse:
+def figures_file(told: Mapping[str, Any], name: object) -> HttpResponse:
     """Answer with the figures as CSV."""
-    return sent_file(curves_csv(told["development"]), f"{lot}.csv", kind="text/csv; charset=utf-8")
+    return sent_file(curves_csv(told["development"]), f"{name}.csv", kind="text/csv; charset=utf-8")
 
 
 def sent_file(content: str | bytes, name: str, *, kind: str) -> HttpResponse:

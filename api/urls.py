@@ -25,6 +25,8 @@ from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos
 from api.reading import AcceptSuggestions, MergeWord, Read, SuggestionsOf
 from api.reading_documents import DESCRIBED as READING_DESCRIBED
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
+from api.shares import DESCRIBED as SHARES_DESCRIBED
+from api.shares import OneShare, Shares
 from api.sync import Sync
 from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
 from lots.shape import Shape
@@ -188,6 +190,7 @@ def _describe() -> None:
         },
         TeamExport: EXPORT_DESCRIBED,
         **PHOTOS_DESCRIBED,
+        **SHARES_DESCRIBED,
         **READING_DESCRIBED,
             "patch": described(request=MEMBER_CHANGE, responses={200: doc.MEMBER, **body, **problem(403, 404)}),
     }.items():
@@ -232,6 +235,8 @@ urlpatterns = [
     path("photos/<str:photo_id>/thumbnail", PhotoThumbnail.as_view()),
     path("team/owner", HandOver.as_view()),
     path("photos/<str:photo_id>/colour", PhotoColour.as_view()),
+    path("shares/", Shares.as_view()),
+    path("shares/<str:share_id>/", OneShare.as_view()),
     path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),

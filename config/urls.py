@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from api import account_pages, health, pages, report_pages
+from api import account_pages, card_pages, health, pages, report_pages, shared_pages
 
 urlpatterns = [
     path("health/live", health.live),
@@ -11,6 +11,8 @@ urlpatterns = [
     *pages.urlpatterns,
     *account_pages.urlpatterns,
     *report_pages.urlpatterns,
+    *card_pages.urlpatterns,
+    *shared_pages.urlpatterns,
 ]
 handler400 = "api.problems.bad_request"
 handler404 = "api.problems.no_such_route"

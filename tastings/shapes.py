@@ -3,6 +3,8 @@
 Limits are wide enough for any pot and any mountain and narrow enough to catch a slip of the thumb.
 """
 
+from pathlib import Path
+
 from lots.shape import Field, Shape
 from lots.shapes import KINDS
 
@@ -191,4 +193,18 @@ CHOSEN = Shape(
         Field(name="price_per_kg", kind="number", low=0, high=9_999_999, decimals=2),
         Field(name="currency", kind="text", longest=3, pattern="[A-Z]{3}", about="ISO 4217"),
     ),
+)
+
+LANGUAGES = tuple(sorted(path.name.split(".")[1] for path in (Path(__file__).parent / "data").glob("words.*.json")))
+"""Of the card: one for each catalogue in ``tastings/data``."""
+SHARE = Shape(
+    "share",
+    (
+        Field(name="lot", kind="reference", to="lot", required=True),
+        Field(name="shows", kind="choice", choices=("report", "card"), required=True),
+        Field(name="lang", kind="choice", choices=LANGUAGES, default="en", about="of the card"),
+        Field(name="names", kind="truth", default=False, about="whether the report names its tasters"),
+        Field(name="expires_at", kind="moment", about="at most 366 days from now; 30 days when left out"),
+    ),
+    server_fields=("link", "views", "by", "created_at", "revoked_at"),
 )

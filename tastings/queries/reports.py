@@ -16,7 +16,7 @@ from django.db.models import Q, QuerySet
 
 from lots.models.wire import TO_WIRE
 from tastings.maths.brews import BrewError
-from tastings.maths.guide import Pot
+from tastings.maths.pots import Pot
 from tastings.models import Descriptor, Infusion, Photo, Session, TeamPanel
 from tastings.queries.developments import development_for, labels_of, sessions_shown
 from tastings.queries.guides import guide_for

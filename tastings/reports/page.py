@@ -169,9 +169,11 @@ def render_report(
     return render_around(article, name=str(told["lot"].get("name") or ""), request=request)
 
 
-def render_around(article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False) -> str:
+def render_around(
+    article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False, lang: str = "en"
+) -> str:
     """Write the page around a report or card. A public one links nowhere and asks not to be indexed."""
-    around = {"article": article, "name": name or "Lot without a name", "public": public}
+    around = {"article": article, "name": name or "Lot without a name", "public": public, "lang": lang}
     return render_to_string("tastings/report.html", around, request=request)
 
 

@@ -2,14 +2,16 @@
 
 import io
 import zipfile
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
 
 from lots.models import FieldHistory
 from tastings.actions.push import SHAPES
-from tastings.models import Photo, PhotoContent
+from tastings.models import Photo, PhotoContent, Share
 from tastings.queries.records import MODELS
+from tastings.queries.shares import token_of
 from teams.models import DeviceToken, Member, Shop
 from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
@@ -52,6 +54,8 @@ def foreign(address, place, taster):
         of_team |= triangle_test_of(place, taster)
     if "{photo_id}" in address:
         of_team["photo_id"] = kept_photo(place, taster).id
+    if "{share_id}" in address or "{share_token}" in address:
+        of_team |= ended_share(place, taster)
     if "{invitation_id}" in address or "{token}" in address:
         of_team |= invitation_of(taster)
     return address.format(**of_team)
@@ -88,6 +92,15 @@ def kept_photo(place, taster):
         id=uuid4(), session=place.session, of="liquor", by=taster.user, content=content, state="kept", received=9,
         created_at=NOON, touched_at=NOON, **same,
     )  # fmt: skip
+
+
+def ended_share(place, taster):
+    """Give a link and take it back; return its id and what stood in its address."""
+    gave = Share.objects.create(
+        team=taster.team, lot=place.lot, shows="report", lang="en", by=taster.user,
+        created_at=NOON, expires_at=NOON + timedelta(days=9999), revoked_at=NOON,
+    )  # fmt: skip
+    return {"share_id": gave.id, "share_token": token_of(gave.id)}
 
 
 def told(response):

@@ -1,0 +1,70 @@
+"""Giving links to a lot's report or card, and taking them back."""
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from typing import cast
+from uuid import UUID
+
+from django.db import transaction
+from django.db.models import F
+
+from lots.shape import clean_fields, faults_between
+from tastings.models import Share
+from tastings.queries.records import record_for
+from tastings.queries.shares import may_share, share_for
+from tastings.shapes import SHARE
+from teams.errors import Invalid, NotHere, Problem
+from teams.models import Member
+
+USUAL_DAYS, MOST_DAYS = 30, 366
+
+
+@transaction.atomic
+def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> Share:
+    """Make a link.
+
+    Raises
+    ------
+    NotAllowed
+        The member neither buys nor owns.
+    Invalid
+        A field does not hold, the lot is unknown, or the end is past or more than 366 days away.
+    """
+    may_share(member)
+    values, faults = clean_fields(SHARE, sent)
+    faults += [fault for fault in faults_between(SHARE, values) if fault[0] not in dict(faults)]
+    problems = [Problem(name, fault.code, fault.detail) for name, fault in faults]
+    ends = now + timedelta(days=USUAL_DAYS)
+    if not problems:
+        if values.get("expires_at"):
+            ends = datetime.fromisoformat(str(values["expires_at"]))
+        if not now < ends <= now + timedelta(days=MOST_DAYS):
+            problems.append(Problem("expires_at", "range", f"must be from now to {MOST_DAYS} days ahead"))
+        try:
+            record_for(member, "lot", UUID(str(values["lot"])))
+        except NotHere:
+            problems.append(Problem("lot", "unknown_parent", "the team has no such lot"))
+    if problems:
+        raise Invalid(problems=problems)
+    return Share.objects.create(
+        team_id=member.team_id,
+        lot_id=UUID(str(values["lot"])),
+        shows=cast("str", values["shows"]),
+        lang=cast("str", values.get("lang") or "en"),
+        names=bool(values.get("names")),
+        expires_at=ends,
+        by_id=member.user_id,
+        created_at=now,
+    )
+
+
+@transaction.atomic
+def revoke_share(member: Member, *, share: UUID, now: datetime) -> None:
+    """End a link at once; ending it again changes nothing."""
+    found = share_for(member, share)
+    Share.objects.filter(id=found.id, revoked_at=None).update(revoked_at=now)
+
+
+def count_view(share: UUID) -> None:
+    """Count that a link was read; nothing is kept of who read it."""
+    Share.objects.filter(id=share).update(views=F("views") + 1)

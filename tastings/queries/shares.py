@@ -1,0 +1,118 @@
+"""Reads of links: by the team that gave them, and by whoever holds one.
+
+A link's address carries the share's id under a signature with the server's key, so that it cannot be guessed and can be
+shown again, while a copy of the database alone opens nothing. What the row says decides whether it still holds.
+"""
+
+from base64 import urlsafe_b64decode, urlsafe_b64encode
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID, uuid4
+
+from django.core.signing import BadSignature, Signer
+
+from lots.models.wire import TO_WIRE
+from tastings.models import Share
+from teams.errors import NotAllowed, NotHere
+from teams.models import Member, Role, User
+
+
+def _signer() -> Signer:
+    return Signer(salt="leafspan.share", sep=".")
+
+
+def token_of(share: UUID) -> str:
+    """Return what stands in a link's address."""
+    return _signer().sign(urlsafe_b64encode(share.bytes).decode().rstrip("="))
+
+
+def share_with(token: str, *, now: datetime) -> Share:
+    """Return the share of a link that holds.
+
+    Raises
+    ------
+    NotHere
+        It was never given, has expired, was revoked, or its lot is gone: it cannot be told which.
+    """
+    try:
+        share = UUID(bytes=urlsafe_b64decode(f"{_signer().unsign(token)}=="))
+    except (BadSignature, ValueError) as error:
+        raise NotHere from error
+    found = (
+        Share.objects.filter(id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
+        .select_related("team")
+        .first()
+    )
+    if found is None:
+        raise NotHere
+    return found
+
+
+def guest_of(share: Share) -> Member:
+    """Return a reader of the team's shared records who is no one in it, at the shop of who gave the link."""
+    giver = Member.objects.filter(team_id=share.team_id, user_id=share.by_id).select_related("shop").first()
+    return Member(team=share.team, user=User(id=uuid4()), shop=giver.shop if giver else None, role=Role.VIEWER)
+
+
+def without_names(told: dict[str, Any]) -> dict[str, Any]:
+    """Return what a report tells with letters in place of its tasters, in the order of their first session."""
+    ids = [str(one["taster"]) for one in (*told["sessions"], *told["tasted"])]
+    letters = {taster: f"Taster {_letters(place)}" for place, taster in enumerate(dict.fromkeys(ids))}
+    plain = {taster: letter.lower().replace(" ", "-") for taster, letter in letters.items()}
+    return {
+        **told,
+        "tasters": {plain[taster]: letter for taster, letter in letters.items()},
+        "tasted": [{**one, "taster": plain[str(one["taster"])]} for one in told["tasted"]],
+        "sessions": [{**one, "taster": plain[str(one["taster"])], "taster_name": ""} for one in told["sessions"]],
+    }
+
+
+def _letters(place: int) -> str:
+    """Return A to Z, then AA, AB, ... ."""
+    before, this = divmod(place, 26)
+    return (_letters(before - 1) if before else "") + chr(ord("A") + this)
+
+
+def shares_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: int) -> Sequence[Share]:
+    """Return the team's links in the order of their ids, those to one lot if named.
+
+    Raises
+    ------
+    NotAllowed
+        The member neither buys nor owns: a link opens what it leads to.
+    """
+    may_share(member)
+    rows = Share.objects.filter(team_id=member.team_id)
+    if lot is not None:
+        rows = rows.filter(lot_id=lot)
+    if after is not None:
+        rows = rows.filter(id__gt=after)
+    return list(rows.order_by("id")[:limit])
+
+
+def share_for(member: Member, share: UUID) -> Share:
+    """Return the team's link; raise NotHere for an absent or foreign one, NotAllowed as `shares_of`."""
+    found = Share.objects.filter(team_id=member.team_id, id=share).first()
+    if found is None:
+        raise NotHere
+    may_share(member)
+    return found
+
+
+def may_share(member: Member) -> None:
+    """Raise NotAllowed unless the member buys or owns."""
+    if not member.decides:
+        raise NotAllowed("buyers and owners share lots")
+
+
+def share_shown(share: Share, *, now: datetime) -> dict[str, Any]:
+    """Return a link in wire form, without its address; ``open`` says whether it holds."""
+    return {
+        "id": str(share.id),
+        "lot": str(share.lot_id),
+        **{name: getattr(share, name) for name in ("shows", "lang", "names", "views")},
+        **{name: TO_WIRE["moment"](getattr(share, name)) for name in ("expires_at", "created_at", "revoked_at")},
+        "by": str(share.by_id),
+        "open": share.revoked_at is None and share.expires_at > now,
+    }

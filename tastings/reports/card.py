@@ -1,0 +1,216 @@
+"""The card for customers: what it says, as plain text and lists of it, and as Markdown, page and layout. Pure."""
+
+import re
+from collections.abc import Mapping, Sequence
+from itertools import groupby
+from typing import Any
+
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
+
+from tastings.reports.catalogue import Catalogue, catalogue
+from tastings.reports.pairings import pairings
+from tastings.reports.words import LAST_INFUSION, isolated
+
+MOST_GROUPS = 6
+_EVEN = {"leaf_g": 5, "vessel_ml": 110, "s": 20}
+# What means something within a line of CommonMark or in its common extensions, and what does at a line's start.
+_SPECIAL = re.compile(r"[\\`*_\[\]<>#|~&$^{}]|:(?=//)|@|(?<=www)\.", re.IGNORECASE)
+_START = re.compile(r"^(\d*)([-+=.)])")
+
+
+def card_facts(  # noqa: PLR0913 - one argument for each kind of record that the card tells of
+    *,
+    lot: Mapping[str, Any],
+    development: Mapping[str, Any],
+    guide: Mapping[str, Any] | None,
+    labels: Mapping[str, str],
+    families: Mapping[str, str],
+    lang: str,
+) -> dict[str, Any]:
+    """Put into words what a customer should know.
+
+    Parameters
+    ----------
+    lot, development
+        As :func:`tastings.reports.page.report_facts` takes them.
+    guide : mapping or None
+        ``pot`` and the fields of ``GET …/brew-guide``.
+    labels, families : mapping
+        What each descriptor is called, and its family, by key.
+    lang : str
+        Code of a catalogue.
+
+    Returns
+    -------
+    dict
+        Text only. Price, supplier, shop and tasters are not in it.
+
+    Raises
+    ------
+    UnknownLanguageError
+        There is no catalogue of this code.
+    """
+    words = catalogue(lang)
+    steeps = development.get("steeps") or {}
+    in_pot = guide.get("last_worthwhile") if guide and guide.get("infusions") else None
+    reach = int(in_pot or steeps.get("recommended") or 0)
+    layers = sorted(development.get("layers") or (), key=lambda layer: layer["infusion"])
+    worth = [layer for layer in layers if layer["infusion"] <= reach] or layers[:1]
+    tasted = bool((development.get("evidence") or {}).get("sessions"))
+    return {
+        "lang": lang,
+        "name": str(lot.get("name") or "") or words.say("title"),
+        "origin": origin_line(lot, words),
+        "heads": {name: words.say(name) for name in ("expect", "brew", "many", "with", "care")},
+        "course": _course(development.get("profile") or {}, words) if tasted else words.say("nothing_yet"),
+        "cups": _cups(worth, words, labels) if tasted else [],
+        "brew": _brew(guide, words),
+        "many": _many(steeps, guide, words) if tasted else [words.say("good_unknown")],
+        "pairings": [
+            {
+                "text": words.say(
+                    "because",
+                    food=words.word("foods", one.food),
+                    words=words.listed([_label(key, words, labels) for key in one.because]),
+                ),
+                "contains": words.say(
+                    "contains", allergens=words.listed([words.word("allergens", key) for key in one.allergens])
+                )
+                if one.allergens
+                else words.say("contains_none"),
+            }
+            for one in pairings(worth if tasted else [], families)
+        ],
+        "pairing_note": words.say("pairing_note"),
+        "cautions": [
+            words.say("scald"),
+            words.say("hot"),
+            words.say("herbal" if lot.get("kind") == "herbal" else "caffeine"),
+        ],
+        "missing_words": words.say("missing"),
+        "skip": words.say("skip"),
+    }
+
+
+def origin_line(lot: Mapping[str, Any], words: Catalogue) -> list[str]:
+    """Say what kind of tea it is and where and when it grew, one short phrase each."""
+    low, high = (lot.get(f) for f in ("elevation_low_m", "elevation_high_m"))
+    season = str(lot.get("harvest_season") or "")
+    when = " ".join(
+        part
+        for part in (
+            words.word("seasons", season.lower(), otherwise=season) if season else "",
+            str(lot.get("harvest_year") or ""),
+        )
+        if part
+    )
+    country = str(lot.get("country") or "")
+    both = low is not None and high is not None and low != high
+    height = words.say("height", low=low, high=high) if both else ""
+    if not both and (low is not None or high is not None):
+        height = words.say("height_one", high=high if high is not None else low)
+    parts = [
+        words.word("kinds", str(lot.get("kind") or "")) if lot.get("kind") else "",
+        *(str(lot.get(f) or "") for f in ("cultivar", "garden", "region")),
+        words.word("countries", country) if country else "",
+        height,
+        words.say("harvest", when=when) if when else "",
+        words.say("lot", code=str(lot["code"])) if lot.get("code") else "",
+    ]
+    return [part for part in parts if part.strip()]
+
+
+def _label(key: str, words: Catalogue, labels: Mapping[str, str]) -> str:
+    return isolated(words.word("descriptors", key, otherwise=labels.get(key) or key.replace("_", " ").capitalize()))
+
+
+def _course(profile: Mapping[str, Any], words: Catalogue) -> str:
+    label, peak = str(profile.get("label") or "undecided"), profile.get("peak_infusion")
+    if label not in ("build_up", "steady", "quick_fade") or peak is None:
+        return words.say("undecided")
+    return words.say(label, peak=peak)
+
+
+def _cups(layers: Sequence[Mapping[str, Any]], words: Catalogue, labels: Mapping[str, str]) -> list[dict[str, str]]:
+    """Say what leads in which cup; cups that follow each other and taste alike share a line."""
+    told = [(int(layer["infusion"]), sorted(layer.get("leading") or ())) for layer in layers]
+    order = {int(layer["infusion"]): list(layer.get("leading") or ()) for layer in layers}
+    groups = [[number for number, _ in group] for _, group in groupby(told, key=lambda one: one[1])]
+    return [
+        {
+            "cup": words.say("cup", n=cups[0]) if len(cups) == 1 else words.say("cups", first=cups[0], last=cups[-1]),
+            "words": ", ".join(_label(str(key), words, labels) for key in order[cups[0]]) or "\u2013",
+        }
+        for cups in groups[:MOST_GROUPS]
+    ]
+
+
+def _brew(guide: Mapping[str, Any] | None, words: Catalogue) -> dict[str, Any]:
+    if not guide or not guide.get("infusions"):
+        return {"lines": [words.say("no_guide", **_EVEN)], "steeps": [], "head": ""}
+    pot, last = guide["pot"], guide.get("last_worthwhile")
+    pours = [one for one in guide["infusions"] if last is None or one["number"] <= last] or guide["infusions"][:1]
+    rinse_s = guide.get("rinse_s", 10)
+    lines = [words.say("pot", **{name: pot[name] for name in ("leaf_g", "vessel_ml", "kettle_c")})]
+    lines += [words.say("warm")] if pot.get("warmed") else []
+    lines += [words.say("rinse", s=rinse_s)] if rinse_s else []
+    return {
+        "lines": lines,
+        "head": words.say("steeps"),
+        "steeps": [words.say("steep", n=one["number"], time=words.steep(one["steep_s"])) for one in pours],
+    }
+
+
+def _many(steeps: Mapping[str, Any], guide: Mapping[str, Any] | None, words: Catalogue) -> list[str]:
+    """Say how many cups: in the pot of the guide where there is one, else on the even brew with its interval."""
+    if guide and guide.get("infusions") and guide.get("last_worthwhile"):
+        n, low, high = int(guide["last_worthwhile"]), None, None
+    elif steeps.get("recommended") is not None and round(steeps["recommended"]) >= 1:
+        n, low, high = round(steeps["recommended"]), steeps.get("low"), steeps.get("high")
+    else:
+        return [words.say("good_unknown")]
+    more = n >= LAST_INFUSION
+    first = words.say("good_more" if more else "good_one" if n == 1 else "good_many", n=n)
+    if low is None or high is None or round(low) == round(high):
+        return [first]
+    phrase = "span_more" if round(high) >= LAST_INFUSION else "span"
+    return [first, words.say(phrase, low=round(low), high=round(high))]
+
+
+def _escaped(text: object) -> str:
+    """Return what was typed into a field as Markdown that shows it, on one line."""
+    whole = isolated(" ".join(str(text).split()))
+    return _START.sub(r"\1\\\2", _SPECIAL.sub(r"\\\g<0>", whole))
+
+
+def card_markdown(facts: Mapping[str, Any]) -> str:
+    """Write the card as CommonMark; whatever was typed into a field is escaped."""
+    heads, brew = facts["heads"], facts["brew"]
+    lines = [f"# {_escaped(facts['name'])}", "", " · ".join(map(_escaped, facts["origin"])), ""]
+    lines += [f"## {heads['expect']}", "", facts["course"], ""]
+    lines += [f"- **{one['cup']}:** {_escaped(one['words'])}" for one in facts["cups"]]
+    lines += ["", f"## {heads['many']}", "", " ".join(facts["many"]), ""]
+    lines += [f"## {heads['brew']}", "", " ".join(brew["lines"]), ""]
+    if brew["steeps"]:
+        lines += [brew["head"], "", " · ".join(brew["steeps"]), ""]
+    if facts["pairings"]:
+        lines += [f"## {heads['with']}", ""]
+        lines += [f"- {_escaped(one['text'])} ({one['contains']})" for one in facts["pairings"]]
+        lines += ["", facts["pairing_note"], ""]
+    lines += [f"## {heads['care']}", "", *(f"- {caution}" for caution in facts["cautions"])]
+    return "\n".join(lines) + "\n"
+
+
+def card_paper(facts: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what the layout ``card`` reads."""
+    return {
+        **facts,
+        "name": isolated(" ".join(str(facts["name"]).split())),
+        "origin": " · ".join(isolated(" ".join(part.split())) for part in facts["origin"]),
+    }
+
+
+def render_card(facts: Mapping[str, Any], *, downloads: Mapping[str, str], others: Mapping[str, str]) -> SafeString:
+    """Write the card for a page; ``others`` are its addresses in other languages, by their names."""
+    return render_to_string("tastings/card.html", {**facts, "downloads": downloads, "others": others})

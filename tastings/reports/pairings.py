@@ -1,0 +1,54 @@
+"""What to eat with a tea, by the rules of ``tastings/data/pairings.json``. Pure."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+_RULES = Path(__file__).resolve().parent.parent / "data" / "pairings.json"
+
+
+@dataclass(frozen=True, slots=True)
+class Pairing:
+    """A food, the descriptors it was chosen for, and what it usually contains; all by key."""
+
+    food: str
+    because: tuple[str, ...]
+    allergens: tuple[str, ...]
+
+
+@cache
+def rules() -> Mapping[str, Any]:
+    """Return the rules as they stand in the file; ``about`` says how they work."""
+    found: dict[str, Any] = json.loads(_RULES.read_text(encoding="utf-8"))
+    return found
+
+
+def pairings(layers: Sequence[Mapping[str, Any]], families: Mapping[str, str]) -> list[Pairing]:
+    """Suggest foods for the cups of a lot.
+
+    Parameters
+    ----------
+    layers : sequence of mappings
+        ``leading`` descriptors of each cup worth drinking, by key.
+    families : mapping
+        Family of each descriptor, by key.
+
+    Returns
+    -------
+    list[Pairing]
+        Those that match most cups first; none when no descriptor leads any cup.
+    """
+    found = []
+    for place, rule in enumerate(rules()["rules"]):
+        keys, of = set(rule["keys"]), set(rule["families"])
+        matched = [
+            [key for key in layer.get("leading") or () if key in keys or families.get(key) in of] for layer in layers
+        ]
+        cups = sum(bool(keys) for keys in matched)
+        if cups:
+            because = tuple(dict.fromkeys(key for one in matched for key in one))[:2]
+            found.append((-cups, place, Pairing(rule["food"], because, tuple(rule["allergens"]))))
+    return [pairing for _, _, pairing in sorted(found, key=lambda one: one[:2])[: rules()["most"]]]

@@ -57,7 +57,9 @@ def prune(team: UUID, *, now: datetime) -> int:
         found.delete()
         forgotten += len(ids)
     if forgotten:
-        Team.objects.filter(id=team).update(pruned_revision=highest, pruned_before=cutoff)
+        Team.objects.filter(id=team).update(
+            pruned_revision=highest, pruned_before=max(cutoff, locked.pruned_before or cutoff)
+        )
     return forgotten
 
 

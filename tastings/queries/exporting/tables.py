@@ -193,7 +193,11 @@ TABLES: tuple[Table, ...] = (
 
 LEFT_OUT: Mapping[str, str] = {
     "teams.User": "logins: only names and roles are exported, with the members; never a password",
+    "teams.AuditEntry": "the log of who signed in and did what, on one server",
     "teams.DeviceToken": "devices signed in: whoever moves signs in again",
+    "teams.Invitation": "links of one server by which people come in",
+    "teams.KnownPlace": "places a login was used from",
+    "teams.Tally": "counts of failed attempts",
     "tastings.Development": "figures computed from the records; they are computed again",
     "tastings.Paper": "sheets set from figures and kept for a while; they are set again",
     "tastings.Share": "signed links to one server's pages; they hold nothing that was tasted",

@@ -1,0 +1,92 @@
+"""The content of every table as one SHA-256: rows in the order of the primary key, in PostgreSQL's own text form.
+
+How values are written is fixed first, so that two servers with other settings or sort orders give the same.
+"""
+
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass
+
+from django.db import connection
+
+FIXED = (
+    "SET LOCAL datestyle TO 'ISO, YMD'",
+    "SET LOCAL intervalstyle TO 'postgres'",
+    "SET LOCAL timezone TO 'UTC'",
+    "SET LOCAL extra_float_digits TO 1",
+    "SET LOCAL bytea_output TO 'hex'",
+    "SET LOCAL statement_timeout TO 0",
+    "SET LOCAL row_security TO off",  # a policy in force is to fail, not to leave rows out
+)
+"""How values are written, and that all rows are."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Content:
+    """What a table held: its columns, the expressions its rows are ordered by, how many they are and their digest."""
+
+    columns: Sequence[str]
+    order: Sequence[str]
+    rows: int = 0
+    sha256: str = ""
+
+    def as_json(self) -> dict[str, object]:
+        """Return the form it has in the manifest."""
+        return asdict(self)
+
+    def query(self, table: str) -> str:
+        """Return the statement that writes the content out."""
+        columns = ", ".join(map(quoted, self.columns))
+        return f"COPY (SELECT {columns} FROM ONLY public.{quoted(table)} ORDER BY {', '.join(self.order)}) TO STDOUT"  # noqa: S608 - quoted names
+
+
+def quoted(name: str) -> str:
+    """Return a name as SQL takes it."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def tables_here() -> dict[str, Content]:
+    """Return every table of the database with how it is to be read; not its content."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """SELECT held.relname, array_agg(part.attname::text ORDER BY part.attnum)
+               FROM pg_class AS held JOIN pg_attribute AS part ON part.attrelid = held.oid
+               WHERE held.relnamespace = 'public'::regnamespace AND held.relkind = 'r'
+                   AND part.attnum > 0 AND NOT part.attisdropped
+               GROUP BY held.relname ORDER BY held.relname COLLATE "C" """
+        )
+        columns: dict[str, list[str]] = dict(cursor.fetchall())
+        cursor.execute(
+            """SELECT held.relname, part.attname::text, part.attcollation <> 0
+               FROM pg_index AS key JOIN pg_class AS held ON held.oid = key.indrelid
+               JOIN unnest(key.indkey) WITH ORDINALITY AS at (number, place) ON true
+               JOIN pg_attribute AS part ON part.attrelid = held.oid AND part.attnum = at.number
+               WHERE key.indisprimary AND held.relnamespace = 'public'::regnamespace
+               ORDER BY held.relname, at.place"""
+        )
+        keys: dict[str, list[str]] = {}
+        for table, column, is_text in cursor.fetchall():
+            keys.setdefault(table, []).append(quoted(column) + (' COLLATE "C"' if is_text else ""))
+    return {
+        table: Content(columns=names, order=keys.get(table) or [f'{quoted(n)}::text COLLATE "C"' for n in names])
+        for table, names in columns.items()
+    }
+
+
+def contents(tables: Mapping[str, Content]) -> Iterator[tuple[str, Content]]:
+    """Read every table in the present transaction and give its content."""
+    with connection.cursor() as cursor:
+        for statement in FIXED:
+            cursor.execute(statement)
+        for table, content in tables.items():
+            with cursor.copy(content.query(table)) as copy:
+                yield table, digest_of(content, copy)
+
+
+def digest_of(content: Content, pieces: Iterable[bytes | memoryview]) -> Content:
+    """Return the content with number and digest of its rows: a line of text each, newlines within escaped."""
+    digest, rows = hashlib.sha256(), 0
+    for piece in pieces:
+        digest.update(piece)
+        rows += bytes(piece).count(b"\n")
+    return Content(columns=content.columns, order=content.order, rows=rows, sha256=digest.hexdigest())

@@ -1,0 +1,152 @@
+"""Making a backup while everything runs: one snapshot for the dump and for the digests of what it holds."""
+
+import hashlib
+import json
+import os
+import subprocess
+import tempfile
+import zipfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from uuid import uuid4
+
+from django.conf import settings
+from django.db import connection, transaction
+from django.db.migrations.recorder import MigrationRecorder
+
+from config.backup.checksums import contents, tables_here
+from config.backup.photos import LIST, PhotoCopier
+from config.backup.programs import BackupError, environment, programs_for, server_major
+from tastings.models import PhotoContent
+from tastings.models.photo_files import image_path, thumbnail_path
+from tastings.queries.photos import name_on_disk
+
+FORMAT, VERSION = "leafspan-backup", 1
+DUMP, MANIFEST = "database.dump", "manifest.json"
+_PIECE = 1 << 20
+
+Say = Callable[[str], object]
+
+
+def make_backup(path: Path, *, now: datetime, say: Say) -> None:
+    """Write database and photos into one new file, which is there only once it is complete.
+
+    Raises
+    ------
+    BackupError
+        The file is there already, or PostgreSQL's programs are missing or fail.
+    """
+    if path.exists():
+        raise BackupError(f"{path} is there already")
+    draft = path.with_name(f"{path.name}.{uuid4().hex[:8]}.part")
+    try:
+        with open(os.open(draft, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
+            with zipfile.ZipFile(file, "w") as target, tempfile.TemporaryFile() as listing:
+                _write(target, PhotoCopier(Path(settings.PHOTOS_DIR), target, listing), listing, now=now, say=say)  # type: ignore[arg-type]  # a file of bytes
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(path)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _write(
+    target: zipfile.ZipFile,
+    photos: PhotoCopier,
+    listing: "tempfile._TemporaryFileWrapper[bytes]",
+    *,
+    now: datetime,
+    say: Say,
+) -> None:
+    photos.copy("kept")
+    say(f"{photos.count} files of photos")
+    with _snapshot() as snapshot:
+        photos.copy("kept")
+        photos.copy("uploads")
+        missing = list(_missing(photos))
+        programs = programs_for(server_major())
+        dump = _dump(target, programs.command("pg_dump", "--format=custom", f"--snapshot={snapshot}"))
+        say(f"database: {dump['bytes']} bytes, by the programs of PostgreSQL {programs.major}")
+        tables = {}
+        for table, content in contents(tables_here()):
+            tables[table] = content.as_json()
+            say(f"{table}: {content.rows} rows")
+        manifest = {
+            "format": FORMAT,
+            "version": VERSION,
+            "made_at": now.astimezone(UTC).isoformat().replace("+00:00", "Z"),
+            "dumped_by": programs.major,
+            "dump": dump,
+            "tables": tables,
+            "migrations": sorted(map(list, MigrationRecorder(connection).applied_migrations())),
+            "roles": _roles(),
+            "photos": photos.count,
+            "missing_photos": missing,
+        }
+    listing.seek(0)
+    with target.open(LIST, "w", force_zip64=True) as member:
+        while piece := listing.read(_PIECE):
+            member.write(piece)
+    target.writestr(MANIFEST, json.dumps(manifest, indent=1) + "\n")
+    say(f"{photos.count} files of photos in all")
+    if missing:
+        say(f"{len(missing)} pictures were taken away while the backup was made, or were missing before")
+
+
+@contextmanager
+def _snapshot() -> Iterator[str]:
+    """See the database as it is now until the end; give the name by which others see the same."""
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
+        cursor.execute("SELECT pg_export_snapshot()")
+        yield cursor.fetchone()[0]
+
+
+def _dump(target: zipfile.ZipFile, command: list[str]) -> dict[str, object]:
+    digest, size = hashlib.sha256(), 0
+    with tempfile.TemporaryFile() as told:
+        process = subprocess.Popen(  # noqa: S603 - a program of PostgreSQL's
+            command,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.PIPE,
+            stderr=told,
+            env=environment(connection.settings_dict),
+        )
+        with process, target.open(DUMP, "w", force_zip64=True) as member:
+            assert process.stdout is not None  # noqa: S101 - asked for above
+            while piece := process.stdout.read(_PIECE):
+                member.write(piece)
+                digest.update(piece)
+                size += len(piece)
+        if process.returncode != 0:
+            told.seek(0)
+            raise BackupError(f"pg_dump failed: {told.read().decode(errors='replace').strip()}")
+    return {"bytes": size, "sha256": digest.hexdigest()}
+
+
+def _missing(photos: PhotoCopier) -> Iterator[str]:
+    """Give the pictures that the snapshot tells of and the folder did not have."""
+    folder = Path(settings.PHOTOS_DIR)
+    for content in PhotoContent.objects.order_by("id").iterator(chunk_size=1000):
+        name = name_on_disk(content)
+        for path in (image_path(content.team_id, name), thumbnail_path(content.team_id, name)):
+            place = f"photos/{path.relative_to(folder).as_posix()}"
+            if not photos.has(place):
+                yield place
+
+
+def _roles() -> list[str]:
+    """Return the roles, but for the owner, that rights or policies name: a server to restore on must have them."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """SELECT DISTINCT named.rolname::text FROM (
+                   SELECT (aclexplode(relacl)).grantee AS role FROM pg_class WHERE relnamespace = 'public'::regnamespace
+                   UNION SELECT (aclexplode(proacl)).grantee FROM pg_proc WHERE pronamespace = 'public'::regnamespace
+                   UNION SELECT (aclexplode(nspacl)).grantee FROM pg_namespace WHERE nspname = 'public'
+                   UNION SELECT unnest(polroles) FROM pg_policy) AS given
+               JOIN pg_roles AS named ON named.oid = given.role
+               WHERE named.rolname <> current_user AND named.rolname NOT LIKE 'pg\\_%%' ORDER BY 1"""
+        )
+        return [name for (name,) in cursor.fetchall()]

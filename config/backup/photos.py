@@ -1,0 +1,98 @@
+"""The photo folder into the file and out of it.
+
+Files are copied in two passes: first all kept pictures, which may take long, then, right after the database's snapshot,
+what has come since and the uploads. A picture is on the disk before the database speaks of it, so every one of the
+snapshot was there in one pass or the other, unless it was taken away between the snapshot and the second pass.
+"""
+
+import hashlib
+import json
+import re
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO
+
+from config.backup.programs import BackupError
+
+LIST = "photos.jsonl"
+_UUID = r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"
+_NAME = re.compile(
+    rf"photos/(kept/{_UUID}/[0-9a-f]{{2}}/[0-9a-f-]{{1,100}}(\.thumbnail)?\.jpg|uploads/{_UUID})", re.ASCII
+)
+_PIECE = 1 << 20
+
+
+def is_photo(name: str) -> bool:
+    """Whether a name in the file is one that a photo has."""
+    return _NAME.fullmatch(name) is not None
+
+
+class PhotoCopier:
+    """Puts photos into the zip; ``listing`` gets a line for each."""
+
+    def __init__(self, folder: Path, target: zipfile.ZipFile, listing: IO[bytes]) -> None:
+        self._folder, self._target, self._listing = folder, target, listing
+        self.count = 0
+
+    def copy(self, part: str) -> None:
+        """Copy the files of ``kept`` or ``uploads`` that are not in the zip yet."""
+        for path in sorted((self._folder / part).rglob("*")):
+            name = f"photos/{path.relative_to(self._folder).as_posix()}"
+            if path.is_file() and is_photo(name) and not self.has(name):
+                self._one(path, name)
+
+    def has(self, name: str) -> bool:
+        """Whether the zip holds it."""
+        return name in self._target.NameToInfo
+
+    def _one(self, path: Path, name: str) -> None:
+        try:
+            source = path.open("rb")
+        except FileNotFoundError:
+            return  # taken away since the folder was read
+        digest, size = hashlib.sha256(), 0
+        with source, self._target.open(zipfile.ZipInfo(name), "w", force_zip64=True) as member:
+            while piece := source.read(_PIECE):
+                member.write(piece)
+                digest.update(piece)
+                size += len(piece)
+        self._listing.write(json.dumps({"name": name, "bytes": size, "sha256": digest.hexdigest()}).encode() + b"\n")
+        self.count += 1
+
+
+def bring_photos(source: zipfile.ZipFile, folder: Path) -> int:
+    """Write the photos of a backup into a new folder, each as it was; return how many.
+
+    Raises
+    ------
+    BackupError
+        One is missing or damaged.
+    """
+    count = 0
+    for name, size, sha256 in _listed(source):
+        path = folder / name.removeprefix("photos/")
+        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        digest, written = hashlib.sha256(), 0
+        try:
+            with source.open(name) as member, path.open("xb") as file:
+                path.chmod(0o600)
+                while written <= size and (piece := member.read(_PIECE)):
+                    file.write(piece)
+                    digest.update(piece)
+                    written += len(piece)
+        except (KeyError, zipfile.BadZipFile) as error:
+            raise BackupError(f"{name} is missing or damaged: {error}") from error
+        if (written, digest.hexdigest()) != (size, sha256):
+            raise BackupError(f"{name} is damaged: its SHA-256 is not the one noted")
+        count += 1
+    return count
+
+
+def _listed(source: zipfile.ZipFile) -> Iterator[tuple[str, int, str]]:
+    with source.open(LIST) as lines:
+        for line in lines:
+            told = json.loads(line)
+            if not is_photo(told["name"]):
+                raise BackupError(f"{told['name'][:200]} is no photo")
+            yield told["name"], int(told["bytes"]), told["sha256"]

@@ -1,0 +1,94 @@
+"""PostgreSQL's own programs in a version that fits the server, and how they are told where it is."""
+
+import os
+import re
+import shutil
+import subprocess
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from django.db import connection
+
+from config.dev.home import LaunchError
+from config.dev.postgres import bin_folder
+
+_NEEDED = ("pg_dump", "pg_restore", "psql")
+
+
+class BackupError(Exception):
+    """The backup or the restore cannot be done, for a reason that the operator can do something about."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Programs:
+    """A folder with pg_dump, pg_restore and psql, and their major version."""
+
+    folder: Path
+    major: int
+
+    def command(self, name: str, *options: str) -> list[str]:
+        """Return the beginning of a command line."""
+        return [str(self.folder / name), "--no-password", *options]
+
+
+def programs_for(*majors: int, folders: Sequence[Path] | None = None) -> Programs:
+    """Return the oldest programs that are as new as every version given.
+
+    An older pg_dump refuses a newer server, and an older pg_restore a newer pg_dump's archive.
+
+    Raises
+    ------
+    BackupError
+        There are none.
+    """
+    wanted = max(majors)
+    found = [
+        Programs(folder=folder, major=major)
+        for folder in (_folders() if folders is None else folders)
+        if (major := _major(folder)) is not None and major >= wanted
+    ]
+    if not found:
+        raise BackupError(
+            f"needs pg_dump, pg_restore and psql of PostgreSQL {wanted} or later: install its client programs, or name"
+            " their folder in LEAFSPAN_POSTGRES_BIN"
+        )
+    return min(found, key=lambda programs: programs.major)  # of equals the first
+
+
+def _folders() -> Iterator[Path]:
+    with suppress(LaunchError):  # there may be no embedded PostgreSQL on this machine
+        yield bin_folder(os.environ)
+    for pattern in ("usr/lib/postgresql/*/bin", "usr/pgsql-*/bin", "opt/homebrew/opt/postgresql@*/bin"):
+        yield from sorted(Path("/").glob(pattern))
+    if found := shutil.which("pg_dump"):
+        yield Path(found).parent
+
+
+def _major(folder: Path) -> int | None:
+    if not all((folder / name).exists() for name in _NEEDED):
+        return None
+    try:
+        said = subprocess.run(  # noqa: S603 - a program of PostgreSQL's
+            [str(folder / "pg_dump"), "--version"], capture_output=True, text=True, check=False, timeout=20
+        )
+    except (OSError, subprocess.TimeoutExpired):
+        return None
+    version = re.search(r"\) (\d+)", said.stdout)
+    return int(version.group(1)) if version else None
+
+
+def server_major() -> int:
+    """Return the major version of the server."""
+    with connection.cursor() as cursor:
+        cursor.execute("SHOW server_version_num")
+        return int(cursor.fetchone()[0]) // 10_000
+
+
+def environment(database: Mapping[str, Any]) -> dict[str, str]:
+    """Return the environment that leads to the database; a command line could be read by others."""
+    told = {"PGHOST": "HOST", "PGPORT": "PORT", "PGUSER": "USER", "PGPASSWORD": "PASSWORD", "PGDATABASE": "NAME"}
+    given = {name: str(database.get(setting) or "") for name, setting in told.items()}
+    return {**os.environ, **{name: value for name, value in given.items() if value}, "PGCLIENTENCODING": "UTF8"}

@@ -1,0 +1,298 @@
+"""Bringing a backup back onto an empty server: checked before it begins, and before it is final.
+
+One session of psql does all of it in one transaction: the tables that a fresh installation has made go, those of the
+backup come, the content of each is read back and compared with the manifest, and every team's counter is put past all
+cursors that phones may hold. Only then is it committed; otherwise the database stays as it was.
+"""
+
+import hashlib
+import json
+import subprocess
+import tempfile
+import zipfile
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack
+from pathlib import Path
+from secrets import token_hex
+from threading import Thread
+from typing import IO, Any
+from uuid import uuid4
+
+from django.apps import apps
+from django.conf import settings
+from django.core.management import call_command
+from django.db import connection
+from django.db.migrations.loader import MigrationLoader
+
+from config.backup.checksums import FIXED, Content, digest_of, quoted, tables_here
+from config.backup.making import DUMP, FORMAT, MANIFEST, VERSION
+from config.backup.photos import LIST, bring_photos, is_photo
+from config.backup.programs import BackupError, environment, programs_for, server_major
+from tastings.actions.lexicon import load_lexicon
+from teams.actions.counters import JUMP
+
+_PIECE = 1 << 20
+_MANIFEST_BYTES = 64 * 1024 * 1024
+
+Say = Callable[[str], object]
+
+
+def restore_backup(path: Path, *, start_again: bool, say: Say) -> None:
+    """Restore a backup onto an empty database and an empty photo folder.
+
+    Parameters
+    ----------
+    path
+        The backup's file.
+    start_again
+        Whether phones are told to pull everything anew. Then all hold just what the server holds, and what was written
+        after the backup and is left on phones alone goes; otherwise they keep it beside what is written from now on.
+    say
+        Is told how far it has come.
+
+    Raises
+    ------
+    BackupError
+        The file is damaged, the database or the folder is not empty, or the content is not what it was. Nothing was
+        changed.
+    """
+    with ExitStack() as stack:
+        source, manifest = _opened(path, stack)
+        say(f"backup of {manifest['made_at']}, unharmed")
+        _fits_here(manifest)
+        folder = Path(settings.PHOTOS_DIR)
+        if any(file.is_file() for part in ("kept", "uploads") for file in (folder / part).rglob("*")):
+            raise BackupError(f"the photo folder {folder} is not empty")
+        beside = folder / f"restoring-{uuid4().hex[:8]}"
+        beside.mkdir(mode=0o700, parents=True)
+        stack.callback(_remove, beside)
+        say(f"{bring_photos(source, beside)} files of photos")
+        undo = stack.enter_context(ExitStack())
+        for part in beside.iterdir():
+            _remove(folder / part.name)  # empty folders at most
+            part.rename(folder / part.name)
+            undo.callback(_remove, folder / part.name)
+        _bring_database(source, manifest, start_again=start_again, say=say)
+        undo.pop_all()
+    call_command("migrate", interactive=False, verbosity=0)
+    load_lexicon()
+    say("restored")
+
+
+def _opened(path: Path, stack: ExitStack) -> tuple[zipfile.ZipFile, Mapping[str, Any]]:
+    try:
+        source = stack.enter_context(zipfile.ZipFile(stack.enter_context(path.open("rb"))))
+        if source.getinfo(MANIFEST).file_size > _MANIFEST_BYTES:
+            raise BackupError("the manifest is too large to be one")
+        manifest: Mapping[str, Any] = json.loads(source.read(MANIFEST))
+    except OSError as error:
+        raise BackupError(f"{path}: {error.strerror}") from error
+    except (zipfile.BadZipFile, KeyError, ValueError) as error:
+        raise BackupError(f"{path} is no backup, or was cut short") from error
+    if (manifest.get("format"), manifest.get("version")) != (FORMAT, VERSION):
+        raise BackupError(f"{path} is of a format that this version does not read")
+    names = source.namelist()
+    odd = [name for name in names if name not in (DUMP, MANIFEST, LIST) and not is_photo(name)]
+    if odd or len(set(names)) != len(names) or not {DUMP, LIST} <= set(names):
+        raise BackupError(f"{path} holds what a backup does not, or lacks what it does: {', '.join(odd[:3])}")
+    digest, size = hashlib.sha256(), 0
+    try:
+        for piece in _pieces(source):
+            digest.update(piece)
+            size += len(piece)
+    except (zipfile.BadZipFile, OSError) as error:
+        raise BackupError(f"{DUMP} is damaged: {error}") from error
+    if manifest["dump"] != {"bytes": size, "sha256": digest.hexdigest()}:
+        raise BackupError(f"{DUMP} is damaged: its SHA-256 is not the one noted")
+    return source, manifest
+
+
+def _pieces(source: zipfile.ZipFile) -> Iterator[bytes]:
+    with source.open(DUMP) as dump:
+        while piece := dump.read(_PIECE):
+            yield piece
+
+
+def _fits_here(manifest: Mapping[str, Any]) -> None:
+    """Refuse a database that is in use or another program's, a newer backup, or a server without the roles named."""
+    here = set(tables_here())
+    ours = {model._meta.db_table for model in apps.get_models(include_auto_created=True)} | {"django_migrations"}
+    if strange := sorted(here - ours - set(manifest["tables"])):
+        raise BackupError(f"the database holds tables that are not Leafspan's: {', '.join(strange[:5])}")
+    with connection.cursor() as cursor:
+        for table in ("teams_team", "teams_user"):
+            if table in here:
+                cursor.execute(f"SELECT EXISTS (SELECT FROM public.{quoted(table)})")  # noqa: S608 - one of two names
+                if cursor.fetchone()[0]:
+                    raise BackupError("the database is not empty: restore onto one without teams and people")
+        cursor.execute("SELECT rolname FROM pg_roles")
+        roles = {name for (name,) in cursor.fetchall()}
+    if missing := sorted(set(manifest["roles"]) - roles):
+        raise BackupError(f"the server lacks the roles {', '.join(missing)}: make them first")
+    known = set(MigrationLoader(None).disk_migrations)
+    newer = [f"{app}.{name}" for app, name in manifest["migrations"] if (app, name) not in known]
+    if newer:
+        raise BackupError(f"the backup is of a newer version, which has {newer[0]}")
+
+
+def _bring_database(source: zipfile.ZipFile, manifest: Mapping[str, Any], *, start_again: bool, say: Say) -> None:
+    server = server_major()
+    connection.close()
+    programs = programs_for(server, int(manifest["dumped_by"]))
+    tables = {name: Content(**told) for name, told in manifest["tables"].items()}
+    token = token_hex(16)
+    env = environment(connection.settings_dict)
+    with tempfile.TemporaryFile() as told:
+        psql = subprocess.Popen(  # noqa: S603 - a program of PostgreSQL's
+            programs.command("psql", "--no-psqlrc", "--quiet", "--set=ON_ERROR_STOP=1"),
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=told, env=env,
+        )  # fmt: skip
+        opener = subprocess.Popen(  # noqa: S603
+            programs.command("pg_restore", "--file=-", "--no-owner"),
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=told, env=env,
+        )  # fmt: skip
+        with psql, opener:
+            try:
+                feeding = [Thread(target=_feed_archive, args=(source, opener)),
+                           Thread(target=_feed_script, args=(opener, psql, tables, token, server))]  # fmt: skip
+                for thread in feeding:
+                    thread.start()
+                wrong = _compared(psql, tables, token=token, say=say)
+                for thread in feeding:
+                    thread.join()
+                if psql.poll() is None and opener.wait() == 0 and not wrong:
+                    _write(psql.stdin, _last_words(tables, start_again=start_again))
+            finally:
+                for process in (opener, psql):
+                    if process.stdin is not None and not process.stdin.closed:
+                        _close(process.stdin)
+        if wrong:
+            _fail(f"the content of {', '.join(wrong)} is not what it was when the backup was made", told)
+        if psql.returncode != 0 or opener.returncode != 0:
+            _fail("the database could not be restored", told)
+    say(f"{len(tables)} tables, each as it was")
+
+
+def _feed_archive(source: zipfile.ZipFile, opener: "subprocess.Popen[bytes]") -> None:
+    for piece in _pieces(source):
+        if not _write(opener.stdin, piece):
+            return
+    _close(opener.stdin)
+
+
+def _feed_script(
+    opener: "subprocess.Popen[bytes]",
+    psql: "subprocess.Popen[bytes]",
+    tables: Mapping[str, Content],
+    token: str,
+    server: int,
+) -> None:
+    """Send psql what is to go, what pg_restore makes of the archive, and the questions for what came of it."""
+    assert opener.stdout is not None  # noqa: S101 - asked for
+    _write(psql.stdin, _first_words())
+    head = opener.stdout.read(_PIECE)
+    if server < 17:  # newer programs set what older servers do not know
+        head = head.replace(b"SET transaction_timeout = 0;\n", b"", 1)
+    while head:
+        if not _write(psql.stdin, head):
+            opener.stdout.close()  # psql has ended: pg_restore is to end too
+            return
+        head = opener.stdout.read(_PIECE)
+    questions = [f"{statement};" for statement in FIXED]
+    for table, content in tables.items():
+        questions += [f"\\echo {token} {table}", f"{content.query(table)};"]
+    questions.append(f"\\echo {token}")
+    _write(psql.stdin, ("\n".join(questions) + "\n").encode())
+
+
+def _first_words() -> bytes:
+    """Begin, take the tables of a fresh installation away, and stop if somebody has begun to use them."""
+    ours = [model._meta.db_table for model in apps.get_models(include_auto_created=True)]
+    every = ", ".join(f"public.{quoted(name)}" for name in sorted({*ours, "django_migrations"}))
+    return f"""
+        BEGIN;
+        DO $$
+        DECLARE made text;
+        BEGIN
+            IF to_regclass('public.teams_team') IS NOT NULL THEN
+                LOCK TABLE public.teams_team, public.teams_user IN ACCESS EXCLUSIVE MODE;
+                IF EXISTS (SELECT FROM public.teams_team) OR EXISTS (SELECT FROM public.teams_user) THEN
+                    RAISE EXCEPTION 'the database is in use meanwhile';
+                END IF;
+            END IF;
+            DROP TABLE IF EXISTS {every} CASCADE;
+            FOR made IN SELECT oid::regprocedure::text FROM pg_proc WHERE pronamespace = 'public'::regnamespace
+                AND NOT EXISTS (SELECT FROM pg_depend WHERE objid = pg_proc.oid AND deptype = 'e') LOOP
+                EXECUTE 'DROP ROUTINE ' || made || ' CASCADE';
+            END LOOP;
+        END $$;
+    """.encode()  # noqa: S608 - names of our own tables
+
+
+def _last_words(tables: Mapping[str, Content], *, start_again: bool) -> bytes:
+    """Put the counters past every phone's cursor, and commit."""
+    changes = [f"revision = revision + {JUMP}"]
+    if start_again and "pruned_before" in tables["teams_team"].columns:
+        changes += [f"pruned_revision = revision + {JUMP}", "pruned_before = now()"]
+    return f"UPDATE public.teams_team SET {', '.join(changes)};\nCOMMIT;\n".encode()  # noqa: S608 - our own words
+
+
+def _compared(psql: "subprocess.Popen[bytes]", tables: Mapping[str, Content], *, token: str, say: Say) -> list[str]:
+    """Read what psql writes of every table; return those whose content is another, or was never told."""
+    assert psql.stdout is not None  # noqa: S101 - asked for
+    mark = token.encode()
+    wrong = dict.fromkeys(tables)
+    table = ""
+
+    def rows() -> Iterator[bytes]:
+        nonlocal table
+        assert psql.stdout is not None  # noqa: S101
+        for line in psql.stdout:
+            if line.startswith(mark):
+                table = line.split()[1].decode() if len(line.split()) > 1 else ""
+                return
+            yield line
+        table = "\x00"  # it ended before all was told
+
+    for _ in rows():  # what the restore itself says
+        pass
+    while table in tables:
+        name = table
+        found = digest_of(tables[name], rows())
+        if table != "\x00" and found == tables[name]:
+            del wrong[name]
+        say(f"{name}: {found.rows} rows")
+    return sorted(wrong) if table != "\x00" else []
+
+
+def _write(pipe: IO[bytes] | None, data: bytes) -> bool:
+    try:
+        if pipe is not None:
+            pipe.write(data)
+            pipe.flush()
+    except (BrokenPipeError, ValueError):
+        return False  # the program has ended; its exit status tells
+    return True
+
+
+def _close(pipe: IO[bytes] | None) -> None:
+    try:
+        if pipe is not None:
+            pipe.close()
+    except BrokenPipeError:
+        return
+
+
+def _fail(reason: str, told: IO[bytes]) -> None:
+    told.seek(0)
+    lines: Sequence[str] = told.read().decode(errors="replace").strip().splitlines()
+    raise BackupError("\n".join([f"nothing was restored: {reason}", *lines[-12:]]))
+
+
+def _remove(folder: Path) -> None:
+    """Take a folder away with all in it."""
+    if not folder.exists():
+        return
+    for path in sorted(folder.rglob("*"), reverse=True):
+        path.rmdir() if path.is_dir() else path.unlink()
+    folder.rmdir()

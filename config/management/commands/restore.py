@@ -1,0 +1,31 @@
+"""``manage.py restore``: a backup back onto an empty server."""
+
+from pathlib import Path
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from config.backup.programs import BackupError
+from config.backup.restoring import restore_backup
+
+
+class Command(BaseCommand):
+    help = (
+        "Restore what backup wrote onto a database without teams and an empty photo folder, compare every table with "
+        "what it held, and only then make it final. Phones go on: what is written from now on reaches all of them."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("file", type=Path)
+        parser.add_argument(
+            "--phones-start-again",
+            action="store_true",
+            help="have phones pull everything anew, so that all hold just what the server holds; what was written "
+            "after the backup and is left on phones alone is then lost",
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            restore_backup(options["file"], start_again=options["phones_start_again"], say=self.stdout.write)
+        except (BackupError, OSError) as error:
+            raise CommandError(str(error)) from error

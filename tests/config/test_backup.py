@@ -1,0 +1,378 @@
+"""A backup taken while phones sync comes back on another database and in another folder just as the snapshot was."""
+
+import hashlib
+import json
+import os
+import subprocess
+import sys
+import zipfile
+from datetime import timedelta
+from io import StringIO
+from threading import Event, Thread
+from uuid import uuid4
+
+import psycopg
+import pytest
+from django.conf import settings as django_settings
+from django.core.management import CommandError, call_command
+from django.db import connection
+from django.utils import timezone
+from psycopg import sql
+
+from config.backup.programs import BackupError, Programs, programs_for
+from lots.models import Lot
+from tastings.actions.lexicon import load_lexicon
+from tastings.models import PhotoContent
+from tastings.models.photo_files import append, image_path
+from tastings.queries.photos import name_on_disk
+from teams.actions.counters import JUMP
+from teams.models import Role, Team
+from tests.api.phone import change, sync
+from tests.factories import TeamFactory, person
+from tests.tastings.exported import a_flight, a_team
+from tests.tastings.photos.conftest import folder as _folder  # noqa: F401 - photos of a test lie in its own folder
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+def address(name=None):
+    """Return the URL of the test's database, or of another on the same server."""
+    held = connection.settings_dict
+    return f"postgresql://{held['USER']}:{held['PASSWORD']}@{held['HOST']}:{held['PORT']}/{name or held['NAME']}"
+
+
+@pytest.fixture
+def empty():
+    """Another database on the server, without a table; gives its URL."""
+    name = f"restored_{uuid4().hex[:12]}"
+    with psycopg.connect(address("postgres"), autocommit=True) as server:
+        server.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
+        yield address(name)
+        server.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name)))
+
+
+def operator(*words, database, photos):
+    """Run a command of manage.py as an operator does; return status and output."""
+    env = {**os.environ, "DATABASE_URL": database, "REDIS_URL": "redis://127.0.0.1:1/0", "LEAFSPAN_PHOTOS": str(photos)}
+    done = subprocess.run(
+        [sys.executable, "manage.py", *map(str, words)],
+        env=env, cwd=django_settings.BASE_DIR, capture_output=True, text=True, check=False, timeout=300,
+    )  # fmt: skip
+    return done.returncode, done.stdout + done.stderr
+
+
+def manage(*words, database, photos):
+    """Run a command within this process, which is quicker; return status and output."""
+    said, held = StringIO(), django_settings.PHOTOS_DIR
+    django_settings.PHOTOS_DIR = photos
+    try:
+        with on(database):
+            call_command(*words, stdout=said)
+    except CommandError as error:
+        return 1, f"{said.getvalue()}{error}"
+    finally:
+        django_settings.PHOTOS_DIR = held
+    return 0, said.getvalue()
+
+
+class on:  # noqa: N801 - reads as a word
+    """Have the test's own connection go to another database for a while."""
+
+    def __init__(self, database):
+        self.name = database.rpartition("/")[2]
+
+    def __enter__(self):
+        connection.close()
+        self.held = connection.settings_dict["NAME"]
+        connection.settings_dict["NAME"] = self.name
+
+    def __exit__(self, *_):
+        connection.close()
+        connection.settings_dict["NAME"] = self.held
+
+
+def tables(database):
+    """Return the rows of every table as texts, sorted: read otherwise than the program does."""
+    with psycopg.connect(database) as session:
+        names = session.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public' ORDER BY 1").fetchall()
+        rows = {}
+        for (name,) in names:
+            query = sql.SQL("SELECT to_jsonb(held)::text FROM {} AS held").format(sql.Identifier(name))
+            rows[name] = sorted(row for (row,) in session.execute(query))
+        return rows
+
+
+def files(folder):
+    """Return the SHA-256 of every file below a folder."""
+    return {
+        str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
+        for path in folder.rglob("*") if path.is_file()
+    }  # fmt: skip
+
+
+@pytest.fixture
+def installation(team):
+    """Two teams with everything, words built in, an upload under way; gives who is in the first."""
+    load_lexicon()
+    people = a_team(team)
+    a_flight(team, by=people[0], taster=people[1], state="tasting")
+    a_team(TeamFactory(name="Second House"))
+    append(uuid4(), offset=0, piece=b"half a photo")
+    return people
+
+
+def test_backup_under_load_comes_back_as_the_snapshot_was(installation, empty, tmp_path):
+    owner, taster, *_ = installation
+    stop, begun = Event(), Event()
+
+    def keep_syncing():
+        try:
+            while not stop.is_set():
+                sent = [change("lot", name=f"Written meanwhile {n}", kind="green") for n in range(20)]
+                sync(taster.client, sent)
+                begun.set()
+                stop.wait(0.02)
+        finally:
+            connection.close()
+
+    writers = [Thread(target=keep_syncing) for _ in range(2)]
+    for writer in writers:
+        writer.start()
+    assert begun.wait(60)
+    before = Team.objects.get(id=owner.team.id).revision
+    path, photos = tmp_path / "all.backup", tmp_path / "photos"
+    done = operator("backup", path, database=address(), photos=photos)
+    after = Team.objects.get(id=owner.team.id).revision
+    stop.set()
+    for writer in writers:
+        writer.join()
+    assert done[0] == 0, done[1]
+    assert path.stat().st_mode & 0o777 == 0o600
+
+    other = tmp_path / "photos of the other"
+    done = operator("restore", path, database=empty, photos=other)
+    assert done[0] == 0, done[1]
+    assert "tables, each as it was" in done[1]
+    live, restored = tables(address()), tables(empty)
+
+    # of the team that went on, the restored rows are exactly those up to one revision, and none is missing below it
+    def lots(rows, up_to=None):
+        found = [row for row in map(json.loads, rows["lots_lot"]) if row["team_id"] == str(owner.team.id)]
+        return sorted((row for row in found if up_to is None or row["revision"] <= up_to), key=lambda row: row["id"])
+
+    [counter] = [row["revision"] for row in map(json.loads, restored["teams_team"]) if row["id"] == str(owner.team.id)]
+    counter -= JUMP
+    assert before < counter < after  # it was taken in the midst
+    assert lots(restored) == lots(live, up_to=counter)
+    assert max(row["revision"] for row in lots(restored)) == counter
+    # all else did not change and is equal, row by row
+    moved = {"lots_lot", "teams_team", "teams_devicetoken", "tastings_development"}
+    assert {name: rows for name, rows in restored.items() if name not in moved} == (
+        {name: rows for name, rows in live.items() if name not in moved}
+    )
+    assert files(other) == files(photos)
+    assert len(files(other)) > 4
+
+
+def test_restored_is_equal_in_every_table_and_phones_go_on(installation, empty, tmp_path):
+    live, path = tables(address()), tmp_path / "all.backup"
+    assert manage("backup", path, database=address(), photos=tmp_path / "photos")[0] == 0
+    assert manage("restore", path, database=empty, photos=tmp_path / "other")[0] == 0
+    restored = tables(empty)
+
+    def teams(rows, *, moved):
+        return [{**row, "revision": row["revision"] + moved} for row in map(json.loads, rows["teams_team"])]
+
+    by_id = {name: sorted(teams(rows, moved=moved), key=lambda row: row["id"]) for name, rows, moved in
+             (("live", live, JUMP), ("restored", restored, 0))}  # fmt: skip
+    assert by_id["live"] == by_id["restored"]
+    assert {**restored, "teams_team": 0} == {**live, "teams_team": 0}
+
+
+def test_phone_ahead_of_the_backup_misses_nothing_written_after_the_restore(installation, empty, tmp_path):
+    taster = installation[1]
+    path = tmp_path / "all.backup"
+    assert manage("backup", path, database=address(), photos=tmp_path / "photos")[0] == 0
+    ahead = sync(taster.client, [change("lot", name=f"Lost {n}", kind="green") for n in range(30)])["cursor"]
+    assert manage("restore", path, database=empty, photos=tmp_path / "other")[0] == 0
+
+    with on(empty):
+        assert not Lot.objects.filter(name__startswith="Lost").exists()
+        written = str(uuid4())
+        sync(taster.client, [change("lot", written, name="After the restore", kind="green")])
+        assert [c["id"] for c in sync(taster.client, cursor=ahead)["changes"]] == [written]
+
+
+def test_phones_are_told_to_start_again_if_asked(installation, empty, tmp_path):
+    taster = installation[1]
+    path = tmp_path / "all.backup"
+    sync(taster.client)
+    assert manage("backup", path, database=address(), photos=tmp_path / "photos")[0] == 0
+    assert manage("restore", path, "--phones-start-again", database=empty, photos=tmp_path / "other")[0] == 0
+
+    with on(empty):
+        body = {"schema": 1, "device": str(uuid4())}
+        assert taster.client.post("/api/v1/sync", {**body, "cursor": 5}).status_code == 410
+        begun = taster.client.post("/api/v1/sync", {**body, "cursor": 0, "limit": 2}).json()
+        assert taster.client.post("/api/v1/sync", {**body, "cursor": begun["cursor"]}).status_code == 200
+
+
+@pytest.fixture
+def backup(team, tmp_path):
+    """A backup of a small installation; gives its file."""
+    owner = person(team, Role.OWNER)
+    sync(owner.client, [change("lot", name="Kept", kind="green")])
+    path = tmp_path / "all.backup"
+    call_command("backup", path, stdout=StringIO())
+    return path
+
+
+def test_fresh_installation_may_be_restored_upon_and_one_in_use_may_not(backup, empty, tmp_path):
+    assert manage("migrate", database=empty, photos=tmp_path / "p")[0] == 0
+    assert manage("load_lexicon", database=empty, photos=tmp_path / "p")[0] == 0
+    assert manage("restore", backup, database=empty, photos=tmp_path / "p")[0] == 0
+    before = tables(empty)
+
+    code, said = manage("restore", backup, database=empty, photos=tmp_path / "p")
+    assert code == 1
+    assert "the database is not empty" in said
+    assert tables(empty) == before
+
+
+def test_database_of_another_program_is_left_alone(backup, empty, tmp_path):
+    with psycopg.connect(empty) as session:
+        session.execute("CREATE TABLE invoices (id int)")
+    code, said = manage("restore", backup, database=empty, photos=tmp_path / "p")
+
+    assert code == 1
+    assert "tables that are not Leafspan's: invoices" in said
+    assert list(tables(empty)) == ["invoices"]
+
+
+def test_photo_folder_in_use_is_left_alone(backup, empty, tmp_path):
+    there = tmp_path / "p/uploads" / str(uuid4())
+    there.parent.mkdir(parents=True)
+    there.write_bytes(b"someone's")
+    code, said = manage("restore", backup, database=empty, photos=tmp_path / "p")
+
+    assert code == 1
+    assert "is not empty" in said
+    assert there.read_bytes() == b"someone's"
+    assert tables(empty) == {}
+
+
+def spoilt(backup, path, *, keep=lambda name: True, manifest=lambda told: None, turn=None, more=()):
+    """Write the backup anew, without some files, with others, with another manifest or a byte turned."""
+    with zipfile.ZipFile(backup) as source, zipfile.ZipFile(path, "w") as target:
+        for name in source.namelist():
+            data = source.read(name)
+            if name == "manifest.json":
+                told = json.loads(data)
+                manifest(told)
+                data = json.dumps(told).encode()
+            if name == turn:
+                data = data[:-9] + bytes([data[-9] ^ 1]) + data[-8:]
+            if keep(name):
+                target.writestr(name, data)
+        for name, data in more:
+            target.writestr(name, data)
+    return path
+
+
+SPOILT = {
+    "is no backup, or was cut short": {"keep": lambda name: name != "manifest.json"},
+    "lacks what it does": {"keep": lambda name: name != "database.dump"},
+    "database.dump is damaged": {"turn": "database.dump"},
+    "holds what a backup does not": {"more": [("photos/../../evil", b"x")]},
+    "of a format that this version does not read": {"manifest": lambda told: told.update(version=2)},
+    "of a newer version, which has lots.9999_later": {
+        "manifest": lambda told: told["migrations"].append(["lots", "9999_later"])
+    },
+    "lacks the roles nobody_knows": {"manifest": lambda told: told.update(roles=["nobody_knows"])},
+    "the content of lots_lot is not what it was": {
+        "manifest": lambda told: told["tables"]["lots_lot"].update(sha256="0" * 64)
+    },
+}
+
+
+@pytest.mark.parametrize("said", SPOILT)
+def test_backup_that_does_not_hold_is_refused_and_changes_nothing(backup, empty, tmp_path, said):
+    path = spoilt(backup, tmp_path / "spoilt.backup", **SPOILT[said])
+    photos = tmp_path / "p"
+    code, told = manage("restore", path, database=empty, photos=photos)
+
+    assert code == 1
+    assert said in told
+    assert tables(empty) == {}
+    assert not photos.exists() or files(photos) == {}
+
+
+def test_damaged_photo_is_refused(installation, empty, tmp_path):
+    path = tmp_path / "all.backup"
+    assert manage("backup", path, database=address(), photos=tmp_path / "photos")[0] == 0
+    content = PhotoContent.objects.first()
+    name = image_path(content.team_id, name_on_disk(content)).relative_to(django_settings.PHOTOS_DIR)
+    bad = spoilt(path, tmp_path / "bad.backup", turn=f"photos/{name}")
+    code, said = manage("restore", bad, database=empty, photos=tmp_path / "p")
+
+    assert code == 1
+    assert "is damaged: its SHA-256 is not the one noted" in said
+    assert tables(empty) == {}
+    assert files(tmp_path / "p") == {}
+
+
+def test_picture_missing_from_the_folder_is_named(installation, tmp_path):
+    content = PhotoContent.objects.first()
+    image_path(content.team_id, name_on_disk(content)).unlink()
+    path = tmp_path / "all.backup"
+    code, said = manage("backup", path, database=address(), photos=tmp_path / "photos")
+
+    assert code == 0
+    assert "1 pictures were taken away" in said
+    with zipfile.ZipFile(path) as source:
+        assert len(json.loads(source.read("manifest.json"))["missing_photos"]) == 1
+
+
+def test_backup_never_writes_over_a_file_and_leaves_nothing_half_made(team, tmp_path, monkeypatch):
+    path = tmp_path / "all.backup"
+    path.write_bytes(b"older")
+    with pytest.raises(CommandError, match="is there already"):
+        call_command("backup", path)
+    monkeypatch.setattr("config.backup.making.programs_for", lambda *_: Programs(folder=tmp_path, major=99))
+    with pytest.raises(CommandError):
+        call_command("backup", tmp_path / "new.backup")
+    assert [file.name for file in tmp_path.iterdir() if file.is_file()] == ["all.backup"]
+    assert path.read_bytes() == b"older"
+
+
+def test_programs_fit_the_server(tmp_path):
+    folders = []
+    for place, version in (("a", "18.1"), ("b", "15.4 (Debian 15.4-1)"), ("c", "16.0"), ("d", "16.2")):
+        folder = tmp_path / place
+        folder.mkdir()
+        for name in ("pg_dump", "pg_restore", "psql"):
+            (folder / name).write_text(f"#!/bin/sh\necho '{name} (PostgreSQL) {version}'\n")
+            (folder / name).chmod(0o700)
+        folders.append(folder)
+
+    assert programs_for(15, folders=folders).folder == tmp_path / "b"
+    assert programs_for(16, folders=folders).folder == tmp_path / "c"
+    assert programs_for(15, 17, folders=folders) == Programs(folder=tmp_path / "a", major=18)
+    with pytest.raises(BackupError, match="PostgreSQL 19 or later"):
+        programs_for(19, folders=folders)
+    (tmp_path / "b/psql").unlink()
+    assert programs_for(15, folders=folders).folder == tmp_path / "c"
+
+
+def test_pruning_does_not_forget_that_phones_were_told_to_start_again(db, team):
+    from tastings.actions.pruning import KEPT, prune  # noqa: PLC0415 - of this test alone
+    from tests.factories import LotFactory  # noqa: PLC0415
+
+    now = timezone.now()
+    gone = LotFactory(team=team, removed=True)
+    Lot.objects.filter(id=gone.id).update(updated_at=now - KEPT - timedelta(days=1))
+    Team.objects.filter(id=team.id).update(pruned_before=now, pruned_revision=JUMP)
+    assert prune(team.id, now=now) == 1
+
+    held = Team.objects.get(id=team.id)
+    assert (held.pruned_before, held.pruned_revision) == (now, JUMP)

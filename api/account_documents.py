@@ -1,10 +1,11 @@
-"""What the OpenAPI document says of invitations and roles."""
+"""What the OpenAPI document says of invitations, roles and passwords."""
 
 from typing import Any
 
 from rest_framework import serializers as s
 
 from api import documents as doc
+from api.account import AskForReset, Email, Password, Reset
 from api.documents import an_object, described, problem
 from api.invitations import AcceptInvitation, Invitations, OneInvitation
 from api.people import HandOver
@@ -59,6 +60,14 @@ MEMBER_CHANGE = an_object(
     "MemberChange", role=s.ChoiceField(required=False, choices=ROLES), shop=s.UUIDField(required=False)
 )
 HAND_OVER = an_object("HandOver", to=s.UUIDField(help_text="the login of the owner to be; the caller becomes a buyer"))
+PASSWORDS = an_object("Passwords", password=s.CharField(help_text="the present one"), new_password=s.CharField())
+EMAIL = an_object("Email", email=s.CharField(allow_blank=True))
+NEW_EMAIL = an_object(
+    "NewEmail", email=s.CharField(allow_blank=True, max_length=254, help_text="empty for none"), password=s.CharField()
+)
+FORGOTTEN = an_object("ForgottenPassword", username=s.CharField(max_length=254, help_text="or e-mail address"))
+ASKED = an_object("ResetAsked", detail=s.CharField(help_text="the same whether there is such a login or not"))
+NEW_PASSWORD = an_object("NewPassword", token=s.CharField(help_text="out of the mailed link"), password=s.CharField())
 _BODY = problem(400, 413, 415, 422)
 
 DESCRIBED: dict[Any, Any] = {
@@ -81,6 +90,18 @@ DESCRIBED: dict[Any, Any] = {
             request=ACCEPTING,
             responses={201: JOINED, **_BODY, **problem(404)},
             auth=[],
+        )
+    },
+    Password: {"post": described(operation_id="password_change", request=PASSWORDS, responses={204: None, **_BODY})},
+    Email: {"post": described(operation_id="email_change", request=NEW_EMAIL, responses={200: EMAIL, **_BODY})},
+    AskForReset: {
+        "post": described(
+            operation_id="password_reset_ask", request=FORGOTTEN, responses={202: ASKED, **_BODY}, auth=[]
+        )
+    },
+    Reset: {
+        "post": described(
+            operation_id="password_reset", request=NEW_PASSWORD, responses={204: None, **_BODY, **problem(404)}, auth=[]
         )
     },
     HandOver: {

@@ -16,11 +16,14 @@ from django.urls import path
 from django.utils import timezone
 from django.views.generic import View
 
+from api.account import ASKED, ask
+from api.auth import address_of
 from api.browsers import caller_with_cookie, remember
 from api.pages import page
 from teams.actions.guard import Credentials
 from teams.actions.invitations import Newcomer, accept_invitation
 from teams.actions.people import digest_of
+from teams.actions.resets import open_reset, reset_password
 from teams.actions.signing_in import sign_in_browser
 from teams.errors import Invalid, NotHere, NotSignedIn, SlowDown
 from teams.queries.access import open_invitation
@@ -96,6 +99,12 @@ def slow_down(response: HttpResponse, refused: SlowDown) -> HttpResponse:
     return response
 
 
+def add_problems(form: forms.Form, refused: Invalid) -> None:
+    """Show what an action found wrong beside the fields, as sentences."""
+    for problem in refused.problems:
+        form.add_error(problem.field, f"{problem.detail[:1].upper()}{problem.detail[1:].rstrip('.')}.")
+
+
 class JoinForm(forms.Form):
     """A login, new or known."""
 
@@ -107,26 +116,25 @@ class JoinForm(forms.Form):
 class Join(View):
     """The page behind an invitation's link."""
 
-    def get(self, request: HttpRequest, token: str) -> HttpResponse:
+    def get(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
         """Show what the link opens and ask for a login."""
-        return self._shown(request, JoinForm(), self._open(token))
+        return self._shown(request, JoinForm(), self._open(invitation_token))
 
-    def post(self, request: HttpRequest, token: str) -> HttpResponse:
+    def post(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
         """Come in."""
-        invitation, form = self._open(token), JoinForm(request.POST)
+        invitation, form = self._open(invitation_token), JoinForm(request.POST)
         if not form.is_valid():
             return self._shown(request, form, invitation)
         try:
             member, _, _ = accept_invitation(
-                token=token,
+                token=invitation_token,
                 newcomer=Newcomer(**form.cleaned_data),
                 device=None,
                 caller=caller_with_cookie(request),
                 now=timezone.now(),
             )
         except Invalid as refused:
-            for problem in refused.problems:
-                form.add_error(problem.field, f"{problem.detail[:1].upper()}{problem.detail[1:]}.".replace("..", "."))
+            add_problems(form, refused)
             return self._shown(request, form, invitation)
         except NotSignedIn:
             form.add_error(None, "User name or password is wrong.")
@@ -156,6 +164,83 @@ class Join(View):
         )
 
 
+class AskForm(forms.Form):
+    """Whose password is forgotten."""
+
+    username = text_field("User name or e-mail address", autocomplete="username", most=254)
+
+
+class AskForReset(View):
+    """The page for a forgotten password."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """Ask whose it is."""
+        return self._shown(request, AskForm())
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Say the same whoever it is."""
+        form = AskForm(request.POST)
+        if not form.is_valid():
+            return self._shown(request, form)
+        try:
+            ask(request, form.cleaned_data["username"])
+        except SlowDown as refused:
+            form.add_error(None, too_soon(refused))
+            return slow_down(self._shown(request, form), refused)
+        return render(request, "tastings/said.html", {"heading": "Look into your mail", "sentences": [ASKED]})
+
+    def _shown(self, request: HttpRequest, form: AskForm) -> HttpResponse:
+        intro = [
+            "We mail a link to the address that you have entered for your login. It holds for an hour.",
+            "Without such an address, ask an owner of your team to invite you anew under another user name.",
+        ]
+        heading = "Forgotten your password?"
+        return shown(request, form, title="Forgotten password", heading=heading, intro=intro, button="Send the link")
+
+
+class ResetForm(forms.Form):
+    """A new password."""
+
+    password = text_field("New password", autocomplete="new-password", secret=True)
+
+
+class Reset(View):
+    """The page behind a mailed link."""
+
+    def get(self, request: HttpRequest, reset_token: str) -> HttpResponse:
+        """Ask for the new password."""
+        return self._shown(request, ResetForm(), reset_token)
+
+    def post(self, request: HttpRequest, reset_token: str) -> HttpResponse:
+        """Set it, and ask to sign in with it."""
+        form = ResetForm(request.POST)
+        if not form.is_valid():
+            return self._shown(request, form, reset_token)
+        try:
+            reset_password(
+                token=reset_token,
+                password=form.cleaned_data["password"],
+                address=address_of(request),
+                now=timezone.now(),
+            )
+        except Invalid as refused:
+            add_problems(form, refused)
+            return self._shown(request, form, reset_token)
+        done = ["Your password is set, and every device is signed out. Sign in with the new one."]
+        return render(request, "tastings/said.html", {"heading": "Done", "sentences": done})
+
+    def _shown(self, request: HttpRequest, form: ResetForm, token: str) -> HttpResponse:
+        link = open_reset(token, now=timezone.now())
+        return shown(
+            request,
+            form,
+            title="New password",
+            heading="A new password",
+            intro=[f"For the login {link.user.username}. All its devices are signed out then."],
+            button="Set the password",
+        )
+
+
 def shown(request: HttpRequest, form: forms.Form, **words: object) -> HttpResponse:
     """Return a page with a form."""
     return render(request, "tastings/account.html", {"form": form, **words})
@@ -169,15 +254,15 @@ def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
     """
 
     @page
-    def opened(request: HttpRequest, token: str) -> HttpResponse:
+    def opened(request: HttpRequest, **address: str) -> HttpResponse:
         try:
-            return cast("HttpResponse", view(request, token=token))
+            return cast("HttpResponse", view(request, **address))
         except NotHere:
             return render(request, "tastings/link_ended.html", status=404)
 
     @wraps(view)
-    def unshared(request: HttpRequest, token: str) -> HttpResponseBase:
-        response = opened(request, token)
+    def unshared(request: HttpRequest, **address: str) -> HttpResponseBase:
+        response = opened(request, **address)
         response["Cache-Control"] = "no-store"
         response["X-Robots-Tag"] = "noindex"
         return response
@@ -188,5 +273,7 @@ def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
 urlpatterns = [
     path("sign-in/", page(SignIn.as_view()), name="sign-in"),
     path("sign-out/", page(login_views.LogoutView.as_view()), name="sign-out"),
-    path("join/<str:token>/", one_time(Join.as_view()), name="join"),
+    path("join/<str:invitation_token>/", one_time(Join.as_view()), name="join"),
+    path("reset/", page(AskForReset.as_view()), name="reset"),
+    path("reset/<str:reset_token>/", one_time(Reset.as_view())),
 ]

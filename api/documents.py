@@ -114,6 +114,7 @@ CODES = {
     "unknown_filter": "is nothing to filter by",
     "unknown_parent": "names what the server has never seen: send that first, then this again",
     "unknown_record": "is a deletion of what the server has never seen",
+    "wrong": "is not the present one",
     "with_deleted": "comes with a deletion, which carries no fields",
 }
 """What is wrong with a field, by the code that programs go by."""
@@ -288,6 +289,7 @@ ME = an_object(
     user=s.UUIDField(),
     name=s.CharField(),
     username=s.CharField(),
+    email=s.CharField(allow_blank=True, help_text="where a link goes when the password is forgotten"),
     team=an_object("TeamName", id=s.UUIDField(), name=s.CharField())(),
     shop=SHOP(allow_null=True),
     role=s.CharField(),

@@ -13,11 +13,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import caller_of, member_of, token_of
+from api.auth import address_of, caller_of, member_of, token_of
 from api.conditional import id_in_address, tagged
 from api.records import body_of
 from lots.shape import Unfit, clean_id, clean_text
 from teams.actions.guard import Credentials
+from teams.actions.passwords import sign_out_everywhere
 from teams.actions.people import change_team, name_shop, sign_out, sign_out_device
 from teams.actions.roles import change_member, hand_over, leave_team
 from teams.actions.signing_in import sign_in
@@ -133,6 +134,11 @@ class Tokens(APIView):
         )
         return signed_in(made.member, token=token, expires_at=made.expires_at)
 
+    def delete(self, request: Request) -> Response:
+        """Sign the login out everywhere: this and every other device, in all its teams, and every browser."""
+        sign_out_everywhere(member_of(request).user, address=address_of(request), now=timezone.now())
+        return Response(status=204)
+
 
 class Token(APIView):
     """One device."""
@@ -158,6 +164,7 @@ class Me(APIView):
                 "user": str(member.user_id),
                 "name": str(member.user),
                 "username": member.user.username,
+                "email": member.user.email,
                 "team": {"id": str(member.team_id), "name": member.team.name},
                 "shop": _shop(member.shop) if member.shop else None,
                 "role": member.role,

@@ -9,6 +9,7 @@ from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
 
 from api import answers
 from api import documents as doc
+from api.account import AskForReset, Email, Password, Reset
 from api.account_documents import DESCRIBED as ACCOUNTS_DESCRIBED
 from api.account_documents import MEMBER_CHANGE
 from api.comparisons import Compare
@@ -160,6 +161,7 @@ def _describe() -> None:
         Tokens: {
             "get": described(parameters=[doc.ETAG], responses={200: doc.page(doc.DEVICE, "DevicePage"), **read}),
             "post": described(request=doc.SIGN_IN, responses={201: doc.SIGNED_IN, **body}, auth=[]),
+            "delete": described(operation_id="sign_out_everywhere", responses={204: None}),
         },
         Token: {"delete": described(responses={204: None, **problem(404)})},
         Me: {"get": described(parameters=[doc.ETAG], responses={200: doc.ME, **read})},
@@ -202,7 +204,11 @@ _describe()
 urlpatterns = [
     path("auth/tokens", Tokens.as_view()),
     path("auth/tokens/<str:token_id>", Token.as_view()),
+    path("auth/reset", AskForReset.as_view()),
+    path("auth/reset/password", Reset.as_view()),
     path("me", Me.as_view()),
+    path("me/password", Password.as_view()),
+    path("me/email", Email.as_view()),
     path("shops/", Shops.as_view()),
     path("shops/<str:shop_id>/", OneShop.as_view()),
     path("members/", Members.as_view()),

@@ -5,6 +5,7 @@ from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 from config.dev.services import running
+from config.mail import mail_settings
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 LEAFSPAN_HOME = Path(os.environ.get("LEAFSPAN_HOME") or BASE_DIR / ".leafspan")
@@ -44,6 +45,11 @@ if os.environ.get("LEAFSPAN_TLS") == "1":
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_HSTS_SECONDS = 31_536_000
+
+# Where people reach the server, for links in mail: https://tea.example. Without it a link begins as the request did.
+SITE_URL = os.environ.get("LEAFSPAN_URL", "").rstrip("/")
+globals().update(mail_settings(os.environ.get("LEAFSPAN_MAIL", "")))
+DEFAULT_FROM_EMAIL = os.environ.get("LEAFSPAN_MAIL_FROM") or "leafspan@localhost"
 
 # How many proxies of ours stand before the web server, each adding to X-Forwarded-For the address that spoke to it.
 # None: that header is not looked at, since anyone may send it.
@@ -162,6 +168,8 @@ CELERY_BEAT_SCHEDULE = {
     "check photos whose job was lost": {"task": "tastings.due_photos", "schedule": 30.0},
     "tidy photos": {"task": "tastings.tidy_photos", "schedule": 86_400.0},
     "tidy documents": {"task": "tastings.tidy_papers", "schedule": 86_400.0},
+    "mail links whose job was lost": {"task": "teams.due_resets", "schedule": 60.0},
+    "tidy what is kept of people": {"task": "teams.tidy", "schedule": 86_400.0},
     "forget old deletions": {"task": "tastings.prune", "schedule": 86_400.0},
 }
 

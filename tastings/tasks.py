@@ -16,9 +16,12 @@ from tastings.actions.photo_checks import ask_due_photos
 from tastings.actions.photo_checks import check_photo as check_one_photo
 from tastings.actions.photo_checks import tidy_photos as tidy
 from tastings.actions.pruning import prune_all
-from tastings.jobs import Job
+from tastings.jobs import Job, later
 from tastings.maths.develop import warm_up
 from tastings.reports.typeset import typeset as set_in_type
+from teams.actions.resets import due_resets as resets_due
+from teams.actions.resets import mail_reset as mail_one_reset
+from teams.actions.tidying import tidy_people
 
 
 @worker_init.connect
@@ -103,3 +106,22 @@ def typeset(paper: str) -> None:
 def tidy_papers() -> None:
     """Let go of documents that nobody reads."""
     tidy_old_papers(now=timezone.now())
+
+
+@shared_task(name=Job.MAIL_RESET.value, time_limit=120)
+def mail_reset(request: str) -> None:
+    """Mail the links that one request asked for; what fails is due again in two minutes."""
+    mail_one_reset(UUID(request), now=timezone.now())
+
+
+@shared_task(name=Job.DUE_RESETS.value, time_limit=60)
+def due_resets() -> None:
+    """Ask for every mail whose job was lost or failed."""
+    for request in resets_due(now=timezone.now()):
+        later(Job.MAIL_RESET, str(request))
+
+
+@shared_task(name=Job.TIDY_PEOPLE.value, time_limit=3600)
+def tidy_what_is_kept_of_people() -> None:
+    """Forget old audit entries, counts, links, ended tokens and sessions."""
+    tidy_people(now=timezone.now())

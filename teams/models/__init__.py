@@ -1,6 +1,7 @@
 from teams.models.access import Invitation
 from teams.models.audit import AuditEntry, What
 from teams.models.guard import KnownPlace, Tally
+from teams.models.passwords import ResetLink, ResetRequest
 from teams.models.people import DeviceToken, Member, Role, Shop, Team, User
 
 __all__ = [
@@ -9,6 +10,8 @@ __all__ = [
     "Invitation",
     "KnownPlace",
     "Member",
+    "ResetLink",
+    "ResetRequest",
     "Role",
     "Shop",
     "Tally",

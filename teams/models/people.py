@@ -1,12 +1,14 @@
 """Whose notes these are: logins, teams, shops, memberships and the devices signed in."""
 
 import uuid
+from collections.abc import Iterator
 from typing import ClassVar
 
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models import Q
-from django.db.models.functions import Lower
+from django.db.models.functions import Lower, Upper
+from django.utils.crypto import salted_hmac
 
 
 class UserManager(BaseUserManager["User"]):
@@ -23,6 +25,10 @@ class User(AbstractBaseUser):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     username = models.CharField(max_length=80)
     name = models.CharField(max_length=120, blank=True)
+    email = models.EmailField(blank=True, default="", db_default="")
+    """Where a forgotten password can be set anew from; several logins may share one, such as a shop's."""
+    sign_outs = models.PositiveIntegerField(default=0, db_default=0)
+    """How often it was signed out everywhere; browsers that signed in before the last time are out."""
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -32,9 +38,24 @@ class User(AbstractBaseUser):
 
     class Meta:
         constraints = [models.UniqueConstraint(Lower("username"), name="user_username_once")]
+        indexes = [models.Index(Upper("email"), name="user_by_email", condition=~Q(email=""))]
 
     def __str__(self) -> str:
         return self.name or self.username
+
+    def get_session_auth_hash(self) -> str:
+        """Return what a browser's session must have been begun under to hold still."""
+        return self._of_this_round(super().get_session_auth_hash())
+
+    def get_session_auth_fallback_hash(self) -> Iterator[str]:
+        """Return the same under the secrets before the present one."""
+        for before in super().get_session_auth_fallback_hash():
+            yield self._of_this_round(before)
+
+    def _of_this_round(self, session_hash: str) -> str:
+        if not self.sign_outs:
+            return session_hash
+        return salted_hmac("sign-outs", f"{session_hash} {self.sign_outs}", algorithm="sha256").hexdigest()
 
 
 class Team(models.Model):

@@ -43,6 +43,7 @@ def test_sign_in_gives_a_token_that_signs_requests(member):
         "user": str(member.user_id),
         "name": "Lin",
         "username": "Lin",
+        "email": "",
         "team": {"id": str(member.team_id), "name": member.team.name},
         "shop": {"id": str(member.shop_id), "name": member.shop.name},
         "role": "buyer",

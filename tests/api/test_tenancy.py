@@ -12,7 +12,8 @@ from tastings.actions.push import SHAPES
 from tastings.models import Photo, PhotoContent, Share
 from tastings.queries.records import MODELS
 from tastings.queries.shares import token_of
-from teams.models import DeviceToken, Member, Shop
+from teams.actions.people import digest_of
+from teams.models import DeviceToken, Member, ResetLink, Shop
 from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
@@ -22,14 +23,17 @@ from tests.factories import NOON, LotFactory, TeamFactory, person
 ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
 WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
-OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"} | {"/join/{token}/"}
+OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"}
+OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/"}
 """What anyone may read, since it tells of no team."""
-ACTIONS = {"/api/v1/sync", "/api/v1/read", "/sign-out/", "/api/v1/invitations/accept", "/api/v1/team/owner"}
+ACTIONS = {address for address, _, methods in ROUTES if "get" not in methods} | {"/sign-out/"}
 """What is not read but done."""
+OPEN_POSTS = {
+    (f"/api/v1/{name}", "post") for name in ("auth/tokens", "auth/reset", "auth/reset/password", "invitations/accept")
+}
+"""What comes before signing in."""
 BODIES = {"patch": {"name": "theirs"}, "post": {"id": str(uuid4()), "correct": True}}
 """Bodies in which nothing is wrong, so that the address alone decides."""
-OPEN_POSTS = {("/api/v1/auth/tokens", "post"), ("/api/v1/invitations/accept", "post")}
-"""What comes before signing in."""
 PRIVATE_TYPES = ["session", "infusion", "note"]
 
 
@@ -52,28 +56,36 @@ def foreign(address, place, taster):
         of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id
     if "{test_id}" in address:
         of_team |= triangle_test_of(place, taster)
+    if "{invitation_id}" in address or "{invitation_token}" in address:
+        of_team |= invitation_of(taster)
+    if "{reset_token}" in address:
+        of_team |= reset_of(taster)
     if "{photo_id}" in address:
         of_team["photo_id"] = kept_photo(place, taster).id
     if "{share_id}" in address or "{share_token}" in address:
         of_team |= ended_share(place, taster)
-    if "{invitation_id}" in address or "{token}" in address:
-        of_team |= invitation_of(taster)
     return address.format(**of_team)
 
 
-def triangle_test_of(place, taster):
-    """Record a triangle test with one answer; return their ids by the name they have in addresses."""
-    other = LotFactory(team=taster.team, by=taster.user)
-    ids = {"test_id": str(uuid4()), "trial_id": str(uuid4())}
+def reset_of(taster):
+    """Make a link to set the taster's password, which has ended."""
+    ResetLink.objects.create(user=taster.user, digest=digest_of("ended"), created_at=NOON, expires_at=NOON)
+    return {"reset_token": "ended"}
+
+
 def invitation_of(taster):
     """Make an invitation that was taken back, so that its link opens nothing to anyone."""
     inviting = person(taster.team, "owner")
     sent = {"role": "taster", "shop": str(taster.member.shop_id)}
     made = inviting.client.post("/api/v1/invitations/", sent).json()
     assert inviting.client.delete(f"/api/v1/invitations/{made['id']}/").status_code == 204
-    return {"invitation_id": made["id"], "token": made["token"]}
+    return {"invitation_id": made["id"], "invitation_token": made["token"]}
 
 
+def triangle_test_of(place, taster):
+    """Record a triangle test with one answer; return their ids by the name they have in addresses."""
+    other = LotFactory(team=taster.team, by=taster.user)
+    ids = {"test_id": str(uuid4()), "trial_id": str(uuid4())}
     test = {"id": ids["test_id"], "lot": place.words["lot"], "against": str(other.id), "held_on": "2026-03-04"}
     answers = [
         taster.client.post("/api/v1/triangle-tests/", test),

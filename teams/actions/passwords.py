@@ -1,0 +1,100 @@
+"""Changing a password and the address for a forgotten one; signing out everywhere."""
+
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+from django.db import transaction
+from django.db.models import F
+
+from teams.actions.audit import record_in_every_team
+from teams.actions.guard import Caller, Credentials, check_login
+from teams.actions.people import set_password
+from teams.errors import Invalid, NotSignedIn, Problem
+from teams.models import DeviceToken, ResetLink, User, What
+
+
+def _prove(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
+    """Return the token's login if the password is its own; a token that was stolen must not do for it.
+
+    Raises
+    ------
+    Invalid
+        It is not.
+    SlowDown
+        Too many attempts.
+    """
+    owner = token.member.user
+    caller = Caller(address=address, login=owner.id, device=str(token.id))
+    try:
+        return check_login(Credentials(username=owner.username, password=password), caller=caller, now=now)
+    except NotSignedIn as error:
+        raise Invalid(problems=[Problem("password", "wrong", "is not the present password")]) from error
+
+
+def change_password(token: DeviceToken, *, password: str, new_password: str, address: str, now: datetime) -> None:
+    """Set another password and sign every other device and browser out.
+
+    Raises
+    ------
+    Invalid
+        ``password`` is not the present one, or the new one is easily guessed.
+    SlowDown
+        Too many attempts at the present one.
+    """
+    user = _prove(token, password, address=address, now=now)
+    set_password(user, new_password, field="new_password")
+    with transaction.atomic():
+        user.save(update_fields=["password"])
+        _sign_out(user, but=token)
+        record_in_every_team(login=user.id, what=What.PASSWORD_CHANGE, about={"address": address}, now=now)
+
+
+def change_email(token: DeviceToken, *, email: str, password: str, address: str, now: datetime) -> User:
+    """Set the address for a forgotten password, or none by an empty text; ask for the password as `change_password`.
+
+    Whoever reads mail at that address can set a new password, so a stolen device must not be able to change it.
+    """
+    email = email.strip()
+    if email:
+        try:
+            validate_email(email)
+        except ValidationError as error:
+            raise Invalid(problems=[Problem("email", "pattern", "must be an e-mail address")]) from error
+    user = _prove(token, password, address=address, now=now)
+    user.email = email
+    with transaction.atomic():
+        user.save(update_fields=["email"])
+        ResetLink.objects.filter(user=user, used_at=None).delete()
+        record_in_every_team(login=user.id, what=What.EMAIL_CHANGE, about={"address": address}, now=now)
+    return user
+
+
+@transaction.atomic
+def sign_out_everywhere(user: User, *, address: str, now: datetime) -> None:
+    """End every token and every browser session of the login, in all its teams, the caller's included."""
+    _sign_out(user)
+    User.objects.filter(id=user.id).update(sign_outs=F("sign_outs") + 1)
+    record_in_every_team(login=user.id, what=What.SIGN_OUT_EVERYWHERE, about={"address": address}, now=now)
+
+
+def _sign_out(user: User, *, but: DeviceToken | None = None) -> None:
+    """End tokens and mailed links. Browsers go by the password, so a new one ends their sessions by itself."""
+    tokens = DeviceToken.objects.filter(member__user=user)
+    (tokens if but is None else tokens.exclude(id=but.id)).delete()
+    ResetLink.objects.filter(user=user, used_at=None).delete()
+
+
+@transaction.atomic
+def set_new_password(user: User, *, password: str, address: str, now: datetime) -> None:
+    """Set the password of a login that has shown itself by a mailed link; every device and browser is signed out.
+
+    Raises
+    ------
+    Invalid
+        The password is easily guessed.
+    """
+    set_password(user, password, field="password")
+    user.save(update_fields=["password"])
+    _sign_out(user)
+    record_in_every_team(login=user.id, what=What.PASSWORD_RESET, about={"address": address}, now=now)

@@ -1,0 +1,128 @@
+"""A forgotten password: asking for mail, sending it, and setting a new one by the link.
+
+Asking does the same work whatever is asked for: it stores the words and leaves the rest to a worker. So neither the
+answer nor its time tells whether there is such a login, or whether it has an address.
+"""
+
+import secrets
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from django.core.mail import send_mail
+from django.db import transaction
+from django.db.models import Q
+
+from teams.actions.passwords import set_new_password
+from teams.actions.people import digest_of
+from teams.actions.tallies import Limit, spend
+from teams.errors import Invalid, NotHere, Problem
+from teams.models import ResetLink, ResetRequest, User
+
+PER_ADDRESS = Limit(kind="reset from address", most=10, within=timedelta(hours=1))
+LINK_HOLDS = timedelta(hours=1)
+MOST_LINKS = 3
+"""To one login within the time that a link holds: nobody's mailbox is flooded."""
+MOST_LOGINS = 5
+"""Mailed for one e-mail address that several logins share."""
+CLAIM_HOLDS = timedelta(minutes=2)
+GIVEN_UP_AFTER = timedelta(hours=1)
+KEPT = timedelta(days=30)
+
+
+def ask_for_reset(asked: str, *, site: str, address: str, now: datetime) -> UUID:
+    """Store that somebody asks for mail to this user name or e-mail address; return what to ask a worker for.
+
+    Raises
+    ------
+    Invalid
+        Empty or too long to be either.
+    SlowDown
+        Too many from this address, whatever they asked for.
+    """
+    asked = asked.strip()
+    if not 0 < len(asked) <= 254:
+        raise Invalid(problems=[Problem("username", "required" if not asked else "too_long", "1 to 254 characters")])
+    if address:
+        spend(PER_ADDRESS, address, now=now)
+    return ResetRequest.objects.create(asked=asked, site=site, created_at=now).id
+
+
+def due_resets(*, now: datetime) -> list[UUID]:
+    """Return the requests of the last hour that nobody has handled or is about to."""
+    found = ResetRequest.objects.filter(_free(now), handled_at=None, created_at__gt=now - GIVEN_UP_AFTER)
+    return list(found.values_list("id", flat=True))
+
+
+def _free(now: datetime) -> Q:
+    return Q(claimed_at=None) | Q(claimed_at__lt=now - CLAIM_HOLDS)
+
+
+def mail_reset(request: UUID, *, now: datetime) -> int:
+    """Mail the links that were asked for; return how many. Done once, however often it is called.
+
+    A worker that dies on the way has claimed the request for two minutes; then another begins anew, with new links.
+    """
+    claimed = ResetRequest.objects.filter(_free(now), id=request, handled_at=None).update(claimed_at=now)
+    if not claimed:
+        return 0
+    held = ResetRequest.objects.get(id=request)
+    sent = sum(_mail(user, site=held.site, now=now) for user in _asked_for(held.asked))
+    ResetRequest.objects.filter(id=request).update(handled_at=now)
+    return sent
+
+
+def _asked_for(asked: str) -> list[User]:
+    """Return the logins of this name or address that can get mail and sign in."""
+    named = Q(username__iexact=asked) | Q(email__iexact=asked)
+    return list(User.objects.filter(named, is_active=True).exclude(email="").order_by("created_at")[:MOST_LOGINS])
+
+
+def _mail(user: User, *, site: str, now: datetime) -> bool:
+    if ResetLink.objects.filter(user=user, created_at__gt=now - LINK_HOLDS).count() >= MOST_LINKS:
+        return False
+    token = secrets.token_urlsafe(32)
+    ResetLink.objects.create(user=user, digest=digest_of(token), created_at=now, expires_at=now + LINK_HOLDS)
+    minutes = int(LINK_HOLDS.total_seconds() // 60)
+    text = (
+        f"Somebody, hopefully you, asked to set a new password for the Leafspan login {user.username}.\n\n"
+        f"Set it here, within {minutes} minutes and once:\n\n{site}/reset/{token}/\n\n"
+        "All devices are signed out then. If it was not you, leave this mail alone: nothing changes.\n"
+    )
+    send_mail("Leafspan: a new password", text, None, [user.email])
+    return True
+
+
+def open_reset(token: str, *, now: datetime) -> ResetLink:
+    """Return the link that this token still opens; raise NotHere whatever is the matter with it."""
+    found = (
+        ResetLink.objects.filter(digest=digest_of(token), used_at=None, expires_at__gt=now, user__is_active=True)
+        .select_related("user")
+        .first()
+    )
+    if found is None:
+        raise NotHere
+    return found
+
+
+@transaction.atomic
+def reset_password(*, token: str, password: str, address: str, now: datetime) -> None:
+    """Set a new password by a mailed link and sign every device and browser out.
+
+    Raises
+    ------
+    NotHere
+        The link is unknown, used or ended: it cannot be told which.
+    Invalid
+        The password is easily guessed; the link still holds.
+    """
+    if not ResetLink.objects.select_for_update().filter(digest=digest_of(token)):
+        raise NotHere
+    link = open_reset(token, now=now)
+    ResetLink.objects.filter(id=link.id).update(used_at=now)
+    set_new_password(link.user, password=password, address=address, now=now)
+
+
+def forget_resets(*, now: datetime) -> int:
+    """Delete what was asked more than a day ago, and links of `KEPT` ago; return how many there were."""
+    requests = ResetRequest.objects.filter(created_at__lt=now - timedelta(days=1)).delete()[0]
+    return requests + ResetLink.objects.filter(created_at__lt=now - KEPT).delete()[0]

@@ -1,0 +1,38 @@
+"""Setting a forgotten password anew: what was asked, and the one-time links that were mailed."""
+
+import uuid
+
+from django.db import models
+
+from teams.models.people import User
+
+
+class ResetRequest(models.Model):
+    """Somebody asked for mail. Kept for any name alike; a worker finds out whose it is."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    asked = models.CharField(max_length=254)
+    """A user name or an e-mail address."""
+    site = models.CharField(max_length=200)
+    """Scheme and host that the mailed link begins with."""
+    created_at = models.DateTimeField(db_index=True)
+    claimed_at = models.DateTimeField(null=True, blank=True)
+    """When a worker last began on it."""
+    handled_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"asked at {self.created_at}"
+
+
+class ResetLink(models.Model):
+    """A one-time link that sets a login's password. Only the SHA-256 of its token is kept."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
+    digest = models.CharField(max_length=64, unique=True)
+    created_at = models.DateTimeField(db_index=True)
+    expires_at = models.DateTimeField()
+    used_at = models.DateTimeField(null=True, blank=True)
+
+    def __str__(self) -> str:
+        return f"of {self.user_id} until {self.expires_at}"

@@ -333,4 +333,6 @@ def _longest_rated_s(known: Known) -> float:
 def _numbers(numbers: tuple[int, ...]) -> str:
     if len(numbers) == 1:
         return f"Infusion {numbers[0]}"
-    return f"Infusions {numbers[0]} to {numbers[-1]}"
+    if numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"Infusions {numbers[0]} to {numbers[-1]}"
+    return f"Infusions {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"

@@ -111,6 +111,8 @@ LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "lots-page"
 LOGOUT_REDIRECT_URL = "sign-in"
 DEVICE_TOKEN_DAYS = 180
+# Twenty a second for a whole minute from one device: a phone that sends photos in pieces stays far below.
+API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 1200)
 
 LANGUAGE_CODE = "en"
 TIME_ZONE = "UTC"
@@ -130,6 +132,7 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["api.parsing.StrictJSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_THROTTLE_CLASSES": ["api.throttles.PerDevice"],
     "EXCEPTION_HANDLER": "api.problems.as_problem",
     "UNICODE_JSON": True,
 }

@@ -16,8 +16,12 @@ from tests.factories import TeamFactory, person
 
 
 def pytest_configure():
-    """Look for no static files: nothing is collected for a test run, and each new client would list them anew."""
+    """Look for no static files: nothing is collected for a test run, and each new client would list them anew.
+
+    Stories send in seconds what a phone sends in weeks, so requests are not limited either but where that is tested.
+    """
     settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
+    settings.API_REQUESTS_PER_MINUTE = 1_000_000
 
 
 @pytest.fixture(scope="session")

@@ -2,7 +2,8 @@
 
 The numbers are the exact answer of a flow problem with convex costs (a linear programme whose corners are whole
 numbers): a taster's second cup of a lot costs more than any unevenness among lots, and each further cup of a lot more
-than the one before. Chance decides among equals.
+than the one before. Chance decides among equals. Repeats that are asked for are dealt after the first cups, in the same
+way among the lots that each taster has; the most even of some attempts is taken.
 """
 
 from collections.abc import Sequence
@@ -14,6 +15,7 @@ from scipy.sparse import coo_array
 from tastings.maths.sums import IntArray
 
 _AGAIN = 1000.0
+_ATTEMPTS = 30
 
 
 def deal(
@@ -37,18 +39,31 @@ def deal(
     int[n_tasters, n_lots]
         Without a required repeat, no lot comes to a taster again before all have.
     """
-    n_lots = had.shape[1]
-    new = np.minimum(need, np.maximum(n_lots - (had > 0).sum(axis=1), 0))
-    repeated = had.sum(axis=1) + need - (had > 0).sum(axis=1) - new
-    forced = np.clip(np.asarray(repeats) - repeated, 0, need)
-    first = _flow(had, need=need - forced, start=poured, step=1.0, only_seen=False, chance=chance)
-    if not forced.any():
-        return first
-    sofar = had + first
-    again = np.maximum(sofar - 1, 0).sum(axis=0)
-    start = 10 * (poured + first.sum(axis=0)) + again  # even cups first, then even repeats
-    more = _flow(sofar, need=forced, start=start, step=11.0, only_seen=True, chance=chance)
-    return first + more
+    n_lots, different = had.shape[1], (had > 0).sum(axis=1)
+    total = had.sum(axis=1) + need
+    asked = np.asarray(repeats, dtype=np.int64)
+    bare = total - np.minimum(different + need, n_lots) < asked  # whose repeats do not come by themselves
+    forced = np.where(bare, need - np.clip(np.minimum(total - asked, n_lots) - different, 0, need), 0)
+    best, least = None, (0, 0)
+    for _ in range(_ATTEMPTS):
+        first = _flow(had, need=need - forced, start=poured, step=1.0, only_seen=False, chance=chance)
+        if not forced.any():
+            return first
+        sofar = had + first
+        start = 10 * (poured + first.sum(axis=0)) + _again(sofar)  # even cups first, then even repeats
+        more = _flow(sofar, need=forced, start=start, step=11.0, only_seen=True, chance=chance)
+        cups, again = poured + (first + more).sum(axis=0), _again(sofar + more)
+        uneven = int((cups**2).sum()), int((again**2).sum())
+        if best is None or uneven < least:
+            best, least = first + more, uneven
+        if np.ptp(cups) <= 1 and np.ptp(again) <= 1:
+            break
+    return np.zeros_like(had) if best is None else best
+
+
+def _again(cups: IntArray) -> IntArray:
+    """Return how many cups of each lot repeat another of the same taster."""
+    return np.asarray(np.maximum(cups - 1, 0).sum(axis=0))
 
 
 def _flow(  # noqa: PLR0913  # two rounds differ in each of these
@@ -67,10 +82,9 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
     units = int(need.max()) // max(n_lots // 2, 1) + 2
     t, i, u = (axis.ravel() for axis in np.meshgrid(range(n_tasters), range(n_lots), range(units), indexing="ij"))
     own = _AGAIN * (had[t, i] + u) * step + chance.uniform(0, 0.01, len(t))
-    if only_seen:
-        own += np.where(had[t, i] > 0, 0.0, 1000 * _AGAIN)
     copies = min(n_tasters * units, int(need.sum()))
     lot, copy = (axis.ravel() for axis in np.meshgrid(range(n_lots), range(copies), indexing="ij"))
+    most = np.concatenate([(had[t, i] > 0) | (not only_seen), np.ones(len(lot))])
     shared = start[lot] + step * copy
     rows = np.concatenate([t, n_tasters + i, n_tasters + lot])
     columns = np.concatenate([np.arange(len(t)), np.arange(len(t)), len(t) + np.arange(len(lot))])
@@ -80,7 +94,7 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
         np.concatenate([own, shared]),
         A_eq=balance.toarray(),
         b_eq=np.concatenate([need, np.zeros(n_lots)]),
-        bounds=(0, 1),
+        bounds=[(0.0, float(one)) for one in most],
         method="highs-ds",
     )
     if found.x is None:

@@ -65,15 +65,17 @@ def improve(cups: Cups, *, chance: np.random.Generator, told: Callable[[float], 
     ceiling = bound(cups.counts, cups.others) - _GAIN
     weighed = search.descend(chance)
     best, least = search.cups(), search.variance
+    perfect = efficiency(best.counts, best.others) >= ceiling
     for number in range(MOST_ROUNDS):
         done = max(weighed / PAIRS_IN_ALL, number / MOST_ROUNDS)
         if told:
             told(min(done, 1.0))
-        if done >= 1 or efficiency(best.counts, best.others) >= ceiling or not search.kick(chance):
+        if done >= 1 or perfect or not search.kick(chance):
             break
         weighed += search.descend(chance)
         if search.variance < least * (1 - _GAIN):
             best, least = search.cups(), search.variance
+            perfect = efficiency(best.counts, best.others) >= ceiling
         elif search.variance > least * (1 + _GAIN):
             search = _Search(best)
     return best

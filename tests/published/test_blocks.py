@@ -1,8 +1,8 @@
 """Efficiency of block plans against known designs.
 
 Sources, all from memory: balanced incomplete blocks and the bound v (k - 1) / (k (v - 1)) they reach, John and Williams
-1995, Cyclic and Computer Generated Designs, chapters 2 and 3 (the seven lines of three points, the thirteen and
-twenty-one lines of four and five, eleven blocks of five, the twelve lines of nine points); square lattices of r replicates in blocks of k, whose efficiency factor is
+1995, Cyclic and Computer Generated Designs, chapters 2 and 3 (blocks of three of 7 lots, of four of 13, of five of 21
+and of 11, of three of 9); square lattices of r replicates in blocks of k, whose efficiency factor is
 (k + 1) (r - 1) / ((k + 1) (r - 1) + r), Yates 1936, Annals of Eugenics 7:121-140, and John and Williams, chapter 4.
 Square lattices are the best there are (Cheng and Bailey 1991, Annals of Statistics 19:1667-1671).
 """

@@ -1,0 +1,23 @@
+"""Cups made by the guide in simulated lots that it does not assume (``docs/guide.md`` has the whole table)."""
+
+import numpy as np
+import pytest
+
+from benchmarks.guide_worlds import one_lot
+
+
+def rms(parts):
+    return float(np.sqrt(np.mean(np.concatenate(parts) ** 2)))
+
+
+@pytest.mark.parametrize("power", [False, True], ids=["saturating", "power"])
+@pytest.mark.parametrize("sessions", [3, 8])
+def test_cups_by_the_guide_hold_within_twelve_per_cent_where_it_is_sure(power, sessions):
+    lots = [
+        one_lot(power=power, sessions=sessions, chance=np.random.default_rng([37, power, sessions, lot]))
+        for lot in range(24)
+    ]
+    guided, fixed = ([getattr(one, way)[: one.sure] for one in lots] for way in ("guided", "fixed"))
+    assert sum(one.size for one in guided) > 0.6 * sum(one.guided.size for one in lots)
+    assert rms(guided) < 0.12
+    assert rms(fixed) > 2 * rms(guided)

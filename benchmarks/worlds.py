@@ -7,6 +7,7 @@ degree off. Each taster has a gain, a shift and a noise, which are not recorded;
 end at 0 and 10.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -91,13 +92,22 @@ def some_table(chance: np.random.Generator, *, n_tasters: int = N_TASTERS) -> Ta
 
 
 def some_session(
-    leaf: Leaf, table: Table, *, number: int, chance: np.random.Generator, line: float | None = None
+    leaf: Leaf,
+    table: Table,
+    *,
+    number: int,
+    chance: np.random.Generator,
+    line: float | None = None,
+    others: Mapping[str, Leaf] | None = None,
+    among: Sequence[int] | None = None,
 ) -> Brew:
     """Brew and taste a lot once, the way it happens at a table.
 
     With a finish line the session ends where a cup is found spent, or at the hour, which is 5 to 12 infusions.
+    ``others`` are further descriptors, rated of the same cups by the same taster; ``among`` are those of the table who
+    may have tasted.
     """
-    taster = int(chance.integers(table.gain.size))
+    taster = int(chance.integers(table.gain.size)) if among is None else int(chance.choice(among))
     low_c = chance.uniform(0.0, 6.0)
     last = int(chance.integers(8, EVEN_INFUSIONS + 1))
     even = even_brew()
@@ -120,13 +130,18 @@ def some_session(
         warmed=bool(chance.random() < 0.7),
         pours=pours,
     )
-    said = (
-        table.shift[taster] + table.gain[taster] * leaf.cups(brew) + chance.normal(0, table.noise[taster], len(pours))
-    )
+    noise = table.noise[taster]
+    said = {
+        key: table.shift[taster] + table.gain[taster] * one.cups(brew) + chance.normal(0, noise, len(pours))
+        for key, one in {"strength": leaf, **(others or {})}.items()
+    }
     read_off_c = float(chance.normal(0.0, THERMOMETER_C))
     rated = tuple(
-        _rated(replace(pour, kettle_c=round(pour.kettle_c + read_off_c)), said=float(s))
-        for pour, s in zip(pours, said, strict=True)
+        _rated(
+            replace(pour, kettle_c=round(pour.kettle_c + read_off_c)),
+            said={key: float(s[i]) for key, s in said.items()},
+        )
+        for i, pour in enumerate(pours)
     )
     if line is None:
         return replace(brew, pours=rated)
@@ -137,6 +152,8 @@ def some_session(
     return replace(brew, pours=rated[: first + 1], ending=ending)
 
 
-def _rated(pour: Pour, *, said: float) -> Pour:
-    rating = float(np.clip(np.round(2 * said) / 2, LOWEST, HIGHEST))
-    return replace(pour, ratings={"strength": rating}) if pour.tasted else pour
+def _rated(pour: Pour, *, said: Mapping[str, float]) -> Pour:
+    if not pour.tasted:
+        return pour
+    ratings = {key: float(np.clip(np.round(2 * one) / 2, LOWEST, HIGHEST)) for key, one in said.items()}
+    return replace(pour, ratings=ratings)

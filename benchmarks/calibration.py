@@ -1,0 +1,173 @@
+"""How far the answers to a buyer's questions can be believed: readiness, arrival check and comparison on known truth.
+
+Run from the repository root: ``python -m benchmarks.calibration``. Progress goes to standard error, markdown to
+standard output; ``docs/measured.md`` has a run. One core; about ten minutes at the usual size. The simulated lots are
+those of ``benchmarks/questions.py``: leaf that the estimator does not assume, tasters that nobody has calibrated.
+"""
+
+import argparse
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+from time import monotonic
+
+import numpy as np
+
+from benchmarks.questions import Faced, Rested, a_pair, a_rested_lot, an_arrival
+from benchmarks.study import Progress
+from tastings.maths.arrival import DIFFERENT, NOTICEABLE, SAME, Arrival
+from tastings.maths.compare import LIKING
+from tastings.maths.develop import STRENGTH
+from tastings.maths.readiness import CANNOT_TELL, READY, RESTING
+
+LOTS = 1000
+ARRIVALS = 200
+SESSIONS = (1, 3, 6)
+DIFFERENCES = (0.0, NOTICEABLE, 3.0)
+START = 4099
+EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0 + 1e-9)
+Said = Callable[[str, int, int], None]
+
+
+def share(of: Sequence[bool]) -> str:
+    """Return a share with its standard error, or a dash for a share of nothing."""
+    if not of:
+        return "-"
+    part = float(np.mean(of))
+    return f"{part:.3f} ± {(max(part * (1 - part), 0.25 / len(of)) / len(of)) ** 0.5:.3f}"
+
+
+def classes(said: Sequence[tuple[float, bool]]) -> str:
+    """Return, by class of stated probability, how many there are, the mean stated, and the share that was true."""
+    stated, true = np.array([p for p, _ in said]), np.array([t for _, t in said])
+    rows = ["| stated | answers | mean stated | true |", "| --- | ---: | ---: | ---: |"]
+    for low, high in pairwise(EDGES):
+        inside = (stated >= low) & (stated < high)
+        if inside.any():
+            rows.append(
+                f"| {low:g} to {min(high, 1.0):g} | {inside.sum()} | {stated[inside].mean():.3f}"
+                f" | {share(true[inside].tolist())} |"
+            )
+    return "\n".join(rows)
+
+
+def of_readiness(lots: Sequence[Rested]) -> str:
+    """Return the figures of readiness as markdown."""
+    told = [one for one in lots if one.found.expected_on or one.found.low_on or one.found.verdict != CANNOT_TELL]
+    verdicts = "\n".join(
+        f"| {verdict} | {len(some)} | {share([one.truly_under for one in some])} |"
+        for verdict in (READY, RESTING, CANNOT_TELL)
+        for some in [[one for one in lots if one.found.verdict == verdict]]
+    )
+    return "\n".join(
+        (
+            "### Readiness",
+            "",
+            (
+                f"Told of {len(told)} of {len(lots)} lots; of the others too little was tasted. The 80 % interval of the date"
+                f" holds the day in {share([one.covered for one in told if one.crosses])} of"
+                f" {sum(one.crosses for one in told)} lots that fall under the level some day; of"
+                f" {sum(one.true_day == np.inf for one in told)} that never do it ends with no date in"
+                f" {share([one.found.high_on is None for one in told if one.true_day == np.inf])}."
+            ),
+            "",
+            "| verdict | lots | truly under the level |",
+            "| --- | ---: | ---: |",
+            verdicts,
+            "",
+            "Probability that it is under the level today:",
+            "",
+            classes([(one.found.probability, one.truly_under) for one in told if one.found.probability is not None]),
+        )
+    )
+
+
+def of_arrivals(found: dict[tuple[float, bool, int], list[Arrival]]) -> str:
+    """Return the figures of the arrival check as markdown."""
+    rows = [
+        "| true difference | tasters | sessions a side | called different | called same | mean detectable |",
+        "| ---: | --- | ---: | ---: | ---: | ---: |",
+    ]
+    for (differs_by, strangers, sessions), some in found.items():
+        detectable = float(np.mean([max(one.detectable for one in answer.compared) for answer in some]))
+        rows.append(
+            f"| {differs_by:g} | {'others' if strangers else 'the same'} | {sessions}"
+            f" | {share([one.verdict == DIFFERENT for one in some])}"
+            f" | {share([one.verdict == SAME for one in some])} | {detectable:.1f} |"
+        )
+    one_tea = [answer.verdict == DIFFERENT for (by, _, _), some in found.items() if by == 0 for answer in some]
+    return "\n".join(
+        (
+            "### Arrival check",
+            "",
+            (
+                f"Six descriptors, a difference in one of them or in none. One tea was called two in {share(one_tea)} of"
+                f" {len(one_tea)} pairs. `mean detectable`: the difference that the answer says it would have seen in the"
+                " descriptor known worst."
+            ),
+            "",
+            *rows,
+        )
+    )
+
+
+def of_pairs(pairs: Sequence[Faced]) -> str:
+    """Return the figures of comparisons as markdown."""
+    parts = ["### Two lots side by side", ""]
+    for key, words in ((STRENGTH, "strength"), (LIKING, "liking")):
+        both = [(one, said) for one in pairs for said in one.pair.differences if said.descriptor == key]
+        covered = [said.low <= one.true_more[key] <= said.high for one, said in both]
+        parts.append(f"The 80 % interval of the difference in {words} holds it in {share(covered)} of {len(both)}.")
+    lasting = [
+        (float(p), one.true_counts[0] * sign > one.true_counts[1] * sign)
+        for one in pairs
+        for p, sign in ((one.pair.outlasts, 1), (one.pair.outlasted, -1))
+        if p is not None
+    ]
+    more = {
+        key: [(p, one.true_more[key] > 0) for one in pairs if (p := one.pair.more(key)) is not None]
+        for key in (STRENGTH, LIKING)
+    }
+    # Which of two is the first means nothing, so each statement is counted both ways round.
+    both_ways = {key: [*said, *((1 - p, not true) for p, true in said)] for key, said in more.items()}
+    for title, said in (
+        ("outlasts (has more worthwhile infusions)", lasting),
+        ("is stronger", both_ways[STRENGTH]),
+        ("is liked more", both_ways[LIKING]),
+    ):
+        parts += ["", f"Probability that one {title}:", "", classes(said)]
+    return "\n".join(parts)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--lots", type=int, default=LOTS, help="roasted lots, and pairs of lots")
+    parser.add_argument("--arrivals", type=int, default=ARRIVALS, help="of each kind")
+    parser.add_argument("--start", type=int, default=START, help="start of the random numbers")
+    chosen = parser.parse_args()
+    said: Said = Progress(begun=monotonic())
+
+    lots = list[Rested]()
+    for lot in range(chosen.lots):
+        lots.append(a_rested_lot(np.random.default_rng([chosen.start, 1, lot])))
+        said("readiness", lot + 1, chosen.lots)
+    print(of_readiness(lots), flush=True)
+
+    arrivals: dict[tuple[float, bool, int], list[Arrival]] = {}
+    kinds = [(by, strangers, n) for by in DIFFERENCES for strangers in (False, True) for n in SESSIONS]
+    for number, (by, strangers, n) in enumerate(kinds):
+        some = arrivals[by, strangers, n] = []
+        for lot in range(chosen.arrivals):
+            chance = np.random.default_rng([chosen.start, 2, number, lot])
+            some.append(an_arrival(chance, sessions=n, strangers=strangers, differs_by=by))
+            said(f"arrivals, kind {number + 1} of {len(kinds)}", lot + 1, chosen.arrivals)
+    print(f"\n{of_arrivals(arrivals)}", flush=True)
+
+    pairs = list[Faced]()
+    for lot in range(chosen.lots):
+        pairs.append(a_pair(np.random.default_rng([chosen.start, 3, lot])))
+        said("pairs", lot + 1, chosen.lots)
+    print(f"\n{of_pairs(pairs)}")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,184 @@
+"""The buyer's questions put to simulated lots whose truth is known: is it ready, is it the same tea, which is more.
+
+Leaf, tables and sessions are those of :mod:`benchmarks.worlds`; every descriptor saturates in its own way, and all
+tasters are unknown, as in a team's first weeks. What is counted of the answers is in :mod:`benchmarks.calibration`.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from math import inf, log2
+
+import numpy as np
+
+from benchmarks.worlds import Leaf, Table, some_leaf, some_session, some_table
+from tastings.maths.arrival import Arrival, arrival
+from tastings.maths.brewing import FloatArray
+from tastings.maths.brews import Brew
+from tastings.maths.compare import FIRST_INFUSIONS, LIKING, Pair, compare
+from tastings.maths.develop import STRENGTH
+from tastings.maths.readiness import DatedBrew, Readiness, readiness
+from tastings.maths.steeps import worthwhile_steeps
+
+ROASTED = date(2026, 1, 1)
+READY_LEVEL = 4.0
+"""The roast that a team wants it under, as the product has it until the team says otherwise. [points]"""
+DESCRIPTORS = ("sweetness", "bitterness", "aroma", "body", "aftertaste")
+
+
+def usual_cup(leaf: Leaf) -> float:
+    """Return the true mean of the first eight even-brew cups. [points]."""
+    return float(leaf.even_cups()[:FIRST_INFUSIONS].mean())
+
+
+def brought_to(leaf: Leaf, wanted: float) -> Leaf:
+    """Return the leaf with another top, so that its first eight even-brew cups have a wanted mean. [points]."""
+    return replace(leaf, top=leaf.top * wanted / usual_cup(leaf))
+
+
+def descriptor_of(leaf: Leaf, chance: np.random.Generator, *, wanted: float | None = None) -> Leaf:
+    """Draw another descriptor of the same leaf: it leaves the leaf alike, and tastes in its own way."""
+    other = some_leaf(chance)
+    own = replace(leaf, half=other.half, slope=other.slope)
+    return brought_to(own, float(chance.uniform(2.0, 7.0)) if wanted is None else wanted)
+
+
+@dataclass(frozen=True, slots=True)
+class Rested:
+    """What was said of a roasted lot, the day it truly falls under the level, and today. [days after the roast]."""
+
+    found: Readiness
+    true_day: float
+    today: int
+
+    @property
+    def truly_under(self) -> bool:
+        """Whether it is under the level today."""
+        return self.true_day <= self.today
+
+    @property
+    def crosses(self) -> bool:
+        """Whether it starts above the level and falls under it some day."""
+        return 0 < self.true_day < inf
+
+    @property
+    def covered(self) -> bool:
+        """Whether the interval of the date holds the true day; no date stands for beyond two years."""
+        low, high = (
+            inf if one is None else float((one - ROASTED).days) for one in (self.found.low_on, self.found.high_on)
+        )
+        return low - 1 <= self.true_day <= high
+
+
+def a_rested_lot(chance: np.random.Generator) -> Rested:
+    """Roast a lot, taste it two to five times within 180 days by up to three tasters, and ask."""
+    leaf, table = some_leaf(chance), some_table(chance)
+    half_life = float(np.exp(chance.uniform(np.log(15.0), np.log(150.0))))
+    start, floor = float(chance.uniform(4.0, 8.5)), float(chance.uniform(0.0, 3.5))
+    start = max(start, floor + 0.5)
+    roast = descriptor_of(leaf, chance)
+    days = np.sort(chance.choice(181, size=int(chance.integers(2, 6)), replace=False)).tolist()
+    among = chance.choice(table.gain.size, size=int(chance.integers(1, 4)), replace=False).tolist()
+    sessions = [
+        DatedBrew(
+            day=ROASTED + timedelta(days=day),
+            brew=some_session(
+                leaf,
+                table,
+                number=number,
+                chance=chance,
+                among=among,
+                others={"roast": brought_to(roast, floor + (start - floor) * 2 ** (-day / half_life))},
+            ),
+        )
+        for number, day in enumerate(days)
+    ]
+    today = days[-1] + int(chance.integers(0, 61))
+    found = readiness(sessions, roasted_on=ROASTED, today=ROASTED + timedelta(days=today), level=READY_LEVEL)
+    if start <= READY_LEVEL:
+        true_day = 0.0
+    elif floor >= READY_LEVEL:
+        true_day = inf
+    else:
+        true_day = half_life * log2((start - floor) / (READY_LEVEL - floor))
+    return Rested(found=found, true_day=true_day, today=today)
+
+
+def an_arrival(chance: np.random.Generator, *, sessions: int, strangers: bool, differs_by: float) -> Arrival:
+    """Taste a sample and the lot that arrived, which differs in one of six descriptors or in none, and ask.
+
+    The same four tasters taste both, or four others the second. A difference goes towards the middle of the scale.
+    """
+    leaf, table = some_leaf(chance), some_table(chance, n_tasters=8)
+    sample = {key: descriptor_of(leaf, chance) for key in DESCRIPTORS}
+    arrived = dict(sample)
+    if differs_by:
+        key = DESCRIPTORS[int(chance.integers(len(DESCRIPTORS)))]
+        before = usual_cup(sample[key])
+        arrived[key] = brought_to(sample[key], before + (differs_by if before < 4.5 else -differs_by))
+    tasters = (range(4), range(4, 8) if strangers else range(4))
+    sides = [
+        _sessions(leaf, others, name=100 * place, n=sessions, among=who, chance=chance, table=table)
+        for place, (others, who) in enumerate(zip((sample, arrived), tasters, strict=True))
+    ]
+    return arrival(*sides, rated=(STRENGTH, *DESCRIPTORS))
+
+
+@dataclass(frozen=True, slots=True)
+class Faced:
+    """What was said of two lots, and the truth: which has more infusions and more of each descriptor, by how much."""
+
+    pair: Pair
+    true_counts: tuple[int, int]
+    true_more: Mapping[str, float]
+
+
+def a_pair(chance: np.random.Generator) -> Faced:
+    """Taste two lots one to four times each, by the same four tasters, and ask.
+
+    Half of the pairs are two lots of nearly the same leaf.
+    """
+    table = some_table(chance)
+    line = float(np.clip(chance.normal(2.5, 0.7), 0.8, 4.5))
+    first = some_leaf(chance)
+    second = _nearly(first, chance) if chance.random() < 0.5 else some_leaf(chance)
+    liked = [descriptor_of(leaf, chance, wanted=float(chance.uniform(3.0, 7.0))) for leaf in (first, second)]
+    groups = {
+        name: [
+            some_session(leaf, table, number=100 * place + i, chance=chance, line=line, others={LIKING: liking})
+            for i in range(int(chance.integers(1, 5)))
+        ]
+        for place, (name, leaf, liking) in enumerate(zip("ab", (first, second), liked, strict=True))
+    }
+    found = compare(groups, rated=[])
+    counts = [
+        worthwhile_steeps(leaf.even_cups()[None, :], finish_line=line).recommended or 0 for leaf in (first, second)
+    ]
+    return Faced(
+        pair=found.pairs[0],
+        true_counts=(counts[0], counts[1]),
+        true_more={
+            STRENGTH: usual_cup(first) - usual_cup(second),
+            LIKING: usual_cup(liked[0]) - usual_cup(liked[1]),
+        },
+    )
+
+
+def _nearly(leaf: Leaf, chance: np.random.Generator) -> Leaf:
+    off: FloatArray = np.exp(chance.normal(0.0, 0.15, 3))
+    return replace(leaf, k_per_min=leaf.k_per_min * off[0], tau_s=leaf.tau_s * off[1], top=min(leaf.top * off[2], 10.0))
+
+
+def _sessions(
+    leaf: Leaf,
+    others: Mapping[str, Leaf],
+    *,
+    name: int,
+    n: int,
+    among: Sequence[int],
+    chance: np.random.Generator,
+    table: Table,
+) -> list[Brew]:
+    return [
+        some_session(leaf, table, number=name + i, chance=chance, others=others, among=list(among)) for i in range(n)
+    ]

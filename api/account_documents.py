@@ -2,14 +2,17 @@
 
 from typing import Any
 
+from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers as s
 
 from api import documents as doc
 from api.account import AskForReset, Email, Password, Reset
+from api.audit import Audit
 from api.documents import an_object, described, problem
 from api.invitations import AcceptInvitation, Invitations, OneInvitation
 from api.people import HandOver
 from teams.actions.invitations import MOST_DAYS, USUAL_DAYS
+from teams.queries.access import WHAT
 
 ROLES = ["owner", "buyer", "taster", "viewer"]
 _INVITATION: dict[str, Any] = {
@@ -68,6 +71,15 @@ NEW_EMAIL = an_object(
 FORGOTTEN = an_object("ForgottenPassword", username=s.CharField(max_length=254, help_text="or e-mail address"))
 ASKED = an_object("ResetAsked", detail=s.CharField(help_text="the same whether there is such a login or not"))
 NEW_PASSWORD = an_object("NewPassword", token=s.CharField(help_text="out of the mailed link"), password=s.CharField())
+AUDIT_ENTRY = an_object(
+    "AuditEntry",
+    id=s.UUIDField(),
+    at=s.DateTimeField(),
+    who=s.UUIDField(allow_null=True, help_text="the login that did it"),
+    name=s.CharField(allow_null=True),
+    what=s.ChoiceField(choices=WHAT),
+    about=s.DictField(help_text="what it was done to; of a sign-in the device and the address it came from"),
+)
 _BODY = problem(400, 413, 415, 422)
 
 DESCRIBED: dict[Any, Any] = {
@@ -102,6 +114,17 @@ DESCRIBED: dict[Any, Any] = {
     Reset: {
         "post": described(
             operation_id="password_reset", request=NEW_PASSWORD, responses={204: None, **_BODY, **problem(404)}, auth=[]
+        )
+    },
+    Audit: {
+        "get": described(
+            operation_id="audit_list",
+            parameters=[
+                OpenApiParameter("what", str, description="only what was done of this kind", enum=WHAT),
+                *doc.PAGING,
+                doc.ETAG,
+            ],
+            responses={200: doc.page(AUDIT_ENTRY, "AuditPage"), **doc.NOT_MODIFIED, **problem(403, 422)},
         )
     },
     HandOver: {

@@ -5,15 +5,17 @@ from collections.abc import Iterator
 from django.urls import URLPattern, path
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_view
-from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerView
+from drf_spectacular.views import SpectacularAPIView
 
 from api import answers
 from api import documents as doc
 from api.account import AskForReset, Email, Password, Reset
 from api.account_documents import DESCRIBED as ACCOUNTS_DESCRIBED
 from api.account_documents import MEMBER_CHANGE
+from api.audit import Audit
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
+from api.docs_page import DocsPage
 from api.documents import described, problem
 from api.export import DESCRIBED as EXPORT_DESCRIBED
 from api.export import TeamExport
@@ -240,11 +242,12 @@ urlpatterns = [
     path("invitations/<str:invitation_id>/", OneInvitation.as_view()),
     path("photos/<str:photo_id>/thumbnail", PhotoThumbnail.as_view()),
     path("team/owner", HandOver.as_view()),
+    path("audit", Audit.as_view()),
     path("photos/<str:photo_id>/colour", PhotoColour.as_view()),
     path("shares/", Shares.as_view()),
     path("shares/<str:share_id>/", OneShare.as_view()),
     path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),
-    path("docs", SpectacularSwaggerView.as_view(url_name="schema", permission_classes=[], authentication_classes=[])),
+    path("docs", DocsPage.as_view()),
 ]

@@ -45,6 +45,7 @@ if os.environ.get("LEAFSPAN_TLS") == "1":
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
     SECURE_HSTS_SECONDS = 31_536_000
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = os.environ.get("LEAFSPAN_HSTS_SUBDOMAINS") == "1"
 
 # Where people reach the server, for links in mail: https://tea.example. Without it a link begins as the request did.
 SITE_URL = os.environ.get("LEAFSPAN_URL", "").rstrip("/")
@@ -71,6 +72,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
+    "api.headers.SafetyHeaders",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
@@ -98,7 +100,11 @@ STATIC_ROOT = LEAFSPAN_HOME / "static"
 WHITENOISE_USE_FINDERS = True
 
 AUTH_USER_MODEL = "teams.User"
-SILENCED_SYSTEM_CHECKS = ["auth.E003"]  # names are unique, without regard to case: stricter than the check can see
+SILENCED_SYSTEM_CHECKS = [
+    "auth.E003",  # names are unique, without regard to case: stricter than the check can see
+    "security.W005",  # which other hosts lie below ours, and whether they speak https, only their owner knows:
+    "security.W021",  # LEAFSPAN_HSTS_SUBDOMAINS=1 says so
+]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",

@@ -8,6 +8,9 @@ from django.db.models import Q
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import AuditEntry, Invitation, Member, What
 
+WHAT: tuple[str, ...] = tuple(What.values)
+"""The kinds of entries in the audit log."""
+
 
 def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[Invitation]:
     """Return the team's invitations, the newest first, those that ended included; owners only."""
@@ -48,8 +51,8 @@ def audit_of(member: Member, *, what: str | None, after: UUID | None, limit: int
         raise NotAllowed("only an owner reads the audit log")
     found = AuditEntry.objects.filter(team_id=member.team_id)
     if what is not None:
-        if what not in What.values:
-            raise Invalid(problems=[Problem("what", "choice", f"one of {', '.join(What.values)}")])
+        if what not in WHAT:
+            raise Invalid(problems=[Problem("what", "choice", f"one of {', '.join(WHAT)}")])
         found = found.filter(what=what)
     if after is not None:
         last = AuditEntry.objects.filter(team_id=member.team_id, id=after).values_list("at", flat=True).first()

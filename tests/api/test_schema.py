@@ -125,7 +125,7 @@ def test_answers_about_people_are_as_documented(owner, document):
 
     sent = {"role": "taster", "shop": str(owner.member.shop_id)}
     made = owner.client.post("/api/v1/invitations/", sent).json()
-    read["InvitationPage"] = "invitations/"
+    read |= {"InvitationPage": "invitations/", "AuditPage": "audit"}
     coming = {"token": made["token"], "username": "Mei", "password": "two leaves and a bud", "device": "phone"}
     joined = phone().post("/api/v1/invitations/accept", coming).json()
 

@@ -1,0 +1,27 @@
+"""What every answer tells a browser not to do, unless the view has said so itself."""
+
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponseBase
+
+NOTHING = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+"""For JSON, pictures and files, which are not pages: nothing is loaded or run, wherever they are opened."""
+HEADERS = {
+    "Content-Security-Policy": NOTHING,
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
+}
+
+
+class SafetyHeaders:
+    """Adds the headers; Django's own middleware adds the rest (sniffing, framing, referrer, opener, transport)."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer."""
+        response = self.get_response(request)
+        for name, value in HEADERS.items():
+            response.setdefault(name, value)
+        return response

@@ -3,8 +3,7 @@
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 
-from a2wsgi import WSGIMiddleware
-
+from config.readers import Threaded
 from config.wsgi import application as pages_and_api  # sets Django up, so it comes first
 
 from api.live import PATH, Live  # isort: skip
@@ -12,7 +11,7 @@ from api.live import PATH, Live  # isort: skip
 THREADS = 4
 """Requests served at a time by one process."""
 
-_threaded = WSGIMiddleware(pages_and_api, workers=THREADS)  # type: ignore[arg-type]  # an environ is a dictionary
+_threaded = Threaded(pages_and_api, workers=THREADS)
 _live = Live()
 
 
@@ -25,4 +24,4 @@ async def application(
     if scope["type"] == "http" and scope["path"] == PATH:
         await _live(scope, receive, send)
     else:
-        await _threaded(scope, receive, send)  # type: ignore[arg-type]  # the same shapes under narrower names
+        await _threaded(scope, receive, send)

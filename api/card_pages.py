@@ -19,12 +19,12 @@ from tastings.reports.page import render_around
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from uuid import UUID
 
+    from tastings.queries.records import Record
     from teams.models import Member
 
 
-def card_told(member: Member, lot: UUID, *, lang: str) -> dict[str, Any]:
+def card_told(member: Member, lot: Record, *, lang: str) -> dict[str, Any]:
     """Return what the card says in a language.
 
     Raises
@@ -68,8 +68,8 @@ def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
         why = f"Cards are written in these languages: {', '.join(languages())}."
         return render(request, "tastings/refused.html", {"why": why}, status=404)
     if form:
-        return card_file(request, member, facts=facts, form=form, name=f"{lot}-{facts['lang']}")
-    return card_page(facts, beside=f"/lots/{lot}/card", request=request)
+        return card_file(request, member, facts=facts, form=form, name=f"{lot.id}-{facts['lang']}")
+    return card_page(facts, beside=f"/lots/{lot.id}/card", request=request)
 
 
 urlpatterns = [

@@ -10,7 +10,7 @@ from threading import Lock
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
-from django.http import FileResponse, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseNotModified
+from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
 from django.template.loader import render_to_string
 from django.urls import path
 from django.utils import timezone
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from django.utils.safestring import SafeString
 
     from tastings.queries.photos import ServedFile
+    from tastings.queries.records import Record
     from teams.models import Member
 
 WAIT_S = 4.0
@@ -72,22 +73,22 @@ class _Articles:
 _articles = _Articles()
 
 
-def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, UUID]:
+def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
     """Return the caller's place in the lot's team, and the lot; raise NotHere when they have none."""
     places, lot = places_of(request), id_in_address(lot_id)
     for member in places:
         try:
-            record_for(member, "lot", lot)
+            return member, record_for(member, "lot", lot)
         except NotHere:
             continue
-        return member, lot
     raise NotHere
 
 
 def _told(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, dict[str, Any]]:
     """Return what the report tells of a lot to a member of its team."""
-    member, lot = member_with(request, lot_id)
-    told = told_of(member, lot, today=timezone.now().date())
+    member, found = member_with(request, lot_id)
+    lot = found.id
+    told = told_of(member, found, today=timezone.now().date())
     told["sessions"] = [{**s, "href": f"/lots/{lot}/sessions/{s['id']}/"} for s in told["sessions"]]
     told["photos"] = [{**p, "href": f"/lots/{lot}/photos/{p['id']}.jpg"} for p in told["photos"]]
     return member, lot, told
@@ -186,7 +187,8 @@ def set_file(  # noqa: PLR0913 - who asks, for what and under which name
 @require_safe
 def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
     """Show one session behind the figures: how it was brewed and what was noted, pour by pour."""
-    member, lot = member_with(request, lot_id)
+    member, found = member_with(request, lot_id)
+    lot = found.id
     told = session_told(member, lot=lot, session=id_in_address(session_id))
     photos = [{**p, "href": f"/lots/{lot}/photos/{p['id']}.jpg"} for p in told["photos"]]
     return HttpResponse(render_session(**{**told, "photos": photos}, lot_href=f"/lots/{lot}/report/", request=request))
@@ -194,24 +196,23 @@ def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
 
 @page
 @require_safe
-def photo(request: HttpRequest, lot_id: str, photo_id: str) -> HttpResponseBase:
+def photo(request: HttpRequest, lot_id: str, photo_id: str) -> HttpResponse:
     """Give the thumbnail of a photo of the lot or of one of its sessions."""
     member, lot = member_with(request, lot_id)
-    return picture(picture_of_lot(member, lot=lot, photo=id_in_address(photo_id)))
+    return picture(request, picture_of_lot(member, lot=lot.id, photo=id_in_address(photo_id)))
 
 
-def picture(served: ServedFile) -> HttpResponseBase:
+def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
     """Answer with a photo's thumbnail; raise NotHere when it was let go of."""
+    tag = f'"{served.tag[:32]}"'
+    if request.headers.get("If-None-Match") == tag:
+        return HttpResponseNotModified(headers={"ETag": tag})
     try:
-        opened = served.path.open("rb")
+        answer = sent_file(served.path.read_bytes(), "photo.jpg", kind="image/jpeg")
     except FileNotFoundError as error:
         raise NotHere from error
-    return FileResponse(
-        opened,
-        content_type="image/jpeg",
-        filename="photo.jpg",
-        headers={"ETag": f'"{served.tag[:32]}"', "X-Content-Type-Options": "nosniff"},
-    )
+    answer["ETag"] = tag
+    return answer
 
 
 urlpatterns = [

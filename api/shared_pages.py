@@ -21,6 +21,7 @@ from api.conditional import id_in_address
 from api.pages import POLICY
 from api.report_pages import article, curve_file, figures_file, picture, set_file
 from tastings.actions.shares import count_view
+from tastings.queries.records import record_for
 from tastings.queries.reports import picture_of_lot, told_of
 from tastings.queries.shares import guest_of, share_with, without_names
 from tastings.reports.catalogue import UnknownLanguageError
@@ -67,7 +68,7 @@ def look(request: HttpRequest, share: Share, token: str, form: str) -> HttpRespo
 
 
 def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
-    facts = card_told(guest, share.lot_id, lang=request.GET.get("lang", share.lang))
+    facts = card_told(guest, record_for(guest, "lot", share.lot_id), lang=request.GET.get("lang", share.lang))
     if form == "":
         return card_page(facts, beside=beside, public=True)
     if form not in ("md", "pdf"):
@@ -94,7 +95,7 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
 
 def _told(guest: Member, share: Share, *, beside: str) -> dict[str, Any]:
     """Return what the report tells a guest: no name unless allowed, of the photos those of leaf and liquor."""
-    told = told_of(guest, share.lot_id, today=timezone.now().date())
+    told = told_of(guest, record_for(guest, "lot", share.lot_id), today=timezone.now().date())
     if not share.names:
         told = without_names(told)
     told["photos"] = [
@@ -110,7 +111,7 @@ def photo(request: HttpRequest, share: Share, token: str, photo_id: str) -> Http
     if share.shows != "report":
         raise NotHere
     found = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_in_address(photo_id), leaf_and_liquor=True)
-    return picture(found)
+    return picture(request, found)
 
 
 urlpatterns = [

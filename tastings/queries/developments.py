@@ -29,6 +29,11 @@ class Figures:
 def development_for(member: Member, lot: UUID) -> Figures:
     """Return the stored figures of the team's lot; raise NotHere when there is no such lot."""
     record_for(member, "lot", lot)
+    return figures_of(lot)
+
+
+def figures_of(lot: UUID) -> Figures:
+    """Return the stored figures of a lot that the caller has been found to see."""
     return _figures(lot, Development.objects.filter(lot_id=lot).first())
 
 

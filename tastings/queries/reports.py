@@ -18,11 +18,11 @@ from lots.models.wire import TO_WIRE
 from tastings.maths.brews import BrewError
 from tastings.maths.pots import Pot
 from tastings.models import Descriptor, Infusion, Photo, Session, TeamPanel
-from tastings.queries.developments import development_for, labels_of, sessions_shown
+from tastings.queries.developments import figures_of, labels_of, sessions_shown
 from tastings.queries.guides import guide_for
 from tastings.queries.panels import panel_for
 from tastings.queries.photos import ServedFile, file_of, name_on_disk, visible_photos
-from tastings.queries.records import open_sessions, record_for
+from tastings.queries.records import Record, open_sessions
 from tastings.queries.verdicts import readiness_for
 from teams.errors import NotHere
 from teams.models import Member
@@ -58,43 +58,44 @@ class _Memory:
 _memory = _Memory()
 
 
-def told_of(member: Member, lot: UUID, *, today: date) -> dict[str, Any]:
+def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
     """Return what the report tells of a lot, as `tastings.reports.page.report_facts` takes it.
 
-    Raises
-    ------
-    NotHere
-        The team has no such lot.
+    Parameters
+    ----------
+    lot : Record
+        As `record_for` gave it to this member.
     """
-    fields = record_for(member, "lot", lot).fields
-    figures = development_for(member, lot)
-    sessions = sessions_shown(member, lot)
+    fields, revision = lot.fields, member.team.revision
+    figures = figures_of(lot.id)
+    sessions = sessions_shown(member, lot.id)
     panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_revision").first()
-    pot = usual_pot(member)
+    # Pot and words follow from synced records alone, each change of which counts the team's revision up.
+    pot = _memory.get(("pot", member.team_id, member.shop_id, revision), lambda: usual_pot(member))
     roasted_on, level = fields.get("roasted_on"), member.team.ready_roast
 
     def guide() -> dict[str, Any] | None:
         told = {name: pot[name] for name in _POT if pot.get(name) is not None}
         try:
-            return {**guide_for(member, lot, pot=Pot(**told)).as_json(), "pot": pot}
+            return {**guide_for(member, lot.id, pot=Pot(**told)).as_json(), "pot": pot}
         except BrewError:  # what was noted of the pot is beyond what can be worked out
             return None
 
-    made_from = (lot, figures.tag, panel)
+    made_from = (lot.id, fields.get("kind"), figures.tag, panel)
     return {
         "lot": fields,
         "development": figures.body,
         "tasted": figures.tasted,
         "tasters": {str(s["taster"]): str(s["taster_name"]) for s in sessions},
         "sessions": sessions,
-        "labels": labels_of(member),
+        "labels": _memory.get(("labels", member.team_id, revision), lambda: labels_of(member)),
         "guide": _memory.get(("guide", *made_from, tuple(sorted(pot.items()))), guide),
         "readiness": _memory.get(
             ("readiness", *made_from, roasted_on, level, today),
-            lambda: readiness_for(member, lot, today=today, level=None),
+            lambda: readiness_for(member, lot.id, today=today, level=None),
         ),
         "panel": _memory.get(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
-        "photos": report_photos(member, lot),
+        "photos": report_photos(member, lot.id),
     }
 
 
@@ -209,5 +210,12 @@ def _photo(photo: Photo) -> dict[str, Any]:
 
 def families_of(member: Member) -> dict[str, str]:
     """Return the family of each descriptor, by key."""
-    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("-removed")
+    found: dict[str, str] = _memory.get(
+        ("families", member.team_id, member.team.revision), lambda: _families_of(member.team_id)
+    )
+    return found
+
+
+def _families_of(team: UUID) -> dict[str, str]:
+    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=team)).order_by("-removed")
     return dict(words.values_list("key", "family"))

@@ -58,6 +58,7 @@ def card_facts(  # noqa: PLR0913 - one argument for each kind of record that the
     layers = sorted(development.get("layers") or (), key=lambda layer: layer["infusion"])
     worth = [layer for layer in layers if layer["infusion"] <= reach] or layers[:1]
     tasted = bool((development.get("evidence") or {}).get("sessions"))
+    caffeine = _caffeine(guide, words)
     return {
         "lang": lang,
         "name": str(lot.get("name") or "") or words.say("title"),
@@ -86,7 +87,7 @@ def card_facts(  # noqa: PLR0913 - one argument for each kind of record that the
         "cautions": [
             words.say("scald"),
             words.say("hot"),
-            words.say("herbal" if lot.get("kind") == "herbal" else "caffeine"),
+            " ".join(filter(None, (caffeine, words.say("herbal" if lot.get("kind") == "herbal" else "caffeine")))),
         ],
         "missing_words": words.say("missing"),
         "skip": words.say("skip"),
@@ -176,6 +177,11 @@ def _many(steeps: Mapping[str, Any], guide: Mapping[str, Any] | None, words: Cat
         return [first]
     phrase = "span_more" if round(high) >= LAST_INFUSION else "span"
     return [first, words.say(phrase, low=round(low), high=round(high))]
+
+
+def _caffeine(guide: Mapping[str, Any] | None, words: Catalogue) -> str:
+    found = ((guide or {}).get("caffeine") or {}).get("per_pot_mg")
+    return words.say("caffeine_pot", low=found["low"], high=found["high"]) if found else ""
 
 
 def _escaped(text: object) -> str:

@@ -7,7 +7,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from tastings.reports.facts import figure
+from tastings.reports.words import figure
 from tastings.shapes import LANGUAGES
 
 _DATA = Path(__file__).resolve().parent.parent / "data"

@@ -2,15 +2,10 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime
-from decimal import Decimal
 from typing import Any
 
-from tastings.reports.words import count_words, counted, listed, one_decimal, plain
-
-
-def figure(value: object) -> str:
-    """Write a number without needless zeros; what is no number is returned as text."""
-    return f"{value:g}" if isinstance(value, int | float | Decimal) else str(value)
+from tastings.reports.catalogue import FIRST, catalogue
+from tastings.reports.words import count_words, counted, figure, listed, one_decimal, plain
 
 
 def provenance(lot: Mapping[str, Any]) -> list[str]:
@@ -25,7 +20,8 @@ def provenance(lot: Mapping[str, Any]) -> list[str]:
     roast = lot.get("roast")
     parts = [
         str(lot.get("kind") or "").capitalize(),
-        *(str(lot.get(f) or "") for f in ("cultivar", "garden", "region", "country")),
+        *(str(lot.get(f) or "") for f in ("cultivar", "garden", "region")),
+        _country(lot),
         f"{' to '.join(dict.fromkeys(heights))} m" if heights else "",
         f"{season} harvest" if season else "",
         f"{figure(oxidation)}\u00a0% oxidised" if oxidation is not None else "",
@@ -38,8 +34,13 @@ def provenance(lot: Mapping[str, Any]) -> list[str]:
 
 def origin(lot: Mapping[str, Any]) -> list[str]:
     """Return only the kind and where it grew, for a line of a list."""
-    parts = [str(lot.get(field) or "") for field in ("kind", "garden", "region", "country")]
+    parts = [*(str(lot.get(field) or "") for field in ("kind", "garden", "region")), _country(lot)]
     return [part[0].upper() + part[1:] for part in parts if part.strip()]
+
+
+def _country(lot: Mapping[str, Any]) -> str:
+    code = str(lot.get("country") or "")
+    return catalogue(FIRST).word("countries", code) if code else ""
 
 
 def evidence_sentence(evidence: Mapping[str, Any], steeps: Mapping[str, Any]) -> str:

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 
 from tastings.maths.colour import srgb_of
-from tastings.reports.facts import day_of, figure
-from tastings.reports.words import counted, isolated, listed, one_decimal, percent, signed, two_decimals
+from tastings.reports.facts import day_of
+from tastings.reports.words import counted, figure, isolated, listed, one_decimal, percent, signed, two_decimals
 
 PHOTO_OF = {
     "dry_leaf": "Dry leaf",
@@ -75,6 +75,10 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
     return {
         "pot": f"{pot_words(pot)}: {whose}.",
         "aim": aim + end,
+        "change": [
+            found["detail"] for name in ("too_strong", "too_thin") if (found := (guide.get("change") or {}).get(name))
+        ],
+        "caffeine": _caffeine(guide.get("caffeine") or {}),
         "rows": [
             {
                 "infusion": one["number"],
@@ -86,6 +90,14 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
             for one in guide["infusions"]
         ],
     }
+
+
+def _caffeine(found: Mapping[str, Any]) -> str:
+    pot, cup = found.get("per_pot_mg"), found.get("per_cup_mg")
+    if not pot or not cup:
+        return ""
+    spans = [f"{figure(span['low'])} to {figure(span['high'])} mg" for span in (pot, cup)]
+    return f"Caffeine, an estimate and no measurement of this lot: {spans[0]} in all its cups, {spans[1]} in one."
 
 
 def agreement_section(

@@ -6,9 +6,9 @@ from typing import Any
 from django.http import HttpRequest
 from django.template.loader import render_to_string
 
-from tastings.reports.facts import figure, session_row
+from tastings.reports.facts import session_row
 from tastings.reports.sections import photo_rows, time_words
-from tastings.reports.words import one_decimal, plain
+from tastings.reports.words import figure, one_decimal, plain
 
 ENDINGS = {"spent": "The leaf was spent at the end.", "stopped": "Stopped before the leaf was spent."}
 

@@ -2,6 +2,7 @@
 
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from tastings.maths.layers import Layer
@@ -24,6 +25,11 @@ DEPARTURE_WORDS = {
 }
 # The even brew is worked out to here (contract), so a count that reaches it may well be higher.
 LAST_INFUSION = 12
+
+
+def figure(value: object) -> str:
+    """Write a number without needless zeros; what is no number is returned as text."""
+    return f"{value:g}" if isinstance(value, int | float | Decimal) else str(value)
 
 
 def percent(probability: float) -> str:

@@ -8,7 +8,7 @@ from html.parser import HTMLParser
 import pytest
 from django.template.loader import render_to_string
 
-from tastings.reports.facts import day_of, evidence_sentence, figure, provenance
+from tastings.reports.facts import day_of, evidence_sentence, provenance
 from tastings.reports.page import (
     STANDING_CAUTIONS,
     STRIPS_TOGETHER,
@@ -17,6 +17,7 @@ from tastings.reports.page import (
     render_report,
     report_context,
 )
+from tastings.reports.words import figure
 from tests.tastings.reports import sample
 
 HOSTILE = "<script>alert('1')</script><img src=x onerror=alert(2)> & \"'\u202e שלום 🍵 " + "W" * 300

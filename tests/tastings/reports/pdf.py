@@ -1,0 +1,64 @@
+"""The text of a PDF as a reader would select it: enough of ISO 32000 for files that the typesetter writes."""
+
+import re
+import zlib
+
+_TOKEN = re.compile(rb"/(\w+) [\d.]+ Tf|\((?:\\.|[^\\()])*\)|<([0-9a-fA-F]+)>|\b(ET|Td|Tm|T\*)\b", re.DOTALL)
+_ESCAPE = re.compile(rb"\\(?:([0-7]{1,3})|(.))", re.DOTALL)
+_NAMED = {b"n": b"\n", b"r": b"\r", b"t": b"\t", b"b": b"\b", b"f": b"\f"}
+
+
+def text_of(pdf):
+    """Return the text of all pages, in the order in which it is drawn."""
+    held = {int(n): body for n, body in re.findall(rb"(\d+) 0 obj(.*?)endobj", pdf, re.DOTALL)}
+    pages = [body for body in held.values() if b"/Type/Page/" in body]
+    return "".join(_page(body, held) for body in pages)
+
+
+def pages_of(pdf):
+    """Return how many pages there are."""
+    return len(re.findall(rb"/Type/Page/", pdf))
+
+
+def _page(body, held):
+    resources = held[int(re.search(rb"/Resources (\d+) 0 R", body)[1])]
+    fonts = {
+        name: _letters(held[int(number)], held)
+        for name, number in re.findall(rb"/(\w+) (\d+) 0 R", re.search(rb"/Font<<(.*?)>>", resources)[1])
+    }
+    content = _stream(held[int(re.search(rb"/Contents (\d+) 0 R", body)[1])])
+    said, font = [], {}
+    for token in _TOKEN.finditer(content):
+        if token[1]:
+            font = fonts[token[1]]
+        elif token[3]:
+            said.append("" if token[3] != b"ET" else " ")
+        else:
+            raw = bytes.fromhex(token[2].decode()) if token[2] else _literal(token[0][1:-1])
+            width = font.get("width", 2)
+            said += [font.get(raw[i : i + width], "") for i in range(0, len(raw), width)]
+    return "".join(said)
+
+
+def _literal(text):
+    return _ESCAPE.sub(lambda m: bytes([int(m[1], 8)]) if m[1] else _NAMED.get(m[2], m[2]), text)
+
+
+def _letters(font, held):
+    """Return what each code of a font stands for; 1 byte a code in a Type 3 font, 2 in the others."""
+    found = {"width": 1 if b"/Type3" in font else 2}
+    cmap = _stream(held[int(re.search(rb"/ToUnicode (\d+) 0 R", font)[1])])
+    for block in re.findall(rb"beginbfchar(.*?)endbfchar", cmap, re.DOTALL):
+        for code, letters in re.findall(rb"<(\w+)>\s*<(\w+)>", block):
+            found[bytes.fromhex(code.decode())] = bytes.fromhex(letters.decode()).decode("utf-16-be")
+    for block in re.findall(rb"beginbfrange(.*?)endbfrange", cmap, re.DOTALL):
+        for low, high, letters in re.findall(rb"<(\w+)>\s*<(\w+)>\s*<(\w+)>", block):
+            start = int(letters, 16)
+            for code in range(int(low, 16), int(high, 16) + 1):
+                found[code.to_bytes(found["width"], "big")] = chr(start + code - int(low, 16))
+    return found
+
+
+def _stream(body):
+    data = re.search(rb"stream\r?\n(.*?)\r?\nendstream", body, re.DOTALL)[1]
+    return zlib.decompress(data) if b"/FlateDecode" in body[: body.index(b"stream")] else data

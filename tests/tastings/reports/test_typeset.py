@@ -1,0 +1,170 @@
+"""The PDF says what the page says, as text that can be selected, whatever was typed into a field."""
+
+import csv
+import io
+import re
+import struct
+
+import pytest
+
+from tastings.reports.page import report_facts
+from tastings.reports.paper import report_paper
+from tastings.reports.sheet import curves_csv
+from tastings.reports.typeset import REPLACEMENT, SettingError, digest_of, drawable, typeset
+from tastings.reports.words import one_decimal
+from tests.tastings.reports import sample
+from tests.tastings.reports.pdf import pages_of, text_of
+from tests.tastings.reports.test_sections import GUIDE, PANEL, PHOTO, READINESS
+
+HOSTILE = [
+    "<script>alert(1)</script>",
+    '#emph[x] *b* _i_ $x$ `raw` @ref <label> #panic("no") \\ #{ 1 + 1 }',
+    "W" * 400,
+    "\u05e9\u05dc\u05d5\u05dd \u202e abc \u2066 left open",
+    "🍵 family 👨‍👩‍👧 tea",
+    "=1+1 @SUM(A1) -2 +3",
+    "line\nbreak\ttab \x00\x07 control \ue000 private \U000e0001",
+    "{{ 7|add:7 }} %s {0} \"quoted\" 'and' \\u{41}",
+]
+
+
+def full(**changed):
+    return sample.report(guide=GUIDE, panel=PANEL, readiness=READINESS, **changed)
+
+
+@pytest.fixture(scope="module")
+def pdf():
+    return typeset("report", "pdf", report_paper(**full()))
+
+
+def words_of(pdf):
+    return " ".join(text_of(pdf).replace("\u200b", "").split())
+
+
+def test_pdf_text_can_be_selected_and_is_that_of_the_page(pdf):
+    facts, said = report_facts(**full()), words_of(pdf)
+    told = [facts["name"], facts["profile_sentence"], facts["steeps_sentence"], facts["evidence_sentence"]]
+    told += [*facts["agreement"], *facts["ageing"], *facts["departures"], *facts["cautions"], facts["next"]]
+    told += [facts["guide"]["pot"], facts["guide"]["aim"], facts["even_brew_sentence"], *facts["guide"]["change"]]
+    told += [f"{cup['infusion']} {cup['mean']} {cup['span']} {cup['observed']} {cup['n']}" for cup in facts["cups"]]
+    told += [f"{row['infusion']} {row['steep']} {row['strength']} {row['span']}" for row in facts["guide"]["rows"]]
+    told += [f"{s['day']}, {s['taster']}, {s['shop']}, {s['brew']}" for s in facts["sessions"]]
+    assert [one for one in told if " ".join(one.split()) not in said] == []
+
+
+def test_pdf_shows_the_numbers_of_the_record_and_the_csv(pdf):
+    record = sample.development()
+    rows = list(csv.DictReader(io.StringIO(curves_csv(record))))
+    said = words_of(pdf)
+    for curve in record["curves"]:
+        of_curve = [row for row in rows if row["descriptor"] == curve["descriptor"]]
+        assert [float(row["mean"]) for row in of_curve] == [point["mean"] for point in curve["points"]]
+        assert " ".join(one_decimal(float(row["mean"])) for row in of_curve) in said
+
+
+def test_pdf_has_the_same_bytes_again_and_no_date_in_it(pdf):
+    assert typeset("report", "pdf", report_paper(**full())) == pdf
+    assert b"CreationDate" not in pdf
+    assert b"ModDate" not in pdf
+
+
+def test_pdf_is_tagged_names_its_language_and_fits_few_pages(pdf):
+    assert b"/Lang(en)" in pdf
+    assert b"pdfuaid" in pdf  # says of itself that it follows PDF/UA
+    assert pages_of(pdf) <= 4
+
+
+def test_picture_is_one_png():
+    picture = typeset("report", "png", report_paper(**full()))
+    assert picture[:8] == b"\x89PNG\r\n\x1a\n"
+    width, height = struct.unpack(">II", picture[16:24])
+    assert (900 < width < 1400, width < height < 4 * width) == (True, True)
+
+
+@pytest.mark.parametrize("form", ["pdf", "png"])
+def test_empty_record_can_be_set(form):
+    told = report_paper(**sample.report(development=sample.empty(), tasted=[], tasters={}, sessions=[]))
+    assert len(typeset("report", form, told)) > 1000
+
+
+@pytest.mark.parametrize("hostile", HOSTILE)
+@pytest.mark.parametrize("form", ["pdf", "png"])
+def test_hostile_text_stays_text(hostile, form):
+    lot = {**sample.LOT, **dict.fromkeys(("name", "code", "cultivar", "region", "garden", "producer"), hostile)}
+    record = sample.development()
+    record["next"] = record["cautions"][0] = record["departures"][0]["detail"] = hostile
+    record["evidence"]["left_out"][0]["reason"] = hostile
+    told = report_paper(
+        **full(
+            lot=lot,
+            development=record,
+            tasters=dict.fromkeys(sample.TASTERS, hostile),
+            labels=dict.fromkeys(sample.LABELS, hostile),
+            sessions=[{**one, "shop": hostile, "vessel_material": hostile} for one in sample.sessions()],
+        )
+    )
+    made = typeset("report", form, told)
+    if form == "pdf":
+        said = "".join(text_of(made).replace("\u200b", "").split())
+        runs = re.findall("[!-~]{3,}", re.sub("\u202e.*", "", hostile))  # what is turned round is drawn the other way
+        assert [run for run in runs if run not in said] == []
+        assert pages_of(made) < 40
+
+
+def test_markup_in_a_name_is_shown_as_it_was_typed():
+    name = "#emph[tea] *strong* `raw` $x$"
+    told = report_paper(**sample.report(lot={**sample.LOT, "name": name}))
+    assert name in words_of(typeset("report", "pdf", told))
+
+
+def test_character_that_no_font_draws_is_replaced_and_named():
+    name = "Tea \U0001f9ff\ue123 leaf"  # a private one, which no font can be asked to draw
+    made = typeset("report", "pdf", report_paper(**sample.report(lot={**sample.LOT, "name": name})))
+    said = words_of(made)
+    assert f"{REPLACEMENT} leaf" in said
+    assert "U+E123" in said
+    assert "stands for a character that no font on this server can draw" in said
+
+
+def test_nothing_is_said_of_missing_characters_when_none_are(pdf):
+    assert "stands for a character" not in words_of(pdf)
+
+
+def test_drawable_breaks_long_words_and_keeps_file_names():
+    told = drawable({"a": ["x" * 40], "file": "y" * 64, "n": 3, "none": None}, without=set())
+    assert told["a"][0].replace("\u200b", "") == "x" * 40
+    assert max(map(len, told["a"][0].split("\u200b"))) <= 18
+    assert (told["file"], told["n"], told["none"]) == ("y" * 64, 3, None)
+
+
+def test_drawable_prefers_the_plain_form_of_a_character():
+    told = drawable({"name": "\uff21\u33a1", "missing": [], "missing_words": "gone:"}, without={"\uff21", "\u33a1"})
+    assert told["name"] == "Am2"
+    assert (told["missing"], told["missing_note"]) == (["U+33A1", "U+FF21"], "gone: U+33A1, U+FF21")
+
+
+def test_photo_is_set_and_one_whose_file_is_gone_is_left_out():
+    from tests.tastings.photos.photographs import file_of, scene  # noqa: PLC0415 - only this test draws a photo
+
+    told = report_paper(**full(photos=[PHOTO, {**PHOTO, "file": "gone", "of": "wet_leaf"}]))
+    made = typeset("report", "pdf", told, pictures={"kept-1.jpg": file_of(scene(320, 240), quality=80)})
+    said = words_of(made)
+    assert b"/Subtype/Image" in made
+    assert ("Liquor, cup 3" in said, "Wet leaf" in said, "amber (72 %) or golden (20 %)" in said) == (True, False, True)
+
+
+def test_layout_that_cannot_be_set_says_so():
+    with pytest.raises(SettingError):
+        typeset("report", "pdf", {"words": {}})
+
+
+def test_digest_follows_what_is_said_and_how():
+    told = report_paper(**sample.report())
+    same = digest_of("report", "pdf", report_paper(**sample.report()))
+    assert digest_of("report", "pdf", told) == same
+    others = {
+        digest_of("report", "png", told),
+        digest_of("card", "pdf", told),
+        digest_of("report", "pdf", {**told, "name": "Other"}),
+    }
+    assert len(others | {same}) == 4

@@ -6,6 +6,7 @@ import re
 import struct
 
 import pytest
+import typst
 
 from tastings.reports.page import report_facts
 from tastings.reports.paper import report_paper
@@ -124,6 +125,17 @@ def test_character_that_no_font_draws_is_replaced_and_named():
     assert f"{REPLACEMENT} leaf" in said
     assert "U+E123" in said
     assert "stands for a character that no font on this server can draw" in said
+
+
+def test_server_without_fonts_of_its_own_replaces_what_the_typesetters_lack(monkeypatch):
+    bundled = typst.Fonts(include_system_fonts=False)
+    monkeypatch.setattr("tastings.reports.typeset._fonts", lambda: bundled)
+    for hostile in HOSTILE:
+        assert typeset("report", "pdf", report_paper(**full(lot={**sample.LOT, "name": hostile})))[:5] == b"%PDF-"
+    name = "Cliff oolong \u5ca9\u8336 no. 3"
+    said = words_of(typeset("report", "pdf", report_paper(**full(lot={**sample.LOT, "name": name}))))
+    assert f"Cliff oolong {REPLACEMENT * 2} no. 3" in said
+    assert "U+5CA9, U+8336" in said
 
 
 def test_nothing_is_said_of_missing_characters_when_none_are(pdf):

@@ -63,8 +63,8 @@ def of_readiness(lots: Sequence[Rested]) -> str:
             "### Readiness",
             "",
             (
-                f"Told of {len(told)} of {len(lots)} lots; of the others too little was tasted. The 80 % interval of the date"
-                f" holds the day in {share([one.covered for one in told if one.crosses])} of"
+                f"Told of {len(told)} of {len(lots)} lots; of the others too little was tasted. The 80 % interval of"
+                f" the date holds the day in {share([one.covered for one in told if one.crosses])} of"
                 f" {sum(one.crosses for one in told)} lots that fall under the level some day; of"
                 f" {sum(one.true_day == np.inf for one in told)} that never do it ends with no date in"
                 f" {share([one.found.high_on is None for one in told if one.true_day == np.inf])}."
@@ -100,9 +100,9 @@ def of_arrivals(found: dict[tuple[float, bool, int], list[Arrival]]) -> str:
             "### Arrival check",
             "",
             (
-                f"Six descriptors, a difference in one of them or in none. One tea was called two in {share(one_tea)} of"
-                f" {len(one_tea)} pairs. `mean detectable`: the difference that the answer says it would have seen in the"
-                " descriptor known worst."
+                f"Six descriptors, a difference in one of them or in none. One tea was called two in {share(one_tea)}"
+                f" of {len(one_tea)} pairs. `mean detectable`: the difference that the answer says it would have seen"
+                " in the descriptor known worst."
             ),
             "",
             *rows,

@@ -31,6 +31,8 @@ FLOOR = np.arange(0.125, 8.0, 0.25)
 START = np.arange(0.125, 10.0, 0.25)
 NOISE = np.array([0.1, 0.2, 0.4, 0.7])
 _LEAST_PRECISION = 0.02
+_LEAST_VARIANCE = 0.15**2
+"""A session of nothing but zeros still leaves half a step of the scale unseen, whose standard deviation this is."""
 _LEAST_WEIGHT = 1e-7
 
 
@@ -211,4 +213,4 @@ def _covariance(values: Sequence[Value], *, noise: float) -> FloatArray:
 
 def _moments(posterior: Posterior, *, even: FloatArray) -> tuple[float, float]:
     means = posterior.draws(n_draws=N_DRAWS).cups(even).mean(axis=1)
-    return float(means.mean()), float(means.var())
+    return float(means.mean()), max(float(means.var()), _LEAST_VARIANCE)

@@ -91,6 +91,14 @@ def test_liking_moves_with_the_days():
     assert found_for(*FADED).liking is None
 
 
+def test_roast_nobody_finds_is_ready():
+    # Zeros throughout leave no spread at all among the draws, and must still be weighed.
+    found = found_for(tasting(5, 0.0, infusions=12), tasting(60, 0.0, taster="ben", infusions=12))
+    assert found.verdict == "ready"
+    assert [round(one.mean, 1) for one in found.values] == [0.0, 0.0]
+    assert all(one.variance > 0 for one in found.values)
+
+
 def test_order_of_sessions_changes_nothing():
     assert found_for(*FADED[::-1]).as_json() == found_for(*FADED).as_json()
 

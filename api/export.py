@@ -10,7 +10,7 @@ from rest_framework.views import APIView
 
 from api.auth import member_of
 from api.documents import described, problem
-from tastings.queries.exporting import export_for
+from tastings.actions.exports import begin_export
 
 
 class ZipRenderer(JSONRenderer):
@@ -28,7 +28,7 @@ class TeamExport(APIView):
     def get(self, request: Request) -> StreamingHttpResponse:
         """Send it as one zip, as it is made; one without ``manifest.json`` was cut short. Owners only."""
         now = timezone.now()
-        response = StreamingHttpResponse(export_for(member_of(request), now=now), content_type="application/zip")
+        response = StreamingHttpResponse(begin_export(member_of(request), now=now), content_type="application/zip")
         response["Content-Disposition"] = f'attachment; filename="team-{now:%Y-%m-%d}.zip"'
         response["Cache-Control"] = "no-store"
         response["X-Content-Type-Options"] = "nosniff"

@@ -27,7 +27,7 @@ from tastings.models import (
     TriangleTest,
 )
 from tastings.queries.exporting import Scope, export
-from teams.models import DeviceToken, Member, Role, Shop, Team, User
+from teams.models import AuditEntry, DeviceToken, Member, Role, Shop, Team, User
 from tests.api.phone import change, sync
 from tests.api.records import Place, create
 from tests.factories import NOON, LotFactory, person
@@ -72,7 +72,7 @@ def forget(team):
         model.objects.filter(**{"test__team" if model is Trial else "team": team}).delete()
     Flight.objects.filter(team=team).delete()
     Lot.objects.filter(team=team).update(from_lot=None)
-    for model in (Development, TeamPanel, Lot, Descriptor):
+    for model in (Development, TeamPanel, Lot, Descriptor, AuditEntry):
         model.objects.filter(team=team).delete()
     people = list(Member.objects.filter(team=team).values_list("user_id", flat=True))
     DeviceToken.objects.filter(member__team=team).delete()

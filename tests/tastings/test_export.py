@@ -26,7 +26,7 @@ from tastings.queries.photos import name_on_disk
 from tastings.queries.records import MODELS, visible
 from teams.actions.counters import JUMP
 from teams.errors import Invalid
-from teams.models import Member, Team, User
+from teams.models import AuditEntry, Member, Team, User
 from tests.api.phone import change, sync
 from tests.api.problems import refusal
 from tests.api.records import Place
@@ -185,6 +185,15 @@ def test_answer_is_a_download_that_nobody_keeps(full):
     assert (answer.status_code, answer["Content-Type"], answer["Cache-Control"]) == (200, "application/zip", "no-store")
     assert answer["Content-Disposition"].startswith('attachment; filename="team-')
     assert zip_of(answer).testzip() is None
+
+
+def test_audit_log_tells_of_exports(full, team, tmp_path):
+    owner = full[0]
+    b"".join(owner.client.get("/api/v1/team/export").streaming_content)
+    call_command("export_team", team=str(team.id), to=tmp_path / "team.zip", stdout=io.StringIO())
+    told = AuditEntry.objects.filter(team=team, what="export").order_by("at").values_list("who", "about__made_for")
+
+    assert list(told) == [(owner.user.id, "owner"), (None, "operator")]
 
 
 def test_another_teams_records_are_not_in_it(full, stranger, team):

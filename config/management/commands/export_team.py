@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
+from tastings.actions.exports import note_operators_export
 from tastings.queries.exporting import write_export
 from teams.errors import Refused
 from teams.queries.people import team_named
@@ -25,7 +26,9 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["to"]
         try:
-            write_export(team_named(options["team"]), path, now=timezone.now(), say=self._say)
+            team, now = team_named(options["team"]), timezone.now()
+            note_operators_export(team, now=now)
+            write_export(team, path, now=now, say=self._say)
         except Refused as refused:
             raise CommandError(refused.detail) from refused
         except OSError as error:

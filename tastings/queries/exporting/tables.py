@@ -197,6 +197,8 @@ LEFT_OUT: Mapping[str, str] = {
     "teams.DeviceToken": "devices signed in: whoever moves signs in again",
     "teams.Invitation": "links of one server by which people come in",
     "teams.KnownPlace": "places a login was used from",
+    "teams.ResetLink": "links of one server by which a password is set anew",
+    "teams.ResetRequest": "requests for such links",
     "teams.Tally": "counts of failed attempts",
     "tastings.Development": "figures computed from the records; they are computed again",
     "tastings.Paper": "sheets set from figures and kept for a while; they are set again",

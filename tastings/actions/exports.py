@@ -1,0 +1,29 @@
+"""Exports, as the audit log tells of them."""
+
+from datetime import datetime
+
+from tastings.queries.exporting import Stream, export_for
+from teams.actions.audit import record
+from teams.errors import NotAllowed
+from teams.models import Member, Team, What
+
+
+def begin_export(member: Member, *, now: datetime) -> Stream:
+    """Note in the audit log that an owner asked for the team, and return it as far as an owner may see it.
+
+    Raises
+    ------
+    NotAllowed
+        The member does not own the team.
+    UnderWay
+        Another export of the team is being made.
+    """
+    if not member.runs_team:
+        raise NotAllowed("only an owner may export the team")
+    record(team=member.team_id, who=member.user_id, what=What.EXPORT, about={"made_for": "owner"}, now=now)
+    return export_for(member, now=now)
+
+
+def note_operators_export(team: Team, *, now: datetime) -> None:
+    """Note in the audit log that the operator of the server wrote the whole team out."""
+    record(team=team.id, who=None, what=What.EXPORT, about={"made_for": "operator"}, now=now)

@@ -19,6 +19,8 @@ from api.docs_page import DocsPage
 from api.documents import described, problem
 from api.export import DESCRIBED as EXPORT_DESCRIBED
 from api.export import TeamExport
+from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
+from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
 from api.invitations import AcceptInvitation, Invitations, OneInvitation
 from api.live import Events
 from api.panels import CalibrationOf, PanelOfTeam
@@ -190,16 +192,17 @@ def _describe() -> None:
             "get": described(
                 parameters=[doc.ETAG], responses={200: doc.MEMBER, **read, **problem(404)}, operation_id="member_read"
             ),
+            "patch": described(request=MEMBER_CHANGE, responses={200: doc.MEMBER, **body, **problem(403, 404)}),
             "delete": described(responses={204: None, **problem(403, 404)}),
         },
+        **ACCOUNTS_DESCRIBED,
         TeamExport: EXPORT_DESCRIBED,
         **PHOTOS_DESCRIBED,
+        **FLIGHTS_DESCRIBED,
         **SHARES_DESCRIBED,
         **READING_DESCRIBED,
-            "patch": described(request=MEMBER_CHANGE, responses={200: doc.MEMBER, **body, **problem(403, 404)}),
     }.items():
         extend_schema_view(**operations)(view)
-        **ACCOUNTS_DESCRIBED,
 
 
 _describe()
@@ -227,7 +230,12 @@ urlpatterns = [
     path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
     path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
     path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),
+    path("invitations/", Invitations.as_view()),
+    path("invitations/accept", AcceptInvitation.as_view()),
+    path("invitations/<str:invitation_id>/", OneInvitation.as_view()),
     path("team", OneTeam.as_view()),
+    path("team/owner", HandOver.as_view()),
+    path("audit", Audit.as_view()),
     path("team/export", TeamExport.as_view()),
     path("triangle-tests/", TriangleTests.as_view()),
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
@@ -237,15 +245,16 @@ urlpatterns = [
     path("photos/<str:photo_id>/", OnePhoto.as_view()),
     path("photos/<str:photo_id>/content", PhotoContentOf.as_view()),
     path("photos/<str:photo_id>/image", PhotoImage.as_view()),
-    path("invitations/", Invitations.as_view()),
-    path("invitations/accept", AcceptInvitation.as_view()),
-    path("invitations/<str:invitation_id>/", OneInvitation.as_view()),
     path("photos/<str:photo_id>/thumbnail", PhotoThumbnail.as_view()),
-    path("team/owner", HandOver.as_view()),
-    path("audit", Audit.as_view()),
     path("photos/<str:photo_id>/colour", PhotoColour.as_view()),
     path("shares/", Shares.as_view()),
     path("shares/<str:share_id>/", OneShare.as_view()),
+    path("flights/", Flights.as_view()),
+    path("flights/<str:flight_id>/", OneFlight.as_view()),
+    path("flights/<str:flight_id>/pouring", PouringPlanOf.as_view()),
+    path("flights/<str:flight_id>/reveal", Reveal.as_view()),
+    path("flights/<str:flight_id>/answer", AnswerOf.as_view()),
+    path("flights/<str:flight_id>/decision", Decision.as_view()),
     path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),
     path("schema", SpectacularAPIView.as_view(permission_classes=[], authentication_classes=[]), name="schema"),

@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from api import account_pages, card_pages, health, pages, report_pages, shared_pages
+from api import account_pages, card_pages, flight_pages, health, pages, report_pages, shared_pages
 
 urlpatterns = [
     path("health/live", health.live),
@@ -12,6 +12,7 @@ urlpatterns = [
     *account_pages.urlpatterns,
     *report_pages.urlpatterns,
     *card_pages.urlpatterns,
+    *flight_pages.urlpatterns,
     *shared_pages.urlpatterns,
 ]
 handler400 = "api.problems.bad_request"

@@ -21,6 +21,8 @@ class Job(StrEnum):
     CHECK_PHOTO = "tastings.check_photo"
     DUE_PHOTOS = "tastings.due_photos"
     TIDY_PHOTOS = "tastings.tidy_photos"
+    PLAN_FLIGHT = "tastings.plan_flight"
+    JUDGE_FLIGHT = "tastings.judge_flight"
     TYPESET = "tastings.typeset"
     TIDY_PAPERS = "tastings.tidy_papers"
 

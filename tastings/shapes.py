@@ -6,7 +6,7 @@ Limits are wide enough for any pot and any mountain and narrow enough to catch a
 from pathlib import Path
 
 from lots.shape import Field, Shape
-from lots.shapes import KINDS
+from tastings.maths.factors import COVERED_BOWL_WEIGHTS, FACTORS
 
 MATERIALS = ("porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron")
 MOMENTS = (
@@ -147,8 +147,6 @@ PHOTO = Shape(
 )
 
 PROTOCOLS = ("covered_bowl", "standard_bowl", "small_pot")
-FACTORS = ("dry_leaf", "liquor_colour", "aroma", "taste", "spent_leaf")
-"""What an evaluation by factors looks at."""
 MOST_CUPS = 900
 """Of one flight: each has a three-digit code of its own."""
 FLIGHT = Shape(
@@ -175,7 +173,12 @@ FLIGHT = Shape(
         Field(
             name="expected_order", kind="references", to="lot", high=60, about="candidates, the best first, if foreseen"
         ),
-        Field(name="weights_for", kind="choice", choices=KINDS, about="a preset of weights by tea class"),
+        Field(
+            name="weights_for",
+            kind="choice",
+            choices=tuple(COVERED_BOWL_WEIGHTS),
+            about="a preset of weights by tea class, after GB/T 23776 from memory: check it against the standard",
+        ),
         *(
             Field(name=f"weight_{name}_pct", kind="number", low=0, high=100, about="the five add up to 100")
             for name in FACTORS

@@ -9,6 +9,9 @@ from django.utils import timezone
 
 from tastings.actions.developments import refresh_development as refresh
 from tastings.actions.due import ask_due, ask_due_panels
+from tastings.actions.flights.asking import ask_due_flights
+from tastings.actions.flights.judging import judge_flight as judge_one_flight
+from tastings.actions.flights.planning import plan_flight as plan_one_flight
 from tastings.actions.panels import refresh_panel as learn
 from tastings.actions.papers import make_paper
 from tastings.actions.papers import tidy_papers as tidy_old_papers
@@ -56,10 +59,11 @@ def refresh_panel(team: str) -> None:
 
 @shared_task(name=Job.REFRESH_DUE.value, time_limit=60)
 def refresh_due() -> None:
-    """Ask for every lot that is behind and whose job was lost, and for every team with something to learn."""
+    """Ask for every lot that is behind and whose job was lost, every team with something to learn, every flight."""
     with transaction.atomic():
         ask_due(now=timezone.now())
         ask_due_panels(now=timezone.now())
+        ask_due_flights(now=timezone.now())
 
 
 @shared_task(name=Job.PRUNE.value, time_limit=3600)
@@ -125,3 +129,27 @@ def due_resets() -> None:
 def tidy_what_is_kept_of_people() -> None:
     """Forget old audit entries, counts, links, ended tokens and sessions."""
     tidy_people(now=timezone.now())
+
+
+@shared_task(
+    name=Job.PLAN_FLIGHT.value,
+    autoretry_for=(OperationalError, InterfaceError),
+    max_retries=5,
+    retry_backoff=True,
+    time_limit=120,
+)
+def plan_flight(flight: str) -> None:
+    """Make the serving plan that a flight waits for; safe to run twice."""
+    plan_one_flight(UUID(flight), now=timezone.now())
+
+
+@shared_task(
+    name=Job.JUDGE_FLIGHT.value,
+    autoretry_for=(OperationalError, InterfaceError),
+    max_retries=5,
+    retry_backoff=True,
+    time_limit=120,
+)
+def judge_flight(flight: str) -> None:
+    """Work out what a revealed flight says; safe to run twice."""
+    judge_one_flight(UUID(flight), now=timezone.now())

@@ -18,7 +18,7 @@ from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
-from tests.factories import NOON, LotFactory, TeamFactory, person
+from tests.factories import NOON, FlightFactory, LotFactory, TeamFactory, person
 
 ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
@@ -60,6 +60,8 @@ def foreign(address, place, taster):
         of_team |= invitation_of(taster)
     if "{reset_token}" in address:
         of_team |= reset_of(taster)
+    if "{flight_id}" in address:
+        of_team["flight_id"] = FlightFactory(team=taster.team, by=taster.user).id
     if "{photo_id}" in address:
         of_team["photo_id"] = kept_photo(place, taster).id
     if "{share_id}" in address or "{share_token}" in address:

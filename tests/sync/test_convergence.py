@@ -87,9 +87,10 @@ class World:
         phones[0].new("note", NEW["note"] | of_pour, record=note)
         for phone in phones:
             phone.sync()
-        self.flight = FlightFactory(team=team, by=people[1].user)
-        FlightLot.objects.create(flight=self.flight, team=team, lot_id=lot)
-        of_all = {"flight": self.flight, "lot": Lot.objects.get(id=lot), "team": team}
+        flight = FlightFactory(team=team, by=people[1].user)
+        self.flight = flight.id
+        FlightLot.objects.create(flight_id=flight.id, team_id=team.id, lot_id=lot)
+        of_all = {"flight": flight, "lot": Lot.objects.get(id=lot), "team": team}
         self.cups = {
             who.user.id: [
                 str(FlightCupFactory(**of_all, taster=who.user, position=place, code=200 + 10 * seat + place).id)
@@ -211,7 +212,7 @@ class Story(RuleBasedStateMachine):
         if really == 3 and not self.revealed:
             self.revealed = True
             buyer = self.world.members[1]
-            reveal_flight(buyer, flight=self.world.flight.id, reason="a story", now=self.clock.now)
+            reveal_flight(buyer, flight=self.world.flight, sent={"reason": "a story"}, now=self.clock.now)
 
     # What the network does
 

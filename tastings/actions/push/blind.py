@@ -38,3 +38,12 @@ def name_lots(ground: Ground) -> None:
             found = ground.cups.get(UUID(str(cup)))
             if found is not None and not found.flight.is_blind:
                 name_lot(draft.copy, found.lot_id)
+
+
+def cups_touched(ground: Ground) -> set[UUID]:
+    """Return the cups of revealed flights whose sessions, or what hangs on them, this push changes."""
+    sessions = [draft for draft in ground.drafts["session"].values() if draft.dirty]
+    for type_name in ("infusion", "note"):
+        sessions += [ground.session_of(draft) for draft in ground.drafts[type_name].values() if draft.dirty]
+    named = [draft.values for draft in sessions if draft.values.get("flight_cup") and draft.values.get("lot")]
+    return {UUID(str(values["flight_cup"])) for values in named}

@@ -15,7 +15,8 @@ from django.db import IntegrityError, connection, transaction
 from lots.merge import Lost
 from lots.models import FieldHistory
 from tastings.actions.due import mark_due
-from tastings.actions.push.blind import name_lots, without_lot
+from tastings.actions.flights.asking import ask_for_answers
+from tastings.actions.push.blind import cups_touched, name_lots, without_lot
 from tastings.actions.push.change import SHAPES, Change, Verdict, read_change
 from tastings.actions.push.checks import problems_of
 from tastings.actions.push.draft import Draft
@@ -96,6 +97,7 @@ class _Push:
         if revision != team.revision:
             Team.objects.filter(id=team.id).update(revision=revision)
             mark_due(team.id, lots_touched(self._ground), revision=revision, now=self._now)
+            ask_for_answers(cups_touched(self._ground), now=self._now)
             with connection.cursor() as cursor:
                 cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a fault must show here, not after the answer is made
                 cursor.execute("SET CONSTRAINTS ALL DEFERRED")

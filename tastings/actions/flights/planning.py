@@ -1,0 +1,140 @@
+"""Making a flight's serving plan, and making it anew around what was tasted already."""
+
+import logging
+import time
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from secrets import SystemRandom
+from uuid import UUID
+
+from django.db import transaction
+
+from tastings.actions.flights.asking import ask_for_plan
+from tastings.maths.serving import Plan, PlanError, Sitting, plan_servings
+from tastings.models import Flight, FlightCup
+from tastings.queries.flights import standing_cups
+from teams.actions.revisions import count_change
+
+_log = logging.getLogger(__name__)
+_TOLD_APART_S = 0.25
+
+
+def plan_flight(flight: UUID, *, now: datetime) -> bool:
+    """Make the plan that is wanted and store it; return whether this call did so. Safe to run twice.
+
+    The plan is made outside any transaction, since it may take seconds. Should a cup be tasted or the flight change
+    meanwhile, it is made again.
+    """
+    found = Flight.objects.filter(id=flight).first()
+    if found is None or not found.is_blind or found.plan_made == found.plan_wanted:
+        return False
+    kept = _tasted(found)
+    try:
+        plan = plan_servings(
+            lots=[str(lot) for lot in _ids(found, "candidates", "lot_id")],
+            tasters=[str(user) for user in _ids(found, "people", "user_id", pours=False)],
+            cups=found.cups_per_sitting,
+            sittings=found.sittings,
+            reference=str(found.reference_id) if found.reference_id else None,
+            repeats=found.repeats,
+            kept=_as_sittings(kept),
+            seed=found.seed + found.plan_wanted,
+            told=_teller(found),
+        )
+    except PlanError as error:
+        Flight.objects.filter(id=flight, plan_wanted=found.plan_wanted).update(plan_failure=str(error)[:500])
+        return False
+    except (ValueError, ArithmeticError) as error:
+        _log.exception("flight %s: no plan", flight)
+        failure = f"{type(error).__name__}: {error}"[:500]
+        Flight.objects.filter(id=flight, plan_wanted=found.plan_wanted).update(plan_failure=failure)
+        return False
+    return _store(found, plan, kept=kept, now=now)
+
+
+def _ids(flight: Flight, rows: str, column: str, **conditions: bool) -> Sequence[UUID]:
+    found = getattr(flight, rows).filter(out_at=None, **conditions)
+    return list(found.order_by(column).values_list(column, flat=True))
+
+
+def _tasted(flight: Flight) -> list[FlightCup]:
+    return [cup for cup in standing_cups(flight) if cup.is_tasted]  # type: ignore[attr-defined]
+
+
+def _as_sittings(cups: Sequence[FlightCup]) -> list[Sitting]:
+    served: dict[tuple[str, int], list[str]] = defaultdict(list)
+    for cup in cups:
+        served[str(cup.taster_id), cup.sitting].append(str(cup.lot_id))
+    return [
+        Sitting(taster=taster, number=number, lots=tuple(lots), kept=len(lots))
+        for (taster, number), lots in served.items()
+    ]
+
+
+def _teller(flight: Flight) -> Callable[[float], None]:
+    said = time.monotonic()
+
+    def tell(done: float) -> None:
+        nonlocal said
+        if time.monotonic() - said > _TOLD_APART_S:
+            said = time.monotonic()
+            Flight.objects.filter(id=flight.id).update(plan_progress=done)
+
+    return tell
+
+
+@transaction.atomic
+def _store(planned: Flight, plan: Plan, *, kept: Sequence[FlightCup], now: datetime) -> bool:
+    count_change(planned.team_id)  # from here on no phone's session of a cup can come in between
+    flight = Flight.objects.select_for_update(of=("self",)).get(id=planned.id)
+    if not flight.is_blind or flight.plan_made == planned.plan_wanted:
+        return False
+    if flight.plan_wanted != planned.plan_wanted:
+        return False  # the job of the later wish is under way
+    if {cup.id for cup in _tasted(flight)} != {cup.id for cup in kept}:
+        ask_for_plan(flight, now=now)
+        return False
+    last: dict[tuple[str, int], int] = defaultdict(int)
+    for cup in kept:
+        place = str(cup.taster_id), cup.sitting
+        last[place] = max(last[place], cup.position)
+    FlightCup.objects.filter(flight=flight, out_at=None).exclude(id__in=[cup.id for cup in kept]).update(out_at=now)
+    used = set(FlightCup.objects.filter(flight=flight).values_list("code", flat=True))
+    new = [
+        (sitting, last[sitting.taster, sitting.number] + i + 1, lot)
+        for sitting in plan.sittings
+        for i, lot in enumerate(sitting.lots[sitting.kept :])
+    ]
+    free = sorted(set(range(100, 1000)) - used)
+    if len(new) > len(free):
+        Flight.objects.filter(id=flight.id).update(plan_failure="the flight has used up its three-digit codes")
+        return False
+    codes = SystemRandom().sample(free, len(new))  # not from the seed: a code must tell nothing of its place
+    FlightCup.objects.bulk_create(
+        FlightCup(
+            team_id=flight.team_id,
+            flight=flight,
+            taster_id=UUID(sitting.taster),
+            sitting=sitting.number,
+            position=position,
+            code=code,
+            lot_id=UUID(lot),
+        )
+        for (sitting, position, lot), code in zip(new, codes, strict=True)
+    )
+    Flight.objects.filter(id=flight.id).update(
+        state=Flight.State.TASTING,
+        plan_made=planned.plan_wanted,
+        plan_progress=1.0,
+        plan={
+            "cups": len(new) + len(kept),
+            "kept": len(kept),
+            "efficiency": round(plan.efficiency, 4),
+            "bound": round(plan.bound, 4),
+            "connected": plan.connected,
+            "position_spread": plan.position_spread,
+            "carry_over_spread": plan.carry_over_spread,
+        },
+    )
+    return True

@@ -1,0 +1,83 @@
+"""The reveal: once, by a buyer or owner, after which every blind session gets its lot and reaches everybody."""
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from uuid import UUID
+
+from django.db import connection, transaction
+
+from lots.merge import pack
+from lots.shape import Unfit, clean_text
+from tastings.actions.due import mark_due
+from tastings.actions.flights.asking import ask_for_answer
+from tastings.actions.push import name_lot, renew_children
+from tastings.models import Flight, Session
+from tastings.queries.flights import flight_row, must_decide, standing_cups
+from teams.actions.revisions import count_change
+from teams.errors import Invalid, Problem, WrongState
+from teams.models import Member, Team
+
+
+@transaction.atomic
+def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], now: datetime) -> None:
+    """Reveal a flight; before every cup was tasted only with a ``reason``, which is kept.
+
+    Raises
+    ------
+    WrongState
+        It has no plan yet, is revealed already or called off.
+    Invalid
+        Cups are missing and there is no reason.
+    """
+    must_decide(member)
+    revision = count_change(member.team_id)
+    found = flight_row(member, flight, lock=True)
+    if found.state != Flight.State.TASTING:
+        raise WrongState(f"the flight is {found.state.replace('_', ' ')}")
+    said = _reason(sent)
+    missing = sum(not cup.is_tasted for cup in standing_cups(found))  # type: ignore[attr-defined]
+    if missing and not said:
+        detail = f"{missing} cups are not tasted yet: say why it is revealed now"
+        raise Invalid(problems=[Problem("reason", "required", detail)])
+    Flight.objects.filter(id=flight).update(
+        state=Flight.State.REVEALED,
+        revealed_at=now,
+        revealed_by_id=member.user_id,
+        reveal_reason=said if missing else "",
+    )
+    sessions = list(
+        Session.objects.filter(flight_cup__flight=found, lot=None).select_related("flight_cup").order_by("revision")
+    )
+    revision = _name_all(sessions, revision=revision, now=now)
+    Team.objects.filter(id=member.team_id).update(revision=revision)
+    shared = {session.lot_id for session in sessions if not session.private and session.lot_id is not None}
+    mark_due(member.team_id, shared, revision=revision, now=now)
+    ask_for_answer(found, now=now)
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a fault must show here, not after the answer is made
+        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+
+
+def _reason(sent: Mapping[str, object]) -> str:
+    if unknown := sent.keys() - {"reason"}:
+        raise Invalid(problems=[Problem(name[:80], "unknown_field", "is not known here") for name in sorted(unknown)])
+    reason = sent.get("reason")
+    try:
+        return "" if reason is None else clean_text(reason, longest=2000).strip()
+    except Unfit as error:
+        raise Invalid(problems=[Problem("reason", error.fault.code, error.fault.detail)]) from error
+
+
+def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> int:
+    """Write the lots into the sessions; give them and what hangs on them new revisions, so that every phone pulls."""
+    for session in sessions:
+        cup = session.flight_cup
+        if cup is None:  # not with this query
+            continue
+        copy = session.as_copy()
+        name_lot(copy, cup.lot_id)
+        revision += 1
+        session.lot_id, session.stamps, session.revision = cup.lot_id, pack(copy.stamps), revision
+        session.shared_once, session.updated_at = not session.private, now
+    Session.objects.bulk_update(sessions, ["lot", "stamps", "revision", "shared_once", "updated_at"], batch_size=200)
+    return renew_children([session.id for session in sessions], revision=revision)

@@ -1,0 +1,109 @@
+"""The picture of a flight's answer: each lot's mean with its band, the best on top. Pure; every text is escaped."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from tastings.reports.marks import BAND, CURVE, GRID, NARROW, SOFT_INK, named, picture, shortened, tag, words
+from tastings.reports.words import one_decimal, percent
+
+_ROW = 26.0
+_TOP = 40.0
+
+
+def standings_chart(measure: Mapping[str, Any], *, names: Mapping[str, str], width: int = 720) -> str:
+    """Draw the lots of one measure as a column of means with 80 % bands.
+
+    Parameters
+    ----------
+    measure : mapping
+        One measure of a flight's answer: ``standings`` (the best first), ``scale`` and ``measure``.
+    names : mapping
+        Names by lot.
+    width : int
+        Of the drawing; below 560 names stand above their rows. [px]
+    """
+    standings: Sequence[Mapping[str, Any]] = measure["standings"]
+    narrow = width < NARROW
+    row = _ROW * (1.75 if narrow else 1.0)
+    left, right = (8.0 if narrow else 210.0), width - 62.0
+    low, high = _span(standings, scale=float(measure["scale"]))
+    bottom = _TOP + row * len(standings) + 4
+
+    def x(points: float) -> float:
+        return left + (min(max(points, low), high) - low) / (high - low) * (right - left)
+
+    marks = [_ruler(x, low, high, bottom=bottom)]
+    marks.append(words("best", x=width - 8, y=_TOP - 12, text_anchor="end", font_size=12, fill=SOFT_INK))
+    for i, one in enumerate(standings):
+        y = _TOP + row * (i + 0.5) + (row * 0.2 if narrow else 0)
+        marks.append(_lot(one, names=names, x=x, y=y, left=left, width=width, narrow=narrow))
+    return picture(
+        *marks,
+        width=width,
+        height=bottom + 30,
+        title="Lots of the flight by their adjusted mean",
+        desc=_in_words(standings, names),
+    )
+
+
+def _span(standings: Sequence[Mapping[str, Any]], *, scale: float) -> tuple[float, float]:
+    """Return the part of the scale to draw: all that any band covers, with some room, in round numbers."""
+    step = scale / 10
+    lowest = min((float(one["low"]) for one in standings), default=0.0)
+    highest = max((float(one["high"]) for one in standings), default=scale)
+    low = max(0.0, step * int(lowest / step))
+    high = min(scale, step * (int(highest / step) + 1))
+    return (low, high) if high > low else (0.0, scale)
+
+
+def _ruler(x: Any, low: float, high: float, *, bottom: float) -> str:  # noqa: ANN401 - a function of the points
+    step = max(round((high - low) / 5, 1), 0.1)
+    ticks = [low + i * step for i in range(int((high - low) / step + 1e-9) + 1)]
+    lines = [
+        tag("line", x1=x(tick), x2=x(tick), y1=_TOP - 4, y2=bottom, stroke=GRID, stroke_width=1)
+        + words(f"{tick:g}", x=x(tick), y=bottom + 16, text_anchor="middle", font_size=12, fill=SOFT_INK)
+        for tick in ticks
+    ]
+    return "".join(lines) + words(
+        "points, adjusted; bands hold the true mean in 80 %", x=x(low), y=16, font_size=12, fill=SOFT_INK
+    )
+
+
+def _lot(  # noqa: PLR0913 - where it stands on the paper
+    one: Mapping[str, Any],
+    *,
+    names: Mapping[str, str],
+    x: Any,  # noqa: ANN401 - a function of the points
+    y: float,
+    left: float,
+    width: float,
+    narrow: bool,
+) -> str:
+    name = names.get(str(one["lot"]), str(one["lot"]))
+    if narrow:
+        label = words(shortened(name, size=13, room=width - 80), x=left, y=y - 10, font_size=13)
+    else:
+        label = words(shortened(name, size=13, room=left - 20), x=left - 12, y=y + 4.5, text_anchor="end", font_size=13)
+    band = tag(
+        "rect", x=x(float(one["low"])), y=y - 5, width=max(x(float(one["high"])) - x(float(one["low"])), 1.0),
+        height=10.0, rx=2, fill=BAND,
+    )  # fmt: skip
+    dot = tag(
+        "circle",
+        named("title", f"{name}: {one_decimal(one['mean'])}"),
+        cx=x(float(one["mean"])),
+        cy=y,
+        r=4.5,
+        fill=CURVE,
+    )
+    chance = words(percent(one["p_best"]), x=width - 8, y=y + 4.5, text_anchor="end", font_size=13)
+    return label + band + dot + chance
+
+
+def _in_words(standings: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> str:
+    told = [
+        f"{names.get(str(one['lot']), str(one['lot']))}: {one_decimal(one['mean'])}, "
+        f"{one_decimal(one['low'])} to {one_decimal(one['high'])}"
+        for one in standings
+    ]
+    return "Adjusted means and 80 % bands. " + "; ".join(told) + "."

@@ -1,0 +1,148 @@
+"""Nothing that anyone but the pourer can read before the reveal depends on which code is which lot.
+
+Every route, a full pull, histories, refusals and the log are read as every role; then the lots are moved round among
+the cups in the database, and all is read again: it must be the same, byte for byte. A link from code to lot, however
+hidden, would differ.
+"""
+
+import io
+import json
+import re
+import zipfile
+from uuid import uuid4
+
+import pytest
+
+from tastings.models import FlightCup
+from teams.models import Role
+from tests.api.phone import change, sync
+from tests.api.records import TYPES, Place
+from tests.api.routes import routes
+from tests.api.test_tenancy import kept_photo, triangle_test_of
+from tests.factories import person
+from tests.flights import flight_of, taste
+
+PASSING = re.compile(
+    rb'"(now|last_used_at|at|made_at|exported_at)":\s*"[^"]*"|name="csrfmiddlewaretoken" value="[^"]*"|nonce="[^"]*"'
+)
+"""What tells the time of asking, or is drawn anew for each answer."""
+DRAWN = {"Content-Security-Policy", "Set-Cookie", "ETag", "Expires", "Last-Modified"}
+"""Headers that hold or follow from such."""
+MOVING = ("/health/", "/api/v1/events", "/api/v1/schema", "/api/v1/docs", "/sign-out/", "/api/v1/audit")
+"""What tells nothing of a team, is a stream, or grows by being read: the audit log by each export."""
+
+
+@pytest.fixture
+def scene(team, lexicon):
+    """A flight half tasted, beside an ordinary tasting of one of its lots."""
+    flight = flight_of(team, n_lots=5, n_tasters=3)
+    place = Place(flight.tasters[0])
+    ids = [taste(who, cup, liking=5.5) for who in flight.tasters for cup in flight.cups_of(who)[:3]]
+    everyone = {
+        "owner": person(team, Role.OWNER),
+        "buyer": flight.buyer,
+        "taster": flight.tasters[0],
+        "other taster": flight.tasters[1],
+        "bystander": person(team, Role.TASTER),
+        "viewer": person(team, Role.VIEWER),
+    }
+    return flight, place, ids, everyone
+
+
+def addresses(flight, place, taster, ids, lots):
+    """Return every readable address, with ids that are there where the route takes some."""
+    known = {
+        "flight_id": flight.id,
+        "shop_id": taster.member.shop_id,
+        "user_id": taster.user.id,
+        "taster_id": taster.user.id,
+        "photo_id": kept_photo(place, taster).id,
+        **triangle_test_of(place, taster),
+    }
+    found = []
+    for address, parameters, methods in routes():
+        if "get" not in methods or address.startswith(MOVING):
+            continue
+        if "{record_id}" in address:
+            name = address.removeprefix("/api/v1/").partition("s/")[0]
+            found.append(address.format(record_id=getattr(place, name).id))
+            continue
+        ids_of = {name: known.get(name, uuid4()) for name in parameters}
+        found += [address.format(**ids_of | {"lot_id": lot.id}) for lot in (lots if "lot_id" in ids_of else lots[:1])]
+    for made in ids:
+        for kind in ("session", "infusion", "note"):
+            found += [f"/api/v1/{kind}s/{getattr(made, kind)}/{more}" for more in ("", "history")]
+    found += [f"/api/v1/{name}s/" for name in TYPES]
+    found += [f"/api/v1/sessions/?lot={lot.id}" for lot in lots]
+    found += [f"/api/v1/compare?lots={lots[0].id},{lot.id}" for lot in lots[1:]]
+    return found
+
+
+def told(who, wanted, guesses):
+    """Return all that one person is told: status, headers, body."""
+    answers = []
+    for address in wanted:
+        answer = who.client.get(address)
+        body = b"".join(answer.streaming_content) if answer.streaming else answer.content
+        headers = {name: value for name, value in answer.items() if name not in DRAWN}
+        answers.append((address, answer.status_code, headers, members_of(body)))
+    answers.append(json.dumps({**sync(who.client), "now": ""}))
+    answers.append(json.dumps([v["problems"] for v in sync(who.client, guesses)["verdicts"]]))
+    return answers
+
+
+def members_of(body):
+    """Return a body without what passes; of a zip its files."""
+    if not body.startswith(b"PK"):
+        return PASSING.sub(b"", body)
+    with zipfile.ZipFile(io.BytesIO(body)) as pack:
+        return {name: PASSING.sub(b"", pack.read(name)) for name in pack.namelist()}
+
+
+def move_round(flight):
+    """Put another lot into every cup."""
+    cups = list(FlightCup.objects.filter(flight_id=flight.id).order_by("id"))
+    lots = [lot.id for lot in flight.lots]
+    after = dict(zip(lots, lots[1:] + lots[:1], strict=True))
+    for cup in cups:
+        cup.lot_id = after[cup.lot_id]
+    FlightCup.objects.bulk_update(cups, ["lot"])
+
+
+def test_nothing_before_the_reveal_depends_on_what_is_in_the_cups(scene, caplog, monkeypatch):
+    monkeypatch.setattr("api.report_pages.WAIT_S", 0.0)  # no worker sets documents here
+    flight, place, ids, everyone = scene
+    wanted = addresses(flight, place, everyone["taster"], ids, flight.lots)
+    guesses = [change("session", ids[0].session, at="2027-01-01T00:00:00Z", lot=str(lot.id)) for lot in flight.lots]
+    guesses += [change("session", str(uuid4()), flight_cup=ids[0].session, started_at="2026-03-04T10:00:00Z",
+                       leaf_g=5, vessel_ml=110)]  # fmt: skip
+    told(everyone["owner"], wanted, guesses)  # what is made at the first reading is made
+
+    read = []
+    for _ in range(2):
+        caplog.clear()
+        read.append({role: told(who, wanted, guesses) for role, who in everyone.items()})
+        read[-1]["log"] = [record.getMessage() for record in caplog.records]
+        move_round(flight)
+
+    assert read[0].keys() == read[1].keys()
+    for role in read[0]:
+        different = [pair for pair in zip(read[0][role], read[1][role], strict=True) if pair[0] != pair[1]]
+        assert different == [], role
+
+
+def test_the_reading_would_notice_a_link(scene):
+    """The pourer's own plan does depend on it."""
+    flight, _, _, _ = scene
+    wanted = [f"{flight.address}pouring"]
+    before = told(flight.pourer, wanted, [])
+    move_round(flight)
+
+    assert told(flight.pourer, wanted, []) != before
+
+
+def test_nobody_but_the_pourer_reads_the_pouring_plan(scene):
+    flight, _, _, everyone = scene
+    for who in everyone.values():
+        assert who.client.get(f"{flight.address}pouring").status_code == 403
+        assert who.client.get(f"/flights/{flight.id}/pouring/").status_code == 403

@@ -56,7 +56,7 @@ class _Articles:
 
     def of(self, told: Mapping[str, Any], *, downloads: Mapping[str, str]) -> SafeString:
         """Return the article, written anew only when something in it has changed."""
-        written = json.dumps([told, downloads], sort_keys=True, default=str).encode()
+        written = json.dumps([told, downloads], default=str).encode()
         digest = hashlib.sha256(written).hexdigest()
         with self._lock:
             if digest in self._kept:

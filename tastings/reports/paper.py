@@ -57,7 +57,7 @@ def report_paper(**told: Any) -> dict[str, Any]:  # noqa: ANN401 - as report_fac
     return {
         "words": WORDS,
         "missing_words": MISSING_WORDS,
-        "footer": f"{_text(facts['name'])} \u2013 Leafspan"
+        "footer": f"{_text(facts['name'][:80])} \u2013 Leafspan"
         + (f", figures of {facts['computed_at']}" if facts["computed_at"] and not facts["empty"] else ""),
         "name": _text(facts["name"]),
         "provenance": " · ".join(map(_text, facts["provenance"])),

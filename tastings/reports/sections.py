@@ -68,7 +68,7 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
     end = (
         ""
         if last is None
-        else f"The last one worth drinking is infusion {last}."
+        else f"The last one worth drinking in this pot is infusion {last}."
         if last
         else "No cup is likely to be worth drinking in this pot."
     )

@@ -10,6 +10,7 @@ from tastings.maths.sentence import sentence
 
 # Classes of characters (Unicode's bidirectional algorithm) that leave a sentence running from left to right.
 _LEFT_TO_RIGHT = frozenset({"L", "EN", "ES", "ET", "CS", "NSM", "BN", "B", "S", "WS", "ON", ""})
+_TURNING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 PROFILE_WORDS = {
     "build_up": "builds up",
     "steady": "stays steady",
@@ -71,9 +72,13 @@ def plain(key: object, labels: Mapping[str, str] | None = None) -> str:
 
 
 def isolated(text: str) -> str:
-    """Keep right-to-left writing and direction marks in a name from turning the rest of the sentence round."""
-    turns = any(unicodedata.bidirectional(c) not in _LEFT_TO_RIGHT for c in text)
-    return f"\u2068{text}\u2069" if turns else text
+    """Keep right-to-left writing in a name from turning the rest of the sentence round.
+
+    Marks that open or close a stretch of one direction are taken out: one too many would end the isolation early.
+    """
+    plain = "".join(c for c in text if c not in _TURNING)
+    turns = any(unicodedata.bidirectional(c) not in _LEFT_TO_RIGHT for c in plain)
+    return f"\u2068{plain}\u2069" if turns else plain
 
 
 def listed(parts: Iterable[str]) -> str:

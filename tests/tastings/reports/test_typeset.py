@@ -107,7 +107,7 @@ def test_hostile_text_stays_text(hostile, form):
     made = typeset("report", form, told)
     if form == "pdf":
         said = "".join(text_of(made).replace("\u200b", "").split())
-        runs = re.findall("[!-~]{3,}", re.sub("\u202e.*", "", hostile))  # what is turned round is drawn the other way
+        runs = re.findall("[!-~]{3,}", hostile)
         assert [run for run in runs if run not in said] == []
         assert pages_of(made) < 40
 

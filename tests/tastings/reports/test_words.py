@@ -158,7 +158,8 @@ def test_isolated_closes_what_a_name_opens_and_leaves_plain_names_alone():
         "大红袍 🍵",
         "Ångström",
     ]
-    assert isolated("\u202eevil") == "\u2068\u202eevil\u2069"
+    assert isolated("\u202eevil") == "evil"
+    assert isolated("שלם \u2066 left open") == "\u2068שלם  left open\u2069"
     layers = [{"infusion": 1, "leading": ["a", "b"], "new": [], "gone": [], "richness": 2.0}]
     said = layer_sentence(layers, {"a": "שלם", "b": "Honey"})
     assert said == "\u2068שלם\u2069 and honey lead the first cup."

@@ -3,12 +3,15 @@ PYTHON ?= $(firstword $(shell for p in python3 python3.14 python3.13 python3.12 
 	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p; done) python3)
 IN_VENV = exec $(PYTHON) config/dev/venv.py
 
-.PHONY: convergence faults help run study test
+.PHONY: audit convergence faults help run study test
 .DEFAULT_GOAL := help
 
 help:  ## list the targets
 	@sed -n 's/^\([a-z]*\):.*## /  make \1\t/p' Makefile
 	@echo "Variables of make run: PORT (8000), LEAFSPAN_HOME (.leafspan), DEMO=0, DATABASE_URL, REDIS_URL"
+
+audit:  ## look the locked packages up for known holes; needs pip-audit and a network
+	@pip-audit --strict --require-hashes --disable-pip --progress-spinner off -r config/requirements.txt
 
 convergence:  ## play 2,000 new stories of offline phones against the server; about ten minutes (LEAFSPAN_STORIES, LEAFSPAN_SEED)
 	@export LEAFSPAN_STORIES=$${LEAFSPAN_STORIES:-2000} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q -s tests/sync/test_convergence.py

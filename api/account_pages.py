@@ -158,7 +158,7 @@ class Join(View):
             heading=f"Join {invitation.team.name}",
             intro=[
                 f"Shop: {invitation.shop.name}. Role: {invitation.role}, who {WHAT_A_ROLE_MAY[invitation.role]}.",
-                "Choose a user name and a password. If you have a login here already, enter it and tick the box.",
+                "Choose a user name, and a password of at least 8 characters. Have you a login already? Tick the box.",
             ],
             button="Join",
         )
@@ -199,8 +199,9 @@ class AskForReset(View):
 
 
 class ResetForm(forms.Form):
-    """A new password."""
+    """A new password. The user name goes along unseen, so that password managers know whose it is."""
 
+    username = forms.CharField(required=False, widget=forms.HiddenInput({"autocomplete": "username"}))
     password = text_field("New password", autocomplete="new-password", secret=True)
 
 
@@ -231,12 +232,13 @@ class Reset(View):
 
     def _shown(self, request: HttpRequest, form: ResetForm, token: str) -> HttpResponse:
         link = open_reset(token, now=timezone.now())
+        form.initial["username"] = link.user.username
         return shown(
             request,
             form,
             title="New password",
             heading="A new password",
-            intro=[f"For the login {link.user.username}. All its devices are signed out then."],
+            intro=[f"For the login {link.user.username}; at least 8 characters. All its devices are signed out then."],
             button="Set the password",
         )
 

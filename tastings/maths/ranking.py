@@ -77,7 +77,12 @@ class Page:
 
     def as_json(self) -> dict[str, object]:
         """Return it in plain types."""
-        return {"statistic": plain(self.statistic), "p": plain(self.p), "tasters": self.tasters, "lots": self.lots}
+        return {
+            "statistic": plain(self.statistic),
+            "p": plain(self.p),
+            "tasters": self.tasters,
+            "lots": list(self.lots),
+        }
 
 
 def friedman(table: Table) -> Friedman | None:

@@ -10,6 +10,7 @@ from uuid import UUID
 
 from api.phone import Habits, HttpLink, MemoryStore, Patience, Phone, PhoneError, RefusedError, SyncReport
 from config.demo.company import ILVA, PASSWORD, PEOPLE, TEAM, Person
+from config.demo.flights import FLIGHTS, flight_id, hold
 from config.demo.lots import LOTS, SESSIONS, SHOWN
 from config.demo.story import Message, device_of, lot_id, messages
 from teams.actions.people import new_member, new_team
@@ -54,6 +55,7 @@ def tell(url: str, *, say: Say) -> None:
         with ExitStack() as stack:
             company = _assemble(url, stack=stack)
             verdicts = _sync_all(company, say=say)
+            _hold_flights(company, say=say)
             if not _wait_for_figures(company, say=say):
                 say("  the figures of some lots are still being computed; their pages say so until they are")
             for phone in company.phones.values():
@@ -159,6 +161,13 @@ def _sync_all(company: _Company, *, say: Say) -> Counter[str]:
     return verdicts
 
 
+def _hold_flights(company: _Company, *, say: Say) -> None:
+    """Hold the blind flights that were not held yet."""
+    for flight in FLIGHTS:
+        if hold(flight, team=company.team.id, runner=company.phones[ILVA.username], phones=company.phones):
+            say(f"  flight {'decided' if flight.decided else 'being tasted'}: {flight.name}")
+
+
 def _wait_for_figures(company: _Company, *, say: Say) -> bool:
     """Wait until no lot's figures are behind; return whether that came to pass in time."""
     reader = company.phones[ILVA.username]
@@ -184,4 +193,5 @@ def _where_to_look(url: str, team: UUID, *, say: Say) -> None:
     say(f"  sign in       {url}/sign-in/ as {names}")
     say(f"  password      {PASSWORD} (demo only: anyone can know it)")
     say(f"  lots          {url}/lots/")
+    say(f"  a flight      {url}/flights/{flight_id(team, FLIGHTS[0])}/ ({FLIGHTS[0].name})")
     say(f"  a report      {url}/lots/{lot_id(team, SHOWN)}/report/ ({SHOWN.fields['name']})")

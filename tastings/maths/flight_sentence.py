@@ -12,6 +12,9 @@ NAMED = 0.1
 WORTH_SAYING = 0.02
 """A further tasting that makes the right choice likelier by less than this is not spoken of."""
 
+SMALLEST_TOLD = 0.05
+"""A lead that one decimal would call 0.0 is told in words. [points]"""
+
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 
@@ -65,7 +68,9 @@ def sentence(
 def _found(leader: Standing, others: Sequence[Standing], *, settled: bool, name: str, called: Mapping[str, str]) -> str:
     n, second = len(others) + 1, others[0]
     of = f"the {_number(n)} lots"
-    ahead = f"{leader.mean - second.mean:.1f} points above {called.get(second.lot, second.lot)}"
+    by = leader.mean - second.mean
+    far = f"{by:.1f} points" if by >= SMALLEST_TOLD else "hardly"
+    ahead = f"{far} above {called.get(second.lot, second.lot)}"
     if settled:
         better = "the better" if n == 2 else "the best"
         return f"{name} is {better} of {of}, {ahead}; that is right in {_hundredths(leader.p_best)} of 100 such cases."

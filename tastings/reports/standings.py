@@ -1,6 +1,7 @@
 """The picture of a flight's answer: each lot's mean with its band, the best on top. Pure; every text is escaped."""
 
 from collections.abc import Mapping, Sequence
+from math import ceil, floor
 from typing import Any
 
 from tastings.reports.marks import BAND, CURVE, GRID, NARROW, SOFT_INK, named, picture, shortened, tag, words
@@ -25,14 +26,14 @@ def standings_chart(measure: Mapping[str, Any], *, names: Mapping[str, str], wid
     standings: Sequence[Mapping[str, Any]] = measure["standings"]
     narrow = width < NARROW
     row = _ROW * (1.75 if narrow else 1.0)
-    left, right = (8.0 if narrow else 210.0), width - 62.0
-    low, high = _span(standings, scale=float(measure["scale"]))
+    left, right = (8.0 if narrow else 236.0), width - 104.0
+    low, high, step = _span(standings, scale=float(measure["scale"]))
     bottom = _TOP + row * len(standings) + 4
 
     def x(points: float) -> float:
         return left + (min(max(points, low), high) - low) / (high - low) * (right - left)
 
-    marks = [_ruler(x, low, high, bottom=bottom)]
+    marks = [_ruler(x, low, high, step=step, bottom=bottom)]
     marks.append(words("best", x=width - 8, y=_TOP - 12, text_anchor="end", font_size=12, fill=SOFT_INK))
     for i, one in enumerate(standings):
         y = _TOP + row * (i + 0.5) + (row * 0.2 if narrow else 0)
@@ -46,19 +47,23 @@ def standings_chart(measure: Mapping[str, Any], *, names: Mapping[str, str], wid
     )
 
 
-def _span(standings: Sequence[Mapping[str, Any]], *, scale: float) -> tuple[float, float]:
-    """Return the part of the scale to draw: all that any band covers, with some room, in round numbers."""
-    step = scale / 10
+def _span(standings: Sequence[Mapping[str, Any]], *, scale: float) -> tuple[float, float, float]:
+    """Return the part of the scale to draw, all that any band covers in round numbers, and the ruler's step."""
     lowest = min((float(one["low"]) for one in standings), default=0.0)
     highest = max((float(one["high"]) for one in standings), default=scale)
-    low = max(0.0, step * int(lowest / step))
-    high = min(scale, step * (int(highest / step) + 1))
-    return (low, high) if high > low else (0.0, scale)
+    step = _step((highest - lowest) / scale) * scale
+    low = max(0.0, step * floor(lowest / step))
+    high = min(scale, step * ceil(highest / step))
+    return (low, high, step) if high > low else (0.0, scale, scale / 5)
 
 
-def _ruler(x: Any, low: float, high: float, *, bottom: float) -> str:  # noqa: ANN401 - a function of the points
-    step = max(round((high - low) / 5, 1), 0.1)
-    ticks = [low + i * step for i in range(int((high - low) / step + 1e-9) + 1)]
+def _step(share: float) -> float:
+    """Return the distance of the ruler's marks, as a share of the scale: at most seven stand over what is drawn."""
+    return next((step for step in (0.01, 0.02, 0.05, 0.1) if share <= 6 * step), 0.2)
+
+
+def _ruler(x: Any, low: float, high: float, *, step: float, bottom: float) -> str:  # noqa: ANN401 - a function of the points
+    ticks = [low + i * step for i in range(round((high - low) / step) + 1)]
     lines = [
         tag("line", x1=x(tick), x2=x(tick), y1=_TOP - 4, y2=bottom, stroke=GRID, stroke_width=1)
         + words(f"{tick:g}", x=x(tick), y=bottom + 16, text_anchor="middle", font_size=12, fill=SOFT_INK)

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from functools import cache
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import OuterRef, Q, Subquery
 
 from lots.models import Lot
 from tastings.maths.departures import otherwise
@@ -84,13 +84,14 @@ def lots_with_figures(member: Member, *, q: str = "", limit: int = 200) -> list[
 
 def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:
     """Return the shared sessions behind a lot's figures with what a report tells of them."""
-    sessions = list(
+    pours = Infusion.objects.filter(session_id=OuterRef("id"), removed=False, number__gt=0).order_by("number")
+    sessions = (
         Session.objects.filter(open_sessions(), team_id=member.team_id, lot_id=lot, removed=False)
+        .annotate(first_kettle_c=Subquery(pours.values("kettle_c")[:1]))
         .select_related("shop", "taster")
+        .only(*_SHOWN, "shop__name", "taster__name", "taster__username")
         .order_by("started_at", "id")
     )
-    pours = Infusion.objects.filter(session_id__in=[s.id for s in sessions], removed=False, number__gt=0)
-    kettles = dict(pours.order_by("-number").values_list("session_id", "kettle_c"))  # the first pour's stays
     fields = [field for field in Session.shape.fields if field.name in _SHOWN]
     return [
         {
@@ -99,7 +100,7 @@ def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:
             "taster": str(session.taster_id),
             "taster_name": str(session.taster),
             "shop": session.shop.name if session.shop else "",
-            "kettle_c": kettles.get(session.id),
+            "kettle_c": session.first_kettle_c,
         }
         for session in sessions
     ]

@@ -25,6 +25,7 @@ SESSIONS = (1, 3, 6)
 DIFFERENCES = (0.0, NOTICEABLE, 3.0)
 START = 4099
 EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0 + 1e-9)
+PARTS = ("readiness", "arrivals", "pairs")
 Said = Callable[[str, int, int], None]
 
 
@@ -143,30 +144,47 @@ def main() -> None:
     parser.add_argument("--lots", type=int, default=LOTS, help="roasted lots, and pairs of lots")
     parser.add_argument("--arrivals", type=int, default=ARRIVALS, help="of each kind")
     parser.add_argument("--start", type=int, default=START, help="start of the random numbers")
+    parser.add_argument("--only", choices=PARTS, help="one of the parts; its figures are those of the whole run")
     chosen = parser.parse_args()
     said: Said = Progress(begun=monotonic())
+    for part in [chosen.only] if chosen.only else PARTS:
+        if part == "readiness":
+            print(of_readiness(lots_of(chosen.lots, start=chosen.start, said=said)), end="\n\n", flush=True)
+        elif part == "arrivals":
+            print(of_arrivals(arrivals_of(chosen.arrivals, start=chosen.start, said=said)), end="\n\n", flush=True)
+        else:
+            print(of_pairs(pairs_of(chosen.lots, start=chosen.start, said=said)))
 
-    lots = list[Rested]()
-    for lot in range(chosen.lots):
-        lots.append(a_rested_lot(np.random.default_rng([chosen.start, 1, lot])))
-        said("readiness", lot + 1, chosen.lots)
-    print(of_readiness(lots), flush=True)
 
-    arrivals: dict[tuple[float, bool, int], list[Arrival]] = {}
-    kinds = [(by, strangers, n) for by in DIFFERENCES for strangers in (False, True) for n in SESSIONS]
-    for number, (by, strangers, n) in enumerate(kinds):
-        some = arrivals[by, strangers, n] = []
-        for lot in range(chosen.arrivals):
-            chance = np.random.default_rng([chosen.start, 2, number, lot])
-            some.append(an_arrival(chance, sessions=n, strangers=strangers, differs_by=by))
-            said(f"arrivals, kind {number + 1} of {len(kinds)}", lot + 1, chosen.arrivals)
-    print(f"\n{of_arrivals(arrivals)}", flush=True)
+def lots_of(n: int, *, start: int, said: Said) -> list[Rested]:
+    """Return so many roasted lots."""
+    found = []
+    for lot in range(n):
+        found.append(a_rested_lot(np.random.default_rng([start, 1, lot])))
+        said("readiness", lot + 1, n)
+    return found
 
-    pairs = list[Faced]()
-    for lot in range(chosen.lots):
-        pairs.append(a_pair(np.random.default_rng([chosen.start, 3, lot])))
-        said("pairs", lot + 1, chosen.lots)
-    print(f"\n{of_pairs(pairs)}")
+
+def arrivals_of(n: int, *, start: int, said: Said) -> dict[tuple[float, bool, int], list[Arrival]]:
+    """Return so many arrivals of each kind: true difference, whether others tasted them, sessions a side."""
+    found: dict[tuple[float, bool, int], list[Arrival]] = {}
+    kinds = [(by, strangers, sessions) for by in DIFFERENCES for strangers in (False, True) for sessions in SESSIONS]
+    for number, (by, strangers, sessions) in enumerate(kinds):
+        some = found[by, strangers, sessions] = []
+        for lot in range(n):
+            chance = np.random.default_rng([start, 2, number, lot])
+            some.append(an_arrival(chance, sessions=sessions, strangers=strangers, differs_by=by))
+            said(f"arrivals, kind {number + 1} of {len(kinds)}", lot + 1, n)
+    return found
+
+
+def pairs_of(n: int, *, start: int, said: Said) -> list[Faced]:
+    """Return so many pairs of lots."""
+    found = []
+    for lot in range(n):
+        found.append(a_pair(np.random.default_rng([start, 3, lot])))
+        said("pairs", lot + 1, n)
+    return found
 
 
 if __name__ == "__main__":

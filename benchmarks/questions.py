@@ -58,8 +58,8 @@ class Rested:
 
     @property
     def crosses(self) -> bool:
-        """Whether it starts above the level and falls under it some day."""
-        return 0 < self.true_day < inf
+        """Whether it falls under the level some day."""
+        return self.true_day < inf
 
     @property
     def covered(self) -> bool:
@@ -71,13 +71,15 @@ class Rested:
 
 
 def a_rested_lot(chance: np.random.Generator) -> Rested:
-    """Roast a lot, taste it two to five times within 180 days by up to three tasters, and ask."""
+    """Roast a lot, taste it two to five times by up to three tasters within one to six months, and ask."""
     leaf, table = some_leaf(chance), some_table(chance)
     half_life = float(np.exp(chance.uniform(np.log(15.0), np.log(150.0))))
-    start, floor = float(chance.uniform(4.0, 8.5)), float(chance.uniform(0.0, 3.5))
-    start = max(start, floor + 0.5)
+    start = float(chance.uniform(4.5, 9.0))
+    floor = float(chance.uniform(0.0, 0.7 * start))
     roast = descriptor_of(leaf, chance)
-    days = np.sort(chance.choice(181, size=int(chance.integers(2, 6)), replace=False)).tolist()
+    days = np.sort(
+        chance.choice(int(chance.integers(30, 181)), size=int(chance.integers(2, 6)), replace=False)
+    ).tolist()
     among = chance.choice(table.gain.size, size=int(chance.integers(1, 4)), replace=False).tolist()
     sessions = [
         DatedBrew(
@@ -95,12 +97,8 @@ def a_rested_lot(chance: np.random.Generator) -> Rested:
     ]
     today = days[-1] + int(chance.integers(0, 61))
     found = readiness(sessions, roasted_on=ROASTED, today=ROASTED + timedelta(days=today), level=READY_LEVEL)
-    if start <= READY_LEVEL:
-        true_day = 0.0
-    elif floor >= READY_LEVEL:
-        true_day = inf
-    else:
-        true_day = half_life * log2((start - floor) / (READY_LEVEL - floor))
+    crosses = floor < READY_LEVEL
+    true_day = half_life * log2((start - floor) / (READY_LEVEL - floor)) if crosses else inf
     return Rested(found=found, true_day=true_day, today=today)
 
 

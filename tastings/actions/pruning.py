@@ -10,7 +10,7 @@ from django.db import transaction
 from django.db.models import Exists, Max, OuterRef, QuerySet
 
 from lots.models import Lot, Synced
-from tastings.models import Descriptor, Flight, FlightLot, Infusion, Note, Session, TriangleTest
+from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, Note, Session, TriangleTest
 from teams.models import Team
 
 KEPT = timedelta(days=400)
@@ -40,6 +40,7 @@ def prune(team: UUID, *, now: datetime) -> int:
             | Exists(TriangleTest.objects.filter(lot=OuterRef("id")))
             | Exists(TriangleTest.objects.filter(against=OuterRef("id")))
             | Exists(FlightLot.objects.filter(lot=OuterRef("id")))
+            | Exists(FlightCup.objects.filter(lot=OuterRef("id")))
             | Exists(Flight.objects.filter(reference=OuterRef("id")))
         ),
         _old(Descriptor, team=team, cutoff=cutoff).exclude(

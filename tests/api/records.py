@@ -5,7 +5,6 @@ from uuid import uuid4
 from tests.api.phone import NEW_RECORD
 from tests.factories import (
     DescriptorFactory,
-    FlightCupFactory,
     InfusionFactory,
     LotFactory,
     NoteFactory,
@@ -85,7 +84,6 @@ class Place:
             "session": str(self.session.id),
             "infusion": str(self.infusion.id),
             "word": self.descriptor.key,
-            "flight_cup": str(FlightCupFactory(lot=self.lot, taster=person.user).id),
         }
 
     def new(self, type_name, **fields):

@@ -18,7 +18,7 @@ from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
-from tests.factories import NOON, FlightFactory, LotFactory, TeamFactory, person
+from tests.factories import NOON, FlightCupFactory, FlightFactory, LotFactory, TeamFactory, person
 
 ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
@@ -244,6 +244,7 @@ def test_sync_of_a_foreign_id_is_refused_as_of_an_absent_one(stranger, taster, p
 def test_foreign_reference_is_refused_as_an_absent_one(stranger, taster, place, type_name, field):
     own = Place(stranger)
     words = {**place.words, "from_lot": place.words["lot"], "descriptor": place.words["word"]}
+    words["flight_cup"] = str(FlightCupFactory(lot=place.lot, taster=taster.user).id)
     before = stored(of=taster.team)
     for value in (words[field], "no_such_word" if field == "descriptor" else str(uuid4())):
         sent = own.new(type_name, **{field: value})

@@ -13,8 +13,9 @@ from tastings.models import Share
 from tastings.queries.records import record_for
 from tastings.queries.shares import may_share, share_for
 from tastings.shapes import SHARE
+from teams.actions.audit import record
 from teams.errors import Invalid, NotHere, Problem
-from teams.models import Member
+from teams.models import Member, What
 
 USUAL_DAYS, MOST_DAYS = 30, 366
 
@@ -46,7 +47,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
             problems.append(Problem("lot", "unknown_parent", "the team has no such lot"))
     if problems:
         raise Invalid(problems=problems)
-    return Share.objects.create(
+    made = Share.objects.create(
         team_id=member.team_id,
         lot_id=UUID(str(values["lot"])),
         shows=cast("str", values["shows"]),
@@ -56,13 +57,18 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
         by_id=member.user_id,
         created_at=now,
     )
+    about = {"share": str(made.id), "lot": str(made.lot_id), "shows": made.shows}
+    record(team=member.team_id, who=member.user_id, what=What.SHARE, about=about, now=now)
+    return made
 
 
 @transaction.atomic
 def revoke_share(member: Member, *, share: UUID, now: datetime) -> None:
     """End a link at once; ending it again changes nothing."""
     found = share_for(member, share)
-    Share.objects.filter(id=found.id, revoked_at=None).update(revoked_at=now)
+    if Share.objects.filter(id=found.id, revoked_at=None).update(revoked_at=now):
+        about = {"share": str(share), "lot": str(found.lot_id)}
+        record(team=member.team_id, who=member.user_id, what=What.SHARE_ENDED, about=about, now=now)
 
 
 def count_view(share: UUID) -> None:

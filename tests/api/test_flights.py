@@ -266,3 +266,14 @@ def test_decision_names_what_is_wrong_and_makes_nothing(flight, team, buyer):
         assert expected in problems, (sent, problems)
     assert row(flight).state == "revealed"
     assert len(flight.buyer.client.get("/api/v1/lots/").json()["results"]) == n_lots
+
+
+def test_reveal_and_decision_stand_in_the_audit_log(flight, owner):
+    reveal(flight, reason="the ship sails tomorrow")
+    flight.buyer.client.post(f"{flight.address}decision", {"reason": "none is good enough", "chosen": []})
+    log = owner.client.get("/api/v1/audit").json()["results"]
+
+    assert [(one["what"], one["who"], one["about"]["flight"]) for one in log if "flight" in one["about"]] == [
+        ("decision", str(flight.buyer.user.id), flight.id),
+        ("reveal", str(flight.buyer.user.id), flight.id),
+    ]

@@ -13,9 +13,10 @@ from tastings.models import Flight
 from tastings.queries.flights import flight_row, must_decide
 from tastings.queries.records import record_for
 from tastings.shapes import CHOSEN
+from teams.actions.audit import record
 from teams.actions.revisions import count_change
 from teams.errors import Invalid, Problem, WrongState
-from teams.models import Member
+from teams.models import Member, What
 
 MOST_CHOSEN = 20
 _SAMPLES_OWN = ("status", "quantity_g", "price_per_kg", "currency", "arrived_on", "from_lot", "remarks")
@@ -56,6 +57,8 @@ def decide_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], d
                     for p in verdict.problems
                 ]
             )
+    about = {"flight": str(flight), "bought": [str(one["bought"]) for one in chosen]}
+    record(team=member.team_id, who=member.user_id, what=What.DECISION, about=about, now=now)
     Flight.objects.filter(id=flight).update(
         state=Flight.State.DECIDED,
         decided_at=now,

@@ -13,9 +13,10 @@ from tastings.actions.flights.asking import ask_for_answer
 from tastings.actions.push import name_lot, renew_children
 from tastings.models import Flight, Session
 from tastings.queries.flights import flight_row, must_decide, standing_cups
+from teams.actions.audit import record
 from teams.actions.revisions import count_change
 from teams.errors import Invalid, Problem, WrongState
-from teams.models import Member, Team
+from teams.models import Member, Team, What
 
 
 @transaction.atomic
@@ -45,6 +46,8 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         revealed_by_id=member.user_id,
         reveal_reason=said if missing else "",
     )
+    about = {"flight": str(flight), "cups_missing": missing}
+    record(team=member.team_id, who=member.user_id, what=What.REVEAL, about=about, now=now)
     sessions = list(
         Session.objects.filter(flight_cup__flight=found, lot=None).select_related("flight_cup").order_by("revision")
     )

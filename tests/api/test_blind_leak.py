@@ -1,8 +1,8 @@
 """Nothing that anyone but the pourer can read before the reveal depends on which code is which lot.
 
-Every route, a full pull, histories, refusals and the log are read as every role; then the lots are moved round among
-the cups in the database, and all is read again: it must be the same, byte for byte. A link from code to lot, however
-hidden, would differ.
+Every route, the live stream's word, a full pull, histories, refusals and the log are read as every role; then the lots
+are moved round among the cups in the database, and all is read again: it must be the same, byte for byte. A link from
+code to lot, however hidden, would differ.
 """
 
 import io
@@ -13,6 +13,7 @@ from uuid import uuid4
 
 import pytest
 
+from api.live import _event, _Listener, _place_of
 from tastings.models import FlightCup
 from teams.models import Role
 from tests.api.phone import change, sync
@@ -86,6 +87,8 @@ def told(who, wanted, guesses):
         body = b"".join(answer.streaming_content) if answer.streaming else answer.content
         headers = {name: value for name, value in answer.items() if name not in DRAWN}
         answers.append((address, answer.status_code, headers, members_of(body)))
+    _, team, counter = _place_of(who.token)  # what the live stream would tell this device now
+    answers.append(_event(_Listener(token=who.device.id, team=team, told=counter, latest=counter)))
     answers.append(json.dumps({**sync(who.client), "now": ""}))
     answers.append(json.dumps([v["problems"] for v in sync(who.client, guesses)["verdicts"]]))
     return answers

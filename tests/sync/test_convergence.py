@@ -87,18 +87,22 @@ class World:
         phones[0].new("note", NEW["note"] | of_pour, record=note)
         for phone in phones:
             phone.sync()
-        flight = FlightFactory(team=team, by=people[1].user)
-        self.flight = flight.id
-        FlightLot.objects.create(flight_id=flight.id, team_id=team.id, lot_id=lot)
-        of_all = {"flight": flight, "lot": Lot.objects.get(id=lot), "team": team}
-        self.cups = {
-            who.user.id: [
-                str(FlightCupFactory(**of_all, taster=who.user, position=place, code=200 + 10 * seat + place).id)
-                for place in (1, 2)
-            ]
-            for seat, who in enumerate(people)
-        }
+        self.flight, self.cups = half_a_flight(people, lot)
         self.played, self.began = 0, time.monotonic()
+
+
+def half_a_flight(people, lot):
+    """Make a flight that is being tasted, with two cups for each; return its id and the cups' ids by taster."""
+    _, buyer, _ = people
+    tea = Lot.objects.get(id=lot)
+    flight = FlightFactory(team=buyer.team, by=buyer.user)
+    FlightLot.objects.create(flight=flight, team=buyer.team, lot=tea)
+    cups = {}
+    for seat, who in enumerate(people):
+        mine = {"flight": flight, "lot": tea, "team": buyer.team, "taster": who.user}
+        made = [FlightCupFactory(**mine, position=place, code=200 + 10 * seat + place) for place in (1, 2)]
+        cups[who.user.id] = [str(cup.id) for cup in made]
+    return flight.id, cups
 
 
 def number_id(number: int) -> str:

@@ -1,16 +1,20 @@
 """Whether sync stays as fast as a team's store grows: push and pull at 10 thousand and at 2 million notes.
 
-Run from the repository root: ``python -m benchmarks.sync_growth``. Starts its own throw-away servers unless
-``DATABASE_URL`` and ``REDIS_URL`` are set. A push is one session of 8 infusions and 100 notes with its lot; a pull is
-one page of 500 records from the middle of the store, as JSON. The floor of the pull reads the same rows by raw psycopg
-in the same run, one keyset query per table, and writes them as JSON. Prints a markdown table.
+Run from the repository root: ``python -m benchmarks.sync_growth``; about ten minutes, most of them filling. Starts its
+own throw-away servers unless ``DATABASE_URL`` and ``REDIS_URL`` are set. Two databases on one server hold the same
+team, with few notes and with many; blocks of rounds on the one and the other alternate, so that whatever else the
+machine does bears on both.
+
+A push is one session of 8 infusions and 100 notes as JSON text in and out; its floor writes rows of the same shape by
+raw psycopg in one transaction, one statement a table. A pull is one page of 500 records from the middle of the store,
+as JSON; its floor reads the same columns of the same rows by raw psycopg, one keyset query a table, and writes the
+records that a phone gets as JSON. Prints a markdown table.
 """
 
 import argparse
 import json
 import os
 import sys
-from collections.abc import Callable
 from functools import partial
 from statistics import median
 from time import perf_counter
@@ -39,10 +43,30 @@ SELECT md5('n' || i || '.' || k)::uuid, %(team)s, %(base)s + i * 110 + 8 + k, fa
 FROM generate_series(%(first)s, %(last)s) AS i, generate_series(1, 100) AS k;
 UPDATE teams_team SET revision = %(base)s + (%(last)s + 1) * 110 WHERE id = %(team)s;
 """
+BASE = 10
+"""Revisions that come before the filled ones."""
 SIZES = (10_000, 2_000_000)
+_HEAD = "id, team_id, revision, removed, stamps, by_id, created_at, updated_at"
+COLUMNS = {
+    "session": f"{_HEAD}, lot_id, taster_id, started_at, leaf_g, vessel_ml, vessel_material, water, purpose, ending,"
+    " private, shared_once, remarks",
+    "infusion": f"{_HEAD}, session_id, number, steep_s, kettle_c, remarks",
+    "note": f"{_HEAD}, session_id, infusion_id, moment, descriptor_id, intensity, text",
+}
 
 
-def run(sizes: tuple[int, ...], rounds: int) -> None:
+def _fill(connection: Any, notes: int, *, filled: int, say: str, of: dict[str, Any]) -> None:  # noqa: ANN401 - Django's
+    """Fill a team's store up to so many notes."""
+    with connection.cursor() as cursor:
+        for first in range(filled // 100 + 1, notes // 100 + 1, 1000):
+            last = min(first + 999, notes // 100)
+            cursor.execute(FILL, of | {"first": first, "last": last})
+            if last % 2000 == 0 or last == notes // 100:
+                print(f"  {say}: {last * 100:,} of {notes:,} notes", file=sys.stderr, flush=True)
+        cursor.execute("VACUUM ANALYZE tastings_session, tastings_infusion, tastings_note")
+
+
+def run(sizes: tuple[int, ...], blocks: int) -> None:
     """Fill, measure, print."""
     import django  # the environment must name the servers first
 
@@ -51,6 +75,7 @@ def run(sizes: tuple[int, ...], rounds: int) -> None:
     from django.db import connection
     from django.utils import timezone
 
+    from lots.models.wire import TO_WIRE, column_of
     from tastings.actions.lexicon import LEXICON, load_lexicon
     from tastings.actions.push import push
     from tastings.models import Descriptor, Infusion, Note, Session
@@ -66,84 +91,128 @@ def run(sizes: tuple[int, ...], rounds: int) -> None:
     made = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
     push(member, device=uuid4(), sent=made, now=timezone.now())
     keys = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:13]]
-    word = Descriptor.objects.get(team=None, key=keys[0]).id
+    words = dict(Descriptor.objects.filter(team=None).values_list("key", "id"))
+    of = {"team": member.team_id, "user": member.user_id, "lot": UUID(lot), "word": words[keys[0]], "base": BASE}
+    home = connection.settings_dict["NAME"]
+    databases = {notes: f"{home}_{notes}" for notes in sizes}
+
+    def go_to(name: str) -> None:
+        connection.close()
+        connection.settings_dict["NAME"] = name
+
+    smallest, filled = min(sizes), 0
+    for notes in sorted(sizes):
+        go_to("postgres")
+        template = home if notes == smallest else databases[smallest]
+        with connection.cursor() as cursor:
+            cursor.execute(f'DROP DATABASE IF EXISTS "{databases[notes]}" WITH (FORCE)')
+            cursor.execute(f'CREATE DATABASE "{databases[notes]}" TEMPLATE "{template}"')
+        go_to(databases[notes])
+        _fill(connection, notes, filled=filled, say=databases[notes], of=of)
+        filled = smallest
 
     def pushed(text: str) -> str:
         verdicts = push(member, device=uuid4(), sent=json.loads(text), now=timezone.now())
         return json.dumps([verdict.as_json() for verdict in verdicts])
+
+    def written(sent: list[dict[str, Any]]) -> None:
+        """Write the rows of a session that nobody checks."""
+        now, revision = timezone.now(), int(perf_counter() * 1e6) + 10**12
+        rows: dict[str, list[tuple[object, ...]]] = {"session": [], "infusion": [], "note": []}
+        for i, change in enumerate(sent):
+            f = change["fields"]
+            head = (change["id"], member.team_id, revision + i, False, "[]", member.user_id, now, now)
+            match change["type"]:
+                case "session":
+                    rows["session"].append((*head, lot, member.user_id, now, f["leaf_g"], f["vessel_ml"], "porcelain",
+                                            "", "", "", False, True, ""))  # fmt: skip
+                case "infusion":
+                    rows["infusion"].append((*head, f["session"], f["number"], f["steep_s"], f["kettle_c"], ""))
+                case _:
+                    rows["note"].append((*head, f["session"], f["infusion"], "mouth", words[f["descriptor"]],
+                                         f["intensity"], ""))  # fmt: skip
+        with connection.cursor() as outer, outer.connection.transaction(), outer.connection.cursor() as cursor:
+            cursor.execute("SELECT 1 FROM teams_team WHERE id = %s FOR UPDATE", [member.team_id])
+            for name, columns in COLUMNS.items():
+                marks = ", ".join(f"({', '.join(['%s'] * len(row))})" for row in rows[name])
+                flat = [value for row in rows[name] for value in row]
+                cursor.execute(f"INSERT INTO tastings_{name} ({columns}) VALUES {marks}", flat)
 
     def pulled(cursor: int) -> str:
         page = pull(member, cursor=cursor, limit=500)
         assert len(page.changes) == 500  # noqa: S101 - else it measures something else
         return json.dumps(page.changes)
 
-    def floor(cursor: int) -> str:
-        rows: list[tuple[Any, ...]] = []
-        with connection.cursor() as outer, outer.connection.cursor() as cursor_:
-            for model in (Session, Infusion, Note):
-                names = ", ".join(
-                    str(field.column) for field in model._meta.concrete_fields if field.column != "stamps"
-                )
-                cursor_.execute(
-                    f"SELECT revision, {names} FROM {model._meta.db_table}"
-                    " WHERE team_id = %s AND revision > %s ORDER BY revision LIMIT 501",
-                    [member.team_id, cursor],
-                )
-                rows += cursor_.fetchall()
-        rows.sort(key=lambda row: int(row[0]))
-        return json.dumps(rows[:500], default=str)
+    selects = []
+    for model in (Session, Infusion, Note):
+        shape, table = model.shape, model._meta.db_table
+        names = ["w.key" if field.kind == "key" else f"r.{column_of(field)}" for field in shape.fields]
+        more = ["r.taster_id"] if model is Session else []
+        join = " JOIN tastings_descriptor AS w ON w.id = r.descriptor_id" if model is Note else ""
+        query = (
+            f"SELECT r.id, r.revision, r.removed, r.by_id, {', '.join([*names, *more])} FROM {table} AS r{join}"
+            " WHERE r.team_id = %s AND r.revision > %s ORDER BY r.revision LIMIT 501"
+        )
+        selects.append((shape, query, tuple((f.name, TO_WIRE[f.kind]) for f in shape.fields)))
 
-    results: dict[int, dict[str, float]] = {}
-    filled = 0
-    for notes in sizes:
-        sessions = notes // 100
-        print(f"filling up to {notes} notes …", file=sys.stderr, flush=True)
-        with connection.cursor() as cursor:
-            cursor.execute("SELECT revision FROM teams_team WHERE id = %s", [member.team_id])
-            base = cursor.fetchone()[0] - filled * 110
-            for first in range(filled + 1, sessions + 1, 1000):
-                last = min(first + 999, sessions)
-                fill: dict[str, Any] = {"team": member.team_id, "user": member.user_id, "lot": UUID(lot), "word": word}
-                cursor.execute(FILL, fill | {"base": base, "first": first, "last": last})
-                print(f"  {last * 100} notes", file=sys.stderr, flush=True)
-            cursor.execute("VACUUM ANALYZE tastings_session, tastings_infusion, tastings_note")
-        filled = sessions
-        times: dict[str, list[float]] = {"push": [], "pull": [], "floor": []}
+    def read(cursor: int) -> str:
+        found = []
+        with connection.cursor() as outer, outer.connection.cursor() as raw:
+            for shape, query, telling in selects:
+                raw.execute(query, [member.team_id, cursor])
+                found += [(row[1], shape.type, row, telling) for row in raw.fetchall()]
+        found.sort(key=lambda one: one[0])
+        return json.dumps(
+            [
+                {"type": kind, "id": str(row[0]), "revision": revision, "deleted": row[2], "by": str(row[3]),
+                 "fields": {name: tell(value) for (name, tell), value in zip(telling, row[4:], strict=False)}}
+                for revision, kind, row, telling in found[:500]
+            ]
+        )  # fmt: skip
 
-        def timed(name: str, work: Callable[[], object], into: dict[str, list[float]] = times) -> None:
-            begun = perf_counter()
-            work()
-            into[name].append(perf_counter() - begun)
+    times: dict[int, dict[str, list[float]]] = {n: {k: [] for k in ("push", "write", "pull", "read")} for n in sizes}
+    for block in range(blocks):
+        for notes in sizes:
+            go_to(databases[notes])
+            for number in range(-3, 10):  # the first three after a connection warm it up
+                middle = BASE + notes // 100 * 55 + 100 * (number % 7)
+                bodies = [session_body(lot, keys) for _ in range(2)]
+                for name, work in (
+                    ("push", partial(pushed, json.dumps(bodies[0]))),
+                    ("write", partial(written, bodies[1])),
+                    ("pull", partial(pulled, middle)),
+                    ("read", partial(read, middle)),
+                ):
+                    begun = perf_counter()
+                    work()
+                    if number >= 0:
+                        times[notes][name].append(perf_counter() - begun)
+        print(f"  block {block + 1} of {blocks} measured", file=sys.stderr, flush=True)
+    _tell({notes: {name: median(values) for name, values in found.items()} for notes, found in times.items()})
 
-        for number in range(rounds + 3):
-            middle = base + sessions * 55 + 100 * (number % 7)
-            timed("push", partial(pushed, json.dumps(session_body(lot, keys))))
-            timed("pull", partial(pulled, middle))
-            timed("floor", partial(floor, middle))
-            if number < 3:
-                for values in times.values():
-                    values.clear()
-        results[notes] = {name: median(values) for name, values in times.items()}
-    small = results[sizes[0]]
-    print("| notes in the store | push of 109 | to the smaller store | pull of 500 | to the smaller | to raw psycopg |")
-    print("| ---: | ---: | ---: | ---: | ---: | ---: |")
-    for notes, found in results.items():
+
+def _tell(found: dict[int, dict[str, float]]) -> None:
+    small = found[min(found)]
+    print("| notes in the store | push of 109 | to its floor | to the smaller store | pull of 500 | to its floor |"
+          " to the smaller store |")  # fmt: skip
+    print("| ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
+    for notes, of in found.items():
         print(
-            f"| {notes:,} | {1000 * found['push']:.1f} ms | {found['push'] / small['push']:.2f} |"
-            f" {1000 * found['pull']:.1f} ms | {found['pull'] / small['pull']:.2f} |"
-            f" {found['pull'] / found['floor']:.1f} |"
+            f"| {notes:,} | {1000 * of['push']:.1f} ms | {of['push'] / of['write']:.2f} |"
+            f" {of['push'] / small['push']:.2f} | {1000 * of['pull']:.1f} ms | {of['pull'] / of['read']:.2f} |"
+            f" {of['pull'] / small['pull']:.2f} |"
         )
 
 
 def main() -> int:
     """Run it on given or throw-away servers."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--rounds", type=int, default=30)
+    parser.add_argument("--blocks", type=int, default=6, help="of ten rounds on each store")
     parser.add_argument("--notes", type=int, nargs=2, default=SIZES)
     given = parser.parse_args()
     with test_servers() as found:
         os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
-        run(tuple(given.notes), given.rounds)
+        run(tuple(given.notes), given.blocks)
     return 0
 
 

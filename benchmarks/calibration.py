@@ -6,7 +6,8 @@ those of ``benchmarks/questions.py``: leaf that the estimator does not assume, t
 """
 
 import argparse
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from itertools import pairwise
 from time import monotonic
 
@@ -37,17 +38,17 @@ def share(of: Sequence[bool]) -> str:
     return f"{part:.3f} ± {(max(part * (1 - part), 0.25 / len(of)) / len(of)) ** 0.5:.3f}"
 
 
-def classes(said: Sequence[tuple[float, bool]]) -> str:
-    """Return, by class of stated probability, how many there are, the mean stated, and the share that was true."""
-    stated, true = np.array([p for p, _ in said]), np.array([t for _, t in said])
-    rows = ["| stated | answers | mean stated | true |", "| --- | ---: | ---: | ---: |"]
+def classes(kinds: Mapping[str, Sequence[tuple[float, bool]]]) -> str:
+    """Return, by class of stated probability, how many answers of each kind, the mean stated, and the share true."""
+    heads = [f"{kind}answers | mean stated | true" for kind in kinds]
+    rows = ["| stated | " + " | ".join(heads) + " |", "| --- " + "| ---: " * 3 * len(kinds) + "|"]
     for low, high in pairwise(EDGES):
-        inside = (stated >= low) & (stated < high)
-        if inside.any():
-            rows.append(
-                f"| {low:g} to {min(high, 1.0):g} | {inside.sum()} | {stated[inside].mean():.3f}"
-                f" | {share(true[inside].tolist())} |"
-            )
+        row = f"| {low:g} to {min(high, 1.0):g} |"
+        for said in kinds.values():
+            inside = [(p, true) for p, true in said if low <= p < high]
+            stated = f"{np.mean([p for p, _ in inside]):.3f}" if inside else "-"
+            row += f" {len(inside)} | {stated} | {share([true for _, true in inside])} |"
+        rows.append(row)
     return "\n".join(rows)
 
 
@@ -77,7 +78,7 @@ def of_readiness(lots: Sequence[Rested]) -> str:
             "",
             "Probability that it is under the level today:",
             "",
-            classes([(one.found.probability, one.truly_under) for one in told if one.found.probability is not None]),
+            classes({"": [(p, one.truly_under) for one in told if (p := one.found.probability) is not None]}),
         )
     )
 
@@ -113,30 +114,40 @@ def of_arrivals(found: dict[tuple[float, bool, int], list[Arrival]]) -> str:
 
 def of_pairs(pairs: Sequence[Faced]) -> str:
     """Return the figures of comparisons as markdown."""
-    parts = ["### Two lots side by side", ""]
+    kinds = {
+        "different leaf: ": [one for one in pairs if not one.alike],
+        "alike: ": [one for one in pairs if one.alike],
+    }
+    parts = ["### Two lots side by side", "", "Half of the pairs are two lots of nearly the same leaf, `alike`.", ""]
     for key, words in ((STRENGTH, "strength"), (LIKING, "liking")):
         both = [(one, said) for one in pairs for said in one.pair.differences if said.descriptor == key]
         covered = [said.low <= one.true_more[key] <= said.high for one, said in both]
         parts.append(f"The 80 % interval of the difference in {words} holds it in {share(covered)} of {len(both)}.")
-    lasting = [
-        (float(p), one.true_counts[0] * sign > one.true_counts[1] * sign)
+    questions: dict[str, Callable[[Sequence[Faced]], list[tuple[float, bool]]]] = {
+        "outlasts the other (has more worthwhile infusions)": lasting,
+        "is stronger": partial(more, STRENGTH),
+        "is liked more": partial(more, LIKING),
+    }
+    for words, question in questions.items():
+        said = {kind: question(some) for kind, some in kinds.items()}
+        parts += ["", f"Probability that one {words}:", "", classes(said)]
+    return "\n".join(parts)
+
+
+def lasting(pairs: Sequence[Faced]) -> list[tuple[float, bool]]:
+    """Return the probability that a lot outlasts the other, and whether it does, for both lots of each pair."""
+    return [
+        (p, one.true_counts[0] * sign > one.true_counts[1] * sign)
         for one in pairs
         for p, sign in ((one.pair.outlasts, 1), (one.pair.outlasted, -1))
         if p is not None
     ]
-    more = {
-        key: [(p, one.true_more[key] > 0) for one in pairs if (p := one.pair.more(key)) is not None]
-        for key in (STRENGTH, LIKING)
-    }
-    # Which of two is the first means nothing, so each statement is counted both ways round.
-    both_ways = {key: [*said, *((1 - p, not true) for p, true in said)] for key, said in more.items()}
-    for title, said in (
-        ("outlasts (has more worthwhile infusions)", lasting),
-        ("is stronger", both_ways[STRENGTH]),
-        ("is liked more", both_ways[LIKING]),
-    ):
-        parts += ["", f"Probability that one {title}:", "", classes(said)]
-    return "\n".join(parts)
+
+
+def more(key: str, pairs: Sequence[Faced]) -> list[tuple[float, bool]]:
+    """Return the probability that a lot has more of something, and whether it has, for both lots of each pair."""
+    said = [(p, one.true_more[key] > 0) for one in pairs if (p := one.pair.more(key)) is not None]
+    return [*said, *((1 - p, not true) for p, true in said)]
 
 
 def main() -> None:

@@ -124,22 +124,24 @@ def an_arrival(chance: np.random.Generator, *, sessions: int, strangers: bool, d
 
 @dataclass(frozen=True, slots=True)
 class Faced:
-    """What was said of two lots, and the truth: which has more infusions and more of each descriptor, by how much."""
+    """What was said of two lots, and the truth: which has more infusions and more of each descriptor, by how much.
+
+    ``alike``: they are nearly the same leaf.
+    """
 
     pair: Pair
+    alike: bool
     true_counts: tuple[int, int]
     true_more: Mapping[str, float]
 
 
 def a_pair(chance: np.random.Generator) -> Faced:
-    """Taste two lots one to four times each, by the same four tasters, and ask.
-
-    Half of the pairs are two lots of nearly the same leaf.
-    """
+    """Taste two lots one to four times each, by the same four tasters, and ask; half of the pairs are alike."""
     table = some_table(chance)
     line = float(np.clip(chance.normal(2.5, 0.7), 0.8, 4.5))
     first = some_leaf(chance)
-    second = _nearly(first, chance) if chance.random() < 0.5 else some_leaf(chance)
+    alike = bool(chance.random() < 0.5)
+    second = _nearly(first, chance) if alike else some_leaf(chance)
     liked = [descriptor_of(leaf, chance, wanted=float(chance.uniform(3.0, 7.0))) for leaf in (first, second)]
     groups = {
         name: [
@@ -154,6 +156,7 @@ def a_pair(chance: np.random.Generator) -> Faced:
     ]
     return Faced(
         pair=found.pairs[0],
+        alike=alike,
         true_counts=(counts[0], counts[1]),
         true_more={
             STRENGTH: usual_cup(first) - usual_cup(second),

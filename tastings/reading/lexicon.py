@@ -8,6 +8,8 @@ from tastings.reading.language import Language, Phrase, Sense, is_plain, languag
 from tastings.reading.spelling import Spelling
 
 _VOWELS = frozenset("aeiou")
+_OWN_FROM = 8
+"""Letters of a team's own word from which a misspelling of it is understood."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,7 +69,8 @@ class Lexicon:
             for part in phrase:
                 if part.isascii() and (len(phrase) == 1 or (part,) not in kept):
                     meant.setdefault(part, set()).update(sense.keys)
-        self._spelling = Spelling(meant, derived=meant.keys() - given)
+        # which plain words lie near a team's own, no list can know: only long ones are told from a slip
+        self._spelling = Spelling(meant, derived=meant.keys() - given, shortest=_OWN_FROM if base else 0)
 
     def sense(self, phrase: Phrase) -> Sense | None:
         """Return what a phrase is; None for one that says nothing here."""

@@ -36,15 +36,18 @@ class Spelling:
     Two words within two edits share what is left after leaving out at most two letters of each.
     """
 
-    def __init__(self, known: Mapping[str, object], *, derived: Collection[str] = ()) -> None:
+    def __init__(
+        self, known: Mapping[str, object], *, derived: Collection[str] = (), shortest: int = _ONE_FROM
+    ) -> None:
         """Take the known words with what each means: of equally near ones with one meaning, any will do.
 
-        Derived words, which a rule made from others and are many, are found one edit away only.
+        Derived words, which a rule made from others and are many, are found one edit away only. Words of fewer than
+        ``shortest`` letters are found as they are spelt, and not otherwise.
         """
         self._known, self._derived = known, derived
         self._left: dict[str, set[str]] = {}
         for word in known:
-            if _ONE_FROM <= len(word) <= _LONGEST:
+            if max(_ONE_FROM, shortest) <= len(word) <= _LONGEST:
                 for rest in _rests(word, self._allowed(word)):
                     self._left.setdefault(rest, set()).add(word)
 

@@ -44,7 +44,7 @@ def test_nearest_of_several_is_one_only_if_they_mean_the_same():
     assert Spelling(two).nearest("pxach") == "peach"
 
 
-@pytest.mark.parametrize("word", ["sweat", "sweats", "pouring", "stories", "baked", "slowly", "kettle's"])
+@pytest.mark.parametrize("word", ["sweat", "sweats", "batch", "batches", "baked", "balms", "basin's"])
 def test_plain_words_are_known_with_their_regular_forms(word):
     assert is_plain(word)
 

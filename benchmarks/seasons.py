@@ -1,7 +1,7 @@
 """How well a blind flight finds the best of 24 lots, in simulated seasons whose truth is known.
 
 Run from the repository root: ``python -m benchmarks.seasons``. Progress goes to standard error; the results, as
-markdown and a drawing, to ``docs/seasons.md`` and ``docs/seasons.svg``. One core, about ten minutes at the usual size.
+markdown and a drawing, to ``docs/seasons.md`` and ``docs/seasons.svg``. One core, ten to twenty minutes at the usual size.
 """
 
 import argparse
@@ -222,7 +222,7 @@ of about 0.75 points, half again as much or as little, and tastes of their own o
 previous lot's difference is taken off the next cup. Scores drift down by about 0.08 points from cup to cup, at each
 taster's own pace, and the first cup stands out. Scores are rounded to half points and end at 0 and 10. None of this is
 told to the answer, which neither knows of tasters' own paces, of rounding, nor of the ends of the scale. Servings are
-planned as a flight's are, codes shuffled.
+planned as a flight's are, lots dealt anew to the plan every season.
 
 ## Which lot is chosen
 

@@ -1,7 +1,7 @@
 """How well a blind flight finds the best of 24 lots, in simulated seasons whose truth is known.
 
 Run from the repository root: ``python -m benchmarks.seasons``. Progress goes to standard error; the results, as
-markdown and a drawing, to ``docs/seasons.md`` and ``docs/seasons.svg``. One core, ten to twenty minutes at the usual size.
+markdown and a drawing, to ``docs/seasons.md`` and ``docs/seasons.svg``. One core, up to twenty minutes.
 """
 
 import argparse

@@ -14,7 +14,7 @@ import numpy as np
 from benchmarks.worlds import Leaf, Table, some_leaf, some_session, some_table
 from tastings.maths.arrival import Arrival, arrival
 from tastings.maths.brewing import FloatArray
-from tastings.maths.brews import Brew
+from tastings.maths.brews import HIGHEST, Brew
 from tastings.maths.compare import FIRST_INFUSIONS, LIKING, Pair, compare
 from tastings.maths.develop import STRENGTH
 from tastings.maths.readiness import DatedBrew, Readiness, readiness
@@ -36,11 +36,11 @@ def brought_to(leaf: Leaf, wanted: float) -> Leaf:
     return replace(leaf, top=leaf.top * wanted / usual_cup(leaf))
 
 
-def descriptor_of(leaf: Leaf, chance: np.random.Generator, *, wanted: float | None = None) -> Leaf:
+def descriptor_of(leaf: Leaf, chance: np.random.Generator) -> Leaf:
     """Draw another descriptor of the same leaf: it leaves the leaf alike, and tastes in its own way."""
     other = some_leaf(chance)
     own = replace(leaf, half=other.half, slope=other.slope)
-    return brought_to(own, float(chance.uniform(2.0, 7.0)) if wanted is None else wanted)
+    return brought_to(own, float(chance.uniform(2.0, 7.0)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +142,7 @@ def a_pair(chance: np.random.Generator) -> Faced:
     first = some_leaf(chance)
     alike = bool(chance.random() < 0.5)
     second = _nearly(first, chance) if alike else some_leaf(chance)
-    liked = [descriptor_of(leaf, chance, wanted=float(chance.uniform(3.0, 7.0))) for leaf in (first, second)]
+    liked = [_on_the_scale(descriptor_of(leaf, chance)) for leaf in (first, second)]
     groups = {
         name: [
             some_session(leaf, table, number=100 * place + i, chance=chance, line=line, others={LIKING: liking})
@@ -167,7 +167,14 @@ def a_pair(chance: np.random.Generator) -> Faced:
 
 def _nearly(leaf: Leaf, chance: np.random.Generator) -> Leaf:
     off: FloatArray = np.exp(chance.normal(0.0, 0.15, 3))
-    return replace(leaf, k_per_min=leaf.k_per_min * off[0], tau_s=leaf.tau_s * off[1], top=min(leaf.top * off[2], 10.0))
+    return _on_the_scale(
+        replace(leaf, k_per_min=leaf.k_per_min * off[0], tau_s=leaf.tau_s * off[1], top=leaf.top * off[2])
+    )
+
+
+def _on_the_scale(leaf: Leaf) -> Leaf:
+    """Return the leaf with no cup beyond the scale, where nobody can rate it."""
+    return replace(leaf, top=min(leaf.top, HIGHEST))
 
 
 def _sessions(

@@ -10,6 +10,7 @@ below 0. That a fired tea settles within one month to a few, some within a year,
 month-by-month series of tastings is published, so only the arithmetic is checked from outside.
 """
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
@@ -23,6 +24,7 @@ from tastings.maths.evidence import Followed
 from tastings.maths.extraction import Grid
 from tastings.maths.posterior import Posterior, fit
 from tastings.maths.profile import TAIL, weighted_quantile
+from tastings.maths.team import absent
 
 LEAST_SPAN_DAYS = 7
 
@@ -30,6 +32,7 @@ HALF_LIFE_DAYS = np.geomspace(5.0, 1500.0, 32)
 FLOOR = np.arange(0.125, 8.0, 0.25)
 START = np.arange(0.125, 10.0, 0.25)
 NOISE = np.array([0.1, 0.2, 0.4, 0.7])
+_UNKNOWN = TasterScale()
 _LEAST_PRECISION = 0.02
 _LEAST_VARIANCE = 0.15**2
 """A session of nothing but zeros still leaves half a step of the scale unseen, whose standard deviation this is."""
@@ -203,8 +206,17 @@ def trend(values: Sequence[Value]) -> Trend | None:
 
 
 def _covariance(values: Sequence[Value], *, noise: float) -> FloatArray:
-    """Return the covariance of the values: their own, session to session, and each taster's offset and gain."""
-    same = np.array([[one.taster == other.taster for other in values] for one in values])
+    """Return the covariance of the values: their own, session to session, and each taster's offset and gain.
+
+    The scale is the team's mean, so what tasters not calibrated yet give too much, others of the team give too little
+    (:mod:`tastings.maths.team`). Without that the date's interval held the day in 93 % of simulated lots.
+    """
+    same = np.array([[one.taster == other.taster for other in values] for one in values], dtype=np.float64)
+    not_calibrated = (_UNKNOWN.gain_sd, _UNKNOWN.offset_sd)
+    unknown = np.array([(one.scale.gain_sd, one.scale.offset_sd) == not_calibrated for one in values])
+    counts = Counter(one.taster for one, not_known in zip(values, unknown, strict=True) if not_known)
+    if counts:
+        same -= np.outer(unknown, unknown) / (len(counts) + absent(list(counts.values())))
     offset = np.array([one.scale.offset_sd for one in values])
     gained = np.array([one.scale.gain_sd * max(one.mean, 0.0) for one in values])
     own = np.diag([one.variance + noise**2 for one in values])

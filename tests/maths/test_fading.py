@@ -88,6 +88,17 @@ def test_two_tasters_tell_the_level_better_than_one_twice():
     assert width("ann", "ben", "cat", "dan") < 0.8 * width("ann", "ann", "ann", "ann")
 
 
+def test_scale_is_held_to_the_mean_of_a_team_that_has_all_tasted():
+    # The mean of everyone is the scale; four people as little known but not a whole team could all be generous.
+    days = [(day, name) for day in (10, 40) for name in ("ann", "ben", "cat", "dan")]
+    team = [value(day, 5.0, taster=name, variance=0.02) for day, name in days]
+    hired = TasterScale(gain_sd=0.1501, offset_sd=0.5001)
+    others = [value(day, 5.0, taster=name, variance=0.02, scale=hired) for day, name in days]
+    held, free = (fit_fade(some).quantiles(fit_fade(some).at(25)) for some in (team, others))
+    assert held[2] - held[0] < 0.7 * (free[2] - free[0])
+    assert held[1] == pytest.approx(5.0, abs=0.3)
+
+
 def test_date_interval_covers_in_four_of_five():
     # 120 lots of two to five days and two tasters with scales of their own; 0.8 of 120 give or take three sd is 83-109.
     chance = np.random.default_rng(20)

@@ -4,13 +4,13 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from lots.merge import pack
 from lots.shape import Unfit, clean_text
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answer
-from tastings.actions.push import name_lot, renew_children
+from tastings.actions.push import checked_now, name_lot, renew_children
 from tastings.models import Flight, Session
 from tastings.queries.flights import flight_row, must_decide, standing_cups
 from teams.actions.audit import record
@@ -56,9 +56,7 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     shared = {session.lot_id for session in sessions if not session.private and session.lot_id is not None}
     mark_due(member.team_id, shared, revision=revision, now=now)
     ask_for_answer(found, now=now)
-    with connection.cursor() as cursor:
-        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a fault must show here, not after the answer is made
-        cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+    checked_now()
 
 
 def _reason(sent: Mapping[str, object]) -> str:

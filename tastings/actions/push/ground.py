@@ -13,11 +13,14 @@ from django.db.models import Q
 from lots.models import Lot, Synced
 from tastings.actions.push.change import SHAPES, Change
 from tastings.actions.push.draft import Draft
+from tastings.actions.push.rows import among
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Session
 from tastings.queries.records import with_words
 from teams.models import Member, Shop
 
 _Row = TypeVar("_Row", bound=Synced)
+_OF_WORDS = ("key", "removed", "merged_into__key", "merged_into__removed")
+"""What is looked at of descriptors that are named: each push names a dozen, and they are wide."""
 
 
 class Ground:
@@ -120,7 +123,7 @@ class Ground:
         """Read the descriptors with these keys, and those that they were merged into."""
         own = Q(team=None) | Q(team_id=self.member.team_id)
         while keys:
-            words = Descriptor.objects.filter(own, key__in=keys).select_related("merged_into")
+            words = Descriptor.objects.filter(own, key__in=keys).select_related("merged_into").only(*_OF_WORDS)
             # live ones first: a note with a key means the word in use now
             for word in words.order_by("removed", "position"):
                 self.descriptors.setdefault(word.key, []).append(word)
@@ -130,7 +133,7 @@ class Ground:
     def _rows(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
         if not ids:
             return []
-        rows = model._default_manager.filter(id__in=ids)
+        rows = model._default_manager.filter(id__in=among(ids))
         mine = []
         for row in with_words(rows):
             if row.team_id == self.member.team_id:

@@ -9,6 +9,7 @@ from uuid import UUID
 
 from tastings.actions.push.change import Change
 from tastings.actions.push.draft import Draft
+from tastings.actions.push.rows import among
 from tastings.models import Infusion
 
 
@@ -25,7 +26,8 @@ def clashes(drafts: Iterable[Draft]) -> list[Draft]:
     sessions = {UUID(session) for session, _ in holders}
     standing = set()
     if moved:
-        others = Infusion.objects.filter(session_id__in=sessions, removed=False).exclude(id__in=[d.id for d in touched])
+        others = Infusion.objects.filter(session_id__in=sessions, removed=False)
+        others = others.exclude(id__in=among(draft.id for draft in touched))
         standing = {(str(session), number) for session, number in others.values_list("session_id", "number")}
     found: list[Draft] = []
     for place, group in holders.items():

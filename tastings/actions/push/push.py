@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, transaction
 
 from lots.merge import Lost
 from lots.models import FieldHistory
@@ -22,6 +22,7 @@ from tastings.actions.push.checks import problems_of
 from tastings.actions.push.draft import Draft
 from tastings.actions.push.ground import Ground
 from tastings.actions.push.numbers import clashes, to_blame
+from tastings.actions.push.rows import among, checked_now
 from tastings.actions.push.store import heard_before, lots_touched, store
 from teams.errors import Problem
 from teams.models import Member, Team
@@ -98,9 +99,7 @@ class _Push:
             Team.objects.filter(id=team.id).update(revision=revision)
             mark_due(team.id, lots_touched(self._ground), revision=revision, now=self._now)
             ask_for_answers(cups_touched(self._ground), now=self._now)
-            with connection.cursor() as cursor:
-                cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")  # a fault must show here, not after the answer is made
-                cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+            checked_now()
         return [self._verdict(i) for i in range(len(self._changes))]
 
     def _try(self, i: int) -> None:
@@ -179,7 +178,7 @@ class _Push:
                     ids.setdefault(FieldHistory.id_of(change.id, Lost(name, value, change.stamp)), []).append((i, name))
         heard: dict[int, set[str]] = {}
         if ids:
-            drawn_back = FieldHistory.objects.filter(id__in=ids).exclude(claimed_at="")
+            drawn_back = FieldHistory.objects.filter(id__in=among(ids)).exclude(claimed_at="")
             for found in drawn_back.values_list("id", flat=True):
                 for i, name in ids[found]:
                     heard.setdefault(i, set()).add(name)

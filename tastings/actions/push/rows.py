@@ -6,10 +6,26 @@ than writing the same rows as objects; see benchmarks/sync_push.py.
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from uuid import UUID
 
 from django.db import connection
 from django.db.models import Model
+from django.db.models.expressions import RawSQL
+
+
+def among(ids: Iterable[UUID]) -> RawSQL:
+    """Return what ``id__in`` takes for many ids: one array instead of a placeholder each.
+
+    A statement of a hundred placeholders takes the driver several times as long to read as the database to answer.
+    """
+    return RawSQL("SELECT unnest(%s::uuid[])", [list(ids)])
+
+
+def checked_now() -> None:
+    """Let deferred constraints speak at once: a fault must show before the answer is made."""
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED")
 
 
 def upsert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> None:

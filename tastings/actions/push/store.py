@@ -12,7 +12,7 @@ from lots.models.wire import column_of, stored
 from tastings.actions.push.change import SHAPES
 from tastings.actions.push.draft import Draft
 from tastings.actions.push.ground import Ground
-from tastings.actions.push.rows import upsert
+from tastings.actions.push.rows import among, upsert
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS, open_sessions
 from teams.models import Member
@@ -45,7 +45,7 @@ def store(ground: Ground, *, revision: int, now: datetime) -> int:
 def heard_before(drafts: Iterable[Draft]) -> set[UUID]:
     """Return which lost values of these drafts are in the history already."""
     ids = [FieldHistory.id_of(draft.id, item) for draft in drafts for item in draft.lost]
-    return set(FieldHistory.objects.filter(id__in=ids).values_list("id", flat=True)) if ids else set()
+    return set(FieldHistory.objects.filter(id__in=among(ids)).values_list("id", flat=True)) if ids else set()
 
 
 def _row(draft: Draft, *, ground: Ground, now: datetime) -> dict[str, object]:

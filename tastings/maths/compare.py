@@ -242,7 +242,8 @@ def facing(first: Sequence[Followed], second: Sequence[Followed], *, key: str, g
     -----
     The scale of a taster with sessions on both sides counts as known in the fits. That is exact when each such taster
     has the same share of both sides; for unequal shares the scale comes back as ``spread``. A taster with sessions on
-    one side only is uncertain against the k shared ones: both variances, 1 + 1/k.
+    one side only is uncertain against the k shared ones: both variances, 1 + 1/k. Neither side is held to a team's
+    mean: held to it, one tea tasted six times by four tasters and six times by four others was called two in 16 of 100.
     """
     sides = [[ratings for one in group if (ratings := one.tasted(key)) is not None] for group in (first, second)]
     if not all(sides):
@@ -250,7 +251,9 @@ def facing(first: Sequence[Followed], second: Sequence[Followed], *, key: str, g
     counts = [Counter(one.taster for one in side) for side in sides]
     shared = counts[0].keys() & counts[1].keys()
     widened = (1 + 1 / len(shared)) ** 0.5 if shared else 1.0
-    posteriors = [fit([_against(one, shared=shared, widened=widened) for one in side], grid=grid) for side in sides]
+    posteriors = [
+        fit([_against(one, shared=shared, widened=widened) for one in side], grid=grid, held=False) for side in sides
+    ]
     draws = [posterior.draws(n_draws=N_DRAWS) for posterior in posteriors]
     level = float(np.mean([one.level.mean() for one in draws]))
     scale_of = {one.taster: one.scale for side in sides for one in side}

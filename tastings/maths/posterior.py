@@ -24,6 +24,8 @@ N_DRAWS = 1024
 GOLDEN = 0.6180339887498949
 LIGHTEST = 1e-7
 """Nodes of less weight, all together below a thousandth, are left out of what is shown."""
+COUNTLESS = 1e9
+"""So many absent tasters that the mean of those present is left free."""
 
 _SIGMA_WEIGHT = np.exp(-0.5 * ((np.log(SIGMA) - np.log(USUAL_SIGMA)) / 0.35) ** 2)
 SIGMA_LOG_PRIOR = np.log(_SIGMA_WEIGHT / _SIGMA_WEIGHT.sum())
@@ -95,12 +97,12 @@ class Posterior:
         return Draws(node=index % self.mean.shape[1], level=np.maximum(level, 0.0))
 
 
-def fit(tasted: Sequence[Tasted], *, grid: Grid) -> Posterior:
+def fit(tasted: Sequence[Tasted], *, grid: Grid, held: bool = True) -> Posterior:
     """Return the posterior of one attribute; arguments as in :func:`fit_all`."""
-    return fit_all({"": tasted}, grid=grid)[""]
+    return fit_all({"": tasted}, grid=grid, held=held)[""]
 
 
-def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, Posterior]:
+def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool = True) -> dict[str, Posterior]:
     """Return the posterior of each attribute of a lot.
 
     Parameters
@@ -109,6 +111,9 @@ def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, 
         By attribute, one entry per session; none gives the prior.
     grid : Grid
         The nodes to compute on.
+    held : bool
+        Whether the scale is held to the mean of the tasters' team (:mod:`tastings.maths.team`). Not so where what some
+        of them say is set against what others say: both cannot be the whole team.
 
     Returns
     -------
@@ -120,16 +125,16 @@ def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, 
     Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.35), and those of the grid. What a
     taster's sessions add up to is kept between calls (:mod:`tastings.maths.kept`), so only new sessions cost.
     """
-    found = _fitted(tasted, grid=grid)
+    found = _fitted(tasted, grid=grid, held=held)
     many = {key: sessions for key, sessions in tasted.items() if len(sessions) > LEAST_OTHERS}
     looks = _rarity(many, found=found, grid=grid)
     return found | {
-        key: _without_strangers(key, sessions, found=found[key], looks=looks[key], grid=grid)
+        key: _without_strangers(key, sessions, found=found[key], looks=looks[key], grid=grid, held=held)
         for key, sessions in many.items()
     }
 
 
-def _fitted(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, Posterior]:
+def _fitted(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool) -> dict[str, Posterior]:
     groups: dict[Group, list[Tasted]] = {}
     scales: dict[Group, TasterScale] = {}
     for key, sessions in tasted.items():
@@ -142,13 +147,13 @@ def _fitted(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid) -> dict[str, 
         own = {group: total for group, total in totals.items() if group[0] == key}
         level = level_at_nodes(own.values(), grid=grid)
         tasters = ((TasterSums.of(total), scales[group]) for group, total in own.items())
-        n_absent = absent([len(groups[group]) for group in own])
+        n_absent = absent([len(groups[group]) for group in own]) if held else COUNTLESS
         found[key] = posterior_of(summed(tasters, level=level), n_absent=n_absent, grid=grid)
     return found
 
 
-def _without_strangers(
-    key: str, sessions: Sequence[Tasted], *, found: Posterior, looks: FloatArray, grid: Grid
+def _without_strangers(  # noqa: PLR0913 - a step of fit_all, which has each of them at hand
+    key: str, sessions: Sequence[Tasted], *, found: Posterior, looks: FloatArray, grid: Grid, held: bool
 ) -> Posterior:
     """Leave out one session after the other, the strangest first, as long as the others find it strange."""
     most = min(int(MOST_SHARE * len(sessions)), len(sessions) - LEAST_OTHERS)
@@ -156,7 +161,7 @@ def _without_strangers(
         place = int(looks.argmin())
         left_out = (*found.strangers, place)
         others = [one for i, one in enumerate(sessions) if i not in left_out]
-        without = replace(_fitted({key: others}, grid=grid)[key], strangers=left_out)
+        without = replace(_fitted({key: others}, grid=grid, held=held)[key], strangers=left_out)
         looks = _rarity({key: sessions}, found={key: without}, grid=grid)[key]
         if looks[place] > RARE:
             break

@@ -57,6 +57,18 @@ def test_one_generous_taster_of_both_tells_them_apart_better_than_two_strangers(
     assert shared.more("strength") > strangers.more("strength") + 0.05
 
 
+def test_tasters_of_one_side_are_not_taken_for_the_whole_team():
+    # Each has come three times, so within a side they look like all there are; against each other both sides cannot be.
+    def width(second):
+        groups = [("a", ("ann", "ben")), ("b", second)]
+        pair = pair_of(*(sessions(name, LASTING, tasters=tasters * 3) for name, tasters in groups))
+        return pair.differences[0].high - pair.differences[0].low
+
+    # Four unknown shifts of 0.5 and gains of 15 % of about 6 points, two a side, are left in: 80 % is 2.56 sd wide.
+    assert width(("cat", "dan")) > 2.56 * (0.25 + (0.15 * 5.5) ** 2) ** 0.5 * 0.85
+    assert width(("ann", "ben")) < 0.6 * width(("cat", "dan"))
+
+
 def test_uneven_shares_of_shared_tasters_widen_the_difference():
     grid = usual_grid()
 

@@ -9,6 +9,7 @@ from rest_framework.views import APIView
 
 from api.auth import member_of, token_of
 from api.dialects import SPOKEN
+from api.metrics import count_verdicts
 from api.parsing import TooLarge
 from api.records import body_of
 from lots.shape import Unfit, clean_id
@@ -63,6 +64,7 @@ class Sync(APIView):
         check_cursor(token_of(request), cursor=cursor, now=now)
         dialect = SPOKEN[schema]
         verdicts = push(member, device=UUID(device), sent=[dialect.read(change) for change in changes], now=now)
+        count_verdicts(verdicts)
         page = pull(member, cursor=cursor, limit=limit)
         return Response(
             {

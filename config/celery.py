@@ -1,8 +1,10 @@
-"""The Celery application: JSON messages, timetable in settings."""
+"""The Celery application: JSON messages, queues and timetable in settings."""
 
 import os
 
 from celery import Celery
+
+import config.work  # noqa: F401 - what is done around each job
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 app = Celery("leafspan")

@@ -5,6 +5,7 @@ from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
 from config.dev.services import running
+from config.logs import log_settings
 from config.mail import mail_settings
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -52,6 +53,11 @@ SITE_URL = os.environ.get("LEAFSPAN_URL", "").rstrip("/")
 globals().update(mail_settings(os.environ.get("LEAFSPAN_MAIL", "")))
 DEFAULT_FROM_EMAIL = os.environ.get("LEAFSPAN_MAIL_FROM") or "leafspan@localhost"
 
+# Who may read /metrics from elsewhere than this machine; see api/metrics.py. A server that fetches it inside a private
+# network speaks plain http.
+METRICS_TOKEN = os.environ.get("LEAFSPAN_METRICS_TOKEN", "")
+SECURE_REDIRECT_EXEMPT = [r"^metrics$"]
+
 # How many proxies of ours stand before the web server, each adding to X-Forwarded-For the address that spoke to it.
 # None: that header is not looked at, since anyone may send it.
 TRUSTED_PROXIES = int(os.environ.get("LEAFSPAN_PROXIES") or 0)
@@ -71,6 +77,7 @@ INSTALLED_APPS = [
     "drf_spectacular_sidecar",
 ]
 MIDDLEWARE = [
+    "api.requests.Requests",
     "django.middleware.security.SecurityMiddleware",
     "api.headers.SafetyHeaders",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -156,6 +163,15 @@ SPECTACULAR_SETTINGS = {
 }
 
 CELERY_BROKER_URL = REDIS_URL
+CELERY_TASK_QUEUES: dict[str, dict[str, str]] = {"fresh": {}, "steady": {}}  # tastings/queues.py
+CELERY_TASK_DEFAULT_QUEUE = "fresh"
+CELERY_TASK_ROUTES = {
+    name: {"queue": "steady"}
+    for name in (
+        "tastings.refresh_panel", "tastings.check_photo", "tastings.prune", "tastings.tidy_photos",
+        "tastings.tidy_papers", "teams.tidy",
+    )
+}  # fmt: skip
 CELERY_TASK_IGNORE_RESULT = True
 CELERY_TASK_ACKS_LATE = True
 CELERY_TASK_REJECT_ON_WORKER_LOST = True
@@ -165,6 +181,7 @@ CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = True
 # A note must never wait for the broker: one quick try, and the timetable finds what was not asked for.
 CELERY_TASK_PUBLISH_RETRY = False
 CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "queue_order_strategy": "sorted",  # fresh before steady
     "max_retries": 0,
     "socket_connect_timeout": 1,
     "socket_timeout": 5,
@@ -182,10 +199,4 @@ CELERY_BEAT_SCHEDULE = {
     "forget old deletions": {"task": "tastings.prune", "schedule": 86_400.0},
 }
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {"handlers": ["stderr"], "level": "INFO"},
-}
+LOGGING = log_settings(os.environ.get("LEAFSPAN_LOGS", ""))

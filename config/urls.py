@@ -2,11 +2,12 @@
 
 from django.urls import include, path
 
-from api import account_pages, card_pages, flight_pages, health, pages, report_pages, shared_pages
+from api import account_pages, card_pages, flight_pages, health, metrics, pages, report_pages, shared_pages
 
 urlpatterns = [
     path("health/live", health.live),
     path("health/ready", health.ready),
+    path("metrics", metrics.metrics),
     path("api/v1/", include("api.urls")),
     *pages.urlpatterns,
     *account_pages.urlpatterns,

@@ -1,11 +1,14 @@
 """The names of the jobs, and the one way to ask for one."""
 
 from enum import StrEnum
+from uuid import UUID
 
 from celery import current_app
 from django.db import transaction
 from kombu.exceptions import OperationalError
 from redis.exceptions import RedisError
+
+from tastings.queues import Queue
 
 
 class Job(StrEnum):
@@ -27,15 +30,23 @@ class Job(StrEnum):
     TIDY_PAPERS = "tastings.tidy_papers"
 
 
-def later(job: Job, *arguments: str, wait_s: float = 0.0) -> None:
-    """Queue the job once the present transaction has committed.
+def later(job: Job, *arguments: str, wait_s: float = 0.0, queue: Queue | None = None, team: UUID | None = None) -> None:
+    """Queue the job once the present transaction has committed; ``team`` is for the worker's log lines.
+
+    ``queue`` is another than the settings say for jobs of this name.
 
     A broker that is down costs a second and nothing else: what is due stands in the database and the timetable asks
     again.
     """
 
     def send() -> None:
-        current_app.send_task(job.value, args=list(arguments), countdown=wait_s or None)
+        current_app.send_task(
+            job.value,
+            args=list(arguments),
+            countdown=wait_s or None,
+            queue=queue.value if queue else None,
+            headers={"team": str(team)} if team else {},
+        )
 
     transaction.on_commit(send, robust=True)
 

@@ -8,6 +8,7 @@ from django.test import Client
 from django.utils import timezone
 
 from api import report_pages
+from api.requests import HEADER
 from tastings.actions.developments import refresh_development
 from tastings.models import Paper, Share
 from tastings.queries.shares import token_of
@@ -199,6 +200,7 @@ def test_expired_revoked_unknown_and_tampered_links_are_one_page(buyer, lot):
     addresses += [f"/shared/{never}/photos/{uuid4()}.jpg", beside(revoked, f"/photos/{uuid4()}.jpg")]
     answers = [read(address) for address in addresses]
 
+    assert len({answer.headers.pop(HEADER) for answer in answers}) == len(answers)  # each request's own number
     assert {answer.status_code for answer in answers} == {404}
     assert {(answer.content, tuple(sorted(answer.items()))) for answer in answers} == {
         (answers[0].content, tuple(sorted(answers[0].items())))

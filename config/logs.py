@@ -1,0 +1,132 @@
+"""Log lines: for people at a terminal, or one JSON object each for a program that collects them.
+
+``LEAFSPAN_LOGS=json`` asks for JSON: ``time``, ``level``, ``logger``, ``message``; where known the ids ``request``,
+``job_id`` and ``team``, and ``job``, a name; of a request ``method``, ``route``, ``status`` and ``ms``; of an error its
+type, where it came from and, from the database, its state and constraint.
+
+Neither form says what addresses hold beside their route, since some are secret links. JSON also leaves out what an
+error says of itself: a database names the values it refuses, which may be someone's words. Standard library only, since
+the settings and the web server's own settings read this.
+"""
+
+import json
+import logging
+import sys
+import traceback
+from datetime import UTC, datetime
+from types import TracebackType
+from typing import Any
+
+from api.context import route_of, told
+
+OURS = ("method", "route", "status", "ms", "seconds", "outcome")
+"""What our own lines add to their message."""
+_FRAMES = 30
+
+
+class Lines(logging.Formatter):
+    """For people: moment, level, logger, message, what it is about; errors with all they say."""
+
+    def __init__(self) -> None:
+        super().__init__("%(asctime)s %(levelname)s %(name)s %(message)s%(about)s")
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Return the line, and the lines of an error."""
+        words = [f"{name}={value}" for name, value in told().items()]
+        words += [f"ms={ms}"] if (ms := getattr(record, "ms", None)) is not None else []
+        record.about = f" [{' '.join(words)}]" if words else ""
+        return super().format(record)
+
+    def formatMessage(self, record: logging.LogRecord) -> str:  # noqa: N802 - the library's name
+        """Return the first line."""
+        record.message = _without_address(record, record.message)
+        return super().formatMessage(record)
+
+
+class JsonLines(logging.Formatter):
+    """For programs: one object in one line."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        """Return the line."""
+        moment = datetime.fromtimestamp(record.created, UTC).isoformat(timespec="milliseconds")
+        line: dict[str, object] = {
+            "time": moment.replace("+00:00", "Z"),
+            "level": record.levelname.lower(),
+            "logger": record.name,
+            "message": _message(record),
+            **told(),
+            **{name: value for name in OURS if (value := getattr(record, name, None)) is not None},
+        }
+        job = getattr(record, "data", None)
+        if isinstance(job, dict):
+            line |= {"job": job.get("name"), "job_id": job.get("id"), "seconds": job.get("runtime")}
+        if record.exc_info and record.exc_info[1] is not None:
+            line["error"] = _error(record.exc_info[1], record.exc_info[2])
+        return json.dumps(line, default=str)
+
+
+def _message(record: logging.LogRecord) -> str:
+    """Return the message without what an error says, nor what a job was given."""
+    job = getattr(record, "data", None)
+    if isinstance(job, dict):  # the job library's lines: name, id, how it went, and what the error said
+        return f"{job.get('name')} {job.get('description') or 'done'}"
+    arguments = record.args
+    if isinstance(arguments, tuple):
+        arguments = tuple(type(one).__name__ if isinstance(one, BaseException) else one for one in arguments)
+    text = str(record.msg) % arguments if arguments else str(record.msg)
+    return _without_address(record, text)
+
+
+def _without_address(record: logging.LogRecord, text: str) -> str:
+    """Put the route in the place of the address of a request, which the framework's lines hold."""
+    request: Any = getattr(record, "request", None)
+    if request is None or not hasattr(request, "path"):
+        return text
+    for address in (request.get_full_path(), request.path):
+        text = text.replace(address, route_of(request)) if address != "/" else text
+    return text
+
+
+def _error(error: BaseException, trace: TracebackType | None) -> dict[str, object]:
+    """Return type and place of an error and of what caused it, never its words."""
+    frames = traceback.extract_tb(trace)[-_FRAMES:]
+    found: dict[str, object] = {
+        "type": type(error).__name__,
+        "where": [f"{frame.filename}:{frame.lineno} {frame.name}" for frame in frames],
+    }
+    diagnosis = getattr(error, "diag", None)  # psycopg's
+    for name in ("sqlstate", "constraint_name", "table_name"):
+        if value := getattr(diagnosis, name, None):
+            found[name] = value
+    cause = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
+    if cause is not None:
+        found["cause"] = _error(cause, cause.__traceback__)
+    return found
+
+
+def formatter(form: str) -> logging.Formatter:
+    """Return the formatter for ``json`` or, for anything else, people."""
+    return JsonLines() if form == "json" else Lines()
+
+
+def log_settings(form: str) -> dict[str, object]:
+    """Return the settings of all logging, as `logging.config.dictConfig` takes them.
+
+    Raises
+    ------
+    ValueError
+        ``form`` is neither ``json`` nor ``lines`` nor empty.
+    """
+    if form not in ("json", "lines", ""):
+        raise ValueError(f"LEAFSPAN_LOGS must be json or lines, not {form!r}")
+    return {
+        "version": 1,
+        "disable_existing_loggers": False,
+        "formatters": {"chosen": {"()": formatter, "form": form}},
+        "handlers": {"stderr": {"class": "logging.StreamHandler", "stream": sys.stderr, "formatter": "chosen"}},
+        "root": {"handlers": ["stderr"], "level": "INFO"},
+        "loggers": {
+            "django.request": {"level": "ERROR"},  # refusals have our own line
+            "celery.worker.strategy": {"level": "WARNING"},  # a job's end is told; that it came is not
+        },
+    }

@@ -1,0 +1,35 @@
+"""The web server's settings: ``gunicorn -c python:config.serving config.asgi``."""
+
+import os
+import shutil
+from pathlib import Path
+from typing import Any
+
+from gunicorn import glogging  # type: ignore[import-untyped]  # it has no types
+
+from config.logs import formatter
+
+worker_class = "asgi"
+workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
+graceful_timeout = 25
+"""So long a request that is under way may take to end once we are told to stop. [s]"""
+control_socket_disable = True
+
+_home = Path(os.environ.get("LEAFSPAN_HOME") or Path(__file__).resolve().parent.parent / ".leafspan")
+_counts = Path(os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", str(_home / "metrics")))
+
+
+def on_starting(server: Any) -> None:  # noqa: ANN401, ARG001 - gunicorn's shape
+    """Empty the folder in which the processes count: what is in it was counted before this server began."""
+    shutil.rmtree(_counts, ignore_errors=True)
+    _counts.mkdir(parents=True, mode=0o700)
+
+
+class logger_class(glogging.Logger):  # type: ignore[misc]  # noqa: N801 - gunicorn's name for the setting
+    """Writes in the form that `config.logs` says."""
+
+    def setup(self, cfg: Any) -> None:  # noqa: ANN401 - gunicorn's shape
+        """Set up as always, then change the form."""
+        super().setup(cfg)
+        for handler in self.error_log.handlers:
+            handler.setFormatter(formatter(os.environ.get("LEAFSPAN_LOGS", "")))

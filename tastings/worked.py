@@ -1,0 +1,69 @@
+"""How often jobs of each name ended how, and how long they took: counted by all workers in the broker's server.
+
+A job takes milliseconds at least, so that one more word with the broker does not show; and workers that come, go or are
+killed leave no files behind. The counts begin anew when the broker loses what it holds.
+"""
+
+from bisect import bisect_left
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from redis import Redis
+
+from tastings.jobs import Job
+from tastings.queues import asked
+
+BOUNDS_S = (0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 30.0, 120.0)
+OUTCOMES = ("done", "failed", "retried", "killed")
+_KEY = "leafspan:jobs"
+
+
+@dataclass(kw_only=True, slots=True)
+class Worked:
+    """One job's counts: by outcome; by duration, in the buckets that `BOUNDS_S` parts; and the sum of it [s]."""
+
+    outcomes: dict[str, int] = field(default_factory=dict)
+    buckets: list[int] = field(default_factory=lambda: [0] * (len(BOUNDS_S) + 1))
+    seconds: float = 0.0
+
+
+def count_job(job: str, *, outcome: str, seconds: float | None) -> None:
+    """Count one job that ended; ``seconds`` is None when it is not known, as of one that was killed.
+
+    Raises
+    ------
+    BrokerDown
+        The broker does not answer.
+    """
+
+    def count(client: Redis) -> None:
+        both = client.pipeline(transaction=False)
+        both.hincrby(_KEY, f"{job} {outcome}", 1)
+        if seconds is not None:
+            both.hincrby(_KEY, f"{job} <{bisect_left(BOUNDS_S, seconds)}", 1)
+            both.hincrbyfloat(_KEY, f"{job} s", seconds)
+        both.execute()
+
+    asked(count)
+
+
+def worked() -> Mapping[str, Worked]:
+    """Return the counts of each job.
+
+    Raises
+    ------
+    BrokerDown
+        The broker does not answer.
+    """
+    found = {job.value: Worked() for job in Job}
+    for name, value in asked(lambda client: dict(client.hgetall(_KEY))).items():
+        job, _, what = str(name, "utf-8").rpartition(" ")  # type: ignore[arg-type]  # bytes, as nothing else is asked of the client
+        if job not in found:
+            continue
+        if what == "s":
+            found[job].seconds = float(value)
+        elif what.startswith("<"):
+            found[job].buckets[int(what[1:])] = int(value)
+        else:
+            found[job].outcomes[what] = int(value)
+    return found

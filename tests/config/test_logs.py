@@ -1,0 +1,216 @@
+"""Log lines: what they say of a request or a job, and what they keep to themselves."""
+
+import io
+import json
+import logging
+import os
+import subprocess
+import sys
+import time
+from uuid import uuid4
+
+import pytest
+from celery import current_app
+from django.conf import settings
+from django.db import IntegrityError, connection, transaction
+from django.test import Client
+
+from api.context import about
+from api.requests import HEADER, id_for
+from config.dev.home import ROOT
+from config.logs import JsonLines, Lines, log_settings
+from config.work import begin_job, end_job, mark
+from tastings.jobs import Job, later
+from tastings.queues import Queue
+from tests.factories import LotFactory, phone
+
+MADE = "0123456789abcdef"
+
+
+@pytest.fixture
+def heard():
+    """What the root logger writes, in either form, while the test runs."""
+    streams = {Lines: io.StringIO(), JsonLines: io.StringIO()}
+    handlers = []
+    for form, stream in streams.items():
+        handlers.append(handler := logging.StreamHandler(stream))
+        handler.setFormatter(form())
+        logging.getLogger().addHandler(handler)
+    yield lambda form=JsonLines: streams[form].getvalue().splitlines()
+    for handler in handlers:
+        logging.getLogger().removeHandler(handler)
+
+
+def objects(heard):
+    return [json.loads(line) for line in heard()]
+
+
+@pytest.mark.parametrize("sent", ["a" * 8, "A-b.c_9" * 9, str(uuid4())])
+def test_a_sane_id_is_kept(sent):
+    assert id_for(sent) == sent
+    assert phone().get("/health/live", headers={HEADER: sent})[HEADER] == sent
+
+
+@pytest.mark.parametrize("sent", [None, "", "short", "a" * 65, "with space", "line\nbreak", 'quo"te"s', "ümlaut-id"])
+def test_any_other_is_made_anew(sent):
+    made = {id_for(sent) for _ in range(3)}
+    assert len(made) == 3
+    assert all(len(one) == 32 and one.isalnum() for one in made)
+
+
+def test_an_answer_that_no_view_made_has_an_id_too(db):
+    answers = [Client().get("/nowhere"), Client().get("/lots/"), Client(SERVER_NAME="elsewhere").get("/lots/")]
+    assert [answer.status_code for answer in answers] == [404, 302, 400]
+    assert len({answer[HEADER] for answer in answers}) == 3
+
+
+def test_a_request_is_told_with_its_team_and_without_its_address(taster, heard):
+    lot = LotFactory(team=taster.team)
+    taster.client.get(f"/api/v1/lots/{lot.id}/?q=honey", headers={HEADER: MADE})
+    [line] = [one for one in objects(heard) if one["logger"] == "api.requests"]
+    ms, moment = line.pop("ms"), line.pop("time")
+
+    assert line == {
+        "level": "info", "logger": "api.requests", "message": "GET /api/v1/lots/<record_id>/ 200",
+        "request": MADE, "team": str(taster.team.id), "method": "GET", "route": "/api/v1/lots/<record_id>/",
+        "status": 200,
+    }  # fmt: skip
+    assert 0 < ms < 60_000
+    assert moment.endswith("Z")
+    assert taster.token not in "".join(heard(Lines)) + "".join(heard())
+
+
+def test_secret_links_stay_out_of_the_log(db, heard):
+    token = "s3cret-of-a-link" * 3
+    for address in (f"/join/{token}/", f"/reset/{token}/", f"/s/{token}/", f"/join/{token}/?next={token}"):
+        Client().get(address)
+    Client(enforce_csrf_checks=True).post(f"/join/{token}/", {"username": "x"})
+    assert len(heard()) > 5
+    assert token not in "".join(heard(Lines)) + "".join(heard())
+
+
+def test_what_machines_ask_is_told_only_when_refused(db, heard):
+    for address in ("/health/live", "/metrics"):
+        Client().get(address)
+        Client().post(address)
+    assert [one["status"] for one in objects(heard) if one["logger"] == "api.requests"] == [405, 405]
+
+
+def test_a_crash_is_told_by_type_and_place_but_not_in_the_words_of_the_database(db, heard):
+    def refuse():
+        with transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute("SELECT count(*) FROM teams_user")
+            cursor.execute("CREATE TEMP TABLE sayings (said text CONSTRAINT said_once UNIQUE)")
+            cursor.execute("INSERT INTO sayings VALUES ('bitter like regret'), ('bitter like regret')")
+
+    try:
+        refuse()
+    except IntegrityError as error:
+        logging.getLogger("tastings").exception("lot %s: no figures", 7)
+        logging.getLogger("tastings").warning("it said: %s", error)
+    first, second = objects(heard)
+
+    assert (first["message"], first["level"], first["error"]["type"]) == (
+        "lot 7: no figures",
+        "error",
+        "IntegrityError",
+    )
+    assert first["error"]["cause"]["constraint_name"] == "said_once"
+    assert first["error"]["cause"]["sqlstate"] == "23505"  # unique_violation: PostgreSQL manual, appendix A
+    assert any("test_logs.py" in frame and "refuse" in frame for frame in first["error"]["where"])
+    assert second["message"] == "it said: IntegrityError"
+    assert "regret" not in "".join(heard())
+    assert "regret" in "".join(heard(Lines))  # for the person at the terminal
+
+
+def test_a_view_that_breaks_is_told_once_with_its_request(db, heard, monkeypatch):
+    def broken(*_, **__):
+        raise RuntimeError("honey and regret")
+
+    monkeypatch.setattr("api.health.worker_answers", broken)
+    client = Client(raise_request_exception=False)
+    assert client.get("/health/ready?note=honey", headers={HEADER: MADE}).status_code == 500
+    crash, line = objects(heard)
+    assert (crash["error"]["type"], crash["request"], crash["message"]) == (
+        "RuntimeError", MADE, "Internal Server Error: /health/ready",
+    )  # fmt: skip
+    assert (line["status"], line["request"]) == (500, MADE)
+    assert "honey" not in "".join(heard())
+
+
+def test_an_object_is_one_line_whatever_is_in_it(heard):
+    with about(lambda: {"request": MADE}):
+        logging.getLogger("x").warning("two\nlines “%s”", "\u2028")
+    [line] = heard()
+    assert json.loads(line)["message"] == "two\nlines “\u2028”"
+
+
+def test_only_two_forms_are_known():
+    with pytest.raises(ValueError, match="LEAFSPAN_LOGS"):
+        log_settings("yaml")
+    assert log_settings("")["formatters"]["chosen"]["form"] == ""
+
+
+def test_a_message_carries_who_asked(db, django_capture_on_commit_callbacks, monkeypatch):
+    sent = []
+    monkeypatch.setattr(
+        type(current_app._get_current_object()), "send_task", lambda self, name, **given: sent.append((name, given))
+    )
+    with django_capture_on_commit_callbacks(execute=True):
+        later(Job.PRUNE, team=(team := uuid4()), queue=Queue.STEADY)
+    headers = dict(sent[0][1]["headers"])
+    with about(lambda: {"request": MADE, "team": "another"}):
+        mark(headers=headers)
+    assert {name: headers[name] for name in ("team", "request")} == {"team": str(team), "request": MADE}
+    assert sent[0][1]["queue"] == "steady"
+
+
+@pytest.mark.parametrize("form", ["json", "lines"])
+def test_a_worker_tells_which_job_of_which_team_and_request_it_does(db, tmp_path, form):
+    current_app.control.purge()
+    database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
+    environment = {
+        **os.environ, "DATABASE_URL": database, "REDIS_URL": settings.REDIS_URL, "LEAFSPAN_LOGS": form,
+        "PYTHONWARNINGS": "ignore",  # that we may be root here is told before anything is set up
+        "PYTHONPATH": str(ROOT),
+    }  # fmt: skip
+    current_app.send_task(Job.DUE_PHOTOS.value, headers={"team": "of-somebody", "request": MADE})
+    log = tmp_path / "log"
+    with log.open("wb") as file:
+        worker = subprocess.Popen(
+            [sys.executable, "-m", "celery", "--quiet", "-A", "config", "worker", "--concurrency", "1"],
+            cwd=ROOT, env=environment, stdout=file, stderr=file,
+        )  # fmt: skip
+    try:
+        deadline = time.monotonic() + 60
+        while Job.DUE_PHOTOS.value not in log.read_text():
+            assert time.monotonic() < deadline, log.read_text()
+            time.sleep(0.05)
+    finally:
+        worker.terminate()
+        worker.wait(timeout=30)
+    told = next(line for line in log.read_text().splitlines() if Job.DUE_PHOTOS.value in line)
+    if form == "json":
+        found = json.loads(told)
+        assert (found["job"], found["team"], found["request"]) == (Job.DUE_PHOTOS.value, "of-somebody", MADE)
+        assert len(found["job_id"]) == 36
+        assert found["seconds"] > 0
+        said = [line for line in log.read_text().splitlines() if line and not line.startswith("worker: ")]
+        assert all(json.loads(line)["level"] for line in said)  # beside its last word on a signal
+    else:
+        assert "succeeded in" in told
+        assert f"request={MADE} team=of-somebody" in told
+
+
+def test_what_a_job_says_of_itself_ends_with_it(heard):
+    class Task:
+        name = "tastings.prune"
+        request = type("Request", (), {"request": MADE})()
+
+    begin_job(task_id="7", task=Task)
+    logging.getLogger("x").info("inside")
+    end_job(task_id="7", task=Task, state="SUCCESS")
+    logging.getLogger("x").info("outside")
+    inside, outside = (one for one in objects(heard) if one["logger"] == "x")
+    assert (inside["job"], inside["job_id"], inside["request"]) == ("tastings.prune", "7", MADE)
+    assert "job" not in outside

@@ -3,9 +3,11 @@
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
-from drf_spectacular.views import SpectacularSwaggerSplitView
+from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
+from rest_framework.views import APIView
 
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self';"
@@ -14,7 +16,23 @@ POLICY = (
 """Pictures of the library's own style sheet are written into it as ``data:``."""
 
 
-class DocsPage(SpectacularSwaggerSplitView):
+class _RefusingInJSON(APIView):
+    """What such a view refuses is told as everywhere else, not in what it else writes."""
+
+    def handle_exception(self, exc: Exception) -> Response:
+        """Answer in JSON."""
+        self.request.accepted_renderer = JSONRenderer()
+        return super().handle_exception(exc)
+
+
+class Document(_RefusingInJSON, SpectacularAPIView):
+    """The OpenAPI document."""
+
+    permission_classes: list[Any] = []
+    authentication_classes: list[Any] = []
+
+
+class DocsPage(_RefusingInJSON, SpectacularSwaggerSplitView):
     """The page at ``/api/v1/docs``, and with ``?script=`` the script that fills it."""
 
     url_name = "schema"

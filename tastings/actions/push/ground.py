@@ -5,17 +5,17 @@ member they do not exist.
 """
 
 from collections.abc import Iterable, Sequence
-from typing import TypeVar
+from typing import TypeVar, cast
 from uuid import UUID
 
-from django.db.models import Q
+from django.db.models import Case, Q, QuerySet, Value, When
 
 from lots.models import Lot, Synced
 from tastings.actions.push.change import SHAPES, Change
 from tastings.actions.push.draft import Draft
 from tastings.actions.push.rows import among
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Session
-from tastings.queries.records import with_words
+from tastings.queries.records import seen_sessions, with_words
 from teams.models import Member, Shop
 
 _Row = TypeVar("_Row", bound=Synced)
@@ -95,18 +95,17 @@ class Ground:
                 elif field.to is not None:
                     named[field.to].add(UUID(str(value)))
         # children before parents, so that the parents of what is stored are read too
-        notes = self._rows(Note, named["note"])
+        notes = self._children(Note, named["note"])
         keys |= {note.descriptor.key for note in notes}
         named["session"] |= {note.session_id for note in notes}
-        infusions = self._rows(Infusion, named["infusion"])
+        infusions = self._children(Infusion, named["infusion"])
         named["session"] |= {infusion.session_id for infusion in infusions}
-        sessions = self._rows(Session, named["session"])
+        sessions = [s for s in self._rows(Session, named["session"]) if not self._hide(s, seen=self._sees(s))]
         named["lot"] |= {session.lot_id for session in sessions if session.lot_id is not None}
         self._keep("lot", self._rows(Lot, named["lot"]))
-        self._keep("session", [s for s in sessions if not self._hide(s, session=s)])
-        by_id = {session.id: session for session in sessions}
-        self._keep("infusion", [i for i in infusions if not self._hide(i, session=by_id.get(i.session_id))])
-        self._keep("note", [n for n in notes if not self._hide(n, session=by_id.get(n.session_id))])
+        self._keep("session", sessions)
+        self._keep("infusion", infusions)
+        self._keep("note", notes)
         self._keep("descriptor", self._rows(Descriptor, named["descriptor"]))
         if shops:
             self.shops = set(
@@ -131,9 +130,22 @@ class Ground:
             keys = {word.merged_into.key for word in found if word.merged_into} - self.descriptors.keys()
 
     def _rows(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
+        return self._mine(model._default_manager.filter(id__in=among(ids))) if ids else []
+
+    def _children(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
+        """Return infusions or notes. The session of a hidden one is not even read, or the time it takes would tell."""
         if not ids:
             return []
-        rows = model._default_manager.filter(id__in=among(ids))
+        seen = Case(When(seen_sessions(self.member, "session__"), then=Value("yes")), default=Value(""))
+        rows = cast("QuerySet[_Row]", model._default_manager.filter(id__in=among(ids)).annotate(seen=seen))
+        return [row for row in self._mine(rows) if not self._hide(row, seen=bool(row.seen))]  # type: ignore[attr-defined]  # annotated
+
+    def _sees(self, session: Session) -> bool:
+        opened = not session.private and session.lot_id is not None
+        return opened or session.taster_id == self.member.user_id
+
+    def _mine(self, rows: QuerySet[_Row]) -> list[_Row]:
+        """Return the team's rows; the others' are hidden."""
         mine = []
         for row in with_words(rows):
             if row.team_id == self.member.team_id:
@@ -141,13 +153,11 @@ class Ground:
             elif isinstance(row, Descriptor) and row.is_built_in:
                 self.built_in.add(row.id)
             else:
-                self.hidden.add((model.shape.type, row.id))
+                self.hidden.add((rows.model.shape.type, row.id))
         return mine
 
-    def _hide(self, row: Synced, *, session: Session | None) -> bool:
-        closed = session is None or session.private or session.lot_id is None
-        mine = session is not None and (self._for_whole_team or session.taster_id == self.member.user_id)
-        hidden = closed and not mine
+    def _hide(self, row: Synced, *, seen: bool) -> bool:
+        hidden = not (seen or self._for_whole_team)
         if hidden:
             self.hidden.add((row.shape.type, row.id))
         return hidden

@@ -1,0 +1,157 @@
+"""Who may do what: one table of every route and method, and of what everyone is answered."""
+
+import re
+
+from tests.api.world import ROLES
+
+TABLE = """
+                                                           owner   buyer   taster  viewer  nobody  left    stranger
+get    /api/v1/audit                                       ok      403     403     403     401     401     ok
+post   /api/v1/auth/reset                                  ok      ok      ok      ok      ok      ok      ok
+post   /api/v1/auth/reset/password                         ok      ok      ok      ok      ok      ok      ok
+get    /api/v1/auth/tokens                                 ok      ok      ok      ok      401     401     ok
+post   /api/v1/auth/tokens                                 ok      ok      ok      ok      ok      401     ok
+delete /api/v1/auth/tokens                                 ok      ok      ok      ok      401     401     ok
+delete /api/v1/auth/tokens/{token_id}                      404     404     ok      404     401     401     404
+get    /api/v1/compare                                     ok      ok      ok      ok      401     401     404
+get    /api/v1/descriptors/                                ok      ok      ok      ok      401     401     ok
+post   /api/v1/descriptors/                                ok      ok      ok      403     401     401     ok
+get    /api/v1/descriptors/{record_id}/                    ok      ok      ok      ok      401     401     404
+patch  /api/v1/descriptors/{record_id}/                    ok      ok      ok      403     401     401     404
+delete /api/v1/descriptors/{record_id}/                    ok      ok      ok      403     401     401     404
+get    /api/v1/descriptors/{record_id}/history             ok      ok      ok      ok      401     401     404
+post   /api/v1/descriptors/{record_id}/merge               ok      ok      403     403     401     401     404
+get    /api/v1/docs                                        ok      ok      ok      ok      ok      ok      ok
+get    /api/v1/events                                      501     501     501     501     401     401     501
+get    /api/v1/flights/                                    ok      ok      ok      ok      401     401     ok
+post   /api/v1/flights/                                    ok      ok      403     403     401     401     unknown
+get    /api/v1/flights/{flight_id}/                        ok      ok      ok      ok      401     401     404
+patch  /api/v1/flights/{flight_id}/                        ok      ok      403     403     401     401     404
+delete /api/v1/flights/{flight_id}/                        ok      ok      403     403     401     401     404
+get    /api/v1/flights/{flight_id}/answer                  ok      ok      ok      ok      401     401     404
+post   /api/v1/flights/{flight_id}/decision                ok      ok      403     403     401     401     404
+get    /api/v1/flights/{flight_id}/pouring                 403     ok      403     403     401     401     404
+post   /api/v1/flights/{flight_id}/reveal                  ok      ok      403     403     401     401     404
+get    /api/v1/infusions/                                  ok      ok      ok      ok      401     401     ok
+post   /api/v1/infusions/                                  ok      ok      ok      403     401     401     unknown
+get    /api/v1/infusions/{record_id}/                      ok      ok      ok      ok      401     401     404
+patch  /api/v1/infusions/{record_id}/                      ok      ok      ok      403     401     401     404
+delete /api/v1/infusions/{record_id}/                      ok      ok      ok      403     401     401     404
+get    /api/v1/infusions/{record_id}/history               ok      ok      ok      ok      401     401     404
+get    /api/v1/invitations/                                ok      403     403     403     401     401     ok
+post   /api/v1/invitations/                                ok      403     403     403     401     401     unknown
+post   /api/v1/invitations/accept                          ok      ok      ok      ok      ok      ok      ok
+delete /api/v1/invitations/{invitation_id}/                ok      403     403     403     401     401     404
+get    /api/v1/lots/                                       ok      ok      ok      ok      401     401     ok
+post   /api/v1/lots/                                       ok      ok      ok      403     401     401     ok
+get    /api/v1/lots/{lot_id}/arrival-check                 ok      ok      ok      ok      401     401     404
+get    /api/v1/lots/{lot_id}/brew-guide                    ok      ok      ok      ok      401     401     404
+get    /api/v1/lots/{lot_id}/development                   ok      ok      ok      ok      401     401     404
+get    /api/v1/lots/{lot_id}/readiness                     ok      ok      ok      ok      401     401     404
+get    /api/v1/lots/{record_id}/                           ok      ok      ok      ok      401     401     404
+patch  /api/v1/lots/{record_id}/                           ok      ok      ok      403     401     401     404
+delete /api/v1/lots/{record_id}/                           ok      ok      ok      403     401     401     404
+get    /api/v1/lots/{record_id}/history                    ok      ok      ok      ok      401     401     404
+get    /api/v1/me                                          ok      ok      ok      ok      401     401     ok
+post   /api/v1/me/email                                    ok      ok      ok      ok      401     401     ok
+post   /api/v1/me/password                                 ok      ok      ok      ok      401     401     ok
+get    /api/v1/members/                                    ok      ok      ok      ok      401     401     ok
+get    /api/v1/members/{user_id}/                          ok      ok      ok      ok      401     401     404
+patch  /api/v1/members/{user_id}/                          ok      403     403     403     401     401     404
+delete /api/v1/members/{user_id}/                          ok      403     ok      403     401     401     404
+get    /api/v1/notes/                                      ok      ok      ok      ok      401     401     ok
+post   /api/v1/notes/                                      ok      ok      ok      403     401     401     unknown
+get    /api/v1/notes/{record_id}/                          ok      ok      ok      ok      401     401     404
+patch  /api/v1/notes/{record_id}/                          ok      ok      ok      403     401     401     404
+delete /api/v1/notes/{record_id}/                          ok      ok      ok      403     401     401     404
+get    /api/v1/notes/{record_id}/history                   ok      ok      ok      ok      401     401     404
+get    /api/v1/notes/{record_id}/suggestions               ok      ok      ok      ok      401     401     404
+post   /api/v1/notes/{record_id}/suggestions/accept        403     403     ok      403     401     401     404
+get    /api/v1/panel                                       ok      ok      ok      ok      401     401     ok
+get    /api/v1/photos/                                     ok      ok      ok      ok      401     401     ok
+post   /api/v1/photos/                                     ok      ok      ok      403     401     401     unknown
+get    /api/v1/photos/{photo_id}/                          ok      ok      ok      ok      401     401     404
+delete /api/v1/photos/{photo_id}/                          ok      ok      ok      403     401     401     404
+post   /api/v1/photos/{photo_id}/colour                    ok      ok      ok      403     401     401     404
+put    /api/v1/photos/{photo_id}/content                   403     403     ok      403     401     401     404
+get    /api/v1/photos/{photo_id}/image                     ok      ok      ok      ok      401     401     404
+get    /api/v1/photos/{photo_id}/thumbnail                 ok      ok      ok      ok      401     401     404
+post   /api/v1/read                                        ok      ok      ok      ok      401     401     ok
+get    /api/v1/schema                                      ok      ok      ok      ok      ok      ok      ok
+get    /api/v1/sessions/                                   ok      ok      ok      ok      401     401     ok
+post   /api/v1/sessions/                                   ok      ok      ok      403     401     401     unknown
+get    /api/v1/sessions/{record_id}/                       ok      ok      ok      ok      401     401     404
+patch  /api/v1/sessions/{record_id}/                       ok      ok      ok      403     401     401     404
+delete /api/v1/sessions/{record_id}/                       ok      ok      ok      403     401     401     404
+get    /api/v1/sessions/{record_id}/history                ok      ok      ok      ok      401     401     404
+get    /api/v1/shares/                                     ok      ok      403     403     401     401     ok
+post   /api/v1/shares/                                     ok      ok      403     403     401     401     unknown
+get    /api/v1/shares/{share_id}/                          ok      ok      403     403     401     401     404
+delete /api/v1/shares/{share_id}/                          ok      ok      403     403     401     401     404
+get    /api/v1/shops/                                      ok      ok      ok      ok      401     401     ok
+post   /api/v1/shops/                                      ok      403     403     403     401     401     ok
+get    /api/v1/shops/{shop_id}/                            ok      ok      ok      ok      401     401     404
+patch  /api/v1/shops/{shop_id}/                            ok      403     403     403     401     401     404
+post   /api/v1/sync                                        ok      ok      ok      ok      401     401     ok
+get    /api/v1/tasters/{taster_id}/calibration             ok      ok      ok      403     401     401     404
+get    /api/v1/team                                        ok      ok      ok      ok      401     401     ok
+patch  /api/v1/team                                        ok      403     403     403     401     401     ok
+get    /api/v1/team/export                                 ok      403     403     403     401     401     ok
+post   /api/v1/team/owner                                  ok      403     403     403     401     401     404
+get    /api/v1/triangle-tests/                             ok      ok      ok      ok      401     401     ok
+post   /api/v1/triangle-tests/                             ok      ok      ok      403     401     401     unknown
+get    /api/v1/triangle-tests/{test_id}/                   ok      ok      ok      ok      401     401     404
+post   /api/v1/triangle-tests/{test_id}/trials             ok      ok      ok      403     401     401     404
+delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  ok      ok      ok      403     401     401     404
+get    /health/live                                        ok      ok      ok      ok      ok      ok      ok
+get    /health/ready                                       ok      ok      ok      ok      ok      ok      ok
+get    /flights/                                           ok      ok      ok      ok      sign-in ok      ok
+get    /flights/{flight_id}/                               ok      ok      ok      ok      sign-in 404     404
+get    /flights/{flight_id}/cups/                          ok      ok      ok      ok      sign-in 404     404
+get    /flights/{flight_id}/pouring/                       403     ok      403     403     sign-in 404     404
+get    /lots/                                              ok      ok      ok      ok      sign-in ok      ok
+get    /lots/{lot_id}/card.md                              ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/card.pdf                             ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/card/                                ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/photos/{photo_id}.jpg                ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/report.csv                           ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/report.pdf                           ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/report.png                           ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/report.svg                           ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/report/                              ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/sessions/{session_id}/               ok      ok      ok      ok      sign-in 404     404
+get    /                                                   ok      ok      ok      ok      ok      ok      ok
+post   /                                                   ok      ok      ok      ok      ok      ok      ok
+put    /                                                   ok      ok      ok      ok      ok      ok      ok
+patch  /                                                   ok      ok      ok      ok      ok      ok      ok
+delete /                                                   ok      ok      ok      ok      ok      ok      ok
+get    /join/{invitation_token}/                           ok      ok      ok      ok      ok      ok      ok
+post   /join/{invitation_token}/                           ok      ok      ok      ok      ok      ok      ok
+get    /reset/                                             ok      ok      ok      ok      ok      ok      ok
+post   /reset/                                             ok      ok      ok      ok      ok      ok      ok
+get    /reset/{reset_token}/                               ok      ok      ok      ok      ok      ok      ok
+post   /reset/{reset_token}/                               ok      ok      ok      ok      ok      ok      ok
+get    /shared/{share_token}.csv                           ok      ok      ok      ok      ok      ok      ok
+get    /shared/{share_token}.md                            404     404     404     404     404     404     404
+get    /shared/{share_token}.pdf                           ok      ok      ok      ok      ok      ok      ok
+get    /shared/{share_token}.png                           ok      ok      ok      ok      ok      ok      ok
+get    /shared/{share_token}.svg                           ok      ok      ok      ok      ok      ok      ok
+get    /shared/{share_token}/                              ok      ok      ok      ok      ok      ok      ok
+get    /shared/{share_token}/photos/{photo_id}.jpg         ok      ok      ok      ok      ok      ok      ok
+get    /metrics                                           404     404     404     404     404     404     404
+get    /sign-in/                                           ok      ok      ok      ok      ok      ok      ok
+post   /sign-in/                                           ok      ok      ok      ok      ok      ok      ok
+put    /sign-in/                                           ok      ok      ok      ok      ok      ok      ok
+get    /sign-out/                                          405     405     405     405     405     405     405
+post   /sign-out/                                          ok      ok      ok      ok      ok      ok      ok
+"""
+"""Of each role in `ROLES` what it is answered: ``ok`` (of a stranger: with what is of their own team), a status,
+``sign-in`` (a page sends who is not signed in there), ``unknown`` (422: what the body names is not there).
+
+Things are the taster's: the device, the member, the note, the photo under way; the buyer pours the flight. Events are
+not served by WSGI, which says so to whoever may listen (501). Shared is a report, which has no Markdown. Metrics are for a
+program that has a token of its own.
+"""
+ROWS = [line.split() for line in TABLE.strip().splitlines()[1:]]
+RULES = {(address, method): dict(zip(ROLES, cells, strict=True)) for method, address, *cells in ROWS}
+AN_ID = re.compile("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")

@@ -1,4 +1,4 @@
-"""Pages for the browser: signing in and the list of lots; what every page is sent with."""
+"""What every page for the browser is sent with, and whose places it may show."""
 
 from __future__ import annotations
 
@@ -7,17 +7,12 @@ from functools import wraps
 from typing import TYPE_CHECKING
 
 from django.contrib.auth.views import redirect_to_login
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
-from django.urls import path
-from django.views.decorators.http import require_safe
-from django.views.generic import RedirectView
 from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
 from rest_framework.request import Request
 
 from api.auth import BearerAuthentication
-from tastings.queries.developments import lots_with_figures
-from tastings.reports.page import render_lots
 from teams.errors import NotAllowed, NotHere, WrongState
 from teams.queries.people import memberships_of
 
@@ -59,19 +54,3 @@ def places_of(request: HttpRequest) -> list[Member]:
     if not request.user.is_authenticated:
         raise NotAuthenticated
     return memberships_of(request.user)
-
-
-@page
-@require_safe
-def lots(request: HttpRequest) -> HttpResponse:
-    """Show the team's lots with their curves, those that match ``q``."""
-    places = places_of(request)
-    q = request.GET.get("q", "")[:200].replace("\x00", "")
-    found = [lot for member in places for lot in lots_with_figures(member, q=q)]
-    return HttpResponse(render_lots(found, q=q, request=request))
-
-
-urlpatterns = [
-    path("", RedirectView.as_view(pattern_name="lots-page")),
-    path("lots/", lots, name="lots-page"),
-]

@@ -2,14 +2,14 @@
 
 from django.urls import include, path
 
-from api import account_pages, card_pages, flight_pages, health, metrics, pages, report_pages, shared_pages
+from api import account_pages, card_pages, flight_pages, health, lots_pages, metrics, report_pages, shared_pages
 
 urlpatterns = [
     path("health/live", health.live),
     path("health/ready", health.ready),
     path("metrics", metrics.metrics),
     path("api/v1/", include("api.urls")),
-    *pages.urlpatterns,
+    *lots_pages.urlpatterns,
     *account_pages.urlpatterns,
     *report_pages.urlpatterns,
     *card_pages.urlpatterns,

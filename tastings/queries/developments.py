@@ -8,7 +8,6 @@ from uuid import UUID
 
 from django.db.models import OuterRef, Q, Subquery
 
-from lots.models import Lot
 from tastings.maths.departures import otherwise
 from tastings.maths.develop import develop
 from tastings.maths.sentence import sentence
@@ -61,25 +60,6 @@ def _nothing_yet() -> dict[str, object]:
 
 def _moment(at: datetime | None) -> str | None:
     return at.astimezone(UTC).isoformat().replace("+00:00", "Z") if at else None
-
-
-def lots_with_figures(member: Member, *, q: str = "", limit: int = 200) -> list[dict[str, object]]:
-    """Return the team's lots by name with their figures, those that match every word of ``q``."""
-    rows = Lot.objects.filter(team_id=member.team_id, removed=False)
-    for word in q.split()[:8]:
-        anywhere = Q()
-        for name in ("name", "code", "kind", "cultivar", "garden", "region", "country", "producer"):
-            anywhere |= Q(**{f"{name}__icontains": word})
-        rows = rows.filter(anywhere)
-    lots = list(rows.select_related("development").order_by("name", "id")[:limit])
-    return [
-        {
-            "id": str(lot.id),
-            **lot.wire_values(),
-            "development": _figures(lot.id, getattr(lot, "development", None)).body,
-        }
-        for lot in lots
-    ]
 
 
 def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:

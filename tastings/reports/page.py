@@ -1,4 +1,4 @@
-"""From plain records to the report page and the list of lots. Reads nothing and writes nothing."""
+"""From plain records to the report page. Reads nothing and writes nothing."""
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
@@ -17,16 +17,13 @@ from tastings.reports.facts import (
     evidence_sentence,
     layer_row,
     left_out_rows,
-    origin,
     provenance,
     session_row,
     steep_facts,
-    steep_span,
 )
 from tastings.reports.sections import ageing_section, agreement_section, guide_section, photo_rows
-from tastings.reports.svg import by_peak, curve_of, descriptor_strips, sparkline, strength_chart
+from tastings.reports.svg import by_peak, curve_of, descriptor_strips, strength_chart
 from tastings.reports.words import (
-    counted,
     departure_sentences,
     layer_sentence,
     percent,
@@ -175,40 +172,6 @@ def render_around(
     """Write the page around a report or card. A public one links nowhere and asks not to be indexed."""
     around = {"article": article, "name": name or "Lot without a name", "public": public, "lang": lang}
     return render_to_string("tastings/report.html", around, request=request)
-
-
-def lots_context(lots: Sequence[Mapping[str, Any]], *, q: str = "") -> dict[str, Any]:
-    """Build what the list of lots shows.
-
-    Parameters
-    ----------
-    lots : sequence of mappings
-        The lots' facts, each with ``id`` and, where it has been worked out, its ``development`` record.
-    q : str
-        What was searched for.
-    """
-    rows = []
-    for lot in lots:
-        development = lot.get("development") or {}
-        steeps = development.get("steeps") or {}
-        recommended = steeps.get("recommended")
-        rows.append(
-            {
-                "name": lot.get("name") or "Lot without a name",
-                "href": f"/lots/{lot['id']}/report/",
-                "origin": origin(lot),
-                "profile": profile_words(development.get("profile")).capitalize(),
-                "steeps": "cannot tell yet" if recommended is None else steep_span(steeps),
-                "sparkline": SafeString(sparkline(curve_of(development, "strength"))),
-                "stale": bool(development.get("stale")),
-            }
-        )
-    return {"rows": rows, "q": q, "found": counted(len(rows), "lot")}
-
-
-def render_lots(lots: Sequence[Mapping[str, Any]], *, q: str = "", request: HttpRequest | None = None) -> str:
-    """Write the page that lists the lots; see :func:`lots_context`."""
-    return render_to_string("tastings/lots.html", lots_context(lots, q=q), request=request)
 
 
 def _evenly(rows: Sequence[str], *, at_most: int) -> list[Sequence[str]]:

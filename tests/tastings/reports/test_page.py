@@ -5,15 +5,12 @@ from datetime import UTC, datetime
 from html import unescape
 from html.parser import HTMLParser
 
-import pytest
 from django.template.loader import render_to_string
 
 from tastings.reports.facts import day_of, evidence_sentence, provenance
 from tastings.reports.page import (
     STANDING_CAUTIONS,
     STRIPS_TOGETHER,
-    lots_context,
-    render_lots,
     render_report,
     report_context,
 )
@@ -215,29 +212,6 @@ def test_report_splits_many_ratings_evenly_over_drawings_that_fit_a_page():
     }
     strips = report_context(**sample.report(development=record))["strips"]
     assert [strip["wide"].count("<g>") for strip in strips] == [6, 7]
-
-
-def test_lots_page_shows_each_lot_with_its_course_and_steeps():
-    lots = [
-        {**sample.LOT, "development": sample.development()},
-        {**sample.LOT, "id": "b", "name": HOSTILE, "development": sample.empty()},
-        {"id": "c", "name": "Bare"},
-    ]
-    page = render_lots(lots, q=HOSTILE)
-    outline = Outline(page)
-    assert (outline.open, outline.unbalanced) == ([], [])
-    assert {"script", "img"} & set(outline.tags) == set()
-    assert ("a", "href", f"/lots/{sample.LOT['id']}/report/") in outline.attributes
-    assert ("input", "value", HOSTILE) in outline.attributes
-    assert "Builds up Steeps: 9 (7 to 10)" in words_of(page)
-    assert words_of(page).count("Cannot tell yet Steeps: cannot tell yet") == 2
-    assert outline.tags.count("svg") == 1
-
-
-@pytest.mark.parametrize(("q", "said"), [("", "There is no lot yet."), ("zzz", "No lot matches.")])
-def test_lots_page_without_lots_says_what_to_do(q, said):
-    assert said in words_of(render_lots([], q=q))
-    assert lots_context([], q=q)["found"] == "0 lots"
 
 
 def test_sign_in_page_labels_its_fields_and_tells_what_is_wrong():

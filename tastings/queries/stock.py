@@ -1,0 +1,200 @@
+"""The team's lots as its page lists them: searched, filtered, sorted and paged in the database."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil
+from uuid import UUID
+
+from django.db.models import (
+    BooleanField,
+    ExpressionWrapper,
+    F,
+    FloatField,
+    Func,
+    JSONField,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+)
+from django.db.models.expressions import OrderBy
+
+from lots.models import Lot
+from tastings.models import Session
+from tastings.queries.records import open_sessions
+from teams.models import Member
+
+PER_PAGE = 40
+SORTS = ("name", "tasted", "strength", "steeps", "liking", "price")
+PROFILES = ("build_up", "steady", "quick_fade", "undecided")
+_MOST_WORDS = 8
+_SEARCHED = ("name", "code", "kind", "cultivar", "garden", "region", "country", "producer")
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What someone asks of the list; an empty field asks nothing.
+
+    Parameters
+    ----------
+    q : str
+        Words that must all occur in the lot's name, code, kind, cultivar or origin.
+    kind, status, profile, year
+        What a lot must have.
+    sort : str
+        One of `SORTS`.
+    page : int
+        Counted from 1; one beyond the last is the last.
+    """
+
+    q: str = ""
+    kind: str = ""
+    status: str = ""
+    profile: str = ""
+    year: int | None = None
+    sort: str = "name"
+    page: int = 1
+
+    @property
+    def narrows(self) -> bool:
+        """Whether lots are left out."""
+        return bool(self.q.strip() or self.kind or self.status or self.profile or self.year)
+
+
+@dataclass(frozen=True, slots=True)
+class Stock:
+    """One page of the list.
+
+    Parameters
+    ----------
+    lots : Sequence[Mapping[str, object]]
+        The lots' fields, each with ``team``, ``tasted_at``, ``strength`` and ``liking`` (means of the first eight
+        even-brew cups, points) and of its ``development`` what a list shows.
+    total, page, pages : int
+        How many lots match, which page this is and how many there are.
+    years : Sequence[int]
+        Harvest years to choose from, the latest first.
+    """
+
+    lots: Sequence[Mapping[str, object]]
+    total: int
+    page: int
+    pages: int
+    years: Sequence[int]
+
+
+class _FirstCups(Func):
+    """The mean of a curve over the first eight even-brew cups, as comparisons take it; null without the curve."""
+
+    template = (
+        "(SELECT avg((p->>'mean')::float8) FROM jsonb_path_query(%(expressions)s, "
+        "'$.curves[*] ? (@.descriptor == \"%(key)s\").points[*] ? (@.infusion <= 8)') AS p)"
+    )
+    output_field = FloatField()
+
+
+class _Curve(Func):
+    """One curve of a lot's figures."""
+
+    template = "jsonb_path_query_first(%(expressions)s, '$.curves[*] ? (@.descriptor == \"%(key)s\")')"
+    output_field = JSONField()
+
+
+_RESULT = F("development__result")
+
+
+def stock_of(members: Collection[Member], wish: Wish) -> Stock:
+    """Return a page of the lots of all teams that someone is in. Takes three queries, however many lots there are."""
+    everything = _lots(members)
+    rows = _matching(everything, wish)
+    total = rows.count()
+    pages = max(1, ceil(total / PER_PAGE))
+    page = min(max(wish.page, 1), pages)
+    shown = _with_figures(rows).order_by(*_order(wish.sort))[(page - 1) * PER_PAGE : page * PER_PAGE]
+    years = everything.order_by("-harvest_year").values_list("harvest_year", flat=True).distinct()
+    return Stock(
+        lots=[_told(lot) for lot in shown],
+        total=total,
+        page=page,
+        pages=pages,
+        years=[year for year in years if year is not None],
+    )
+
+
+def some_of(members: Collection[Member], lots: Collection[UUID]) -> list[Mapping[str, object]]:
+    """Return those of the lots that someone may see, in the order given, as a list shows them."""
+    order = {lot: place for place, lot in enumerate(lots)}
+    found = _with_figures(_lots(members).filter(id__in=order))
+    return [_told(lot) for lot in sorted(found, key=lambda lot: order[lot.id])]
+
+
+def _lots(members: Collection[Member]) -> QuerySet[Lot]:
+    return Lot.objects.filter(team_id__in=[member.team_id for member in members], removed=False)
+
+
+def _matching(rows: QuerySet[Lot], wish: Wish) -> QuerySet[Lot]:
+    for word in wish.q.split()[:_MOST_WORDS]:
+        anywhere = Q()
+        for name in _SEARCHED:
+            anywhere |= Q(**{f"{name}__icontains": word})
+        rows = rows.filter(anywhere)
+    for name, value in (("kind", wish.kind), ("status", wish.status), ("harvest_year", wish.year)):
+        if value:
+            rows = rows.filter(**{name: value})
+    if wish.profile:
+        label = Q(development__result__profile__label=wish.profile)
+        # who has not been tasted is undecided too
+        rows = rows.filter(label | Q(development__result__isnull=True) if wish.profile == "undecided" else label)
+    return rows
+
+
+def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
+    """Read along what a list shows of the figures, without the rest of them, which is a hundred times as much."""
+    tasted = Session.objects.filter(open_sessions(), lot_id=OuterRef("id"), removed=False).order_by("-started_at")
+    big = ("result", "tasted", "line_evidence")
+    return (
+        rows.select_related("development", "team")
+        .defer(*(f"development__{name}" for name in big))
+        .annotate(
+            tasted_at=Subquery(tasted.values("started_at")[:1]),
+            profile=F("development__result__profile"),
+            steeps=F("development__result__steeps"),
+            recommended=F("development__result__steeps__recommended"),
+            curve=_Curve(_RESULT, key="strength"),
+            strength=_FirstCups(_RESULT, key="strength"),
+            liking=_FirstCups(_RESULT, key="liking"),
+        )
+    )
+
+
+def _order(sort: str) -> Sequence[OrderBy | str]:
+    """Return the order; lots without the figure stand last, and equal ones by name."""
+    by_name = ("name", "id")
+    match sort:
+        case "tasted" | "strength" | "steeps" | "liking":
+            figure = {"tasted": "tasted_at", "steeps": "recommended"}.get(sort, sort)
+            return (F(figure).desc(nulls_last=True), *by_name)
+        case "price":  # amounts in different currencies cannot be compared, so each currency stands by itself
+            unpriced = ExpressionWrapper(Q(price_per_kg=None), output_field=BooleanField())
+            return (OrderBy(unpriced), OrderBy(F("currency")), OrderBy(F("price_per_kg")), *by_name)
+        case _:
+            return by_name
+
+
+def _told(lot: Lot) -> Mapping[str, object]:
+    # what annotate adds is unknown to the type of a row
+    found = vars(lot)
+    stored = getattr(lot, "development", None)
+    return {
+        "id": str(lot.id),
+        **lot.wire_values(),
+        "team": lot.team.name,
+        "team_id": str(lot.team_id),
+        **{name: found[name] for name in ("tasted_at", "strength", "liking")},
+        "development": {
+            "stale": stored is not None and stored.stale,
+            "profile": found["profile"],
+            "steeps": found["steeps"],
+            "curves": [found["curve"]] if found["curve"] else [],
+        },
+    }

@@ -1,0 +1,164 @@
+"""The curves of several lots in one drawing, told apart by letter, mark and dash as well as by colour. Pure."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from tastings.reports.marks import (
+    GRID,
+    INK,
+    NARROW,
+    PAPER,
+    SOFT_INK,
+    TASTER_COLOURS,
+    Frame,
+    named,
+    number,
+    picture,
+    shortened,
+    tag,
+    taster_mark,
+    words,
+)
+from tastings.reports.words import LAST_INFUSION, one_decimal
+
+LETTERS = "ABCDEF"
+_DASHES = ("none", "9 4", "2 3.5", "9 3 2 3", "15 4", "5 2 2 2 2 2")
+_LABEL_PX = 15.0  # so far apart stand the letters at the end of the curves
+
+
+def curves_chart(
+    curves: Sequence[Sequence[Mapping[str, Any]]], *, names: Sequence[str], of: str, width: int = 720
+) -> str:
+    """Draw one curve per lot over the infusions of the even brew, each cup with its 80 % interval.
+
+    Parameters
+    ----------
+    curves : sequence of sequences of mappings
+        Each lot's points, in the order of the lots; an empty one is named but not drawn.
+    names : sequence of str
+        The lots' names, as many. At most six.
+    of : str
+        What the curves are of, as it shall be written.
+    width : int
+        Of the drawing [px]; below 560 the margins are those of a telephone.
+
+    Returns
+    -------
+    str
+        A stand-alone SVG element.
+    """
+    narrow = width < NARROW
+    height = 300.0 if narrow else 340.0
+    infusions = max([LAST_INFUSION, *(int(p["infusion"]) for points in curves for p in points)])
+    frame = Frame(left=34.0, right=width - 26.0, top=28.0, bottom=height - 44.0, infusions=infusions)
+    lanes = [i for i, points in enumerate(curves) if points]
+    drawn = [_curve(frame, curves[i], index=i, beside=_beside(frame, lanes.index(i), len(lanes))) for i in lanes]
+    legend, legend_height = _legend(curves, names, width=width, top=height)
+    return picture(
+        _grid(frame, of=of),
+        *drawn,
+        _letters(frame, {i: curves[i][-1] for i in lanes}),
+        legend,
+        width=width,
+        height=height + legend_height,
+        title=f"{of} of {len(names)} lots over the infusions of the even brew",
+        desc=_in_words(curves, names),
+    )
+
+
+def lot_mark(index: int, *, size: int = 22) -> str:
+    """Draw a lot's mark by itself, for a heading or a table. [px]."""
+    return tag(
+        "svg",
+        taster_mark(index, x=size / 2, y=size / 2, size=size / 4),
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {size} {size}",
+        width=size,
+        height=size,
+        aria_hidden="true",
+    )
+
+
+def _beside(frame: Frame, lane: int, lanes: int) -> float:
+    """Return how far beside the middle of its place a lot's cups stand, so that intervals do not hide each other."""
+    return 0.5 * (frame.x(2) - frame.x(1)) * ((lane + 0.5) / lanes - 0.5)
+
+
+def _grid(frame: Frame, *, of: str) -> str:
+    lines = []
+    for points in (0, 2, 4, 6, 8, 10):
+        y = frame.y(points)
+        lines.append(tag("line", x1=frame.left, x2=frame.right, y1=y, y2=y, stroke=GRID, stroke_width=1))
+        lines.append(words(points, x=frame.left - 7, y=y + 4.5, font_size=13, text_anchor="end", fill=SOFT_INK))
+    for infusion in range(1, frame.infusions + 1):
+        x = frame.x(infusion)
+        lines.append(words(infusion, x=x, y=frame.bottom + 17, font_size=13, text_anchor="middle", fill=SOFT_INK))
+    middle = (frame.left + frame.right) / 2
+    lines.append(words("infusion", x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
+    lines.append(words(f"{of}, 0 to 10", x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
+    return "".join(lines)
+
+
+def _curve(frame: Frame, points: Sequence[Mapping[str, Any]], *, index: int, beside: float) -> str:
+    colour = TASTER_COLOURS[index % len(TASTER_COLOURS)]
+    places = [(frame.x(p["infusion"]) + beside, frame.y(p["mean"])) for p in points]
+    spans = "".join(
+        tag("line", x1=x, x2=x, y1=frame.y(p["high"]), y2=frame.y(p["low"]), stroke=colour, stroke_width=1.2)
+        for p, (x, _) in zip(points, places, strict=True)
+        if p.get("low") is not None and p.get("high") is not None
+    )
+    path = " ".join(f"{number(x)},{number(y)}" for x, y in places)
+    line = tag(
+        "polyline", points=path, fill="none", stroke=colour, stroke_width=1.8, stroke_dasharray=_DASHES[index % 6],
+        stroke_linejoin="round",
+    )  # fmt: skip
+    return spans + line + "".join(taster_mark(index, x=x, y=y, size=3.4) for x, y in places)
+
+
+def _letters(frame: Frame, last: Mapping[int, Mapping[str, Any]]) -> str:
+    """Write each lot's letter at the end of its curve, none over another."""
+    wanted = sorted((frame.y(point["mean"]), index) for index, point in last.items())
+    heights: list[float] = []
+    for y, _ in wanted:
+        heights.append(max(y, heights[-1] + _LABEL_PX) if heights else y)
+    over = heights[-1] - frame.bottom if heights else 0.0
+    if over > 0:  # pushed together from below
+        floor = frame.bottom + _LABEL_PX
+        for i in range(len(heights) - 1, -1, -1):
+            heights[i] = floor = min(heights[i], floor - _LABEL_PX)
+    return "".join(
+        words(
+            LETTERS[index], x=frame.right + 13, y=y + 5, font_size=14, font_weight=700, text_anchor="middle",
+            fill=TASTER_COLOURS[index % len(TASTER_COLOURS)],
+        )
+        for y, (_, index) in zip(heights, wanted, strict=True)
+    )  # fmt: skip
+
+
+def _legend(curves: Sequence[Sequence[object]], names: Sequence[str], *, width: float, top: float) -> tuple[str, float]:
+    """Write which curve is whose, one line each; returns the drawing and its height. [px]."""
+    parts = []
+    for index, (points, name) in enumerate(zip(curves, names, strict=True)):
+        y = top + 14 + 22 * index
+        colour = TASTER_COLOURS[index % len(TASTER_COLOURS)]
+        line = tag(
+            "line", x1=8.0, x2=46.0, y1=y - 4.5, y2=y - 4.5, stroke=colour, stroke_width=1.8,
+            stroke_dasharray=_DASHES[index % 6],
+        )  # fmt: skip
+        said = shortened(name if points else f"{name} (not rated)", size=13, room=width - 84.0)
+        parts += [
+            line if points else "",
+            tag("rect", x=20.0, y=y - 12, width=14.0, height=15.0, fill=PAPER) if points else "",
+            taster_mark(index, x=27.0, y=y - 4.5) if points else "",
+            words(LETTERS[index], x=56.0, y=y, font_size=14, font_weight=700, fill=INK),
+            tag("g", named("title", name), words(said, x=74.0, y=y, font_size=13)),
+        ]
+    return "".join(parts), 22.0 * len(names) + 4
+
+
+def _in_words(curves: Sequence[Sequence[Mapping[str, Any]]], names: Sequence[str]) -> str:
+    told = [
+        f"{LETTERS[i]}, {name}: " + (", ".join(one_decimal(p["mean"]) for p in points) if points else "not rated")
+        for i, (points, name) in enumerate(zip(curves, names, strict=True))
+    ]
+    return "Mean cup by cup. " + "; ".join(told) + "."

@@ -1,0 +1,116 @@
+"""A comparison in words and in one drawing: nothing told by colour alone, nothing said that is not likely enough."""
+
+from itertools import pairwise
+
+import pytest
+
+from tastings.reports.comparison import comparison_context, lasting_sentence, more_sentence, render_comparison
+from tastings.reports.side_by_side import LETTERS, curves_chart
+from tastings.reports.words import percent
+from tests.tastings.reports import sample
+from tests.tastings.reports.test_page import HOSTILE, Outline, words_of
+
+NAMES = ("Mist Terrace", HOSTILE, "Bare", "Four", "Five", "Six")
+
+
+def compared(*, n=3):
+    groups = []
+    for i in range(n):
+        made = sample.development() if i != 2 else sample.empty()
+        groups.append({"name": str(i), **{part: made[part] for part in ("evidence", "profile", "steeps", "curves")}})
+    pairs = [
+        {
+            "first": str(i),
+            "second": str(j),
+            "shared_tasters": j - i,
+            "probability": {"outlasts": 0.9, "outlasted": 0.04, "stronger": 0.3, "liked_more": None},
+            "differences": [
+                {"descriptor": "strength", "mean": -0.31, "low": -0.9, "high": 0.2, "probability_more": 0.3}
+            ],
+        }
+        for i in range(n)
+        for j in range(i + 1, n)
+    ]
+    return {"groups": groups, "pairs": pairs, "first_infusions": 8, "level": 0.8}
+
+
+def context(*, n=3):
+    lots = [{"id": str(i), "name": NAMES[i], "kind": "oolong"} for i in range(n)]
+    return comparison_context(compared(n=n), lots=lots, labels={"strength": "Strength"})
+
+
+def test_comparison_tells_each_pair_in_words_and_in_a_table():
+    page = render_comparison(context())
+    outline, words = Outline(page), words_of(page)
+    assert (outline.open, outline.unbalanced) == ([], [])
+    assert {"script", "img", "style"} & set(outline.tags) == set()
+    assert "Mist Terrace outlasts" in words
+    assert "is stronger with 70 % probability." in words
+    assert "Which of them is liked more cannot be told: it was not rated in both." in words
+    assert words.count("90 %4 %30 %cannot be told") == 3
+    assert "\u22120.3\u22120.9 to +0.230 %" in words
+    assert "<script>" not in page
+
+
+def test_every_lot_has_a_letter_a_mark_and_a_dash_of_its_own():
+    points = [{"infusion": i, "mean": 5.0, "low": 4.0, "high": 6.0} for i in range(1, 13)]
+    drawn = curves_chart([points] * 6, names=NAMES, of="Strength")
+    assert [f">{letter}</text>" in drawn for letter in LETTERS] == [True] * 6
+    dashes = {part.split('"')[1] for part in drawn.split("stroke-dasharray=")[1:]}
+    assert len(dashes) == 6
+    ends = [
+        float(part.split(' y="')[1].split('"')[0]) for part in drawn.split("<text")[1:] if 'font-weight="700"' in part
+    ]
+    at_curves = ends[:6]
+    assert min(b - a for a, b in pairwise(sorted(at_curves))) >= 14
+    assert drawn.count("<script>") == 0
+
+
+def test_curves_at_the_bottom_keep_their_letters_apart_and_inside():
+    points = [{"infusion": i, "mean": 0.0} for i in range(1, 13)]
+    drawn = curves_chart([points] * 6, names=["Same"] * 6, of="Liking", width=350)
+    heights = [
+        float(part.split(' y="')[1].split('"')[0]) for part in drawn.split("<text")[1:] if 'font-weight="700"' in part
+    ][:6]
+    assert heights == sorted(heights)
+    assert max(heights) <= 300 - 44 + 5
+    assert min(b - a for a, b in pairwise(heights)) == pytest.approx(15)
+
+
+def test_a_lot_that_was_not_rated_is_named_but_not_drawn():
+    drawn = curves_chart([[], [{"infusion": 1, "mean": 3.0}]], names=["Bare", "Rated"], of="Liking")
+    assert "Bare (not rated)" in drawn
+    assert drawn.count("<polyline") == 1
+
+
+@pytest.mark.parametrize(
+    ("outlasts", "outlasted", "said"),
+    [
+        (0.6, 0.1, "A outlasts B with 60\u00a0% probability."),
+        (0.1, 0.75, "B outlasts A with 75\u00a0% probability."),
+        (0.1, 0.2, "They last as many steeps, with 70\u00a0% probability."),
+        (
+            0.4,
+            0.35,
+            (
+                f"Which of them lasts longer cannot be told yet: A with {percent(0.4)} probability, "
+                f"B with {percent(0.35)}, as many steeps with {percent(0.25)}."
+            ),
+        ),
+        (None, None, "Which of them lasts longer cannot be told: strength was not rated in both."),
+    ],
+)  # fmt: skip
+def test_who_outlasts(outlasts, outlasted, said):
+    assert lasting_sentence(outlasts, outlasted, one="A", other="B") == said
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [
+        (0.999, "A is liked more with more than 99\u00a0% probability."),
+        (0.25, "B is liked more with 75\u00a0% probability."),
+        (0.5, "Which of them is liked more cannot be told yet: A with 50\u00a0% probability."),
+    ],
+)
+def test_which_has_more(chance, said):
+    assert more_sentence(chance, one="A", other="B", words=("is liked more", "is liked more")) == said

@@ -21,7 +21,7 @@ from tastings.maths.develop import STRENGTH
 from tastings.maths.readiness import CANNOT_TELL, READY, RESTING
 
 LOTS = 1000
-ARRIVALS = 200
+ARRIVALS = 100
 SESSIONS = (1, 3, 6)
 DIFFERENCES = (0.0, NOTICEABLE, 3.0)
 START = 4099

@@ -145,8 +145,13 @@ class Sides:
     def means(self, even: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return each side's draws of the mean over the cups given, float64[n_draws] each. [points]."""
         first, second = (draws.cups(even).mean(axis=1) for draws in (self.first, self.second))
-        quantile = np.clip((0.5 + np.arange(first.size) * _STEP) % 1.0, 1e-6, 1 - 1e-6)
-        return first + self.spread * ndtri(quantile), second
+        return first + self.shift, second + self.shift
+
+    @property
+    def shift(self) -> FloatArray:
+        """Return what the draws of each side are moved by, so that all differences get :attr:`spread`. [points]."""
+        quantile = np.clip((0.5 + np.arange(self.first.level.size) * _STEP) % 1.0, 1e-6, 1 - 1e-6)
+        return np.asarray(self.spread / 2**0.5 * ndtri(quantile), dtype=np.float64)
 
 
 def compare(
@@ -193,11 +198,10 @@ def compare(
         }
         outlasts, outlasted = None, None
         if STRENGTH in sides:
+            both = sides[STRENGTH]
             first_counts, second_counts = (
-                _counts(draws, sessions, even=even, off=move, grid=grid)
-                for draws, sessions, move in zip(
-                    (sides[STRENGTH].first, sides[STRENGTH].second), (one, other), off[STRENGTH], strict=True
-                )
+                _counts(draws, sessions, even=even, off=move + both.shift[:, None], grid=grid)
+                for draws, sessions, move in zip((both.first, both.second), (one, other), off[STRENGTH], strict=True)
             )
             outlasts, outlasted = _outlasting(first_counts, second_counts, line=known_line)
         pairs.append(
@@ -296,7 +300,10 @@ def _difference(key: str, both: Sides, *, even: FloatArray, off: tuple[FloatArra
 def _counts(
     draws: Draws, followed: Sequence[Followed], *, even: FloatArray, off: FloatArray, grid: Grid
 ) -> tuple[FloatArray, FloatArray]:
-    """Return how likely each number of worthwhile infusions is at each finish line, and the log weight of the line."""
+    """Return how likely each number of worthwhile infusions is at each finish line, and the log weight of the line.
+
+    ``off``, float64[n_draws, n_infusions], is added to the cups.
+    """
     agreed = agreement(followed, draws=draws, grid=grid)
     top = agreed.max(axis=0)
     weight = np.exp(agreed - top)

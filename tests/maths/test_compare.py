@@ -82,6 +82,16 @@ def test_uneven_shares_of_shared_tasters_widen_the_difference():
     assert uneven == pytest.approx(0.5 * 2**0.5 * (0.25 + (0.15 * 6.5) ** 2) ** 0.5, rel=0.25)
 
 
+def test_uneven_shares_leave_open_who_outlasts():
+    shorter = [rating - 1.0 for rating in LASTING]
+
+    def outlasts(first, second):
+        return pair_of(sessions("a", LASTING, tasters=first), sessions("b", shorter, tasters=second)).outlasts
+
+    even = outlasts(("ann", "ann", "ben", "ben"), ("ann", "ann", "ben", "ben"))
+    assert 0.5 < outlasts(("ann", "ann", "ann", "ben"), ("ann", "ben", "ben", "ben")) < even - 0.02
+
+
 def test_scale_known_by_descriptor_is_used():
     loud = {"strength": {"ann": TasterScale(gain=1.0, offset=2.0, gain_sd=0.02, offset_sd=0.05)}}
     first, second = sessions("a", LASTING, tasters=["ann"], lift=2.0), sessions("b", LASTING, tasters=["ben"])

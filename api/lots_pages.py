@@ -96,9 +96,9 @@ def compare(request: HttpRequest) -> HttpResponse:
 def _why_not(n_ticked: int, owners: Sequence[Member]) -> str:
     """Return why lots cannot be compared; empty text when they can."""
     if n_ticked < 2:
-        return f"Tick two to {MOST_GROUPS} lots to compare them; {n_ticked or 'none'} was ticked."
+        return f"Tick two to six lots to compare them; {'only one' if n_ticked else 'none'} was ticked."
     if n_ticked > MOST_GROUPS:
-        return f"At most {MOST_GROUPS} lots can be compared at once."
+        return "At most six lots can be compared at once."
     if len(owners) > 1:
         return "These lots belong to different teams, whose tasters cannot be brought to one scale."
     return ""

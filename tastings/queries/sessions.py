@@ -29,7 +29,11 @@ def session_told(member: Member, *, lot: UUID, session: UUID) -> dict[str, Any]:
     if found is None:
         raise NotHere
     notes: dict[UUID | None, list[dict[str, Any]]] = defaultdict(list)
-    for note in Note.objects.filter(session=found, removed=False).select_related("descriptor").order_by("id"):
+    for note in (
+        Note.objects.filter(session=found, removed=False)
+        .select_related("descriptor")
+        .order_by("descriptor__position", "descriptor__key", "id")
+    ):
         intensity = None if note.intensity is None else float(note.intensity)
         notes[note.infusion_id].append(
             {"moment": note.moment, "key": note.descriptor.key, "intensity": intensity, "text": note.text or ""}

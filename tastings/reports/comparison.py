@@ -86,7 +86,8 @@ def pair_row(
         Descriptor labels by key.
     """
     chance = pair["probability"]
-    one, other = isolated(str(first["name"])), isolated(str(second["name"]))
+    same = first["name"] == second["name"]  # as a sample and what was bought after it often are
+    one, other = (isolated(lot["name"]) + (f" ({lot['letter']})" if same else "") for lot in (first, second))
     shared = int(pair["shared_tasters"])
     return {
         "first": first,

@@ -7,6 +7,7 @@ from typing import Any
 from django.http import HttpRequest
 from django.template.loader import render_to_string
 
+from tastings.reports.facts import day_of
 from tastings.reports.flight_answers import answer_context, chosen_rows
 from tastings.reports.words import counted, percent
 
@@ -43,7 +44,7 @@ def flights_context(flights: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
         {
             "name": flight["name"],
             "href": f"/flights/{flight['id']}/",
-            "day": str(flight["created_at"])[:10],
+            "day": day_of(flight["created_at"]),
             "state": STATES[str(flight["state"])],
             "candidates": counted(len(flight["lots"]), "sample"),
             "progress": progress_words(flight),

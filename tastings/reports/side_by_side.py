@@ -17,6 +17,7 @@ from tastings.reports.marks import (
     shortened,
     tag,
     taster_mark,
+    text_width,
     words,
 )
 from tastings.reports.words import LAST_INFUSION, one_decimal
@@ -145,7 +146,8 @@ def _legend(curves: Sequence[Sequence[object]], names: Sequence[str], *, width: 
             "line", x1=8.0, x2=46.0, y1=y - 4.5, y2=y - 4.5, stroke=colour, stroke_width=1.8,
             stroke_dasharray=_DASHES[index % 6],
         )  # fmt: skip
-        said = shortened(name if points else f"{name} (not rated)", size=13, room=width - 84.0)
+        unrated = "" if points else " (not rated)"
+        said = shortened(name, size=13, room=width - 84.0 - text_width(unrated, size=13)) + unrated
         parts += [
             line if points else "",
             tag("rect", x=20.0, y=y - 12, width=14.0, height=15.0, fill=PAPER) if points else "",

@@ -26,7 +26,7 @@ def standings_chart(measure: Mapping[str, Any], *, names: Mapping[str, str], wid
     standings: Sequence[Mapping[str, Any]] = measure["standings"]
     narrow = width < NARROW
     row = _ROW * (1.75 if narrow else 1.0)
-    left, right = (8.0 if narrow else 236.0), width - 104.0
+    left, right = (8.0 if narrow else 260.0), width - 104.0
     low, high, step = _span(standings, scale=float(measure["scale"]))
     bottom = _TOP + row * len(standings) + 4
 

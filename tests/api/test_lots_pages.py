@@ -164,7 +164,7 @@ def test_compared_lots_have_their_curves_and_probabilities(shelf, taster, browse
     assert without_token(browser.get(f"/compare/?lots={','.join(ids)}")) == without_token(page)
 
 
-@pytest.mark.parametrize(("n", "why"), [(0, "Tick two to 6"), (1, "Tick two to 6"), (7, "At most 6")])
+@pytest.mark.parametrize(("n", "why"), [(0, "none was ticked"), (1, "only one was ticked"), (7, "At most six")])
 def test_too_few_or_too_many_lots_are_not_compared(taster, browser, n, why):
     lots = [str(LotFactory(team=taster.team, by=taster.user).id) for _ in range(n)]
     answer = browser.get("/compare/", {"lots": lots})

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import pytest
 
-from tastings.reports.comparison import comparison_context, lasting_sentence, more_sentence, render_comparison
+from tastings.reports.comparison import comparison_context, lasting_sentence, more_sentence, pair_row, render_comparison
 from tastings.reports.side_by_side import LETTERS, curves_chart
 from tastings.reports.words import percent
 from tests.tastings.reports import sample
@@ -50,6 +50,14 @@ def test_comparison_tells_each_pair_in_words_and_in_a_table():
     assert words.count("90 %4 %30 %cannot be told") == 3
     assert "\u22120.3\u22120.9 to +0.230 %" in words
     assert "<script>" not in page
+
+
+def test_lots_of_one_name_are_told_apart_by_their_letters():
+    pair = compared(n=2)["pairs"][0]
+    rows = [{"name": "Twin", "letter": letter} for letter in "AB"]
+    sentences = pair_row(pair, first=rows[0], second=rows[1], labels={})["sentences"]
+    assert sentences[0] == f"Twin (A) outlasts Twin (B) with {percent(0.9)} probability."
+    assert sentences[1] == f"Twin (B) is stronger with {percent(0.7)} probability."
 
 
 def test_every_lot_has_a_letter_a_mark_and_a_dash_of_its_own():

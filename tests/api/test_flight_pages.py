@@ -1,11 +1,13 @@
 """Pages of a flight: who sees what, before and after the reveal, and hostile names."""
 
+from urllib.parse import urljoin
 from uuid import UUID
 
 import pytest
 from django.utils import timezone
 
 from tastings.actions.flights.judging import judge_flight
+from tests.api.test_pages import Seen
 from tests.flights import flight_of, lot_in, reveal, taste, taste_all
 
 pytestmark = pytest.mark.django_db
@@ -87,6 +89,30 @@ def test_hostile_names_stay_text(team, lexicon):
     for who, rest in ((flight.buyer, ""), (flight.pourer, "pouring/"), (flight.tasters[0], "cups/")):
         status, text = page(who, flight, rest)
         assert (status, "<script>" in text, "&lt;script&gt;" in text) == (200, False, True)
+
+
+def test_every_link_on_the_pages_leads_somewhere_and_nothing_is_run(flight):
+    before = {who: ["/flights/", f"/flights/{flight.id}/"] for who in (flight.pourer, flight.buyer, *flight.tasters)}
+    assert [len(links_of(who, pages)) for who, pages in before.items()][:2] == [2, 1]
+    taste_all(flight)
+    reveal(flight)
+    judge_flight(UUID(flight.id), now=timezone.now())
+    assert len(links_of(flight.buyer, [f"/flights/{flight.id}/"])) == len(flight.lots)
+
+
+def links_of(who, pages):
+    """Return where the pages lead, all of it reached; the pages themselves have no script and no style of their own."""
+    found = set()
+    for address in pages:
+        answer = who.client.get(address)
+        seen = Seen(answer.content.decode())
+        assert (answer.status_code, {"script", "style"} & set(seen.tags)) == (200, set())
+        assert [one for one in seen.attributes if one[1] == "style" or one[1].startswith("on")] == []
+        hrefs = {value for tag, name, value in seen.attributes if (tag, name) == ("a", "href")}
+        found |= {urljoin(address, href) for href in hrefs if not href.startswith("#")}
+    found.discard("/lots/")  # the name of the whole, on top
+    assert {address: who.client.get(address).status_code for address in found} == dict.fromkeys(found, 200)
+    return found
 
 
 def test_flight_of_another_team_looks_absent(flight, stranger):

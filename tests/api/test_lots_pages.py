@@ -13,7 +13,7 @@ from tastings.queries.stock import PER_PAGE
 from tastings.reports.words import percent
 from tests.api.phone import sync
 from tests.api.test_development import session_of
-from tests.api.test_pages import POLICY, Seen, report, without_token
+from tests.api.test_pages import HOSTILE, POLICY, Seen, report, without_token
 from tests.factories import NOON, LotFactory, MemberFactory, SessionFactory, TeamFactory
 
 pytestmark = pytest.mark.django_db
@@ -186,6 +186,24 @@ def test_a_foreign_an_absent_and_no_lot_at_all_look_the_same_when_compared(shelf
     ]
     assert {answer.status_code for answer in seen} == {404}
     assert len({re.sub(r'value="\w+"', "", answer.content.decode()) for answer in seen}) == 1
+
+
+@pytest.mark.parametrize("hostile", HOSTILE)
+def test_hostile_names_stay_text_when_listed_ticked_and_compared(taster, browser, lexicon, hostile):
+    lots = [LotFactory(team=taster.team, by=taster.user, name=hostile, region=hostile) for _ in range(2)]
+    sync(taster.client, session_of(lots[0].id, [7, 6, 5]))
+    refresh_development(lots[0].id, now=timezone.now())
+    ids = [str(lot.id) for lot in lots]
+    for address, asked in (
+        ("/lots/", {"lots": ids, "q": "no such"}),
+        ("/lots/", {"q": hostile}),
+        ("/compare/", {"lots": ids}),
+    ):
+        answer = browser.get(address, asked)
+        seen = Seen(answer.content.decode())
+        assert (answer.status_code, hostile in seen.text) == (200, True)
+        assert {"script", "style", "b", "img", "iframe"}.isdisjoint(seen.tags)
+        assert [one for one in seen.attributes if one[1].startswith("on") or one[1] == "style"] == []
 
 
 def test_who_is_not_signed_in_is_asked_to_before_comparing(client):

@@ -16,6 +16,7 @@ from rest_framework.request import Request
 from teams.actions.guard import Caller, network_of
 from teams.actions.people import digest_of, mark_used
 from teams.queries.people import known_device, token_with
+from teams.walls import act_for
 
 if TYPE_CHECKING:
     from teams.models import DeviceToken, Member, User
@@ -54,6 +55,7 @@ class BearerAuthentication(BaseAuthentication):
         found = token_with(digest_of(token), now=now)
         if found is None:
             raise AuthenticationFailed("this token is not valid or has ended")
+        act_for([found.member.team_id])  # until the request ends
         mark_used(found, now=now)
         return found.member.user, found
 

@@ -14,6 +14,7 @@ import json
 import logging
 from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -135,7 +136,7 @@ class Live:
                 alive: set[UUID] | None = None
                 if looks % HEARTBEAT_S == 0:
                     tokens = {listener.token for listener in self._listeners}
-                    alive = await asyncio.to_thread(_with_database, live_tokens, tokens)
+                    alive = await asyncio.to_thread(_with_database, partial(live_tokens, teams=teams), tokens)
             except Exception:  # noqa: BLE001 - a database that is away for a moment must not end every stream
                 _log.warning("live table: the database did not answer", exc_info=True)
                 continue

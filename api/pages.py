@@ -15,6 +15,7 @@ from rest_framework.request import Request
 from api.auth import BearerAuthentication
 from teams.errors import NotAllowed, NotHere, WrongState
 from teams.queries.people import memberships_of
+from teams.walls import act_for
 
 if TYPE_CHECKING:
     from teams.models import Member
@@ -53,4 +54,6 @@ def places_of(request: HttpRequest) -> list[Member]:
             return [found[1].member]
     if not request.user.is_authenticated:
         raise NotAuthenticated
-    return memberships_of(request.user)
+    places = memberships_of(request.user)
+    act_for(place.team_id for place in places)  # until the request ends
+    return places

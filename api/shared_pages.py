@@ -28,6 +28,7 @@ from tastings.reports.catalogue import UnknownLanguageError
 from tastings.reports.page import render_around
 from tastings.reports.paper import report_paper
 from teams.errors import NotHere
+from teams.walls import act_for
 
 if TYPE_CHECKING:
     from tastings.models import Share
@@ -41,6 +42,7 @@ def shared(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseB
     def guarded(request: HttpRequest, share_token: str, **kwargs: object) -> HttpResponseBase:
         try:
             share = share_with(share_token, now=timezone.now())
+            act_for([share.team_id])  # until the request ends
             response = view(request, share, share_token, **kwargs)
         except (NotHere, UnknownLanguageError):
             response = HttpResponse(render_to_string("tastings/closed.html", {"public": True}), status=404)

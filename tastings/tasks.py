@@ -25,6 +25,7 @@ from tastings.reports.typeset import typeset as set_in_type
 from teams.actions.resets import due_resets as resets_due
 from teams.actions.resets import mail_reset as mail_one_reset
 from teams.actions.tidying import tidy_people
+from teams.walls import acting_for, team_of
 
 
 @worker_init.connect
@@ -42,7 +43,8 @@ def before_the_first_job(**_: object) -> None:
 )
 def refresh_development(lot: str) -> None:
     """Bring one lot's figures up to date; safe to run twice."""
-    refresh(UUID(lot), now=timezone.now())
+    with acting_for(team_of("lot", UUID(lot))):
+        refresh(UUID(lot), now=timezone.now())
 
 
 @shared_task(
@@ -54,7 +56,8 @@ def refresh_development(lot: str) -> None:
 )
 def refresh_panel(team: str) -> None:
     """Learn from one team's tastings; safe to run twice."""
-    learn(UUID(team), now=timezone.now())
+    with acting_for(UUID(team)):
+        learn(UUID(team), now=timezone.now())
 
 
 @shared_task(name=Job.REFRESH_DUE.value, time_limit=60)
@@ -75,7 +78,8 @@ def prune() -> None:
 @shared_task(name=Job.CHECK_PHOTO.value, time_limit=120)
 def check_photo(photo: str) -> None:
     """Turn one complete upload into a picture; safe to run twice."""
-    check_one_photo(UUID(photo), now=timezone.now())
+    with acting_for(team_of("photo", UUID(photo))):
+        check_one_photo(UUID(photo), now=timezone.now())
 
 
 @shared_task(name=Job.DUE_PHOTOS.value, time_limit=60)
@@ -99,11 +103,12 @@ def tidy_photos() -> None:
 )
 def typeset(paper: str) -> None:
     """Set one document in type; safe to run twice."""
-    make_paper(
-        UUID(paper),
-        typeset=lambda layout, form, told, pictures: set_in_type(layout, form, told, pictures=pictures),
-        now=timezone.now(),
-    )
+    with acting_for(team_of("paper", UUID(paper))):
+        make_paper(
+            UUID(paper),
+            typeset=lambda layout, form, told, pictures: set_in_type(layout, form, told, pictures=pictures),
+            now=timezone.now(),
+        )
 
 
 @shared_task(name=Job.TIDY_PAPERS.value, time_limit=600)
@@ -140,7 +145,8 @@ def tidy_what_is_kept_of_people() -> None:
 )
 def plan_flight(flight: str) -> None:
     """Make the serving plan that a flight waits for; safe to run twice."""
-    plan_one_flight(UUID(flight), now=timezone.now())
+    with acting_for(team_of("flight", UUID(flight))):
+        plan_one_flight(UUID(flight), now=timezone.now())
 
 
 @shared_task(
@@ -152,4 +158,5 @@ def plan_flight(flight: str) -> None:
 )
 def judge_flight(flight: str) -> None:
     """Work out what a revealed flight says; safe to run twice."""
-    judge_one_flight(UUID(flight), now=timezone.now())
+    with acting_for(team_of("flight", UUID(flight))):
+        judge_one_flight(UUID(flight), now=timezone.now())

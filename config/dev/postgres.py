@@ -47,7 +47,7 @@ class Cluster:
 def start_postgres(home: Path, *, secrets: Mapping[str, str], durable: bool, pause: Pause) -> tuple[Child, str]:
     """Start PostgreSQL on the data folder, made at the first start; return the process and the database's URL.
 
-    The application signs in as an ordinary role that owns the database, not as the superuser.
+    Leafspan signs in as an ordinary role that owns the database, not as the superuser.
 
     Parameters
     ----------
@@ -164,18 +164,25 @@ def stop_leftover_postgres(folder: Path) -> None:
 
 
 def _make_database(programs: Path, *, port: int, secrets: Mapping[str, str]) -> None:
-    """Make the application's role and database if they are not there; psql puts the values in, quoted."""
+    """Make the owner, its database and the application's role if they are not there; psql puts the values in, quoted.
+
+    The owner could not make the role: it may make databases, no roles.
+    """
     script = r"""
         SELECT format('CREATE ROLE %I LOGIN CREATEDB PASSWORD %L', :'name', :'password')
             WHERE NOT EXISTS (SELECT FROM pg_roles WHERE rolname = :'name') \gexec
         SELECT format('CREATE DATABASE %I OWNER %I', :'name', :'name')
             WHERE NOT EXISTS (SELECT FROM pg_database WHERE datname = :'name') \gexec
+        SELECT format('CREATE ROLE %I NOLOGIN', :'role')
+            WHERE NOT EXISTS (SELECT FROM pg_roles WHERE rolname = :'role') \gexec
+        SELECT format('GRANT %I TO %I', :'role', :'name') \gexec
     """
+    role = os.environ.get("LEAFSPAN_DATABASE_ROLE") or "leafspan_app"  # as in config.settings
     password = secrets["database_password"]  # by way of standard input: a command line can be read by others
     command = [str(programs / "psql"), "-X", "-q", "-v", "ON_ERROR_STOP=1", "-h", "127.0.0.1", "-p", str(port)]
     made = subprocess.run(
         [*command, "-U", "postgres", "-d", "postgres"],
-        input=f"\\set name {DATABASE}\n\\set password {password}\n{script}",
+        input=f"\\set name {DATABASE}\n\\set password {password}\n\\set role {role}\n{script}",
         env={
             "PATH": os.environ.get("PATH", ""),
             "PGPASSWORD": secrets["superuser_password"],

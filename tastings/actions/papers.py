@@ -11,6 +11,7 @@ from django.db import transaction
 from tastings.jobs import Job, later
 from tastings.models import Paper
 from tastings.models.photo_files import thumbnail_path
+from teams.walls import acting_for, every_team
 
 ASKED_AGAIN_S = 20.0  # so long a job may take before it counts as lost
 KEPT_DAYS = 30  # after the last reading
@@ -74,9 +75,13 @@ def make_paper(paper: UUID, *, typeset: Setter, now: datetime) -> None:
 
 def tidy_papers(*, now: datetime) -> int:
     """Delete what nobody has read for a month, and what failed a day ago; return how many."""
-    unread = Paper.objects.filter(used_on__lt=(now - timedelta(days=KEPT_DAYS)).date())
-    failed = Paper.objects.filter(made_at=None, asked_at__lt=now - timedelta(days=1))
-    return unread.delete()[0] + failed.delete()[0]
+    gone = 0
+    for team in every_team():
+        with acting_for(team):
+            held = Paper.objects.filter(team_id=team)
+            gone += held.filter(used_on__lt=(now - timedelta(days=KEPT_DAYS)).date()).delete()[0]
+            gone += held.filter(made_at=None, asked_at__lt=now - timedelta(days=1)).delete()[0]
+    return gone
 
 
 def _let_go_of_the_oldest(team: UUID) -> None:

@@ -15,6 +15,7 @@ from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import drop_kept, drop_upload, keep, kept_on_disk, read_upload, uploads_on_disk
 from tastings.queries.photos import name_on_disk
 from teams.errors import DiskFull
+from teams.walls import acting_for, every_team, team_of, teams_with_photos_to_check
 
 MOST_ATTEMPTS = 5
 """A file that ends the worker so often is taken for broken."""
@@ -127,10 +128,18 @@ def _emptied(photo: UUID) -> str:
     return State.RECEIVING if again.update(state=State.RECEIVING, received=0, attempts=0) else ""
 
 
-@transaction.atomic
 def ask_due_photos(*, now: datetime) -> int:
-    """Ask for every complete upload whose job was lost; return how many."""
-    due = Photo.objects.filter(state=State.CHECKING, removed_at=None, touched_at__lt=now - LOST_AFTER)
+    """Ask for every complete upload whose job was lost, at most 100 of a team at a time; return how many."""
+    asked = 0
+    for team in teams_with_photos_to_check():
+        with acting_for(team):
+            asked += _ask_due_photos_of(team, now=now)
+    return asked
+
+
+@transaction.atomic
+def _ask_due_photos_of(team: UUID, *, now: datetime) -> int:
+    due = Photo.objects.filter(team_id=team, state=State.CHECKING, removed_at=None, touched_at__lt=now - LOST_AFTER)
     rows = list(due.select_for_update(no_key=True, skip_locked=True).order_by("touched_at")[:100])
     Photo.objects.filter(id__in=[row.id for row in rows]).update(touched_at=now)
     for row in rows:
@@ -141,21 +150,31 @@ def ask_due_photos(*, now: datetime) -> int:
 def tidy_photos(*, now: datetime) -> int:
     """Let go of abandoned uploads, of pictures that nothing shows and of files that nothing names; return how many."""
     gone = 0
-    resting = Photo.objects.filter(
-        state=State.RECEIVING, received__gt=0, removed_at=None, touched_at__lt=now - UPLOAD_KEPT
-    )
-    for photo in resting.values_list("id", flat=True):
-        gone += _let_upload_go(photo, now=now)
-    for content in PhotoContent.objects.filter(photos=None).values_list("id", flat=True):
-        with transaction.atomic():
-            gone += let_go(content)
+    for team in every_team():
+        with acting_for(team):
+            gone += _tidy_rows_of(team, now=now)
     for photo in uploads_on_disk(older_than_s=_DAY_S):
-        gone += _drop_unnamed(photo)
+        with acting_for(team_of("photo", photo)):
+            gone += _drop_unnamed(photo)
     for team, name in kept_on_disk(older_than_s=_DAY_S):
-        held = PhotoContent.objects.filter(team_id=team, sha256=name.partition("-")[0]).first()
+        with acting_for(team):
+            held = PhotoContent.objects.filter(team_id=team, sha256=name.partition("-")[0]).first()
         if held is None or name_on_disk(held) != name:
             drop_kept(team, name)
             gone += 1
+    return gone
+
+
+def _tidy_rows_of(team: UUID, *, now: datetime) -> int:
+    gone = 0
+    resting = Photo.objects.filter(
+        team_id=team, state=State.RECEIVING, received__gt=0, removed_at=None, touched_at__lt=now - UPLOAD_KEPT
+    )
+    for photo in resting.values_list("id", flat=True):
+        gone += _let_upload_go(photo, now=now)
+    for content in PhotoContent.objects.filter(team_id=team, photos=None).values_list("id", flat=True):
+        with transaction.atomic():
+            gone += let_go(content)
     return gone
 
 

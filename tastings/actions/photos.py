@@ -52,12 +52,12 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
             with transaction.atomic():
                 made.save(force_insert=True)
         except IntegrityError:
-            held = Photo.objects.get(id=photo)
+            held = Photo.objects.filter(team_id=member.team_id, id=photo).first()
         else:
             _link_if_seen(member, made)
             return True
-    same = all(getattr(held, name) == value for name, value in columns.items())
-    if not same or held.by_id != member.user_id or held.team_id != member.team_id or held.removed_at is not None:
+    same = held is not None and all(getattr(held, name) == value for name, value in columns.items())
+    if held is None or not same or held.by_id != member.user_id or held.removed_at is not None:
         raise Invalid(problems=[Problem("id", "taken", "choose another id")])
     return False
 

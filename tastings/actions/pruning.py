@@ -12,13 +12,18 @@ from django.db.models import Exists, Max, OuterRef, QuerySet
 from lots.models import Lot, Synced
 from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, Note, Session, TriangleTest
 from teams.models import Team
+from teams.walls import acting_for, every_team
 
 KEPT = timedelta(days=400)
 
 
 def prune_all(*, now: datetime) -> int:
     """Forget old tombstones of every team; return how many."""
-    return sum(prune(team, now=now) for team in Team.objects.values_list("id", flat=True).order_by("id"))
+    forgotten = 0
+    for team in every_team():
+        with acting_for(team):
+            forgotten += prune(team, now=now)
+    return forgotten
 
 
 @transaction.atomic

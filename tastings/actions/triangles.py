@@ -15,6 +15,7 @@ from tastings.shapes import TRIAL, TRIANGLE_TEST
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import Member
 from teams.queries.people import member_for
+from teams.walls import is_taken
 
 
 def _checked(shape: Shape, sent: Mapping[str, object]) -> dict[str, object]:
@@ -51,7 +52,7 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
             problems.append(Problem(name, "unknown_parent", "the team has no such lot"))
     if lots["lot"] == lots["against"]:
         problems.append(Problem("against", "itself", "a tea is tested against another"))
-    if TriangleTest.objects.filter(id=test).exists():
+    if is_taken("triangle_test", test):
         problems.append(Problem("id", "taken", "choose another id"))
     if problems:
         raise Invalid(problems=problems)
@@ -89,9 +90,9 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
             member_for(member, taster)
         except NotHere as error:
             raise Invalid(problems=[Problem("taster", "unknown_parent", "is no member of this team")]) from error
-    held = Trial.objects.filter(id=trial).first()
-    if held is not None:
-        if (held.test_id, held.taster_id, held.correct) != (found.id, taster, values["correct"]):
+    if is_taken("trial", trial):
+        held = Trial.objects.filter(test=found, id=trial).first()
+        if held is None or (held.taster_id, held.correct) != (taster, values["correct"]):
             raise Invalid(problems=[Problem("id", "taken", "choose another id")])
         return
     Trial.objects.create(

@@ -16,6 +16,7 @@ from lots.models.wire import TO_WIRE
 from tastings.models import Share
 from teams.errors import NotAllowed, NotHere
 from teams.models import Member, Role, User
+from teams.walls import acting_for, team_of
 
 
 def _signer() -> Signer:
@@ -39,11 +40,12 @@ def share_with(token: str, *, now: datetime) -> Share:
         share = UUID(bytes=urlsafe_b64decode(f"{_signer().unsign(token)}=="))
     except (BadSignature, ValueError) as error:
         raise NotHere from error
-    found = (
-        Share.objects.filter(id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
-        .select_related("team")
-        .first()
-    )
+    with acting_for(team_of("share", share)):
+        found = (
+            Share.objects.filter(id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
+            .select_related("team")
+            .first()
+        )
     if found is None:
         raise NotHere
     return found

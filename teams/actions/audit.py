@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from teams.models import AuditEntry, Member, What
+from teams.walls import acting_for, every_team, forget_failures_of_nobody, teams_of_login
 
 KEPT_DAYS = 400
 """A year and a month: last year's season can still be looked up. Own choice, no source."""
@@ -29,12 +30,18 @@ def record(*, team: UUID, who: UUID | None, what: What, about: Mapping[str, obje
 
 def record_in_every_team(*, login: UUID, what: What, about: Mapping[str, object], now: datetime) -> None:
     """Add one entry to the log of each team in which the login has a place."""
-    teams = Member.objects.filter(user_id=login, left_at=None).values_list("team_id", flat=True)
-    AuditEntry.objects.bulk_create(
-        AuditEntry(team_id=team, who_id=login, what=what, about=dict(about), at=now) for team in teams
-    )
+    with acting_for(*teams_of_login(login)):
+        teams = Member.objects.filter(user_id=login, left_at=None).values_list("team_id", flat=True)
+        AuditEntry.objects.bulk_create(
+            AuditEntry(team_id=team, who_id=login, what=what, about=dict(about), at=now) for team in teams
+        )
 
 
 def forget_old_entries(*, now: datetime) -> int:
     """Delete what is older than `KEPT_DAYS`; return how many entries there were."""
-    return AuditEntry.objects.filter(at__lt=now - timedelta(days=KEPT_DAYS)).delete()[0]
+    before = now - timedelta(days=KEPT_DAYS)
+    gone = forget_failures_of_nobody(before=before)
+    for team in every_team():
+        with acting_for(team):
+            gone += AuditEntry.objects.filter(team_id=team, at__lt=before).delete()[0]
+    return gone

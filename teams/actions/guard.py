@@ -25,6 +25,7 @@ from django.contrib.auth import authenticate
 from teams.actions.tallies import Limit, count, counted, give_back, key_of, start_over
 from teams.errors import NotSignedIn, SlowDown
 from teams.models import AuditEntry, KnownPlace, Member, User, What
+from teams.walls import acting_for, teams_of_login
 
 PER_PLACE = Limit(kind="sign-in of account from place", most=5, within=timedelta(minutes=15))
 PER_ADDRESS = Limit(kind="sign-in from address", most=50, within=timedelta(minutes=15))
@@ -116,12 +117,13 @@ def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> Non
     A name that is nobody's leaves an entry too, without the name (it may be a password typed into the wrong field),
     so that the work, and with it the time, does not tell which names exist.
     """
-    found = Member.objects.filter(user_id=login or _NOBODY, left_at=None).values_list("team_id", flat=True)
-    teams: list[UUID | None] = [*found] or [None]
-    AuditEntry.objects.bulk_create(
-        AuditEntry(team_id=team, who_id=login, what=What.FAILED_SIGN_IN, about={"address": caller.address}, at=now)
-        for team in teams
-    )
+    with acting_for(*teams_of_login(login or _NOBODY)):
+        found = Member.objects.filter(user_id=login or _NOBODY, left_at=None).values_list("team_id", flat=True)
+        teams: list[UUID | None] = [*found] or [None]
+        AuditEntry.objects.bulk_create(
+            AuditEntry(team_id=team, who_id=login, what=What.FAILED_SIGN_IN, about={"address": caller.address}, at=now)
+            for team in teams
+        )
 
 
 def forget_old_places(*, now: datetime) -> int:

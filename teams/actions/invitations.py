@@ -14,6 +14,7 @@ from teams.actions.signing_in import new_token
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import DeviceToken, Invitation, Member, Role, Shop, User, What
 from teams.queries.access import open_invitation
+from teams.walls import acting_for
 
 USUAL_DAYS, MOST_DAYS = 7, 30
 """How long a link holds. Own choice, no source."""
@@ -101,11 +102,11 @@ def accept_invitation(
     NotSignedIn, SlowDown
         As `teams.actions.guard.check_login`, for a login that exists.
     """
-    open_invitation(digest_of(token), now=now)
+    team = open_invitation(digest_of(token), now=now).team_id
     if device is not None:
         device = clean_name(device, field="device", longest=200)
     user = _known_login(newcomer, caller=caller, now=now)
-    with transaction.atomic():
+    with acting_for(team), transaction.atomic():
         # Locked, then looked at again: of two who use a link at the same moment one is too late.
         held = Invitation.objects.select_for_update().filter(digest=digest_of(token))
         if not held:

@@ -12,6 +12,7 @@ from teams.actions.guard import Caller, Credentials, check_login
 from teams.actions.people import set_password
 from teams.errors import Invalid, NotSignedIn, Problem
 from teams.models import DeviceToken, ResetLink, User, What
+from teams.walls import acting_for, teams_of_login
 
 
 def _prove(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
@@ -81,7 +82,8 @@ def sign_out_everywhere(user: User, *, address: str, now: datetime) -> None:
 def _sign_out(user: User, *, but: DeviceToken | None = None) -> None:
     """End tokens and mailed links. Browsers go by the password, so a new one ends their sessions by itself."""
     tokens = DeviceToken.objects.filter(member__user=user)
-    (tokens if but is None else tokens.exclude(id=but.id)).delete()
+    with acting_for(*teams_of_login(user.id)):
+        (tokens if but is None else tokens.exclude(id=but.id)).delete()
     ResetLink.objects.filter(user=user, used_at=None).delete()
 
 

@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 from teams.errors import Invalid, NotAllowed, NotHere, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, shop_called
+from teams.walls import acting_for, teams_of_login
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
@@ -140,7 +141,8 @@ def sign_out(token: DeviceToken) -> None:
 
 def sign_out_device(member: Member, token_id: UUID) -> None:
     """End one of the member's own tokens; raise NotHere for any other."""
-    gone, _ = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
+    with acting_for(*teams_of_login(member.user_id)):
+        gone, _ = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
     if not gone:
         raise NotHere
 

@@ -14,6 +14,7 @@ from teams.actions.people import clean_name, digest_of
 from teams.errors import NotSignedIn
 from teams.models import DeviceToken, Member, User, What
 from teams.queries.people import memberships_of
+from teams.walls import acting_for
 
 
 def new_token(member: Member, *, device: str, now: datetime) -> tuple[str, DeviceToken]:
@@ -47,7 +48,7 @@ def sign_in(
     place = next((m for m in places if team is None or m.team_id == team), None)
     if place is None:
         raise NotSignedIn("wrong name or password" if team is None else "this login is not in that team")
-    with transaction.atomic():
+    with acting_for(place.team_id), transaction.atomic():
         token, made = new_token(place, device=device, now=now)
         record(team=place.team_id, who=user.id, what=What.SIGN_IN, about=_about(device, caller), now=now)
     return token, made

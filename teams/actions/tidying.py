@@ -9,6 +9,7 @@ from teams.actions.guard import KNOWN_FOR, forget_old_places
 from teams.actions.resets import forget_resets
 from teams.actions.tallies import forget_ended
 from teams.models import DeviceToken, Invitation
+from teams.walls import acting_for, every_team
 
 
 def tidy_people(*, now: datetime) -> None:
@@ -20,6 +21,8 @@ def tidy_people(*, now: datetime) -> None:
     forget_ended(now=now)
     forget_old_places(now=now)
     forget_resets(now=now)
-    DeviceToken.objects.filter(expires_at__lt=now - KNOWN_FOR).delete()
-    Invitation.objects.filter(expires_at__lt=now - timedelta(days=KEPT_DAYS)).delete()
+    for team in every_team():
+        with acting_for(team):
+            DeviceToken.objects.filter(member__team_id=team, expires_at__lt=now - KNOWN_FOR).delete()
+            Invitation.objects.filter(team_id=team, expires_at__lt=now - timedelta(days=KEPT_DAYS)).delete()
     SessionStore.clear_expired()

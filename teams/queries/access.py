@@ -7,6 +7,7 @@ from django.db.models import Q
 
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import AuditEntry, Invitation, Member, What
+from teams.walls import acting_for, team_of_invitation
 
 WHAT: tuple[str, ...] = tuple(What.values)
 """The kinds of entries in the audit log."""
@@ -35,11 +36,12 @@ def invitation_for(member: Member, invitation: UUID) -> Invitation:
 
 def open_invitation(digest: str, *, now: datetime) -> Invitation:
     """Return the invitation that this token still opens; raise NotHere whatever is the matter with it."""
-    found = (
-        Invitation.objects.filter(digest=digest, used_at=None, revoked_at=None, expires_at__gt=now)
-        .select_related("team", "shop")
-        .first()
-    )
+    with acting_for(team_of_invitation(digest)):
+        found = (
+            Invitation.objects.filter(digest=digest, used_at=None, revoked_at=None, expires_at__gt=now)
+            .select_related("team", "shop")
+            .first()
+        )
     if found is None:
         raise NotHere
     return found

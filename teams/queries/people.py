@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from teams.errors import NotHere
 from teams.models import DeviceToken, Member, Shop, Team, User
+from teams.walls import acting_for, team_of_token, teams_of_login
 
 
 def team_named(text: str) -> Team:
@@ -35,44 +36,51 @@ def is_id(text: str) -> bool:
 
 def memberships_of(user: User) -> list[Member]:
     """Return the login's present places, the first joined first."""
-    return list(
-        Member.objects.filter(user=user, user__is_active=True, left_at=None)
-        .select_related("team", "shop", "user")
-        .order_by("joined_at", "id")
-    )
+    with acting_for(*teams_of_login(user.id)):
+        return list(
+            Member.objects.filter(user=user, user__is_active=True, left_at=None)
+            .select_related("team", "shop", "user")
+            .order_by("joined_at", "id")
+        )
 
 
 def token_with(digest: str, *, now: datetime) -> DeviceToken | None:
     """Return the live token with this digest, its member, login and team at hand."""
-    return (
-        DeviceToken.objects.filter(
-            digest=digest, expires_at__gt=now, member__left_at=None, member__user__is_active=True
+    with acting_for(team_of_token(digest)):
+        return (
+            DeviceToken.objects.filter(
+                digest=digest, expires_at__gt=now, member__left_at=None, member__user__is_active=True
+            )
+            .select_related("member__user", "member__team", "member__shop")
+            .first()
         )
-        .select_related("member__user", "member__team", "member__shop")
-        .first()
-    )
 
 
 def known_device(digest: str) -> tuple[UUID | None, str]:
     """Return whose device has this token, and which it is; one that has ended by itself still tells."""
-    found = DeviceToken.objects.filter(digest=digest).values_list("member__user_id", "id").first()
+    with acting_for(team_of_token(digest)):
+        found = DeviceToken.objects.filter(digest=digest).values_list("member__user_id", "id").first()
     return (found[0], str(found[1])) if found else (None, "")
 
 
 def revisions_of(teams: Collection[UUID]) -> dict[UUID, int]:
     """Return the counters of some teams."""
-    return dict(Team.objects.filter(id__in=teams).values_list("id", "revision"))
+    with acting_for(*teams):
+        return dict(Team.objects.filter(id__in=teams).values_list("id", "revision"))
 
 
-def live_tokens(tokens: Collection[UUID]) -> set[UUID]:
-    """Return which of the tokens still hold."""
-    held = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)
-    return set(held.filter(member__user__is_active=True).values_list("id", flat=True))
+def live_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UUID]:
+    """Return which of these teams' tokens still hold."""
+    with acting_for(*teams):
+        held = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)
+        return set(held.filter(member__user__is_active=True).values_list("id", flat=True))
 
 
 def tokens_of(member: Member, *, now: datetime) -> Sequence[DeviceToken]:
-    """Return the devices this login has signed in, newest first."""
-    return list(DeviceToken.objects.filter(member__user_id=member.user_id, expires_at__gt=now).order_by("-created_at"))
+    """Return the devices this login has signed in, in all its teams, newest first."""
+    with acting_for(*teams_of_login(member.user_id)):
+        found = DeviceToken.objects.filter(member__user_id=member.user_id, expires_at__gt=now)
+        return list(found.order_by("-created_at"))
 
 
 def shops_of(member: Member) -> list[Shop]:

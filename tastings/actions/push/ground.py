@@ -17,6 +17,7 @@ from tastings.actions.push.rows import among
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Session
 from tastings.queries.records import seen_sessions, with_words
 from teams.models import Member, Shop
+from teams.walls import taken
 
 _Row = TypeVar("_Row", bound=Synced)
 _OF_WORDS = ("key", "removed", "merged_into__key", "merged_into__removed")
@@ -107,6 +108,8 @@ class Ground:
         self._keep("infusion", infusions)
         self._keep("note", notes)
         self._keep("descriptor", self._rows(Descriptor, named["descriptor"]))
+        # asked of all that the member does not see, so that what is hidden costs what is not there does
+        self.hidden |= taken({name: named[name] - self.drafts[name].keys() - self.built_in for name in SHAPES})
         if shops:
             self.shops = set(
                 Shop.objects.filter(team_id=self.member.team_id, id__in=shops).values_list("id", flat=True)
@@ -145,15 +148,13 @@ class Ground:
         return opened or session.taster_id == self.member.user_id
 
     def _mine(self, rows: QuerySet[_Row]) -> list[_Row]:
-        """Return the team's rows; the others' are hidden."""
+        """Return the team's rows."""
         mine = []
         for row in with_words(rows):
             if row.team_id == self.member.team_id:
                 mine.append(row)
             elif isinstance(row, Descriptor) and row.is_built_in:
                 self.built_in.add(row.id)
-            else:
-                self.hidden.add((rows.model.shape.type, row.id))
         return mine
 
     def _hide(self, row: Synced, *, seen: bool) -> bool:

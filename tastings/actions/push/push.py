@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, ProgrammingError, transaction
 
 from lots.merge import Lost
 from lots.models import FieldHistory
@@ -26,6 +26,7 @@ from tastings.actions.push.rows import among, checked_now
 from tastings.actions.push.store import heard_before, lots_touched, store
 from teams.errors import Problem
 from teams.models import Member, Team
+from teams.walls import is_refusal
 
 
 def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime) -> list[Verdict]:
@@ -55,7 +56,9 @@ def push_changes(
         with transaction.atomic():
             run = _Push(member, device=device, changes=changes, now=now, for_whole_team=for_whole_team)
             return run.run()
-    except IntegrityError:
+    except (IntegrityError, ProgrammingError) as error:
+        if not (isinstance(error, IntegrityError) or is_refusal(error)):
+            raise
         if len(changes) == 1:
             problem = Problem("", "conflict", "does not fit with what is stored")
             only = changes[0]

@@ -25,6 +25,7 @@ from tastings.queries.exporting.tables import ALWAYS_LEFT_OUT, OWNER_LEFT_OUT, T
 from tastings.queries.photos import name_on_disk
 from teams.errors import NotAllowed, UnderWay
 from teams.models import Member, Team
+from teams.walls import acting_for
 
 FORMAT, VERSION = "leafspan-team", 1
 _PIECE_BYTES = 64 * 1024
@@ -37,11 +38,14 @@ Say = Callable[[str], object]
 
 
 class Stream:
-    """The pieces of a zip. The first is made at once, so that what stands against the export is raised here."""
+    """The pieces of a team's zip. The first is made at once, so that what stands against the export is raised here.
 
-    def __init__(self, pieces: Iterator[bytes]) -> None:
-        self._pieces = pieces
-        self._first: bytes | None = next(pieces)
+    Each piece is made acting for the team, since the request that asked for them has ended by then.
+    """
+
+    def __init__(self, team: UUID, pieces: Iterator[bytes]) -> None:
+        self._team, self._pieces = team, pieces
+        self._first: bytes | None = self._made()
 
     def __iter__(self) -> "Stream":
         return self
@@ -49,7 +53,11 @@ class Stream:
     def __next__(self) -> bytes:
         """Return the next piece."""
         first, self._first = self._first, None
-        return next(self._pieces) if first is None else first
+        return self._made() if first is None else first
+
+    def _made(self) -> bytes:
+        with acting_for(self._team):
+            return next(self._pieces)
 
     def close(self) -> None:
         """Give up: the snapshot is let go."""
@@ -70,7 +78,7 @@ def export_for(member: Member, *, now: datetime) -> Stream:
     """
     if not member.runs_team:
         raise NotAllowed("only an owner may export the team")
-    return Stream(_alone(member.team_id, export(Scope(member.team, member), now=now)))
+    return Stream(member.team_id, _alone(member.team_id, export(Scope(member.team, member), now=now)))
 
 
 def _alone(team: UUID, pieces: Iterator[bytes]) -> Iterator[bytes]:

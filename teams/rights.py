@@ -1,0 +1,62 @@
+"""The application's role and its rights, seen to after every migration."""
+
+from django.core.exceptions import ImproperlyConfigured
+from django.db import DEFAULT_DB_ALIAS, ProgrammingError, connections, transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from teams.walls import role
+
+_KEPT_FROM_IT = ("django_migrations",)
+"""Tables that the application has no business with."""
+
+
+def see_to_rights(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
+    """Make the role if it is not there, and grant it what the application does: read and write rows, no more."""
+    connection = connections[using]
+    make_role(connection)
+    name = connection.ops.quote_name(role())
+    with transaction.atomic(using=using), connection.cursor() as cursor:
+        cursor.execute("SELECT has_schema_privilege(%s, 'public', 'USAGE')", [role()])
+        if not cursor.fetchone()[0]:
+            cursor.execute(f"GRANT USAGE ON SCHEMA public TO {name}")
+        cursor.execute(f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO {name}")
+        cursor.execute(f"GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO {name}")
+        for table in _KEPT_FROM_IT:
+            cursor.execute(f"REVOKE ALL ON {table} FROM {name}")
+        cursor.execute(
+            """SELECT oid::regprocedure::text FROM pg_proc
+               WHERE pronamespace = 'public'::regnamespace AND proname LIKE 'leafspan\\_%%'""",
+            [],
+        )
+        for (function,) in cursor.fetchall():
+            cursor.execute(f"GRANT EXECUTE ON FUNCTION {function} TO {name}")
+
+
+def make_role(connection: BaseDatabaseWrapper) -> None:
+    """Make the application's role unless it is there, and let the owner act as it.
+
+    Raises
+    ------
+    ImproperlyConfigured
+        The owner may not make roles; says what an administrator has to run.
+    """
+    name = connection.ops.quote_name(role())
+    try:
+        with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+            cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [role()])
+            if not cursor.fetchone()[0]:
+                cursor.execute(f"CREATE ROLE {name} NOLOGIN")
+            cursor.execute("SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", [role()])
+            if cursor.fetchone()[0]:
+                raise ImproperlyConfigured(f"the role {role()} passes row-level security: take BYPASSRLS from it")
+            cursor.execute("SELECT pg_has_role(current_user, %s, 'MEMBER')", [role()])
+            if not cursor.fetchone()[0]:
+                cursor.execute(f"GRANT {name} TO CURRENT_USER")
+    except ProgrammingError as error:
+        with connection.cursor() as cursor:
+            cursor.execute("SELECT current_user")
+            owner = connection.ops.quote_name(cursor.fetchone()[0])
+        raise ImproperlyConfigured(
+            f"the application's role cannot be made with this login. Have an administrator run:"
+            f" CREATE ROLE {name} NOLOGIN; GRANT {name} TO {owner};"
+        ) from error

@@ -71,6 +71,9 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
+    from teams.walls import as_owner
+
+    as_owner()
     from django.core.management import call_command
     from django.db import connection
     from django.utils import timezone

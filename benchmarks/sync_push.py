@@ -3,7 +3,8 @@
 Run from the repository root: ``python -m benchmarks.sync_push``. Starts its own throw-away servers unless
 ``DATABASE_URL`` and ``REDIS_URL`` are set. One push is one session: 8 infusions and 100 notes, as JSON text in, answer
 as JSON text out. The floor writes the very rows that a push stored, in one transaction with one statement per table,
-constraints and all. Medians over interleaved rounds of one run; prints a markdown table of ratios.
+constraints and all. Pushes and pulls are also done as the owner, for whom row-level security does not stand: what the
+walls cost. Medians over interleaved rounds of one run; prints a markdown table of ratios.
 """
 
 import argparse
@@ -48,6 +49,9 @@ def run(rounds: int) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
+    from teams.walls import acting_for, as_owner, role
+
+    as_owner()
     from django.core.management import call_command
     from django.db import connection
     from django.utils import timezone
@@ -114,19 +118,31 @@ def run(rounds: int) -> None:
 
         return write
 
-    times: dict[str, list[float]] = {name: [] for name in ("raw", "push", "again", "pull")}
+    names = ("raw", "push", "open push", "again", "pull", "open pull")
+    times: dict[str, list[float]] = {name: [] for name in names}
 
     def timed(name: str, work: Callable[[], object]) -> None:
         begun = perf_counter()
         work()
         times[name].append(perf_counter() - begun)
 
+    def walled(name: str, work: Callable[[], object]) -> None:
+        with connection.cursor() as cursor:
+            cursor.execute(f"SET ROLE {role()}")
+        with acting_for(member.team_id):
+            timed(name, work)
+        with connection.cursor() as cursor:
+            cursor.execute("RESET ROLE")
+
     for number in range(rounds + 3):
         text = json.dumps(session_body(lot, keys))
-        timed("push", partial(pushed, text))
-        timed("again", partial(pushed, text))
+        open_text = json.dumps(session_body(lot, keys))
+        walled("push", partial(pushed, text))
+        timed("open push", partial(pushed, open_text))
+        walled("again", partial(pushed, text))
         timed("raw", copy_of(json.loads(text)[0]["id"]))
-        timed("pull", partial(pulled, 2 * 109 * number))
+        walled("pull", partial(pulled, 3 * 109 * number))
+        timed("open pull", partial(pulled, 3 * 109 * number))
         if number < 3:  # first rounds warm caches
             for values in times.values():
                 values.clear()
@@ -135,8 +151,10 @@ def run(rounds: int) -> None:
     for name, label in (
         ("raw", "floor: the same rows by raw psycopg"),
         ("push", "push: decode, check, merge, stamp, store, answer"),
+        ("open push", "the same by the owner, without row-level security"),
         ("again", "the same push again: everything unchanged"),
-        ("pull", "pull of those records as JSON"),
+        ("pull", "pull of those records and as many others as JSON"),
+        ("open pull", "the same by the owner"),
     ):
         print(f"| {label} | {1000 * median(times[name]):.1f} ms | {median(times[name]) / floor:.1f} |")
 

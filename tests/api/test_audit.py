@@ -54,12 +54,12 @@ def test_it_is_the_teams_own(owner, stranger, django_user_model):
 
 
 @pytest.mark.parametrize("rows", [1, 3])
-def test_it_is_read_in_pages_and_two_queries(owner, stranger, rows, django_assert_num_queries):
+def test_it_is_read_in_pages_and_three_queries(owner, stranger, rows, django_assert_num_queries):
     for n in range(rows):
         written(owner, at=NOON + timedelta(seconds=n // 2), n=n)
     written(stranger)
     owner.client.get("/api/v1/me")
-    with django_assert_num_queries(2):  # the token with its member; the entries with their logins
+    with django_assert_num_queries(3):  # whose team; the token with its member; the entries with their logins
         whole = owner.client.get(ADDRESS).json()["results"]
     pages, address = [], f"{ADDRESS}?limit=1"
     while address:

@@ -117,7 +117,7 @@ def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> Non
     A name that is nobody's leaves an entry too, without the name (it may be a password typed into the wrong field),
     so that the work, and with it the time, does not tell which names exist.
     """
-    with acting_for(*teams_of_login(login or _NOBODY)):
+    with acting_for(*(teams_of_login(login or _NOBODY) or [_NOBODY])):
         found = Member.objects.filter(user_id=login or _NOBODY, left_at=None).values_list("team_id", flat=True)
         teams: list[UUID | None] = [*found] or [None]
         AuditEntry.objects.bulk_create(

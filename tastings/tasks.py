@@ -21,11 +21,12 @@ from tastings.actions.photo_checks import tidy_photos as tidy
 from tastings.actions.pruning import prune_all
 from tastings.jobs import Job, later
 from tastings.maths.develop import warm_up
+from tastings.maths.development import METHOD
 from tastings.reports.typeset import typeset as set_in_type
 from teams.actions.resets import due_resets as resets_due
 from teams.actions.resets import mail_reset as mail_one_reset
 from teams.actions.tidying import tidy_people
-from teams.walls import acting_for, team_of
+from teams.walls import acting_for, team_of, teams_behind
 
 
 @worker_init.connect
@@ -63,7 +64,7 @@ def refresh_panel(team: str) -> None:
 @shared_task(name=Job.REFRESH_DUE.value, time_limit=60)
 def refresh_due() -> None:
     """Ask for every lot that is behind and whose job was lost, every team with something to learn, every flight."""
-    with transaction.atomic():
+    with acting_for(*teams_behind(method=METHOD)), transaction.atomic():
         ask_due(now=timezone.now())
         ask_due_panels(now=timezone.now())
         ask_due_flights(now=timezone.now())

@@ -20,6 +20,7 @@ from uuid import uuid4
 
 from django.apps import apps
 from django.conf import settings
+from django.core.exceptions import ImproperlyConfigured
 from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
@@ -30,6 +31,8 @@ from config.backup.photos import LIST, bring_photos, is_photo
 from config.backup.programs import BackupError, environment, programs_for, server_major
 from tastings.actions.lexicon import load_lexicon
 from teams.actions.counters import JUMP
+from teams.rights import make_role
+from teams.walls import role
 
 _PIECE = 1 << 20
 _MANIFEST_BYTES = 64 * 1024 * 1024
@@ -125,6 +128,11 @@ def _fits_here(manifest: Mapping[str, Any]) -> None:
                 cursor.execute(f"SELECT EXISTS (SELECT FROM public.{quoted(table)})")  # noqa: S608 - one of two names
                 if cursor.fetchone()[0]:
                     raise BackupError("the database is not empty: restore onto one without teams and people")
+        if role() in manifest["roles"]:
+            try:
+                make_role(connection)
+            except ImproperlyConfigured as error:
+                raise BackupError(str(error)) from error
         cursor.execute("SELECT rolname FROM pg_roles")
         roles = {name for (name,) in cursor.fetchall()}
     if missing := sorted(set(manifest["roles"]) - roles):

@@ -9,7 +9,6 @@ from django.db.models import F, OuterRef, Q, QuerySet, Subquery
 from tastings.jobs import Job, later
 from tastings.maths.development import METHOD
 from tastings.models import Development, TeamPanel
-from teams.walls import acting_for, teams_behind
 
 GATHER_S = 0.25
 """So long an asked job waits for more edits of the same moment."""
@@ -34,30 +33,20 @@ def mark_due(team: UUID, lots: Collection[UUID], *, revision: int, now: datetime
 
 def ask_due(*, now: datetime) -> int:
     """Ask for every lot whose figures are behind or of an older method and whose job was lost; return how many."""
-    return sum(_ask_due_of(team, now=now) for team in teams_behind(method=METHOD))
-
-
-def _ask_due_of(team: UUID, *, now: datetime) -> int:
     version = TeamPanel.objects.filter(team_id=OuterRef("team_id")).values("version")
     behind = Q(due_revision__gt=F("computed_revision")) | Q(computed_revision__gt=0) & (
         ~Q(method=METHOD) | Q(panel_version__lt=Subquery(version))
     )
-    with acting_for(team):
-        return ask_for(Development.objects.filter(behind, team_id=team), now=now)
+    return ask_for(Development.objects.filter(behind), now=now)
 
 
 def ask_due_panels(*, now: datetime) -> int:
     """Ask for every team with new figures to learn from, each at most once a minute; return how many."""
-    return sum(_ask_due_panel_of(team, now=now) for team in teams_behind(method=METHOD))
-
-
-def _ask_due_panel_of(team: UUID, *, now: datetime) -> int:
     behind = Q(due_revision__gt=F("computed_revision")) | (Q(computed_revision__gt=0) & ~Q(method=METHOD))
     free = Q(asked_at=None) | Q(asked_at__lt=now - _PANEL_APART)
     rested = Q(started_at=None) | Q(started_at__lt=now - _PANEL_APART)
-    with acting_for(team):
-        rows = list(TeamPanel.objects.filter(behind, free, rested, team_id=team).select_for_update())
-        TeamPanel.objects.filter(team_id__in=[row.team_id for row in rows]).update(asked_at=now)
+    rows = list(TeamPanel.objects.filter(behind, free, rested).select_for_update().order_by("team_id"))
+    TeamPanel.objects.filter(team_id__in=[row.team_id for row in rows]).update(asked_at=now)
     for row in rows:
         later(Job.REFRESH_PANEL, str(row.team_id))
     return len(rows)

@@ -7,9 +7,7 @@ from uuid import UUID
 from django.db.models import F, Q
 
 from tastings.jobs import Job, later
-from tastings.maths.development import METHOD
 from tastings.models import Flight
-from teams.walls import acting_for, teams_behind
 
 _FORGOTTEN = timedelta(seconds=120)
 """A job that has not answered by then was lost: both may take up to a minute."""
@@ -38,18 +36,13 @@ def ask_for_answers(cups: Collection[UUID], *, now: datetime) -> None:
 
 def ask_due_flights(*, now: datetime) -> int:
     """Ask for every plan and answer whose job was lost; return how many."""
-    return sum(_ask_due_of(team, now=now) for team in teams_behind(method=METHOD))
-
-
-def _ask_due_of(team: UUID, *, now: datetime) -> int:
     old = now - _FORGOTTEN
     asked = 0
     for thing, job in (("plan", Job.PLAN_FLIGHT), ("answer", Job.JUDGE_FLIGHT)):
         behind = Q(**{f"{thing}_wanted__gt": F(f"{thing}_made"), f"{thing}_failure": ""})
         lost = Q(**{f"{thing}_asked_at": None}) | Q(**{f"{thing}_asked_at__lt": old})
-        with acting_for(team):
-            rows = list(Flight.objects.filter(behind, lost, team_id=team).select_for_update().order_by("id"))
-            Flight.objects.filter(id__in=[row.id for row in rows]).update(**{f"{thing}_asked_at": now})
+        rows = list(Flight.objects.filter(behind, lost).select_for_update().order_by("id"))
+        Flight.objects.filter(id__in=[row.id for row in rows]).update(**{f"{thing}_asked_at": now})
         for row in rows:
             later(job, str(row.id))
         asked += len(rows)

@@ -1,8 +1,10 @@
 """The application's role and its rights, seen to after every migration."""
 
+from typing import cast
+
 from django.core.exceptions import ImproperlyConfigured
 from django.db import DEFAULT_DB_ALIAS, ProgrammingError, connections, transaction
-from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.backends.postgresql.base import DatabaseWrapper
 
 from teams.walls import role
 
@@ -12,8 +14,8 @@ _KEPT_FROM_IT = ("django_migrations",)
 
 def see_to_rights(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
     """Make the role if it is not there, and grant it what the application does: read and write rows, no more."""
+    make_role(using=using)
     connection = connections[using]
-    make_role(connection)
     name = connection.ops.quote_name(role())
     with transaction.atomic(using=using), connection.cursor() as cursor:
         cursor.execute("SELECT has_schema_privilege(%s, 'public', 'USAGE')", [role()])
@@ -32,7 +34,7 @@ def see_to_rights(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
             cursor.execute(f"GRANT EXECUTE ON FUNCTION {function} TO {name}")
 
 
-def make_role(connection: BaseDatabaseWrapper) -> None:
+def make_role(*, using: str = DEFAULT_DB_ALIAS) -> None:
     """Make the application's role unless it is there, and let the owner act as it.
 
     Raises
@@ -40,16 +42,19 @@ def make_role(connection: BaseDatabaseWrapper) -> None:
     ImproperlyConfigured
         The owner may not make roles; says what an administrator has to run.
     """
+    connection = cast("DatabaseWrapper", connections[using])
     name = connection.ops.quote_name(role())
     try:
-        with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+        with transaction.atomic(using=using), connection.cursor() as cursor:
             cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [role()])
             if not cursor.fetchone()[0]:
                 cursor.execute(f"CREATE ROLE {name} NOLOGIN")
             cursor.execute("SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", [role()])
             if cursor.fetchone()[0]:
                 raise ImproperlyConfigured(f"the role {role()} passes row-level security: take BYPASSRLS from it")
-            cursor.execute("SELECT pg_has_role(current_user, %s, 'MEMBER')", [role()])
+            # since 16 a member may lack the right to act as the role, such as the login that has just made it
+            right = "SET" if connection.pg_version >= 160000 else "MEMBER"
+            cursor.execute("SELECT pg_has_role(current_user, %s, %s)", [role(), right])
             if not cursor.fetchone()[0]:
                 cursor.execute(f"GRANT {name} TO CURRENT_USER")
     except ProgrammingError as error:

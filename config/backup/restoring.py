@@ -130,7 +130,7 @@ def _fits_here(manifest: Mapping[str, Any]) -> None:
                     raise BackupError("the database is not empty: restore onto one without teams and people")
         if role() in manifest["roles"]:
             try:
-                make_role(connection)
+                make_role()
             except ImproperlyConfigured as error:
                 raise BackupError(str(error)) from error
         cursor.execute("SELECT rolname FROM pg_roles")

@@ -20,6 +20,7 @@ from lots.models import Lot
 from tastings.actions.push import ground
 from tastings.models import Descriptor, Paper, Share
 from teams.models import AuditEntry, Team
+from teams.queries.people import live_tokens, revisions_of, token_with
 from teams.rights import make_role, see_to_rights
 from teams.walls import acting_for, role, teams_of_login
 from tests.api.phone import change, sync
@@ -305,12 +306,30 @@ def test_devices_and_sign_outs_of_a_login_reach_all_its_teams(taster):
     assert member.tokens.count() == taster.member.tokens.count() == 0
 
 
+@pytest.mark.parametrize("table", ["lots_lot", "tastings_note", "tastings_session", "tastings_development"])
+def test_policy_reads_the_setting_once_and_by_an_index_over_the_team(db, table):
+    with as_application(), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL enable_seqscan = off")
+        cursor.execute(f"EXPLAIN SELECT * FROM {table}")
+        plan = "\n".join(line for (line,) in cursor.fetchall())
+
+    assert re.search(r"Index Cond: \(team_id = ANY \(\S*InitPlan|Index Cond: \(team_id = ANY \(\$0\)\)", plan), plan
+
+
+def test_live_table_hears_of_the_teams_listened_to(taster, stranger):
+    with as_application():
+        assert revisions_of([taster.team.id]) == {taster.team.id: taster.team.revision}
+        assert live_tokens([taster.device.id, stranger.device.id], teams=[taster.team.id]) == {taster.device.id}
+        assert token_with(taster.device.digest, now=timezone.now()) == taster.device
+        assert Team.objects.count() == 0
+
+
 def test_role_that_cannot_be_made_says_what_to_run(db, settings):
     settings.DATABASE_ROLE = "leafspan_not_there"
     with connection.cursor() as cursor:
         cursor.execute("SET ROLE leafspan_app")  # which may make no roles
     with pytest.raises(ImproperlyConfigured, match='CREATE ROLE "leafspan_not_there" NOLOGIN; GRANT'):
-        make_role(connection)
+        make_role()
     with connection.cursor() as cursor:
         cursor.execute("RESET ROLE")
 

@@ -1,9 +1,11 @@
 """The OpenAPI document as a page to try things out on. Its scripts are files of ours; none stands in the page."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from drf_spectacular.utils import extend_schema
 from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -25,8 +27,18 @@ class _RefusingInJSON(APIView):
         return super().handle_exception(exc)
 
 
+class _ByFormat(DefaultContentNegotiation):
+    """Lets ``?format=json`` or ``yaml`` choose, which elsewhere means nothing."""
+
+    def select_renderer(self, request: Request, renderers: Iterable[Any], format_suffix: str | None = None) -> Any:  # noqa: ANN401 - the framework's shape
+        """Return the renderer and its media type."""
+        return super().select_renderer(request, renderers, format_suffix or request.query_params.get("format"))
+
+
 class Document(_RefusingInJSON, SpectacularAPIView):
     """The OpenAPI document."""
+
+    content_negotiation_class = _ByFormat
 
     permission_classes: list[Any] = []
     authentication_classes: list[Any] = []

@@ -193,10 +193,10 @@ NOT_MODIFIED = {304: OpenApiResponse(description="unchanged")}
 
 
 def described(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
-    """Describe one operation; every one may answer 401 and 429."""
+    """Describe one operation; every one may answer 401, 406 and 429."""
     responses = given.pop("responses", {})
     parameters = [*given.pop("parameters", []), RETRY_AFTER]
-    return extend_schema(responses={**responses, **problem(401, 429)}, parameters=parameters, **given)
+    return extend_schema(responses={**responses, **problem(401, 406, 429)}, parameters=parameters, **given)
 
 
 SYNC_BODY = an_object(

@@ -151,6 +151,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_THROTTLE_CLASSES": ["api.throttles.PerDevice"],
     "EXCEPTION_HANDLER": "api.problems.as_problem",
+    "URL_FORMAT_OVERRIDE": None,  # a parameter of ours is one that the OpenAPI document names
     "UNICODE_JSON": True,
 }
 SPECTACULAR_SETTINGS = {

@@ -109,6 +109,7 @@ get    /flights/                                           ok      ok      ok   
 get    /flights/{flight_id}/                               ok      ok      ok      ok      sign-in 404     404
 get    /flights/{flight_id}/cups/                          ok      ok      ok      ok      sign-in 404     404
 get    /flights/{flight_id}/pouring/                       403     ok      403     403     sign-in 404     404
+get    /compare/                                           ok      ok      ok      ok      sign-in 404     404
 get    /lots/                                              ok      ok      ok      ok      sign-in ok      ok
 get    /lots/{lot_id}/card.md                              ok      ok      ok      ok      sign-in 404     404
 get    /lots/{lot_id}/card.pdf                             ok      ok      ok      ok      sign-in 404     404
@@ -138,7 +139,7 @@ get    /shared/{share_token}.png                           ok      ok      ok   
 get    /shared/{share_token}.svg                           ok      ok      ok      ok      ok      ok      ok
 get    /shared/{share_token}/                              ok      ok      ok      ok      ok      ok      ok
 get    /shared/{share_token}/photos/{photo_id}.jpg         ok      ok      ok      ok      ok      ok      ok
-get    /metrics                                           404     404     404     404     404     404     404
+get    /metrics                                            404     404     404     404     404     404     404
 get    /sign-in/                                           ok      ok      ok      ok      ok      ok      ok
 post   /sign-in/                                           ok      ok      ok      ok      ok      ok      ok
 put    /sign-in/                                           ok      ok      ok      ok      ok      ok      ok
@@ -148,8 +149,8 @@ post   /sign-out/                                          ok      ok      ok   
 """Of each role in `ROLES` what it is answered: ``ok`` (of a stranger: with what is of their own team), a status,
 ``sign-in`` (a page sends who is not signed in there), ``unknown`` (422: what the body names is not there).
 
-Things are the taster's: the device, the member, the note, the photo under way; the buyer pours the flight. Events are
-not served by WSGI, which says so to whoever may listen (501). Shared is a report, which has no Markdown. Metrics are for a
+Things are the taster's: the device, the member, the note, the photo under way; the buyer pours the flight. WSGI serves
+no events, which it says to whoever may listen (501). Shared is a report, which has no Markdown. Metrics are for a
 program that has a token of its own.
 """
 ROWS = [line.split() for line in TABLE.strip().splitlines()[1:]]

@@ -12,11 +12,11 @@ import pytest
 from django.db import connection
 
 from api import report_pages
+from api.requests import HEADER
 from tests.api.phone import change, post_sync
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
 from tests.api.rules import AN_ID, RULES
-from tests.api.test_tenancy import HEADER
 from tests.api.world import Sent, a_world, undone
 
 pytestmark = pytest.mark.django_db
@@ -154,6 +154,30 @@ def edits_of(type_name, record, place):
     yield change(type_name, record, **{field: "x"})
     if type_name in ("session", "infusion", "note"):
         yield change(type_name, **place.new(type_name))
+
+
+@pytest.mark.parametrize(
+    ("address", "named"),
+    [
+        ("/api/v1/sessions/", "lot"),
+        ("/api/v1/sessions/", "taster"),
+        ("/api/v1/sessions/", "shop"),
+        ("/api/v1/infusions/", "session"),
+        ("/api/v1/notes/", "infusion"),
+        ("/api/v1/photos/", "lot"),
+        ("/api/v1/photos/", "session"),
+        ("/api/v1/shares/", "lot"),
+        ("/api/v1/triangle-tests/", "lot"),
+        ("/api/v1/audit", "after"),
+        ("/api/v1/invitations/", "after"),
+        ("/lots/", "lots"),
+    ],
+)
+def test_list_that_asks_for_what_is_another_teams_costs_what_an_absent_one_does(world, address, named):
+    known = {**world.place.words, "taster": world.taster.user.id, "lots": world.place.lot.id}
+    sent = Sent(f"{address}?{named}={known.get(named, world.ids['invitation_id'])}")
+
+    assert same_as_absent(world, "stranger", "get", sent) in (200, 404)
 
 
 @pytest.mark.parametrize("type_name", TYPES)

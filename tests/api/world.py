@@ -161,7 +161,7 @@ class World:
         if address == "/api/v1/photos/{photo_id}/content":
             sent = {"HTTP_UPLOAD_OFFSET": "9"}
             return Sent(f"{self.under_way}content", UNDER_WAY[9:], "application/octet-stream", sent)
-        if address == "/api/v1/compare":
+        if address in ("/api/v1/compare", "/compare/"):
             return Sent(f"{path}?lots={self.place.lot.id},{self.other_lot.id}")
         if not address.startswith("/api/"):
             return Sent(path, make and make(self, who), "application/x-www-form-urlencoded")

@@ -26,7 +26,7 @@ def asked(monkeypatch):
     found = []
     for module in ("tastings.actions.due", "tastings.actions.flights.asking", "tastings.actions.photo_checks",
                    "tastings.actions.developments"):  # fmt: skip
-        monkeypatch.setattr(f"{module}.later", lambda job, *about, wait_s=0.0: found.append((job, *about)))
+        monkeypatch.setattr(f"{module}.later", lambda job, *about, **_: found.append((job, *about)))
     return found
 
 

@@ -108,8 +108,8 @@ def bound(counts: IntArray, others: IntArray) -> float:
     n_lots, n_blocks = filled.shape
     cups, sizes = filled.sum(axis=1), filled.sum(axis=0) + rest.sum(axis=0)
     n_others = int((rest.sum(axis=1) > 0).sum())
-    if n_lots < 2:
-        return 1.0
+    if n_lots < 2 or others[:, ~used].any():
+        return 1.0  # sittings of other lots alone may tie lots together: nothing sharper is known then
     if cups.min() < 1 or sizes.sum() < n_lots + n_others + n_blocks - 1:
         return 0.0  # fewer cups than it takes to tie lots and sittings together
     varied = min(n_lots, n_blocks) - 1

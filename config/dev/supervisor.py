@@ -133,8 +133,8 @@ class Supervisor:
         # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
         env = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **env}
         descriptor = address.bound.fileno()
-        gunicorn = ["config.asgi", "--worker-class", "asgi", "--workers", "2"]
-        gunicorn += ["--bind", f"fd://{descriptor}", "--graceful-timeout", "3", "--no-control-socket"]
+        gunicorn = ["--config", "python:config.serving", "--bind", f"fd://{descriptor}", "--graceful-timeout", "3"]
+        gunicorn += ["config.asgi"]
         celery = [python, "-m", "celery", "-A", "config"]
         schedule = make_folder(self._home / "beat") / "schedule"
         web = Child(

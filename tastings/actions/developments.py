@@ -6,8 +6,9 @@ from uuid import UUID
 
 from django.db import connection, transaction
 from django.db.models import F
+from django.utils import timezone
 
-from tastings.actions.due import APART_S
+from tastings.actions.due import APART_S, ask_more
 from tastings.actions.panels import mark_panel_due
 from tastings.jobs import Job, later
 from tastings.maths.departures import otherwise
@@ -73,5 +74,6 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
     latest = Development.objects.select_for_update().get(lot_id=lot)
     if not latest.up_to_date:
         Development.objects.filter(lot_id=lot).update(asked_at=now)
-        later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=APART_S)
+        later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=APART_S, team=found.team_id)
+    ask_more(found.team_id, now=timezone.now())
     return True

@@ -1,0 +1,167 @@
+"""The containers, as far as can be told without an engine: what they are given, how they are held, how they start."""
+
+import ast
+import re
+import subprocess
+import sys
+import time
+
+import pytest
+import yaml
+from celery import current_app
+from django.conf import settings
+from django.db import connection
+from django.utils import timezone
+
+from config.dev.home import ROOT
+from tastings.jobs import Job
+from tastings.queues import Queue, queues
+from tests.config.launching import clean_environment
+
+COMPOSE = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
+SERVICES = COMPOSE["services"]
+OURS = {name: service for name, service in SERVICES.items() if service["image"] == "leafspan"}
+ENVIRONMENT = SERVICES["web"]["environment"]
+NOT_OURS = {"OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"}
+"""Read by the linear algebra."""
+NAMES = r"LEAFSPAN_[A-Z_]+|DATABASE_URL|REDIS_URL"
+FOR_THE_DESK = {"LEAFSPAN_BROKER_PROGRAM", "LEAFSPAN_DEBUG", "LEAFSPAN_PASSWORD", "LEAFSPAN_POSTGRES_BIN"}
+"""What a server for real use is not given."""
+
+
+def names_read():
+    """Return the names of our own that are looked up anywhere in the environment."""
+    found = set()
+    for file in (ROOT / "config").rglob("*.py"):
+        for node in ast.walk(ast.parse(file.read_text())):
+            if isinstance(node, ast.Constant) and re.fullmatch(NAMES, str(node.value)):
+                found.add(str(node.value))
+    return found - {"LEAFSPAN_CHILD_OF"}
+
+
+def test_there_is_all_that_is_needed():
+    assert set(SERVICES) == {"postgres", "broker", "migrate", "web", "worker", "fresh", "beat"}
+    assert set(OURS) == set(SERVICES) - {"postgres", "broker"}
+
+
+def test_every_variable_is_known_to_the_settings_and_every_setting_can_be_given():
+    given = set(ENVIRONMENT)
+    assert given - NOT_OURS == names_read() - FOR_THE_DESK
+    assert all(service["environment"] == ENVIRONMENT for service in OURS.values())
+
+
+def test_what_who_runs_it_may_set_is_told_in_the_readme():
+    text = (ROOT / "docker-compose.yml").read_text()
+    readme = (ROOT / "README.md").read_text()
+    asked = set(re.findall(r"\$\{([A-Z_]+)", text))
+    assert asked <= set(ENVIRONMENT) | {"POSTGRES_PASSWORD", "PORT"}
+    assert [name for name in sorted(asked | {"LEAFSPAN_LOGS"}) if not re.search(rf"\b{name}\b", readme)] == []
+
+
+def test_secrets_come_from_the_environment_alone():
+    for service in SERVICES.values():
+        for name, value in service["environment"].items() if "environment" in service else ():
+            if re.search("PASSWORD|SECRET|TOKEN|_MAIL$", name):
+                assert re.fullmatch(r"\$\{[A-Z_]+:[?-][^}]*\}", str(value)), name
+    assert re.search(r"://leafspan:\$\{POSTGRES_PASSWORD:\?", ENVIRONMENT["DATABASE_URL"])
+    ignored = (ROOT / "config" / "Dockerfile.dockerignore").read_text().split()
+    assert {".git", ".leafspan"} <= set(ignored)  # nothing of the kind gets into the image
+
+
+@pytest.mark.parametrize("name", SERVICES)
+def test_nothing_runs_as_root_or_writes_where_it_need_not(name):
+    service = SERVICES[name]
+    assert service["read_only"] is True
+    assert (service["cap_drop"], service["security_opt"]) == (["ALL"], ["no-new-privileges:true"])
+    assert not service.keys() & {"privileged", "cap_add", "network_mode", "pid", "devices"}
+    if name in OURS:
+        dockerfile = (ROOT / "config" / "Dockerfile").read_text()
+        assert re.findall(r"^USER (.*)", dockerfile, re.MULTILINE)[-1] == "leafspan"
+        assert service.get("user") is None
+    else:
+        assert service["user"] not in ("root", "0")
+
+
+def test_only_the_web_server_is_reached_and_from_this_machine_alone():
+    assert {name: service["ports"] for name, service in SERVICES.items() if "ports" in service} == {
+        "web": ["127.0.0.1:${PORT:-8000}:8000"]
+    }
+
+
+def test_all_start_again_and_tell_how_they_are():
+    steps = {name for name, service in SERVICES.items() if service["restart"] == "no"}
+    assert steps == {"migrate"}
+    assert all(service["restart"] == "unless-stopped" for name, service in SERVICES.items() if name not in steps)
+    assert all("test" in service["healthcheck"] for name, service in SERVICES.items() if name not in steps)
+
+
+def test_migrations_are_done_before_anything_of_ours_starts():
+    assert SERVICES["migrate"]["depends_on"] == {"postgres": {"condition": "service_healthy"}}
+    for name in OURS.keys() - {"migrate"}:
+        wanted = {
+            "migrate": {"condition": "service_completed_successfully"},
+            "broker": {"condition": "service_healthy"},
+        }
+        assert OURS[name]["depends_on"] == wanted
+
+
+def test_what_web_and_worker_share_they_share():
+    assert [OURS[name]["volumes"] for name in ("web", "worker", "fresh")] == [["photos:/photos"]] * 3
+    assert ENVIRONMENT["LEAFSPAN_PHOTOS"] == "/photos"
+    volumes = {volume.split(":")[0] for service in SERVICES.values() for volume in service.get("volumes", ())}
+    assert volumes == set(COMPOSE["volumes"])
+
+
+def test_web_server_takes_its_settings(tmp_path):
+    command = [word for word in SERVICES["web"]["command"][1:] if word != "/tmp"]  # noqa: S108 - the container's
+    command.remove("--worker-tmp-dir")
+    run = subprocess.run(
+        [sys.executable, "-m", "gunicorn", "--check-config", "--print-config", *command],
+        cwd=ROOT, env=clean_environment(tmp_path), capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert run.returncode == 0, run.stderr
+    told = dict(re.findall(r"^(\w+) +=? *(.*)$", run.stdout, re.MULTILINE))
+    assert told["worker_class"] == "asgi"
+    assert int(told["graceful_timeout"]) + 10 == int(SERVICES["web"]["stop_grace_period"].removesuffix("s"))
+
+
+def queues_of(command):
+    return {command[command.index("--queues") + 1]} if "--queues" in command else {queue.value for queue in Queue}
+
+
+def test_every_queue_has_a_worker():
+    assert set.union(*(queues_of(OURS[name]["command"]) for name in ("worker", "fresh"))) == set(Queue)
+    assert set(settings.CELERY_TASK_QUEUES) == set(Queue)
+    routes = settings.CELERY_TASK_ROUTES
+    assert routes.keys() <= {job.value for job in Job}
+    assert {route["queue"] for route in routes.values()} == {Queue.STEADY}
+    assert sorted(queue.value for queue in Queue) == [Queue.FRESH, Queue.STEADY]  # as the transport takes them
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_worker_for_what_someone_waits_for_takes_nothing_else(tmp_path):
+    current_app.control.purge()
+    for queue in Queue:
+        current_app.send_task(Job.DUE_PHOTOS.value, queue=queue.value)
+    database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
+    environment = clean_environment(
+        tmp_path, DATABASE_URL=database, REDIS_URL=settings.REDIS_URL, PYTHONWARNINGS="ignore", LEAFSPAN_LOGS="json"
+    )
+    log = tmp_path / "log"
+    with log.open("wb") as file:
+        worker = subprocess.Popen(
+            [sys.executable, "-m", *SERVICES["fresh"]["command"]], cwd=ROOT, env=environment, stdout=file, stderr=file
+        )
+    try:
+        until = time.monotonic() + 60
+        while Job.DUE_PHOTOS.value not in log.read_text():
+            assert time.monotonic() < until, log.read_text()
+            assert worker.poll() is None, log.read_text()
+            time.sleep(0.05)
+    finally:
+        worker.terminate()
+        worker.wait(timeout=60)
+    assert {queue: state.length for queue, state in queues(now=timezone.now()).items()} == {
+        Queue.FRESH: 0, Queue.STEADY: 1,
+    }  # fmt: skip
+    current_app.control.purge()

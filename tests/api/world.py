@@ -177,9 +177,13 @@ class World:
             if answer.streaming and method != "head":
                 answer.getvalue()  # to its end, which closes what it is read from
             return answer
-        browser = Client()  # one of its own, since what is undone may have changed its cookies
-        browser.cookies = SimpleCookie(self.cookies[role])
-        return getattr(browser, method)(sent.address, sent.body or {})
+        return getattr(self.browser(role), method)(sent.address, sent.body or {})
+
+    def browser(self, role):
+        """Return someone's browser: one of its own each time, since what is undone may have changed its cookies."""
+        found = Client()
+        found.cookies = SimpleCookie(self.cookies[role])
+        return found
 
 
 def _cookies(who):

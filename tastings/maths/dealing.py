@@ -13,6 +13,7 @@ from scipy.optimize import linprog
 from scipy.sparse import coo_array
 
 from tastings.maths.sums import IntArray
+from tastings.maths.tables import PlanError
 
 _AGAIN = 1000.0
 _ATTEMPTS = 30
@@ -98,7 +99,8 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
         method="highs-ds",
     )
     if found.x is None:
-        raise ArithmeticError(f"cups could not be dealt: {found.message}")
+        # what was tasted already can leave a taster with more free cups than there are lots to fill them
+        raise PlanError("lots", "what was tasted leaves no even plan for the rest: change lots, cups or sittings")
     dealt = np.rint(found.x[: len(t)]).astype(np.int64)
     return np.asarray(dealt.reshape(n_tasters, n_lots, units).sum(axis=2))
 

@@ -5,6 +5,7 @@ import json
 import os
 import subprocess
 import sys
+import time
 import zipfile
 from datetime import timedelta
 from io import StringIO
@@ -48,7 +49,14 @@ def empty():
     with psycopg.connect(address("postgres"), autocommit=True) as server:
         server.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
         yield address(name)
-        server.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name)))
+        for left in range(20, -1, -1):
+            try:
+                server.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(sql.Identifier(name)))
+                break
+            except psycopg.errors.InsufficientPrivilege:  # the server's own cleaning of tables is at work in it
+                if not left:
+                    raise
+                time.sleep(0.5)
 
 
 def operator(*words, database, photos):

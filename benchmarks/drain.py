@@ -50,7 +50,7 @@ def tasting(lot: UUID) -> list[dict[str, object]]:
 
 
 @contextmanager
-def processes(*commands: tuple[str, ...]) -> Iterator[None]:
+def processes(*commands: tuple[str, ...]) -> Iterator[list["subprocess.Popen[bytes]"]]:
     """Run Celery commands; end them in the end."""
     env = {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "PYTHONWARNINGS": "ignore"}
     running = [
@@ -58,7 +58,7 @@ def processes(*commands: tuple[str, ...]) -> Iterator[None]:
         for command in commands
     ]
     try:
-        yield
+        yield running
     finally:
         for one in running:
             one.terminate()
@@ -122,8 +122,9 @@ def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
             computed_revision=0, started_at=None
         )
 
-    def ready(n: int) -> None:
+    def ready(n: int, running: list["subprocess.Popen[bytes]"]) -> None:
         while len(current_app.control.ping(timeout=1.0)) < n:
+            assert all(one.poll() is None for one in running), "a worker ended at its start"  # noqa: S101
             time.sleep(0.1)
 
     def fresh_s(member: Member, lot: UUID) -> float:
@@ -163,8 +164,8 @@ def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
     all_due(many, 0)
     with processes(
         worker("one", concurrency=2), ("beat", "--schedule", f"{os.environ['LEAFSPAN_HOME']}/beat", "--pidfile=")
-    ):
-        ready(1)
+    ) as running:
+        ready(1, running)
         waits_s(other, ours, for_s=3)
         told("nothing else to do", waits_s(other, ours, for_s=seconds / 3), "none")
         all_due(many, lots)
@@ -181,8 +182,8 @@ def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
     for _ in range(pairs):
         for n in (1, 2):
             all_due(many, few)
-            with processes(*(worker(f"w{i}", concurrency=1) for i in range(n))):
-                ready(n)
+            with processes(*(worker(f"w{i}", concurrency=1) for i in range(n))) as running:
+                ready(n, running)
                 for _ in range(20):  # each process opens its connections and builds what fits share
                     current_app.send_task(Job.DUE_PHOTOS.value)
                 time.sleep(2)

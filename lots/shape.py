@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
+from functools import lru_cache
 from uuid import UUID
 
 type_names = {"text": "a text", "number": "a number", "integer": "a whole number", "truth": "true or false"}
@@ -104,7 +105,13 @@ def _moment(value: object) -> datetime:
 
 def stamp_moment(value: object) -> str:
     """Return the moment in a fixed width, so that comparing texts compares moments."""
-    return _moment(value).strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0")
+    return f"{_moment(value).isoformat(timespec='microseconds')[:-6]}Z"
+
+
+@lru_cache(maxsize=8192)
+def uuid_of(text: str) -> UUID:
+    """Return the UUID of a clean id; a push asks for the same few of them again and again."""
+    return UUID(text)
 
 
 def clean_id(value: object) -> str:

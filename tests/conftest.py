@@ -7,6 +7,8 @@ from celery import current_app
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.db import connections
+from hypothesis import HealthCheck
+from hypothesis import settings as drawing
 
 from config.dev.services import test_servers as throw_away_servers
 from config.settings import _database as database_of
@@ -21,6 +23,9 @@ def pytest_configure():
 
     Stories send in seconds what a phone sends in weeks, so requests are not limited either but where that is tested.
     """
+    # how long an example takes says what else the machine does
+    drawing.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    drawing.load_profile("here")
     settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
     settings.API_REQUESTS_PER_MINUTE = 1_000_000
     # tables and rows are made by the owner, requests are served behind the walls, as they are in production

@@ -175,7 +175,7 @@ def test_impossible_rating_is_refused(rating):
         developed([brew_of("s", strength=[rating])])
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(brews, max_size=4), st.randoms(use_true_random=False))
 def test_any_brew_gives_plain_finite_figures_in_any_order(lot, chance):
     found = developed(lot, rated=RATED)

@@ -45,7 +45,7 @@ def means(found):
     return {one.lot: one.mean for one in found.standings}
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=4)
 @given(st.integers(0, 100), st.randoms(use_true_random=False))
 def test_order_of_cups_changes_no_figure(start, shuffler):
     cups = flight(start=start, twice="a")
@@ -54,7 +54,7 @@ def test_order_of_cups_changes_no_figure(start, shuffler):
     assert judge(mixed, scale=10, seed=1) == judge(cups, scale=10, seed=1)
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=4)
 @given(st.integers(0, 100), st.permutations("abcdefgh"))
 def test_names_of_lots_change_no_figure_but_the_names(start, names):
     cups = flight(start=start)
@@ -206,7 +206,7 @@ def test_constant_scores_tell_nothing_apart():
     assert found.expected_loss < 0.1
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(
     st.lists(
         st.tuples(st.sampled_from("abcd"), st.sampled_from("tuv"), st.integers(0, 1), st.integers(0, 20)),

@@ -62,7 +62,7 @@ def model():
     return cups
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(pot=pots)
 def test_unrounded_times_brewed_in_the_model_give_the_target_within_two_per_cent(model, pot):
     found = guide(LOT, pot=pot, rounded=False)
@@ -72,14 +72,14 @@ def test_unrounded_times_brewed_in_the_model_give_the_target_within_two_per_cent
     assert found.infusions[0].expected_strength == pytest.approx(cups[0], rel=0.02)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(pot=pots, hotter_c=st.floats(1.0, 20.0))
 def test_hotter_kettle_never_asks_for_longer(pot, hotter_c):
     hot = replace(pot, kettle_c=min(pot.kettle_c + hotter_c, 100.0))
     never_longer(guide(LOT, pot=pot, rounded=False), guide(LOT, pot=hot, rounded=False))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(pot=pots, factor=st.floats(1.02, 1.6))
 def test_more_leaf_never_asks_for_longer(pot, factor):
     never_longer(
@@ -92,7 +92,7 @@ def never_longer(before, after):
         assert other.steep_s <= one.steep_s + 0.02, one.number  # the solver's own 0.01 s
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(pot=pots)
 def test_times_can_be_timed_and_stay_within_bounds(pot):
     for one in guide(LOT, pot=pot).infusions:
@@ -218,7 +218,7 @@ def test_ratings_that_do_not_follow_extraction_are_told():
     assert not any("do not follow" in one for one in guide(LOT, pot=EVEN_POT).cautions)
 
 
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=10)
 @given(vessel_ml=st.floats(200.0, 600.0), kettle_c=st.floats(80.0, 100.0), warmed=st.booleans())
 def test_long_mug_meets_the_target_with_little_leaf(vessel_ml, kettle_c, warmed):
     pot = Pot(style=LONG_MUG, vessel_ml=vessel_ml, kettle_c=kettle_c, warmed=warmed)

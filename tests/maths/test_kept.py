@@ -38,7 +38,7 @@ def test_edit_costs_two_and_the_same_sessions_nothing():
     assert store.n_summed == 12
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(st.lists(st.lists(st.integers(0, 11), max_size=12), min_size=1, max_size=8))
 def test_whatever_was_asked_before_every_bit_is_that_of_a_cold_sum(asked):
     # Indices may repeat: two sessions of the same content are two.

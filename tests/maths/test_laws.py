@@ -32,7 +32,7 @@ def width(brews):
     return sum(point.high - point.low for point in developed(brews).curves[0].points)
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 @given(st.integers(0, 1000), st.permutations(range(4)))
 def test_order_of_sessions_changes_no_figure(start, order):
     brews = world(start, n_sessions=4)
@@ -51,7 +51,7 @@ def test_one_session_of_all_tens_moves_fewer_than_one_label_in_twenty():
     assert np.mean(moved) < 0.05
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(rating=outside, infusion=st.integers(1, 4))
 def test_no_rating_off_the_scale_gets_in_anywhere(rating, infusion):
     ratings = dict.fromkeys(range(1, 5), 5.0) | {infusion: rating}
@@ -68,7 +68,7 @@ def test_no_rating_off_the_scale_gets_in_anywhere(rating, infusion):
             entry()
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 @given(factor=st.floats(0.3, 8.0), steep_s=st.floats(3, 90))
 def test_leaf_and_water_scaled_together_leave_the_cup(factor, steep_s):
     small = brew_of("s", pours=[pour_of(n, steep_s=steep_s, water_ml=100.0, strength=5) for n in range(1, 6)])

@@ -52,7 +52,7 @@ def made(wish, **changes):
 
 
 @given(wishes())
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 def test_plan_keeps_its_promises(wish):
     plan = made(wish)
 
@@ -81,7 +81,7 @@ def test_plan_keeps_its_promises(wish):
 
 
 @given(wishes())
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=40)
 def test_plan_connects_all_lots_where_there_are_cups_enough(wish):
     """A connected plan needs as many cups as lots and sittings less one; with that many there is one."""
     plan = made(wish, repeats=0, reference=None)
@@ -94,7 +94,7 @@ def test_plan_connects_all_lots_where_there_are_cups_enough(wish):
 
 
 @given(wishes())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_no_lot_comes_again_to_a_taster_before_all_are_seen(wish):
     plan = made(wish, repeats=0)
 
@@ -107,7 +107,7 @@ def test_no_lot_comes_again_to_a_taster_before_all_are_seen(wish):
 
 
 @given(wishes(), st.data())
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_what_was_tasted_stays_when_a_taster_falls_ill_and_a_sample_is_spilled(wish, data):
     before = made(wish)
     kept = [

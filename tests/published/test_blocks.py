@@ -111,7 +111,7 @@ def plans(draw):
 
 @given(plans())
 @example((np.array([[0, 0, 1], [1, 0, 0]]), np.array([[1, 1, 0], [0, 1, 1]])))  # tied by a sitting without either
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=400)
 def test_efficiency_equals_least_squares_and_no_plan_passes_the_bound(plan):
     """Every cup a row of a regression on lots, other lots and sittings; mean variance of all differences."""
     counts, others = plan

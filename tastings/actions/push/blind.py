@@ -8,6 +8,7 @@ from dataclasses import replace
 from uuid import UUID
 
 from lots.merge import Copy
+from lots.shape import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.draft import Draft
 from tastings.actions.push.ground import Ground
@@ -35,7 +36,7 @@ def name_lots(ground: Ground) -> None:
     for draft in ground.drafts["session"].values():
         cup = draft.values.get("flight_cup")
         if draft.dirty and cup and draft.values.get("lot") is None:
-            found = ground.cups.get(UUID(str(cup)))
+            found = ground.cups.get(uuid_of(str(cup)))
             if found is not None and not found.flight.is_blind:
                 name_lot(draft.copy, found.lot_id)
 
@@ -46,4 +47,4 @@ def cups_touched(ground: Ground) -> set[UUID]:
     for type_name in ("infusion", "note"):
         sessions += [ground.session_of(draft) for draft in ground.drafts[type_name].values() if draft.dirty]
     named = [draft.values for draft in sessions if draft.values.get("flight_cup") and draft.values.get("lot")]
-    return {UUID(str(values["flight_cup"])) for values in named}
+    return {uuid_of(str(values["flight_cup"])) for values in named}

@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from functools import lru_cache
 from uuid import UUID
 
 from lots.merge import DELETED, Stamp
@@ -106,10 +107,15 @@ def checked(shape: Shape, fields: Mapping[str, object]) -> tuple[dict[str, objec
 
 
 def _stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
-    claimed, latest = stamp_moment(at), stamp_moment((now + _CLOCK_LEEWAY).isoformat())
-    if claimed > latest:
+    claimed = stamp_moment(at)
+    if claimed > _latest_at(now):
         return Stamp(stamp_moment(now.isoformat()), device, str(by), claimed)
     return Stamp(claimed, device, str(by))
+
+
+@lru_cache(maxsize=8)
+def _latest_at(now: datetime) -> str:
+    return stamp_moment((now + _CLOCK_LEEWAY).isoformat())
 
 
 def _echo(value: object) -> str:

@@ -1,10 +1,9 @@
 """What must hold for a record beyond each field's own limits: references, fixed fields, who may do what."""
 
 from collections.abc import Iterator
-from uuid import UUID
 
 from lots.merge import Copy
-from lots.shape import faults_between
+from lots.shape import faults_between, uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.draft import Draft
 from tastings.actions.push.ground import Ground
@@ -60,11 +59,11 @@ def _references(change: Change, ground: Ground) -> Iterator[Problem]:
         if field.kind == "key":
             known = ground.word(value) is not None
         elif field.to == "shop":
-            known = UUID(str(value)) in ground.shops
+            known = uuid_of(str(value)) in ground.shops
         elif field.to == "flight_cup":
-            known = UUID(str(value)) in ground.cups or value == ground.draft_of(change).values.get(field.name)
+            known = uuid_of(str(value)) in ground.cups or value == ground.draft_of(change).values.get(field.name)
         elif field.to is not None:
-            if UUID(str(value)) == change.id:
+            if uuid_of(str(value)) == change.id:
                 yield Problem(field.name, "itself", f"a {change.type} cannot hang on itself")
                 continue
             known = ground.find(field.to, value) is not None
@@ -78,7 +77,7 @@ def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> I
     match change.type:
         case "session":
             cup = trial.values.get("flight_cup")
-            known = cup and (draft.exists or UUID(str(cup)) in ground.cups)
+            known = cup and (draft.exists or uuid_of(str(cup)) in ground.cups)
             if known and trial.values.get("lot") != draft.values.get("lot"):
                 yield Problem("lot", "not_allowed", "is set when the flight is revealed")
             if draft.row is not None and "private" in change.fields:

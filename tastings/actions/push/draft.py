@@ -45,7 +45,7 @@ class Draft:
         """The present values in wire form."""
         return self.copy.values
 
-    def attempt(self, change: Change, *, device: str, by: str, now: datetime) -> tuple[Copy, Outcome]:
+    def attempt(self, change: Change, *, device: UUID, by: UUID, now: datetime) -> tuple[Copy, Outcome]:
         """Merge the change into a fork of the present copy; nothing is taken over yet."""
         trial = _fork(self.copy)
         stamp = change.stamp or self._latest(device=device, by=by, now=now)
@@ -61,10 +61,10 @@ class Draft:
         """Forget every change of this push."""
         self.copy, self.lost, self.dirty = _fork(self.held), [], False
 
-    def _latest(self, *, device: str, by: str, now: datetime) -> Stamp:
+    def _latest(self, *, device: UUID, by: UUID, now: datetime) -> Stamp:
         """Return a stamp after every one held, for an edit made with the present state in view."""
         at = now
         if self.copy.stamps:
             last = datetime.fromisoformat(max(stamp.at for stamp in self.copy.stamps.values()))
             at = max(now, last.astimezone(UTC) + timedelta(microseconds=1))
-        return Stamp(stamp_moment(at.isoformat()), device, by)
+        return Stamp(stamp_moment(at.isoformat()), str(device), str(by))

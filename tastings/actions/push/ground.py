@@ -11,6 +11,7 @@ from uuid import UUID
 from django.db.models import Case, Q, QuerySet, Value, When
 
 from lots.models import Lot, Synced
+from lots.shape import uuid_of
 from tastings.actions.push.change import SHAPES, Change
 from tastings.actions.push.draft import Draft
 from tastings.actions.push.rows import among
@@ -40,7 +41,7 @@ class Ground:
 
     def find(self, type_name: str, record: object) -> Draft | None:
         """Return the record if it exists for the member, stored or accepted in this push."""
-        draft = self.drafts[type_name].get(UUID(str(record)))
+        draft = self.drafts[type_name].get(uuid_of(str(record)))
         return draft if draft is not None and draft.exists else None
 
     def draft_of(self, change: Change) -> Draft:
@@ -75,7 +76,7 @@ class Ground:
 
     def session_of(self, draft: Draft) -> Draft:
         """Return the session an infusion or note hangs on."""
-        return self.drafts["session"][UUID(str(draft.values["session"]))]
+        return self.drafts["session"][uuid_of(str(draft.values["session"]))]
 
     def _read(self, changes: Sequence[Change]) -> None:
         named: dict[str, set[UUID]] = {name: set() for name in SHAPES}
@@ -90,11 +91,11 @@ class Ground:
                 if field.kind == "key" or (change.type, field.name) == ("descriptor", "key"):
                     keys.add(str(value))
                 elif field.to == "shop":
-                    shops.add(UUID(str(value)))
+                    shops.add(uuid_of(str(value)))
                 elif field.to == "flight_cup":
-                    cups.add(UUID(str(value)))
+                    cups.add(uuid_of(str(value)))
                 elif field.to is not None:
-                    named[field.to].add(UUID(str(value)))
+                    named[field.to].add(uuid_of(str(value)))
         # children before parents, so that the parents of what is stored are read too
         notes = self._children(Note, named["note"])
         keys |= {note.descriptor.key for note in notes}

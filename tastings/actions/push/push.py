@@ -14,6 +14,7 @@ from django.db import IntegrityError, ProgrammingError, transaction
 
 from lots.merge import Lost
 from lots.models import FieldHistory
+from lots.shape import uuid_of
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answers
 from tastings.actions.push.blind import cups_touched, name_lots, without_lot
@@ -111,7 +112,7 @@ class _Push:
         if known := self._heard.get(i):
             change = Change(type=change.type, id=change.id, stamp=change.stamp, expected=change.expected,
                             fields={k: v for k, v in change.fields.items() if k not in known})  # fmt: skip
-        trial, outcome = draft.attempt(change, device=str(self._device), by=str(self._member.user_id), now=self._now)
+        trial, outcome = draft.attempt(change, device=self._device, by=self._member.user_id, now=self._now)
         if problems := problems_of(change, draft, trial, ground=self._ground):
             self._refused[i] = problems
             return
@@ -166,7 +167,7 @@ class _Push:
 
     def _waits(self, i: int, ahead: set[UUID]) -> bool:
         parent = self._changes[i].fields.get("from_lot")
-        return parent is not None and UUID(str(parent)) in ahead - {self._changes[i].id}
+        return parent is not None and uuid_of(str(parent)) in ahead - {self._changes[i].id}
 
     def _heard_with_wrong_clock(self) -> Mapping[int, set[str]]:
         """Return fields whose value came before under a clock ahead of ours and lost since.

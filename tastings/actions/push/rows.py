@@ -6,6 +6,7 @@ and it saves a model object per row and a conversion per value; see benchmarks/s
 
 import json
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from uuid import UUID
 
 from django.db import connection
@@ -39,18 +40,22 @@ def upsert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> None:
     """
     if not rows:
         return
+    with connection.cursor() as cursor:
+        cursor.execute(_upsert(model, tuple(rows[0])), [json.dumps(rows, ensure_ascii=False, default=str)])
+
+
+@cache
+def _upsert(model: type[Model], names: tuple[str, ...]) -> str:
     types = {field.column: _base(field.db_type(connection)) for field in model._meta.concrete_fields}
-    quoted = {name: connection.ops.quote_name(name) for name in rows[0]}
+    quoted = {name: connection.ops.quote_name(name) for name in names}
     columns = ", ".join(quoted.values())
     read_as = ", ".join(f"{column} {types[name]}" for name, column in quoted.items())
     changes = ", ".join(f"{column} = EXCLUDED.{column}" for name, column in quoted.items() if name != "id")
     table = connection.ops.quote_name(model._meta.db_table)
-    with connection.cursor() as cursor:
-        cursor.execute(
-            f"INSERT INTO {table} ({columns}) SELECT {columns} FROM jsonb_to_recordset(%s::jsonb) AS sent({read_as})"  # noqa: S608 - names of our own tables
-            f" ON CONFLICT (id) DO UPDATE SET {changes}",
-            [json.dumps(rows, ensure_ascii=False, default=str)],
-        )
+    return (
+        f"INSERT INTO {table} ({columns}) SELECT {columns} FROM jsonb_to_recordset(%s::jsonb) AS sent({read_as})"  # noqa: S608 - names of our own tables
+        f" ON CONFLICT (id) DO UPDATE SET {changes}"
+    )
 
 
 def _base(db_type: str | None) -> str:

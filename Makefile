@@ -10,8 +10,9 @@ help:  ## list the targets
 	@sed -n 's/^\([a-z]*\):.*## /  make \1\t/p' Makefile
 	@echo "Variables of make run: PORT (8000), LEAFSPAN_HOME (.leafspan), DEMO=0, DATABASE_URL, REDIS_URL"
 
-audit:  ## look the locked packages up for known holes; needs pip-audit and a network
-	@pip-audit --strict --require-hashes --disable-pip --progress-spinner off -r config/requirements.txt
+audit:  ## look the locked packages up for known holes; needs a network, which the tests do not
+	@test -x .audit/bin/pip-audit || { $(PYTHON) -m venv .audit && .audit/bin/pip install --quiet pip-audit; }
+	@.audit/bin/pip-audit --strict --require-hashes --disable-pip --progress-spinner off -r config/requirements.txt
 
 convergence:  ## play 2,000 new stories of offline phones against the server; about ten minutes (LEAFSPAN_STORIES, LEAFSPAN_SEED)
 	@export LEAFSPAN_STORIES=$${LEAFSPAN_STORIES:-2000} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q -s tests/sync/test_convergence.py

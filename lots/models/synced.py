@@ -74,6 +74,11 @@ def constraints_of(shape: Shape) -> list[models.BaseConstraint]:
     return found
 
 
+def index_of_removed(shape: Shape) -> models.Index:
+    """Return the index that finds old tombstones without reading the rows of the living."""
+    return models.Index(fields=["team", "updated_at"], condition=Q(removed=True), name=f"{shape.type}_removed")
+
+
 def _conditions(field: Field) -> list[tuple[str, Q]]:
     named: list[tuple[str, Q]] = []
     limits = {"gte": field.low, "gt": field.above, "lte": field.high}

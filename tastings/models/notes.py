@@ -5,7 +5,7 @@ from typing import ClassVar
 from django.db import models
 
 from lots.models import Synced
-from lots.models.synced import constraints_of
+from lots.models.synced import constraints_of, index_of_removed
 from lots.shape import Field, Shape
 from tastings.models.descriptors import Descriptor
 from tastings.models.sessions import Infusion, Session
@@ -28,6 +28,7 @@ class Note(Synced):
 
     class Meta:
         constraints = constraints_of(NOTE)
+        indexes = [index_of_removed(NOTE)]
 
     def __str__(self) -> str:
         return f"{self.moment}: {self.descriptor_id}"

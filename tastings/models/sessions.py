@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 
 from lots.models import Lot, Synced
-from lots.models.synced import constraints_of
+from lots.models.synced import constraints_of, index_of_removed
 from lots.shape import Shape
 from tastings.models.flights import FlightCup
 from tastings.shapes import INFUSION, SESSION
@@ -58,7 +58,10 @@ class Session(Synced):
                 condition=Q(lot__isnull=False) | Q(flight_cup__isnull=False), name="session_of_lot_or_cup"
             ),
         ]
-        indexes = [models.Index(fields=["lot", "-started_at"], name="session_of_lot")]
+        indexes = [
+            models.Index(fields=["lot", "-started_at"], name="session_of_lot"),
+            index_of_removed(SESSION),
+        ]
 
     def __str__(self) -> str:
         return f"{self.lot_id or 'blind'} {self.started_at:%Y-%m-%d}"
@@ -90,6 +93,7 @@ class Infusion(Synced):
             *constraints_of(INFUSION),
             models.UniqueConstraint(fields=["id", "session"], name="infusion_of_session"),
         ]
+        indexes = [index_of_removed(INFUSION)]
 
     def __str__(self) -> str:
         return f"infusion {self.number}"

@@ -144,11 +144,14 @@ def test_cup_of_a_session_is_fixed(flight):
     taster, _ = flight.tasters
     first, second = flight.cups_of(taster)[:2]
     ids = taste(taster, first)
-    assert problems_of(
-        taster,
-        change("session", ids.session, at=LATER, flight_cup=second["id"]),
-        change("session", ids.session, at=LATER, flight_cup=None, lot=str(flight.lots[0].id)),
-    ) == [[("flight_cup", "fixed")]] * 2
+    assert (
+        problems_of(
+            taster,
+            change("session", ids.session, at=LATER, flight_cup=second["id"]),
+            change("session", ids.session, at=LATER, flight_cup=None, lot=str(flight.lots[0].id)),
+        )
+        == [[("flight_cup", "fixed")]] * 2
+    )
 
 
 def test_session_of_a_lot_does_not_become_blind(flight):

@@ -1,0 +1,177 @@
+"""A day's rush: 200 phones each write a session down and sync it, pour by pour, over ten minutes of service.
+
+Run from the repository root: ``python -m benchmarks.service``. Starts a whole installation of its own, web, worker and
+timetable included. Ten teams of twenty phones; each phone, one thread with the reference phone, brews one lot of eight
+infusions, a minute and a quarter apart from a start of its own, and syncs after every pour: the infusion and 13 notes
+go out, what the team's others wrote comes in. ``--faster 4`` plays the ten minutes in two and a half.
+
+Told are the times of the syncs as the phones saw them, errors, and, as the floor, the same rows written and read back
+by raw psycopg in the same run, alone on the same database: how much of a sync is the database's. Afterwards every
+team's records are counted, and its lots' figures waited for.
+"""
+
+import argparse
+import random
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+from statistics import median, quantiles
+from uuid import uuid4
+
+import psycopg
+from psycopg.rows import dict_row
+from psycopg.types.json import Jsonb
+
+from api.phone import HttpLink, MemoryStore, Phone
+from config.dev.services import running
+from tests.faults.installation import PASSWORD, Installation, installation
+
+TEAMS, PER_TEAM = 10, 20
+POURS = 8
+WORDS = ("strength", "sweetness", "bitterness", "astringency", "body", "aroma", "finish", "roast", "sourness",
+         "freshness", "orchid", "peach", "thin")  # fmt: skip
+SERVICE_S = 600.0
+SYNCS = 200
+"""So many does the floor play."""
+
+
+class Taster(threading.Thread):
+    """One phone on one table."""
+
+    def __init__(self, phone: Phone, *, lot: str, pace: float, seed: int) -> None:
+        super().__init__(daemon=True)
+        self._phone, self._lot, self._pace = phone, lot, pace
+        self._dice = random.Random(seed)  # noqa: S311 - nothing secret
+        self.took_s: list[float] = []
+        self.written, self.trouble = 0, list[str]()
+
+    def run(self) -> None:
+        """Brew, write, sync; keep how long each sync took."""
+        between = SERVICE_S / POURS * self._pace
+        begun = time.monotonic() + self._dice.random() * between
+        session = self._new("session", lot=self._lot, started_at="2026-03-04T12:00:00Z", leaf_g=5, vessel_ml=110)
+        for number in range(1, POURS + 1):
+            time.sleep(max(0.0, begun + (number - 1) * between * 0.98 - time.monotonic()))
+            pour = self._new("infusion", session=session, number=number, steep_s=8 + 4 * number, kettle_c=97)
+            for word in WORDS:
+                rated = {"descriptor": word, "intensity": self._dice.randrange(101) / 10}
+                self._new("note", session=session, infusion=pour, moment="mouth", **rated)
+            asked = time.perf_counter()
+            try:
+                words = self._phone.sync().words
+            except Exception as error:  # noqa: BLE001 - counted and told
+                self.trouble.append(repr(error))
+                continue
+            self.took_s.append(time.perf_counter() - asked)
+            if set(words) != {"applied"}:
+                self.trouble.append(str(dict(words)))
+
+    def _new(self, type_name: str, **fields: object) -> str:
+        self.written += 1
+        return self._phone.new(type_name, fields)
+
+
+def floor_s(url: str) -> list[float]:
+    """Write and read back the rows of one sync, as raw psycopg does it; return how long each took."""
+    found = []
+    with psycopg.connect(url, autocommit=True, row_factory=dict_row) as raw, raw.cursor() as cursor:
+        like = {}
+        for table, many in (("infusion", 1), ("note", len(WORDS))):
+            cursor.execute(f"SELECT * FROM tastings_{table} LIMIT {many}")
+            like[table] = [row | {"stamps": Jsonb(row["stamps"])} for row in cursor.fetchall()]
+        revision = 10**12
+        for _ in range(SYNCS):
+            revision += 20
+            # removed, or its number would be taken
+            pour = like["infusion"][0] | {"id": uuid4(), "revision": revision, "removed": True}
+            of = {"team_id": pour["team_id"], "session_id": pour["session_id"], "infusion_id": pour["id"]}
+            notes = [row | of | {"id": uuid4(), "revision": revision + i} for i, row in enumerate(like["note"], 1)]
+            begun = time.perf_counter()
+            with raw.transaction():
+                cursor.execute("SELECT 1 FROM teams_team WHERE id = %s FOR UPDATE", [pour["team_id"]])
+                for table, rows in (("infusion", [pour]), ("note", notes)):
+                    marks = ", ".join(f"({', '.join(['%s'] * len(row))})" for row in rows)
+                    values = [value for row in rows for value in row.values()]
+                    cursor.execute(f"INSERT INTO tastings_{table} ({', '.join(rows[0])}) VALUES {marks}", values)
+            cursor.execute(
+                "SELECT * FROM tastings_note WHERE team_id = %s AND revision > %s ORDER BY revision LIMIT 500",
+                [pour["team_id"], revision],
+            )
+            cursor.fetchall()
+            found.append(time.perf_counter() - begun)
+    return found
+
+
+def serve(place: Installation, *, faster: float) -> int:
+    """Play the service and print what came of it; return how many things went wrong."""
+    tasters, watchers = list[Taster](), list[Phone]()
+    for team in range(TEAMS):
+        place.manage("new_team", "--name", f"Bench {team}", "--shop", "Bench", "--username", f"bench{team}")
+        lot = ""
+        for number in range(PER_TEAM):
+            phone = Phone(HttpLink(place.url), store=MemoryStore())
+            phone.sign_in(username=f"bench{team}", password=PASSWORD)
+            if not number:
+                lot = phone.new("lot", {"name": "Bench", "kind": "oolong"})
+                watchers.append(phone)
+            phone.sync()
+            seed = team * PER_TEAM + number
+            tasters.append(Taster(phone, lot=lot, pace=1 / faster, seed=seed))
+        print(f"  team {team + 1} of {TEAMS} signed in", file=sys.stderr, flush=True)
+    begun = time.monotonic()
+    for taster in tasters:
+        taster.start()
+    while any(taster.is_alive() for taster in tasters):
+        time.sleep(10)
+        done = sum(len(taster.took_s) for taster in tasters)
+        print(f"  {time.monotonic() - begun:.0f} s: {done} syncs", file=sys.stderr, flush=True)
+    service_s = time.monotonic() - begun
+    stale = sum(not _fresh(watcher) for watcher in watchers)
+    missing = 0
+    for team, watcher in enumerate(watchers):
+        watcher.sync()
+        mine = tasters[team * PER_TEAM : (team + 1) * PER_TEAM]
+        held = sum(len(watcher.records(name)) for name in ("session", "infusion", "note"))
+        missing += sum(taster.written for taster in mine) - held
+    trouble = [one for taster in tasters for one in taster.trouble]
+    took = [s for taster in tasters for s in taster.took_s]
+    servers = running(place.home)
+    if servers is None:
+        raise SystemExit("the servers are gone")
+    floor = median(floor_s(servers.database_url))
+    print("| phones | syncs | minutes | errors | records missing | stale lots | median | p95 | worst | floor |"
+          " floor's share of the median |\n|" + " ---: |" * 11)  # fmt: skip
+    print(
+        f"| {len(tasters)} | {len(took)} | {service_s / 60:.1f} | {len(trouble)} | {missing} | {stale} |"
+        f" {1000 * median(took):.0f} ms | {1000 * quantiles(took, n=20)[-1]:.0f} ms | {1000 * max(took):.0f} ms |"
+        f" {1000 * floor:.1f} ms | {100 * floor / median(took):.0f} % |"
+    )
+    for one in trouble[:5]:
+        print(one)
+    return len(trouble) + missing + stale
+
+
+def _fresh(phone: Phone) -> bool:
+    """Whether the team's lot has figures of all that was synced, within half a minute."""
+    until = time.monotonic() + 30
+    lot = phone.records("lot")[0].id
+    while time.monotonic() < until:
+        if not phone.ask("GET", f"/api/v1/lots/{lot}/development")["stale"]:
+            return True
+        time.sleep(0.2)
+    return False
+
+
+def main() -> int:
+    """Run it on an installation of its own."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--faster", type=float, default=1.0, help="play the ten minutes so many times as fast")
+    faster = parser.parse_args().faster
+    with tempfile.TemporaryDirectory(prefix="leafspan-service-") as folder, installation(Path(folder)) as place:
+        return 1 if serve(place, faster=faster) else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

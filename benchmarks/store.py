@@ -1,0 +1,142 @@
+"""What a note costs the store, and how much of it each piece of work touches: what docs/growth.md stands on.
+
+Run from the repository root: ``python -m benchmarks.store``; a few minutes, most of them filling. Starts its own
+throw-away servers unless ``DATABASE_URL`` and ``REDIS_URL`` are set. Two teams share the tables and their sessions are
+written in turns, as in a company's database. Printed are bytes per note of every table and index that grows with notes,
+and for each piece of work the pages of 8 kB that it reads or writes (``EXPLAIN (ANALYZE, BUFFERS)``): counts, which
+depend on no machine, at a small store and at the whole one.
+"""
+
+import argparse
+import json
+import os
+import sys
+from typing import Any
+from uuid import UUID, uuid4
+
+from benchmarks.sync_growth import BASE, FILL
+from config.dev.services import test_servers
+
+TABLES = ("tastings_session", "tastings_infusion", "tastings_note")
+SIZES = """
+SELECT relname, pg_relation_size(oid), 'rows' FROM pg_class WHERE relname = ANY(%(tables)s)
+UNION ALL SELECT i.relname, pg_relation_size(i.oid), 'index' FROM pg_index AS x JOIN pg_class AS i ON i.oid = indexrelid
+WHERE indrelid = ANY (SELECT oid FROM pg_class WHERE relname = ANY(%(tables)s))
+"""
+LOTS = 40
+"""Of a team for every 10,000 notes: a lot is tasted two or three times."""
+WORK = {
+    "pull a page of 500 notes": (
+        "SELECT * FROM tastings_note WHERE team_id = %(team)s AND revision > %(middle)s ORDER BY revision LIMIT 501"
+    ),
+    "find a push's 100 notes by id": "SELECT * FROM tastings_note WHERE id = ANY(%(ids)s)",
+    "read a lot's notes for its figures": (
+        "SELECT n.* FROM tastings_session AS s JOIN tastings_note AS n ON n.session_id = s.id WHERE s.lot_id = %(lot)s"
+    ),
+    "find tombstones older than 400 days": (
+        "SELECT id FROM tastings_note WHERE team_id = %(team)s AND removed AND updated_at < now() - interval '400 days'"
+    ),
+    "the same without the index of them": (
+        "SELECT id FROM tastings_note WHERE team_id = %(team)s AND removed::int = 1"
+        " AND updated_at < now() - interval '400 days'"
+    ),
+}
+
+
+def pages(plan: dict[str, Any]) -> int:
+    return sum(int(plan.get(f"Shared {how} Blocks", 0)) for how in ("Hit", "Read"))
+
+
+def run(sizes: tuple[int, ...]) -> None:
+    """Fill, look, fill on, look again, print."""
+    import django  # the environment must name the servers first
+
+    django.setup()
+    from teams.walls import as_owner
+
+    as_owner()
+    from django.core.management import call_command
+    from django.db import connection
+    from django.utils import timezone
+
+    from tastings.actions.lexicon import load_lexicon
+    from tastings.actions.push import push
+    from tastings.models import Descriptor
+    from teams.actions.people import new_team
+
+    call_command("migrate", interactive=False, verbosity=0)
+    load_lexicon()
+    word = Descriptor.objects.filter(team=None).values_list("id", flat=True)[0]
+    teams = []
+    for _ in range(2):
+        name = f"Bench {uuid4()}"
+        made = new_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
+        teams.append(made)
+    found: dict[str, list[int]] = {name: [] for name in WORK}
+    rows = {table: [0] * len(sizes) for table in TABLES}
+    session, lot = 0, uuid4()
+    for at, notes in enumerate(sizes):
+        while session * 100 < notes:
+            for member in teams:  # a lot of two or three sessions
+                lot = uuid4()
+                fields = {"name": "Bench", "kind": "oolong"}
+                change = {"type": "lot", "id": str(lot), "at": "2026-03-04T12:00:00Z", "fields": fields}
+                push(member, device=uuid4(), sent=[change], now=timezone.now())
+                upto = session + 10_000 // 100 // LOTS
+                of: dict[str, Any] = {
+                    "team": member.team_id,
+                    "user": member.user_id,
+                    "lot": lot,
+                    "word": word,
+                    "base": BASE + LOTS,
+                }
+                with connection.cursor() as cursor:
+                    cursor.execute(FILL, of | {"first": session + 1, "last": upto})
+                session = upto
+        with connection.cursor() as cursor:
+            cursor.execute("UPDATE tastings_note SET removed = true WHERE revision %% 50 = 7 AND NOT removed", [])
+            cursor.execute("VACUUM ANALYZE tastings_session, tastings_infusion, tastings_note")
+            team = teams[0].team_id
+            cursor.execute("SELECT max(revision) / 2 FROM tastings_note WHERE team_id = %s", [team])
+            middle = cursor.fetchone()[0]
+            cursor.execute("SELECT id FROM tastings_note WHERE team_id = %s ORDER BY md5(id::text) LIMIT 100", [team])
+            given = {
+                "team": team,
+                "middle": middle,
+                "lot": lot,
+                "ids": [UUID(str(one)) for (one,) in cursor.fetchall()],
+            }
+            for name, query in WORK.items():
+                cursor.execute(f"EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) {query}", given)
+                told = cursor.fetchone()[0]
+                found[name].append(pages((json.loads(told) if isinstance(told, str) else told)[0]["Plan"]))
+            for table in TABLES:
+                cursor.execute(f"SELECT count(*) FROM {table}")
+                rows[table][at] = cursor.fetchone()[0]
+        print(f"  {notes:,} notes looked at", file=sys.stderr, flush=True)
+    with connection.cursor() as cursor:
+        cursor.execute(SIZES, {"tables": list(TABLES)})
+        held = cursor.fetchall()
+    of_notes = rows["tastings_note"][-1]
+    print("| what | bytes per note |\n| --- | ---: |")
+    for name, size, _ in sorted(held, key=lambda one: -one[1]):
+        print(f"| `{name}` | {size / of_notes:.0f} |")
+    print(f"| all | {sum(size for _, size, _ in held) / of_notes:.0f} |")
+    print(f"\n| pages of 8 kB touched | {' | '.join(f'{n:,} notes' for n in sizes)} |\n| --- | {'---: |' * len(sizes)}")
+    for name, counts in found.items():
+        print(f"| {name} | {' | '.join(f'{count:,}' for count in counts)} |")
+
+
+def main() -> int:
+    """Run it on given or throw-away servers."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--notes", type=int, nargs="+", default=[20_000, 500_000])
+    given = parser.parse_args()
+    with test_servers() as found:
+        os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
+        run(tuple(sorted(given.notes)))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from tastings.reports.catalogue import FIRST, catalogue
-from tastings.reports.words import count_words, counted, figure, listed, one_decimal, plain
+from tastings.reports.words import count_words, counted, figure, listed, one_decimal, plain, steep_span
 
 
 def provenance(lot: Mapping[str, Any]) -> list[str]:
@@ -78,15 +78,8 @@ def even_brew_sentence(brew: Mapping[str, Any]) -> str:
     )
 
 
-def steep_span(steeps: Mapping[str, Any]) -> str:
-    """Write the count of steeps with its range."""
-    low, high = steeps.get("low"), steeps.get("high")
-    span = f" ({low:.0f} to {count_words(high)})" if low is not None and high is not None else ""
-    return f"{count_words(steeps['recommended'])}{span}"
-
-
 def steep_facts(steeps: Mapping[str, Any]) -> dict[str, str] | None:
-    """Return the count and its range apart, None while neither is known."""
+    """Return the count and its range apart, the range empty where there is none; None while the count is unknown."""
     if steeps.get("recommended") is None:
         return None
     return {"count": count_words(steeps["recommended"]), "span": steep_span(steeps).partition(" (")[2].rstrip(")")}

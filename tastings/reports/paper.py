@@ -6,7 +6,7 @@ from typing import Any
 from tastings.reports.page import named, report_facts
 from tastings.reports.strips import by_peak, curve_of
 from tastings.reports.svg import strength_in_words
-from tastings.reports.words import LAST_INFUSION, count_words, isolated, one_decimal, plain
+from tastings.reports.words import LAST_INFUSION, isolated, one_decimal, plain, steep_span
 
 WORDS = {
     "strength": "Strength, cup by cup",
@@ -200,13 +200,11 @@ def _steeps(steeps: Mapping[str, Any], infusions: int) -> dict[str, Any] | None:
     if not recommended:
         return None
     ends: tuple[float | None, float | None] = (None, None)
-    span = ""
     if low is not None and high is not None:
         ends = (min(max(low, 0.5), infusions), min(max(high, 0.5), infusions))
-        span = f" ({low:.0f} to {count_words(high)})"
     return {
         "x": min(recommended, infusions),
         "low": ends[0],
         "high": ends[1],
-        "label": f"good for {count_words(recommended)}{span}",
+        "label": f"good for {steep_span(steeps)}",
     }

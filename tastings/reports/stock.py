@@ -11,9 +11,9 @@ from django.utils.safestring import SafeString
 
 from lots.shapes import KINDS, LOT
 from tastings.queries.stock import PER_PAGE, PROFILES, Stock, Wish
-from tastings.reports.facts import day_of, origin, steep_span
+from tastings.reports.facts import day_of, origin
 from tastings.reports.svg import curve_of, sparkline
-from tastings.reports.words import PROFILE_WORDS, count_words, counted, one_decimal, profile_words
+from tastings.reports.words import PROFILE_WORDS, counted, one_decimal, profile_words, steep_span
 
 SORT_WORDS = {
     "name": "Name",
@@ -80,11 +80,7 @@ def lot_row(lot: Mapping[str, Any], *, with_team: bool = False, ticked: Collecti
 
 
 def _steeps(steeps: Mapping[str, Any]) -> str:
-    recommended = steeps.get("recommended")
-    if recommended is None:
-        return "cannot tell yet"
-    certain = recommended == steeps.get("low") == steeps.get("high")
-    return count_words(recommended) if certain else steep_span(steeps)
+    return "cannot tell yet" if steeps.get("recommended") is None else steep_span(steeps)
 
 
 def _points(lot: Mapping[str, Any]) -> list[str]:

@@ -25,7 +25,7 @@ from tastings.reports.marks import (
     words,
 )
 from tastings.reports.strips import by_peak, curve_of, descriptor_strips, sparkline
-from tastings.reports.words import LAST_INFUSION, count_words, one_decimal, steeps_sentence
+from tastings.reports.words import LAST_INFUSION, one_decimal, steep_span, steeps_sentence
 
 __all__ = ["by_peak", "curve_of", "descriptor_strips", "sparkline", "strength_chart"]
 
@@ -153,8 +153,7 @@ def _steep_mark(frame: Frame, steeps: Mapping[str, Any]) -> str:
         return ""
     x, y = frame.x(min(recommended, frame.infusions)), 50.0
     low, high = steeps.get("low"), steeps.get("high")
-    span = f" ({low:.0f} to {count_words(high)})" if low is not None and high is not None else ""
-    label = f"good for {count_words(recommended)}{span}"
+    label = f"good for {steep_span(steeps)}"
     half = text_width(label, size=14) / 2
     centre = min(max(x, frame.left + half), frame.right - half)
     drawn = tag("line", x1=x, x2=x, y1=y, y2=frame.bottom, stroke=INK, stroke_width=1.5)

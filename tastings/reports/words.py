@@ -153,6 +153,15 @@ def count_words(count: float, *, most: int = LAST_INFUSION) -> str:
     return f"{count:.0f} or more" if count >= most else f"{count:.0f}"
 
 
+def steep_span(steeps: Mapping[str, Any]) -> str:
+    """Write the count of steeps with its range, where there is one."""
+    count, low, high = (steeps.get(f) for f in ("recommended", "low", "high"))
+    told = count_words(float(count or 0))
+    if low is None or high is None or low == count == high:
+        return told
+    return f"{told} ({low:.0f} to {count_words(high)})"
+
+
 def steeps_sentence(steeps: Mapping[str, Any] | None, *, most: int = LAST_INFUSION) -> str:
     """Say how many even-brew steeps are worth drinking, with the range that holds the count.
 

@@ -91,6 +91,8 @@ def test_strength_chart_of_a_count_at_the_last_infusion_says_or_more():
     record = sample.development()
     record["steeps"] |= {"recommended": 12, "low": 11, "high": 12}
     assert "good for 12 or more (11 to 12 or more)" in texts(strength_chart(record, []))
+    record["steeps"]["low"] = 12
+    assert "good for 12 or more" in texts(strength_chart(record, []))
 
 
 def test_strength_chart_says_its_numbers_in_words():

@@ -102,7 +102,7 @@ def friedman(table: Table) -> Friedman | None:
     --------
     >>> scores = {"a": {"x": 1.0, "y": 2.0, "z": 3.0}, "b": {"x": 4.0, "y": 6.0, "z": 8.0}}
     >>> found = friedman(scores)
-    >>> found.name, found.statistic, found.degrees_of_freedom
+    >>> found.name, round(found.statistic, 9), found.degrees_of_freedom
     ('Friedman', 4.0, 2)
     """
     rows = [(taster, row) for taster, row in sorted(table.items()) if len(row) > 1]

@@ -27,6 +27,7 @@ from psycopg.types.json import Jsonb
 from api.phone import HttpLink, MemoryStore, Phone
 from config.dev.services import running
 from tests.faults.installation import PASSWORD, Installation, installation
+from tests.faults.reckoning import figures_fresh
 
 TEAMS, PER_TEAM = 10, 20
 POURS = 8
@@ -128,7 +129,7 @@ def serve(place: Installation, *, faster: float) -> int:
         done = sum(len(taster.took_s) for taster in tasters)
         print(f"  {time.monotonic() - begun:.0f} s: {done} syncs", file=sys.stderr, flush=True)
     service_s = time.monotonic() - begun
-    stale = sum(not _fresh(watcher) for watcher in watchers)
+    stale = sum(not figures_fresh(watcher, limit_s=30) for watcher in watchers)
     missing = 0
     for team, watcher in enumerate(watchers):
         watcher.sync()
@@ -151,17 +152,6 @@ def serve(place: Installation, *, faster: float) -> int:
     for one in trouble[:5]:
         print(one)
     return len(trouble) + missing + stale
-
-
-def _fresh(phone: Phone) -> bool:
-    """Whether the team's lot has figures of all that was synced, within half a minute."""
-    until = time.monotonic() + 30
-    lot = phone.records("lot")[0].id
-    while time.monotonic() < until:
-        if not phone.ask("GET", f"/api/v1/lots/{lot}/development")["stale"]:
-            return True
-        time.sleep(0.2)
-    return False
 
 
 def main() -> int:

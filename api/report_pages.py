@@ -7,7 +7,7 @@ import json
 import time
 from collections import OrderedDict
 from threading import Lock
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
@@ -20,6 +20,7 @@ from api.conditional import id_in_address
 from api.pages import page, places_of
 from tastings.actions.papers import ask_paper, paper_now
 from tastings.queries.records import record_for
+from tastings.queries.report_state import report_state
 from tastings.queries.reports import picture_of_lot, told_of
 from tastings.queries.sessions import session_told
 from tastings.reports.page import WIDE, named, render_around, render_article
@@ -31,7 +32,7 @@ from tastings.reports.typeset import digest_of
 from teams.errors import NotHere
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from django.utils.safestring import SafeString
 
@@ -44,41 +45,62 @@ WAIT_S = 4.0
 AGAIN_S = 2
 _LOOK_EVERY_S = 0.04
 _FORMS = {"pdf": "application/pdf", "png": "image/png"}
-_MOST_ARTICLES = 100
+_MOST_KEPT = 200
+_Found = TypeVar("_Found")
 
 
-class _Articles:
-    """Reports as they were last written, by the digest of all that they say. Threads of one process share them."""
+class _Reports:
+    """Names and articles of reports as they were last written, by what they tell. Threads of one process share them.
+
+    First by the state of what they tell of, which is quick to find; a push to another lot of the team changes it too,
+    so then by the digest of all that is told.
+    """
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[str, SafeString] = OrderedDict()
+        self._kept: OrderedDict[object, tuple[str, SafeString]] = OrderedDict()
         self._lock = Lock()
 
-    def of(self, told: Mapping[str, Any], *, downloads: Mapping[str, str]) -> SafeString:
-        """Return the article, written anew only when something in it has changed."""
-        written = json.dumps([told, downloads], default=str).encode()
-        digest = hashlib.sha256(written).hexdigest()
+    def of(
+        self, state: tuple[object, ...], tell: Callable[[], Mapping[str, Any]], *, downloads: Mapping[str, str]
+    ) -> tuple[str, SafeString]:
+        """Return the lot's name and the article, told and written anew only when something may have changed."""
+        seen = (*state, *downloads.values())
+        found = self._found(seen)
+        if found is None:
+            told = tell()
+            digest = hashlib.sha256(json.dumps([told, downloads], default=str).encode()).digest()
+            found = self._found(digest) or (str(told["lot"]["name"]), render_article(downloads=downloads, **told))
+            self._keep(digest, found)
+            self._keep(seen, found)
+        return found
+
+    def _found(self, key: object) -> tuple[str, SafeString] | None:
         with self._lock:
-            if digest in self._kept:
-                self._kept.move_to_end(digest)
-                return self._kept[digest]
-        article = render_article(downloads=downloads, **told)
+            found = self._kept.get(key)
+            if found is not None:
+                self._kept.move_to_end(key)
+            return found
+
+    def _keep(self, key: object, found: tuple[str, SafeString]) -> None:
         with self._lock:
-            self._kept[digest] = article
-            while len(self._kept) > _MOST_ARTICLES:
+            self._kept[key] = found
+            while len(self._kept) > _MOST_KEPT:
                 self._kept.popitem(last=False)
-        return article
 
 
-_articles = _Articles()
+_reports = _Reports()
 
 
 def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
     """Return the caller's place in the lot's team, and the lot; raise NotHere when they have none."""
+    return _first_place(request, lot_id, lambda member, lot: record_for(member, "lot", lot))
+
+
+def _first_place(request: HttpRequest, lot_id: str, look: Callable[[Member, UUID], _Found]) -> tuple[Member, _Found]:
     places, lot = places_of(request), id_in_address(lot_id)
     for member in places:
         try:
-            return member, record_for(member, "lot", lot)
+            return member, look(member, lot)
         except NotHere:
             continue
     raise NotHere
@@ -86,28 +108,46 @@ def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
 
 def _told(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, dict[str, Any]]:
     """Return what the report tells of a lot to a member of its team."""
-    member, found = member_with(request, lot_id)
-    lot = found.id
-    told = told_of(member, found, today=timezone.now().date())
-    told["sessions"] = [{**s, "href": f"/lots/{lot}/sessions/{s['id']}/"} for s in told["sessions"]]
-    told["photos"] = [{**p, "href": f"/lots/{lot}/photos/{p['id']}.jpg"} for p in told["photos"]]
-    return member, lot, told
+    member, lot = member_with(request, lot_id)
+    return member, lot.id, _told_with_links(member, lot)
+
+
+def _told_with_links(member: Member, lot: Record) -> dict[str, Any]:
+    told = told_of(member, lot, today=timezone.now().date())
+    told["sessions"] = [{**s, "href": f"/lots/{lot.id}/sessions/{s['id']}/"} for s in told["sessions"]]
+    told["photos"] = [{**p, "href": f"/lots/{lot.id}/photos/{p['id']}.jpg"} for p in told["photos"]]
+    return told
 
 
 @page
 @require_safe
 def report(request: HttpRequest, lot_id: str) -> HttpResponse:
     """Show how one lot develops."""
-    _, lot, told = _told(request, lot_id)
-    written = article(told, beside=f"/lots/{lot}/report", card=f"/lots/{lot}/card/")
-    return HttpResponse(render_around(written, name=str(told["lot"]["name"]), request=request))
+    today = timezone.now().date()
+    member, state = _first_place(request, lot_id, lambda member, lot: report_state(member, lot, today=today))
+    lot = id_in_address(lot_id)
+    name, written = article(
+        state,
+        lambda: _told_with_links(member, record_for(member, "lot", lot)),
+        beside=f"/lots/{lot}/report",
+        card=f"/lots/{lot}/card/",
+    )
+    return HttpResponse(render_around(written, name=name, request=request))
 
 
-def article(told: Mapping[str, Any], *, beside: str, card: str = "") -> SafeString:
-    """Write the report with links to its other forms, which lie beside an address, and to the card."""
+def article(
+    state: tuple[object, ...], tell: Callable[[], Mapping[str, Any]], *, beside: str, card: str = ""
+) -> tuple[str, SafeString]:
+    """Write the report with links to its other forms, which lie beside an address, and to the card.
+
+    Parameters
+    ----------
+    state
+        As `report_state` gives it, and whatever else decides what ``tell`` tells, such as for whom.
+    """
     names = {"PDF": "pdf", "Picture": "png", "Curve as SVG": "svg", "Figures as CSV": "csv"}
     downloads = {name: f"{beside}.{ending}" for name, ending in names.items()}
-    return _articles.of(told, downloads=downloads | ({"Card for customers": card} if card else {}))
+    return _reports.of(state, tell, downloads=downloads | ({"Card for customers": card} if card else {}))
 
 
 @page

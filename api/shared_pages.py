@@ -22,6 +22,7 @@ from api.pages import POLICY
 from api.report_pages import article, curve_file, figures_file, picture, set_file
 from tastings.actions.shares import count_view
 from tastings.queries.records import record_for
+from tastings.queries.report_state import report_state
 from tastings.queries.reports import picture_of_lot, told_of
 from tastings.queries.shares import guest_of, share_with, without_names
 from tastings.reports.catalogue import UnknownLanguageError
@@ -79,11 +80,12 @@ def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, besid
 
 
 def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
+    if form == "":
+        state = (*report_state(guest, share.lot_id, today=timezone.now().date()), share.names)
+        name, written = article(state, lambda: _told(guest, share, beside=beside), beside=beside)
+        return HttpResponse(render_around(written, name=name, public=True))
     told = _told(guest, share, beside=beside)
     match form:
-        case "":
-            written = article(told, beside=beside)
-            return HttpResponse(render_around(written, name=str(told["lot"]["name"]), public=True))
         case "svg":
             return curve_file(told, "report")
         case "csv":

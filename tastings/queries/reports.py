@@ -69,9 +69,10 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
     fields, revision = lot.fields, member.team.revision
     figures = figures_of(lot.id)
     sessions = sessions_shown(member, lot.id)
-    panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_revision").first()
-    # Pot and words follow from synced records alone, each change of which counts the team's revision up.
-    pot = _memory.get(("pot", member.team_id, member.shop_id, revision), lambda: usual_pot(member))
+    panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_at").first()
+    # Pot and words follow from synced records, each change of which counts the team's revision up, and a shop's name.
+    shop = (member.shop_id, member.shop.name if member.shop else "")
+    pot = _memory.get(("pot", member.team_id, *shop, revision), lambda: usual_pot(member))
     roasted_on, level = fields.get("roasted_on"), member.team.ready_roast
 
     def guide() -> dict[str, Any] | None:

@@ -37,11 +37,11 @@ def is_id(text: str) -> bool:
 def memberships_of(user: User) -> list[Member]:
     """Return the login's present places, the first joined first."""
     with acting_for(*teams_of_login(user.id)):
-        return list(
-            Member.objects.filter(user=user, user__is_active=True, left_at=None)
-            .select_related("team", "shop", "user")
-            .order_by("joined_at", "id")
-        )
+        places = Member.objects.filter(user=user, user__is_active=True, left_at=None)
+        found = list(places.select_related("team", "shop").order_by("joined_at", "id"))
+    for place in found:
+        place.user = user
+    return found
 
 
 def token_with(digest: str, *, now: datetime) -> DeviceToken | None:

@@ -1,24 +1,20 @@
 """A lot's report and card in every form: files made by a job, photos, sessions behind the figures."""
 
 import csv
-import hashlib
 import io
 import json
-from datetime import UTC, datetime, timedelta
-from uuid import uuid4
+from datetime import timedelta
 
 import pytest
 from django.test import Client
 from django.utils import timezone
 
 from api import report_pages
-from tastings.actions.developments import refresh_development
 from tastings.actions.papers import MOST_PAPERS, ask_paper, make_paper, tidy_papers
-from tastings.models import Paper, Photo, PhotoContent
-from tastings.models.photo_files import keep
-from tastings.queries.photos import name_on_disk
+from tastings.models import Paper
 from tastings.tasks import typeset
 from tests.api.phone import change, sync
+from tests.api.reported import photo_of, tasted_lot
 from tests.api.test_development import session_of
 from tests.factories import LotFactory, SessionFactory
 from tests.tastings.reports.pdf import text_of
@@ -34,11 +30,7 @@ def _no_wait(monkeypatch):
 
 @pytest.fixture
 def lot(taster, lexicon):
-    lot = LotFactory(team=taster.team, by=taster.user, name="Mist Ridge", country="CN", roast="none")
-    tasting = session_of(lot.id, [6, 7.5, 7, 6, 5])
-    sync(taster.client, tasting)
-    refresh_development(lot.id, now=datetime.now(UTC))
-    return lot
+    return tasted_lot(taster)
 
 
 def of(lot, form):
@@ -153,16 +145,6 @@ def test_svg_and_csv_are_of_the_same_figures(taster, lot):
     assert len(svg.content) < 60_000
 
 
-def test_page_is_written_anew_when_what_it_tells_changes(taster, lot):
-    page = f"/lots/{lot.id}/report/"
-    first = taster.client.get(page).content
-    assert taster.client.get(page).content == first
-    taster.client.patch(f"/api/v1/lots/{lot.id}/", {"region": "Far Hills"})
-    assert b"Far Hills" in taster.client.get(page).content
-    type(taster.user).objects.update(name="Renamed Person")
-    assert b"Renamed Person" in taster.client.get(page).content
-
-
 def test_page_tells_of_guide_and_links_to_sessions_and_files(taster, lot):
     page = taster.client.get(f"/lots/{lot.id}/report/").content.decode()
     [session] = taster.client.get(f"/api/v1/sessions/?lot={lot.id}").json()["results"]
@@ -194,21 +176,6 @@ def test_private_session_has_a_page_for_its_taster_only(taster, owner):
 @pytest.fixture
 def photos(settings, tmp_path):
     settings.PHOTOS_DIR, settings.PHOTOS_LEAVE_FREE_BYTES = tmp_path / "photos", 0
-
-
-def photo_of(person, *, of="liquor", **parents):
-    """Keep a photo whose picture and thumbnail are a few bytes."""
-    thumbnail = f"thumbnail {uuid4()}".encode()
-    content = PhotoContent.objects.create(
-        team=person.team, sha256=hashlib.sha256(thumbnail).hexdigest(), bytes=9, width=640, height=480,
-        image_sha256="b" * 64, thumbnail_sha256=hashlib.sha256(thumbnail).hexdigest(), created_at=timezone.now(),
-    )  # fmt: skip
-    keep(person.team.id, name_on_disk(content), image=b"image", thumbnail=thumbnail)
-    photo = Photo.objects.create(
-        id=uuid4(), team=person.team, sha256=content.sha256, bytes=9, received=9, of=of, by=person.user, state="kept",
-        content=content, created_at=timezone.now(), touched_at=timezone.now(), **parents,
-    )  # fmt: skip
-    return photo, thumbnail
 
 
 @pytest.mark.usefixtures("photos")

@@ -1,0 +1,50 @@
+"""Whether anything that a lot's report tells may have changed, found in one statement."""
+
+from datetime import date
+from uuid import UUID
+
+from django.db import connection
+
+from teams.errors import NotHere
+from teams.models import Member
+
+_STATE = """
+    SELECT
+        team.revision,  -- counts every change of lots, sessions, infusions, notes and the team's own words
+        team.ready_roast,
+        figures.computed_revision, figures.due_revision, figures.computed_at, figures.method, figures.failure,
+        panel.version, panel.computed_at,
+        (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.name), '|' ORDER BY shop.id))
+            FROM teams_shop AS shop WHERE shop.team_id = team.id),
+        (SELECT md5(string_agg(concat_ws(' ', login.id, login.username, login.name), '|' ORDER BY login.id))
+            FROM teams_member AS place JOIN teams_user AS login ON login.id = place.user_id
+            WHERE place.team_id = team.id),
+        (SELECT md5(string_agg(photo::text, '|' ORDER BY photo.id)) FROM tastings_photo AS photo
+            WHERE photo.team_id = team.id AND (photo.lot_id = lot.id OR photo.session_id IN (
+                SELECT id FROM tastings_session WHERE lot_id = lot.id)))
+    FROM lots_lot AS lot
+        JOIN teams_team AS team ON team.id = lot.team_id
+        LEFT JOIN tastings_development AS figures ON figures.lot_id = lot.id
+        LEFT JOIN tastings_teampanel AS panel ON panel.team_id = team.id
+    WHERE lot.id = %s AND lot.team_id = %s AND NOT lot.removed
+"""
+
+
+def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...]:
+    """Return what is another whenever the member's report of a lot may tell something else, and seldom else.
+
+    Two readings with equal states tell the same; with different states they may, since a push anywhere in the team
+    changes the state of all its lots. Read it before what is told: what is then kept under it is never older than it.
+
+    Raises
+    ------
+    NotHere
+        The lot is absent, removed or another team's, which look the same.
+    """
+    with connection.cursor() as cursor:
+        cursor.execute(_STATE, [lot, member.team_id])
+        found = cursor.fetchone()
+    if found is None:
+        raise NotHere
+    # A pot or word may come from memory under the revision at which the member was read, which may be an earlier one.
+    return (lot, member.team_id, member.shop_id, today, member.team.revision, member.team.ready_roast, *found)

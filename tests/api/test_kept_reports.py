@@ -1,0 +1,149 @@
+"""A report that was read before is sent again as it was written, and only while all that it tells is the same."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from api import report_pages
+from tastings.actions.developments import refresh_development
+from tastings.models import Development, Photo, Session, TeamPanel
+from teams.models import Shop
+from tests.api.phone import change, sync
+from tests.api.reported import photo_of, tasted_lot
+from tests.api.test_development import session_of
+from tests.factories import ShopFactory, next_revision
+
+
+@pytest.fixture
+def lot(taster, lexicon):
+    return tasted_lot(taster)
+
+
+@pytest.fixture(autouse=True)
+def _photos(settings, tmp_path):
+    settings.PHOTOS_DIR, settings.PHOTOS_LEAVE_FREE_BYTES = tmp_path / "photos", 0
+
+
+def names_a_login(taster, lot):
+    type(taster.user).objects.filter(id=taster.user.id).update(name="Renamed Person")
+
+
+def names_the_shop(taster, lot):
+    Session.objects.filter(lot=lot).update(shop=taster.member.shop)
+    next_revision(taster.team)
+    taster.client.get(f"/lots/{lot.id}/report/")
+    Shop.objects.filter(id=taster.member.shop_id).update(name="Renamed Shop")
+
+
+def moves_to_another_shop(taster, lot):
+    Session.objects.filter(lot=lot).update(shop=taster.member.shop)
+    next_revision(taster.team)
+    taster.client.get(f"/lots/{lot.id}/report/")
+    taster.member.shop = ShopFactory(team=taster.team, name="Other Shop")
+    taster.member.save()
+
+
+def changes_the_lot(taster, lot):
+    taster.client.patch(f"/api/v1/lots/{lot.id}/", {"region": "Far Hills"})
+
+
+def pushes_a_session(taster, lot):
+    sync(taster.client, session_of(lot.id, [6, 6, 6]))
+
+
+def computes_the_figures(taster, lot):
+    pushes_a_session(taster, lot)
+    taster.client.get(f"/lots/{lot.id}/report/")
+    refresh_development(lot.id, now=datetime.now(UTC))
+
+
+def fails_to_compute(taster, lot):
+    Development.objects.filter(lot_id=lot.id).update(failure="MemoryError")
+
+
+def learns_how_its_tasters_agree(taster, lot):
+    agreement = {"tasters": ["a", "b"], "lots": 4, "single": 0.51, "mean": 0.68, "w": 0.72}
+    figures = {"strength": {"agreement": agreement, "tasters": {}}}
+    TeamPanel.objects.update_or_create(
+        team=taster.team, defaults={"figures": figures, "computed_at": datetime.now(UTC)}
+    )
+
+
+def hides_a_session(taster, lot):
+    [session] = taster.client.get(f"/api/v1/sessions/?lot={lot.id}").json()["results"]
+    taster.client.patch(f"/api/v1/sessions/{session['id']}/", {"private": True})
+
+
+def calls_a_word_otherwise(taster, lot):
+    word = change("descriptor", key="honeyed", label="Honey of the hills", rated_each_infusion=True)
+    tasting = session_of(lot.id, [6])
+    mouth = {"moment": "mouth", "descriptor": "honeyed", "intensity": 7}
+    note = change("note", session=tasting[0]["id"], infusion=tasting[1]["id"], **mouth)
+    sync(taster.client, [word, *tasting, note])
+    refresh_development(lot.id, now=datetime.now(UTC))
+    taster.client.get(f"/lots/{lot.id}/report/")
+    taster.client.patch(f"/api/v1/descriptors/{word['id']}/", {"label": "Comb honey"})
+
+
+def adds_a_photo(taster, lot):
+    return photo_of(taster, lot=lot)[0]
+
+
+def adds_a_photo_of_a_session(taster, lot):
+    return photo_of(taster, session=Session.objects.get(lot=lot))[0]
+
+
+def finds_the_colour_of_a_photo(taster, lot):
+    photo = adds_a_photo(taster, lot)
+    taster.client.get(f"/lots/{lot.id}/report/")
+    colour = {"verdict": "told", "lab": {"l": 60, "a": 10, "b": 40}, "terms": [{"label": "amber", "probability": 0.9}]}
+    Photo.objects.filter(id=photo.id).update(colour=colour)
+
+
+def removes_a_photo(taster, lot):
+    photo = adds_a_photo(taster, lot)
+    taster.client.get(f"/lots/{lot.id}/report/")
+    taster.client.delete(f"/api/v1/photos/{photo.id}/")
+
+
+DEEDS = [
+    names_a_login, names_the_shop, moves_to_another_shop, changes_the_lot, pushes_a_session, computes_the_figures,
+    fails_to_compute, learns_how_its_tasters_agree, hides_a_session, calls_a_word_otherwise, adds_a_photo,
+    adds_a_photo_of_a_session, finds_the_colour_of_a_photo, removes_a_photo,
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("deed", DEEDS)
+def test_page_is_written_anew_when_what_it_tells_changes(taster, lot, monkeypatch, deed):
+    page, before = f"/lots/{lot.id}/report/", []
+    monkeypatch.setattr(report_pages, "render_around", lambda article, **_: before.append(article) or article)
+    assert taster.client.get(page).content == taster.client.get(page).content
+    assert before[0] is before[1]  # kept, not written again
+
+    deed(taster, lot)
+    last = before[-1]
+    after = taster.client.get(page).content.decode()
+    monkeypatch.setattr(report_pages, "_reports", report_pages._Reports())
+    assert after == taster.client.get(page).content.decode()
+    assert after != last
+
+
+def test_page_that_nothing_changed_is_not_told_again(taster, viewer, lot, monkeypatch):
+    page = f"/lots/{lot.id}/report/"
+    first = taster.client.get(page).content
+
+    def told(*_, **__):
+        raise AssertionError("read again")
+
+    monkeypatch.setattr(report_pages, "told_of", told)
+    assert taster.client.get(page).content == first
+    assert "Mist Ridge" in first.decode()
+
+
+def test_page_is_told_again_on_another_day(taster, lot, monkeypatch):
+    told, days = report_pages.told_of, []
+    monkeypatch.setattr(report_pages, "told_of", lambda *a, today: days.append(today.day) or told(*a, today=today))
+    for day in (10, 10, 11):
+        monkeypatch.setattr(report_pages.timezone, "now", lambda day=day: datetime(2026, 4, day, 12, tzinfo=UTC))
+        taster.client.get(f"/lots/{lot.id}/report/")
+    assert days == [10, 11]

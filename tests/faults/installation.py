@@ -51,12 +51,16 @@ class Installation:
 
     def manage(self, *arguments: str) -> dict[str, str]:
         """Run a command beside the launcher; return the JSON line that it prints."""
+        return dict(json.loads(self.run(*arguments).splitlines()[-1]))
+
+    def run(self, *arguments: str) -> str:
+        """Run a command beside the launcher; return what it prints."""
         done = subprocess.run(
             [sys.executable, str(ROOT / "manage.py"), *arguments],
             env=clean_environment(self.home, LEAFSPAN_PASSWORD=PASSWORD),
             capture_output=True, text=True, check=True, cwd=ROOT,
         )  # fmt: skip
-        return dict(json.loads(done.stdout.splitlines()[-1]))
+        return done.stdout
 
     def processes(self, kind: str) -> list[int]:
         """Return the ids of the processes of a kind that run now."""

@@ -20,6 +20,7 @@ from scipy.optimize import brentq
 from tastings.maths.advice import cautions
 from tastings.maths.brewing import EVEN_INFUSIONS, EVEN_RINSE_S, FloatArray, contact_s
 from tastings.maths.brews import Brew, Pour, TasterScale
+from tastings.maths.custom import Custom
 from tastings.maths.endings import FinishLine
 from tastings.maths.guests import Price, caffeine, cost, serving
 from tastings.maths.guided import Guide, GuidedPour
@@ -102,6 +103,9 @@ def guide(  # noqa: PLR0913 - each is one of the question's own words
     known = known_leaf(brews, scales=scales, line=line)
     if pot.style in (STANDARD_BOWL, COVERED_BOWL):
         return table.by_standard(known)
+    custom = Custom.of(known.followed)
+    if custom is not None:
+        table = replace(table, pot=custom.filled(pot), rinsed=custom.rinsed)
     return table.long_mug(known) if pot.style == LONG_MUG else table.small_pot(known)
 
 
@@ -131,6 +135,7 @@ class _Table:
     pot: Pot
     tea: Tea
     rounded: bool
+    rinsed: bool = True
 
     def check(self) -> None:
         self.pot.check_fit()
@@ -147,9 +152,10 @@ class _Table:
             vessel=vessel,
             cup_ml=CUP_ML if self.pot.cup_ml is None else self.pot.cup_ml,
             vessel_ml=vessel.vessel_ml,
-            before=(replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0),),
-            rinse_s=EVEN_RINSE_S,
         )
+        if self.rinsed:
+            made.rinse_s = EVEN_RINSE_S
+            made.before = (replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0),)
         if known.leaf is not None:
             self._keep(made, leaf=known.leaf, target=target_of(known), infusions=EVEN_INFUSIONS)
         return self._whole(made, known=known)

@@ -68,7 +68,7 @@ class Guide:
     vessel_ml : float
         What it holds to the brim; ``vessel.vessel_ml`` is the water in it. [ml]
     rinse_s : float or None
-        Contact of a rinse that is thrown away; None for no rinse. [s]
+        Contact of a rinse that is thrown away; None for none, as where most sessions of the lot had none. [s]
     infusions : tuple[GuidedPour, ...]
         Up to twelve, the last one worth drinking among them; of a style that is brewed to a strength, none while
         nobody has rated the lot's.

@@ -53,18 +53,21 @@ class PotError(BrewError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pot:
-    """What was said of the pot and the table; None where nothing was, and the style's own value is taken.
+    """What was said of the pot and the table; None where nothing was.
+
+    Then the style's own value is taken, or what was usual where the lot was tasted (`tastings.maths.custom`); while
+    nobody has tasted it, leaf and heat of the even brew.
 
     Parameters
     ----------
     style : str
         One of :data:`STYLES`.
     leaf_g : float or None
-        Dry leaf; the even brew's 5 g per 110 ml for a small pot, worked out for a mug. [g]
+        Dry leaf; for a small pot as the lot was tasted, to half a gram; worked out for a mug. [g]
     vessel_ml : float or None
         110 for a small pot, 300 for a mug, 310 (or 150) for the standard's pot. [ml]
     kettle_c : float or None
-        Water in the kettle; 100, and never above the boiling point of the place. [deg C]
+        Water in the kettle; as the lot was tasted, and never above the boiling point of the place. [deg C]
     vessel_material : str or None
         A key of :data:`tastings.maths.brewing.MATERIALS`; porcelain.
     vessel_g : float or None
@@ -170,9 +173,14 @@ class Vessel:
 
 def small_pot(pot: Pot) -> Vessel:
     """Return the vessel of a small pot; raise PotError for one in which the lot's cups cannot be foretold."""
-    vessel_ml = EVEN_VESSEL_ML if pot.vessel_ml is None else pot.vessel_ml
+    vessel_ml = small_pot_ml(pot)
     usual_g = max(round(vessel_ml * EVEN_LEAF_G / EVEN_VESSEL_ML * 2) / 2, 0.5)
     return _vessel(pot, vessel_ml=vessel_ml, leaf_g=usual_g, warmed=True, ratio=RATIO_RANGE)
+
+
+def small_pot_ml(pot: Pot) -> float:
+    """Return what a small pot holds; the even brew's where nothing was said [ml]."""
+    return EVEN_VESSEL_ML if pot.vessel_ml is None else pot.vessel_ml
 
 
 def mug(pot: Pot, *, leaf_g: float) -> Vessel:

@@ -29,7 +29,7 @@ from teams.models import Member
 
 MOST_PHOTOS = 12
 _USUAL_OF = 40  # latest sessions that show a shop's usual pot
-_POT = ("leaf_g", "vessel_ml", "vessel_material", "warmed", "altitude_m", "kettle_c", "pour_s")
+_POT = ("vessel_ml", "vessel_material", "warmed", "altitude_m", "pour_s")
 _VESSEL = ("vessel_ml", "vessel_material", "warmed", "altitude_m")
 _MOST_KEPT = 512
 
@@ -78,7 +78,8 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
     def guide() -> dict[str, Any] | None:
         told = {name: pot[name] for name in _POT if pot.get(name) is not None}
         try:
-            return {**guide_for(member, lot.id, pot=Pot(**told)).as_json(), "pot": pot}
+            found: dict[str, Any] = guide_for(member, lot.id, pot=Pot(**told)).as_json()
+            return {**found, "pot": {**found["pot"], **pot}}
         except BrewError:  # what was noted of the pot is beyond what can be worked out
             return None
 
@@ -108,7 +109,8 @@ def _strength_agreement(member: Member) -> Mapping[str, object] | None:
 def usual_pot(member: Member) -> dict[str, Any]:
     """Return the vessel most used in the latest sessions of the member's shop, or of the team when it has none.
 
-    Leaf, heat and pouring time are the medians of those sessions.
+    Its pouring time is the median of those sessions. Leaf and heat belong to the tea: the guide takes them from the
+    lot's own sessions.
 
     Returns
     -------
@@ -119,29 +121,26 @@ def usual_pot(member: Member) -> dict[str, Any]:
     everywhere = Session.objects.filter(open_sessions(), team_id=member.team_id, removed=False)
     here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere
     for rows, shop in ((here, member.shop.name if member.shop else None), (everywhere, None)):
-        latest = list(rows.order_by("-started_at", "id").values("id", "leaf_g", *_VESSEL)[:_USUAL_OF])
+        latest = list(rows.order_by("-started_at", "id").values("id", *_VESSEL)[:_USUAL_OF])
         if not latest:
             continue
         vessels = Counter(tuple(one[name] for name in _VESSEL) for one in latest)
         usual = max(vessels, key=lambda vessel: (vessels[vessel], str(vessel)))
         same = [one for one in latest if tuple(one[name] for name in _VESSEL) == usual]
         pours = Infusion.objects.filter(session_id__in=[one["id"] for one in same], removed=False, number__gt=0)
-        times = list(pours.values_list("kettle_c", "pour_s"))
-        poured = [float(pour_s) for _, pour_s in times if pour_s is not None]
+        poured = [float(pour_s) for pour_s in pours.values_list("pour_s", flat=True) if pour_s is not None]
         vessel_ml, material, warmed, altitude_m = usual
         return {
-            "leaf_g": round(float(median(one["leaf_g"] for one in same)), 1),
             "vessel_ml": vessel_ml,
             "vessel_material": material or "porcelain",
             "warmed": warmed is not False,
             "altitude_m": altitude_m,
-            "kettle_c": round(median(float(kettle_c) for kettle_c, _ in times)) if times else 100,
             "pour_s": round(median(poured)) if poured else None,
             "sessions": len(latest),
             "shop": shop,
         }
-    even = {"leaf_g": 5.0, "vessel_ml": 110.0, "vessel_material": "porcelain", "warmed": True, "altitude_m": None}
-    return {**even, "kettle_c": 100, "pour_s": None, "sessions": 0, "shop": None}
+    even = {"vessel_ml": 110.0, "vessel_material": "porcelain", "warmed": True, "altitude_m": None}
+    return {**even, "pour_s": None, "sessions": 0, "shop": None}
 
 
 def report_photos(member: Member, lot: UUID) -> list[dict[str, Any]]:

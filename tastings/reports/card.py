@@ -10,6 +10,7 @@ from django.utils.safestring import SafeString
 
 from tastings.reports.catalogue import Catalogue, catalogue
 from tastings.reports.pairings import pairings
+from tastings.reports.sections import guessed
 from tastings.reports.words import LAST_INFUSION, isolated
 
 MOST_GROUPS = 6
@@ -149,17 +150,26 @@ def _cups(layers: Sequence[Mapping[str, Any]], words: Catalogue, labels: Mapping
 
 def _brew(guide: Mapping[str, Any] | None, words: Catalogue) -> dict[str, Any]:
     if not guide or not guide.get("infusions"):
-        return {"lines": [words.say("no_guide", **_EVEN)], "steeps": [], "head": ""}
+        return {"lines": [words.say("no_guide", **_EVEN)], "steeps": [], "head": "", "guess": ""}
     pot, last = guide["pot"], guide.get("last_worthwhile")
     pours = [one for one in guide["infusions"] if last is None or one["number"] <= last] or guide["infusions"][:1]
     rinse_s = guide.get("rinse_s", 10)
     lines = [words.say("pot", **{name: pot[name] for name in ("leaf_g", "vessel_ml", "kettle_c")})]
     lines += [words.say("warm")] if pot.get("warmed") else []
     lines += [words.say("rinse", s=rinse_s)] if rinse_s else []
+    guesses = guessed(guide)
     return {
         "lines": lines,
         "head": words.say("steeps"),
-        "steeps": [words.say("steep", n=one["number"], time=words.steep(one["steep_s"])) for one in pours],
+        "steeps": [
+            words.say(
+                "steep_guess" if one["number"] in guesses else "steep",
+                n=one["number"],
+                time=words.steep(one["steep_s"]),
+            )
+            for one in pours
+        ],
+        "guess": words.say("guess") if any(one["number"] in guesses for one in pours) else "",
     }
 
 
@@ -200,6 +210,7 @@ def card_markdown(facts: Mapping[str, Any]) -> str:
     lines += [f"## {heads['brew']}", "", " ".join(brew["lines"]), ""]
     if brew["steeps"]:
         lines += [brew["head"], "", " · ".join(brew["steeps"]), ""]
+        lines += [brew["guess"], ""] if brew["guess"] else []
     if facts["pairings"]:
         lines += [f"## {heads['with']}", ""]
         lines += [f"- {_escaped(one['text'])} ({one['contains']})" for one in facts["pairings"]]

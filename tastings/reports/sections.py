@@ -63,7 +63,12 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
     pot, last, target = guide["pot"], guide.get("last_worthwhile"), guide.get("target_strength")
     sessions = int(pot.get("sessions") or 0)
     at = f" at {isolated(str(pot['shop']))}" if pot.get("shop") else ""
-    whose = f"as in most of the last {counted(sessions, 'session')}{at}" if sessions else "the even brew's own pot"
+    whose = (
+        f"the vessel of most of the last {counted(sessions, 'session')}{at}" if sessions else "the even brew's vessel"
+    )
+    rinse_s = guide.get("rinse_s")
+    rinse = f"Rinse first, {time_words(rinse_s)}, poured away." if rinse_s else "No rinse, as in most of its sessions."
+    guesses = guessed(guide)
     aim = f"Each cup aims at a strength of {one_decimal(target)}. " if target is not None else ""
     end = (
         ""
@@ -73,8 +78,12 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
         else "No cup is likely to be worth drinking in this pot."
     )
     return {
-        "pot": f"{pot_words(pot)}: {whose}.",
+        "pot": f"{pot_words(pot)}: {whose}, leaf and water as this lot was tasted. {rinse}",
         "aim": aim + end,
+        "guess": f"From infusion {min(guesses)} on the times are guesses: what was tasted so far does not tell well"
+        " enough how the leaf gives. Taste, and go by that."
+        if guesses
+        else "",
         "change": [
             found["detail"] for name in ("too_strong", "too_thin") if (found := (guide.get("change") or {}).get(name))
         ],
@@ -82,7 +91,7 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
         "rows": [
             {
                 "infusion": one["number"],
-                "steep": time_words(one["steep_s"]),
+                "steep": f"{'about ' if one['number'] in guesses else ''}{time_words(one['steep_s'])}",
                 "strength": one_decimal(one["expected_strength"]) if one.get("expected_strength") is not None else "",
                 "span": " to ".join(one_decimal(one[f]) for f in ("low", "high") if one.get(f) is not None),
                 "worth": last is None or one["number"] <= last,
@@ -90,6 +99,14 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
             for one in guide["infusions"]
         ],
     }
+
+
+def guessed(guide: Mapping[str, Any]) -> set[int]:
+    """Return the infusions that aim at the target and of whose time the guide is not sure."""
+    sure, reached = guide.get("last_sure"), guide.get("last_at_target")
+    if sure is None or reached is None:
+        return set()
+    return {int(one["number"]) for one in guide["infusions"] if sure < one["number"] <= reached}
 
 
 def _caffeine(found: Mapping[str, Any]) -> str:

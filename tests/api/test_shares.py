@@ -16,9 +16,9 @@ from tastings.tasks import typeset
 from teams.models import Role
 from tests.api.phone import change, sync
 from tests.api.problems import refusal
+from tests.api.reported import photo_of
 from tests.api.test_development import session_of
 from tests.api.test_pages import Seen
-from tests.api.test_report_pages import photo_of
 from tests.factories import LotFactory, SessionFactory, person
 from tests.tastings.reports.pdf import text_of
 

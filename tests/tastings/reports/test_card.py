@@ -89,6 +89,17 @@ def test_card_in_german_is_german_with_its_decimal_comma():
     assert told["origin"][4:7] == ["China", "450 bis 620 m", "Ernte Frühling 2024"]
 
 
+@pytest.mark.parametrize(("lang", "word"), [("en", "about"), ("de", "etwa")])
+def test_card_tells_times_that_are_guesses_as_such(lang, word):
+    sure, unsure = (facts(lang=lang, guide={**GUIDE, "last_sure": n, "last_at_target": 2})["brew"] for n in (2, 1))
+    assert sure["guess"] == ""
+    assert unsure["steeps"] == ["1: 22 s", f"2: {word} 1 min 35 s"]
+    assert unsure["guess"].casefold().startswith(word)
+    told = facts(lang=lang, guide={**GUIDE, "last_sure": 1, "last_at_target": 2})
+    assert unsure["guess"] in card_markdown(told)
+    assert unsure["guess"] in render_card(told, downloads={}, others={})
+
+
 def test_card_without_a_guide_counts_on_the_even_brew():
     told = facts(guide=None)
     assert told["many"] == ["Good for about 9 cups.", "With 80 % probability 7 to 10."]

@@ -23,6 +23,7 @@ GUIDE = {
         {"number": 2, "steep_s": 95.0, "expected_strength": 5.9, "low": 5.6, "high": 6.2},
         {"number": 3, "steep_s": 300.0, "expected_strength": 2.1, "low": 1.9, "high": 2.4},
     ],
+    "rinse_s": 10.0,
     "last_worthwhile": 2,
     "target_strength": 6.0,
     "change": {"too_strong": {"detail": "Too strong: 4 s less."}, "too_thin": {"detail": "Too thin: 5 s more."}},
@@ -61,7 +62,8 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
     told = guide_section(GUIDE)
     assert told["pot"] == (
         "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C, poured out over 6 s:"
-        " as in most of the last 28 sessions at Harbour shop."
+        " the vessel of most of the last 28 sessions at Harbour shop, leaf and water as this lot was tasted."
+        " Rinse first, 10 s, poured away."
     )
     assert told["aim"] == "Each cup aims at a strength of 6.0. The last one worth drinking in this pot is infusion 2."
     assert [(row["steep"], row["strength"], row["span"], row["worth"]) for row in told["rows"]] == [
@@ -81,7 +83,18 @@ def test_guide_without_infusions_is_absent():
 def test_pot_of_nobody_is_the_even_brews():
     pot = {**POT, "sessions": 0, "shop": None, "pour_s": None}
     assert pot_words(pot) == "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C"
-    assert guide_section({**GUIDE, "pot": pot})["pot"].endswith(": the even brew's own pot.")
+    assert ": the even brew's vessel, leaf and water as" in guide_section({**GUIDE, "pot": pot})["pot"]
+
+
+def test_guide_says_when_there_is_no_rinse():
+    assert guide_section({**GUIDE, "rinse_s": None})["pot"].endswith("No rinse, as in most of its sessions.")
+
+
+def test_guide_tells_times_that_are_guesses_as_such():
+    sure, unsure, never = (guide_section({**GUIDE, "last_sure": sure, "last_at_target": 2}) for sure in (2, 1, None))
+    assert (sure["guess"], never["guess"]) == ("", "")
+    assert unsure["guess"].startswith("From infusion 2 on the times are guesses")
+    assert [row["steep"] for row in unsure["rows"]] == ["22 s", "about 1 min 35 s", "5 min"]
 
 
 def test_agreement_tells_the_distance_from_the_curve_and_each_taster():

@@ -1,0 +1,230 @@
+"""How near to its target any guide could bring a cup, given the same tastings.
+
+Run from the repository root: ``python -m benchmarks.guide_limit``. The table goes to ``docs/guide.md``, between its two
+marks, and to standard output. About twenty minutes on two cores.
+
+The peer is a guide that cannot exist: it knows the law of the simulated world (`benchmarks/worlds.py`) and from which
+distributions its lots, tasters and thermometers are drawn. From the same ratings it weighs that many draws of all of
+them by their exact likelihood, ratings rounded to half points and held to the scale included, and times each steep so
+that the expected squared relative miss of that cup is least, over the same times, in the same pot, aiming at what the
+benchmark of the guide measures (`benchmarks/guide_worlds.py`): each leaf's own second even-brew cup, or a point above
+the finish line. What is left of its miss is what the tastings do not tell, and no method can take away.
+
+``effective`` is how many equally weighted draws the weighted ones are worth (Kish), at the median and at the tenth of
+lots that has the fewest: with few the peer is a little worse than it could be. Eight sessions leave too few.
+"""
+
+import argparse
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, fields, replace
+from datetime import UTC, datetime
+from functools import partial
+from os import cpu_count
+
+import numpy as np
+from scipy.special import ndtr
+
+from benchmarks.guide_worlds import PAGE, START, WORLDS, poured, rms, some_pot
+from benchmarks.worlds import MAKES, N_TASTERS, THERMOMETER_C, some_leaf, some_session, some_table
+from tastings.maths.brewing import EVEN_RINSE_S, FloatArray, even_brew, rate_factor, steeped
+from tastings.maths.brews import HIGHEST, LOWEST, Brew, Pour
+from tastings.maths.extraction import USUAL_SHARE, wetted_s
+from tastings.maths.guide import guide
+from tastings.maths.guided import Guide
+from tastings.maths.leaf import known_leaf
+from tastings.maths.steep_times import LONGEST_S, SHORTEST_S, timed_s
+from tastings.maths.target import ABOVE_LINE
+
+LOTS = 160
+DRAWS = {1: 100_000, 3: 1_000_000}
+"""By number of sessions."""
+AT_ONCE = 50_000
+KEPT = 600
+TIMES_S = tuple(sorted({timed_s(float(s)) for s in np.arange(SHORTEST_S, LONGEST_S + 1, 0.5)}))
+MARKS = "<!-- limit -->\n", "<!-- end of limit -->\n"
+
+
+@dataclass(frozen=True, slots=True)
+class Draws:
+    """Lots and tables of tasters as the world makes them, one of each per draw; names as in `benchmarks.worlds`.
+
+    Parameters
+    ----------
+    k_per_min, tau_s, ea_kj_mol, top, half, slope, power : float64[n_draws]
+        ``power`` is NaN in the saturating world.
+    gain, shift, noise : float64[n_draws, n_tasters]
+    """
+
+    k_per_min: FloatArray
+    tau_s: FloatArray
+    ea_kj_mol: FloatArray
+    top: FloatArray
+    half: FloatArray
+    slope: FloatArray
+    power: FloatArray
+    gain: FloatArray
+    shift: FloatArray
+    noise: FloatArray
+
+    @classmethod
+    def of(cls, n: int, *, power: bool, chance: np.random.Generator) -> "Draws":
+        """Draw as `some_leaf` and `some_table` do."""
+        make = np.array(MAKES)[chance.integers(len(MAKES), size=n)]
+        gain = np.clip(chance.normal(1.0, 0.15, (n, N_TASTERS)), 0.6, 1.4)
+        shift = chance.normal(0.0, 0.5, (n, N_TASTERS))
+        return cls(
+            k_per_min=make[:, 0] * np.exp(chance.normal(0.0, 0.4, n)),
+            tau_s=make[:, 1] * np.exp(chance.normal(0.0, 0.5, n)),
+            ea_kj_mol=chance.uniform(20.0, 50.0, n),
+            top=chance.uniform(4.0, 8.0, n) if power else chance.uniform(7.0, 10.0, n),
+            half=chance.uniform(0.5, 1.5, n),
+            slope=chance.uniform(0.9, 1.6, n),
+            power=chance.uniform(0.4, 1.0, n) if power else np.full(n, np.nan),
+            gain=gain / gain.mean(axis=1, keepdims=True),
+            shift=shift - shift.mean(axis=1, keepdims=True),
+            noise=chance.uniform(0.5, 1.0, (n, N_TASTERS)),
+        )
+
+    def picked(self, places: np.ndarray) -> "Draws":
+        """Return some of the draws, any of them as often as named."""
+        return Draws(**{one.name: getattr(self, one.name)[places] for one in fields(self)})
+
+    def cups(self, brew: Brew, *, off_c: FloatArray | None = None) -> FloatArray:
+        """Return float64[n_draws, n_pours]: the strength of each pour, the water so much hotter than said. [points]."""
+        steeping = steeped(brew, brew.pours)
+        water_c = ((steeping.start_c + steeping.end_c) / 2)[None, :]
+        if off_c is not None:
+            water_c = water_c + off_c[:, None]
+        # rate_factor takes one energy; the ratio of two energies is the exponent of its answer
+        rate = rate_factor(water_c, ea_kj_mol=1.0) ** self.ea_kj_mol[:, None]
+        wetted = wetted_s(np.cumsum(steeping.contact_s)[None, :], tau_s=self.tau_s[:, None])
+        steps = self.k_per_min[:, None] * rate * np.diff(wetted, axis=1, prepend=0.0) / 60
+        share = np.exp(steps - np.cumsum(steps, axis=1)) * -np.expm1(-steps)
+        content = share * steeping.ratio / USUAL_SHARE
+        if not np.isnan(self.power[0]):
+            return np.clip(self.top[:, None] * content ** self.power[:, None], LOWEST, HIGHEST)
+        content **= self.slope[:, None]
+        return np.asarray(self.top[:, None] * content / (content + self.half[:, None] ** self.slope[:, None]))
+
+    def log_likelihood(self, brew: Brew, *, chance: np.random.Generator) -> FloatArray:
+        """Return float64[n_draws]: of one session's ratings of strength, its thermometer drawn along."""
+        taster = int(brew.taster.split()[1])
+        off_c = -chance.normal(0.0, THERMOMETER_C, self.top.size)
+        mean = self.shift[:, [taster]] + self.gain[:, [taster]] * self.cups(brew, off_c=off_c)
+        found = np.zeros(self.top.size)
+        for place, pour in enumerate(brew.pours):
+            if pour.tasted:
+                said = pour.ratings["strength"]
+                below = (said + 0.25 - mean[:, place]) / self.noise[:, taster] if said < HIGHEST else np.inf
+                above = (said - 0.25 - mean[:, place]) / self.noise[:, taster] if said > LOWEST else -np.inf
+                found += np.log(np.maximum(ndtr(below) - ndtr(above), 1e-12))
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """One lot: relative miss of each cup by the guide and by the peer; the guide is sure of the first so many."""
+
+    guided: FloatArray
+    peer: FloatArray
+    sure: int
+    effective: float
+
+
+def weighed(brews: list[Brew], *, power: bool, chance: np.random.Generator) -> tuple[Draws, float]:
+    """Return equally likely draws given the tastings, and how many the weighted ones were worth."""
+    parts, logs = list[Draws](), list[FloatArray]()
+    for _ in range(DRAWS[len(brews)] // AT_ONCE):
+        some = Draws.of(AT_ONCE, power=power, chance=chance)
+        found = sum((some.log_likelihood(brew, chance=chance) for brew in brews), np.zeros(AT_ONCE))
+        best = np.argsort(found)[-AT_ONCE // 5 :]  # the rest weighs next to nothing and need not be kept
+        parts.append(some.picked(best))
+        logs.append(found[best])
+    log = np.concatenate(logs)
+    whole = Draws(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Draws)})
+    weight = np.exp(log - log.max())
+    weight /= weight.sum()
+    steps = (chance.random() + np.arange(KEPT)) / KEPT
+    places = np.searchsorted(np.cumsum(weight), steps).clip(0, weight.size - 1)
+    return whole.picked(places), float(1 / np.sum(weight**2))
+
+
+def peer_steeps_s(found: Guide, likely: Draws, *, line: float, cups: int) -> list[float]:
+    """Time each steep so that the expected squared relative miss of its cup is least. [s]."""
+    goal = np.maximum(likely.cups(even_brew())[:, 2], line)  # after the rinse, the second cup
+    vessel, chosen = found.vessel, list[float]()
+    before: tuple[Pour, ...] = (replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0),)
+    for number in range(1, cups + 1):
+
+        def missed(steep_s: float, *, at: int = number, after: tuple[Pour, ...] = before) -> float:
+            cup = likely.cups(vessel.brew((*after, vessel.pour(at, steep_s=steep_s))))[:, -1]
+            return float(np.mean((cup / goal - 1) ** 2))
+
+        chosen.append(min(TIMES_S, key=missed))
+        before = (*before, vessel.pour(number, steep_s=chosen[-1]))
+    return chosen
+
+
+def one_lot(lot: int, *, place: int, sessions: int) -> Reached | None:
+    """Taste one lot of `benchmarks.guide_worlds` again, and brew it by its guide and by the peer's."""
+    power = WORLDS[place] == "power"
+    chance = np.random.default_rng([START, place, sessions, lot])
+    leaf, table = some_leaf(chance, power=power), some_table(chance)
+    brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
+    found, known = guide(brews, pot=some_pot(chance)), known_leaf(brews).leaf
+    if known is None or not found.last_at_target:
+        return None
+    line = known.finish_line + ABOVE_LINE
+    stands_for = max(float(leaf.even_cups()[1]), line)
+    likely, effective = weighed(brews, power=power, chance=np.random.default_rng([START, 7, place, sessions, lot]))
+    own_s = [one.steep_s for one in found.infusions[: found.last_at_target]]
+    peer_s = peer_steeps_s(found, likely, line=line, cups=len(own_s))
+    return Reached(
+        guided=poured(leaf, found, steeps_s=own_s) / stands_for - 1,
+        peer=poured(leaf, found, steeps_s=peer_s) / stands_for - 1,
+        sure=found.last_sure or 0,
+        effective=effective,
+    )
+
+
+def rows(*, lots: int) -> Iterator[str]:
+    """Give the table line by line as it comes to be."""
+    heads = ("world", "sessions", "guide, every cup", "peer, every cup", "guide, sure cups", "peer, sure cups",
+             "effective draws", "of the poorest tenth")  # fmt: skip
+    yield "| " + " | ".join(heads) + " |"
+    yield "| --- " * len(heads) + "|"
+    with ProcessPoolExecutor(cpu_count()) as pool:
+        for place, world in enumerate(WORLDS):
+            for sessions in DRAWS:
+                made = pool.map(partial(one_lot, place=place, sessions=sessions), range(lots))
+                found = [one for one in made if one is not None]
+                effective = [one.effective for one in found]
+                figures = (
+                    rms(np.concatenate([one.guided for one in found])),
+                    rms(np.concatenate([one.peer for one in found])),
+                    rms(np.concatenate([one.guided[: one.sure] for one in found])),
+                    rms(np.concatenate([one.peer[: one.sure] for one in found])),
+                    f"{np.median(effective):.0f}",
+                    f"{np.quantile(effective, 0.1):.0f}",
+                )
+                yield f"| {world} | {sessions} | {' | '.join(figures)} |"
+
+
+def main() -> None:
+    """Measure, print, and write the table into the page."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--lots", type=int, default=LOTS, help="for each row")
+    lots = parser.parse_args().lots
+    day = datetime.now(UTC).date().isoformat()
+    lines = [f"{lots} lots a row, start {START}, {day}. Root mean square miss in % of the target.", ""]
+    for line in rows(lots=lots):
+        print(line, flush=True)
+        lines.append(line)
+    page = PAGE.read_text()
+    before, after = page.index(MARKS[0]) + len(MARKS[0]), page.index(MARKS[1])
+    PAGE.write_text(page[:before] + "\n" + "\n".join([*lines, ""]) + "\n" + page[after:])
+
+
+if __name__ == "__main__":
+    main()

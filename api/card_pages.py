@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from api.pages import page
-from api.report_pages import member_with, sent_file, set_file
+from api.report_pages import links_to, member_with, sent_file, set_file
 from tastings.queries.reports import families_of, told_of
 from tastings.reports.card import card_facts, card_markdown, card_paper, render_card
 from tastings.reports.catalogue import UnknownLanguageError, catalogue, languages
@@ -39,14 +39,15 @@ def card_told(member: Member, lot: Record, *, lang: str) -> dict[str, Any]:
 
 
 def card_page(
-    facts: Mapping[str, Any], *, beside: str, request: HttpRequest | None = None, public: bool = False
+    facts: Mapping[str, Any], *, beside: str, request: HttpRequest | None = None, public: bool = False, links: str = ""
 ) -> HttpResponse:
     """Answer with the card as a page; its other forms lie beside an address."""
     lang = facts["lang"]
     downloads = {"PDF (A6)": f"{beside}.pdf?lang={lang}", "Markdown": f"{beside}.md?lang={lang}"}
     others = {str(catalogue(code).words["language"]): f"{beside}/?lang={code}" for code in languages() if code != lang}
     written = render_card(facts, downloads=downloads, others=others)
-    return HttpResponse(render_around(written, name=facts["name"], request=request, public=public, lang=lang))
+    around = render_around(written, name=facts["name"], request=request, public=public, lang=lang, links=links)
+    return HttpResponse(around)
 
 
 def card_file(request: HttpRequest, member: Member, *, facts: Mapping[str, Any], form: str, name: str) -> HttpResponse:
@@ -69,7 +70,7 @@ def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
         return render(request, "tastings/refused.html", {"why": why}, status=404)
     if form:
         return card_file(request, member, facts=facts, form=form, name=f"{lot.id}-{facts['lang']}")
-    return card_page(facts, beside=f"/lots/{lot.id}/card", request=request)
+    return card_page(facts, beside=f"/lots/{lot.id}/card", request=request, links=links_to(member, lot.id))
 
 
 urlpatterns = [

@@ -132,7 +132,12 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
         beside=f"/lots/{lot}/report",
         card=f"/lots/{lot}/card/",
     )
-    return HttpResponse(render_around(written, name=name, request=request))
+    return HttpResponse(render_around(written, name=name, request=request, links=links_to(member, lot)))
+
+
+def links_to(member: Member, lot: UUID) -> str:
+    """Return the address of the page of links to a lot, for who may give them; else nothing."""
+    return f"/lots/{lot}/links/" if member.decides else ""
 
 
 def article(

@@ -2,7 +2,17 @@
 
 from django.urls import include, path
 
-from api import account_pages, card_pages, flight_pages, health, lots_pages, metrics, report_pages, shared_pages
+from api import (
+    account_pages,
+    card_pages,
+    flight_pages,
+    health,
+    link_pages,
+    lots_pages,
+    metrics,
+    report_pages,
+    shared_pages,
+)
 
 urlpatterns = [
     path("health/live", health.live),
@@ -13,6 +23,7 @@ urlpatterns = [
     *account_pages.urlpatterns,
     *report_pages.urlpatterns,
     *card_pages.urlpatterns,
+    *link_pages.urlpatterns,
     *flight_pages.urlpatterns,
     *shared_pages.urlpatterns,
 ]

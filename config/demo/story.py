@@ -53,6 +53,11 @@ def lot_id(team: UUID, lot: DemoLot) -> UUID:
     return uuid5(team, f"demo lot {lot.handle}")
 
 
+def session_id(team: UUID, sitting: Sitting) -> UUID:
+    """Return the session's id."""
+    return uuid5(team, f"demo session {sitting.lot.handle} {sitting.number}")
+
+
 def messages(team: UUID, *, shops: Mapping[str, str | None]) -> Iterator[Message]:
     """Yield the whole story: the list of lots, then each lot's sessions in the order they took place.
 
@@ -86,7 +91,7 @@ def _lot(team: UUID, lot: DemoLot) -> Change:
 def _session(team: UUID, sitting: Sitting, *, shop: str | None) -> Iterator[Change]:
     brew = tasted(sitting)
     lot, started_at = sitting.lot, sitting.started_at
-    session = uuid5(team, f"demo session {lot.handle} {sitting.number}")
+    session = session_id(team, sitting)
     fields: dict[str, object] = {
         "lot": str(lot_id(team, lot)),
         "shop": shop,

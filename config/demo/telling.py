@@ -12,6 +12,7 @@ from api.phone import Habits, HttpLink, MemoryStore, Patience, Phone, PhoneError
 from config.demo.company import ILVA, PASSWORD, PEOPLE, TEAM, Person
 from config.demo.flights import FLIGHTS, flight_id, hold
 from config.demo.lots import LOTS, SESSIONS, SHOWN
+from config.demo.pictures import send_pictures
 from config.demo.story import Message, device_of, lot_id, messages
 from teams.actions.people import new_member, new_team
 from teams.errors import NotHere, Refused
@@ -56,6 +57,8 @@ def tell(url: str, *, say: Say) -> None:
             company = _assemble(url, stack=stack)
             verdicts = _sync_all(company, say=say)
             _hold_flights(company, say=say)
+            if pictures := send_pictures(company.team.id, phones=company.phones):
+                say(f"  {pictures} pictures of liquor, drawn, and their colours measured")
             if not _wait_for_figures(company, say=say):
                 say("  the figures of some lots are still being computed; their pages say so until they are")
             for phone in company.phones.values():

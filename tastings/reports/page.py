@@ -166,11 +166,20 @@ def render_report(
     return render_around(article, name=str(told["lot"].get("name") or ""), request=request)
 
 
-def render_around(
-    article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False, lang: str = "en"
+def render_around(  # noqa: PLR0913 - one argument for each thing that a page has around it
+    article: SafeString,
+    *,
+    name: str,
+    request: HttpRequest | None = None,
+    public: bool = False,
+    lang: str = "en",
+    links: str = "",
 ) -> str:
-    """Write the page around a report or card. A public one links nowhere and asks not to be indexed."""
-    around = {"article": article, "name": name or "Lot without a name", "public": public, "lang": lang}
+    """Write the page around a report or card. A public one links nowhere and asks not to be indexed.
+
+    ``links`` is the address of the page on which links to it are given.
+    """
+    around = {"article": article, "name": name or "Lot without a name", "public": public, "lang": lang, "links": links}
     return render_to_string("tastings/report.html", around, request=request)
 
 

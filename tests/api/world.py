@@ -287,6 +287,7 @@ BODIES = {
     ("/api/v1/flights/{flight_id}/", "patch"): _same(name="Spring samples again"),
     ("/api/v1/flights/{flight_id}/reveal", "post"): _same(reason="the kettle broke"),
     ("/api/v1/flights/{flight_id}/decision", "post"): _decision,
+    ("/lots/{lot_id}/links/", "post"): _same(shows="card", lang="de", days="7"),
     ("/sign-in/", "post"): _login,
     ("/join/{invitation_token}/", "post"): _joining,
     ("/reset/", "post"): lambda world, who: {"username": _login(world, who)["username"]},

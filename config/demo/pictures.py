@@ -1,0 +1,76 @@
+"""Pictures for some sessions of the demo: sent as a phone sends photos, their liquor measured as on a table."""
+
+import tempfile
+import time
+from collections.abc import Mapping
+from datetime import timedelta
+from itertools import islice
+from pathlib import Path
+from uuid import UUID, uuid5
+
+from api.phone import Phone
+from config.demo.drawing import LIQUOR, WHITE, liquor_picture
+from config.demo.lots import LOTS
+from config.demo.story import session_id
+from config.demo.tables import Sitting, sittings
+
+SHOWN = (("cliff 3", 0, (1, 4, 8)), ("flat green", 0, (1, 3)), ("black tips", 0, (1, 4)))
+"""Lot, session and cups of which there are pictures."""
+_CHECKED_S = 20.0
+_LOOK_AGAIN_S = 0.25
+
+
+def send_pictures(team: UUID, *, phones: Mapping[str, Phone]) -> int:
+    """Send what is not there yet, and have the liquor of every picture measured that a worker has checked by then.
+
+    Returns
+    -------
+    int
+        How many pictures were sent.
+    """
+    sent, wanted = 0, []
+    for handle, number, cups in SHOWN:
+        lot = next(one for one in LOTS if one.handle == handle)
+        sitting = next(islice(sittings(lot), number, None))
+        phone = phones[sitting.person.username]
+        session = session_id(team, sitting)
+        if not _photos(phone, session):
+            sent += _send(phone, sitting, session=session, cups=cups)
+        wanted.append((phone, session))
+    deadline = time.monotonic() + _CHECKED_S
+    while wanted := [(phone, session) for phone, session in wanted if not _measured(phone, session)]:
+        if time.monotonic() > deadline:
+            break
+        time.sleep(_LOOK_AGAIN_S)
+    return sent
+
+
+def _photos(phone: Phone, session: UUID) -> list[dict[str, object]]:
+    return list(phone.ask("GET", f"/api/v1/photos/?session={session}")["results"])
+
+
+def _send(phone: Phone, sitting: Sitting, *, session: UUID, cups: tuple[int, ...]) -> int:
+    """Draw the cups of a session and send them."""
+    true = sitting.lot.leaf.cups(sitting.brew)["strength"] / sitting.lot.leaf.top
+    place = {pour.number: index for index, pour in enumerate(sitting.brew.pours)}
+    with tempfile.TemporaryDirectory() as folder:
+        for cup in cups:
+            path = Path(folder) / f"{cup}.jpg"
+            path.write_bytes(liquor_picture(style=sitting.lot.style, strength=float(true[place[cup]])))
+            phone.album.add(
+                path,
+                of="liquor",
+                session=str(session),
+                infusion=str(uuid5(session, f"infusion {cup}")),
+                taken_at=sitting.started_at + timedelta(minutes=3 + 2 * cup),
+            )
+        return phone.album.send()
+
+
+def _measured(phone: Phone, session: UUID) -> bool:
+    """Measure every picture of a session that is ready to be; return whether all are measured."""
+    held = _photos(phone, session)
+    for photo in held:
+        if photo["state"] == "kept" and photo["colour"] is None:
+            phone.ask("POST", f"/api/v1/photos/{photo['id']}/colour", body={"white": WHITE, "liquor": LIQUOR})
+    return all(photo["state"] == "kept" for photo in held)

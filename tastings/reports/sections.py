@@ -102,11 +102,11 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
 
 
 def guessed(guide: Mapping[str, Any]) -> set[int]:
-    """Return the infusions that aim at the target and of whose time the guide is not sure."""
+    """Return the infusions of whose time the guide is not sure: all after the last sure one, if it aimed further."""
     sure, reached = guide.get("last_sure"), guide.get("last_at_target")
-    if sure is None or reached is None:
+    if sure is None or reached is None or sure >= reached:
         return set()
-    return {int(one["number"]) for one in guide["infusions"] if sure < one["number"] <= reached}
+    return {int(one["number"]) for one in guide["infusions"] if one["number"] > sure}
 
 
 def _caffeine(found: Mapping[str, Any]) -> str:

@@ -61,16 +61,21 @@ GUIDE = an_object(
     style=s.ChoiceField(choices=list(STYLES)),
     pot=an_object(
         "BrewPot",
-        leaf_g=s.FloatField(help_text="as told, as the standard says, or worked out for a mug"),
+        leaf_g=s.FloatField(help_text="as told, as the lot was tasted, as the standard says, or worked out for a mug"),
         vessel_ml=s.FloatField(help_text="to the brim"),
         water_ml=s.FloatField(help_text="of one infusion"),
-        kettle_c=s.FloatField(help_text="as told, but never above the boiling point of the place"),
+        kettle_c=s.FloatField(
+            help_text="as told or as the lot was tasted, but never above the boiling point of the place"
+        ),
         vessel_material=s.CharField(),
         vessel_g=s.FloatField(allow_null=True, help_text="null when it was estimated"),
         warmed=s.BooleanField(),
         altitude_m=s.FloatField(),
     )(),
-    rinse_s=s.FloatField(allow_null=True, help_text="contact of a rinse that is thrown away; null for none"),
+    rinse_s=s.FloatField(
+        allow_null=True,
+        help_text="contact of a rinse that is thrown away; null for none, as where most sessions of the lot have no infusion 0",
+    ),
     infusions=an_object(
         "GuidedInfusion",
         number=s.IntegerField(),
@@ -153,8 +158,10 @@ POT = (
         ),
     ),
     OpenApiParameter("vessel_ml", float, description="default 110, for long_mug 300"),
-    OpenApiParameter("leaf_g", float, description="default 5 per 110 ml; for long_mug worked out"),
-    OpenApiParameter("kettle_c", float, description="50 to 100, default 100"),
+    OpenApiParameter(
+        "leaf_g", float, description="default as the lot was tasted, to half a gram; for long_mug worked out"
+    ),
+    OpenApiParameter("kettle_c", float, description="50 to 100, default as the lot was tasted: the median"),
     OpenApiParameter("vessel_material", str, enum=MATERIALS, description="default porcelain"),
     OpenApiParameter("vessel_g", float, description="with lid; estimated from volume and material when left out"),
     OpenApiParameter("warmed", bool, description="default true, for long_mug false"),

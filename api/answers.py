@@ -74,7 +74,7 @@ GUIDE = an_object(
     )(),
     rinse_s=s.FloatField(
         allow_null=True,
-        help_text="contact of a rinse that is thrown away; null for none, as where most sessions of the lot have no infusion 0",
+        help_text="contact of a rinse that is thrown away; null for none, as when most sessions of the lot had none",
     ),
     infusions=an_object(
         "GuidedInfusion",
@@ -168,7 +168,11 @@ POT = (
     OpenApiParameter("pour_s", float, description="how long a small_pot takes to empty, at most 300; default 5"),
     OpenApiParameter("altitude_m", float, description="lowers the boiling point"),
     OpenApiParameter("guests", int, description="1 to 200, default 1; small_pot and long_mug"),
-    OpenApiParameter("cup_ml", float, description="what each guest gets of each infusion of a small_pot; default 50"),
+    OpenApiParameter(
+        "cup_ml",
+        float,
+        description="what each guest of a small_pot gets of each infusion; default all of it for one, 50 for more",
+    ),
 )
 
 _TASTER_ROW = an_object(

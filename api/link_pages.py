@@ -61,8 +61,8 @@ class Links(View):
         now, told = timezone.now(), form.cleaned_data
         ends = (now + timedelta(days=told["days"])).isoformat()
         sent = {"lot": str(lot.id), "expires_at": ends, **{name: told[name] for name in ("shows", "lang", "names")}}
-        give_share(member, sent=sent, now=now)
-        return redirect(request.path)
+        share = give_share(member, sent=sent, now=now)
+        return redirect(f"{request.path}?made={share.id}")
 
     def _shown(self, request: HttpRequest, lot_id: str, form: LinkForm) -> HttpResponse:
         member, lot = member_with(request, lot_id)
@@ -70,6 +70,8 @@ class Links(View):
         given = sorted(shares_of(member, lot=lot.id, after=None, limit=MOST_SHOWN), key=lambda one: one.created_at)
         rows = [_row(request, share, now=now) for share in reversed(given)]
         told = {
+            "made": request.GET.get("made", ""),
+            "just_ended": any(str(share.id) == request.GET.get("ended") for share in given),
             "lot": lot.id,
             "name": str(lot.fields["name"]),
             "form": form,
@@ -89,7 +91,7 @@ class EndLink(View):
         if share.lot_id != lot.id:
             raise NotHere
         revoke_share(member, share=share.id, now=timezone.now())
-        return redirect("links", lot.id)
+        return redirect(f"/lots/{lot.id}/links/?ended={share.id}")
 
 
 def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, Any]:
@@ -98,7 +100,8 @@ def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, Any]
     of_card = f" ({catalogue(share.lang).words['language']})" if share.shows == "card" else ""
     with_names = ", with the tasters' names" if share.names and share.shows == "report" else ""
     return {
-        "id": share.id,
+        "id": str(share.id),
+        "made": f"made on {day_of(told['created_at'])} at {share.created_at:%H:%M} UTC",
         "what": f"{SHOWS[share.shows]}{of_card}{with_names}",
         "ends": day_of(told["revoked_at"] or told["expires_at"]),
         "views": f"read {counted(share.views, 'time')}",

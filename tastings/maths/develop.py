@@ -135,7 +135,8 @@ def develop(
         departures=tuple(
             departure
             for one in followed
-            for departure in departures(one, node_level=fitted.posteriors[STRENGTH].node_level, grid=grid)
+            if strength is not None  # what a departure did to a strength that nobody rated cannot be told
+            for departure in departures(one, node_level=strength.posterior.node_level, grid=grid)
         ),
         next=next_session(
             followed,
@@ -249,9 +250,16 @@ def _attribute(
     else:
         cups = found.applied(cups)
         label = profile(shapes(np.maximum(cups, LEAST_CUP)), weights=np.ones(len(cups)))
+    shown = curve(cups)
     return _Attribute(
-        key=key, posterior=posterior, misfit=found, curve=curve(cups), profile=label, points=tuple(points)
+        key=key, posterior=posterior, misfit=found, curve=shown, profile=_as_shown(label, shown), points=tuple(points)
     )
+
+
+def _as_shown(label: Profile, shown: Curve) -> Profile:
+    """Return the profile with the rise of the curve that is shown, so that the two say the same."""
+    rise = float(shown.mean[label.peak_infusion - 1] / max(shown.mean[0], LEAST_CUP))
+    return replace(label, rise=max(rise, 1.0))
 
 
 def _misfit_words(found: _Attribute) -> str:

@@ -150,7 +150,7 @@ class _Table:
         vessel = small_pot(self.pot)
         made = _Made(
             vessel=vessel,
-            cup_ml=CUP_ML if self.pot.cup_ml is None else self.pot.cup_ml,
+            cup_ml=self.pot.cup_ml or (CUP_ML if (self.pot.guests or 1) > 1 else vessel.vessel_ml),
             vessel_ml=vessel.vessel_ml,
         )
         if self.rinsed:

@@ -17,7 +17,7 @@ PRESENT = 1.0  # points from which a flavour counts as there
 NOTED = 2.5  # points that a flavour noted in every cup, but never rated, stands for
 N_LEADING = 3
 LEADING_SHARE = 0.6  # of the strongest
-NOT_FLAVOURS = frozenset({"strength", "liking"})  # the cup as a whole, not a layer of it
+NOT_FLAVOURS = frozenset({"strength", "liking", "thin"})  # the cup as a whole, not a layer of it
 
 
 @dataclass(frozen=True, slots=True)

@@ -81,7 +81,7 @@ class Pot:
     guests : int or None
         Who is to be served; 1.
     cup_ml : float or None
-        What each guest gets of each infusion; 50. [ml]
+        What each guest gets of each infusion; all of it for one guest, 50 for more. [ml]
     """
 
     style: str = SMALL_POT

@@ -45,6 +45,8 @@ class Shapes:
 class Profile:
     """A label with the probabilities behind it, and three posterior medians.
 
+    Of a curve that is shown, ``rise`` is that of its mean (`tastings.maths.develop`).
+
     Parameters
     ----------
     label : str

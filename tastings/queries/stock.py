@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.db.models import (
     BooleanField,
+    Case,
     ExpressionWrapper,
     F,
     FloatField,
@@ -16,6 +17,7 @@ from django.db.models import (
     Q,
     QuerySet,
     Subquery,
+    When,
 )
 from django.db.models.expressions import OrderBy
 
@@ -162,7 +164,8 @@ def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
             recommended=F("development__result__steeps__recommended"),
             curve=_Curve(_RESULT, key="strength"),
             strength=_FirstCups(_RESULT, key="strength"),
-            liking=_FirstCups(_RESULT, key="liking"),
+            # on the even brew it is not known while the strength is not, see `tastings.reports.facts.comparable`
+            liking=Case(When(strength__isnull=False, then=_FirstCups(_RESULT, key="liking"))),
         )
     )
 

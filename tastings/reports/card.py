@@ -1,7 +1,9 @@
 """The card for customers: what it says, as plain text and lists of it, and as Markdown, page and layout. Pure."""
 
 import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 from typing import Any
 
@@ -14,6 +16,9 @@ from tastings.reports.sections import guessed
 from tastings.reports.words import LAST_INFUSION, isolated
 
 MOST_GROUPS = 6
+MOST_LEADING, MOST_WORDS = 2, 4  # in one line
+_SAYS_NOTHING = frozenset({"aroma", "finish", "body"})  # that there is some tells a customer nothing
+_UNTOLD = frozenset({"faults", "liquor look", "leaf look", "body feeling"})  # families that are for the buyer
 _EVEN = {"leaf_g": 5, "vessel_ml": 110, "s": 20}
 # What means something within a line of CommonMark or in its common extensions, and what does at a line's start.
 _SPECIAL = re.compile(r"[\\`*_\[\]<>#|~&$^{}]|:(?=//)|@|(?<=www)\.", re.IGNORECASE)
@@ -59,6 +64,7 @@ def card_facts(  # noqa: PLR0913 - one argument for each kind of record that the
     layers = sorted(development.get("layers") or (), key=lambda layer: layer["infusion"])
     worth = [layer for layer in layers if layer["infusion"] <= reach] or layers[:1]
     tasted = bool((development.get("evidence") or {}).get("sessions"))
+    expected = _expected(worth, families) if tasted else []
     caffeine = _caffeine(guide, words)
     return {
         "lang": lang,
@@ -66,7 +72,7 @@ def card_facts(  # noqa: PLR0913 - one argument for each kind of record that the
         "origin": origin_line(lot, words),
         "heads": {name: words.say(name) for name in ("expect", "brew", "many", "with", "care")},
         "course": _course(development.get("profile") or {}, words) if tasted else words.say("nothing_yet"),
-        "cups": _cups(worth, words, labels) if tasted else [],
+        "cups": _cups(expected, words, labels),
         "brew": _brew(guide, words),
         "many": _many(steeps, guide, words) if tasted else [words.say("good_unknown")],
         "pairings": [
@@ -82,7 +88,7 @@ def card_facts(  # noqa: PLR0913 - one argument for each kind of record that the
                 if one.allergens
                 else words.say("contains_none"),
             }
-            for one in pairings(worth if tasted else [], families)
+            for one in pairings([{"leading": (*cup.leading, *cup.there)} for cup in expected], families)
         ],
         "pairing_note": words.say("pairing_note"),
         "cautions": [
@@ -134,18 +140,53 @@ def _course(profile: Mapping[str, Any], words: Catalogue) -> str:
     return words.say(label, peak=peak)
 
 
-def _cups(layers: Sequence[Mapping[str, Any]], words: Catalogue, labels: Mapping[str, str]) -> list[dict[str, str]]:
-    """Say what leads in which cup; cups that follow each other and taste alike share a line."""
-    told = [(int(layer["infusion"]), sorted(layer.get("leading") or ())) for layer in layers]
-    order = {int(layer["infusion"]): list(layer.get("leading") or ()) for layer in layers}
-    groups = [[number for number, _ in group] for _, group in groupby(told, key=lambda one: one[1])]
-    return [
-        {
-            "cup": words.say("cup", n=cups[0]) if len(cups) == 1 else words.say("cups", first=cups[0], last=cups[-1]),
-            "words": ", ".join(_label(str(key), words, labels) for key in order[cups[0]]) or "\u2013",
-        }
-        for cups in groups[:MOST_GROUPS]
-    ]
+@dataclass(frozen=True, slots=True)
+class _Cup:
+    """What a customer may expect of one cup: what leads, and which particular flavours are there, by key."""
+
+    infusion: int
+    leading: tuple[str, ...]
+    there: tuple[str, ...]
+
+
+def _expected(layers: Sequence[Mapping[str, Any]], families: Mapping[str, str]) -> list[_Cup]:
+    """Read the cups off their layers, which follow each other from the first infusion on."""
+    there: list[str] = []
+    found = []
+    for layer in layers:
+        gone = set(layer.get("gone") or ())
+        there = [key for key in there if key not in gone]
+        there += [str(key) for key in layer.get("new") or () if key not in there]
+        leading = [str(key) for key in layer.get("leading") or ()]
+        found.append(
+            _Cup(
+                infusion=int(layer["infusion"]),
+                leading=tuple(key for key in leading if key not in _SAYS_NOTHING and families.get(key) not in _UNTOLD),
+                there=tuple(key for key in there if families.get(key) not in {*_UNTOLD, "structure"}),
+            )
+        )
+    return found
+
+
+def _cups(expected: Sequence[_Cup], words: Catalogue, labels: Mapping[str, str]) -> list[dict[str, str]]:
+    """Say what to expect of which cup; cups that follow each other and are led alike share a line.
+
+    A line names what leads, and the particular flavours that are in most of its cups.
+    """
+    groups = [list(group) for _, group in groupby(expected, key=lambda cup: sorted(cup.leading))]
+    told = []
+    for cups in groups[:MOST_GROUPS]:
+        counts = Counter(key for cup in cups for key in cup.there if key not in cup.leading)
+        often = [key for key, n in counts.most_common() if 2 * n > len(cups)]
+        keys = [*cups[0].leading[:MOST_LEADING], *often][:MOST_WORDS]
+        first, last = cups[0].infusion, cups[-1].infusion
+        told.append(
+            {
+                "cup": words.say("cup", n=first) if first == last else words.say("cups", first=first, last=last),
+                "words": ", ".join(_label(key, words, labels) for key in keys) or "\u2013",
+            }
+        )
+    return told if any(cup.leading or cup.there for cup in expected) else []
 
 
 def _brew(guide: Mapping[str, Any] | None, words: Catalogue) -> dict[str, Any]:

@@ -159,6 +159,17 @@ def left_out_rows(left_out: Sequence[Mapping[str, Any]], names: Mapping[str, str
     ]
 
 
+def comparable(development: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return the curves that may be shown on the even brew.
+
+    Liking is a judgement on a cup and nothing that leaves the leaf: while nobody rated the strength of the cups, what
+    it would be on another brew is not known.
+    """
+    curves = list(development.get("curves") or ())
+    rated = any(curve["descriptor"] == "strength" for curve in curves)
+    return [curve for curve in curves if rated or curve["descriptor"] != "liking"]
+
+
 def caution_text(caution: object) -> str:
     """Return the caution's text, whether it comes as text or with a code."""
     if isinstance(caution, Mapping):

@@ -11,6 +11,7 @@ from django.utils.safestring import SafeString
 
 from tastings.reports.facts import (
     caution_text,
+    comparable,
     cup_row,
     day_of,
     even_brew_sentence,
@@ -21,7 +22,7 @@ from tastings.reports.facts import (
     session_row,
     steep_facts,
 )
-from tastings.reports.sections import ageing_section, agreement_section, guide_section, photo_rows
+from tastings.reports.sections import ageing_section, agreement_section, count_in_pot, guide_section, photo_rows
 from tastings.reports.svg import by_peak, curve_of, descriptor_strips, strength_chart
 from tastings.reports.words import (
     departure_sentences,
@@ -81,6 +82,7 @@ def report_facts(  # noqa: PLR0913 - one argument for each kind of record that t
     names = {s["id"]: s["name"] for s in told}
     evidence = development.get("evidence") or {}
     strength = curve_of(development, "strength")
+    led = [layer for layer in development.get("layers") or () if layer.get("leading") or layer.get("new")]
     return {
         "name": str(lot.get("name") or "") or "Lot without a name",
         "provenance": provenance(lot),
@@ -91,20 +93,26 @@ def report_facts(  # noqa: PLR0913 - one argument for each kind of record that t
         "chances": [
             {"label": profile_words({"label": label}).capitalize(), "chance": percent(chance)}
             for label, chance in ((development.get("profile") or {}).get("probability") or {}).items()
+            if strength
         ],
-        "steeps_sentence": steeps_sentence(development.get("steeps")),
+        "steeps_sentence": " ".join(
+            filter(None, (steeps_sentence(development.get("steeps")), count_in_pot(development.get("steeps"), guide)))
+        ),
         "steeps": steep_facts(development.get("steeps") or {}),
         "evidence_sentence": evidence_sentence(evidence, development.get("steeps") or {}),
         "even_brew_sentence": even_brew_sentence(development.get("even_brew") or {}),
         "cups": [cup_row(point) for point in strength],
         "layer_sentence": layer_sentence(development.get("layers") or (), known),
-        "layers": [layer_row(layer, known) for layer in development.get("layers") or ()],
+        "layers": [layer_row(layer, known) for layer in development.get("layers") or ()] if led else [],
         "guide": guide_section(guide),
         "agreement": agreement_section(tasted, strength, people=people, panel=panel),
         "ageing": ageing_section(lot, readiness),
         "departures": departure_sentences(development, session_names=names),
+        "nothing_corrected": "Nothing: every session was brewed close to the even brew."
+        if strength
+        else "Nothing: nobody rated the strength of the cups.",
         "left_out": left_out_rows(evidence.get("left_out") or (), names),
-        "otherwise": (development.get("otherwise") or {}).get("sentence", ""),
+        "otherwise": (development.get("otherwise") or {}).get("sentence", "") if strength else "",
         "next": development.get("next") or "",
         "sessions": told,
         "photos": photo_rows(photos),
@@ -130,9 +138,9 @@ def report_context(*, downloads: Mapping[str, str] | None = None, **told: Any) -
     """
     development, known = told["development"], told.get("labels") or {}
     drawn = named(told["tasted"], told["tasters"])
-    rows = {descriptor: points for descriptor, points, _ in by_peak(development.get("curves") or ())}
+    curves = {curve["descriptor"]: curve for curve in comparable(development)}
+    rows = {descriptor: points for descriptor, points, _ in by_peak(list(curves.values()))}
     chunks = _evenly(list(rows), at_most=STRIPS_TOGETHER)
-    curves = {curve["descriptor"]: curve for curve in development.get("curves") or ()}
     return {
         **report_facts(**told),
         "chart": _both(lambda width: strength_chart(development, drawn, width=width))

@@ -32,7 +32,7 @@ def pairings(layers: Sequence[Mapping[str, Any]], families: Mapping[str, str]) -
     Parameters
     ----------
     layers : sequence of mappings
-        ``leading`` descriptors of each cup worth drinking, by key.
+        ``leading``: the descriptors told of each cup worth drinking, by key.
     families : mapping
         Family of each descriptor, by key.
 

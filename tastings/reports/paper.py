@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tastings.reports.facts import comparable
 from tastings.reports.page import named, report_facts
 from tastings.reports.strips import by_peak, curve_of
 from tastings.reports.svg import strength_in_words
@@ -28,7 +29,6 @@ WORDS = {
     "richness_note": "Richness is how many flavours would fill the cup as much if all were equally strong.",
     "corrected": "What was corrected, and why",
     "corrected_intro": "These cups were not brewed like the others; the curve allows for it.",
-    "corrected_none": "Nothing: every session was brewed close to the even brew.",
     "left_out": "Left out",
     "ageing": "Rest after roasting",
     "agreement": "How the tasters agree",
@@ -51,7 +51,7 @@ def report_paper(**told: Any) -> dict[str, Any]:  # noqa: ANN401 - as report_fac
     """Return what the layout ``report`` reads; see :func:`tastings.reports.page.report_facts`."""
     facts, development = report_facts(**told), told["development"]
     known = told.get("labels") or {}
-    rows = by_peak(development.get("curves") or ())
+    rows = by_peak(comparable(development))
     points = curve_of(development, "strength")
     drawn = named(told["tasted"], told["tasters"])
     return {
@@ -94,6 +94,7 @@ def report_paper(**told: Any) -> dict[str, Any]:  # noqa: ANN401 - as report_fac
         },
         "layers": [_layer(row) for row in facts["layers"]],
         "departures": facts["departures"],
+        "nothing_corrected": facts["nothing_corrected"],
         "left_out": [
             f"{', '.join(filter(None, (_text(row['session']), row['infusion'])))}: {_text(row['reason'])}"
             for row in facts["left_out"]

@@ -69,7 +69,10 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
     rinse_s = guide.get("rinse_s")
     rinse = f"Rinse first, {time_words(rinse_s)}, poured away." if rinse_s else "No rinse, as in most of its sessions."
     guesses = guessed(guide)
-    aim = f"Each cup aims at a strength of {one_decimal(target)}. " if target is not None else ""
+    reached = guide.get("last_at_target")
+    reach = f", which the leaf gives up to infusion {reached}" if reached else ", which the leaf does not give here"
+    reach = "" if reached is None else reach
+    aim = f"Each cup aims at a strength of {one_decimal(target)}{reach}. " if target is not None else ""
     end = (
         ""
         if last is None
@@ -94,11 +97,19 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
                 "steep": f"{'about ' if one['number'] in guesses else ''}{time_words(one['steep_s'])}",
                 "strength": one_decimal(one["expected_strength"]) if one.get("expected_strength") is not None else "",
                 "span": " to ".join(one_decimal(one[f]) for f in ("low", "high") if one.get(f) is not None),
-                "worth": last is None or one["number"] <= last,
             }
             for one in guide["infusions"]
+            if not last or one["number"] <= last  # nobody needs a time for a cup that is not worth drinking
         ],
     }
+
+
+def count_in_pot(steeps: Mapping[str, Any] | None, guide: Mapping[str, Any] | None) -> str:
+    """Say how many cups the guide's pot gives, where that is not the count on the even brew: the steeps are its own."""
+    count, even = (guide or {}).get("last_worthwhile"), (steeps or {}).get("recommended")
+    if not count or even is None or round(even) == count:
+        return ""
+    return f"By the times below, which keep the cup at one strength, it gives about {count}."
 
 
 def guessed(guide: Mapping[str, Any]) -> set[int]:

@@ -69,7 +69,12 @@ def lot_row(lot: Mapping[str, Any], *, with_team: bool = False, ticked: Collecti
         "id": lot["id"],
         "name": lot.get("name") or "Lot without a name",
         "href": f"/lots/{lot['id']}/report/",
-        "origin": [*origin(lot), *([season] if season else []), *([lot["team"]] if with_team else [])],
+        "origin": [
+            *origin(lot),
+            *([season] if season else []),
+            *([f"lot {lot['code']}"] if lot.get("code") else []),
+            *([lot["team"]] if with_team else []),
+        ],
         "facts": [*_points(lot), *_buying(lot)],
         "profile": profile_words(development.get("profile")).capitalize(),
         "steeps": _steeps(steeps),
@@ -84,11 +89,7 @@ def _steeps(steeps: Mapping[str, Any]) -> str:
 
 
 def _points(lot: Mapping[str, Any]) -> list[str]:
-    told = [
-        f"{name} {one_decimal(lot[field])}"
-        for field, name in (("strength", "strength"), ("liking", "liking"))
-        if lot.get(field) is not None
-    ]
+    told = [f"{field} {one_decimal(lot[field])}" for field in ("strength", "liking") if lot.get(field) is not None]
     return [", ".join(told).capitalize()] if told else []
 
 

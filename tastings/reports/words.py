@@ -1,5 +1,6 @@
 """What the figures say, in plain English for the shop counter, with how sure they are."""
 
+import re
 import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
@@ -24,6 +25,8 @@ DEPARTURE_WORDS = {
     "leaf_ratio": "leaf to water",
     "cold_vessel": "cold vessel",
 }
+_WEAKENS = frozenset({"cool_water", "short_steep", "cold_vessel"})
+_TOLD = re.compile(r"[0-9.]+ points (weaker|stronger)")
 # The even brew is worked out to here (contract), so a count that reaches it may well be higher.
 LAST_INFUSION = 12
 
@@ -202,10 +205,14 @@ def departure_sentences(development: Mapping[str, Any], *, session_names: Mappin
         The development record; of each departure ``effect`` is how far it moved the cup [points, 0 to 10] and
         ``detail`` the figures in words.
     session_names : mapping, optional
-        Readable names by session id; without one the sentence says "One session".
+        Readable names by session id, in the order wanted; without one the sentence says "One session".
     """
     groups: dict[tuple[str, str, str], list[Mapping[str, Any]]] = {}
-    for departure in development.get("departures") or ():
+    places = {session: place for place, session in enumerate(session_names or {})}
+    found_in_order = sorted(
+        development.get("departures") or (), key=lambda one: places.get(str(one.get("session")), len(places))
+    )
+    for departure in found_in_order:
         alike = (str(departure.get("session")), str(departure.get("kind")), str(departure.get("detail") or ""))
         groups.setdefault(alike, []).append(departure)
     return [
@@ -216,12 +223,18 @@ def departure_sentences(development: Mapping[str, Any], *, session_names: Mappin
 
 def _departure_sentence(session: str, kind: str, detail: str, found: Sequence[Mapping[str, Any]]) -> str:
     numbers = sorted({int(d["infusion"]) for d in found if d.get("infusion") is not None})
-    where = f", {'infusion' if len(numbers) == 1 else 'infusions'} {numbers_listed(numbers)}" if numbers else ""
+    whole = "cups on average" in detail
+    said = f", {'infusion' if len(numbers) == 1 else 'infusions'} {numbers_listed(numbers)}" if numbers else ""
+    where = "" if whole else said
     effects = [float(d["effect"]) for d in found if d.get("effect") is not None]
-    told = all(f"{abs(effect):.1f} points" in detail for effect in effects)
-    effect = "" if told else f" {_effect_words(effects)}"
+    told = bool(_TOLD.search(detail))
+    effect = "" if told or not effects else f" {_effect_words(effects)}"
     figures = f": {detail.rstrip('. ')}" if detail else ""
-    return f"{session}{where}, {DEPARTURE_WORDS.get(kind, plain(kind).lower())}{figures}.{effect}"
+    # A weaker brew leaves more in the leaf, which can outweigh what it took less of, and the other way round.
+    turned = whole and effects and (kind in _WEAKENS) == (effects[0] > 0) and kind in _WEAKENS | {"long_steep"}
+    why = " It took less early and left more for later." if turned and effects[0] > 0 else ""
+    why = " It took more early and left less for later." if turned and effects[0] < 0 else why
+    return f"{session}{where}, {DEPARTURE_WORDS.get(kind, plain(kind).lower())}{figures}.{effect}{why}"
 
 
 def _effect_words(effects: Sequence[float]) -> str:

@@ -46,7 +46,9 @@ def test_link_given_on_the_page_opens_the_report_to_anyone(buyer, lot):
     [address] = addresses(given.content.decode())
     seen = Client().get(address)
 
-    assert given.redirect_chain == [(links(lot), 302)]
+    assert given.redirect_chain == [(f"{links(lot)}?made={Share.objects.get().id}", 302)]
+    assert "The link is made." in given.content.decode()
+    assert given.content.decode().count("autofocus") == 1
     assert (seen.status_code, "Mist Ridge" in seen.content.decode()) == (200, True)
     assert "Taster A" in seen.content.decode()
     assert "read 1 time" in browser.get(links(lot)).content.decode()
@@ -74,7 +76,8 @@ def test_link_that_was_ended_on_the_page_opens_nothing(buyer, lot):
     share = Share.objects.get()
     page = browser.post(f"{links(lot)}{share.id}/end/", follow=True).content.decode()
 
-    assert (addresses(page), 'id="ended"' in page) == ([], True)
+    assert (addresses(page), 'id="ended"' in page, "The link has ended" in page) == ([], True, True)
+    assert "The link has ended" not in browser.get(f"{links(lot)}?ended={share.lot_id}").content.decode()
     assert Client().get(address).status_code == 404
     assert browser.post(f"{links(lot)}{share.id}/end/").status_code == 302
     assert AuditEntry.objects.filter(what=What.SHARE_ENDED).count() == 1

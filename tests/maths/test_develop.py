@@ -245,3 +245,23 @@ def test_cautions_name_heat_and_the_caffeine_of_this_leaf():
 
 def test_result_is_a_development():
     assert isinstance(developed([]), Development)
+
+
+def test_what_a_departure_did_is_not_told_while_nobody_rated_the_strength():
+    strengths = (6.0, 6.5, 6.0, 5.0)
+    rated = brew_of("a", strength=strengths, leaf_g=8.0)
+    liked = replace(
+        rated,
+        pours=tuple(replace(p, ratings={"liking": p.ratings["strength"]} if p.ratings else {}) for p in rated.pours),
+    )
+    assert [one.kind for one in developed([rated]).departures] == ["leaf_ratio"]
+    assert developed([liked], rated=("strength", "liking")).departures == ()
+
+
+def test_rise_is_that_of_the_curve_shown():
+    found = developed(
+        [brew_of("a", strength=(4.0, 6.0, 7.5, 7.0, 6.0)), brew_of("b", strength=(4.5, 6.5, 7.0, 7.0, 6.5))]
+    )
+    means = [point.mean for point in found.curves[0].points]
+    assert found.profile.rise == pytest.approx(means[found.profile.peak_infusion - 1] / means[0])
+    assert found.profile.rise > 1.15

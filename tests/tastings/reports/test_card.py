@@ -71,8 +71,8 @@ def test_card_tells_name_origin_cups_brew_and_safety():
     ]  # fmt: skip
     assert told["course"] == "It builds up: the strongest cup comes late, at about cup 3."
     assert told["cups"] == [
-        {"cup": "Cup 1", "words": "Roast, Aroma, Caramel"},
-        {"cup": "Cup 2", "words": "Aroma, Roast, Body"},
+        {"cup": "Cup 1", "words": "Roast, Caramel"},
+        {"cup": "Cup 2", "words": "Roast, Orchid"},
     ]  # the pot of the guide gives no more
     assert told["brew"]["lines"][0] == "5.5 g of leaf, 110 ml, water at 99 °C."
     assert told["brew"]["steeps"] == ["1: 22 s", "2: 1 min 35 s"]
@@ -85,7 +85,7 @@ def test_card_tells_name_origin_cups_brew_and_safety():
 def test_card_in_german_is_german_with_its_decimal_comma():
     told = facts(lang="de")
     assert told["brew"]["lines"][0] == "5,5 g Blätter, 110 ml, Wasser mit 99 °C."
-    assert told["cups"][0] == {"cup": "Tasse 1", "words": "Röstung, Duft, Karamell"}
+    assert told["cups"][0] == {"cup": "Tasse 1", "words": "Röstung, Karamell"}
     assert told["origin"][4:7] == ["China", "450 bis 620 m", "Ernte Frühling 2024"]
 
 
@@ -123,6 +123,32 @@ def test_teams_own_word_is_called_as_the_team_calls_it():
     for lang in languages():
         told = facts(lang=lang, development=record, labels={"our_word": "Grandma's tin"})
         assert told["cups"][0]["words"] == "Grandma's tin"
+
+
+def test_card_names_particular_flavours_and_neither_faults_nor_generalities():
+    def layer(infusion, leading, new=(), gone=()):
+        return {"infusion": infusion, "leading": [*leading], "new": [*new], "gone": [*gone], "richness": 1.0}
+
+    record = sample.development()
+    record["layers"] = [
+        layer(1, ["aroma", "roast"], ["charcoal", "musty", "liquor_amber", "orchid"]),
+        layer(2, ["roast", "aroma"], ["honey"], ["charcoal"]),
+        layer(3, ["body", "sweetness"], ["wet_stone"], ["orchid", "honey"]),
+    ]
+    told = facts(development=record, guide={**GUIDE, "last_worthwhile": 3})
+    assert told["cups"] == [
+        {"cup": "Cups 1 to 2", "words": "Roast, Orchid"},  # charcoal and honey in one cup of the two
+        {"cup": "Cup 3", "words": "Sweetness, Wet stone"},
+    ]
+    foods = " ".join(one["text"] for one in told["pairings"])
+    assert ("Dark chocolate" in foods, "cheese" in foods.casefold()) == (True, False)
+
+
+def test_card_of_cups_without_flavours_expects_nothing():
+    record = sample.development()
+    record["layers"] = [{"infusion": n, "leading": [], "new": [], "gone": [], "richness": 0.0} for n in (1, 2, 3)]
+    told = facts(development=record)
+    assert (told["cups"], told["pairings"]) == ([], [])
 
 
 def test_pairings_follow_the_cups_most_often_matched():

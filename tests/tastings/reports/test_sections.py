@@ -6,6 +6,7 @@ from tastings.reports.sections import (
     ageing_section,
     agreement_section,
     colour_hex,
+    count_in_pot,
     guide_section,
     photo_rows,
     pot_words,
@@ -66,11 +67,10 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
         " Rinse first, 10 s, poured away."
     )
     assert told["aim"] == "Each cup aims at a strength of 6.0. The last one worth drinking in this pot is infusion 2."
-    assert [(row["steep"], row["strength"], row["span"], row["worth"]) for row in told["rows"]] == [
-        ("22 s", "6.0", "5.7 to 6.5", True),
-        ("1 min 35 s", "5.9", "5.6 to 6.2", True),
-        ("5 min", "2.1", "1.9 to 2.4", False),
-    ]
+    assert [(row["steep"], row["strength"], row["span"]) for row in told["rows"]] == [
+        ("22 s", "6.0", "5.7 to 6.5"),
+        ("1 min 35 s", "5.9", "5.6 to 6.2"),
+    ]  # the third is not worth drinking
     assert told["change"] == ["Too strong: 4 s less.", "Too thin: 5 s more."]
     assert told["caffeine"].endswith("62 to 170 mg in all its cups, 2 to 18 mg in one.")
 
@@ -86,6 +86,27 @@ def test_pot_of_nobody_is_the_even_brews():
     assert ": the even brew's vessel, leaf and water as" in guide_section({**GUIDE, "pot": pot})["pot"]
 
 
+@pytest.mark.parametrize(
+    ("reached", "said"),
+    [(1, "6.0, which the leaf gives up to infusion 1. "), (0, "6.0, which the leaf does not give"), (None, "6.0. ")],
+)
+def test_guide_says_how_far_the_leaf_reaches(reached, said):
+    assert said in guide_section({**GUIDE, "last_at_target": reached})["aim"]
+
+
+def test_guide_shows_the_times_when_no_cup_is_worth_drinking():
+    told = guide_section({**GUIDE, "last_worthwhile": 0})
+    assert len(told["rows"]) == 3
+    assert "No cup is likely to be worth drinking" in told["aim"]
+
+
+@pytest.mark.parametrize(("even", "said"), [(9, "it gives about 2."), (2.2, ""), (None, "")])
+def test_count_of_the_guides_pot_is_told_where_it_is_another(even, said):
+    told = count_in_pot({"recommended": even}, GUIDE)
+    assert (told.endswith(said), bool(told)) == (True, bool(said))
+    assert count_in_pot({"recommended": 9}, None) == ""
+
+
 def test_guide_says_when_there_is_no_rinse():
     assert guide_section({**GUIDE, "rinse_s": None})["pot"].endswith("No rinse, as in most of its sessions.")
 
@@ -94,7 +115,7 @@ def test_guide_tells_times_that_are_guesses_as_such():
     sure, unsure, never = (guide_section({**GUIDE, "last_sure": sure, "last_at_target": 2}) for sure in (2, 1, None))
     assert (sure["guess"], never["guess"]) == ("", "")
     assert unsure["guess"].startswith("From infusion 2 on the times are guesses")
-    assert [row["steep"] for row in unsure["rows"]] == ["22 s", "about 1 min 35 s", "about 5 min"]
+    assert [row["steep"] for row in unsure["rows"]] == ["22 s", "about 1 min 35 s"]
 
 
 def test_agreement_tells_the_distance_from_the_curve_and_each_taster():

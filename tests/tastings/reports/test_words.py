@@ -173,3 +173,16 @@ def test_small_phrases():
         "1, 3 and 5 to 7",
     ]
     assert [one_decimal(v) for v in (-0.04, -0.55, 6.66)] == ["0.0", "\u22120.6", "6.7"]
+
+
+def test_departures_come_in_the_order_of_their_sessions_and_explain_a_turned_sign():
+    weak = "water of about 82 °C all through; cups on average about 0.4 points stronger"
+    long = "99 s; cup about 0.5 points stronger"
+    found = [
+        {"session": "late", "infusion": 1, "kind": "cool_water", "effect": 0.35, "detail": weak},
+        {"session": "early", "infusion": 3, "kind": "long_steep", "effect": 0.55, "detail": long},
+    ]
+    assert departure_sentences({"departures": found}, session_names={"early": "2 March", "late": "9 May"}) == [
+        f"2 March, infusion 3, longer steep: {long}.",
+        f"9 May, cooler water: {weak}. It took less early and left more for later.",
+    ]

@@ -145,7 +145,10 @@ GUIDE = an_object(
     source=s.CharField(
         allow_null=True, help_text="the standard, and what of it is from memory; null when worked out here"
     ),
-    cautions=s.ListField(child=s.CharField()),
+    notes=s.ListField(
+        child=s.CharField(), help_text="where the times deserve less trust, or the pot should be another"
+    ),
+    cautions=s.ListField(child=s.CharField(), help_text="what to be careful about, and the notes"),
 )
 POT = (
     OpenApiParameter(

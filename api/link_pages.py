@@ -16,18 +16,17 @@ from api.conditional import id_in_address
 from api.pages import page
 from api.report_pages import member_with
 from tastings.actions.shares import give_share, revoke_share
-from tastings.queries.shares import share_for, share_shown, shares_of, token_of
+from tastings.queries.shares import share_for, share_shown, shares_to, token_of
 from tastings.reports.catalogue import catalogue, languages
 from tastings.reports.facts import day_of
 from tastings.reports.words import counted
-from teams.errors import NotHere
+from teams.errors import Invalid, NotHere
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from tastings.models import Share
 
-MOST_SHOWN = 100
 DAYS = {7: "a week", 30: "30 days", 90: "90 days", 365: "a year"}
 SHOWS = {"report": "The report", "card": "The card for customers"}
 
@@ -61,28 +60,35 @@ class Links(View):
         now, told = timezone.now(), form.cleaned_data
         ends = (now + timedelta(days=told["days"])).isoformat()
         sent = {"lot": str(lot.id), "expires_at": ends, **{name: told[name] for name in ("shows", "lang", "names")}}
-        share = give_share(member, sent=sent, now=now)
+        try:
+            share = give_share(member, sent=sent, now=now)
+        except Invalid as error:  # the lot has gone meanwhile; the form offers nothing else that could be wrong
+            raise NotHere from error
         return redirect(f"{request.path}?made={share.id}")
 
     def _shown(self, request: HttpRequest, lot_id: str, form: LinkForm) -> HttpResponse:
         member, lot = member_with(request, lot_id)
         now = timezone.now()
-        given = sorted(shares_of(member, lot=lot.id, after=None, limit=MOST_SHOWN), key=lambda one: one.created_at)
-        rows = [_row(request, share, now=now) for share in reversed(given)]
+        held, ended = shares_to(member, lot.id, now=now)
         told = {
             "made": request.GET.get("made", ""),
-            "just_ended": any(str(share.id) == request.GET.get("ended") for share in given),
+            "just_ended": any(str(share.id) == request.GET.get("ended") for share in ended),
             "lot": lot.id,
             "name": str(lot.fields["name"]),
             "form": form,
-            "rows": [row for row in rows if row["address"]],
-            "ended": [row for row in rows if not row["address"]],
+            "rows": [_row(request, share, now=now) for share in held],
+            "ended": [_row(request, share, now=now) for share in ended],
         }
         return render(request, "tastings/links.html", told, status=200 if not form.errors else 422)
 
 
 class EndLink(View):
     """Ending one link."""
+
+    def get(self, request: HttpRequest, lot_id: str, share_id: str) -> HttpResponse:  # noqa: ARG002 - of the address
+        """Lead to the links: who was signed out when ending one comes back here."""
+        _, lot = member_with(request, lot_id)
+        return redirect("links", lot.id)
 
     def post(self, request: HttpRequest, lot_id: str, share_id: str) -> HttpResponse:
         """End it at once; ending it again changes nothing."""

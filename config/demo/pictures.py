@@ -34,8 +34,9 @@ def send_pictures(team: UUID, *, phones: Mapping[str, Phone]) -> int:
         sitting = next(islice(sittings(lot), number, None))
         phone = phones[sitting.person.username]
         session = session_id(team, sitting)
-        if not _photos(phone, session):
-            sent += _send(phone, sitting, session=session, cups=cups)
+        there = {photo["infusion"] for photo in _photos(phone, session)}
+        missing = {cup: one for cup in cups if (one := str(uuid5(session, f"infusion {cup}"))) not in there}
+        sent += _send(phone, sitting, session=session, cups=missing)
         wanted.append((phone, session))
     deadline = time.monotonic() + _CHECKED_S
     while wanted := [(phone, session) for phone, session in wanted if not _measured(phone, session)]:
@@ -49,19 +50,19 @@ def _photos(phone: Phone, session: UUID) -> list[dict[str, object]]:
     return list(phone.ask("GET", f"/api/v1/photos/?session={session}")["results"])
 
 
-def _send(phone: Phone, sitting: Sitting, *, session: UUID, cups: tuple[int, ...]) -> int:
-    """Draw the cups of a session and send them."""
+def _send(phone: Phone, sitting: Sitting, *, session: UUID, cups: Mapping[int, str]) -> int:
+    """Draw cups of a session, each with the id of its infusion, and send them."""
     true = sitting.lot.leaf.cups(sitting.brew)["strength"] / sitting.lot.leaf.top
     place = {pour.number: index for index, pour in enumerate(sitting.brew.pours)}
     with tempfile.TemporaryDirectory() as folder:
-        for cup in cups:
+        for cup, infusion in cups.items():
             path = Path(folder) / f"{cup}.jpg"
             path.write_bytes(liquor_picture(style=sitting.lot.style, strength=float(true[place[cup]])))
             phone.album.add(
                 path,
                 of="liquor",
                 session=str(session),
-                infusion=str(uuid5(session, f"infusion {cup}")),
+                infusion=infusion,
                 taken_at=sitting.started_at + timedelta(minutes=3 + 2 * cup),
             )
         return phone.album.send()

@@ -58,7 +58,7 @@ def tell(url: str, *, say: Say) -> None:
             verdicts = _sync_all(company, say=say)
             _hold_flights(company, say=say)
             if pictures := send_pictures(company.team.id, phones=company.phones):
-                say(f"  {pictures} pictures of liquor, drawn, and their colours measured")
+                say(f"  {pictures} pictures of liquor, drawn")
             if not _wait_for_figures(company, say=say):
                 say("  the figures of some lots are still being computed; their pages say so until they are")
             for phone in company.phones.values():

@@ -8,10 +8,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from statistics import median
 
+from tastings.maths.brewing import boiling_point_c
+from tastings.maths.brews import Pour
 from tastings.maths.evidence import COOLEST_C, RATIO_RANGE, Followed
 from tastings.maths.pots import SMALL_POT, Pot, leaf_range_g, small_pot_ml
 
-LEAF_STEP_G = 0.5
+LEAF_STEP_G, SMALL_STEP_G = 0.5, 0.1
+SMALL_ML = 60.0  # below this half a gram is too much of a step
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,9 +24,9 @@ class Custom:
     Parameters
     ----------
     kettle_c : float
-        Median over sessions of each one's median. [deg C, whole]
+        Median over sessions of each one's median, as hot as water can be at their heights. [deg C, whole]
     leaf_g_per_ml : float
-        Median leaf to vessel. [g/ml]
+        Leaf to the water poured on it; median over sessions of each one's median. [g/ml]
     rinsed : bool
         Whether a rinse is written down in more than half of them.
     """
@@ -35,13 +38,15 @@ class Custom:
     @classmethod
     def of(cls, followed: Sequence[Followed]) -> "Custom | None":
         """Look at the usable sessions of a lot; None without one."""
-        heats = [median(pour.kettle_c for pour in one.brew.pours) for one in followed if one.brew.pours]
-        if not heats:
+        told = [(one, pours) for one in followed if (pours := [p for p in one.brew.pours if p.number > 0])]
+        if not told:
             return None
         return cls(
-            kettle_c=float(round(median(heats))),
-            leaf_g_per_ml=median(one.brew.leaf_g / one.brew.vessel_ml for one in followed),
-            rinsed=sum(any(pour.number == 0 for pour in one.brew.pours) for one in followed) * 2 > len(followed),
+            kettle_c=float(round(median(median(_heat_c(one, pour) for pour in pours) for one, pours in told))),
+            leaf_g_per_ml=median(
+                one.brew.leaf_g / median(pour.water_ml or one.brew.vessel_ml for pour in pours) for one, pours in told
+            ),
+            rinsed=sum(any(pour.number == 0 for pour in one.brew.pours) for one, _ in told) * 2 > len(told),
         )
 
     def filled(self, pot: Pot) -> Pot:
@@ -57,6 +62,10 @@ class Custom:
         if leaf_g is None and pot.style == SMALL_POT:
             vessel_ml = small_pot_ml(pot)
             low_g, high_g = leaf_range_g(vessel_ml=vessel_ml, ratio=RATIO_RANGE)
-            steps = max(round(self.leaf_g_per_ml * vessel_ml / LEAF_STEP_G), 1)
-            leaf_g = min(max(steps * LEAF_STEP_G, low_g), high_g)
+            step_g = LEAF_STEP_G if vessel_ml >= SMALL_ML else SMALL_STEP_G
+            leaf_g = min(max(round(round(self.leaf_g_per_ml * vessel_ml / step_g) * step_g, 1), low_g), high_g)
         return replace(pot, kettle_c=kettle_c, leaf_g=leaf_g)
+
+
+def _heat_c(one: Followed, pour: Pour) -> float:
+    return min(pour.kettle_c, boiling_point_c(one.brew.altitude_m or 0.0))

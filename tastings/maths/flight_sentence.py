@@ -103,7 +103,8 @@ def _advice(best: FurtherCups, *, called: Mapping[str, str], alone: bool) -> str
 
 def _hundredths(probability: float) -> str:
     """Return a probability as so many in a hundred; neither never nor always is claimed."""
-    return str(min(max(round(100 * probability), 1), 99))
+    # rounded first as the figures are sent, so that text and figures say the same
+    return str(min(max(round(100 * round(probability, 3)), 1), 99))
 
 
 def _number(n: int) -> str:

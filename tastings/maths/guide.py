@@ -274,6 +274,7 @@ class _Table:
             else None,
             cost=cost(self.tea.price, vessel=made.vessel, cup_ml=made.cup_ml, rounds=drunk),
             source=made.source,
+            notes=_notes(made, known=known),
             cautions=self._cautions(made, known=known),
         )
 
@@ -282,26 +283,6 @@ class _Table:
         said = [scald, hot, _HERBAL_CAUTION if self.tea.kind == HERBAL else caffeinated]
         if self.pot.style == LONG_MUG:
             said.append(_MUG_CAUTION)
-        if made.too_strong:
-            said.append(f"{_numbers(made.too_strong)}: even 3 s gives more than the target; take less leaf.")
-        if known.misfit_at is not None:
-            said.append(
-                "The ratings of strength do not follow the extraction model, least of all at infusion"
-                f" {known.misfit_at}: taste before you trust these times."
-            )
-        if made.target is not None and made.sure < made.at_target:
-            guessed = tuple(range(made.sure + 1, made.at_target + 1))
-            said.append(
-                f"{_numbers(guessed)}: the time is a guess; the cup may well miss its target by more than"
-                f" {SURE_PCT:.0f} %. Taste and adjust."
-            )
-        longest_s = _longest_rated_s(known)
-        beyond = tuple(one.number for one in made.infusions if longest_s and one.contact_s > LONG_STEP * longest_s)
-        if beyond:
-            said.append(
-                f"{_numbers(beyond)}: far longer than any steep that was rated ({longest_s:.0f} s); its strength is"
-                " foretold from shorter ones."
-            )
         return tuple(said)
 
 
@@ -313,6 +294,33 @@ _HERBAL_CAUTION = (
     "What a herbal lot holds, caffeine and allergens among it, is not known here: ask its supplier, and a doctor or"
     " pharmacist where it matters."
 )
+
+
+def _notes(made: _Made, *, known: Known) -> tuple[str, ...]:
+    """Say where the times of this lot in this pot deserve less trust, or another pot."""
+    said = []
+    drunk = made.infusions[: made.worthwhile or len(made.infusions)]
+    if made.too_strong:
+        said.append(f"{_numbers(made.too_strong)}: even 3 s gives more than the target; take less leaf.")
+    if known.misfit_at is not None:
+        said.append(
+            "The ratings of strength do not follow the extraction model, least of all at infusion"
+            f" {known.misfit_at}: taste before you trust these times."
+        )
+    if made.target is not None and made.sure < min(made.at_target, len(drunk)):
+        guessed = tuple(one.number for one in drunk if one.number > made.sure)
+        said.append(
+            f"{_numbers(guessed)}: the time is a guess; the cup may well miss its target by more than"
+            f" {SURE_PCT:.0f} %. Taste and adjust."
+        )
+    longest_s = _longest_rated_s(known)
+    beyond = tuple(one.number for one in drunk if longest_s and one.contact_s > LONG_STEP * longest_s)
+    if beyond:
+        said.append(
+            f"{_numbers(beyond)}: far longer than any steep that was rated ({longest_s:.0f} s); its strength is"
+            " foretold from shorter ones."
+        )
+    return tuple(said)
 
 
 def _guided(pour: Pour, *, cups: FloatArray | None) -> GuidedPour:

@@ -91,6 +91,8 @@ class Guide:
         None without a price.
     source : str or None
         Which standard laid it down; None when it was worked out here.
+    notes : tuple[str, ...]
+        Where the times deserve less trust, or the pot should be another.
     cautions : tuple[str, ...]
         What to be careful about.
     """
@@ -109,6 +111,7 @@ class Guide:
     caffeine: Caffeine | None
     cost: Cost | None
     source: str | None
+    notes: tuple[str, ...]
     cautions: tuple[str, ...]
 
     @property
@@ -153,7 +156,8 @@ class Guide:
             "caffeine": self.caffeine.as_json() if self.caffeine else None,
             "cost": self.cost.as_json() if self.cost else None,
             "source": self.source,
-            "cautions": list(self.cautions),
+            "notes": list(self.notes),
+            "cautions": [*self.cautions, *self.notes],
         }
 
 

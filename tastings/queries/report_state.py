@@ -14,6 +14,7 @@ _STATE = """
         team.ready_roast,
         figures.computed_revision, figures.due_revision, figures.computed_at, figures.method, figures.failure,
         panel.version, panel.computed_at,
+        (SELECT max(word.updated_at) FROM tastings_descriptor AS word WHERE word.team_id IS NULL),
         (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.name), '|' ORDER BY shop.id))
             FROM teams_shop AS shop WHERE shop.team_id = team.id),
         (SELECT md5(string_agg(concat_ws(' ', login.id, login.username, login.name), '|' ORDER BY login.id))

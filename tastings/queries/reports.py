@@ -90,7 +90,7 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
         "tasted": figures.tasted,
         "tasters": {str(s["taster"]): str(s["taster_name"]) for s in sessions},
         "sessions": sessions,
-        "labels": _memory.get(("labels", member.team_id, revision), lambda: labels_of(member)),
+        "labels": labels_of(member),
         "guide": _memory.get(("guide", *made_from, tuple(sorted(pot.items()))), guide),
         "readiness": _memory.get(
             ("readiness", *made_from, roasted_on, level, today),
@@ -210,12 +210,5 @@ def _photo(photo: Photo) -> dict[str, Any]:
 
 def families_of(member: Member) -> dict[str, str]:
     """Return the family of each descriptor, by key."""
-    found: dict[str, str] = _memory.get(
-        ("families", member.team_id, member.team.revision), lambda: _families_of(member.team_id)
-    )
-    return found
-
-
-def _families_of(team: UUID) -> dict[str, str]:
-    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=team)).order_by("-removed")
+    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("-removed")
     return dict(words.values_list("key", "family"))

@@ -11,12 +11,15 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from django.core.signing import BadSignature, Signer
+from django.db.models import Q
 
 from lots.models.wire import TO_WIRE
 from tastings.models import Share
 from teams.errors import NotAllowed, NotHere
 from teams.models import Member, Role, User
 from teams.walls import acting_for, team_of
+
+MOST_ENDED = 20
 
 
 def _signer() -> Signer:
@@ -91,6 +94,20 @@ def shares_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: in
     if after is not None:
         rows = rows.filter(id__gt=after)
     return list(rows.order_by("id")[:limit])
+
+
+def shares_to(member: Member, lot: UUID, *, now: datetime) -> tuple[list[Share], list[Share]]:
+    """Return all links to a lot that hold, and the latest of those that ended; the newest first.
+
+    Raises
+    ------
+    NotAllowed
+        As `shares_of`.
+    """
+    may_share(member)
+    rows = Share.objects.filter(team_id=member.team_id, lot_id=lot).order_by("-created_at", "id")
+    holds = Q(revoked_at=None, expires_at__gt=now)
+    return list(rows.filter(holds)), list(rows.exclude(holds)[:MOST_ENDED])
 
 
 def share_for(member: Member, share: UUID) -> Share:

@@ -67,7 +67,7 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
         f"the vessel of most of the last {counted(sessions, 'session')}{at}" if sessions else "the even brew's vessel"
     )
     rinse_s = guide.get("rinse_s")
-    rinse = f"Rinse first, {time_words(rinse_s)}, poured away." if rinse_s else "No rinse, as in most of its sessions."
+    rinse = f"Rinse first, {time_words(rinse_s)}, poured away." if rinse_s else "No rinse."
     guesses = guessed(guide)
     reached = guide.get("last_at_target")
     reach = f", which the leaf gives up to infusion {reached}" if reached else ", which the leaf does not give here"
@@ -81,12 +81,9 @@ def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
         else "No cup is likely to be worth drinking in this pot."
     )
     return {
-        "pot": f"{pot_words(pot)}: {whose}, leaf and water as this lot was tasted. {rinse}",
+        "pot": f"{pot_words(pot)}: {whose}, leaf and heat as this lot was tasted. {rinse}",
         "aim": aim + end,
-        "guess": f"From infusion {min(guesses)} on the times are guesses: what was tasted so far does not tell well"
-        " enough how the leaf gives. Taste, and go by that."
-        if guesses
-        else "",
+        "notes": [str(note) for note in guide.get("notes") or ()],
         "change": [
             found["detail"] for name in ("too_strong", "too_thin") if (found := (guide.get("change") or {}).get(name))
         ],

@@ -116,6 +116,7 @@ get    /lots/{lot_id}/card.pdf                             ok      ok      ok   
 get    /lots/{lot_id}/card/                                ok      ok      ok      ok      sign-in 404     404
 get    /lots/{lot_id}/links/                               ok      ok      403     403     sign-in 404     404
 post   /lots/{lot_id}/links/                               ok      ok      403     403     sign-in 404     404
+get    /lots/{lot_id}/links/{share_id}/end/                ok      ok      ok      ok      sign-in 404     404
 post   /lots/{lot_id}/links/{share_id}/end/                ok      ok      403     403     sign-in 404     404
 get    /lots/{lot_id}/photos/{photo_id}.jpg                ok      ok      ok      ok      sign-in 404     404
 get    /lots/{lot_id}/report.csv                           ok      ok      ok      ok      sign-in 404     404

@@ -6,7 +6,7 @@ import pytest
 
 from api import report_pages
 from tastings.actions.developments import refresh_development
-from tastings.models import Development, Photo, Session, TeamPanel
+from tastings.models import Descriptor, Development, Photo, Session, TeamPanel
 from teams.models import Shop
 from tests.api.phone import change, sync
 from tests.api.reported import photo_of, tasted_lot
@@ -85,6 +85,10 @@ def calls_a_word_otherwise(taster, lot):
     taster.client.patch(f"/api/v1/descriptors/{word['id']}/", {"label": "Comb honey"})
 
 
+def calls_a_built_in_word_otherwise(taster, lot):
+    Descriptor.objects.filter(team=None, key="strength").update(label="Power", updated_at=datetime.now(UTC))
+
+
 def adds_a_photo(taster, lot):
     return photo_of(taster, lot=lot)[0]
 
@@ -108,8 +112,9 @@ def removes_a_photo(taster, lot):
 
 DEEDS = [
     names_a_login, names_the_shop, moves_to_another_shop, changes_the_lot, pushes_a_session, computes_the_figures,
-    fails_to_compute, learns_how_its_tasters_agree, hides_a_session, calls_a_word_otherwise, adds_a_photo,
-    adds_a_photo_of_a_session, finds_the_colour_of_a_photo, removes_a_photo,
+    fails_to_compute, learns_how_its_tasters_agree, hides_a_session, calls_a_word_otherwise,
+    calls_a_built_in_word_otherwise, adds_a_photo, adds_a_photo_of_a_session, finds_the_colour_of_a_photo,
+    removes_a_photo,
 ]  # fmt: skip
 
 

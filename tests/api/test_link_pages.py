@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from tastings.models import Share
 from tastings.queries.shares import token_of
+from teams.errors import Invalid, Problem
 from teams.models import AuditEntry, Role, What
 from tests.api.reported import tasted_lot
 from tests.factories import LotFactory, person
@@ -100,6 +101,36 @@ def test_page_of_a_lot_ends_links_to_that_lot_only(buyer, lot):
     share = Share.objects.get()
     assert browser.post(f"{links(other)}{share.id}/end/").status_code == 404
     assert Client().get(f"/shared/{token_of(share.id)}/").status_code == 200
+
+
+def test_every_open_link_is_listed_however_many_ended(buyer, lot):
+    now = timezone.now()
+    same = {"team": buyer.team, "lot": lot, "shows": "report", "lang": "en", "by": buyer.user}
+    Share.objects.bulk_create(
+        Share(**same, created_at=now - timedelta(hours=n), expires_at=now + timedelta(days=1 if n % 2 else -1))
+        for n in range(1, 241)
+    )
+    page = browser_of(buyer).get(links(lot)).content.decode()
+    assert len(addresses(page)) == 120
+    assert page.count("read 0 times") == 140  # and the latest twenty that ended
+
+
+def test_who_was_signed_out_when_ending_a_link_comes_back_to_the_links(buyer, lot):
+    browser = browser_of(buyer)
+    browser.post(links(lot), REPORT)
+    address = f"{links(lot)}{Share.objects.get().id}/end/"
+    sent = Client().post(address)
+    assert sent["Location"] == f"/sign-in/?next={address}"
+    assert browser.get(address)["Location"] == links(lot)
+    assert Share.objects.get().revoked_at is None
+
+
+def test_lot_that_goes_while_a_link_is_made_is_absent(buyer, lot, monkeypatch):
+    def gone(*_, **__):
+        raise Invalid(problems=[Problem("lot", "unknown_parent", "the team has no such lot")])
+
+    monkeypatch.setattr("api.link_pages.give_share", gone)
+    assert browser_of(buyer).post(links(lot), REPORT).status_code == 404
 
 
 def test_report_and_card_lead_those_there_who_may_give_links(buyer, taster, lot):

@@ -79,3 +79,19 @@ def test_kettle_of_a_high_place_is_never_above_its_boiling_point():
 def test_pours_without_ratings_count_as_brewed():
     brew = replace(cool_brew(), pours=(*cool_brew().pours, pour_of(6, kettle_c=81.0)))
     assert custom_of(brew).kettle_c == 81.0
+
+
+def test_leaf_goes_by_the_water_that_was_poured_and_not_by_what_the_pot_could_hold():
+    brew = cool_brew(leaf_g=7.0)
+    brew = replace(brew, vessel_ml=300.0, pours=tuple(replace(pour, water_ml=110.0) for pour in brew.pours))
+    assert guide([brew], pot=Pot(vessel_ml=110.0)).vessel.leaf_g == 7.0
+
+
+def test_water_of_a_high_place_is_carried_down_as_hot_as_it_was():
+    high = replace(cool_brew(kettle_c=100.0), altitude_m=3000.0)
+    assert custom_of(high).kettle_c == 90.0  # boiling point at 3 km, as in test_brewing
+
+
+def test_small_pot_is_weighed_more_finely():
+    custom = Custom(kettle_c=90.0, leaf_g_per_ml=0.0093, rinsed=False)
+    assert custom.filled(Pot(vessel_ml=30.0)).leaf_g == pytest.approx(0.3)

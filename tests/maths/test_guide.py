@@ -149,7 +149,7 @@ def test_cold_vessel_asks_for_a_longer_first_steep():
 def test_leaf_that_gives_too_much_at_once_is_told():
     found = guide(LOT, pot=replace(EVEN_POT, leaf_g=24.0, pour_s=30.0))
     assert found.infusions[0].steep_s == SHORTEST_S
-    assert any("even 3 s gives more than the target; take less leaf" in one for one in found.cautions)
+    assert any("even 3 s gives more than the target; take less leaf" in one for one in found.notes)
 
 
 def test_leaf_that_gives_out_is_told():
@@ -166,7 +166,7 @@ def test_more_sessions_leave_less_to_guess():
     misses = [[infusion.likely_miss_pct for infusion in found.infusions[:9]] for found in (one, many)]
     assert sum(misses[1]) < 0.8 * sum(misses[0])
     assert many.last_sure >= one.last_sure
-    assert any("the time is a guess" in said for said in one.cautions)
+    assert any("the time is a guess" in said for said in one.notes)
 
 
 @pytest.mark.parametrize("way", ["steep_s", "leaf_g"])
@@ -214,8 +214,8 @@ def test_last_worthwhile_infusion_is_in_the_list():
 
 def test_ratings_that_do_not_follow_extraction_are_told():
     humps = [brew_of(f"s{i}", taster=f"t{i}", strength=(8, 2, 8, 2, 8, 2, 8, 2)) for i in range(6)]
-    assert any("do not follow the extraction model" in one for one in guide(humps, pot=EVEN_POT).cautions)
-    assert not any("do not follow" in one for one in guide(LOT, pot=EVEN_POT).cautions)
+    assert any("do not follow the extraction model" in one for one in guide(humps, pot=EVEN_POT).notes)
+    assert not any("do not follow" in one for one in guide(LOT, pot=EVEN_POT).notes)
 
 
 @settings(max_examples=10)

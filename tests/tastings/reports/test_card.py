@@ -94,7 +94,7 @@ def test_card_tells_times_that_are_guesses_as_such(lang, word):
     sure, unsure = (facts(lang=lang, guide={**GUIDE, "last_sure": n, "last_at_target": 2})["brew"] for n in (2, 1))
     assert sure["guess"] == ""
     assert unsure["steeps"] == ["1: 22 s", f"2: {word} 1 min 35 s"]
-    assert unsure["guess"].casefold().startswith(word)
+    assert word in unsure["guess"]
     told = facts(lang=lang, guide={**GUIDE, "last_sure": 1, "last_at_target": 2})
     assert unsure["guess"] in card_markdown(told)
     assert unsure["guess"] in render_card(told, downloads={}, others={})

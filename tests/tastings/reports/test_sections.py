@@ -63,7 +63,7 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
     told = guide_section(GUIDE)
     assert told["pot"] == (
         "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C, poured out over 6 s:"
-        " the vessel of most of the last 28 sessions at Harbour shop, leaf and water as this lot was tasted."
+        " the vessel of most of the last 28 sessions at Harbour shop, leaf and heat as this lot was tasted."
         " Rinse first, 10 s, poured away."
     )
     assert told["aim"] == "Each cup aims at a strength of 6.0. The last one worth drinking in this pot is infusion 2."
@@ -83,7 +83,12 @@ def test_guide_without_infusions_is_absent():
 def test_pot_of_nobody_is_the_even_brews():
     pot = {**POT, "sessions": 0, "shop": None, "pour_s": None}
     assert pot_words(pot) == "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C"
-    assert ": the even brew's vessel, leaf and water as" in guide_section({**GUIDE, "pot": pot})["pot"]
+    assert ": the even brew's vessel, leaf and heat as" in guide_section({**GUIDE, "pot": pot})["pot"]
+
+
+def test_guide_tells_its_notes():
+    assert guide_section({**GUIDE, "notes": ["Infusion 2: a guess."]})["notes"] == ["Infusion 2: a guess."]
+    assert guide_section(GUIDE)["notes"] == []
 
 
 @pytest.mark.parametrize(
@@ -108,13 +113,12 @@ def test_count_of_the_guides_pot_is_told_where_it_is_another(even, said):
 
 
 def test_guide_says_when_there_is_no_rinse():
-    assert guide_section({**GUIDE, "rinse_s": None})["pot"].endswith("No rinse, as in most of its sessions.")
+    assert guide_section({**GUIDE, "rinse_s": None})["pot"].endswith("as this lot was tasted. No rinse.")
 
 
 def test_guide_tells_times_that_are_guesses_as_such():
     sure, unsure, never = (guide_section({**GUIDE, "last_sure": sure, "last_at_target": 2}) for sure in (2, 1, None))
-    assert (sure["guess"], never["guess"]) == ("", "")
-    assert unsure["guess"].startswith("From infusion 2 on the times are guesses")
+    assert [row["steep"] for row in sure["rows"]] == [row["steep"] for row in never["rows"]] == ["22 s", "1 min 35 s"]
     assert [row["steep"] for row in unsure["rows"]] == ["22 s", "about 1 min 35 s"]
 
 

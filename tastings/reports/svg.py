@@ -126,13 +126,14 @@ def _tasted_marks(frame: Frame, found: Sequence[Mapping[str, Any]], tasters: Seq
 
 
 def _finish_line(frame: Frame, steeps: Mapping[str, Any], points: Sequence[Mapping[str, Any]]) -> str:
-    """Draw the finish line; its label stands at the end of the curve that is further away from it."""
+    """Draw the finish line; its label stands where the curve keeps further away from it, at the start or the end."""
     line = steeps.get("finish_line")
     if line is None:
         return ""
     y = frame.y(line)
     gaps = [float(p["mean"]) - line for p in points] or [1.0]
-    at_end = abs(gaps[-1]) > abs(gaps[0])
+    third = -(-len(gaps) // 3)  # so wide is the label on a telephone
+    at_end = min(map(abs, gaps[-third:])) > min(map(abs, gaps[:third]))
     gap = gaps[-1] if at_end else gaps[0]
     place = {"x": frame.right - 4, "text_anchor": "end"} if at_end else {"x": frame.left + 4, "text_anchor": "start"}
     return tag(

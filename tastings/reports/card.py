@@ -20,6 +20,18 @@ MOST_LEADING, MOST_WORDS = 2, 4  # in one line
 _SAYS_NOTHING = frozenset({"aroma", "finish", "body"})  # that there is some tells a customer nothing
 _UNTOLD = frozenset({"faults", "liquor look", "leaf look", "body feeling"})  # families that are for the buyer
 _EVEN = {"leaf_g": 5, "vessel_ml": 110, "s": 20}
+# Heat to begin with while nobody has tasted the lot (common practice, no source). [deg C]
+_BEGIN_C = {
+    "green": 80,
+    "yellow": 85,
+    "white": 90,
+    "scented": 85,
+    "oolong": 95,
+    "black": 95,
+    "dark": 100,
+    "herbal": 100,
+}
+_BEGIN_OTHERWISE_C = 90
 # What means something within a line of CommonMark or in its common extensions, and what does at a line's start.
 _SPECIAL = re.compile(r"[\\`*_\[\]<>#|~&$^{}]|:(?=//)|@|(?<=www)\.", re.IGNORECASE)
 _START = re.compile(r"^(\d*)([-+=.)])")
@@ -73,7 +85,7 @@ def card_facts(  # noqa: PLR0913 - one argument for each kind of record that the
         "heads": {name: words.say(name) for name in ("expect", "brew", "many", "with", "care")},
         "course": _course(development.get("profile") or {}, words) if tasted else words.say("nothing_yet"),
         "cups": _cups(expected, words, labels),
-        "brew": _brew(guide, words),
+        "brew": _brew(guide, words, kind=str(lot.get("kind") or "")),
         "many": _many(steeps, guide, words) if tasted else [words.say("good_unknown")],
         "pairings": [
             {
@@ -189,9 +201,10 @@ def _cups(expected: Sequence[_Cup], words: Catalogue, labels: Mapping[str, str])
     return told if any(cup.leading or cup.there for cup in expected) else []
 
 
-def _brew(guide: Mapping[str, Any] | None, words: Catalogue) -> dict[str, Any]:
+def _brew(guide: Mapping[str, Any] | None, words: Catalogue, *, kind: str) -> dict[str, Any]:
     if not guide or not guide.get("infusions"):
-        return {"lines": [words.say("no_guide", **_EVEN)], "steeps": [], "head": "", "guess": ""}
+        begin = words.say("no_guide", **_EVEN, kettle_c=_BEGIN_C.get(kind, _BEGIN_OTHERWISE_C))
+        return {"lines": [begin], "steeps": [], "head": "", "guess": ""}
     pot, last = guide["pot"], guide.get("last_worthwhile")
     pours = [one for one in guide["infusions"] if last is None or one["number"] <= last] or guide["infusions"][:1]
     rinse_s = guide.get("rinse_s", 10)

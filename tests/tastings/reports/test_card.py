@@ -103,7 +103,7 @@ def test_card_tells_times_that_are_guesses_as_such(lang, word):
 def test_card_without_a_guide_counts_on_the_even_brew():
     told = facts(guide=None)
     assert told["many"] == ["Good for about 9 cups.", "With 80 % probability 7 to 10."]
-    assert told["brew"]["lines"] == ["Not tasted enough yet: begin with 5 g in 110 ml and 20 s."]
+    assert told["brew"]["lines"] == ["Not tasted enough yet: begin with 5 g in 110 ml, water at 95 °C and 20 s."]
 
 
 def test_card_of_a_lot_nobody_tasted_claims_nothing():
@@ -142,6 +142,12 @@ def test_card_names_particular_flavours_and_neither_faults_nor_generalities():
     ]
     foods = " ".join(one["text"] for one in told["pairings"])
     assert ("Dark chocolate" in foods, "cheese" in foods.casefold()) == (True, False)
+
+
+@pytest.mark.parametrize(("kind", "heat"), [("green", "80 °C"), ("dark", "100 °C"), (None, "90 °C")])
+def test_untasted_lot_begins_at_the_heat_of_its_kind(kind, heat):
+    told = facts(lot={**sample.LOT, "kind": kind}, guide=None, development=sample.empty())
+    assert heat in told["brew"]["lines"][0]  # common practice, no source
 
 
 def test_card_of_cups_without_flavours_expects_nothing():

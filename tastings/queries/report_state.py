@@ -1,15 +1,18 @@
 """Whether anything that a lot's report tells may have changed, found in one statement."""
 
 from datetime import date
+from typing import Any
 from uuid import UUID
 
 from django.db import connection
 
 from teams.errors import NotHere
 from teams.models import Member
+from teams.walls import acting_for, team_of
 
 _STATE = """
     SELECT
+        lot.team_id, place.role, place.shop_id,
         team.revision,  -- counts every change of lots, sessions, infusions, notes and the team's own words
         team.ready_roast,
         figures.computed_revision, figures.due_revision, figures.computed_at, figures.method, figures.failure,
@@ -27,7 +30,8 @@ _STATE = """
         JOIN teams_team AS team ON team.id = lot.team_id
         LEFT JOIN tastings_development AS figures ON figures.lot_id = lot.id
         LEFT JOIN tastings_teampanel AS panel ON panel.team_id = team.id
-    WHERE lot.id = %s AND lot.team_id = %s AND NOT lot.removed
+        LEFT JOIN teams_member AS place ON place.team_id = team.id AND place.user_id = %s AND place.left_at IS NULL
+    WHERE lot.id = %s AND NOT lot.removed
 """
 
 
@@ -35,17 +39,44 @@ def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...
     """Return what is another whenever the member's report of a lot may tell something else, and seldom else.
 
     Two readings with equal states tell the same; with different states they may, since a push anywhere in the team
-    changes the state of all its lots. Read it before what is told: what is then kept under it is never older than it.
+    changes the state of all its lots. Read it before the member and all that is told: what is then kept under it is
+    never older than it.
+
+    Parameters
+    ----------
+    member : Member
+        A member of the lot's team, or a guest in it.
 
     Raises
     ------
     NotHere
         The lot is absent, removed or another team's, which look the same.
     """
+    team, _, _, *found = _read(lot, login=member.user_id)
+    if team != member.team_id:
+        raise NotHere
+    return (lot, member.shop_id, today, *found)
+
+
+def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tuple[object, ...]]:
+    """Return the same for a login, with no more of its place in the lot's team than role and shop.
+
+    Raises
+    ------
+    NotHere
+        As `report_state`, and when the login has no place in the lot's team.
+    """
+    with acting_for(team_of("lot", lot)):
+        team, role, shop, *found = _read(lot, login=login)
+    if role is None:
+        raise NotHere
+    return Member(team_id=team, user_id=login, shop_id=shop, role=role), (lot, shop, today, *found)
+
+
+def _read(lot: UUID, *, login: UUID) -> tuple[Any, ...]:
     with connection.cursor() as cursor:
-        cursor.execute(_STATE, [lot, member.team_id])
-        found = cursor.fetchone()
+        cursor.execute(_STATE, [login, lot])
+        found: tuple[Any, ...] | None = cursor.fetchone()
     if found is None:
         raise NotHere
-    # A pot or word may come from memory under the revision at which the member was read, which may be an earlier one.
-    return (lot, member.team_id, member.shop_id, today, member.team.revision, member.team.ready_roast, *found)
+    return found

@@ -36,8 +36,10 @@ def is_id(text: str) -> bool:
 
 def memberships_of(user: User) -> list[Member]:
     """Return the login's present places, the first joined first."""
+    if not user.is_active:
+        return []
     with acting_for(*teams_of_login(user.id)):
-        places = Member.objects.filter(user=user, user__is_active=True, left_at=None)
+        places = Member.objects.filter(user=user, left_at=None)
         found = list(places.select_related("team", "shop").order_by("joined_at", "id"))
     for place in found:
         place.user = user

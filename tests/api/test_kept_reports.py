@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 
 import pytest
+from django.test import Client
 
 from api import report_pages
 from tastings.actions.developments import refresh_development
@@ -17,6 +18,13 @@ from tests.factories import ShopFactory, next_revision
 @pytest.fixture
 def lot(taster, lexicon):
     return tasted_lot(taster)
+
+
+@pytest.fixture
+def browser(taster):
+    found = Client()
+    found.force_login(taster.user)
+    return found
 
 
 @pytest.fixture(autouse=True)
@@ -119,30 +127,48 @@ DEEDS = [
 
 
 @pytest.mark.parametrize("deed", DEEDS)
-def test_page_is_written_anew_when_what_it_tells_changes(taster, lot, monkeypatch, deed):
+def test_page_is_written_anew_when_what_it_tells_changes(taster, browser, lot, monkeypatch, deed):
     page, before = f"/lots/{lot.id}/report/", []
     monkeypatch.setattr(report_pages, "render_around", lambda article, **_: before.append(article) or article)
-    assert taster.client.get(page).content == taster.client.get(page).content
-    assert before[0] is before[1]  # kept, not written again
+    assert browser.get(page).content == browser.get(page).content == taster.client.get(page).content
+    assert before[0] is before[1] is before[2]  # kept, not written again
 
     deed(taster, lot)
     last = before[-1]
-    after = taster.client.get(page).content.decode()
-    monkeypatch.setattr(report_pages, "_reports", report_pages._Reports())
+    after = browser.get(page).content.decode()
     assert after == taster.client.get(page).content.decode()
+    monkeypatch.setattr(report_pages, "_reports", report_pages._Reports())
+    assert after == browser.get(page).content.decode()
     assert after != last
 
 
-def test_page_that_nothing_changed_is_not_told_again(taster, viewer, lot, monkeypatch):
+def test_page_that_nothing_changed_is_not_told_again(taster, browser, lot, monkeypatch):
     page = f"/lots/{lot.id}/report/"
-    first = taster.client.get(page).content
+    first, seen = taster.client.get(page).content, browser.get(page).content
 
     def told(*_, **__):
         raise AssertionError("read again")
 
     monkeypatch.setattr(report_pages, "told_of", told)
-    assert taster.client.get(page).content == first
-    assert "Mist Ridge" in first.decode()
+    assert (taster.client.get(page).content, "Mist Ridge" in first.decode()) == (first, True)
+    assert article_of(browser.get(page)) == article_of(seen) != ""
+
+
+def article_of(page):
+    """Return the report without the page around it, which has a form token of its own each time."""
+    text = getattr(page, "content", page).decode()
+    return text[text.find("<article") : text.find("</article>")]
+
+
+def test_kept_page_is_closed_to_who_left_and_to_others(taster, browser, stranger, lot):
+    page = f"/lots/{lot.id}/report/"
+    other = Client()
+    other.force_login(stranger.user)
+    assert browser.get(page).status_code == 200
+    assert other.get(page).status_code == 404
+    taster.member.left_at = datetime.now(UTC)
+    taster.member.save()
+    assert browser.get(page).status_code == 404
 
 
 def test_page_is_told_again_on_another_day(taster, lot, monkeypatch):

@@ -1,7 +1,7 @@
 """How near cups made by the brew guide come to their target in simulated lots that the method does not assume.
 
 Run from the repository root: ``python -m benchmarks.guide_worlds``. The table goes to ``docs/guide.md``, between its
-two marks, and to standard output. The worlds are those of ``benchmarks/worlds.py``. One core; about two minutes.
+two marks, and to standard output. The worlds are those of ``benchmarks/worlds.py``. One core; three to eight minutes.
 """
 
 import argparse

@@ -6,6 +6,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from tastings.maths.brewing import FloatArray
+from tastings.maths.colour import encoded
 
 WIDTH, HEIGHT = 640, 480
 WHITE = {"x": 0.04, "y": 0.06, "width": 0.14, "height": 0.2}
@@ -48,7 +49,7 @@ def liquor_picture(*, style: str, strength: float) -> bytes:
     through = china * np.exp(-np.array(SHADES[style]) * strength * depth[..., None])
     light = _over(light, china, share=_disc(away, _BOWL))
     light = _over(light, through, share=_disc(away, _LIQUOR))
-    picture = Image.fromarray(np.round(255 * _encoded(light)).astype(np.uint8))
+    picture = Image.fromarray(np.round(255 * encoded(light)).astype(np.uint8))
     font = ImageFont.load_default(size=24)  # still legible at half the size, as the pages show it
     ImageDraw.Draw(picture).text((14, HEIGHT - 36), "drawn for the demo", fill=(250, 246, 238), font=font)
     written = BytesIO()
@@ -71,9 +72,3 @@ def _disc(away: FloatArray, radius: float) -> FloatArray:
 
 def _over(below: FloatArray, above: FloatArray, *, share: FloatArray) -> FloatArray:
     return np.asarray(below + (above - below) * share[..., None])
-
-
-def _encoded(light: FloatArray) -> FloatArray:
-    """Apply sRGB's transfer curve (IEC 61966-2-1)."""
-    held = np.clip(light, 0.0, 1.0)
-    return np.asarray(np.where(held <= 0.0031308, 12.92 * held, 1.055 * held ** (1 / 2.4) - 0.055))

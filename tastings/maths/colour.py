@@ -47,6 +47,33 @@ def linear(srgb: Floats) -> Floats:
     return np.where(srgb <= 0.04045, srgb / 12.92, lifted)
 
 
+def encoded(light: Floats) -> Floats:
+    """Apply sRGB's transfer curve, the inverse of :func:`linear`; what sRGB cannot show is cut to its ends.
+
+    Parameters
+    ----------
+    light : float64[..., 3]
+        Proportional to light. [0 to 1]
+
+    Returns
+    -------
+    float64[..., 3]
+        Encoded values. [0 to 1]
+
+    Notes
+    -----
+    Source: IEC 61966-2-1.
+
+    Examples
+    --------
+    >>> encoded(np.array([0.0, 0.2140411, 1.0])).round(4).tolist()
+    [0.0, 0.5, 1.0]
+    """
+    held = np.clip(light, 0.0, 1.0)
+    curved = np.where(held <= 0.0031308, 12.92 * held, 1.055 * np.maximum(held, 1e-12) ** (1 / 2.4) - 0.055)
+    return np.asarray(np.clip(curved, 0.0, 1.0), dtype=np.float64)
+
+
 def xyz_of(linear_rgb: Floats) -> Floats:
     """Return X, Y, Z of linear sRGB; the white of sRGB has Y = 1."""
     return np.asarray(linear_rgb @ SRGB_TO_XYZ.T, dtype=np.float64)
@@ -107,9 +134,7 @@ def srgb_of(lab: Floats) -> Floats:
     f_y = (lab[..., 0] + 16) / 116
     bent = np.stack([f_y + lab[..., 1] / 500, f_y, f_y - lab[..., 2] / 200], axis=-1)
     ratio = np.where(bent**3 > _EDGE, bent**3, (116 * bent - 16) / _SLOPE)
-    light = np.clip((ratio * D65) @ np.linalg.inv(SRGB_TO_XYZ).T, 0.0, 1.0)
-    encoded = np.where(light <= 0.0031308, 12.92 * light, 1.055 * np.maximum(light, 1e-12) ** (1 / 2.4) - 0.055)
-    return np.asarray(np.clip(encoded, 0.0, 1.0), dtype=np.float64)
+    return encoded((ratio * D65) @ np.linalg.inv(SRGB_TO_XYZ).T)
 
 
 def adaptation(*, seen: Floats, wanted: Floats) -> Floats:

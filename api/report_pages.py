@@ -5,8 +5,6 @@ from __future__ import annotations
 import hashlib
 import json
 import time
-from collections import OrderedDict
-from threading import Lock
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
@@ -19,6 +17,7 @@ from django.views.decorators.http import require_safe
 from api.conditional import id_in_address
 from api.pages import page, places_of
 from tastings.actions.papers import ask_paper, paper_now
+from tastings.queries.memory import Memory
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state, report_state_of
 from tastings.queries.reports import picture_of_lot, told_of
@@ -45,49 +44,12 @@ WAIT_S = 4.0
 AGAIN_S = 2
 _LOOK_EVERY_S = 0.04
 _FORMS = {"pdf": "application/pdf", "png": "image/png"}
-_MOST_KEPT = 200
 
 
-class _Reports:
-    """Names and articles of reports as they were last written, by what they tell. Threads of one process share them.
-
-    First by the state of what they tell of, which is quick to find; a push to another lot of the team changes it too,
-    so then by the digest of all that is told.
-    """
-
-    def __init__(self) -> None:
-        self._kept: OrderedDict[object, tuple[str, SafeString]] = OrderedDict()
-        self._lock = Lock()
-
-    def of(
-        self, state: tuple[object, ...], tell: Callable[[], Mapping[str, Any]], *, downloads: Mapping[str, str]
-    ) -> tuple[str, SafeString]:
-        """Return the lot's name and the article, told and written anew only when something may have changed."""
-        seen = (*state, *downloads.values())
-        found = self._found(seen)
-        if found is None:
-            told = tell()
-            digest = hashlib.sha256(json.dumps([told, downloads], default=str).encode()).digest()
-            found = self._found(digest) or (str(told["lot"]["name"]), render_article(downloads=downloads, **told))
-            self._keep(digest, found)
-            self._keep(seen, found)
-        return found
-
-    def _found(self, key: object) -> tuple[str, SafeString] | None:
-        with self._lock:
-            found = self._kept.get(key)
-            if found is not None:
-                self._kept.move_to_end(key)
-            return found
-
-    def _keep(self, key: object, found: tuple[str, SafeString]) -> None:
-        with self._lock:
-            self._kept[key] = found
-            while len(self._kept) > _MOST_KEPT:
-                self._kept.popitem(last=False)
-
-
-_reports = _Reports()
+_by_state: Memory[tuple[str, SafeString]] = Memory(100)
+"""A lot's name and its report as it was last written, by the state of what it tells, which is quick to find."""
+_by_digest: Memory[tuple[str, SafeString]] = Memory(100)
+"""The same by the digest of all that it tells, since a push to another lot of the team changes the state too."""
 
 
 def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
@@ -151,7 +113,9 @@ def links_to(member: Member, lot: UUID) -> str:
 def article(
     state: tuple[object, ...], tell: Callable[[], Mapping[str, Any]], *, beside: str, card: str = ""
 ) -> tuple[str, SafeString]:
-    """Write the report with links to its other forms, which lie beside an address, and to the card.
+    """Return the lot's name and its report, told and written anew only when something may have changed.
+
+    It has links to its other forms, which lie beside an address, and to the card.
 
     Parameters
     ----------
@@ -160,7 +124,14 @@ def article(
     """
     names = {"PDF": "pdf", "Picture": "png", "Curve as SVG": "svg", "Figures as CSV": "csv"}
     downloads = {name: f"{beside}.{ending}" for name, ending in names.items()}
-    return _reports.of(state, tell, downloads=downloads | ({"Card for customers": card} if card else {}))
+    downloads |= {"Card for customers": card} if card else {}
+
+    def written() -> tuple[str, SafeString]:
+        told = tell()
+        digest = hashlib.sha256(json.dumps([told, downloads], default=str).encode()).digest()
+        return _by_digest.get(digest, lambda: (str(told["lot"]["name"]), render_article(downloads=downloads, **told)))
+
+    return _by_state.get((*state, *downloads.values()), written)
 
 
 @page

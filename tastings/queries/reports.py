@@ -5,10 +5,9 @@ memory under all that it follows from, so that a report that is read again costs
 """
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from datetime import date
 from statistics import median
-from threading import Lock
 from typing import Any
 from uuid import UUID
 
@@ -20,6 +19,7 @@ from tastings.maths.pots import Pot
 from tastings.models import Descriptor, Infusion, Photo, Session, TeamPanel
 from tastings.queries.developments import figures_of, labels_of, sessions_shown
 from tastings.queries.guides import guide_for
+from tastings.queries.memory import Memory
 from tastings.queries.panels import panel_for
 from tastings.queries.photos import ServedFile, file_of, name_on_disk, visible_photos
 from tastings.queries.records import Record, open_sessions
@@ -31,31 +31,9 @@ MOST_PHOTOS = 12
 _USUAL_OF = 40  # latest sessions that show a shop's usual pot
 _POT = ("vessel_ml", "vessel_material", "warmed", "altitude_m", "pour_s")
 _VESSEL = ("vessel_ml", "vessel_material", "warmed", "altitude_m")
-_MOST_KEPT = 512
 
 
-class _Memory:
-    """The latest answers by what they follow from. Threads of one process share it."""
-
-    def __init__(self) -> None:
-        self._kept: dict[tuple[object, ...], Any] = {}
-        self._lock = Lock()
-
-    def get(self, key: tuple[object, ...], make: Callable[[], Any]) -> Any:  # noqa: ANN401 - whatever is made
-        """Return what was made under this key, or make it."""
-        with self._lock:
-            if key in self._kept:
-                self._kept[key] = found = self._kept.pop(key)
-                return found
-        made = make()
-        with self._lock:
-            self._kept[key] = made
-            while len(self._kept) > _MOST_KEPT:
-                del self._kept[next(iter(self._kept))]
-        return made
-
-
-_memory = _Memory()
+_memory: Memory[Any] = Memory(512)
 
 
 def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:

@@ -25,7 +25,7 @@ DEPARTURE_WORDS = {
     "leaf_ratio": "leaf to water",
     "cold_vessel": "cold vessel",
 }
-_WEAKENS = frozenset({"cool_water", "short_steep", "cold_vessel"})
+_SIGN = {"cool_water": -1, "short_steep": -1, "cold_vessel": -1, "long_steep": 1}  # what each does to a cup by itself
 _TOLD = re.compile(r"[0-9.]+ points (weaker|stronger)")
 # The even brew is worked out to here (contract), so a count that reaches it may well be higher.
 LAST_INFUSION = 12
@@ -224,17 +224,22 @@ def departure_sentences(development: Mapping[str, Any], *, session_names: Mappin
 def _departure_sentence(session: str, kind: str, detail: str, found: Sequence[Mapping[str, Any]]) -> str:
     numbers = sorted({int(d["infusion"]) for d in found if d.get("infusion") is not None})
     whole = "cups on average" in detail
-    said = f", {'infusion' if len(numbers) == 1 else 'infusions'} {numbers_listed(numbers)}" if numbers else ""
-    where = "" if whole else said
+    which = f", {'infusion' if len(numbers) == 1 else 'infusions'} {numbers_listed(numbers)}"
+    where = which if numbers and not whole else ""
     effects = [float(d["effect"]) for d in found if d.get("effect") is not None]
     told = bool(_TOLD.search(detail))
     effect = "" if told or not effects else f" {_effect_words(effects)}"
     figures = f": {detail.rstrip('. ')}" if detail else ""
-    # A weaker brew leaves more in the leaf, which can outweigh what it took less of, and the other way round.
-    turned = whole and effects and (kind in _WEAKENS) == (effects[0] > 0) and kind in _WEAKENS | {"long_steep"}
-    why = " It took less early and left more for later." if turned and effects[0] > 0 else ""
-    why = " It took more early and left less for later." if turned and effects[0] < 0 else why
+    why = _turned(kind, effects[0]) if whole and effects else ""
     return f"{session}{where}, {DEPARTURE_WORDS.get(kind, plain(kind).lower())}{figures}.{effect}{why}"
+
+
+def _turned(kind: str, effect: float) -> str:
+    """Say why a weaker brew made stronger cups: it leaves more in the leaf; or the other way round."""
+    if _SIGN.get(kind, 0) * effect >= 0:
+        return ""
+    less, more = ("less", "more") if effect > 0 else ("more", "less")
+    return f" It took {less} early and left {more} for later."
 
 
 def _effect_words(effects: Sequence[float]) -> str:

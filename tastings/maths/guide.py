@@ -20,7 +20,6 @@ from scipy.optimize import brentq
 from tastings.maths.advice import cautions
 from tastings.maths.brewing import EVEN_INFUSIONS, EVEN_RINSE_S, FloatArray, contact_s
 from tastings.maths.brews import Brew, Pour, TasterScale
-from tastings.maths.custom import Custom
 from tastings.maths.endings import FinishLine
 from tastings.maths.guests import Price, caffeine, cost, serving
 from tastings.maths.guided import Guide, GuidedPour
@@ -44,6 +43,7 @@ from tastings.maths.protocols import HERBAL, protocol
 from tastings.maths.remedies import POINTS, Remedies, Steeps, remedies
 from tastings.maths.steep_times import LONGEST_S, NextPour, timed_s
 from tastings.maths.target import Target, target_of
+from tastings.maths.usual import UsualBrew
 
 __all__ = ["Guide", "Pot", "Tea", "guide"]
 
@@ -103,9 +103,9 @@ def guide(  # noqa: PLR0913 - each is one of the question's own words
     known = known_leaf(brews, scales=scales, line=line)
     if pot.style in (STANDARD_BOWL, COVERED_BOWL):
         return table.by_standard(known)
-    custom = Custom.of(known.followed)
-    if custom is not None:
-        table = replace(table, pot=custom.filled(pot), rinsed=custom.rinsed)
+    usual = UsualBrew.of(known.followed)
+    if usual is not None:
+        table = replace(table, pot=usual.filled(pot), rinsed=usual.rinsed)
     return table.long_mug(known) if pot.style == LONG_MUG else table.small_pot(known)
 
 

@@ -55,7 +55,7 @@ class PotError(BrewError):
 class Pot:
     """What was said of the pot and the table; None where nothing was.
 
-    Then the style's own value is taken, or what was usual where the lot was tasted (`tastings.maths.custom`); while
+    Then the style's own value is taken, or what was usual where the lot was tasted (`tastings.maths.usual`); while
     nobody has tasted it, leaf and heat of the even brew.
 
     Parameters

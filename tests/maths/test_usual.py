@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from tastings.maths.custom import Custom
 from tastings.maths.evidence import COOLEST_C, RATIO_RANGE, follow
 from tastings.maths.extraction import usual_grid
 from tastings.maths.guide import guide
 from tastings.maths.pots import LONG_MUG, STANDARD_BOWL, Pot
+from tastings.maths.usual import UsualBrew
 from tests.maths.brewed import brew_of, pour_of
 
 FALLING = (6.0, 5.0, 4.0, 3.0, 2.0)
@@ -21,8 +21,8 @@ def cool_brew(session="s", *, kettle_c=81.0, leaf_g=4.0, rinsed=False):
     return replace(brew, pours=pours)
 
 
-def custom_of(*brews):
-    return Custom.of(follow(brews, grid=usual_grid(), scales={})[0])
+def usual_of(*brews):
+    return UsualBrew.of(follow(brews, grid=usual_grid(), scales={})[0])
 
 
 def test_heat_leaf_and_rinse_are_those_of_the_sessions():
@@ -42,16 +42,16 @@ def test_median_session_decides_and_most_of_them_about_the_rinse():
         cool_brew("b", kettle_c=82.4, leaf_g=4.4, rinsed=True),
         cool_brew("c", kettle_c=99.0, leaf_g=5.0, rinsed=True),
     ]
-    found = custom_of(*brews)
+    found = usual_of(*brews)
     assert (found.kettle_c, found.leaf_g_per_ml, found.rinsed) == (82.0, pytest.approx(0.04), True)
-    assert custom_of(brews[0], brews[1]).rinsed is False
-    assert custom_of() is None
+    assert usual_of(brews[0], brews[1]).rinsed is False
+    assert usual_of() is None
 
 
 def test_one_cooled_kettle_moves_nothing():
     brew = cool_brew(kettle_c=96.0)
     cooled = replace(brew, pours=tuple(replace(p, kettle_c=70.0) if p.number == 3 else p for p in brew.pours))
-    assert custom_of(cooled).kettle_c == 96.0
+    assert usual_of(cooled).kettle_c == 96.0
 
 
 def test_mug_takes_the_heat_and_works_its_own_leaf_out():
@@ -66,7 +66,7 @@ def test_evaluation_stays_as_the_standard_lays_it_down():
 
 
 def test_heat_and_leaf_stay_within_what_can_be_foretold():
-    cold = Custom(kettle_c=20.0, leaf_g_per_ml=9.0, rinsed=False).filled(Pot())
+    cold = UsualBrew(kettle_c=20.0, leaf_g_per_ml=9.0, rinsed=False).filled(Pot())
     assert cold.kettle_c == COOLEST_C
     assert cold.leaf_g == pytest.approx(RATIO_RANGE[1] * 5.0)
 
@@ -78,7 +78,7 @@ def test_kettle_of_a_high_place_is_never_above_its_boiling_point():
 
 def test_pours_without_ratings_count_as_brewed():
     brew = replace(cool_brew(), pours=(*cool_brew().pours, pour_of(6, kettle_c=81.0)))
-    assert custom_of(brew).kettle_c == 81.0
+    assert usual_of(brew).kettle_c == 81.0
 
 
 def test_leaf_goes_by_the_water_that_was_poured_and_not_by_what_the_pot_could_hold():
@@ -89,9 +89,9 @@ def test_leaf_goes_by_the_water_that_was_poured_and_not_by_what_the_pot_could_ho
 
 def test_water_of_a_high_place_is_carried_down_as_hot_as_it_was():
     high = replace(cool_brew(kettle_c=100.0), altitude_m=3000.0)
-    assert custom_of(high).kettle_c == 90.0  # boiling point at 3 km, as in test_brewing
+    assert usual_of(high).kettle_c == 90.0  # boiling point at 3 km, as in test_brewing
 
 
 def test_small_pot_is_weighed_more_finely():
-    custom = Custom(kettle_c=90.0, leaf_g_per_ml=0.0093, rinsed=False)
-    assert custom.filled(Pot(vessel_ml=30.0)).leaf_g == pytest.approx(0.3)
+    usual = UsualBrew(kettle_c=90.0, leaf_g_per_ml=0.0093, rinsed=False)
+    assert usual.filled(Pot(vessel_ml=30.0)).leaf_g == pytest.approx(0.3)

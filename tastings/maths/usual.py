@@ -18,7 +18,7 @@ SMALL_ML = 60.0  # below this half a gram is too much of a step
 
 
 @dataclass(frozen=True, slots=True)
-class Custom:
+class UsualBrew:
     """What was usual in the sessions of one lot.
 
     Parameters
@@ -36,7 +36,7 @@ class Custom:
     rinsed: bool
 
     @classmethod
-    def of(cls, followed: Sequence[Followed]) -> "Custom | None":
+    def of(cls, followed: Sequence[Followed]) -> "UsualBrew | None":
         """Look at the usable sessions of a lot; None without one."""
         told = [(one, pours) for one in followed if (pours := [p for p in one.brew.pours if p.number > 0])]
         if not told:
@@ -54,7 +54,7 @@ class Custom:
 
         Examples
         --------
-        >>> Custom(kettle_c=82.0, leaf_g_per_ml=0.036, rinsed=False).filled(Pot(vessel_ml=150.0)).leaf_g
+        >>> UsualBrew(kettle_c=82.0, leaf_g_per_ml=0.036, rinsed=False).filled(Pot(vessel_ml=150.0)).leaf_g
         5.5
         """
         kettle_c = max(self.kettle_c, COOLEST_C) if pot.kettle_c is None else pot.kettle_c

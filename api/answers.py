@@ -162,7 +162,9 @@ POT = (
     ),
     OpenApiParameter("vessel_ml", float, description="default 110, for long_mug 300"),
     OpenApiParameter(
-        "leaf_g", float, description="default as the lot was tasted, to half a gram; for long_mug worked out"
+        "leaf_g",
+        float,
+        description="default as the lot was tasted, to half a gram, below 60 ml to a tenth; for long_mug worked out",
     ),
     OpenApiParameter("kettle_c", float, description="50 to 100, default as the lot was tasted: the median"),
     OpenApiParameter("vessel_material", str, enum=MATERIALS, description="default porcelain"),

@@ -63,7 +63,8 @@ class Pot:
     style : str
         One of :data:`STYLES`.
     leaf_g : float or None
-        Dry leaf; for a small pot as the lot was tasted, to half a gram; worked out for a mug. [g]
+        Dry leaf; for a small pot as the lot was tasted, to half a gram (below 60 ml to a tenth); worked out for
+        a mug. [g]
     vessel_ml : float or None
         110 for a small pot, 300 for a mug, 310 (or 150) for the standard's pot. [ml]
     kettle_c : float or None

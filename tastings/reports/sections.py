@@ -106,7 +106,7 @@ def count_in_pot(steeps: Mapping[str, Any] | None, guide: Mapping[str, Any] | No
     count, even = (guide or {}).get("last_worthwhile"), (steeps or {}).get("recommended")
     if not count or even is None or round(even) == count:
         return ""
-    return f"By the times below, which keep the cup at one strength, it gives about {count}."
+    return f"By its brew guide, which keeps the cup at one strength, it gives about {count}."
 
 
 def guessed(guide: Mapping[str, Any]) -> set[int]:

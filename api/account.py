@@ -5,36 +5,20 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from django.conf import settings
-from django.http import HttpRequest
 from django.utils import timezone
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import address_of, token_of
+from api.http.auth import address_of, token_of
+from api.http.resets import ANSWER, request_reset
 from api.people import text_in
 from api.records import body_of
-from lots.shape import Unfit, clean_text
-from tastings.jobs import Job, later
+from lots.schema import Unfit, clean_text
 from teams.actions.passwords import change_email, change_password
-from teams.actions.resets import ask_for_reset, reset_password
+from teams.actions.resets import reset_password
 from teams.errors import Invalid, Problem
-
-ASKED = "If there is such a login and it has an e-mail address, a link to set a new password is on its way there."
-"""Said whatever was asked."""
-
-
-def site_of(request: HttpRequest | Request) -> str:
-    """Return scheme and host for links that are mailed: as configured, or as the request came."""
-    return settings.SITE_URL or f"{request.scheme}://{request.get_host()}"
-
-
-def ask(request: HttpRequest | Request, asked: str) -> None:
-    """Store that somebody forgot a password, and ask a worker to see to it."""
-    made = ask_for_reset(asked, site=site_of(request), address=address_of(request), now=timezone.now())
-    later(Job.MAIL_RESET, str(made))
 
 
 class Password(APIView):
@@ -88,8 +72,8 @@ class AskForReset(APIView):
         username = text_in(body_of(request), "username", problems=problems)
         if problems:
             raise Invalid(problems=problems)
-        ask(request, username)
-        return Response({"detail": ASKED}, status=202)
+        request_reset(request, username)
+        return Response({"detail": ANSWER}, status=202)
 
 
 class Reset(APIView):

@@ -4,9 +4,9 @@ from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers as s
 
 from api.documents import an_object, fields_of
-from tastings.maths.pots import STYLES
-from tastings.maths.target import FROM_LIKING, FROM_SECOND
-from tastings.shapes import MATERIALS, TRIAL, TRIANGLE_TEST
+from tastings.maths.guide.pots import STYLES
+from tastings.maths.guide.target import FROM_LIKING, FROM_SECOND
+from tastings.schemas import MATERIALS, TRIAL, TRIANGLE_TEST
 
 _PROFILE = an_object(
     "Profile",

@@ -9,8 +9,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import member_of
-from api.conditional import page_of
+from api.http.auth import member_of
+from api.http.conditional import page_of
 from api.people import moment
 from teams.errors import Invalid, Problem
 from teams.queries.access import audit_of

@@ -6,8 +6,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import member_of
-from api.conditional import id_in_address, tagged
+from api.http.auth import member_of
+from api.http.conditional import id_in_address, tagged
 from tastings.queries.comparisons import compare_lots, compare_within
 from teams.errors import Invalid, Problem
 

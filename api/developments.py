@@ -8,14 +8,14 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import member_of
-from api.conditional import id_in_address, tagged
-from lots.shape import Field, Unfit, clean
-from tastings.maths.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
+from api.http.auth import member_of
+from api.http.conditional import id_in_address, tagged
+from lots.schema import Field, Unfit, clean
+from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
 from tastings.queries.developments import development_for
 from tastings.queries.guides import guide_for
 from tastings.queries.verdicts import arrival_check_for, readiness_for
-from tastings.shapes import INFUSION, SESSION
+from tastings.schemas import INFUSION, SESSION
 from teams.errors import Invalid, Problem
 
 

@@ -8,7 +8,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers as s
 
-from lots.shape import Field, Shape
+from lots.schema import Field, Shape
 
 Serializer = type[s.Serializer[Any]]
 

@@ -5,7 +5,7 @@ from rest_framework import serializers as s
 from api import documents as doc
 from api.documents import an_object, described, fields_of, problem
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
-from tastings.shapes import CHOSEN, FLIGHT
+from tastings.schemas import CHOSEN, FLIGHT
 
 
 def _counted(name: str, *of: str) -> s.Serializer[object]:

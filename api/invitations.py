@@ -14,11 +14,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import caller_of, member_of
-from api.conditional import id_in_address, page_of
+from api.http.auth import caller_of, member_of
+from api.http.conditional import id_in_address, page_of
 from api.people import id_in, moment, signed_in, text_in
 from api.records import body_of
-from lots.shape import Unfit, clean_moment
+from lots.schema import Unfit, clean_moment
 from teams.actions.invitations import Newcomer, accept_invitation, invite, revoke_invitation
 from teams.errors import Invalid, Problem
 from teams.queries.access import invitation_for, invitations_of

@@ -24,7 +24,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.problems import MEDIA_TYPE, document
+from api.http.problems import MEDIA_TYPE, document
 from teams.actions.people import digest_of
 from teams.errors import NotServed
 from teams.queries.people import live_tokens, revisions_of, token_with

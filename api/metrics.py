@@ -25,11 +25,11 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Histo
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
 
-from api.problems import no_such_route
+from api.http.problems import no_such_route
 from tastings.actions.push.change import SHAPES, Verdict
+from tastings.job_metrics import BOUNDS_S, worked
 from tastings.queries.due import waiting
 from tastings.queues import BrokerDown, queues
-from tastings.worked import BOUNDS_S, worked
 
 _HERE = CollectorRegistry(auto_describe=False)
 REQUESTS = Counter("leafspan_requests", "Requests answered", ("method", "route", "status"), registry=_HERE)

@@ -13,10 +13,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import address_of, caller_of, member_of, token_of
-from api.conditional import id_in_address, tagged
+from api.http.auth import address_of, caller_of, member_of, token_of
+from api.http.conditional import id_in_address, tagged
 from api.records import body_of
-from lots.shape import Unfit, clean_id, clean_text
+from lots.schema import Unfit, clean_id, clean_text
 from teams.actions.guard import Credentials
 from teams.actions.passwords import sign_out_everywhere
 from teams.actions.people import change_team, name_shop, sign_out, sign_out_device

@@ -9,8 +9,8 @@ from api.documents import an_object, described, fields_of, problem
 from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
 from tastings.actions.photo_colour import REGIONS
 from tastings.actions.picture import REFUSALS
-from tastings.maths.liquor import REASONS
-from tastings.shapes import PHOTO
+from tastings.maths.colour.liquor import REASONS
+from tastings.schemas import PHOTO
 
 
 def _told(words: dict[str, str]) -> str:

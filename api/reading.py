@@ -5,10 +5,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import device_of, member_of
-from api.conditional import expected_revision, id_in_address, tagged
+from api.http.auth import device_of, member_of
+from api.http.conditional import expected_revision, id_in_address, tagged
 from api.records import body_of, shown
-from lots.shape import Unfit, clean_text
+from lots.schema import Unfit, clean_text
 from tastings.actions.merging import merge_word
 from tastings.actions.reading import accept_suggestions
 from tastings.queries.reading import reading_of, suggestions_for

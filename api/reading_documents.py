@@ -5,7 +5,7 @@ from rest_framework import serializers as s
 from api import documents as doc
 from api.documents import an_object, described, problem
 from api.reading import AcceptSuggestions, MergeWord, Read, SuggestionsOf
-from tastings.shapes import DESCRIPTOR, NOTE
+from tastings.schemas import DESCRIPTOR, NOTE
 
 _SUGGESTION = an_object(
     "Suggestion",

@@ -12,10 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import device_of, member_of
-from api.conditional import expected_revision, id_in_address, page_of, tagged
+from api.http.auth import device_of, member_of
+from api.http.conditional import expected_revision, id_in_address, page_of, tagged
 from lots.merge import DELETED
-from lots.shape import Unfit, clean_id
+from lots.schema import Unfit, clean_id
 from tastings.actions.push import NEW, SHAPES, Change, Verdict, checked, push_changes
 from tastings.queries.records import Record, history_for, record_for, records_of
 from teams.errors import Changed, Invalid, NotAllowed, NotHere, Problem

@@ -13,14 +13,14 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api import documents as doc
-from api.auth import member_of
-from api.conditional import id_in_address, page_of, tagged
 from api.documents import an_object, described, fields_of, problem
+from api.http.auth import member_of
+from api.http.conditional import id_in_address, page_of, tagged
 from api.records import body_of
 from api.triangles import take_id
 from tastings.actions.shares import give_share, revoke_share
 from tastings.queries.shares import share_for, share_shown, shares_of, token_of
-from tastings.shapes import SHARE
+from tastings.schemas import SHARE
 
 
 def _shown(request: Request, share: Any, *, now: datetime) -> dict[str, Any]:  # noqa: ANN401 - a row of the room below

@@ -7,12 +7,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import member_of, token_of
-from api.dialects import SPOKEN
+from api.http.auth import member_of, token_of
+from api.http.parsing import TooLarge
 from api.metrics import count_verdicts
-from api.parsing import TooLarge
 from api.records import body_of
-from lots.shape import Unfit, clean_id
+from api.schema_versions import SPOKEN
+from lots.schema import Unfit, clean_id
 from tastings.actions.push import push
 from tastings.queries.pull import pull
 from teams.actions.people import check_cursor

@@ -8,10 +8,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.auth import member_of
-from api.conditional import id_in_address, page_of, tagged
+from api.http.auth import member_of
+from api.http.conditional import id_in_address, page_of, tagged
 from api.records import body_of
-from lots.shape import Unfit, clean_id
+from lots.schema import Unfit, clean_id
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.triangles import triangle_test_for, triangle_tests_of
 from teams.errors import Invalid, Problem

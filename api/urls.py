@@ -14,7 +14,6 @@ from api.account_documents import MEMBER_CHANGE
 from api.audit import Audit
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
-from api.docs_page import DocsPage, Document
 from api.documents import described, problem
 from api.export import DESCRIBED as EXPORT_DESCRIBED
 from api.export import TeamExport
@@ -33,7 +32,7 @@ from api.shares import DESCRIBED as SHARES_DESCRIBED
 from api.shares import OneShare, Shares
 from api.sync import Sync
 from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
-from lots.shape import Shape
+from lots.schema import Shape
 from tastings.actions.push import SHAPES
 
 
@@ -256,6 +255,4 @@ urlpatterns = [
     path("flights/<str:flight_id>/decision", Decision.as_view()),
     path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),
-    path("schema", Document.as_view(), name="schema"),
-    path("docs", DocsPage.as_view()),
 ]

@@ -15,10 +15,10 @@ import numpy as np
 
 from benchmarks.questions import Faced, Rested, a_pair, a_rested_lot, an_arrival
 from benchmarks.study import Progress
-from tastings.maths.arrival import DIFFERENT, NOTICEABLE, SAME, Arrival
-from tastings.maths.compare import LIKING
-from tastings.maths.develop import STRENGTH
-from tastings.maths.readiness import CANNOT_TELL, READY, RESTING
+from tastings.maths.comparison.arrival import DIFFERENT, NOTICEABLE, SAME, Arrival
+from tastings.maths.comparison.side_by_side import LIKING
+from tastings.maths.curve.estimate import STRENGTH
+from tastings.maths.roast.readiness import CANNOT_TELL, READY, RESTING
 
 LOTS = 1000
 ARRIVALS = 100

@@ -4,14 +4,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from benchmarks.worlds import N_TASTERS, some_leaf, some_session, some_table
-from tastings.maths.brewing import EVEN_INFUSIONS, FloatArray
-from tastings.maths.brews import HIGHEST, Brew
-from tastings.maths.develop import develop
-from tastings.maths.development import Development
-from tastings.maths.profile import LABELS, shapes
+from tastings.maths.arrays import BoolArray, FloatArray
+from tastings.maths.brewing.brews import HIGHEST, Brew
+from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.curve.development import Development
+from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.profile import LABELS, shapes
 
 SURE = 0.8
 
@@ -22,7 +22,7 @@ class Scored:
 
     error: FloatArray
     plain_error: FloatArray
-    covered: NDArray[np.bool_]
+    covered: BoolArray
     probability: FloatArray
     true_label: int
     plain_label: int
@@ -50,15 +50,15 @@ class Scores:
         """Return the share of intervals that hold the truth, by infusion."""
         return np.asarray(np.mean([one.covered for one in self.lots], axis=0), dtype=np.float64)
 
-    def right(self) -> NDArray[np.bool_]:
+    def right(self) -> BoolArray:
         """Whether the likeliest label is the true one."""
         return np.array([one.probability.argmax() == one.true_label for one in self.lots])
 
-    def plain_right(self) -> NDArray[np.bool_]:
+    def plain_right(self) -> BoolArray:
         """Whether the label read off the averages is."""
         return np.array([one.plain_label == one.true_label for one in self.lots])
 
-    def sure(self) -> NDArray[np.bool_]:
+    def sure(self) -> BoolArray:
         """Whether the likeliest label has a probability above 0.8."""
         return np.array([one.probability.max() > SURE for one in self.lots])
 

@@ -82,12 +82,12 @@ def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
 
     from tastings.actions.lexicon import load_lexicon
     from tastings.actions.push import push
+    from tastings.job_metrics import worked
     from tastings.jobs import Job
     from tastings.models import Development
-    from tastings.worked import worked
     from teams.actions.people import new_team
     from teams.models import Member
-    from teams.walls import as_owner
+    from teams.row_security import as_owner
 
     as_owner()  # who asks here; the workers act as the application
     call_command("migrate", interactive=False, verbosity=0)

@@ -15,11 +15,11 @@ import numpy as np
 
 from benchmarks.curves import Scores, scored
 from benchmarks.worlds import some_leaf, some_session, some_table
-from tastings.maths.brews import Brew
-from tastings.maths.develop import develop
-from tastings.maths.endings import finish_line
-from tastings.maths.steeps import Steeps, worthwhile_steeps
-from tastings.maths.tasters import calibrate
+from tastings.maths.brewing.brews import Brew
+from tastings.maths.curve.endings import finish_line
+from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.steep_count import Steeps, worthwhile_steeps
+from tastings.maths.panel.calibration import calibrate
 
 SESSIONS = (1, 3, 8)
 LOTS = 6

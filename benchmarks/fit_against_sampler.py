@@ -21,20 +21,20 @@ from time import perf_counter
 
 import emcee
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.optimize import minimize
 
 from benchmarks.worlds import some_leaf, some_session, some_table
-from tastings.maths.brewing import FloatArray, Steeping, even_brew, steeped
-from tastings.maths.brews import Brew, TasterScale, checked
-from tastings.maths.evidence import Followed, follow
-from tastings.maths.extraction import USUAL_SHARE, cup_strength, shares, taste, usual_grid
-from tastings.maths.kept import KEPT
-from tastings.maths.level import LEVEL_MEAN, LEVEL_SD, level_of, level_parts
-from tastings.maths.posterior import fit
-from tastings.maths.sums import SESSION_GAIN_SD, SESSION_SHIFT_SD, SIGMA
-from tastings.maths.team import absent
+from tastings.maths.arrays import FloatArray, IndexArray
+from tastings.maths.brewing.brews import Brew, TasterScale, checked
+from tastings.maths.brewing.extraction import USUAL_SHARE, cup_strength, shares, taste, usual_grid
+from tastings.maths.brewing.heat import Steeping, even_brew, steeped
+from tastings.maths.curve.evidence import Followed, follow
+from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, level_of, level_parts
+from tastings.maths.curve.posterior import fit
+from tastings.maths.curve.scale_effects import absent
+from tastings.maths.curve.stored_totals import KEPT
+from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SESSION_SHIFT_SD, SIGMA
 
 DESCRIPTOR = "strength"
 WALKERS = 32
@@ -51,10 +51,10 @@ class Lot:
     """A lot's ratings in one row, and which session and taster each belongs to."""
 
     steepings: list[Steeping]
-    index: list[NDArray[np.intp]]
+    index: list[IndexArray]
     said: FloatArray
-    session: NDArray[np.intp]
-    taster: NDArray[np.intp]
+    session: IndexArray
+    taster: IndexArray
     n_absent: float
 
     @classmethod

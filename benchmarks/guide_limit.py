@@ -29,14 +29,15 @@ from scipy.special import ndtr
 
 from benchmarks.guide_worlds import PAGE, START, WORLDS, poured, rms, some_pot
 from benchmarks.worlds import MAKES, N_TASTERS, THERMOMETER_C, some_leaf, some_session, some_table
-from tastings.maths.brewing import EVEN_RINSE_S, FloatArray, even_brew, rate_factor, steeped
-from tastings.maths.brews import HIGHEST, LOWEST, Brew
-from tastings.maths.extraction import USUAL_SHARE, wetted_s
-from tastings.maths.guide import guide
-from tastings.maths.guided import Guide
-from tastings.maths.leaf import known_leaf
-from tastings.maths.steep_times import LONGEST_S, SHORTEST_S, timed_s
-from tastings.maths.target import ABOVE_LINE
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew
+from tastings.maths.brewing.extraction import USUAL_SHARE, wetted_s
+from tastings.maths.brewing.heat import EVEN_RINSE_S, even_brew, rate_factor, steeped
+from tastings.maths.guide.answer import Guide
+from tastings.maths.guide.leaf import known_leaf
+from tastings.maths.guide.plan import guide
+from tastings.maths.guide.target import ABOVE_LINE
+from tastings.maths.guide.timing import LONGEST_S, SHORTEST_S, timed_s
 
 LOTS = 120
 DRAWS = {1: 100_000, 3: 1_000_000}

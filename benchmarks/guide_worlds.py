@@ -13,12 +13,13 @@ from pathlib import Path
 import numpy as np
 
 from benchmarks.worlds import Leaf, some_leaf, some_session, some_table
-from tastings.maths.brewing import EVEN_RINSE_S, FloatArray
-from tastings.maths.guide import guide
-from tastings.maths.guided import Guide
-from tastings.maths.leaf import known_leaf
-from tastings.maths.pots import LONG_MUG, Pot
-from tastings.maths.target import ABOVE_LINE
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.heat import EVEN_RINSE_S
+from tastings.maths.guide.answer import Guide
+from tastings.maths.guide.leaf import known_leaf
+from tastings.maths.guide.plan import guide
+from tastings.maths.guide.pots import LONG_MUG, Pot
+from tastings.maths.guide.target import ABOVE_LINE
 
 WORLDS = ("saturating", "power")
 SESSIONS = (1, 3, 8)

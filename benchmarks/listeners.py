@@ -16,7 +16,7 @@ from pathlib import Path
 from statistics import median, quantiles
 from urllib.parse import urlsplit
 
-from api.phone import HttpLink, MemoryStore, Phone
+from table.phone import HttpLink, MemoryStore, Phone
 from tests.faults.installation import PASSWORD, Installation, installation
 
 ASKED = 150

@@ -21,8 +21,8 @@ from pathlib import Path
 from statistics import median, quantiles
 from urllib.parse import urlencode, urlsplit
 
-from api.phone import HttpLink, MemoryStore, Phone
 from config.demo.company import ILVA, PASSWORD
+from table.phone import HttpLink, MemoryStore, Phone
 from tests.faults.installation import Installation, installation
 from tests.faults.reckoning import figures_fresh
 

@@ -12,13 +12,13 @@ from math import inf, log2
 import numpy as np
 
 from benchmarks.worlds import Leaf, Table, some_leaf, some_session, some_table
-from tastings.maths.arrival import Arrival, arrival
-from tastings.maths.brewing import FloatArray
-from tastings.maths.brews import HIGHEST, Brew
-from tastings.maths.compare import FIRST_INFUSIONS, LIKING, Pair, compare
-from tastings.maths.develop import STRENGTH
-from tastings.maths.readiness import DatedBrew, Readiness, readiness
-from tastings.maths.steeps import worthwhile_steeps
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import HIGHEST, Brew
+from tastings.maths.comparison.arrival import Arrival, arrival
+from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Pair, compare
+from tastings.maths.curve.estimate import STRENGTH
+from tastings.maths.curve.steep_count import worthwhile_steeps
+from tastings.maths.roast.readiness import DatedBrew, Readiness, readiness
 
 ROASTED = date(2026, 1, 1)
 READY_LEVEL = 4.0

@@ -18,13 +18,14 @@ from typing import TypeVar
 import numpy as np
 
 from benchmarks.worlds import some_leaf, some_session, some_table
-from tastings.maths.brews import HIGHEST, LOWEST, Brew, checked
-from tastings.maths.develop import develop
-from tastings.maths.evidence import follow
-from tastings.maths.extraction import usual_grid
-from tastings.maths.kept import KEPT, Group
-from tastings.maths.posterior import Posterior, fit_all
-from tastings.maths.sums import IntArray, Tasted
+from tastings.maths.arrays import IntArray
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, checked
+from tastings.maths.brewing.extraction import usual_grid
+from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.evidence import follow
+from tastings.maths.curve.posterior import Posterior, fit_all
+from tastings.maths.curve.stored_totals import KEPT, Group
+from tastings.maths.curve.sufficient_statistics import Tasted
 
 RUNS = 5
 T = TypeVar("T")

@@ -18,9 +18,9 @@ import numpy as np
 from scipy.stats import rankdata
 
 from benchmarks.plots import Axis, Line, drawing
-from tastings.maths.brewing import FloatArray
-from tastings.maths.flights import Cup, judge
-from tastings.maths.serving import Plan, plan_servings
+from tastings.maths.arrays import FloatArray
+from tastings.maths.flights.judge import Cup, judge
+from tastings.maths.flights.serving import Plan, plan_servings
 
 N_LOTS, N_TASTERS, N_CUPS = 24, 6, 8
 SITTINGS = (1, 3)

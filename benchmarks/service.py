@@ -24,8 +24,8 @@ import psycopg
 from psycopg.rows import dict_row
 from psycopg.types.json import Jsonb
 
-from api.phone import HttpLink, MemoryStore, Phone
 from config.dev.services import running
+from table.phone import HttpLink, MemoryStore, Phone
 from tests.faults.installation import PASSWORD, Installation, installation
 from tests.faults.reckoning import figures_fresh
 

@@ -14,9 +14,9 @@ from time import process_time
 
 import numpy as np
 
-from tastings.maths.efficiency import bound, efficiency, is_connected, no_others
-from tastings.maths.orders import tally
-from tastings.maths.serving import plan_servings
+from tastings.maths.flights.efficiency import bound, efficiency, is_connected, no_others
+from tastings.maths.flights.orders import tally
+from tastings.maths.flights.serving import plan_servings
 
 DEALS = 100
 TABLES = (

@@ -18,7 +18,7 @@ import numpy as np
 from benchmarks.curves import Scores, World, label_moved, one_lot
 from benchmarks.endings import TeamScores, all_scores, tables
 from benchmarks.plots import Axis, Line, drawing
-from tastings.maths.development import METHOD
+from tastings.maths.curve.development import METHOD
 
 SESSIONS = (1, 3, 8)
 WORLDS = {"saturating": World(), "power": World(power=True), "large team": World(n_tasters=40)}

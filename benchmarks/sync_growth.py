@@ -71,7 +71,7 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
-    from teams.walls import as_owner
+    from teams.row_security import as_owner
 
     as_owner()
     from django.core.management import call_command

@@ -49,7 +49,7 @@ def run(rounds: int) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
-    from teams.walls import acting_for, as_owner, role
+    from teams.row_security import acting_for, as_owner, role
 
     as_owner()
     from django.core.management import call_command

@@ -12,9 +12,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tastings.maths.brewing import EVEN_INFUSIONS, FloatArray, even_brew, rate_factor, steeped
-from tastings.maths.brews import HIGHEST, LOWEST, Brew, Pour
-from tastings.maths.extraction import USUAL_SHARE, shares
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, Pour
+from tastings.maths.brewing.extraction import USUAL_SHARE, shares
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, rate_factor, steeped
 
 N_TASTERS = 4
 WANDER_C = 1.0

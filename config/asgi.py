@@ -3,7 +3,7 @@
 from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 
-from config.readers import Threaded
+from config.request_threads import Threaded
 from config.wsgi import application as pages_and_api  # sets Django up, so it comes first
 
 from api.live import PATH, Live  # isort: skip

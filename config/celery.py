@@ -4,7 +4,7 @@ import os
 
 from celery import Celery
 
-import config.work  # noqa: F401 - what is done around each job
+import config.job_context  # noqa: F401 - what is done around each job
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 app = Celery("leafspan")

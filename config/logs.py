@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from types import TracebackType
 from typing import Any
 
-from api.context import route_of, told
+from api.http.context import route_of, told
 
 OURS = ("method", "route", "status", "ms", "seconds", "outcome")
 """What our own lines add to their message."""

@@ -2,31 +2,15 @@
 
 from django.urls import include, path
 
-from api import (
-    account_pages,
-    card_pages,
-    flight_pages,
-    health,
-    link_pages,
-    lots_pages,
-    metrics,
-    report_pages,
-    shared_pages,
-)
+from api import health, metrics
 
 urlpatterns = [
     path("health/live", health.live),
     path("health/ready", health.ready),
     path("metrics", metrics.metrics),
+    path("", include("pages.urls")),
     path("api/v1/", include("api.urls")),
-    *lots_pages.urlpatterns,
-    *account_pages.urlpatterns,
-    *report_pages.urlpatterns,
-    *card_pages.urlpatterns,
-    *link_pages.urlpatterns,
-    *flight_pages.urlpatterns,
-    *shared_pages.urlpatterns,
 ]
-handler400 = "api.problems.bad_request"
-handler404 = "api.problems.no_such_route"
-handler500 = "api.problems.broken"
+handler400 = "api.http.problems.bad_request"
+handler404 = "api.http.problems.no_such_route"
+handler500 = "api.http.problems.broken"

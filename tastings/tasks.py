@@ -8,25 +8,25 @@ from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development as refresh
+from tastings.actions.documents import make_paper
+from tastings.actions.documents import tidy_papers as tidy_old_papers
 from tastings.actions.due import ask_due, ask_due_panels
 from tastings.actions.flights.asking import ask_due_flights
 from tastings.actions.flights.judging import judge_flight as judge_one_flight
 from tastings.actions.flights.planning import plan_flight as plan_one_flight
 from tastings.actions.panels import refresh_panel as learn
-from tastings.actions.papers import make_paper
-from tastings.actions.papers import tidy_papers as tidy_old_papers
 from tastings.actions.photo_checks import ask_due_photos
 from tastings.actions.photo_checks import check_photo as check_one_photo
 from tastings.actions.photo_checks import tidy_photos as tidy
 from tastings.actions.pruning import prune_all
 from tastings.jobs import Job, later
-from tastings.maths.develop import warm_up
-from tastings.maths.development import METHOD
+from tastings.maths.curve.development import METHOD
+from tastings.maths.curve.estimate import warm_up
 from tastings.reports.typeset import typeset as set_in_type
 from teams.actions.resets import due_resets as resets_due
 from teams.actions.resets import mail_reset as mail_one_reset
 from teams.actions.tidying import tidy_people
-from teams.walls import acting_for, team_of, teams_behind
+from teams.row_security import acting_for, team_of, teams_behind
 
 
 @worker_init.connect

@@ -6,7 +6,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.db import DEFAULT_DB_ALIAS, ProgrammingError, connections, transaction
 from django.db.backends.postgresql.base import DatabaseWrapper
 
-from teams.walls import role
+from teams.row_security import role
 
 _KEPT_FROM_IT = ("django_migrations",)
 """Tables that the application has no business with."""

@@ -17,7 +17,7 @@ from rest_framework.test import APIClient
 
 from lots.merge import Stamp, pack
 from lots.models import Lot
-from lots.shape import stamp_moment
+from lots.schema import stamp_moment
 from tastings.models import Descriptor, Flight, FlightCup, Infusion, Note, Session
 from teams.actions.people import digest_of
 from teams.models import DeviceToken, Member, Role, Shop, Team, User

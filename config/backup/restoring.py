@@ -32,7 +32,7 @@ from config.backup.programs import BackupError, environment, programs_for, serve
 from tastings.actions.lexicon import load_lexicon
 from teams.actions.counters import JUMP
 from teams.rights import make_role
-from teams.walls import role
+from teams.row_security import role
 
 _PIECE = 1 << 20
 _MANIFEST_BYTES = 64 * 1024 * 1024

@@ -8,8 +8,8 @@ import numpy as np
 from config.demo.company import Person
 from config.demo.lots import DemoLot
 from config.demo.tables import Sitting
-from tastings.maths.brewing import FloatArray
-from tastings.maths.brews import HIGHEST, LOWEST, Brew
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew
 
 FINISH_LINE = 2.5
 """Points of strength below which these tasters call a cup spent."""

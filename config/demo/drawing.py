@@ -5,8 +5,8 @@ from io import BytesIO
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from tastings.maths.brewing import FloatArray
-from tastings.maths.colour import encoded
+from tastings.maths.arrays import FloatArray
+from tastings.maths.colour.cielab import encoded
 
 WIDTH, HEIGHT = 640, 480
 WHITE = {"x": 0.04, "y": 0.06, "width": 0.14, "height": 0.2}

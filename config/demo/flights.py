@@ -12,8 +12,8 @@ from uuid import UUID, uuid5
 
 import numpy as np
 
-from api.phone import Phone, RefusedError
 from config.demo.company import BRAM, ODDO, SURI, TAMSIN, Person
+from table.phone import Phone, RefusedError
 
 _PLAN_LIMIT_S = 60.0
 _LOOK_AGAIN_S = 0.25

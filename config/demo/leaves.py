@@ -1,7 +1,7 @@
 """What an invented lot is really like, and what its taste does over a session.
 
-The cups come from the same forward model that the figures are computed with (`tastings.maths.extraction`), so that
-the demo shows what the method finds when its assumptions hold; `benchmarks` tries it where they do not.
+The cups come from the same forward model that the figures are computed with (`tastings.maths.brewing.extraction`), so
+that the demo shows what the method finds when its assumptions hold; `benchmarks` tries it where they do not.
 """
 
 from collections.abc import Mapping
@@ -9,9 +9,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from tastings.maths.brewing import FloatArray, even_brew, steeped
-from tastings.maths.brews import Brew
-from tastings.maths.extraction import paired_cups
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import Brew
+from tastings.maths.brewing.extraction import paired_cups
+from tastings.maths.brewing.heat import even_brew, steeped
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,11 +8,11 @@ from itertools import islice
 from pathlib import Path
 from uuid import UUID, uuid5
 
-from api.phone import Phone
 from config.demo.drawing import LIQUOR, WHITE, liquor_picture
 from config.demo.lots import LOTS
 from config.demo.story import session_id
 from config.demo.tables import Sitting, sittings
+from table.phone import Phone
 
 SHOWN = (("cliff 3", 0, (1, 4, 8)), ("flat green", 0, (1, 3)), ("black tips", 0, (1, 4)))
 """Lot, session and cups of which there are pictures."""

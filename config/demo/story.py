@@ -13,7 +13,7 @@ from config.demo.company import BUYER, PEOPLE, Person
 from config.demo.cups import tasted
 from config.demo.lots import LOTS, DemoLot
 from config.demo.tables import Sitting, sittings
-from tastings.maths.brews import Brew, Pour
+from tastings.maths.brewing.brews import Brew, Pour
 
 Change = dict[str, object]
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from config.demo.company import BRAM, HARBOUR, HILL, ILVA, MILL, TASTERS, Person, Shop
 from config.demo.lots import LOTS, DemoLot
-from tastings.maths.brews import Brew, Pour
+from tastings.maths.brewing.brews import Brew, Pour
 
 CHANCE = 20260302
 """Every draw of the demo starts here, so that every run tells the same story."""

@@ -23,7 +23,7 @@ import django
 from django.core.management import call_command
 os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings"
 django.setup()
-from teams.walls import as_owner
+from teams.row_security import as_owner
 as_owner()
 call_command("migrate", interactive=False, verbosity=0)
 call_command("load_lexicon")

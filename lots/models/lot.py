@@ -5,8 +5,8 @@ from typing import ClassVar
 from django.db import models
 
 from lots.models.synced import Synced, constraints_of
-from lots.shape import Shape
-from lots.shapes import LOT
+from lots.schema import Shape
+from lots.schemas import LOT
 
 
 class Lot(Synced):

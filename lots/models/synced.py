@@ -7,7 +7,7 @@ from django.db.models import F, Q
 
 from lots.merge import DELETED, Copy, unpack
 from lots.models.wire import TO_WIRE, column_of
-from lots.shape import Field, Shape
+from lots.schema import Field, Shape
 from teams.models import Team, User
 
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from lots.shape import Field
+from lots.schema import Field
 
 
 def column_of(field: Field) -> str:
@@ -47,4 +47,4 @@ TO_WIRE: Mapping[str, Callable[[Any], object]] = {
     "moment": _moment,
     "reference": lambda held: held and str(held),
 }
-"""By a field's kind: from what its column holds to its wire value, the same one that `lots.shape.clean` gives."""
+"""By a field's kind: from what its column holds to its wire value, the same one that `lots.schema.clean` gives."""

@@ -11,10 +11,10 @@ from django.utils import timezone
 from tastings.actions.due import APART_S, ask_more
 from tastings.actions.panels import mark_panel_due
 from tastings.jobs import Job, later
-from tastings.maths.departures import otherwise
-from tastings.maths.develop import develop
-from tastings.maths.development import METHOD
-from tastings.maths.sentence import sentence
+from tastings.maths.curve.departures import otherwise
+from tastings.maths.curve.development import METHOD
+from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.sentence import sentence
 from tastings.models import Development
 from tastings.queries.brews import tastings_of
 from tastings.queries.developments import labels_of_team

@@ -16,7 +16,7 @@ from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, Wh
 from django.db.models.functions import RowNumber
 
 from tastings.jobs import Job, later
-from tastings.maths.development import METHOD
+from tastings.maths.curve.development import METHOD
 from tastings.models import Development, TeamPanel
 from tastings.queues import Queue
 

@@ -8,11 +8,11 @@ from django.db import transaction
 from django.db.models import Q
 
 from lots.merge import DELETED
-from lots.shape import Unfit, clean
+from lots.schema import Unfit, clean
 from tastings.actions.push import Change, push_changes
 from tastings.models import Descriptor, Note
 from tastings.queries.records import record_for
-from tastings.shapes import DESCRIPTOR, NOTE
+from tastings.schemas import DESCRIPTOR, NOTE
 from teams.errors import Invalid, NotAllowed, Problem
 from teams.models import Member, Team
 

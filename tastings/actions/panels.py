@@ -9,11 +9,11 @@ from uuid import UUID
 from django.db import connection, transaction
 from django.db.models import F, QuerySet
 
-from tastings.maths.brews import TasterScale
-from tastings.maths.development import METHOD
-from tastings.maths.endings import finish_line
-from tastings.maths.panel import LEVEL_INFUSIONS, Panel, Rated, panel
-from tastings.maths.tasters import calibrate
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.curve.development import METHOD
+from tastings.maths.curve.endings import finish_line
+from tastings.maths.panel.calibration import calibrate
+from tastings.maths.panel.panel import LEVEL_INFUSIONS, Panel, Rated, panel
 from tastings.models import Development, TeamPanel
 from tastings.queries.brews import latest_tastings
 

@@ -15,7 +15,7 @@ from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import drop_kept, drop_upload, keep, kept_on_disk, read_upload, uploads_on_disk
 from tastings.queries.photos import name_on_disk
 from teams.errors import DiskFull
-from teams.walls import acting_for, every_team, team_of, teams_with_photos_to_check
+from teams.row_security import acting_for, every_team, team_of, teams_with_photos_to_check
 
 MOST_ATTEMPTS = 5
 """A file that ends the worker so often is taken for broken."""

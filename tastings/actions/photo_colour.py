@@ -11,17 +11,18 @@ import numpy as np
 from django.db import transaction
 
 from lots.models.wire import TO_WIRE
-from lots.shape import Fault, Field, Unfit, clean
+from lots.schema import Fault, Field, Unfit, clean
 from tastings.actions.photos import may_write
 from tastings.actions.picture import pixels_of
-from tastings.maths.liquor import REASONS, LiquorColour, Pixels, Region, Term, liquor_colour
+from tastings.maths.arrays import PixelArray
+from tastings.maths.colour.liquor import REASONS, LiquorColour, Region, Term, liquor_colour
 from tastings.models import Photo
 from tastings.queries.photos import file_of, photo_row
 from teams.errors import Invalid, NotHere, NotYet, Problem
 from teams.models import Member
 
 METHOD = "1"
-"""Of `tastings.maths.liquor` and the terms: raised when either changes what it says."""
+"""Of `tastings.maths.colour.liquor` and the terms: raised when either changes what it says."""
 _TERMS = Path(__file__).resolve().parents[1] / "data" / "liquor_colours.json"
 REGIONS = ("white", "liquor")
 REGION_FIELDS = (
@@ -130,7 +131,7 @@ def _overlap(one: _Box, other: _Box) -> bool:
     )
 
 
-def _cut(pixels: Pixels, box: _Box) -> Pixels:
+def _cut(pixels: PixelArray, box: _Box) -> PixelArray:
     height, width = pixels.shape[:2]
     top, left = round(box["y"] * height), round(box["x"] * width)
     bottom, right = round((box["y"] + box["height"]) * height), round((box["x"] + box["width"]) * width)

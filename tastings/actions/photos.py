@@ -7,13 +7,13 @@ from uuid import UUID
 
 from django.db import IntegrityError, transaction
 
-from lots.shape import clean_fields, faults_between
+from lots.schema import clean_fields, faults_between
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import append, drop_kept, drop_upload, upload_size
 from tastings.queries.photos import name_on_disk, photo_row, visible_photos
 from tastings.queries.records import record_for
-from tastings.shapes import PHOTO
+from tastings.schemas import PHOTO
 from teams.errors import Invalid, NotAllowed, NotHere, NotYet, Problem, WrongOffset
 from teams.models import Member
 

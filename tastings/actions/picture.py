@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageCms, ImageOps
 
-from tastings.maths.liquor import Pixels
-from tastings.shapes import MOST_PIXELS
+from tastings.maths.arrays import PixelArray
+from tastings.schemas import MOST_PIXELS
 
 Image.MAX_IMAGE_PIXELS = MOST_PIXELS  # Pillow warns above this and fails above twice as many; both are refusals here
 FORMATS = ("JPEG", "PNG", "WEBP")
@@ -77,7 +77,7 @@ def picture_from(file: bytes) -> Picture:
     return Picture(image=_jpeg(picture), thumbnail=_jpeg(small), width=picture.width, height=picture.height)
 
 
-def pixels_of(image: bytes) -> Pixels:
+def pixels_of(image: bytes) -> PixelArray:
     """Return the pixels of a kept picture, at a half, a quarter or an eighth of its size when it is large.
 
     Returns

@@ -12,7 +12,7 @@ from django.db.models import Exists, Max, OuterRef, QuerySet
 from lots.models import Lot, Synced
 from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, Note, Session, TriangleTest
 from teams.models import Team
-from teams.walls import acting_for, every_team
+from teams.row_security import acting_for, every_team
 
 KEPT = timedelta(days=400)
 

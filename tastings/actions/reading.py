@@ -4,12 +4,12 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from uuid import UUID, uuid5
 
-from lots.shape import Unfit, clean
+from lots.schema import Unfit, clean
 from tastings.actions.push import Change, push_changes
 from tastings.queries.reading import noted_beside, suggested
 from tastings.queries.records import Record, record_for
 from tastings.reading.reader import Suggestion
-from tastings.shapes import NOTE
+from tastings.schemas import NOTE
 from teams.errors import Invalid, NotAllowed, Problem
 from teams.models import Member
 

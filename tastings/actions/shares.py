@@ -8,11 +8,11 @@ from uuid import UUID
 from django.db import transaction
 from django.db.models import F
 
-from lots.shape import clean_fields, faults_between
+from lots.schema import clean_fields, faults_between
 from tastings.models import Share
 from tastings.queries.records import record_for
 from tastings.queries.shares import may_share, share_for
-from tastings.shapes import SHARE
+from tastings.schemas import SHARE
 from teams.actions.audit import record
 from teams.errors import Invalid, NotHere, Problem
 from teams.models import Member, What

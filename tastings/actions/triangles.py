@@ -7,15 +7,15 @@ from uuid import UUID
 
 from django.db import transaction
 
-from lots.shape import Shape, clean_fields, faults_between
+from lots.schema import Shape, clean_fields, faults_between
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
 from tastings.queries.triangles import triangle_row
-from tastings.shapes import TRIAL, TRIANGLE_TEST
+from tastings.schemas import TRIAL, TRIANGLE_TEST
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import Member
 from teams.queries.people import member_for
-from teams.walls import is_taken
+from teams.row_security import is_taken
 
 
 def _checked(shape: Shape, sent: Mapping[str, object]) -> dict[str, object]:

@@ -1,9 +1,9 @@
 from tastings.models.descriptors import Descriptor
 from tastings.models.development import Development
+from tastings.models.documents import Paper
 from tastings.models.flights import Flight, FlightCup, FlightLot, FlightMember
 from tastings.models.notes import Note
 from tastings.models.panel import TeamPanel
-from tastings.models.papers import Paper
 from tastings.models.photos import Photo, PhotoContent
 from tastings.models.sessions import Infusion, Session
 from tastings.models.shares import Share

@@ -8,8 +8,8 @@ from django.db.models import Q
 
 from lots.models import Synced
 from lots.models.synced import constraints_of
-from lots.shape import Shape
-from tastings.shapes import DESCRIPTOR
+from lots.schema import Shape
+from tastings.schemas import DESCRIPTOR
 from teams.models import Team, User
 
 _NAMESPACE = UUID("0b0f7c56-7a55-5f0e-8f5a-64d0f3c2a917")

@@ -6,10 +6,10 @@ from django.db import models
 
 from lots.models import Synced
 from lots.models.synced import constraints_of, index_of_removed
-from lots.shape import Field, Shape
+from lots.schema import Field, Shape
 from tastings.models.descriptors import Descriptor
 from tastings.models.sessions import Infusion, Session
-from tastings.shapes import NOTE
+from tastings.schemas import NOTE
 
 
 class Note(Synced):

@@ -9,7 +9,7 @@ class TeamPanel(models.Model):
     """One team's calibration. ``version`` counts when what the curves use has moved enough to matter.
 
     ``scales`` holds, by descriptor and taster, gain, offset and their standard deviations; ``figures`` by descriptor
-    what `tastings.maths.panel` found. The other fields are as in `Development`.
+    what `tastings.maths.panel.panel` found. The other fields are as in `Development`.
     """
 
     team = models.OneToOneField(Team, on_delete=models.CASCADE, primary_key=True, related_name="+")

@@ -7,7 +7,7 @@ from django.db.models import F, Q
 
 from lots.models import Lot
 from tastings.models.sessions import Infusion, Session
-from tastings.shapes import LARGEST_PHOTO, MOST_PIXELS, PHOTO_OF
+from tastings.schemas import LARGEST_PHOTO, MOST_PIXELS, PHOTO_OF
 from teams.models import Team, User
 
 _DIGEST = "^[0-9a-f]{64}$"

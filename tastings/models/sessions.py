@@ -7,9 +7,9 @@ from django.db.models import Q
 
 from lots.models import Lot, Synced
 from lots.models.synced import constraints_of, index_of_removed
-from lots.shape import Shape
+from lots.schema import Shape
 from tastings.models.flights import FlightCup
-from tastings.shapes import INFUSION, SESSION
+from tastings.schemas import INFUSION, SESSION
 from teams.models import Shop, User
 
 

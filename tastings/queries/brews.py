@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db.models import QuerySet
 
-from tastings.maths.brews import Brew, Pour
+from tastings.maths.brewing.brews import Brew, Pour
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import open_sessions
 

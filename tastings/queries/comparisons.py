@@ -4,8 +4,8 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from uuid import UUID
 
-from tastings.maths.brews import Brew
-from tastings.maths.compare import Comparison, compare
+from tastings.maths.brewing.brews import Brew
+from tastings.maths.comparison.side_by_side import Comparison, compare
 from tastings.models import Session
 from tastings.queries.brews import tastings_of
 from tastings.queries.panels import calibration_of

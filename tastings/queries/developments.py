@@ -8,9 +8,9 @@ from uuid import UUID
 
 from django.db.models import OuterRef, Q, Subquery
 
-from tastings.maths.departures import otherwise
-from tastings.maths.develop import develop
-from tastings.maths.sentence import sentence
+from tastings.maths.curve.departures import otherwise
+from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.sentence import sentence
 from tastings.models import Descriptor, Development, Infusion, Session
 from tastings.queries.records import open_sessions, record_for
 from teams.models import Member

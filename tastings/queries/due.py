@@ -5,9 +5,9 @@ from datetime import datetime
 
 from django.db import connection
 
-from tastings.maths.development import METHOD
+from tastings.maths.curve.development import METHOD
 from tastings.queries.records import MODELS
-from teams.walls import acting_for, teams_behind
+from teams.row_security import acting_for, teams_behind
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -12,9 +12,9 @@ from uuid import UUID
 
 from lots.merge import DELETED, unpack
 from lots.models import FieldHistory
-from lots.shape import stamp_moment
-from tastings.maths.cups import Cup
-from tastings.maths.factors import weighted_score
+from lots.schema import stamp_moment
+from tastings.maths.flights.cups import Cup
+from tastings.maths.flights.factors import weighted_score
 from tastings.models import Flight, Note, Session
 
 LIKING = "liking"

@@ -9,7 +9,7 @@ from django.db.models import Exists, OuterRef, QuerySet
 
 from lots.models import Lot
 from lots.models.wire import TO_WIRE
-from tastings.maths.factors import FACTORS
+from tastings.maths.flights.factors import FACTORS
 from tastings.models import Flight, FlightCup, Session
 from teams.errors import NotAllowed, NotHere, WrongState
 from teams.models import Member, User

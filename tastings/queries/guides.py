@@ -3,10 +3,10 @@
 from typing import Any
 from uuid import UUID
 
-from tastings.maths.guests import Price
-from tastings.maths.guide import Tea, guide
-from tastings.maths.guided import Guide
-from tastings.maths.pots import Pot
+from tastings.maths.guide.answer import Guide
+from tastings.maths.guide.guests import Price
+from tastings.maths.guide.plan import Tea, guide
+from tastings.maths.guide.pots import Pot
 from tastings.queries.brews import tastings_of
 from tastings.queries.panels import calibration_of
 from tastings.queries.records import record_for

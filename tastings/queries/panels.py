@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import UTC
 from uuid import UUID
 
-from tastings.maths.brews import TasterScale
-from tastings.maths.endings import FinishLine
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.curve.endings import FinishLine
 from tastings.models import TeamPanel
 from teams.errors import NotAllowed
 from teams.models import Member

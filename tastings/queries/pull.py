@@ -13,7 +13,7 @@ from uuid import UUID
 
 from lots.models import Synced
 from lots.models.wire import TO_WIRE, column_of
-from lots.shape import Shape
+from lots.schema import Shape
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS, open_sessions
 from teams.models import Member, Team

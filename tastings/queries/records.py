@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet
 from lots.merge import unpack
 from lots.models import FieldHistory, Lot, Synced
 from lots.models.wire import column_of
-from lots.shape import Field, Shape, Unfit, clean
+from lots.schema import Field, Shape, Unfit, clean
 from tastings.models import Descriptor, Infusion, Note, Session
 from teams.errors import Invalid, NotHere, Problem
 from teams.models import Member

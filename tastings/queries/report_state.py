@@ -8,7 +8,7 @@ from django.db import connection
 
 from teams.errors import NotHere
 from teams.models import Member
-from teams.walls import acting_for, team_of
+from teams.row_security import acting_for, team_of
 
 _STATE = """
     SELECT

@@ -14,8 +14,8 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from lots.models.wire import TO_WIRE
-from tastings.maths.brews import BrewError
-from tastings.maths.pots import Pot
+from tastings.maths.brewing.brews import BrewError
+from tastings.maths.guide.pots import Pot
 from tastings.models import Descriptor, Infusion, Photo, Session, TeamPanel
 from tastings.queries.developments import figures_of, labels_of, sessions_shown
 from tastings.queries.guides import guide_for
@@ -93,8 +93,8 @@ def usual_pot(member: Member) -> dict[str, Any]:
     Returns
     -------
     dict
-        Fields of :class:`tastings.maths.guide.Pot`; ``sessions``: how many were looked at, 0 for the even brew's pot
-        when nobody has brewed; ``shop``: its name, or None.
+        Fields of :class:`tastings.maths.guide.plan.Pot`; ``sessions``: how many were looked at, 0 for the even brew's
+        pot when nobody has brewed; ``shop``: its name, or None.
     """
     everywhere = Session.objects.filter(open_sessions(), team_id=member.team_id, removed=False)
     here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere

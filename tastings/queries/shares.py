@@ -17,7 +17,7 @@ from lots.models.wire import TO_WIRE
 from tastings.models import Share
 from teams.errors import NotAllowed, NotHere
 from teams.models import Member, Role, User
-from teams.walls import acting_for, team_of
+from teams.row_security import acting_for, team_of
 
 MOST_ENDED = 20
 

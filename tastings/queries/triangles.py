@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from datetime import UTC
 from uuid import UUID
 
-from tastings.maths.triangle import triangle
+from tastings.maths.comparison.triangle import triangle
 from tastings.models import TriangleTest
 from tastings.queries.records import record_for
 from teams.errors import NotHere

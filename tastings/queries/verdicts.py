@@ -5,8 +5,8 @@ from datetime import date
 from uuid import UUID
 
 from lots.models import Lot
-from tastings.maths.arrival import arrival
-from tastings.maths.readiness import CANNOT_TELL, DatedBrew, readiness
+from tastings.maths.comparison.arrival import arrival
+from tastings.maths.roast.readiness import CANNOT_TELL, DatedBrew, readiness
 from tastings.models import Session, TriangleTest
 from tastings.queries.brews import tastings_of
 from tastings.queries.panels import calibration_of

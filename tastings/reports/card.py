@@ -284,4 +284,4 @@ def card_paper(facts: Mapping[str, Any]) -> dict[str, Any]:
 
 def render_card(facts: Mapping[str, Any], *, downloads: Mapping[str, str], others: Mapping[str, str]) -> SafeString:
     """Write the card for a page; ``others`` are its addresses in other languages, by their names."""
-    return render_to_string("tastings/card.html", {**facts, "downloads": downloads, "others": others})
+    return render_to_string("pages/card.html", {**facts, "downloads": downloads, "others": others})

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from tastings.reports.words import figure
-from tastings.shapes import LANGUAGES
+from tastings.schemas import LANGUAGES
 
 _DATA = Path(__file__).resolve().parent.parent / "data"
 FIRST = "en"

@@ -7,9 +7,9 @@ from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
+from tastings.reports.lot_list import lot_row
 from tastings.reports.page import NARROW, WIDE
 from tastings.reports.side_by_side import LETTERS, curves_chart, lot_mark
-from tastings.reports.stock import lot_row
 from tastings.reports.svg import curve_of
 from tastings.reports.words import counted, isolated, percent, plain, signed
 
@@ -163,4 +163,4 @@ def _chance(probability: float | None) -> str:
 
 def render_comparison(context: Mapping[str, Any], *, request: HttpRequest | None = None) -> str:
     """Write the page that compares lots; see :func:`comparison_context`."""
-    return render_to_string("tastings/compare.html", dict(context), request=request)
+    return render_to_string("pages/compare.html", dict(context), request=request)

@@ -158,4 +158,4 @@ def cups_context(flight: Mapping[str, Any], *, me: str) -> dict[str, Any]:
 
 def render(name: str, context: Mapping[str, Any], *, request: HttpRequest | None = None) -> str:
     """Write one of the flight pages: ``flights``, ``flight``, ``pouring`` or ``cups``."""
-    return render_to_string(f"tastings/{name}.html", dict(context), request=request)
+    return render_to_string(f"pages/{name}.html", dict(context), request=request)

@@ -160,7 +160,7 @@ def report_context(*, downloads: Mapping[str, str] | None = None, **told: Any) -
 
 def render_article(*, downloads: Mapping[str, str] | None = None, **told: Any) -> SafeString:  # noqa: ANN401
     """Write the report itself, without the page around it; see :func:`report_context`."""
-    return render_to_string("tastings/article.html", report_context(downloads=downloads, **told))
+    return render_to_string("pages/article.html", report_context(downloads=downloads, **told))
 
 
 def render_report(
@@ -188,7 +188,7 @@ def render_around(  # noqa: PLR0913 - one argument for each thing that a page ha
     ``links`` is the address of the page on which links to it are given.
     """
     around = {"article": article, "name": name or "Lot without a name", "public": public, "lang": lang, "links": links}
-    return render_to_string("tastings/report.html", around, request=request)
+    return render_to_string("pages/report.html", around, request=request)
 
 
 def _evenly(rows: Sequence[str], *, at_most: int) -> list[Sequence[str]]:

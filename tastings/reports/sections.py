@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from tastings.maths.colour import srgb_of
+from tastings.maths.colour.cielab import srgb_of
 from tastings.reports.facts import day_of
 from tastings.reports.words import counted, figure, isolated, listed, one_decimal, percent, signed, two_decimals
 

@@ -70,4 +70,4 @@ def _noted(notes: Sequence[Mapping[str, Any]], labels: Mapping[str, str]) -> lis
 
 def render_session(*, lot_href: str, request: HttpRequest | None = None, **told: Any) -> str:  # noqa: ANN401
     """Write the page; see :func:`session_context`."""
-    return render_to_string("tastings/session.html", {**session_context(**told), "lot_href": lot_href}, request=request)
+    return render_to_string("pages/session.html", {**session_context(**told), "lot_href": lot_href}, request=request)

@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from tastings.maths.layers import Layer
-from tastings.maths.sentence import sentence
+from tastings.maths.curve.layers import Layer
+from tastings.maths.curve.sentence import sentence
 
 # Classes of characters (Unicode's bidirectional algorithm) that leave a sentence running from left to right.
 _LEFT_TO_RIGHT = frozenset({"L", "EN", "ES", "ET", "CS", "NSM", "BN", "B", "S", "WS", "ON", ""})

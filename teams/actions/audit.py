@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from teams.models import AuditEntry, Member, What
-from teams.walls import acting_for, every_team, forget_failures_of_nobody, teams_of_login
+from teams.row_security import acting_for, every_team, forget_failures_of_nobody, teams_of_login
 
 KEPT_DAYS = 400
 """A year and a month: last year's season can still be looked up. Own choice, no source."""

@@ -25,7 +25,7 @@ from django.contrib.auth import authenticate
 from teams.actions.tallies import Limit, count, counted, give_back, key_of, start_over
 from teams.errors import NotSignedIn, SlowDown
 from teams.models import AuditEntry, KnownPlace, Member, User, What
-from teams.walls import acting_for, teams_of_login
+from teams.row_security import acting_for, teams_of_login
 
 PER_PLACE = Limit(kind="sign-in of account from place", most=5, within=timedelta(minutes=15))
 PER_ADDRESS = Limit(kind="sign-in from address", most=50, within=timedelta(minutes=15))

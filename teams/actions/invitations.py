@@ -14,7 +14,7 @@ from teams.actions.signing_in import new_token
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import DeviceToken, Invitation, Member, Role, Shop, User, What
 from teams.queries.access import open_invitation
-from teams.walls import acting_for
+from teams.row_security import acting_for
 
 USUAL_DAYS, MOST_DAYS = 7, 30
 """How long a link holds. Own choice, no source."""

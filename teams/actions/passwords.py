@@ -12,7 +12,7 @@ from teams.actions.guard import Caller, Credentials, check_login
 from teams.actions.people import set_password
 from teams.errors import Invalid, NotSignedIn, Problem
 from teams.models import DeviceToken, ResetLink, User, What
-from teams.walls import acting_for, teams_of_login
+from teams.row_security import acting_for, teams_of_login
 
 
 def _prove(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:

@@ -11,7 +11,7 @@ from django.db import IntegrityError, transaction
 from teams.errors import Invalid, NotAllowed, NotHere, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, shop_called
-from teams.walls import acting_for, teams_of_login
+from teams.row_security import acting_for, teams_of_login
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:

@@ -14,7 +14,7 @@ from teams.actions.people import clean_name, digest_of
 from teams.errors import NotSignedIn
 from teams.models import DeviceToken, Member, User, What
 from teams.queries.people import memberships_of
-from teams.walls import acting_for
+from teams.row_security import acting_for
 
 
 def new_token(member: Member, *, device: str, now: datetime) -> tuple[str, DeviceToken]:

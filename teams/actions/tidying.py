@@ -9,7 +9,7 @@ from teams.actions.guard import KNOWN_FOR, forget_old_places
 from teams.actions.resets import forget_resets
 from teams.actions.tallies import forget_ended
 from teams.models import DeviceToken, Invitation
-from teams.walls import acting_for, every_team
+from teams.row_security import acting_for, every_team
 
 
 def tidy_people(*, now: datetime) -> None:

@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import AuditEntry, Invitation, Member, What
-from teams.walls import acting_for, team_of_invitation
+from teams.row_security import acting_for, team_of_invitation
 
 WHAT: tuple[str, ...] = tuple(What.values)
 """The kinds of entries in the audit log."""

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from teams.errors import NotHere
 from teams.models import DeviceToken, Member, Shop, Team, User
-from teams.walls import acting_for, team_of_token, teams_of_login
+from teams.row_security import acting_for, team_of_token, teams_of_login
 
 
 def team_named(text: str) -> Team:

@@ -12,7 +12,7 @@ from contextlib import closing
 
 import pytest
 
-from api.parsing import LARGEST_BODY
+from api.http.parsing import LARGEST_BODY
 from api.photos import LARGEST_PIECE
 from config import wsgi
 from tests.api.problems import refusal

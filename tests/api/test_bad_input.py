@@ -6,14 +6,14 @@ from uuid import uuid4
 
 import pytest
 
-from api.parsing import LARGEST_BODY
+from api.http.parsing import LARGEST_BODY
 from lots.models import FieldHistory
 from tastings.actions.push import SHAPES
 from tastings.queries.records import MODELS
 from tests.api.phone import AT, PHONE, change, post_sync, sync, words
 from tests.api.problems import named, refusal
 from tests.api.records import TYPES, Place
-from tests.lots.misfits import FIELD_NAMES, FIELDS, fitting, unfit
+from tests.lots.bad_values import FIELD_NAMES, FIELDS, fitting, unfit
 
 every_field = pytest.mark.parametrize(("type_name", "field"), FIELDS, ids=FIELD_NAMES)
 every_type = pytest.mark.parametrize("type_name", TYPES)

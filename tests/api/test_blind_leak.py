@@ -113,7 +113,7 @@ def move_round(flight):
 
 
 def test_nothing_before_the_reveal_depends_on_what_is_in_the_cups(scene, caplog, monkeypatch):
-    monkeypatch.setattr("api.report_pages.WAIT_S", 0.0)  # no worker sets documents here
+    monkeypatch.setattr("pages.reports.WAIT_S", 0.0)  # no worker sets documents here
     flight, place, ids, everyone = scene
     wanted = addresses(flight, place, everyone["taster"], ids, flight.lots)
     guesses = [change("session", ids[0].session, at="2027-01-01T00:00:00Z", lot=str(lot.id)) for lot in flight.lots]

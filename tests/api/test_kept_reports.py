@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 import pytest
 from django.test import Client
 
-from api import report_pages
+from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
 from tastings.models import Descriptor, Development, Photo, Session, TeamPanel
 from tastings.queries.memory import Memory

@@ -7,7 +7,8 @@ from collections import Counter
 
 import pytest
 
-from api import health, report_pages
+from api import health
+from pages import reports as report_pages
 from tests.api.problems import refusal
 from tests.api.routes import routes
 from tests.api.rules import AN_ID, ROWS, RULES

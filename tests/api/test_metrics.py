@@ -18,11 +18,11 @@ from django.utils import timezone
 from prometheus_client.parser import text_string_to_metric_families
 
 from config.dev.home import ROOT
+from tastings.job_metrics import _KEY, BOUNDS_S, count_job, worked
 from tastings.jobs import Job
 from tastings.models import Development, Session
 from tastings.queries.due import waiting
 from tastings.queues import BrokerDown, Queue, queues
-from tastings.worked import _KEY, BOUNDS_S, count_job, worked
 from tests.api.phone import change, sync
 from tests.factories import LotFactory, SessionFactory
 

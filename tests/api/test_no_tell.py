@@ -11,8 +11,8 @@ from uuid import uuid4
 import pytest
 from django.db import connection
 
-from api import report_pages
-from api.requests import HEADER
+from api.http.requests import HEADER
+from pages import reports as report_pages
 from tests.api.phone import change, post_sync
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes

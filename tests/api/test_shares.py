@@ -7,8 +7,8 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from api import report_pages
-from api.requests import HEADER
+from api.http.requests import HEADER
+from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
 from tastings.models import Paper, Share
 from tastings.queries.shares import token_of
@@ -18,8 +18,8 @@ from tests.api.phone import change, sync
 from tests.api.problems import refusal
 from tests.api.reported import photo_of
 from tests.api.test_development import session_of
-from tests.api.test_pages import Seen
 from tests.factories import LotFactory, SessionFactory, person
+from tests.pages.test_browser import Seen
 from tests.tastings.reports.pdf import text_of
 
 SHARES = "/api/v1/shares/"

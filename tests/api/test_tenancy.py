@@ -7,7 +7,7 @@ from uuid import uuid4
 
 import pytest
 
-from api.requests import HEADER
+from api.http.requests import HEADER
 from lots.models import FieldHistory
 from tastings.actions.push import SHAPES
 from tastings.models import Photo, PhotoContent, Share

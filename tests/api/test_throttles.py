@@ -6,8 +6,8 @@ from uuid import uuid4
 import pytest
 import redis
 
-from api import throttles
-from api.throttles import LEFT_ALONE_S, WINDOW_S, Counter
+from api.http import throttles
+from api.http.throttles import LEFT_ALONE_S, WINDOW_S, Counter
 from tests.api.problems import refusal
 
 NOWHERE = "redis://127.0.0.1:1/0"

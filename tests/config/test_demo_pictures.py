@@ -7,13 +7,13 @@ import pytest
 from django.utils import timezone
 from PIL import Image
 
-from api.phone import MemoryStore, Phone
 from config.demo import pictures
 from config.demo.company import PEOPLE
 from config.demo.drawing import LIQUOR, SHADES, WHITE, liquor_picture
+from config.demo.load import _sent
 from config.demo.pictures import SHOWN, send_pictures
 from config.demo.story import messages
-from config.demo.telling import _sent
+from table.phone import MemoryStore, Phone
 from tastings.actions.photo_checks import check_photo
 from tastings.models import Photo
 from tests.factories import TeamFactory, person

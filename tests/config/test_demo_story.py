@@ -12,9 +12,9 @@ from config.demo.company import HARBOUR, PASSWORD, PEOPLE, SHOPS, TASTERS, TEAM
 from config.demo.lots import LOTS
 from config.demo.story import device_of, messages
 from config.demo.tables import FIRST_ON, LAST_ON, sittings
-from lots.shape import clean_fields, faults_between
-from lots.shapes import LOT
-from tastings.shapes import INFUSION, NOTE, SESSION
+from lots.schema import clean_fields, faults_between
+from lots.schemas import LOT
+from tastings.schemas import INFUSION, NOTE, SESSION
 
 ROOT = Path(__file__).resolve().parents[2]
 SHAPES = {shape.type: shape for shape in (LOT, SESSION, INFUSION, NOTE)}

@@ -15,11 +15,11 @@ from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.test import Client
 
-from api.context import about
-from api.requests import HEADER, id_for
+from api.http.context import about
+from api.http.requests import HEADER, id_for
 from config.dev.home import ROOT
+from config.job_context import begin_job, end_job, mark
 from config.logs import JsonLines, Lines, log_settings
-from config.work import begin_job, end_job, mark
 from tastings.jobs import Job, later
 from tastings.queues import Queue
 from tests.factories import LotFactory, phone
@@ -67,11 +67,11 @@ def test_an_answer_that_no_view_made_has_an_id_too(db):
 def test_a_request_is_told_with_its_team_and_without_its_address(taster, heard):
     lot = LotFactory(team=taster.team)
     taster.client.get(f"/api/v1/lots/{lot.id}/?q=honey", headers={HEADER: MADE})
-    [line] = [one for one in objects(heard) if one["logger"] == "api.requests"]
+    [line] = [one for one in objects(heard) if one["logger"] == "api.http.requests"]
     ms, moment = line.pop("ms"), line.pop("time")
 
     assert line == {
-        "level": "info", "logger": "api.requests", "message": "GET /api/v1/lots/<record_id>/ 200",
+        "level": "info", "logger": "api.http.requests", "message": "GET /api/v1/lots/<record_id>/ 200",
         "request": MADE, "team": str(taster.team.id), "method": "GET", "route": "/api/v1/lots/<record_id>/",
         "status": 200,
     }  # fmt: skip
@@ -93,7 +93,7 @@ def test_what_machines_ask_is_told_only_when_refused(db, heard):
     for address in ("/health/live", "/metrics"):
         Client().get(address)
         Client().post(address)
-    assert [one["status"] for one in objects(heard) if one["logger"] == "api.requests"] == [405, 405]
+    assert [one["status"] for one in objects(heard) if one["logger"] == "api.http.requests"] == [405, 405]
 
 
 def test_a_crash_is_told_by_type_and_place_but_not_in_the_words_of_the_database(db, heard):

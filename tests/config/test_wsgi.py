@@ -7,7 +7,7 @@ import pytest
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections
 
-from api.parsing import LARGEST_BODY
+from api.http.parsing import LARGEST_BODY
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ import random
 import threading
 import time
 
-from api.phone import HttpLink, MemoryStore, Phone
+from table.phone import HttpLink, MemoryStore, Phone
 from tests.faults.installation import PASSWORD
 
 WRITERS = 8

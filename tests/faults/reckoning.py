@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable
 
-from api.phone import HttpLink, MemoryStore, Phone, RefusedError
+from table.phone import HttpLink, MemoryStore, Phone, RefusedError
 from tests.config.launching import eventually
 from tests.faults.installation import PASSWORD
 from tests.faults.table import Seat

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
-from api.phone import (
+from table.phone import (
     Answer,
     Habits,
     HttpLink,

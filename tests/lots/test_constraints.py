@@ -13,14 +13,14 @@ from django.db import DataError, IntegrityError, connection, transaction
 
 from lots.models import Lot
 from lots.models.wire import column_of, stored
-from lots.shape import clean
+from lots.schema import clean
 from tastings.actions.push import SHAPES
 from tastings.models import Descriptor, Infusion, Note, Session
 from tastings.queries.records import MODELS
 from teams.models import DeviceToken, Member, Shop, Team, User
 from tests.api.records import TYPES, Place
 from tests.factories import LotFactory, ShopFactory, UserFactory, next_revision
-from tests.lots.misfits import FIELD_NAMES, FIELDS, beyond, fitting
+from tests.lots.bad_values import FIELD_NAMES, FIELDS, beyond, fitting
 
 # PostgreSQL manual, appendix "Error Codes": string_data_right_truncation and not_null_violation
 TOO_LONG, NULL = "22001", "23502"

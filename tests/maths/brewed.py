@@ -2,9 +2,9 @@
 
 from dataclasses import replace
 
-from tastings.maths.brewing import even_brew
-from tastings.maths.brews import Pour
-from tastings.maths.develop import develop
+from tastings.maths.brewing.brews import Pour
+from tastings.maths.brewing.heat import even_brew
+from tastings.maths.curve.estimate import develop
 
 RINSE = even_brew().pours[0]
 

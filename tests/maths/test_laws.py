@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from benchmarks.curves import label_moved
 from benchmarks.worlds import some_leaf, some_session, some_table
-from tastings.maths.brewing import steeped
-from tastings.maths.brews import RatingError
-from tastings.maths.compare import compare
-from tastings.maths.guide import Pot, guide
-from tastings.maths.tasters import calibrate
+from tastings.maths.brewing.brews import RatingError
+from tastings.maths.brewing.heat import steeped
+from tastings.maths.comparison.side_by_side import compare
+from tastings.maths.guide.plan import Pot, guide
+from tastings.maths.panel.calibration import calibrate
 from tests.maths.brewed import brew_of, developed, pour_of
 
 outside = st.one_of(

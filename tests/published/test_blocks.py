@@ -12,8 +12,8 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from tastings.maths.efficiency import bound, efficiency, no_others
-from tastings.maths.serving import plan_servings
+from tastings.maths.flights.efficiency import bound, efficiency, no_others
+from tastings.maths.flights.serving import plan_servings
 
 
 def counted(blocks, *, v):

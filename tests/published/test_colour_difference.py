@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tastings.maths.colour import D50, D65, adaptation, ciede2000, lab_of, linear, xyz_of
+from tastings.maths.colour.cielab import D50, D65, adaptation, ciede2000, lab_of, linear, xyz_of
 
 # Sharma G., Wu W., Dalal E.N. 2005, "The CIEDE2000 color-difference formula: implementation notes, supplementary test
 # data, and mathematical observations", Color Res Appl 30:21-30, doi 10.1002/col.20070, table 1: all 34 pairs with the

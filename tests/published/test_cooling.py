@@ -8,8 +8,8 @@ between 40 and 50 minutes. Here a minute stands for a day and 10 deg C for a poi
 import numpy as np
 import pytest
 
-from tastings.maths.brews import TasterScale
-from tastings.maths.fading import Value, fit_fade
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.roast.fading import Value, fit_fade
 
 MINUTES = (0, 5, 10, 15, 20, 30, 40, 50, 60, 80, 100, 120, 150, 180, 220)
 CELSIUS = (98.2, 84.9, 76.5, 70.3, 65.3, 58.1, 52.5, 48.5, 45.1, 40.0, 36.0, 33.2, 30.1, 27.8, 25.9)

@@ -10,7 +10,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tastings.maths.brewing import (
+from tastings.maths.brewing.extraction import shares
+from tastings.maths.brewing.heat import (
     COOLING_PER_MIN,
     boiling_point_c,
     contact_s,
@@ -20,7 +21,6 @@ from tastings.maths.brewing import (
     steeped,
     vessel_mass_g,
 )
-from tastings.maths.extraction import shares
 from tests.maths.brewed import pour_of
 
 MUG_MIN = np.array([0, 5, 10, 15, 20, 30, 40, 50, 60, 80, 100, 120, 150, 180, 220])

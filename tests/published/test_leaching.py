@@ -10,9 +10,9 @@ suitable); Chinese handbooks for the shares of solids and amino acids; Lakenbrin
 import numpy as np
 import pytest
 
-from tastings.maths.brewing import Steeping, rate_factor
-from tastings.maths.extraction import shares
-from tastings.maths.steeps import worthwhile_steeps
+from tastings.maths.brewing.extraction import shares
+from tastings.maths.brewing.heat import Steeping, rate_factor
+from tastings.maths.curve.steep_count import worthwhile_steeps
 from tests.maths.brewed import brew_of, developed
 
 NO_LAG_S = 1e-3

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from tastings.maths import sums
-from tastings.maths.agreement import intraclass
-from tastings.maths.brewing import even_brew, steeped
-from tastings.maths.brews import TasterScale
-from tastings.maths.extraction import Grid, cup_strength
-from tastings.maths.sums import SESSION_SHIFT_SD, SIGMA, Tasted, TasterSums, added
-from tastings.maths.team import absent, summed
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.brewing.extraction import Grid, cup_strength
+from tastings.maths.brewing.heat import even_brew, steeped
+from tastings.maths.curve import sufficient_statistics as sums
+from tastings.maths.curve.scale_effects import absent, summed
+from tastings.maths.curve.sufficient_statistics import SESSION_SHIFT_SD, SIGMA, Tasted, TasterSums, added
+from tastings.maths.panel.agreement import intraclass
 from tests.published.test_panels import JUDGES
 
 TEA, JUDGE, NOISE = 2.5745652, 5.2006955, 1.0188443  # variance components of JUDGES by statsmodels

@@ -12,8 +12,7 @@ of it; the proportion of distinguishers that belongs to d' = 1.5 from the same o
 import numpy as np
 import pytest
 
-from tastings.maths.agreement import AgreementError, concordance, intraclass
-from tastings.maths.triangle import (
+from tastings.maths.comparison.triangle import (
     TriangleError,
     least_correct,
     needed_tests,
@@ -21,6 +20,7 @@ from tastings.maths.triangle import (
     probability_by_guessing,
     triangle,
 )
+from tastings.maths.panel.agreement import AgreementError, concordance, intraclass
 
 JUDGES = np.array([[9, 2, 5, 8], [6, 1, 3, 2], [8, 4, 6, 8], [7, 1, 2, 6], [10, 5, 6, 9], [6, 2, 4, 7]], dtype=float)
 WING = (10.4, 10.8, 11.1, 10.2, 10.3, 10.2, 10.7, 10.5, 10.8, 11.2, 10.6, 11.4)

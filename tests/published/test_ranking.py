@@ -26,9 +26,9 @@ import numpy as np
 import pytest
 from scipy.stats import chi2
 
-from tastings.maths.agreement import concordance
-from tastings.maths.blocks import block_means
-from tastings.maths.ranking import RankingError, friedman, page, rank_sum_difference, rank_sums, told_apart
+from tastings.maths.flights.blocks import block_means
+from tastings.maths.flights.ranking import RankingError, friedman, page, rank_sum_difference, rank_sums, told_apart
+from tastings.maths.panel.agreement import concordance
 from tests.published.test_panels import BASES, BILL, TAIL, WING
 
 # Eight orders of A to E whose rank sums are those of the standard's example.

@@ -19,8 +19,8 @@ from hypothesis import HealthCheck, seed, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
-from api.phone import Habits, MemoryStore, Patience, Phone, State, UnreachableError
 from lots.models import FieldHistory, Lot
+from table.phone import Habits, MemoryStore, Patience, Phone, State, UnreachableError
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.actions.lexicon import load_lexicon
 from tastings.actions.pruning import prune

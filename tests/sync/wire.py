@@ -7,7 +7,7 @@ from datetime import datetime
 
 from django.test import Client
 
-from api.phone import Answer, UnreachableError
+from table.phone import Answer, UnreachableError
 
 FAULTS = ("none", "request lost", "answer lost", "twice")
 

@@ -10,7 +10,7 @@ from django.core.management import CommandError, call_command
 
 from lots.models import FieldHistory, Lot
 from tastings.actions.importing import Fault, Known, import_pot, known_to, read_sheet
-from tastings.actions.importing.sheet import LARGEST_BYTES
+from tastings.actions.importing.spreadsheet import LARGEST_BYTES
 from tastings.models import Infusion, Note, Session
 from teams.errors import Invalid, NotAllowed
 from teams.models import Team

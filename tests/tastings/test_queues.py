@@ -26,7 +26,7 @@ from tastings.actions.developments import refresh_development
 from tastings.actions.due import FRESH_AT_A_TIME, STEADY_AT_A_TIME, ask_due, ask_more, mark_due
 from tastings.actions.lexicon import load_lexicon
 from tastings.jobs import Job
-from tastings.maths.development import METHOD
+from tastings.maths.curve.development import METHOD
 from tastings.models import Development
 from tastings.queues import Queue
 from tests.api.phone import sync

@@ -9,7 +9,7 @@ from django.db import connection, connections
 from django.test import Client, RequestFactory
 from django.test.utils import CaptureQueriesContext
 
-from api.auth import address_of
+from api.http.auth import address_of
 from teams.actions.guard import (
     KNOWN_FOR,
     PER_ACCOUNT,

@@ -8,7 +8,7 @@ import pytest
 from django.db import connections
 from django.test import Client
 
-from api.requests import HEADER
+from api.http.requests import HEADER
 from teams.models import AuditEntry, Invitation, Member, Role, User
 from tests.api.problems import refusal
 from tests.factories import MemberFactory, UserFactory, phone

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from config.demo.telling import DemoError, tell
+from config.demo.load import DemoError, tell
 
 
 class Command(BaseCommand):

@@ -8,7 +8,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser, DjangoHelpFormatter
 from django.utils import timezone
 
-from tastings.actions.importing import Fault, Imported, import_pot, known_to, read_sheet, sheet
+from tastings.actions.importing import Fault, Imported, import_pot, known_to, read_sheet
+from tastings.actions.importing import spreadsheet as sheet
 from tastings.actions.importing.storing import CORRECTED, KEPT, NEW, SAME
 from teams.errors import Refused
 from teams.models import Member, User

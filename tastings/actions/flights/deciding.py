@@ -7,12 +7,12 @@ from uuid import UUID
 from django.db import transaction
 
 from lots.models.wire import TO_WIRE
-from lots.shape import Shape, Unfit, clean_fields, clean_text, faults_between
+from lots.schema import Shape, Unfit, clean_fields, clean_text, faults_between
 from tastings.actions.push import NEW, Change, push_changes
 from tastings.models import Flight
 from tastings.queries.flights import flight_row, must_decide
 from tastings.queries.records import record_for
-from tastings.shapes import CHOSEN
+from tastings.schemas import CHOSEN
 from teams.actions.audit import record
 from teams.actions.revisions import count_change
 from teams.errors import Invalid, Problem, WrongState

@@ -9,8 +9,8 @@ from uuid import UUID
 from django.db import connection, transaction
 
 from lots.models import Lot
-from tastings.maths.cups import Cup
-from tastings.maths.flights import Judgement, judge, sentence, worth
+from tastings.maths.flights.cups import Cup
+from tastings.maths.flights.judge import Judgement, judge, sentence, worth
 from tastings.models import Flight
 from tastings.queries.flight_scores import scores_of
 from teams.models import User

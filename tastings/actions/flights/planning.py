@@ -11,7 +11,7 @@ from uuid import UUID
 from django.db import transaction
 
 from tastings.actions.flights.asking import ask_for_plan
-from tastings.maths.serving import Plan, PlanError, Sitting, plan_servings
+from tastings.maths.flights.serving import Plan, PlanError, Sitting, plan_servings
 from tastings.models import Flight, FlightCup
 from tastings.queries.flights import standing_cups
 from teams.actions.revisions import count_change

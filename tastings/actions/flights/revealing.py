@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db import transaction
 
 from lots.merge import pack
-from lots.shape import Unfit, clean_text
+from lots.schema import Unfit, clean_text
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answer
 from tastings.actions.push import checked_now, name_lot, renew_children

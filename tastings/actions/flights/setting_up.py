@@ -10,12 +10,12 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 
 from lots.models import Lot
-from lots.shape import clean_fields, faults_between
+from lots.schema import clean_fields, faults_between
 from tastings.actions.flights.asking import ask_for_plan
-from tastings.maths.factors import COVERED_BOWL_WEIGHTS, FACTORS
+from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
 from tastings.models import Flight, FlightLot, FlightMember, Session
 from tastings.queries.flights import flight_row, must_decide
-from tastings.shapes import FLIGHT, MOST_CUPS
+from tastings.schemas import FLIGHT, MOST_CUPS
 from teams.actions.revisions import count_change
 from teams.errors import Invalid, Problem, WrongState
 from teams.models import Member

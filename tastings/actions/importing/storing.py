@@ -16,8 +16,8 @@ from django.db.models import Q
 
 from lots.merge import Copy, Stamp
 from lots.models import Lot, Synced
-from lots.shape import stamp_moment
-from tastings.actions.importing.sheet import OF_INFUSION, OF_SESSION, Fault, Known, Pot, Row
+from lots.schema import stamp_moment
+from tastings.actions.importing.spreadsheet import OF_INFUSION, OF_SESSION, Fault, Known, Pot, Row
 from tastings.actions.push import SHAPES, Change, Verdict, push_changes
 from tastings.actions.push.checks import UNKNOWN_PARENT
 from tastings.models import Descriptor

@@ -8,10 +8,10 @@ from dataclasses import replace
 from uuid import UUID
 
 from lots.merge import Copy
-from lots.shape import uuid_of
+from lots.schema import uuid_of
 from tastings.actions.push.change import Change
-from tastings.actions.push.draft import Draft
-from tastings.actions.push.ground import Ground
+from tastings.actions.push.pending import Draft
+from tastings.actions.push.state import Ground
 
 
 def without_lot(change: Change, draft: Draft) -> Change:

@@ -7,9 +7,9 @@ from functools import lru_cache
 from uuid import UUID
 
 from lots.merge import DELETED, Stamp
-from lots.shape import Shape, Unfit, clean_fields, clean_id, clean_text, stamp_moment
-from lots.shapes import LOT
-from tastings.shapes import DESCRIPTOR, INFUSION, NOTE, SESSION
+from lots.schema import Shape, Unfit, clean_fields, clean_id, clean_text, stamp_moment
+from lots.schemas import LOT
+from tastings.schemas import DESCRIPTOR, INFUSION, NOTE, SESSION
 from teams.errors import Problem
 
 SHAPES: Mapping[str, Shape] = {shape.type: shape for shape in (DESCRIPTOR, LOT, SESSION, INFUSION, NOTE)}

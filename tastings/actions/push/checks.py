@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 
 from lots.merge import Copy
-from lots.shape import faults_between, uuid_of
+from lots.schema import faults_between, uuid_of
 from tastings.actions.push.change import Change
-from tastings.actions.push.draft import Draft
-from tastings.actions.push.ground import Ground
+from tastings.actions.push.pending import Draft
+from tastings.actions.push.state import Ground
 from teams.errors import Problem
 
 NEW = 0

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from uuid import UUID
 
 from tastings.actions.push.change import Change
-from tastings.actions.push.draft import Draft
+from tastings.actions.push.pending import Draft
 from tastings.actions.push.rows import among
 from tastings.models import Infusion
 

@@ -14,20 +14,20 @@ from django.db import IntegrityError, ProgrammingError, transaction
 
 from lots.merge import Lost
 from lots.models import FieldHistory
-from lots.shape import uuid_of
+from lots.schema import uuid_of
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answers
 from tastings.actions.push.blind import cups_touched, name_lots, without_lot
 from tastings.actions.push.change import SHAPES, Change, Verdict, read_change
 from tastings.actions.push.checks import problems_of
-from tastings.actions.push.draft import Draft
-from tastings.actions.push.ground import Ground
 from tastings.actions.push.numbers import clashes, to_blame
+from tastings.actions.push.pending import Draft
 from tastings.actions.push.rows import among, checked_now
+from tastings.actions.push.state import Ground
 from tastings.actions.push.store import heard_before, lots_touched, store
 from teams.errors import Problem
 from teams.models import Member, Team
-from teams.walls import is_refusal
+from teams.row_security import is_refusal
 
 
 def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime) -> list[Verdict]:

@@ -10,9 +10,9 @@ from lots.merge import Lost, pack
 from lots.models import FieldHistory
 from lots.models.wire import column_of, stored
 from tastings.actions.push.change import SHAPES
-from tastings.actions.push.draft import Draft
-from tastings.actions.push.ground import Ground
+from tastings.actions.push.pending import Draft
 from tastings.actions.push.rows import among, upsert
+from tastings.actions.push.state import Ground
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS, open_sessions
 from teams.models import Member

@@ -25,7 +25,7 @@ from tastings.queries.exporting.tables import ALWAYS_LEFT_OUT, OWNER_LEFT_OUT, T
 from tastings.queries.photos import name_on_disk
 from teams.errors import NotAllowed, UnderWay
 from teams.models import Member, Team
-from teams.walls import acting_for
+from teams.row_security import acting_for
 
 FORMAT, VERSION = "leafspan-team", 1
 _PIECE_BYTES = 64 * 1024

@@ -11,12 +11,12 @@ from django.db import models
 
 from lots.models import Lot, Synced
 from lots.models.wire import TO_WIRE, column_of
-from lots.shape import Field, Shape
+from lots.schema import Field, Shape
 from tastings.models import Descriptor, Flight, FlightCup, Infusion, PhotoContent, Session, TriangleTest
 from teams.models import Shop, Team, User
 
 JSON, STAMPS = "json", "stamps"
-"""Kinds beside those of `lots.shape`: any JSON, and which edit set each field of a record."""
+"""Kinds beside those of `lots.schema`: any JSON, and which edit set each field of a record."""
 
 TO_LINE: Mapping[str, Callable[[Any], object]] = {**TO_WIRE, JSON: lambda held: held, STAMPS: lambda held: held}
 """By a field's kind: from what its column holds to what stands in a line."""

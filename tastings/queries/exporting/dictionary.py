@@ -3,7 +3,7 @@
 import json
 from collections.abc import Mapping
 
-from lots.shape import Field
+from lots.schema import Field
 from tastings.queries.exporting.columns import JSON, STAMPS
 from tastings.queries.exporting.lines import SHEETS
 from tastings.queries.exporting.meanings import MEANINGS, unit_of

@@ -7,7 +7,7 @@ from typing import Any
 from django.db.models import Model, QuerySet
 
 from lots.models import FieldHistory, Lot
-from lots.shape import Field
+from lots.schema import Field
 from tastings.models import (
     Descriptor,
     Flight,
@@ -24,7 +24,7 @@ from tastings.models import (
 )
 from tastings.queries.exporting.columns import Column, plain_columns, synced_columns
 from tastings.queries.exporting.scope import Scope
-from tastings.shapes import FLIGHT, PHOTO, TRIAL, TRIANGLE_TEST
+from tastings.schemas import FLIGHT, PHOTO, TRIAL, TRIANGLE_TEST
 from teams.models import Member, Role, Shop, Team
 
 

@@ -12,7 +12,7 @@ from PIL import Image, ImageCms
 
 from api.photos import LARGEST_PIECE
 from tastings.actions.photo_checks import check_photo
-from tastings.maths.colour import linear
+from tastings.maths.colour.cielab import linear
 
 PLACE = {1: "N", 2: (25.0, 2.0, 1.0), 3: "E", 4: (121.0, 33.0, 1.0)}
 """GPS tags of EXIF: a latitude and a longitude."""

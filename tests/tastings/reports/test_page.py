@@ -221,9 +221,7 @@ def test_sign_in_page_labels_its_fields_and_tells_what_is_wrong():
         username = forms.CharField()
         password = forms.CharField()
 
-    outline = Outline(
-        render_to_string("tastings/sign_in.html", {"form": SignIn({"username": HOSTILE}), "next": "/lots/"})
-    )
+    outline = Outline(render_to_string("pages/sign_in.html", {"form": SignIn({"username": HOSTILE}), "next": "/lots/"}))
     assert (outline.open, outline.unbalanced) == ([], [])
     assert {("label", "for", "id_username"), ("label", "for", "id_password")} <= set(outline.attributes)
     assert ("input", "value", HOSTILE) in outline.attributes

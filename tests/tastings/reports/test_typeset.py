@@ -8,9 +8,9 @@ import struct
 import pytest
 import typst
 
+from tastings.reports.curves_csv import curves_csv
+from tastings.reports.document import report_paper
 from tastings.reports.page import report_facts
-from tastings.reports.paper import report_paper
-from tastings.reports.sheet import curves_csv
 from tastings.reports.typeset import REPLACEMENT, SettingError, digest_of, drawable, typeset
 from tastings.reports.words import one_decimal
 from tests.tastings.reports import sample

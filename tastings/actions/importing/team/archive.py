@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tastings.queries.exporting import FORMAT, TABLES, VERSION
-from tastings.shapes import LARGEST_PHOTO
+from tastings.schemas import LARGEST_PHOTO
 
 LONGEST_LINE = 4 * 1024 * 1024
 """Bytes; a flight with its answer may take some hundred thousand."""

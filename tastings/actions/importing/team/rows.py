@@ -8,7 +8,7 @@ from uuid import UUID
 from lots.merge import DELETED, Copy, pack, unpack
 from lots.models import Synced
 from lots.models.wire import stored
-from lots.shape import Unfit, clean, clean_id, faults_between, stamp_moment
+from lots.schema import Unfit, clean, clean_id, faults_between, stamp_moment
 from tastings.actions.importing.team.archive import Archive, BadFile
 from tastings.models import Descriptor
 from tastings.queries.exporting import JSON, STAMPS, Column, Table

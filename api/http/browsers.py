@@ -1,0 +1,43 @@
+"""A browser that a login has used shows it by a signed cookie, so that guessing elsewhere does not slow it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django.conf import settings
+from django.core.signing import BadSignature, TimestampSigner
+from django.http import HttpRequest, HttpResponseBase
+from django.utils.crypto import get_random_string
+
+from api.http.auth import address_of
+from api.http.conditional import id_in_address
+from teams.actions.guard import KNOWN_FOR, Caller
+from teams.errors import NotHere
+
+if TYPE_CHECKING:
+    from teams.models import User
+
+COOKIE = "known_browser"
+_signer = TimestampSigner(salt="api.http.browsers")
+
+
+def caller_with_cookie(request: HttpRequest) -> Caller:
+    """Return where a sign-in by a page comes from."""
+    address = address_of(request)
+    try:
+        login, _, device = _signer.unsign(request.COOKIES.get(COOKIE, ""), max_age=KNOWN_FOR).partition(".")
+        return Caller(address=address, login=id_in_address(login), device=device)
+    except (BadSignature, NotHere):
+        return Caller(address=address)
+
+
+def remember(response: HttpResponseBase, user: User) -> None:
+    """Let the browser show from now on that this login has used it; the cookie signs nobody in."""
+    response.set_cookie(
+        COOKIE,
+        _signer.sign(f"{user.id}.{get_random_string(22)}"),
+        max_age=KNOWN_FOR,
+        secure=settings.SESSION_COOKIE_SECURE,
+        httponly=True,
+        samesite="Lax",
+    )

@@ -1,0 +1,84 @@
+"""ETags, If-None-Match and If-Match; ids in addresses; pages of a list."""
+
+import hashlib
+import json
+import re
+from collections.abc import Callable, Sequence
+from typing import Any
+from urllib.parse import urlencode
+from uuid import UUID
+
+from django.utils.cache import get_conditional_response
+from django.utils.http import parse_etags
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from lots.schema import Unfit, clean_id
+from teams.errors import Changed, Invalid, NotHere, Problem
+
+DEFAULT_LIMIT, LARGEST_LIMIT = 100, 500
+
+
+def id_in_address(text: str) -> UUID:
+    """Return the id; what is no id looks like an absent one."""
+    try:
+        return UUID(clean_id(text))
+    except Unfit as error:
+        raise NotHere from error
+
+
+def tagged(request: Request, body: object, *, tag: str | None = None) -> Response:
+    """Answer with an ETag, or 304 when the caller has the same already. Without a tag the body's digest is taken."""
+    if tag is None:
+        tag = hashlib.sha256(json.dumps(body, sort_keys=True, default=str).encode()).hexdigest()[:32]
+    response = Response(
+        body, headers={"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Authorization"}
+    )
+    conditional = get_conditional_response(request._request, etag=response["ETag"], response=response)  # noqa: SLF001 - DRF's way to Django's request
+    if conditional is not None and conditional.status_code == Changed.status:
+        raise Changed
+    return conditional or response  # type: ignore[return-value]  # a 304 is a plain Django response
+
+
+def expected_revision(request: Request) -> int | None:
+    """Return the revision that If-Match names; None without one.
+
+    Raises
+    ------
+    Changed
+        It names no revision that this record could have.
+    """
+    header = request.META.get("HTTP_IF_MATCH")
+    if header is None or header.strip() == "*":
+        return None
+    tags = [tag.strip('"') for tag in parse_etags(header)]
+    if len(tags) != 1 or not re.fullmatch("[1-9][0-9]{0,17}", tags[0]):
+        raise Changed
+    return int(tags[0])
+
+
+def number_in_query(request: Request, name: str, *, default: int, highest: int) -> int:
+    """Return a whole number from the query, at least 1 and at most ``highest``."""
+    text = request.query_params.get(name)
+    if text is None:
+        return default
+    if not (text.isascii() and text.isdigit() and 1 <= len(text) <= 9 and 1 <= int(text) <= highest):
+        raise Invalid(problems=[Problem(name, "range", f"must be a whole number from 1 to {highest}")])
+    return int(text)
+
+
+def page_of(request: Request, read: Callable[[UUID | None, int], Sequence[dict[str, Any]]]) -> Response:
+    """Answer one page: ``read(after, limit)`` gives the rows after an id, in the order of their ids."""
+    limit = number_in_query(request, "limit", default=DEFAULT_LIMIT, highest=LARGEST_LIMIT)
+    after: UUID | None = None
+    if (text := request.query_params.get("after")) is not None:
+        try:
+            after = UUID(clean_id(text))
+        except Unfit as error:
+            raise Invalid(problems=[Problem("after", error.fault.code, error.fault.detail)]) from error
+    rows = read(after, limit + 1)
+    following = None
+    if len(rows) > limit:
+        rest = {k: v for k, v in request.query_params.items() if k != "after"}
+        following = request.build_absolute_uri(f"{request.path}?{urlencode(rest | {'after': rows[limit - 1]['id']})}")
+    return tagged(request, {"results": rows[:limit], "next": following})

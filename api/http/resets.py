@@ -1,0 +1,24 @@
+"""Asking for a link to a new password, alike from the API and from the page."""
+
+from django.conf import settings
+from django.http import HttpRequest
+from django.utils import timezone
+from rest_framework.request import Request
+
+from api.http.auth import address_of
+from tastings.jobs import Job, later
+from teams.actions.resets import ask_for_reset
+
+ANSWER = "If there is such a login and it has an e-mail address, a link to set a new password is on its way there."
+"""Shown whether or not there is such a login."""
+
+
+def site_of(request: HttpRequest | Request) -> str:
+    """Return scheme and host for links that are mailed: as configured, or as the request came."""
+    return settings.SITE_URL or f"{request.scheme}://{request.get_host()}"
+
+
+def request_reset(request: HttpRequest | Request, username: str) -> None:
+    """Store that somebody forgot a password, and ask a worker to see to it."""
+    made = ask_for_reset(username, site=site_of(request), address=address_of(request), now=timezone.now())
+    later(Job.MAIL_RESET, str(made))

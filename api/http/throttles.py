@@ -1,0 +1,98 @@
+"""So many requests a minute for one device: generous for a person with a phone, a wall for a loop that ran away.
+
+Counts are kept in the broker's server, so that all web processes count together. While that does not answer, each
+process counts for itself: nobody is shut out, and nothing is open without end, only up to the limit once per process.
+Sign-in is counted elsewhere, in PostgreSQL (`teams.actions.guard`), and does not depend on the broker at all.
+"""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Callable
+from threading import Lock
+from typing import TYPE_CHECKING
+
+import redis
+from django.conf import settings
+from redis.backoff import NoBackoff
+from redis.retry import Retry
+from rest_framework.request import Request
+from rest_framework.throttling import BaseThrottle
+
+from api.http.auth import token_of
+
+if TYPE_CHECKING:
+    from rest_framework.views import APIView
+
+WINDOW_S = 60
+LEFT_ALONE_S = 5.0
+"""How long the broker is not asked again after it did not answer."""
+PATIENCE_S = 0.25
+_log = logging.getLogger(__name__)
+
+
+class Counter:
+    """Counts requests by key and minute."""
+
+    def __init__(self, *, url: Callable[[], str], clock: Callable[[], float] = time.time) -> None:
+        self._url, self._clock = url, clock
+        self._client: redis.Redis | None = None
+        self._ask_again_at = 0.0
+        self._own: dict[str, int] = {}
+        self._own_window = -1
+        self._lock = Lock()
+
+    def count(self, key: str) -> tuple[int, int]:
+        """Count one request; return how many there were in this minute and how many seconds it still lasts."""
+        now = self._clock()
+        window = int(now // WINDOW_S)
+        wait_s = max(1, int(WINDOW_S * (window + 1) - now))
+        if now >= self._ask_again_at:
+            try:
+                return self._ask(f"leafspan:requests:{key}:{window}"), wait_s
+            except redis.RedisError:
+                self._ask_again_at = now + LEFT_ALONE_S
+                _log.warning("the broker does not count requests: this process does it alone", exc_info=True)
+        return self._count_alone(key, window), wait_s
+
+    def _ask(self, name: str) -> int:
+        if self._client is None:
+            self._client = redis.Redis.from_url(
+                self._url(),
+                socket_timeout=PATIENCE_S,
+                socket_connect_timeout=PATIENCE_S,
+                retry=Retry(NoBackoff(), 0),
+            )
+        both = self._client.pipeline(transaction=False)
+        both.incr(name)
+        both.expire(name, 2 * WINDOW_S)
+        return int(both.execute()[0])
+
+    def _count_alone(self, key: str, window: int) -> int:
+        with self._lock:
+            if window != self._own_window:
+                self._own, self._own_window = {}, window
+            self._own[key] = self._own.get(key, 0) + 1
+            return self._own[key]
+
+
+requests_of = Counter(url=lambda: settings.REDIS_URL)
+
+
+class PerDevice(BaseThrottle):
+    """At most ``API_REQUESTS_PER_MINUTE`` requests with one token; who has none is not counted here."""
+
+    def __init__(self) -> None:
+        self._wait_s = 0
+
+    def allow_request(self, request: Request, view: APIView) -> bool:  # noqa: ARG002 - the framework's shape
+        """Count the request and say whether it may go on."""
+        if request.auth is None:
+            return True
+        number, self._wait_s = requests_of.count(str(token_of(request).id))
+        return number <= settings.API_REQUESTS_PER_MINUTE
+
+    def wait(self) -> float:
+        """Return in how many seconds the count starts anew."""
+        return self._wait_s

@@ -1,0 +1,200 @@
+"""Telling the story: people in place, phones signed in, everything synced, figures waited for."""
+
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID
+
+from config.demo.company import ILVA, PASSWORD, PEOPLE, TEAM, Person
+from config.demo.flights import FLIGHTS, flight_id, hold
+from config.demo.lots import LOTS, SESSIONS, SHOWN
+from config.demo.pictures import send_pictures
+from config.demo.story import Message, device_of, lot_id, messages
+from table.phone import Habits, HttpLink, MemoryStore, Patience, Phone, PhoneError, RefusedError, SyncReport
+from teams.actions.people import new_member, new_team
+from teams.errors import NotHere, Refused
+from teams.models import Team
+from teams.queries.people import team_named
+
+_FIGURES_LIMIT_S = 30.0
+_LOOK_AGAIN_S = 0.25
+_REFUSALS_TOLD = 3
+_HABITS = Habits(patience=Patience(attempts=4, first_s=0.3))
+
+Say = Callable[[str], None]
+
+
+class DemoError(Exception):
+    """The demo data cannot be put in; the text says why."""
+
+
+@dataclass(slots=True)
+class _Company:
+    """The team with every phone that writes, and the shop each was told it is in."""
+
+    team: Team
+    phones: dict[str, Phone] = field(default_factory=dict)
+    shops: dict[str, str | None] = field(default_factory=dict)
+
+
+def tell(url: str, *, say: Say) -> None:
+    """Put the demo data in through the server at ``url``; a second run changes nothing.
+
+    Raises
+    ------
+    DemoError
+        The server cannot be reached, or something else carries the demo's names.
+    """
+    began = time.monotonic()
+    url = url.rstrip("/")
+    try:
+        with _phone(url, device=UUID(int=0)) as anyone:
+            anyone.ask("GET", "/health/live")
+        with ExitStack() as stack:
+            company = _assemble(url, stack=stack)
+            verdicts = _sync_all(company, say=say)
+            _hold_flights(company, say=say)
+            if pictures := send_pictures(company.team.id, phones=company.phones):
+                say(f"  {pictures} pictures of liquor, drawn")
+            if not _wait_for_figures(company, say=say):
+                say("  the figures of some lots are still being computed; their pages say so until they are")
+            for phone in company.phones.values():
+                phone.sign_out()
+    except PhoneError as error:
+        raise DemoError(str(error)) from error
+    same = verdicts["unchanged"]
+    new, took_s = verdicts.total() - same - verdicts["refused"], time.monotonic() - began
+    say(f"Demo data of {TEAM}: {new} edits taken in, {same} there already; {took_s:.1f} s in all.")
+    _where_to_look(url, company.team.id, say=say)
+    if verdicts["refused"]:
+        raise DemoError(f"{verdicts['refused']} records were refused, the first of them named above")
+
+
+def _phone(url: str, *, device: UUID) -> Phone:
+    """Return a phone that remembers nothing beyond this run."""
+    return Phone(HttpLink(url), store=MemoryStore(str(device)), habits=_HABITS)
+
+
+def _sent(message: Message, phone: Phone) -> SyncReport:
+    """Write a message down on a phone and send it; the phone takes nothing in, since nobody looks at it."""
+    for change in message.changes:
+        at, fields = datetime.fromisoformat(str(change["at"])), change["fields"]
+        if isinstance(fields, dict):
+            phone.edit(str(change["type"]), str(change["id"]), fields, at=at)
+    return phone.sync(pull=False)
+
+
+def _assemble(url: str, *, stack: ExitStack) -> _Company:
+    """Find or make the team and its people, and sign their phones in."""
+    try:
+        company = _Company(team_named(TEAM))
+    except NotHere as absent:
+        if "several" in absent.detail:
+            raise DemoError(f"{absent.detail}: rename all but the demo's own") from absent
+        with _naming(ILVA):
+            owner = new_team(name=TEAM, shop=ILVA.shop.name, username=ILVA.username, password=PASSWORD)
+        company = _Company(owner.team)
+    # The owner came with the team. If this sign-in fails, the team of that name is somebody else's: hands off.
+    for person in PEOPLE:
+        phone = stack.enter_context(_phone(url, device=device_of(company.team.id, person)))
+        if not _signed_in(phone, person, company=company):
+            if person is ILVA:
+                raise DemoError(
+                    f"a team is called {TEAM}, but {ILVA.username} cannot sign in to it at {url} with the demo's"
+                    " password: either it is not the demo's team, or that server works on another database"
+                )
+            with _naming(person):
+                new_member(
+                    team=company.team,
+                    shop=person.shop.name,
+                    username=person.username,
+                    password=PASSWORD,
+                    role=person.role,
+                )
+            if not _signed_in(phone, person, company=company):
+                raise DemoError(f"{person.username} cannot sign in at {url}")
+        company.phones[person.username] = phone
+    return company
+
+
+@contextmanager
+def _naming(person: Person) -> Iterator[None]:
+    """Turn a refusal about a person into a `DemoError` that names them."""
+    try:
+        yield
+    except Refused as refused:
+        why = "; ".join(f"{p.field}: {p.detail}" for p in refused.problems) or refused.detail
+        raise DemoError(f"{person.username} cannot be made: {why}") from refused
+
+
+def _signed_in(phone: Phone, person: Person, *, company: _Company) -> bool:
+    try:
+        answer = phone.sign_in(
+            username=person.username, password=PASSWORD, called="demo phone", team=str(company.team.id)
+        )
+    except RefusedError as error:
+        if error.status == 401:
+            return False
+        raise
+    shop = answer["shop"]
+    company.shops[person.username] = None if shop is None else str(shop)
+    return True
+
+
+def _sync_all(company: _Company, *, say: Say) -> Counter[str]:
+    """Send everything, a line of progress for each lot; return how often each verdict was given."""
+    verdicts: Counter[str] = Counter()
+    pending = Counter(lot.handle for lot in LOTS for _ in range(lot.sessions))
+    for message in messages(company.team.id, shops=company.shops):
+        for outcome in _sent(message, company.phones[message.person.username]).outcomes:
+            verdicts[outcome.word] += 1
+            if outcome.word == "refused" and verdicts["refused"] <= _REFUSALS_TOLD:
+                say(f"  refused: {outcome.unsent.change['type']} {outcome.unsent.record}: {list(outcome.problems)}")
+        lot = message.lot
+        if lot is None:
+            say(f"  {len(message.changes)} lots written down by {message.person.username}")
+            continue
+        pending[lot.handle] -= 1
+        if not pending[lot.handle]:
+            done = SESSIONS - pending.total()
+            say(f"  {done:2} of {SESSIONS} sessions: {lot.fields['name']} ({lot.sessions})")
+    return verdicts
+
+
+def _hold_flights(company: _Company, *, say: Say) -> None:
+    """Hold the blind flights that were not held yet."""
+    for flight in FLIGHTS:
+        if hold(flight, team=company.team.id, runner=company.phones[ILVA.username], phones=company.phones):
+            say(f"  flight {'decided' if flight.decided else 'being tasted'}: {flight.name}")
+
+
+def _wait_for_figures(company: _Company, *, say: Say) -> bool:
+    """Wait until no lot's figures are behind; return whether that came to pass in time."""
+    reader = company.phones[ILVA.username]
+    behind = list(LOTS)
+    deadline = time.monotonic() + _FIGURES_LIMIT_S
+    told = len(behind)
+    while True:
+        behind = [lot for lot in behind if _figures(reader, lot_id(company.team.id, lot))["stale"]]
+        if not behind or time.monotonic() > deadline:
+            return not behind
+        if len(behind) < told:
+            say(f"  figures of {len(LOTS) - len(behind)} of {len(LOTS)} lots computed")
+            told = len(behind)
+        time.sleep(_LOOK_AGAIN_S)
+
+
+def _figures(reader: Phone, lot: UUID) -> Mapping[str, object]:
+    return reader.ask("GET", f"/api/v1/lots/{lot}/development")
+
+
+def _where_to_look(url: str, team: UUID, *, say: Say) -> None:
+    names = ", ".join(f"{person.username} ({person.role})" for person in PEOPLE)
+    say(f"  sign in       {url}/sign-in/ as {names}")
+    say(f"  password      {PASSWORD} (demo only: anyone can know it)")
+    say(f"  lots          {url}/lots/")
+    say(f"  a flight      {url}/flights/{flight_id(team, FLIGHTS[0])}/ ({FLIGHTS[0].name})")
+    say(f"  a report      {url}/lots/{lot_id(team, SHOWN)}/report/ ({SHOWN.fields['name']})")

@@ -1,0 +1,59 @@
+"""What every page for the browser is sent with, and whose places it may show."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import TYPE_CHECKING
+
+from django.contrib.auth.views import redirect_to_login
+from django.http import HttpRequest, HttpResponseBase
+from django.shortcuts import render
+from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
+from rest_framework.request import Request
+
+from api.http.auth import BearerAuthentication
+from teams.errors import NotAllowed, NotHere, WrongState
+from teams.queries.people import memberships_of
+from teams.row_security import act_for
+
+if TYPE_CHECKING:
+    from teams.models import Member
+
+POLICY = (
+    "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+Page = Callable[..., HttpResponseBase]
+
+
+def page(view: Page) -> Page:
+    """Send a view's page with a policy that lets nothing from elsewhere in; who is not signed in is asked to."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
+        try:
+            response = view(request, *args, **kwargs)
+        except NotHere:
+            response = render(request, "pages/absent.html", status=404)
+        except (NotAllowed, WrongState) as refused:
+            response = render(request, "pages/refused.html", {"why": refused.detail}, status=refused.status)
+        except (AuthenticationFailed, NotAuthenticated):
+            response = redirect_to_login(request.get_full_path())
+        response["Content-Security-Policy"] = POLICY
+        response["Cache-Control"] = "private, no-cache"
+        return response
+
+    return guarded
+
+
+def places_of(request: HttpRequest) -> list[Member]:
+    """Return the memberships of who asks: by bearer token the one it is for, by browser session all of the login's."""
+    if request.META.get("HTTP_AUTHORIZATION"):
+        found = BearerAuthentication().authenticate(Request(request))
+        if found is not None:
+            return [found[1].member]
+    if not request.user.is_authenticated:
+        raise NotAuthenticated
+    places = memberships_of(request.user)
+    act_for(place.team_id for place in places)  # until the request ends
+    return places

@@ -1,0 +1,121 @@
+"""The page on which buyers and owners give links to a lot's report or card, see how often they were read, end them."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.views.generic import View
+
+from api.http.conditional import id_in_address
+from pages.browser import page
+from pages.reports import member_with
+from tastings.actions.shares import give_share, revoke_share
+from tastings.queries.shares import share_for, share_shown, shares_to, token_of
+from tastings.reports.catalogue import catalogue, languages
+from tastings.reports.facts import day_of
+from tastings.reports.words import counted
+from teams.errors import Invalid, NotHere
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from tastings.models import Share
+
+DAYS = {7: "a week", 30: "30 days", 90: "90 days", 365: "a year"}
+SHOWS = {"report": "The report", "card": "The card for customers"}
+
+
+def _languages() -> list[tuple[str, str]]:
+    return [(code, str(catalogue(code).words["language"])) for code in languages()]
+
+
+class LinkForm(forms.Form):
+    """What a link opens, and for how long."""
+
+    shows = forms.ChoiceField(label="What the link opens", choices=list(SHOWS.items()))
+    lang = forms.ChoiceField(label="Language of the card", choices=_languages, initial="en")
+    days = forms.TypedChoiceField(label="Ends after", choices=list(DAYS.items()), coerce=int, initial=30)
+    names = forms.BooleanField(label="Name the tasters in the report", required=False)
+
+
+class Links(View):
+    """The links to one lot."""
+
+    def get(self, request: HttpRequest, lot_id: str) -> HttpResponse:
+        """List them, and ask for a new one."""
+        return self._shown(request, lot_id, LinkForm())
+
+    def post(self, request: HttpRequest, lot_id: str) -> HttpResponse:
+        """Give one."""
+        member, lot = member_with(request, lot_id)
+        form = LinkForm(request.POST)
+        if not form.is_valid():
+            return self._shown(request, lot_id, form)
+        now, told = timezone.now(), form.cleaned_data
+        ends = (now + timedelta(days=told["days"])).isoformat()
+        sent = {"lot": str(lot.id), "expires_at": ends, **{name: told[name] for name in ("shows", "lang", "names")}}
+        try:
+            share = give_share(member, sent=sent, now=now)
+        except Invalid as error:  # the lot has gone meanwhile; the form offers nothing else that could be wrong
+            raise NotHere from error
+        return redirect(f"{request.path}?made={share.id}")
+
+    def _shown(self, request: HttpRequest, lot_id: str, form: LinkForm) -> HttpResponse:
+        member, lot = member_with(request, lot_id)
+        now = timezone.now()
+        held, ended = shares_to(member, lot.id, now=now)
+        told = {
+            "made": request.GET.get("made", ""),
+            "just_ended": any(str(share.id) == request.GET.get("ended") for share in ended),
+            "lot": lot.id,
+            "name": str(lot.fields["name"]),
+            "form": form,
+            "rows": [_row(request, share, now=now) for share in held],
+            "ended": [_row(request, share, now=now) for share in ended],
+        }
+        return render(request, "pages/links.html", told, status=200 if not form.errors else 422)
+
+
+class EndLink(View):
+    """Ending one link."""
+
+    def get(self, request: HttpRequest, lot_id: str, share_id: str) -> HttpResponse:  # noqa: ARG002 - of the address
+        """Lead to the links: who was signed out when ending one comes back here."""
+        _, lot = member_with(request, lot_id)
+        return redirect("links", lot.id)
+
+    def post(self, request: HttpRequest, lot_id: str, share_id: str) -> HttpResponse:
+        """End it at once; ending it again changes nothing."""
+        member, lot = member_with(request, lot_id)
+        share = share_for(member, id_in_address(share_id))
+        if share.lot_id != lot.id:
+            raise NotHere
+        revoke_share(member, share=share.id, now=timezone.now())
+        return redirect(f"/lots/{lot.id}/links/?ended={share.id}")
+
+
+def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, Any]:
+    """Tell one link; one that has ended has no address."""
+    told = share_shown(share, now=now)
+    of_card = f" ({catalogue(share.lang).words['language']})" if share.shows == "card" else ""
+    with_names = ", with the tasters' names" if share.names and share.shows == "report" else ""
+    return {
+        "id": str(share.id),
+        "made": f"made on {day_of(told['created_at'])} at {share.created_at:%H:%M} UTC",
+        "what": f"{SHOWS[share.shows]}{of_card}{with_names}",
+        "ends": day_of(told["revoked_at"] or told["expires_at"]),
+        "views": f"read {counted(share.views, 'time')}",
+        "address": request.build_absolute_uri(f"/shared/{token_of(share.id)}/") if told["open"] else "",
+    }
+
+
+urlpatterns = [
+    path("lots/<str:lot_id>/links/", page(Links.as_view()), name="links"),
+    path("lots/<str:lot_id>/links/<str:share_id>/end/", page(EndLink.as_view()), name="end-link"),
+]

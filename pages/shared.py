@@ -1,0 +1,125 @@
+"""What a link shows to someone outside the team: one lot's report or card, without signing in and without cookies.
+
+A link that has expired, was revoked or never was looks the same in every form: one page, status 404.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from http import HTTPStatus
+from typing import TYPE_CHECKING, Any
+
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.template.loader import render_to_string
+from django.urls import path
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from api.http.conditional import id_in_address
+from pages.browser import POLICY
+from pages.cards import card_file, card_page, card_told
+from pages.reports import article, curve_file, figures_file, picture, set_file
+from tastings.actions.shares import count_view
+from tastings.queries.records import record_for
+from tastings.queries.report_state import report_state
+from tastings.queries.reports import picture_of_lot, told_of
+from tastings.queries.shares import guest_of, share_with, without_names
+from tastings.reports.catalogue import UnknownLanguageError
+from tastings.reports.document import report_paper
+from tastings.reports.page import render_around
+from teams.errors import NotHere
+from teams.row_security import act_for
+
+if TYPE_CHECKING:
+    from tastings.models import Share
+    from teams.models import Member
+
+
+def shared(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseBase]:
+    """Open the share that an address names; keep the answer out of caches, search engines and other sites' logs."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, share_token: str, **kwargs: object) -> HttpResponseBase:
+        try:
+            share = share_with(share_token, now=timezone.now())
+            act_for([share.team_id])  # until the request ends
+            response = view(request, share, share_token, **kwargs)
+        except (NotHere, UnknownLanguageError):
+            response = HttpResponse(render_to_string("pages/closed.html", {"public": True}), status=404)
+        else:
+            counts = kwargs.get("form") is not None and request.method == "GET"
+            if counts and response.status_code == HTTPStatus.OK:
+                count_view(share.id)
+        response["Content-Security-Policy"] = POLICY
+        response["Cache-Control"] = "no-store"
+        response["X-Robots-Tag"] = "noindex, nofollow"
+        response["Referrer-Policy"] = "no-referrer"
+        return response
+
+    return guarded
+
+
+@shared
+@require_safe
+def look(request: HttpRequest, share: Share, token: str, form: str) -> HttpResponseBase:
+    """Show what was shared, in one of its forms; ``""`` is the page."""
+    guest, beside = guest_of(share), f"/shared/{token}"
+    if share.shows == "card":
+        return _card(request, guest, share, form=form, beside=beside)
+    return _report(request, guest, share, form=form, beside=beside)
+
+
+def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
+    facts = card_told(guest, record_for(guest, "lot", share.lot_id), lang=request.GET.get("lang", share.lang))
+    if form == "":
+        return card_page(facts, beside=beside, public=True)
+    if form not in ("md", "pdf"):
+        raise NotHere
+    return card_file(request, guest, facts=facts, form=form, name=f"card-{facts['lang']}")
+
+
+def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
+    if form == "":
+        state = (*report_state(guest, share.lot_id, today=timezone.now().date()), share.names)
+        name, written = article(state, lambda: _told(guest, share, beside=beside), beside=beside)
+        return HttpResponse(render_around(written, name=name, public=True))
+    told = _told(guest, share, beside=beside)
+    match form:
+        case "svg":
+            return curve_file(told, "report")
+        case "csv":
+            return figures_file(told, "report")
+        case "pdf" | "png":
+            paper = report_paper(**told)
+            return set_file(request, guest, layout="report", form=form, told=paper, name=f"report.{form}")
+        case _:
+            raise NotHere
+
+
+def _told(guest: Member, share: Share, *, beside: str) -> dict[str, Any]:
+    """Return what the report tells a guest: no name unless allowed, of the photos those of leaf and liquor."""
+    told = told_of(guest, record_for(guest, "lot", share.lot_id), today=timezone.now().date())
+    if not share.names:
+        told = without_names(told)
+    told["photos"] = [
+        {**photo, "href": f"{beside}/photos/{photo['id']}.jpg"} for photo in told["photos"] if photo["of"] != "other"
+    ]
+    return told
+
+
+@shared
+@require_safe
+def photo(request: HttpRequest, share: Share, token: str, photo_id: str) -> HttpResponseBase:  # noqa: ARG001 - the shape of a view
+    """Give the thumbnail of a photo in a shared report."""
+    if share.shows != "report":
+        raise NotHere
+    found = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_in_address(photo_id), leaf_and_liquor=True)
+    return picture(request, found)
+
+
+urlpatterns = [
+    path("shared/<str:share_token>/", look, {"form": ""}),
+    *(path(f"shared/<str:share_token>.{form}", look, {"form": form}) for form in ("pdf", "png", "svg", "csv", "md")),
+    path("shared/<str:share_token>/photos/<str:photo_id>.jpg", photo),
+]

@@ -1,0 +1,163 @@
+"""Where a phone keeps its events: on its disk, or for a demonstration in memory."""
+
+import fcntl
+import json
+import os
+from pathlib import Path
+from typing import Protocol
+from uuid import uuid4
+
+from table.phone.asking import encoded
+from table.phone.errors import StoreError
+from table.phone.state import Event, State
+
+_WORTH_COMPACTING_BYTES = 1_000_000
+
+
+class Store(Protocol):
+    """Keeps events and the state that they add up to."""
+
+    @property
+    def state(self) -> State:
+        """Return what the events so far add up to."""
+        ...
+
+    def keep(self, event: Event) -> None:
+        """Take in an event; it is kept when this returns."""
+        ...
+
+    def close(self) -> None:
+        """Let go of what it holds."""
+        ...
+
+
+class MemoryStore:
+    """Forgets everything at its end.
+
+    Parameters
+    ----------
+    device : str, optional
+        The device's id; made up if it is not given.
+    """
+
+    def __init__(self, device: str | None = None) -> None:
+        self.state = State(device=device or str(uuid4()))
+
+    def keep(self, event: Event) -> None:
+        """Take in an event."""
+        self.state.apply(event)
+
+    def close(self) -> None:
+        """Do nothing."""
+
+
+class JournalStore:
+    """A file of JSON lines, one event each; an event is kept once its line has reached the disk.
+
+    A line that a dying phone wrote only in part is left out when the file is read again: that event was never
+    reported as kept. Once the journal is much longer than what it stands for it is replaced, in one step, by a single
+    line. A lock keeps a second process off the file.
+
+    Parameters
+    ----------
+    path : Path
+        The file; made if it is not there, readable by its owner only, since it holds the token.
+    device : str, optional
+        The device's id for a new file; made up if it is not given.
+
+    Raises
+    ------
+    StoreError
+        The file cannot be used, or holds something else.
+    """
+
+    def __init__(self, path: Path, *, device: str | None = None) -> None:
+        self.state = State()
+        self._path = path
+        self._lock = -1
+        try:
+            self._lock = os.open(path.with_name(f"{path.name}.lock"), os.O_RDWR | os.O_CREAT, 0o600)
+            fcntl.flock(self._lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            self._file = os.open(path, os.O_RDWR | os.O_CREAT | os.O_APPEND, 0o600)
+        except OSError as error:
+            self._unlock()
+            raise StoreError(f"{path} cannot be used: {error.strerror}") from error
+        try:
+            self._length = self._replay()
+        except BaseException:
+            self.close()
+            raise
+        self._compact_at = max(_WORTH_COMPACTING_BYTES, 2 * self._length)
+        if not self.state.device:
+            self.keep({"event": "begun", "device": device or str(uuid4())})
+            self._sync_folder()
+
+    def keep(self, event: Event) -> None:
+        """Take in an event: first on the disk, then in the state."""
+        line = encoded(event) + b"\n"
+        try:
+            _write(self._file, line)
+            os.fsync(self._file)
+        except OSError as error:
+            try:  # a full disk must not leave half a line before the next one
+                os.ftruncate(self._file, self._length)
+            except OSError:
+                self.close()
+            raise StoreError(f"{self._path} cannot be written: {error.strerror}") from error
+        self._length += len(line)
+        self.state.apply(event)
+        if self._length > self._compact_at:
+            self.compact()
+
+    def compact(self) -> None:
+        """Replace the journal by one line; whoever dies meanwhile has the old file or the new one."""
+        draft = self._path.with_name(f"{self._path.name}.new")
+        try:
+            file = os.open(draft, os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND, 0o600)
+            line = encoded(self.state.snapshot()) + b"\n"
+            _write(file, line)
+            os.fsync(file)
+            draft.replace(self._path)
+            self._sync_folder()
+        except OSError as error:
+            raise StoreError(f"{self._path} cannot be written: {error.strerror}") from error
+        os.close(self._file)
+        self._file, self._length = file, len(line)
+        self._compact_at = max(_WORTH_COMPACTING_BYTES, 2 * len(line))
+
+    def close(self) -> None:
+        """Close the file and let go of the lock."""
+        if self._lock >= 0:
+            os.close(self._file)
+        self._unlock()
+
+    def _unlock(self) -> None:
+        if self._lock >= 0:
+            os.close(self._lock)
+            self._lock = -1
+
+    def _replay(self) -> int:
+        """Read the events in; cut off half a line at the end; return the length of what stands."""
+        text = self._path.read_bytes()
+        whole = text.rfind(b"\n") + 1
+        for number, line in enumerate(text[:whole].splitlines(), start=1):
+            try:
+                self.state.apply(json.loads(line))
+            except (ValueError, KeyError, TypeError) as error:
+                raise StoreError(f"{self._path}, line {number} is not an event of a phone: {error!r}") from error
+        if whole < len(text):
+            os.ftruncate(self._file, whole)
+            os.fsync(self._file)
+        return whole
+
+    def _sync_folder(self) -> None:
+        folder = os.open(self._path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _write(file: int, content: bytes) -> None:
+    while content:
+        content = content[os.write(file, content) :]

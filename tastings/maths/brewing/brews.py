@@ -1,0 +1,172 @@
+"""What was brewed and what was tasted: the input of every computation in this folder.
+
+Nothing here knows a database. A caller turns its records into :class:`Brew` objects; unknown values are ``None`` and
+get the defaults of :mod:`tastings.maths.brewing.heat`.
+"""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+LOWEST, HIGHEST = 0.0, 10.0
+
+
+class BrewError(ValueError):
+    """A brew holds a number that cannot be one: not finite, negative, or a weight or volume of nothing."""
+
+
+class RatingError(BrewError):
+    """A rating is not a finite number from 0 to 10."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pour:
+    """One infusion of a session.
+
+    Parameters
+    ----------
+    number : int
+        0 for the rinse, then 1, 2, ...
+    steep_s : float
+        From the end of filling to the start of pouring. [s]
+    pour_s : float or None
+        How long the pot takes to empty. [s]
+    kettle_c : float
+        Water in the kettle. [deg C]
+    water_ml : float or None
+        Water poured on. [ml]
+    rest_s : float or None
+        From the end of this pour to the filling of the next. [s]
+    ratings : Mapping[str, float]
+        Descriptor key to intensity in the mouth. [points, 0 to 10]
+    noted : frozenset[str]
+        Descriptor keys present but not rated.
+    tasted : bool
+        False for a pour that nobody drank, such as a discarded rinse.
+    """
+
+    number: int
+    steep_s: float
+    pour_s: float | None
+    kettle_c: float
+    water_ml: float | None
+    rest_s: float | None
+    ratings: Mapping[str, float]
+    noted: frozenset[str]
+    tasted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Brew:
+    """One session at the table: one portion of leaf, one taster, its pours.
+
+    Parameters
+    ----------
+    session, taster : str
+        Identifiers; only compared, never shown as names.
+    shop : str or None
+        Where it was brewed.
+    leaf_g, vessel_ml : float
+        Dry leaf [g] and what the vessel holds [ml].
+    vessel_material : str
+        A key of :data:`tastings.maths.brewing.heat.MATERIALS`; an unknown one counts as porcelain.
+    vessel_g : float or None
+        Mass of the vessel with its lid. [g]
+    warmed : bool
+        Rinsed with boiling water before the leaf went in.
+    room_c, altitude_m : float or None
+        Air [deg C] and height above the sea [m].
+    ending : str or None
+        ``spent`` when the leaf gave out, ``stopped`` when the taster did, None when nobody said.
+    more_low, more_high : int or None
+        How many further infusions the taster thinks are left.
+    pours : tuple[Pour, ...]
+        In any order.
+    """
+
+    session: str
+    taster: str
+    shop: str | None
+    leaf_g: float
+    vessel_ml: float
+    vessel_material: str
+    vessel_g: float | None
+    warmed: bool
+    room_c: float | None
+    altitude_m: float | None
+    ending: str | None
+    more_low: int | None
+    more_high: int | None
+    pours: tuple[Pour, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TasterScale:
+    """How a taster uses the scale: a rating is ``offset`` plus ``gain`` times the team's common scale.
+
+    Parameters
+    ----------
+    gain, gain_sd : float
+        Gain and how well it is known; the default is a taster not calibrated yet. [1]
+    offset, offset_sd : float
+        Offset and how well it is known. [points]
+    """
+
+    gain: float = 1.0
+    offset: float = 0.0
+    gain_sd: float = 0.15
+    offset_sd: float = 0.5
+
+
+def checked(brews: Sequence[Brew]) -> tuple[Brew, ...]:
+    """Return the brews in an order that does not depend on how they arrived.
+
+    Parameters
+    ----------
+    brews : Sequence[Brew]
+        Sessions in any order.
+
+    Returns
+    -------
+    tuple[Brew, ...]
+        Sorted by session, then by content, so that every later sum runs in the same order.
+
+    Raises
+    ------
+    RatingError
+        A rating is not a finite number from 0 to 10.
+    BrewError
+        Any other number is not finite, is negative where it cannot be, or a weight or volume is 0.
+    """
+    for brew in brews:
+        _check_brew(brew)
+    names = Counter(brew.session for brew in brews)
+    return tuple(sorted(brews, key=lambda brew: (brew.session, repr(brew) if names[brew.session] > 1 else "")))
+
+
+def _check_brew(brew: Brew) -> None:
+    where = f"session {brew.session}"
+    for name, value in (("leaf_g", brew.leaf_g), ("vessel_ml", brew.vessel_ml), ("vessel_g", brew.vessel_g)):
+        if value is not None and not (isfinite(value) and value > 0):
+            raise BrewError(f"{where}: {name} must be a finite number above 0, got {value}")
+    for name, value in (("room_c", brew.room_c), ("altitude_m", brew.altitude_m)):
+        if value is not None and not isfinite(value):
+            raise BrewError(f"{where}: {name} must be finite, got {value}")
+    for pour in brew.pours:
+        _check_pour(pour, where=f"{where}, infusion {pour.number}")
+
+
+def _check_pour(pour: Pour, *, where: str) -> None:
+    if pour.number < 0:
+        raise BrewError(f"{where}: infusions count from 0, the rinse")
+    if not isfinite(pour.kettle_c):
+        raise BrewError(f"{where}: kettle_c must be finite, got {pour.kettle_c}")
+    for name, value in (("steep_s", pour.steep_s), ("pour_s", pour.pour_s), ("rest_s", pour.rest_s)):
+        if value is not None and not (isfinite(value) and value >= 0):
+            raise BrewError(f"{where}: {name} must be a finite number of at least 0, got {value}")
+    if pour.water_ml is not None and not (isfinite(pour.water_ml) and pour.water_ml > 0):
+        raise BrewError(f"{where}: water_ml must be a finite number above 0, got {pour.water_ml}")
+    for key, rating in pour.ratings.items():
+        if not LOWEST <= rating <= HIGHEST:  # a NaN fails both comparisons
+            raise RatingError(f"{where}: {key} is rated {rating}; ratings run from 0 to 10")

@@ -1,0 +1,324 @@
+"""One way in: from the sessions of a lot to how its flavour develops."""
+
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, checked
+from tastings.maths.brewing.extraction import Grid, cup_strength, usual_grid
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
+from tastings.maths.curve.advice import cautions, next_session
+from tastings.maths.curve.departures import departures
+from tastings.maths.curve.development import CurvePoint, DescriptorCurve, Development, Evidence, TastedPoint
+from tastings.maths.curve.endings import LINES, N_DRAWS, SPENT, STOPPED, FinishLine, agreement, line_evidence
+from tastings.maths.curve.evidence import Followed, LeftOut, follow
+from tastings.maths.curve.lack_of_fit import Left, Misfit, misfit
+from tastings.maths.curve.layers import NOTED, Layer, layers
+from tastings.maths.curve.posterior import LIGHTEST, Posterior, fit_all
+from tastings.maths.curve.profile import Curve, Profile, Shapes, curve, profile, shapes, undecided
+from tastings.maths.curve.steep_count import Steeps, unknown_steeps, worthwhile_steeps
+from tastings.maths.curve.sufficient_statistics import Tasted
+
+STRENGTH = "strength"
+LEAST_CUP = 1e-3  # a shape needs a cup above 0
+
+
+@dataclass(frozen=True, slots=True)
+class _EvenCups:
+    """The even brew on the grid: cups of every infusion that was tasted somewhere, and the shapes of its own twelve."""
+
+    cups: FloatArray
+    shapes: Shapes
+
+
+@dataclass(frozen=True, slots=True)
+class _Fitted:
+    """The sessions and what they say, on the part of the grid on which anything is likely.
+
+    With many sessions that is a small part, and what is computed of each session after the fit shrinks with it.
+    ``tasted`` has, by attribute, the places of the sessions that rated it. The strength has a posterior also when
+    nobody rated it: the prior.
+    """
+
+    followed: tuple[Followed, ...]
+    tasted: Mapping[str, Sequence[tuple[int, Tasted]]]
+    posteriors: Mapping[str, Posterior]
+    grid: Grid
+
+    def used(self, key: str) -> list[tuple[Followed, int, Tasted]]:
+        """Return the sessions behind an attribute's curve, each with its place; strangers are left out."""
+        strangers = self.posteriors[key].strangers
+        return [
+            (self.followed[place], place, ratings)
+            for i, (place, ratings) in enumerate(self.tasted[key])
+            if i not in strangers
+        ]
+
+    def strangers(self) -> Iterator[LeftOut]:
+        """Name the sessions that the curves do without."""
+        for key, posterior in self.posteriors.items():
+            for i in sorted(posterior.strangers):
+                yield LeftOut(
+                    session=self.followed[self.tasted[key][i][0]].brew.session,
+                    infusion=None,
+                    reason=f"its ratings of {key} are nothing like those of the other sessions; its curve does without",
+                )
+
+
+@dataclass(frozen=True, slots=True)
+class _Attribute:
+    """Everything computed for one descriptor."""
+
+    key: str
+    posterior: Posterior
+    misfit: Misfit | None
+    curve: Curve
+    profile: Profile
+    points: tuple[TastedPoint, ...]
+
+
+def develop(
+    brews: Sequence[Brew],
+    *,
+    rated: Sequence[str],
+    scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
+    line: FinishLine | None = None,
+) -> Development:
+    """Compute how a lot's flavour develops over infusions.
+
+    Parameters
+    ----------
+    brews : Sequence[Brew]
+        The lot's sessions, in any order; the answer does not depend on it.
+    rated : Sequence[str]
+        Keys of the descriptors that get a curve, in the order wanted; ``strength`` always comes first. Ratings of
+        other descriptors count as noted.
+    scales : Mapping[str, Mapping[str, TasterScale]], optional
+        Gain and offset by descriptor and taster; 1 and 0 for those not in it.
+    line : FinishLine, optional
+        The team's finish line as its other lots tell it (:func:`tastings.maths.curve.endings.finish_line`); N(2.5, 1)
+        when left out.
+
+    Returns
+    -------
+    Development
+        With a curve for each of ``rated`` that has at least one usable rating.
+
+    Raises
+    ------
+    BrewError
+        A number in a brew cannot be one; :class:`tastings.maths.brewing.brews.RatingError` for a rating outside 0 to
+        10.
+    """
+    followed, left_out = follow(checked(brews), grid=usual_grid(), scales=scales or {})
+    fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
+    followed, grid = fitted.followed, fitted.grid
+    even = _even_cups(followed, grid=grid)
+    found = _attributes(fitted, even=even)
+    strength = found[0] if found and found[0].key == STRENGTH else None
+
+    known_line = line or FinishLine()
+    steeps, said_of_line = unknown_steeps(finish_line=known_line.mean), (0.0,) * LINES.size
+    main_profile = undecided()
+    if strength is not None:
+        steeps, said_of_line = _steeps(strength, followed=followed, even=even, line=known_line, grid=grid)
+        main_profile = strength.profile
+    return Development(
+        evidence=_evidence(followed, left_out=(*left_out, *fitted.strangers())),
+        profile=main_profile,
+        steeps=steeps,
+        sessions_spent=sum(one.brew.ending == SPENT for one in followed),
+        sessions_stopped=sum(one.brew.ending == STOPPED for one in followed),
+        curves=tuple(_curve(one) for one in found),
+        layers=_layers(found, followed=followed),
+        departures=tuple(
+            departure
+            for one in followed
+            if strength is not None  # what a departure did to a strength that nobody rated cannot be told
+            for departure in departures(one, node_level=strength.posterior.node_level, grid=grid)
+        ),
+        next=next_session(
+            followed,
+            strength=strength.curve if strength else None,
+            profile=main_profile,
+            steeps=steeps,
+            infusions=EVEN_INFUSIONS,
+        ),
+        cautions=(*cautions(followed), *(_misfit_words(one) for one in found if one.misfit is not None)),
+        tasted=tuple(point for one in found for point in one.points),
+        line_evidence=said_of_line,
+    )
+
+
+def warm_up() -> None:
+    """Compute one made-up session, so that the tables which all fits share are built."""
+    brew = even_brew()
+    pours = (*brew.pours[:1], *(replace(pour, ratings={STRENGTH: 5.0}) for pour in brew.pours[1:]))
+    develop([replace(brew, pours=pours)], rated=(STRENGTH,))
+
+
+def _fitted(followed: Sequence[Followed], *, keys: Sequence[str]) -> _Fitted:
+    grid = usual_grid()
+    tasted = {
+        key: [(place, ratings) for place, one in enumerate(followed) if (ratings := one.tasted(key)) is not None]
+        for key in keys
+    }
+    posteriors = fit_all(
+        {key: [ratings for _, ratings in some] for key, some in tasted.items() if some or key == STRENGTH}, grid=grid
+    )
+    likely = np.logical_or.reduce([one.node_weights > LIGHTEST for one in posteriors.values()])
+    part, index = grid.around(likely)
+    return _Fitted(
+        followed=tuple(replace(one, grid=part) for one in followed),
+        tasted=tasted,
+        posteriors={key: one.on(index) for key, one in posteriors.items()},
+        grid=part,
+    )
+
+
+def _even_cups(followed: Sequence[Followed], *, grid: Grid) -> _EvenCups:
+    longest = max((one.pours[-1].number for one in followed), default=0)
+    brew = even_brew(infusions=max(EVEN_INFUSIONS, longest))
+    cups = cup_strength(steeped(brew, brew.pours), grid=grid)[:, 1:]  # the rinse is not drunk
+    return _EvenCups(cups=cups, shapes=shapes(cups[:, :EVEN_INFUSIONS]))
+
+
+def _steeps(
+    strength: _Attribute, *, followed: Sequence[Followed], even: _EvenCups, line: FinishLine, grid: Grid
+) -> tuple[Steeps, tuple[float, ...]]:
+    """Count the worthwhile infusions, each draw weighed with each finish line by how both agree with the endings."""
+    draws = strength.posterior.draws(n_draws=N_DRAWS)
+    agreed = agreement(followed, draws=draws, grid=grid)
+    log_weight = agreed + line.log_weights()
+    cups = draws.cups(even.cups[:, :EVEN_INFUSIONS])
+    if strength.misfit is not None:
+        cups = strength.misfit.applied(cups)
+    counted = worthwhile_steeps(
+        np.repeat(cups, LINES.size, axis=0),
+        finish_line=np.tile(LINES, draws.level.size),
+        weights=np.exp(log_weight - log_weight.max()).ravel(),
+    )
+    return counted, line_evidence(agreed)
+
+
+def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
+    """Compute what is shown of each rated attribute, in the order of the posteriors."""
+    levels = np.stack([one.node_level for one in fitted.posteriors.values()])
+    expected = [levels @ one.cups for one in fitted.followed]
+    found = []
+    for row, (key, posterior) in enumerate(fitted.posteriors.items()):
+        tasted = [(one, ratings, expected[place][row]) for one, place, ratings in fitted.used(key)]
+        if tasted:
+            found.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
+    return found
+
+
+def _attribute(
+    key: str, *, posterior: Posterior, tasted: Sequence[tuple[Followed, Tasted, FloatArray]], even: _EvenCups
+) -> _Attribute:
+    even_mean = posterior.node_level @ even.cups
+    points, left = [], []
+    for one, ratings, expected in tasted:
+        # The difference that the brewing makes is added to the rating, both on the team's common scale.
+        common = ratings.ratings / ratings.scale.gain - expected[ratings.index]
+        settled = ratings.ends == 0
+        left.append(
+            Left(
+                number=np.array([one.pours[i].number for i in ratings.index[settled]], dtype=np.int64),
+                residual=common[settled],
+                expected=expected[ratings.index[settled]],
+            )
+        )
+        for i, residual in zip(ratings.index, common, strict=True):
+            pour = one.pours[i]
+            if pour.number > 0:
+                points.append(
+                    TastedPoint(
+                        session=one.brew.session,
+                        taster=one.brew.taster,
+                        infusion=pour.number,
+                        descriptor=key,
+                        rating=float(pour.ratings[key]),
+                        adjusted=min(max(float(even_mean[pour.number - 1] + residual), LOWEST), HIGHEST),
+                    )
+                )
+    found = misfit(left, infusions=EVEN_INFUSIONS)
+    cups = posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS])
+    if found is None:
+        label = profile(even.shapes, weights=posterior.node_weights)
+    else:
+        cups = found.applied(cups)
+        label = profile(shapes(np.maximum(cups, LEAST_CUP)), weights=np.ones(len(cups)))
+    shown = curve(cups)
+    return _Attribute(
+        key=key, posterior=posterior, misfit=found, curve=shown, profile=_as_shown(label, shown), points=tuple(points)
+    )
+
+
+def _as_shown(label: Profile, shown: Curve) -> Profile:
+    """Return the profile with the rise of the curve that is shown, so that the two say the same."""
+    rise = float(shown.mean[label.peak_infusion - 1] / max(shown.mean[0], LEAST_CUP))
+    return replace(label, rise=max(rise, 1.0))
+
+
+def _misfit_words(found: _Attribute) -> str:
+    worst = found.misfit.worst if found.misfit is not None else 0
+    return (
+        f"The curve of {found.key} is a smooth of the adjusted ratings: they do not follow the extraction model, least"
+        f" of all at infusion {worst}."
+    )
+
+
+def _curve(found: _Attribute) -> DescriptorCurve:
+    adjusted: dict[int, list[float]] = defaultdict(list)
+    for point in found.points:
+        adjusted[point.infusion].append(point.adjusted)
+    shown = found.curve
+    return DescriptorCurve(
+        descriptor=found.key,
+        points=tuple(
+            CurvePoint(
+                infusion=number,
+                mean=float(shown.mean[number - 1]),
+                low=float(shown.low[number - 1]),
+                high=float(shown.high[number - 1]),
+                observed=sum(adjusted[number]) / len(adjusted[number]) if number in adjusted else None,
+                n=len(adjusted[number]) if number in adjusted else 0,
+            )
+            for number in range(1, shown.mean.size + 1)
+        ),
+        profile=found.profile,
+    )
+
+
+def _layers(found: Sequence[_Attribute], *, followed: Sequence[Followed]) -> tuple[Layer, ...]:
+    tasted_cups: dict[int, int] = defaultdict(int)
+    noted_cups: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
+    weights = {one.key: one.curve.mean for one in found}
+    for one in followed:
+        for pour in one.pours:
+            if pour.tasted and 0 < pour.number <= EVEN_INFUSIONS:
+                tasted_cups[pour.number] += 1
+                for key in pour.noted | {name for name, rating in pour.ratings.items() if rating > LOWEST}:
+                    noted_cups[key][pour.number] += 1
+    for key in sorted(noted_cups.keys() - weights.keys()):
+        weights[key] = np.array(
+            [
+                NOTED * noted_cups[key][n] / tasted_cups[n] if tasted_cups.get(n) else 0.0
+                for n in range(1, EVEN_INFUSIONS + 1)
+            ]
+        )
+    return layers(weights, infusions=max(tasted_cups, default=0))
+
+
+def _evidence(followed: Sequence[Followed], *, left_out: tuple[LeftOut, ...]) -> Evidence:
+    return Evidence(
+        sessions=len(followed),
+        infusions=sum(1 for one in followed for pour in one.pours if pour.ratings or pour.noted),
+        tasters=len({one.brew.taster for one in followed}),
+        shops=len({one.brew.shop for one in followed if one.brew.shop is not None}),
+        left_out=left_out,
+    )

@@ -1,0 +1,103 @@
+"""Which flavours lead at each infusion, which arrive, which are gone, and how rich the cup is.
+
+Each descriptor has a weight at each infusion: the mean of its even-brew curve, or, where it was only ever noted, the
+share of tasted cups that note it, at 2.5 points when all do. Richness is the effective number of descriptors, exp of
+the entropy of the weights' shares: 1 when a single flavour is all there is, 5 when five are equally strong.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import entr
+
+from tastings.maths.arrays import FloatArray
+
+PRESENT = 1.0  # points from which a flavour counts as there
+NOTED = 2.5  # points that a flavour noted in every cup, but never rated, stands for
+N_LEADING = 3
+LEADING_SHARE = 0.6  # of the strongest
+NOT_FLAVOURS = frozenset({"strength", "liking", "thin"})  # the cup as a whole, not a layer of it
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """The flavours of one even-brew infusion.
+
+    Parameters
+    ----------
+    infusion : int
+        From 1.
+    leading : tuple[str, ...]
+        Up to three descriptors, strongest first, each at least 1 point and 0.6 of the strongest.
+    new, gone : tuple[str, ...]
+        Those that come to 1 point here, or fall below it, against the infusion before.
+    richness : float
+        Effective number of descriptors. [0 when there are none]
+    """
+
+    infusion: int
+    leading: tuple[str, ...]
+    new: tuple[str, ...]
+    gone: tuple[str, ...]
+    richness: float
+
+
+def layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[Layer, ...]:
+    """Read the layers off the curves.
+
+    Parameters
+    ----------
+    curves : Mapping[str, float64[n]]
+        Weight of each descriptor at infusion 1, 2, ...; at least ``infusions`` long. [points, at least 0]
+    infusions : int
+        How many infusions to describe.
+
+    Returns
+    -------
+    tuple[Layer, ...]
+        One per infusion, in order.
+
+    Examples
+    --------
+    >>> found = layers({"orchid": np.array([4.0, 0.5]), "honey": np.array([0.0, 3.0])}, infusions=2)
+    >>> found[1].new, found[1].gone, round(found[0].richness, 2)
+    (('honey',), ('orchid',), 1.0)
+    """
+    names = sorted(key for key in curves if key not in NOT_FLAVOURS)
+    table = np.array([curves[key][:infusions] for key in names]).reshape(len(names), infusions)
+    there = table >= PRESENT
+    found = []
+    for index in range(infusions):
+        weight = table[:, index]
+        order = sorted(range(len(names)), key=lambda i: (-table[i, index], names[i]))
+        strongest = weight.max(initial=0.0)
+        leading = [names[i] for i in order if weight[i] >= max(PRESENT, LEADING_SHARE * strongest)][:N_LEADING]
+        before = there[:, index - 1] if index else np.zeros(len(names), dtype=np.bool_)
+        found.append(
+            Layer(
+                infusion=index + 1,
+                leading=tuple(leading),
+                new=tuple(names[i] for i in order if there[i, index] and not before[i]),
+                gone=tuple(names[i] for i in order if before[i] and not there[i, index]),
+                richness=richness(weight),
+            )
+        )
+    return tuple(found)
+
+
+def richness(weights: FloatArray) -> float:
+    """Return the effective number of descriptors.
+
+    It is exp of the entropy (in nats) of their shares; 0 when all weights
+    are 0.
+
+    Examples
+    --------
+    >>> round(richness(np.array([2.0, 2.0, 2.0, 0.0])), 6)
+    3.0
+    """
+    total = float(weights.sum())
+    if total <= 0:
+        return 0.0
+    return float(np.exp(entr(weights / total).sum()))

@@ -1,0 +1,168 @@
+"""How an attribute develops over the even brew: its curve with an interval, and whether it builds up, stays or fades.
+
+The shape of a curve does not depend on its level, so label, peak, rise and half strength are read off each node of
+the grid once and weighed by the posterior. Nothing is drawn at random.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray, IntArray
+
+BUILD_UP, STEADY, QUICK_FADE, UNDECIDED = "build_up", "steady", "quick_fade", "undecided"
+LABELS = (BUILD_UP, STEADY, QUICK_FADE)
+
+EARLIEST_BUILD_UP_PEAK = 3
+BUILD_UP_RISE = 1.15
+QUICK_FADE_BY = 5
+DECIDED = 0.6
+TAIL = 0.1  # each side of a central 80 % interval
+
+
+@dataclass(frozen=True, slots=True)
+class Shapes:
+    """The shape of the even-brew curve at each node.
+
+    Parameters
+    ----------
+    label : int64[n_nodes]
+        Index into :data:`LABELS`.
+    peak, half : float64[n_nodes]
+        Infusion of the peak, and the first one after it below half of the peak. [infusions from 1, inf if never]
+    rise : float64[n_nodes]
+        Peak over the first infusion. [at least 1]
+    """
+
+    label: IntArray
+    peak: FloatArray
+    half: FloatArray
+    rise: FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Profile:
+    """A label with the probabilities behind it, and three posterior medians.
+
+    Of a curve that is shown, ``rise`` is that of its mean (`tastings.maths.curve.estimate`).
+
+    Parameters
+    ----------
+    label : str
+        One of :data:`LABELS` when its probability is at least 0.6, else ``undecided``.
+    probability : dict[str, float]
+        Of each label; they sum to 1.
+    peak_infusion : int
+        Where the curve is highest. [infusions from 1]
+    rise : float
+        Peak over the first infusion. [at least 1]
+    half_strength_infusion : int or None
+        First infusion below half of the peak, None when it comes after the last even-brew infusion.
+    """
+
+    label: str
+    probability: dict[str, float]
+    peak_infusion: int
+    rise: float
+    half_strength_infusion: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """Mean and central 80 % interval of the even-brew cup, float64[n_infusions] each [points, 0 to 10]."""
+
+    mean: FloatArray
+    low: FloatArray
+    high: FloatArray
+
+
+def shapes(curves: FloatArray) -> Shapes:
+    """Read the shape of each curve.
+
+    Parameters
+    ----------
+    curves : float64[n_curves, n_infusions]
+        Strength of infusion 1, 2, ... in any unit, above 0.
+
+    Returns
+    -------
+    Shapes
+        ``build_up`` when the peak comes at infusion 3 or later and is at least 1.15 times the first infusion; else
+        ``quick_fade`` when some infusion up to the fifth, after the peak, is below half of it; else ``steady``.
+
+    Examples
+    --------
+    >>> found = shapes(np.array([[4.0, 5, 6, 6, 5, 4], [8, 6, 4.5, 3.5, 2.5, 2], [6, 6, 6, 5.5, 5, 5]]))
+    >>> [LABELS[i] for i in found.label]
+    ['build_up', 'quick_fade', 'steady']
+    """
+    n_curves, n_infusions = curves.shape
+    top = curves.argmax(axis=1)
+    height = curves[np.arange(n_curves), top]
+    rise = height / curves[:, 0]
+    below = (curves < 0.5 * height[:, None]) & (np.arange(n_infusions) > top[:, None])
+    half = np.where(below.any(axis=1), below.argmax(axis=1) + 1.0, np.inf)
+    builds = (top + 1 >= EARLIEST_BUILD_UP_PEAK) & (rise >= BUILD_UP_RISE)
+    label = np.where(builds, 0, np.where(half <= QUICK_FADE_BY, 2, 1))
+    return Shapes(label=label.astype(np.int64), peak=top + 1.0, half=half, rise=rise)
+
+
+def profile(found: Shapes, *, weights: FloatArray) -> Profile:
+    """Weigh the shapes by the posterior.
+
+    Parameters
+    ----------
+    found : Shapes
+        One entry per node, or per draw.
+    weights : float64[n_nodes]
+        Of each node; any positive total.
+
+    Returns
+    -------
+    Profile
+        Probabilities and weighted medians.
+    """
+    share = np.bincount(found.label, weights=weights, minlength=len(LABELS)) / weights.sum()
+    best = int(share.argmax())
+    half = weighted_quantile(found.half, weights=weights, level=0.5)
+    return Profile(
+        label=LABELS[best] if share[best] >= DECIDED else UNDECIDED,
+        probability={name: float(p) for name, p in zip(LABELS, share, strict=True)},
+        peak_infusion=int(weighted_quantile(found.peak, weights=weights, level=0.5)),
+        rise=weighted_quantile(found.rise, weights=weights, level=0.5),
+        half_strength_infusion=int(half) if np.isfinite(half) else None,
+    )
+
+
+def undecided() -> Profile:
+    """Return the profile of a lot nobody has rated: every label as likely as the next."""
+    return Profile(
+        label=UNDECIDED,
+        probability=dict.fromkeys(LABELS, 1 / 3),
+        peak_infusion=1,
+        rise=1.0,
+        half_strength_infusion=None,
+    )
+
+
+def weighted_quantile(values: FloatArray, *, weights: FloatArray, level: float) -> float:
+    """Return a weighted quantile.
+
+    It is the smallest value at which the cumulative weight reaches ``level`` of the total; inf may be among the
+    values.
+
+    Examples
+    --------
+    >>> weighted_quantile(np.array([3.0, 1.0, 2.0]), weights=np.array([1.0, 1.0, 2.0]), level=0.5)
+    2.0
+    """
+    order = np.argsort(values, kind="stable")
+    ladder = np.cumsum(weights[order])
+    index = int(np.searchsorted(ladder, level * ladder[-1] * (1 - 1e-12)))
+    return float(values[order[min(index, order.size - 1)]])
+
+
+def curve(cups: FloatArray) -> Curve:
+    """Summarise draws of the even-brew cups, float64[n_draws, n_infusions], by their mean and central 80 %."""
+    low, high = np.quantile(cups, (TAIL, 1 - TAIL), axis=0)
+    return Curve(mean=cups.mean(axis=0), low=low, high=high)

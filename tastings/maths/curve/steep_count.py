@@ -1,0 +1,81 @@
+"""How many infusions are worth pouring.
+
+An infusion is worth drinking while the strength of the even-brew cup is above the finish line. Each draw of the
+posterior has its own last such infusion; the recommendation is the last one that is still worth drinking in at least
+half of the draws.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray
+
+FINISH_LINE = 2.5
+ENOUGH = 0.5
+LEVEL = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Steeps:
+    """How many even-brew infusions are worth drinking.
+
+    Parameters
+    ----------
+    recommended : int or None
+        The largest n worth drinking with probability at least 0.5; 0 when none is; None when nobody rated the strength.
+    low, high : int or None
+        Central 80 % of the last infusion worth drinking.
+    finish_line : float
+        Strength below which a cup is not worth drinking. [points, 0 to 10]
+    """
+
+    recommended: int | None
+    low: int | None
+    high: int | None
+    finish_line: float
+
+
+def worthwhile_steeps(
+    cups: FloatArray, *, finish_line: FloatArray | float = FINISH_LINE, weights: FloatArray | None = None
+) -> Steeps:
+    """Count the infusions worth drinking.
+
+    Parameters
+    ----------
+    cups : float64[n_draws, n_infusions]
+        Strength of the even-brew infusions 1, 2, ... in each draw. [points]
+    finish_line : float or float64[n_draws]
+        Strength a cup must pass. [points]
+    weights : float64[n_draws], optional
+        Of each draw; equal when left out.
+
+    Returns
+    -------
+    Steeps
+        ``recommended`` within ``low`` ... ``high`` up to the step of one infusion.
+
+    Examples
+    --------
+    >>> worthwhile_steeps(np.array([[6.0, 5.0, 3.0, 2.0], [6.0, 5.0, 4.0, 3.0], [5.0, 4.0, 2.0, 1.0]])).recommended
+    3
+    """
+    n_draws, n_infusions = cups.shape
+    weight = np.full(n_draws, 1 / n_draws) if weights is None else weights / weights.sum()
+    line = np.broadcast_to(np.asarray(finish_line, dtype=np.float64), (n_draws,))
+    worth = cups > line[:, None]
+    good = np.flatnonzero(weight @ worth >= ENOUGH - 1e-12)
+    last = np.where(worth.any(axis=1), n_infusions - worth[:, ::-1].argmax(axis=1), 0)
+    ladder = np.cumsum(np.bincount(last, weights=weight, minlength=n_infusions + 1))
+    low, high = (int(np.searchsorted(ladder, p * (1 - 1e-12))) for p in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
+    return Steeps(
+        recommended=int(good[-1]) + 1 if good.size else 0,
+        low=low,
+        high=min(high, n_infusions),
+        finish_line=float(weight @ line),
+    )
+
+
+def unknown_steeps(*, finish_line: float = FINISH_LINE) -> Steeps:
+    """Return the answer while nobody has rated the strength."""
+    return Steeps(recommended=None, low=None, high=None, finish_line=finish_line)

@@ -1,0 +1,153 @@
+"""Means of lots tasted in blocks, the blocks' shifts random, and how far two means must lie apart.
+
+The textbook's mixed model: a score is the lot's mean, a slope for anything measured beside it, the block's shift and
+noise. Lots and slopes are estimated by generalised least squares at the ratio of variances that maximises the
+restricted likelihood (REML; Searle, Casella and McCulloch 1992, Variance Components, chapter 6, from memory, high), so
+that incomplete blocks also tell what lots are like by their own level.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log, sqrt
+
+import numpy as np
+from scipy.optimize import minimize_scalar
+from scipy.stats import t as t_distribution
+
+from tastings.maths.arrays import FloatArray
+
+LEAST_VARIANCE = 1e-9
+"""Below this the scores do not vary once blocks and lots are allowed for. [points^2]"""
+_LOG_RATIOS = (-9.0, 9.0)
+
+
+@dataclass(frozen=True, slots=True)
+class BlockMeans:
+    """Lots' means and what they are uncertain by.
+
+    Parameters
+    ----------
+    lots : tuple[str, ...]
+        In the order of their names.
+    means : float64[n_lots]
+        At the mean of the columns beside. [points]
+    covariance : float64[n_lots, n_lots]
+        Of the means. [points^2]
+    block_variance, noise_variance : float
+        Variance components. [points^2]
+    degrees_of_freedom : int
+        Of the noise within blocks.
+    """
+
+    lots: tuple[str, ...]
+    means: FloatArray
+    covariance: FloatArray
+    block_variance: float
+    noise_variance: float
+    degrees_of_freedom: int
+
+    def difference_sd(self) -> FloatArray:
+        """Return the standard error of every difference, float64[n_lots, n_lots]. [points]."""
+        own = np.diag(self.covariance)
+        return np.asarray(np.sqrt(np.maximum(own[:, None] + own - 2 * self.covariance, 0.0)), dtype=np.float64)
+
+    def least_differences(self, *, alpha: float) -> FloatArray:
+        """Return how far each pair must lie apart to be told apart at ``alpha``, float64[n_lots, n_lots]. [points]."""
+        return np.asarray(
+            float(t_distribution.isf(alpha / 2, self.degrees_of_freedom)) * self.difference_sd(), dtype=np.float64
+        )
+
+    def least_difference(self, *, alpha: float) -> float:
+        """Return the least significant difference of a typical pair: the root mean square over pairs. [points]."""
+        pairs = self.least_differences(alpha=alpha)[np.triu_indices(len(self.lots), 1)]
+        return sqrt(float((pairs**2).mean()))
+
+
+def block_means(
+    scores: Sequence[float], *, lots: Sequence[str], blocks: Sequence[str], beside: FloatArray | None = None
+) -> BlockMeans | None:
+    """Estimate lots' means.
+
+    Parameters
+    ----------
+    scores : Sequence[float]
+        One per cup. [points]
+    lots, blocks : Sequence[str]
+        What was in the cup, and the taster or sitting it belongs to.
+    beside : float64[n_cups, n_columns], optional
+        Measured beside each score, such as its position; each gets a slope.
+
+    Returns
+    -------
+    BlockMeans or None
+        None for fewer than two lots, without a degree of freedom left within blocks, or when nothing varies.
+    """
+    said = np.asarray(scores, dtype=np.float64)
+    names, lot = np.unique(np.asarray(lots), return_inverse=True)
+    groups, block = np.unique(np.asarray(blocks), return_inverse=True)
+    columns = np.zeros((said.size, 0)) if beside is None else beside - beside.mean(axis=0)
+    fixed = np.column_stack([lot[:, None] == np.arange(names.size), columns]).astype(np.float64)
+    within = np.column_stack([fixed, block[:, None] == np.arange(groups.size)]).astype(np.float64)
+    freedom = said.size - int(np.linalg.matrix_rank(within))
+    if names.size < 2 or freedom < 1 or np.linalg.matrix_rank(fixed) < fixed.shape[1]:
+        return None
+    same = (block[:, None] == np.arange(groups.size)).astype(np.float64)
+    restricted = _Restricted(said=said, fixed=fixed, same=same)
+    if restricted.rest(0.0) <= LEAST_VARIANCE * said.size:
+        return None
+    found = minimize_scalar(
+        lambda value: restricted.badness(float(np.exp(value))), bounds=_LOG_RATIOS, method="bounded",
+        options={"xatol": 1e-8},
+    )  # fmt: skip
+    ratio = float(np.exp(found.x))
+    if restricted.badness(0.0) <= restricted.badness(ratio):
+        ratio = 0.0
+    solved, covariance, rest = restricted.solved(ratio)
+    noise = rest / (said.size - fixed.shape[1])
+    if noise <= LEAST_VARIANCE:
+        return None
+    n = names.size
+    return BlockMeans(
+        lots=tuple(names.tolist()),
+        means=solved[:n],
+        covariance=noise * covariance[:n, :n],
+        block_variance=noise * ratio,
+        noise_variance=noise,
+        degrees_of_freedom=freedom,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Restricted:
+    said: FloatArray
+    fixed: FloatArray
+    same: FloatArray
+
+    def solved(self, ratio: float) -> tuple[FloatArray, FloatArray, float]:
+        """Return estimates, their covariance for noise of variance 1, and the weighted squares left."""
+        weighed = self._weighed(self.fixed, ratio=ratio)
+        covariance = np.linalg.inv(self.fixed.T @ weighed)
+        estimate = covariance @ (weighed.T @ self.said)
+        left = self.said - self.fixed @ estimate
+        return (
+            estimate,
+            np.asarray(covariance, dtype=np.float64),
+            float(left @ self._weighed(left[:, None], ratio=ratio)[:, 0]),
+        )
+
+    def rest(self, ratio: float) -> float:
+        """Return the weighted squares left."""
+        return self.solved(ratio)[2]
+
+    def badness(self, ratio: float) -> float:
+        """Return -2 log restricted likelihood, noise profiled out, but for a constant."""
+        _, covariance, rest = self.solved(ratio)
+        spread = float(np.log1p(ratio * self.same.sum(axis=0)).sum())
+        freedom = self.said.size - self.fixed.shape[1]
+        return float(spread - np.linalg.slogdet(covariance)[1] + freedom * log(max(rest, 1e-300)))
+
+    def _weighed(self, columns: FloatArray, *, ratio: float) -> FloatArray:
+        """Return the inverse of 1 + ratio (same block), applied to columns."""
+        sums = self.same.T @ columns
+        shrunk = ratio / (1 + ratio * self.same.sum(axis=0))
+        return np.asarray(columns - self.same @ (shrunk[:, None] * sums), dtype=np.float64)

@@ -1,0 +1,162 @@
+"""Cups of a blind flight as they were tasted, in the order that makes no figure depend on names."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from math import isfinite, sqrt
+from statistics import fmean
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray, IndexArray
+
+
+class CupError(ValueError):
+    """A cup's score or place cannot be one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cup:
+    """One cup tasted blind.
+
+    Parameters
+    ----------
+    lot, taster : str
+        What was in it and who tasted it.
+    sitting : str
+        One sitting of one taster; no two tasters share one.
+    position : int
+        1 is the first cup of the sitting.
+    score : float
+        On the scale of the flight. [points]
+    """
+
+    lot: str
+    taster: str
+    sitting: str
+    position: int
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tray:
+    """All cups of a flight as arrays, ordered by sitting and position.
+
+    Lots are counted from 0 in the order in which they come up there, so that their names matter to no figure.
+
+    Parameters
+    ----------
+    lots, tasters, sittings : tuple[str, ...]
+        Names; a lot without a cup stands at the end.
+    score : float64[n_cups]
+        [points]
+    lot, taster, sitting : intp[n_cups]
+        Indices into the names.
+    previous : intp[n_cups]
+        The lot tasted just before in the sitting; -1 for the first.
+    position : float64[n_cups]
+        Place in the sitting.
+    """
+
+    lots: tuple[str, ...]
+    tasters: tuple[str, ...]
+    sittings: tuple[str, ...]
+    score: FloatArray
+    lot: IndexArray
+    taster: IndexArray
+    sitting: IndexArray
+    previous: IndexArray
+    position: FloatArray
+
+    def sitting_taster(self) -> IndexArray:
+        """Return whose each sitting is, intp[n_sittings]."""
+        whose = np.zeros(len(self.sittings), dtype=np.intp)
+        whose[self.sitting] = self.taster
+        return whose
+
+
+def tray(cups: Iterable[Cup], *, scale: float, lots: Sequence[str] = ()) -> Tray:
+    """Set cups in order.
+
+    Parameters
+    ----------
+    cups : Iterable[Cup]
+        In any order.
+    scale : float
+        The highest score; the lowest is 0. [points]
+    lots : Sequence[str]
+        Lots that belong to the flight whether or not they have been tasted.
+
+    Returns
+    -------
+    Tray
+        Empty without a cup.
+
+    Raises
+    ------
+    CupError
+        A score off the scale, a position below 1 or taken twice, or a sitting of two tasters.
+    """
+    if not (isfinite(scale) and scale > 0):
+        raise CupError("the scale must end above 0")
+    order = sorted(cups, key=lambda one: (one.taster, one.sitting, one.position, one.score, one.lot))
+    for one in order:
+        if not (isfinite(one.score) and 0 <= one.score <= scale):
+            raise CupError(f"a score must lie between 0 and {scale:g}")
+        if one.position < 1:
+            raise CupError("positions count from 1")
+    if len({(one.sitting, one.position) for one in order}) < len(order):
+        raise CupError("two cups have the same position in a sitting")
+    if len({(one.sitting, one.taster) for one in order}) > len({one.sitting for one in order}):
+        raise CupError("two tasters share a sitting")
+    names = tuple(dict.fromkeys([*(one.lot for one in order), *sorted(lots)]))
+    tasters = tuple(dict.fromkeys(one.taster for one in order))
+    sittings = tuple(dict.fromkeys(one.sitting for one in order))
+    lot = np.array([names.index(one.lot) for one in order], dtype=np.intp)
+    sitting = np.array([sittings.index(one.sitting) for one in order], dtype=np.intp)
+    first = np.append(True, sitting[1:] != sitting[:-1])[: sitting.size]
+    return Tray(
+        lots=names,
+        tasters=tasters,
+        sittings=sittings,
+        score=np.array([one.score for one in order], dtype=np.float64),
+        lot=lot,
+        taster=np.array([tasters.index(one.taster) for one in order], dtype=np.intp),
+        sitting=sitting,
+        previous=np.where(first, -1, np.roll(lot, 1)),
+        position=np.array([one.position for one in order], dtype=np.float64),
+    )
+
+
+def by_taster(cups: Iterable[Cup]) -> dict[str, dict[str, float]]:
+    """Return each taster's mean score of each lot tasted. [points]."""
+    found: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for one in cups:
+        found[one.taster][one.lot].append(one.score)
+    return {
+        taster: {lot: fmean(sorted(scores)) for lot, scores in sorted(row.items())}
+        for taster, row in sorted(found.items())
+    }
+
+
+def repeatability(cups: Iterable[Cup]) -> tuple[float | None, dict[str, float]]:
+    """Return the standard deviation of hidden duplicates: of all tasters together, and of each who had any. [points].
+
+    A duplicate is one lot tasted twice or more by one taster, in one sitting or several. Every taster's differences
+    count by their degrees of freedom; None without a duplicate.
+    """
+    scores: dict[tuple[str, str], list[float]] = defaultdict(list)
+    for one in cups:
+        scores[one.taster, one.lot].append(one.score)
+    squares: dict[str, float] = defaultdict(float)
+    freedom: dict[str, int] = defaultdict(int)
+    for (taster, _), values in sorted(scores.items()):
+        if len(values) > 1:
+            centre = fmean(values)
+            squares[taster] += sum((value - centre) ** 2 for value in sorted(values))
+            freedom[taster] += len(values) - 1
+    if not freedom:
+        return None, {}
+    return sqrt(sum(squares.values()) / sum(freedom.values())), {
+        taster: sqrt(squares[taster] / freedom[taster]) for taster in sorted(freedom)
+    }

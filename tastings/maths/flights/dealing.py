@@ -1,0 +1,144 @@
+"""How many cups of each lot each taster gets, and in which sitting: as even as the numbers allow.
+
+The numbers are the exact answer of a flow problem with convex costs (a linear programme whose corners are whole
+numbers): a taster's second cup of a lot costs more than any unevenness among lots, and each further cup of a lot more
+than the one before. Chance decides among equals. Repeats that are asked for are dealt after the first cups, in the same
+way among the lots that each taster has; the most even of some attempts is taken.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+from scipy.optimize import linprog
+from scipy.sparse import coo_array
+
+from tastings.maths.arrays import IntArray
+from tastings.maths.flights.sittings import PlanError
+
+_AGAIN = 1000.0
+_ATTEMPTS = 30
+
+
+def deal(
+    *, had: IntArray, need: IntArray, poured: IntArray, repeats: Sequence[int], chance: np.random.Generator
+) -> IntArray:
+    """Return how many more cups of each lot each taster gets.
+
+    Parameters
+    ----------
+    had : int[n_tasters, n_lots]
+        Cups that they have had and keep.
+    need : int[n_tasters]
+        How many more each gets.
+    poured : int[n_lots]
+        Cups of each lot that are kept by anyone.
+    repeats : Sequence[int]
+        How many of each taster's cups must be of a lot that the taster gets elsewhere too.
+
+    Returns
+    -------
+    int[n_tasters, n_lots]
+        Without a required repeat, no lot comes to a taster again before all have.
+    """
+    n_lots, different = had.shape[1], (had > 0).sum(axis=1)
+    total = had.sum(axis=1) + need
+    asked = np.asarray(repeats, dtype=np.int64)
+    bare = total - np.minimum(different + need, n_lots) < asked  # whose repeats do not come by themselves
+    forced = np.where(bare, need - np.clip(np.minimum(total - asked, n_lots) - different, 0, need), 0)
+    best, least = None, (0, 0)
+    for _ in range(_ATTEMPTS):
+        first = _flow(had, need=need - forced, start=poured, step=1.0, only_seen=False, chance=chance)
+        if not forced.any():
+            return first
+        sofar = had + first
+        start = 10 * (poured + first.sum(axis=0)) + _again(sofar)  # even cups first, then even repeats
+        more = _flow(sofar, need=forced, start=start, step=11.0, only_seen=True, chance=chance)
+        cups, again = poured + (first + more).sum(axis=0), _again(sofar + more)
+        uneven = int((cups**2).sum()), int((again**2).sum())
+        if best is None or uneven < least:
+            best, least = first + more, uneven
+        if np.ptp(cups) <= 1 and np.ptp(again) <= 1:
+            break
+    return np.zeros_like(had) if best is None else best
+
+
+def _again(cups: IntArray) -> IntArray:
+    """Return how many cups of each lot repeat another of the same taster."""
+    return np.asarray(np.maximum(cups - 1, 0).sum(axis=0))
+
+
+def _flow(  # noqa: PLR0913  # two rounds differ in each of these
+    had: IntArray,
+    *,
+    need: IntArray,
+    start: IntArray,
+    step: float,
+    only_seen: bool,
+    chance: np.random.Generator,
+) -> IntArray:
+    """Share ``need`` cups out; the n-th of a lot costs ``start + step (n - 1)``."""
+    n_tasters, n_lots = had.shape
+    if not need.any():
+        return np.zeros_like(had)
+    units = int(need.max()) // max(n_lots // 2, 1) + 2
+    t, i, u = (axis.ravel() for axis in np.meshgrid(range(n_tasters), range(n_lots), range(units), indexing="ij"))
+    own = _AGAIN * (had[t, i] + u) * step + chance.uniform(0, 0.01, len(t))
+    copies = min(n_tasters * units, int(need.sum()))
+    lot, copy = (axis.ravel() for axis in np.meshgrid(range(n_lots), range(copies), indexing="ij"))
+    most = np.concatenate([(had[t, i] > 0) | (not only_seen), np.ones(len(lot))])
+    shared = start[lot] + step * copy
+    rows = np.concatenate([t, n_tasters + i, n_tasters + lot])
+    columns = np.concatenate([np.arange(len(t)), np.arange(len(t)), len(t) + np.arange(len(lot))])
+    signs = np.concatenate([np.ones(2 * len(t)), -np.ones(len(lot))])
+    balance = coo_array((signs, (rows, columns)), shape=(n_tasters + n_lots, len(t) + len(lot)))
+    found = linprog(
+        np.concatenate([own, shared]),
+        A_eq=balance.toarray(),
+        b_eq=np.concatenate([need, np.zeros(n_lots)]),
+        bounds=[(0.0, float(one)) for one in most],
+        method="highs-ds",
+    )
+    if found.x is None:
+        # what was tasted already can leave a taster with more free cups than there are lots to fill them
+        raise PlanError("lots", "what was tasted leaves no even plan for the rest: change lots, cups or sittings")
+    dealt = np.rint(found.x[: len(t)]).astype(np.int64)
+    return np.asarray(dealt.reshape(n_tasters, n_lots, units).sum(axis=2))
+
+
+def into_sittings(
+    given: IntArray, *, room: Sequence[int], had: IntArray, chance: np.random.Generator
+) -> list[list[int]]:
+    """Share a taster's cups out over the sittings.
+
+    Parameters
+    ----------
+    given : int[n_lots]
+        Cups of each lot; their sum is that of ``room``.
+    room : Sequence[int]
+        Free cups of each sitting.
+    had : int[n_lots, n_sittings]
+        Cups of each lot that are kept in each sitting.
+
+    Returns
+    -------
+    list[list[int]]
+        Lots of each sitting: none twice in a sitting and none again before all are seen, where that can be.
+    """
+    left, found = given.copy(), []
+    seen = np.zeros(len(given), dtype=np.int64)
+    luck = chance.random(len(given))
+    for number, free in enumerate(room):
+        here: list[int] = []
+        inside = had[:, number].copy()
+        seen = seen + had[:, number]
+        after = sum(1 for other in room[number:] if other)
+        for _ in range(free):
+            open_lots = np.flatnonzero(left)
+            key = [(inside[i], left[i] + inside[i] < after, seen[i], luck[i]) for i in open_lots]
+            pick = int(open_lots[min(range(len(open_lots)), key=key.__getitem__)])
+            here.append(pick)
+            left[pick] -= 1
+            inside[pick] += 1
+            seen[pick] += 1
+        found.append(here)
+    return found

@@ -1,0 +1,166 @@
+"""Which further cups would help most to choose the best lot: what the choice is expected to be worth after them.
+
+For every draw of what is possible the further cups are tasted in thought, noise and all; the lots' expected worth after
+them follows by linear regression on what was tasted; the best of those would be chosen. What that lot is worth in the
+draws, less what today's leader is worth, is the gain (preposterior analysis, Raiffa and Schlaifer 1961; for choosing
+among things measured with noise known as the knowledge gradient, Frazier, Powell and Dayanik 2009, INFORMS J. Comput.
+21:599-613; both from memory, high).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.random import Generator
+
+from tastings.maths.arrays import FloatArray, IndexArray
+from tastings.maths.curve.development import plain
+from tastings.maths.flights.cups import Tray
+from tastings.maths.flights.model import Draws
+
+MOST_LOTS = 8
+"""As many lots side by side as a sitting usually holds (common practice, no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class FurtherCups:
+    """One more sitting, and what it is expected to bring.
+
+    Parameters
+    ----------
+    lots : tuple[str, ...]
+        Side by side, the likeliest to be best first.
+    times : int
+        How often each is tasted by each taster.
+    tasters : tuple[str, ...]
+        By whom, each in a sitting of their own.
+    cups : int
+        Cups in all.
+    gain : float
+        How much better the lot then chosen is expected to be. [points]
+    p_right : float
+        Expected probability that the lot then chosen is the best.
+    gain_p_right : float
+        How much more that is than now.
+    """
+
+    lots: tuple[str, ...]
+    times: int
+    tasters: tuple[str, ...]
+    cups: int
+    gain: float
+    p_right: float
+    gain_p_right: float
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in plain types."""
+        return {
+            "lots": list(self.lots),
+            "times": self.times,
+            "tasters": list(self.tasters),
+            "cups": self.cups,
+            "gain": plain(self.gain),
+            "p_right": plain(self.p_right),
+            "gain_p_right": plain(self.gain_p_right),
+        }
+
+
+def further_cups(
+    draws: Draws, *, served: Tray, candidates: IndexArray, cups: int, chance: Generator
+) -> tuple[FurtherCups, ...]:
+    """Return what further sittings are worth, the best first.
+
+    Parameters
+    ----------
+    draws : Draws
+        What is possible after the cups so far.
+    served : Tray
+        Those cups.
+    candidates : intp[n_candidates]
+        Places of the lots that may be chosen.
+    cups : int
+        What a taster takes in a sitting. The likeliest two, three, four lots and so on share them, so that all
+        proposals cost about the same work.
+    chance : Generator
+        Noise of the cups tasted in thought; the same for all proposals, so that they compare.
+
+    Returns
+    -------
+    tuple[FurtherCups, ...]
+        By the whole team for each number of lots, then by each taster alone for the number that is best for the team;
+        within both the highest gain first. Empty with fewer than two candidates.
+
+    Notes
+    -----
+    A taster's taste for a lot counts as new in the further cups, though a taster who has had the lot would bring the
+    same taste again: gains are told a little too high where tastes differ much.
+    """
+    if candidates.size < 2:
+        return ()
+    tasting = _Tasting(draws, candidates=candidates, chance=chance)
+    tasters, names = served.tasters, [served.lots[place] for place in candidates]
+    most = max(2, min(cups, MOST_LOTS, candidates.size))
+    everyone = list(range(len(tasters)))
+
+    def proposed(n: int, who: Sequence[int]) -> FurtherCups:
+        times = max(1, cups // n)
+        gain, p_right = tasting.after(n, who=who, times=times)
+        return FurtherCups(
+            lots=tuple(names[place] for place in tasting.order[:n]),
+            times=times,
+            tasters=tuple(tasters[place] for place in who),
+            cups=n * times * len(who),
+            gain=gain,
+            p_right=p_right,
+            gain_p_right=p_right - tasting.p_right,
+        )
+
+    team = sorted((proposed(n, everyone) for n in range(2, most + 1)), key=lambda one: -one.gain)
+    if len(tasters) < 2:
+        return tuple(team)
+    alone = (proposed(len(team[0].lots), [taster]) for taster in everyone)
+    return (*team, *sorted(alone, key=lambda one: -one.gain))
+
+
+class _Tasting:
+    """Draws of the lots that may be chosen, and noise of cups that are not yet tasted."""
+
+    def __init__(self, draws: Draws, *, candidates: IndexArray, chance: Generator) -> None:
+        self.worth = draws.worth()[:, candidates]
+        self.best = self.worth.argmax(axis=1)
+        self.means = self.worth.mean(axis=0)
+        share = np.bincount(self.best, minlength=candidates.size) / self.best.size
+        self.order = np.lexsort((-self.means, -share))
+        self.p_right = float(share[self.means.argmax()])
+        first = self.order[:MOST_LOTS]
+        self.lot = draws.lot[:, candidates[first]]
+        self.gain, self.noise = draws.gain, draws.noise_of
+        self.taste = draws.taste_sd[:, None] * draws.noise_of / draws.noise_sd[:, None]
+        shape = (self.worth.shape[0], draws.gain.shape[1], first.size)
+        self.of_taste, self.of_noise = chance.standard_normal(shape), chance.standard_normal(shape)
+
+    def after(self, n: int, *, who: Sequence[int], times: int) -> tuple[float, float]:
+        """Return the gain and the probability of being right once the first ``n`` lots have been tasted again."""
+        told = np.zeros((self.worth.shape[0], n))
+        weights = 0.0
+        for taster in who:
+            steep = float(self.gain[:, taster].mean())
+            blur = float((self.taste[:, taster] ** 2 + self.noise[:, taster] ** 2 / times).mean())
+            said = (
+                self.gain[:, taster, None] * self.lot[:, :n]
+                + self.taste[:, taster, None] * self.of_taste[:, taster, :n]
+                + self.noise[:, taster, None] * self.of_noise[:, taster, :n] / times**0.5
+            )
+            told += steep / blur * (said - said.mean(axis=1, keepdims=True))
+            weights += steep**2 / blur
+        told = (told - told.mean(axis=0)) / weights
+        expected = self.means + self._regressed(told)
+        chosen = expected.argmax(axis=1)
+        gain = float(expected.max(axis=1).mean() - self.means.max())
+        return max(gain, 0.0), float((chosen == self.best).mean())
+
+    def _regressed(self, told: FloatArray) -> FloatArray:
+        """Return the lots' expected difference from their means, given what was tasted."""
+        spread = told.T @ told
+        slope = np.linalg.lstsq(spread, told.T @ (self.worth - self.means), rcond=1e-9)[0]
+        return np.asarray(told @ slope, dtype=np.float64)

@@ -1,0 +1,209 @@
+"""Which lots each sitting gets: cups change places until lots compare as well as they can.
+
+Steepest interchange: of all pairs of cups whose lots may change places, the pair that lowers the mean variance of a
+difference of two lots most does so, until none lowers it; then a few pairs chosen by chance change places and the
+descent begins again, until so many pairs are weighed, the best plan
+being kept. The variance of every pair comes from
+one inverse by the identity for changes of rank two, as in John and Williams 1995, Cyclic and Computer Generated
+Designs, chapter 4 (interchange from memory; the identity is Woodbury's).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from tastings.maths.arrays import BoolArray, FloatArray, IntArray
+from tastings.maths.flights.efficiency import adjusting, bound, efficiency, information
+
+MOST_PAIRS = 20_000
+"""So many pairs are weighed at a time; of more, so many by chance."""
+PAIRS_IN_ALL = 2_000_000
+"""After so many no new round begins."""
+MOST_ROUNDS = 200
+KICKS = 3
+_RIDGE = 1e-4
+_GAIN = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Cups:
+    """What is poured, lots numbered from 0, and the cups whose lots may still change places.
+
+    Parameters
+    ----------
+    counts : int[n_lots, n_blocks]
+        Cups of each compared lot in each sitting; the sittings of a taster stand together, in order.
+    others : int[n_others, n_blocks]
+        Cups of lots not compared.
+    tasters : int[n_blocks]
+        Whose sitting it is.
+    lot, block : int[n_free]
+        Lot and sitting of each cup that is free, by sitting.
+    """
+
+    counts: IntArray
+    others: IntArray
+    tasters: IntArray
+    lot: IntArray
+    block: IntArray
+
+
+def improve(cups: Cups, *, chance: np.random.Generator, told: Callable[[float], None] | None = None) -> Cups:
+    """Return the cups after interchange; every lot keeps how many cups it has, and every sitting its size.
+
+    A pair may change places only where each taster has as many different lots as before and has none again before all
+    are seen, no sitting gets a lot more often than it had one, and repeated cups stay as evenly spread over lots.
+    """
+    search = _Search(cups)
+    if not search.n_pairs:
+        return cups
+    ceiling = bound(cups.counts, cups.others) - _GAIN
+    weighed = search.descend(chance)
+    best, least = search.cups(), search.variance
+    perfect = efficiency(best.counts, best.others) >= ceiling
+    for number in range(MOST_ROUNDS):
+        done = max(weighed / PAIRS_IN_ALL, number / MOST_ROUNDS)
+        if told:
+            told(min(done, 1.0))
+        if done >= 1 or perfect or not search.kick(chance):
+            break
+        weighed += search.descend(chance)
+        if search.variance < least * (1 - _GAIN):
+            best, least = search.cups(), search.variance
+            perfect = efficiency(best.counts, best.others) >= ceiling
+        elif search.variance > least * (1 + _GAIN):
+            search = _Search(best)
+    return best
+
+
+class _Search:
+    """Cups under interchange."""
+
+    def __init__(self, cups: Cups) -> None:
+        self._given = cups
+        self._counts, self._lot = cups.counts.copy(), cups.lot.copy()
+        self._m = adjusting(np.maximum(cups.counts.sum(axis=0) + cups.others.sum(axis=0), 1), cups.others)
+        self._last = np.searchsorted(cups.tasters, cups.tasters, "right") - 1
+        one, other = np.triu_indices(len(cups.lot), 1)
+        apart = cups.block[one] != cups.block[other]
+        self._one, self._other = one[apart], other[apart]
+        self.n_pairs = len(self._one)
+        self._weigh()
+
+    def cups(self) -> Cups:
+        """Return the cups as they stand."""
+        given = self._given
+        return Cups(self._counts.copy(), given.others, given.tasters, self._lot.copy(), given.block)
+
+    def descend(self, chance: np.random.Generator) -> int:
+        """Change places while it helps; return how many pairs were weighed."""
+        failed, weighed, patience = 0, 0, 3 if self.n_pairs > MOST_PAIRS else 1
+        while failed < patience:
+            one, other = self._some(chance)
+            weighed += len(one)
+            change = np.where(self._may(one, other), self._change(one, other), np.inf)
+            pick = int(np.argmin(change))
+            failed += 1
+            if change[pick] < -_GAIN * self.variance:
+                before = self.variance
+                self._swap(int(one[pick]), int(other[pick]))
+                if self.variance < before:
+                    failed = 0
+                else:  # rounding: the promised gain was none
+                    self._swap(int(one[pick]), int(other[pick]))
+        return weighed
+
+    def kick(self, chance: np.random.Generator) -> bool:
+        """Let a few pairs change places by chance; return whether any could."""
+        for number in range(KICKS):
+            one, other = self._some(chance)
+            may = np.flatnonzero(self._may(one, other))
+            if not len(may):
+                return number > 0
+            pick = int(may[chance.integers(len(may))])
+            self._swap(int(one[pick]), int(other[pick]))
+        return True
+
+    def _some(self, chance: np.random.Generator) -> tuple[IntArray, IntArray]:
+        if self.n_pairs <= MOST_PAIRS:
+            return self._one, self._other
+        some = chance.integers(self.n_pairs, size=MOST_PAIRS)
+        return self._one[some], self._other[some]
+
+    def _swap(self, one: int, other: int) -> None:
+        a, c = self._lot[one], self._lot[other]
+        p, q = self._given.block[one], self._given.block[other]
+        self._counts[a, p] -= 1
+        self._counts[c, q] -= 1
+        self._counts[a, q] += 1
+        self._counts[c, p] += 1
+        self._lot[one], self._lot[other] = c, a
+        self._weigh()
+
+    def _weigh(self) -> None:
+        """Take the inverse and what every change of places is reckoned from."""
+        counts, n_lots = self._counts, len(self._counts)
+        ridge = _RIDGE * counts.sum() / n_lots  # keeps it finite until lots are connected
+        inverse = np.linalg.inv(information(counts, self._m) + ridge * np.eye(n_lots) + 1 / n_lots)
+        h = counts @ self._m
+        self.variance = float(np.trace(inverse))
+        self._products = [(g, g @ h, h.T @ g @ h) for g in (inverse, inverse @ inverse)]
+
+    def _change(self, one: IntArray, other: IntArray) -> FloatArray:
+        """Return by how much the trace of the inverse would change for each pair."""
+        a, c = self._lot[one], self._lot[other]
+        p, q = self._given.block[one], self._given.block[other]
+        n_lots, n_blocks = self._counts.shape
+        lots, blocks = a * n_lots + c, p * n_blocks + q
+        forms = []
+        for g, gh, hgh in self._products:
+            flat = gh.ravel()
+            dh = flat[c * n_blocks + p] - flat[a * n_blocks + p] - flat[c * n_blocks + q] + flat[a * n_blocks + q]
+            forms.append((_spread(g).ravel()[lots], dh, _spread(hgh).ravel()[blocks]))
+        (dd, dh, hh), (dd2, dh2, hh2) = forms
+        corner = _spread(self._m).ravel()[blocks] + hh
+        away = 1 - dh
+        growth = away**2 - dd * corner  # of the determinant
+        with np.errstate(divide="ignore", invalid="ignore"):
+            change = (corner * dd2 + 2 * away * dh2 + dd * hh2) / growth
+        return np.where(growth > 1e-12, change, np.inf)
+
+    def _may(self, one: IntArray, other: IntArray) -> BoolArray:
+        """Return which pairs may change places."""
+        a, c = self._lot[one], self._lot[other]
+        p, q = self._given.block[one], self._given.block[other]
+        counts, tasters, last = self._counts, self._given.tasters, self._last
+        may = (a != c) & (counts[c, p] < counts[a, p]) & (counts[a, q] < counts[c, q])
+        seen = _seen(counts, tasters)
+        by_all = seen[:, last]
+        same = tasters[p] == tasters[q]
+        across = (by_all[c, p] + 1 == by_all[a, p]) & (by_all[a, q] + 1 == by_all[c, q])
+        within = np.ones(len(p), dtype=np.bool_)
+        for step in range(int((last - np.arange(len(last))).max()) + 1):
+            at_p, at_q = np.minimum(p + step, last[p]), np.minimum(q + step, last[q])
+            across &= (seen[c, at_p] < seen[a, at_p]) & (seen[a, at_q] < seen[c, at_q])
+            within &= (p + step >= q) | (seen[c, at_p] < seen[a, at_p])
+        may &= np.where(same, within, across)
+        repeated = np.maximum(seen[:, np.unique(last)] - 1, 0).sum(axis=1)
+        if not repeated.any():
+            return np.asarray(may)
+        a_more = (by_all[a, q] >= 1).astype(int) - (by_all[a, p] >= 2)
+        c_more = (by_all[c, p] >= 1).astype(int) - (by_all[c, q] >= 2)
+        grows = 2 * repeated[a] * a_more + a_more**2 + 2 * repeated[c] * c_more + c_more**2
+        return np.asarray(may & (same | (grows <= 0)))
+
+
+def _seen(counts: IntArray, tasters: IntArray) -> IntArray:
+    """Return the cups of each lot that the taster of each sitting has had by its end."""
+    found = counts.copy()
+    for block in range(1, len(tasters)):
+        if tasters[block] == tasters[block - 1]:
+            found[:, block] += found[:, block - 1]
+    return found
+
+
+def _spread(g: FloatArray) -> FloatArray:
+    """Return ``(e_i - e_j) @ g @ (e_i - e_j)`` for every i, j."""
+    own = np.diag(g)
+    return np.asarray(own[:, None] + own[None, :] - 2 * g)

@@ -1,0 +1,185 @@
+"""The answer of a blind flight: which lot is best, how sure that is, and what more tasting would change.
+
+Figures of the lots come from :mod:`tastings.maths.flights.model`, which allows for tasters, sittings, position and
+carry-over and for not knowing how large these are. Beside them stand the tests of common practice, which assume less
+and say less: ranks (ISO 8587, Friedman, Kendall, Page) and the least significant difference of means.
+"""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from tastings.maths.flights.blocks import block_means
+from tastings.maths.flights.cups import Cup, CupError, Tray, by_taster, repeatability, tray
+from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS, FactorError, checked_weights, weighted_score
+from tastings.maths.flights.further_cups import FurtherCups, further_cups
+from tastings.maths.flights.judgement import SETTLED, Judgement, Spreads, TasterEffect
+from tastings.maths.flights.model import Draws, draw
+from tastings.maths.flights.ranking import Friedman, Page, Table, friedman, page, rank_sum_difference, rank_sums
+from tastings.maths.flights.sentence import sentence
+from tastings.maths.flights.standings import Figure, Standing, standings
+from tastings.maths.flights.value import PriceError, Worth, worth
+from tastings.maths.panel.agreement import AgreementError, concordance
+
+__all__ = [
+    "COVERED_BOWL_WEIGHTS", "FACTORS", "SETTLED", "Cup", "CupError", "FactorError", "Figure", "Friedman", "FurtherCups",
+    "Judgement", "Page", "PriceError", "Spreads", "Standing", "TasterEffect", "Worth", "checked_weights", "judge",
+    "sentence", "weighted_score", "worth",
+]  # fmt: skip
+
+_USUAL_CUPS = 6
+
+
+def judge(  # noqa: PLR0913  # each is a question of the buyer's
+    cups: Sequence[Cup],
+    *,
+    scale: float,
+    seed: int,
+    expected_order: Sequence[str] = (),
+    alpha: float = 0.05,
+    lots: Sequence[str] = (),
+    controls: Sequence[str] = (),
+) -> Judgement:
+    """Return the answer of a flight.
+
+    Parameters
+    ----------
+    cups : Sequence[Cup]
+        All that were tasted, of all tasters, in any order; hidden duplicates are further cups of their lot.
+    scale : float
+        The highest score: 10 for liking, 100 for a weighted score. [points]
+    seed : int
+        Start of the random numbers; the same cups and start give the same answer.
+    expected_order : Sequence[str]
+        Lots in the order expected beforehand, the best first, for Page's test.
+    alpha : float
+        Of the tests.
+    lots : Sequence[str]
+        Lots of the flight, so that one without a cup is told as well.
+    controls : Sequence[str]
+        Lots that were served for comparison and cannot be chosen, such as a known reference.
+
+    Raises
+    ------
+    CupError
+        A score off the scale, a position below 1 or taken twice, or a sitting of two tasters.
+    RankingError
+        A lot stands twice in the expected order.
+    """
+    served = tray(cups, scale=scale, lots=lots)
+    if not served.score.size:
+        return _nothing(alpha=alpha)
+    chance = np.random.default_rng(seed)
+    draws = draw(served, scale=scale, chance=chance)
+    drawn = draws.worth()
+    free = np.array([i for i, lot in enumerate(served.lots) if lot not in set(controls)], dtype=np.intp)
+    stand = standings(served, worth=drawn, among=free.tolist())
+    barred = standings(
+        served, worth=drawn, among=[i for i, lot in enumerate(served.lots) if lot in set(controls)], ranked=False
+    )
+    further = further_cups(draws, served=served, candidates=free, cups=_sitting_cups(served), chance=chance)
+    settled = len(stand) > 1 and stand[0].p_best >= SETTLED
+    table = by_taster(cups)
+    test = friedman(table)
+    full = {taster: row for taster, row in table.items() if len(row) == len({one.lot for one in cups})}
+    everyone = len(full) == len(table) > 1 and len(next(iter(full.values()))) > 1
+    least, differ = _differences(served, alpha=alpha)
+    repeated, repeated_by = repeatability(cups)
+    followed, placed = bool((served.previous >= 0).any()), float(np.ptp(served.position)) > 0
+    return Judgement(
+        sentence=sentence(stand, settled=settled, further=further),
+        standings=stand,
+        controls=barred,
+        settled=settled,
+        expected_loss=float(drawn[:, free].max(axis=1).mean()) - stand[0].mean if stand else None,
+        next=further,
+        spreads=_spreads(draws, served),
+        tasters=_taster_effects(draws, served, repeated=repeated_by),
+        carry_over=Figure.of(draws.carry) if followed else None,
+        position=Figure.of(draws.position) if placed else None,
+        first_cup=Figure.of(draws.first) if placed else None,
+        repeatability_sd=repeated,
+        friedman=test,
+        kendall_w=_concordance(full),
+        rank_sums=rank_sums(full) if everyone else None,
+        rank_sum_difference=(
+            rank_sum_difference(tasters=len(full), lots=len(next(iter(full.values()))), alpha=alpha)
+            if everyone
+            else None
+        ),
+        page=page(table, expected_order=expected_order),
+        least_significant_difference=least,
+        differ=differ if test is not None and test.p < alpha else (),
+        alpha=alpha,
+    )
+
+
+def _nothing(*, alpha: float) -> Judgement:
+    return Judgement(
+        sentence=sentence((), settled=False, further=()), standings=(), controls=(), settled=False, expected_loss=None,
+        next=(), spreads=None, tasters=(), carry_over=None, position=None, first_cup=None, repeatability_sd=None,
+        friedman=None, kendall_w=None, rank_sums=None, rank_sum_difference=None, page=None,
+        least_significant_difference=None, differ=(), alpha=alpha,
+    )  # fmt: skip
+
+
+def _sitting_cups(cups: Tray) -> int:
+    """Return how many cups a sitting usually had; a taster who got but one or two could take more."""
+    counts = np.bincount(cups.sitting)
+    return max(int(np.median(counts)), min(_USUAL_CUPS, len(cups.lots)))
+
+
+def _spreads(draws: Draws, cups: Tray) -> Spreads:
+    cells = cups.taster * len(cups.lots) + cups.lot
+    doubled = np.unique(cells).size < cells.size
+    several, again = len(cups.tasters) > 1, len(cups.sittings) > len(cups.tasters)
+    noise = draws.noise_sd if doubled else np.sqrt(draws.noise_sd**2 + draws.taste_sd**2)
+    return Spreads(
+        lots=Figure.of(draws.lot_sd),
+        shift=Figure.of(draws.shift_sd) if several else None,
+        gain=Figure.of(draws.gain_sd) if several else None,
+        sitting=Figure.of(draws.sitting_sd) if again else None,
+        taste=Figure.of(draws.taste_sd) if doubled else None,
+        noise=Figure.of(noise),
+    )
+
+
+def _taster_effects(draws: Draws, cups: Tray, *, repeated: Mapping[str, float]) -> tuple[TasterEffect, ...]:
+    return tuple(
+        TasterEffect(
+            taster=taster,
+            cups=int((cups.taster == place).sum()),
+            shift=Figure.of(draws.shift[:, place]),
+            gain=Figure.of(draws.gain[:, place]),
+            noise=Figure.of(draws.noise_of[:, place]),
+            repeatability_sd=repeated.get(taster),
+        )
+        for place, taster in enumerate(cups.tasters)
+    )
+
+
+def _concordance(full: Table) -> float | None:
+    try:
+        return concordance(np.array([list(row.values()) for row in full.values()], dtype=np.float64).T)
+    except AgreementError:
+        return None
+
+
+def _differences(cups: Tray, *, alpha: float) -> tuple[float | None, tuple[tuple[str, str], ...]]:
+    """Return the least significant difference and the pairs told apart by it."""
+    lots = [cups.lots[place] for place in cups.lot]
+    blocks = [cups.sittings[place] for place in cups.sitting]
+    scores = cups.score.tolist()
+    found = block_means(scores, lots=lots, blocks=blocks, beside=cups.position[:, None])
+    found = found or block_means(scores, lots=lots, blocks=blocks)
+    if found is None:
+        return None, ()
+    least = found.least_differences(alpha=alpha)
+    order = np.argsort(-found.means, kind="stable")
+    pairs = tuple(
+        (found.lots[high], found.lots[low])
+        for at, high in enumerate(order)
+        for low in order[at + 1 :]
+        if found.means[high] - found.means[low] >= least[high, low]
+    )
+    return found.least_difference(alpha=alpha), pairs

@@ -1,0 +1,136 @@
+"""In which order the lots of each sitting are served, so that place and the cup before favour none.
+
+Simulated annealing on two sums of squares: how often each lot stands at each place, and how often each lot follows
+each other. Two cups of a sitting change places at a time. Places count double, since they can nearly always be balanced
+where neighbours cannot (own choice). It ends early at the least that counts in whole numbers allow, where Williams
+squares begin.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import exp
+
+import numpy as np
+
+from tastings.maths.arrays import IntArray
+
+TRIES_A_CUP = 1000
+MOST_TRIES, LEAST_TRIES = 150_000, 4_000
+PLACES = 2
+"""Weight of the places against the neighbours."""
+BESIDE_ITSELF = 60
+"""Cost of a lot right after itself."""
+_HOT, _COLD = 4.0, 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """How often lot i stands at place j, and how often lot j follows lot i."""
+
+    places: IntArray
+    follows: IntArray
+
+
+def tally(orders: Sequence[Sequence[int]], *, n_lots: int) -> Tally:
+    """Count places and neighbours.
+
+    Examples
+    --------
+    >>> tally([[0, 1], [1, 0]], n_lots=2).follows.tolist()
+    [[0, 1], [1, 0]]
+    """
+    longest = max((len(one) for one in orders), default=0)
+    places = np.zeros((n_lots, longest), dtype=np.int64)
+    follows = np.zeros((n_lots, n_lots), dtype=np.int64)
+    for one in orders:
+        np.add.at(places, (list(one), range(len(one))), 1)
+        np.add.at(follows, (list(one[:-1]), list(one[1:])), 1)
+    return Tally(places, follows)
+
+
+def balance(
+    orders: Sequence[Sequence[int]],
+    *,
+    kept: Sequence[int],
+    n_lots: int,
+    chance: np.random.Generator,
+    told: Callable[[float], None] | None = None,
+) -> list[list[int]]:
+    """Return the orders after annealing; the first ``kept`` of each stay where they are."""
+    now = [list(one) for one in orders]
+    free = [number for number, one in enumerate(now) if len(one) - kept[number] > 1]
+    state = _Orders(now, n_lots=n_lots)
+    if not free or state.cost <= state.least:
+        return now
+    n_cups = sum(len(now[number]) - kept[number] for number in free)
+    tries = int(np.clip(n_cups * TRIES_A_CUP, LEAST_TRIES, MOST_TRIES))
+    weights = np.array([len(now[number]) - kept[number] for number in free], dtype=float)
+    which = chance.choice(free, size=tries, p=weights / weights.sum()).tolist()
+    draws = chance.random((3, tries)).tolist()
+    best, least_cost = [list(one) for one in now], state.cost
+    for number, (sitting, first, second, luck) in enumerate(zip(which, *draws, strict=True)):
+        span = len(now[sitting]) - kept[sitting]
+        x = int(first * span)
+        y = (x + 1 + int(second * (span - 1))) % span
+        heat = _HOT * (_COLD / _HOT) ** (number / tries)
+        change = state.swap(sitting, kept[sitting] + min(x, y), kept[sitting] + max(x, y))
+        if change > 0 and luck >= exp(-change / heat):
+            state.swap(sitting, kept[sitting] + min(x, y), kept[sitting] + max(x, y))
+        elif state.cost < least_cost:
+            best, least_cost = [list(one) for one in now], state.cost
+            if least_cost <= state.least:
+                break
+        if told and number % 2000 == 0:
+            told(number / tries)
+    return best
+
+
+class _Orders:
+    """Orders with their tallies in plain lists, which single steps are quickest in."""
+
+    def __init__(self, orders: list[list[int]], *, n_lots: int) -> None:
+        self._orders, self._n = orders, n_lots
+        found = tally(orders, n_lots=n_lots)
+        self._width = found.places.shape[1]
+        self._places: list[int] = found.places.ravel().tolist()
+        self._follows: list[int] = found.follows.ravel().tolist()
+        beside = int(np.trace(found.follows))
+        self.cost = int(PLACES * (found.places**2).sum() + (found.follows**2).sum()) + BESIDE_ITSELF * beside
+        self.least = PLACES * _even(found.places.sum(axis=1), self._width) + _even(
+            found.follows.sum(), max(n_lots * (n_lots - 1), 1)
+        )
+
+    def swap(self, sitting: int, x: int, y: int) -> int:
+        """Let the cups at places x < y change places; return by how much the cost grew."""
+        order, places, follows, n, width = self._orders[sitting], self._places, self._follows, self._n, self._width
+        a, c = order[x], order[y]
+        if a == c:
+            return 0
+        grew = 0
+        left = x - 1 if x else 0
+        right = y + 1 if y + 1 < len(order) else y
+        spans = ((left, right),) if y - x <= 2 else ((left, x + 1), (y - 1, right))
+        for begin, end in spans:
+            for place in range(begin, end):
+                u, w = order[place], order[place + 1]
+                k = u * n + w
+                grew -= 2 * follows[k] - 1 + (BESIDE_ITSELF if u == w else 0)
+                follows[k] -= 1
+        order[x], order[y] = c, a
+        for begin, end in spans:
+            for place in range(begin, end):
+                u, w = order[place], order[place + 1]
+                k = u * n + w
+                grew += 2 * follows[k] + 1 + (BESIDE_ITSELF if u == w else 0)
+                follows[k] += 1
+        for k, more in ((a * width + x, -1), (c * width + y, -1), (a * width + y, 1), (c * width + x, 1)):
+            grew += PLACES * (2 * more * places[k] + 1)
+            places[k] += more
+        self.cost += grew
+        return grew
+
+
+def _even(total: IntArray, over: int) -> int:
+    """Return the least sum of squares of ``over`` whole numbers with each total."""
+    whole, rest = np.divmod(total, over)
+    return int(np.sum(whole**2 * (over - rest) + (whole + 1) ** 2 * rest))

@@ -1,0 +1,109 @@
+"""Where lots stand after a flight."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.curve.development import plain
+from tastings.maths.curve.profile import TAIL
+from tastings.maths.flights.cups import Tray
+
+CENTRAL_80 = 1.2815515655446004
+"""Standard deviations from the middle of a normal to either end of its central 80 %."""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """An uncertain number: its mean and its central 80 %."""
+
+    mean: float
+    low: float
+    high: float
+
+    @classmethod
+    def of(cls, draws: FloatArray) -> "Figure":
+        """Return the figure that draws amount to."""
+        low, high = np.quantile(draws, (TAIL, 1 - TAIL)).tolist()
+        return cls(mean=float(draws.mean()), low=low, high=high)
+
+    def as_json(self) -> dict[str, float]:
+        """Return it in plain types."""
+        return {"mean": plain(self.mean), "low": plain(self.low), "high": plain(self.high)}
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where one lot stands.
+
+    Parameters
+    ----------
+    lot : str
+        Which.
+    cups : int
+        How many of it were tasted.
+    mean, low, high : float
+        What the team would give it at the middle of a sitting with nothing before it, and the central 80 %. [points]
+    raw_mean : float or None
+        Plain mean of its scores; None without a cup. [points]
+    p_best, p_top_three : float
+        Probability that no lot, or at most two lots of those that may be chosen are better.
+    """
+
+    lot: str
+    cups: int
+    mean: float
+    low: float
+    high: float
+    raw_mean: float | None
+    p_best: float
+    p_top_three: float
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in plain types."""
+        return {
+            "lot": self.lot,
+            "cups": self.cups,
+            "mean": plain(self.mean),
+            "low": plain(self.low),
+            "high": plain(self.high),
+            "raw_mean": None if self.raw_mean is None else plain(self.raw_mean),
+            "p_best": plain(self.p_best),
+            "p_top_three": plain(self.p_top_three),
+        }
+
+
+def standings(cups: Tray, *, worth: FloatArray, among: Sequence[int], ranked: bool = True) -> tuple[Standing, ...]:
+    """Return where some lots stand against each other, the highest mean first.
+
+    Parameters
+    ----------
+    cups : Tray
+        What was tasted.
+    worth : float64[n_draws, n_lots]
+        Draws of what lots are worth. [points]
+    among : Sequence[int]
+        Places of the lots that are compared.
+    ranked : bool
+        False for lots that cannot be chosen: their probabilities are 0.
+    """
+    places = list(among)
+    drawn = worth[:, places]
+    above = np.argsort(np.argsort(-drawn, axis=1), axis=1)
+    found = []
+    for column, place in enumerate(places):
+        figure, own = Figure.of(drawn[:, column]), cups.score[cups.lot == place]
+        found.append(
+            Standing(
+                lot=cups.lots[place],
+                cups=own.size,
+                mean=figure.mean,
+                low=figure.low,
+                high=figure.high,
+                raw_mean=float(own.mean()) if own.size else None,
+                p_best=float((above[:, column] == 0).mean()) if ranked else 0.0,
+                p_top_three=float((above[:, column] < 3).mean()) if ranked else 0.0,
+            )
+        )
+    return tuple(sorted(found, key=lambda one: (-one.mean, one.lot)))

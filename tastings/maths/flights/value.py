@@ -1,0 +1,126 @@
+"""Value against price: which lots no other beats on both."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite
+
+import numpy as np
+from scipy.special import ndtr
+
+from tastings.maths.curve.development import plain
+from tastings.maths.flights.standings import CENTRAL_80, Standing
+
+_N_NODES = 401
+_REACH = 6.0
+_LEAST_SD = 1e-6
+
+
+class PriceError(ValueError):
+    """A price is no price."""
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """One lot's place between what it is worth and what it costs.
+
+    Parameters
+    ----------
+    lot : str
+        Which.
+    price : float or None
+        As given, all in one currency and for the same weight; None when nobody said.
+    mean : float
+        Its adjusted mean. [points]
+    on_frontier : bool or None
+        No other lot has at least its mean for at most its price, one of them better; None without a price.
+    p_on_frontier : float or None
+        Probability of that, means being uncertain.
+    beaten_by : str or None
+        The best of the lots that beat it on both; None on the frontier or without a price.
+    """
+
+    lot: str
+    price: float | None
+    mean: float
+    on_frontier: bool | None
+    p_on_frontier: float | None
+    beaten_by: str | None
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in plain types."""
+        return {
+            "lot": self.lot,
+            "price": None if self.price is None else plain(self.price),
+            "mean": plain(self.mean),
+            "on_frontier": self.on_frontier,
+            "p_on_frontier": None if self.p_on_frontier is None else plain(self.p_on_frontier),
+            "beaten_by": self.beaten_by,
+        }
+
+
+def worth(standings: Sequence[Standing], prices: Mapping[str, float | None]) -> tuple[Worth, ...]:
+    """Return which lots no other beats on both adjusted mean and price.
+
+    Parameters
+    ----------
+    standings : Sequence[Standing]
+        Of the lots that may be chosen.
+    prices : Mapping[str, float or None]
+        By lot; one that is absent or None has no price and neither beats nor is beaten.
+
+    Returns
+    -------
+    tuple[Worth, ...]
+        In the order of the standings.
+
+    Raises
+    ------
+    PriceError
+        A price below 0 or not a number.
+
+    Notes
+    -----
+    For the probability the means are taken as normal and independent. They are nearly so: what is uncertain about the
+    level of all lots is small beside what is uncertain about each.
+    """
+    for lot, price in prices.items():
+        if price is not None and not (isfinite(price) and price >= 0):
+            raise PriceError(f"the price of {lot} is not one")
+    found = []
+    priced = [(one, price) for one in standings if (price := prices.get(one.lot)) is not None]
+    for one in standings:
+        price = prices.get(one.lot)
+        if price is None:
+            found.append(Worth(one.lot, None, one.mean, on_frontier=None, p_on_frontier=None, beaten_by=None))
+            continue
+        others = [(other, cost) for other, cost in priced if other.lot != one.lot and cost <= price]
+        beaters = [
+            other for other, cost in others if other.mean >= one.mean and (other.mean > one.mean or cost < price)
+        ]
+        best = min(beaters, key=lambda other: (-other.mean, other.lot), default=None)
+        found.append(
+            Worth(
+                one.lot,
+                price,
+                one.mean,
+                on_frontier=best is None,
+                p_on_frontier=_unbeaten(one, [other for other, _ in others]),
+                beaten_by=None if best is None else best.lot,
+            )
+        )
+    return tuple(found)
+
+
+def _unbeaten(one: Standing, others: Sequence[Standing]) -> float:
+    """Return the probability that none of the others has a higher mean."""
+    node = np.linspace(-_REACH, _REACH, _N_NODES)
+    weight = np.exp(-0.5 * node**2)
+    at = one.mean + _sd(one) * node
+    below = np.ones(_N_NODES)
+    for other in others:
+        below *= ndtr((at - other.mean) / _sd(other))
+    return float((weight * below).sum() / weight.sum())
+
+
+def _sd(one: Standing) -> float:
+    return max((one.high - one.low) / (2 * CENTRAL_80), _LEAST_SD)

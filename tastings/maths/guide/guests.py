@@ -1,0 +1,211 @@
+"""Leaf and water for guests, caffeine as a range, and what a cup costs.
+
+Caffeine. A leaf holds 23.8 to 43 mg per g: 23.8 (an oolong) to 36.6 (green) over three five-minute steeps of boiling
+water in Hicks, Hsieh and Bell 1996 (Food Research International 29:325), up to 43 as the highest class mean of a
+survey. In Hicks those steeps gave 69, 23 and 8 % of it, which first-order leaching with k = 0.195 /min (loose leaf) to
+0.258 /min (bags) in their cooling pots reproduces. The least here is the poorest leaf at 0.195 /min, held up by wetting
+for 17 s (longest delay seen at 85 to 100 deg C, a study of green and black tea) and by water below 100 deg C; the most
+is the richest at 0.258 /min in a pot like theirs (taken to be the small one of ISO 3103), without delay. Nothing here
+says what caffeine does to anyone.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from math import ceil
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import Pour
+from tastings.maths.brewing.extraction import shares
+from tastings.maths.brewing.heat import Steeping, even_brew, steeped
+from tastings.maths.curve.development import plain
+from tastings.maths.guide.pots import Vessel
+
+CAFFEINE_MG_PER_G = (23.8, 43.0)
+SLOW_PER_MIN, QUICK_PER_MIN = 0.195, 0.258
+DELAY_S = 17.0
+CAFFEINE_SOURCE = (
+    "Hicks, Hsieh and Bell 1996: 23.8 to 36.6 mg per g of leaf, 69, 23 and 8 % of it in three five-minute steeps;"
+    " class means of a survey up to 43 mg per g; carried over to these steeps by first-order leaching. An estimate, not"
+    " a measurement of this lot."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Serving:
+    """What to set out for the guests.
+
+    Parameters
+    ----------
+    guests : int
+        Who is served; each gets ``cup_ml`` of each round. [ml]
+    pots : int
+        Portions of leaf, brewed side by side or one after the other.
+    rounds : int or None
+        Infusions worth drinking; None while unknown.
+    leaf_g : float
+        Leaf for all pots. [g]
+    round_ml : float
+        Water of one round in all pots. [ml]
+    rinse_ml, warming_ml : float
+        Water of the rinse, and to warm the pots. [ml]
+    total_ml : float or None
+        Water to heat for everything; None while the rounds are unknown. [ml]
+    """
+
+    guests: int
+    cup_ml: float
+    pots: int
+    rounds: int | None
+    leaf_g: float
+    round_ml: float
+    rinse_ml: float
+    warming_ml: float
+    total_ml: float | None
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in plain types."""
+        return {
+            "guests": self.guests,
+            "cup_ml": plain(self.cup_ml),
+            "pots": self.pots,
+            "rounds": self.rounds,
+            "leaf_g": plain(self.leaf_g),
+            "round_ml": plain(self.round_ml),
+            "rinse_ml": plain(self.rinse_ml),
+            "warming_ml": plain(self.warming_ml),
+            "total_ml": None if self.total_ml is None else plain(self.total_ml),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Caffeine:
+    """Least and most caffeine of the cups drunk, of one pot to the last worthwhile infusion, and of one guest [mg]."""
+
+    per_cup_mg: tuple[float, float]
+    per_pot_mg: tuple[float, float]
+    per_guest_mg: tuple[float, float]
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in plain types, to the milligram: more is not known."""
+
+        def span(both: tuple[float, float]) -> Mapping[str, float]:
+            return {"low": float(round(both[0])), "high": float(round(both[1]))}
+
+        return {
+            "per_cup_mg": span(self.per_cup_mg),
+            "per_pot_mg": span(self.per_pot_mg),
+            "per_guest_mg": span(self.per_guest_mg),
+            "source": CAFFEINE_SOURCE,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Price:
+    """What a lot costs per kg, and in which currency (ISO 4217; None when nobody said)."""
+
+    per_kg: float
+    currency: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What the leaf of a cup, a litre and a pot costs; cup and litre None while no cup is worth drinking."""
+
+    per_cup: float | None
+    per_litre: float | None
+    per_pot: float
+    currency: str | None
+
+    def as_json(self) -> dict[str, object]:
+        """Return it in plain types."""
+        return {
+            "per_cup": None if self.per_cup is None else plain(self.per_cup),
+            "per_litre": None if self.per_litre is None else plain(self.per_litre),
+            "per_pot": plain(self.per_pot),
+            "currency": self.currency,
+        }
+
+
+def serving(*, vessel: Vessel, guests: int, cup_ml: float, rounds: int | None, rinsed: bool) -> Serving:
+    """Return leaf and water for guests.
+
+    Examples
+    --------
+    >>> pot = Vessel(leaf_g=5.0, vessel_ml=110.0)
+    >>> found = serving(vessel=pot, guests=5, cup_ml=50.0, rounds=6, rinsed=True)
+    >>> found.pots, found.leaf_g, found.total_ml
+    (3, 15.0, 2640.0)
+    """
+    pots = max(ceil(guests * cup_ml / vessel.vessel_ml - 1e-9), 1)
+    all_ml = pots * vessel.vessel_ml
+    rinse_ml, warming_ml = all_ml if rinsed else 0.0, all_ml if vessel.warmed else 0.0
+    return Serving(
+        guests=guests,
+        cup_ml=cup_ml,
+        pots=pots,
+        rounds=rounds,
+        leaf_g=pots * vessel.leaf_g,
+        round_ml=all_ml,
+        rinse_ml=rinse_ml,
+        warming_ml=warming_ml,
+        total_ml=None if rounds is None else rounds * all_ml + rinse_ml + warming_ml,
+    )
+
+
+def caffeine(*, vessel: Vessel, pours: tuple[Pour, ...], cup_ml: float, rounds: int) -> Caffeine | None:
+    """Return the caffeine in the first ``rounds`` infusions; the rinse is thrown away. None without an infusion.
+
+    Parameters
+    ----------
+    vessel : Vessel
+        Leaf and water.
+    pours : tuple[Pour, ...]
+        All pours in order, a rinse (number 0) among them.
+    cup_ml : float
+        What a cup holds. [ml]
+    rounds : int
+        How many infusions are drunk.
+    """
+    drunk = [place for place, pour in enumerate(pours) if 0 < pour.number <= rounds]
+    if not drunk:
+        return None
+    least, most = caffeine_shares(steeped(vessel.brew(pours), pours))
+    low_mg, high_mg = (vessel.leaf_g * one for one in CAFFEINE_MG_PER_G)
+    cups = cup_ml / vessel.vessel_ml
+    both = np.stack([least[drunk], most[drunk]])
+    pot = low_mg * float(least[drunk].sum()), high_mg * float(most[drunk].sum())
+    return Caffeine(
+        per_cup_mg=(low_mg * float(both.min()) * cups, high_mg * float(both.max()) * cups),
+        per_pot_mg=pot,
+        per_guest_mg=(pot[0] * cups, pot[1] * cups),
+    )
+
+
+def caffeine_shares(steeping: Steeping) -> tuple[FloatArray, FloatArray]:
+    """Return the share of a leaf's caffeine that each pour takes at the slowest and at the quickest."""
+    slow = shares(steeping, k_per_min=np.array([SLOW_PER_MIN]), tau_s=np.array([DELAY_S]))[0, 0]
+    quick = shares(steeping, k_per_min=np.array([QUICK_PER_MIN / _pot_of_hicks()]), tau_s=np.array([0.1]))[0, 0]
+    return slow, quick
+
+
+def cost(price: Price | None, *, vessel: Vessel, cup_ml: float, rounds: int | None) -> Cost | None:
+    """Return what the leaf costs; None without a price."""
+    if price is None:
+        return None
+    per_pot = price.per_kg * vessel.leaf_g / 1000
+    per_ml = per_pot / (rounds * vessel.vessel_ml) if rounds else None
+    return Cost(
+        per_cup=None if per_ml is None else per_ml * cup_ml,
+        per_litre=None if per_ml is None else per_ml * 1000,
+        per_pot=per_pot,
+        currency=price.currency,
+    )
+
+
+def _pot_of_hicks() -> float:
+    """Return the mean rate factor over five minutes in a small pot of ISO 3103, against 100 deg C throughout."""
+    pot = Vessel(leaf_g=2.8, vessel_ml=140.0, vessel_g=118.0, warmed=False)
+    pour = replace(even_brew().pours[1], steep_s=300.0, pour_s=0.0, water_ml=None)
+    return float(steeped(pot.brew((pour,)), (pour,)).rate[0])

@@ -1,0 +1,131 @@
+"""What is known of one lot's leaf, ready to be brewed in any vessel: equally likely leaves with their weights."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, checked
+from tastings.maths.brewing.extraction import paired_cups, usual_grid
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
+from tastings.maths.curve.endings import LINES, FinishLine, agreement
+from tastings.maths.curve.evidence import Followed, follow
+from tastings.maths.curve.lack_of_fit import Left, misfit
+from tastings.maths.curve.posterior import Posterior, fit
+
+STRENGTH = "strength"
+N_DRAWS = 512
+
+
+@dataclass(frozen=True, slots=True)
+class Leaf:
+    """Draws of the posterior of a lot's strength.
+
+    Parameters
+    ----------
+    k_per_min, tau_s, n, level : float64[n_draws]
+        Extraction rate [1/min at 100 deg C], wetting lag [s], exponent of taste and level [points] of each.
+    line_weights : float64[n_draws, n_lines]
+        How likely each draw is together with each of :data:`tastings.maths.curve.endings.LINES`, given how the sessions
+        ended; they sum to 1.
+    """
+
+    k_per_min: FloatArray
+    tau_s: FloatArray
+    n: FloatArray
+    level: FloatArray
+    line_weights: FloatArray
+
+    def cups(self, brew: Brew) -> FloatArray:
+        """Return float64[n_draws, n_pours]: the strength of each pour in each draw [points, 0 to 10]."""
+        cups = paired_cups(steeped(brew, brew.pours), k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n)
+        return np.clip(self.level[:, None] * cups, LOWEST, HIGHEST)
+
+    def even_cups(self) -> FloatArray:
+        """Return float64[n_draws, 12]: the even brew's cups [points, 0 to 10]."""
+        return self.cups(even_brew())[:, 1:]
+
+    def worth(self, cup: FloatArray) -> float:
+        """Return the probability that a cup, of strength float64[n_draws], is above the finish line."""
+        return float(self.line_weights[cup[:, None] > LINES].sum())
+
+    @property
+    def finish_line(self) -> float:
+        """Return the mean finish line [points]."""
+        return float(self.line_weights.sum(axis=0) @ LINES)
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """The usable sessions, and the leaf as they tell it; None while nobody has rated the strength.
+
+    ``node_level`` gives a mean cup from those of the usual grid's nodes; ``misfit_at`` is the infusion that departs
+    most from the extraction model, None while the ratings follow it.
+    """
+
+    followed: tuple[Followed, ...]
+    leaf: Leaf | None = None
+    node_level: FloatArray | None = None
+    misfit_at: int | None = None
+
+
+def known_leaf(
+    brews: Sequence[Brew],
+    *,
+    scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
+    line: FinishLine | None = None,
+    n_draws: int = N_DRAWS,
+) -> Known:
+    """Return what the sessions of a lot tell of its leaf.
+
+    Parameters
+    ----------
+    brews, scales, line
+        As in :func:`tastings.maths.curve.estimate.develop`.
+    n_draws : int
+        Equally likely leaves.
+
+    Raises
+    ------
+    BrewError
+        A number of a brew cannot be one.
+    """
+    grid = usual_grid()
+    followed, _ = follow(checked(brews), grid=grid, scales=scales or {})
+    tasted = [ratings for one in followed if (ratings := one.tasted(STRENGTH)) is not None]
+    if not tasted:
+        return Known(followed=followed)
+    posterior = fit(tasted, grid=grid)
+    draws = posterior.draws(n_draws=n_draws)
+    k, tau, n = np.unravel_index(draws.node, grid.shape)
+    log_weight = agreement(followed, draws=draws, grid=grid) + (line or FinishLine()).log_weights()
+    weight = np.exp(log_weight - log_weight.max())
+    leaf = Leaf(
+        k_per_min=grid.k_per_min[k],
+        tau_s=grid.tau_s[tau],
+        n=grid.n[n],
+        level=draws.level,
+        line_weights=weight / weight.sum(),
+    )
+    return Known(
+        followed=followed,
+        leaf=leaf,
+        node_level=posterior.node_level,
+        misfit_at=_misfit_at(followed, posterior=posterior),
+    )
+
+
+def _misfit_at(followed: Sequence[Followed], *, posterior: Posterior) -> int | None:
+    rated = [(one, ratings) for one in followed if (ratings := one.tasted(STRENGTH)) is not None]
+    left = []
+    for place, (one, ratings) in enumerate(rated):
+        if place in posterior.strangers:
+            continue
+        settled = ratings.index[ratings.ends == 0]
+        expected = posterior.node_level @ one.cups[:, settled]
+        common = ratings.ratings[ratings.ends == 0] / ratings.scale.gain
+        number = np.array([one.pours[i].number for i in settled], dtype=np.int64)
+        left.append(Left(number=number, residual=common - expected, expected=expected))
+    found = misfit(left, infusions=EVEN_INFUSIONS)
+    return None if found is None else found.worst

@@ -1,0 +1,353 @@
+"""Steep times for a particular pot that keep the cup at one strength, and where it can no longer be kept.
+
+The lot's posterior is carried into the pot at hand: its leaf and water, its heat, how long it takes to pour. Each steep
+is chosen so that the mean cup meets the target, given the steeps before it as they are really timed; once even a
+five-minute steep cannot, the steeps stay at five minutes and the strength falls, until an infusion is no longer worth
+drinking.
+
+A time is only as good as what is known of the leaf: late, long steeps lie far from what was tasted. Over the leaves
+that the tastings leave possible, each cup has a likely miss; in simulated lots that the method does not assume, cups of
+which it is at most 20 % held within 12 % of their target (``docs/guide.md``), and the others did not.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import sqrt
+
+import numpy as np
+from scipy.optimize import brentq
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import Brew, Pour, TasterScale
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, EVEN_RINSE_S, contact_s
+from tastings.maths.curve.advice import cautions
+from tastings.maths.curve.endings import FinishLine
+from tastings.maths.curve.profile import curve
+from tastings.maths.guide.answer import Guide, GuidedPour
+from tastings.maths.guide.guests import Price, caffeine, cost, serving
+from tastings.maths.guide.leaf import STRENGTH, Known, Leaf, known_leaf
+from tastings.maths.guide.pots import (
+    COVERED_BOWL,
+    CUP_ML,
+    LONG_MUG,
+    MUG_ML,
+    MUG_RATIO,
+    SMALL_POT,
+    STANDARD_BOWL,
+    Pot,
+    Vessel,
+    leaf_range_g,
+    mug,
+    small_pot,
+)
+from tastings.maths.guide.protocols import HERBAL, protocol
+from tastings.maths.guide.remedies import POINTS, Remedies, Steeps, remedies
+from tastings.maths.guide.target import Target, target_of
+from tastings.maths.guide.timing import LONGEST_S, NextPour, timed_s
+from tastings.maths.guide.usual_brew import UsualBrew
+
+__all__ = ["Guide", "Pot", "Tea", "guide"]
+
+MUG_STEEP_S = 240.0
+MUG_LEAF_STEP_G = 0.5
+LONG_STEP = 2.0  # a contact so many times the longest one rated is called beyond what was tasted
+SURE_PCT = 20.0
+ENOUGH = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class Tea:
+    """What is known of the lot beside its tastings: class of tea, and what it costs."""
+
+    kind: str = ""
+    price: Price | None = None
+
+
+def guide(  # noqa: PLR0913 - each is one of the question's own words
+    brews: Sequence[Brew],
+    *,
+    pot: Pot,
+    tea: Tea | None = None,
+    scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
+    line: FinishLine | None = None,
+    rounded: bool = True,
+) -> Guide:
+    """Return how to brew a lot in a pot.
+
+    Parameters
+    ----------
+    brews : Sequence[Brew]
+        The lot's sessions.
+    pot : Pot
+        What it is to be brewed in, in which style, for whom.
+    tea : Tea, optional
+        Class of tea, on which evaluations and caffeine hang, and price.
+    scales, line
+        As in :func:`tastings.maths.curve.estimate.develop`.
+    rounded : bool
+        Whether steeps are rounded to what a person can time.
+
+    Returns
+    -------
+    Guide
+        The same for the same input.
+
+    Raises
+    ------
+    PotError
+        What was said of the pot does not go with its style, or cannot be foretold.
+    BrewError
+        A number of a brew cannot be one.
+    """
+    table = _Table(pot=pot, tea=tea or Tea(), rounded=rounded)
+    table.check()  # what cannot be is refused before anything is fitted
+    known = known_leaf(brews, scales=scales, line=line)
+    if pot.style in (STANDARD_BOWL, COVERED_BOWL):
+        return table.by_standard(known)
+    usual = UsualBrew.of(known.followed)
+    if usual is not None:
+        table = replace(table, pot=usual.filled(pot), rinsed=usual.rinsed)
+    return table.long_mug(known) if pot.style == LONG_MUG else table.small_pot(known)
+
+
+@dataclass(slots=True)
+class _Made:
+    """A guide in the making."""
+
+    vessel: Vessel
+    cup_ml: float
+    vessel_ml: float
+    before: tuple[Pour, ...] = ()
+    rinse_s: float | None = None
+    source: str | None = None
+    target: Target | None = None
+    infusions: tuple[GuidedPour, ...] = ()
+    worthwhile: int = 0
+    at_target: int = 0
+    sure: int = 0
+    too_strong: tuple[int, ...] = ()
+    change: Remedies | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Table:
+    """One request: the pot and what it is asked for."""
+
+    pot: Pot
+    tea: Tea
+    rounded: bool
+    rinsed: bool = True
+
+    def check(self) -> None:
+        self.pot.check_fit()
+        if self.pot.style == SMALL_POT:
+            small_pot(self.pot)
+        elif self.pot.style == LONG_MUG:
+            mug(self.pot, leaf_g=self._middle_g())
+        else:
+            protocol(self.pot, kind=self.tea.kind)
+
+    def small_pot(self, known: Known) -> Guide:
+        vessel = small_pot(self.pot)
+        made = _Made(
+            vessel=vessel,
+            cup_ml=self.pot.cup_ml or (CUP_ML if (self.pot.guests or 1) > 1 else vessel.vessel_ml),
+            vessel_ml=vessel.vessel_ml,
+        )
+        if self.rinsed:
+            made.rinse_s = EVEN_RINSE_S
+            made.before = (replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0),)
+        if known.leaf is not None:
+            self._keep(made, leaf=known.leaf, target=target_of(known), infusions=EVEN_INFUSIONS)
+        return self._whole(made, known=known)
+
+    def long_mug(self, known: Known) -> Guide:
+        target = None if known.leaf is None else target_of(known)
+        leaf_g = self._middle_g()
+        if known.leaf is not None and target is not None and self.pot.leaf_g is None:
+            leaf_g = self._mug_leaf_g(known.leaf, target=target.strength)
+        vessel = mug(self.pot, leaf_g=leaf_g)
+        made = _Made(vessel=vessel, cup_ml=vessel.vessel_ml, vessel_ml=vessel.vessel_ml)
+        if known.leaf is not None and target is not None:
+            self._keep(made, leaf=known.leaf, target=target, infusions=1)
+        return self._whole(made, known=known)
+
+    def by_standard(self, known: Known) -> Guide:
+        laid_down = protocol(self.pot, kind=self.tea.kind)
+        vessel = laid_down.vessel
+        made = _Made(vessel=vessel, cup_ml=vessel.vessel_ml, vessel_ml=laid_down.vessel_ml, source=laid_down.source)
+        for number, steep_s in enumerate(laid_down.steeps_s, start=1):
+            made.before = (*made.before, vessel.pour(number, steep_s=steep_s))
+            cups = None
+            if known.leaf is not None:
+                cups = known.leaf.cups(vessel.brew(made.before))[:, -1]
+                made.worthwhile = number if known.leaf.worth(cups) >= ENOUGH else made.worthwhile
+            made.infusions = (*made.infusions, _guided(made.before[-1], cups=cups))
+        return self._whole(made, known=known)
+
+    def _mug_ml(self) -> float:
+        return MUG_ML if self.pot.vessel_ml is None else self.pot.vessel_ml
+
+    def _middle_g(self) -> float:
+        """Return a weight of leaf that stands for any while nothing is known of the lot [g]."""
+        low_g, high_g = leaf_range_g(vessel_ml=self._mug_ml(), ratio=MUG_RATIO)
+        return round(sqrt(low_g * high_g) / MUG_LEAF_STEP_G) * MUG_LEAF_STEP_G
+
+    def _mug_leaf_g(self, leaf: Leaf, *, target: float) -> float:
+        """Return the leaf that gives the target in four minutes, as a kitchen balance shows it [g]."""
+        low_g, high_g = leaf_range_g(vessel_ml=self._mug_ml(), ratio=MUG_RATIO)
+
+        def off(leaf_g: float) -> float:
+            vessel = mug(self.pot, leaf_g=leaf_g)
+            return float(leaf.cups(vessel.brew((vessel.pour(1, steep_s=MUG_STEEP_S),)))[:, 0].mean()) - target
+
+        if off(low_g) >= 0:
+            found_g = low_g
+        elif off(high_g) <= 0:
+            found_g = high_g
+        else:
+            found_g = float(brentq(off, low_g, high_g, xtol=0.01))
+        steps = max(round(found_g / MUG_LEAF_STEP_G), 1)
+        return min(max(steps * MUG_LEAF_STEP_G, low_g), high_g)
+
+    def _keep(self, made: _Made, *, leaf: Leaf, target: Target, infusions: int) -> None:
+        """Add infusions that keep the cup at the target, until none is worth drinking any more."""
+        made.target = target
+        spoken_of: Steeps | None = None
+        for number in range(1, infusions + 1):
+            look = NextPour.after(made.before, number=number, vessel=made.vessel, leaf=leaf)
+            found = look.steep_for(target.strength)
+            steep_s = timed_s(found.steep_s) if self.rounded else found.steep_s
+            cups = look.cups(steep_s)
+            miss_pct = 100 * float(np.sqrt(np.mean((cups / target.goal - 1) ** 2)))
+            made.worthwhile = number if leaf.worth(cups) >= ENOUGH else made.worthwhile
+            made.at_target = number if found.reached else made.at_target
+            if found.reached and miss_pct <= SURE_PCT and made.sure == number - 1:
+                made.sure = number
+            if found.too_strong:
+                made.too_strong = (*made.too_strong, number)
+            expected = float(cups.mean())
+            steeps = Steeps(number, steep_s, look.about(expected - POINTS), look.about(expected + POINTS))
+            made.before = (*made.before, made.vessel.pour(number, steep_s=steep_s))
+            made.infusions = (
+                *made.infusions,
+                replace(
+                    _guided(made.before[-1], cups=cups),
+                    likely_miss_pct=miss_pct,
+                    weaker_steep_s=steeps.weaker_s,
+                    stronger_steep_s=steeps.stronger_s,
+                ),
+            )
+            if spoken_of is None or (number == 2 and found.reached):
+                spoken_of = steeps
+            if steep_s >= LONGEST_S and made.worthwhile < number:
+                break
+        if spoken_of is not None:
+            kept = tuple(pour for pour in made.before if pour.number <= max(made.at_target, spoken_of.number))
+            made.change = remedies(spoken_of, vessel=made.vessel, leaf=leaf, pours=kept)
+
+    def _whole(self, made: _Made, *, known: Known) -> Guide:
+        rounds = None if known.leaf is None else made.worthwhile
+        drunk = made.worthwhile if made.source is None else len(made.infusions)  # an evaluation tastes every one
+        served = made.source is None
+        return Guide(
+            style=self.pot.style,
+            vessel=made.vessel,
+            vessel_ml=made.vessel_ml,
+            rinse_s=made.rinse_s,
+            infusions=made.infusions,
+            last_at_target=None if made.target is None else made.at_target,
+            last_sure=None if made.target is None else made.sure,
+            last_worthwhile=rounds,
+            target=made.target,
+            change=made.change,
+            serving=serving(
+                vessel=made.vessel,
+                guests=self.pot.guests or 1,
+                cup_ml=made.cup_ml,
+                rounds=rounds,
+                rinsed=made.rinse_s is not None,
+            )
+            if served
+            else None,
+            caffeine=caffeine(vessel=made.vessel, pours=made.before, cup_ml=made.cup_ml, rounds=drunk)
+            if self.tea.kind != HERBAL
+            else None,
+            cost=cost(self.tea.price, vessel=made.vessel, cup_ml=made.cup_ml, rounds=drunk),
+            source=made.source,
+            notes=_notes(made, known=known),
+            cautions=self._cautions(made, known=known),
+        )
+
+    def _cautions(self, made: _Made, *, known: Known) -> tuple[str, ...]:
+        scald, hot, caffeinated = cautions(known.followed, leaf_g=made.vessel.leaf_g)
+        said = [scald, hot, _HERBAL_CAUTION if self.tea.kind == HERBAL else caffeinated]
+        if self.pot.style == LONG_MUG:
+            said.append(_MUG_CAUTION)
+        return tuple(said)
+
+
+_MUG_CAUTION = (
+    "Lift the leaf out when the time is up: leaf left in the mug steeps on and turns bitter. A big mug stays hot for"
+    " long; let it cool below 65 °C before drinking."
+)
+_HERBAL_CAUTION = (
+    "What a herbal lot holds, caffeine and allergens among it, is not known here: ask its supplier, and a doctor or"
+    " pharmacist where it matters."
+)
+
+
+def _notes(made: _Made, *, known: Known) -> tuple[str, ...]:
+    """Say where the times of this lot in this pot deserve less trust, or another pot."""
+    said = []
+    drunk = made.infusions[: made.worthwhile or len(made.infusions)]
+    if made.too_strong:
+        said.append(f"{_numbers(made.too_strong)}: even 3 s gives more than the target; take less leaf.")
+    if known.misfit_at is not None:
+        said.append(
+            "The ratings of strength do not follow the extraction model, least of all at infusion"
+            f" {known.misfit_at}: taste before you trust these times."
+        )
+    if made.target is not None and made.sure < min(made.at_target, len(drunk)):
+        guessed = tuple(one.number for one in drunk if one.number > made.sure)
+        said.append(
+            f"{_numbers(guessed)}: the time is a guess; the cup may well miss its target by more than"
+            f" {SURE_PCT:.0f} %. Taste and adjust."
+        )
+    longest_s = _longest_rated_s(known)
+    beyond = tuple(one.number for one in drunk if longest_s and one.contact_s > LONG_STEP * longest_s)
+    if beyond:
+        said.append(
+            f"{_numbers(beyond)}: far longer than any steep that was rated ({longest_s:.0f} s); its strength is"
+            " foretold from shorter ones."
+        )
+    return tuple(said)
+
+
+def _guided(pour: Pour, *, cups: FloatArray | None) -> GuidedPour:
+    contact = contact_s(pour)
+    shown = None if cups is None else curve(cups[:, None])
+    return GuidedPour(
+        number=pour.number,
+        steep_s=pour.steep_s,
+        pour_s=2 * (contact - pour.steep_s),
+        contact_s=contact,
+        expected_strength=None if shown is None else float(shown.mean[0]),
+        low=None if shown is None else float(shown.low[0]),
+        high=None if shown is None else float(shown.high[0]),
+    )
+
+
+def _longest_rated_s(known: Known) -> float:
+    contacts = [
+        float(one.steeping.contact_s[place]) for one in known.followed for place in one.rated(STRENGTH).tolist()
+    ]
+    return max(contacts, default=0.0)
+
+
+def _numbers(numbers: tuple[int, ...]) -> str:
+    if len(numbers) == 1:
+        return f"Infusion {numbers[0]}"
+    if numbers[-1] - numbers[0] == len(numbers) - 1:
+        return f"Infusions {numbers[0]} to {numbers[-1]}"
+    return f"Infusions {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"

@@ -1,0 +1,90 @@
+"""How long to steep for a wanted strength, within what a person can time.
+
+Times are bound to 3 to 300 s: shorter cannot be poured to the second, longer is another way of brewing. They are
+rounded to what a person with a clock can keep: to 1 s below 15 s, to 5 s below 60 s, to 10 s below 120 s, to 15 s
+above (own rule; half a step is then at most a sixth of the steep, and each later steep makes up for what the earlier
+ones gave too much or too little).
+"""
+
+from dataclasses import dataclass
+from math import floor
+
+import numpy as np
+from scipy.optimize import brentq
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import Pour
+from tastings.maths.guide.leaf import Leaf
+from tastings.maths.guide.pots import Vessel
+
+SHORTEST_S = 3.0
+LONGEST_S = 300.0
+STEPS_S = ((15.0, 1.0), (60.0, 5.0), (120.0, 10.0), (LONGEST_S, 15.0))
+_LOOKED_AT_S = np.geomspace(SHORTEST_S, LONGEST_S, 16)
+
+
+@dataclass(frozen=True, slots=True)
+class Steep:
+    """The steep that gives the wanted cup, bound and not rounded; ``reached`` unless even the longest is too weak."""
+
+    steep_s: float
+    reached: bool
+    too_strong: bool
+
+
+@dataclass(frozen=True, slots=True)
+class NextPour:
+    """The infusion after ``before``, for any steep: mean strength [points] over the steeps looked at."""
+
+    vessel: Vessel
+    leaf: Leaf
+    before: tuple[Pour, ...]
+    number: int
+    strengths: FloatArray
+
+    @classmethod
+    def after(cls, before: tuple[Pour, ...], *, number: int, vessel: Vessel, leaf: Leaf) -> "NextPour":
+        """Look at the next infusion over the whole range of steeps."""
+        empty = cls(vessel=vessel, leaf=leaf, before=before, number=number, strengths=np.empty(0))
+        strengths = np.array([empty.strength(float(steep_s)) for steep_s in _LOOKED_AT_S])
+        return cls(vessel=vessel, leaf=leaf, before=before, number=number, strengths=strengths)
+
+    def cups(self, steep_s: float) -> FloatArray:
+        """Return float64[n_draws]: the cup of one steep in each draw [points]."""
+        pours = (*self.before, self.vessel.pour(self.number, steep_s=steep_s))
+        return self.leaf.cups(self.vessel.brew(pours))[:, -1]
+
+    def strength(self, steep_s: float) -> float:
+        """Return the mean cup of one steep [points]."""
+        return float(self.cups(steep_s).mean())
+
+    def steep_for(self, target: float) -> Steep:
+        """Return the steep whose mean cup meets the target."""
+        if self.strengths[0] >= target:
+            return Steep(steep_s=SHORTEST_S, reached=True, too_strong=bool(self.strengths[0] > target * 1.02))
+        above = np.flatnonzero(self.strengths >= target)
+        if not above.size:
+            return Steep(steep_s=LONGEST_S, reached=False, too_strong=False)
+        place = int(above[0])
+        low_s, high_s = float(_LOOKED_AT_S[place - 1]), float(_LOOKED_AT_S[place])
+        found = brentq(lambda steep_s: self.strength(steep_s) - target, low_s, high_s, xtol=0.01)
+        return Steep(steep_s=float(found), reached=True, too_strong=False)
+
+    def about(self, wanted: float) -> float | None:
+        """Return about which steep gives a cup, rounded; None when none within the bounds does [s]."""
+        if not self.strengths.min() <= wanted <= self.strengths.max():
+            return None
+        return timed_s(float(np.exp(np.interp(wanted, self.strengths, np.log(_LOOKED_AT_S)))))
+
+
+def timed_s(steep_s: float) -> float:
+    """Round a steep to what a person can time [s].
+
+    Examples
+    --------
+    >>> [timed_s(x) for x in (0.4, 7.4, 14.6, 17.4, 57.6, 66.0, 131.0, 299.0)]
+    [3.0, 7.0, 15.0, 15.0, 60.0, 70.0, 135.0, 300.0]
+    """
+    held_s = min(max(steep_s, SHORTEST_S), LONGEST_S)
+    step_s = next(step_s for below_s, step_s in STEPS_S if held_s < below_s or below_s == LONGEST_S)
+    return floor(held_s / step_s + 0.5) * step_s

@@ -1,0 +1,71 @@
+"""How a lot's tasters brewed it: heat, leaf to water and rinse, for a guide that is told nothing else.
+
+Heat and leaf belong to the tea more than to the table: whoever tasted a green lot at 80 deg C with little leaf does not
+want to read how to brew it at 100 with much, though the strength could be reached so.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from statistics import median
+
+from tastings.maths.brewing.brews import Pour
+from tastings.maths.brewing.heat import boiling_point_c
+from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE, Followed
+from tastings.maths.guide.pots import SMALL_POT, Pot, leaf_range_g, small_pot_ml
+
+LEAF_STEP_G, SMALL_STEP_G = 0.5, 0.1
+SMALL_ML = 60.0  # below this half a gram is too much of a step
+
+
+@dataclass(frozen=True, slots=True)
+class UsualBrew:
+    """What was usual in the sessions of one lot.
+
+    Parameters
+    ----------
+    kettle_c : float
+        Median over sessions of each one's median, as hot as water can be at their heights. [deg C, whole]
+    leaf_g_per_ml : float
+        Leaf to the water poured on it; median over sessions of each one's median. [g/ml]
+    rinsed : bool
+        Whether a rinse is written down in more than half of them.
+    """
+
+    kettle_c: float
+    leaf_g_per_ml: float
+    rinsed: bool
+
+    @classmethod
+    def of(cls, followed: Sequence[Followed]) -> "UsualBrew | None":
+        """Look at the usable sessions of a lot; None without one."""
+        told = [(one, pours) for one in followed if (pours := [p for p in one.brew.pours if p.number > 0])]
+        if not told:
+            return None
+        return cls(
+            kettle_c=float(round(median(median(_heat_c(one, pour) for pour in pours) for one, pours in told))),
+            leaf_g_per_ml=median(
+                one.brew.leaf_g / median(pour.water_ml or one.brew.vessel_ml for pour in pours) for one, pours in told
+            ),
+            rinsed=sum(any(pour.number == 0 for pour in one.brew.pours) for one, _ in told) * 2 > len(told),
+        )
+
+    def filled(self, pot: Pot) -> Pot:
+        """Return the pot with heat and, for a small pot, leaf as they were usual where nothing was said of them.
+
+        Examples
+        --------
+        >>> UsualBrew(kettle_c=82.0, leaf_g_per_ml=0.036, rinsed=False).filled(Pot(vessel_ml=150.0)).leaf_g
+        5.5
+        """
+        kettle_c = max(self.kettle_c, COOLEST_C) if pot.kettle_c is None else pot.kettle_c
+        leaf_g = pot.leaf_g
+        if leaf_g is None and pot.style == SMALL_POT:
+            vessel_ml = small_pot_ml(pot)
+            low_g, high_g = leaf_range_g(vessel_ml=vessel_ml, ratio=RATIO_RANGE)
+            step_g = LEAF_STEP_G if vessel_ml >= SMALL_ML else SMALL_STEP_G
+            leaf_g = min(max(round(round(self.leaf_g_per_ml * vessel_ml / step_g) * step_g, 1), low_g), high_g)
+        return replace(pot, kettle_c=kettle_c, leaf_g=leaf_g)
+
+
+def _heat_c(one: Followed, pour: Pour) -> float:
+    return min(pour.kettle_c, boiling_point_c(one.brew.altitude_m or 0.0))

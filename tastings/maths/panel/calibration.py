@@ -1,0 +1,147 @@
+"""How each taster of a team uses the scale: gain and offset against what the others found in the same lots.
+
+A taster's ratings of a lot are regressed on the lot's curve as the *other* tasters' sessions give it, brought to the
+cups this taster really had. The regression is a ridge: gain ~ N(1, 0.15^2) and offset ~ N(0, 0.5^2) before any
+evidence. Noise, the session's own gain and shift, and how well the others know the curve make the covariance, so a lot
+that one other person tasted once says little. The team's mean is the scale: mean gain 1, mean offset 0.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import Brew, TasterScale, checked
+from tastings.maths.brewing.extraction import Grid, make_grid
+from tastings.maths.curve.censoring import within_scale
+from tastings.maths.curve.evidence import Followed, follow
+from tastings.maths.curve.posterior import Posterior, posterior_of
+from tastings.maths.curve.scale_effects import absent, summed
+from tastings.maths.curve.sufficient_statistics import (
+    SESSION_GAIN_SD,
+    SESSION_SHIFT_SD,
+    Tasted,
+    TasterSums,
+    added,
+    level_at_nodes,
+)
+
+SWEEPS = 3
+N_DRAWS = 256
+_UNKNOWN = TasterScale()
+_PRIOR_PRECISION = np.diag([_UNKNOWN.gain_sd**-2, _UNKNOWN.offset_sd**-2])
+_PRIOR_MEAN = np.array([_UNKNOWN.gain, _UNKNOWN.offset])
+
+
+@dataclass(frozen=True, slots=True)
+class _Compared:
+    """One session's ratings beside what the others say its cups were, with the covariance of their difference."""
+
+    said: FloatArray
+    expected: FloatArray
+    covariance: FloatArray
+
+
+def calibrate(lots: Mapping[str, Sequence[Brew]], *, descriptor: str = "strength") -> dict[str, TasterScale]:
+    """Return how each taster of a team uses the scale for one descriptor.
+
+    Parameters
+    ----------
+    lots : Mapping[str, Sequence[Brew]]
+        Sessions of each lot; only lots with at least two tasters say anything.
+    descriptor : str
+        Key of the descriptor.
+
+    Returns
+    -------
+    dict[str, TasterScale]
+        By taster, in the order of their names; those nobody else can be compared with keep gain 1 and offset 0, as
+        unknown as before.
+
+    Raises
+    ------
+    BrewError
+        A number in a brew cannot be one.
+    """
+    grid = make_grid(n_k=16, n_tau=12, n_n=3)
+    followed = [follow(checked(lots[lot]), grid=grid, scales={})[0] for lot in sorted(lots)]
+    names = sorted({one.brew.taster for lot in followed for one in lot if one.tasted(descriptor)})
+    scales = dict.fromkeys(names, _UNKNOWN)
+    for _ in range(SWEEPS):
+        compared: dict[str, list[_Compared]] = {name: [] for name in names}
+        for lot in followed:
+            _compare(lot, descriptor=descriptor, scales=scales, grid=grid, into=compared)
+        scales = _centred({name: _ridge(compared[name]) for name in names})
+    return scales
+
+
+def _compare(
+    lot: Sequence[Followed],
+    *,
+    descriptor: str,
+    scales: Mapping[str, TasterScale],
+    grid: Grid,
+    into: Mapping[str, list[_Compared]],
+) -> None:
+    known = [replace(one, scales={descriptor: scales.get(one.brew.taster, _UNKNOWN)}) for one in lot]
+    sessions: dict[str, list[tuple[Followed, Tasted]]] = {}
+    for one in known:
+        tasted = one.tasted(descriptor)
+        if tasted is not None:
+            sessions.setdefault(tasted.taster, []).append((one, tasted))
+    if len(sessions) < 2:
+        return
+    totals = {taster: added((tasted for _, tasted in own), grid=grid) for taster, own in sessions.items()}
+    level = level_at_nodes(totals.values(), grid=grid)
+    tasters = {taster: (TasterSums.of(total), sessions[taster][0][1].scale) for taster, total in totals.items()}
+    for taster, own in sessions.items():
+        others = summed((one for name, one in tasters.items() if name != taster), level=level)
+        n_absent = 1 + absent([len(theirs) for name, theirs in sessions.items() if name != taster])
+        posterior = posterior_of(others, n_absent=n_absent, grid=grid)
+        into[taster].extend(_sessions_against(posterior, own=own, grid=grid))
+
+
+def _sessions_against(posterior: Posterior, *, own: Sequence[tuple[Followed, Tasted]], grid: Grid) -> list[_Compared]:
+    draws = posterior.draws(n_draws=N_DRAWS)
+    found = []
+    for one, mine in own:
+        curves = draws.level[:, None] * one.cups[draws.node][:, mine.index]
+        expected = curves.mean(axis=0)
+        said = within_scale(mine.ratings, ends=mine.ends, cups=mine.cups(one.cups), grid=grid)
+        found.append(
+            _Compared(
+                # Back on the taster's own scale, with ratings at an end of it where they are expected beyond.
+                said=said + mine.scale.offset,
+                expected=expected,
+                covariance=posterior.sigma**2 * np.eye(expected.size)
+                + SESSION_SHIFT_SD**2
+                + SESSION_GAIN_SD**2 * np.outer(expected, expected)
+                + np.atleast_2d(np.cov(curves, rowvar=False)),
+            )
+        )
+    return found
+
+
+def _ridge(compared: Sequence[_Compared]) -> TasterScale:
+    precision = _PRIOR_PRECISION.copy()
+    cross = _PRIOR_PRECISION @ _PRIOR_MEAN
+    for one in compared:
+        columns = np.column_stack([one.expected, np.ones(one.expected.size)])
+        weighed = np.linalg.solve(one.covariance, columns)
+        precision += weighed.T @ columns
+        cross += weighed.T @ one.said
+    covariance = np.linalg.inv(precision)
+    gain, offset = (covariance @ cross).tolist()
+    gain_sd, offset_sd = np.sqrt(np.diag(covariance)).tolist()
+    return TasterScale(gain=float(np.clip(gain, 0.4, 2.0)), offset=offset, gain_sd=gain_sd, offset_sd=offset_sd)
+
+
+def _centred(scales: Mapping[str, TasterScale]) -> dict[str, TasterScale]:
+    if not scales:
+        return {}
+    gain = sum(scale.gain for scale in scales.values()) / len(scales)
+    offset = sum(scale.offset for scale in scales.values()) / len(scales)
+    return {
+        name: replace(scale, gain=scale.gain / gain, offset=scale.offset - offset) for name, scale in scales.items()
+    }

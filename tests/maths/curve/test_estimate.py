@@ -1,0 +1,267 @@
+import json
+import math
+import random
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tastings.maths.brewing.brews import Brew, Pour, RatingError
+from tastings.maths.curve.development import Development
+from tests.maths.brewed import brew_of, developed, pour_of
+
+RATED = ("strength", "sweetness", "bitterness")
+KINDS = {"cool_water", "long_steep", "short_steep", "leaf_ratio", "cold_vessel"}
+
+maybe = st.none()
+pours = st.builds(
+    Pour,
+    number=st.integers(0, 70),
+    steep_s=st.floats(0, 7200),
+    pour_s=maybe | st.floats(0, 600),
+    kettle_c=st.floats(-20, 130),
+    water_ml=maybe | st.floats(0.1, 5000),
+    rest_s=maybe | st.floats(0, 1e6),
+    ratings=st.dictionaries(st.sampled_from([*RATED, "orchid"]), st.floats(0, 10), max_size=4),
+    noted=st.frozensets(st.sampled_from(["orchid", "honey", "strength"])),
+    tasted=st.booleans(),
+)
+brews = st.builds(
+    Brew,
+    session=st.sampled_from(["a", "b", "c", "d"]),
+    taster=st.sampled_from(["ann", "ben"]),
+    shop=maybe | st.just("shop"),
+    leaf_g=st.floats(0.01, 60),
+    vessel_ml=st.floats(1, 4000),
+    vessel_material=st.sampled_from(["porcelain", "cast_iron", "no such material"]),
+    vessel_g=maybe | st.floats(1, 5000),
+    warmed=st.booleans(),
+    room_c=maybe | st.floats(-100, 200),
+    altitude_m=maybe | st.floats(-1000, 1e5),
+    ending=st.sampled_from([None, "spent", "stopped"]),
+    more_low=maybe | st.integers(0, 5),
+    more_high=maybe | st.integers(0, 20),
+    pours=st.lists(pours, max_size=8).map(tuple),
+)
+
+
+def assert_plain(value):
+    """Fail on anything that is not plain JSON with finite numbers of at most three decimals."""
+    match value:
+        case dict():
+            for key, inner in value.items():
+                assert isinstance(key, str)
+                assert_plain(inner)
+        case list():
+            for inner in value:
+                assert_plain(inner)
+        case float():
+            assert math.isfinite(value)
+            assert value == round(value, 3)
+        case _:
+            assert value is None or type(value) in {bool, int, str}
+
+
+def shaped_lot(shape, *, n_sessions, taster=None):
+    chance = np.random.default_rng(11)
+    return [
+        brew_of(
+            f"s{i}",
+            taster=taster or f"t{i % 4}",
+            strength=np.clip(np.round(2 * (np.array(shape) + chance.normal(0, 0.6, len(shape)))) / 2, 0, 10),
+        )
+        for i in range(n_sessions)
+    ]
+
+
+BUILDING = (2.5, 4.5, 6.0, 6.5, 6.5, 6.0, 5.5, 5.0, 4.5)
+FADING = (8.0, 7.0, 4.5, 3.0, 1.5, 1.0, 0.5)
+STEADY = (6.5, 6.7, 6.5, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2)
+
+
+def test_json_has_the_contracts_names():
+    found = developed(shaped_lot(STEADY, n_sessions=2)).as_json()
+    assert list(found) == [
+        "evidence", "even_brew", "profile", "steeps", "curves", "layers", "departures", "next", "cautions",
+    ]  # fmt: skip
+    assert list(found["evidence"]) == ["sessions", "infusions", "tasters", "shops", "left_out"]
+    assert found["even_brew"] == {
+        "leaf_g": 5.0, "vessel_ml": 110.0, "kettle_c": 100.0, "warmed": True, "rinse_s": 10.0, "contact_s": 20.0,
+        "infusions": 12,
+    }  # fmt: skip
+    assert list(found["profile"]) == ["label", "probability", "peak_infusion", "rise", "half_strength_infusion"]
+    assert list(found["profile"]["probability"]) == ["build_up", "steady", "quick_fade"]
+    assert list(found["steeps"]) == [
+        "recommended", "low", "high", "level", "finish_line", "sessions_spent", "sessions_stopped",
+    ]  # fmt: skip
+    assert list(found["curves"][0]) == ["descriptor", "points", "profile"]
+    assert list(found["curves"][0]["points"][0]) == ["infusion", "mean", "low", "high", "observed", "n"]
+    assert [point["infusion"] for point in found["curves"][0]["points"]] == list(range(1, 13))
+    assert list(found["layers"][0]) == ["infusion", "leading", "new", "gone", "richness"]
+
+
+def test_no_session_is_an_answer():
+    found = developed([]).as_json()
+    assert found["evidence"] == {"sessions": 0, "infusions": 0, "tasters": 0, "shops": 0, "left_out": []}
+    assert found["curves"] == found["layers"] == found["departures"] == []
+    assert found["profile"]["label"] == "undecided"
+    assert set(found["profile"]["probability"].values()) == {0.333}
+    assert [found["steeps"][name] for name in ("recommended", "low", "high")] == [None] * 3
+    assert len(found["cautions"]) == 2
+
+
+@pytest.mark.parametrize(("shape", "label"), [(BUILDING, "build_up"), (FADING, "quick_fade"), (STEADY, "steady")])
+def test_plain_lots_get_their_label(shape, label):
+    assert developed(shaped_lot(shape, n_sessions=4)).profile.label == label
+
+
+def test_curve_stays_near_the_ratings_of_even_brews():
+    points = developed(shaped_lot(STEADY, n_sessions=8)).curves[0].points
+    for point, rating in zip(points, STEADY, strict=False):
+        assert point.low < point.mean < point.high
+        assert point.mean == pytest.approx(rating, abs=0.7)
+        assert point.n == 8
+    assert [(point.observed, point.n) for point in points[len(STEADY) :]] == [(None, 0)] * 3
+
+
+def test_ratings_of_even_brews_need_no_adjustment():
+    found = developed(shaped_lot(STEADY, n_sessions=2))
+    assert len(found.tasted) == 2 * len(STEADY)
+    for point in found.tasted:
+        assert point.adjusted == pytest.approx(point.rating, abs=0.05)
+
+
+def test_weak_brew_is_adjusted_upwards():
+    weak = [pour_of(n, strength=r, kettle_c=85.0) for n, r in enumerate(STEADY, start=1)]
+    found = developed([*shaped_lot(STEADY, n_sessions=4), brew_of("weak", taster="t1", pours=weak)])
+    adjusted = [point.adjusted - point.rating for point in found.tasted if point.session == "weak"]
+    assert min(adjusted[:4]) > 0.3
+
+
+def test_strength_comes_first_and_unrated_descriptors_have_no_curve():
+    brew = brew_of("s", pours=[pour_of(1, sweetness=4, strength=5, noted=["honey"]), pour_of(2, sweetness=5)])
+    found = developed([brew], rated=["sweetness", "bitterness", "strength"])
+    assert [one.descriptor for one in found.curves] == ["strength", "sweetness"]
+    assert "honey" in found.layers[0].new
+    assert "honey" in found.layers[1].gone
+
+
+def test_lot_without_strength_still_has_its_other_curves():
+    found = developed([brew_of("s", pours=[pour_of(1, sweetness=4), pour_of(2, sweetness=5)])], rated=["sweetness"])
+    assert [one.descriptor for one in found.curves] == ["sweetness"]
+    assert (found.profile.label, found.steeps.recommended) == ("undecided", None)
+    assert "strength" in found.next
+
+
+def test_evidence_counts_what_was_used():
+    lot = [*shaped_lot(STEADY, n_sessions=3), brew_of("odd", taster="dan", leaf_g=50.0, strength=[5])]
+    found = developed(lot).evidence
+    assert (found.sessions, found.infusions, found.tasters, found.shops) == (3, 3 * len(STEADY), 3, 1)
+    assert [one.session for one in found.left_out] == ["odd"]
+
+
+def test_endings_are_counted():
+    lot = shaped_lot(STEADY, n_sessions=4)
+    lot[0], lot[1], lot[2] = (replace(b, ending=e) for b, e in zip(lot, ("spent", "stopped", "stopped"), strict=False))
+    found = developed(lot)
+    assert (found.sessions_spent, found.sessions_stopped) == (1, 2)
+
+
+@pytest.mark.parametrize("rating", [math.nan, 11.0, -1.0])
+def test_impossible_rating_is_refused(rating):
+    with pytest.raises(RatingError):
+        developed([brew_of("s", strength=[rating])])
+
+
+@settings(max_examples=60)
+@given(st.lists(brews, max_size=4), st.randoms(use_true_random=False))
+def test_any_brew_gives_plain_finite_figures_in_any_order(lot, chance):
+    found = developed(lot, rated=RATED)
+    assert_plain(found.as_json())
+    json.dumps(found.as_json(), allow_nan=False)
+    shuffled = list(lot)
+    chance.shuffle(shuffled)
+    assert developed(shuffled, rated=RATED).as_json() == found.as_json()
+    for one in found.curves:
+        assert one.descriptor in RATED
+        for point in one.points:
+            assert 0 <= point.low <= point.high <= 10
+            assert 0 <= point.mean <= 10
+    assert {one.kind for one in found.departures} <= KINDS
+    assert found.evidence.sessions <= len(lot)
+
+
+def test_order_of_sessions_changes_nothing():
+    lot = shaped_lot(BUILDING, n_sessions=6)
+    found = developed(lot)
+    random.Random(1).shuffle(lot)
+    again = developed(lot)
+    for one, other in zip(found.curves[0].points, again.curves[0].points, strict=True):
+        assert (one.mean, one.low, one.high) == pytest.approx((other.mean, other.low, other.high), abs=1e-9)
+
+
+def test_the_same_brews_give_the_same_answer():
+    lot = shaped_lot(BUILDING, n_sessions=3)
+    assert developed(lot) == developed(lot)
+
+
+def test_litre_and_millilitre_pots_of_one_ratio_agree_but_for_heat():
+    # Leaf and water scaled together leave the strength alone; a bigger pot only keeps its heat a little better.
+    small = developed([brew_of("s", strength=STEADY)]).curves[0].points
+    large = developed([brew_of("s", strength=STEADY, leaf_g=10.0, vessel_ml=220.0)]).curves[0].points
+    assert [p.mean for p in large] == pytest.approx([p.mean for p in small], abs=0.15)
+
+
+@pytest.mark.parametrize(("shape", "label"), [(BUILDING, "build_up"), (STEADY, "steady")])
+def test_one_absurd_session_does_not_move_the_label_of_eight(shape, label):
+    absurd = brew_of("absurd", taster="joker", strength=[10] * 9)
+    assert developed([*shaped_lot(shape, n_sessions=8), absurd]).profile.label == label
+
+
+def test_more_sessions_narrow_the_interval():
+    def width(n_sessions):
+        points = developed(shaped_lot(STEADY, n_sessions=n_sessions)).curves[0].points
+        return sum(point.high - point.low for point in points)
+
+    assert width(1) > width(3) > width(8)
+
+
+def test_next_session_is_what_the_figures_leave_open():
+    few = developed(shaped_lot(STEADY[:4], n_sessions=4))
+    alone = developed([brew_of("s", strength=[6, 6, 5, 4, 3, 2, 1.5, 1, 1, 1, 1, 1])])
+    assert few.next.startswith("Pour further: strength is rated up to infusion 4 only")
+    assert alone.next.startswith("Let a second taster brew it")
+    assert developed([]).next == "Taste a first session, rating the strength of every infusion."
+
+
+def test_cautions_name_heat_and_the_caffeine_of_this_leaf():
+    # EFSA 2015: 200 mg at a time, 400 mg a day; 24-43 mg per g of leaf; IARC Monograph 116: above 65 deg C.
+    cautions = " ".join(developed([brew_of("s", strength=[5], leaf_g=5.0)]).cautions)
+    for figure in ("65 °C", "120 to 220 mg", "200 mg", "400 mg", "doctor"):
+        assert figure in cautions
+
+
+def test_result_is_a_development():
+    assert isinstance(developed([]), Development)
+
+
+def test_what_a_departure_did_is_not_told_while_nobody_rated_the_strength():
+    strengths = (6.0, 6.5, 6.0, 5.0)
+    rated = brew_of("a", strength=strengths, leaf_g=8.0)
+    liked = replace(
+        rated,
+        pours=tuple(replace(p, ratings={"liking": p.ratings["strength"]} if p.ratings else {}) for p in rated.pours),
+    )
+    assert [one.kind for one in developed([rated]).departures] == ["leaf_ratio"]
+    assert developed([liked], rated=("strength", "liking")).departures == ()
+
+
+def test_rise_is_that_of_the_curve_shown():
+    found = developed(
+        [brew_of("a", strength=(4.0, 6.0, 7.5, 7.0, 6.0)), brew_of("b", strength=(4.5, 6.5, 7.0, 7.0, 6.5))]
+    )
+    means = [point.mean for point in found.curves[0].points]
+    assert found.profile.rise == pytest.approx(means[found.profile.peak_infusion - 1] / means[0])
+    assert found.profile.rise > 1.15

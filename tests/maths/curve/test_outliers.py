@@ -1,0 +1,82 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tastings.maths.brewing.extraction import usual_grid
+from tastings.maths.curve.evidence import follow
+from tastings.maths.curve.posterior import fit
+from tastings.maths.curve.stored_totals import KEPT
+from tests.maths.brewed import brew_of, developed
+
+BUILDING = (2.5, 4.5, 6.0, 6.5, 6.5, 6.0, 5.5, 5.0, 4.5)
+FLAT = brew_of("flat", taster="joker", strength=[10] * 9)
+
+
+def lot(*, n_sessions, noise=0.5):
+    chance = np.random.default_rng(4)
+    return [
+        brew_of(f"s{i}", taster=f"t{i % 3}", strength=np.clip(np.array(BUILDING) + chance.normal(0, noise, 9), 0, 10))
+        for i in range(n_sessions)
+    ]
+
+
+def strangers_of(brews):
+    grid = usual_grid()
+    followed, _ = follow(brews, grid=grid, scales={})
+    found = fit([one.tasted("strength") for one in followed], grid=grid)
+    return {brews[i].session for i in found.strangers}
+
+
+def test_session_of_all_tens_is_left_out_and_named():
+    found = developed([*lot(n_sessions=8), FLAT])
+    assert [(one.session, one.infusion) for one in found.evidence.left_out] == [("flat", None)]
+    assert "nothing like" in found.evidence.left_out[0].reason
+    assert {point.session for point in found.tasted} == {f"s{i}" for i in range(8)}
+
+
+def test_curve_without_the_stranger_is_that_of_the_others():
+    with_it, without = developed([*lot(n_sessions=8), FLAT]), developed(lot(n_sessions=8))
+    assert with_it.curves == without.curves
+    assert with_it.profile == without.profile
+
+
+def test_other_descriptors_of_a_stranger_are_used():
+    brews = [
+        replace(brew, pours=tuple(replace(p, ratings={**p.ratings, "sweetness": 4.0}) for p in brew.pours))
+        for brew in [*lot(n_sessions=8), FLAT]
+    ]
+    found = developed(brews, rated=["strength", "sweetness"])
+    assert [point.n for point in found.curves[0].points[:9]] == [8] * 9
+    assert [point.n for point in found.curves[1].points[:9]] == [9] * 9
+
+
+def test_ordinary_sessions_are_no_strangers():
+    assert strangers_of(lot(n_sessions=12, noise=1.0)) == set()
+
+
+@pytest.mark.parametrize("n_others", [1, 2, 3])
+def test_few_sessions_cannot_say_who_is_strange(n_others):
+    assert strangers_of([*lot(n_sessions=n_others), FLAT]) == set()
+
+
+def test_generous_taster_is_no_stranger():
+    generous = brew_of("g", taster="generous", strength=np.minimum(1.0 + 1.15 * np.array(BUILDING), 10))
+    assert strangers_of([*lot(n_sessions=8), generous]) == set()
+
+
+def test_two_strangers_are_left_out_one_after_the_other():
+    fading = brew_of("fading", taster="other", strength=[10, 9, 6, 3, 1, 0.5, 0, 0, 0])
+    assert strangers_of([*lot(n_sessions=10), FLAT, fading]) == {"flat", "fading"}
+
+
+def test_at_most_a_quarter_of_the_sessions_is_left_out():
+    odd = [replace(FLAT, session=f"flat {i}", taster=f"joker {i}") for i in range(3)]
+    assert len(strangers_of([*lot(n_sessions=4), *odd])) <= 1
+
+
+def test_strangers_are_found_anew_from_kept_totals():
+    brews = [*lot(n_sessions=8), FLAT]
+    KEPT.forget()
+    cold = developed(brews)
+    assert developed(brews) == cold == developed(brews[::-1])

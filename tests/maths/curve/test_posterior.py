@@ -1,0 +1,120 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.brewing.extraction import cup_strength, make_grid
+from tastings.maths.brewing.heat import even_brew, steeped
+from tastings.maths.curve.censoring import within_scale
+from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD
+from tastings.maths.curve.posterior import fit, fit_all
+from tastings.maths.curve.sufficient_statistics import Tasted
+
+GRID = make_grid(n_k=16, n_tau=12, n_n=3)
+EVEN = even_brew()
+STEEPING = steeped(EVEN, EVEN.pours)
+CUPS = cup_strength(STEEPING, grid=GRID)[:, 1:]
+
+
+def tasted_of(ratings, *, taster="ann", scale=None):
+    said = np.array(ratings, dtype=np.float64)
+    ends = np.where(said <= 0, -1.0, np.where(said >= 10, 1.0, 0.0))
+    scale = scale or TasterScale()
+    index = np.arange(1, said.size + 1)
+    return Tasted(taster=taster, scale=scale, steeping=STEEPING, index=index, ratings=said, ends=ends)
+
+
+def settled_of(ratings):
+    one = tasted_of(ratings)
+    return within_scale(one.ratings, ends=one.ends, cups=CUPS[:, : one.ratings.size], grid=GRID)
+
+
+def even_mean(posterior):
+    return posterior.node_level @ CUPS
+
+
+def test_no_ratings_give_the_prior():
+    found = fit([], grid=GRID)
+    assert found.node_weights == pytest.approx(np.exp(GRID.log_prior), abs=1e-12)
+    assert found.mean == pytest.approx(LEVEL_MEAN)
+    assert found.sd == pytest.approx(LEVEL_SD)
+
+
+def test_weights_sum_to_one():
+    assert fit([tasted_of([5, 6, 6, 5, 4])], grid=GRID).weights.sum() == pytest.approx(1.0)
+
+
+def test_curve_follows_many_agreeing_tasters():
+    said = np.array([4.0, 6.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0])
+    found = fit([tasted_of(said, taster=str(i)) for i in range(20)], grid=GRID)
+    assert even_mean(found)[: said.size] == pytest.approx(said, abs=0.6)
+
+
+def test_another_taster_narrows_the_curve():
+    said = [5, 6, 6, 5, 4]
+    one = fit([tasted_of(said)], grid=GRID).draws().cups(CUPS).std(axis=0)
+    two = fit([tasted_of(said), tasted_of(said, taster="ben")], grid=GRID).draws().cups(CUPS).std(axis=0)
+    assert np.all(two[:5] < one[:5])
+
+
+def test_draws_repeat_themselves_and_match_the_posterior():
+    found = fit([tasted_of([5, 6, 6, 5, 4])], grid=GRID)
+    first, again = found.draws(), found.draws()
+    assert np.array_equal(first.node, again.node)
+    assert np.array_equal(first.level, again.level)
+    assert first.cups(CUPS).mean(axis=0)[:5] == pytest.approx(even_mean(found)[:5], abs=0.05)
+
+
+def test_calibrated_taster_counts_for_more():
+    said = [5, 6, 6, 5, 4]
+    known = TasterScale(gain_sd=0.03, offset_sd=0.1)
+    loose = fit([tasted_of(said)], grid=GRID).draws().cups(CUPS).std(axis=0)
+    tight = fit([tasted_of(said, scale=known)], grid=GRID).draws().cups(CUPS).std(axis=0)
+    assert np.all(tight[:5] < loose[:5])
+
+
+def test_zeros_count_as_at_most_zero():
+    settled = settled_of([6, 5, 3, 1, 0, 0, 0, 0])
+    assert np.array_equal(settled[:4], [6, 5, 3, 1])
+    assert np.all(settled[4:] < 0)
+
+
+def test_tens_count_as_at_least_ten():
+    settled = settled_of([9, 10, 10, 8])
+    assert np.all(settled[1:3] > 10)
+    assert np.array_equal(settled[[0, 3]], [9, 8])
+
+
+def test_ratings_off_the_ends_are_left_alone():
+    assert np.array_equal(settled_of([0.1, 5, 9.9]), [0.1, 5, 9.9])
+
+
+def test_attributes_are_fitted_each_by_itself():
+    strength, sweetness = [tasted_of([5, 6, 6, 5, 4])], [tasted_of([2, 2.5, 3, 3, 3])]
+    both = fit_all({"strength": strength, "sweetness": sweetness}, grid=GRID)
+    assert np.array_equal(both["strength"].weights, fit(strength, grid=GRID).weights)
+    assert np.array_equal(both["sweetness"].mean, fit(sweetness, grid=GRID).mean)
+
+
+def test_part_of_the_grid_that_holds_all_weight_gives_the_same_curve():
+    found = fit([tasted_of([5, 6, 6, 5, 4], taster=str(i)) for i in range(30)], grid=GRID)
+    part, index = GRID.around(found.node_weights > 1e-7)
+    assert part.n_nodes < GRID.n_nodes
+    assert found.on(index).node_level @ cup_strength(STEEPING, grid=part)[:, 1:] == pytest.approx(
+        even_mean(found), abs=1e-4
+    )
+
+
+def test_censored_zeros_bring_the_tail_nearer_the_truth():
+    # A fading lot whose tail lies near zero: half of the noise is cut off at the end of the scale.
+    truth = 7.0 * np.exp(-0.45 * np.arange(12))
+    naive_error, error = [], []
+    for number in range(20):
+        chance = np.random.default_rng(number)
+        said = [np.clip(truth + chance.normal(0, 0.75, 12), 0, 10) for _ in range(4)]
+        sessions = [tasted_of(one, taster=str(i)) for i, one in enumerate(said)]
+        plain = [replace(one, ends=np.zeros(12)) for one in sessions]
+        error.append(even_mean(fit(sessions, grid=GRID))[7:] - truth[7:])
+        naive_error.append(even_mean(fit(plain, grid=GRID))[7:] - truth[7:])
+    assert abs(np.mean(error)) < abs(np.mean(naive_error))

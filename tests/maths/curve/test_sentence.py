@@ -1,0 +1,70 @@
+import pytest
+
+from tastings.maths.curve.layers import Layer
+from tastings.maths.curve.sentence import Turn, sentence, spoken, turn
+
+LABELS = {"honey": "Honey", "malt": "Malt", "pine": "Pine", "stone_fruit": "Stone fruit", "body": "Body"}
+
+
+def cups(*leading):
+    """Return layers with these leading flavours, written as words apart."""
+    return [Layer(n, tuple(one.split()), (), (), 1.0) for n, one in enumerate(leading, start=1)]
+
+
+@pytest.mark.parametrize(
+    ("layers", "said"),
+    [
+        (
+            cups(*["honey malt"] * 3, *["pine stone_fruit"] * 4),
+            "Honey and malt give way to pine and stone fruit after the third.",
+        ),
+        (cups("honey", "honey", "pine", "pine"), "Honey gives way to pine after the second."),
+        (
+            cups("honey body", "honey body", "pine body", "pine body"),
+            "Honey gives way to pine after the second; body stays throughout.",
+        ),
+        (cups("honey body", "honey body", "body", "body"), "Honey steps back after the second; body stays throughout."),
+        (cups("", "", "", "pine"), "Pine comes to the fore after the third."),
+        (cups("honey", "honey", "honey"), "Honey leads from the first cup to the third."),
+        (cups("honey malt body"), "Honey, malt and body lead the first cup."),
+        (cups("", ""), "No flavour stands out in any cup."),
+        ([], "We cannot tell yet what changes from cup to cup."),
+    ],
+)
+def test_sentence_says_what_gives_way_to_what(layers, said):
+    assert sentence(layers, labels=LABELS) == said
+
+
+def test_one_odd_cup_does_not_make_the_turn():
+    found = turn(cups("honey", "pine", "honey", "honey", "pine", "pine", "pine", "pine"))
+    assert found == Turn(after=4, going=("honey",), coming=("pine",), staying=())
+
+
+def test_flavours_that_take_turns_lead_for_long_together_or_not_at_all():
+    said = sentence(cups("honey", "malt", "pine", "body", "honey", "malt", "pine", "body"), labels=LABELS)
+    assert said == "No flavour leads for long: what stands out changes from cup to cup."
+
+
+def test_order_of_the_layers_changes_nothing():
+    layers = cups(*["honey malt"] * 3, *["pine"] * 4)
+    assert sentence(layers[::-1], labels=LABELS) == sentence(layers, labels=LABELS)
+
+
+def test_layers_that_start_late_keep_their_numbers():
+    layers = [Layer(n, (key,), (), (), 1.0) for n, key in ((14, "honey"), (15, "honey"), (16, "pine"), (17, "pine"))]
+    assert sentence(layers, labels=LABELS) == "Honey gives way to pine after the 15th."
+
+
+def test_turn_needs_two_cups():
+    assert turn(cups("honey")) is None
+
+
+def test_at_most_three_are_named():
+    assert sentence(cups("a b c d", "a b c d"), labels={}) == "A, b and c lead from the first cup to the second."
+
+
+@pytest.mark.parametrize(
+    ("label", "said"), [("Stone fruit", "stone fruit"), ("CTC leaf", "CTC leaf"), ("大红袍", "大红袍"), ("", "k e y")]
+)
+def test_labels_are_spoken_in_lower_case_but_for_abbreviations(label, said):
+    assert spoken("k_e_y", {"k_e_y": label}) == said

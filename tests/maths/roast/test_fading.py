@@ -1,0 +1,133 @@
+import numpy as np
+import pytest
+
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.brewing.extraction import usual_grid
+from tastings.maths.curve.evidence import follow
+from tastings.maths.roast.fading import Fade, Value, fit_fade, trend, values_of
+from tests.maths.brewed import brew_of, pour_of
+
+
+def value(day, mean, *, taster="ann", variance=0.1, scale=None):
+    return Value(
+        session=f"{taster} {day}",
+        taster=taster,
+        day=float(day),
+        mean=mean,
+        variance=variance,
+        scale=scale or TasterScale(),
+    )
+
+
+def roast(session, ratings, *, taster="ann"):
+    return brew_of(session, taster=taster, pours=[pour_of(n, roast=r) for n, r in enumerate(ratings, start=1)])
+
+
+def values(*brews):
+    grid = usual_grid()
+    return values_of(
+        follow(brews, grid=grid, scales={})[0], key="roast", day_of={brew.session: 3.0 for brew in brews}, grid=grid
+    )
+
+
+def one_node(*, half_life, floor, start):
+    return Fade(*(np.array([x]) for x in (half_life, floor, start, 1.0)), noise=0.2)
+
+
+def test_day_under_a_level_solves_the_curve():
+    node = one_node(half_life=20.0, floor=1.0, start=9.0)
+    assert node.under(5.0).tolist() == [20.0]
+    assert node.at(20.0).tolist() == [5.0]
+    assert node.under(3.0).tolist() == [40.0]
+    assert node.under(9.5).tolist() == [0.0]
+    assert node.under(1.0).tolist() == node.under(0.5).tolist() == [np.inf]
+
+
+def test_flat_curve_is_under_or_never():
+    node = one_node(half_life=20.0, floor=4.0, start=4.0)
+    assert node.under(5.0).tolist() == node.under(4.0).tolist() == [0.0]
+    assert node.under(3.0).tolist() == [np.inf]
+
+
+def test_value_of_a_session_is_near_its_ratings_and_more_cups_tell_more():
+    few, many = values(roast("few", [5, 5, 5])), values(roast("many", [5, 5, 5, 5, 5, 5, 5, 5]))
+    assert many[0].mean == pytest.approx(5.0, abs=0.5)
+    assert many[0].variance < few[0].variance
+    assert (many[0].taster, many[0].day) == ("ann", 3.0)
+
+
+def test_value_does_not_shrink_to_the_prior():
+    # Eight even cups of 1 in the middle of a prior of 6: what one session says is not pulled up by what was expected.
+    assert values(roast("weak", [1.0] * 8))[0].mean == pytest.approx(1.0, abs=0.3)
+
+
+def test_session_without_the_attribute_says_nothing():
+    assert values(brew_of("s", strength=[5, 5])) == ()
+
+
+def test_prior_of_nothing_is_proper_and_falls():
+    found = fit_fade([])
+    assert found.weights.sum() == pytest.approx(1.0)
+    means = [found.weights @ found.at(day) for day in (0, 30, 100, 400)]
+    assert means == sorted(means, reverse=True)
+    assert (found.floor <= found.start).all()
+
+
+def test_later_and_lower_values_bring_the_day_nearer():
+    resting = fit_fade([value(10, 7.0), value(60, 5.5)])
+    settled = fit_fade([value(10, 7.0), value(60, 3.0)])
+    assert settled.quantiles(settled.under(4.0))[1] < 60 < resting.quantiles(resting.under(4.0))[1]
+
+
+def test_two_tasters_tell_the_level_better_than_one_twice():
+    def width(*tasters):
+        found = fit_fade([value(30, 4.0, taster=taster) for taster in tasters])
+        low, _, high = found.quantiles(found.at(30.0))
+        return high - low
+
+    assert width("ann", "ben", "cat", "dan") < 0.8 * width("ann", "ann", "ann", "ann")
+
+
+def test_scale_is_held_to_the_mean_of_a_team_that_has_all_tasted():
+    # The mean of everyone is the scale; four people as little known but not a whole team could all be generous.
+    days = [(day, name) for day in (10, 40) for name in ("ann", "ben", "cat", "dan")]
+    team = [value(day, 5.0, taster=name, variance=0.02) for day, name in days]
+    hired = TasterScale(gain_sd=0.1501, offset_sd=0.5001)
+    others = [value(day, 5.0, taster=name, variance=0.02, scale=hired) for day, name in days]
+    held, free = (fit_fade(some).quantiles(fit_fade(some).at(25)) for some in (team, others))
+    assert held[2] - held[0] < 0.7 * (free[2] - free[0])
+    assert held[1] == pytest.approx(5.0, abs=0.3)
+
+
+def test_date_interval_covers_in_four_of_five():
+    # 120 lots of two to five days and two tasters with scales of their own; 0.8 of 120 give or take three sd is 83-109.
+    chance = np.random.default_rng(20)
+    covered = 0
+    for _ in range(120):
+        half_life, start = float(np.exp(chance.uniform(np.log(15), np.log(150)))), float(chance.uniform(5, 9))
+        floor, level = float(chance.uniform(0, 0.3) * start), float(chance.uniform(3, 4.5))
+        offsets, gains = chance.normal(0, 0.5, 2), chance.normal(1, 0.15, 2)
+        said = []
+        for day in chance.uniform(2, 180, chance.integers(2, 6)):
+            who = int(chance.integers(2))
+            truth = floor + (start - floor) * 2 ** (-day / half_life)
+            mean = offsets[who] + gains[who] * truth + chance.normal(0, (0.1 + 0.2**2) ** 0.5)
+            said.append(value(day, float(mean), taster=f"t{who}"))
+        found = fit_fade(said)
+        low, _, high = found.quantiles(found.under(level))
+        covered += low <= half_life * np.log2((start - floor) / (level - floor)) <= high
+    assert 83 <= covered <= 109
+
+
+def test_trend_is_a_slope_per_thirty_days():
+    found = trend([value(day, 5.0 + day / 30, variance=0.01) for day in (0, 30, 60, 90)])
+    assert found.per_30_days == pytest.approx(1.0, abs=0.1)
+    assert found.low < found.per_30_days < found.high
+    assert found.probability_rising > 0.99
+    falling = trend([value(day, 8.0 - day / 30, variance=0.01) for day in (0, 30, 60, 90)])
+    assert falling.probability_rising < 0.01
+
+
+@pytest.mark.parametrize("days", [(), (3,), (3, 3, 3), (3, 9)])
+def test_trend_needs_days_a_week_apart(days):
+    assert trend([value(day, 5.0) for day in days]) is None

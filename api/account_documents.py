@@ -5,10 +5,10 @@ from typing import Any
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers as s
 
-from api import documents as doc
 from api.account import AskForReset, Email, Password, Reset
 from api.audit import Audit
-from api.documents import an_object, described, problem
+from api.http import openapi
+from api.http.openapi import an_object, described, problem
 from api.invitations import AcceptInvitation, Invitations, OneInvitation
 from api.people import HandOver
 from teams.actions.invitations import MOST_DAYS, USUAL_DAYS
@@ -86,8 +86,8 @@ DESCRIBED: dict[Any, Any] = {
     Invitations: {
         "get": described(
             operation_id="invitation_list",
-            parameters=[*doc.PAGING, doc.ETAG],
-            responses={200: doc.page(INVITATION, "InvitationPage"), **doc.NOT_MODIFIED, **problem(403, 422)},
+            parameters=[*openapi.PAGING, openapi.ETAG],
+            responses={200: openapi.page(INVITATION, "InvitationPage"), **openapi.NOT_MODIFIED, **problem(403, 422)},
         ),
         "post": described(
             operation_id="invitation_create",
@@ -121,10 +121,10 @@ DESCRIBED: dict[Any, Any] = {
             operation_id="audit_list",
             parameters=[
                 OpenApiParameter("what", str, description="only what was done of this kind", enum=WHAT),
-                *doc.PAGING,
-                doc.ETAG,
+                *openapi.PAGING,
+                openapi.ETAG,
             ],
-            responses={200: doc.page(AUDIT_ENTRY, "AuditPage"), **doc.NOT_MODIFIED, **problem(403, 422)},
+            responses={200: openapi.page(AUDIT_ENTRY, "AuditPage"), **openapi.NOT_MODIFIED, **problem(403, 422)},
         )
     },
     HandOver: {

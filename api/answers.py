@@ -3,7 +3,7 @@
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework import serializers as s
 
-from api.documents import an_object, fields_of
+from api.http.openapi import an_object, fields_of
 from tastings.maths.guide.pots import STYLES
 from tastings.maths.guide.target import FROM_LIKING, FROM_SECOND
 from tastings.schemas import MATERIALS, TRIAL, TRIANGLE_TEST

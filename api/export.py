@@ -8,8 +8,8 @@ from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.views import APIView
 
-from api.documents import described, problem
 from api.http.auth import member_of
+from api.http.openapi import described, problem
 from tastings.actions.exports import begin_export
 
 

@@ -2,9 +2,9 @@
 
 from rest_framework import serializers as s
 
-from api import documents as doc
-from api.documents import an_object, described, fields_of, problem
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
+from api.http import openapi
+from api.http.openapi import an_object, described, fields_of, problem
 from tastings.schemas import CHOSEN, FLIGHT
 
 
@@ -43,7 +43,7 @@ _CUP = an_object(
 _CHOSEN = an_object("Chosen", **fields_of(CHOSEN))
 _FIELDS = fields_of(FLIGHT)
 NEW_FLIGHT = an_object("NewFlight", id=s.UUIDField(help_text="made by the client; version 7 advised"), **_FIELDS)
-FLIGHT_CHANGE = an_object("FlightChange", **doc.optional_fields_of(FLIGHT))
+FLIGHT_CHANGE = an_object("FlightChange", **openapi.optional_fields_of(FLIGHT))
 FLIGHT_READ = an_object(
     "Flight",
     id=s.UUIDField(),
@@ -202,8 +202,8 @@ DESCRIBED = {
     Flights: {
         "get": described(
             operation_id="flight_list",
-            parameters=[*doc.PAGING, doc.ETAG],
-            responses={200: doc.page(FLIGHT_READ, "FlightPage"), **doc.NOT_MODIFIED, **problem(422)},
+            parameters=[*openapi.PAGING, openapi.ETAG],
+            responses={200: openapi.page(FLIGHT_READ, "FlightPage"), **openapi.NOT_MODIFIED, **problem(422)},
         ),
         "post": described(
             operation_id="flight_create",
@@ -214,8 +214,8 @@ DESCRIBED = {
     OneFlight: {
         "get": described(
             operation_id="flight_read",
-            parameters=[doc.ETAG],
-            responses={200: FLIGHT_READ, **doc.NOT_MODIFIED, **problem(404)},
+            parameters=[openapi.ETAG],
+            responses={200: FLIGHT_READ, **openapi.NOT_MODIFIED, **problem(404)},
         ),
         "patch": described(
             operation_id="flight_change",
@@ -227,8 +227,8 @@ DESCRIBED = {
     PouringPlanOf: {
         "get": described(
             operation_id="flight_pouring",
-            parameters=[doc.ETAG],
-            responses={200: POURING_PLAN, **doc.NOT_MODIFIED, **problem(403, 404, 409)},
+            parameters=[openapi.ETAG],
+            responses={200: POURING_PLAN, **openapi.NOT_MODIFIED, **problem(403, 404, 409)},
         )
     },
     Reveal: {
@@ -241,8 +241,8 @@ DESCRIBED = {
     AnswerOf: {
         "get": described(
             operation_id="flight_answer",
-            parameters=[doc.ETAG],
-            responses={200: ANSWER, **doc.NOT_MODIFIED, **problem(404, 409)},
+            parameters=[openapi.ETAG],
+            responses={200: ANSWER, **openapi.NOT_MODIFIED, **problem(404, 409)},
         )
     },
     Decision: {

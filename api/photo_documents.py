@@ -4,8 +4,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse
 from rest_framework import serializers as s
 
-from api import documents as doc
-from api.documents import an_object, described, fields_of, problem
+from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, page, problem
 from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
 from tastings.actions.photo_colour import REGIONS
 from tastings.actions.picture import REFUSALS
@@ -98,10 +97,10 @@ DESCRIBED = {
             parameters=[
                 OpenApiParameter("session", OpenApiTypes.UUID),
                 OpenApiParameter("lot", OpenApiTypes.UUID),
-                *doc.PAGING,
-                doc.ETAG,
+                *PAGING,
+                ETAG,
             ],
-            responses={200: doc.page(PHOTO_READ, "PhotoPage"), **doc.NOT_MODIFIED, **problem(422)},
+            responses={200: page(PHOTO_READ, "PhotoPage"), **NOT_MODIFIED, **problem(422)},
         ),
         "post": described(
             operation_id="photo_create",
@@ -112,8 +111,8 @@ DESCRIBED = {
     OnePhoto: {
         "get": described(
             operation_id="photo_read",
-            parameters=[doc.ETAG],
-            responses={200: PHOTO_READ, **doc.NOT_MODIFIED, **problem(404)},
+            parameters=[ETAG],
+            responses={200: PHOTO_READ, **NOT_MODIFIED, **problem(404)},
         ),
         "delete": described(operation_id="photo_delete", responses={204: None, **problem(403, 404)}),
     },
@@ -127,14 +126,16 @@ DESCRIBED = {
     },
     PhotoImage: {
         "get": described(
-            operation_id="photo_image", parameters=[doc.ETAG], responses={**_JPEG, **doc.NOT_MODIFIED, **problem(404)}
+            operation_id="photo_image",
+            parameters=[ETAG],
+            responses={**_JPEG, **NOT_MODIFIED, **problem(404)},
         )
     },
     PhotoThumbnail: {
         "get": described(
             operation_id="photo_thumbnail",
-            parameters=[doc.ETAG],
-            responses={**_JPEG, **doc.NOT_MODIFIED, **problem(404)},
+            parameters=[ETAG],
+            responses={**_JPEG, **NOT_MODIFIED, **problem(404)},
         )
     },
     PhotoColour: {

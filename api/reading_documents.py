@@ -3,7 +3,8 @@
 from rest_framework import serializers as s
 
 from api import documents as doc
-from api.documents import an_object, described, problem
+from api.http import openapi
+from api.http.openapi import an_object, described, problem
 from api.reading import AcceptSuggestions, MergeWord, Read, SuggestionsOf
 from tastings.schemas import DESCRIPTOR, NOTE
 
@@ -54,14 +55,14 @@ DESCRIBED = {
     SuggestionsOf: {
         "get": described(
             operation_id="note_suggestions",
-            parameters=[doc.ETAG],
-            responses={200: SUGGESTIONS, **doc.NOT_MODIFIED, **problem(404)},
+            parameters=[openapi.ETAG],
+            responses={200: SUGGESTIONS, **openapi.NOT_MODIFIED, **problem(404)},
         )
     },
     AcceptSuggestions: {
         "post": described(
             operation_id="note_suggestions_accept",
-            parameters=[doc.IF_MATCH],
+            parameters=[openapi.IF_MATCH],
             request=ACCEPTED,
             responses={
                 200: an_object("AcceptedNotes", results=doc.record_read(NOTE)(many=True)),

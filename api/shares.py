@@ -12,10 +12,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api import documents as doc
-from api.documents import an_object, described, fields_of, problem
+from api.http import openapi
 from api.http.auth import member_of
 from api.http.conditional import id_in_address, page_of, tagged
+from api.http.openapi import an_object, described, fields_of, problem
 from api.records import body_of
 from api.triangles import take_id
 from tastings.actions.shares import give_share, revoke_share
@@ -87,8 +87,8 @@ DESCRIBED = {
     Shares: {
         "get": described(
             operation_id="share_list",
-            parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *doc.PAGING, doc.ETAG],
-            responses={200: doc.page(SHARE_READ, "SharePage"), **doc.NOT_MODIFIED, **problem(403, 422)},
+            parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *openapi.PAGING, openapi.ETAG],
+            responses={200: openapi.page(SHARE_READ, "SharePage"), **openapi.NOT_MODIFIED, **problem(403, 422)},
         ),
         "post": described(
             operation_id="share_create",
@@ -99,8 +99,8 @@ DESCRIBED = {
     OneShare: {
         "get": described(
             operation_id="share_read",
-            parameters=[doc.ETAG],
-            responses={200: SHARE_READ, **doc.NOT_MODIFIED, **problem(403, 404)},
+            parameters=[openapi.ETAG],
+            responses={200: SHARE_READ, **openapi.NOT_MODIFIED, **problem(403, 404)},
         ),
         "delete": described(operation_id="share_revoke", responses={204: None, **problem(403, 404)}),
     },

@@ -14,11 +14,11 @@ from api.account_documents import MEMBER_CHANGE
 from api.audit import Audit
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
-from api.documents import described, problem
 from api.export import DESCRIBED as EXPORT_DESCRIBED
 from api.export import TeamExport
 from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
+from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, page, problem
 from api.invitations import AcceptInvitation, Invitations, OneInvitation
 from api.live import Events
 from api.panels import CalibrationOf, PanelOfTeam
@@ -46,12 +46,12 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
     name, read = shape.type, doc.record_read(shape)
     filters = [OpenApiParameter(field, str, description="only those with this value") for field in shape.filters]
     many, one, history = (_made(base, name) for base in (RecordList, RecordItem, RecordHistory))
-    page = doc.page(read, f"{name.capitalize()}Page")
+    listing = page(read, f"{name.capitalize()}Page")
     extend_schema_view(
         get=described(
             operation_id=f"{name}_list",
-            parameters=[*filters, *doc.PAGING, doc.ETAG],
-            responses={200: page, **doc.NOT_MODIFIED, **problem(422)},
+            parameters=[*filters, *PAGING, ETAG],
+            responses={200: listing, **NOT_MODIFIED, **problem(422)},
         ),
         post=described(
             operation_id=f"{name}_create",
@@ -62,26 +62,26 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
     extend_schema_view(
         get=described(
             operation_id=f"{name}_read",
-            parameters=[doc.ETAG],
-            responses={200: read, **doc.NOT_MODIFIED, **problem(404)},
+            parameters=[ETAG],
+            responses={200: read, **NOT_MODIFIED, **problem(404)},
         ),
         patch=described(
             operation_id=f"{name}_change",
-            parameters=[doc.IF_MATCH],
+            parameters=[IF_MATCH],
             request=doc.record_change(shape),
             responses={200: read, **problem(400, 403, 404, 412, 413, 415, 422)},
         ),
         delete=described(
             operation_id=f"{name}_delete",
-            parameters=[doc.IF_MATCH],
+            parameters=[IF_MATCH],
             responses={204: None, **problem(403, 404, 412, 422)},
         ),
     )(one)
     extend_schema_view(
         get=described(
             operation_id=f"{name}_history",
-            parameters=[doc.ETAG],
-            responses={200: doc.HISTORY, **doc.NOT_MODIFIED, **problem(404)},
+            parameters=[ETAG],
+            responses={200: doc.HISTORY, **NOT_MODIFIED, **problem(404)},
         )
     )(history)
     yield path(f"{name}s/", many.as_view())
@@ -91,22 +91,22 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
 
 def _describe() -> None:
     """Describe the views that are not made from a shape."""
-    read = {**doc.NOT_MODIFIED}
+    read = {**NOT_MODIFIED}
     body = problem(400, 413, 415, 422)
     for view, operations in {
         Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409, 410)})},
         DevelopmentOf: {
-            "get": described(parameters=[doc.ETAG], responses={200: answers.DEVELOPMENT, **read, **problem(404)})
+            "get": described(parameters=[ETAG], responses={200: answers.DEVELOPMENT, **read, **problem(404)})
         },
         BrewGuideOf: {
             "get": described(
-                parameters=[*answers.POT, doc.ETAG], responses={200: answers.GUIDE, **read, **problem(404, 422)}
+                parameters=[*answers.POT, ETAG], responses={200: answers.GUIDE, **read, **problem(404, 422)}
             )
         },
         CalibrationOf: {
-            "get": described(parameters=[doc.ETAG], responses={200: answers.CALIBRATION, **read, **problem(403, 404)})
+            "get": described(parameters=[ETAG], responses={200: answers.CALIBRATION, **read, **problem(403, 404)})
         },
-        PanelOfTeam: {"get": described(parameters=[doc.ETAG], responses={200: answers.PANEL, **read})},
+        PanelOfTeam: {"get": described(parameters=[ETAG], responses={200: answers.PANEL, **read})},
         Events: {
             "get": described(
                 parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
@@ -119,7 +119,7 @@ def _describe() -> None:
                     OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
                     OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
                     OpenApiParameter("by", str, description="vessel_material, shop or water"),
-                    doc.ETAG,
+                    ETAG,
                 ],
                 responses={200: answers.COMPARISON, **read, **problem(404, 422)},
             )
@@ -127,8 +127,12 @@ def _describe() -> None:
         TriangleTests: {
             "get": described(
                 operation_id="triangle_test_list",
-                parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *doc.PAGING, doc.ETAG],
-                responses={200: doc.page(answers.TRIANGLE_TEST_READ, "TriangleTestPage"), **read, **problem(404, 422)},
+                parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
+                responses={
+                    200: page(answers.TRIANGLE_TEST_READ, "TriangleTestPage"),
+                    **read,
+                    **problem(404, 422),
+                },
             ),
             "post": described(
                 request=answers.NEW_TRIANGLE_TEST, responses={201: answers.TRIANGLE_TEST_READ, **body, **problem(403)}
@@ -137,7 +141,7 @@ def _describe() -> None:
         OneTriangleTest: {
             "get": described(
                 operation_id="triangle_test_read",
-                parameters=[doc.ETAG],
+                parameters=[ETAG],
                 responses={200: answers.TRIANGLE_TEST_READ, **read, **problem(404)},
             )
         },
@@ -149,46 +153,48 @@ def _describe() -> None:
         OneTrial: {"delete": described(responses={204: None, **problem(403, 404)})},
         ReadinessOf: {
             "get": described(
-                parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), doc.ETAG],
+                parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), ETAG],
                 responses={200: answers.READINESS, **read, **problem(404, 422)},
             )
         },
-        ArrivalCheckOf: {
-            "get": described(parameters=[doc.ETAG], responses={200: answers.ARRIVAL, **read, **problem(404)})
-        },
+        ArrivalCheckOf: {"get": described(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem(404)})},
         OneTeam: {
-            "get": described(parameters=[doc.ETAG], responses={200: doc.TEAM, **read}),
+            "get": described(parameters=[ETAG], responses={200: doc.TEAM, **read}),
             "patch": described(request=doc.TEAM_CHANGE, responses={200: doc.TEAM, **body, **problem(403)}),
         },
         Tokens: {
-            "get": described(parameters=[doc.ETAG], responses={200: doc.page(doc.DEVICE, "DevicePage"), **read}),
+            "get": described(parameters=[ETAG], responses={200: page(doc.DEVICE, "DevicePage"), **read}),
             "post": described(request=doc.SIGN_IN, responses={201: doc.SIGNED_IN, **body}, auth=[]),
             "delete": described(operation_id="sign_out_everywhere", responses={204: None}),
         },
         Token: {"delete": described(responses={204: None, **problem(404)})},
-        Me: {"get": described(parameters=[doc.ETAG], responses={200: doc.ME, **read})},
+        Me: {"get": described(parameters=[ETAG], responses={200: doc.ME, **read})},
         Shops: {
             "get": described(
-                parameters=[doc.ETAG], responses={200: doc.page(doc.SHOP, "ShopPage"), **read}, operation_id="shop_list"
+                parameters=[ETAG],
+                responses={200: page(doc.SHOP, "ShopPage"), **read},
+                operation_id="shop_list",
             ),
             "post": described(request=doc.SHOP_NAME, responses={201: doc.SHOP, **body, **problem(403)}),
         },
         OneShop: {
             "get": described(
-                parameters=[doc.ETAG], responses={200: doc.SHOP, **read, **problem(404)}, operation_id="shop_read"
+                parameters=[ETAG], responses={200: doc.SHOP, **read, **problem(404)}, operation_id="shop_read"
             ),
             "patch": described(request=doc.SHOP_NAME, responses={200: doc.SHOP, **body, **problem(403, 404)}),
         },
         Members: {
             "get": described(
-                parameters=[doc.ETAG],
-                responses={200: doc.page(doc.MEMBER, "MemberPage"), **read},
+                parameters=[ETAG],
+                responses={200: page(doc.MEMBER, "MemberPage"), **read},
                 operation_id="member_list",
             )
         },
         OneMember: {
             "get": described(
-                parameters=[doc.ETAG], responses={200: doc.MEMBER, **read, **problem(404)}, operation_id="member_read"
+                parameters=[ETAG],
+                responses={200: doc.MEMBER, **read, **problem(404)},
+                operation_id="member_read",
             ),
             "patch": described(request=MEMBER_CHANGE, responses={200: doc.MEMBER, **body, **problem(403, 404)}),
             "delete": described(responses={204: None, **problem(403, 404)}),

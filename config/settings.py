@@ -87,6 +87,7 @@ MIDDLEWARE = [
     "api.http.row_security.ActForNobody",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -133,6 +134,8 @@ DEVICE_TOKEN_DAYS = 180
 API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 1200)
 
 LANGUAGE_CODE = "en"
+LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+FORMAT_MODULE_PATH = "config.formats"  # the catalogues themselves are in config/locale
 TIME_ZONE = "UTC"
 USE_TZ = True
 

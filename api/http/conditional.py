@@ -4,15 +4,19 @@ import hashlib
 import json
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import is_dataclass
 from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
+from django.conf import settings
 from django.utils.cache import get_conditional_response
 from django.utils.http import parse_etags
+from django.utils.translation import get_language
 from rest_framework.request import Request
 from rest_framework.response import Response
 
+from api.http.answers import as_json
 from lots.schema import Unfit, clean_id
 from teams.errors import Changed, Invalid, NotHere, Problem
 
@@ -28,7 +32,14 @@ def id_in_address(text: str) -> UUID:
 
 
 def tagged(request: Request, body: object, *, tag: str | None = None) -> Response:
-    """Answer with an ETag, or 304 when the caller has the same already. Without a tag the body's digest is taken."""
+    """Answer with an ETag, or 304 when the caller has the same already. Without a tag the body's digest is taken.
+
+    ``body`` is JSON or the dataclass of an answer. Its sentences follow ``Accept-Language``, so a given tag does too.
+    """
+    if is_dataclass(body):
+        body = as_json(body)
+    if tag is not None and (language := get_language()) not in (None, settings.LANGUAGE_CODE):
+        tag = f"{tag}-{language}"
     if tag is None:
         tag = hashlib.sha256(json.dumps(body, sort_keys=True, default=str).encode()).hexdigest()[:32]
     response = Response(

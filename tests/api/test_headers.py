@@ -44,7 +44,7 @@ def test_pages_have_nothing_inline_and_nothing_from_elsewhere(db, address):
 
 
 def test_templates_have_no_scripts_and_no_handlers():
-    templates = list((configured.BASE_DIR / "tastings" / "templates").rglob("*.html"))
+    templates = list((configured.BASE_DIR / "pages" / "templates").rglob("*.html"))
     with_scripts = [
         file.name
         for file in templates

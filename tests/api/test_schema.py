@@ -9,7 +9,7 @@ from django.core.management import call_command
 from drf_spectacular.generators import SchemaGenerator
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
-from api.documents import CODES, TYPES
+from api.http.openapi import CODES, TYPES
 from tastings.actions.push import SHAPES
 from tests.api.phone import NEW_RECORD, change, post_sync, sync
 from tests.api.problems import refusal

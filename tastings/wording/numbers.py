@@ -1,0 +1,181 @@
+"""Numbers, counts, dates and lists as people read them, in the language that is active."""
+
+import unicodedata
+from collections.abc import Iterable
+from datetime import date, datetime
+from decimal import Decimal
+
+from django.utils.formats import date_format, get_format
+from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
+
+# Classes of characters (Unicode's bidirectional algorithm) that leave a sentence running from left to right.
+_LEFT_TO_RIGHT = frozenset({"L", "EN", "ES", "ET", "CS", "NSM", "BN", "B", "S", "WS", "ON", ""})
+_DIRECTION_MARKS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
+LONGEST_ORDINAL_IN_WORDS = 12
+
+
+def number(value: object) -> str:
+    """Write a number without needless zeros; what is no number is returned as text.
+
+    Examples
+    --------
+    >>> number(5.0), number(2.5), number("spring")
+    ('5', '2.5', 'spring')
+    """
+    return _localised(f"{value:g}") if isinstance(value, int | float | Decimal) else str(value)
+
+
+def one_decimal(value: float) -> str:
+    """Write points on the 0 to 10 scale with one decimal and a true minus sign."""
+    return _fixed(value, places=1)
+
+
+def two_decimals(value: float) -> str:
+    """Write a coefficient with two decimals and a true minus sign."""
+    return _fixed(value, places=2)
+
+
+def signed(value: float, *, places: int = 1) -> str:
+    """Write a difference with its sign, a true minus or a plus.
+
+    Examples
+    --------
+    >>> signed(0.31), signed(-0.04), signed(-0.07, places=2)
+    ('+0.3', '0.0', '\u22120.07')
+    """
+    written = f"{value:+.{places}f}"
+    return _localised(written[1:] if not float(written) else written.replace("-", "\u2212"))
+
+
+def percent(probability: float) -> str:
+    """Write a probability for people; never a round 0 or 100, which no amount of tasting can give."""
+    if probability > 0.99:
+        return _("more than 99\u00a0%%") % {}
+    if probability < 0.01:
+        return _("less than 1\u00a0%%") % {}
+    return f"{round(probability * 100)}\u00a0%"
+
+
+def day(value: object) -> str:
+    """Write a moment or a date as a day; text that is neither is returned as it is."""
+    if isinstance(value, str):
+        try:
+            value = datetime.fromisoformat(value)
+        except ValueError:
+            return str(value)
+    return date_format(value, "DATE_FORMAT") if isinstance(value, date) else ""
+
+
+def duration(seconds: float) -> str:
+    """Write a steep as a clock is read at the table.
+
+    Examples
+    --------
+    >>> duration(22.0), duration(60.0), duration(95.0)
+    ('22 s', '1 min', '1 min 35 s')
+    """
+    minutes, rest = divmod(round(seconds), 60)
+    return " ".join(
+        part for part in (f"{minutes} min" if minutes else "", f"{rest} s" if rest or not minutes else "") if part
+    )
+
+
+def listed(parts: Iterable[str]) -> str:
+    """Join words as one would say them.
+
+    Examples
+    --------
+    >>> listed(["honey", "malt", "pine"])
+    'honey, malt and pine'
+    """
+    *most, last = list(parts) or [""]
+    return _("%(first)s and %(last)s") % {"first": ", ".join(most), "last": last} if most else last
+
+
+def number_range(low: str, high: str) -> str:
+    """Write a range of two numbers that are already written: 3 to 5."""
+    return _("%(low)s to %(high)s") % {"low": low, "high": high}
+
+
+def numbers_listed(numbers: Iterable[int]) -> str:
+    """Write whole numbers with runs drawn together.
+
+    Examples
+    --------
+    >>> numbers_listed([5, 1, 2, 3])
+    '1 to 3 and 5'
+    """
+    runs: list[list[int]] = []
+    for n in sorted(set(numbers)):
+        if runs and n == runs[-1][-1] + 1:
+            runs[-1].append(n)
+        else:
+            runs.append([n])
+    return listed(
+        part
+        for run in runs
+        for part in ([number_range(str(run[0]), str(run[-1]))] if len(run) > 2 else [str(n) for n in run])
+    )
+
+
+def ordinal(n: int) -> str:
+    """Write the place of a cup in its session: first to twelfth in words, then with the language's mark.
+
+    Examples
+    --------
+    >>> ordinal(3), ordinal(13), ordinal(22)
+    ('third', '13th', '22nd')
+    """
+    words = (
+        pgettext("ordinal", "first"),
+        pgettext("ordinal", "second"),
+        pgettext("ordinal", "third"),
+        pgettext("ordinal", "fourth"),
+        pgettext("ordinal", "fifth"),
+        pgettext("ordinal", "sixth"),
+        pgettext("ordinal", "seventh"),
+        pgettext("ordinal", "eighth"),
+        pgettext("ordinal", "ninth"),
+        pgettext("ordinal", "tenth"),
+        pgettext("ordinal", "eleventh"),
+        pgettext("ordinal", "twelfth"),
+    )
+    if 1 <= n <= LONGEST_ORDINAL_IN_WORDS:
+        return words[n - 1]
+    if 10 < n % 100 < 20:
+        return pgettext("ordinal", "%(n)sth") % {"n": n}
+    match n % 10:
+        case 1:
+            return pgettext("ordinal", "%(n)sst") % {"n": n}
+        case 2:
+            return pgettext("ordinal", "%(n)snd") % {"n": n}
+        case 3:
+            return pgettext("ordinal", "%(n)srd") % {"n": n}
+        case _:
+            return pgettext("ordinal", "%(n)sth") % {"n": n}
+
+
+def capitalised(text: str) -> str:
+    """Return a sentence with a capital first letter."""
+    return text[:1].upper() + text[1:]
+
+
+def isolated(text: str) -> str:
+    """Keep right-to-left writing in a name from reversing the rest of the sentence.
+
+    Marks that open or close a stretch of one direction are taken out: one too many would end the isolation early.
+    """
+    without_marks = "".join(c for c in text if c not in _DIRECTION_MARKS)
+    reverses = any(unicodedata.bidirectional(c) not in _LEFT_TO_RIGHT for c in without_marks)
+    return f"\u2068{without_marks}\u2069" if reverses else without_marks
+
+
+def _fixed(value: float, *, places: int) -> str:
+    written = f"{value:.{places}f}"
+    return _localised(written[1:] if not float(written) and written.startswith("-") else written.replace("-", "\u2212"))
+
+
+def _localised(written: str) -> str:
+    """Put the language's decimal mark into a number that is written with a point."""
+    return written.replace(".", str(get_format("DECIMAL_SEPARATOR")))

@@ -16,6 +16,7 @@ from api.http.resets import ANSWER, request_reset
 from api.people import text_in
 from api.records import body_of
 from lots.schema import Unfit, clean_text
+from lots.wording import problem_of
 from teams.actions.passwords import change_email, change_password
 from teams.actions.resets import reset_password
 from teams.errors import Invalid, Problem
@@ -50,7 +51,7 @@ class Email(APIView):
         try:
             email = clean_text(sent.get("email"), longest=254)
         except Unfit as error:
-            problems.append(Problem("email", error.fault.code, error.fault.detail))
+            problems.append(problem_of("email", error.fault))
             email = ""
         if problems:
             raise Invalid(problems=problems)

@@ -11,6 +11,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import id_in_address, tagged
 from lots.schema import Field, Unfit, clean
+from lots.wording import problem_of
 from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
 from tastings.queries.developments import development_for
 from tastings.queries.guides import guide_for
@@ -64,7 +65,7 @@ class ReadinessOf(APIView):
             try:
                 level = float(str(clean(_ROAST, _read(_ROAST, str(text)))))
             except Unfit as error:
-                raise Invalid(problems=[Problem("level", error.fault.code, error.fault.detail)]) from error
+                raise Invalid(problems=[problem_of("level", error.fault)]) from error
         lot = id_in_address(lot_id)
         return tagged(request, readiness_for(member_of(request), lot, today=timezone.now().date(), level=level))
 
@@ -92,7 +93,7 @@ def _pot(request: Request) -> Pot:
         try:
             told[name] = clean(field, _read(field, str(value)))
         except Unfit as error:
-            problems.append(Problem(name, error.fault.code, error.fault.detail))
+            problems.append(problem_of(name, error.fault))
     if problems:
         raise Invalid(problems=problems)
     return Pot(**told)

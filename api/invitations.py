@@ -19,6 +19,7 @@ from api.http.conditional import id_in_address, page_of
 from api.people import id_in, moment, signed_in, text_in
 from api.records import body_of
 from lots.schema import Unfit, clean_moment
+from lots.wording import problem_of
 from teams.actions.invitations import Newcomer, accept_invitation, invite, revoke_invitation
 from teams.errors import Invalid, Problem
 from teams.queries.access import invitation_for, invitations_of
@@ -71,7 +72,7 @@ class Invitations(APIView):
             try:
                 expires_at = datetime.fromisoformat(clean_moment(sent["expires_at"]))
             except Unfit as error:
-                problems.append(Problem("expires_at", error.fault.code, error.fault.detail))
+                problems.append(problem_of("expires_at", error.fault))
         if problems or shop is None:
             raise Invalid(problems=problems)
         now = timezone.now()

@@ -16,7 +16,8 @@ from rest_framework.views import APIView
 from api.http.auth import address_of, caller_of, member_of, token_of
 from api.http.conditional import id_in_address, tagged
 from api.records import body_of
-from lots.schema import Unfit, clean_id, clean_text
+from lots.schema import Unfit, clean_id, clean_text, utc_text
+from lots.wording import problem_of
 from teams.actions.guard import Credentials
 from teams.actions.passwords import sign_out_everywhere
 from teams.actions.people import change_team, name_shop, sign_out, sign_out_device
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 
 def moment(at: datetime | None) -> str | None:
     """Return a moment as it stands in an answer."""
-    return at.isoformat().replace("+00:00", "Z") if at else None
+    return utc_text(at) if at else None
 
 
 def _device(token: DeviceToken, *, current: UUID) -> dict[str, object]:
@@ -70,7 +71,7 @@ def text_in(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> str:
     try:
         text = clean_text(sent.get(name), longest=1000)
     except Unfit as error:
-        problems.append(Problem(name, error.fault.code, error.fault.detail))
+        problems.append(problem_of(name, error.fault))
         return ""
     if not text:
         problems.append(Problem(name, "required", "must not be empty"))
@@ -82,7 +83,7 @@ def id_in(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> UUID |
     try:
         return UUID(clean_id(sent.get(name)))
     except Unfit as error:
-        problems.append(Problem(name, error.fault.code, error.fault.detail))
+        problems.append(problem_of(name, error.fault))
         return None
 
 

@@ -9,6 +9,7 @@ from api.http.auth import device_of, member_of
 from api.http.conditional import expected_revision, id_in_address, tagged
 from api.records import body_of, shown
 from lots.schema import Unfit, clean_text
+from lots.wording import problem_of
 from tastings.actions.merging import merge_word
 from tastings.actions.reading import accept_suggestions
 from tastings.queries.reading import reading_of, suggestions_for
@@ -28,7 +29,7 @@ class Read(APIView):
         try:
             text = clean_text(sent.get("text"), longest=_LONGEST)
         except Unfit as error:
-            raise Invalid(problems=[Problem("text", error.fault.code, error.fault.detail)]) from error
+            raise Invalid(problems=[problem_of("text", error.fault)]) from error
         return Response({"suggestions": reading_of(member_of(request), text)})
 
 

@@ -16,6 +16,7 @@ from api.http.auth import device_of, member_of
 from api.http.conditional import expected_revision, id_in_address, page_of, tagged
 from lots.merge import DELETED
 from lots.schema import Unfit, clean_id
+from lots.wording import problem_of
 from tastings.actions.push import NEW, SHAPES, Change, Verdict, checked, push_changes
 from tastings.queries.records import Record, history_for, record_for, records_of
 from teams.errors import Changed, Invalid, NotAllowed, NotHere, Problem
@@ -76,7 +77,7 @@ class RecordList(RecordView):
         try:
             record = UUID(clean_id(sent.pop("id", None)))
         except Unfit as error:
-            raise Invalid(problems=[Problem("id", error.fault.code, error.fault.detail)]) from error
+            raise Invalid(problems=[problem_of("id", error.fault)]) from error
         fields = checked_or_refused(self.type_name, sent)
         self.parent_stands(request, fields)
         self.change(request, record=record, fields=fields, expected=NEW)

@@ -12,7 +12,8 @@ from api.http.parsing import TooLarge
 from api.metrics import count_verdicts
 from api.records import body_of
 from api.schema_versions import SPOKEN
-from lots.schema import Unfit, clean_id
+from lots.schema import Unfit, clean_id, utc_text
+from lots.wording import problem_of
 from tastings.actions.push import push
 from tastings.queries.pull import pull
 from teams.actions.people import check_cursor
@@ -49,7 +50,7 @@ class Sync(APIView):
         try:
             device = clean_id(sent.get("device"))
         except Unfit as error:
-            problems.append(Problem("device", error.fault.code, error.fault.detail))
+            problems.append(problem_of("device", error.fault))
         cursor, limit, changes = sent.get("cursor", 0), sent.get("limit", DEFAULT_LIMIT), sent.get("changes", [])
         if not _is_whole(cursor) or not 0 <= cursor < 2**63:
             problems.append(Problem("cursor", "range", "must be a whole number, 0 or more"))
@@ -72,7 +73,7 @@ class Sync(APIView):
                 "changes": [dialect.tell(change) for change in page.changes],
                 "cursor": page.cursor,
                 "more": page.more,
-                "now": now.isoformat().replace("+00:00", "Z"),
+                "now": utc_text(now),
             }
         )
 

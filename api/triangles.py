@@ -12,9 +12,10 @@ from api.http.auth import member_of
 from api.http.conditional import id_in_address, page_of, tagged
 from api.records import body_of
 from lots.schema import Unfit, clean_id
+from lots.wording import problem_of
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.triangles import triangle_test_for, triangle_tests_of
-from teams.errors import Invalid, Problem
+from teams.errors import Invalid
 
 
 def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
@@ -22,7 +23,7 @@ def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
     try:
         return UUID(clean_id(sent.pop(name, None)))
     except Unfit as error:
-        raise Invalid(problems=[Problem(name, error.fault.code, error.fault.detail)]) from error
+        raise Invalid(problems=[problem_of(name, error.fault)]) from error
 
 
 class TriangleTests(APIView):

@@ -7,20 +7,24 @@ Values are kept in their wire form (what JSON carries), with numbers, moments an
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from functools import lru_cache
 from uuid import UUID
 
-type_names = {"text": "a text", "number": "a number", "integer": "a whole number", "truth": "true or false"}
+
+def gettext_noop(message: str) -> str:
+    """Mark a message for the catalogue, as Django's function of this name does; `lots.wording` translates it."""
+    return message
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """What is wrong with a value: a stable code and a sentence."""
+    """What is wrong with a value: a stable code, and a message of the catalogue with the values of its placeholders."""
 
     code: str
-    detail: str
+    message: str
+    values: Mapping[str, object] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,27 +72,36 @@ class Shape:
 class Unfit(ValueError):  # noqa: N818 - reads as what happened
     """A value does not fit its field; ``fault`` says why."""
 
-    def __init__(self, code: str, detail: str) -> None:
-        super().__init__(detail)
-        self.fault = Fault(code, detail)
+    def __init__(self, code: str, message: str, **values: object) -> None:
+        super().__init__(message)
+        self.fault = Fault(code, message, values)
 
 
 def clean_text(value: object, *, longest: int) -> str:
     """Return the text; raise Unfit for another type, a NUL, a lone surrogate, or more than ``longest`` characters."""
     if not isinstance(value, str):
-        raise Unfit("type", "must be a text")
+        raise Unfit("type", gettext_noop("must be a text"))
     if len(value) > longest:
-        raise Unfit("too_long", f"at most {longest} characters")
+        raise Unfit("too_long", gettext_noop("at most %(longest)s characters"), longest=longest)
     if "\x00" in value or any("\ud800" <= c <= "\udfff" for c in value):
-        raise Unfit("characters", "holds a character that cannot be stored")
+        raise Unfit("characters", gettext_noop("holds a character that cannot be stored"))
     return value
 
 
 def clean_moment(value: object) -> str:
     """Return an RFC 3339 moment in UTC; a moment without an offset is Unfit."""
-    moment = _moment(value)
-    text = moment.isoformat()[:-6]
-    return (text.rstrip("0") if "." in text else text) + "Z"
+    return short_utc_text(_moment(value))
+
+
+def utc_text(at: datetime) -> str:
+    """Write a moment as an answer has it: RFC 3339 in UTC, with microseconds unless there are none."""
+    return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def short_utc_text(at: datetime) -> str:
+    """Write a moment as a record has it: as `utc_text`, without zeros at the end of its fraction."""
+    text = utc_text(at)
+    return f"{text[:-1].rstrip('0')}Z" if "." in text else text
 
 
 _RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]\d\d:\d\d)", re.ASCII)
@@ -96,16 +109,16 @@ _RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]
 
 def _moment(value: object) -> datetime:
     if not isinstance(value, str) or not _RFC3339.fullmatch(value):
-        raise Unfit("moment", "must be an RFC 3339 time with its offset, as 2026-03-04T10:11:12Z")
+        raise Unfit("moment", gettext_noop("must be an RFC 3339 time with its offset, as 2026-03-04T10:11:12Z"))
     try:
         return datetime.fromisoformat(value.upper()).astimezone(UTC)
     except (ValueError, OverflowError) as error:
-        raise Unfit("moment", "is not a time that exists") from error
+        raise Unfit("moment", gettext_noop("is not a time that exists")) from error
 
 
 def stamp_moment(value: object) -> str:
     """Return the moment in a fixed width, so that comparing texts compares moments."""
-    return f"{_moment(value).isoformat(timespec='microseconds')[:-6]}Z"
+    return _moment(value).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 @lru_cache(maxsize=8192)
@@ -117,11 +130,11 @@ def uuid_of(text: str) -> UUID:
 def clean_id(value: object) -> str:
     """Return a UUID in its lower-case form."""
     if not isinstance(value, str) or len(value) not in (32, 36):
-        raise Unfit("id", "must be a UUID")
+        raise Unfit("id", gettext_noop("must be a UUID"))
     try:
         return str(UUID(value))
     except ValueError as error:
-        raise Unfit("id", "must be a UUID") from error
+        raise Unfit("id", gettext_noop("must be a UUID")) from error
 
 
 def _text(field: Field, value: object) -> str | None:
@@ -129,73 +142,74 @@ def _text(field: Field, value: object) -> str | None:
     if not text and not field.required:
         return None  # an empty text says nothing, so there is one way to say it
     if field.required and not text.strip():
-        raise Unfit("required", "must not be empty")
+        raise Unfit("required", gettext_noop("must not be empty"))
     if field.pattern and not re.fullmatch(field.pattern, text, re.ASCII):
-        raise Unfit("pattern", f"must match {field.pattern}")
+        raise Unfit("pattern", gettext_noop("must match %(pattern)s"), pattern=field.pattern)
     return text
 
 
 def _texts(field: Field, value: object) -> list[str]:
     if not isinstance(value, list) or len(value) > 50:
-        raise Unfit("type", "must be a list of at most 50 texts")
+        raise Unfit("type", gettext_noop("must be a list of at most 50 texts"))
     return [clean_text(item, longest=field.longest) for item in value]
 
 
 def _number(field: Field, value: object) -> float | int:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise Unfit("type", f"must be {type_names[field.kind]}")
+        whole = field.kind == "integer"
+        raise Unfit("type", gettext_noop("must be a whole number") if whole else gettext_noop("must be a number"))
     if isinstance(value, int) and abs(value) > 2**53:
-        raise Unfit("range", "is far too large")
+        raise Unfit("range", gettext_noop("is far too large"))
     if not math.isfinite(value):
-        raise Unfit("type", "must be a finite number")
+        raise Unfit("type", gettext_noop("must be a finite number"))
     if field.kind == "integer" and value != int(value):
-        raise Unfit("type", "must be a whole number")
+        raise Unfit("type", gettext_noop("must be a whole number"))
     if field.low is not None and value < field.low:
-        raise Unfit("range", f"must be at least {field.low:g}")
+        raise Unfit("range", gettext_noop("must be at least %(low)s"), low=field.low)
     if field.above is not None and value <= field.above:
-        raise Unfit("range", f"must be more than {field.above:g}")
+        raise Unfit("range", gettext_noop("must be more than %(above)s"), above=field.above)
     if field.high is not None and value > field.high:
-        raise Unfit("range", f"must be at most {field.high:g}")
+        raise Unfit("range", gettext_noop("must be at most %(high)s"), high=field.high)
     if field.kind == "integer":
         return int(value)
     if field.decimals is not None:
         rounded = round(value, field.decimals)
         if abs(rounded - value) > 1e-9:
-            raise Unfit("step", f"must be in steps of {10**-field.decimals:g}")
+            raise Unfit("step", gettext_noop("must be in steps of %(step)s"), step=10**-field.decimals)
         value = rounded
     return int(value) if value == int(value) else value
 
 
 def _truth(_: Field, value: object) -> bool:
     if not isinstance(value, bool):
-        raise Unfit("type", "must be true or false")
+        raise Unfit("type", gettext_noop("must be true or false"))
     return value
 
 
 def _date(_: Field, value: object) -> str:
     if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d\d-\d\d", value, re.ASCII):
-        raise Unfit("date", "must be a date, as 2026-03-04")
+        raise Unfit("date", gettext_noop("must be a date, as 2026-03-04"))
     try:
         return date.fromisoformat(value).isoformat()
     except ValueError as error:
-        raise Unfit("date", "is not a date that exists") from error
+        raise Unfit("date", gettext_noop("is not a date that exists")) from error
 
 
 def _references(field: Field, value: object) -> list[str]:
     low, high = int(field.low or 0), int(field.high or 50)
     if not isinstance(value, list):
-        raise Unfit("type", "must be a list of ids")
+        raise Unfit("type", gettext_noop("must be a list of ids"))
     ids = [clean_id(item) for item in value]
     if len(set(ids)) != len(ids):
-        raise Unfit("taken", "names one of them twice")
+        raise Unfit("taken", gettext_noop("names one of them twice"))
     if not low <= len(ids) <= high:
-        raise Unfit("range", f"must be {low} to {high} ids")
+        raise Unfit("range", gettext_noop("must be %(low)s to %(high)s ids"), low=low, high=high)
     return ids
 
 
 def _choice(field: Field, value: object) -> str:
     if not isinstance(value, str) or value not in field.choices:
-        raise Unfit("choice", f"must be one of {', '.join(field.choices)}")
+        raise Unfit("choice", gettext_noop("must be one of %(choices)s"), choices=", ".join(field.choices))
     return value
 
 
@@ -224,9 +238,15 @@ def clean(field: Field, value: object) -> object:
     """
     if value is None:
         if field.required:
-            raise Unfit("required", "must not be null")
+            raise Unfit("required", gettext_noop("must not be null"))
         return [] if field.kind in ("texts", "references") else field.default
     return _CLEANERS[field.kind](field, value)
+
+
+def _not_a_field(shape: Shape, name: str) -> Fault:
+    if name in shape.server_fields:
+        return Fault("read_only", gettext_noop("is set by the server"))
+    return Fault("unknown_field", gettext_noop("is not a field of a %(type)s"), {"type": shape.type})
 
 
 def clean_fields(shape: Shape, sent: Mapping[str, object]) -> tuple[dict[str, object], list[tuple[str, Fault]]]:
@@ -237,8 +257,7 @@ def clean_fields(shape: Shape, sent: Mapping[str, object]) -> tuple[dict[str, ob
     for name, value in sent.items():
         field = known.get(name)
         if field is None:
-            reason = "is set by the server" if name in shape.server_fields else f"is not a field of a {shape.type}"
-            faults.append((name[:80], Fault("read_only" if name in shape.server_fields else "unknown_field", reason)))
+            faults.append((name[:80], _not_a_field(shape, name)))
             continue
         try:
             values[name] = clean(field, value)
@@ -250,16 +269,17 @@ def clean_fields(shape: Shape, sent: Mapping[str, object]) -> tuple[dict[str, ob
 def faults_between(shape: Shape, values: Mapping[str, object]) -> Sequence[tuple[str, Fault]]:
     """Return what is wrong with the record as a whole: missing fields and pairs out of order."""
     faults = [
-        (field.name, Fault("required", "a new record must have this"))
+        (field.name, Fault("required", gettext_noop("a new record must have this")))
         for field in shape.fields
         if field.required and values.get(field.name) is None
     ]
     if shape.one_needed and all(values.get(name) is None for name in shape.one_needed):
-        faults.append(
-            (shape.one_needed[0], Fault("required", f"a new record must have {' or '.join(shape.one_needed)}"))
-        )
+        *others, last = shape.one_needed
+        names = {"first": ", ".join(others), "last": last}
+        fault = Fault("required", gettext_noop("a new record must have %(first)s or %(last)s"), names)
+        faults.append((shape.one_needed[0], fault))
     for low, high in shape.ordered_pairs:
         a, b = values.get(low), values.get(high)
         if isinstance(a, int | float) and isinstance(b, int | float) and a > b:
-            faults.append((low, Fault("order", f"must not be more than {high}")))
+            faults.append((low, Fault("order", gettext_noop("must not be more than %(high)s"), {"high": high})))
     return faults

@@ -18,6 +18,7 @@ from rest_framework.response import Response
 
 from api.http.answers import as_json
 from lots.schema import Unfit, clean_id
+from lots.wording import problem_of
 from teams.errors import Changed, Invalid, NotHere, Problem
 
 DEFAULT_LIMIT, LARGEST_LIMIT = 100, 500
@@ -86,7 +87,7 @@ def page_of(request: Request, read: Callable[[UUID | None, int], Sequence[dict[s
         try:
             after = UUID(clean_id(text))
         except Unfit as error:
-            raise Invalid(problems=[Problem("after", error.fault.code, error.fault.detail)]) from error
+            raise Invalid(problems=[problem_of("after", error.fault)]) from error
     rows = read(after, limit + 1)
     following = None
     if len(rows) > limit:

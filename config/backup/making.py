@@ -8,7 +8,7 @@ import tempfile
 import zipfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from uuid import uuid4
 
@@ -19,6 +19,7 @@ from django.db.migrations.recorder import MigrationRecorder
 from config.backup.checksums import contents, tables_here
 from config.backup.photos import LIST, PhotoCopier
 from config.backup.programs import BackupError, environment, programs_for, server_major
+from lots.schema import utc_text
 from tastings.models import PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.photos import name_on_disk
@@ -76,7 +77,7 @@ def _write(
         manifest = {
             "format": FORMAT,
             "version": VERSION,
-            "made_at": now.astimezone(UTC).isoformat().replace("+00:00", "Z"),
+            "made_at": utc_text(now),
             "dumped_by": programs.major,
             "dump": dump,
             "tables": tables,

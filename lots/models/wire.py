@@ -1,10 +1,9 @@
 """Between a record's columns and the values that travel in JSON."""
 
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime
 from typing import Any
 
-from lots.schema import Field
+from lots.schema import Field, short_utc_text
 
 
 def column_of(field: Field) -> str:
@@ -28,13 +27,6 @@ def _number(held: Any) -> object:  # noqa: ANN401 - float, Decimal, int or None
     return int(number) if number.is_integer() else number
 
 
-def _moment(held: datetime | None) -> object:
-    if held is None:
-        return None
-    text = held.astimezone(UTC).isoformat()[:-6]
-    return (text.rstrip("0") if "." in text else text) + "Z"
-
-
 TO_WIRE: Mapping[str, Callable[[Any], object]] = {
     "text": lambda held: held or None,
     "choice": lambda held: held or None,
@@ -44,7 +36,7 @@ TO_WIRE: Mapping[str, Callable[[Any], object]] = {
     "integer": lambda held: held,
     "truth": lambda held: held,
     "date": lambda held: held and held.isoformat(),
-    "moment": _moment,
+    "moment": lambda held: held and short_utc_text(held),
     "reference": lambda held: held and str(held),
 }
 """By a field's kind: from what its column holds to its wire value, the same one that `lots.schema.clean` gives."""

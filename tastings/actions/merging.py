@@ -9,6 +9,7 @@ from django.db.models import Q
 
 from lots.merge import DELETED
 from lots.schema import Unfit, clean
+from lots.wording import problem_of
 from tastings.actions.push import Change, push_changes
 from tastings.models import Descriptor, Note
 from tastings.queries.records import record_for
@@ -75,7 +76,7 @@ def _target(member: Member, held: Descriptor, sent: Mapping[str, object]) -> Des
     try:
         key = clean(NOTE.by_name()["descriptor"], sent.get("into"))
     except Unfit as error:
-        raise Invalid(problems=[Problem("into", error.fault.code, error.fault.detail)]) from error
+        raise Invalid(problems=[problem_of("into", error.fault)]) from error
     if key == held.key:
         raise Invalid(problems=[Problem("into", "itself", "a word is merged into another")])
     own = Q(team=None) | Q(team_id=member.team_id)

@@ -11,7 +11,8 @@ import numpy as np
 from django.db import transaction
 
 from lots.models.wire import TO_WIRE
-from lots.schema import Fault, Field, Unfit, clean
+from lots.schema import Fault, Field, Unfit, clean, gettext_noop
+from lots.wording import problem_of
 from tastings.actions.photos import may_write
 from tastings.actions.picture import pixels_of
 from tastings.maths.arrays import PixelArray
@@ -99,7 +100,7 @@ def _regions(sent: Mapping[str, object]) -> dict[str, _Box]:
             problems.append(Problem(name, "required" if region is None else "type", "must be x, y, width and height"))
             continue
         box, faults = _box(region)
-        problems += [Problem(f"{name}.{field}"[:80], fault.code, fault.detail) for field, fault in faults]
+        problems += [problem_of(f"{name}.{field}"[:80], fault) for field, fault in faults]
         boxes[name] = box
     if not problems and _overlap(boxes["white"], boxes["liquor"]):
         problems.append(Problem("white", "overlap", "lies over the liquor"))
@@ -110,7 +111,8 @@ def _regions(sent: Mapping[str, object]) -> dict[str, _Box]:
 
 def _box(region: Mapping[str, object]) -> tuple[_Box, list[tuple[str, Fault]]]:
     known = {field.name for field in REGION_FIELDS}
-    faults = [(name, Fault("unknown_field", "is not part of a region")) for name in region if name not in known]
+    unknown = Fault("unknown_field", gettext_noop("is not part of a region"))
+    faults = [(name, unknown) for name in region if name not in known]
     box: _Box = {}
     for field in REGION_FIELDS:
         try:
@@ -120,7 +122,7 @@ def _box(region: Mapping[str, object]) -> tuple[_Box, list[tuple[str, Fault]]]:
     if not faults:
         for start, length in (("x", "width"), ("y", "height")):
             if box[start] + box[length] > 1 + 1e-9:
-                faults.append((length, Fault("range", "reaches beyond the picture")))
+                faults.append((length, Fault("range", gettext_noop("reaches beyond the picture"))))
     return box, faults
 
 

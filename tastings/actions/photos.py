@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 
 from lots.schema import clean_fields, faults_between
+from lots.wording import problem_of
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import append, drop_kept, drop_upload, upload_size
@@ -40,7 +41,7 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     may_write(member)
     values, faults = clean_fields(PHOTO, sent)
     faults += [fault for fault in faults_between(PHOTO, values) if fault[0] not in dict(faults)]
-    problems = [Problem(name, fault.code, fault.detail) for name, fault in faults]
+    problems = [problem_of(name, fault) for name, fault in faults]
     if not problems:
         problems = _parents(member, values)
     if problems:

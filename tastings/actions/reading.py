@@ -5,6 +5,7 @@ from datetime import datetime
 from uuid import UUID, uuid5
 
 from lots.schema import Unfit, clean
+from lots.wording import problem_of
 from tastings.actions.push import Change, push_changes
 from tastings.queries.reading import noted_beside, suggested
 from tastings.queries.records import Record, record_for
@@ -82,7 +83,7 @@ def _checked(accepted: object, suggestions: Mapping[str, Suggestion]) -> dict[st
         try:
             given = clean(NOTE.by_name()["intensity"], item["intensity"]) if "intensity" in item else one.intensity
         except Unfit as error:
-            problems.append(Problem(f"{at}.intensity", error.fault.code, error.fault.detail))
+            problems.append(problem_of(f"{at}.intensity", error.fault))
             continue
         wanted.setdefault(one.descriptor, given)
     if problems:

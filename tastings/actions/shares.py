@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import F
 
 from lots.schema import clean_fields, faults_between
+from lots.wording import problem_of
 from tastings.models import Share
 from tastings.queries.records import record_for
 from tastings.queries.shares import may_share, share_for
@@ -34,7 +35,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
     may_share(member)
     values, faults = clean_fields(SHARE, sent)
     faults += [fault for fault in faults_between(SHARE, values) if fault[0] not in dict(faults)]
-    problems = [Problem(name, fault.code, fault.detail) for name, fault in faults]
+    problems = [problem_of(name, fault) for name, fault in faults]
     ends = now + timedelta(days=USUAL_DAYS)
     if not problems:
         if values.get("expires_at"):

@@ -8,6 +8,7 @@ from uuid import UUID
 from django.db import transaction
 
 from lots.schema import Shape, clean_fields, faults_between
+from lots.wording import problem_of
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
 from tastings.queries.triangles import triangle_row
@@ -21,7 +22,7 @@ from teams.row_security import is_taken
 def _checked(shape: Shape, sent: Mapping[str, object]) -> dict[str, object]:
     values, faults = clean_fields(shape, sent)
     missing = [fault for fault in faults_between(shape, values) if fault[0] not in dict(faults)]
-    if problems := [Problem(name, fault.code, fault.detail) for name, fault in [*faults, *missing]]:
+    if problems := [problem_of(name, fault) for name, fault in [*faults, *missing]]:
         raise Invalid(problems=problems)
     return values
 

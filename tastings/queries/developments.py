@@ -2,12 +2,13 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import cache
 from uuid import UUID
 
 from django.db.models import OuterRef, Q, Subquery
 
+from lots.schema import utc_text
 from tastings.maths.curve.departures import otherwise
 from tastings.maths.curve.estimate import develop
 from tastings.maths.curve.sentence import sentence
@@ -59,7 +60,7 @@ def _nothing_yet() -> dict[str, object]:
 
 
 def _moment(at: datetime | None) -> str | None:
-    return at.astimezone(UTC).isoformat().replace("+00:00", "Z") if at else None
+    return utc_text(at) if at else None
 
 
 def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:

@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC
 from uuid import UUID
 
+from lots.schema import utc_text
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.endings import FinishLine
 from tastings.models import TeamPanel
@@ -74,7 +74,7 @@ def _head(held: TeamPanel) -> dict[str, object]:
     at = held.computed_at
     return {
         "revision": held.computed_revision,
-        "computed_at": at.astimezone(UTC).isoformat().replace("+00:00", "Z") if at else None,
+        "computed_at": utc_text(at) if at else None,
         "stale": held.due_revision > held.computed_revision,
     }
 

@@ -10,7 +10,8 @@ from django.db.models import Q, QuerySet
 from lots.merge import unpack
 from lots.models import FieldHistory, Lot, Synced
 from lots.models.wire import column_of
-from lots.schema import Field, Shape, Unfit, clean
+from lots.schema import Fault, Field, Shape, Unfit, clean, gettext_noop
+from lots.wording import problem_of
 from tastings.models import Descriptor, Infusion, Note, Session
 from teams.errors import Invalid, NotHere, Problem
 from teams.models import Member
@@ -114,8 +115,8 @@ def _condition(shape: Shape, filters: Mapping[str, str]) -> Q:
         try:
             value = clean(field, int(text) if field.kind == "integer" and text.isascii() and text.isdigit() else text)
         except (Unfit, ValueError) as error:
-            fault = error.fault if isinstance(error, Unfit) else None
-            problems.append(Problem(name, fault.code if fault else "type", fault.detail if fault else "is no number"))
+            fault = error.fault if isinstance(error, Unfit) else Fault("type", gettext_noop("is no number"))
+            problems.append(problem_of(name, fault))
             continue
         condition &= Q(**{"descriptor__key" if field.kind == "key" else column_of(field): value})
     if problems:

@@ -1,9 +1,9 @@
 """Reads of triangle tests with their answers."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC
 from uuid import UUID
 
+from lots.schema import utc_text
 from tastings.maths.comparison.triangle import triangle
 from tastings.models import TriangleTest
 from tastings.queries.records import record_for
@@ -65,7 +65,7 @@ def triangle_shown(test: TriangleTest) -> Mapping[str, object]:
                 "id": str(trial.id),
                 "taster": str(trial.taster_id) if trial.taster_id else None,
                 "correct": trial.correct,
-                "at": trial.created_at.astimezone(UTC).isoformat().replace("+00:00", "Z"),
+                "at": utc_text(trial.created_at),
             }
             for trial in sorted(test.trials.all(), key=lambda trial: (trial.created_at, trial.id))
             if trial.withdrawn_at is None

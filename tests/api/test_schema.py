@@ -197,7 +197,7 @@ def codes_in_the_source():
         match node:
             case (
                 ast.Call(func=ast.Name(id="Problem" | "PotError"), args=[_, code, _])
-                | ast.Call(func=ast.Name(id="Fault" | "Unfit"), args=[code, _])
+                | ast.Call(func=ast.Name(id="Fault" | "Unfit"), args=[code, _, *_])
             ):
                 codes |= literals(code, constants)
             case ast.Assign(targets=[ast.Name(id="code" | "default_code")], value=value):

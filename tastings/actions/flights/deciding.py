@@ -7,7 +7,8 @@ from uuid import UUID
 from django.db import transaction
 
 from lots.models.wire import TO_WIRE
-from lots.schema import Shape, Unfit, clean_fields, clean_text, faults_between
+from lots.schema import Fault, Shape, Unfit, clean_fields, clean_text, faults_between, gettext_noop
+from lots.wording import problem_of
 from tastings.actions.push import NEW, Change, push_changes
 from tastings.models import Flight
 from tastings.queries.flights import flight_row, must_decide
@@ -80,14 +81,14 @@ def _checked(flight: Flight, sent: Mapping[str, object]) -> tuple[str, list[dict
         if not reason:
             problems.append(Problem("reason", "required", "say why, for next year"))
     except Unfit as error:
-        problems.append(Problem("reason", error.fault.code, error.fault.detail))
+        problems.append(problem_of("reason", error.fault))
     if not isinstance(listed, list) or len(listed) > MOST_CHOSEN:
         problems.append(Problem("chosen", "type", f"must be a list of at most {MOST_CHOSEN}"))
         listed = []
     candidates = {str(lot) for lot in flight.candidates.values_list("lot_id", flat=True)}
     for i, one in enumerate(listed):
         values, faults = _fields(CHOSEN, one)
-        problems += [Problem(f"chosen.{i}.{name}", code, detail) for name, code, detail in faults]
+        problems += [problem_of(f"chosen.{i}.{name}", fault) for name, fault in faults]
         if values.get("lot") is not None and values["lot"] not in candidates:
             problems.append(Problem(f"chosen.{i}.lot", "unknown_parent", "is no candidate of this flight"))
         chosen.append(values)
@@ -102,9 +103,9 @@ def _checked(flight: Flight, sent: Mapping[str, object]) -> tuple[str, list[dict
 _KNOWN = frozenset(("reason", "chosen"))
 
 
-def _fields(shape: Shape, sent: object) -> tuple[dict[str, object], Sequence[tuple[str, str, str]]]:
+def _fields(shape: Shape, sent: object) -> tuple[dict[str, object], Sequence[tuple[str, Fault]]]:
     if not isinstance(sent, dict):
-        return {}, [("", "type", "must be an object")]
+        return {}, [("", Fault("type", gettext_noop("must be an object")))]
     values, faults = clean_fields(shape, sent)
     faults += [fault for fault in faults_between(shape, values) if fault[0] not in dict(faults)]
-    return values, [(name, fault.code, fault.detail) for name, fault in faults]
+    return values, faults

@@ -8,6 +8,7 @@ from django.db import transaction
 
 from lots.merge import pack
 from lots.schema import Unfit, clean_text
+from lots.wording import problem_of
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answer
 from tastings.actions.push import checked_now, name_lot, renew_children
@@ -66,7 +67,7 @@ def _reason(sent: Mapping[str, object]) -> str:
     try:
         return "" if reason is None else clean_text(reason, longest=2000).strip()
     except Unfit as error:
-        raise Invalid(problems=[Problem("reason", error.fault.code, error.fault.detail)]) from error
+        raise Invalid(problems=[problem_of("reason", error.fault)]) from error
 
 
 def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> int:

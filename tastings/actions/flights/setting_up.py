@@ -11,6 +11,7 @@ from django.db import IntegrityError, transaction
 
 from lots.models import Lot
 from lots.schema import clean_fields, faults_between
+from lots.wording import problem_of
 from tastings.actions.flights.asking import ask_for_plan
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
 from tastings.models import Flight, FlightLot, FlightMember, Session
@@ -38,7 +39,7 @@ def set_up_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     values, faults = clean_fields(FLIGHT, sent)
     faults += [fault for fault in faults_between(FLIGHT, values) if fault[0] not in dict(faults)]
     wanted = _Design.of(values, held=None)
-    problems = [Problem(name, fault.code, fault.detail) for name, fault in faults]
+    problems = [problem_of(name, fault) for name, fault in faults]
     if problems := problems or wanted.problems(member, flight=None):
         raise Invalid(problems=problems)
     made = Flight(
@@ -76,7 +77,7 @@ def change_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     if not held.is_blind:
         raise WrongState("a flight that is revealed or called off does not change")
     values, faults = clean_fields(FLIGHT, sent)
-    problems = [Problem(name, fault.code, fault.detail) for name, fault in faults]
+    problems = [problem_of(name, fault) for name, fault in faults]
     wanted = _Design.of(values, held=held)
     if problems := problems or wanted.problems(member, flight=held):
         raise Invalid(problems=problems)

@@ -42,6 +42,7 @@ from uuid import UUID
 
 from lots.schema import Field, Unfit, clean
 from lots.schemas import LOT
+from lots.wording import sentence_of
 from tastings.schemas import INFUSION, NOTE, SESSION
 from teams.errors import Invalid, Problem
 
@@ -202,7 +203,7 @@ def _row(line: int, cells: Mapping[str, str], *, known: Known) -> tuple[Row, lis
             elif (rating := _value(_RATING, text)) is not None:
                 ratings[column] = rating
         except Unfit as error:
-            faults.append(Fault(line, column, error.fault.detail))
+            faults.append(Fault(line, column, sentence_of(error.fault)))
     spoilt = {fault.column for fault in faults}
     faults += [Fault(line, name, "is empty") for name in _ON_EVERY_ROW if name not in values.keys() | spoilt]
     if (shop := values.get("shop")) is not None:

@@ -9,6 +9,7 @@ from uuid import UUID
 from lots.merge import DELETED, Stamp
 from lots.schema import Shape, Unfit, clean_fields, clean_id, clean_text, stamp_moment
 from lots.schemas import LOT
+from lots.wording import problem_of
 from tastings.schemas import DESCRIPTOR, INFUSION, NOTE, SESSION
 from teams.errors import Problem
 
@@ -74,12 +75,12 @@ def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change
     try:
         record = UUID(clean_id(sent.get("id")))
     except Unfit as error:
-        problems.append(Problem("id", error.fault.code, error.fault.detail))
+        problems.append(problem_of("id", error.fault))
     stamp: Stamp | None = None
     try:
         stamp = _stamp(sent.get("at"), device=device, by=by, now=now)
     except Unfit as error:
-        problems.append(Problem("at", error.fault.code, error.fault.detail))
+        problems.append(problem_of("at", error.fault))
     fields, more = _read_fields(sent, shape)
     problems += more
     if problems or shape is None or record is None or stamp is None:
@@ -103,7 +104,7 @@ def _read_fields(sent: Mapping[str, object], shape: Shape | None) -> tuple[Mappi
 def checked(shape: Shape, fields: Mapping[str, object]) -> tuple[dict[str, object], list[Problem]]:
     """Return the clean values of the fields and what is wrong with the others."""
     values, faults = clean_fields(shape, fields)
-    return values, [Problem(name, fault.code, fault.detail) for name, fault in faults]
+    return values, [problem_of(name, fault) for name, fault in faults]
 
 
 def _stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:

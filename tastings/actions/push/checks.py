@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from lots.merge import Copy
 from lots.schema import faults_between, uuid_of
+from lots.wording import problem_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import Draft
 from tastings.actions.push.state import Ground
@@ -40,7 +41,7 @@ def problems_of(change: Change, draft: Draft, trial: Copy, *, ground: Ground) ->
 
 
 def _between(draft: Draft, trial: Copy) -> list[Problem]:
-    return [Problem(name, fault.code, fault.detail) for name, fault in faults_between(draft.shape, trial.values)]
+    return [problem_of(name, fault) for name, fault in faults_between(draft.shape, trial.values)]
 
 
 def _fixed(change: Change, draft: Draft) -> Iterator[Problem]:

@@ -11,12 +11,13 @@ import os
 import zipfile
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from uuid import UUID, uuid4
 
 from django.db import connection, transaction
 
+from lots.schema import utc_text
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.exporting.dictionary import dictionary_json, dictionary_markdown
 from tastings.queries.exporting.lines import SHEETS, encoded, json_lines, sheet
@@ -134,7 +135,7 @@ def export(scope: Scope, *, now: datetime, say: Say = lambda _: None) -> Iterato
             "format": FORMAT,
             "version": VERSION,
             "team": {"id": str(scope.team.id), "name": scope.team.name},
-            "made_at": now.astimezone(UTC).isoformat().replace("+00:00", "Z"),
+            "made_at": utc_text(now),
             "made_for": "operator" if scope.whole else "owner",
             "left_out": [*ALWAYS_LEFT_OUT, *(() if scope.whole else OWNER_LEFT_OUT)],
             "files": list(files),

@@ -9,6 +9,7 @@ from lots.merge import DELETED, Copy, pack, unpack
 from lots.models import Synced
 from lots.models.wire import stored
 from lots.schema import Unfit, clean, clean_id, faults_between, stamp_moment
+from lots.wording import sentence_of
 from tastings.actions.importing.team.archive import Archive, BadFile
 from tastings.models import Descriptor
 from tastings.queries.exporting import JSON, STAMPS, Column, Table
@@ -54,7 +55,7 @@ def checked_lines(archive: Archive, table: Table, *, known: Known) -> Iterator[t
                 values[column.name] = _clean(column, line[column.name])
                 _known_reference(column, values, known=known, place=(table.file, number))
             except Unfit as error:
-                raise BadFile(str(error), file=table.file, line=number, field=column.name) from error
+                raise BadFile(sentence_of(error.fault), file=table.file, line=number, field=column.name) from error
         if issubclass(table.model, Synced):
             _check_record(table, values, number=number)
         _remember(table, values, known=known)
@@ -113,7 +114,7 @@ def _known_reference(column: Column, values: Mapping[str, object], *, known: Kno
         case "descriptor" if value not in known.words:
             raise Unfit("unknown_parent", _NO_WORD)
         case "descriptor" if known.words[str(value)] != values["descriptor"]:
-            raise Unfit("unknown_parent", f"is the descriptor {known.words[str(value)]}")
+            raise Unfit("unknown_parent", "is the descriptor %(key)s", key=known.words[str(value)])
         case _:
             return
 
@@ -122,7 +123,7 @@ def _check_record(table: Table, values: Mapping[str, object], *, number: int) ->
     shape = table.model.shape  # type: ignore[attr-defined]  # of records that travel
     fields = {one.name: values[one.name] for one in shape.fields}
     for name, fault in faults_between(shape, fields):
-        raise BadFile(fault.detail, file=table.file, line=number, field=name)
+        raise BadFile(sentence_of(fault), file=table.file, line=number, field=name)
     stamps = unpack(values["stamps"])  # type: ignore[arg-type]  # cleaned
     if stray := sorted(stamps.keys() - fields.keys() - {DELETED}):
         raise BadFile(f"{stray[0][:80]} is no field", file=table.file, line=number, field="stamps")

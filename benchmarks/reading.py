@@ -12,8 +12,9 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from tastings.reading.lexicon import Lexicon, Word
+from tastings.reading.lexicon import Lexicon
 from tastings.reading.reader import Suggestion, read
+from tastings.reading.terms import Word
 
 DATA = Path(__file__).resolve().parent / "data"
 LEXICON = Path(__file__).resolve().parent.parent / "tastings" / "data" / "lexicon.json"

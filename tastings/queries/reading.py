@@ -7,8 +7,9 @@ from django.db.models import Q
 
 from tastings.models import Descriptor
 from tastings.queries.records import Record, record_for, records_of
-from tastings.reading.lexicon import Lexicon, Word, lexicon_of
+from tastings.reading.lexicon import Lexicon, lexicon_of
 from tastings.reading.reader import Suggestion, read
+from tastings.reading.terms import Word
 from teams.models import Member
 
 _MANY = 5000

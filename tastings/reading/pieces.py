@@ -3,12 +3,19 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from tastings.reading.language import Sense
+from tastings.reading.language import Context, Kind, Phrase, Rules, Sense
 from tastings.reading.lexicon import Lexicon
 from tastings.reading.tokens import Token, tokens
 
-_BOUNDS = ("end", "contrast", "stop", "comma")
+BOUNDARIES: tuple[Kind, ...] = ("sentence_end", "contrast", "clause_end", "comma")
+"""What ends a clause."""
 _SCALES = (5.0, 10.0, 100.0)
+_HANDLED_WORDS = 4
+"""So many words after "ate" or "bought" may name what was eaten or bought."""
+_TASTING: frozenset[Kind] = frozenset(
+    {"cue", "degree", "term", "more", "less", "not", "weak", "rises", "falls", "gone", "score", "number"}
+)
+_NO_CONTEXT = Context(frozenset(), frozenset())
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,25 +30,25 @@ class Piece:
     """What grades it from beyond another term."""
 
     @property
-    def kind(self) -> str:
+    def kind(self) -> Kind:
         """What it is: term, not, degree, ..."""
         return self.sense.kind
 
-    def turned(self, kind: str, *, keys: tuple[str, ...] = (), value: float | None = None) -> "Piece":
+    def as_kind(self, kind: Kind, *, keys: tuple[str, ...] = (), value: float | None = None) -> "Piece":
         """Return the same words with another sense."""
         return replace(self, sense=Sense(kind, keys, value))
 
 
 def pieces(text: str, lexicon: Lexicon) -> list[Piece]:
     """Cut a text into pieces, the longest phrase first, and settle what a word is by its company."""
-    found = _cut(tokens(text, lexicon.language.simplified), lexicon)
+    found = _cut(tokens(text, lexicon.language.rules.simplified), lexicon)
     for settle in (_own_degrees, _looks, _blocked, _carriers, _lonely):
         found = settle(found, lexicon)
     return found
 
 
 def _cut(found: list[Token], lexicon: Lexicon) -> list[Piece]:
-    words = [lexicon.spelt(token.plain) if token.kind == "word" else token.plain for token in found]
+    words = [lexicon.corrected(token.plain) if token.kind == "word" else token.plain for token in found]
     row: list[Piece] = []
     i = 0
     while i < len(found):
@@ -62,7 +69,7 @@ def _phrase(words: list[str], i: int, lexicon: Lexicon) -> tuple[int, Sense] | N
 def _alone(token: Token) -> Sense:
     match token.kind:
         case "end":
-            return Sense("end")
+            return Sense("sentence_end")
         case "mark":
             return Sense("comma")
         case _:
@@ -80,8 +87,7 @@ def _number(words: list[str], found: list[Token], i: int, lexicon: Lexicon) -> t
             if scale in _SCALES and value <= scale:
                 return n, Sense("score", value=10 * value / scale)
             return n, Sense("other")
-    units = lexicon.language.told["units"]
-    if value <= 10 and not (i + 1 < len(words) and words[i + 1] in units):
+    if value <= 10 and not (i + 1 < len(words) and words[i + 1] in lexicon.language.rules.units):
         return 1, Sense("number", value=value)
     return 1, Sense("other")
 
@@ -89,62 +95,80 @@ def _number(words: list[str], found: list[Token], i: int, lexicon: Lexicon) -> t
 def _value(word: str, token: Token, lexicon: Lexicon) -> float | None:
     if token.kind == "number":
         return float(word.replace(",", "."))
-    told: float | None = lexicon.language.told["number_words"].get(word)
-    return told
+    return lexicon.language.rules.number_words.get(word)
 
 
 def _own_degrees(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
     """Read a word that grades one term only as its degree: a long (sweet) finish, a full body, the finish is long."""
-    told, before = lexicon.language.told["own_degrees"], lexicon.language.told["degree_before_a_term"]
+    rules = lexicon.language.rules
     done = list(row)
     for i, piece in enumerate(row):
         text = " ".join(piece.words) if piece.words[0].isascii() else "".join(piece.words)
         for j in _terms_after(row, i):
-            if values := [told[key][text] for key in row[j].sense.keys if text in told.get(key, ())]:
-                degree = piece.turned("degree", value=values[0])
-                done[i] = degree if j == i + 1 else piece.turned("filler")
-                done[j] = done[j] if j == i + 1 else replace(done[j], graded=degree)
+            is_next = j == i + 1
+            value = _own_degree(row[j], text, rules)
+            if value is not None and is_next:
+                done[i] = piece.as_kind("degree", value=value)
+            elif value is not None:
+                done[i], done[j] = (
+                    piece.as_kind("filler"),
+                    replace(done[j], graded=piece.as_kind("degree", value=value)),
+                )
+            if value is not None:
                 break
-            if text in before and j == i + 1:
-                done[i] = piece.turned("degree", value=before[text])
-        back = next((row[j] for j in range(i - 1, max(-1, i - 4), -1) if row[j].kind not in ("filler", "cue")), piece)
-        values = [told[key][text] for key in back.sense.keys if text in told.get(key, ())]
-        if values and done[i] is piece and piece.kind != "term":
-            done[i] = piece.turned("degree", value=values[0])
+            if is_next and text in rules.degree_before_a_term:
+                done[i] = piece.as_kind("degree", value=rules.degree_before_a_term[text])
+        value = _own_degree(_before(row, i), text, rules)
+        if value is not None and done[i] is piece and piece.kind != "term":
+            done[i] = piece.as_kind("degree", value=value)
     return done
 
 
+def _own_degree(piece: Piece, text: str, rules: Rules) -> float | None:
+    """Return the degree that a text has for just this term."""
+    return next((own[text] for key in piece.sense.keys if text in (own := rules.own_degrees.get(key, {}))), None)
+
+
 def _terms_after(row: list[Piece], i: int) -> Iterator[int]:
+    """Return the places of at most three terms right after a piece."""
     for j in range(i + 1, min(i + 4, len(row))):
         if row[j].kind != "term":
             return
         yield j
 
 
+def _before(row: list[Piece], i: int) -> Piece:
+    """Return the last of the three pieces before that says something; the piece itself if there is none."""
+    return next((row[j] for j in range(i - 1, max(-1, i - 4), -1) if row[j].kind not in ("filler", "cue")), row[i])
+
+
 def _looks(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
     """Read colours and shapes as the look of liquor or leaf where one of these is spoken of, else as anything else."""
+    rules = lexicon.language.rules
     done = list(row)
-    for family, told in lexicon.language.told["looks"].items():
-        named = {lexicon.language.cut(text): key for text, key in told["words"].items()}
-        heads = set(told["heads"])
+    for family, look in rules.looks.items():
+        words = {lexicon.language.cut(text): key for text, key in look.words.items()}
+
+        def is_head(piece: Piece, heads: frozenset[str] = look.heads) -> bool:
+            return bool(heads & {*piece.words, " ".join(piece.words)})
+
+        def is_look(piece: Piece, words: Mapping[Phrase, str] = words, family: str = family) -> bool:
+            return piece.words in words or piece.sense.family == family
+
         for i, piece in enumerate(row):
-            alone = len(piece.words) == 1 and piece.words[0].isascii()
-            is_term = piece.kind == "term" and piece.sense.family == family and alone
-            if not is_term and piece.words not in named:
+            is_term = piece.kind == "term" and piece.sense.family == family and _is_one_english_word(piece)
+            if not is_term and piece.words not in words:
                 continue
-
-            def is_head(other: Piece, heads: set[str] = heads) -> bool:
-                return bool(heads & {*other.words, " ".join(other.words)})
-
-            def is_look(other: Piece, named: dict[tuple[str, ...], str] = named, family: str = family) -> bool:
-                return other.words in named or other.sense.family == family
-
             if _near(row, i, is_head, is_look):
                 if not is_term:
-                    done[i] = piece.turned("term", keys=(named[piece.words],))
-            elif is_term and piece.words[0] not in lexicon.language.told["look_alone"]:
-                done[i] = piece.turned("other")
+                    done[i] = piece.as_kind("term", keys=(words[piece.words],))
+            elif is_term and piece.words[0] not in rules.look_alone:
+                done[i] = piece.as_kind("other")
     return done
+
+
+def _is_one_english_word(piece: Piece) -> bool:
+    return len(piece.words) == 1 and piece.words[0].isascii()
 
 
 def _near(row: list[Piece], i: int, is_head: Callable[[Piece], bool], is_look: Callable[[Piece], bool]) -> bool:
@@ -161,77 +185,70 @@ def _near(row: list[Piece], i: int, is_head: Callable[[Piece], bool], is_look: C
 
 def _blocked(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
     """Take out terms that are things handled, things named after a flavour, or other words in their context."""
-    told = lexicon.language.told
-    things, contexts = set(told["things"]), told["contexts"]
     done: list[Piece] = []
     handled = 0
     for i, piece in enumerate(row):
         if piece.kind == "handle":
-            handled = 4
-        elif piece.kind in (*_BOUNDS, "cue"):
+            handled = _HANDLED_WORDS
+        elif piece.kind == "cue" or piece.kind in BOUNDARIES:
             handled = 0
-        keep = piece.kind != "term"
-        if not keep:
-            before = row[i - 1].words[-1] if i else ""
-            after = row[i + 1].words[0] if i + 1 < len(row) else ""
-            context = contexts.get(" ".join(piece.words), {"before": (), "after": ()})
-            keep = not (handled or after in things or before in context["after"] or after in context["before"])
-            keep = keep and not _attribute(row, i, told["attributes"])
-        done.append(piece if keep else piece.turned("other"))
+        is_blocked = piece.kind == "term" and (handled > 0 or _is_no_flavour(row, i, lexicon.language.rules))
+        done.append(piece.as_kind("other") if is_blocked else piece)
         handled = max(0, handled - 1)
     return done
 
 
-def _attribute(row: list[Piece], i: int, told: Mapping[str, Sequence[str]]) -> bool:
-    """Whether a term only says of the next one how it was made: roasted nuts."""
-    families = told.get(row[i].words[-1], ())
-    return i + 1 < len(row) and row[i + 1].kind == "term" and row[i + 1].sense.family in families
+def _is_no_flavour(row: list[Piece], i: int, rules: Rules) -> bool:
+    """Whether the words beside a term make it a thing, another word, or only how the next term was made."""
+    before = row[i - 1].words[-1] if i else ""
+    after = row[i + 1].words[0] if i + 1 < len(row) else ""
+    context = rules.contexts.get(" ".join(row[i].words), _NO_CONTEXT)
+    if after in rules.things or before in context.after or after in context.before:
+        return True
+    qualified = rules.attributes.get(row[i].words[-1], ())
+    return i + 1 < len(row) and row[i + 1].kind == "term" and row[i + 1].sense.family in qualified
 
 
 def _carriers(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
     """Read "aroma" and "finish" as carrying another term where they do: a peach aroma, an aroma of peach."""
-    names = set(lexicon.language.told["carriers"])
+    carriers = lexicon.language.rules.carriers
     done = list(row)
     for i, piece in enumerate(row):
-        if piece.kind != "term" or not names & set(piece.sense.keys):
+        if piece.kind != "term" or carriers.isdisjoint(piece.sense.keys):
             continue
         after = row[i + 1].words[0] if i + 1 < len(row) else ""
         carries = i > 0 and row[i - 1].kind == "term" and piece.graded is None
         if carries or (after in ("of", "like") and i + 2 < len(row)):
-            done[i] = piece.turned("cue")
+            done[i] = piece.as_kind("cue")
     return done
 
 
 def _lonely(row: list[Piece], lexicon: Lexicon) -> list[Piece]:
     """Take out words that are flavours in company only ("soap", "library"), and feelings that nobody feels."""
-    told = lexicon.language.told
-    wanting = {lexicon.language.cut(text) for text in told["needs_company"]}
+    rules = lexicon.language.rules
+    need_company = {lexicon.language.cut(text) for text in rules.needs_company}
     done = list(row)
     for first, last in _sentences(row):
-        sentence = range(first, last)
-        for i in sentence:
-            piece = row[i]
+        for i in range(first, last):
+            piece, others = row[i], [*row[first:i], *row[i + 1 : last]]
             if piece.kind != "term":
                 continue
-            heads = told["needs_heads"].get(piece.sense.family)
-            if heads is not None and len(piece.words) == 1 and piece.words[0].isascii():
-                feels = any(word in heads for j in sentence if j != i for word in row[j].words)
-            else:
-                feels = True
-            if not feels or (piece.words in wanting and not _company([row[j] for j in sentence if j != i])):
-                done[i] = piece.turned("other")
+            heads = rules.needs_heads.get(piece.sense.family) if _is_one_english_word(piece) else None
+            is_felt = heads is None or any(word in heads for other in others for word in other.words)
+            if not is_felt or (piece.words in need_company and not _is_company(others)):
+                done[i] = piece.as_kind("other")
     return done
 
 
-def _company(others: Sequence[Piece]) -> bool:
-    telling = {"cue", "degree", "term", "more", "less", "not", "weak", "rises", "falls", "gone", "score", "number"}
-    return any(o.kind in telling for o in others) or all(o.kind in ("filler", *_BOUNDS, "and") for o in others)
+def _is_company(others: Sequence[Piece]) -> bool:
+    """Whether the rest of a sentence is about tasting, or says nothing at all."""
+    return any(o.kind in _TASTING for o in others) or all(o.kind in ("filler", "and", *BOUNDARIES) for o in others)
 
 
 def _sentences(row: list[Piece]) -> Iterable[tuple[int, int]]:
     first = 0
     for i, piece in enumerate(row):
-        if piece.kind == "end":
+        if piece.kind == "sentence_end":
             yield first, i
             first = i + 1
     yield first, len(row)

@@ -6,10 +6,9 @@ Suggestions only: they count when the taster accepts them.
 from dataclasses import dataclass
 
 from tastings.reading.lexicon import Lexicon
-from tastings.reading.pieces import Piece, pieces
+from tastings.reading.pieces import BOUNDARIES, Piece, pieces
 
-_ENDS = ("end", "contrast", "stop", "comma")
-_FAR = 2
+_MOST_BETWEEN = 2
 """So many unknown words may stand between a negation and what it denies."""
 _LONGEST_TEXT = 8000
 
@@ -37,9 +36,16 @@ class Suggestion:
         """Which of two mentions of a descriptor is kept: what is there, graded or compared, before what is not."""
         return self.present, self.intensity is not None, self.compared is not None
 
+    @property
+    def only_names(self) -> bool:
+        """Whether the text says that the descriptor is there, and no more."""
+        return self.present and self.intensity is None and self.compared is None
+
 
 @dataclass(slots=True)
-class _Said:
+class _Finding:
+    """What the words around a term say of it."""
+
     denied: bool = False
     compared: str | None = None
     value: float | None = None
@@ -58,63 +64,65 @@ def read(text: str, lexicon: Lexicon) -> list[Suggestion]:
     """
     text = text[:_LONGEST_TEXT]
     row = pieces(text, lexicon)
-    carriers = set(lexicon.language.told["carriers"])
-    said: dict[int, _Said] = {}
+    findings: dict[int, _Finding] = {}
     best: dict[str, Suggestion] = {}
     elsewhere = ""
     for i, piece in enumerate(row):
         elsewhere = _elsewhere(row, i, elsewhere)
         if piece.kind != "term" or elsewhere:
             continue
-        told = said[i] = _Reading(row, i, said).told()
+        findings[i] = _AroundTerm(row, i, findings).read()
         for key in piece.sense.keys:
-            one = _suggestion(text, piece, told, key=key, rated=lexicon.words[key].rated)
-            if key in carriers and one.present and not one.weight[1] and not one.weight[2]:
+            suggestion = _suggestion(text, piece, findings[i], key=key, rated=lexicon.words[key].rated)
+            if key in lexicon.language.rules.carriers and suggestion.only_names:
                 continue  # that there is an aroma says nothing
-            if key not in best or one.weight > best[key].weight:
-                best[key] = one
+            if key not in best or suggestion.weight > best[key].weight:
+                best[key] = suggestion
     return sorted(best.values(), key=lambda one: (one.start, one.descriptor))
 
 
 def _elsewhere(row: list[Piece], i: int, before: str) -> str:
-    """Return whether the text speaks of another cup ("than ...") or of none ("expected ...") at a piece."""
+    """Return "than" or "hypothetical" where the text speaks of another cup or of none, and "" where of this one.
+
+    ``before`` is the answer for the piece before.
+    """
     kind = row[i].kind
-    if kind in ("than", "unreal"):
+    if kind in ("than", "hypothetical"):
         return kind
-    if kind in ("end", "comma", "contrast") or (before == "than" and kind == "stop"):
+    if kind in ("sentence_end", "comma", "contrast") or (before == "than" and kind == "clause_end"):
         return ""
     if before == "than" and kind == "and" and i + 1 < len(row) and row[i + 1].kind in ("more", "less", "degree", "not"):
         return ""
     return before
 
 
-def _suggestion(text: str, piece: Piece, told: _Said, *, key: str, rated: bool) -> Suggestion:
-    if told.denied:
+def _suggestion(text: str, piece: Piece, finding: _Finding, *, key: str, rated: bool) -> Suggestion:
+    if finding.denied:
         value: float | None = 0.0 if rated else None
         return Suggestion(descriptor=key, start=piece.start, end=piece.end, present=False, intensity=value)
-    if told.compared:
-        return Suggestion(descriptor=key, start=piece.start, end=piece.end, compared=told.compared)
-    degree = text[told.degree.start : told.degree.end] if told.degree else ""
-    value = None if told.value is None else min(10.0, max(0.5, round(2 * told.value) / 2))
+    if finding.compared:
+        return Suggestion(descriptor=key, start=piece.start, end=piece.end, compared=finding.compared)
+    degree = text[finding.degree.start : finding.degree.end] if finding.degree else ""
+    value = None if finding.value is None else min(10.0, max(0.5, round(2 * finding.value) / 2))
     return Suggestion(descriptor=key, start=piece.start, end=piece.end, intensity=value, degree=degree)
 
 
-class _Reading:
-    """What the words around one term say of it."""
+class _AroundTerm:
+    """Reads what the words around one term say of it; ``earlier`` has what was found for the terms before."""
 
-    def __init__(self, row: list[Piece], i: int, earlier: dict[int, _Said]) -> None:
+    def __init__(self, row: list[Piece], i: int, earlier: dict[int, _Finding]) -> None:
         self._row, self._i, self._earlier = row, i, earlier
-        self._said = _Said(compared="more" if row[i].sense.compared else None)
+        self._finding = _Finding(compared="more" if row[i].sense.compared else None)
         if (degree := row[i].graded) is not None:
             self._grade(degree)
 
-    def told(self) -> _Said:
+    def read(self) -> _Finding:
         """Look back from the term, then ahead."""
         self._back()
         self._ahead()
-        if self._said.denied and self._said.compared:  # "not sweeter" leaves open whether it is sweet
-            self._said.denied, self._said.compared = False, None
-        return self._said
+        if self._finding.denied and self._finding.compared:  # "not sweeter" leaves open whether it is sweet
+            self._finding.denied, self._finding.compared = False, None
+        return self._finding
 
     def _back(self) -> None:
         others = 0
@@ -126,14 +134,14 @@ class _Reading:
                 case "degree" | "score" if not others:
                     self._grade(piece)
                 case "more" | "less" if not others:
-                    self._said.compared = piece.kind
+                    self._finding.compared = piece.kind
                 case "not":
-                    self._said.denied = True
+                    self._finding.denied = True
                     return
                 case "weak":
-                    self._grade(piece.turned("degree", value=2), firm=True)
+                    self._grade(piece.as_kind("degree", value=2), firm=True)
                     return
-                case "other" | "degree" | "handle" if others < _FAR:
+                case "other" | "degree" | "handle" if others < _MOST_BETWEEN:
                     others += 1
                 case "or" | "and" | "comma":
                     self._listed(j)
@@ -142,8 +150,8 @@ class _Reading:
                     return
 
     def _grade(self, piece: Piece, *, firm: bool = False) -> None:
-        if self._said.value is None or firm:
-            self._said.value, self._said.degree = piece.sense.value, piece
+        if self._finding.value is None or firm:
+            self._finding.value, self._finding.degree = piece.sense.value, piece
 
     def _listed(self, j: int) -> None:
         """Share the denial of what stands before in the same list: no smoke, ash or tar."""
@@ -154,12 +162,12 @@ class _Reading:
             return
         match self._row[j].kind:
             case "or":
-                self._said.denied = True
+                self._finding.denied = True
             case "and":
                 alike = _is_adjective(self._row[k]) == _is_adjective(self._row[self._i])
-                self._said.denied = j == self._i - 1 and alike
+                self._finding.denied = j == self._i - 1 and alike
             case _:
-                self._said.denied = self._or_follows() and j == self._i - 1
+                self._finding.denied = self._or_follows() and j == self._i - 1
 
     def _or_follows(self) -> bool:
         for piece in self._row[self._i + 1 :]:
@@ -170,38 +178,51 @@ class _Reading:
         return False
 
     def _ahead(self) -> None:
-        graded: Piece | None = None
+        """Read on to the first piece that says something: a comparison, or what grades the term."""
+        degree: Piece | None = None
         for j in range(self._i + 1, len(self._row)):
             piece = self._row[j]
-            match piece.kind:
-                case "filler" | "cue":
-                    continue
-                case "gone":
-                    self._said.denied = True
-                case "rises":
-                    self._said.compared = "more"
-                case "falls":
-                    self._said.compared = "less"
-                case "more" | "less" if not self._leads(j):
-                    self._said.compared = piece.kind
-                case "weak" if not self._leads(j):
-                    graded = piece.turned("degree", value=2)
-                case "not" if self._next(j) == "degree" and not self._leads(j + 1):
-                    graded = piece.turned("degree", value=2)
-                case "score":
-                    graded = piece if not self._leads(j) or self._said.value is None else graded
-                case "number" if self._next(j) in ("", "term", "and", *_ENDS):
-                    graded = piece
-                case "degree":
-                    if self._leads(j):
-                        break
-                    graded = piece
-                    continue
-                case _:
-                    pass
+            if piece.kind in ("filler", "cue"):
+                continue
+            if piece.kind == "degree" and not self._leads(j):
+                degree = piece
+                continue
+            if not self._compare_ahead(j):
+                degree = self._degree_ahead(j) or degree
             break
-        if graded is not None:
-            self._grade(graded, firm=True)
+        if degree is not None:
+            self._grade(degree, firm=True)
+
+    def _compare_ahead(self, j: int) -> bool:
+        """Take in what a piece after the term says of its presence or its change; return whether it does."""
+        kind = self._row[j].kind
+        match kind:
+            case "gone":
+                self._finding.denied = True
+            case "rises":
+                self._finding.compared = "more"
+            case "falls":
+                self._finding.compared = "less"
+            case "more" | "less" if not self._leads(j):
+                self._finding.compared = kind
+            case _:
+                return False
+        return True
+
+    def _degree_ahead(self, j: int) -> Piece | None:
+        """Return the degree that a piece after the term gives to it."""
+        piece = self._row[j]
+        match piece.kind:
+            case "weak" if not self._leads(j):
+                return piece.as_kind("degree", value=2)
+            case "not" if self._next(j) == "degree" and not self._leads(j + 1):
+                return piece.as_kind("degree", value=2)
+            case "score" if not self._leads(j) or self._finding.value is None:
+                return piece
+            case "number" if self._next(j) in ("", "term", "and", *BOUNDARIES):
+                return piece
+            case _:
+                return None
 
     def _next(self, j: int) -> str:
         """Return the kind of what follows a piece, past what says nothing; empty at the end."""

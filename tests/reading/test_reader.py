@@ -5,8 +5,9 @@
 import pytest
 
 from benchmarks.reading import built_in_words, sentences
-from tastings.reading.lexicon import Lexicon, Word, lexicon_of
+from tastings.reading.lexicon import Lexicon, lexicon_of
 from tastings.reading.reader import Suggestion, read
+from tastings.reading.terms import Word
 
 
 @pytest.fixture(scope="module")

@@ -12,9 +12,9 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import address_of, token_of
+from api.http.bodies import body_of
 from api.http.resets import ANSWER, request_reset
 from api.people import text_in
-from api.records import body_of
 from lots.schema import Unfit, clean_text
 from lots.wording import problem_of
 from teams.actions.passwords import change_email, change_password

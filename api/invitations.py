@@ -15,9 +15,9 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import caller_of, member_of
+from api.http.bodies import body_of
 from api.http.conditional import id_in_address, page_of
 from api.people import id_in, moment, signed_in, text_in
-from api.records import body_of
 from lots.schema import Unfit, clean_moment
 from lots.wording import problem_of
 from teams.actions.invitations import Newcomer, accept_invitation, invite, revoke_invitation

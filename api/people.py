@@ -14,8 +14,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import address_of, caller_of, member_of, token_of
+from api.http.bodies import body_of
 from api.http.conditional import id_in_address, tagged
-from api.records import body_of
 from lots.schema import Unfit, clean_id, clean_text, utc_text
 from lots.wording import problem_of
 from teams.actions.guard import Credentials

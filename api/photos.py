@@ -14,9 +14,9 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
+from api.http.bodies import body_of
 from api.http.conditional import id_in_address, page_of, tagged
 from api.http.parsing import TooLarge
-from api.records import body_of
 from api.triangles import take_id
 from tastings.actions.photo_colour import measure_colour
 from tastings.actions.photos import announce_photo, receive_piece, remove_photo

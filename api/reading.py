@@ -6,8 +6,9 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import device_of, member_of
+from api.http.bodies import body_of
 from api.http.conditional import expected_revision, id_in_address, tagged
-from api.records import body_of, shown
+from api.records import shown
 from lots.schema import Unfit, clean_text
 from lots.wording import problem_of
 from tastings.actions.merging import merge_word

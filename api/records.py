@@ -13,6 +13,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import device_of, member_of
+from api.http.bodies import body_of
 from api.http.conditional import expected_revision, id_in_address, page_of, tagged
 from lots.merge import DELETED
 from lots.schema import Unfit, clean_id
@@ -115,13 +116,6 @@ class RecordHistory(RecordView):
     def get(self, request: Request, record_id: str) -> Response:
         """Show the present values' authors and the overwritten values, the newest first."""
         return tagged(request, history_for(member_of(request), self.type_name, id_in_address(record_id)))
-
-
-def body_of(request: Request) -> dict[str, Any]:
-    """Return the body, which must be an object."""
-    if not isinstance(request.data, dict):
-        raise Invalid(problems=[Problem("", "type", "the body must be an object")])
-    return dict(request.data)
 
 
 def checked_or_refused(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:

@@ -8,9 +8,9 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of, token_of
+from api.http.bodies import body_of
 from api.http.parsing import TooLarge
 from api.metrics import count_verdicts
-from api.records import body_of
 from api.schema_versions import SPOKEN
 from lots.schema import Unfit, clean_id, utc_text
 from lots.wording import problem_of

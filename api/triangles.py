@@ -9,8 +9,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
+from api.http.bodies import body_of
 from api.http.conditional import id_in_address, page_of, tagged
-from api.records import body_of
 from lots.schema import Unfit, clean_id
 from lots.wording import problem_of
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial

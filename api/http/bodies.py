@@ -1,0 +1,121 @@
+"""Bodies of requests: serializers with fields that refuse a value as `lots.schema` does, in problem documents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, ClassVar
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+from rest_framework import serializers as s
+from rest_framework.exceptions import ErrorDetail, ValidationError
+from rest_framework.fields import SkipField, empty
+from rest_framework.request import Request
+
+from lots.schema import Unfit, clean_id, clean_moment, clean_text, gettext_noop
+from lots.wording import sentence_of
+from teams.errors import Invalid, Problem
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
+
+LONGEST = 1000
+"""Characters of a text whose field says nothing else."""
+
+
+class Strict(s.Field[Any, Any, Any, Any]):
+    """A field that takes one JSON type alone; one that must be there and is not is refused as null is."""
+
+    def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
+        """Return the clean value; null in a field that may be left out, and may be null, counts as left out."""
+        absent = data is empty or (data is None and self.allow_null)
+        if absent and not self.required:
+            raise SkipField
+        try:
+            return self.clean(None if data is empty else data)
+        except Unfit as error:
+            raise ValidationError(sentence_of(error.fault), code=error.fault.code) from error
+
+    def clean(self, value: object) -> Any:  # noqa: ANN401 - as the field says
+        """Return the clean value; raise Unfit."""
+        raise NotImplementedError
+
+
+class Text(Strict, s.CharField):
+    """A text as it was sent, spaces included."""
+
+    def clean(self, value: object) -> str:
+        """Return the text."""
+        text = clean_text(value, longest=self.max_length or LONGEST)
+        if not text and not self.allow_blank:
+            raise Unfit("required", gettext_noop("must not be empty"))
+        return text
+
+
+class Id(Strict, s.UUIDField):
+    """A UUID."""
+
+    def clean(self, value: object) -> UUID:
+        """Return the id."""
+        return UUID(clean_id(value))
+
+
+class Moment(Strict, s.DateTimeField):
+    """An RFC 3339 time with its offset."""
+
+    def clean(self, value: object) -> datetime:
+        """Return the moment in UTC."""
+        return datetime.fromisoformat(clean_moment(value))
+
+
+class Truth(Strict, s.BooleanField):
+    """True or false."""
+
+    def clean(self, value: object) -> bool:
+        """Return the truth value."""
+        if not isinstance(value, bool):
+            raise Unfit("type", gettext_noop("must be true or false"))
+        return value
+
+
+def body_of(request: Request) -> dict[str, Any]:
+    """Return the body, which must be an object."""
+    if not isinstance(request.data, dict):
+        raise Invalid(problems=[Problem("", "type", _("the body must be an object"))])
+    return dict(request.data)
+
+
+class Body(s.Serializer[Any]):
+    """What a request may hold; fields that are not declared are refused if ``unknown`` says so, else ignored."""
+
+    unknown: ClassVar[StrOrPromise] = ""
+    """What is wrong with a field that is not declared."""
+
+
+def checked_body(request: Request, body: type[Body]) -> dict[str, Any]:
+    """Return the clean values of a body; raise Invalid naming every field that is wrong."""
+    sent = body_of(request)
+    checked = body(data=sent)
+    names = (name for name in sent if body.unknown and name not in checked.fields)
+    problems = [Problem(name[:80], "unknown_field", str(body.unknown)) for name in names]
+    if not checked.is_valid():
+        problems += problems_in(checked.errors)
+    if problems:
+        raise Invalid(problems=problems)
+    return dict(checked.validated_data)
+
+
+def problems_in(errors: object, at: str = "") -> Iterator[Problem]:
+    """Give what a serializer found wrong, each with its place in the body: ``chosen.0.lot``."""
+    match errors:
+        case ErrorDetail():
+            yield Problem(at, str(errors.code), str(errors))
+        case Mapping():
+            for name, inner in errors.items():
+                yield from problems_in(inner, f"{at}.{name}" if at else str(name))
+        case Sequence():
+            for i, inner in enumerate(errors):
+                yield from problems_in(inner, at if isinstance(inner, ErrorDetail) else f"{at}.{i}")
+        case _:
+            raise TypeError(f"no errors of a serializer: {errors!r}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -37,7 +38,7 @@ class Audit(APIView):
         """List it, the latest first; owners only."""
         member, what = member_of(request), request.query_params.get("what")
         for name in request.query_params.keys() - {"what", "after", "limit"}:
-            raise Invalid(problems=[Problem(name[:80], "unknown_filter", "is nothing to filter by")])
+            raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("is nothing to filter by"))])
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             return [_entry(entry) for entry in audit_of(member, what=what, after=after, limit=limit)]

@@ -2,6 +2,7 @@
 
 from uuid import UUID
 
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -19,11 +20,13 @@ class Compare(APIView):
         """Compare ``lots=<id>,<id>,…``, or one ``lot=<id>`` parted ``by`` vessel_material, shop or water."""
         member, asked = member_of(request), request.query_params
         unknown = [
-            Problem(name[:80], "unknown_field", "lots, or lot and by") for name in asked.keys() - {"lots", "lot", "by"}
+            Problem(name[:80], "unknown_field", _("lots, or lot and by"))
+            for name in asked.keys() - {"lots", "lot", "by"}
         ]
         if unknown or ("lots" in asked) == ("lot" in asked):
             raise Invalid(
-                "name lots, or one lot and by", problems=unknown or [Problem("lots", "required", "lots, or lot and by")]
+                _("name lots, or one lot and by"),
+                problems=unknown or [Problem("lots", "required", _("lots, or lot and by"))],
             )
         if "lots" in asked:
             lots: list[UUID] = [id_in_address(text.strip()) for text in str(asked["lots"]).split(",")]

@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -88,7 +89,9 @@ def _pot(request: Request) -> Pot:
     for name, value in request.query_params.items():
         field = _POT.get(name)
         if field is None:
-            problems.append(Problem(name[:80], "unknown_field", f"a pot is told by {', '.join(_POT)}"))
+            problems.append(
+                Problem(name[:80], "unknown_field", _("a pot is told by %(fields)s") % {"fields": ", ".join(_POT)})
+            )
             continue
         try:
             told[name] = clean(field, _read(field, str(value)))

@@ -9,6 +9,7 @@ from uuid import UUID
 
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -65,7 +66,7 @@ class Invitations(APIView):
         """Make a one-time link; owners only. Token and link are told this once."""
         sent, problems = body_of(request), list[Problem]()
         for name in sent.keys() - {"role", "shop", "expires_at"}:
-            problems.append(Problem(name[:80], "unknown_field", "is not part of an invitation"))
+            problems.append(Problem(name[:80], "unknown_field", _("is not part of an invitation")))
         role, shop = text_in(sent, "role", problems=problems), id_in(sent, "shop", problems=problems)
         expires_at: datetime | None = None
         if sent.get("expires_at") is not None:
@@ -106,12 +107,12 @@ class AcceptInvitation(APIView):
         """Join with a new login, or with the own name and password of one that exists; with ``device`` sign in too."""
         sent, problems = body_of(request), list[Problem]()
         for name in sent.keys() - {"token", "username", "password", "device", "existing"}:
-            problems.append(Problem(name[:80], "unknown_field", "is not part of this"))
+            problems.append(Problem(name[:80], "unknown_field", _("is not part of this")))
         token, username, password = (text_in(sent, n, problems=problems) for n in ("token", "username", "password"))
         device = text_in(sent, "device", problems=problems) if sent.get("device") is not None else None
         existing = sent.get("existing")
         if existing is not None and not isinstance(existing, bool):
-            problems.append(Problem("existing", "type", "must be true or false"))
+            problems.append(Problem("existing", "type", _("must be true or false")))
         if problems:
             raise Invalid(problems=problems)
         member, made, record = accept_invitation(

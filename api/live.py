@@ -20,6 +20,7 @@ from uuid import UUID
 
 from django.db import connections
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -41,7 +42,7 @@ class Events(APIView):
 
     def get(self, request: Request) -> Response:  # noqa: ARG002 - the framework's shape
         """Open the stream: an event whenever there is something to pull."""
-        raise NotServed("start the web server on config.asgi")
+        raise NotServed(_("start the web server on config.asgi"))
 
 
 Scope = MutableMapping[str, Any]

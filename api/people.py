@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -74,7 +75,7 @@ def text_in(sent: dict[str, Any], name: str, *, problems: list[Problem]) -> str:
         problems.append(problem_of(name, error.fault))
         return ""
     if not text:
-        problems.append(Problem(name, "required", "must not be empty"))
+        problems.append(Problem(name, "required", _("must not be empty")))
     return text
 
 
@@ -187,7 +188,9 @@ class OneTeam(APIView):
         """Rename it, or choose the roast under which a tea counts as rested; owners only."""
         sent = body_of(request)
         if unknown := sent.keys() - {"name", "ready_roast"}:
-            raise Invalid(problems=[Problem(name[:80], "unknown_field", "is not part of a team") for name in unknown])
+            raise Invalid(
+                problems=[Problem(name[:80], "unknown_field", _("is not part of a team")) for name in unknown]
+            )
         return Response(_team(change_team(member_of(request), **sent)))
 
 
@@ -238,7 +241,7 @@ class OneMember(APIView):
         """Give the member another role or shop; owners only, and one owner always stays."""
         sent, problems = body_of(request), list[Problem]()
         for name in sent.keys() - {"role", "shop"}:
-            problems.append(Problem(name[:80], "unknown_field", "cannot be changed here"))
+            problems.append(Problem(name[:80], "unknown_field", _("cannot be changed here")))
         role = text_in(sent, "role", problems=problems) if "role" in sent else None
         shop = id_in(sent, "shop", problems=problems) if "shop" in sent else None
         member, user = member_of(request), id_in_address(user_id)

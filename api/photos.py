@@ -6,6 +6,7 @@ from uuid import UUID
 from django.http import FileResponse, HttpResponseBase
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
+from django.utils.translation import gettext as _
 from rest_framework.exceptions import ParseError
 from rest_framework.parsers import BaseParser
 from rest_framework.renderers import JSONRenderer
@@ -41,10 +42,10 @@ class PieceParser(BaseParser):
         """Return the bytes; raise TooLarge for more than 1 MiB."""
         request = (parser_context or {})["request"]
         if request.META.get("HTTP_CONTENT_ENCODING", "identity").strip().lower() not in ("identity", ""):
-            raise ParseError("a piece is sent as it is, without Content-Encoding")
+            raise ParseError(_("a piece is sent as it is, without Content-Encoding"))
         piece = bytes(stream.read(LARGEST_PIECE + 1))
         if len(piece) > LARGEST_PIECE:
-            raise TooLarge("a piece holds at most 1 MiB; nothing of this one was taken")
+            raise TooLarge(_("a piece holds at most 1 MiB; nothing of this one was taken"))
         return piece
 
 
@@ -65,7 +66,7 @@ class Photos(APIView):
             if name in ("session", "lot"):
                 named[name] = take_id({name: value}, name)
             elif name not in ("after", "limit"):
-                raise Invalid(problems=[Problem(name[:80], "unknown_filter", "can be filtered by session, lot")])
+                raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("can be filtered by session, lot"))])
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             session, lot = named.get("session"), named.get("lot")
@@ -109,7 +110,7 @@ class PhotoContentOf(APIView):
         if not (offset.isascii() and offset.isdigit() and len(offset) <= 12):
             raise Invalid(
                 problems=[
-                    Problem("Upload-Offset", "range" if offset else "required", "must be a whole number of bytes")
+                    Problem("Upload-Offset", "range" if offset else "required", _("must be a whole number of bytes"))
                 ]
             )
         sent: object = request.data

@@ -1,6 +1,7 @@
 """What people write, read into suggestions, which count when the taster accepts them; and two words made one."""
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -82,6 +83,9 @@ class MergeWord(APIView):
 
 def _only(sent: dict[str, object], name: str) -> None:
     """Refuse other members of a body."""
-    unknown = [Problem(str(other)[:80], "unknown_field", f"{name} alone") for other in sent.keys() - {name}]
+    unknown = [
+        Problem(str(other)[:80], "unknown_field", _("%(name)s alone") % {"name": name})
+        for other in sent.keys() - {name}
+    ]
     if unknown:
         raise Invalid(problems=unknown)

@@ -8,6 +8,7 @@ from typing import Any
 from uuid import UUID
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -45,7 +46,7 @@ class RecordView(APIView):
         """Return the id of a record that the team may change; raise NotHere or NotAllowed."""
         record = record_for(member_of(request), self.type_name, id_in_address(record_id))
         if record.fields.get("built_in"):
-            raise NotAllowed("what is built in cannot be changed")
+            raise NotAllowed(_("what is built in cannot be changed"))
         return record.id
 
     def parent_stands(self, request: Request, fields: Mapping[str, object]) -> None:
@@ -55,7 +56,7 @@ class RecordView(APIView):
         try:
             record_for(member_of(request), "session", UUID(str(session)))
         except NotHere as error:
-            raise Invalid(problems=[Problem("session", "unknown_parent", "there is no such session")]) from error
+            raise Invalid(problems=[Problem("session", "unknown_parent", _("there is no such session"))]) from error
 
 
 class RecordList(RecordView):

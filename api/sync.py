@@ -3,6 +3,8 @@
 from uuid import UUID
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -29,7 +31,7 @@ class UnknownSchema(Refused):
 
     status = 409
     code = "unknown_schema"
-    title = "This schema is not spoken here"
+    title = gettext_lazy("This schema is not spoken here")
 
 
 class Sync(APIView):
@@ -41,9 +43,12 @@ class Sync(APIView):
         sent = body_of(request)
         if not _is_whole(schema := sent.get("schema")) or schema not in SPOKEN:
             spoken = ", ".join(map(str, sorted(SPOKEN)))
-            raise UnknownSchema(f"schemas spoken: {spoken}", problems=[Problem("schema", "choice", f"one of {spoken}")])
+            raise UnknownSchema(
+                _("schemas spoken: %(spoken)s") % {"spoken": spoken},
+                problems=[Problem("schema", "choice", _("one of %(choices)s") % {"choices": spoken})],
+            )
         problems = [
-            Problem(name.encode(errors="replace").decode()[:80], "unknown_field", "is not part of a sync body")
+            Problem(name.encode(errors="replace").decode()[:80], "unknown_field", _("is not part of a sync body"))
             for name in sent.keys() - _MEMBERS
         ]
         device = ""
@@ -53,11 +58,17 @@ class Sync(APIView):
             problems.append(problem_of("device", error.fault))
         cursor, limit, changes = sent.get("cursor", 0), sent.get("limit", DEFAULT_LIMIT), sent.get("changes", [])
         if not _is_whole(cursor) or not 0 <= cursor < 2**63:
-            problems.append(Problem("cursor", "range", "must be a whole number, 0 or more"))
+            problems.append(Problem("cursor", "range", _("must be a whole number, 0 or more")))
         if not _is_whole(limit) or not 1 <= limit <= LARGEST_LIMIT:
-            problems.append(Problem("limit", "range", f"must be a whole number from 1 to {LARGEST_LIMIT}"))
+            problems.append(
+                Problem(
+                    "limit",
+                    "range",
+                    _("must be a whole number from 1 to %(highest)s") % {"highest": LARGEST_LIMIT},
+                )
+            )
         if not isinstance(changes, list):
-            problems.append(Problem("changes", "type", "must be a list"))
+            problems.append(Problem("changes", "type", _("must be a list")))
         elif len(changes) > MOST_CHANGES:
             raise TooLarge
         if problems:

@@ -16,10 +16,19 @@ Refused
 └── DiskFull         no room for more files
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from math import ceil
+from typing import TYPE_CHECKING
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,11 +49,11 @@ class Refused(Exception):  # noqa: N818 - reads as what happened
 
     status = 400
     code = "refused"
-    title = "Refused"
+    title: StrOrPromise = gettext_lazy("Refused")
 
     def __init__(self, detail: str = "", *, problems: Sequence[Problem] = ()) -> None:
-        super().__init__(detail or self.title)
-        self.detail = detail or self.title
+        self.detail = detail or str(self.title)
+        super().__init__(self.detail)
         self.problems = tuple(problems)
 
 
@@ -53,7 +62,7 @@ class NotHere(Refused):
 
     status = 404
     code = "not_here"
-    title = "There is no such thing here"
+    title = gettext_lazy("There is no such thing here")
 
 
 class NotAllowed(Refused):
@@ -61,7 +70,7 @@ class NotAllowed(Refused):
 
     status = 403
     code = "not_allowed"
-    title = "Your role does not allow this"
+    title = gettext_lazy("Your role does not allow this")
 
 
 class NotSignedIn(Refused):
@@ -69,7 +78,7 @@ class NotSignedIn(Refused):
 
     status = 401
     code = "not_signed_in"
-    title = "Sign in first"
+    title = gettext_lazy("Sign in first")
 
 
 class Invalid(Refused):
@@ -77,7 +86,7 @@ class Invalid(Refused):
 
     status = 422
     code = "invalid"
-    title = "Some fields are not valid"
+    title = gettext_lazy("Some fields are not valid")
 
 
 class Changed(Refused):
@@ -85,7 +94,7 @@ class Changed(Refused):
 
     status = 412
     code = "changed"
-    title = "The record has changed since you read it"
+    title = gettext_lazy("The record has changed since you read it")
 
 
 class StartAgain(Refused):
@@ -93,7 +102,7 @@ class StartAgain(Refused):
 
     status = 410
     code = "start_again"
-    title = "This cursor is too old: pull again from cursor 0, and keep what is not sent yet"
+    title = gettext_lazy("This cursor is too old: pull again from cursor 0, and keep what is not sent yet")
 
 
 class NotServed(Refused):
@@ -101,7 +110,7 @@ class NotServed(Refused):
 
     status = 501
     code = "not_served"
-    title = "This server was started without live events"
+    title = gettext_lazy("This server was started without live events")
 
 
 class WrongOffset(Refused):
@@ -109,11 +118,12 @@ class WrongOffset(Refused):
 
     status = 409
     code = "wrong_offset"
-    title = "The upload stands elsewhere"
+    title = gettext_lazy("The upload stands elsewhere")
 
     def __init__(self, received: int) -> None:
         super().__init__(
-            f"continue at {received}", problems=[Problem("Upload-Offset", "offset", f"must be {received}")]
+            _("continue at %(received)s") % {"received": received},
+            problems=[Problem("Upload-Offset", "offset", _("must be %(received)s") % {"received": received})],
         )
         self.received = received
 
@@ -123,7 +133,7 @@ class NotYet(Refused):
 
     status = 409
     code = "not_yet"
-    title = "This photo is not there yet"
+    title = gettext_lazy("This photo is not there yet")
 
 
 class UnderWay(Refused):
@@ -131,7 +141,7 @@ class UnderWay(Refused):
 
     status = 409
     code = "under_way"
-    title = "The last one you asked for is still being made"
+    title = gettext_lazy("The last one you asked for is still being made")
 
 
 class WrongState(Refused):
@@ -139,7 +149,7 @@ class WrongState(Refused):
 
     status = 409
     code = "wrong_state"
-    title = "The flight has not come so far, or has gone further"
+    title = gettext_lazy("The flight has not come so far, or has gone further")
 
 
 class SlowDown(Refused):
@@ -147,11 +157,11 @@ class SlowDown(Refused):
 
     status = 429
     code = "throttled"
-    title = "Too many attempts"
+    title = gettext_lazy("Too many attempts")
 
     def __init__(self, *, wait: timedelta) -> None:
         self.wait_s = max(1, ceil(wait.total_seconds()))
-        super().__init__(f"try again in {self.wait_s} s")
+        super().__init__(_("try again in %(seconds)s s") % {"seconds": self.wait_s})
 
 
 class DiskFull(Refused):
@@ -159,4 +169,4 @@ class DiskFull(Refused):
 
     status = 507
     code = "disk_full"
-    title = "There is no room for more photos just now; send it again later"
+    title = gettext_lazy("There is no room for more photos just now; send it again later")

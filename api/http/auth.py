@@ -8,6 +8,7 @@ from uuid import UUID
 from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
@@ -54,7 +55,7 @@ class BearerAuthentication(BaseAuthentication):
         now = timezone.now()
         found = token_with(digest_of(token), now=now)
         if found is None:
-            raise AuthenticationFailed("this token is not valid or has ended")
+            raise AuthenticationFailed(_("this token is not valid or has ended"))
         act_for([found.member.team_id])  # until the request ends
         mark_used(found, now=now)
         return found.member.user, found

@@ -13,6 +13,7 @@ from django.conf import settings
 from django.utils.cache import get_conditional_response
 from django.utils.http import parse_etags
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
@@ -75,7 +76,9 @@ def number_in_query(request: Request, name: str, *, default: int, highest: int) 
     if text is None:
         return default
     if not (text.isascii() and text.isdigit() and 1 <= len(text) <= 9 and 1 <= int(text) <= highest):
-        raise Invalid(problems=[Problem(name, "range", f"must be a whole number from 1 to {highest}")])
+        raise Invalid(
+            problems=[Problem(name, "range", _("must be a whole number from 1 to %(highest)s") % {"highest": highest})]
+        )
     return int(text)
 
 

@@ -6,6 +6,8 @@ import zlib
 from collections.abc import Mapping
 from typing import IO, Any, NoReturn
 
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from rest_framework.exceptions import APIException, ParseError
 from rest_framework.parsers import BaseParser
 
@@ -17,7 +19,7 @@ class TooLarge(APIException):
     """More was sent than one request may carry."""
 
     status_code = 413
-    default_detail = "at most 2 MiB and 1,000 changes in one request; nothing was applied"
+    default_detail = gettext_lazy("at most 2 MiB and 1,000 changes in one request; nothing was applied")
     default_code = "too_large"
 
 
@@ -51,7 +53,7 @@ class StrictJSONParser(BaseParser):
             case "identity" | "":
                 pass
             case _:
-                raise ParseError("only gzip is spoken as Content-Encoding")
+                raise ParseError(_("only gzip is spoken as Content-Encoding"))
         if len(body) > LARGEST_BODY:
             raise TooLarge
         try:
@@ -63,11 +65,11 @@ class StrictJSONParser(BaseParser):
                 parse_int=_whole,
             )
         except UnicodeDecodeError as error:
-            raise ParseError("the body is not UTF-8") from error
+            raise ParseError(_("the body is not UTF-8")) from error
         except RecursionError as error:
-            raise ParseError("the body is nested too deeply") from error
+            raise ParseError(_("the body is nested too deeply")) from error
         except ValueError as error:
-            raise ParseError(f"the body is not JSON: {error}") from error
+            raise ParseError(_("the body is not JSON: %(error)s") % {"error": error}) from error
 
 
 def _unpacked(body: bytes) -> bytes:
@@ -75,11 +77,11 @@ def _unpacked(body: bytes) -> bytes:
     try:
         plain = unpacker.decompress(body, LARGEST_BODY + 1)
     except zlib.error as error:
-        raise ParseError("the body is not gzip") from error
+        raise ParseError(_("the body is not gzip")) from error
     if len(plain) <= LARGEST_BODY and not unpacker.eof:
-        raise ParseError("the gzip body ends too early")
+        raise ParseError(_("the gzip body ends too early"))
     if unpacker.unused_data:
-        raise ParseError("more follows the end of the gzip body")
+        raise ParseError(_("more follows the end of the gzip body"))
     return plain
 
 
@@ -89,17 +91,17 @@ def _storable_names(pairs: list[tuple[str, object]]) -> dict[str, object]:
 
 
 def _no_constant(name: str) -> NoReturn:
-    raise ValueError(f"{name} is not a number")
+    raise ValueError(_("%(name)s is not a number") % {"name": name})
 
 
 def _finite(text: str) -> float:
     number = float(text)
     if not math.isfinite(number):
-        raise ValueError(f"{text[:40]} is beyond what a number can hold")
+        raise ValueError(_("%(number)s is beyond what a number can hold") % {"number": text[:40]})
     return number
 
 
 def _whole(text: str) -> int:
     if len(text) > 40:
-        raise ValueError("a number has too many digits")
+        raise ValueError(_("a number has too many digits"))
     return int(text)

@@ -4,26 +4,47 @@
 An id that is absent, another team's, hidden or no id at all is answered alike.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping
-from http import HTTPStatus
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import PermissionDenied
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
 from teams.errors import NotAllowed, NotHere, Problem, Refused, SlowDown
 
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
+
 MEDIA_TYPE = "application/problem+json"
+_TITLES: Mapping[int, StrOrPromise] = {
+    400: gettext_lazy("Bad Request"),
+    401: gettext_lazy("Unauthorized"),
+    403: gettext_lazy("Forbidden"),
+    404: gettext_lazy("Not Found"),
+    405: gettext_lazy("Method Not Allowed"),
+    406: gettext_lazy("Not Acceptable"),
+    413: gettext_lazy("Request Entity Too Large"),
+    415: gettext_lazy("Unsupported Media Type"),
+    429: gettext_lazy("Too Many Requests"),
+    503: gettext_lazy("Service Unavailable"),
+}
+"""What the framework's refusals are called, by their status: the phrases of HTTP (RFC 9110)."""
 
 
-def document(*, status: int, code: str, title: str, detail: str, problems: Iterable[Problem] = ()) -> dict[str, object]:
+def document(
+    *, status: int, code: str, title: StrOrPromise, detail: str, problems: Iterable[Problem] = ()
+) -> dict[str, object]:
     """Return a problem document."""
     return {
         "type": f"/problems/{code.replace('_', '-')}",
-        "title": title,
+        "title": str(title),
         "status": status,
         "detail": detail,
         "problems": [problem.as_json() for problem in problems],
@@ -48,7 +69,7 @@ def as_problem(error: Exception, context: Mapping[str, Any]) -> Response | None:
             body = document(
                 status=error.status_code,
                 code=str(error.default_code),
-                title=HTTPStatus(error.status_code).phrase,
+                title=_TITLES[error.status_code],
                 detail=str(error.detail),
             )
             return _answer(body, headers)
@@ -71,17 +92,19 @@ def _answer(body: dict[str, object], headers: dict[str, str]) -> Response:
 
 def no_such_route(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
     """Answer for an address that does not exist."""
-    body = document(status=404, code=NotHere.code, title=NotHere.title, detail=NotHere.title)
+    body = document(status=404, code=NotHere.code, title=NotHere.title, detail=str(NotHere.title))
     return JsonResponse(body, status=404, content_type=MEDIA_TYPE)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
     """Answer for a request that cannot be served at all, such as one for a host that we do not serve."""
-    body = document(status=400, code="bad_request", title="This request cannot be served", detail="see LEAFSPAN_HOSTS")
+    title = _("This request cannot be served")
+    body = document(status=400, code="bad_request", title=title, detail=_("see LEAFSPAN_HOSTS"))
     return JsonResponse(body, status=400, content_type=MEDIA_TYPE)
 
 
 def broken(request: HttpRequest) -> HttpResponse:
     """Answer when we are at fault; the log has the rest."""
-    body = document(status=500, code="broken", title="Something broke on our side", detail=f"at {request.path[:200]}")
+    detail = _("at %(path)s") % {"path": request.path[:200]}
+    body = document(status=500, code="broken", title=_("Something broke on our side"), detail=detail)
     return JsonResponse(body, status=500, content_type=MEDIA_TYPE)

@@ -2,6 +2,8 @@
 
 from datetime import datetime
 
+from django.utils.translation import gettext as _
+
 from tastings.queries.exporting import Stream, export_for
 from teams.actions.audit import record
 from teams.errors import NotAllowed
@@ -19,7 +21,7 @@ def begin_export(member: Member, *, now: datetime) -> Stream:
         Another export of the team is being made.
     """
     if not member.runs_team:
-        raise NotAllowed("only an owner may export the team")
+        raise NotAllowed(_("only an owner may export the team"))
     record(team=member.team_id, who=member.user_id, what=What.EXPORT, about={"made_for": "owner"}, now=now)
     return export_for(member, now=now)
 

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from lots.merge import DELETED
 from lots.schema import Unfit, clean
@@ -50,9 +51,9 @@ def merge_word(member: Member, *, word: UUID, sent: Mapping[str, object], device
     if merged_before is None:
         record_for(member, "descriptor", word)
     if held is None:
-        raise NotAllowed("what is built in cannot be merged into another")
+        raise NotAllowed(_("what is built in cannot be merged into another"))
     if not member.decides:
-        raise NotAllowed("owners and buyers merge words")
+        raise NotAllowed(_("owners and buyers merge words"))
     if merged_before is not None:
         return merged_before
     target = _target(member, held, sent)
@@ -71,19 +72,19 @@ def merge_word(member: Member, *, word: UUID, sent: Mapping[str, object], device
 
 
 def _target(member: Member, held: Descriptor, sent: Mapping[str, object]) -> Descriptor:
-    if unknown := [Problem(str(name)[:80], "unknown_field", "into alone") for name in sent.keys() - {"into"}]:
+    if unknown := [Problem(str(name)[:80], "unknown_field", _("into alone")) for name in sent.keys() - {"into"}]:
         raise Invalid(problems=unknown)
     try:
         key = clean(NOTE.by_name()["descriptor"], sent.get("into"))
     except Unfit as error:
         raise Invalid(problems=[problem_of("into", error.fault)]) from error
     if key == held.key:
-        raise Invalid(problems=[Problem("into", "itself", "a word is merged into another")])
+        raise Invalid(problems=[Problem("into", "itself", _("a word is merged into another"))])
     own = Q(team=None) | Q(team_id=member.team_id)
     # the word that a note with this key would mean
     target = Descriptor.objects.filter(own, key=key, removed=False).order_by("position").first()
     if target is None:
-        raise Invalid(problems=[Problem("into", "unknown_parent", "there is no descriptor with this key")])
+        raise Invalid(problems=[Problem("into", "unknown_parent", _("there is no descriptor with this key"))])
     return target
 
 

@@ -9,6 +9,7 @@ from uuid import UUID
 
 import numpy as np
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from lots.models.wire import TO_WIRE
 from lots.schema import Fault, Field, Unfit, clean, gettext_noop
@@ -92,18 +93,22 @@ def measure_colour(member: Member, *, photo: UUID, sent: Mapping[str, object], n
 
 
 def _regions(sent: Mapping[str, object]) -> dict[str, _Box]:
-    problems = [Problem(name[:80], "unknown_field", "is not part of this body") for name in sent if name not in REGIONS]
+    problems = [
+        Problem(name[:80], "unknown_field", _("is not part of this body")) for name in sent if name not in REGIONS
+    ]
     boxes: dict[str, _Box] = {}
     for name in REGIONS:
         region = sent.get(name)
         if not isinstance(region, dict):
-            problems.append(Problem(name, "required" if region is None else "type", "must be x, y, width and height"))
+            problems.append(
+                Problem(name, "required" if region is None else "type", _("must be x, y, width and height"))
+            )
             continue
         box, faults = _box(region)
         problems += [problem_of(f"{name}.{field}"[:80], fault) for field, fault in faults]
         boxes[name] = box
     if not problems and _overlap(boxes["white"], boxes["liquor"]):
-        problems.append(Problem("white", "overlap", "lies over the liquor"))
+        problems.append(Problem("white", "overlap", _("lies over the liquor")))
     if problems:
         raise Invalid(problems=problems)
     return boxes

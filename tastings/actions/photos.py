@@ -6,6 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from lots.schema import clean_fields, faults_between
 from lots.wording import problem_of
@@ -24,7 +25,7 @@ State = Photo.State
 def may_write(member: Member) -> None:
     """Raise NotAllowed for a member who only reads."""
     if not member.may_write:
-        raise NotAllowed("your role only reads")
+        raise NotAllowed(_("your role only reads"))
 
 
 def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], now: datetime) -> bool:
@@ -59,7 +60,7 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
             return True
     same = held is not None and all(getattr(held, name) == value for name, value in columns.items())
     if held is None or not same or held.by_id != member.user_id or held.removed_at is not None:
-        raise Invalid(problems=[Problem("id", "taken", "choose another id")])
+        raise Invalid(problems=[Problem("id", "taken", _("choose another id"))])
     return False
 
 
@@ -75,7 +76,7 @@ def _columns(values: Mapping[str, object]) -> dict[str, Any]:
 def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
     named = [name for name in ("session", "lot") if values.get(name)]
     if len(named) != 1:
-        return [Problem("session", "one_of", "name the session or the lot that it is a photo of, and not both")]
+        return [Problem("session", "one_of", _("name the session or the lot that it is a photo of, and not both"))]
     problems = []
     for name in ("session", "lot", "infusion"):
         if not values.get(name):
@@ -83,10 +84,10 @@ def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
         try:
             record = record_for(member, name, UUID(str(values[name])))
         except NotHere:
-            problems.append(Problem(name, "unknown_parent", f"the team has no such {name}"))
+            problems.append(Problem(name, "unknown_parent", _("the team has no such %(name)s") % {"name": name}))
             continue
         if name == "infusion" and record.fields["session"] != values.get("session"):
-            problems.append(Problem("infusion", "other_session", "is not an infusion of this session"))
+            problems.append(Problem("infusion", "other_session", _("is not an infusion of this session")))
     return problems
 
 
@@ -133,16 +134,22 @@ def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now
 def _take(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetime) -> int | None:
     """Take a piece of a locked photo; return where the upload stands if that is not at the offset."""
     if row.by_id != member.user_id:
-        raise NotAllowed("a photo is sent by the member who began it")
+        raise NotAllowed(_("a photo is sent by the member who began it"))
     if row.removed_at is not None:
         raise NotHere
     if row.state == State.REFUSED:
-        raise NotYet("it was refused; see its reason")
+        raise NotYet(_("it was refused; see its reason"))
     if not piece:
-        raise Invalid(problems=[Problem("", "required", "a piece has at least one byte")])
+        raise Invalid(problems=[Problem("", "required", _("a piece has at least one byte"))])
     end = offset + len(piece)
     if end > row.bytes:
-        raise Invalid(problems=[Problem("Upload-Offset", "range", f"the file was announced with {row.bytes} bytes")])
+        raise Invalid(
+            problems=[
+                Problem(
+                    "Upload-Offset", "range", _("the file was announced with %(bytes)s bytes") % {"bytes": row.bytes}
+                )
+            ]
+        )
     if row.state == State.RECEIVING and (on_disk := upload_size(row.id)) < row.received:
         row.received = on_disk  # the disk was put back to an older state: go on from what there is
         row.save(update_fields=["received"])

@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from uuid import UUID, uuid5
 
+from django.utils.translation import gettext as _
+
 from lots.schema import Unfit, clean
 from lots.wording import problem_of
 from tastings.actions.push import Change, push_changes
@@ -39,7 +41,7 @@ def accept_suggestions(
     read = record_for(member, "note", note)
     session = record_for(member, "session", UUID(str(read.fields["session"])))
     if session.fields["taster"] != str(member.user_id) or not member.may_write:
-        raise NotAllowed("only the taster of the session accepts what a text suggests")
+        raise NotAllowed(_("only the taster of the session accepts what a text suggests"))
     wanted = _checked(accepted, suggested(member, read))
     place = {name: read.fields[name] for name in ("session", "infusion", "moment")}
     there = {str(row.fields["descriptor"]): row.id for row in noted_beside(member, read, of=wanted)}
@@ -63,21 +65,23 @@ def accept_suggestions(
 def _checked(accepted: object, suggestions: Mapping[str, Suggestion]) -> dict[str, object]:
     """Return each accepted descriptor's intensity."""
     if not isinstance(accepted, list) or not 1 <= len(accepted) <= MOST:
-        raise Invalid(problems=[Problem("accept", "type", f"must be a list of 1 to {MOST} objects")])
+        raise Invalid(
+            problems=[Problem("accept", "type", _("must be a list of 1 to %(most)s objects") % {"most": MOST})]
+        )
     wanted: dict[str, object] = {}
     problems: list[Problem] = []
     for i, item in enumerate(accepted):
         at = f"accept.{i}"
         if not isinstance(item, dict) or not isinstance(item.get("descriptor"), str):
-            problems.append(Problem(at, "type", "must be an object with a descriptor"))
+            problems.append(Problem(at, "type", _("must be an object with a descriptor")))
             continue
         problems += [
-            Problem(f"{at}.{str(name)[:40]}", "unknown_field", "descriptor and intensity")
+            Problem(f"{at}.{str(name)[:40]}", "unknown_field", _("descriptor and intensity"))
             for name in item.keys() - {"descriptor", "intensity"}
         ]
         one = suggestions.get(item["descriptor"])
         if one is None or (not one.present and one.intensity is None):
-            detail = "is not among what the text suggests" if one is None else "the text says it is not there"
+            detail = _("is not among what the text suggests") if one is None else _("the text says it is not there")
             problems.append(Problem(f"{at}.descriptor", "choice", detail))
             continue
         try:

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.db import transaction
 from django.db.models import F
+from django.utils.translation import gettext as _
 
 from lots.schema import clean_fields, faults_between
 from lots.wording import problem_of
@@ -41,11 +42,13 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
         if values.get("expires_at"):
             ends = datetime.fromisoformat(str(values["expires_at"]))
         if not now < ends <= now + timedelta(days=MOST_DAYS):
-            problems.append(Problem("expires_at", "range", f"must be from now to {MOST_DAYS} days ahead"))
+            problems.append(
+                Problem("expires_at", "range", _("must be from now to %(most)s days ahead") % {"most": MOST_DAYS})
+            )
         try:
             record_for(member, "lot", UUID(str(values["lot"])))
         except NotHere:
-            problems.append(Problem("lot", "unknown_parent", "the team has no such lot"))
+            problems.append(Problem("lot", "unknown_parent", _("the team has no such lot")))
     if problems:
         raise Invalid(problems=problems)
     made = Share.objects.create(

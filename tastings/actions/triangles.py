@@ -6,6 +6,7 @@ from typing import cast
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from lots.schema import Shape, clean_fields, faults_between
 from lots.wording import problem_of
@@ -29,7 +30,7 @@ def _checked(shape: Shape, sent: Mapping[str, object]) -> dict[str, object]:
 
 def _may_write(member: Member) -> None:
     if not member.may_write:
-        raise NotAllowed("your role only reads")
+        raise NotAllowed(_("your role only reads"))
 
 
 @transaction.atomic
@@ -50,11 +51,11 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
         try:
             record_for(member, "lot", lots[name])
         except NotHere:
-            problems.append(Problem(name, "unknown_parent", "the team has no such lot"))
+            problems.append(Problem(name, "unknown_parent", _("the team has no such lot")))
     if lots["lot"] == lots["against"]:
-        problems.append(Problem("against", "itself", "a tea is tested against another"))
+        problems.append(Problem("against", "itself", _("a tea is tested against another")))
     if is_taken("triangle_test", test):
-        problems.append(Problem("id", "taken", "choose another id"))
+        problems.append(Problem("id", "taken", _("choose another id")))
     if problems:
         raise Invalid(problems=problems)
     TriangleTest.objects.create(
@@ -90,11 +91,11 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
         try:
             member_for(member, taster)
         except NotHere as error:
-            raise Invalid(problems=[Problem("taster", "unknown_parent", "is no member of this team")]) from error
+            raise Invalid(problems=[Problem("taster", "unknown_parent", _("is no member of this team"))]) from error
     if is_taken("trial", trial):
         held = Trial.objects.filter(test=found, id=trial).first()
         if held is None or (held.taster_id, held.correct) != (taster, values["correct"]):
-            raise Invalid(problems=[Problem("id", "taken", "choose another id")])
+            raise Invalid(problems=[Problem("id", "taken", _("choose another id"))])
         return
     Trial.objects.create(
         id=trial,

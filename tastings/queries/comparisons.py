@@ -4,6 +4,8 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from tastings.maths.brewing.brews import Brew
 from tastings.maths.comparison.side_by_side import Comparison, compare
 from tastings.models import Session
@@ -24,7 +26,7 @@ def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
     for lot in lots:
         record_for(member, "lot", lot)
     if not 2 <= len(set(lots)) <= MOST_GROUPS or len(set(lots)) != len(lots):
-        raise Invalid(problems=[Problem("lots", "range", f"two to {MOST_GROUPS} different lots")])
+        raise Invalid(problems=[Problem("lots", "range", _("two to %(most)s different lots") % {"most": MOST_GROUPS})])
     tastings = {str(lot): tastings_of(lot) for lot in lots}
     rated = tuple(dict.fromkeys(key for found in tastings.values() for key in found.rated))
     return _compared(member, {lot: found.brews for lot, found in tastings.items()}, rated=rated)
@@ -34,7 +36,7 @@ def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
     """Compare one lot's sessions parted by what they were brewed in, where or with which water."""
     record_for(member, "lot", lot)
     if by not in BY:
-        raise Invalid(problems=[Problem("by", "choice", f"one of {', '.join(BY)}")])
+        raise Invalid(problems=[Problem("by", "choice", _("one of %(choices)s") % {"choices": ", ".join(BY)})])
     tastings = tastings_of(lot)
     said = dict(Session.objects.filter(open_sessions(), lot_id=lot, removed=False).values_list("id", by))
     groups: dict[str, list[Brew]] = defaultdict(list)

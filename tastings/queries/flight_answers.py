@@ -2,6 +2,8 @@
 
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from lots.models.wire import TO_WIRE
 from tastings.models import Flight
 from tastings.queries.flights import flight_row
@@ -17,7 +19,7 @@ def answer_for(member: Member, flight: UUID) -> dict[str, object]:
 def answer_shown(flight: Flight) -> dict[str, object]:
     """Return the answer in wire form; ``stale`` while a worker has not got to what is known by now."""
     if flight.revealed_at is None:
-        raise WrongState("there is an answer once the flight is revealed")
+        raise WrongState(_("there is an answer once the flight is revealed"))
     return {
         "flight": str(flight.id),
         "stale": flight.answer_made != flight.answer_wanted,

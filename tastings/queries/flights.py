@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet
+from django.utils.translation import gettext as _
 
 from lots.models import Lot
 from lots.models.wire import TO_WIRE
@@ -18,7 +19,7 @@ from teams.models import Member, User
 def must_decide(member: Member) -> None:
     """Raise NotAllowed for a member who neither buys nor owns."""
     if not member.decides:
-        raise NotAllowed("flights are run by buyers and owners")
+        raise NotAllowed(_("flights are run by buyers and owners"))
 
 
 def flight_row(member: Member, flight: UUID, *, lock: bool = False) -> Flight:
@@ -169,9 +170,9 @@ def pouring_plan_for(member: Member, flight: UUID) -> PouringPlan:
     found = flight_row(member, flight)
     pours = found.people.filter(user_id=member.user_id, pours=True, out_at=None).exists()
     if found.is_blind and not pours:
-        raise NotAllowed("only who pours for this flight sees its codes with names before the reveal")
+        raise NotAllowed(_("only who pours for this flight sees its codes with names before the reveal"))
     if found.plan is None or found.state == Flight.State.CALLED_OFF:
-        raise WrongState("there is no plan")
+        raise WrongState(_("there is no plan"))
     cups = list(standing_cups(found))
     names = dict(Lot.objects.filter(id__in={cup.lot_id for cup in cups}).values_list("id", "name"))
     tasters = {user.id: str(user) for user in User.objects.filter(id__in={cup.taster_id for cup in cups})}

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from lots.schema import utc_text
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.endings import FinishLine
@@ -41,7 +43,7 @@ def taster_calibration(member: Member, taster: UUID) -> Mapping[str, object]:
     """
     member_for(member, taster)
     if taster != member.user_id and not member.sees_all_tasters:
-        raise NotAllowed("a taster sees their own calibration and the panel's")
+        raise NotAllowed(_("a taster sees their own calibration and the panel's"))
     held = TeamPanel.objects.filter(team_id=member.team_id).first() or TeamPanel(team_id=member.team_id)
     return {**_head(held), "taster": str(taster), "descriptors": _of_taster(held, str(taster))}
 

@@ -6,6 +6,7 @@ from typing import TypeVar
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
+from django.utils.translation import gettext as _
 
 from lots.merge import unpack
 from lots.models import FieldHistory, Lot, Synced
@@ -109,7 +110,13 @@ def _condition(shape: Shape, filters: Mapping[str, str]) -> Q:
     known = {**shape.by_name(), "taster": Field(name="taster", kind="reference")}
     for name, text in filters.items():
         if name not in shape.filters:
-            problems.append(Problem(name[:80], "unknown_filter", f"can be filtered by {', '.join(shape.filters)}"))
+            problems.append(
+                Problem(
+                    name[:80],
+                    "unknown_filter",
+                    _("can be filtered by %(filters)s") % {"filters": ", ".join(shape.filters)},
+                )
+            )
             continue
         field = known[name]
         try:

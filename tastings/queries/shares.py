@@ -12,6 +12,7 @@ from uuid import UUID, uuid4
 
 from django.core.signing import BadSignature, Signer
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from lots.models.wire import TO_WIRE
 from tastings.models import Share
@@ -122,7 +123,7 @@ def share_for(member: Member, share: UUID) -> Share:
 def may_share(member: Member) -> None:
     """Raise NotAllowed unless the member buys or owns."""
     if not member.decides:
-        raise NotAllowed("buyers and owners share lots")
+        raise NotAllowed(_("buyers and owners share lots"))
 
 
 def share_shown(share: Share, *, now: datetime) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from ipaddress import IPv4Address, IPv6Address, ip_address
 from uuid import UUID
 
 from django.contrib.auth import authenticate
+from django.utils.translation import gettext as _
 
 from teams.actions.tallies import Limit, count, counted, give_back, key_of, start_over
 from teams.errors import NotSignedIn, SlowDown
@@ -100,10 +101,10 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
 
     user = authenticate(username=username, password=credentials.password)
     if not isinstance(user, User):
-        in_all, _ = count(PER_ACCOUNT, account, now=now)
+        in_all, _ends_at = count(PER_ACCOUNT, account, now=now)
         if tries == 1 and in_all <= PER_ACCOUNT.most:
             _record_failure(login, caller=caller, now=now)
-        raise NotSignedIn("wrong name or password")
+        raise NotSignedIn(_("wrong name or password"))
     start_over(PER_PLACE, account, place)
     give_back(PER_ADDRESS, caller.address)
     if caller.address:

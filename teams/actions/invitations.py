@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from teams.actions.audit import record
 from teams.actions.guard import Caller, Credentials, check_login
@@ -34,15 +35,17 @@ def invite(
         No such role or shop, or an end that has passed or lies more than `MOST_DAYS` ahead.
     """
     if not member.runs_team:
-        raise NotAllowed("only an owner may invite")
+        raise NotAllowed(_("only an owner may invite"))
     problems = []
     if role not in Role.values:
-        problems.append(Problem("role", "choice", f"one of {', '.join(Role.values)}"))
+        problems.append(Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)}))
     if not Shop.objects.filter(team_id=member.team_id, id=shop).exists():
-        problems.append(Problem("shop", "unknown_parent", "the team has no shop with this id"))
+        problems.append(Problem("shop", "unknown_parent", _("the team has no shop with this id")))
     end = expires_at or now + timedelta(days=USUAL_DAYS)
     if not now < end <= now + timedelta(days=MOST_DAYS):
-        problems.append(Problem("expires_at", "range", f"must lie ahead, at most {MOST_DAYS} days"))
+        problems.append(
+            Problem("expires_at", "range", _("must lie ahead, at most %(most)s days") % {"most": MOST_DAYS})
+        )
     if problems:
         raise Invalid(problems=problems)
     token = secrets.token_urlsafe(32)
@@ -67,7 +70,7 @@ def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> Non
         The team has no such invitation, or it was used already.
     """
     if not member.runs_team:
-        raise NotAllowed("only an owner may take an invitation back")
+        raise NotAllowed(_("only an owner may take an invitation back"))
     found = Invitation.objects.select_for_update().filter(team_id=member.team_id, id=invitation, used_at=None).first()
     if found is None:
         raise NotHere
@@ -127,7 +130,7 @@ def _known_login(newcomer: Newcomer, *, caller: Caller, now: datetime) -> User |
     name = clean_name(newcomer.username, field="username", longest=80)
     exists = User.objects.filter(username__iexact=name).exists()
     if exists and newcomer.existing is False:
-        raise Invalid(problems=[Problem("username", "taken", "this name is taken")])
+        raise Invalid(problems=[Problem("username", "taken", _("this name is taken"))])
     if exists or newcomer.existing:
         return check_login(Credentials(username=name, password=newcomer.password), caller=caller, now=now)
     return None

@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.db import transaction
 from django.db.models import F
+from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_in_every_team
 from teams.actions.guard import Caller, Credentials, check_login
@@ -30,7 +31,7 @@ def _prove(token: DeviceToken, password: str, *, address: str, now: datetime) ->
     try:
         return check_login(Credentials(username=owner.username, password=password), caller=caller, now=now)
     except NotSignedIn as error:
-        raise Invalid(problems=[Problem("password", "wrong", "is not the present password")]) from error
+        raise Invalid(problems=[Problem("password", "wrong", _("is not the present password"))]) from error
 
 
 def change_password(token: DeviceToken, *, password: str, new_password: str, address: str, now: datetime) -> None:
@@ -61,7 +62,7 @@ def change_email(token: DeviceToken, *, email: str, password: str, address: str,
         try:
             validate_email(email)
         except ValidationError as error:
-            raise Invalid(problems=[Problem("email", "pattern", "must be an e-mail address")]) from error
+            raise Invalid(problems=[Problem("email", "pattern", _("must be an e-mail address"))]) from error
     user = _prove(token, password, address=address, now=now)
     user.email = email
     with transaction.atomic():

@@ -7,6 +7,7 @@ from uuid import UUID
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from teams.errors import Invalid, NotAllowed, NotHere, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
@@ -17,14 +18,14 @@ from teams.row_security import acting_for, teams_of_login
 def clean_name(value: object, *, field: str, longest: int) -> str:
     """Return a trimmed, non-empty name; raise Invalid naming the field."""
     if not isinstance(value, str):
-        raise Invalid(problems=[Problem(field, "type", "must be a text")])
+        raise Invalid(problems=[Problem(field, "type", _("must be a text"))])
     name = value.strip()
     if not name:
-        raise Invalid(problems=[Problem(field, "required", "must not be empty")])
+        raise Invalid(problems=[Problem(field, "required", _("must not be empty"))])
     if len(name) > longest:
-        raise Invalid(problems=[Problem(field, "too_long", f"at most {longest} characters")])
+        raise Invalid(problems=[Problem(field, "too_long", _("at most %(longest)s characters") % {"longest": longest})])
     if "\x00" in name or any("\ud800" <= c <= "\udfff" for c in name):
-        raise Invalid(problems=[Problem(field, "characters", "holds a character that cannot be stored")])
+        raise Invalid(problems=[Problem(field, "characters", _("holds a character that cannot be stored"))])
     return name
 
 
@@ -35,7 +36,7 @@ def _login(username: str, password: str) -> User:
     if known is None:
         return new_login(username, password)
     if not known.check_password(password):
-        raise Invalid(problems=[Problem("username", "taken", "this name is taken and the password is not its own")])
+        raise Invalid(problems=[Problem("username", "taken", _("this name is taken and the password is not its own"))])
     return known
 
 
@@ -47,7 +48,7 @@ def new_login(username: str, password: str) -> User:
         with transaction.atomic():
             user.save()
     except IntegrityError as error:
-        raise Invalid(problems=[Problem("username", "taken", "this name is taken")]) from error
+        raise Invalid(problems=[Problem("username", "taken", _("this name is taken"))]) from error
     return user
 
 
@@ -75,11 +76,13 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
     ``shop`` is the id or the name of one of its shops; a name that is new opens one.
     """
     if role not in Role.values:
-        raise Invalid(problems=[Problem("role", "choice", f"one of {', '.join(Role.values)}")])
+        raise Invalid(
+            problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
+        )
     user = _login(username, password)
     place = shop_called(team, shop)
     if place is None and is_id(shop):
-        raise Invalid(problems=[Problem("shop", "unknown_parent", "the team has no shop with this id")])
+        raise Invalid(problems=[Problem("shop", "unknown_parent", _("the team has no shop with this id"))])
     place = place or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
     return join(team=team, user=user, shop=place, role=role)
 
@@ -87,8 +90,8 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
 def join(*, team: Team, user: User, shop: Shop, role: str) -> Member:
     """Give a login a place, or back the one that it left; raise Invalid when it is there already."""
     if Member.objects.filter(team=team, user=user, left_at=None).exists():
-        raise Invalid(problems=[Problem("username", "taken", "is already a member of this team")])
-    member, _ = Member.objects.update_or_create(
+        raise Invalid(problems=[Problem("username", "taken", _("is already a member of this team"))])
+    member, _created = Member.objects.update_or_create(
         team=team, user=user, defaults={"shop": shop, "role": role, "left_at": None}
     )
     return member
@@ -98,13 +101,13 @@ def join(*, team: Team, user: User, shop: Shop, role: str) -> Member:
 def change_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
     """Rename the team or choose the roast under which it finds a tea rested; only an owner may."""
     if not member.runs_team:
-        raise NotAllowed("only an owner may change the team")
+        raise NotAllowed(_("only an owner may change the team"))
     team = Team.objects.select_for_update(no_key=True).get(id=member.team_id)
     if name is not None:
         team.name = clean_name(name, field="name", longest=120)
     if ready_roast is not None:
         if isinstance(ready_roast, bool) or not isinstance(ready_roast, int | float) or not 0 <= ready_roast <= 10:
-            raise Invalid(problems=[Problem("ready_roast", "range", "must be a number from 0 to 10")])
+            raise Invalid(problems=[Problem("ready_roast", "range", _("must be a number from 0 to 10"))])
         team.ready_roast = float(ready_roast)
     team.save(update_fields=["name", "ready_roast"])
     return team
@@ -114,11 +117,11 @@ def change_team(member: Member, *, name: object = None, ready_roast: object = No
 def name_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
     """Open a shop (no id) or rename one; only an owner may."""
     if not member.runs_team:
-        raise NotAllowed("only an owner may change shops")
+        raise NotAllowed(_("only an owner may change shops"))
     clean = clean_name(name, field="name", longest=120)
     others = Shop.objects.filter(team_id=member.team_id, name=clean)
     if (others if shop_id is None else others.exclude(id=shop_id)).exists():
-        raise Invalid(problems=[Problem("name", "taken", "the team has a shop of this name")])
+        raise Invalid(problems=[Problem("name", "taken", _("the team has a shop of this name"))])
     if shop_id is None:
         return Shop.objects.create(team_id=member.team_id, name=clean)
     shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()

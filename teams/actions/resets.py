@@ -11,6 +11,7 @@ from uuid import UUID
 from django.core.mail import send_mail
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from teams.actions.passwords import set_new_password
 from teams.actions.people import digest_of
@@ -41,7 +42,7 @@ def ask_for_reset(asked: str, *, site: str, address: str, now: datetime) -> UUID
     """
     asked = asked.strip()
     if not 0 < len(asked) <= 254:
-        raise Invalid(problems=[Problem("username", "required" if not asked else "too_long", "1 to 254 characters")])
+        raise Invalid(problems=[Problem("username", "required" if not asked else "too_long", _("1 to 254 characters"))])
     if address:
         spend(PER_ADDRESS, address, now=now)
     return ResetRequest.objects.create(asked=asked, site=site, created_at=now).id

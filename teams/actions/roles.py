@@ -4,6 +4,7 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from teams.actions.audit import record
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
@@ -25,7 +26,7 @@ def _as_owner(member: Member, present: dict[UUID, Member], *, refusal: str) -> N
 
 def _keep_an_owner(present: dict[UUID, Member]) -> None:
     if not any(one.runs_team for one in present.values()):
-        raise NotAllowed("a team keeps at least one owner")
+        raise NotAllowed(_("a team keeps at least one owner"))
 
 
 def _end_invitations_of(found: Member, *, now: datetime) -> None:
@@ -61,14 +62,16 @@ def change_member(
         No such role or shop.
     """
     present = _present(member)
-    _as_owner(member, present, refusal="only an owner may change roles and shops")
+    _as_owner(member, present, refusal=_("only an owner may change roles and shops"))
     found = present.get(user)
     if found is None:
         raise NotHere
     if role is not None and role not in Role.values:
-        raise Invalid(problems=[Problem("role", "choice", f"one of {', '.join(Role.values)}")])
+        raise Invalid(
+            problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
+        )
     if shop is not None and not Shop.objects.filter(team_id=member.team_id, id=shop).exists():
-        raise Invalid(problems=[Problem("shop", "unknown_parent", "the team has no shop with this id")])
+        raise Invalid(problems=[Problem("shop", "unknown_parent", _("the team has no shop with this id"))])
     if role is not None:
         was_owner = found.runs_team
         _set_role(member, found, role=role, now=now)
@@ -94,9 +97,9 @@ def hand_over(member: Member, *, to: UUID, now: datetime) -> None:
         To oneself.
     """
     present = _present(member)
-    _as_owner(member, present, refusal="only an owner may hand the team over")
+    _as_owner(member, present, refusal=_("only an owner may hand the team over"))
     if to == member.user_id:
-        raise Invalid(problems=[Problem("to", "itself", "must be someone else")])
+        raise Invalid(problems=[Problem("to", "itself", _("must be someone else"))])
     if to not in present:
         raise NotHere
     _set_role(member, present[to], role=Role.OWNER, now=now)
@@ -116,7 +119,7 @@ def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
     """
     present = _present(member)
     if user != member.user_id:
-        _as_owner(member, present, refusal="only an owner may take someone else out")
+        _as_owner(member, present, refusal=_("only an owner may take someone else out"))
     leaving = present.pop(user, None)
     if leaving is None:
         raise NotHere

@@ -7,6 +7,7 @@ from uuid import UUID
 
 from django.conf import settings
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from teams.actions.audit import record, record_in_every_team
 from teams.actions.guard import Caller, Credentials, check_login
@@ -47,7 +48,7 @@ def sign_in(
     places = memberships_of(user)
     place = next((m for m in places if team is None or m.team_id == team), None)
     if place is None:
-        raise NotSignedIn("wrong name or password" if team is None else "this login is not in that team")
+        raise NotSignedIn(_("wrong name or password") if team is None else _("this login is not in that team"))
     with acting_for(place.team_id), transaction.atomic():
         token, made = new_token(place, device=device, now=now)
         record(team=place.team_id, who=user.id, what=What.SIGN_IN, about=_about(device, caller), now=now)

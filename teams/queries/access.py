@@ -4,6 +4,7 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import AuditEntry, Invitation, Member, What
@@ -16,7 +17,7 @@ WHAT: tuple[str, ...] = tuple(What.values)
 def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[Invitation]:
     """Return the team's invitations, the newest first, those that ended included; owners only."""
     if not member.runs_team:
-        raise NotAllowed("only an owner sees the invitations")
+        raise NotAllowed(_("only an owner sees the invitations"))
     found = Invitation.objects.filter(team_id=member.team_id)
     if after is not None:
         last = found.filter(id=after).values_list("created_at", flat=True).first()
@@ -50,11 +51,11 @@ def open_invitation(digest: str, *, now: datetime) -> Invitation:
 def audit_of(member: Member, *, what: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
     """Return the team's audit log, the latest first; owners only."""
     if not member.runs_team:
-        raise NotAllowed("only an owner reads the audit log")
+        raise NotAllowed(_("only an owner reads the audit log"))
     found = AuditEntry.objects.filter(team_id=member.team_id)
     if what is not None:
         if what not in WHAT:
-            raise Invalid(problems=[Problem("what", "choice", f"one of {', '.join(WHAT)}")])
+            raise Invalid(problems=[Problem("what", "choice", _("one of %(choices)s") % {"choices": ", ".join(WHAT)})])
         found = found.filter(what=what)
     if after is not None:
         last = AuditEntry.objects.filter(team_id=member.team_id, id=after).values_list("at", flat=True).first()

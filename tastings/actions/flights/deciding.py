@@ -5,6 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext as _
 
 from lots.models.wire import TO_WIRE
 from lots.schema import Fault, Shape, Unfit, clean_fields, clean_text, faults_between, gettext_noop
@@ -14,6 +15,7 @@ from tastings.models import Flight
 from tastings.queries.flights import flight_row, must_decide
 from tastings.queries.records import record_for
 from tastings.schemas import CHOSEN
+from tastings.wording.flight_states import flight_is
 from teams.actions.audit import record
 from teams.actions.revisions import count_change
 from teams.errors import Invalid, Problem, WrongState
@@ -39,7 +41,7 @@ def decide_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], d
     count_change(member.team_id)
     found = flight_row(member, flight, lock=True)
     if found.state != Flight.State.REVEALED:
-        raise WrongState(f"the flight is {found.state.replace('_', ' ')}")
+        raise WrongState(flight_is(found.state))
     reason, chosen = _checked(found, sent)
     for i, one in enumerate(chosen):
         sample = record_for(member, "lot", UUID(str(one["lot"]))).fields
@@ -74,27 +76,27 @@ def decide_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], d
 
 
 def _checked(flight: Flight, sent: Mapping[str, object]) -> tuple[str, list[dict[str, object]]]:
-    problems = [Problem(name[:80], "unknown_field", "is not part of a decision") for name in sent.keys() - _KNOWN]
+    problems = [Problem(name[:80], "unknown_field", _("is not part of a decision")) for name in sent.keys() - _KNOWN]
     reason, chosen, listed = "", list[dict[str, object]](), sent.get("chosen")
     try:
         reason = clean_text(sent.get("reason"), longest=8000).strip()
         if not reason:
-            problems.append(Problem("reason", "required", "say why, for next year"))
+            problems.append(Problem("reason", "required", _("say why, for next year")))
     except Unfit as error:
         problems.append(problem_of("reason", error.fault))
     if not isinstance(listed, list) or len(listed) > MOST_CHOSEN:
-        problems.append(Problem("chosen", "type", f"must be a list of at most {MOST_CHOSEN}"))
+        problems.append(Problem("chosen", "type", _("must be a list of at most %(most)s") % {"most": MOST_CHOSEN}))
         listed = []
     candidates = {str(lot) for lot in flight.candidates.values_list("lot_id", flat=True)}
     for i, one in enumerate(listed):
         values, faults = _fields(CHOSEN, one)
         problems += [problem_of(f"chosen.{i}.{name}", fault) for name, fault in faults]
         if values.get("lot") is not None and values["lot"] not in candidates:
-            problems.append(Problem(f"chosen.{i}.lot", "unknown_parent", "is no candidate of this flight"))
+            problems.append(Problem(f"chosen.{i}.lot", "unknown_parent", _("is no candidate of this flight")))
         chosen.append(values)
     ids = [one.get("bought") for one in chosen]
     if len(set(ids)) != len(ids) or len({one.get("lot") for one in chosen}) != len(chosen):
-        problems.append(Problem("chosen", "taken", "names a lot twice"))
+        problems.append(Problem("chosen", "taken", _("names a lot twice")))
     if problems:
         raise Invalid(problems=problems)
     return reason, chosen

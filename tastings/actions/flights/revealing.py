@@ -5,6 +5,8 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from lots.merge import pack
 from lots.schema import Unfit, clean_text
@@ -14,6 +16,7 @@ from tastings.actions.flights.asking import ask_for_answer
 from tastings.actions.push import checked_now, name_lot, renew_children
 from tastings.models import Flight, Session
 from tastings.queries.flights import flight_row, must_decide, standing_cups
+from tastings.wording.flight_states import flight_is
 from teams.actions.audit import record
 from teams.actions.revisions import count_change
 from teams.errors import Invalid, Problem, WrongState
@@ -35,11 +38,15 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     revision = count_change(member.team_id)
     found = flight_row(member, flight, lock=True)
     if found.state != Flight.State.TASTING:
-        raise WrongState(f"the flight is {found.state.replace('_', ' ')}")
+        raise WrongState(flight_is(found.state))
     said = _reason(sent)
     missing = sum(not cup.is_tasted for cup in standing_cups(found))  # type: ignore[attr-defined]
     if missing and not said:
-        detail = f"{missing} cups are not tasted yet: say why it is revealed now"
+        detail = ngettext(
+            "%(n)s cup is not tasted yet: say why it is revealed now",
+            "%(n)s cups are not tasted yet: say why it is revealed now",
+            missing,
+        ) % {"n": missing}
         raise Invalid(problems=[Problem("reason", "required", detail)])
     Flight.objects.filter(id=flight).update(
         state=Flight.State.REVEALED,
@@ -62,7 +69,9 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
 
 def _reason(sent: Mapping[str, object]) -> str:
     if unknown := sent.keys() - {"reason"}:
-        raise Invalid(problems=[Problem(name[:80], "unknown_field", "is not known here") for name in sorted(unknown)])
+        raise Invalid(
+            problems=[Problem(name[:80], "unknown_field", _("is not known here")) for name in sorted(unknown)]
+        )
     reason = sent.get("reason")
     try:
         return "" if reason is None else clean_text(reason, longest=2000).strip()

@@ -8,6 +8,7 @@ from typing import Any, cast
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
 
 from lots.models import Lot
 from lots.schema import clean_fields, faults_between
@@ -54,7 +55,7 @@ def set_up_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         with transaction.atomic():
             made.save(force_insert=True)
     except IntegrityError as error:
-        raise Invalid(problems=[Problem("id", "taken", "choose another id")]) from error
+        raise Invalid(problems=[Problem("id", "taken", _("choose another id"))]) from error
     wanted.store(made, now=now)
     ask_for_plan(made, now=now)
     count_change(member.team_id)
@@ -75,7 +76,7 @@ def change_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     count_change(member.team_id)
     held = flight_row(member, flight, lock=True)
     if not held.is_blind:
-        raise WrongState("a flight that is revealed or called off does not change")
+        raise WrongState(_("a flight that is revealed or called off does not change"))
     values, faults = clean_fields(FLIGHT, sent)
     problems = [problem_of(name, fault) for name, fault in faults]
     wanted = _Design.of(values, held=held)
@@ -101,9 +102,9 @@ def call_off_flight(member: Member, *, flight: UUID) -> None:
     count_change(member.team_id)
     held = flight_row(member, flight, lock=True)
     if not held.is_blind:
-        raise WrongState("it is revealed or called off already")
+        raise WrongState(_("it is revealed or called off already"))
     if Session.objects.filter(flight_cup__flight=held, removed=False).exists():
-        raise WrongState("cups were tasted already: reveal it, with a reason")
+        raise WrongState(_("cups were tasted already: reveal it, with a reason"))
     Flight.objects.filter(id=flight).update(state=Flight.State.CALLED_OFF)
 
 
@@ -135,17 +136,19 @@ class _Design:
         live = Lot.objects.filter(team_id=member.team_id, removed=False)
         status = dict(live.filter(id__in=lots).values_list("id", "status"))
         if unknown := [lot for lot in lots if lot not in status]:
-            yield Problem("lots", "unknown_parent", f"the team has no such lot: {unknown[0]}")
+            yield Problem(
+                "lots", "unknown_parent", _("the team has no such lot: %(unknown)s") % {"unknown": unknown[0]}
+            )
         elif other := [lot for lot in lots if status[lot] != "sample"]:
-            yield Problem("lots", "not_sample", f"is no sample: {other[0]}")
+            yield Problem("lots", "not_sample", _("is no sample: %(other)s") % {"other": other[0]})
         if self.values.get("reference"):
             reference = UUID(str(self.values["reference"]))
             if reference in lots:
-                yield Problem("reference", "itself", "the reference is known, so it is no candidate")
+                yield Problem("reference", "itself", _("the reference is known, so it is no candidate"))
             elif not live.filter(id=reference).exists():
-                yield Problem("reference", "unknown_parent", "the team has no such lot")
+                yield Problem("reference", "unknown_parent", _("the team has no such lot"))
         if set(self.ids("expected_order")) - set(lots):
-            yield Problem("expected_order", "unknown_parent", "names a lot that is no candidate")
+            yield Problem("expected_order", "unknown_parent", _("names a lot that is no candidate"))
 
     def _people(self, member: Member, flight: Flight | None) -> Iterable[Problem]:
         tasters, pourers = self.ids("tasters"), self.ids("pourers")
@@ -153,38 +156,47 @@ class _Design:
         writes = {found.user_id: found.may_write for found in here.filter(user_id__in=[*tasters, *pourers])}
         for name, people in (("tasters", tasters), ("pourers", pourers)):
             if unknown := [one for one in people if one not in writes]:
-                yield Problem(name, "unknown_parent", f"is no member of this team: {unknown[0]}")
+                yield Problem(
+                    name, "unknown_parent", _("is no member of this team: %(unknown)s") % {"unknown": unknown[0]}
+                )
         if mute := [one for one in tasters if not writes.get(one, True)]:
-            yield Problem("tasters", "not_allowed", f"only reads, so cannot note what is tasted: {mute[0]}")
+            yield Problem(
+                "tasters", "not_allowed", _("only reads, so cannot note what is tasted: %(mute)s") % {"mute": mute[0]}
+            )
         if set(tasters) & set(pourers):
-            yield Problem("pourers", "not_allowed", "who pours knows the codes and cannot taste")
+            yield Problem("pourers", "not_allowed", _("who pours knows the codes and cannot taste"))
         if flight is not None:
             poured = FlightMember.objects.filter(flight=flight, pours=True, user_id__in=tasters)
             if poured.exists():
-                yield Problem("tasters", "not_allowed", "someone who has poured knows the codes and cannot taste")
+                yield Problem("tasters", "not_allowed", _("someone who has poured knows the codes and cannot taste"))
             tasted = Session.objects.filter(flight_cup__flight=flight, taster_id__in=pourers)
             if tasted.exists():
-                yield Problem("pourers", "not_allowed", "someone who has tasted must not learn the codes")
+                yield Problem("pourers", "not_allowed", _("someone who has tasted must not learn the codes"))
 
     def _sizes(self) -> Iterable[Problem]:
         cups = len(self.ids("tasters")) * self.number("cups_per_sitting") * self.number("sittings")
         if cups > MOST_CUPS:
-            yield Problem("cups_per_sitting", "range", f"makes {cups} cups; three-digit codes last for {MOST_CUPS}")
+            yield Problem(
+                "cups_per_sitting",
+                "range",
+                _("makes %(cups)s cups; three-digit codes last for %(most_cups)s")
+                % {"cups": cups, "most_cups": MOST_CUPS},
+            )
         if self.values.get("infusions") is not None and self.values["protocol"] != "small_pot":
-            yield Problem("infusions", "not_allowed", "is for a small pot; the bowls have theirs")
+            yield Problem("infusions", "not_allowed", _("is for a small pot; the bowls have theirs"))
         least = 1 + bool(self.values.get("reference"))
         if 0 < self.number("cups_per_sitting") < least:
-            yield Problem("cups_per_sitting", "range", "leaves no cup beside the reference")
+            yield Problem("cups_per_sitting", "range", _("leaves no cup beside the reference"))
 
     def _weights(self) -> Iterable[Problem]:
         given = {name: self.values.get(f"weight_{name}_pct") for name in FACTORS}
         own = [cast("float", value) for value in given.values() if value is not None]
         if self.values.get("weights_for"):
             if own:
-                yield Problem("weights_for", "one_of", "a preset or weights of your own, not both")
+                yield Problem("weights_for", "one_of", _("a preset or weights of your own, not both"))
         elif own and (len(own) < len(FACTORS) or abs(sum(own) - 100) > 1e-6):
             missing = next((name for name, value in given.items() if value is None), FACTORS[0])
-            yield Problem(f"weight_{missing}_pct", "range", "all five, and they add up to 100")
+            yield Problem(f"weight_{missing}_pct", "range", _("all five, and they add up to 100"))
 
     def columns(self) -> dict[str, Any]:
         """Return what the flight's own row holds of it."""

@@ -6,6 +6,8 @@ from datetime import datetime, timedelta
 from functools import lru_cache
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from lots.merge import DELETED, Stamp
 from lots.schema import Shape, Unfit, clean_fields, clean_id, clean_text, stamp_moment
 from lots.schemas import LOT
@@ -64,13 +66,13 @@ class Verdict:
 def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change | Verdict:
     """Check one change of a sync body; what does not hold is a refusal that names each field."""
     if not isinstance(sent, dict):
-        return Verdict(type="", id="", verdict="refused", problems=[Problem("", "type", "must be an object")])
+        return Verdict(type="", id="", verdict="refused", problems=[Problem("", "type", _("must be an object"))])
     problems = [
-        Problem(str(name)[:80], "unknown_field", "is not part of a change") for name in sent.keys() - _KNOWN_MEMBERS
+        Problem(str(name)[:80], "unknown_field", _("is not part of a change")) for name in sent.keys() - _KNOWN_MEMBERS
     ]
     shape = SHAPES.get(sent["type"]) if isinstance(sent.get("type"), str) else None
     if shape is None:
-        problems.append(Problem("type", "choice", f"must be one of {', '.join(SHAPES)}"))
+        problems.append(Problem("type", "choice", _("must be one of %(choices)s") % {"choices": ", ".join(SHAPES)}))
     record: UUID | None = None
     try:
         record = UUID(clean_id(sent.get("id")))
@@ -91,11 +93,11 @@ def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change
 def _read_fields(sent: Mapping[str, object], shape: Shape | None) -> tuple[Mapping[str, object], list[Problem]]:
     deleted, fields = sent.get("deleted", False), sent.get("fields")
     if not isinstance(deleted, bool):
-        return {}, [Problem("deleted", "type", "must be true or false")]
+        return {}, [Problem("deleted", "type", _("must be true or false"))]
     if deleted:
-        return {DELETED: True}, [Problem("fields", "with_deleted", "a deletion carries no fields")] if fields else []
+        return {DELETED: True}, [Problem("fields", "with_deleted", _("a deletion carries no fields"))] if fields else []
     if not isinstance(fields, dict):
-        return {}, [Problem("fields", "type", "must be an object")]
+        return {}, [Problem("fields", "type", _("must be an object"))]
     if shape is None:
         return {}, []
     return checked(shape, fields)

@@ -2,6 +2,8 @@
 
 from collections.abc import Iterator
 
+from django.utils.translation import gettext as _
+
 from lots.merge import Copy
 from lots.schema import faults_between, uuid_of
 from lots.wording import problem_of
@@ -18,18 +20,24 @@ UNKNOWN_PARENT = "unknown_parent"
 def problems_of(change: Change, draft: Draft, trial: Copy, *, ground: Ground) -> list[Problem]:
     """Return what stands against the change, given what the record would become."""
     if change.id in ground.built_in:
-        return [Problem("id", "not_allowed", "a built-in descriptor cannot be changed")]
+        return [Problem("id", "not_allowed", _("a built-in descriptor cannot be changed"))]
     if not draft.exists:
         if change.deletes:
-            return [Problem("id", "unknown_record", f"there is no such {change.type} here")]
+            return [Problem("id", "unknown_record", _("there is no such %(type)s here") % {"type": change.type})]
         if missing := _between(draft, trial):
             return missing
         if (change.type, change.id) in ground.hidden:
-            return [Problem("id", "taken", "choose another id")]
+            return [Problem("id", "taken", _("choose another id"))]
     elif change.expected == NEW:
-        return [Problem("id", "taken", f"there is a {change.type} with this id already")]
+        return [Problem("id", "taken", _("there is a %(type)s with this id already") % {"type": change.type})]
     elif change.expected is not None and change.expected != draft.revision:
-        return [Problem("", "changed", f"the {change.type} is at revision {draft.revision}")]
+        return [
+            Problem(
+                "",
+                "changed",
+                _("the %(type)s is at revision %(revision)s") % {"type": change.type, "revision": draft.revision},
+            )
+        ]
     if change.deletes:
         return []
     return [
@@ -49,7 +57,7 @@ def _fixed(change: Change, draft: Draft) -> Iterator[Problem]:
         if field.fixed and draft.exists and field.name in change.fields:
             if change.fields[field.name] == draft.values.get(field.name):
                 continue
-            yield Problem(field.name, "fixed", "cannot change once it is set")
+            yield Problem(field.name, "fixed", _("cannot change once it is set"))
 
 
 def _references(change: Change, ground: Ground) -> Iterator[Problem]:
@@ -65,13 +73,14 @@ def _references(change: Change, ground: Ground) -> Iterator[Problem]:
             known = uuid_of(str(value)) in ground.cups or value == ground.draft_of(change).values.get(field.name)
         elif field.to is not None:
             if uuid_of(str(value)) == change.id:
-                yield Problem(field.name, "itself", f"a {change.type} cannot hang on itself")
+                yield Problem(field.name, "itself", _("a %(type)s cannot hang on itself") % {"type": change.type})
                 continue
             known = ground.find(field.to, value) is not None
         else:
             continue
         if not known:
-            yield Problem(field.name, UNKNOWN_PARENT, f"the server has no such {field.to or 'descriptor'} yet")
+            detail = _("the server has no such %(type)s yet") % {"type": field.to or "descriptor"}
+            yield Problem(field.name, UNKNOWN_PARENT, detail)
 
 
 def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> Iterator[Problem]:
@@ -80,17 +89,17 @@ def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> I
             cup = trial.values.get("flight_cup")
             known = cup and (draft.exists or uuid_of(str(cup)) in ground.cups)
             if known and trial.values.get("lot") != draft.values.get("lot"):
-                yield Problem("lot", "not_allowed", "is set when the flight is revealed")
+                yield Problem("lot", "not_allowed", _("is set when the flight is revealed"))
             if draft.row is not None and "private" in change.fields:
                 taster = draft.row.server_values()["taster"]
                 flips = change.fields["private"] != draft.values["private"]
                 if flips and taster != str(ground.member.user_id):
-                    yield Problem("private", "not_allowed", "only the taster may change this")
+                    yield Problem("private", "not_allowed", _("only the taster may change this"))
         case "note":
             infusion = trial.values.get("infusion")
             parent = ground.find("infusion", infusion) if infusion is not None else None
             if parent is not None and parent.values["session"] != trial.values["session"]:
-                yield Problem("infusion", "other_session", "is an infusion of another session")
+                yield Problem("infusion", "other_session", _("is an infusion of another session"))
         case "descriptor":
             key = str(trial.values.get("key"))
             drafts = ground.drafts["descriptor"]
@@ -101,6 +110,6 @@ def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> I
                 if other.exists and not other.copy.removed and other.values["key"] == key
             }
             if ((stored - drafts.keys()) | drafted) - {change.id}:
-                yield Problem("key", "taken", "there is a descriptor with this key already")
+                yield Problem("key", "taken", _("there is a descriptor with this key already"))
         case _:
             return

@@ -11,6 +11,7 @@ from datetime import datetime
 from uuid import UUID
 
 from django.db import IntegrityError, ProgrammingError, transaction
+from django.utils.translation import gettext as _
 
 from lots.merge import Lost
 from lots.models import FieldHistory
@@ -51,7 +52,7 @@ def push_changes(
     if not changes:
         return []
     if not member.may_write:
-        reason = [Problem("", "not_allowed", "your role only reads")]
+        reason = [Problem("", "not_allowed", _("your role only reads"))]
         return [Verdict(type=c.type, id=str(c.id), verdict="refused", problems=reason) for c in changes]
     try:
         with transaction.atomic():
@@ -61,7 +62,7 @@ def push_changes(
         if not (isinstance(error, IntegrityError) or is_refusal(error)):
             raise
         if len(changes) == 1:
-            problem = Problem("", "conflict", "does not fit with what is stored")
+            problem = Problem("", "conflict", _("does not fit with what is stored"))
             only = changes[0]
             return [Verdict(type=only.type, id=str(only.id), verdict="refused", problems=[problem])]
     ordered = sorted(range(len(changes)), key=lambda i: list(SHAPES).index(changes[i].type))
@@ -149,7 +150,9 @@ class _Push:
             for draft in found:
                 blamed = to_blame(draft, self._changes, refused=self._refused)
                 number = draft.values["number"]
-                self._refused[blamed] = [Problem("number", "taken", f"the session has an infusion {number} already")]
+                self._refused[blamed] = [
+                    Problem("number", "taken", _("the session has an infusion %(number)s already") % {"number": number})
+                ]
                 draft.restart()
                 for i, change in enumerate(self._changes):
                     if change.type == "infusion" and change.id == draft.id and i not in self._refused:

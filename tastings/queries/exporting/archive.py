@@ -16,6 +16,7 @@ from pathlib import Path
 from uuid import UUID, uuid4
 
 from django.db import connection, transaction
+from django.utils.translation import gettext as _
 
 from lots.schema import utc_text
 from tastings.models.photo_files import image_path, thumbnail_path
@@ -78,7 +79,7 @@ def export_for(member: Member, *, now: datetime) -> Stream:
         Another export of the team is being made.
     """
     if not member.runs_team:
-        raise NotAllowed("only an owner may export the team")
+        raise NotAllowed(_("only an owner may export the team"))
     return Stream(member.team_id, _alone(member.team_id, export(Scope(member.team, member), now=now)))
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from statistics import median, quantiles
 from urllib.parse import urlsplit
 
-from table.phone import HttpLink, MemoryStore, Phone
+from table.phone import HttpTransport, MemoryStore, Phone
 from tests.faults.installation import PASSWORD, Installation, installation
 
 ASKED = 150
@@ -65,18 +65,18 @@ def _times(ask: Callable[[], object]) -> list[float]:
 
 
 async def _measure(place: Installation, listeners: int) -> None:
-    phone = Phone(HttpLink(place.url), store=MemoryStore())
+    phone = Phone(HttpTransport(place.url), store=MemoryStore())
     token = str((await asyncio.to_thread(phone.sign_in, username="bench", password=PASSWORD))["token"])
     host, port = str(urlsplit(place.url).hostname), int(urlsplit(place.url).port or 80)
     quiet: list[float] = []
     busy: list[float] = []
     told: list[float] = []
     for block in range(BLOCKS):
-        quiet += await asyncio.to_thread(_times, lambda: phone.ask("GET", "/api/v1/me"))
+        quiet += await asyncio.to_thread(_times, lambda: phone.request("GET", "/api/v1/me"))
         streams = [Stream(host, port, token=token) for _ in range(listeners)]
         for first in range(0, listeners, 50):
             await asyncio.gather(*(stream.open() for stream in streams[first : first + 50]))
-        busy += await asyncio.to_thread(_times, lambda: phone.ask("GET", "/api/v1/me"))
+        busy += await asyncio.to_thread(_times, lambda: phone.request("GET", "/api/v1/me"))
         phone.new("lot", {"name": f"Bench {block}", "kind": "green"})
         await asyncio.to_thread(phone.sync)
         answered = time.monotonic()

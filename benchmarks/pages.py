@@ -22,9 +22,9 @@ from statistics import median, quantiles
 from urllib.parse import urlencode, urlsplit
 
 from config.demo.company import ILVA, PASSWORD
-from table.phone import HttpLink, MemoryStore, Phone
+from table.phone import HttpTransport, MemoryStore, Phone
+from tests.faults.consistency import figures_are_current
 from tests.faults.installation import Installation, installation
-from tests.faults.reckoning import figures_fresh
 
 READINGS = 200
 _FIELD = re.compile(r'name="csrfmiddlewaretoken" value="([^"]+)"')
@@ -74,10 +74,10 @@ def timed_s(browser: Browser, path: str) -> float:
 def measure(place: Installation, *, readings: int) -> None:
     """Read and print."""
     print(place.run("demo", "--url", place.url).splitlines()[-1], file=sys.stderr)
-    phone = Phone(HttpLink(place.url), store=MemoryStore())
+    phone = Phone(HttpTransport(place.url), store=MemoryStore())
     phone.sign_in(username=ILVA.username, password=PASSWORD)
     phone.sync()
-    if not figures_fresh(phone, limit_s=300):
+    if not figures_are_current(phone, limit_s=300):
         raise SystemExit("the demo's figures do not become fresh")
     browser = Browser(place.url)
     browser.sign_in(ILVA.username, password=PASSWORD)

@@ -25,9 +25,9 @@ from psycopg.rows import dict_row
 from psycopg.types.json import Jsonb
 
 from config.dev.services import running
-from table.phone import HttpLink, MemoryStore, Phone
+from table.phone import HttpTransport, MemoryStore, Phone
+from tests.faults.consistency import figures_are_current
 from tests.faults.installation import PASSWORD, Installation, installation
-from tests.faults.reckoning import figures_fresh
 
 TEAMS, PER_TEAM = 10, 20
 POURS = 8
@@ -61,7 +61,7 @@ class Taster(threading.Thread):
                 self._new("note", session=session, infusion=pour, moment="mouth", **rated)
             asked = time.perf_counter()
             try:
-                words = self._phone.sync().words
+                words = self._phone.sync().verdicts
             except Exception as error:  # noqa: BLE001 - counted and told
                 self.trouble.append(repr(error))
                 continue
@@ -112,7 +112,7 @@ def serve(place: Installation, *, faster: float) -> int:
         place.manage("new_team", "--name", f"Bench {team}", "--shop", "Bench", "--username", f"bench{team}")
         lot = ""
         for number in range(PER_TEAM):
-            phone = Phone(HttpLink(place.url), store=MemoryStore())
+            phone = Phone(HttpTransport(place.url), store=MemoryStore())
             phone.sign_in(username=f"bench{team}", password=PASSWORD)
             if not number:
                 lot = phone.new("lot", {"name": "Bench", "kind": "oolong"})
@@ -129,7 +129,7 @@ def serve(place: Installation, *, faster: float) -> int:
         done = sum(len(taster.took_s) for taster in tasters)
         print(f"  {time.monotonic() - begun:.0f} s: {done} syncs", file=sys.stderr, flush=True)
     service_s = time.monotonic() - begun
-    stale = sum(not figures_fresh(watcher, limit_s=30) for watcher in watchers)
+    stale = sum(not figures_are_current(watcher, limit_s=30) for watcher in watchers)
     missing = 0
     for team, watcher in enumerate(watchers):
         watcher.sync()

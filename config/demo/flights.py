@@ -124,15 +124,15 @@ def hold(flight: DemoFlight, *, team: UUID, runner: Phone, phones: Mapping[str, 
     """
     address = f"/api/v1/flights/{flight_id(team, flight)}/"
     try:
-        runner.ask("GET", address)
+        runner.request("GET", address)
     except RefusedError as refusal:
         if refusal.status != 404:
             raise
     else:
         return False
     _write_samples(flight, team=team, runner=runner)
-    people = {name: str(phone.ask("GET", "/api/v1/me")["user"]) for name, phone in phones.items()}
-    runner.ask(
+    people = {name: str(phone.request("GET", "/api/v1/me")["user"]) for name, phone in phones.items()}
+    runner.request(
         "POST",
         "/api/v1/flights/",
         body={
@@ -148,17 +148,17 @@ def hold(flight: DemoFlight, *, team: UUID, runner: Phone, phones: Mapping[str, 
         },
     )
     _wait_for_plan(runner, address)
-    plan = phones[flight.pourer.username].ask("GET", f"{address}pouring")
+    plan = phones[flight.pourer.username].request("GET", f"{address}pouring")
     really = {str(sample_id(team, flight, i)): sample.quality for i, sample in enumerate(flight.samples)}
     quality = {pour["code"]: really[pour["lot"]] for pour in plan["pours"]}
     for place, person in enumerate(flight.tasted_by):
         phone = phones[person.username]
-        cups = phone.ask("GET", address)["cups"]
+        cups = phone.request("GET", address)["cups"]
         for at, type_name, record, fields in _tasted(flight, person, cups, quality=quality, seed=place):
             phone.edit(type_name, record, fields, at=at)
         phone.sync(pull=False)
     if flight.reveal:
-        runner.ask("POST", f"{address}reveal", body={})
+        runner.request("POST", f"{address}reveal", body={})
     if flight.decided:
         index, quantity_g, reason = flight.decided
         chosen = {
@@ -166,7 +166,7 @@ def hold(flight: DemoFlight, *, team: UUID, runner: Phone, phones: Mapping[str, 
             "bought": str(uuid5(team, f"demo bought {flight.handle}")),
             "quantity_g": quantity_g,
         }
-        runner.ask("POST", f"{address}decision", body={"reason": reason, "chosen": [chosen]})
+        runner.request("POST", f"{address}decision", body={"reason": reason, "chosen": [chosen]})
     return True
 
 
@@ -189,7 +189,7 @@ def _write_samples(flight: DemoFlight, *, team: UUID, runner: Phone) -> None:
 
 def _wait_for_plan(runner: Phone, address: str) -> None:
     deadline = time.monotonic() + _PLAN_LIMIT_S
-    while runner.ask("GET", address)["plan"]["state"] == "making":
+    while runner.request("GET", address)["plan"]["state"] == "making":
         if time.monotonic() > deadline:
             raise RefusedError("no worker makes the serving plan of the demo's flight", status=503)
         time.sleep(_LOOK_AGAIN_S)

@@ -13,7 +13,16 @@ from config.demo.flights import FLIGHTS, flight_id, hold
 from config.demo.lots import LOTS, SESSIONS, SHOWN
 from config.demo.pictures import send_pictures
 from config.demo.story import Message, device_of, lot_id, messages
-from table.phone import Habits, HttpLink, MemoryStore, Patience, Phone, PhoneError, RefusedError, SyncReport
+from table.phone import (
+    HttpTransport,
+    MemoryStore,
+    Phone,
+    PhoneError,
+    PhoneOptions,
+    RefusedError,
+    RetryPolicy,
+    SyncReport,
+)
 from teams.actions.people import new_member, new_team
 from teams.errors import NotHere, Refused
 from teams.models import Team
@@ -22,7 +31,7 @@ from teams.queries.people import team_named
 _FIGURES_LIMIT_S = 30.0
 _LOOK_AGAIN_S = 0.25
 _REFUSALS_TOLD = 3
-_HABITS = Habits(patience=Patience(attempts=4, first_s=0.3))
+_OPTIONS = PhoneOptions(retry=RetryPolicy(attempts=4, first_s=0.3))
 
 Say = Callable[[str], None]
 
@@ -52,7 +61,7 @@ def tell(url: str, *, say: Say) -> None:
     url = url.rstrip("/")
     try:
         with _phone(url, device=UUID(int=0)) as anyone:
-            anyone.ask("GET", "/health/live")
+            anyone.request("GET", "/health/live")
         with ExitStack() as stack:
             company = _assemble(url, stack=stack)
             verdicts = _sync_all(company, say=say)
@@ -75,7 +84,7 @@ def tell(url: str, *, say: Say) -> None:
 
 def _phone(url: str, *, device: UUID) -> Phone:
     """Return a phone that remembers nothing beyond this run."""
-    return Phone(HttpLink(url), store=MemoryStore(str(device)), habits=_HABITS)
+    return Phone(HttpTransport(url), store=MemoryStore(str(device)), options=_OPTIONS)
 
 
 def _sent(message: Message, phone: Phone) -> SyncReport:
@@ -133,7 +142,7 @@ def _naming(person: Person) -> Iterator[None]:
 def _signed_in(phone: Phone, person: Person, *, company: _Company) -> bool:
     try:
         answer = phone.sign_in(
-            username=person.username, password=PASSWORD, called="demo phone", team=str(company.team.id)
+            username=person.username, password=PASSWORD, device_name="demo phone", team=str(company.team.id)
         )
     except RefusedError as error:
         if error.status == 401:
@@ -150,8 +159,8 @@ def _sync_all(company: _Company, *, say: Say) -> Counter[str]:
     pending = Counter(lot.handle for lot in LOTS for _ in range(lot.sessions))
     for message in messages(company.team.id, shops=company.shops):
         for outcome in _sent(message, company.phones[message.person.username]).outcomes:
-            verdicts[outcome.word] += 1
-            if outcome.word == "refused" and verdicts["refused"] <= _REFUSALS_TOLD:
+            verdicts[outcome.verdict] += 1
+            if outcome.verdict == "refused" and verdicts["refused"] <= _REFUSALS_TOLD:
                 say(f"  refused: {outcome.unsent.change['type']} {outcome.unsent.record}: {list(outcome.problems)}")
         lot = message.lot
         if lot is None:
@@ -188,7 +197,7 @@ def _wait_for_figures(company: _Company, *, say: Say) -> bool:
 
 
 def _figures(reader: Phone, lot: UUID) -> Mapping[str, object]:
-    return reader.ask("GET", f"/api/v1/lots/{lot}/development")
+    return reader.request("GET", f"/api/v1/lots/{lot}/development")
 
 
 def _where_to_look(url: str, team: UUID, *, say: Say) -> None:

@@ -47,7 +47,7 @@ def send_pictures(team: UUID, *, phones: Mapping[str, Phone]) -> int:
 
 
 def _photos(phone: Phone, session: UUID) -> list[dict[str, object]]:
-    return list(phone.ask("GET", f"/api/v1/photos/?session={session}")["results"])
+    return list(phone.request("GET", f"/api/v1/photos/?session={session}")["results"])
 
 
 def _send(phone: Phone, sitting: Sitting, *, session: UUID, cups: Mapping[int, str]) -> int:
@@ -58,14 +58,14 @@ def _send(phone: Phone, sitting: Sitting, *, session: UUID, cups: Mapping[int, s
         for cup, infusion in cups.items():
             path = Path(folder) / f"{cup}.jpg"
             path.write_bytes(liquor_picture(style=sitting.lot.style, strength=float(true[place[cup]])))
-            phone.album.add(
+            phone.photos.add(
                 path,
                 of="liquor",
                 session=str(session),
                 infusion=infusion,
                 taken_at=sitting.started_at + timedelta(minutes=3 + 2 * cup),
             )
-        return phone.album.send()
+        return phone.photos.send()
 
 
 def _measured(phone: Phone, session: UUID) -> bool:
@@ -73,5 +73,5 @@ def _measured(phone: Phone, session: UUID) -> bool:
     held = _photos(phone, session)
     for photo in held:
         if photo["state"] == "kept" and photo["colour"] is None:
-            phone.ask("POST", f"/api/v1/photos/{photo['id']}/colour", body={"white": WHITE, "liquor": LIQUOR})
+            phone.request("POST", f"/api/v1/photos/{photo['id']}/colour", body={"white": WHITE, "liquor": LIQUOR})
     return all(photo["state"] == "kept" for photo in held)

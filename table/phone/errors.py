@@ -4,7 +4,7 @@
 
     PhoneError
     ├── UnreachableError     no answer came
-    ├── RefusedError         an answer came and it was no
+    ├── RefusedError         the server answered with an error
     │   └── SignedOutError   401: sign in first
     └── StoreError           the phone's own disk
 """
@@ -13,15 +13,15 @@ from collections.abc import Mapping
 
 
 class PhoneError(Exception):
-    """Whatever a phone may have to tell its owner."""
+    """Any failure that a phone reports to the person using it."""
 
 
 class UnreachableError(PhoneError):
-    """No answer: no network, no server, or one that broke off. What was sent may or may not have arrived."""
+    """No answer: no network, no server, or a broken connection. The request may or may not have arrived."""
 
 
 class RefusedError(PhoneError):
-    """The server answered with a problem document (RFC 9457), or with something that is no answer of Leafspan's.
+    """The server answered with a problem document (RFC 9457), or with something else that is not JSON.
 
     ``status`` is the HTTP status, ``problem`` the document, empty if there was none.
     """
@@ -38,8 +38,8 @@ class RefusedError(PhoneError):
 
 
 class SignedOutError(RefusedError):
-    """The token has ended, was taken back, or was never there. What is unsent is kept."""
+    """The token has expired, was revoked, or is missing. Unsent changes are kept."""
 
 
 class StoreError(PhoneError):
-    """The journal cannot be read or written, or another process has it."""
+    """The journal cannot be read or written, or another process uses it."""

@@ -1,4 +1,4 @@
-"""The phone itself: write down, look at, sync."""
+"""The phone: create and edit records offline, read them, sync."""
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -6,84 +6,84 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple, Self
 
-from table.phone.album import Album
-from table.phone.asking import ask, encoded
 from table.phone.errors import PhoneError, RefusedError, SignedOutError
 from table.phone.ids import new_id
-from table.phone.link import Link
-from table.phone.patience import Patience
-from table.phone.state import Record, Unsent
+from table.phone.photo_queue import PhotoQueue
+from table.phone.requests import encode_json, send_request
+from table.phone.retry import RetryPolicy
+from table.phone.state import Record, UnsentChange
 from table.phone.stores import Store
+from table.phone.transport import Transport
 
 SCHEMA = 1
-MOST_CHANGES, MOST_BYTES = 1000, 2 * 1024 * 1024
+MAX_CHANGES, MAX_BYTES = 1000, 2 * 1024 * 1024
 _ENVELOPE_BYTES = 1024
-_WAITS_FOR = {"unknown_parent", "unknown_record"}
+_RETRIED_CODES = {"unknown_parent", "unknown_record"}
 
 
 def utc_now() -> datetime:
-    """Return this machine's idea of the time."""
+    """Return this machine's time."""
     return datetime.now(UTC)
 
 
 class Outcome(NamedTuple):
-    """What the server said of one change; ``word`` is its verdict, ``stays`` whether it will be sent again."""
+    """The server's verdict on one change; ``will_retry`` says whether the change is sent again by the next sync."""
 
-    unsent: Unsent
-    word: str
+    unsent: UnsentChange
+    verdict: str
     revision: int | None
     problems: Sequence[Mapping[str, Any]]
-    stays: bool
+    will_retry: bool
 
 
 @dataclass(kw_only=True)
 class SyncReport:
-    """What a sync did: the verdicts in the order they came, records taken in, whether everything was pulled anew."""
+    """What a sync did: verdicts in the order they came, records pulled, whether everything was pulled anew."""
 
     outcomes: list[Outcome] = field(default_factory=list)
     pulled: int = 0
     started_again: bool = False
 
     @property
-    def words(self) -> Counter[str]:
+    def verdicts(self) -> Counter[str]:
         """Return how often each verdict was given."""
-        return Counter(outcome.word for outcome in self.outcomes)
+        return Counter(outcome.verdict for outcome in self.outcomes)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Habits:
-    """How a phone goes about it.
+class PhoneOptions:
+    """Clock, retries and sizes of requests.
 
-    ``clock`` is the device's own, right or wrong. ``page`` is how many records to ask for at a time and
-    ``most_changes`` how many changes to send, both at most 1,000. ``order`` says in which order unsent changes go
-    out: as they were made, unless a test wants to see that any other does.
+    ``clock`` is the device's own, right or wrong. ``page_size`` is how many records to pull at a time and
+    ``max_changes`` how many changes to send, both at most 1,000. ``order`` sorts unsent changes before sending: as
+    they were made, unless a test wants another order.
     """
 
     clock: Callable[[], datetime] = utc_now
-    patience: Patience = field(default_factory=Patience)
-    page: int = 500
-    most_changes: int = MOST_CHANGES
-    order: Callable[[list[Unsent]], Iterable[Unsent]] = list
+    retry: RetryPolicy = field(default_factory=RetryPolicy)
+    page_size: int = 500
+    max_changes: int = MAX_CHANGES
+    order: Callable[[list[UnsentChange]], Iterable[UnsentChange]] = list
 
 
 class Phone:
-    """One device in one member's hand.
+    """One device of one member.
 
     Parameters
     ----------
-    link : Link
-        The line to the server.
+    transport : Transport
+        Connection to the server.
     store : Store
-        What the phone remembers.
-    habits : Habits, optional
-        Its clock, its patience, and how much it sends and asks for at a time.
+        The phone's event log.
+    options : PhoneOptions, optional
+        Its clock, its retry, and how much it sends and asks for at a time.
     """
 
-    def __init__(self, link: Link, *, store: Store, habits: Habits | None = None) -> None:
-        self._link, self._store, self._habits = link, store, habits or Habits()
-        self._most_changes, self._most_bytes = min(self._habits.most_changes, MOST_CHANGES), MOST_BYTES
-        self.album = Album(link, store=store, patience=self._habits.patience)
-        """Photos, which go apart from the records and after them."""
+    def __init__(self, transport: Transport, *, store: Store, options: PhoneOptions | None = None) -> None:
+        self._transport, self._store, self._options = transport, store, options or PhoneOptions()
+        self._max_changes, self._max_bytes = min(self._options.max_changes, MAX_CHANGES), MAX_BYTES
+        self.photos = PhotoQueue(transport, store=store, retry=self._options.retry)
+        """Photos, which are sent apart from the records and after them."""
 
     def __enter__(self) -> Self:
         return self
@@ -92,39 +92,39 @@ class Phone:
         self.close()
 
     def close(self) -> None:
-        """Let go of the line and the store; what is unsent is sent by the next phone on the same store."""
-        self._link.close()
+        """Close connection and store; unsent changes are sent by the next phone on the same store."""
+        self._transport.close()
         self._store.close()
 
     # Signing in and out
 
     def sign_in(
-        self, *, username: str, password: str, called: str = "phone", team: str | None = None
+        self, *, username: str, password: str, device_name: str = "phone", team: str | None = None
     ) -> Mapping[str, Any]:
-        """Sign in and return who and where the server says this is; ``team`` chooses among several.
+        """Sign in and return the server's answer: user, team, shop and role; ``team`` chooses among several.
 
         Raises
         ------
         SignedOutError
-            Name and password do not go together.
+            Name or password is wrong.
         """
-        sent = {"username": username, "password": password, "device": called} | ({"team": team} if team else {})
+        sent = {"username": username, "password": password, "device": device_name} | ({"team": team} if team else {})
         self._forget_token()
-        answer = self.ask("POST", "/api/v1/auth/tokens", body=sent)
-        self._store.keep({"event": "signed", "token": answer["token"]})
+        answer = self.request("POST", "/api/v1/auth/tokens", body=sent)
+        self._store.append({"event": "signed", "token": answer["token"]})
         return answer
 
     def sign_out(self) -> None:
         """End this device's token, at the server first."""
-        self.ask("DELETE", "/api/v1/auth/tokens/current")
+        self.request("DELETE", "/api/v1/auth/tokens/current")
         self._forget_token()
 
     @property
     def signed_in(self) -> bool:
-        """Whether there is a token; the server may think otherwise, which shows at the next sync."""
+        """Whether there is a token; whether the server still accepts it shows at the next sync."""
         return bool(self._store.state.token)
 
-    # Writing down
+    # Local edits
 
     @property
     def device(self) -> str:
@@ -134,15 +134,15 @@ class Phone:
     def new(
         self, type_name: str, fields: Mapping[str, object], *, record: str | None = None, at: datetime | None = None
     ) -> str:
-        """Begin a record and return its id, made here unless one is given."""
-        record = record or new_id(self._habits.clock())
+        """Create a record and return its id, made here unless one is given."""
+        record = record or new_id(self._options.clock())
         self._write({"type": type_name, "id": record}, fields=fields, at=at, begins=True)
         return record
 
     def edit(self, type_name: str, record: str, fields: Mapping[str, object], *, at: datetime | None = None) -> None:
         """Set some fields of a record; None means "not known". It brings a deleted record back.
 
-        ``at`` is for what was written down earlier than now, as from paper; otherwise the phone stamps it.
+        ``at`` is for what was noted earlier than now, as on paper; without it the phone's clock counts.
         """
         self._write({"type": type_name, "id": record}, fields=fields, at=at, begins=False)
 
@@ -158,21 +158,21 @@ class Phone:
             change["fields"] = dict(fields)
         event: dict[str, Any] = {"event": "written", "number": state.number + 1, "begins": begins, "change": change}
         if at is None:
-            change["at"] = event["clock_at"] = self._next_moment()
+            change["at"] = event["clock_at"] = self._next_time()
         else:
-            change["at"] = _stamp(at)
-        encoded(change)  # ValueError here, not when it is too late
-        self._store.keep(event)
+            change["at"] = _formatted(at)
+        encode_json(change)  # raises ValueError now rather than at the next sync
+        self._store.append(event)
 
-    def _next_moment(self) -> str:
+    def _next_time(self) -> str:
         """Return the clock's moment, or just after the last one given out when the clock has not moved on since."""
-        now, last = _stamp(self._habits.clock()), self._store.state.last_at
-        return now if now > last else _stamp(datetime.fromisoformat(last) + timedelta(microseconds=1))
+        now, last = _formatted(self._options.clock()), self._store.state.last_at
+        return now if now > last else _formatted(datetime.fromisoformat(last) + timedelta(microseconds=1))
 
-    # Looking
+    # Reading
 
     def record(self, record: str) -> Record | None:
-        """Return a record with unsent edits over what was pulled; None if deleted or not known here."""
+        """Return a record as pulled, with unsent edits applied; None if deleted or not known here."""
         return self._store.state.view(record)
 
     def records(self, type_name: str) -> list[Record]:
@@ -180,36 +180,34 @@ class Phone:
         return list(self._store.state.views(type_name))
 
     @property
-    def unsent(self) -> list[Unsent]:
-        """Return what the server has not taken yet, in the order it was written down."""
+    def unsent(self) -> list[UnsentChange]:
+        """Return the changes that the server has not accepted yet, in the order they were made."""
         return [self._store.state.outbox[number] for number in sorted(self._store.state.outbox)]
 
     @property
-    def refused(self) -> list[Unsent]:
-        """Return what the server will not take as it is, with the problems of each."""
+    def refused(self) -> list[UnsentChange]:
+        """Return the changes that the server refused, each with its problems."""
         return [self._store.state.refused[number] for number in sorted(self._store.state.refused)]
 
-    def amend(self, refused: Unsent, fields: Mapping[str, object]) -> None:
-        """Write a refused change down once more with some of its fields set right."""
+    def amend(self, refused: UnsentChange, fields: Mapping[str, object]) -> None:
+        """Make a refused change again with some of its fields corrected."""
         change = {"type": refused.change["type"], "id": refused.record}
         self._write(change, fields={**refused.change.get("fields", {}), **fields}, at=None, begins=refused.begins)
-        self.put_away(refused)
+        self.dismiss(refused)
 
-    def put_away(self, refused: Unsent) -> None:
-        """Take a change off the list of refused ones."""
-        self._store.keep({"event": "put_away", "number": refused.number})
+    def dismiss(self, refused: UnsentChange) -> None:
+        """Remove a change from the list of refused ones."""
+        self._store.append({"event": "put_away", "number": refused.number})
 
-    # Talking to the server
+    # Requests
 
-    def ask(self, method: str, path: str, *, body: Mapping[str, object] | None = None) -> Mapping[str, Any]:
-        """Ask the server anything and return its JSON answer; errors as of `table.phone.asking.ask`."""
+    def request(self, method: str, path: str, *, body: Mapping[str, object] | None = None) -> Mapping[str, Any]:
+        """Send any request and return the JSON answer; errors as of `table.phone.requests.send_request`."""
         token = self._store.state.token
-        return ask(self._link, (method, path), token=token, body=body, patience=self._habits.patience)
+        return send_request(self._transport, (method, path), token=token, body=body, retry=self._options.retry)
 
     def sync(self, *, pull: bool = True) -> SyncReport:
-        """Send what is unsent and take in what is new, until neither is left.
-
-        With ``pull=False`` only the sending is done: for a phone in a hurry.
+        """Send unsent changes and pull new ones, until neither is left; with ``pull=False`` only send.
 
         Raises
         ------
@@ -218,15 +216,15 @@ class Phone:
         RefusedError
             The whole request was refused: 409 means that this program is too old.
         UnreachableError
-            No answer. Whatever was answered before is kept; the rest is tried by the next sync.
+            No answer. What was answered before is stored; the next sync does the rest.
         """
         if not self.signed_in:
             raise SignedOutError("not signed in", status=401)
-        report, more, tried, got_through = SyncReport(), pull, set[int](), False
+        report, more, tried, any_accepted = SyncReport(), pull, set[int](), False
         while True:
-            chunk = self._chunk(leaving_out=tried)
-            if not chunk and got_through and self.unsent:  # what waited may have what it needs now
-                tried, got_through = set(), False
+            chunk = self._next_chunk(leaving_out=tried)
+            if not chunk and any_accepted and self.unsent:  # a parent that was missing may be there now
+                tried, any_accepted = set(), False
                 continue
             if not chunk and not more:
                 return report
@@ -235,90 +233,91 @@ class Phone:
                 more = pull
                 continue
             tried |= {unsent.number for unsent in chunk}
-            outcomes = [self._judged(*pair) for pair in zip(chunk, answer["verdicts"], strict=True)]
-            self._store.keep(_answered(outcomes, page=answer if pull else None))
+            outcomes = [self._outcome(*pair) for pair in zip(chunk, answer["verdicts"], strict=True)]
+            self._store.append(_sync_event(outcomes, page=answer if pull else None))
             report.outcomes += outcomes
-            got_through = got_through or any(o.word in ("applied", "merged") for o in outcomes)
+            any_accepted = any_accepted or any(o.verdict in ("applied", "merged") for o in outcomes)
             if pull:
                 more = answer["more"]
                 report.pulled += len(answer["changes"])
 
-    def _chunk(self, *, leaving_out: set[int]) -> list[Unsent]:
-        """Return what fits into one request."""
-        chunk: list[Unsent] = []
-        room = self._most_bytes - _ENVELOPE_BYTES
-        for unsent in self._habits.order([unsent for unsent in self.unsent if unsent.number not in leaving_out]):
-            room -= len(encoded(unsent.change)) + 1
-            if chunk and (room < 0 or len(chunk) >= self._most_changes):
+    def _next_chunk(self, *, leaving_out: set[int]) -> list[UnsentChange]:
+        """Return the unsent changes that fit into one request."""
+        chunk: list[UnsentChange] = []
+        room = self._max_bytes - _ENVELOPE_BYTES
+        for unsent in self._options.order([unsent for unsent in self.unsent if unsent.number not in leaving_out]):
+            room -= len(encode_json(unsent.change)) + 1
+            if chunk and (room < 0 or len(chunk) >= self._max_changes):
                 break
             chunk.append(unsent)
         return chunk
 
-    def _exchange(self, chunk: Sequence[Unsent], *, pull: bool, report: SyncReport) -> Mapping[str, Any] | None:
-        """Do one round trip; None when nothing was applied and it has to be done differently."""
+    def _exchange(self, chunk: Sequence[UnsentChange], *, pull: bool, report: SyncReport) -> Mapping[str, Any] | None:
+        """Do one round trip; return None when nothing was applied and the next request has to be another."""
         body = {
             "schema": SCHEMA,
             "device": self.device,
             "cursor": self._store.state.cursor,
-            "limit": self._habits.page if pull else 1,
+            "limit": self._options.page_size if pull else 1,
             "changes": [unsent.change for unsent in chunk],
         }
         try:
-            answer = self.ask("POST", "/api/v1/sync", body=body)
+            answer = self.request("POST", "/api/v1/sync", body=body)
         except SignedOutError:
             self._forget_token()
             raise
         except RefusedError as refusal:
             if refusal.starts_again and body["cursor"]:
-                self._store.keep({"event": "start_again"})
+                self._store.append({"event": "start_again"})
                 report.started_again = True
                 return None
             if refusal.status == 413 and chunk:
-                self._send_less(chunk, report=report)
+                self._shrink_chunks(chunk, report=report)
                 return None
             raise
         if not {"verdicts", "changes", "cursor", "more"} <= answer.keys() or len(answer["verdicts"]) != len(chunk):
             raise PhoneError("the server's answer to a sync is not one")
         return answer
 
-    def _send_less(self, chunk: Sequence[Unsent], *, report: SyncReport) -> None:
-        """Halve the chunks; a single change that is too large can never go."""
+    def _shrink_chunks(self, chunk: Sequence[UnsentChange], *, report: SyncReport) -> None:
+        """Halve the size of requests; give up on a single change that is too large."""
         if len(chunk) > 1:
-            size = sum(len(encoded(unsent.change)) for unsent in chunk)
-            self._most_changes = max(1, len(chunk) // 2)
-            self._most_bytes = max(2 * _ENVELOPE_BYTES, size // 2 + _ENVELOPE_BYTES)
+            size = sum(len(encode_json(unsent.change)) for unsent in chunk)
+            self._max_changes = max(1, len(chunk) // 2)
+            self._max_bytes = max(2 * _ENVELOPE_BYTES, size // 2 + _ENVELOPE_BYTES)
             return
         problems = [{"field": "", "code": "too_large", "detail": "is more than one request may carry"}]
-        outcome = Outcome(chunk[0], "refused", None, problems, stays=False)
-        self._store.keep(_answered([outcome], page=None))
+        outcome = Outcome(chunk[0], "refused", None, problems, will_retry=False)
+        self._store.append(_sync_event([outcome], page=None))
         report.outcomes.append(outcome)
 
-    def _judged(self, unsent: Unsent, verdict: Mapping[str, Any]) -> Outcome:
-        """Decide what becomes of a change: edits of a record whose own beginning waits do wait with it."""
+    def _outcome(self, unsent: UnsentChange, verdict: Mapping[str, Any]) -> Outcome:
+        """Return what becomes of a change: edits wait as long as the change that creates their record waits."""
         codes = {problem["code"] for problem in verdict["problems"]}
-        waits = bool(codes & _WAITS_FOR) or (codes == {"required"} and not unsent.begins and self._begins_later(unsent))
-        stays = verdict["verdict"] == "refused" and waits
-        return Outcome(unsent, verdict["verdict"], verdict["revision"], verdict["problems"], stays=stays)
+        waits = bool(codes & _RETRIED_CODES) or (codes == {"required"} and self._is_created_later(unsent))
+        will_retry = verdict["verdict"] == "refused" and waits
+        return Outcome(unsent, verdict["verdict"], verdict["revision"], verdict["problems"], will_retry=will_retry)
 
-    def _begins_later(self, unsent: Unsent) -> bool:
+    def _is_created_later(self, unsent: UnsentChange) -> bool:
+        """Whether this change edits a record whose creation is still in the outbox."""
         waiting = self._store.state.outbox.values()
-        return any(other.begins and other.record == unsent.record for other in waiting)
+        return not unsent.begins and any(other.begins and other.record == unsent.record for other in waiting)
 
     def _forget_token(self) -> None:
         if self.signed_in:
-            self._store.keep({"event": "signed", "token": ""})
+            self._store.append({"event": "signed", "token": ""})
 
 
-def _answered(outcomes: Sequence[Outcome], *, page: Mapping[str, Any] | None) -> Mapping[str, Any]:
-    """Return the event of an answer: verdicts and page in one, so that neither is ever kept without the other."""
+def _sync_event(outcomes: Sequence[Outcome], *, page: Mapping[str, Any] | None) -> Mapping[str, Any]:
+    """Return the event of an answer: verdicts and page in one, so that neither is stored without the other."""
     verdicts = [
-        [outcome.unsent.number, "waits" if outcome.stays else outcome.word, outcome.revision, list(outcome.problems)]
-        for outcome in outcomes
+        [one.unsent.number, "waits" if one.will_retry else one.verdict, one.revision, list(one.problems)]
+        for one in outcomes
     ]
-    taken = None if page is None else {name: page[name] for name in ("changes", "cursor", "more")}
-    return {"event": "answered", "verdicts": verdicts, "page": taken}
+    stored_page = None if page is None else {name: page[name] for name in ("changes", "cursor", "more")}
+    return {"event": "answered", "verdicts": verdicts, "page": stored_page}
 
 
-def _stamp(moment: datetime) -> str:
-    """Return the moment in UTC with a fixed width, so that comparing texts compares moments."""
+def _formatted(moment: datetime) -> str:
+    """Return a time in UTC as text of fixed width, so that the order of texts is the order of times."""
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0")

@@ -1,7 +1,7 @@
-"""What a phone holds, as a function of the events that it kept.
+"""The phone's state, computed from the events in its log.
 
-Every event is a JSON object, so that a journal of them is the phone's whole memory: read in again they give the same
-state. Nothing here reads a clock, a disk or the network.
+Every event is a JSON object. Applied again in their order, the same events give the same state: nothing here reads a
+clock, a disk or the network.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -14,7 +14,7 @@ _CHILDREN = ("infusion", "note")
 
 @dataclass(frozen=True, kw_only=True)
 class Record:
-    """A record as the phone shows it; ``unsent`` when edits that the server has not confirmed lie over it."""
+    """A record as the phone shows it; ``unsent`` when it includes edits that the server has not confirmed."""
 
     type: str
     id: str
@@ -25,7 +25,7 @@ class Record:
 
 
 @dataclass(kw_only=True)
-class Pulled:
+class PulledRecord:
     """A record as last pulled, and in which full pass it was last seen."""
 
     type: str
@@ -36,11 +36,11 @@ class Pulled:
 
 
 @dataclass(kw_only=True)
-class Unsent:
+class UnsentChange:
     """A change that the server has not confirmed.
 
-    ``number`` tells changes apart and orders them; ``change`` is what travels; ``begins`` marks the first change of a
-    record made here. ``problems`` says why it was not taken so far.
+    ``number`` identifies changes and orders them; ``change`` is the JSON that is sent; ``begins`` marks the change that
+    creates a record here. ``problems`` says why the server has not accepted it so far.
     """
 
     number: int
@@ -56,7 +56,7 @@ class Unsent:
 
 @dataclass(kw_only=True)
 class Photo:
-    """A photo that the server does not have yet: what is announced, where its file lies, why it is refused."""
+    """A photo that the server does not have yet: its announcement, the path of its file, why it was refused."""
 
     announced: dict[str, Any]
     path: str
@@ -70,10 +70,11 @@ class Photo:
 
 @dataclass(kw_only=True)
 class State:
-    """All of it.
+    """Everything that the phone knows.
 
-    ``confirmed`` are changes with the revision that the server gave them; they are shown until that revision has been
-    pulled, so that what was sent does not vanish in between.
+    ``confirmed`` are changes with the revision that the server gave them. They are shown until that revision has been
+    pulled, so that an edit does not disappear between sending and pulling. ``full_pass`` counts the times that
+    everything was pulled from cursor 0.
     """
 
     device: str = ""
@@ -83,29 +84,23 @@ class State:
     number: int = 0
     full_pass: int = 0
     in_full_pass: bool = False
-    records: dict[str, Pulled] = field(default_factory=dict)
-    outbox: dict[int, Unsent] = field(default_factory=dict)
-    refused: dict[int, Unsent] = field(default_factory=dict)
-    confirmed: list[tuple[int, Unsent]] = field(default_factory=list)
+    records: dict[str, PulledRecord] = field(default_factory=dict)
+    outbox: dict[int, UnsentChange] = field(default_factory=dict)
+    refused: dict[int, UnsentChange] = field(default_factory=dict)
+    confirmed: list[tuple[int, UnsentChange]] = field(default_factory=list)
     photos: dict[str, Photo] = field(default_factory=dict)
 
     def apply(self, event: Event) -> None:
-        """Take in one event."""
+        """Change the state by one event."""
         match event["event"]:
             case "begun":
                 self.device = event["device"]
             case "signed":
                 self.token = event["token"]
             case "written":
-                unsent = Unsent(number=event["number"], change=event["change"], begins=event["begins"])
-                self.outbox[unsent.number] = unsent
-                self.number = max(self.number, unsent.number)
-                self.last_at = max(self.last_at, event.get("clock_at", ""))
+                self._add_change(event)
             case "answered":
-                for number, word, revision, problems in event["verdicts"]:
-                    self._judge(number, word, revision=revision, problems=problems)
-                if (page := event["page"]) is not None:
-                    self._take(page)
+                self._merge_answer(event)
             case "start_again":
                 self.cursor, self.in_full_pass = 0, True
                 self.full_pass += 1
@@ -114,32 +109,50 @@ class State:
             case "photographed":
                 photo = Photo(announced=event["photo"], path=event["path"])
                 self.photos[photo.id] = photo
-            case "photo_done" if event["problems"]:
-                self.photos[event["id"]].problems = event["problems"]
             case "photo_done":
-                del self.photos[event["id"]]
+                self._finish_photo(event["id"], problems=event["problems"])
             case "snapshot":
                 self._restore(event["state"])
             case other:
                 raise ValueError(f"an event called {other!r} is not known")
 
-    def _judge(self, number: int, word: str, *, revision: int | None, problems: Sequence[Mapping[str, Any]]) -> None:
+    def _add_change(self, event: Event) -> None:
+        unsent = UnsentChange(number=event["number"], change=event["change"], begins=event["begins"])
+        self.outbox[unsent.number] = unsent
+        self.number = max(self.number, unsent.number)
+        self.last_at = max(self.last_at, event.get("clock_at", ""))
+
+    def _finish_photo(self, photo: str, *, problems: Sequence[Mapping[str, Any]] | None) -> None:
+        if problems:
+            self.photos[photo].problems = problems
+        else:
+            del self.photos[photo]
+
+    def _merge_answer(self, event: Event) -> None:
+        for number, verdict, revision, problems in event["verdicts"]:
+            self._settle(number, verdict, revision=revision, problems=problems)
+        if (page := event["page"]) is not None:
+            self._merge_page(page)
+
+    def _settle(
+        self, number: int, verdict: str, *, revision: int | None, problems: Sequence[Mapping[str, Any]]
+    ) -> None:
         unsent = self.outbox[number]
         unsent.problems = problems
-        if word == "waits":
+        if verdict == "waits":
             return
         del self.outbox[number]
-        if word == "refused":
+        if verdict == "refused":
             self.refused[number] = unsent
         elif revision is not None:
             self.confirmed.append((revision, unsent))
 
-    def _take(self, page: Mapping[str, Any]) -> None:
+    def _merge_page(self, page: Mapping[str, Any]) -> None:
         for change in page["changes"]:
             if change["deleted"]:
                 self.records.pop(change["id"], None)
             else:
-                self.records[change["id"]] = Pulled(
+                self.records[change["id"]] = PulledRecord(
                     type=change["type"],
                     fields=change["fields"],
                     revision=change["revision"],
@@ -149,42 +162,42 @@ class State:
         self.cursor = page["cursor"]
         self.confirmed = [(revision, unsent) for revision, unsent in self.confirmed if revision > self.cursor]
         if self.in_full_pass and not page["more"]:
-            self.records = {i: kept for i, kept in self.records.items() if kept.seen_in == self.full_pass}
+            self.records = {i: record for i, record in self.records.items() if record.seen_in == self.full_pass}
             self.in_full_pass = False
 
     def view(self, record: str) -> Record | None:
-        """Return a record with unconfirmed changes over what was pulled; None if it is deleted or not known here.
+        """Return a record as pulled, with the unconfirmed changes applied; None if it is deleted or not known here.
 
-        What hangs on a deleted session is gone with it.
+        Infusions and notes of a deleted session are deleted with it.
         """
-        return self._shown(record, self._laid_over())
+        return self._view(record, self._unconfirmed_by_record())
 
     def views(self, type_name: str) -> Iterator[Record]:
         """Yield the records of a type, in the order of their ids."""
-        over = self._laid_over()
-        mine = {i for i, kept in self.records.items() if kept.type == type_name}
-        mine |= {i for i, changes in over.items() if changes[0].change["type"] == type_name}
-        for record in sorted(mine):
-            if (shown := self._shown(record, over)) is not None:
+        unconfirmed = self._unconfirmed_by_record()
+        ids = {i for i, record in self.records.items() if record.type == type_name}
+        ids |= {i for i, changes in unconfirmed.items() if changes[0].change["type"] == type_name}
+        for record in sorted(ids):
+            if (shown := self._view(record, unconfirmed)) is not None:
                 yield shown
 
-    def _laid_over(self) -> dict[str, list[Unsent]]:
+    def _unconfirmed_by_record(self) -> dict[str, list[UnsentChange]]:
         """Return the unconfirmed changes of each record, in the order they were made."""
-        over: dict[str, list[Unsent]] = {}
+        unconfirmed: dict[str, list[UnsentChange]] = {}
         for change in sorted([*(unsent for _, unsent in self.confirmed), *self.outbox.values()], key=_by_number):
-            over.setdefault(change.record, []).append(change)
-        return over
+            unconfirmed.setdefault(change.record, []).append(change)
+        return unconfirmed
 
-    def _shown(self, record: str, over: Mapping[str, Sequence[Unsent]]) -> Record | None:
-        base, changes = self.records.get(record), over.get(record, ())
+    def _view(self, record: str, unconfirmed: Mapping[str, Sequence[UnsentChange]]) -> Record | None:
+        base, changes = self.records.get(record), unconfirmed.get(record, ())
         if base is None and not any(unsent.begins for unsent in changes):
             return None  # edits of what is not here: the server brings it back whole, or not at all
-        fields, gone = dict(base.fields) if base else {}, False
+        fields, deleted = dict(base.fields) if base else {}, False
         for unsent in changes:
-            gone = bool(unsent.change.get("deleted"))
+            deleted = bool(unsent.change.get("deleted"))
             fields |= unsent.change.get("fields", {})
         type_name = base.type if base else str(changes[0].change["type"])
-        if gone or (type_name in _CHILDREN and self._shown(str(fields.get("session")), over) is None):
+        if deleted or (type_name in _CHILDREN and self._view(str(fields.get("session")), unconfirmed) is None):
             return None
         return Record(
             type=type_name,
@@ -196,19 +209,19 @@ class State:
         )
 
     def snapshot(self) -> Event:
-        """Return the one event that stands for all so far."""
+        """Return one event that has the effect of all events so far."""
         return {"event": "snapshot", "state": asdict(self)}
 
-    def _restore(self, kept: Mapping[str, Any]) -> None:
-        plain = dict(kept)
-        self.records = {i: Pulled(**pulled) for i, pulled in plain.pop("records").items()}
-        self.outbox = {int(number): Unsent(**unsent) for number, unsent in plain.pop("outbox").items()}
-        self.refused = {int(number): Unsent(**unsent) for number, unsent in plain.pop("refused").items()}
-        self.confirmed = [(revision, Unsent(**unsent)) for revision, unsent in plain.pop("confirmed")]
+    def _restore(self, stored: Mapping[str, Any]) -> None:
+        plain = dict(stored)
+        self.records = {i: PulledRecord(**pulled) for i, pulled in plain.pop("records").items()}
+        self.outbox = {int(number): UnsentChange(**unsent) for number, unsent in plain.pop("outbox").items()}
+        self.refused = {int(number): UnsentChange(**unsent) for number, unsent in plain.pop("refused").items()}
+        self.confirmed = [(revision, UnsentChange(**unsent)) for revision, unsent in plain.pop("confirmed")]
         self.photos = {i: Photo(**photo) for i, photo in plain.pop("photos", {}).items()}
         for name, value in plain.items():
             setattr(self, name, value)
 
 
-def _by_number(unsent: Unsent) -> int:
+def _by_number(unsent: UnsentChange) -> int:
     return unsent.number

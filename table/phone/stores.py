@@ -1,4 +1,4 @@
-"""Where a phone keeps its events: on its disk, or for a demonstration in memory."""
+"""The phone's event log: in a file, or for tests and demonstrations in memory."""
 
 import fcntl
 import json
@@ -7,32 +7,32 @@ from pathlib import Path
 from typing import Protocol
 from uuid import uuid4
 
-from table.phone.asking import encoded
 from table.phone.errors import StoreError
+from table.phone.requests import encode_json
 from table.phone.state import Event, State
 
 _WORTH_COMPACTING_BYTES = 1_000_000
 
 
 class Store(Protocol):
-    """Keeps events and the state that they add up to."""
+    """An event log, and the state that its events add up to."""
 
     @property
     def state(self) -> State:
         """Return what the events so far add up to."""
         ...
 
-    def keep(self, event: Event) -> None:
-        """Take in an event; it is kept when this returns."""
+    def append(self, event: Event) -> None:
+        """Store an event; it is safe once this returns."""
         ...
 
     def close(self) -> None:
-        """Let go of what it holds."""
+        """Release files and locks."""
         ...
 
 
 class MemoryStore:
-    """Forgets everything at its end.
+    """An event log in memory: nothing outlives the process.
 
     Parameters
     ----------
@@ -43,8 +43,8 @@ class MemoryStore:
     def __init__(self, device: str | None = None) -> None:
         self.state = State(device=device or str(uuid4()))
 
-    def keep(self, event: Event) -> None:
-        """Take in an event."""
+    def append(self, event: Event) -> None:
+        """Store an event."""
         self.state.apply(event)
 
     def close(self) -> None:
@@ -52,10 +52,10 @@ class MemoryStore:
 
 
 class JournalStore:
-    """A file of JSON lines, one event each; an event is kept once its line has reached the disk.
+    """A file of JSON lines, one event each; an event is safe once its line has reached the disk.
 
-    A line that a dying phone wrote only in part is left out when the file is read again: that event was never
-    reported as kept. Once the journal is much longer than what it stands for it is replaced, in one step, by a single
+    A last line that was written only in part is dropped when the file is read again: that event was never reported
+    as stored. Once the journal is much longer than what it stands for it is replaced, in one step, by a single
     line. A lock keeps a second process off the file.
 
     Parameters
@@ -89,12 +89,12 @@ class JournalStore:
             raise
         self._compact_at = max(_WORTH_COMPACTING_BYTES, 2 * self._length)
         if not self.state.device:
-            self.keep({"event": "begun", "device": device or str(uuid4())})
+            self.append({"event": "begun", "device": device or str(uuid4())})
             self._sync_folder()
 
-    def keep(self, event: Event) -> None:
-        """Take in an event: first on the disk, then in the state."""
-        line = encoded(event) + b"\n"
+    def append(self, event: Event) -> None:
+        """Store an event: first in the file, then in the state."""
+        line = encode_json(event) + b"\n"
         try:
             _write(self._file, line)
             os.fsync(self._file)
@@ -110,14 +110,14 @@ class JournalStore:
             self.compact()
 
     def compact(self) -> None:
-        """Replace the journal by one line; whoever dies meanwhile has the old file or the new one."""
-        draft = self._path.with_name(f"{self._path.name}.new")
+        """Replace the journal by one line; after a crash meanwhile either the old file or the new one is there."""
+        new_file = self._path.with_name(f"{self._path.name}.new")
         try:
-            file = os.open(draft, os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND, 0o600)
-            line = encoded(self.state.snapshot()) + b"\n"
+            file = os.open(new_file, os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND, 0o600)
+            line = encode_json(self.state.snapshot()) + b"\n"
             _write(file, line)
             os.fsync(file)
-            draft.replace(self._path)
+            new_file.replace(self._path)
             self._sync_folder()
         except OSError as error:
             raise StoreError(f"{self._path} cannot be written: {error.strerror}") from error
@@ -126,7 +126,7 @@ class JournalStore:
         self._compact_at = max(_WORTH_COMPACTING_BYTES, 2 * len(line))
 
     def close(self) -> None:
-        """Close the file and let go of the lock."""
+        """Close the file and release the lock."""
         if self._lock >= 0:
             os.close(self._file)
         self._unlock()
@@ -137,18 +137,18 @@ class JournalStore:
             self._lock = -1
 
     def _replay(self) -> int:
-        """Read the events in; cut off half a line at the end; return the length of what stands."""
+        """Apply the events; cut off an unfinished line at the end; return the length of the rest."""
         text = self._path.read_bytes()
-        whole = text.rfind(b"\n") + 1
-        for number, line in enumerate(text[:whole].splitlines(), start=1):
+        complete = text.rfind(b"\n") + 1
+        for number, line in enumerate(text[:complete].splitlines(), start=1):
             try:
                 self.state.apply(json.loads(line))
             except (ValueError, KeyError, TypeError) as error:
                 raise StoreError(f"{self._path}, line {number} is not an event of a phone: {error!r}") from error
-        if whole < len(text):
-            os.ftruncate(self._file, whole)
+        if complete < len(text):
+            os.ftruncate(self._file, complete)
             os.fsync(self._file)
-        return whole
+        return complete
 
     def _sync_folder(self) -> None:
         folder = os.open(self._path.parent, os.O_RDONLY)

@@ -28,12 +28,12 @@ def phones(lexicon, settings, tmp_path, monkeypatch):
     team, made = TeamFactory(), {}
     for one in PEOPLE:
         store = MemoryStore()
-        store.keep({"event": "signed", "token": person(team, one.role).token})
+        store.append({"event": "signed", "token": person(team, one.role).token})
         made[one.username] = Phone(Wire(lambda *heard: None), store=store)
     shown = {handle for handle, _, _ in SHOWN}
     for message in messages(team.id, shops={}):
         if message.lot is None or message.lot.handle in shown:
-            assert set(_sent(message, made[message.person.username]).words) == {"applied"}
+            assert set(_sent(message, made[message.person.username]).verdicts) == {"applied"}
     return team, made
 
 

@@ -1,4 +1,4 @@
-"""``python -m tests.faults``: all of Leafspan under fire, then the reckoning. Linux only, since it reads /proc.
+"""``python -m tests.faults``: kill servers and workers under busy phones, then check every record. Linux only (/proc).
 
 LEAFSPAN_SEED chooses the same faults again (their moments within the work still differ), LEAFSPAN_FAULTS how many.
 """
@@ -10,103 +10,110 @@ import sys
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
 from tests.config.launching import eventually
+from tests.faults.consistency import check_photos, check_records, figures_are_current, new_phone
+from tests.faults.injection import inject_faults
 from tests.faults.installation import Installation, installation
-from tests.faults.killing import break_things
-from tests.faults.minute import WRITERS, write_and_pull
-from tests.faults.reckoning import figures_fresh, fresh, reckon, reckon_photos
-from tests.faults.table import Seat
+from tests.faults.tasters import SimulatedTaster
+from tests.faults.write_load import WRITERS, write_and_pull
 
-SKEWS = (timedelta(0), timedelta(seconds=90), timedelta(minutes=-7), timedelta(days=365))
-LOTS, MINUTE_S, FIGURES_S = 6, 60.0, 60.0
+CLOCK_OFFSETS = (timedelta(0), timedelta(seconds=90), timedelta(minutes=-7), timedelta(days=365))
+LOTS, WRITE_LOAD_S, FIGURES_S = 6, 60.0, 60.0
 PHOTOS_S = 240.0
 """A check that was killed or found the disk full is asked for again after three minutes, by the timetable."""
 
 
-def say(line: str) -> None:
+def print_line(line: str) -> None:
     """Print a line at once."""
     sys.stdout.write(f"{line}\n")
     sys.stdout.flush()
 
 
 def main() -> int:
-    """Run it; 0 when nothing was lost, nothing came twice and all figures are fresh."""
+    """Run it; return 0 if nothing was lost or applied twice and all figures are current."""
     seed = int(os.environ.get("LEAFSPAN_SEED") or random.SystemRandom().randrange(10**6))
     faults = int(os.environ.get("LEAFSPAN_FAULTS") or 200)
     home = Path(tempfile.mkdtemp(prefix="leafspan-faults-"))
-    say(f"{faults} faults, LEAFSPAN_SEED={seed}, in {home}")
+    print_line(f"{faults} faults, LEAFSPAN_SEED={seed}, in {home}")
     with installation(home) as place:
-        wrong = _minute(place, seed=seed) + _under_fire(place, faults=faults, seed=seed)
-    for line in wrong[:20]:
-        say(f"WRONG: {line}")
-    if wrong:
-        say(f"{len(wrong)} things are wrong; the logs are in {home}")
+        errors = _run_write_load(place, seed=seed) + _run_with_faults(place, faults=faults, seed=seed)
+    for line in errors[:20]:
+        print_line(f"WRONG: {line}")
+    if errors:
+        print_line(f"{len(errors)} things are wrong; the logs are in {home}")
         return 1
     shutil.rmtree(home, ignore_errors=True)
-    say("nothing was lost, nothing came twice, all figures are fresh")
+    print_line("nothing was lost, nothing came twice, all figures are fresh")
     return 0
 
 
-def _minute(place: Installation, *, seed: int) -> list[str]:
+def _run_write_load(place: Installation, *, seed: int) -> list[str]:
     place.manage("new_team", "--name", "Writers", "--shop", "Ford", "--username", "writer")
-    say(f"{WRITERS} writers and a puller for {MINUTE_S:.0f} s …")
-    n, pulls, wrong = write_and_pull(place.url, username="writer", seconds=MINUTE_S, seed=seed)
-    say(f"  {n} records written, pulled in {pulls} syncs: {'the same set' if not wrong else 'WRONG'}")
-    return wrong
+    print_line(f"{WRITERS} writers and a puller for {WRITE_LOAD_S:.0f} s …")
+    n, pulls, errors = write_and_pull(place.url, username="writer", seconds=WRITE_LOAD_S, seed=seed)
+    print_line(f"  {n} records written, pulled in {pulls} syncs: {'the same set' if not errors else 'WRONG'}")
+    return errors
 
 
-def _under_fire(place: Installation, *, faults: int, seed: int) -> list[str]:
+def _run_with_faults(place: Installation, *, faults: int, seed: int) -> list[str]:
     team = place.manage("new_team", "--name", "Tasters", "--shop", "Ford", "--username", "taster-0")["team"]
-    for i in range(1, len(SKEWS)):
+    for i in range(1, len(CLOCK_OFFSETS)):
         place.manage(
             "new_member", "--team", team, "--shop", "Ford", "--username", f"taster-{i}", "--role", "taster"
         )  # fmt: skip
-    seats = [
-        Seat(place.url, folder=place.home, username=f"taster-{i}", skew=skew, seed=seed + i)
-        for i, skew in enumerate(SKEWS)
+    tasters = [
+        SimulatedTaster(place.url, folder=place.home, username=f"taster-{i}", clock_offset=clock_offset, seed=seed + i)
+        for i, clock_offset in enumerate(CLOCK_OFFSETS)
     ]
-    seats[0].begin(LOTS)
+    tasters[0].begin(LOTS)
     stop = threading.Event()
-    threads = [threading.Thread(target=seat.work, args=(stop,)) for seat in seats]
+    threads = [threading.Thread(target=taster.work, args=(stop,)) for taster in tasters]
     for thread in threads:
         thread.start()
-    done = break_things(place, seats, faults=faults, draw=random.Random(seed), say=say)
+    done = inject_faults(place, tasters, faults=faults, rng=random.Random(seed), print_line=print_line)
     stop.set()
     for thread in threads:
         thread.join()
-    wrong = [fault for seat in seats for fault in seat.faults]
+    errors = [error for taster in tasters for error in taster.errors]
     began = time.monotonic()
     if not eventually(place.ready, seconds=120):
-        return [*wrong, "it is not ready again within two minutes"]
-    for _ in range(2):  # the second time to hear what the others sent in the first
-        wrong += [f"{s.username} cannot send everything" for s in seats if not eventually(s.sync, seconds=120)]
-    phone = fresh(place.url, username="taster-0")
-    if not figures_fresh(phone, limit_s=FIGURES_S):
-        wrong.append(f"some lot's figures are still stale after {FIGURES_S:.0f} s")
-    say(f"  ready, all sent and all figures fresh {time.monotonic() - began:.0f} s after the last fault")
+        return [*errors, "Leafspan is not ready again within two minutes"]
+    for _ in range(2):  # the second time to pull what the others sent in the first
+        errors += [f"{s.username} cannot send everything" for s in tasters if not eventually(s.sync, seconds=120)]
+    phone = new_phone(place.url, username="taster-0")
+    if not figures_are_current(phone, limit_s=FIGURES_S):
+        errors.append(f"some lot's figures are still stale after {FIGURES_S:.0f} s")
+    print_line(f"  ready, all sent and all figures fresh {time.monotonic() - began:.0f} s after the last fault")
     revision = phone._store.state.cursor
-    wrong += reckon(phone, seats, revision=revision)
-    wrong += reckon_photos(phone, seats, limit_s=PHOTOS_S)
-    _tell(place, seats, done=done.total(), revision=revision)
-    return wrong
+    errors += check_records(phone, tasters, revision=revision)
+    errors += check_photos(phone, tasters, limit_s=PHOTOS_S)
+    _print_summary(place, tasters, done=done.total(), revision=revision)
+    return errors
 
 
-def _tell(place: Installation, seats: list[Seat], *, done: int, revision: int) -> None:
-    changes, own = sum(len(seat.acknowledged) for seat in seats), sum(seat.own for seat in seats)
-    cut, broken = sum(seat.link.cut for seat in seats), sum(seat.link.broken for seat in seats)
-    given_up, twice = sum(seat.failed_syncs for seat in seats), sum(seat.twice for seat in seats)
-    lost_jobs, reborn = place.said("error: WorkerLostError", log="worker.log"), sum(seat.reborn for seat in seats)
-    say(f"  {done} faults: {cut} requests cut off, {lost_jobs} jobs killed at work, {broken} answers 5xx")
-    say(f"  {given_up} syncs given up for later; phones died {reborn} times")
-    say(f"  {changes} changes acknowledged, {own} of them of records of one's own; {revision} revisions")
-    say(f"  {twice} changes came twice and were known")
-    photos, full = sum(len(seat.photos) for seat in seats), sum(seat.link.full for seat in seats)
-    say(f"  {photos} photos sent; {full} requests turned away for a full disk")
+def _print_summary(place: Installation, tasters: list[SimulatedTaster], *, done: int, revision: int) -> None:
+    def total(count: Callable[[SimulatedTaster], int]) -> int:
+        return sum(map(count, tasters))
+
+    dropped, server_errors = total(lambda t: t.transport.dropped), total(lambda t: t.transport.server_errors)
+    lost_jobs = place.count_in_log("error: WorkerLostError", log="worker.log")
+    print_line(
+        f"  {done} faults: {dropped} requests cut off, {lost_jobs} jobs killed at work, {server_errors} answers 5xx"
+    )
+    print_line(
+        f"  {total(lambda t: t.failed_syncs)} syncs given up for later; {total(lambda t: t.restarts)} phones restarted"
+    )
+    changes, unshared = total(lambda t: len(t.acknowledged)), total(lambda t: t.unshared_changes)
+    print_line(f"  {changes} changes acknowledged, {unshared} of records that one phone edits; {revision} revisions")
+    print_line(f"  {total(lambda t: t.already_known)} changes were sent twice and applied once")
+    photos, disk_full = total(lambda t: len(t.photos)), total(lambda t: t.transport.disk_full)
+    print_line(f"  {photos} photos sent; {disk_full} requests refused for a full disk")
     if place.disk is None:
-        say("  this machine lets nobody make a small disk, so none was full")
+        print_line("  this machine cannot mount a small disk, so none was full")
 
 
 if __name__ == "__main__":

@@ -16,7 +16,7 @@ _ENTER = ["unshare", "--mount"] if os.geteuid() == 0 else ["unshare", "--mount",
 
 
 def on_a_small_disk(folder: Path) -> list[str]:
-    """Return what to put before a command so that the folder is such a disk for it; nothing where that cannot be."""
+    """Return the prefix of a command that mounts such a disk at the folder for it; empty where that is impossible."""
     folder.mkdir(parents=True, exist_ok=True)
     command = [*_ENTER, "sh", "-c", _MOUNT, str(folder)]
     try:

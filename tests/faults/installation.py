@@ -1,4 +1,4 @@
-"""All of Leafspan on a folder of its own, started through the launcher, with its processes within reach."""
+"""All of Leafspan on a folder of its own, started through the launcher, whose processes can be found and killed."""
 
 import json
 import os
@@ -39,7 +39,7 @@ class Installation:
             "-m", "config.dev", "run", home=home, log=home / "launcher.log", under=under, PORT=str(self.port), DEMO="0"
         )
         self.disk = SmallDisk(photos, pid=self.launcher.pid) if under else None
-        """Of the photos; None where this machine lets nobody make one."""
+        """For the photos; None where this machine cannot mount one."""
 
     def ready(self) -> bool:
         """Whether requests are served and a worker answers."""
@@ -95,10 +95,10 @@ class Installation:
             return False
         return True
 
-    def said(self, words: str, *, log: str) -> int:
-        """Return how often a log has these words."""
+    def count_in_log(self, text: str, *, log: str) -> int:
+        """Return how often a log has this text."""
         logs = [self.home / "logs" / log, self.home / "logs" / f"{log}.1"]
-        return sum(path.read_text(errors="replace").count(words) for path in logs if path.exists())
+        return sum(path.read_text(errors="replace").count(text) for path in logs if path.exists())
 
 
 def is_working(pid: int) -> bool:

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
 from lots.models import FieldHistory, Lot
-from table.phone import Habits, MemoryStore, Patience, Phone, State, UnreachableError
+from table.phone import MemoryStore, Phone, PhoneOptions, RetryPolicy, State, UnreachableError
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.actions.lexicon import load_lexicon
 from tastings.actions.pruning import prune
@@ -75,9 +75,9 @@ class World:
             DeviceTokenFactory(token=token, member=member, expires_at=MORNING + timedelta(days=36_500))
         self.stores = [MemoryStore(str(UUID(int=0x7000_8000 << 64 | i))) for i in range(5)]
         for store, token in zip(self.stores, tokens, strict=True):
-            store.keep({"event": "signed", "token": token})
+            store.append({"event": "signed", "token": token})
         wire = Wire(lambda *heard: self.model.hear(*heard, now=MORNING))
-        phones = [Phone(wire, store=store, habits=Habits(clock=clock)) for store in self.stores]
+        phones = [Phone(wire, store=store, options=PhoneOptions(clock=clock)) for store in self.stores]
         lot, session, infusion, note = (number_id(n) for n in range(4))
         self.made = [("lot", lot), ("session", session), ("infusion", infusion), ("note", note)]
         phones[0].new("lot", NEW["lot"], record=lot)
@@ -131,8 +131,8 @@ class Story(RuleBasedStateMachine):
         """Return a phone in the hand of whoever has it, as if just switched on; some stories have fewer than five."""
         i %= len(self.stores)
         clock = lambda: self.clock.now + self.skews[i]  # noqa: E731
-        patience = Patience(attempts=1)
-        return Phone(self.wire, store=self.stores[i], habits=Habits(clock=clock, patience=patience, **habits))
+        retry = RetryPolicy(attempts=1)
+        return Phone(self.wire, store=self.stores[i], options=PhoneOptions(clock=clock, retry=retry, **habits))
 
     # What people do
 
@@ -232,7 +232,7 @@ class Story(RuleBasedStateMachine):
         order = list if shuffle is None else lambda unsent: random.Random(shuffle).sample(unsent, len(unsent))
         self.wire.faults = list(faults)
         try:
-            self.phone(i, most_changes=most, page=page, order=order).sync(pull=pull)
+            self.phone(i, max_changes=most, page_size=page, order=order).sync(pull=pull)
         except UnreachableError:
             pass
         finally:
@@ -280,7 +280,7 @@ class Story(RuleBasedStateMachine):
             revision = Team.objects.get(id=self.world.team.id).revision
             behind = [i for i, store in enumerate(self.stores) if store.state.outbox or store.state.cursor < revision]
             reports = [self.phone(i).sync() for i in behind]
-            if not any(report.pulled or report.words.keys() - {"refused"} for report in reports):
+            if not any(report.pulled or report.verdicts.keys() - {"refused"} for report in reports):
                 return
         raise AssertionError("they never come to rest")
 
@@ -303,8 +303,8 @@ class Story(RuleBasedStateMachine):
     def phones_are_as_the_server(self) -> None:
         for i, member in enumerate(self.world.members[: min(3, len(self.stores))]):
             fresh = MemoryStore()
-            fresh.keep({"event": "signed", "token": self.stores[i].state.token})
-            Phone(self.wire, store=fresh, habits=Habits(page=50)).sync()
+            fresh.append({"event": "signed", "token": self.stores[i].state.token})
+            Phone(self.wire, store=fresh, options=PhoneOptions(page_size=50)).sync()
             on_server = {}
             for type_name in SHAPES:
                 served = records_of(member, type_name, filters={}, after=None, limit=1000)
@@ -320,12 +320,12 @@ class Story(RuleBasedStateMachine):
         for store in self.stores:
             mine = [change for known, change in self.model.changes.items() if known[1] == store.state.device]
             again = MemoryStore(store.state.device)
-            again.keep({"event": "signed", "token": store.state.token})
+            again.append({"event": "signed", "token": store.state.token})
             for number, change in enumerate(mine + mine, start=1):
-                again.keep({"event": "written", "number": number, "change": change, "begins": False})
+                again.append({"event": "written", "number": number, "change": change, "begins": False})
             report = Phone(self.wire, store=again).sync(pull=False)
             # "merged": it lost to the same value before, and only now to another; a row more in the history
-            assert not report.words.keys() - {"unchanged", "refused", "merged"}, report.outcomes
+            assert not report.verdicts.keys() - {"unchanged", "refused", "merged"}, report.outcomes
         assert Team.objects.get(id=self.world.team.id).revision == before
 
     def tell(self) -> None:

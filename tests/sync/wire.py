@@ -7,7 +7,7 @@ from datetime import datetime
 
 from django.test import Client
 
-from table.phone import Answer, UnreachableError
+from table.phone import Response, UnreachableError
 
 FAULTS = ("none", "request lost", "answer lost", "twice")
 
@@ -45,7 +45,7 @@ class Wire:
     def close(self) -> None:
         """Nothing is held."""
 
-    def _carry(self, request) -> Answer:
+    def _carry(self, request) -> Response:
         method, path, headers, body = request
         response = self._client.generic(
             method, path, data=body or b"", content_type=headers.get("Content-Type", ""), headers=headers
@@ -53,7 +53,7 @@ class Wire:
         if path == "/api/v1/sync" and response.status_code == 200:
             sent = json.loads(gzip.decompress(body))
             self._hear(sent["device"], sent["changes"], response.json()["verdicts"])
-        return Answer(response.status_code, {k.lower(): v for k, v in response.headers.items()}, response.content)
+        return Response(response.status_code, {k.lower(): v for k, v in response.headers.items()}, response.content)
 
 
 class Clock:

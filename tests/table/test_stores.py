@@ -1,20 +1,20 @@
-"""The journal: what it reported as kept is there after any death."""
+"""The journal: an event that was reported as stored is there after any crash."""
 
 import os
 
 import pytest
 
 from table.phone import JournalStore, MemoryStore, Phone, StoreError
-from tests.table.scripted import Script, on, page, pulled, takes_all
+from tests.table.scripted import ScriptedTransport, apply_all, page, pulled, signed_in_phone
 
 TEA = {"name": "Mist Ridge", "kind": "oolong"}
 
 
-def lived(path):
-    """A phone's life: pulled, written, sent, refused and unsent."""
+def used_store(path):
+    """Return the store of a phone with pulled, sent and unsent changes."""
     store = JournalStore(path, device="d")
     first = page(pulled("lot-1", name="one"), pulled("lot-2", name="two"), cursor=5)
-    phone, _, _ = on(first, takes_all, store=store)
+    phone, _, _ = signed_in_phone(first, apply_all, store=store)
     phone.sync()
     phone.edit("lot", "lot-1", {"remarks": "thin"})
     phone.sync()
@@ -23,17 +23,17 @@ def lived(path):
     return store
 
 
-def test_all_of_it_is_there_again(tmp_path):
-    store = lived(tmp_path / "phone")
+def test_state_is_read_again(tmp_path):
+    store = used_store(tmp_path / "phone")
     before = store.state
     store.close()
-    with Phone(Script(), store=JournalStore(tmp_path / "phone")) as again:
+    with Phone(ScriptedTransport(), store=JournalStore(tmp_path / "phone")) as again:
         assert again._store.state == before
         assert ([u.record for u in again.unsent], again.device) == (["lot-3", "lot-2"], "d")
 
 
-def test_killed_at_any_byte_it_has_what_was_kept_before(tmp_path):
-    store = lived(tmp_path / "phone")
+def test_journal_cut_at_any_byte_has_every_complete_event(tmp_path):
+    store = used_store(tmp_path / "phone")
     store.close()
     whole = (tmp_path / "phone").read_bytes()
     states = []
@@ -45,19 +45,19 @@ def test_killed_at_any_byte_it_has_what_was_kept_before(tmp_path):
         assert path.read_bytes().endswith(b"\n")
         cut.close()
     lines = whole.splitlines()
-    for kept, found in states[:: max(1, len(states) // 200)]:
+    for n_events, found in states[:: max(1, len(states) // 200)]:
         expected = MemoryStore("d")
-        path.write_bytes(b"".join(line + b"\n" for line in lines[: max(kept, 1)]))
+        path.write_bytes(b"".join(line + b"\n" for line in lines[: max(n_events, 1)]))
         expected = JournalStore(path, device="d")
         assert found == expected.state.snapshot()
         expected.close()
 
 
 def test_compacting_changes_nothing_but_the_length(tmp_path):
-    store = lived(tmp_path / "phone")
+    store = used_store(tmp_path / "phone")
     before = store.state.snapshot()
     store.compact()
-    store.keep({"event": "signed", "token": "later"})
+    store.append({"event": "signed", "token": "later"})
     store.close()
     again = JournalStore(tmp_path / "phone")
     assert again.state.snapshot()["state"] == before["state"] | {"token": "later"}
@@ -69,13 +69,13 @@ def test_a_long_journal_compacts_itself(tmp_path):
     store = JournalStore(tmp_path / "phone")
     for i in range(40):
         change = {"type": "lot", "id": "lot-1", "at": str(i), "fields": {"remarks": "x" * 50_000}}
-        store.keep({"event": "written", "number": 1, "begins": True, "change": change})
+        store.append({"event": "written", "number": 1, "begins": True, "change": change})
     assert (tmp_path / "phone").stat().st_size < 1_100_000
     assert store.state.view("lot-1").fields["remarks"] == "x" * 50_000
     store.close()
 
 
-def test_a_second_phone_on_one_journal_is_refused(tmp_path):
+def test_second_phone_on_one_journal_is_refused(tmp_path):
     store = JournalStore(tmp_path / "phone")
     with pytest.raises(StoreError, match="cannot be used"):
         JournalStore(tmp_path / "phone")
@@ -84,14 +84,14 @@ def test_a_second_phone_on_one_journal_is_refused(tmp_path):
 
 
 @pytest.mark.parametrize("text", ["{}\n", "tea\n", '{"event": "unheard of"}\n', '[1]\n{"event": "begun"}\n'])
-def test_another_file_is_refused_and_left_as_it_is(tmp_path, text):
+def test_file_that_is_no_journal_is_refused_and_left_as_it_is(tmp_path, text):
     (tmp_path / "phone").write_text(text)
     with pytest.raises(StoreError, match="line 1"):
         JournalStore(tmp_path / "phone")
     assert (tmp_path / "phone").read_text() == text
 
 
-def test_a_full_disk_is_told_and_spoils_nothing(tmp_path, monkeypatch):
+def test_full_disk_raises_and_damages_nothing(tmp_path, monkeypatch):
     store = JournalStore(tmp_path / "phone")
     before = (tmp_path / "phone").read_bytes()
     real = os.write
@@ -104,10 +104,10 @@ def test_a_full_disk_is_told_and_spoils_nothing(tmp_path, monkeypatch):
     with monkeypatch.context() as patched:
         patched.setattr(os, "write", full)
         with pytest.raises(StoreError, match="No space"):
-            store.keep({"event": "signed", "token": "x" * 20})
+            store.append({"event": "signed", "token": "x" * 20})
     assert (tmp_path / "phone").read_bytes() == before
     assert store.state.token == ""
-    store.keep({"event": "signed", "token": "y"})
+    store.append({"event": "signed", "token": "y"})
     store.close()
     again = JournalStore(tmp_path / "phone")
     assert again.state.token == "y"

@@ -6,7 +6,16 @@ from uuid import uuid4
 import pytest
 from django.utils import timezone
 
-from table.phone import Habits, HttpLink, JournalStore, MemoryStore, Patience, Phone, SignedOutError, UnreachableError
+from table.phone import (
+    HttpTransport,
+    JournalStore,
+    MemoryStore,
+    Phone,
+    PhoneOptions,
+    RetryPolicy,
+    SignedOutError,
+    UnreachableError,
+)
 from tastings.actions.pruning import prune_all
 from tastings.models import Session
 from teams.models import DeviceToken
@@ -18,10 +27,10 @@ PASSWORD = "a kettle of 9"
 POT = {"started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110}
 
 
-def phone_of(who, link, store=None):
+def phone_of(who, transport, store=None):
     store = store or MemoryStore()
-    store.keep({"event": "signed", "token": who.token})
-    return Phone(link, store=store, habits=Habits(page=2, patience=Patience(attempts=1)))
+    store.append({"event": "signed", "token": who.token})
+    return Phone(transport, store=store, options=PhoneOptions(page_size=2, retry=RetryPolicy(attempts=1)))
 
 
 @pytest.fixture
@@ -37,7 +46,7 @@ def test_what_one_phone_wrote_the_other_shows(wire, taster, buyer, lexicon):
     for number in range(4):
         hers.new("infusion", {"session": session, "number": number, "steep_s": 10, "kettle_c": 99})
     hers.new("note", {"session": session, "moment": "mouth", "descriptor": "strength", "intensity": 5})
-    assert hers.sync().words == {"applied": 7}
+    assert hers.sync().verdicts == {"applied": 7}
     assert his.sync().pulled == 7
     for type_name in ("lot", "session", "infusion", "note"):
         assert his.records(type_name) == hers.records(type_name)
@@ -45,13 +54,13 @@ def test_what_one_phone_wrote_the_other_shows(wire, taster, buyer, lexicon):
 
 
 @pytest.mark.django_db
-def test_an_answer_that_was_lost_costs_nothing(wire, taster):
+def test_lost_answer_changes_nothing(wire, taster):
     phone = phone_of(taster, wire)
     lot = phone.new("lot", {"name": "Mist Ridge", "kind": "oolong"})
     wire.faults = ["answer lost"]
     with pytest.raises(UnreachableError):
         phone.sync()
-    assert phone.sync().words == {"unchanged": 1}
+    assert phone.sync().verdicts == {"unchanged": 1}
     assert phone.record(lot).revision == 1
 
 
@@ -60,33 +69,33 @@ def test_notes_on_a_session_not_yet_there_wait_for_it(wire, taster, buyer):
     hers, his = phone_of(taster, wire), phone_of(buyer, wire)
     lot, session = LotFactory(team=taster.team), str(uuid4())
     his.new("infusion", {"session": session, "number": 1, "steep_s": 10, "kettle_c": 99})
-    assert his.sync().outcomes[0].stays
+    assert his.sync().outcomes[0].will_retry
     hers.new("session", POT | {"lot": str(lot.id)}, record=session)
     hers.sync()
-    assert his.sync().words == {"applied": 1}
+    assert his.sync().verdicts == {"applied": 1}
 
 
 @pytest.mark.django_db
-def test_a_phone_long_in_a_drawer_starts_again_and_loses_no_note(wire, taster):
-    here, drawer = phone_of(taster, wire), phone_of(person(taster.team, "buyer"), wire)
+def test_phone_unused_for_long_starts_again_and_loses_no_edit(wire, taster):
+    here, unused = phone_of(taster, wire), phone_of(person(taster.team, "buyer"), wire)
     kept, deleted = (str(LotFactory(team=taster.team).id) for _ in range(2))
     here.sync()
-    drawer.sync()
-    drawer.edit("lot", kept, {"remarks": "written in the drawer"})
+    unused.sync()
+    unused.edit("lot", kept, {"remarks": "written offline"})
     here.delete("lot", deleted)
     here.sync()
     DeviceToken.objects.update(began_at=timezone.now() - timedelta(days=500))
     assert prune_all(now=timezone.now() + timedelta(days=401)) == 1
     DeviceToken.objects.update(began_at=timezone.now() - timedelta(days=500))
     here.new("lot", {"name": "Newer", "kind": "green"})
-    assert [r.id for r in drawer.records("lot")] == sorted([kept, deleted])
-    report = drawer.sync()
-    assert (report.started_again, report.words) == (True, {"applied": 1})
-    assert [(r.id, r.fields["remarks"]) for r in drawer.records("lot")] == [(kept, "written in the drawer")]
+    assert [r.id for r in unused.records("lot")] == sorted([kept, deleted])
+    report = unused.sync()
+    assert (report.started_again, report.verdicts) == (True, {"applied": 1})
+    assert [(r.id, r.fields["remarks"]) for r in unused.records("lot")] == [(kept, "written offline")]
 
 
 @pytest.mark.django_db
-def test_a_phone_signed_out_elsewhere_says_so_and_keeps_what_is_unsent(wire, taster):
+def test_phone_signed_out_elsewhere_raises_and_keeps_unsent_changes(wire, taster):
     phone = phone_of(taster, wire)
     phone.new("lot", {"name": "Mist Ridge", "kind": "oolong"})
     DeviceToken.objects.all().delete()
@@ -99,15 +108,15 @@ def test_a_phone_signed_out_elsewhere_says_so_and_keeps_what_is_unsent(wire, tas
 def test_over_http_with_a_journal(live_server, tmp_path):
     who = person(TeamFactory(), "taster", password=PASSWORD)
     lot = LotFactory(team=who.team)
-    with Phone(HttpLink(live_server.url), store=JournalStore(tmp_path / "phone")) as phone:
-        told = phone.sign_in(username=who.user.username, password=PASSWORD)
-        assert told["team"] == str(who.team.id)
+    with Phone(HttpTransport(live_server.url), store=JournalStore(tmp_path / "phone")) as phone:
+        answer = phone.sign_in(username=who.user.username, password=PASSWORD)
+        assert answer["team"] == str(who.team.id)
         phone.sync()
         session = phone.new("session", POT | {"lot": str(lot.id)})
-    with Phone(HttpLink(live_server.url), store=JournalStore(tmp_path / "phone")) as phone:  # switched off and on
-        assert phone.sync().words == {"applied": 1}
+    with Phone(HttpTransport(live_server.url), store=JournalStore(tmp_path / "phone")) as phone:  # switched off and on
+        assert phone.sync().verdicts == {"applied": 1}
         assert str(Session.objects.get().id) == session
-        assert phone.ask("GET", f"/api/v1/lots/{lot.id}/")["name"] == lot.name
+        assert phone.request("GET", f"/api/v1/lots/{lot.id}/")["name"] == lot.name
         phone.sign_out()
         assert not phone.signed_in
     assert eventually(lambda: not DeviceToken.objects.exclude(id=who.device.id).exists())

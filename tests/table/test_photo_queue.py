@@ -1,4 +1,4 @@
-"""Photos of a reference phone against the real application: sent in pieces, resumed, and never lost."""
+"""The photo queue against the real application: sent in pieces, resumed, never lost."""
 
 import errno
 import hashlib
@@ -26,7 +26,7 @@ def wire():
 def _folder(settings, tmp_path, monkeypatch):
     settings.PHOTOS_DIR = tmp_path / "photos"
     settings.PHOTOS_LEAVE_FREE_BYTES = 0
-    monkeypatch.setattr("table.phone.album.PIECE_BYTES", 1000)
+    monkeypatch.setattr("table.phone.photo_queue.PIECE_BYTES", 1000)
 
 
 @pytest.fixture
@@ -43,45 +43,45 @@ def received(photo):
 
 def test_photo_arrives_byte_for_byte(wire, taster, shot):
     phone = phone_of(taster, wire)
-    photo = phone.album.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
+    photo = phone.photos.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
 
-    assert (phone.album.send(), phone.album.waiting) == (1, [])
-    held = received(photo)
-    assert (held.state, held.received, held.taken_at) == ("checking", shot.stat().st_size, TAKEN)
-    assert hashlib.sha256(photo_files.read_upload(held.id)).hexdigest() == held.sha256
+    assert (phone.photos.send(), phone.photos.waiting) == (1, [])
+    stored = received(photo)
+    assert (stored.state, stored.received, stored.taken_at) == ("checking", shot.stat().st_size, TAKEN)
+    assert hashlib.sha256(photo_files.read_upload(stored.id)).hexdigest() == stored.sha256
 
 
 @pytest.mark.parametrize("fault", ["request lost", "answer lost", "twice"])
 @pytest.mark.parametrize("at", [0, 1, 2])
-def test_broken_line_is_resumed_where_it_broke(wire, taster, shot, fault, at):
+def test_broken_upload_is_resumed_where_it_broke(wire, taster, shot, fault, at):
     phone = phone_of(taster, wire)
-    photo = phone.album.add(shot, of="liquor", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
+    photo = phone.photos.add(shot, of="liquor", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
     wire.faults = ["none"] * at + [fault]
     if fault != "twice":
         with pytest.raises(UnreachableError):
-            phone.album.send()
-    assert phone.album.send() == 1
+            phone.photos.send()
+    assert phone.photos.send() == 1
     assert hashlib.sha256(photo_files.read_upload(received(photo).id)).hexdigest() == received(photo).sha256
 
 
-def test_photo_waits_for_its_session_and_outlives_a_restart(wire, taster, shot, tmp_path):
+def test_photo_waits_for_its_session_and_survives_a_restart(wire, taster, shot, tmp_path):
     phone = phone_of(taster, wire, store=JournalStore(tmp_path / "journal"))
     session = phone.new("session", POT | {"lot": str(LotFactory(team=taster.team).id)})
-    photo = phone.album.add(shot, of="wet_leaf", session=session, taken_at=TAKEN)
-    assert phone.album.send() == 0
+    photo = phone.photos.add(shot, of="wet_leaf", session=session, taken_at=TAKEN)
+    assert phone.photos.send() == 0
     phone._store.close()
 
     again = phone_of(taster, wire, store=JournalStore(tmp_path / "journal"))
     again._store.compact()
     again.sync()
-    assert again.album.send() == 1
+    assert again.photos.send() == 1
     assert str(received(photo).session_id) == session
     again._store.close()
 
 
 def test_full_disk_keeps_the_photo_waiting(wire, taster, shot, monkeypatch):
     phone = phone_of(taster, wire)
-    photo = phone.album.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
+    photo = phone.photos.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
 
     def full(*_):
         raise OSError(errno.ENOSPC, "no space left on device")
@@ -89,29 +89,29 @@ def test_full_disk_keeps_the_photo_waiting(wire, taster, shot, monkeypatch):
     with monkeypatch.context() as patch:
         patch.setattr(photo_files, "_write", full)
         with pytest.raises(RefusedError) as refused:
-            phone.album.send()
+            phone.photos.send()
     assert refused.value.status == 507
-    assert [one.id for one in phone.album.waiting] == [photo]
-    assert phone.album.send() == 1
+    assert [one.id for one in phone.photos.waiting] == [photo]
+    assert phone.photos.send() == 1
 
 
-def test_what_the_server_will_not_have_is_shown_to_the_person(wire, taster, shot):
+def test_refused_photo_is_listed(wire, taster, shot):
     phone = phone_of(taster, wire)
     lot = str(LotFactory(team=taster.team).id)
-    phone.album.add(shot, of="portrait", lot=lot, taken_at=TAKEN)
-    good = phone.album.add(shot, of="dry_leaf", lot=lot, taken_at=TAKEN)
+    phone.photos.add(shot, of="portrait", lot=lot, taken_at=TAKEN)
+    good = phone.photos.add(shot, of="dry_leaf", lot=lot, taken_at=TAKEN)
 
-    assert phone.album.send() == 1
-    [refused] = phone.album.refused
+    assert phone.photos.send() == 1
+    [refused] = phone.photos.refused
     assert [problem["field"] for problem in refused.problems] == ["of"]
-    phone.album.put_away(refused)
-    assert (phone.album.refused, received(good).state) == ([], "checking")
+    phone.photos.dismiss(refused)
+    assert (phone.photos.refused, received(good).state) == ([], "checking")
 
 
-def test_file_that_was_cut_meanwhile_is_told(wire, taster, shot):
+def test_file_that_was_cut_meanwhile_raises(wire, taster, shot):
     phone = phone_of(taster, wire, store=MemoryStore())
-    phone.album.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
+    phone.photos.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
     shot.write_bytes(shot.read_bytes()[:500])
 
     with pytest.raises(StoreError, match="shorter"):
-        phone.album.send()
+        phone.photos.send()

@@ -1,14 +1,14 @@
-"""The reckoning finds what is lost, what came twice, and phones that disagree."""
+"""The check finds what is lost, what was applied twice, and phones that disagree."""
 
 import pytest
 
-from tests.faults.reckoning import reckon
+from tests.faults.consistency import check_records
 
 PHONE, AT = "phone-1", "2026-03-04T12:00:00.000000Z"
 CHANGE = {"type": "lot", "id": "lot-1", "at": AT, "fields": {"remarks": "thin"}}
 
 
-class Shown:
+class FakePhone:
     """A phone that shows the same everywhere but where a test says otherwise."""
 
     device = PHONE
@@ -16,7 +16,7 @@ class Shown:
     def __init__(self, *entries, records=()):
         self.entries, self.shown = list(entries), list(records)
 
-    def ask(self, method, path):
+    def request(self, method, path):
         assert (method, path) == ("GET", "/api/v1/lots/lot-1/history")
         return {"current": self.entries[:1], "overwritten": self.entries[1:]}
 
@@ -24,11 +24,11 @@ class Shown:
         return self.shown
 
 
-class Sat:
+class FakeTaster:
     username = "ina"
 
     def __init__(self, phone):
-        self.phone, self.acknowledged, self.own = phone, [CHANGE], 1
+        self.phone, self.acknowledged, self.unshared_changes = phone, [CHANGE], 1
 
 
 def entry(value="thin", *, at=AT, claimed_at=None):
@@ -38,20 +38,20 @@ def entry(value="thin", *, at=AT, claimed_at=None):
 @pytest.mark.parametrize(
     ("phone", "revision", "wrong"),
     [
-        (Shown(entry()), 1, ""),
-        (Shown(entry("round", at="later"), entry()), 1, ""),
-        (Shown(entry("round")), 1, "lost: remarks of lot lot-1, 'thin'"),
-        (Shown(entry(), entry()), 1, "twice in the history of lot-1"),
-        (Shown(entry(at="a", claimed_at=AT), entry(at="b", claimed_at=AT)), 1, "twice in the history of lot-1"),
-        (Shown(entry()), 2, "the team counts 2 revisions, not 1 to 1"),
-        (Shown(entry()), 0, "the team counts 0 revisions, not 1 to 1"),
+        (FakePhone(entry()), 1, ""),
+        (FakePhone(entry("round", at="later"), entry()), 1, ""),
+        (FakePhone(entry("round")), 1, "lost: remarks of lot lot-1, 'thin'"),
+        (FakePhone(entry(), entry()), 1, "twice in the history of lot-1"),
+        (FakePhone(entry(at="a", claimed_at=AT), entry(at="b", claimed_at=AT)), 1, "twice in the history of lot-1"),
+        (FakePhone(entry()), 2, "the team counts 2 revisions, not 1 to 1"),
+        (FakePhone(entry()), 0, "the team counts 0 revisions, not 1 to 1"),
     ],
 )
 def test_what_is_wrong_is_found(phone, revision, wrong):
-    found = reckon(phone, [Sat(phone)], revision=revision)
+    found = check_records(phone, [FakeTaster(phone)], revision=revision)
     assert (len(found), wrong in "".join(found)) == (bool(wrong), True)
 
 
 def test_a_phone_that_shows_something_else_is_found():
-    found = reckon(Shown(entry()), [Sat(Shown(entry(), records=["?"]))], revision=1)
+    found = check_records(FakePhone(entry()), [FakeTaster(FakePhone(entry(), records=["?"]))], revision=1)
     assert found == [f"ina shows other {kind}s than the server" for kind in ("lot", "session", "infusion", "note")]

@@ -1,0 +1,85 @@
+"""One request to the server, tried again until a usable answer comes."""
+
+import gzip
+import json
+from collections.abc import Mapping
+from http import HTTPStatus
+from typing import Any
+
+from table.phone.errors import RefusedError, SignedOutError, UnreachableError
+from table.phone.retry import RetryPolicy
+from table.phone.transport import Response, Transport
+
+
+def encode_json(value: object) -> bytes:
+    """Return strict JSON in UTF-8; raise ValueError for what JSON has no form for (NaN, a lone surrogate)."""
+    return json.dumps(value, ensure_ascii=False, allow_nan=False, separators=(",", ":")).encode()
+
+
+def send_request(  # noqa: PLR0913 - what a request is made of
+    transport: Transport,
+    request: tuple[str, str],
+    *,
+    token: str,
+    body: Mapping[str, object] | None,
+    retry: RetryPolicy,
+    piece: tuple[int, bytes] | None = None,
+) -> Mapping[str, Any]:
+    """Send a request (method and path) and return the JSON object of the answer.
+
+    ``piece`` is a part of a file with the offset where it begins, sent as it is. Without an answer, or after 429 or
+    5xx, the request is sent again: nothing that a phone sends does harm when it is sent twice.
+
+    Raises
+    ------
+    SignedOutError
+        401.
+    RefusedError
+        Another refusal, or still a 5xx at the last attempt.
+    UnreachableError
+        Still no answer at the last attempt.
+    """
+    method, path = request
+    headers = {"Accept": "application/json"} | ({"Authorization": f"Bearer {token}"} if token else {})
+    content = None
+    if body is not None:
+        content = gzip.compress(encode_json(body), compresslevel=5, mtime=0)
+        headers |= {"Content-Type": "application/json", "Content-Encoding": "gzip"}
+    elif piece is not None:
+        offset, content = piece
+        headers |= {"Content-Type": "application/octet-stream", "Upload-Offset": str(offset)}
+    failures = 0
+    while True:
+        at_least_s = 0.0
+        try:
+            response = transport.send(method, path, headers=headers, body=content)
+        except UnreachableError:
+            if failures + 1 >= retry.attempts:
+                raise
+        else:
+            busy = response.status >= 500 or response.status == HTTPStatus.TOO_MANY_REQUESTS
+            if not busy or failures + 1 >= retry.attempts:
+                return _json_of(response, request=f"{method} {path}")
+            at_least_s = _retry_after_s(response)
+        failures += 1
+        retry.wait(failures, at_least_s=at_least_s)
+
+
+def _json_of(response: Response, *, request: str) -> Mapping[str, Any]:
+    try:
+        body = json.loads(response.body) if response.body else {}
+    except ValueError as error:
+        raise RefusedError(
+            f"{request}: {response.status}, and the answer is not JSON", status=response.status
+        ) from error
+    if response.status < 400 and isinstance(body, dict):
+        return body
+    problem = body if isinstance(body, dict) else {}
+    reason = problem.get("detail") or problem.get("title") or "without a reason"
+    kind = SignedOutError if response.status == HTTPStatus.UNAUTHORIZED else RefusedError
+    raise kind(f"{request}: {response.status} {reason}", status=response.status, problem=problem)
+
+
+def _retry_after_s(response: Response) -> float:
+    text = response.headers.get("retry-after", "")
+    return min(float(text), 300.0) if text.isascii() and text.isdigit() else 0.0

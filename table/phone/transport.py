@@ -1,0 +1,71 @@
+"""HTTP: one request, one response."""
+
+import http.client
+from collections.abc import Mapping
+from typing import NamedTuple, Protocol
+from urllib.parse import urlsplit
+
+from table.phone.errors import UnreachableError
+
+
+class Response(NamedTuple):
+    """A response; header names in lower case."""
+
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+
+
+class Transport(Protocol):
+    """Anything that carries a request to the server."""
+
+    def send(self, method: str, path: str, *, headers: Mapping[str, str], body: bytes | None) -> Response:
+        """Send once and return the response; raise `UnreachableError` when none came."""
+        ...
+
+    def close(self) -> None:
+        """Close the connection; a later `send` opens it again."""
+        ...
+
+
+class HttpTransport:
+    """One kept-alive HTTP connection.
+
+    Parameters
+    ----------
+    url : str
+        Base address of the server, as ``https://tea.example``.
+    timeout_s : float
+        How long to wait for a silent server. [s]
+    """
+
+    def __init__(self, url: str, *, timeout_s: float = 30.0) -> None:
+        parts = urlsplit(url)
+        if parts.scheme not in ("http", "https") or not parts.hostname:
+            raise UnreachableError(f"{url} is not an address that starts with http:// or https://")
+        connection = http.client.HTTPSConnection if parts.scheme == "https" else http.client.HTTPConnection
+        self._connection = connection(parts.hostname, parts.port, timeout=timeout_s)
+        self._base, self._url = parts.path.rstrip("/"), url
+
+    def send(self, method: str, path: str, *, headers: Mapping[str, str], body: bytes | None) -> Response:
+        """Send once; a connection that the server closed while it was idle is opened anew at once."""
+        if self._connection.sock is not None:
+            try:
+                return self._send(method, path, headers=headers, body=body)
+            except (ConnectionError, http.client.HTTPException):
+                self._connection.close()
+        try:
+            return self._send(method, path, headers=headers, body=body)
+        except (OSError, http.client.HTTPException) as error:
+            self._connection.close()
+            raise UnreachableError(f"{self._url} does not answer: {error!r}") from error
+
+    def _send(self, method: str, path: str, *, headers: Mapping[str, str], body: bytes | None) -> Response:
+        self._connection.request(method, self._base + path, body=body, headers=dict(headers))
+        response = self._connection.getresponse()
+        content = response.read()
+        return Response(response.status, {name.lower(): value for name, value in response.getheaders()}, content)
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._connection.close()

@@ -2,16 +2,12 @@
 
 from collections.abc import Iterator
 
-from django.urls import URLPattern, path
+from django.urls import URLPattern, include, path
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 
 from api import answers
 from api import documents as doc
-from api.account import AskForReset, Email, Password, Reset
-from api.account_documents import DESCRIBED as ACCOUNTS_DESCRIBED
-from api.account_documents import MEMBER_CHANGE
-from api.audit import Audit
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
 from api.export import DESCRIBED as EXPORT_DESCRIBED
@@ -19,10 +15,8 @@ from api.export import TeamExport
 from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
 from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, page, problem
-from api.invitations import AcceptInvitation, Invitations, OneInvitation
 from api.live import Events
 from api.panels import CalibrationOf, PanelOfTeam
-from api.people import HandOver, Me, Members, OneMember, OneShop, OneTeam, Shops, Token, Tokens
 from api.photo_documents import DESCRIBED as PHOTOS_DESCRIBED
 from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
 from api.reading import AcceptSuggestions, MergeWord, Read, SuggestionsOf
@@ -158,48 +152,6 @@ def _describe() -> None:
             )
         },
         ArrivalCheckOf: {"get": described(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem(404)})},
-        OneTeam: {
-            "get": described(parameters=[ETAG], responses={200: doc.TEAM, **read}),
-            "patch": described(request=doc.TEAM_CHANGE, responses={200: doc.TEAM, **body, **problem(403)}),
-        },
-        Tokens: {
-            "get": described(parameters=[ETAG], responses={200: page(doc.DEVICE, "DevicePage"), **read}),
-            "post": described(request=doc.SIGN_IN, responses={201: doc.SIGNED_IN, **body}, auth=[]),
-            "delete": described(operation_id="sign_out_everywhere", responses={204: None}),
-        },
-        Token: {"delete": described(responses={204: None, **problem(404)})},
-        Me: {"get": described(parameters=[ETAG], responses={200: doc.ME, **read})},
-        Shops: {
-            "get": described(
-                parameters=[ETAG],
-                responses={200: page(doc.SHOP, "ShopPage"), **read},
-                operation_id="shop_list",
-            ),
-            "post": described(request=doc.SHOP_NAME, responses={201: doc.SHOP, **body, **problem(403)}),
-        },
-        OneShop: {
-            "get": described(
-                parameters=[ETAG], responses={200: doc.SHOP, **read, **problem(404)}, operation_id="shop_read"
-            ),
-            "patch": described(request=doc.SHOP_NAME, responses={200: doc.SHOP, **body, **problem(403, 404)}),
-        },
-        Members: {
-            "get": described(
-                parameters=[ETAG],
-                responses={200: page(doc.MEMBER, "MemberPage"), **read},
-                operation_id="member_list",
-            )
-        },
-        OneMember: {
-            "get": described(
-                parameters=[ETAG],
-                responses={200: doc.MEMBER, **read, **problem(404)},
-                operation_id="member_read",
-            ),
-            "patch": described(request=MEMBER_CHANGE, responses={200: doc.MEMBER, **body, **problem(403, 404)}),
-            "delete": described(responses={204: None, **problem(403, 404)}),
-        },
-        **ACCOUNTS_DESCRIBED,
         TeamExport: EXPORT_DESCRIBED,
         **PHOTOS_DESCRIBED,
         **FLIGHTS_DESCRIBED,
@@ -211,17 +163,8 @@ def _describe() -> None:
 
 _describe()
 urlpatterns = [
-    path("auth/tokens", Tokens.as_view()),
-    path("auth/tokens/<str:token_id>", Token.as_view()),
-    path("auth/reset", AskForReset.as_view()),
-    path("auth/reset/password", Reset.as_view()),
-    path("me", Me.as_view()),
-    path("me/password", Password.as_view()),
-    path("me/email", Email.as_view()),
-    path("shops/", Shops.as_view()),
-    path("shops/<str:shop_id>/", OneShop.as_view()),
-    path("members/", Members.as_view()),
-    path("members/<str:user_id>/", OneMember.as_view()),
+    path("", include("api.account.urls")),
+    path("", include("api.people.urls")),
     path("events", Events.as_view()),
     path("sync", Sync.as_view()),
     path("read", Read.as_view()),
@@ -234,12 +177,6 @@ urlpatterns = [
     path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
     path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
     path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),
-    path("invitations/", Invitations.as_view()),
-    path("invitations/accept", AcceptInvitation.as_view()),
-    path("invitations/<str:invitation_id>/", OneInvitation.as_view()),
-    path("team", OneTeam.as_view()),
-    path("team/owner", HandOver.as_view()),
-    path("audit", Audit.as_view()),
     path("team/export", TeamExport.as_view()),
     path("triangle-tests/", TriangleTests.as_view()),
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),

@@ -18,7 +18,7 @@ from django.views.generic import View
 
 from api.http.auth import address_of
 from api.http.browsers import caller_with_cookie, remember
-from api.http.resets import ANSWER, request_reset
+from api.http.resets import answer_to_anyone, request_reset
 from pages.browser import page
 from teams.actions.guard import Credentials
 from teams.actions.invitations import Newcomer, accept_invitation
@@ -187,7 +187,7 @@ class AskForReset(View):
         except SlowDown as refused:
             form.add_error(None, too_soon(refused))
             return slow_down(self._shown(request, form), refused)
-        return render(request, "pages/said.html", {"heading": "Look into your mail", "sentences": [ANSWER]})
+        return render(request, "pages/said.html", {"heading": "Look into your mail", "sentences": [answer_to_anyone()]})
 
     def _shown(self, request: HttpRequest, form: AskForm) -> HttpResponse:
         intro = [

@@ -53,6 +53,17 @@ class Text(Strict, s.CharField):
         return text
 
 
+class Choice(Strict, s.ChoiceField):
+    """A word of a list. Which one it is, the action checks: it also serves the command line."""
+
+    def clean(self, value: object) -> str:
+        """Return the word."""
+        word = clean_text(value, longest=LONGEST)
+        if not word:
+            raise Unfit("required", gettext_noop("must not be empty"))
+        return word
+
+
 class Id(Strict, s.UUIDField):
     """A UUID."""
 

@@ -147,6 +147,10 @@ def problem(*codes: int) -> dict[Any, Any]:
     return {(code, "application/problem+json"): PROBLEM for code in codes}
 
 
+BAD_BODY = problem(400, 413, 415, 422)
+"""The refusals of every operation that takes a body."""
+
+
 def page(item: Serializer, name: str) -> Serializer:
     """Return one page of a list."""
     return an_object(name, results=item(many=True), next=s.URLField(allow_null=True))

@@ -3,14 +3,17 @@
 from django.conf import settings
 from django.http import HttpRequest
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from rest_framework.request import Request
 
 from api.http.auth import address_of
 from tastings.jobs import Job, later
 from teams.actions.resets import ask_for_reset
 
-ANSWER = "If there is such a login and it has an e-mail address, a link to set a new password is on its way there."
-"""Shown whether or not there is such a login."""
+
+def answer_to_anyone() -> str:
+    """Say what happens now, whether or not there is such a login."""
+    return _("If there is such a login and it has an e-mail address, a link to set a new password is on its way there.")
 
 
 def site_of(request: HttpRequest | Request) -> str:

@@ -7,8 +7,11 @@ from uuid import UUID
 from django.utils import timezone
 
 from teams.errors import NotHere
-from teams.models import DeviceToken, Member, Shop, Team, User
+from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.row_security import acting_for, team_of_token, teams_of_login
+
+ROLES: tuple[str, ...] = tuple(Role.values)
+"""What a member may be."""
 
 
 def team_named(text: str) -> Team:

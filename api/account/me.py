@@ -1,0 +1,64 @@
+"""The caller."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers as s
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.auth import member_of
+from api.http.conditional import tagged
+from api.http.openapi import ETAG, NOT_MODIFIED, described
+from api.people.shops import ShopSerializer
+from teams.queries.people import memberships_of
+
+if TYPE_CHECKING:
+    from teams.models import Member
+
+
+class TeamNameSerializer(s.Serializer[Any]):
+    """A team by its name."""
+
+    id = s.UUIDField()
+    name = s.CharField()
+
+
+class PlaceSerializer(s.Serializer[Any]):
+    """One of the login's memberships."""
+
+    id = s.UUIDField(source="team_id")
+    name = s.CharField(source="team.name")
+    role = s.CharField()
+
+
+class MeSerializer(s.Serializer[Any]):
+    """A membership with its login."""
+
+    user = s.UUIDField(source="user_id")
+    name = s.CharField(source="user")
+    username = s.CharField(source="user.username")
+    email = s.CharField(
+        source="user.email", allow_blank=True, help_text="where a link goes when the password is forgotten"
+    )
+    team = TeamNameSerializer()
+    shop = ShopSerializer(allow_null=True)
+    role = s.CharField()
+    teams = s.SerializerMethodField()
+
+    @extend_schema_field(PlaceSerializer(many=True))
+    def get_teams(self, member: Member) -> Any:  # noqa: ANN401 - as the serializer gives it
+        """Return the memberships of the login."""
+        return PlaceSerializer(memberships_of(member.user), many=True).data
+
+
+class Me(APIView):
+    """The caller."""
+
+    @described(parameters=[ETAG], responses={200: MeSerializer, **NOT_MODIFIED})
+    def get(self, request: Request) -> Response:
+        """Say who and where the caller is, and in which teams the login has a place."""
+        return tagged(request, MeSerializer(member_of(request)).data)

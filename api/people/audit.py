@@ -1,0 +1,54 @@
+"""The audit log, for owners."""
+
+from __future__ import annotations
+
+from typing import Any
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers as s
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.auth import member_of
+from api.http.conditional import page_of
+from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, described, page, problem
+from teams.errors import Invalid, Problem
+from teams.queries.access import WHAT, audit_of
+
+
+class AuditEntrySerializer(s.Serializer[Any]):
+    """One thing done."""
+
+    id = s.UUIDField()
+    at = s.DateTimeField()
+    who = s.UUIDField(source="who_id", allow_null=True, help_text="the login that did it")
+    name = s.CharField(source="who", allow_null=True)
+    what = s.ChoiceField(choices=WHAT)
+    about = s.DictField(help_text="what it was done to; of a sign-in the device and the address it came from")
+
+
+class Audit(APIView):
+    """What was done in the team that matters for safety, or that others may ask about."""
+
+    @described(
+        operation_id="audit_list",
+        parameters=[
+            OpenApiParameter("what", str, description="only what was done of this kind", enum=WHAT),
+            *PAGING,
+            ETAG,
+        ],
+        responses={200: page(AuditEntrySerializer, "AuditPage"), **NOT_MODIFIED, **problem(403, 422)},
+    )
+    def get(self, request: Request) -> Response:
+        """List it, the latest first; owners only."""
+        member, what = member_of(request), request.query_params.get("what")
+        for name in request.query_params.keys() - {"what", "after", "limit"}:
+            raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("is nothing to filter by"))])
+
+        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+            return list(AuditEntrySerializer(audit_of(member, what=what, after=after, limit=limit), many=True).data)
+
+        return page_of(request, read)

@@ -1,0 +1,161 @@
+"""One-time links into a team: making them, taking them back, coming in by one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext_lazy
+from drf_spectacular.utils import extend_schema_field
+from rest_framework import serializers as s
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.account.signing_in import SignedInSerializer, signed_in
+from api.http.auth import caller_of, member_of
+from api.http.bodies import Body, Choice, Id, Moment, Text, Truth, checked_body
+from api.http.conditional import id_in_address, page_of
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, described, page, problem
+from teams.actions.invitations import MOST_DAYS, USUAL_DAYS, Newcomer, accept_invitation, invite, revoke_invitation
+from teams.queries.access import invitation_for, invitations_of
+from teams.queries.people import ROLES
+
+if TYPE_CHECKING:
+    from teams.models import Invitation
+
+
+class InvitationSerializer(s.Serializer[Any]):
+    """A one-time link, without its token."""
+
+    id = s.UUIDField()
+    role = s.ChoiceField(choices=ROLES)
+    shop = s.UUIDField(source="shop_id")
+    by = s.UUIDField(source="by_id", help_text="the login of the owner who made it")
+    state = s.SerializerMethodField()
+    created_at = s.DateTimeField()
+    expires_at = s.DateTimeField()
+    used_by = s.UUIDField(source="used_by_id", allow_null=True, help_text="the login that came in by it")
+
+    @extend_schema_field(s.ChoiceField(choices=["open", "used", "revoked", "expired"]))
+    def get_state(self, invitation: Invitation) -> str:
+        """Return what has become of it by now."""
+        if invitation.used_at is not None:
+            return "used"
+        if invitation.revoked_at is not None:
+            return "revoked"
+        return "open" if invitation.expires_at > timezone.now() else "expired"
+
+
+class InvitationMadeSerializer(InvitationSerializer):
+    """A one-time link that was just made."""
+
+    token = s.CharField(help_text="told only this once")
+    link = s.URLField(help_text="the page to come in by; works once")
+
+
+class NewInvitationSerializer(Body):
+    """What makes a link."""
+
+    unknown = gettext_lazy("is not part of an invitation")
+    role = Choice(choices=ROLES)
+    shop = Id()
+    expires_at = Moment(
+        required=False, allow_null=True, help_text=f"at most {MOST_DAYS} days ahead; {USUAL_DAYS} days when absent"
+    )
+
+
+class AcceptingInvitationSerializer(Body):
+    """Who comes in by a link."""
+
+    unknown = gettext_lazy("is not part of this")
+    token = Text()
+    username = Text(max_length=80)
+    password = Text(help_text="of a new login to be, of one that exists its own")
+    device = Text(required=False, allow_null=True, max_length=200, help_text="also sign this device in")
+    existing = Truth(
+        required=False, allow_null=True, help_text="true: the login must exist; false: it must not; absent: either"
+    )
+
+
+class JoinedSerializer(SignedInSerializer):
+    """A new membership."""
+
+    token = s.CharField(allow_null=True, help_text="null unless a device was named")
+    expires_at = s.DateTimeField(allow_null=True)
+
+
+class Invitations(APIView):
+    """The team's invitations."""
+
+    @described(
+        operation_id="invitation_list",
+        parameters=[*PAGING, ETAG],
+        responses={200: page(InvitationSerializer, "InvitationPage"), **NOT_MODIFIED, **problem(403, 422)},
+    )
+    def get(self, request: Request) -> Response:
+        """List them, the newest first, those that ended included; owners only."""
+        member = member_of(request)
+
+        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+            return list(InvitationSerializer(invitations_of(member, after=after, limit=limit), many=True).data)
+
+        return page_of(request, read)
+
+    @described(
+        operation_id="invitation_create",
+        request=NewInvitationSerializer,
+        responses={201: InvitationMadeSerializer, **BAD_BODY, **problem(403)},
+    )
+    def post(self, request: Request) -> Response:
+        """Make a one-time link; owners only. Token and link are told this once."""
+        sent = {"expires_at": None, **checked_body(request, NewInvitationSerializer)}
+        token, made = invite(member_of(request), **sent, now=timezone.now())
+        link = request.build_absolute_uri(reverse("join", args=[token]))
+        return Response(
+            {**InvitationSerializer(made).data, "token": token, "link": link},
+            status=201,
+            headers={"Cache-Control": "no-store", "Location": request.build_absolute_uri(f"{request.path}{made.id}/")},
+        )
+
+
+class OneInvitation(APIView):
+    """One invitation."""
+
+    @described(responses={204: None, **problem(403, 404)})
+    def delete(self, request: Request, invitation_id: str) -> Response:
+        """Take it back, so that its link opens nothing any more; owners only."""
+        member, invitation = member_of(request), id_in_address(invitation_id)
+        invitation_for(member, invitation)
+        revoke_invitation(member, invitation=invitation, now=timezone.now())
+        return Response(status=204)
+
+
+class AcceptInvitation(APIView):
+    """Coming in by a link."""
+
+    authentication_classes: Sequence[Any] = ()
+    permission_classes = [AllowAny]
+
+    @described(
+        operation_id="invitation_accept",
+        request=AcceptingInvitationSerializer,
+        responses={201: JoinedSerializer, **BAD_BODY, **problem(404)},
+        auth=[],
+    )
+    def post(self, request: Request) -> Response:
+        """Join with a new login, or with the own name and password of one that exists; with ``device`` sign in too."""
+        sent = checked_body(request, AcceptingInvitationSerializer)
+        newcomer = Newcomer(username=sent["username"], password=sent["password"], existing=sent.get("existing"))
+        member, token, record = accept_invitation(
+            token=sent["token"],
+            newcomer=newcomer,
+            device=sent.get("device"),
+            caller=caller_of(request),
+            now=timezone.now(),
+        )
+        return signed_in(member, token=token, record=record)

@@ -1,0 +1,67 @@
+"""The team's shops."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers as s
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.auth import member_of
+from api.http.bodies import Body, Text, checked_body
+from api.http.conditional import id_in_address, tagged
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, page, problem
+from teams.actions.people import name_shop
+from teams.queries.people import shop_for, shops_of
+
+
+class ShopSerializer(s.Serializer[Any]):
+    """One of a team's shops."""
+
+    id = s.UUIDField()
+    name = s.CharField()
+
+
+class ShopNameSerializer(Body):
+    """What a shop is called."""
+
+    name = Text(max_length=120)
+
+
+class Shops(APIView):
+    """The team's shops."""
+
+    @described(
+        operation_id="shop_list", parameters=[ETAG], responses={200: page(ShopSerializer, "ShopPage"), **NOT_MODIFIED}
+    )
+    def get(self, request: Request) -> Response:
+        """List them by name."""
+        found = ShopSerializer(shops_of(member_of(request)), many=True)
+        return tagged(request, {"results": found.data, "next": None})
+
+    @described(request=ShopNameSerializer, responses={201: ShopSerializer, **BAD_BODY, **problem(403)})
+    def post(self, request: Request) -> Response:
+        """Open one; owners only."""
+        sent = checked_body(request, ShopNameSerializer)
+        return Response(ShopSerializer(name_shop(member_of(request), shop_id=None, **sent)).data, status=201)
+
+
+class OneShop(APIView):
+    """One shop."""
+
+    @described(
+        operation_id="shop_read", parameters=[ETAG], responses={200: ShopSerializer, **NOT_MODIFIED, **problem(404)}
+    )
+    def get(self, request: Request, shop_id: str) -> Response:
+        """Show it."""
+        return tagged(request, ShopSerializer(shop_for(member_of(request), id_in_address(shop_id))).data)
+
+    @described(request=ShopNameSerializer, responses={200: ShopSerializer, **BAD_BODY, **problem(403, 404)})
+    def patch(self, request: Request, shop_id: str) -> Response:
+        """Rename it; owners only."""
+        member, shop = member_of(request), id_in_address(shop_id)
+        shop_for(member, shop)
+        sent = checked_body(request, ShopNameSerializer)
+        return Response(ShopSerializer(name_shop(member, shop_id=shop, **sent)).data)

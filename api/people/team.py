@@ -1,0 +1,81 @@
+"""The team itself."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.utils import timezone
+from django.utils.translation import gettext_lazy
+from rest_framework import serializers as s
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.auth import member_of
+from api.http.bodies import Body, Id, Strict, Text, checked_body
+from api.http.conditional import tagged
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, problem
+from lots.schema import Unfit, gettext_noop
+from teams.actions.people import change_team
+from teams.actions.roles import hand_over
+
+
+class RoastLevel(Strict, s.FloatField):
+    """A roast on the scale of 0 to 10."""
+
+    def clean(self, value: object) -> float:
+        """Return the number."""
+        if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 10:
+            raise Unfit("range", gettext_noop("must be a number from 0 to 10"))
+        return float(value)
+
+
+class TeamSerializer(s.Serializer[Any]):
+    """A team."""
+
+    id = s.UUIDField()
+    name = s.CharField()
+    ready_roast = s.FloatField()
+
+
+class TeamChangeSerializer(Body):
+    """What may be changed of a team; null leaves it."""
+
+    unknown = gettext_lazy("is not part of a team")
+    name = Text(required=False, allow_null=True, max_length=120)
+    ready_roast = RoastLevel(required=False, allow_null=True, min_value=0, max_value=10)
+
+
+class HandOverSerializer(Body):
+    """Who is to run the team."""
+
+    to = Id(help_text="the login of the owner to be; the caller becomes a buyer")
+
+
+class OneTeam(APIView):
+    """The team of the caller's token."""
+
+    @described(parameters=[ETAG], responses={200: TeamSerializer, **NOT_MODIFIED})
+    def get(self, request: Request) -> Response:
+        """Show it."""
+        return tagged(request, TeamSerializer(member_of(request).team).data)
+
+    @described(request=TeamChangeSerializer, responses={200: TeamSerializer, **BAD_BODY, **problem(403)})
+    def patch(self, request: Request) -> Response:
+        """Rename it, or choose the roast under which a tea counts as rested; owners only."""
+        sent = checked_body(request, TeamChangeSerializer)
+        return Response(TeamSerializer(change_team(member_of(request), **sent)).data)
+
+
+class HandOver(APIView):
+    """The team's ownership."""
+
+    @described(
+        operation_id="team_hand_over",
+        request=HandOverSerializer,
+        responses={204: None, **BAD_BODY, **problem(403, 404)},
+    )
+    def post(self, request: Request) -> Response:
+        """Make the member ``to`` an owner and oneself a buyer; owners only."""
+        hand_over(member_of(request), **checked_body(request, HandOverSerializer), now=timezone.now())
+        return Response(status=204)

@@ -25,6 +25,8 @@ from teams.models import DeviceToken, Member, Role, Shop, Team, User
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
 DEVICE = UUID("00000000-0000-7000-8000-00000000000f")
 """The device that made the records."""
+ABSENT_ID = UUID("0198c0de-0000-7000-8000-000000000000")
+"""An id that no record has."""
 
 
 def next_revision(team: Team | None) -> int:

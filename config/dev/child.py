@@ -11,7 +11,8 @@ import signal
 import sys
 from pathlib import Path
 
-_PR_SET_PDEATHSIG, _PR_SET_KEEPCAPS, _PR_CAP_AMBIENT, _PR_CAP_AMBIENT_RAISE = 1, 8, 47, 2  # linux/prctl.h
+_PR_SET_PDEATHSIG, _PR_SET_SECUREBITS, _PR_CAP_AMBIENT, _PR_CAP_AMBIENT_RAISE = 1, 28, 47, 2  # linux/prctl.h
+_SECBIT_NO_SETUID_FIXUP = 1 << 2  # linux/securebits.h
 _CLONE_NEWUSER = 0x10000000  # linux/sched.h
 _CAP_DAC_OVERRIDE = 1  # linux/capability.h
 _CAPABILITY_VERSION_3 = 0x20080522
@@ -61,7 +62,8 @@ def drop(*, uid: int, gid: int, reach_files: bool) -> None:
     """
     libc = _libc()
     if reach_files:
-        _checked(libc.prctl(_PR_SET_KEEPCAPS, 1, 0, 0, 0))
+        # Keeps the capability through the change of user, and in access(2), which initdb asks about its programs.
+        _checked(libc.prctl(_PR_SET_SECUREBITS, _SECBIT_NO_SETUID_FIXUP, 0, 0, 0))
     os.setgroups([])
     os.setresgid(gid, gid, gid)
     os.setresuid(uid, uid, uid)
@@ -91,11 +93,11 @@ def _end_with_parent(*, signal_number: int, parent: int) -> None:
 
 
 def _probe(folder: Path, program: Path) -> None:
-    """Exit with 0 if this identity can write in the folder and run the program."""
+    """Exit with 0 if this identity can write in the folder and run the program, as initdb asks: by access(2)."""
     trial = folder / f"probe-{os.getpid()}"
     trial.write_bytes(b"")
     trial.unlink()
-    if os.geteuid() == 0 or not os.access(program, os.X_OK, effective_ids=True):
+    if os.geteuid() == 0 or not os.access(program, os.X_OK):
         sys.exit(1)
 
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import shutil
 import signal
 import stat
 import time
@@ -185,10 +186,15 @@ def test_running_does_not_believe_an_old_note(tmp_path):
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root has a choice of identities")
 @pytest.mark.parametrize("kind", ["namespace", "capability"])
 def test_root_can_run_it_below_a_folder_that_only_root_enters(embedded, tmp_path, monkeypatch, kind):
+    """The data lie there, and PostgreSQL's own programs too, as in a clone below ``/root``."""
     tried = identity._works
     monkeypatch.setattr(
         identity, "_works", lambda place, program: place.identity.startswith(kind) and tried(place, program)
     )
+    wheel = postgres.bin_folder({}).parents[1]
+    for folder in wheel.parent.glob(f"{wheel.name}*"):  # and the libraries beside it
+        shutil.copytree(folder, tmp_path / folder.name)
+    monkeypatch.setenv("LEAFSPAN_POSTGRES_BIN", str(tmp_path / wheel.name / "pginstall/bin"))
     tmp_path.chmod(0o700)
     try:
         children, found = embedded(tmp_path / "home")

@@ -5,7 +5,7 @@ from uuid import uuid4
 import pytest
 
 from tastings.models import Trial
-from tests.factories import LotFactory
+from tests.factories import ABSENT_ID, LotFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -63,7 +63,7 @@ def test_the_same_answer_twice_counts_once_and_a_withdrawn_one_not_at_all(taster
         ("alpha", 0.6, "range"),
         ("distinguishers", 1.1, "range"),
         ("lot", "no-id", "id"),
-        ("against", str(uuid4()), "unknown_parent"),
+        ("against", str(ABSENT_ID), "unknown_parent"),
         ("id", "no-id", "id"),
         ("p", 0.1, "unknown_field"),
     ],

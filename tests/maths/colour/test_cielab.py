@@ -10,7 +10,7 @@ from tastings.maths.colour.cielab import D65, SRGB_TO_XYZ, adaptation, ciede2000
 from tastings.maths.colour.liquor import REASONS, Term, liquor_colour
 
 SIDE = 60
-DATA = json.loads((Path(__file__).parents[2] / "tastings/data/liquor_colours.json").read_text())["terms"]
+DATA = json.loads((Path(__file__).parents[3] / "tastings/data/liquor_colours.json").read_text())["terms"]
 TERMS = tuple(Term(**{**term, "lab": tuple(term["lab"])}) for term in DATA)
 AMBER = (199, 120, 40)
 WHITE = (235, 235, 235)

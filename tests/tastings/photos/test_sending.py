@@ -2,7 +2,7 @@
 
 import errno
 import os
-from uuid import UUID, uuid4
+from uuid import UUID
 
 import pytest
 from django.utils import timezone
@@ -12,7 +12,7 @@ from tastings.actions.photo_checks import check_photo
 from tastings.models import Photo, photo_files
 from tastings.models.photo_files import upload_size
 from tests.api.problems import refusal
-from tests.factories import InfusionFactory, SessionFactory
+from tests.factories import ABSENT_ID, InfusionFactory, SessionFactory
 from tests.tastings.photos.photographs import (
     announce,
     announced,
@@ -118,8 +118,8 @@ def test_bytes_that_a_restored_disk_lacks_are_asked_for_again(taster, session, f
         ("bytes", 20 * 1024 * 1024 + 1, "range"),
         ("bytes", "many", "type"),
         ("taken_at", "noon", "moment"),
-        ("session", str(uuid4()), "unknown_parent"),
-        ("infusion", str(uuid4()), "unknown_parent"),
+        ("session", str(ABSENT_ID), "unknown_parent"),
+        ("infusion", str(ABSENT_ID), "unknown_parent"),
         ("session", None, "one_of"),
         ("state", "kept", "read_only"),
         ("place", "here", "unknown_field"),

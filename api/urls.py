@@ -9,13 +9,14 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 from api import answers
 from api import documents as doc
 from api.comparisons import Compare
-from api.developments import ArrivalCheckOf, BrewGuideOf, DevelopmentOf, ReadinessOf
+from api.developments import ArrivalCheckOf, DevelopmentOf, ReadinessOf
 from api.export import DESCRIBED as EXPORT_DESCRIBED
 from api.export import TeamExport
 from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
 from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, page, problem
 from api.live import Events
+from api.lots.guide import LotBrewGuide
 from api.panels import CalibrationOf, PanelOfTeam
 from api.photo_documents import DESCRIBED as PHOTOS_DESCRIBED
 from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
@@ -91,11 +92,6 @@ def _describe() -> None:
         Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409, 410)})},
         DevelopmentOf: {
             "get": described(parameters=[ETAG], responses={200: answers.DEVELOPMENT, **read, **problem(404)})
-        },
-        BrewGuideOf: {
-            "get": described(
-                parameters=[*answers.POT, ETAG], responses={200: answers.GUIDE, **read, **problem(404, 422)}
-            )
         },
         CalibrationOf: {
             "get": described(parameters=[ETAG], responses={200: answers.CALIBRATION, **read, **problem(403, 404)})
@@ -173,7 +169,7 @@ urlpatterns = [
     path("descriptors/<str:record_id>/merge", MergeWord.as_view()),
     *(route for shape in SHAPES.values() for route in _record_routes(shape)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
-    path("lots/<str:lot_id>/brew-guide", BrewGuideOf.as_view()),
+    path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
     path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
     path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
     path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),

@@ -35,7 +35,7 @@ from tastings.maths.brewing.extraction import USUAL_SHARE, wetted_s
 from tastings.maths.brewing.heat import EVEN_RINSE_S, even_brew, rate_factor, steeped
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.leaf import known_leaf
-from tastings.maths.guide.plan import guide
+from tastings.maths.guide.plan import brew_guide
 from tastings.maths.guide.target import ABOVE_LINE
 from tastings.maths.guide.timing import LONGEST_S, SHORTEST_S, timed_s
 
@@ -200,7 +200,7 @@ def one_lot(lot: int, *, place: int, sessions: int) -> Reached | None:
     chance = np.random.default_rng([START, place, sessions, lot])
     leaf, table = some_leaf(chance, power=power), some_table(chance)
     brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
-    found, known = guide(brews, pot=some_pot(chance)), known_leaf(brews).leaf
+    found, known = brew_guide(brews, pot=some_pot(chance)), known_leaf(brews).leaf
     if known is None or not found.last_at_target:
         return None
     line = known.finish_line + ABOVE_LINE

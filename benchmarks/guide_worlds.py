@@ -17,7 +17,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.heat import EVEN_RINSE_S
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.leaf import known_leaf
-from tastings.maths.guide.plan import guide
+from tastings.maths.guide.plan import brew_guide
 from tastings.maths.guide.pots import LONG_MUG, Pot
 from tastings.maths.guide.target import ABOVE_LINE
 
@@ -80,7 +80,7 @@ def one_lot(*, power: bool, sessions: int, chance: np.random.Generator, mug: boo
     pot = some_pot(chance)
     if mug:
         pot = Pot(style=LONG_MUG, vessel_ml=float(chance.uniform(200.0, 400.0)), kettle_c=pot.kettle_c)
-    found = guide(brews, pot=pot)
+    found = brew_guide(brews, pot=pot)
     known = known_leaf(brews).leaf
     if known is None or found.target_strength is None or not found.last_at_target:
         return Cups(guided=np.empty(0), fixed=np.empty(0), guided_number=np.empty(0), sure=0)

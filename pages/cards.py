@@ -2,20 +2,28 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 from django.urls import path
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from pages.browser import page
 from pages.reports import links_to, member_with, sent_file, set_file
 from tastings.queries.reports import families_of, told_of
-from tastings.reports.card import card_facts, card_markdown, card_paper, render_card
-from tastings.reports.catalogue import UnknownLanguageError, catalogue, languages
+from tastings.reports.card import Card, card_document, card_markdown, card_of
 from tastings.reports.page import render_around
+
+
+class UnknownLanguageError(ValueError):
+    """There is no catalogue of this language."""
+
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -24,53 +32,60 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 
-def card_told(member: Member, lot: Record, *, lang: str) -> dict[str, Any]:
-    """Return what the card says in a language.
+def card_for(member: Member, lot: Record, *, lang: str) -> Card:
+    """Return the card in a language.
 
     Raises
     ------
     UnknownLanguageError
-        There is no catalogue of it.
+        Cards are not written in this language.
     """
-    catalogue(lang)  # first, so that an unknown language costs nothing
-    told = told_of(member, lot, today=timezone.now().date())
-    wanted = {name: told[name] for name in ("lot", "development", "guide", "labels")}
-    return card_facts(**wanted, families=families_of(member), lang=lang)
+    if lang not in dict(settings.LANGUAGES):  # first, so that an unknown language costs nothing
+        raise UnknownLanguageError(lang)
+    content = told_of(member, lot, today=timezone.now().date())
+    shown = {name: content[name] for name in ("lot", "development", "guide", "labels")}
+    with translation.override(lang):
+        return card_of(**shown, families=families_of(member))
 
 
 def card_page(
-    facts: Mapping[str, Any], *, beside: str, request: HttpRequest | None = None, public: bool = False, links: str = ""
+    card: Card, *, beside: str, request: HttpRequest | None = None, public: bool = False, links: str = ""
 ) -> HttpResponse:
     """Answer with the card as a page; its other forms lie beside an address."""
-    lang = facts["lang"]
-    downloads = {"PDF (A6)": f"{beside}.pdf?lang={lang}", "Markdown": f"{beside}.md?lang={lang}"}
-    others = {str(catalogue(code).words["language"]): f"{beside}/?lang={code}" for code in languages() if code != lang}
-    written = render_card(facts, downloads=downloads, others=others)
-    around = render_around(written, name=facts["name"], request=request, public=public, lang=lang, links=links)
+    downloads = {"PDF (A6)": f"{beside}.pdf?lang={card.lang}", "Markdown": f"{beside}.md?lang={card.lang}"}
+    others = {str(name): f"{beside}/?lang={code}" for code, name in settings.LANGUAGES if code != card.lang}
+    written = render_card(card, downloads=downloads, others=others)
+    around = render_around(written, name=card.name, request=request, public=public, lang=card.lang, links=links)
     return HttpResponse(around)
 
 
-def card_file(request: HttpRequest, member: Member, *, facts: Mapping[str, Any], form: str, name: str) -> HttpResponse:
+def render_card(card: Card, *, downloads: Mapping[str, str], others: Mapping[str, str]) -> SafeString:
+    """Write the card for a page; ``others`` are its addresses in other languages, by their names."""
+    return render_to_string("pages/card.html", {"card": card, "downloads": downloads, "others": others})
+
+
+def card_file(request: HttpRequest, member: Member, *, card: Card, form: str, name: str) -> HttpResponse:
     """Answer with the card as Markdown or PDF."""
     if form == "md":
-        return sent_file(card_markdown(facts), f"{name}.md", kind="text/markdown; charset=utf-8")
-    told = card_paper(facts)
-    return set_file(request, member, layout="card", form=form, told=told, name=f"{name}.{form}")
+        return sent_file(card_markdown(card), f"{name}.md", kind="text/markdown; charset=utf-8")
+    return set_file(request, member, layout="card", form=form, told=card_document(card), name=f"{name}.{form}")
 
 
 @page
 @require_safe
 def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
-    """Give the card in ``lang``, English unless said; 404 for a language that nobody has written down."""
+    """Show the card in ``lang``, else in the reader's language; 404 for a language that has no catalogue."""
     member, lot = member_with(request, lot_id)
     try:
-        facts = card_told(member, lot, lang=request.GET.get("lang", "en"))
+        found = card_for(member, lot, lang=request.GET.get("lang") or translation.get_language() or "en")
     except UnknownLanguageError:
-        why = f"Cards are written in these languages: {', '.join(languages())}."
+        why = _("Cards are written in these languages: %(languages)s.") % {
+            "languages": ", ".join(code for code, _name in settings.LANGUAGES)
+        }
         return render(request, "pages/refused.html", {"why": why}, status=404)
     if form:
-        return card_file(request, member, facts=facts, form=form, name=f"{lot.id}-{facts['lang']}")
-    return card_page(facts, beside=f"/lots/{lot.id}/card", request=request, links=links_to(member, lot.id))
+        return card_file(request, member, card=found, form=form, name=f"{lot.id}-{found.lang}")
+    return card_page(found, beside=f"/lots/{lot.id}/card", request=request, links=links_to(member, lot.id))
 
 
 urlpatterns = [

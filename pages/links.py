@@ -6,10 +6,13 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
 from django import forms
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+from django.utils.translation import ngettext
 from django.views.generic import View
 
 from api.http.conditional import id_in_address
@@ -17,9 +20,7 @@ from pages.browser import page
 from pages.reports import member_with
 from tastings.actions.shares import give_share, revoke_share
 from tastings.queries.shares import share_for, share_shown, shares_to, token_of
-from tastings.reports.catalogue import catalogue, languages
-from tastings.reports.facts import day_of
-from tastings.reports.words import counted
+from tastings.wording.numbers import day
 from teams.errors import Invalid, NotHere
 
 if TYPE_CHECKING:
@@ -27,21 +28,17 @@ if TYPE_CHECKING:
 
     from tastings.models import Share
 
-DAYS = {7: "a week", 30: "30 days", 90: "90 days", 365: "a year"}
-SHOWS = {"report": "The report", "card": "The card for customers"}
-
-
-def _languages() -> list[tuple[str, str]]:
-    return [(code, str(catalogue(code).words["language"])) for code in languages()]
+DAYS = {7: _("a week"), 30: _("30 days"), 90: _("90 days"), 365: _("a year")}
+SHOWS = {"report": _("The report"), "card": _("The card for customers")}
 
 
 class LinkForm(forms.Form):
     """What a link opens, and for how long."""
 
-    shows = forms.ChoiceField(label="What the link opens", choices=list(SHOWS.items()))
-    lang = forms.ChoiceField(label="Language of the card", choices=_languages, initial="en")
-    days = forms.TypedChoiceField(label="Ends after", choices=list(DAYS.items()), coerce=int, initial=30)
-    names = forms.BooleanField(label="Name the tasters in the report", required=False)
+    shows = forms.ChoiceField(label=_("What the link opens"), choices=list(SHOWS.items()))
+    lang = forms.ChoiceField(label=_("Language of the card"), choices=settings.LANGUAGES, initial="en")
+    days = forms.TypedChoiceField(label=_("Ends after"), choices=list(DAYS.items()), coerce=int, initial=30)
+    names = forms.BooleanField(label=_("Name the tasters in the report"), required=False)
 
 
 class Links(View):
@@ -52,16 +49,16 @@ class Links(View):
         return self._shown(request, lot_id, LinkForm())
 
     def post(self, request: HttpRequest, lot_id: str) -> HttpResponse:
-        """Give one."""
+        """Make one."""
         member, lot = member_with(request, lot_id)
         form = LinkForm(request.POST)
         if not form.is_valid():
             return self._shown(request, lot_id, form)
-        now, told = timezone.now(), form.cleaned_data
-        ends = (now + timedelta(days=told["days"])).isoformat()
-        sent = {"lot": str(lot.id), "expires_at": ends, **{name: told[name] for name in ("shows", "lang", "names")}}
+        now, chosen = timezone.now(), form.cleaned_data
+        ends = (now + timedelta(days=chosen["days"])).isoformat()
+        body = {"lot": str(lot.id), "expires_at": ends, **{name: chosen[name] for name in ("shows", "lang", "names")}}
         try:
-            share = give_share(member, sent=sent, now=now)
+            share = give_share(member, sent=body, now=now)
         except Invalid as error:  # the lot has gone meanwhile; the form offers nothing else that could be wrong
             raise NotHere from error
         return redirect(f"{request.path}?made={share.id}")
@@ -69,17 +66,17 @@ class Links(View):
     def _shown(self, request: HttpRequest, lot_id: str, form: LinkForm) -> HttpResponse:
         member, lot = member_with(request, lot_id)
         now = timezone.now()
-        held, ended = shares_to(member, lot.id, now=now)
-        told = {
+        open_shares, ended = shares_to(member, lot.id, now=now)
+        context = {
             "made": request.GET.get("made", ""),
             "just_ended": any(str(share.id) == request.GET.get("ended") for share in ended),
             "lot": lot.id,
             "name": str(lot.fields["name"]),
             "form": form,
-            "rows": [_row(request, share, now=now) for share in held],
+            "rows": [_row(request, share, now=now) for share in open_shares],
             "ended": [_row(request, share, now=now) for share in ended],
         }
-        return render(request, "pages/links.html", told, status=200 if not form.errors else 422)
+        return render(request, "pages/links.html", context, status=200 if not form.errors else 422)
 
 
 class EndLink(View):
@@ -101,18 +98,25 @@ class EndLink(View):
 
 
 def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, Any]:
-    """Tell one link; one that has ended has no address."""
-    told = share_shown(share, now=now)
-    of_card = f" ({catalogue(share.lang).words['language']})" if share.shows == "card" else ""
-    with_names = ", with the tasters' names" if share.names and share.shows == "report" else ""
+    """Describe one link; one that has ended has no address."""
+    shown = share_shown(share, now=now)
     return {
         "id": str(share.id),
-        "made": f"made on {day_of(told['created_at'])} at {share.created_at:%H:%M} UTC",
-        "what": f"{SHOWS[share.shows]}{of_card}{with_names}",
-        "ends": day_of(told["revoked_at"] or told["expires_at"]),
-        "views": f"read {counted(share.views, 'time')}",
-        "address": request.build_absolute_uri(f"/shared/{token_of(share.id)}/") if told["open"] else "",
+        "made": _("made on %(day)s at %(time)s UTC")
+        % {"day": day(shown["created_at"]), "time": f"{share.created_at:%H:%M}"},
+        "what": _what(share),
+        "ends": day(shown["revoked_at"] or shown["expires_at"]),
+        "views": ngettext("read %(n)s time", "read %(n)s times", share.views) % {"n": share.views},
+        "address": request.build_absolute_uri(f"/shared/{token_of(share.id)}/") if shown["open"] else "",
     }
+
+
+def _what(share: Share) -> str:
+    """Say what a link opens."""
+    if share.shows == "card":
+        language = dict(settings.LANGUAGES).get(share.lang, share.lang)
+        return _("The card for customers (%(language)s)") % {"language": language}
+    return str(_("The report, with the tasters' names") if share.names else SHOWS["report"])
 
 
 urlpatterns = [

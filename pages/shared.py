@@ -18,14 +18,13 @@ from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_in_address
 from pages.browser import POLICY
-from pages.cards import card_file, card_page, card_told
+from pages.cards import UnknownLanguageError, card_file, card_for, card_page
 from pages.reports import article, curve_file, figures_file, picture, set_file
 from tastings.actions.shares import count_view
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state
 from tastings.queries.reports import picture_of_lot, told_of
 from tastings.queries.shares import guest_of, share_with, without_names
-from tastings.reports.catalogue import UnknownLanguageError
 from tastings.reports.document import report_paper
 from tastings.reports.page import render_around
 from teams.errors import NotHere
@@ -71,12 +70,12 @@ def look(request: HttpRequest, share: Share, token: str, form: str) -> HttpRespo
 
 
 def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
-    facts = card_told(guest, record_for(guest, "lot", share.lot_id), lang=request.GET.get("lang", share.lang))
+    card = card_for(guest, record_for(guest, "lot", share.lot_id), lang=request.GET.get("lang", share.lang))
     if form == "":
-        return card_page(facts, beside=beside, public=True)
+        return card_page(card, beside=beside, public=True)
     if form not in ("md", "pdf"):
         raise NotHere
-    return card_file(request, guest, facts=facts, form=form, name=f"card-{facts['lang']}")
+    return card_file(request, guest, card=card, form=form, name=f"card-{card.lang}")
 
 
 def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:

@@ -3,8 +3,6 @@
 Limits are wide enough for any pot and any mountain and narrow enough to catch a slip of the thumb.
 """
 
-from pathlib import Path
-
 from lots.schema import Field, Shape
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
 
@@ -198,8 +196,8 @@ CHOSEN = Shape(
     ),
 )
 
-LANGUAGES = tuple(sorted(path.name.split(".")[1] for path in (Path(__file__).parent / "data").glob("words.*.json")))
-"""Of the card: one for each catalogue in ``tastings/data``."""
+LANGUAGES = ("de", "en")
+"""In which a card is written: those of the settings."""
 SHARE = Shape(
     "share",
     (

@@ -4,21 +4,17 @@ What has to be computed besides the stored figures (the guide for the usual pot,
 memory under all that it follows from, so that a report that is read again costs a few queries.
 """
 
-from collections import Counter
 from collections.abc import Mapping
 from datetime import date
-from statistics import median
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
 from lots.models.wire import TO_WIRE
-from tastings.maths.brewing.brews import BrewError
-from tastings.maths.guide.pots import Pot
-from tastings.models import Descriptor, Infusion, Photo, Session, TeamPanel
+from tastings.models import Descriptor, Photo, TeamPanel
 from tastings.queries.developments import figures_of, labels_of, sessions_shown
-from tastings.queries.guides import guide_for
+from tastings.queries.guides import guide_in_usual_pot, usual_pot_of
 from tastings.queries.memory import Memory
 from tastings.queries.panels import panel_for
 from tastings.queries.photos import ServedFile, file_of, name_on_disk, visible_photos
@@ -28,9 +24,6 @@ from teams.errors import NotHere
 from teams.models import Member
 
 MOST_PHOTOS = 12
-_USUAL_OF = 40  # latest sessions that show a shop's usual pot
-_POT = ("vessel_ml", "vessel_material", "warmed", "altitude_m", "pour_s")
-_VESSEL = ("vessel_ml", "vessel_material", "warmed", "altitude_m")
 
 
 _memory: Memory[Any] = Memory(512)
@@ -50,16 +43,8 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
     panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_at").first()
     # Pot and words follow from synced records, each change of which counts the team's revision up, and a shop's name.
     shop = (member.shop_id, member.shop.name if member.shop else "")
-    pot = _memory.get(("pot", member.team_id, *shop, revision), lambda: usual_pot(member))
+    pot = _memory.get(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
     roasted_on, level = fields.get("roasted_on"), member.team.ready_roast
-
-    def guide() -> dict[str, Any] | None:
-        told = {name: pot[name] for name in _POT if pot.get(name) is not None}
-        try:
-            found: dict[str, Any] = guide_for(member, lot.id, pot=Pot(**told)).as_json()
-            return {**found, "pot": {**found["pot"], **pot}}
-        except BrewError:  # what was noted of the pot is beyond what can be worked out
-            return None
 
     made_from = (lot.id, fields.get("kind"), figures.tag, panel)
     return {
@@ -69,7 +54,7 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
         "tasters": {str(s["taster"]): str(s["taster_name"]) for s in sessions},
         "sessions": sessions,
         "labels": labels_of(member),
-        "guide": _memory.get(("guide", *made_from, tuple(sorted(pot.items()))), guide),
+        "guide": _memory.get(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
         "readiness": _memory.get(
             ("readiness", *made_from, roasted_on, level, today),
             lambda: readiness_for(member, lot.id, today=today, level=None),
@@ -82,43 +67,6 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
 def _strength_agreement(member: Member) -> Mapping[str, object] | None:
     rows: Any = panel_for(member)["agreement"]
     return next((row for row in rows if row["descriptor"] == "strength"), None)
-
-
-def usual_pot(member: Member) -> dict[str, Any]:
-    """Return the vessel most used in the latest sessions of the member's shop, or of the team when it has none.
-
-    Its pouring time is the median of those sessions. Leaf and heat belong to the tea: the guide takes them from the
-    lot's own sessions.
-
-    Returns
-    -------
-    dict
-        Fields of :class:`tastings.maths.guide.plan.Pot`; ``sessions``: how many were looked at, 0 for the even brew's
-        pot when nobody has brewed; ``shop``: its name, or None.
-    """
-    everywhere = Session.objects.filter(open_sessions(), team_id=member.team_id, removed=False)
-    here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere
-    for rows, shop in ((here, member.shop.name if member.shop else None), (everywhere, None)):
-        latest = list(rows.order_by("-started_at", "id").values("id", *_VESSEL)[:_USUAL_OF])
-        if not latest:
-            continue
-        vessels = Counter(tuple(one[name] for name in _VESSEL) for one in latest)
-        usual = max(vessels, key=lambda vessel: (vessels[vessel], str(vessel)))
-        same = [one for one in latest if tuple(one[name] for name in _VESSEL) == usual]
-        pours = Infusion.objects.filter(session_id__in=[one["id"] for one in same], removed=False, number__gt=0)
-        poured = [float(pour_s) for pour_s in pours.values_list("pour_s", flat=True) if pour_s is not None]
-        vessel_ml, material, warmed, altitude_m = usual
-        return {
-            "vessel_ml": vessel_ml,
-            "vessel_material": material or "porcelain",
-            "warmed": warmed is not False,
-            "altitude_m": altitude_m,
-            "pour_s": round(median(poured)) if poured else None,
-            "sessions": len(latest),
-            "shop": shop,
-        }
-    even = {"vessel_ml": 110.0, "vessel_material": "porcelain", "warmed": True, "altitude_m": None}
-    return {**even, "pour_s": None, "sessions": 0, "shop": None}
 
 
 def report_photos(member: Member, lot: UUID) -> list[dict[str, Any]]:

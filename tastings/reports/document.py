@@ -1,6 +1,7 @@
 """What the typeset report says: the page's own words, and the drawing as numbers. Pure."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from typing import Any
 
 from tastings.reports.facts import comparable
@@ -87,10 +88,11 @@ def report_paper(**told: Any) -> dict[str, Any]:  # noqa: ANN401 - as report_fac
                 "next",
             )
         },
-        "guide": facts["guide"]
-        and {
-            **facts["guide"],
-            "rows": [{**_texts(row), "span": row["span"]} for row in facts["guide"]["rows"]],
+        "guide": None
+        if facts["guide"] is None
+        else {
+            **asdict(facts["guide"]),
+            "rows": [{**_texts(row), "span": row["span"]} for row in map(asdict, facts["guide"].rows)],
         },
         "layers": [_layer(row) for row in facts["layers"]],
         "departures": facts["departures"],

@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import Any
 
-from tastings.reports.catalogue import FIRST, catalogue
 from tastings.reports.words import count_words, counted, figure, listed, one_decimal, plain, steep_span
+from tastings.wording.labels import COUNTRIES, label
 
 
 def provenance(lot: Mapping[str, Any]) -> list[str]:
@@ -40,7 +40,7 @@ def origin(lot: Mapping[str, Any]) -> list[str]:
 
 def _country(lot: Mapping[str, Any]) -> str:
     code = str(lot.get("country") or "")
-    return catalogue(FIRST).word("countries", code) if code else ""
+    return label(COUNTRIES, code) if code else ""
 
 
 def evidence_sentence(evidence: Mapping[str, Any], steeps: Mapping[str, Any]) -> str:

@@ -9,6 +9,7 @@ from django.http import HttpRequest
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
 
+from tastings.queries.guides import UsualPotGuide
 from tastings.reports.facts import (
     caution_text,
     comparable,
@@ -22,7 +23,8 @@ from tastings.reports.facts import (
     session_row,
     steep_facts,
 )
-from tastings.reports.sections import ageing_section, agreement_section, count_in_pot, guide_section, photo_rows
+from tastings.reports.guide import count_in_pot, guide_section
+from tastings.reports.sections import ageing_section, agreement_section, photo_rows
 from tastings.reports.svg import by_peak, curve_of, descriptor_strips, strength_chart
 from tastings.reports.words import (
     departure_sentences,
@@ -51,7 +53,7 @@ def report_facts(  # noqa: PLR0913 - one argument for each kind of record that t
     tasters: Mapping[str, str],
     sessions: Sequence[Mapping[str, Any]],
     labels: Mapping[str, str] | None = None,
-    guide: Mapping[str, Any] | None = None,
+    guide: UsualPotGuide | None = None,
     readiness: Mapping[str, Any] | None = None,
     panel: Mapping[str, Any] | None = None,
     photos: Sequence[Mapping[str, Any]] = (),
@@ -80,7 +82,7 @@ def report_facts(  # noqa: PLR0913 - one argument for each kind of record that t
     people = _distinct(tasters)
     told = [session_row(s, people) for s in sorted(sessions, key=lambda s: str(s.get("started_at")))]
     names = {s["id"]: s["name"] for s in told}
-    evidence = development.get("evidence") or {}
+    evidence, steeps = development.get("evidence") or {}, development.get("steeps") or {}
     strength = curve_of(development, "strength")
     led = [layer for layer in development.get("layers") or () if layer.get("leading") or layer.get("new")]
     return {
@@ -96,7 +98,7 @@ def report_facts(  # noqa: PLR0913 - one argument for each kind of record that t
             if strength
         ],
         "steeps_sentence": " ".join(
-            filter(None, (steeps_sentence(development.get("steeps")), count_in_pot(development.get("steeps"), guide)))
+            filter(None, (steeps_sentence(steeps), count_in_pot(steeps.get("recommended"), guide)))
         ),
         "steeps": steep_facts(development.get("steeps") or {}),
         "evidence_sentence": evidence_sentence(evidence, development.get("steeps") or {}),

@@ -26,13 +26,13 @@ def rules() -> Mapping[str, Any]:
     return found
 
 
-def pairings(layers: Sequence[Mapping[str, Any]], families: Mapping[str, str]) -> list[Pairing]:
+def pairings(cups: Sequence[Sequence[str]], families: Mapping[str, str]) -> list[Pairing]:
     """Suggest foods for the cups of a lot.
 
     Parameters
     ----------
-    layers : sequence of mappings
-        ``leading``: the descriptors told of each cup worth drinking, by key.
+    cups : sequence of sequences
+        Keys of the descriptors of each cup worth drinking.
     families : mapping
         Family of each descriptor, by key.
 
@@ -44,11 +44,9 @@ def pairings(layers: Sequence[Mapping[str, Any]], families: Mapping[str, str]) -
     found = []
     for place, rule in enumerate(rules()["rules"]):
         keys, of = set(rule["keys"]), set(rule["families"])
-        matched = [
-            [key for key in layer.get("leading") or () if key in keys or families.get(key) in of] for layer in layers
-        ]
-        cups = sum(bool(keys) for keys in matched)
-        if cups:
+        matched = [[key for key in cup if key in keys or families.get(key) in of] for cup in cups]
+        n_cups = sum(map(bool, matched))
+        if n_cups:
             because = tuple(dict.fromkeys(key for one in matched for key in one))[:2]
-            found.append((-cups, place, Pairing(rule["food"], because, tuple(rule["allergens"]))))
+            found.append((-n_cups, place, Pairing(rule["food"], because, tuple(rule["allergens"]))))
     return [pairing for _, _, pairing in sorted(found, key=lambda one: one[:2])[: rules()["most"]]]

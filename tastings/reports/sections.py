@@ -1,4 +1,4 @@
-"""What the report tells beside the curves: the guide, agreement, ageing, photos. Each is put into words. Pure."""
+"""What the report tells beside the curves: the agreement, ageing, photos. Each is put into words. Pure."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -10,7 +10,7 @@ import numpy as np
 
 from tastings.maths.colour.cielab import srgb_of
 from tastings.reports.facts import day_of
-from tastings.reports.words import counted, figure, isolated, listed, one_decimal, percent, signed, two_decimals
+from tastings.reports.words import counted, isolated, listed, one_decimal, percent, signed, two_decimals
 
 PHOTO_OF = {
     "dry_leaf": "Dry leaf",
@@ -19,110 +19,6 @@ PHOTO_OF = {
     "spent_leaf": "Spent leaf",
     "other": "Photo",
 }
-
-
-def time_words(seconds: float) -> str:
-    """Write a steep as a clock is read at the table.
-
-    Examples
-    --------
-    >>> time_words(22.0), time_words(60.0), time_words(95.0)
-    ('22 s', '1 min', '1 min 35 s')
-    """
-    minutes, rest = divmod(round(seconds), 60)
-    return " ".join(
-        part for part in (f"{minutes} min" if minutes else "", f"{rest} s" if rest or not minutes else "") if part
-    )
-
-
-def pot_words(pot: Mapping[str, Any]) -> str:
-    """Say leaf, vessel and water of a pot."""
-    material = str(pot.get("vessel_material") or "").replace("_", " ")
-    warmed = "" if pot.get("warmed") is None else ", warmed" if pot["warmed"] else ", not warmed"
-    pour = f", poured out over {time_words(pot['pour_s'])}" if pot.get("pour_s") else ""
-    height = f", at {figure(pot['altitude_m'])} m" if pot.get("altitude_m") else ""
-    vessel = f"{figure(pot['vessel_ml'])} ml{f' of {material}' if material else ''}"
-    return f"{figure(pot['leaf_g'])} g in {vessel}{warmed}, kettle at {figure(pot['kettle_c'])} °C{pour}{height}"
-
-
-def guide_section(guide: Mapping[str, Any] | None) -> dict[str, Any] | None:
-    """Write the brew guide: which pot, the steeps, and how far the leaf reaches.
-
-    Parameters
-    ----------
-    guide : mapping or None
-        ``pot`` with ``sessions`` and ``shop`` it was taken from, and the fields of ``GET …/brew-guide``.
-
-    Returns
-    -------
-    dict or None
-        None while there is nothing to guide by.
-    """
-    if not guide or not guide.get("infusions"):
-        return None
-    pot, last, target = guide["pot"], guide.get("last_worthwhile"), guide.get("target_strength")
-    sessions = int(pot.get("sessions") or 0)
-    at = f" at {isolated(str(pot['shop']))}" if pot.get("shop") else ""
-    whose = (
-        f"the vessel of most of the last {counted(sessions, 'session')}{at}" if sessions else "the even brew's vessel"
-    )
-    rinse_s = guide.get("rinse_s")
-    rinse = f"Rinse first, {time_words(rinse_s)}, poured away." if rinse_s else "No rinse."
-    guesses = guessed(guide)
-    reached = guide.get("last_at_target")
-    reach = f", which the leaf gives up to infusion {reached}" if reached else ", which the leaf does not give here"
-    reach = "" if reached is None else reach
-    aim = f"Each cup aims at a strength of {one_decimal(target)}{reach}. " if target is not None else ""
-    end = (
-        ""
-        if last is None
-        else f"The last one worth drinking in this pot is infusion {last}."
-        if last
-        else "No cup is likely to be worth drinking in this pot."
-    )
-    return {
-        "pot": f"{pot_words(pot)}: {whose}, leaf and heat as this lot was tasted. {rinse}",
-        "aim": aim + end,
-        "notes": [str(note) for note in guide.get("notes") or ()],
-        "change": [
-            found["detail"] for name in ("too_strong", "too_thin") if (found := (guide.get("change") or {}).get(name))
-        ],
-        "caffeine": _caffeine(guide.get("caffeine") or {}),
-        "rows": [
-            {
-                "infusion": one["number"],
-                "steep": f"{'about ' if one['number'] in guesses else ''}{time_words(one['steep_s'])}",
-                "strength": one_decimal(one["expected_strength"]) if one.get("expected_strength") is not None else "",
-                "span": " to ".join(one_decimal(one[f]) for f in ("low", "high") if one.get(f) is not None),
-            }
-            for one in guide["infusions"]
-            if not last or one["number"] <= last  # nobody needs a time for a cup that is not worth drinking
-        ],
-    }
-
-
-def count_in_pot(steeps: Mapping[str, Any] | None, guide: Mapping[str, Any] | None) -> str:
-    """Say how many cups the guide's pot gives, where that is not the count on the even brew: the steeps are its own."""
-    count, even = (guide or {}).get("last_worthwhile"), (steeps or {}).get("recommended")
-    if not count or even is None or round(even) == count:
-        return ""
-    return f"By its brew guide, which keeps the cup at one strength, it gives about {count}."
-
-
-def guessed(guide: Mapping[str, Any]) -> set[int]:
-    """Return the infusions of whose time the guide is not sure: all after the last sure one, if it aimed further."""
-    sure, reached = guide.get("last_sure"), guide.get("last_at_target")
-    if sure is None or reached is None or sure >= reached:
-        return set()
-    return {int(one["number"]) for one in guide["infusions"] if one["number"] > sure}
-
-
-def _caffeine(found: Mapping[str, Any]) -> str:
-    pot, cup = found.get("per_pot_mg"), found.get("per_cup_mg")
-    if not pot or not cup:
-        return ""
-    spans = [f"{figure(span['low'])} to {figure(span['high'])} mg" for span in (pot, cup)]
-    return f"Caffeine, an estimate and no measurement of this lot: {spans[0]} in all its cups, {spans[1]} in one."
 
 
 def agreement_section(

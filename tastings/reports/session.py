@@ -7,8 +7,9 @@ from django.http import HttpRequest
 from django.template.loader import render_to_string
 
 from tastings.reports.facts import session_row
-from tastings.reports.sections import photo_rows, time_words
+from tastings.reports.sections import photo_rows
 from tastings.reports.words import figure, one_decimal, plain
+from tastings.wording.numbers import duration
 
 ENDINGS = {"spent": "The leaf was spent at the end.", "stopped": "Stopped before the leaf was spent."}
 
@@ -48,8 +49,8 @@ def session_context(  # noqa: PLR0913 - one argument for each kind of record tha
 def _pour(pour: Mapping[str, Any], labels: Mapping[str, str]) -> dict[str, Any]:
     return {
         "number": "Rinse" if pour["number"] == 0 else str(pour["number"]),
-        "steep": time_words(pour["steep_s"]),
-        "pour": time_words(pour["pour_s"]) if pour.get("pour_s") else "",
+        "steep": duration(pour["steep_s"]),
+        "pour": duration(pour["pour_s"]) if pour.get("pour_s") else "",
         "kettle": f"{figure(pour['kettle_c'])} °C",
         "notes": _noted(pour["notes"], labels),
         "remarks": str(pour.get("remarks") or ""),

@@ -13,7 +13,7 @@ from benchmarks.worlds import some_leaf, some_session, some_table
 from tastings.maths.brewing.brews import RatingError
 from tastings.maths.brewing.heat import steeped
 from tastings.maths.comparison.side_by_side import compare
-from tastings.maths.guide.plan import Pot, guide
+from tastings.maths.guide.plan import Pot, brew_guide
 from tastings.maths.panel.calibration import calibrate
 from tests.maths.brewed import brew_of, developed, pour_of
 
@@ -61,7 +61,7 @@ def test_no_rating_off_the_scale_gets_in_anywhere(rating, infusion):
     for entry in (
         lambda: developed([good, brew]),
         lambda: calibrate({"lot": [good, brew]}),
-        lambda: guide([good, brew], pot=pot),
+        lambda: brew_guide([good, brew], pot=pot),
         lambda: compare({"one": [good], "two": [brew]}, rated=[]),
     ):
         with pytest.raises(RatingError):

@@ -1,12 +1,34 @@
-"""The answer of a guide: how to brew a lot in one vessel, as the public contract words it."""
+"""The result of a guide: how to brew a lot in one vessel."""
 
 from dataclasses import dataclass
+from typing import Literal
 
-from tastings.maths.curve.development import plain
 from tastings.maths.guide.guests import Caffeine, Cost, Serving
-from tastings.maths.guide.pots import Vessel
+from tastings.maths.guide.pots import Style, Vessel
+from tastings.maths.guide.protocols import Standard
 from tastings.maths.guide.remedies import Remedies
 from tastings.maths.guide.target import Target
+
+
+@dataclass(frozen=True, slots=True)
+class GuideNote:
+    """Why some times deserve less trust, or the pot should be another.
+
+    Parameters
+    ----------
+    code : str
+        ``too_strong``: even the shortest steep gives more than the target. ``lack_of_fit``: the ratings do not follow
+        the extraction model, least of all at the infusion named. ``guessed_time``: the cup may well miss its target.
+        ``beyond_rated``: far longer than any steep that was rated.
+    infusions : tuple[int, ...]
+        The infusions it is about.
+    longest_rated_s : float or None
+        Longest contact that was rated, for ``beyond_rated``. [s]
+    """
+
+    code: Literal["too_strong", "lack_of_fit", "guessed_time", "beyond_rated"]
+    infusions: tuple[int, ...]
+    longest_rated_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,21 +60,6 @@ class GuidedPour:
     likely_miss_pct: float | None = None
     weaker_steep_s: float | None = None
     stronger_steep_s: float | None = None
-
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "number": self.number,
-            "steep_s": plain(self.steep_s),
-            "pour_s": plain(self.pour_s),
-            "contact_s": plain(self.contact_s),
-            "expected_strength": _maybe(self.expected_strength),
-            "low": _maybe(self.low),
-            "high": _maybe(self.high),
-            "likely_miss_pct": _maybe(self.likely_miss_pct),
-            "weaker_steep_s": _maybe(self.weaker_steep_s),
-            "stronger_steep_s": _maybe(self.stronger_steep_s),
-        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,15 +96,15 @@ class Guide:
         None for a herbal lot, or when no infusion is known to be worth drinking.
     cost : Cost or None
         None without a price.
-    source : str or None
-        Which standard laid it down; None when it was worked out here.
-    notes : tuple[str, ...]
+    standard : Standard or None
+        Which standard lays it down; None when it was worked out here.
+    notes : tuple[GuideNote, ...]
         Where the times deserve less trust, or the pot should be another.
-    cautions : tuple[str, ...]
-        What to be careful about.
+    is_herbal : bool
+        Whether the lot is herbal: what it contains is then not known here.
     """
 
-    style: str
+    style: Style
     vessel: Vessel
     vessel_ml: float
     rinse_s: float | None
@@ -110,56 +117,18 @@ class Guide:
     serving: Serving | None
     caffeine: Caffeine | None
     cost: Cost | None
-    source: str | None
-    notes: tuple[str, ...]
-    cautions: tuple[str, ...]
+    standard: Standard | None
+    notes: tuple[GuideNote, ...]
+    is_herbal: bool
+
+    @property
+    def guessed_infusions(self) -> frozenset[int]:
+        """Return the infusions whose time is a guess: all after the last sure one, if the guide aimed further."""
+        if self.last_sure is None or self.last_at_target is None or self.last_sure >= self.last_at_target:
+            return frozenset()
+        return frozenset(one.number for one in self.infusions if one.number > self.last_sure)
 
     @property
     def target_strength(self) -> float | None:
         """Return what the steeps aim at [points]."""
         return None if self.target is None else self.target.strength
-
-    def as_json(self) -> dict[str, object]:
-        """Return the figures of ``GET /lots/{id}/brew-guide`` in plain types, rounded to 3 decimals."""
-        target = self.target
-        return {
-            "style": self.style,
-            "pot": {
-                "leaf_g": plain(self.vessel.leaf_g),
-                "vessel_ml": plain(self.vessel_ml),
-                "water_ml": plain(self.vessel.vessel_ml),
-                "kettle_c": round(self.vessel.poured_c, 1),
-                "vessel_material": self.vessel.vessel_material,
-                "vessel_g": _maybe(self.vessel.vessel_g),
-                "warmed": self.vessel.warmed,
-                "altitude_m": plain(self.vessel.altitude_m),
-            },
-            "rinse_s": _maybe(self.rinse_s),
-            "infusions": [one.as_json() for one in self.infusions],
-            "last_at_target": self.last_at_target,
-            "last_sure": self.last_sure,
-            "last_worthwhile": self.last_worthwhile,
-            "target_strength": _maybe(self.target_strength),
-            "target_from": target.chosen_from if target else None,
-            "target_evidence": {
-                "low": plain(target.low),
-                "high": plain(target.high),
-                "probability": _maybe(target.probability),
-                "cups": target.cups,
-                "sessions": target.sessions,
-                "reason": target.reason,
-            }
-            if target
-            else None,
-            "change": self.change.as_json() if self.change else None,
-            "serving": self.serving.as_json() if self.serving else None,
-            "caffeine": self.caffeine.as_json() if self.caffeine else None,
-            "cost": self.cost.as_json() if self.cost else None,
-            "source": self.source,
-            "notes": list(self.notes),
-            "cautions": [*self.cautions, *self.notes],
-        }
-
-
-def _maybe(value: float | None) -> float | None:
-    return None if value is None else plain(value)

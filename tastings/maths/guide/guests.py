@@ -9,7 +9,6 @@ is the richest at 0.258 /min in a pot like theirs (taken to be the small one of 
 says what caffeine does to anyone.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from math import ceil
 
@@ -19,17 +18,11 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Pour
 from tastings.maths.brewing.extraction import shares
 from tastings.maths.brewing.heat import Steeping, even_brew, steeped
-from tastings.maths.curve.development import plain
 from tastings.maths.guide.pots import Vessel
 
 CAFFEINE_MG_PER_G = (23.8, 43.0)
 SLOW_PER_MIN, QUICK_PER_MIN = 0.195, 0.258
 DELAY_S = 17.0
-CAFFEINE_SOURCE = (
-    "Hicks, Hsieh and Bell 1996: 23.8 to 36.6 mg per g of leaf, 69, 23 and 8 % of it in three five-minute steeps;"
-    " class means of a survey up to 43 mg per g; carried over to these steeps by first-order leaching. An estimate, not"
-    " a measurement of this lot."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,20 +57,6 @@ class Serving:
     warming_ml: float
     total_ml: float | None
 
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "guests": self.guests,
-            "cup_ml": plain(self.cup_ml),
-            "pots": self.pots,
-            "rounds": self.rounds,
-            "leaf_g": plain(self.leaf_g),
-            "round_ml": plain(self.round_ml),
-            "rinse_ml": plain(self.rinse_ml),
-            "warming_ml": plain(self.warming_ml),
-            "total_ml": None if self.total_ml is None else plain(self.total_ml),
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class Caffeine:
@@ -86,19 +65,6 @@ class Caffeine:
     per_cup_mg: tuple[float, float]
     per_pot_mg: tuple[float, float]
     per_guest_mg: tuple[float, float]
-
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types, to the milligram: more is not known."""
-
-        def span(both: tuple[float, float]) -> Mapping[str, float]:
-            return {"low": float(round(both[0])), "high": float(round(both[1]))}
-
-        return {
-            "per_cup_mg": span(self.per_cup_mg),
-            "per_pot_mg": span(self.per_pot_mg),
-            "per_guest_mg": span(self.per_guest_mg),
-            "source": CAFFEINE_SOURCE,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,15 +83,6 @@ class Cost:
     per_litre: float | None
     per_pot: float
     currency: str | None
-
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "per_cup": None if self.per_cup is None else plain(self.per_cup),
-            "per_litre": None if self.per_litre is None else plain(self.per_litre),
-            "per_pot": plain(self.per_pot),
-            "currency": self.currency,
-        }
 
 
 def serving(*, vessel: Vessel, guests: int, cup_ml: float, rounds: int | None, rinsed: bool) -> Serving:

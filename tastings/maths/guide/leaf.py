@@ -60,14 +60,14 @@ class Leaf:
 class Known:
     """The usable sessions, and the leaf as they tell it; None while nobody has rated the strength.
 
-    ``node_level`` gives a mean cup from those of the usual grid's nodes; ``misfit_at`` is the infusion that departs
-    most from the extraction model, None while the ratings follow it.
+    ``node_level`` gives a mean cup from those of the usual grid's nodes; ``lack_of_fit_at`` is the infusion that
+    departs most from the extraction model, None while the ratings follow it.
     """
 
     followed: tuple[Followed, ...]
     leaf: Leaf | None = None
     node_level: FloatArray | None = None
-    misfit_at: int | None = None
+    lack_of_fit_at: int | None = None
 
 
 def known_leaf(
@@ -112,11 +112,11 @@ def known_leaf(
         followed=followed,
         leaf=leaf,
         node_level=posterior.node_level,
-        misfit_at=_misfit_at(followed, posterior=posterior),
+        lack_of_fit_at=_lack_of_fit_at(followed, posterior=posterior),
     )
 
 
-def _misfit_at(followed: Sequence[Followed], *, posterior: Posterior) -> int | None:
+def _lack_of_fit_at(followed: Sequence[Followed], *, posterior: Posterior) -> int | None:
     rated = [(one, ratings) for one in followed if (ratings := one.tasted(STRENGTH)) is not None]
     left = []
     for place, (one, ratings) in enumerate(rated):

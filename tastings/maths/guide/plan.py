@@ -20,10 +20,9 @@ from scipy.optimize import brentq
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, Pour, TasterScale
 from tastings.maths.brewing.heat import EVEN_INFUSIONS, EVEN_RINSE_S, contact_s
-from tastings.maths.curve.advice import cautions
 from tastings.maths.curve.endings import FinishLine
 from tastings.maths.curve.profile import curve
-from tastings.maths.guide.answer import Guide, GuidedPour
+from tastings.maths.guide.answer import Guide, GuidedPour, GuideNote
 from tastings.maths.guide.guests import Price, caffeine, cost, serving
 from tastings.maths.guide.leaf import STRENGTH, Known, Leaf, known_leaf
 from tastings.maths.guide.pots import (
@@ -40,13 +39,13 @@ from tastings.maths.guide.pots import (
     mug,
     small_pot,
 )
-from tastings.maths.guide.protocols import HERBAL, protocol
-from tastings.maths.guide.remedies import POINTS, Remedies, Steeps, remedies
+from tastings.maths.guide.protocols import HERBAL, Standard, protocol
+from tastings.maths.guide.remedies import POINTS, AlternativeSteeps, Remedies, remedies
 from tastings.maths.guide.target import Target, target_of
 from tastings.maths.guide.timing import LONGEST_S, NextPour, timed_s
 from tastings.maths.guide.usual_brew import UsualBrew
 
-__all__ = ["Guide", "Pot", "Tea", "guide"]
+__all__ = ["Guide", "Pot", "Tea", "brew_guide"]
 
 MUG_STEEP_S = 240.0
 MUG_LEAF_STEP_G = 0.5
@@ -63,7 +62,7 @@ class Tea:
     price: Price | None = None
 
 
-def guide(  # noqa: PLR0913 - each is one of the question's own words
+def brew_guide(  # noqa: PLR0913 - each is one of the question's own words
     brews: Sequence[Brew],
     *,
     pot: Pot,
@@ -95,31 +94,31 @@ def guide(  # noqa: PLR0913 - each is one of the question's own words
     Raises
     ------
     PotError
-        What was said of the pot does not go with its style, or cannot be foretold.
+        The pot does not go with its style, or its cups cannot be predicted.
     BrewError
         A number of a brew cannot be one.
     """
-    table = _Table(pot=pot, tea=tea or Tea(), rounded=rounded)
-    table.check()  # what cannot be is refused before anything is fitted
+    request = _Request(pot=pot, tea=tea or Tea(), rounded=rounded)
+    request.check()  # before anything is fitted
     known = known_leaf(brews, scales=scales, line=line)
     if pot.style in (STANDARD_BOWL, COVERED_BOWL):
-        return table.by_standard(known)
+        return request.by_standard(known)
     usual = UsualBrew.of(known.followed)
     if usual is not None:
-        table = replace(table, pot=usual.filled(pot), rinsed=usual.rinsed)
-    return table.long_mug(known) if pot.style == LONG_MUG else table.small_pot(known)
+        request = replace(request, pot=usual.filled(pot), rinsed=usual.rinsed)
+    return request.long_mug(known) if pot.style == LONG_MUG else request.small_pot(known)
 
 
 @dataclass(slots=True)
-class _Made:
-    """A guide in the making."""
+class _Draft:
+    """A guide as far as it is planned."""
 
     vessel: Vessel
     cup_ml: float
     vessel_ml: float
     before: tuple[Pour, ...] = ()
     rinse_s: float | None = None
-    source: str | None = None
+    standard: Standard | None = None
     target: Target | None = None
     infusions: tuple[GuidedPour, ...] = ()
     worthwhile: int = 0
@@ -130,8 +129,8 @@ class _Made:
 
 
 @dataclass(frozen=True, slots=True)
-class _Table:
-    """One request: the pot and what it is asked for."""
+class _Request:
+    """What is asked for: the pot, the tea, how exact."""
 
     pot: Pot
     tea: Tea
@@ -149,17 +148,17 @@ class _Table:
 
     def small_pot(self, known: Known) -> Guide:
         vessel = small_pot(self.pot)
-        made = _Made(
+        draft = _Draft(
             vessel=vessel,
             cup_ml=self.pot.cup_ml or (CUP_ML if (self.pot.guests or 1) > 1 else vessel.vessel_ml),
             vessel_ml=vessel.vessel_ml,
         )
         if self.rinsed:
-            made.rinse_s = EVEN_RINSE_S
-            made.before = (replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0),)
+            draft.rinse_s = EVEN_RINSE_S
+            draft.before = (replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0),)
         if known.leaf is not None:
-            self._keep(made, leaf=known.leaf, target=target_of(known), infusions=EVEN_INFUSIONS)
-        return self._whole(made, known=known)
+            self._add_infusions(draft, leaf=known.leaf, target=target_of(known), infusions=EVEN_INFUSIONS)
+        return self._finished(draft, known=known)
 
     def long_mug(self, known: Known) -> Guide:
         target = None if known.leaf is None else target_of(known)
@@ -167,23 +166,25 @@ class _Table:
         if known.leaf is not None and target is not None and self.pot.leaf_g is None:
             leaf_g = self._mug_leaf_g(known.leaf, target=target.strength)
         vessel = mug(self.pot, leaf_g=leaf_g)
-        made = _Made(vessel=vessel, cup_ml=vessel.vessel_ml, vessel_ml=vessel.vessel_ml)
+        draft = _Draft(vessel=vessel, cup_ml=vessel.vessel_ml, vessel_ml=vessel.vessel_ml)
         if known.leaf is not None and target is not None:
-            self._keep(made, leaf=known.leaf, target=target, infusions=1)
-        return self._whole(made, known=known)
+            self._add_infusions(draft, leaf=known.leaf, target=target, infusions=1)
+        return self._finished(draft, known=known)
 
     def by_standard(self, known: Known) -> Guide:
         laid_down = protocol(self.pot, kind=self.tea.kind)
         vessel = laid_down.vessel
-        made = _Made(vessel=vessel, cup_ml=vessel.vessel_ml, vessel_ml=laid_down.vessel_ml, source=laid_down.source)
+        draft = _Draft(
+            vessel=vessel, cup_ml=vessel.vessel_ml, vessel_ml=laid_down.vessel_ml, standard=laid_down.standard
+        )
         for number, steep_s in enumerate(laid_down.steeps_s, start=1):
-            made.before = (*made.before, vessel.pour(number, steep_s=steep_s))
+            draft.before = (*draft.before, vessel.pour(number, steep_s=steep_s))
             cups = None
             if known.leaf is not None:
-                cups = known.leaf.cups(vessel.brew(made.before))[:, -1]
-                made.worthwhile = number if known.leaf.worth(cups) >= ENOUGH else made.worthwhile
-            made.infusions = (*made.infusions, _guided(made.before[-1], cups=cups))
-        return self._whole(made, known=known)
+                cups = known.leaf.cups(vessel.brew(draft.before))[:, -1]
+                draft.worthwhile = number if known.leaf.worth(cups) >= ENOUGH else draft.worthwhile
+            draft.infusions = (*draft.infusions, _guided_pour(draft.before[-1], cups=cups))
+        return self._finished(draft, known=known)
 
     def _mug_ml(self) -> float:
         return MUG_ML if self.pot.vessel_ml is None else self.pot.vessel_ml
@@ -210,121 +211,94 @@ class _Table:
         steps = max(round(found_g / MUG_LEAF_STEP_G), 1)
         return min(max(steps * MUG_LEAF_STEP_G, low_g), high_g)
 
-    def _keep(self, made: _Made, *, leaf: Leaf, target: Target, infusions: int) -> None:
+    def _add_infusions(self, draft: _Draft, *, leaf: Leaf, target: Target, infusions: int) -> None:
         """Add infusions that keep the cup at the target, until none is worth drinking any more."""
-        made.target = target
-        spoken_of: Steeps | None = None
+        draft.target = target
+        changed: AlternativeSteeps | None = None
         for number in range(1, infusions + 1):
-            look = NextPour.after(made.before, number=number, vessel=made.vessel, leaf=leaf)
+            look = NextPour.after(draft.before, number=number, vessel=draft.vessel, leaf=leaf)
             found = look.steep_for(target.strength)
             steep_s = timed_s(found.steep_s) if self.rounded else found.steep_s
             cups = look.cups(steep_s)
             miss_pct = 100 * float(np.sqrt(np.mean((cups / target.goal - 1) ** 2)))
-            made.worthwhile = number if leaf.worth(cups) >= ENOUGH else made.worthwhile
-            made.at_target = number if found.reached else made.at_target
-            if found.reached and miss_pct <= SURE_PCT and made.sure == number - 1:
-                made.sure = number
+            draft.worthwhile = number if leaf.worth(cups) >= ENOUGH else draft.worthwhile
+            draft.at_target = number if found.reached else draft.at_target
+            if found.reached and miss_pct <= SURE_PCT and draft.sure == number - 1:
+                draft.sure = number
             if found.too_strong:
-                made.too_strong = (*made.too_strong, number)
+                draft.too_strong = (*draft.too_strong, number)
             expected = float(cups.mean())
-            steeps = Steeps(number, steep_s, look.about(expected - POINTS), look.about(expected + POINTS))
-            made.before = (*made.before, made.vessel.pour(number, steep_s=steep_s))
-            made.infusions = (
-                *made.infusions,
+            steeps = AlternativeSteeps(number, steep_s, look.about(expected - POINTS), look.about(expected + POINTS))
+            draft.before = (*draft.before, draft.vessel.pour(number, steep_s=steep_s))
+            draft.infusions = (
+                *draft.infusions,
                 replace(
-                    _guided(made.before[-1], cups=cups),
+                    _guided_pour(draft.before[-1], cups=cups),
                     likely_miss_pct=miss_pct,
                     weaker_steep_s=steeps.weaker_s,
                     stronger_steep_s=steeps.stronger_s,
                 ),
             )
-            if spoken_of is None or (number == 2 and found.reached):
-                spoken_of = steeps
-            if steep_s >= LONGEST_S and made.worthwhile < number:
+            if changed is None or (number == 2 and found.reached):
+                changed = steeps
+            if steep_s >= LONGEST_S and draft.worthwhile < number:
                 break
-        if spoken_of is not None:
-            kept = tuple(pour for pour in made.before if pour.number <= max(made.at_target, spoken_of.number))
-            made.change = remedies(spoken_of, vessel=made.vessel, leaf=leaf, pours=kept)
+        if changed is not None:
+            at_target = tuple(pour for pour in draft.before if pour.number <= max(draft.at_target, changed.number))
+            draft.change = remedies(changed, vessel=draft.vessel, leaf=leaf, pours=at_target)
 
-    def _whole(self, made: _Made, *, known: Known) -> Guide:
-        rounds = None if known.leaf is None else made.worthwhile
-        drunk = made.worthwhile if made.source is None else len(made.infusions)  # an evaluation tastes every one
-        served = made.source is None
+    def _finished(self, draft: _Draft, *, known: Known) -> Guide:
+        rounds = None if known.leaf is None else draft.worthwhile
+        drunk = draft.worthwhile if draft.standard is None else len(draft.infusions)  # an evaluation tastes every one
+        served = draft.standard is None
         return Guide(
             style=self.pot.style,
-            vessel=made.vessel,
-            vessel_ml=made.vessel_ml,
-            rinse_s=made.rinse_s,
-            infusions=made.infusions,
-            last_at_target=None if made.target is None else made.at_target,
-            last_sure=None if made.target is None else made.sure,
+            vessel=draft.vessel,
+            vessel_ml=draft.vessel_ml,
+            rinse_s=draft.rinse_s,
+            infusions=draft.infusions,
+            last_at_target=None if draft.target is None else draft.at_target,
+            last_sure=None if draft.target is None else draft.sure,
             last_worthwhile=rounds,
-            target=made.target,
-            change=made.change,
+            target=draft.target,
+            change=draft.change,
             serving=serving(
-                vessel=made.vessel,
+                vessel=draft.vessel,
                 guests=self.pot.guests or 1,
-                cup_ml=made.cup_ml,
+                cup_ml=draft.cup_ml,
                 rounds=rounds,
-                rinsed=made.rinse_s is not None,
+                rinsed=draft.rinse_s is not None,
             )
             if served
             else None,
-            caffeine=caffeine(vessel=made.vessel, pours=made.before, cup_ml=made.cup_ml, rounds=drunk)
+            caffeine=caffeine(vessel=draft.vessel, pours=draft.before, cup_ml=draft.cup_ml, rounds=drunk)
             if self.tea.kind != HERBAL
             else None,
-            cost=cost(self.tea.price, vessel=made.vessel, cup_ml=made.cup_ml, rounds=drunk),
-            source=made.source,
-            notes=_notes(made, known=known),
-            cautions=self._cautions(made, known=known),
+            cost=cost(self.tea.price, vessel=draft.vessel, cup_ml=draft.cup_ml, rounds=drunk),
+            standard=draft.standard,
+            notes=_notes(draft, known=known),
+            is_herbal=self.tea.kind == HERBAL,
         )
 
-    def _cautions(self, made: _Made, *, known: Known) -> tuple[str, ...]:
-        scald, hot, caffeinated = cautions(known.followed, leaf_g=made.vessel.leaf_g)
-        said = [scald, hot, _HERBAL_CAUTION if self.tea.kind == HERBAL else caffeinated]
-        if self.pot.style == LONG_MUG:
-            said.append(_MUG_CAUTION)
-        return tuple(said)
 
-
-_MUG_CAUTION = (
-    "Lift the leaf out when the time is up: leaf left in the mug steeps on and turns bitter. A big mug stays hot for"
-    " long; let it cool below 65 °C before drinking."
-)
-_HERBAL_CAUTION = (
-    "What a herbal lot holds, caffeine and allergens among it, is not known here: ask its supplier, and a doctor or"
-    " pharmacist where it matters."
-)
-
-
-def _notes(made: _Made, *, known: Known) -> tuple[str, ...]:
-    """Say where the times of this lot in this pot deserve less trust, or another pot."""
-    said = []
-    drunk = made.infusions[: made.worthwhile or len(made.infusions)]
-    if made.too_strong:
-        said.append(f"{_numbers(made.too_strong)}: even 3 s gives more than the target; take less leaf.")
-    if known.misfit_at is not None:
-        said.append(
-            "The ratings of strength do not follow the extraction model, least of all at infusion"
-            f" {known.misfit_at}: taste before you trust these times."
-        )
-    if made.target is not None and made.sure < min(made.at_target, len(drunk)):
-        guessed = tuple(one.number for one in drunk if one.number > made.sure)
-        said.append(
-            f"{_numbers(guessed)}: the time is a guess; the cup may well miss its target by more than"
-            f" {SURE_PCT:.0f} %. Taste and adjust."
-        )
+def _notes(draft: _Draft, *, known: Known) -> tuple[GuideNote, ...]:
+    """Return where the times of this lot in this pot deserve less trust, or another pot."""
+    notes = []
+    drunk = draft.infusions[: draft.worthwhile or len(draft.infusions)]
+    if draft.too_strong:
+        notes.append(GuideNote("too_strong", draft.too_strong))
+    if known.lack_of_fit_at is not None:
+        notes.append(GuideNote("lack_of_fit", (known.lack_of_fit_at,)))
+    if draft.target is not None and draft.sure < min(draft.at_target, len(drunk)):
+        notes.append(GuideNote("guessed_time", tuple(one.number for one in drunk if one.number > draft.sure)))
     longest_s = _longest_rated_s(known)
     beyond = tuple(one.number for one in drunk if longest_s and one.contact_s > LONG_STEP * longest_s)
     if beyond:
-        said.append(
-            f"{_numbers(beyond)}: far longer than any steep that was rated ({longest_s:.0f} s); its strength is"
-            " foretold from shorter ones."
-        )
-    return tuple(said)
+        notes.append(GuideNote("beyond_rated", beyond, longest_rated_s=longest_s))
+    return tuple(notes)
 
 
-def _guided(pour: Pour, *, cups: FloatArray | None) -> GuidedPour:
+def _guided_pour(pour: Pour, *, cups: FloatArray | None) -> GuidedPour:
     contact = contact_s(pour)
     shown = None if cups is None else curve(cups[:, None])
     return GuidedPour(
@@ -343,11 +317,3 @@ def _longest_rated_s(known: Known) -> float:
         float(one.steeping.contact_s[place]) for one in known.followed for place in one.rated(STRENGTH).tolist()
     ]
     return max(contacts, default=0.0)
-
-
-def _numbers(numbers: tuple[int, ...]) -> str:
-    if len(numbers) == 1:
-        return f"Infusion {numbers[0]}"
-    if numbers[-1] - numbers[0] == len(numbers) - 1:
-        return f"Infusions {numbers[0]} to {numbers[-1]}"
-    return f"Infusions {', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"

@@ -7,13 +7,18 @@ cannot take is refused by name.
 """
 
 from dataclasses import dataclass, fields, replace
+from typing import Literal
 
 from tastings.maths.brewing.brews import Brew, BrewError, Pour
 from tastings.maths.brewing.heat import EVEN_LEAF_G, EVEN_VESSEL_ML, boiling_point_c, even_brew
 from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE
 
-SMALL_POT, LONG_MUG, STANDARD_BOWL, COVERED_BOWL = "small_pot", "long_mug", "standard_bowl", "covered_bowl"
-STYLES = (SMALL_POT, LONG_MUG, STANDARD_BOWL, COVERED_BOWL)
+Style = Literal["small_pot", "long_mug", "standard_bowl", "covered_bowl"]
+SMALL_POT: Style = "small_pot"
+LONG_MUG: Style = "long_mug"
+STANDARD_BOWL: Style = "standard_bowl"
+COVERED_BOWL: Style = "covered_bowl"
+STYLES: tuple[Style, ...] = (SMALL_POT, LONG_MUG, STANDARD_BOWL, COVERED_BOWL)
 
 MUG_ML = 300.0  # a big mug (common practice, no source)
 CUP_ML = 50.0  # a small tasting cup, filled (common practice, no source)
@@ -36,26 +41,32 @@ _FITS: dict[str, frozenset[str]] = {
     STANDARD_BOWL: frozenset({"vessel_ml", "altitude_m"}),
     COVERED_BOWL: frozenset({"altitude_m"}),
 }
-_WHY = {
-    LONG_MUG: "the leaf is lifted out of the mug, and the mug is the cup",
-    STANDARD_BOWL: "ISO 3103 lays it down",
-    COVERED_BOWL: "GB/T 23776 lays it down",
-}
+
+
+PotRule = Literal["style", "not_for_style", "iso_pots", "between", "leaf_for_water", "not_for_herbal", "no_standard"]
 
 
 class PotError(BrewError):
-    """What was said of a pot cannot be brewed in that style; ``field``, ``code`` and ``detail`` say what and why."""
+    """A pot cannot be brewed in its style.
 
-    def __init__(self, field: str, code: str, detail: str) -> None:
-        super().__init__(f"{field} {detail}")
-        self.field, self.code, self.detail = field, code, detail
+    Attributes
+    ----------
+    field, code : str
+        Which field of the pot, and the code of the problem.
+    rule : str
+        Which rule it breaks; ``values`` are the rule's figures, such as ``low`` and ``high``.
+    """
+
+    def __init__(self, field: str, code: str, *, rule: PotRule, **values: float | str) -> None:
+        super().__init__(f"{field}: {rule} {values}")
+        self.field, self.code, self.rule, self.values = field, code, rule, values
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pot:
-    """What was said of the pot and the table; None where nothing was.
+    """The pot and the table as asked for; None where nothing is said.
 
-    Then the style's own value is taken, or what was usual where the lot was tasted
+    A field without a value takes the style's own, or what was usual where the lot was tasted
     (`tastings.maths.guide.usual_brew`); while nobody has tasted it, leaf and heat of the even brew.
 
     Parameters
@@ -85,7 +96,7 @@ class Pot:
         What each guest gets of each infusion; all of it for one guest, 50 for more. [ml]
     """
 
-    style: str = SMALL_POT
+    style: Style = SMALL_POT
     leaf_g: float | None = None
     vessel_ml: float | None = None
     kettle_c: float | None = None
@@ -100,16 +111,12 @@ class Pot:
     def check_fit(self) -> None:
         """Raise PotError for what does not go with the style, or what no guide can be worked out for."""
         if self.style not in STYLES:
-            raise PotError("style", "choice", f"must be one of {', '.join(STYLES)}")
+            raise PotError("style", "choice", rule="style")
         for one in fields(self):
             if one.name != "style" and getattr(self, one.name) is not None and one.name not in _FITS[self.style]:
-                raise PotError(
-                    one.name,
-                    "other_style",
-                    f"does not go with the style {self.style}: {_WHY.get(self.style, 'it has no such thing')}",
-                )
+                raise PotError(one.name, "other_style", rule="not_for_style", style=self.style)
         if self.style == STANDARD_BOWL and self.vessel_ml not in (None, *STANDARD_POTS_ML):
-            raise PotError("vessel_ml", "choice", "must be 310 or 150: ISO 3103 knows these two pots")
+            raise PotError("vessel_ml", "choice", rule="iso_pots")
         _between("kettle_c", self.kettle_c, low=COOLEST_C, high=100.0)
         _between("pour_s", self.pour_s, low=0.0, high=LONGEST_POUR_S)
         _between("altitude_m", self.altitude_m, low=-430.0, high=9000.0)
@@ -198,12 +205,12 @@ def leaf_range_g(*, vessel_ml: float, ratio: tuple[float, float]) -> tuple[float
 
 
 def _vessel(pot: Pot, *, vessel_ml: float, leaf_g: float, warmed: bool, ratio: tuple[float, float]) -> Vessel:
-    told_g = leaf_g if pot.leaf_g is None else pot.leaf_g
+    chosen_g = leaf_g if pot.leaf_g is None else pot.leaf_g
     low_g, high_g = leaf_range_g(vessel_ml=vessel_ml, ratio=ratio)
-    if not low_g * (1 - 1e-9) <= told_g <= high_g * (1 + 1e-9):
-        raise PotError("leaf_g", "range", f"must be {low_g:.2g} to {high_g:.3g} g for {vessel_ml:g} ml of water")
+    if not low_g * (1 - 1e-9) <= chosen_g <= high_g * (1 + 1e-9):
+        raise PotError("leaf_g", "range", rule="leaf_for_water", low_g=low_g, high_g=high_g, vessel_ml=vessel_ml)
     return Vessel(
-        leaf_g=told_g,
+        leaf_g=chosen_g,
         vessel_ml=vessel_ml,
         kettle_c=100.0 if pot.kettle_c is None else pot.kettle_c,
         vessel_material=pot.vessel_material or "porcelain",
@@ -216,4 +223,4 @@ def _vessel(pot: Pot, *, vessel_ml: float, leaf_g: float, warmed: bool, ratio: t
 
 def _between(field: str, value: float | None, *, low: float, high: float) -> None:
     if value is not None and not low <= value <= high:  # a NaN fails both comparisons
-        raise PotError(field, "range", f"must be {low:g} to {high:g}, got {value:g}")
+        raise PotError(field, "range", rule="between", low=low, high=high, value=value)

@@ -13,6 +13,7 @@ from its full text; "from memory" has not been looked up and is said to be so in
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 from tastings.maths.guide.pots import COVERED_BOWL, STANDARD_BOWL, STANDARD_POTS_ML, Pot, PotError, Vessel
 
@@ -30,13 +31,26 @@ _CUP_MINUTES = {
 
 
 @dataclass(frozen=True, slots=True)
+class Standard:
+    """Which standard lays an evaluation down, for which class of tea.
+
+    ``minutes`` are its steeps [min]; ``has_kind`` says whether it names this class or another class stands in for it.
+    """
+
+    code: Literal["iso_3103", "gb_t_23776_bowl", "gb_t_23776_cup"]
+    kind: str
+    minutes: tuple[float, ...]
+    has_kind: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Protocol:
-    """An evaluation: the vessel as filled, its capacity [ml], the steeps [s] and where they come from."""
+    """An evaluation: the vessel as filled, its capacity [ml], the steeps [s] and the standard they come from."""
 
     vessel: Vessel
     vessel_ml: float
     steeps_s: tuple[float, ...]
-    source: str
+    standard: Standard
 
 
 def protocol(pot: Pot, *, kind: str) -> Protocol:
@@ -55,18 +69,17 @@ def protocol(pot: Pot, *, kind: str) -> Protocol:
         The standard is for tea and the lot is herbal, or the style is none of the two.
     """
     if kind == HERBAL:
-        raise PotError("style", "choice", f"{pot.style} is laid down for tea, and this lot is herbal")
+        raise PotError("style", "choice", rule="not_for_herbal", style=pot.style)
     if pot.style == STANDARD_BOWL:
         return _standard(pot, kind=kind)
     if pot.style == COVERED_BOWL:
         return _covered(pot, kind=kind)
-    raise PotError("style", "choice", f"{pot.style} is not laid down by a standard")
+    raise PotError("style", "choice", rule="no_standard", style=pot.style)
 
 
 def _standard(pot: Pot, *, kind: str) -> Protocol:
     small = pot.vessel_ml == _SMALL_ML
     minutes = _ISO_MINUTES.get(kind, _ISO_MINUTES["black"])
-    named = "" if kind in _ISO_MINUTES else f" Minutes for {kind} tea taken as for black tea."
     return Protocol(
         vessel=Vessel(
             leaf_g=2.8 if small else 5.6,
@@ -77,10 +90,7 @@ def _standard(pot: Pot, *, kind: str) -> Protocol:
         ),
         vessel_ml=_SMALL_ML if small else _LARGE_ML,
         steeps_s=(minutes * 60,),
-        source=(
-            "ISO 3103:2019: 2 g per 100 ml, boiling water, 6 minutes for black and 5 for green leaf (read in summaries,"
-            f" not in the standard itself).{named} The standard asks for the altitude to be stated."
-        ),
+        standard=Standard("iso_3103", kind, (minutes,), has_kind=kind in _ISO_MINUTES),
     )
 
 
@@ -90,19 +100,12 @@ def _covered(pot: Pot, *, kind: str) -> Protocol:
             vessel=Vessel(leaf_g=5.0, vessel_ml=110.0, warmed=False, altitude_m=pot.altitude_m or 0.0),
             vessel_ml=110.0,
             steeps_s=(120.0, 180.0, 300.0),
-            source=(
-                "GB/T 23776-2018, covered bowl for oolong: 110 ml, boiling water, 2, 3 and 5 minutes (read in"
-                " summaries); 5 g of leaf (from memory)."
-            ),
+            standard=Standard("gb_t_23776_bowl", kind, (2.0, 3.0, 5.0), has_kind=True),
         )
     minutes = _CUP_MINUTES.get(kind, _CUP_MINUTES["black"])
-    said = " and ".join(f"{one:g}" for one in minutes)
     return Protocol(
         vessel=Vessel(leaf_g=3.0, vessel_ml=150.0, warmed=False, altitude_m=pot.altitude_m or 0.0),
         vessel_ml=150.0,
         steeps_s=tuple(one * 60 for one in minutes),
-        source=(
-            "GB/T 23776-2018, covered cup, which it has for all but oolong: 3.0 g in 150 ml, 1:50 (read in summaries);"
-            f" {said} minutes of boiling water for {kind} tea (from memory)."
-        ),
+        standard=Standard("gb_t_23776_cup", kind, minutes, has_kind=kind in _CUP_MINUTES),
     )

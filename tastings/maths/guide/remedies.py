@@ -1,8 +1,8 @@
 """What to change when a cup made by the guide is too strong or too thin for whoever drinks it.
 
-One point of strength is the change spoken of: more than the half point to which tasters rate, and about the third by
+The change is one point of strength: more than the half point to which tasters rate, and about the third by
 which a content must differ to be noticed for sure (sources: Weber fraction of 0.26 for thickness in the mouth, J Food
-Sci 2015, doi 10.1111/1750-3841.12922; taste itself from memory). What it takes is worked out of the lot's own model.
+Sci 2015, doi 10.1111/1750-3841.12922; taste itself from memory). The lot's own model says what it takes.
 """
 
 from collections.abc import Callable
@@ -12,7 +12,6 @@ import numpy as np
 from scipy.optimize import brentq
 
 from tastings.maths.brewing.brews import Pour
-from tastings.maths.curve.development import plain
 from tastings.maths.guide.leaf import Leaf
 from tastings.maths.guide.pots import Vessel
 
@@ -26,15 +25,6 @@ class Remedy:
 
     steep_s: float | None
     leaf_g: float | None
-    detail: str
-
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "steep_s": None if self.steep_s is None else plain(self.steep_s),
-            "leaf_g": None if self.leaf_g is None else plain(self.leaf_g),
-            "detail": self.detail,
-        }
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,18 +35,9 @@ class Remedies:
     too_strong: Remedy
     too_thin: Remedy
 
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "points": POINTS,
-            "infusion": self.number,
-            "too_strong": self.too_strong.as_json(),
-            "too_thin": self.too_thin.as_json(),
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class Steeps:
+class AlternativeSteeps:
     """The steep of one infusion, and those for a cup one point weaker and stronger [s]; None where there is none."""
 
     number: int
@@ -65,13 +46,13 @@ class Steeps:
     stronger_s: float | None
 
 
-def remedies(steeps: Steeps, *, vessel: Vessel, leaf: Leaf, pours: tuple[Pour, ...]) -> Remedies:
+def remedies(steeps: AlternativeSteeps, *, vessel: Vessel, leaf: Leaf, pours: tuple[Pour, ...]) -> Remedies:
     """Return what to change.
 
     Parameters
     ----------
-    steeps : Steeps
-        Of the infusion that is spoken of.
+    steeps : AlternativeSteeps
+        Of the infusion whose steep is to change.
     vessel, leaf, pours
         The guide so far; its infusions up to the last one kept at the target.
     """
@@ -86,8 +67,8 @@ def remedies(steeps: Steeps, *, vessel: Vessel, leaf: Leaf, pours: tuple[Pour, .
     more_g = _leaf_change(strength, wanted=now + POINTS, leaf_g=vessel.leaf_g)
     return Remedies(
         number=steeps.number,
-        too_strong=_remedy(steeps, steeps.weaker_s, leaf_g=less_g, said="Too strong", than="weaker"),
-        too_thin=_remedy(steeps, steeps.stronger_s, leaf_g=more_g, said="Too thin", than="stronger"),
+        too_strong=Remedy(steep_s=_change_s(steeps.weaker_s, steeps), leaf_g=less_g),
+        too_thin=Remedy(steep_s=_change_s(steeps.stronger_s, steeps), leaf_g=more_g),
     )
 
 
@@ -102,17 +83,6 @@ def _leaf_change(strength: Callable[[float], float], *, wanted: float, leaf_g: f
     return float(np.sign(change_g) * max(round(abs(change_g) / step_g), 1) * step_g)
 
 
-def _remedy(steeps: Steeps, other_s: float | None, *, leaf_g: float | None, said: str, than: str) -> Remedy:
-    steep_s = None if other_s is None else other_s - steeps.steep_s or None
-    ways = []
-    if steep_s is not None:
-        at = "" if steeps.number == 1 else f" at infusion {steeps.number}, the others in proportion"
-        ways.append(f"{abs(steep_s):g} s {'less' if steep_s < 0 else 'more'}{at}")
-    if leaf_g is not None:
-        ways.append(f"{abs(leaf_g):g} g {'less' if leaf_g < 0 else 'more'} leaf")
-    detail = (
-        f"{said}: {', or '.join(ways)}, for cups about one point {than}."
-        if ways
-        else (f"{said}: neither steep nor leaf can change this pot by a whole point; take another pot or other water.")
-    )
-    return Remedy(steep_s=steep_s, leaf_g=leaf_g, detail=detail)
+def _change_s(other_s: float | None, steeps: AlternativeSteeps) -> float | None:
+    """Return by how much the steep must change [s]; None when no other steep gives the cup."""
+    return None if other_s is None else other_s - steeps.steep_s or None

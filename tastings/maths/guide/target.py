@@ -18,6 +18,7 @@ whose liking was flat, rose or fell throughout, none or one.
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 from scipy.special import ndtri
@@ -28,7 +29,8 @@ from tastings.maths.curve.evidence import Followed
 from tastings.maths.guide.leaf import Known
 
 LIKING = "liking"
-FROM_LIKING, FROM_SECOND = "liking", "second_infusion"
+FROM_LIKING: Literal["liking"] = "liking"
+FROM_SECOND: Literal["second_infusion"] = "second_infusion"
 LEAST_CUPS, LEAST_SESSIONS, LEAST_SPAN = 12, 2, 2.0
 SURE = 0.8
 ABOVE_LINE = 1.0
@@ -38,6 +40,9 @@ _SESSION_SD, _NUMBER_SD = 0.7, 0.3
 _PRIOR_SD = np.array([4.0, 2.0, 0.5])  # level [points], slope [1], curvature [1/points]
 _N_DRAWS = 4096
 _SPREAD = (0.7548776662466927, 0.5698402909980532)  # a rank-one lattice in two dimensions (Roberts 2018, from memory)
+
+
+Reason = Literal["best_liked", "too_few_cups", "too_close", "no_clear_top", "wide_top", "near_finish_line"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,20 +62,31 @@ class Target:
     cups, sessions : int
         Rated for liking, and in how many sessions.
     reason : str
-        In words.
+        ``best_liked``; or why the second infusion was taken: ``too_few_cups`` rated for liking, ``too_close`` in
+        strength to compare, ``no_clear_top`` of liking within the strengths tasted, ``wide_top`` that is only roughly
+        known, ``near_finish_line`` where the top is not surely above it.
+    span : float or None
+        Over how much strength the cups rated for liking lie, for ``too_close``. [points]
+    top : tuple[float, float] or None
+        Central 80 % of the best-liked strength for ``wide_top``, its median twice for ``near_finish_line``. [points]
+    raised_from : float or None
+        Strength of the second infusion when that is less than a point above the finish line. [points]
     goal : float64[n_draws]
         What a cup should be in each draw: its own second even-brew infusion, or the same strength in all. [points]
     """
 
     strength: float
-    chosen_from: str
+    chosen_from: Literal["liking", "second_infusion"]
     low: float
     high: float
-    probability: float | None
     cups: int
     sessions: int
-    reason: str
+    reason: Reason
     goal: FloatArray = field(repr=False, compare=False)
+    probability: float | None = None
+    span: float | None = None
+    top: tuple[float, float] | None = None
+    raised_from: float | None = None
 
 
 def target_of(known: Known) -> Target:
@@ -85,42 +101,54 @@ def target_of(known: Known) -> Target:
     low, high = (float(x) for x in np.quantile(second, (0.1, 0.9)))
     least = known.leaf.finish_line + ABOVE_LINE
 
-    def fallback(reason: str, probability: float | None = None) -> Target:
-        instead, goal = "the strength of the second even-brew infusion instead", np.maximum(second, LEAST_GOAL)
-        if second.mean() < least:
-            goal = np.full_like(second, least)
-            instead += f", raised from {float(second.mean()):.1f} to a point above the finish line"
+    def second_infusion(
+        reason: Reason,
+        *,
+        probability: float | None = None,
+        span: float | None = None,
+        top: tuple[float, float] | None = None,
+    ) -> Target:
+        mean = float(second.mean())
         return Target(
-            strength=max(float(second.mean()), least), chosen_from=FROM_SECOND, low=max(low, least),
-            high=max(high, least), probability=probability, cups=cups, sessions=sessions, reason=f"{reason}; {instead}",
-            goal=goal,
-        )  # fmt: skip
+            strength=max(mean, least),
+            chosen_from=FROM_SECOND,
+            low=max(low, least),
+            high=max(high, least),
+            cups=cups,
+            sessions=sessions,
+            reason=reason,
+            raised_from=mean if mean < least else None,
+            goal=np.full_like(second, least) if mean < least else np.maximum(second, LEAST_GOAL),
+            probability=probability,
+            span=span,
+            top=top,
+        )
 
     if cups < LEAST_CUPS or sessions < LEAST_SESSIONS:
-        return fallback(
-            f"liking was rated in {cups} cups of {sessions} sessions, and {LEAST_CUPS} cups of {LEAST_SESSIONS} are"
-            " needed to tell the best-liked strength"
-        )
+        return second_infusion("too_few_cups")
     if span < LEAST_SPAN:
-        return fallback(f"the cups rated for liking are within {span:.1f} points of strength, too close to compare")
+        return second_infusion("too_close", span=span)
     tops = _tops(rated)
     inside = tops[(tops >= rated.strength.min()) & (tops <= rated.strength.max())]  # a NaN is not
     probability = inside.size / tops.size
     if probability < SURE:
-        return fallback(
-            f"liking has no clear top within the strengths tasted (probability {probability:.2f})", probability
-        )
+        return second_infusion("no_clear_top", probability=probability)
     best_low, best, best_high = (float(x) for x in np.quantile(inside, (0.1, 0.5, 0.9)))
     if best_high - best_low > WIDEST:
-        return fallback(f"the best-liked strength is only known to be {best_low:.1f} to {best_high:.1f}", probability)
+        return second_infusion("wide_top", probability=probability, top=(best_low, best_high))
     if best_low <= known.leaf.finish_line:
-        return fallback(f"the best-liked strength, {best:.1f}, is not surely above the finish line", probability)
+        return second_infusion("near_finish_line", probability=probability, top=(best, best))
     return Target(
-        strength=best, chosen_from=FROM_LIKING, low=best_low, high=best_high, probability=probability,
-        cups=cups, sessions=sessions,
-        reason=f"best liked at {best:.1f} (80 % interval {best_low:.1f} to {best_high:.1f}), from {cups} cups of"
-        f" {sessions} sessions", goal=np.full_like(second, best),
-    )  # fmt: skip
+        strength=best,
+        chosen_from=FROM_LIKING,
+        low=best_low,
+        high=best_high,
+        probability=probability,
+        cups=cups,
+        sessions=sessions,
+        reason="best_liked",
+        goal=np.full_like(second, best),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,19 +190,19 @@ def _tops(rated: _Rated) -> FloatArray:
         ]
     )
     prior = np.concatenate([_PRIOR_SD, np.full(sessions.size, _SESSION_SD), np.full(numbers.size, _NUMBER_SD)])
-    said = rated.liking - rated.liking.mean()
-    gram, cross = columns.T @ columns, columns.T @ said
+    y = rated.liking - rated.liking.mean()
+    gram, cross = columns.T @ columns, columns.T @ y
     variance = 1.0
     for _ in range(8):  # the noise settles within a few rounds; four ratings' worth of 1 point hold it up
-        inverse = np.linalg.inv(gram / variance + np.diag(prior**-2))
-        left = said - columns @ (inverse @ cross / variance)
-        spent = float(np.trace(inverse @ gram) / variance)
-        variance = (float(left @ left) + 4.0) / (max(said.size - spent, 0.0) + 4.0)
-    inverse = np.linalg.inv(gram / variance + np.diag(prior**-2))
-    found = inverse @ cross / variance
-    root = np.linalg.cholesky(inverse[1:3, 1:3])
+        covariance = np.linalg.inv(gram / variance + np.diag(prior**-2))
+        residual = y - columns @ (covariance @ cross / variance)
+        n_effective = float(np.trace(covariance @ gram) / variance)
+        variance = (float(residual @ residual) + 4.0) / (max(y.size - n_effective, 0.0) + 4.0)
+    covariance = np.linalg.inv(gram / variance + np.diag(prior**-2))
+    mean = covariance @ cross / variance
+    root = np.linalg.cholesky(covariance[1:3, 1:3])
     step = np.arange(_N_DRAWS)[:, None]
     normal = ndtri(np.clip((0.5 + step * np.array(_SPREAD)) % 1.0, 1e-6, 1 - 1e-6))
-    slope, curvature = (found[1:3] + normal @ root.T).T
+    slope, curvature = (mean[1:3] + normal @ root.T).T
     with np.errstate(divide="ignore", invalid="ignore"):
         return np.where(curvature < 0, middle - slope / (2 * curvature), np.nan)

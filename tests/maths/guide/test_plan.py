@@ -1,6 +1,5 @@
 """The guide: solved backwards in the lot's own model, its laws over pots, and its answer."""
 
-import json
 from dataclasses import replace
 
 import numpy as np
@@ -13,7 +12,7 @@ from tastings.maths.brewing.extraction import cup_strength, make_grid, paired_cu
 from tastings.maths.brewing.heat import even_brew, steeped
 from tastings.maths.curve.evidence import follow
 from tastings.maths.curve.posterior import fit
-from tastings.maths.guide.plan import Tea, guide
+from tastings.maths.guide.plan import Tea, brew_guide
 from tastings.maths.guide.pots import COVERED_BOWL, LONG_MUG, STANDARD_BOWL, Pot, PotError
 from tastings.maths.guide.timing import LONGEST_S, SHORTEST_S, timed_s
 from tests.maths.brewed import brew_of, pour_of
@@ -65,7 +64,7 @@ def model():
 @settings(max_examples=15)
 @given(pot=pots)
 def test_unrounded_times_brewed_in_the_model_give_the_target_within_two_per_cent(model, pot):
-    found = guide(LOT, pot=pot, rounded=False)
+    found = brew_guide(LOT, pot=pot, rounded=False)
     cups = model(found)
     within = [i for i, one in enumerate(found.infusions) if SHORTEST_S < one.steep_s < LONGEST_S]
     assert cups[within] == pytest.approx(found.target_strength, rel=0.02)
@@ -76,14 +75,15 @@ def test_unrounded_times_brewed_in_the_model_give_the_target_within_two_per_cent
 @given(pot=pots, hotter_c=st.floats(1.0, 20.0))
 def test_hotter_kettle_never_asks_for_longer(pot, hotter_c):
     hot = replace(pot, kettle_c=min(pot.kettle_c + hotter_c, 100.0))
-    never_longer(guide(LOT, pot=pot, rounded=False), guide(LOT, pot=hot, rounded=False))
+    never_longer(brew_guide(LOT, pot=pot, rounded=False), brew_guide(LOT, pot=hot, rounded=False))
 
 
 @settings(max_examples=15)
 @given(pot=pots, factor=st.floats(1.02, 1.6))
 def test_more_leaf_never_asks_for_longer(pot, factor):
     never_longer(
-        guide(LOT, pot=pot, rounded=False), guide(LOT, pot=replace(pot, leaf_g=pot.leaf_g * factor), rounded=False)
+        brew_guide(LOT, pot=pot, rounded=False),
+        brew_guide(LOT, pot=replace(pot, leaf_g=pot.leaf_g * factor), rounded=False),
     )
 
 
@@ -95,7 +95,7 @@ def never_longer(before, after):
 @settings(max_examples=15)
 @given(pot=pots)
 def test_times_can_be_timed_and_stay_within_bounds(pot):
-    for one in guide(LOT, pot=pot).infusions:
+    for one in brew_guide(LOT, pot=pot).infusions:
         assert SHORTEST_S <= one.steep_s <= LONGEST_S
         assert one.steep_s == timed_s(one.steep_s)
         assert one.low <= one.expected_strength <= one.high
@@ -111,7 +111,7 @@ def test_rounding_keeps_the_order_and_is_at_most_half_a_step_off(one_s, other_s)
 
 
 def test_each_steep_makes_up_for_the_rounding_before_it():
-    rounded, exact = guide(LOT, pot=EVEN_POT), guide(LOT, pot=EVEN_POT, rounded=False)
+    rounded, exact = brew_guide(LOT, pot=EVEN_POT), brew_guide(LOT, pot=EVEN_POT, rounded=False)
     off = [one.expected_strength / rounded.target_strength - 1 for one in rounded.infusions[: rounded.last_at_target]]
     assert max(map(abs, off)) < 0.1
     assert abs(sum(off)) / len(off) < 0.03
@@ -119,7 +119,7 @@ def test_each_steep_makes_up_for_the_rounding_before_it():
 
 
 def test_times_grow_as_the_leaf_gives_out():
-    found = steeps_s(guide(LOT, pot=EVEN_POT))
+    found = steeps_s(brew_guide(LOT, pot=EVEN_POT))
     assert found[1:] == sorted(found[1:])
     assert found[-1] > found[1]
 
@@ -129,31 +129,32 @@ def test_times_grow_as_the_leaf_gives_out():
     [({"leaf_g": 8.0}, False), ({"leaf_g": 3.0}, True), ({"kettle_c": 85.0}, True), ({"altitude_m": 3000.0}, True)],
 )
 def test_pot_decides_the_times(changed, longer):
-    even, other = guide(LOT, pot=EVEN_POT), guide(LOT, pot=replace(EVEN_POT, **changed))
+    even, other = brew_guide(LOT, pot=EVEN_POT), brew_guide(LOT, pot=replace(EVEN_POT, **changed))
     assert other.target_strength == pytest.approx(even.target_strength)
     assert (sum(steeps_s(other)[:5]) > sum(steeps_s(even)[:5])) is longer
 
 
 def test_slow_pour_is_taken_off_the_steep():
-    quick, slow = (guide(LOT, pot=replace(EVEN_POT, pour_s=pour_s), rounded=False) for pour_s in (2.0, 16.0))
+    quick, slow = (brew_guide(LOT, pot=replace(EVEN_POT, pour_s=pour_s), rounded=False) for pour_s in (2.0, 16.0))
     assert steeps_s(slow)[3] < steeps_s(quick)[3]
     assert slow.infusions[3].contact_s == pytest.approx(quick.infusions[3].contact_s, abs=0.5)
     assert slow.infusions[3].pour_s == pytest.approx(16.0)
 
 
 def test_cold_vessel_asks_for_a_longer_first_steep():
-    cold, warm = (guide(LOT, pot=replace(EVEN_POT, warmed=warmed), rounded=False) for warmed in (False, True))
+    cold, warm = (brew_guide(LOT, pot=replace(EVEN_POT, warmed=warmed), rounded=False) for warmed in (False, True))
     assert steeps_s(cold)[0] > steeps_s(warm)[0]
 
 
 def test_leaf_that_gives_too_much_at_once_is_told():
-    found = guide(LOT, pot=replace(EVEN_POT, leaf_g=24.0, pour_s=30.0))
+    found = brew_guide(LOT, pot=replace(EVEN_POT, leaf_g=24.0, pour_s=30.0))
     assert found.infusions[0].steep_s == SHORTEST_S
-    assert any("even 3 s gives more than the target; take less leaf" in one for one in found.notes)
+    assert found.notes[0].code == "too_strong"
+    assert 1 in found.notes[0].infusions
 
 
 def test_leaf_that_gives_out_is_told():
-    found = guide(LOT, pot=replace(EVEN_POT, leaf_g=3.0))
+    found = brew_guide(LOT, pot=replace(EVEN_POT, leaf_g=3.0))
     beyond = [one for one in found.infusions if one.number > found.last_at_target]
     assert 0 < found.last_sure <= found.last_at_target < 12
     assert beyond
@@ -162,19 +163,18 @@ def test_leaf_that_gives_out_is_told():
 
 def test_more_sessions_leave_less_to_guess():
     lot = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY) for i in range(16)]
-    one, many = (guide(lot[:n], pot=EVEN_POT, rounded=False) for n in (1, 16))
+    one, many = (brew_guide(lot[:n], pot=EVEN_POT, rounded=False) for n in (1, 16))
     misses = [[infusion.likely_miss_pct for infusion in found.infusions[:9]] for found in (one, many)]
     assert sum(misses[1]) < 0.8 * sum(misses[0])
     assert many.last_sure >= one.last_sure
-    assert any("the time is a guess" in said for said in one.notes)
+    assert "guessed_time" in {note.code for note in one.notes}
 
 
 @pytest.mark.parametrize("way", ["steep_s", "leaf_g"])
 @pytest.mark.parametrize(("which", "sign"), [("too_strong", -1), ("too_thin", 1)])
 def test_remedy_changes_the_cup_by_about_a_point(which, sign, way):
-    found = guide(LOT, pot=EVEN_POT)
-    told = getattr(found.change, which)
-    change = getattr(told, way)
+    found = brew_guide(LOT, pot=EVEN_POT)
+    change = getattr(getattr(found.change, which), way)
     second = found.infusions[found.change.number - 1]
     vessel = found.vessel
     rinse = replace(vessel.pour(0, steep_s=found.rinse_s), pour_s=0.0)
@@ -190,50 +190,47 @@ def test_remedy_changes_the_cup_by_about_a_point(which, sign, way):
     moved = float(level @ cup_strength(steeped(brew, brew.pours), grid=grid)[:, -1]) - second.expected_strength
     assert 0.5 < sign * moved < 1.6
     assert change * sign > 0
-    assert f"{abs(change):g} {'s' if way == 'steep_s' else 'g'} {'less' if sign < 0 else 'more'}" in told.detail
 
 
 def test_guide_of_an_unrated_lot_is_empty():
-    found = guide([], pot=EVEN_POT, tea=Tea(kind="oolong"))
+    found = brew_guide([], pot=EVEN_POT, tea=Tea(kind="oolong"))
     assert (found.infusions, found.last_worthwhile, found.target_strength) == ((), None, None)
     assert (found.last_at_target, found.last_sure, found.change, found.caffeine) == (None, None, None, None)
     assert (found.serving.rounds, found.serving.total_ml) == (None, None)
-    assert any("120 to 220 mg" in one for one in found.cautions)
 
 
 def test_thin_lot_has_no_worthwhile_infusion():
     thin = [brew_of(f"s{i}", taster=f"t{i}", strength=[0.5, 0.5, 0.5, 0.0]) for i in range(6)]
-    found = guide(thin, pot=replace(EVEN_POT, leaf_g=1.5))
+    found = brew_guide(thin, pot=replace(EVEN_POT, leaf_g=1.5))
     assert (found.last_worthwhile, found.last_sure) == (0, 0)
 
 
 def test_last_worthwhile_infusion_is_in_the_list():
-    found = guide(LOT, pot=EVEN_POT)
+    found = brew_guide(LOT, pot=EVEN_POT)
     assert found.last_worthwhile in {one.number for one in found.infusions}
 
 
 def test_ratings_that_do_not_follow_extraction_are_told():
     humps = [brew_of(f"s{i}", taster=f"t{i}", strength=(8, 2, 8, 2, 8, 2, 8, 2)) for i in range(6)]
-    assert any("do not follow the extraction model" in one for one in guide(humps, pot=EVEN_POT).notes)
-    assert not any("do not follow" in one for one in guide(LOT, pot=EVEN_POT).notes)
+    assert "lack_of_fit" in {note.code for note in brew_guide(humps, pot=EVEN_POT).notes}
+    assert "lack_of_fit" not in {note.code for note in brew_guide(LOT, pot=EVEN_POT).notes}
 
 
 @settings(max_examples=10)
 @given(vessel_ml=st.floats(200.0, 600.0), kettle_c=st.floats(80.0, 100.0), warmed=st.booleans())
 def test_long_mug_meets_the_target_with_little_leaf(vessel_ml, kettle_c, warmed):
     pot = Pot(style=LONG_MUG, vessel_ml=vessel_ml, kettle_c=kettle_c, warmed=warmed)
-    found = guide(LOT, pot=pot, rounded=False)
+    found = brew_guide(LOT, pot=pot, rounded=False)
     assert len(found.infusions) == 1
     one = found.infusions[0]
     assume(SHORTEST_S < one.steep_s < LONGEST_S)
     assert one.expected_strength == pytest.approx(found.target_strength, rel=0.02)
     assert found.vessel.leaf_g / found.vessel.vessel_ml < 0.5 * 5 / 110
     assert (one.contact_s, found.rinse_s) == (one.steep_s, None)
-    assert any("Lift the leaf out" in said for said in found.cautions)
 
 
 def test_long_mug_takes_the_leaf_that_is_told():
-    less, more = (guide(LOT, pot=Pot(style=LONG_MUG, leaf_g=leaf_g), rounded=False) for leaf_g in (2.5, 4.0))
+    less, more = (brew_guide(LOT, pot=Pot(style=LONG_MUG, leaf_g=leaf_g), rounded=False) for leaf_g in (2.5, 4.0))
     assert (less.vessel.leaf_g, more.vessel.leaf_g) == (2.5, 4.0)
     assert more.infusions[0].steep_s < less.infusions[0].steep_s
 
@@ -255,12 +252,12 @@ PROTOCOLS = [
 @pytest.mark.parametrize("brews", [(), LOT], ids=["unrated", "rated"])
 def test_evaluation_is_as_the_standard_lays_it_down(asked, kind, wanted, steeps, brews):
     style, vessel_ml = asked
-    found = guide(brews, pot=Pot(style=style, vessel_ml=vessel_ml), tea=Tea(kind=kind))
+    found = brew_guide(brews, pot=Pot(style=style, vessel_ml=vessel_ml), tea=Tea(kind=kind))
     vessel = found.vessel
     assert (vessel.leaf_g, found.vessel_ml, vessel.vessel_ml) == wanted
     assert steeps_s(found) == steeps
     assert (found.target, found.change, found.serving) == (None, None, None)
-    assert ("from memory" in found.source) is (style == COVERED_BOWL)
+    assert found.standard.code.startswith("gb_t") is (style == COVERED_BOWL)
     # ISO 3103 asks for 2 g per 100 ml, weighed to 2 %; GB/T 23776 for 1:50, and 1:22 in the bowl
     grams_per_100_ml = 100 * vessel.leaf_g / vessel.vessel_ml
     assert grams_per_100_ml == pytest.approx(5 / 1.1 if vessel.vessel_ml == 110 else 2.0, rel=0.02)
@@ -268,7 +265,9 @@ def test_evaluation_is_as_the_standard_lays_it_down(asked, kind, wanted, steeps,
 
 
 def test_evaluation_high_up_is_weaker():
-    low, high = (guide(LOT, pot=Pot(style=STANDARD_BOWL, altitude_m=m), tea=Tea(kind="black")) for m in (0.0, 4000.0))
+    low, high = (
+        brew_guide(LOT, pot=Pot(style=STANDARD_BOWL, altitude_m=m), tea=Tea(kind="black")) for m in (0.0, 4000.0)
+    )
     assert high.infusions[0].low < low.infusions[0].low
     assert high.infusions[0].steep_s == low.infusions[0].steep_s
 
@@ -301,7 +300,7 @@ def test_evaluation_high_up_is_weaker():
 )
 def test_pot_that_cannot_be_is_refused_by_name(pot, field, code):
     with pytest.raises(PotError, match=field) as refused:
-        guide(LOT, pot=pot, tea=Tea(kind="black"))
+        brew_guide(LOT, pot=pot, tea=Tea(kind="black"))
     assert (refused.value.field, refused.value.code) == (field, code)
     assert isinstance(refused.value, BrewError)
 
@@ -309,7 +308,7 @@ def test_pot_that_cannot_be_is_refused_by_name(pot, field, code):
 def test_evaluation_of_a_herbal_lot_is_refused():
     for style in (STANDARD_BOWL, COVERED_BOWL):
         with pytest.raises(PotError, match="herbal"):
-            guide(LOT, pot=Pot(style=style), tea=Tea(kind="herbal"))
+            brew_guide(LOT, pot=Pot(style=style), tea=Tea(kind="herbal"))
 
 
 def test_leaves_one_by_one_equal_the_grid():
@@ -322,14 +321,4 @@ def test_leaves_one_by_one_equal_the_grid():
 
 def test_cups_rated_elsewhere_on_the_scale_move_the_target():
     strong = [brew_of(f"s{i}", taster=f"t{i}", pours=[pour_of(n, strength=8) for n in range(1, 6)]) for i in range(4)]
-    assert guide(strong, pot=EVEN_POT).target_strength > guide(LOT, pot=EVEN_POT).target_strength + 0.5
-
-
-def test_json_has_the_contracts_names():
-    found = guide(LOT, pot=EVEN_POT).as_json()
-    contract = {"infusions", "last_worthwhile", "target_strength", "cautions"}
-    assert contract <= found.keys()
-    assert list(found["infusions"][0])[:7] == [
-        "number", "steep_s", "pour_s", "contact_s", "expected_strength", "low", "high",
-    ]  # fmt: skip
-    json.dumps(found, allow_nan=False)
+    assert brew_guide(strong, pot=EVEN_POT).target_strength > brew_guide(LOT, pot=EVEN_POT).target_strength + 0.5

@@ -6,30 +6,9 @@ from tastings.reports.sections import (
     ageing_section,
     agreement_section,
     colour_hex,
-    count_in_pot,
-    guide_section,
     photo_rows,
-    pot_words,
-    time_words,
 )
 
-POT = {
-    "leaf_g": 5.5, "vessel_ml": 110.0, "vessel_material": "unglazed_clay", "warmed": True, "altitude_m": None,
-    "kettle_c": 99, "pour_s": 6, "sessions": 28, "shop": "Harbour shop",
-}  # fmt: skip
-GUIDE = {
-    "pot": POT,
-    "infusions": [
-        {"number": 1, "steep_s": 22.0, "expected_strength": 6.04, "low": 5.7, "high": 6.46},
-        {"number": 2, "steep_s": 95.0, "expected_strength": 5.9, "low": 5.6, "high": 6.2},
-        {"number": 3, "steep_s": 300.0, "expected_strength": 2.1, "low": 1.9, "high": 2.4},
-    ],
-    "rinse_s": 10.0,
-    "last_worthwhile": 2,
-    "target_strength": 6.0,
-    "change": {"too_strong": {"detail": "Too strong: 4 s less."}, "too_thin": {"detail": "Too thin: 5 s more."}},
-    "caffeine": {"per_pot_mg": {"low": 62.0, "high": 170.0}, "per_cup_mg": {"low": 2.0, "high": 18.0}},
-}
 PANEL = {"tasters": 3, "lots": 10, "icc_single": 0.779, "icc_mean": 0.973, "kendall_w": 0.906}
 READINESS = {
     "verdict": "resting",
@@ -50,76 +29,6 @@ PHOTO = {
         "terms": [{"label": "amber", "probability": 0.72}, {"label": "golden", "probability": 0.2}],
     },
 }  # fmt: skip
-
-
-@pytest.mark.parametrize(
-    ("seconds", "said"), [(3, "3 s"), (59.6, "1 min"), (60, "1 min"), (95, "1 min 35 s"), (300, "5 min"), (0, "0 s")]
-)
-def test_steeps_are_told_as_a_clock_is_read(seconds, said):
-    assert time_words(seconds) == said
-
-
-def test_guide_names_the_pot_where_it_is_from_and_each_steep():
-    told = guide_section(GUIDE)
-    assert told["pot"] == (
-        "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C, poured out over 6 s:"
-        " the vessel of most of the last 28 sessions at Harbour shop, leaf and heat as this lot was tasted."
-        " Rinse first, 10 s, poured away."
-    )
-    assert told["aim"] == "Each cup aims at a strength of 6.0. The last one worth drinking in this pot is infusion 2."
-    assert [(row["steep"], row["strength"], row["span"]) for row in told["rows"]] == [
-        ("22 s", "6.0", "5.7 to 6.5"),
-        ("1 min 35 s", "5.9", "5.6 to 6.2"),
-    ]  # the third is not worth drinking
-    assert told["change"] == ["Too strong: 4 s less.", "Too thin: 5 s more."]
-    assert told["caffeine"].endswith("62 to 170 mg in all its cups, 2 to 18 mg in one.")
-
-
-def test_guide_without_infusions_is_absent():
-    assert guide_section(None) is None
-    assert guide_section({"pot": POT, "infusions": []}) is None
-
-
-def test_pot_of_nobody_is_the_even_brews():
-    pot = {**POT, "sessions": 0, "shop": None, "pour_s": None}
-    assert pot_words(pot) == "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C"
-    assert ": the even brew's vessel, leaf and heat as" in guide_section({**GUIDE, "pot": pot})["pot"]
-
-
-def test_guide_tells_its_notes():
-    assert guide_section({**GUIDE, "notes": ["Infusion 2: a guess."]})["notes"] == ["Infusion 2: a guess."]
-    assert guide_section(GUIDE)["notes"] == []
-
-
-@pytest.mark.parametrize(
-    ("reached", "said"),
-    [(1, "6.0, which the leaf gives up to infusion 1. "), (0, "6.0, which the leaf does not give"), (None, "6.0. ")],
-)
-def test_guide_says_how_far_the_leaf_reaches(reached, said):
-    assert said in guide_section({**GUIDE, "last_at_target": reached})["aim"]
-
-
-def test_guide_shows_the_times_when_no_cup_is_worth_drinking():
-    told = guide_section({**GUIDE, "last_worthwhile": 0})
-    assert len(told["rows"]) == 3
-    assert "No cup is likely to be worth drinking" in told["aim"]
-
-
-@pytest.mark.parametrize(("even", "said"), [(9, "it gives about 2."), (2.2, ""), (None, "")])
-def test_count_of_the_guides_pot_is_told_where_it_is_another(even, said):
-    told = count_in_pot({"recommended": even}, GUIDE)
-    assert (told.endswith(said), bool(told)) == (True, bool(said))
-    assert count_in_pot({"recommended": 9}, None) == ""
-
-
-def test_guide_says_when_there_is_no_rinse():
-    assert guide_section({**GUIDE, "rinse_s": None})["pot"].endswith("as this lot was tasted. No rinse.")
-
-
-def test_guide_tells_times_that_are_guesses_as_such():
-    sure, unsure, never = (guide_section({**GUIDE, "last_sure": sure, "last_at_target": 2}) for sure in (2, 1, None))
-    assert [row["steep"] for row in sure["rows"]] == [row["steep"] for row in never["rows"]] == ["22 s", "1 min 35 s"]
-    assert [row["steep"] for row in unsure["rows"]] == ["22 s", "about 1 min 35 s"]
 
 
 def test_agreement_tells_the_distance_from_the_curve_and_each_taster():

@@ -15,7 +15,8 @@ from tastings.reports.typeset import REPLACEMENT, SettingError, digest_of, drawa
 from tastings.reports.words import one_decimal
 from tests.tastings.reports import sample
 from tests.tastings.reports.pdf import pages_of, text_of
-from tests.tastings.reports.test_sections import GUIDE, PANEL, PHOTO, READINESS
+from tests.tastings.reports.sample_guide import GUIDE
+from tests.tastings.reports.test_sections import PANEL, PHOTO, READINESS
 
 HOSTILE = [
     "<script>alert(1)</script>",
@@ -46,9 +47,9 @@ def test_pdf_text_can_be_selected_and_is_that_of_the_page(pdf):
     facts, said = report_facts(**full()), words_of(pdf)
     told = [facts["name"], facts["profile_sentence"], facts["steeps_sentence"], facts["evidence_sentence"]]
     told += [*facts["agreement"], *facts["ageing"], *facts["departures"], *facts["cautions"], facts["next"]]
-    told += [facts["guide"]["pot"], facts["guide"]["aim"], facts["even_brew_sentence"], *facts["guide"]["change"]]
+    told += [facts["guide"].pot, facts["guide"].aim, facts["even_brew_sentence"], *facts["guide"].change]
     told += [f"{cup['infusion']} {cup['mean']} {cup['span']} {cup['observed']} {cup['n']}" for cup in facts["cups"]]
-    told += [f"{row['infusion']} {row['steep']} {row['strength']} {row['span']}" for row in facts["guide"]["rows"]]
+    told += [f"{row.infusion} {row.steep} {row.strength} {row.span}" for row in facts["guide"].rows]
     told += [f"{s['day']}, {s['taster']}, {s['shop']}, {s['brew']}" for s in facts["sessions"]]
     assert [one for one in told if " ".join(one.split()) not in said] == []
 

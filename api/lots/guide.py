@@ -1,0 +1,98 @@
+"""How to brew a lot in the pot at hand."""
+
+from typing import Any
+
+from django.utils.translation import gettext as _
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.answers import answer_of
+from api.http.auth import member_of
+from api.http.conditional import id_in_address, tagged
+from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
+from api.http.query import query_value
+from lots.schema import Field, Unfit, clean
+from lots.wording import problem_of
+from tastings.answers.guide import BrewGuide, brew_guide_answer
+from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
+from tastings.queries.guides import guide_for
+from tastings.schemas import INFUSION, SESSION
+from tastings.wording.guide import pot_problem
+from teams.errors import Invalid, Problem
+
+_SESSION, _INFUSION = SESSION.by_name(), INFUSION.by_name()
+POT: dict[str, tuple[Field, str]] = {
+    "leaf_g": (
+        _SESSION["leaf_g"],
+        "default as the lot was tasted, to half a gram, below 60 ml to a tenth; for long_mug worked out",
+    ),
+    "vessel_ml": (_SESSION["vessel_ml"], "default 110, for long_mug 300"),
+    "vessel_material": (_SESSION["vessel_material"], "default porcelain"),
+    "vessel_g": (_SESSION["vessel_g"], "with lid; estimated from volume and material when left out"),
+    "warmed": (_SESSION["warmed"], "default true, for long_mug false"),
+    "altitude_m": (_SESSION["altitude_m"], "lowers the boiling point"),
+    "kettle_c": (_INFUSION["kettle_c"], "50 to 100, default as the lot was tasted: the median"),
+    "pour_s": (_INFUSION["pour_s"], "how long a small_pot takes to empty, at most 300; default 5"),
+    "style": (
+        Field(name="style", kind="choice", choices=STYLES),
+        (
+            "small_pot (default): many infusions; long_mug: one, with little leaf; standard_bowl: ISO 3103;"
+            " covered_bowl: GB/T 23776. The last two take altitude_m only (standard_bowl also vessel_ml, 310 or 150)"
+        ),
+    ),
+    "guests": (
+        Field(name="guests", kind="integer", low=1, high=MOST_GUESTS),
+        "1 to 200, default 1; small_pot and long_mug",
+    ),
+    "cup_ml": (
+        Field(name="cup_ml", kind="number", low=CUP_RANGE_ML[0], high=CUP_RANGE_ML[1]),
+        "what each guest of a small_pot gets of each infusion; default all of it for one, 50 for more",
+    ),
+}
+"""What may be said of the pot and the table, in the query: fields and limits are those of a session and an infusion."""
+_TYPES: dict[str, type] = {"number": float, "integer": int, "truth": bool}
+
+
+def _parameter(field: Field, description: str) -> OpenApiParameter:
+    return OpenApiParameter(
+        field.name, _TYPES.get(field.kind, str), enum=field.choices or None, description=description
+    )
+
+
+class LotBrewGuide(APIView):
+    """How to brew a lot in the pot at hand."""
+
+    @described(
+        operation_id="lots_brew_guide_retrieve",
+        parameters=[*(_parameter(*one) for one in POT.values()), ETAG],
+        responses={200: answer_of(BrewGuide), **NOT_MODIFIED, **problem(404, 422)},
+    )
+    def get(self, request: Request, lot_id: str) -> Response:
+        """Return how to brew it: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
+        lot, pot = id_in_address(lot_id), _pot(request)
+        try:
+            guide = guide_for(member_of(request), lot, pot=pot)
+        except PotError as error:
+            raise Invalid(problems=[Problem(error.field, error.code, pot_problem(error))]) from error
+        return tagged(request, brew_guide_answer(guide))
+
+
+def _pot(request: Request) -> Pot:
+    """Read the pot from the query; a field that is left out takes the style's own value."""
+    pot: dict[str, Any] = {}
+    problems: list[Problem] = []
+    for name, text in request.query_params.items():
+        if name not in POT:
+            detail = _("a pot is told by %(fields)s") % {"fields": ", ".join(POT)}
+            problems.append(Problem(name[:80], "unknown_field", detail))
+            continue
+        field, _description = POT[name]
+        try:
+            pot[name] = clean(field, query_value(field, str(text)))
+        except Unfit as error:
+            problems.append(problem_of(name, error.fault))
+    if problems:
+        raise Invalid(problems=problems)
+    return Pot(**pot)

@@ -1,0 +1,184 @@
+"""The answer of ``GET /lots/{id}/brew-guide``."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from tastings.answers.help_text import help_text
+from tastings.maths.guide.answer import Guide, GuidedPour
+from tastings.maths.guide.guests import Caffeine, Cost, Serving
+from tastings.maths.guide.pots import Style
+from tastings.maths.guide.remedies import POINTS, Remedies, Remedy
+from tastings.maths.guide.target import Target
+from tastings.wording import guide as words
+
+
+@dataclass(frozen=True, slots=True)
+class BrewPot:
+    """The pot that the guide is for."""
+
+    leaf_g: float = field(
+        metadata=help_text("as told, as the lot was tasted, as the standard says, or worked out for a mug")
+    )
+    vessel_ml: float = field(metadata=help_text("to the brim"))
+    water_ml: float = field(metadata=help_text("of one infusion"))
+    kettle_c: float = field(
+        metadata=help_text("as told or as the lot was tasted, but never above the boiling point of the place")
+    )
+    vessel_material: str
+    vessel_g: float | None = field(metadata=help_text("null when it was estimated"))
+    warmed: bool
+    altitude_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class TargetEvidence:
+    """What the target rests on."""
+
+    low: float = field(metadata=help_text("central 80 % of the target"))
+    high: float
+    probability: float | None = field(
+        metadata=help_text("that liking has its top within the strengths tasted; null when not asked")
+    )
+    cups: int = field(metadata=help_text("rated for liking"))
+    sessions: int
+    reason: str = field(metadata=help_text("which strength was taken and why"))
+
+
+@dataclass(frozen=True, slots=True)
+class BrewRemedy:
+    """One of two changes, not both."""
+
+    steep_s: float | None = field(metadata=help_text("change of the steep, signed"))
+    leaf_g: float | None = field(metadata=help_text("or of the leaf, signed"))
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class BrewChange:
+    """What to change when the cups are too strong or too thin."""
+
+    points: float = field(metadata=help_text("by how many points of strength"))
+    infusion: int = field(metadata=help_text("whose steep is to change"))
+    too_strong: BrewRemedy
+    too_thin: BrewRemedy
+
+
+@dataclass(frozen=True, slots=True)
+class CaffeineRange:
+    """Least and most. [mg]."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class BrewCaffeine:
+    """An estimate of caffeine, never a measurement."""
+
+    per_cup_mg: CaffeineRange = field(metadata=help_text("weakest to strongest cup"))
+    per_pot_mg: CaffeineRange = field(metadata=help_text("all worthwhile infusions of one portion of leaf"))
+    per_guest_mg: CaffeineRange = field(metadata=help_text("a cup of each of them"))
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class BrewGuide:
+    """How to brew a lot in one pot."""
+
+    style: Style
+    pot: BrewPot
+    rinse_s: float | None = field(
+        metadata=help_text(
+            "contact of a rinse that is thrown away; null for none, as when most sessions of the lot had none"
+        )
+    )
+    infusions: tuple[GuidedPour, ...]
+    last_at_target: int | None = field(metadata=help_text("the last one that reaches the target within 300 s"))
+    last_sure: int | None = field(
+        metadata=help_text("up to here no likely miss is above 20 %; the times beyond are guesses")
+    )
+    last_worthwhile: int | None
+    target_strength: float | None
+    target_from: Literal["liking", "second_infusion"] | None
+    target_evidence: TargetEvidence | None
+    change: BrewChange | None
+    serving: Serving | None = field(metadata=help_text("null for an evaluation"))
+    caffeine: BrewCaffeine | None = field(
+        metadata=help_text("an estimate, never a measurement; null for a herbal or an unrated lot")
+    )
+    cost: Cost | None = field(metadata=help_text("of the leaf; null while the lot has no price"))
+    source: str | None = field(
+        metadata=help_text("the standard, and what of it is from memory; null when worked out here")
+    )
+    notes: tuple[str, ...] = field(
+        metadata=help_text("where the times deserve less trust, or the pot should be another")
+    )
+    cautions: tuple[str, ...] = field(metadata=help_text("what to be careful about, and the notes"))
+
+
+def brew_guide_answer(guide: Guide) -> BrewGuide:
+    """Return the answer, its sentences in the language that is active."""
+    vessel, target = guide.vessel, guide.target
+    notes = tuple(words.note(one) for one in guide.notes)
+    return BrewGuide(
+        style=guide.style,
+        pot=BrewPot(
+            leaf_g=vessel.leaf_g,
+            vessel_ml=guide.vessel_ml,
+            water_ml=vessel.vessel_ml,
+            kettle_c=round(vessel.poured_c, 1),
+            vessel_material=vessel.vessel_material,
+            vessel_g=vessel.vessel_g,
+            warmed=vessel.warmed,
+            altitude_m=vessel.altitude_m,
+        ),
+        rinse_s=guide.rinse_s,
+        infusions=guide.infusions,
+        last_at_target=guide.last_at_target,
+        last_sure=guide.last_sure,
+        last_worthwhile=guide.last_worthwhile,
+        target_strength=guide.target_strength,
+        target_from=None if target is None else target.chosen_from,
+        target_evidence=None if target is None else _evidence(target),
+        change=None if guide.change is None else _change(guide.change),
+        serving=guide.serving,
+        caffeine=None if guide.caffeine is None else _caffeine(guide.caffeine),
+        cost=guide.cost,
+        source=None if guide.standard is None else words.standard_source(guide.standard),
+        notes=notes,
+        cautions=(*words.guide_cautions(guide), *notes),
+    )
+
+
+def _evidence(target: Target) -> TargetEvidence:
+    return TargetEvidence(
+        low=target.low,
+        high=target.high,
+        probability=target.probability,
+        cups=target.cups,
+        sessions=target.sessions,
+        reason=words.target_reason(target),
+    )
+
+
+def _change(change: Remedies) -> BrewChange:
+    def with_words(remedy: Remedy, cup: Literal["too_strong", "too_thin"]) -> BrewRemedy:
+        return BrewRemedy(remedy.steep_s, remedy.leaf_g, words.remedy(remedy, cup=cup, infusion=change.number))
+
+    return BrewChange(
+        POINTS, change.number, with_words(change.too_strong, "too_strong"), with_words(change.too_thin, "too_thin")
+    )
+
+
+def _caffeine(caffeine: Caffeine) -> BrewCaffeine:
+    """Round to the milligram: more is not known."""
+
+    def whole_mg(both: tuple[float, float]) -> CaffeineRange:
+        return CaffeineRange(float(round(both[0])), float(round(both[1])))
+
+    return BrewCaffeine(
+        whole_mg(caffeine.per_cup_mg),
+        whole_mg(caffeine.per_pot_mg),
+        whole_mg(caffeine.per_guest_mg),
+        words.caffeine_source(),
+    )

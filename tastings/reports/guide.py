@@ -1,0 +1,155 @@
+"""The brew guide as the report shows it: which pot, the steeps, how far the leaf reaches. Pure."""
+
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tastings.maths.guide.answer import Guide, GuidedPour
+from tastings.maths.guide.guests import Caffeine
+from tastings.queries.guides import UsualPot, UsualPotGuide
+from tastings.wording import guide as words
+from tastings.wording.labels import MATERIALS, label
+from tastings.wording.numbers import duration, isolated, number, number_range, one_decimal
+
+
+@dataclass(frozen=True, slots=True)
+class GuideRow:
+    """One infusion of the guide."""
+
+    infusion: int
+    steep: str
+    strength: str
+    span: str
+
+
+@dataclass(frozen=True, slots=True)
+class GuideSection:
+    """The guide in words."""
+
+    pot: str
+    aim: str
+    notes: tuple[str, ...]
+    change: tuple[str, ...]
+    caffeine: str
+    rows: tuple[GuideRow, ...]
+
+
+def guide_section(found: UsualPotGuide | None) -> GuideSection | None:
+    """Write the guide for the usual pot; None while there is nothing to guide by."""
+    if found is None or not found.guide.infusions:
+        return None
+    guide, last = found.guide, found.guide.last_worthwhile
+    change = guide.change
+    return GuideSection(
+        pot=f"{pot_words(found)}: {_whose(found.pot)}. {_rinse(guide.rinse_s)}",
+        aim=" ".join(filter(None, (_aim(guide), _end(last)))),
+        notes=tuple(words.note(one) for one in guide.notes),
+        change=()
+        if change is None
+        else (
+            words.remedy(change.too_strong, cup="too_strong", infusion=change.number),
+            words.remedy(change.too_thin, cup="too_thin", infusion=change.number),
+        ),
+        caffeine="" if guide.caffeine is None else _caffeine(guide.caffeine),
+        rows=tuple(
+            _row(one, guessed=one.number in guide.guessed_infusions)
+            for one in guide.infusions
+            if not last or one.number <= last  # nobody needs a time for a cup that is not worth drinking
+        ),
+    )
+
+
+def pot_words(found: UsualPotGuide) -> str:
+    """Say leaf, vessel and water of the usual pot."""
+    pot, vessel = found.pot, found.guide.vessel
+    words = [
+        _("%(leaf_g)s g in %(vessel_ml)s ml of %(material)s")
+        % {
+            "leaf_g": number(vessel.leaf_g),
+            "vessel_ml": number(pot.vessel_ml),
+            "material": label(MATERIALS, pot.vessel_material),
+        },
+        _("warmed") if pot.warmed else _("not warmed"),
+        _("kettle at %(heat_c)s °C") % {"heat_c": number(round(vessel.poured_c, 1))},
+    ]
+    if pot.pour_s:
+        words.append(_("poured out over %(time)s") % {"time": duration(pot.pour_s)})
+    if pot.altitude_m:
+        words.append(_("at %(altitude_m)s m") % {"altitude_m": number(pot.altitude_m)})
+    return ", ".join(words)
+
+
+def count_in_pot(even_brew: int | None, found: UsualPotGuide | None) -> str:
+    """Say how many cups the usual pot gives, where that is not the count on the even brew: its steeps are its own."""
+    count = found.guide.last_worthwhile if found else None
+    if not count or even_brew is None or even_brew == count:
+        return ""
+    return _("By its brew guide, which keeps the cup at one strength, it gives about %(count)s.") % {"count": count}
+
+
+def _whose(pot: UsualPot) -> str:
+    if not pot.sessions:
+        return _("the even brew's vessel, leaf and heat as this lot was tasted")
+    if not pot.shop:
+        return ngettext(
+            "the vessel of most of the last %(n)s session, leaf and heat as this lot was tasted",
+            "the vessel of most of the last %(n)s sessions, leaf and heat as this lot was tasted",
+            pot.sessions,
+        ) % {"n": pot.sessions}
+    return ngettext(
+        "the vessel of most of the last %(n)s session at %(shop)s, leaf and heat as this lot was tasted",
+        "the vessel of most of the last %(n)s sessions at %(shop)s, leaf and heat as this lot was tasted",
+        pot.sessions,
+    ) % {"n": pot.sessions, "shop": isolated(pot.shop)}
+
+
+def _rinse(rinse_s: float | None) -> str:
+    return _("Rinse first, %(time)s, poured away.") % {"time": duration(rinse_s)} if rinse_s else _("No rinse.")
+
+
+def _aim(guide: Guide) -> str:
+    target, reached = guide.target_strength, guide.last_at_target
+    if target is None:
+        return ""
+    strength = {"strength": one_decimal(target), "infusion": reached}
+    if reached is None:
+        return _("Each cup aims at a strength of %(strength)s.") % strength
+    if reached:
+        return (
+            _("Each cup aims at a strength of %(strength)s, which the leaf gives up to infusion %(infusion)s.")
+            % strength
+        )
+    return _("Each cup aims at a strength of %(strength)s, which the leaf does not give here.") % strength
+
+
+def _end(last: int | None) -> str:
+    if last is None:
+        return ""
+    if not last:
+        return _("No cup is likely to be worth drinking in this pot.")
+    return _("The last one worth drinking in this pot is infusion %(infusion)s.") % {"infusion": last}
+
+
+def _row(one: GuidedPour, *, guessed: bool) -> GuideRow:
+    steep = duration(one.steep_s)
+    known = one.expected_strength is not None and one.low is not None and one.high is not None
+    return GuideRow(
+        infusion=one.number,
+        steep=_("about %(time)s") % {"time": steep} if guessed else steep,
+        strength="" if one.expected_strength is None else one_decimal(one.expected_strength),
+        span=number_range(one_decimal(one.low or 0.0), one_decimal(one.high or 0.0)) if known else "",
+    )
+
+
+def _caffeine(found: Caffeine) -> str:
+    (pot_low, pot_high), (cup_low, cup_high) = found.per_pot_mg, found.per_cup_mg
+    return _(
+        "Caffeine, an estimate and no measurement of this lot: %(pot_low)s to %(pot_high)s mg in all its cups,"
+        " %(cup_low)s to %(cup_high)s mg in one."
+    ) % {
+        "pot_low": round(pot_low),
+        "pot_high": round(pot_high),
+        "cup_low": round(cup_low),
+        "cup_high": round(cup_high),
+    }

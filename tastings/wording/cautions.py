@@ -1,0 +1,59 @@
+"""What to be careful about: scalding water, very hot drinks, caffeine.
+
+Sources: very hot drinks, IARC Monograph 116 (above 65 deg C); caffeine, EFSA Journal 2015;13(5):4102 (adults: 200 mg
+at a time, 400 mg a day; 200 mg a day in pregnancy), with 24 to 43 mg caffeine per g of leaf (Hicks, Hsieh and Bell
+1996, lowest oolong 23.8; a survey of class means up to 43). No statement here is about a benefit.
+"""
+
+from django.utils.translation import gettext as _
+
+from tastings.wording.numbers import number
+
+CAFFEINE_MG_G = (24.0, 43.0)
+
+
+def scalding() -> str:
+    """Warn of water just off the boil."""
+    return _(
+        "Water just off the boil scalds at once; keep kettle and pot away from children and pour away from the hand."
+    )
+
+
+def hot_drink() -> str:
+    """Warn of drinking too hot."""
+    return _(
+        "Let the cup cool below 65 °C before drinking: drinking hotter than that is classed as probably carcinogenic"
+        " (IARC Monograph 116)."
+    )
+
+
+def caffeine_in_leaf(low_g: float, high_g: float) -> str:
+    """Say how much caffeine so much leaf can give, and what is advised; the leaf in g."""
+    low_mg, high_mg = (round(grams * mg, -1) for grams, mg in zip((low_g, high_g), CAFFEINE_MG_G, strict=True))
+    leaf = _("%(low)s g") if low_g == high_g else _("%(low)s to %(high)s g")
+    return _(
+        "%(leaf)s of tea leaf can give about %(low_mg)s to %(high_mg)s mg caffeine when steeped out. EFSA (2015)"
+        " names 200 mg at a time and 400 mg a day for healthy adults, 200 mg a day in pregnancy and while nursing; ask"
+        " a doctor, and follow local guidance where it differs."
+    ) % {
+        "leaf": leaf % {"low": number(low_g), "high": number(high_g)},
+        "low_mg": f"{low_mg:.0f}",
+        "high_mg": f"{high_mg:.0f}",
+    }
+
+
+def herbal_lot() -> str:
+    """Warn that a herbal lot's contents are not known."""
+    return _(
+        "What a herbal lot holds, caffeine and allergens among it, is not known here: ask its supplier, and a doctor or"
+        " pharmacist where it matters."
+    )
+
+
+def long_mug() -> str:
+    """Warn of leaf left in a mug, and of a mug that stays hot."""
+    return _(
+        "Lift the leaf out when the time is up: leaf left in the mug steeps on and turns bitter. A big mug stays hot"
+        " for"
+        " long; let it cool below 65 °C before drinking."
+    )

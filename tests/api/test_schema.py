@@ -196,7 +196,8 @@ def codes_in_the_source():
     for node in (node for tree in trees for node in ast.walk(tree)):
         match node:
             case (
-                ast.Call(func=ast.Name(id="Problem" | "PotError"), args=[_, code, _])
+                ast.Call(func=ast.Name(id="Problem"), args=[_, code, _])
+                | ast.Call(func=ast.Name(id="PotError"), args=[_, code])
                 | ast.Call(func=ast.Name(id="Fault" | "Unfit"), args=[code, _, *_])
             ):
                 codes |= literals(code, constants)

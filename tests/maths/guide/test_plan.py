@@ -275,7 +275,7 @@ def test_evaluation_high_up_is_weaker():
 @pytest.mark.parametrize(
     ("pot", "field", "code"),
     [
-        (Pot(style="cold"), "style", "choice"),
+        (replace(Pot(), style="cold"), "style", "choice"),
         (Pot(leaf_g=0.0), "leaf_g", "range"),
         (Pot(leaf_g=float("nan")), "leaf_g", "range"),
         (Pot(leaf_g=40.0), "leaf_g", "range"),

@@ -1,6 +1,7 @@
 """The guide: solved backwards in the lot's own model, its laws over pots, and its answer."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -19,6 +20,7 @@ from tests.maths.brewed import brew_of, pour_of
 
 STEADY = (6.5, 6.7, 6.5, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2, 3.9)
 LOT = [brew_of(f"s{i}", taster=f"t{i}", strength=STEADY) for i in range(4)]
+NO_STYLE: Any = "cold"
 EVEN_POT = Pot(leaf_g=5.0, vessel_ml=110.0, kettle_c=100.0)
 
 pots = st.builds(
@@ -275,7 +277,7 @@ def test_evaluation_high_up_is_weaker():
 @pytest.mark.parametrize(
     ("pot", "field", "code"),
     [
-        (replace(Pot(), style="cold"), "style", "choice"),
+        (Pot(style=NO_STYLE), "style", "choice"),
         (Pot(leaf_g=0.0), "leaf_g", "range"),
         (Pot(leaf_g=float("nan")), "leaf_g", "range"),
         (Pot(leaf_g=40.0), "leaf_g", "range"),

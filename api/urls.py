@@ -20,8 +20,6 @@ from api.lots.guide import LotBrewGuide
 from api.panels import CalibrationOf, PanelOfTeam
 from api.photo_documents import DESCRIBED as PHOTOS_DESCRIBED
 from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
-from api.reading import AcceptSuggestions, MergeWord, Read, SuggestionsOf
-from api.reading_documents import DESCRIBED as READING_DESCRIBED
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.shares import DESCRIBED as SHARES_DESCRIBED
 from api.shares import OneShare, Shares
@@ -152,7 +150,6 @@ def _describe() -> None:
         **PHOTOS_DESCRIBED,
         **FLIGHTS_DESCRIBED,
         **SHARES_DESCRIBED,
-        **READING_DESCRIBED,
     }.items():
         extend_schema_view(**operations)(view)
 
@@ -163,10 +160,7 @@ urlpatterns = [
     path("", include("api.people.urls")),
     path("events", Events.as_view()),
     path("sync", Sync.as_view()),
-    path("read", Read.as_view()),
-    path("notes/<str:record_id>/suggestions", SuggestionsOf.as_view()),
-    path("notes/<str:record_id>/suggestions/accept", AcceptSuggestions.as_view()),
-    path("descriptors/<str:record_id>/merge", MergeWord.as_view()),
+    path("", include("api.words.urls")),
     *(route for shape in SHAPES.values() for route in _record_routes(shape)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
     path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),

@@ -13,7 +13,7 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.fields import SkipField, empty
 from rest_framework.request import Request
 
-from lots.schema import Unfit, clean_id, clean_moment, clean_text, gettext_noop
+from lots.schema import Field, Unfit, clean, clean_id, clean_moment, clean_text, gettext_noop
 from lots.wording import sentence_of
 from teams.errors import Invalid, Problem
 
@@ -32,8 +32,12 @@ class Strict(s.Field[Any, Any, Any, Any]):
         absent = data is empty or (data is None and self.allow_null)
         if absent and not self.required:
             raise SkipField
+        return self.checked(None if data is empty else data)
+
+    def checked(self, value: object) -> Any:  # noqa: ANN401 - as the field says
+        """Return the clean value; raise ValidationError with the code and the sentence of what is wrong."""
         try:
-            return self.clean(None if data is empty else data)
+            return self.clean(value)
         except Unfit as error:
             raise ValidationError(sentence_of(error.fault), code=error.fault.code) from error
 
@@ -80,6 +84,39 @@ class Moment(Strict, s.DateTimeField):
         return datetime.fromisoformat(clean_moment(value))
 
 
+class OfRecord(Strict):
+    """A value as a field of a record has it; null, where that field may be null, is a value too."""
+
+    def __init__(self, of: Field, **given: Any) -> None:  # noqa: ANN401 - arguments of the serializer field
+        help_text = given.pop("help_text", "") or of.about or None
+        super().__init__(required=of.required, allow_null=not of.required, help_text=help_text, **given)
+        self.of = of
+
+    def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
+        """Return the clean value; a field that may be null may also be left out."""
+        if data is None:
+            return self.checked(None)
+        return super().run_validation(data)
+
+    def clean(self, value: object) -> object:
+        """Return the value as `lots.schema.clean` does."""
+        return clean(self.of, value)
+
+
+class Number(OfRecord, s.FloatField):
+    """A number as a field of a record has it."""
+
+    def __init__(self, of: Field, *, help_text: str = "") -> None:
+        super().__init__(of, min_value=of.low, max_value=of.high, help_text=help_text)
+
+
+class Key(OfRecord, s.CharField):
+    """A descriptor's key as a field of a record has it."""
+
+    def __init__(self, of: Field, *, help_text: str = "") -> None:
+        super().__init__(of, max_length=of.longest, help_text=help_text)
+
+
 class Truth(Strict, s.BooleanField):
     """True or false."""
 
@@ -102,6 +139,39 @@ class Body(s.Serializer[Any]):
 
     unknown: ClassVar[StrOrPromise] = ""
     """What is wrong with a field that is not declared."""
+
+
+class Part(Body):
+    """An object within a body."""
+
+    wanted: ClassVar[StrOrPromise] = ""
+    """What must be there instead of something that is no object."""
+
+    def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
+        """Return the clean values; what is wrong within is named by field, an unknown one by its first 40 letters."""
+        absent = data is empty or data is None
+        if absent or not isinstance(data, Mapping):
+            raise ValidationError(str(self.wanted), code="required" if absent else "type")
+        unknown = ValidationError(str(self.unknown), code="unknown_field").detail
+        errors: dict[str, Any] = {name[:40]: unknown for name in data if self.unknown and name not in self.fields}
+        try:
+            values = super().run_validation(data)
+        except ValidationError as error:
+            errors |= dict(error.detail) if isinstance(error.detail, Mapping) else {"": error.detail}
+            raise ValidationError(errors) from error
+        if errors:
+            raise ValidationError(errors)
+        return values
+
+
+class Parts(Strict, s.ListField):
+    """A list of objects, at least one."""
+
+    def clean(self, value: object) -> list[Any]:
+        """Return the clean objects."""
+        if not isinstance(value, list) or not 1 <= len(value) <= (self.max_length or LONGEST):
+            raise Unfit("type", gettext_noop("must be a list of 1 to %(most)s objects"), most=self.max_length)
+        return list(self.run_child_validation(value))
 
 
 def checked_body(request: Request, body: type[Body]) -> dict[str, Any]:

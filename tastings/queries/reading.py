@@ -5,6 +5,7 @@ from uuid import UUID
 
 from django.db.models import Q
 
+from tastings.answers.reading import NoteSuggestions, Reading, suggestion_in
 from tastings.models import Descriptor
 from tastings.queries.records import Record, record_for, records_of
 from tastings.reading.lexicon import Lexicon, lexicon_of
@@ -12,18 +13,18 @@ from tastings.reading.reader import Suggestion, read
 from tastings.reading.terms import Word
 from teams.models import Member
 
-_MANY = 5000
-"""Notes of one session at one moment, beyond which no one writes."""
+_MOST_BESIDE = 5000
+"""More notes of one session at one moment than anyone writes."""
 
 
 def lexicon_for(member: Member) -> Lexicon:
     """Return the words a member's texts are read with; a merged word reads as what it was merged into."""
-    held = list(Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("position", "id"))
+    words = list(Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("position", "id"))
     merged: dict[UUID | None, list[str]] = {}
-    for word in held:
+    for word in words:
         if word.removed and word.merged_into_id is not None:
             merged.setdefault(word.merged_into_id, []).extend((word.label, *word.synonyms))
-    live = [word for word in held if not word.removed]
+    live = [word for word in words if not word.removed]
     own = [_word(word, merged.get(word.id, ())) for word in live if not word.is_built_in or word.id in merged]
     return lexicon_of(tuple(own), tuple(_word(word) for word in live if word.is_built_in))
 
@@ -38,13 +39,13 @@ def _word(word: Descriptor, more: Sequence[str] = ()) -> Word:
     )
 
 
-def reading_of(member: Member, text: str) -> list[dict[str, object]]:
-    """Return what a text suggests, in wire form."""
+def reading_of(member: Member, text: str) -> Reading:
+    """Return what a text suggests."""
     lexicon = lexicon_for(member)
-    return [_shown(one, text, lexicon) for one in read(text, lexicon)]
+    return Reading([suggestion_in(text, one, lexicon) for one in read(text, lexicon)])
 
 
-def suggestions_for(member: Member, note_id: UUID) -> Mapping[str, object]:
+def suggestions_for(member: Member, note_id: UUID) -> NoteSuggestions:
     """Return what a note's text suggests beyond what is noted already of that infusion and moment.
 
     Raises
@@ -55,14 +56,11 @@ def suggestions_for(member: Member, note_id: UUID) -> Mapping[str, object]:
     note = record_for(member, "note", note_id)
     noted = {str(row.fields["descriptor"]) for row in noted_beside(member, note)}
     lexicon, text = lexicon_for(member), text_of(note)
-    return {
-        "note": str(note.id),
-        "revision": note.revision,
-        "suggestions": [_shown(one, text, lexicon) for one in read(text, lexicon) if one.descriptor not in noted],
-    }
+    new = [suggestion_in(text, one, lexicon) for one in read(text, lexicon) if one.descriptor not in noted]
+    return NoteSuggestions(note=note.id, revision=note.revision, suggestions=new)
 
 
-def suggested(member: Member, note: Record) -> Mapping[str, Suggestion]:
+def suggestions_by_descriptor(member: Member, note: Record) -> Mapping[str, Suggestion]:
     """Return all that a note's text suggests, by descriptor, noted or not."""
     return {one.descriptor: one for one in read(text_of(note), lexicon_for(member))}
 
@@ -70,7 +68,7 @@ def suggested(member: Member, note: Record) -> Mapping[str, Suggestion]:
 def noted_beside(member: Member, note: Record, *, of: Collection[str] | None = None) -> Sequence[Record]:
     """Return the live notes of the same session, infusion and moment, of some descriptors only if named."""
     filters = {"session": str(note.fields["session"]), "moment": str(note.fields["moment"])}
-    beside = records_of(member, "note", filters=filters, after=None, limit=_MANY)
+    beside = records_of(member, "note", filters=filters, after=None, limit=_MOST_BESIDE)
     return [
         row
         for row in beside
@@ -79,19 +77,5 @@ def noted_beside(member: Member, note: Record, *, of: Collection[str] | None = N
 
 
 def text_of(note: Record) -> str:
-    """Return what was written; empty for nothing."""
+    """Return a note's text; empty if it has none."""
     return str(note.fields["text"] or "")
-
-
-def _shown(one: Suggestion, text: str, lexicon: Lexicon) -> dict[str, object]:
-    return {
-        "descriptor": one.descriptor,
-        "label": lexicon.words[one.descriptor].label,
-        "present": one.present,
-        "intensity": one.intensity,
-        "compared": one.compared,
-        "degree": one.degree or None,
-        "start": one.start,
-        "end": one.end,
-        "words": text[one.start : one.end],
-    }

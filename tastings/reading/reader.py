@@ -4,6 +4,7 @@ Suggestions only: they count when the taster accepts them.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 from tastings.reading.lexicon import Lexicon
 from tastings.reading.pieces import BOUNDARIES, Piece, pieces
@@ -11,6 +12,9 @@ from tastings.reading.pieces import BOUNDARIES, Piece, pieces
 _MOST_BETWEEN = 2
 """So many unknown words may stand between a negation and what it denies."""
 _LONGEST_TEXT = 8000
+
+Compared = Literal["more", "less"]
+"""Than in another cup."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +32,7 @@ class Suggestion:
     end: int
     intensity: float | None = None
     present: bool = True
-    compared: str | None = None
+    compared: Compared | None = None
     degree: str = ""
 
     @property
@@ -47,7 +51,7 @@ class _Finding:
     """What the words around a term say of it."""
 
     denied: bool = False
-    compared: str | None = None
+    compared: Compared | None = None
     value: float | None = None
     degree: Piece | None = None
 

@@ -1,0 +1,41 @@
+"""Two words of a team that mean one thing become one."""
+
+from django.utils import timezone
+from django.utils.translation import gettext_lazy
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api import documents as doc
+from api.http.auth import device_of, member_of
+from api.http.bodies import Body, Key, checked_body
+from api.http.conditional import id_in_address
+from api.http.openapi import BAD_BODY, described, problem
+from api.records import shown
+from tastings.actions.merging import merge_word
+from tastings.queries.records import record_for
+from tastings.schemas import DESCRIPTOR, NOTE
+
+
+class MergeWordSerializer(Body):
+    """Into which word a word is merged."""
+
+    unknown = gettext_lazy("into alone")
+    into = Key(NOTE.by_name()["descriptor"], help_text="the key of the word that stays")
+
+
+class MergeWord(APIView):
+    """A word of the team that means what another means."""
+
+    @described(
+        operation_id="descriptor_merge",
+        request=MergeWordSerializer,
+        responses={200: doc.record_read(DESCRIPTOR), **BAD_BODY, **problem(403, 404)},
+    )
+    def post(self, request: Request, record_id: str) -> Response:
+        """Merge it into the descriptor with the key ``into``; return that one."""
+        member, word = member_of(request), id_in_address(record_id)
+        into = checked_body(request, MergeWordSerializer)["into"]
+        target = merge_word(member, word=word, into=into, device=device_of(request), now=timezone.now())
+        merged = record_for(member, "descriptor", target)
+        return Response(shown(merged), headers={"ETag": f'"{merged.revision}"'})

@@ -47,7 +47,7 @@ ALLOWED_HOSTS = os.environ.get("LEAFSPAN_HOSTS", "localhost,127.0.0.1,[::1],test
 # Behind a TLS proxy that sets X-Forwarded-Proto: LEAFSPAN_TLS=1 keeps cookies and pages on https.
 if os.environ.get("LEAFSPAN_TLS") == "1":
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
-    SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = True
+    SECURE_SSL_REDIRECT = SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = LANGUAGE_COOKIE_SECURE = True
     SECURE_HSTS_SECONDS = 31_536_000
     SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = os.environ.get("LEAFSPAN_HSTS_SUBDOMAINS") == "1"
 
@@ -87,10 +87,10 @@ MIDDLEWARE = [
     "api.http.row_security.ActForNobody",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
-    "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "api.http.languages.Languages",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 ROOT_URLCONF = "config.urls"
@@ -135,6 +135,9 @@ API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 
 
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("de", "Deutsch")]
+LANGUAGE_COOKIE_AGE = 365 * 24 * 60 * 60
+LANGUAGE_COOKIE_SAMESITE = "Lax"
+LANGUAGE_COOKIE_HTTPONLY = True
 FORMAT_MODULE_PATH = "config.formats"  # the catalogues themselves are in config/locale
 TIME_ZONE = "UTC"
 USE_TZ = True

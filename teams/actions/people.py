@@ -52,6 +52,11 @@ def new_login(username: str, password: str) -> User:
     return user
 
 
+def set_language(user: User, language: str) -> None:
+    """Choose the language of the login's pages and mail."""
+    User.objects.filter(id=user.id).update(language=language)
+
+
 def set_password(user: User, password: str, *, field: str) -> None:
     """Give the login this password, not saved yet; raise Invalid, naming the field, for one that is easily guessed."""
     try:

@@ -8,9 +8,11 @@ import secrets
 from datetime import datetime, timedelta
 from uuid import UUID
 
+from django.conf import settings
 from django.core.mail import send_mail
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import get_language, override
 from django.utils.translation import gettext as _
 
 from teams.actions.passwords import set_new_password
@@ -45,7 +47,7 @@ def ask_for_reset(asked: str, *, site: str, address: str, now: datetime) -> UUID
         raise Invalid(problems=[Problem("username", "required" if not asked else "too_long", _("1 to 254 characters"))])
     if address:
         spend(PER_ADDRESS, address, now=now)
-    return ResetRequest.objects.create(asked=asked, site=site, created_at=now).id
+    return ResetRequest.objects.create(asked=asked, site=site, language=get_language() or "", created_at=now).id
 
 
 def due_resets(*, now: datetime) -> list[UUID]:
@@ -66,8 +68,11 @@ def mail_reset(request: UUID, *, now: datetime) -> int:
     claimed = ResetRequest.objects.filter(_free(now), id=request, handled_at=None).update(claimed_at=now)
     if not claimed:
         return 0
-    held = ResetRequest.objects.get(id=request)
-    sent = sum(_mail(user, site=held.site, now=now) for user in _asked_for(held.asked))
+    asked = ResetRequest.objects.get(id=request)
+    sent = 0
+    for user in _asked_for(asked.asked):
+        with override(user.language or asked.language or settings.LANGUAGE_CODE):
+            sent += _mail(user, site=asked.site, now=now)
     ResetRequest.objects.filter(id=request).update(handled_at=now)
     return sent
 
@@ -84,12 +89,14 @@ def _mail(user: User, *, site: str, now: datetime) -> bool:
     token = secrets.token_urlsafe(32)
     ResetLink.objects.create(user=user, digest=digest_of(token), created_at=now, expires_at=now + LINK_HOLDS)
     minutes = int(LINK_HOLDS.total_seconds() // 60)
-    text = (
-        f"Somebody, hopefully you, asked to set a new password for the Leafspan login {user.username}.\n\n"
-        f"Set it here, within {minutes} minutes and once:\n\n{site}/reset/{token}/\n\n"
-        "All devices are signed out then. If it was not you, leave this mail alone: nothing changes.\n"
+    paragraphs = (
+        _("Somebody, hopefully you, asked to set a new password for the Leafspan login %(username)s.")
+        % {"username": user.username},
+        _("Set it here, within %(minutes)s minutes and once:") % {"minutes": minutes},
+        f"{site}/reset/{token}/",
+        _("All devices are signed out then. If it was not you, leave this mail alone: nothing changes."),
     )
-    send_mail("Leafspan: a new password", text, None, [user.email])
+    send_mail(_("Leafspan: a new password"), "\n\n".join(paragraphs) + "\n", None, [user.email])
     return True
 
 

@@ -15,6 +15,8 @@ class ResetRequest(models.Model):
     """A user name or an e-mail address."""
     site = models.CharField(max_length=200)
     """Scheme and host that the mailed link begins with."""
+    language = models.CharField(max_length=8, default="", db_default="")
+    """The one it was asked in, for a login that has chosen none."""
     created_at = models.DateTimeField(db_index=True)
     claimed_at = models.DateTimeField(null=True, blank=True)
     """When a worker last began on it."""

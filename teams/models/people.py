@@ -29,6 +29,8 @@ class User(AbstractBaseUser):
     """Where a forgotten password can be set anew from; several logins may share one, such as a shop's."""
     sign_outs = models.PositiveIntegerField(default=0, db_default=0)
     """How often it was signed out everywhere; browsers that signed in before the last time are out."""
+    language = models.CharField(max_length=8, blank=True, default="", db_default="")
+    """Of pages and mail; empty: the one that the browser asks for."""
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(auto_now_add=True)
 

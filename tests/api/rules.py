@@ -132,6 +132,7 @@ patch  /                                                   ok      ok      ok   
 delete /                                                   ok      ok      ok      ok      ok      ok      ok
 get    /join/{invitation_token}/                           ok      ok      ok      ok      ok      ok      ok
 post   /join/{invitation_token}/                           ok      ok      ok      ok      ok      ok      ok
+post   /language/                                         ok      ok      ok      ok      ok      ok      ok
 get    /reset/                                             ok      ok      ok      ok      ok      ok      ok
 post   /reset/                                             ok      ok      ok      ok      ok      ok      ok
 get    /reset/{reset_token}/                               ok      ok      ok      ok      ok      ok      ok

@@ -26,7 +26,7 @@ WITH_ID = [(address, method) for address, parameters, methods in ROUTES if param
 WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
 OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
-OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/"}
+OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/"}
 """What anyone may read, since it tells of no team."""
 ACTIONS = {address for address, _, methods in ROUTES if "get" not in methods} | {"/sign-out/"}
 """What is not read but done."""

@@ -290,6 +290,7 @@ BODIES = {
     ("/lots/{lot_id}/links/", "post"): _same(shows="card", lang="de", days="7"),
     ("/sign-in/", "post"): _login,
     ("/join/{invitation_token}/", "post"): _joining,
+    ("/language/", "post"): _same(language="de"),
     ("/reset/", "post"): lambda world, who: {"username": _login(world, who)["username"]},
     ("/reset/{reset_token}/", "post"): _same(password="a bowl with a lid"),
 }

@@ -1,0 +1,64 @@
+"""In which language a request is answered.
+
+The API goes by ``Accept-Language`` alone and answers in English without it. A page goes by the language that the login
+has chosen, else by the cookie that the switch on every page sets, else by ``Accept-Language``. What a link shows to
+someone outside the team goes by ``?lang=`` first, and looks at no cookie.
+"""
+
+from collections.abc import Callable
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponseBase
+from django.utils.cache import patch_vary_headers
+from django.utils.translation import get_supported_language_variant, override
+from django.utils.translation.trans_real import parse_accept_lang_header
+
+_PROGRAMS = ("/api/", "/health/", "/metrics")
+_PUBLIC = "/shared/"
+
+
+def known_language(code: str | None) -> str | None:
+    """Return the language of ours that a code stands for, ``de`` for ``de-AT``; None when there is none."""
+    try:
+        return get_supported_language_variant(code or "")
+    except LookupError:
+        return None
+
+
+def language_of(request: HttpRequest) -> str:
+    """Return the language in which a request is answered."""
+    if request.path_info.startswith(_PROGRAMS):
+        return _accepted(request)
+    if request.path_info.startswith(_PUBLIC):
+        return known_language(request.GET.get("lang")) or _accepted(request)
+    cookie = request.COOKIES.get(settings.LANGUAGE_COOKIE_NAME)
+    return known_language(_chosen(request)) or known_language(cookie) or _accepted(request)
+
+
+def _chosen(request: HttpRequest) -> str | None:
+    if settings.SESSION_COOKIE_NAME not in request.COOKIES or not request.user.is_authenticated:
+        return None
+    return request.user.language
+
+
+def _accepted(request: HttpRequest) -> str:
+    wanted = parse_accept_lang_header(request.headers.get("Accept-Language", ""))
+    found = (known_language(code) for code, _quality in wanted if code != "*")
+    return next((code for code in found if code is not None), settings.LANGUAGE_CODE)
+
+
+class Languages:
+    """Answers in the request's language, and keeps caches from giving one language's answer for another."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer."""
+        language = language_of(request)
+        with override(language):
+            response = self.get_response(request)
+        without_cookies = request.path_info.startswith((*_PROGRAMS, _PUBLIC))
+        patch_vary_headers(response, ["Accept-Language"] if without_cookies else ["Accept-Language", "Cookie"])
+        response.headers.setdefault("Content-Language", language)
+        return response

@@ -21,13 +21,14 @@ from uuid import UUID
 from django.db import connections
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.problems import MEDIA_TYPE, document
 from teams.actions.people import digest_of
-from teams.errors import NotServed
+from teams.errors import Refused
 from teams.queries.people import live_tokens, revisions_of, token_with
 
 PATH = "/api/v1/events"
@@ -35,6 +36,14 @@ LOOK_EVERY_S = 1.0
 HEARTBEAT_S = 15.0
 MOST_LISTENERS = 2000
 """In one process; more are asked to come back later."""
+
+
+class NotServed(Refused):
+    """The web server was started without what this needs."""
+
+    status = 501
+    code = "not_served"
+    title = gettext_lazy("This server was started without live events")
 
 
 class Events(APIView):

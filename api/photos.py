@@ -21,8 +21,9 @@ from api.http.parsing import TooLarge
 from api.triangles import take_id
 from tastings.actions.photo_colour import measure_colour
 from tastings.actions.photos import announce_photo, receive_piece, remove_photo
+from tastings.errors import WrongOffset
 from tastings.queries.photos import file_of, photo_for, photos_of
-from teams.errors import Changed, Invalid, NotHere, Problem, WrongOffset
+from teams.errors import Changed, Invalid, NotHere, Problem
 
 LARGEST_PIECE = 1024 * 1024
 """Bytes."""

@@ -13,7 +13,8 @@ from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
 from rest_framework.request import Request
 
 from api.http.auth import BearerAuthentication
-from teams.errors import NotAllowed, NotHere, WrongState
+from tastings.errors import WrongState
+from teams.errors import NotAllowed, NotHere
 from teams.queries.people import memberships_of
 from teams.row_security import act_for
 

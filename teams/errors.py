@@ -7,13 +7,9 @@ Refused
 ├── Invalid          some fields are not valid
 ├── Changed          the record is no longer what the caller last saw
 ├── StartAgain       the caller's cursor is older than the deletions still known
-├── NotServed        this entry of the server cannot do it
-├── WrongOffset      a piece of a file does not go on where the last one ended
-├── NotYet           what it needs is not there yet, or will never be
-├── UnderWay         it is being made for someone of the team at this moment
-├── WrongState       it has gone too far for this, or not far enough
-├── SlowDown         too many attempts or requests: later
-└── DiskFull         no room for more files
+└── SlowDown         too many attempts or requests: later
+
+What else may be refused about tastings: `tastings.errors`.
 """
 
 from __future__ import annotations
@@ -105,53 +101,6 @@ class StartAgain(Refused):
     title = gettext_lazy("This cursor is too old: pull again from cursor 0, and keep what is not sent yet")
 
 
-class NotServed(Refused):
-    """The web server was started without what this needs."""
-
-    status = 501
-    code = "not_served"
-    title = gettext_lazy("This server was started without live events")
-
-
-class WrongOffset(Refused):
-    """The piece does not begin where the upload stands; ``received`` says where that is."""
-
-    status = 409
-    code = "wrong_offset"
-    title = gettext_lazy("The upload stands elsewhere")
-
-    def __init__(self, received: int) -> None:
-        super().__init__(
-            _("continue at %(received)s") % {"received": received},
-            problems=[Problem("Upload-Offset", "offset", _("must be %(received)s") % {"received": received})],
-        )
-        self.received = received
-
-
-class NotYet(Refused):
-    """The photo is not kept: it is still on its way, or was refused."""
-
-    status = 409
-    code = "not_yet"
-    title = gettext_lazy("This photo is not there yet")
-
-
-class UnderWay(Refused):
-    """One at a time: the team has another under way."""
-
-    status = 409
-    code = "under_way"
-    title = gettext_lazy("The last one you asked for is still being made")
-
-
-class WrongState(Refused):
-    """What is asked for does not fit how far the flight has come."""
-
-    status = 409
-    code = "wrong_state"
-    title = gettext_lazy("The flight has not come so far, or has gone further")
-
-
 class SlowDown(Refused):
     """Too many attempts from there; ``wait_s`` says in how many seconds the next is looked at, at least 1."""
 
@@ -162,11 +111,3 @@ class SlowDown(Refused):
     def __init__(self, *, wait: timedelta) -> None:
         self.wait_s = max(1, ceil(wait.total_seconds()))
         super().__init__(_("try again in %(seconds)s s") % {"seconds": self.wait_s})
-
-
-class DiskFull(Refused):
-    """There is no room for the piece; what came before is safe, and the piece can be sent again."""
-
-    status = 507
-    code = "disk_full"
-    title = gettext_lazy("There is no room for more photos just now; send it again later")

@@ -15,8 +15,11 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import page_of
 from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, described, page, problem
+from tastings.audit_events import TastingEvent
 from teams.errors import Invalid, Problem
-from teams.queries.access import WHAT, audit_of
+from teams.queries.access import AUDIT_EVENTS, audit_of
+
+EVENTS: tuple[str, ...] = (*AUDIT_EVENTS, *TastingEvent)
 
 
 class AuditEntrySerializer(s.Serializer[Any]):
@@ -26,7 +29,7 @@ class AuditEntrySerializer(s.Serializer[Any]):
     at = s.DateTimeField()
     who = s.UUIDField(source="who_id", allow_null=True, help_text="the login that did it")
     name = s.CharField(source="who", allow_null=True)
-    what = s.ChoiceField(choices=WHAT)
+    what = s.ChoiceField(choices=EVENTS)
     about = s.DictField(help_text="what it was done to; of a sign-in the device and the address it came from")
 
 
@@ -36,7 +39,7 @@ class Audit(APIView):
     @described(
         operation_id="audit_list",
         parameters=[
-            OpenApiParameter("what", str, description="only what was done of this kind", enum=WHAT),
+            OpenApiParameter("what", str, description="only what was done of this kind", enum=EVENTS),
             *PAGING,
             ETAG,
         ],
@@ -47,8 +50,11 @@ class Audit(APIView):
         member, what = member_of(request), request.query_params.get("what")
         for name in request.query_params.keys() - {"what", "after", "limit"}:
             raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("is nothing to filter by"))])
+        if what is not None and what not in EVENTS:
+            detail = _("one of %(choices)s") % {"choices": ", ".join(EVENTS)}
+            raise Invalid(problems=[Problem("what", "choice", detail)])
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            return list(AuditEntrySerializer(audit_of(member, what=what, after=after, limit=limit), many=True).data)
+            return list(AuditEntrySerializer(audit_of(member, event=what, after=after, limit=limit), many=True).data)
 
         return page_of(request, read)

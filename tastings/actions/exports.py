@@ -4,10 +4,11 @@ from datetime import datetime
 
 from django.utils.translation import gettext as _
 
+from tastings.audit_events import TastingEvent
 from tastings.queries.exporting import Stream, export_for
-from teams.actions.audit import record
+from teams.actions.audit import record_event
 from teams.errors import NotAllowed
-from teams.models import Member, Team, What
+from teams.models import Member, Team
 
 
 def begin_export(member: Member, *, now: datetime) -> Stream:
@@ -22,10 +23,12 @@ def begin_export(member: Member, *, now: datetime) -> Stream:
     """
     if not member.runs_team:
         raise NotAllowed(_("only an owner may export the team"))
-    record(team=member.team_id, who=member.user_id, what=What.EXPORT, about={"made_for": "owner"}, now=now)
+    record_event(
+        team=member.team_id, who=member.user_id, event=TastingEvent.EXPORT, about={"made_for": "owner"}, now=now
+    )
     return export_for(member, now=now)
 
 
 def note_operators_export(team: Team, *, now: datetime) -> None:
     """Note in the audit log that the operator of the server wrote the whole team out."""
-    record(team=team.id, who=None, what=What.EXPORT, about={"made_for": "operator"}, now=now)
+    record_event(team=team.id, who=None, event=TastingEvent.EXPORT, about={"made_for": "operator"}, now=now)

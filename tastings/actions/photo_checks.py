@@ -10,11 +10,11 @@ from django.db.models import F
 
 from tastings.actions.photos import let_go, link
 from tastings.actions.picture import Picture, Unreadable, picture_from
+from tastings.errors import DiskFull
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import drop_kept, drop_upload, keep, kept_on_disk, read_upload, uploads_on_disk
 from tastings.queries.photos import name_on_disk
-from teams.errors import DiskFull
 from teams.row_security import acting_for, every_team, team_of, teams_with_photos_to_check
 
 MOST_ATTEMPTS = 5

@@ -16,11 +16,12 @@ from lots.schema import Fault, Field, Unfit, clean, gettext_noop
 from lots.wording import problem_of
 from tastings.actions.photos import may_write
 from tastings.actions.picture import pixels_of
+from tastings.errors import NotYet
 from tastings.maths.arrays import PixelArray
 from tastings.maths.colour.liquor import REASONS, LiquorColour, Region, Term, liquor_colour
 from tastings.models import Photo
 from tastings.queries.photos import file_of, photo_row
-from teams.errors import Invalid, NotHere, NotYet, Problem
+from teams.errors import Invalid, NotHere, Problem
 from teams.models import Member
 
 METHOD = "1"

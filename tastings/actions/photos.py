@@ -10,13 +10,14 @@ from django.utils.translation import gettext as _
 
 from lots.schema import clean_fields, faults_between
 from lots.wording import problem_of
+from tastings.errors import NotYet, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import append, drop_kept, drop_upload, upload_size
 from tastings.queries.photos import name_on_disk, photo_row, visible_photos
 from tastings.queries.records import record_for
 from tastings.schemas import PHOTO
-from teams.errors import Invalid, NotAllowed, NotHere, NotYet, Problem, WrongOffset
+from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import Member
 
 State = Photo.State

@@ -11,13 +11,14 @@ from django.utils.translation import gettext as _
 
 from lots.schema import clean_fields, faults_between
 from lots.wording import problem_of
+from tastings.audit_events import TastingEvent
 from tastings.models import Share
 from tastings.queries.records import record_for
 from tastings.queries.shares import may_share, share_for
 from tastings.schemas import SHARE
-from teams.actions.audit import record
+from teams.actions.audit import record_event
 from teams.errors import Invalid, NotHere, Problem
-from teams.models import Member, What
+from teams.models import Member
 
 USUAL_DAYS, MOST_DAYS = 30, 366
 
@@ -62,7 +63,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
         created_at=now,
     )
     about = {"share": str(made.id), "lot": str(made.lot_id), "shows": made.shows}
-    record(team=member.team_id, who=member.user_id, what=What.SHARE, about=about, now=now)
+    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.SHARE, about=about, now=now)
     return made
 
 
@@ -72,7 +73,7 @@ def revoke_share(member: Member, *, share: UUID, now: datetime) -> None:
     found = share_for(member, share)
     if Share.objects.filter(id=found.id, revoked_at=None).update(revoked_at=now):
         about = {"share": str(share), "lot": str(found.lot_id)}
-        record(team=member.team_id, who=member.user_id, what=What.SHARE_ENDED, about=about, now=now)
+        record_event(team=member.team_id, who=member.user_id, event=TastingEvent.SHARE_ENDED, about=about, now=now)
 
 
 def count_view(share: UUID) -> None:

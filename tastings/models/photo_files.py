@@ -17,7 +17,7 @@ from uuid import UUID, uuid4
 
 from django.conf import settings
 
-from teams.errors import DiskFull
+from tastings.errors import DiskFull
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 

@@ -5,9 +5,9 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from lots.models.wire import TO_WIRE
+from tastings.errors import WrongState
 from tastings.models import Flight
 from tastings.queries.flights import flight_row
-from teams.errors import WrongState
 from teams.models import Member
 
 

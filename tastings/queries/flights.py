@@ -10,9 +10,10 @@ from django.utils.translation import gettext as _
 
 from lots.models import Lot
 from lots.models.wire import TO_WIRE
+from tastings.errors import WrongState
 from tastings.maths.flights.factors import FACTORS
 from tastings.models import Flight, FlightCup, Session
-from teams.errors import NotAllowed, NotHere, WrongState
+from teams.errors import NotAllowed, NotHere
 from teams.models import Member, User
 
 

@@ -4,36 +4,36 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from teams.models import AuditEntry, Member, What
+from teams.models import AuditEntry, Member
 from teams.row_security import acting_for, every_team, forget_failures_of_nobody, teams_of_login
 
 KEPT_DAYS = 400
 """A year and a month: last year's season can still be looked up. Own choice, no source."""
 
 
-def record(*, team: UUID, who: UUID | None, what: What, about: Mapping[str, object], now: datetime) -> None:
-    """Add one entry, in the transaction of the deed itself, so that neither is kept without the other.
+def record_event(*, team: UUID, who: UUID | None, event: str, about: Mapping[str, object], now: datetime) -> None:
+    """Add one entry, in the transaction of what happened, so that neither is stored without the other.
 
     Parameters
     ----------
     team, who
         Whose log it is; the login that did it.
-    what
-        The deed.
+    event
+        An `AuditEvent` or a `TastingEvent`.
     about
         What it was done to, as JSON: ids as texts, never a password, a token or a note's words.
     now
         The present moment.
     """
-    AuditEntry.objects.create(team_id=team, who_id=who, what=what, about=dict(about), at=now)
+    AuditEntry.objects.create(team_id=team, who_id=who, what=event, about=dict(about), at=now)
 
 
-def record_in_every_team(*, login: UUID, what: What, about: Mapping[str, object], now: datetime) -> None:
+def record_event_in_every_team(*, login: UUID, event: str, about: Mapping[str, object], now: datetime) -> None:
     """Add one entry to the log of each team in which the login has a place."""
     with acting_for(*teams_of_login(login)):
         teams = Member.objects.filter(user_id=login, left_at=None).values_list("team_id", flat=True)
         AuditEntry.objects.bulk_create(
-            AuditEntry(team_id=team, who_id=login, what=what, about=dict(about), at=now) for team in teams
+            AuditEntry(team_id=team, who_id=login, what=event, about=dict(about), at=now) for team in teams
         )
 
 

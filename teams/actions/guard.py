@@ -25,7 +25,7 @@ from django.utils.translation import gettext as _
 
 from teams.actions.tallies import Limit, count, counted, give_back, key_of, start_over
 from teams.errors import NotSignedIn, SlowDown
-from teams.models import AuditEntry, KnownPlace, Member, User, What
+from teams.models import AuditEntry, AuditEvent, KnownPlace, Member, User
 from teams.row_security import acting_for, teams_of_login
 
 PER_PLACE = Limit(kind="sign-in of account from place", most=5, within=timedelta(minutes=15))
@@ -122,7 +122,9 @@ def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> Non
         found = Member.objects.filter(user_id=login or _NOBODY, left_at=None).values_list("team_id", flat=True)
         teams: list[UUID | None] = [*found] or [None]
         AuditEntry.objects.bulk_create(
-            AuditEntry(team_id=team, who_id=login, what=What.FAILED_SIGN_IN, about={"address": caller.address}, at=now)
+            AuditEntry(
+                team_id=team, who_id=login, what=AuditEvent.FAILED_SIGN_IN, about={"address": caller.address}, at=now
+            )
             for team in teams
         )
 

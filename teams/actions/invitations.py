@@ -8,12 +8,12 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from teams.actions.audit import record
+from teams.actions.audit import record_event
 from teams.actions.guard import Caller, Credentials, check_login
 from teams.actions.people import clean_name, digest_of, join, new_login
 from teams.actions.signing_in import new_token
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
-from teams.models import DeviceToken, Invitation, Member, Role, Shop, User, What
+from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop, User
 from teams.queries.access import open_invitation
 from teams.row_security import acting_for
 
@@ -54,7 +54,7 @@ def invite(
         created_at=now, expires_at=end,
     )  # fmt: skip
     about = {"invitation": str(made.id), "role": role, "shop": str(shop)}
-    record(team=member.team_id, who=member.user_id, what=What.INVITATION, about=about, now=now)
+    record_event(team=member.team_id, who=member.user_id, event=AuditEvent.INVITATION, about=about, now=now)
     return token, made
 
 
@@ -78,7 +78,7 @@ def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> Non
         found.revoked_at = now
         found.save(update_fields=["revoked_at"])
         about = {"invitation": str(found.id)}
-        record(team=member.team_id, who=member.user_id, what=What.INVITATION_REVOKED, about=about, now=now)
+        record_event(team=member.team_id, who=member.user_id, event=AuditEvent.INVITATION_REVOKED, about=about, now=now)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -120,7 +120,7 @@ def accept_invitation(
         member = join(team=invitation.team, user=user, shop=invitation.shop, role=invitation.role)
         Invitation.objects.filter(id=invitation.id).update(used_at=now, used_by=user)
         about = {"invitation": str(invitation.id), "role": member.role, "shop": str(member.shop_id)}
-        record(team=member.team_id, who=user.id, what=What.JOINED, about=about, now=now)
+        record_event(team=member.team_id, who=user.id, event=AuditEvent.JOINED, about=about, now=now)
         signed_in = new_token(member, device=device, now=now) if device is not None else (None, None)
     return member, *signed_in
 

@@ -8,11 +8,11 @@ from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from teams.actions.audit import record_in_every_team
+from teams.actions.audit import record_event_in_every_team
 from teams.actions.guard import Caller, Credentials, check_login
 from teams.actions.people import set_password
 from teams.errors import Invalid, NotSignedIn, Problem
-from teams.models import DeviceToken, ResetLink, User, What
+from teams.models import AuditEvent, DeviceToken, ResetLink, User
 from teams.row_security import acting_for, teams_of_login
 
 
@@ -49,7 +49,7 @@ def change_password(token: DeviceToken, *, password: str, new_password: str, add
     with transaction.atomic():
         user.save(update_fields=["password"])
         _sign_out(user, but=token)
-        record_in_every_team(login=user.id, what=What.PASSWORD_CHANGE, about={"address": address}, now=now)
+        record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_CHANGE, about={"address": address}, now=now)
 
 
 def change_email(token: DeviceToken, *, email: str, password: str, address: str, now: datetime) -> User:
@@ -68,7 +68,7 @@ def change_email(token: DeviceToken, *, email: str, password: str, address: str,
     with transaction.atomic():
         user.save(update_fields=["email"])
         ResetLink.objects.filter(user=user, used_at=None).delete()
-        record_in_every_team(login=user.id, what=What.EMAIL_CHANGE, about={"address": address}, now=now)
+        record_event_in_every_team(login=user.id, event=AuditEvent.EMAIL_CHANGE, about={"address": address}, now=now)
     return user
 
 
@@ -77,7 +77,7 @@ def sign_out_everywhere(user: User, *, address: str, now: datetime) -> None:
     """End every token and every browser session of the login, in all its teams, the caller's included."""
     _sign_out(user)
     User.objects.filter(id=user.id).update(sign_outs=F("sign_outs") + 1)
-    record_in_every_team(login=user.id, what=What.SIGN_OUT_EVERYWHERE, about={"address": address}, now=now)
+    record_event_in_every_team(login=user.id, event=AuditEvent.SIGN_OUT_EVERYWHERE, about={"address": address}, now=now)
 
 
 def _sign_out(user: User, *, but: DeviceToken | None = None) -> None:
@@ -100,4 +100,4 @@ def set_new_password(user: User, *, password: str, address: str, now: datetime) 
     set_password(user, password, field="password")
     user.save(update_fields=["password"])
     _sign_out(user)
-    record_in_every_team(login=user.id, what=What.PASSWORD_RESET, about={"address": address}, now=now)
+    record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_RESET, about={"address": address}, now=now)

@@ -6,9 +6,9 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from teams.actions.audit import record
+from teams.actions.audit import record_event
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
-from teams.models import DeviceToken, Invitation, Member, Role, Shop, What
+from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop
 
 
 def _present(member: Member) -> dict[UUID, Member]:
@@ -43,7 +43,7 @@ def _set_role(owner: Member, found: Member, *, role: str, now: datetime) -> None
     found.save(update_fields=["role"])
     if not found.runs_team:
         _end_invitations_of(found, now=now)
-    record(team=owner.team_id, who=owner.user_id, what=What.ROLE_CHANGE, about=about, now=now)
+    record_event(team=owner.team_id, who=owner.user_id, event=AuditEvent.ROLE_CHANGE, about=about, now=now)
 
 
 @transaction.atomic
@@ -129,4 +129,4 @@ def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
     DeviceToken.objects.filter(member_id=leaving.id).delete()
     _end_invitations_of(leaving, now=now)
     about = {"member": str(user), "role": leaving.role}
-    record(team=member.team_id, who=member.user_id, what=What.REMOVAL, about=about, now=now)
+    record_event(team=member.team_id, who=member.user_id, event=AuditEvent.REMOVAL, about=about, now=now)

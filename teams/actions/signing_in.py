@@ -9,11 +9,11 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from teams.actions.audit import record, record_in_every_team
+from teams.actions.audit import record_event, record_event_in_every_team
 from teams.actions.guard import Caller, Credentials, check_login
 from teams.actions.people import clean_name, digest_of
 from teams.errors import NotSignedIn
-from teams.models import DeviceToken, Member, User, What
+from teams.models import AuditEvent, DeviceToken, Member, User
 from teams.queries.people import memberships_of
 from teams.row_security import acting_for
 
@@ -51,14 +51,14 @@ def sign_in(
         raise NotSignedIn(_("wrong name or password") if team is None else _("this login is not in that team"))
     with acting_for(place.team_id), transaction.atomic():
         token, made = new_token(place, device=device, now=now)
-        record(team=place.team_id, who=user.id, what=What.SIGN_IN, about=_about(device, caller), now=now)
+        record_event(team=place.team_id, who=user.id, event=AuditEvent.SIGN_IN, about=_about(device, caller), now=now)
     return token, made
 
 
 def sign_in_browser(credentials: Credentials, *, caller: Caller, now: datetime) -> User:
     """Check a login for a browser, which shows the pages of all its teams; raise as `sign_in` does."""
     user = check_login(credentials, caller=caller, now=now)
-    record_in_every_team(login=user.id, what=What.SIGN_IN, about=_about("browser", caller), now=now)
+    record_event_in_every_team(login=user.id, event=AuditEvent.SIGN_IN, about=_about("browser", caller), now=now)
     return user
 
 

@@ -1,11 +1,12 @@
 from teams.models.access import Invitation
-from teams.models.audit import AuditEntry, What
+from teams.models.audit import AuditEntry, AuditEvent
 from teams.models.guard import KnownPlace, Tally
 from teams.models.passwords import ResetLink, ResetRequest
 from teams.models.people import DeviceToken, Member, Role, Shop, Team, User
 
 __all__ = [
     "AuditEntry",
+    "AuditEvent",
     "DeviceToken",
     "Invitation",
     "KnownPlace",
@@ -17,5 +18,4 @@ __all__ = [
     "Tally",
     "Team",
     "User",
-    "What",
 ]

@@ -7,8 +7,8 @@ from django.db import models
 from teams.models.people import Team, User
 
 
-class What(models.TextChoices):
-    """What is recorded."""
+class AuditEvent(models.TextChoices):
+    """What is recorded of people; `tastings.audit_events` has the rest."""
 
     SIGN_IN = "sign_in"
     FAILED_SIGN_IN = "failed_sign_in"
@@ -18,14 +18,9 @@ class What(models.TextChoices):
     JOINED = "joined"
     ROLE_CHANGE = "role_change"
     REMOVAL = "removal"
-    PASSWORD_CHANGE = "password_change"  # noqa: S105 - the name of a deed
-    PASSWORD_RESET = "password_reset"  # noqa: S105 - the name of a deed
+    PASSWORD_CHANGE = "password_change"  # noqa: S105 - the name of an event
+    PASSWORD_RESET = "password_reset"  # noqa: S105 - the name of an event
     EMAIL_CHANGE = "email_change"
-    REVEAL = "reveal"
-    DECISION = "decision"
-    EXPORT = "export"
-    SHARE = "share"
-    SHARE_ENDED = "share_ended"
 
 
 class AuditEntry(models.Model):
@@ -38,7 +33,7 @@ class AuditEntry(models.Model):
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", null=True)
     at = models.DateTimeField()
     who = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True)
-    what = models.CharField(max_length=24, choices=What.choices)
+    what = models.CharField(max_length=24)
     about = models.JSONField(default=dict)
 
     class Meta:

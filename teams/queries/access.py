@@ -6,12 +6,12 @@ from uuid import UUID
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
-from teams.models import AuditEntry, Invitation, Member, What
+from teams.errors import NotAllowed, NotHere
+from teams.models import AuditEntry, AuditEvent, Invitation, Member
 from teams.row_security import acting_for, team_of_invitation
 
-WHAT: tuple[str, ...] = tuple(What.values)
-"""The kinds of entries in the audit log."""
+AUDIT_EVENTS: tuple[str, ...] = tuple(AuditEvent.values)
+"""What the audit log keeps of people."""
 
 
 def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[Invitation]:
@@ -48,15 +48,13 @@ def open_invitation(digest: str, *, now: datetime) -> Invitation:
     return found
 
 
-def audit_of(member: Member, *, what: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
+def audit_of(member: Member, *, event: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
     """Return the team's audit log, the latest first; owners only."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner reads the audit log"))
     found = AuditEntry.objects.filter(team_id=member.team_id)
-    if what is not None:
-        if what not in WHAT:
-            raise Invalid(problems=[Problem("what", "choice", _("one of %(choices)s") % {"choices": ", ".join(WHAT)})])
-        found = found.filter(what=what)
+    if event is not None:
+        found = found.filter(what=event)
     if after is not None:
         last = AuditEntry.objects.filter(team_id=member.team_id, id=after).values_list("at", flat=True).first()
         if last is None:

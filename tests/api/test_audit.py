@@ -5,21 +5,22 @@ from uuid import uuid4
 
 import pytest
 
-from teams.actions.audit import record, record_in_every_team
-from teams.models import AuditEntry, What
+from tastings.audit_events import TastingEvent
+from teams.actions.audit import record_event, record_event_in_every_team
+from teams.models import AuditEntry, AuditEvent
 from tests.api.problems import refusal
 from tests.factories import NOON, MemberFactory
 
 ADDRESS = "/api/v1/audit"
 
 
-def written(who, *, what=What.SHARE, at=NOON, **about):
-    record(team=who.team.id, who=who.user.id, what=what, about=about, now=at)
+def written(who, *, what=TastingEvent.SHARE, at=NOON, **about):
+    record_event(team=who.team.id, who=who.user.id, event=what, about=about, now=at)
 
 
 def test_owner_reads_what_was_done(owner, taster):
-    written(taster, what=What.EXPORT, at=NOON, rows=3)
-    written(owner, what=What.REVEAL, at=NOON + timedelta(seconds=1), flight="7")
+    written(taster, what=TastingEvent.EXPORT, at=NOON, rows=3)
+    written(owner, what=TastingEvent.REVEAL, at=NOON + timedelta(seconds=1), flight="7")
     answer = owner.client.get(ADDRESS).json()
 
     assert [{**entry, "id": ""} for entry in answer["results"]] == [
@@ -46,7 +47,7 @@ def test_it_is_the_teams_own(owner, stranger, django_user_model):
     written(owner)
     AuditEntry.objects.create(team=None, who=None, what="failed_sign_in", about={"address": ""}, at=NOON)
     elsewhere = MemberFactory(team=stranger.team, user=owner.user)
-    record_in_every_team(login=owner.user.id, what=What.PASSWORD_CHANGE, about={}, now=NOON)
+    record_event_in_every_team(login=owner.user.id, event=AuditEvent.PASSWORD_CHANGE, about={}, now=NOON)
 
     assert [one["what"] for one in stranger.client.get(ADDRESS).json()["results"]] == ["password_change"]
     assert sorted(one["what"] for one in owner.client.get(ADDRESS).json()["results"]) == ["password_change", "share"]
@@ -73,7 +74,7 @@ def test_it_is_read_in_pages_and_three_queries(owner, stranger, rows, django_ass
 
 def test_it_is_filtered_by_what_was_done(owner):
     written(owner)
-    written(owner, what=What.DECISION)
+    written(owner, what=TastingEvent.DECISION)
 
     assert [one["what"] for one in owner.client.get(f"{ADDRESS}?what=decision").json()["results"]] == ["decision"]
     assert refusal(owner.client.get(f"{ADDRESS}?what=tea")) == (422, "invalid", {("what", "choice")})

@@ -7,10 +7,11 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from tastings.audit_events import TastingEvent
 from tastings.models import Share
 from tastings.queries.shares import token_of
 from teams.errors import Invalid, Problem
-from teams.models import AuditEntry, Role, What
+from teams.models import AuditEntry, Role
 from tests.api.reported import tasted_lot
 from tests.factories import LotFactory, person
 
@@ -53,7 +54,7 @@ def test_link_given_on_the_page_opens_the_report_to_anyone(buyer, lot):
     assert (seen.status_code, "Mist Ridge" in seen.content.decode()) == (200, True)
     assert "Taster A" in seen.content.decode()
     assert "read 1 time" in browser.get(links(lot)).content.decode()
-    assert AuditEntry.objects.filter(what=What.SHARE, who=buyer.user).count() == 1
+    assert AuditEntry.objects.filter(what=TastingEvent.SHARE, who=buyer.user).count() == 1
 
 
 def test_choices_are_kept(buyer, taster, lot):
@@ -81,7 +82,7 @@ def test_link_that_was_ended_on_the_page_opens_nothing(buyer, lot):
     assert "The link has ended" not in browser.get(f"{links(lot)}?ended={share.lot_id}").content.decode()
     assert Client().get(address).status_code == 404
     assert browser.post(f"{links(lot)}{share.id}/end/").status_code == 302
-    assert AuditEntry.objects.filter(what=What.SHARE_ENDED).count() == 1
+    assert AuditEntry.objects.filter(what=TastingEvent.SHARE_ENDED).count() == 1
 
 
 @pytest.mark.parametrize(

@@ -11,15 +11,17 @@ from lots.models.wire import TO_WIRE
 from lots.schema import Fault, Shape, Unfit, clean_fields, clean_text, faults_between, gettext_noop
 from lots.wording import problem_of
 from tastings.actions.push import NEW, Change, push_changes
+from tastings.audit_events import TastingEvent
+from tastings.errors import WrongState
 from tastings.models import Flight
 from tastings.queries.flights import flight_row, must_decide
 from tastings.queries.records import record_for
 from tastings.schemas import CHOSEN
 from tastings.wording.flight_states import flight_is
-from teams.actions.audit import record
+from teams.actions.audit import record_event
 from teams.actions.revisions import count_change
-from teams.errors import Invalid, Problem, WrongState
-from teams.models import Member, What
+from teams.errors import Invalid, Problem
+from teams.models import Member
 
 MOST_CHOSEN = 20
 _SAMPLES_OWN = ("status", "quantity_g", "price_per_kg", "currency", "arrived_on", "from_lot", "remarks")
@@ -61,7 +63,7 @@ def decide_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], d
                 ]
             )
     about = {"flight": str(flight), "bought": [str(one["bought"]) for one in chosen]}
-    record(team=member.team_id, who=member.user_id, what=What.DECISION, about=about, now=now)
+    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.DECISION, about=about, now=now)
     Flight.objects.filter(id=flight).update(
         state=Flight.State.DECIDED,
         decided_at=now,

@@ -14,13 +14,15 @@ from lots.wording import problem_of
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answer
 from tastings.actions.push import checked_now, name_lot, renew_children
+from tastings.audit_events import TastingEvent
+from tastings.errors import WrongState
 from tastings.models import Flight, Session
 from tastings.queries.flights import flight_row, must_decide, standing_cups
 from tastings.wording.flight_states import flight_is
-from teams.actions.audit import record
+from teams.actions.audit import record_event
 from teams.actions.revisions import count_change
-from teams.errors import Invalid, Problem, WrongState
-from teams.models import Member, Team, What
+from teams.errors import Invalid, Problem
+from teams.models import Member, Team
 
 
 @transaction.atomic
@@ -55,7 +57,7 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         reveal_reason=said if missing else "",
     )
     about = {"flight": str(flight), "cups_missing": missing}
-    record(team=member.team_id, who=member.user_id, what=What.REVEAL, about=about, now=now)
+    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.REVEAL, about=about, now=now)
     sessions = list(
         Session.objects.filter(flight_cup__flight=found, lot=None).select_related("flight_cup").order_by("revision")
     )

@@ -14,12 +14,13 @@ from lots.models import Lot
 from lots.schema import clean_fields, faults_between
 from lots.wording import problem_of
 from tastings.actions.flights.asking import ask_for_plan
+from tastings.errors import WrongState
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
 from tastings.models import Flight, FlightLot, FlightMember, Session
 from tastings.queries.flights import flight_row, must_decide
 from tastings.schemas import FLIGHT, MOST_CUPS
 from teams.actions.revisions import count_change
-from teams.errors import Invalid, Problem, WrongState
+from teams.errors import Invalid, Problem
 from teams.models import Member
 
 _DESIGN = ("lots", "tasters", "cups_per_sitting", "sittings", "repeats", "reference")

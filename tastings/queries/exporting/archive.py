@@ -19,13 +19,14 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from lots.schema import utc_text
+from tastings.errors import UnderWay
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.exporting.dictionary import dictionary_json, dictionary_markdown
 from tastings.queries.exporting.lines import SHEETS, encoded, json_lines, sheet
 from tastings.queries.exporting.scope import Scope
 from tastings.queries.exporting.tables import ALWAYS_LEFT_OUT, OWNER_LEFT_OUT, TABLES
 from tastings.queries.photos import name_on_disk
-from teams.errors import NotAllowed, UnderWay
+from teams.errors import NotAllowed
 from teams.models import Member, Team
 from teams.row_security import acting_for
 

@@ -14,6 +14,7 @@ from PIL import Image
 
 from tastings.actions.importing.team.archive import Archive, BadFile, Say, opened
 from tastings.actions.importing.team.rows import Known, checked_lines, row_maker
+from tastings.errors import DiskFull
 from tastings.models import Development, PhotoContent, Session
 from tastings.models.photo_files import drop_kept, keep
 from tastings.queries.exporting import MEMBERS, SETTINGS, TABLES, Table
@@ -21,7 +22,7 @@ from tastings.queries.photos import name_on_disk
 from tastings.queries.records import MODELS, open_sessions
 from teams.actions.counters import JUMP
 from teams.actions.people import clean_name
-from teams.errors import DiskFull, Invalid, NotHere
+from teams.errors import Invalid, NotHere
 from teams.models import Team, User
 from teams.queries.people import is_id, team_named
 

@@ -1,0 +1,61 @@
+"""What an action on tastings may answer instead of a result, beside `teams.errors`.
+
+Refused
+├── WrongOffset      a piece of a file does not go on where the last one ended
+├── NotYet           what it needs is not there yet, or will never be
+├── UnderWay         it is being made for someone of the team at this moment
+├── WrongState       it has gone too far for this, or not far enough
+└── DiskFull         no room for more files
+"""
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from teams.errors import Problem, Refused
+
+
+class WrongOffset(Refused):
+    """The piece does not begin where the upload stands; ``received`` says where that is."""
+
+    status = 409
+    code = "wrong_offset"
+    title = gettext_lazy("The upload stands elsewhere")
+
+    def __init__(self, received: int) -> None:
+        super().__init__(
+            _("continue at %(received)s") % {"received": received},
+            problems=[Problem("Upload-Offset", "offset", _("must be %(received)s") % {"received": received})],
+        )
+        self.received = received
+
+
+class NotYet(Refused):
+    """The photo is not kept: it is still on its way, or was refused."""
+
+    status = 409
+    code = "not_yet"
+    title = gettext_lazy("This photo is not there yet")
+
+
+class UnderWay(Refused):
+    """One at a time: the team has another under way."""
+
+    status = 409
+    code = "under_way"
+    title = gettext_lazy("The last one you asked for is still being made")
+
+
+class WrongState(Refused):
+    """What is asked for does not fit how far the flight has come."""
+
+    status = 409
+    code = "wrong_state"
+    title = gettext_lazy("The flight has not come so far, or has gone further")
+
+
+class DiskFull(Refused):
+    """There is no room for the piece; what came before is safe, and the piece can be sent again."""
+
+    status = 507
+    code = "disk_full"
+    title = gettext_lazy("There is no room for more photos just now; send it again later")

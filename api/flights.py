@@ -9,9 +9,8 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import device_of, member_of
-from api.http.bodies import body_of
+from api.http.bodies import body_of, take_id
 from api.http.conditional import id_in_address, page_of, tagged
-from api.triangles import take_id
 from tastings.actions.flights.deciding import decide_flight
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.actions.flights.setting_up import call_off_flight, change_flight, set_up_flight

@@ -14,10 +14,9 @@ from rest_framework.views import APIView
 
 from api.http import openapi
 from api.http.auth import member_of
-from api.http.bodies import body_of
+from api.http.bodies import body_of, take_id
 from api.http.conditional import id_in_address, page_of, tagged
 from api.http.openapi import an_object, described, fields_of, problem
-from api.triangles import take_id
 from tastings.actions.shares import give_share, revoke_share
 from tastings.queries.shares import share_for, share_shown, shares_of, token_of
 from tastings.schemas import SHARE

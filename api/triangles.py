@@ -9,21 +9,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.bodies import body_of
+from api.http.bodies import body_of, take_id
 from api.http.conditional import id_in_address, page_of, tagged
-from lots.schema import Unfit, clean_id
-from lots.wording import problem_of
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.triangles import triangle_test_for, triangle_tests_of
-from teams.errors import Invalid
-
-
-def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
-    """Take the id out of a body; raise Invalid for none."""
-    try:
-        return UUID(clean_id(sent.pop(name, None)))
-    except Unfit as error:
-        raise Invalid(problems=[problem_of(name, error.fault)]) from error
 
 
 class TriangleTests(APIView):

@@ -10,16 +10,13 @@ from api import answers
 from api import documents as doc
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, DevelopmentOf, ReadinessOf
-from api.export import DESCRIBED as EXPORT_DESCRIBED
-from api.export import TeamExport
 from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
 from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, page, problem
 from api.live import Events
 from api.lots.guide import LotBrewGuide
+from api.operations.export import TeamExport
 from api.panels import CalibrationOf, PanelOfTeam
-from api.photo_documents import DESCRIBED as PHOTOS_DESCRIBED
-from api.photos import OnePhoto, PhotoColour, PhotoContentOf, PhotoImage, Photos, PhotoThumbnail
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.shares import DESCRIBED as SHARES_DESCRIBED
 from api.shares import OneShare, Shares
@@ -146,8 +143,6 @@ def _describe() -> None:
             )
         },
         ArrivalCheckOf: {"get": described(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem(404)})},
-        TeamExport: EXPORT_DESCRIBED,
-        **PHOTOS_DESCRIBED,
         **FLIGHTS_DESCRIBED,
         **SHARES_DESCRIBED,
     }.items():
@@ -172,12 +167,7 @@ urlpatterns = [
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
     path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
     path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
-    path("photos/", Photos.as_view()),
-    path("photos/<str:photo_id>/", OnePhoto.as_view()),
-    path("photos/<str:photo_id>/content", PhotoContentOf.as_view()),
-    path("photos/<str:photo_id>/image", PhotoImage.as_view()),
-    path("photos/<str:photo_id>/thumbnail", PhotoThumbnail.as_view()),
-    path("photos/<str:photo_id>/colour", PhotoColour.as_view()),
+    path("", include("api.photos.urls")),
     path("shares/", Shares.as_view()),
     path("shares/<str:share_id>/", OneShare.as_view()),
     path("flights/", Flights.as_view()),

@@ -18,15 +18,15 @@ class UnreadableFiguresError(ValueError):
     """Stored figures do not have the fields of this version of the method."""
 
 
-def to_stored(figures: object) -> Any:  # noqa: ANN401 - whatever JSON the dataclass has
-    """Return a dataclass of figures as JSON types, floats rounded to 3 decimals.
+def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # noqa: ANN401 - whatever JSON the dataclass has
+    """Return a dataclass of figures as JSON types, floats rounded to 3 decimals; None leaves them as they are.
 
     Raises
     ------
     ArithmeticError
         A figure is not finite: JSON cannot hold it, and it is a fault in the computation.
     """
-    return _rounded(msgspec.to_builtins(figures))
+    return _rounded(msgspec.to_builtins(figures), decimals)
 
 
 def from_stored(cls: type[Result], stored: object) -> Result:
@@ -43,15 +43,15 @@ def from_stored(cls: type[Result], stored: object) -> Result:
         raise UnreadableFiguresError(f"{cls.__name__}: {error}") from error
 
 
-def _rounded(value: Any) -> Any:  # noqa: ANN401 - JSON
+def _rounded(value: Any, decimals: int | None) -> Any:  # noqa: ANN401 - JSON
     match value:
         case float():
             if not math.isfinite(value):
                 raise ArithmeticError(f"a computed figure is {value}")
-            return round(value, DECIMALS) + 0.0  # + 0.0 turns -0.0 into 0.0
+            return (value if decimals is None else round(value, decimals)) + 0.0  # + 0.0 turns -0.0 into 0.0
         case dict():
-            return {key: _rounded(item) for key, item in value.items()}
+            return {key: _rounded(item, decimals) for key, item in value.items()}
         case list() | tuple():
-            return [_rounded(item) for item in value]
+            return [_rounded(item, decimals) for item in value]
         case _:
             return value

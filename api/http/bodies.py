@@ -14,7 +14,7 @@ from rest_framework.fields import SkipField, empty
 from rest_framework.request import Request
 
 from lots.schema import Field, Unfit, clean, clean_id, clean_moment, clean_text, gettext_noop
-from lots.wording import sentence_of
+from lots.wording import problem_of, sentence_of
 from teams.errors import Invalid, Problem
 
 if TYPE_CHECKING:
@@ -132,6 +132,14 @@ def body_of(request: Request) -> dict[str, Any]:
     if not isinstance(request.data, dict):
         raise Invalid(problems=[Problem("", "type", _("the body must be an object"))])
     return dict(request.data)
+
+
+def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
+    """Take the id out of a body; raise Invalid for none."""
+    try:
+        return UUID(clean_id(sent.pop(name, None)))
+    except Unfit as error:
+        raise Invalid(problems=[problem_of(name, error.fault)]) from error
 
 
 class Body(s.Serializer[Any]):

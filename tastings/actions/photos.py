@@ -14,7 +14,7 @@ from tastings.errors import NotYet, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import append, drop_kept, drop_upload, upload_size
-from tastings.queries.photos import name_on_disk, photo_row, visible_photos
+from tastings.queries.photos import name_on_disk, photo_for, visible_photos
 from tastings.queries.records import record_for
 from tastings.schemas import PHOTO
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
@@ -124,7 +124,7 @@ def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now
         There is no room for the piece now; what came before is safe.
     """
     may_write(member)
-    photo_row(member, photo)
+    photo_for(member, photo)
     with transaction.atomic():
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
         stands_at = _take(member, row, offset=offset, piece=piece, now=now)
@@ -170,7 +170,7 @@ def _take(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetim
 def remove_photo(member: Member, *, photo: UUID, now: datetime) -> None:
     """Take a photo away; its picture goes with it unless another photo of the team shows the same."""
     may_write(member)
-    photo_row(member, photo)
+    photo_for(member, photo)
     with transaction.atomic():
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
         if row.removed_at is not None:

@@ -6,6 +6,7 @@ Nothing of the file but its pixels goes on: no EXIF, no place, no comment, no pr
 import io
 import warnings
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from PIL import Image, ImageCms, ImageOps
@@ -20,20 +21,15 @@ QUALITY = 90
 _LARGEST_PROFILE = 1024 * 1024
 _SIDE_TO_MEASURE = 1000
 
-REFUSALS = {
-    "wrong_hash": "the bytes that came are not those of the SHA-256 announced: make a new photo and send it again",
-    "not_an_image": "no JPEG, PNG or WebP: phones that save HEIC can be told to save JPEG",
-    "too_many_pixels": "more than 50 megapixels",
-    "broken_image": "begins like an image and cannot be read to its end",
-}
-"""Why a photo is refused, by code."""
+Refusal = Literal["wrong_hash", "not_an_image", "too_many_pixels", "broken_image"]
+"""Why a photo is refused; `tastings.wording.photos.REFUSALS` says it in words."""
 
 
 class Unreadable(Exception):  # noqa: N818 - reads as what happened
-    """The file cannot become a picture; ``reason`` is one of `REFUSALS`."""
+    """The file cannot become a picture."""
 
-    def __init__(self, reason: str) -> None:
-        super().__init__(REFUSALS[reason])
+    def __init__(self, reason: Refusal) -> None:
+        super().__init__(reason)
         self.reason = reason
 
 

@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 from uuid import UUID
 
+from django.utils.translation import pgettext
+
 from tastings.answers.help_text import help_text
 from tastings.reading import reader
 from tastings.reading.lexicon import Lexicon
@@ -51,7 +53,7 @@ def suggestion_in(text: str, suggestion: reader.Suggestion, lexicon: Lexicon) ->
     """Return a suggestion with the label of its descriptor and the words in the text."""
     return Suggestion(
         descriptor=suggestion.descriptor,
-        label=lexicon.words[suggestion.descriptor].label,
+        label=pgettext("descriptor", lexicon.words[suggestion.descriptor].label),
         present=suggestion.present,
         intensity=suggestion.intensity,
         compared=suggestion.compared,

@@ -7,7 +7,9 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from lots.models.wire import TO_WIRE
+from tastings.answers.photos import LiquorColour, colour_answer
+from tastings.figures import UnreadableFiguresError, from_stored
+from tastings.maths.colour.measured import MeasuredColour
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.records import seen_sessions
@@ -29,7 +31,7 @@ def visible_photos(member: Member) -> QuerySet[Photo]:
     return Photo.objects.filter(of_something, team_id=member.team_id, removed_at=None).select_related("content")
 
 
-def photo_row(member: Member, photo: UUID) -> Photo:
+def photo_for(member: Member, photo: UUID) -> Photo:
     """Return a photo; raise NotHere for one that the member does not see."""
     found = visible_photos(member).filter(id=photo).first()
     if found is None:
@@ -37,43 +39,30 @@ def photo_row(member: Member, photo: UUID) -> Photo:
     return found
 
 
-def photo_for(member: Member, photo: UUID) -> dict[str, object]:
-    """Return a photo in wire form."""
-    return photo_shown(photo_row(member, photo))
-
-
 def photos_of(
     member: Member, *, session: UUID | None, lot: UUID | None, after: UUID | None, limit: int
-) -> Sequence[dict[str, object]]:
+) -> Sequence[Photo]:
     """Return photos in the order of their ids, those of one session or lot if named."""
     rows = visible_photos(member)
     for name, value in (("session_id", session), ("lot_id", lot), ("id__gt", after)):
         if value is not None:
             rows = rows.filter(**{name: value})
-    return [photo_shown(row) for row in rows.order_by("id")[:limit]]
+    return list(rows.order_by("id")[:limit])
 
 
-def photo_shown(photo: Photo) -> dict[str, object]:
-    """Return a photo in wire form."""
-    content = photo.content
-    return {
-        "id": str(photo.id),
-        **{name: TO_WIRE["reference"](getattr(photo, f"{name}_id")) for name in ("session", "lot", "infusion")},
-        **{name: getattr(photo, name) for name in ("of", "sha256", "bytes", "state")},
-        "taken_at": TO_WIRE["moment"](photo.taken_at),
-        "reason": photo.reason or None,
-        "received": photo.received,
-        "width": content.width if content else None,
-        "height": content.height if content else None,
-        "colour": photo.colour,
-        "by": str(photo.by_id),
-        "created_at": TO_WIRE["moment"](photo.created_at),
-    }
+def colour_of(photo: Photo) -> LiquorColour | None:
+    """Return the colour of the liquor in a photo; None while it has not been measured, or by another method only."""
+    if photo.colour is None:
+        return None
+    try:
+        return colour_answer(from_stored(MeasuredColour, photo.colour))
+    except UnreadableFiguresError:
+        return None
 
 
 def file_of(member: Member, photo: UUID, *, thumbnail: bool) -> ServedFile:
     """Return the picture of a photo or its thumbnail; raise NotHere as well while there is none."""
-    content = photo_row(member, photo).content
+    content = photo_for(member, photo).content
     if content is None:
         raise NotHere
     name = name_on_disk(content)

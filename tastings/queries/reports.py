@@ -12,12 +12,13 @@ from uuid import UUID
 from django.db.models import Q, QuerySet
 
 from lots.models.wire import TO_WIRE
+from tastings.figures import to_stored
 from tastings.models import Descriptor, Photo, TeamPanel
 from tastings.queries.developments import figures_of, labels_of, sessions_shown
 from tastings.queries.guides import guide_in_usual_pot, usual_pot_of
 from tastings.queries.memory import Memory
 from tastings.queries.panels import panel_for
-from tastings.queries.photos import ServedFile, file_of, name_on_disk, visible_photos
+from tastings.queries.photos import ServedFile, colour_of, file_of, name_on_disk, visible_photos
 from tastings.queries.records import Record, open_sessions
 from tastings.queries.verdicts import readiness_for
 from teams.errors import NotHere
@@ -120,6 +121,7 @@ def _photo(photo: Photo) -> dict[str, Any]:
     assert content is not None  # noqa: S101 - only such are asked for
     shorter = max(content.width, content.height, 1)
     part = min(1.0, 320 / shorter)
+    colour = to_stored(colour_of(photo))
     return {
         "id": str(photo.id),
         "session": str(photo.session_id) if photo.session_id else None,
@@ -130,7 +132,7 @@ def _photo(photo: Photo) -> dict[str, Any]:
         "height": round(content.height * part),
         "file": name_on_disk(content),
         "sha256": content.thumbnail_sha256,
-        "colour": {key: (photo.colour or {}).get(key) for key in ("verdict", "lab", "terms")} if photo.colour else None,
+        "colour": colour and {key: colour[key] for key in ("verdict", "lab", "terms")},
     }
 
 

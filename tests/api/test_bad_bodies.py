@@ -13,7 +13,7 @@ from contextlib import closing
 import pytest
 
 from api.http.parsing import LARGEST_BODY
-from api.photos import LARGEST_PIECE
+from api.photos.content import LARGEST_PIECE
 from config import wsgi
 from tests.api.problems import refusal
 from tests.api.rules import RULES

@@ -44,9 +44,9 @@ def test_pictures_are_sent_once_and_told_once_they_are_checked(phones):
     assert {check_photo(photo, now=timezone.now()) for photo in Photo.objects.values_list("id", flat=True)} == {"kept"}
     assert send_pictures(team.id, phones=of) == 0
 
-    held = Photo.objects.order_by("infusion__number").values_list("session__lot__name", "infusion__number", "colour")
-    assert {colour["verdict"] for _, _, colour in held} == {"told"}
-    lightness = {cup: colour["lab"]["l"] for lot, cup, colour in held if lot == "Cliff oolong no. 3, full fire"}
+    stored = Photo.objects.order_by("infusion__number").values_list("session__lot__name", "infusion__number", "colour")
+    assert {colour["reason"] for _, _, colour in stored} == {None}
+    lightness = {cup: colour["lab"]["l"] for lot, cup, colour in stored if lot == "Cliff oolong no. 3, full fire"}
     assert min(lightness, key=lightness.__getitem__) == 4  # the lot builds up
 
 

@@ -10,7 +10,8 @@ same. Added to this is what a photo cannot show: cameras render colours to pleas
 and a channel at its end hides how far beyond it the colour lies.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -34,15 +35,23 @@ _TINT_SHARE = 0.10
 _BEYOND_FULL, _BEYOND_EMPTY = 0.15, -0.02
 """How far beyond its end a clipped channel may lie, in linear light. Own values, no source."""
 
-REASONS = {
-    "white_small": "the white region is too small: mark a larger one",
-    "liquor_small": "the liquor region is too small: mark a larger one",
-    "white_clipped": "the white region is overexposed: take the photo darker",
-    "white_dark": "the white region is too dark: more light, or mark something white",
-    "white_coloured": "the white region is far from white: change the light, or mark something white",
-    "liquor_brighter": "the liquor is brighter than the white: a reflection, or the regions are swapped",
-}
-"""Why a colour cannot be told, by code."""
+Reason = Literal["white_small", "liquor_small", "white_clipped", "white_dark", "white_coloured", "liquor_brighter"]
+"""Why a colour cannot be told: a region has too few pixels; the white is overexposed, too dark or far from white; the
+liquor is brighter than the white."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lab:
+    """A colour in CIELAB under D65, or a standard deviation of each of its three values."""
+
+    l: float  # noqa: E741 - L*, 0 to 100
+    a: float
+    b: float
+
+    @property
+    def values(self) -> tuple[float, float, float]:
+        """L*, a*, b*."""
+        return self.l, self.a, self.b
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,37 +66,37 @@ class Term:
 
 
 @dataclass(frozen=True, slots=True)
-class Likeness:
-    """How near a liquor is to a term, and how probably that term is the nearest."""
+class TermMatch:
+    """How near a liquor is to a term (CIEDE2000), and how probably that term is the nearest."""
 
-    term: Term
+    key: str
     delta_e: float
     probability: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Region:
+class RegionColour:
     """What was seen in a region: colour as photographed, size, and the share of pixels with a clipped channel."""
 
-    lab: tuple[float, float, float]
+    lab: Lab
     pixels: int
     clipped: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiquorColour:
-    """A liquor's colour; without ``lab`` it cannot be told, for the reason given (see `REASONS`)."""
+    """A liquor's colour; without ``lab`` it cannot be told, for the reason given."""
 
-    reason: str = ""
-    lab: tuple[float, float, float] | None = None
-    sd: tuple[float, float, float] | None = None
-    terms: tuple[Likeness, ...] = field(default=())
-    white: Region | None = None
-    liquor: Region | None = None
+    reason: Reason | None = None
+    lab: Lab | None = None
+    sd: Lab | None = None
+    terms: tuple[TermMatch, ...] = ()
+    white: RegionColour | None = None
+    liquor: RegionColour | None = None
 
 
 def liquor_colour(
-    *, white: PixelArray, liquor: PixelArray, terms: tuple[Term, ...], generator: np.random.Generator
+    *, white: PixelArray, liquor: PixelArray, terms: tuple[Term, ...], rng: np.random.Generator
 ) -> LiquorColour:
     """Tell the colour of a liquor against the white beside it.
 
@@ -97,7 +106,7 @@ def liquor_colour(
         The two regions of one photo, encoded as sRGB.
     terms : tuple of Term
         The words to choose from.
-    generator : numpy.random.Generator
+    rng : numpy.random.Generator
         For resampling blocks and for the probabilities.
 
     Returns
@@ -112,33 +121,33 @@ def liquor_colour(
     Source: own definition over CIE 15, the Bradford adaptation and CIEDE2000 (`tastings.maths.colour.cielab`). Its
     constants are own values without a source; they stand at the top of this module.
     """
-    for name, region in (("white", white), ("liquor", liquor)):
-        if min(region.shape[:2]) < SMALLEST_SIDE:
-            return LiquorColour(reason=f"{name}_small")
+    if min(white.shape[:2]) < SMALLEST_SIDE:
+        return LiquorColour(reason="white_small")
+    if min(liquor.shape[:2]) < SMALLEST_SIDE:
+        return LiquorColour(reason="liquor_small")
     white_blocks, liquor_blocks = _blocks(white), _blocks(liquor)
     seen_white, seen_liquor = _trimmed(white_blocks), _trimmed(liquor_blocks)
-    about_white = _region(white, seen_white, clipped=_clipped(white, low=False))
-    about_liquor = _region(liquor, seen_liquor, clipped=_clipped(liquor, low=True))
-    if reason := _reason(seen_white, seen_liquor, clipped=about_white.clipped):
-        return LiquorColour(reason=reason, white=about_white, liquor=about_liquor)
+    white_region = _region(white, seen_white, clipped=_clipped(white, low=False))
+    liquor_region = _region(liquor, seen_liquor, clipped=_clipped(liquor, low=True))
+    if reason := _reason(seen_white, seen_liquor, clipped=white_region.clipped):
+        return LiquorColour(reason=reason, white=white_region, liquor=liquor_region)
     lab = _against(seen_white, seen_liquor)
-    spread = _resampled(white_blocks, liquor_blocks, generator)
-    beyond = _beyond(liquor, seen_white, seen_liquor) - lab
+    spread = _resampled(white_blocks, liquor_blocks, rng)
+    beyond = _extrapolated(liquor, seen_white, seen_liquor) - lab
     tint = _TINT_SHARE * _chroma(seen_white)
     unseen = _CAMERA_SD**2 + _WHITE_SD**2 + np.array([0.0, tint**2, tint**2])
     covariance = np.cov(spread, rowvar=False) + np.outer(beyond, beyond) + np.diag(unseen)
     return LiquorColour(
-        lab=_three(lab),
-        sd=_three(np.sqrt(np.diag(covariance))),
-        terms=_likely(lab, covariance, terms=terms, generator=generator),
-        white=about_white,
-        liquor=about_liquor,
+        lab=_lab(lab),
+        sd=_lab(np.sqrt(np.diag(covariance))),
+        terms=_likely(lab, covariance, terms=terms, rng=rng),
+        white=white_region,
+        liquor=liquor_region,
     )
 
 
-def _three(values: FloatArray) -> tuple[float, float, float]:
-    first, second, third = (float(value) for value in values)
-    return first, second, third
+def _lab(values: FloatArray) -> Lab:
+    return Lab(*(float(value) for value in values))
 
 
 def _blocks(region: PixelArray) -> FloatArray:
@@ -162,8 +171,8 @@ def _clipped(region: PixelArray, *, low: bool) -> float:
     return float(at_end.any(axis=-1).mean())
 
 
-def _region(region: PixelArray, seen: FloatArray, *, clipped: float) -> Region:
-    return Region(lab=_three(lab_of(xyz_of(seen))), pixels=region.shape[0] * region.shape[1], clipped=clipped)
+def _region(region: PixelArray, seen: FloatArray, *, clipped: float) -> RegionColour:
+    return RegionColour(lab=_lab(lab_of(xyz_of(seen))), pixels=region.shape[0] * region.shape[1], clipped=clipped)
 
 
 def _chroma(seen_white: FloatArray) -> float:
@@ -173,7 +182,7 @@ def _chroma(seen_white: FloatArray) -> float:
     return float(np.hypot(lab[1], lab[2]))
 
 
-def _reason(seen_white: FloatArray, seen_liquor: FloatArray, *, clipped: float) -> str:
+def _reason(seen_white: FloatArray, seen_liquor: FloatArray, *, clipped: float) -> Reason | None:
     bright, liquor_bright = (float(xyz_of(seen)[1]) for seen in (seen_white, seen_liquor))
     if clipped > _MOST_WHITE_CLIPPED:
         return "white_clipped"
@@ -183,7 +192,7 @@ def _reason(seen_white: FloatArray, seen_liquor: FloatArray, *, clipped: float) 
         return "white_coloured"
     if liquor_bright > _BRIGHTEST_LIQUOR * bright:
         return "liquor_brighter"
-    return ""
+    return None
 
 
 def _against(seen_white: FloatArray, seen_liquor: FloatArray) -> FloatArray:
@@ -191,16 +200,14 @@ def _against(seen_white: FloatArray, seen_liquor: FloatArray) -> FloatArray:
     return lab_of(xyz_of(seen_liquor) @ adaptation(seen=xyz_of(seen_white), wanted=D65).T)
 
 
-def _resampled(white_blocks: FloatArray, liquor_blocks: FloatArray, generator: np.random.Generator) -> FloatArray:
+def _resampled(white_blocks: FloatArray, liquor_blocks: FloatArray, rng: np.random.Generator) -> FloatArray:
     """Return CIELAB of regions put together from blocks drawn with replacement: float64[draws, 3]."""
     n = _BLOCKS**2
-    whites, liquors = (
-        _trimmed(blocks[generator.integers(n, size=(_DRAWS, n))]) for blocks in (white_blocks, liquor_blocks)
-    )
+    whites, liquors = (_trimmed(blocks[rng.integers(n, size=(_DRAWS, n))]) for blocks in (white_blocks, liquor_blocks))
     return np.array([_against(white, liquor) for white, liquor in zip(whites, liquors, strict=True)])
 
 
-def _beyond(liquor: PixelArray, seen_white: FloatArray, seen_liquor: FloatArray) -> FloatArray:
+def _extrapolated(liquor: PixelArray, seen_white: FloatArray, seen_liquor: FloatArray) -> FloatArray:
     """Return the colour as it would be were the clipped channels as far beyond their ends as they may be."""
     full = (liquor >= _FULL).mean(axis=(0, 1))
     empty = (liquor <= _EMPTY).mean(axis=(0, 1))
@@ -208,13 +215,13 @@ def _beyond(liquor: PixelArray, seen_white: FloatArray, seen_liquor: FloatArray)
 
 
 def _likely(
-    lab: FloatArray, covariance: FloatArray, *, terms: tuple[Term, ...], generator: np.random.Generator
-) -> tuple[Likeness, ...]:
-    places = np.array([term.lab for term in terms])
-    drawn = generator.multivariate_normal(lab, covariance, size=8 * _DRAWS)
-    nearest = ciede2000(drawn[:, None, :], places[None, :, :]).argmin(axis=1)
+    lab: FloatArray, covariance: FloatArray, *, terms: tuple[Term, ...], rng: np.random.Generator
+) -> tuple[TermMatch, ...]:
+    positions = np.array([term.lab for term in terms])
+    drawn = rng.multivariate_normal(lab, covariance, size=8 * _DRAWS)
+    nearest = ciede2000(drawn[:, None, :], positions[None, :, :]).argmin(axis=1)
     probability = np.bincount(nearest, minlength=len(terms)) / len(drawn)
-    away = ciede2000(lab, places)
+    away = ciede2000(lab, positions)
     order = sorted(range(len(terms)), key=lambda i: (-probability[i], away[i]))
-    told = [i for rank, i in enumerate(order) if rank < 2 or probability[i] >= 0.05]
-    return tuple(Likeness(terms[i], float(away[i]), float(probability[i])) for i in told)
+    likely = [i for rank, i in enumerate(order) if rank < 2 or probability[i] >= 0.05]
+    return tuple(TermMatch(terms[i].key, float(away[i]), float(probability[i])) for i in likely)

@@ -10,7 +10,7 @@ import numpy as np
 from django.utils import timezone
 from PIL import Image, ImageCms
 
-from api.photos import LARGEST_PIECE
+from api.photos.content import LARGEST_PIECE
 from tastings.actions.photo_checks import check_photo
 from tastings.maths.colour.cielab import linear
 

@@ -2,6 +2,7 @@
 
 import pytest
 
+from tastings.models import Photo
 from tests.api.problems import refusal
 from tests.tastings.photos.photographs import (
     LIQUOR,
@@ -33,6 +34,16 @@ def test_colour_of_the_liquor_is_told_and_kept(taster, session):
     tiny = {**WHITE, "width": 0.001}
     small = taster.client.post(f"{address}colour", {"white": tiny, "liquor": LIQUOR}).json()["colour"]
     assert (small["reason"], small["white"]) == ("white_small", None)
+
+
+def test_stored_colour_with_the_words_of_an_earlier_version_is_shown(taster, session):
+    address, photo = kept(taster, file_of(scene(800, 600), quality=95), session=str(session.id))
+    answer = taster.client.post(f"{address}colour", {"white": WHITE, "liquor": LIQUOR}).json()["colour"]
+    rows = Photo.objects.filter(id=photo["id"])
+    rows.update(colour=answer)
+    assert taster.client.get(address).json()["colour"] == answer
+    rows.update(colour={"lab": None})
+    assert taster.client.get(address).json()["colour"] is None
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,7 @@ from uuid import UUID
 import pytest
 from django.utils import timezone
 
-from api.photos import LARGEST_PIECE
+from api.photos.content import LARGEST_PIECE
 from tastings.actions.photo_checks import check_photo
 from tastings.models import Photo, photo_files
 from tastings.models.photo_files import upload_size

@@ -12,6 +12,12 @@ from api.http.auth import member_of
 from api.http.openapi import described, problem
 from tastings.actions.exports import begin_export
 
+_ZIP = OpenApiResponse(
+    OpenApiTypes.BINARY,
+    description="JSON Lines of every record type, CSV of five, a data dictionary, photos, and a manifest with the"
+    " SHA-256 of each; others' private sessions and flights not revealed yet are left out",
+)
+
 
 class ZipRenderer(JSONRenderer):
     """Lets a caller who accepts nothing but zips in; what is refused is told in JSON all the same."""
@@ -25,6 +31,7 @@ class TeamExport(APIView):
 
     renderer_classes = [JSONRenderer, ZipRenderer]
 
+    @described(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem(403, 409)})
     def get(self, request: Request) -> StreamingHttpResponse:
         """Send it as one zip, as it is made; one without ``manifest.json`` was cut short. Owners only."""
         now = timezone.now()
@@ -34,14 +41,3 @@ class TeamExport(APIView):
         response["X-Content-Type-Options"] = "nosniff"
         response["X-Accel-Buffering"] = "no"  # a proxy is not to gather it first
         return response
-
-
-_ZIP = OpenApiResponse(
-    OpenApiTypes.BINARY,
-    description="JSON Lines of every record type, CSV of five, a data dictionary, photos, and a manifest with the"
-    " SHA-256 of each; others' private sessions and flights not revealed yet are left out",
-)
-DESCRIBED = {
-    "get": described(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem(403, 409)})
-}
-"""What the view says of its operation."""

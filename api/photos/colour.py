@@ -1,0 +1,78 @@
+"""The colour of the liquor in a photo."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from rest_framework.exceptions import ValidationError
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.auth import member_of
+from api.http.bodies import Body, Number, Part, checked_body
+from api.http.conditional import id_in_address
+from api.http.openapi import BAD_BODY, described, problem
+from api.photos.photos import PhotoSerializer
+from lots.schema import Field
+from tastings.actions.photo_colour import measure_colour
+from tastings.maths.colour.measured import Box, Regions
+from tastings.queries.photos import photo_for
+
+_PLACE = Field(name="place", kind="number", low=0, high=1, required=True)
+_SIZE = Field(name="size", kind="number", above=0, high=1, required=True)
+_ROUNDING = 1e-9
+"""So far a region may reach beyond the picture, since fractions are not exact."""
+
+
+class PhotoRegionSerializer(Part):
+    """A rectangle of the upright picture, in fractions of its width and height."""
+
+    unknown = gettext_lazy("is not part of a region")
+    wanted = gettext_lazy("must be x, y, width and height")
+    x = Number(_PLACE, help_text="left edge, of the picture's width")
+    y = Number(_PLACE, help_text="upper edge, of the picture's height")
+    width = Number(_SIZE, help_text="more than 0")
+    height = Number(_SIZE, help_text="more than 0")
+
+    def validate(self, attrs: Mapping[str, float]) -> Box:
+        """Return the rectangle, which must lie within the picture."""
+        box = Box(**{name: float(value) for name, value in attrs.items()})
+        beyond = ValidationError(_("reaches beyond the picture"), code="range").detail
+        sides = (("width", box.x + box.width), ("height", box.y + box.height))
+        if errors := {name: beyond for name, end in sides if end > 1 + _ROUNDING}:
+            raise ValidationError(errors)
+        return box
+
+
+class NewLiquorColourSerializer(Body):
+    """Where the liquor is, and something white beside it."""
+
+    unknown = gettext_lazy("is not part of this body")
+    white = PhotoRegionSerializer(help_text="something white beside the liquor: the cup's rim, paper")
+    liquor = PhotoRegionSerializer()
+
+    def validate(self, attrs: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Refuse regions that overlap."""
+        if attrs["white"].overlaps(attrs["liquor"]):
+            raise ValidationError({"white": ValidationError(_("lies over the liquor"), code="overlap").detail})
+        return attrs
+
+
+class PhotoColour(APIView):
+    """The colour of the liquor in one photo."""
+
+    @described(
+        operation_id="photo_colour",
+        request=NewLiquorColourSerializer,
+        responses={200: PhotoSerializer, **BAD_BODY, **problem(403, 404, 409)},
+    )
+    def post(self, request: Request, photo_id: str) -> Response:
+        """Tell it from a region of liquor and one of something white; it is kept with the photo."""
+        member, photo = member_of(request), id_in_address(photo_id)
+        photo_for(member, photo)
+        regions = Regions(**checked_body(request, NewLiquorColourSerializer))
+        measure_colour(member, photo=photo, regions=regions, now=timezone.now())
+        return Response(PhotoSerializer(photo_for(member, photo)).data)

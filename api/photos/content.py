@@ -1,0 +1,90 @@
+"""The bytes of a photo, sent piece by piece."""
+
+from typing import IO, Any
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.exceptions import ParseError
+from rest_framework.parsers import BaseParser
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.auth import member_of
+from api.http.conditional import id_in_address
+from api.http.openapi import BAD_BODY, described, problem
+from api.http.parsing import TooLarge
+from api.photos.photos import PhotoSerializer
+from tastings.actions.photos import receive_piece
+from tastings.errors import WrongOffset
+from tastings.queries.photos import photo_for
+from teams.errors import Invalid, Problem
+
+LARGEST_PIECE = 1024 * 1024
+"""Bytes."""
+_OFFSET = OpenApiParameter(
+    "Upload-Offset",
+    int,
+    OpenApiParameter.HEADER,
+    required=True,
+    description="where this piece begins; a 409 and every success say in the same header where to go on",
+)
+
+
+class PieceParser(BaseParser):
+    """Reads one piece of a file as it is."""
+
+    media_type = "application/octet-stream"
+
+    def parse(
+        self,
+        stream: IO[Any],
+        media_type: str | None = None,  # noqa: ARG002 - the framework asks for it
+        parser_context: Any = None,  # noqa: ANN401 - the framework's shape
+    ) -> Any:  # noqa: ANN401 - bytes; the framework has dictionaries in mind
+        """Return the bytes; raise TooLarge for more than 1 MiB."""
+        request = (parser_context or {})["request"]
+        if request.META.get("HTTP_CONTENT_ENCODING", "identity").strip().lower() not in ("identity", ""):
+            raise ParseError(_("a piece is sent as it is, without Content-Encoding"))
+        piece = bytes(stream.read(LARGEST_PIECE + 1))
+        if len(piece) > LARGEST_PIECE:
+            raise TooLarge(_("a piece holds at most 1 MiB; nothing of this one was taken"))
+        return piece
+
+
+class PhotoContentOf(APIView):
+    """The bytes of one photo."""
+
+    parser_classes = [PieceParser]
+
+    @described(
+        operation_id="photo_send",
+        parameters=[_OFFSET],
+        request={"application/octet-stream": OpenApiTypes.BINARY},
+        responses={200: PhotoSerializer, **BAD_BODY, **problem(403, 404, 409, 507)},
+    )
+    def put(self, request: Request, photo_id: str) -> Response:
+        """Take one piece; the answer says where to go on."""
+        member, photo = member_of(request), id_in_address(photo_id)
+        photo_for(member, photo)
+        offset = request.META.get("HTTP_UPLOAD_OFFSET", "")
+        if not (offset.isascii() and offset.isdigit() and len(offset) <= 12):
+            raise Invalid(
+                problems=[
+                    Problem("Upload-Offset", "range" if offset else "required", _("must be a whole number of bytes"))
+                ]
+            )
+        data: object = request.data
+        piece = data if isinstance(data, bytes) else b""
+        receive_piece(member, photo=photo, offset=int(offset), piece=piece, now=timezone.now())
+        row = photo_for(member, photo)
+        return Response(PhotoSerializer(row).data, headers={"Upload-Offset": str(row.received)})
+
+    def handle_exception(self, exc: Exception) -> Response:
+        """Say where to go on in a header as well."""
+        response = super().handle_exception(exc)
+        if isinstance(exc, WrongOffset):
+            response["Upload-Offset"] = str(exc.received)
+        return response

@@ -1,0 +1,150 @@
+"""The team's photos: announced, listed, taken away."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema_field
+from rest_framework import serializers as s
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.answers import answer_of
+from api.http.auth import member_of
+from api.http.bodies import body_of, take_id
+from api.http.conditional import id_in_address, page_of, tagged
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, page, problem
+from lots.schema import short_utc_text
+from tastings.actions.photos import announce_photo, remove_photo
+from tastings.answers.photos import LiquorColour
+from tastings.figures import to_stored
+from tastings.queries.photos import colour_of, photo_for, photos_of
+from tastings.schemas import PHOTO, PHOTO_OF
+from tastings.wording.photos import REFUSALS
+from teams.errors import Invalid, Problem
+
+
+class MomentField(s.DateTimeField):
+    """A moment as records have it."""
+
+    def to_representation(self, value: datetime) -> str:
+        """Return it in UTC."""
+        return short_utc_text(value)
+
+
+class PhotoSerializer(s.Serializer[Any]):
+    """A photo: of what it is, how far it has come, what is known of it."""
+
+    id = s.UUIDField()
+    session = s.UUIDField(source="session_id", allow_null=True)
+    lot = s.UUIDField(source="lot_id", allow_null=True)
+    infusion = s.UUIDField(source="infusion_id", allow_null=True)
+    of = s.ChoiceField(choices=PHOTO_OF)
+    sha256 = s.CharField(help_text="of the whole file")
+    bytes = s.IntegerField(help_text="size of the whole file")
+    state = s.ChoiceField(
+        choices=["receiving", "checking", "kept", "refused"],
+        help_text="`checking`: all bytes are there and a worker looks at them; the picture can be read once `kept`",
+    )
+    taken_at = MomentField(allow_null=True)
+    reason = s.SerializerMethodField()
+    received = s.IntegerField(help_text="bytes that are safe: where to go on")
+    width = s.IntegerField(source="content.width", allow_null=True, help_text="pixels, upright")
+    height = s.IntegerField(source="content.height", allow_null=True)
+    colour = s.SerializerMethodField()
+    by = s.UUIDField(source="by_id")
+    created_at = MomentField()
+
+    @extend_schema_field(
+        s.ChoiceField(
+            choices=list(REFUSALS),
+            allow_null=True,
+            help_text="; ".join(f"`{code}`: {reason}" for code, reason in REFUSALS.items()),
+        )
+    )
+    def get_reason(self, photo: Any) -> str | None:  # noqa: ANN401 - a row, which views do not know
+        """Return why it was refused, by code."""
+        return photo.reason or None
+
+    @extend_schema_field(answer_of(LiquorColour)(allow_null=True))
+    def get_colour(self, photo: Any) -> Any:  # noqa: ANN401 - a row, and JSON
+        """Return the colour of its liquor; null while it has not been measured."""
+        return to_stored(colour_of(photo), decimals=None)
+
+
+NewPhotoSerializer = an_object(
+    "NewPhoto", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields_of(PHOTO)
+)
+
+
+class Photos(APIView):
+    """The team's photos."""
+
+    @described(
+        operation_id="photo_list",
+        parameters=[
+            OpenApiParameter("session", OpenApiTypes.UUID),
+            OpenApiParameter("lot", OpenApiTypes.UUID),
+            *PAGING,
+            ETAG,
+        ],
+        responses={200: page(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem(422)},
+    )
+    def get(self, request: Request) -> Response:
+        """List them, those of one session or of one lot if named."""
+        member = member_of(request)
+        filters: dict[str, UUID] = {}
+        for name, value in request.query_params.items():
+            if name in ("session", "lot"):
+                filters[name] = take_id({name: value}, name)
+            elif name not in ("after", "limit"):
+                raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("can be filtered by session, lot"))])
+
+        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+            return list(
+                PhotoSerializer(
+                    photos_of(member, session=filters.get("session"), lot=filters.get("lot"), after=after, limit=limit),
+                    many=True,
+                ).data
+            )
+
+        return page_of(request, read)
+
+    @described(
+        operation_id="photo_create",
+        request=NewPhotoSerializer,
+        responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem(403)},
+    )
+    def post(self, request: Request) -> Response:
+        """Announce a photo; the answer says how much of it is there already."""
+        sent = body_of(request)
+        photo = take_id(sent)
+        new = announce_photo(member_of(request), photo=photo, sent=sent, now=timezone.now())
+        location = request.build_absolute_uri(f"{request.path}{photo}/")
+        answer = PhotoSerializer(photo_for(member_of(request), photo)).data
+        return Response(answer, status=201 if new else 200, headers={"Location": location})
+
+
+class OnePhoto(APIView):
+    """One photo."""
+
+    @described(
+        operation_id="photo_read",
+        parameters=[ETAG],
+        responses={200: PhotoSerializer, **NOT_MODIFIED, **problem(404)},
+    )
+    def get(self, request: Request, photo_id: str) -> Response:
+        """Show how far it has come and what is known of it."""
+        return tagged(request, PhotoSerializer(photo_for(member_of(request), id_in_address(photo_id))).data)
+
+    @described(operation_id="photo_delete", responses={204: None, **problem(403, 404)})
+    def delete(self, request: Request, photo_id: str) -> Response:
+        """Take it away, and its picture unless another photo of the team shows the same."""
+        remove_photo(member_of(request), photo=id_in_address(photo_id), now=timezone.now())
+        return Response(status=204)

@@ -1,0 +1,63 @@
+"""The picture of a photo and its thumbnail."""
+
+from django.http import FileResponse, HttpResponseBase
+from django.utils.cache import get_conditional_response
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiResponse, extend_schema_view
+from rest_framework.renderers import JSONRenderer
+from rest_framework.request import Request
+from rest_framework.views import APIView
+
+from api.http.auth import member_of
+from api.http.conditional import id_in_address
+from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
+from tastings.queries.photos import file_of
+from teams.errors import Changed, NotHere
+
+_PICTURE = {
+    (200, "image/jpeg"): OpenApiResponse(OpenApiTypes.BINARY, description="JPEG, sRGB, upright, no metadata"),
+    **NOT_MODIFIED,
+    **problem(404),
+}
+
+
+class JPEGRenderer(JSONRenderer):
+    """Lets a caller who accepts nothing but images in; what is refused is told in JSON all the same."""
+
+    media_type = "image/jpeg"
+    format = "jpeg"
+
+
+class PhotoImage(APIView):
+    """The picture of one photo."""
+
+    renderer_classes = [JSONRenderer, JPEGRenderer]
+    thumbnail = False
+
+    @described(operation_id="photo_image", parameters=[ETAG], responses=_PICTURE)
+    def get(self, request: Request, photo_id: str) -> HttpResponseBase:
+        """Serve it as a JPEG in sRGB, upright and without metadata."""
+        served = file_of(member_of(request), id_in_address(photo_id), thumbnail=self.thumbnail)
+        tag = f'"{served.tag[:32]}"'
+        plain = request._request  # noqa: SLF001 - DRF's way to Django's request
+        response: HttpResponseBase | None = get_conditional_response(plain, etag=tag)
+        if response is not None and response.status_code == Changed.status:
+            raise Changed
+        if response is None:
+            try:
+                response = FileResponse(served.path.open("rb"), content_type="image/jpeg", filename="photo.jpg")
+            except FileNotFoundError as error:
+                raise NotHere from error
+        response["ETag"] = tag
+        response["Cache-Control"] = "private, no-cache"  # may be kept, and is asked for each time: rights may end
+        response["Vary"] = "Authorization"
+        response["X-Content-Type-Options"] = "nosniff"
+        response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+        return response
+
+
+@extend_schema_view(get=described(operation_id="photo_thumbnail", parameters=[ETAG], responses=_PICTURE))
+class PhotoThumbnail(PhotoImage):
+    """The picture of one photo, at most 320 pixels a side."""
+
+    thumbnail = True

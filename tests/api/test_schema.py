@@ -199,6 +199,7 @@ def codes_in_the_source():
                 ast.Call(func=ast.Name(id="Problem"), args=[_, code, _])
                 | ast.Call(func=ast.Name(id="PotError"), args=[_, code])
                 | ast.Call(func=ast.Name(id="Fault" | "Unfit"), args=[code, _, *_])
+                | ast.Call(func=ast.Name(id="ValidationError"), keywords=[ast.keyword(arg="code", value=code)])
             ):
                 codes |= literals(code, constants)
             case ast.Assign(targets=[ast.Name(id="code" | "default_code")], value=value):

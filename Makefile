@@ -1,7 +1,7 @@
 # Leafspan. `make` alone lists what there is. Every target needs only Python 3.11 or later, make and git.
 PYTHON ?= $(firstword $(shell for p in python3 python3.14 python3.13 python3.12 python3.11; do \
 	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p; done) python3)
-IN_VENV = exec $(PYTHON) config/dev/venv.py
+IN_VENV = exec $(PYTHON) config/dev/venv.py dev
 
 .PHONY: audit convergence faults fuzz help run study test
 .DEFAULT_GOAL := help
@@ -12,7 +12,7 @@ help:  ## list the targets
 
 audit:  ## look the locked packages up for known holes; needs a network, which the tests do not
 	@test -x .audit/bin/pip-audit || { $(PYTHON) -m venv .audit && .audit/bin/pip install --quiet pip-audit; }
-	@.audit/bin/pip-audit --strict --require-hashes --disable-pip --progress-spinner off -r config/requirements.txt
+	@.audit/bin/pip-audit --strict --require-hashes --disable-pip --progress-spinner off -r config/requirements-dev.txt
 
 convergence:  ## play 2,000 new stories of offline phones against the server; about ten minutes (LEAFSPAN_STORIES, LEAFSPAN_SEED)
 	@export LEAFSPAN_STORIES=$${LEAFSPAN_STORIES:-2000} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q -s tests/sync/test_convergence.py
@@ -24,7 +24,7 @@ fuzz:  ## send every operation of the API 60 made up requests that fit its docum
 	@export LEAFSPAN_FUZZ=$${LEAFSPAN_FUZZ:-60} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q tests/api/test_described.py
 
 run:  ## start everything in the foreground: database, broker, web, worker, timetable, demo data
-	@$(IN_VENV) config.dev run
+	@exec $(PYTHON) config/dev/venv.py run config.dev run
 
 study:  ## simulate tastings and compare the computed curves with the truth; about eight minutes, writes docs/study.md
 	@OMP_NUM_THREADS=1 $(IN_VENV) benchmarks.study

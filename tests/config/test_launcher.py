@@ -1,6 +1,7 @@
 """The parts of the launcher: ends, leftovers, addresses, options, the virtual environment's stamp."""
 
 import os
+import re
 import socket
 import sys
 from signal import SIGTERM
@@ -11,6 +12,7 @@ from config.dev import process, venv, web
 from config.dev.home import LaunchError, home_from
 from config.dev.leftovers import find_leftovers, stop_leftovers
 from config.dev.supervisor import Options
+from config.dev.venv import LOCKS
 from tests.config.launching import alive, eventually
 
 STUBBORN = """
@@ -112,19 +114,74 @@ def test_options_of_the_environment(tmp_path):
     assert home_from({}).name == ".leafspan"
 
 
-def test_half_made_virtual_environment_is_not_taken_for_done(tmp_path, monkeypatch):
-    lock = tmp_path / "requirements.txt"
-    lock.write_text("a==1\n")
-    for name, path in {
+@pytest.fixture
+def unmade(tmp_path, monkeypatch):
+    """Locks of which nothing is installed; gives the commands that are run to install them, and which of them fail."""
+    locks = {"run": tmp_path / "requirements.txt", "dev": tmp_path / "requirements-dev.txt"}
+    for name, lock in locks.items():
+        lock.write_text(f"{name}==1\n")
+    commands, failing = [], []
+
+    def ends_well(command, *, silent=False):
+        commands.append(command)
+        if "venv" in command:
+            (tmp_path / "python").touch()
+        return not any(word in command for word in failing)
+
+    for name, value in {
         "VENV": tmp_path,
-        "LOCK": lock,
+        "LOCKS": locks,
         "STAMP": tmp_path / "made-from.txt",
         "PYTHON": tmp_path / "python",
+        "_ends_well": ends_well,
     }.items():
-        monkeypatch.setattr(venv, name, path)
+        monkeypatch.setattr(venv, name, value)
+    return commands, failing
+
+
+def test_half_made_virtual_environment_is_not_taken_for_done(tmp_path, unmade):
     (tmp_path / "python").touch()
-    assert not venv.is_made()
-    (tmp_path / "made-from.txt").write_text(venv.wanted())
-    assert venv.is_made()
-    lock.write_text("a==2\n")
-    assert not venv.is_made()
+    assert not venv.is_made("run")
+    (tmp_path / "made-from.txt").write_text(venv.stamp_of("run"))
+    assert venv.is_made("run")
+    venv.LOCKS["run"].write_text("run==2\n")
+    assert not venv.is_made("run")
+
+
+def test_what_is_made_for_developing_runs_too_and_grows_from_what_runs(unmade):
+    commands, _ = unmade
+    venv.make("run")
+    assert (venv.is_made("run"), venv.is_made("dev")) == (True, False)
+    made_anew = len(commands)
+    venv.make("dev")
+    assert (venv.is_made("run"), venv.is_made("dev")) == (True, True)
+    assert not any("--clear" in command for command in commands[made_anew:])
+    venv.LOCKS["run"].write_text("run==2\n")
+    venv.LOCKS["dev"].write_text("run==2\ndev==1\n")
+    venv.make("dev")
+    assert sum("--clear" in command for command in commands) == 2
+
+
+def test_pip_installs_where_uv_can_not(tmp_path, monkeypatch, unmade):
+    commands, failing = unmade
+    monkeypatch.setattr(venv.shutil, "which", lambda program: None)
+    failing.append("--target")  # fetching uv
+    venv.make("run")
+    assert venv.is_made("run")
+    assert commands[-1][:5] == [str(tmp_path / "python"), "-m", "pip", "install", "--require-hashes"]
+    assert commands[-1][-2:] == ["-r", str(venv.LOCKS["run"])]
+
+
+def test_failed_installation_is_not_taken_for_done(unmade):
+    unmade[1].append("install")
+    with pytest.raises(SystemExit, match="made again next time"):
+        venv.make("run")
+    assert not venv.is_made("run")
+
+
+def test_lock_for_developing_pins_all_that_runs_the_same():
+    pins = {
+        name: set(re.findall(r"^[\w.-]+==.*(?=\\)", lock.read_text(), re.MULTILINE)) for name, lock in LOCKS.items()
+    }
+    assert len(pins["run"]) > 40
+    assert pins["run"] < pins["dev"]

@@ -29,5 +29,5 @@ run:  ## start everything in the foreground: database, broker, web, worker, time
 study:  ## simulate tastings and compare the computed curves with the truth; about eight minutes, writes docs/study.md
 	@OMP_NUM_THREADS=1 $(IN_VENV) benchmarks.study
 
-test:  ## lint, types, import contracts, missing migrations, tests
+test:  ## tests on all cores; lint, types and import contracts beside them
 	@$(IN_VENV) config.dev test

@@ -34,7 +34,9 @@ class Running:
     def environment(self) -> dict[str, str]:
         """Return the environment for a process that is to use them."""
         told = {"DATABASE_URL": self.database_url, "REDIS_URL": self.redis_url, "LEAFSPAN_SECRET_KEY": self.secret_key}
-        return {**os.environ, **told, "LEAFSPAN_HOME": str(self.home), "PYTHONUNBUFFERED": "1", MARK: str(self.home)}
+        told |= {"LEAFSPAN_HOME": str(self.home), "PYTHONUNBUFFERED": "1", MARK: str(self.home)}
+        # Where setproctitle is installed, Celery and Gunicorn would write their titles over the mark.
+        return {**os.environ, **told, "SPT_NOENV": "1"}
 
 
 def running(home: Path) -> Running | None:

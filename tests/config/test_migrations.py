@@ -44,6 +44,10 @@ def test_what_is_frozen_is_there():
     assert {room.name for room in rooms if (room / "migrations").is_dir()} == set(FROZEN)
 
 
+def test_no_migration_is_missing(db):
+    call_command("makemigrations", check_changes=True, dry_run=True, verbosity=0)  # it exits when one is
+
+
 def test_no_later_migration_locks_a_large_table_for_long(db):
     found = {f"{app}.{name}": complaints(sql_of(app, name)) for app, name in later_ones()}
     assert {name: wrong for name, wrong in found.items() if wrong} == {}

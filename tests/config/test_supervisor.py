@@ -59,7 +59,7 @@ def test_killed_programs_come_back_and_sigterm_ends_all(leafspan, tmp_path):
     run, port, log = leafspan(home)
     victims = {
         words: main_process(home, words)
-        for words in ("celery -A config worker", "celery -A config beat", "gunicorn", "valkey-server")
+        for words in ("-A config worker", "-A config beat", "gunicorn", "valkey-server")
     }
 
     for pid in victims.values():

@@ -1,18 +1,12 @@
 """What is computed of a lot."""
 
-from django.utils import timezone
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import id_in_address, tagged
-from api.http.query import query_value
-from lots.schema import Field, Unfit, clean
-from lots.wording import problem_of
 from tastings.queries.developments import development_for
-from tastings.queries.verdicts import arrival_check_for, readiness_for
-from teams.errors import Invalid
 
 
 class DevelopmentOf(APIView):
@@ -22,29 +16,3 @@ class DevelopmentOf(APIView):
         """Return the stored figures; ``stale`` while a change is not in them yet."""
         figures = development_for(member_of(request), id_in_address(lot_id))
         return tagged(request, figures.body, tag=figures.tag)
-
-
-class ReadinessOf(APIView):
-    """Whether a lot's roast has rested enough."""
-
-    def get(self, request: Request, lot_id: str) -> Response:
-        """Answer for a ``level`` of roast, by default the team's own, as of today."""
-        level: float | None = None
-        if (text := request.query_params.get("level")) is not None:
-            try:
-                level = float(str(clean(_ROAST, query_value(_ROAST, str(text)))))
-            except Unfit as error:
-                raise Invalid(problems=[problem_of("level", error.fault)]) from error
-        lot = id_in_address(lot_id)
-        return tagged(request, readiness_for(member_of(request), lot, today=timezone.now().date(), level=level))
-
-
-class ArrivalCheckOf(APIView):
-    """Whether an arrived lot is the tea of its sample."""
-
-    def get(self, request: Request, lot_id: str) -> Response:
-        """Compare the lot with the one it names as ``from_lot``, and show the triangle tests of the two."""
-        return tagged(request, arrival_check_for(member_of(request), id_in_address(lot_id)))
-
-
-_ROAST = Field(name="level", kind="number", low=0, high=10)

@@ -9,19 +9,21 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 from api import answers
 from api import documents as doc
 from api.comparisons import Compare
-from api.developments import ArrivalCheckOf, DevelopmentOf, ReadinessOf
+from api.developments import DevelopmentOf
 from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
 from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, page, problem
 from api.live import Events
+from api.lots.arrival import LotArrivalCheck
 from api.lots.guide import LotBrewGuide
 from api.operations.export import TeamExport
-from api.panels import CalibrationOf, PanelOfTeam
+from api.lots.panel import Calibration, TeamPanel
+from api.lots.readiness import LotReadiness
+from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.shares import DESCRIBED as SHARES_DESCRIBED
 from api.shares import OneShare, Shares
 from api.sync import Sync
-from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
 from lots.schema import Shape
 from tastings.actions.push import SHAPES
 
@@ -88,10 +90,6 @@ def _describe() -> None:
         DevelopmentOf: {
             "get": described(parameters=[ETAG], responses={200: answers.DEVELOPMENT, **read, **problem(404)})
         },
-        CalibrationOf: {
-            "get": described(parameters=[ETAG], responses={200: answers.CALIBRATION, **read, **problem(403, 404)})
-        },
-        PanelOfTeam: {"get": described(parameters=[ETAG], responses={200: answers.PANEL, **read})},
         Events: {
             "get": described(
                 parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
@@ -109,40 +107,6 @@ def _describe() -> None:
                 responses={200: answers.COMPARISON, **read, **problem(404, 422)},
             )
         },
-        TriangleTests: {
-            "get": described(
-                operation_id="triangle_test_list",
-                parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
-                responses={
-                    200: page(answers.TRIANGLE_TEST_READ, "TriangleTestPage"),
-                    **read,
-                    **problem(404, 422),
-                },
-            ),
-            "post": described(
-                request=answers.NEW_TRIANGLE_TEST, responses={201: answers.TRIANGLE_TEST_READ, **body, **problem(403)}
-            ),
-        },
-        OneTriangleTest: {
-            "get": described(
-                operation_id="triangle_test_read",
-                parameters=[ETAG],
-                responses={200: answers.TRIANGLE_TEST_READ, **read, **problem(404)},
-            )
-        },
-        Trials: {
-            "post": described(
-                request=answers.NEW_TRIAL, responses={201: answers.TRIANGLE_TEST_READ, **body, **problem(403, 404)}
-            )
-        },
-        OneTrial: {"delete": described(responses={204: None, **problem(403, 404)})},
-        ReadinessOf: {
-            "get": described(
-                parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), ETAG],
-                responses={200: answers.READINESS, **read, **problem(404, 422)},
-            )
-        },
-        ArrivalCheckOf: {"get": described(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem(404)})},
         **FLIGHTS_DESCRIBED,
         **SHARES_DESCRIBED,
     }.items():
@@ -159,9 +123,9 @@ urlpatterns = [
     *(route for shape in SHAPES.values() for route in _record_routes(shape)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
     path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
-    path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
-    path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
-    path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),
+    path("tasters/<str:taster_id>/calibration", Calibration.as_view()),
+    path("lots/<str:lot_id>/readiness", LotReadiness.as_view()),
+    path("lots/<str:lot_id>/arrival-check", LotArrivalCheck.as_view()),
     path("team/export", TeamExport.as_view()),
     path("triangle-tests/", TriangleTests.as_view()),
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
@@ -177,5 +141,5 @@ urlpatterns = [
     path("flights/<str:flight_id>/answer", AnswerOf.as_view()),
     path("flights/<str:flight_id>/decision", Decision.as_view()),
     path("compare", Compare.as_view()),
-    path("panel", PanelOfTeam.as_view()),
+    path("panel", TeamPanel.as_view()),
 ]

@@ -15,10 +15,9 @@ import numpy as np
 
 from benchmarks.questions import Faced, Rested, a_pair, a_rested_lot, an_arrival
 from benchmarks.study import Progress
-from tastings.maths.comparison.arrival import DIFFERENT, NOTICEABLE, SAME, Arrival
+from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck
 from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.estimate import STRENGTH
-from tastings.maths.roast.readiness import CANNOT_TELL, READY, RESTING
 
 LOTS = 1000
 ARRIVALS = 100
@@ -54,10 +53,10 @@ def classes(kinds: Mapping[str, Sequence[tuple[float, bool]]]) -> str:
 
 def of_readiness(lots: Sequence[Rested]) -> str:
     """Return the figures of readiness as markdown."""
-    told = [one for one in lots if one.found.expected_on or one.found.low_on or one.found.verdict != CANNOT_TELL]
+    told = [one for one in lots if one.found.expected_on or one.found.low_on or one.found.verdict != "cannot_tell"]
     verdicts = "\n".join(
         f"| {verdict} | {len(some)} | {share([one.truly_under for one in some])} |"
-        for verdict in (READY, RESTING, CANNOT_TELL)
+        for verdict in ("ready", "resting", "cannot_tell")
         for some in [[one for one in lots if one.found.verdict == verdict]]
     )
     return "\n".join(
@@ -83,7 +82,7 @@ def of_readiness(lots: Sequence[Rested]) -> str:
     )
 
 
-def of_arrivals(found: dict[tuple[float, bool, int], list[Arrival]]) -> str:
+def of_arrivals(found: dict[tuple[float, bool, int], list[ArrivalCheck]]) -> str:
     """Return the figures of the arrival check as markdown."""
     rows = [
         "| true difference | tasters | sessions a side | called different | called same | mean detectable |",
@@ -93,10 +92,10 @@ def of_arrivals(found: dict[tuple[float, bool, int], list[Arrival]]) -> str:
         detectable = float(np.mean([max(one.detectable for one in answer.compared) for answer in some]))
         rows.append(
             f"| {differs_by:g} | {'others' if strangers else 'the same'} | {sessions}"
-            f" | {share([one.verdict == DIFFERENT for one in some])}"
-            f" | {share([one.verdict == SAME for one in some])} | {detectable:.1f} |"
+            f" | {share([one.verdict == 'different' for one in some])}"
+            f" | {share([one.verdict == 'same' for one in some])} | {detectable:.1f} |"
         )
-    one_tea = [answer.verdict == DIFFERENT for (by, _, _), some in found.items() if by == 0 for answer in some]
+    one_tea = [answer.verdict == "different" for (by, _, _), some in found.items() if by == 0 for answer in some]
     return "\n".join(
         (
             "### Arrival check",
@@ -176,9 +175,9 @@ def lots_of(n: int, *, start: int, said: Said) -> list[Rested]:
     return found
 
 
-def arrivals_of(n: int, *, start: int, said: Said) -> dict[tuple[float, bool, int], list[Arrival]]:
+def arrivals_of(n: int, *, start: int, said: Said) -> dict[tuple[float, bool, int], list[ArrivalCheck]]:
     """Return so many arrivals of each kind: true difference, whether others tasted them, sessions a side."""
-    found: dict[tuple[float, bool, int], list[Arrival]] = {}
+    found: dict[tuple[float, bool, int], list[ArrivalCheck]] = {}
     kinds = [(by, strangers, sessions) for by in DIFFERENCES for strangers in (False, True) for sessions in SESSIONS]
     for number, (by, strangers, sessions) in enumerate(kinds):
         some = found[by, strangers, sessions] = []

@@ -14,7 +14,7 @@ import numpy as np
 from benchmarks.worlds import Leaf, Table, some_leaf, some_session, some_table
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
-from tastings.maths.comparison.arrival import Arrival, arrival
+from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Pair, compare
 from tastings.maths.curve.estimate import STRENGTH
 from tastings.maths.curve.steep_count import worthwhile_steeps
@@ -102,7 +102,7 @@ def a_rested_lot(chance: np.random.Generator) -> Rested:
     return Rested(found=found, true_day=true_day, today=today)
 
 
-def an_arrival(chance: np.random.Generator, *, sessions: int, strangers: bool, differs_by: float) -> Arrival:
+def an_arrival(chance: np.random.Generator, *, sessions: int, strangers: bool, differs_by: float) -> ArrivalCheck:
     """Taste a sample and the lot that arrived, which differs in one of six descriptors or in none, and ask.
 
     The same four tasters taste both, or four others the second. A difference goes towards the middle of the scale.
@@ -119,7 +119,7 @@ def an_arrival(chance: np.random.Generator, *, sessions: int, strangers: bool, d
         _sessions(leaf, others, name=100 * place, n=sessions, among=who, chance=chance, table=table)
         for place, (others, who) in enumerate(zip((sample, arrived), tasters, strict=True))
     ]
-    return arrival(*sides, rated=(STRENGTH, *DESCRIPTORS))
+    return check_arrival(*sides, rated=(STRENGTH, *DESCRIPTORS))
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,11 @@ The maths returns frozen dataclasses. They are stored with :func:`to_stored`, re
 """
 
 import math
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from datetime import UTC, date, datetime
 from typing import Any, TypeVar
+from uuid import UUID
 
 import msgspec
 
@@ -18,15 +22,43 @@ class UnreadableFiguresError(ValueError):
     """Stored figures do not have the fields of this version of the method."""
 
 
-def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # noqa: ANN401 - whatever JSON the dataclass has
+class Exact(float):
+    """A number that is stored and sent as it is, such as one that a person typed."""
+
+
+def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # noqa: ANN401 - any JSON
     """Return a dataclass of figures as JSON types, floats rounded to 3 decimals; None leaves them as they are.
 
     Raises
     ------
     ArithmeticError
         A figure is not finite: JSON cannot hold it, and it is a fault in the computation.
+    TypeError
+        There is a value in it that JSON has no form for.
     """
-    return _rounded(msgspec.to_builtins(figures), decimals)
+    match figures:
+        case None | bool() | int() | str():
+            return figures
+        case Exact():
+            return float(figures)
+        case float():
+            if not math.isfinite(figures):
+                raise ArithmeticError(f"a computed figure is {figures}")
+            return (float(figures) if decimals is None else round(float(figures), decimals)) + 0.0  # + 0.0 turns -0.0 into 0.0
+        case UUID():
+            return str(figures)
+        case datetime():
+            return figures.astimezone(UTC).isoformat().replace("+00:00", "Z")
+        case date():
+            return figures.isoformat()
+        case Mapping():
+            return {str(key): to_stored(value, decimals=decimals) for key, value in figures.items()}
+        case list() | tuple():
+            return [to_stored(value, decimals=decimals) for value in figures]
+        case _ if is_dataclass(figures):
+            return {field.name: to_stored(getattr(figures, field.name), decimals=decimals) for field in fields(figures)}
+        case _:
+            raise TypeError(f"{type(figures).__name__} has no form in JSON")
 
 
 def from_stored(cls: type[Result], stored: object) -> Result:
@@ -41,17 +73,3 @@ def from_stored(cls: type[Result], stored: object) -> Result:
         return msgspec.convert(stored, cls)
     except msgspec.ValidationError as error:
         raise UnreadableFiguresError(f"{cls.__name__}: {error}") from error
-
-
-def _rounded(value: Any, decimals: int | None) -> Any:  # noqa: ANN401 - JSON
-    match value:
-        case float():
-            if not math.isfinite(value):
-                raise ArithmeticError(f"a computed figure is {value}")
-            return (value if decimals is None else round(value, decimals)) + 0.0  # + 0.0 turns -0.0 into 0.0
-        case dict():
-            return {key: _rounded(item, decimals) for key, item in value.items()}
-        case list() | tuple():
-            return [_rounded(item, decimals) for item in value]
-        case _:
-            return value

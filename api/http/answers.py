@@ -3,9 +3,8 @@
 from functools import cache
 from typing import Any
 
+from drf_spectacular.utils import PolymorphicProxySerializer
 from rest_framework_dataclasses.serializers import DataclassSerializer
-
-from tastings.figures import to_stored
 
 Described = type[DataclassSerializer[Any]]
 
@@ -17,6 +16,10 @@ def answer_of(dataclass: type) -> Described:
     return type(f"{dataclass.__name__}Serializer", (DataclassSerializer,), {"Meta": meta, "__doc__": dataclass.__doc__})
 
 
-def as_json(answer: object) -> Any:  # noqa: ANN401 - whatever JSON the dataclass has
-    """Return an answer's dataclass as JSON types: its fields in their order, floats rounded to 3 decimals."""
-    return to_stored(answer)
+def one_of(name: str, *dataclasses: type) -> PolymorphicProxySerializer:
+    """Return the description of an answer that has one of several forms."""
+    return PolymorphicProxySerializer(
+        component_name=name,
+        serializers=[answer_of(one) for one in dataclasses],
+        resource_type_field_name=None,
+    )

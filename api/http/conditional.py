@@ -17,9 +17,9 @@ from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.http.answers import as_json
 from lots.schema import Unfit, clean_id
 from lots.wording import problem_of
+from tastings.figures import to_stored
 from teams.errors import Changed, Invalid, NotHere, Problem
 
 DEFAULT_LIMIT, LARGEST_LIMIT = 100, 500
@@ -39,7 +39,7 @@ def tagged(request: Request, body: object, *, tag: str | None = None) -> Respons
     ``body`` is JSON or the dataclass of an answer. Its sentences follow ``Accept-Language``, so a given tag does too.
     """
     if is_dataclass(body):
-        body = as_json(body)
+        body = to_stored(body)
     if tag is not None and (language := get_language()) not in (None, settings.LANGUAGE_CODE):
         tag = f"{tag}-{language}"
     if tag is None:

@@ -12,7 +12,7 @@ from lots.schema import Shape, clean_fields, faults_between
 from lots.wording import problem_of
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
-from tastings.queries.triangles import triangle_row
+from tastings.queries.triangles import triangle_test_for
 from tastings.schemas import TRIAL, TRIANGLE_TEST
 from teams.errors import Invalid, NotAllowed, NotHere, Problem
 from teams.models import Member
@@ -84,7 +84,7 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
         A field does not hold, the taster is no member, or the id belongs to another answer.
     """
     _may_write(member)
-    found = triangle_row(member, test)
+    found = triangle_test_for(member, test)
     values = _checked(TRIAL, sent)
     taster = UUID(str(values["taster"])) if values.get("taster") else None
     if taster is not None:
@@ -111,6 +111,6 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
 def withdraw_trial(member: Member, *, test: UUID, trial: UUID, now: datetime) -> None:
     """Take an answer out of the count; it stays on record."""
     _may_write(member)
-    found = triangle_row(member, test)
+    found = triangle_test_for(member, test)
     if not Trial.objects.filter(test=found, id=trial, withdrawn_at=None).update(withdrawn_at=now):
         raise NotHere

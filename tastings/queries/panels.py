@@ -2,17 +2,22 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from lots.schema import utc_text
+from tastings.figures import from_stored
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.endings import FinishLine
+from tastings.maths.panel.panel import PanelAgreement, TasterFigures
 from tastings.models import TeamPanel
 from teams.errors import NotAllowed
 from teams.models import Member
 from teams.queries.people import member_for
+
+Scales = Mapping[str, Mapping[str, TasterScale]]
+"""Of each taster, by descriptor and taster."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,19 +25,69 @@ class Calibration:
     """What the curves use: each taster's scale by descriptor, and the team's finish line."""
 
     version: int
-    scales: Mapping[str, Mapping[str, TasterScale]]
+    scales: Scales
     line: FinishLine
+
+
+@dataclass(frozen=True, slots=True)
+class DescriptorPanel:
+    """What is stored of one descriptor: each taster's figures by id, and how far they agree."""
+
+    tasters: dict[str, TasterFigures]
+    agreement: PanelAgreement
+
+
+@dataclass(frozen=True, slots=True)
+class TasterRow:
+    """One taster's scale and figures for one descriptor."""
+
+    descriptor: str
+    scale: TasterScale
+    figures: TasterFigures
+
+
+@dataclass(frozen=True, slots=True)
+class PanelFigures:
+    """What was learned about a team's tasters, and whether that is behind."""
+
+    revision: int
+    computed_at: datetime | None
+    stale: bool
+    line: FinishLine
+    scales: Scales
+    descriptors: Mapping[str, DescriptorPanel]
+
+    def rows_of(self, taster: str) -> tuple[TasterRow, ...]:
+        """Return one taster's rows by descriptor."""
+        return tuple(
+            TasterRow(key, scale, figures)
+            for key, panel in sorted(self.descriptors.items())
+            if (figures := panel.tasters.get(taster)) is not None
+            and (scale := self.scales.get(key, {}).get(taster)) is not None
+        )
 
 
 def calibration_of(team: UUID) -> Calibration:
     """Return the team's calibration; the general one before anything was learned."""
-    held = TeamPanel.objects.filter(team_id=team).first() or TeamPanel()
-    scales = {key: {name: TasterScale(**one) for name, one in found.items()} for key, found in held.scales.items()}
-    return Calibration(held.version, scales, FinishLine(mean=held.line_mean, sd=held.line_sd))
+    row = _row_of(team)
+    return Calibration(row.version, _scales(row), FinishLine(mean=row.line_mean, sd=row.line_sd))
 
 
-def taster_calibration(member: Member, taster: UUID) -> Mapping[str, object]:
-    """Return how one taster uses the scale and how they do, by descriptor.
+def panel_of(team: UUID) -> PanelFigures:
+    """Return what was learned about the team's tasters."""
+    row = _row_of(team)
+    return PanelFigures(
+        revision=row.computed_revision,
+        computed_at=row.computed_at,
+        stale=row.due_revision > row.computed_revision,
+        line=FinishLine(mean=row.line_mean, sd=row.line_sd),
+        scales=_scales(row),
+        descriptors=from_stored(dict[str, DescriptorPanel], row.figures),
+    )
+
+
+def taster_calibration(member: Member, taster: UUID) -> PanelFigures:
+    """Return the team's figures for reading one taster's rows.
 
     Raises
     ------
@@ -44,60 +99,18 @@ def taster_calibration(member: Member, taster: UUID) -> Mapping[str, object]:
     member_for(member, taster)
     if taster != member.user_id and not member.sees_all_tasters:
         raise NotAllowed(_("a taster sees their own calibration and the panel's"))
-    held = TeamPanel.objects.filter(team_id=member.team_id).first() or TeamPanel(team_id=member.team_id)
-    return {**_head(held), "taster": str(taster), "descriptors": _of_taster(held, str(taster))}
+    return panel_of(member.team_id)
 
 
-def panel_for(member: Member) -> Mapping[str, object]:
-    """Return how the team's tasters agree by descriptor, the finish line, and the tasters the caller may see."""
-    held = TeamPanel.objects.filter(team_id=member.team_id).first() or TeamPanel(team_id=member.team_id)
-    tasters = sorted({name for found in held.figures.values() for name in found["tasters"]})
-    if not member.sees_all_tasters:
-        tasters = [name for name in tasters if name == str(member.user_id)]
-    return {
-        **_head(held),
-        "finish_line": {"mean": round(held.line_mean, 2), "sd": round(held.line_sd, 2)},
-        "agreement": [
-            {
-                "descriptor": key,
-                "tasters": len(found["agreement"]["tasters"]),
-                "lots": found["agreement"]["lots"],
-                "icc_single": _rounded(found["agreement"]["single"]),
-                "icc_mean": _rounded(found["agreement"]["mean"]),
-                "kendall_w": _rounded(found["agreement"]["w"]),
-            }
-            for key, found in sorted(held.figures.items())
-        ],
-        "tasters": [{"taster": name, "descriptors": _of_taster(held, name)} for name in tasters],
-    }
+def tasters_shown(member: Member, panel: PanelFigures) -> list[str]:
+    """Return the tasters whose rows the member may see, by id."""
+    tasters = sorted({taster for one in panel.descriptors.values() for taster in one.tasters})
+    return tasters if member.sees_all_tasters else [name for name in tasters if name == str(member.user_id)]
 
 
-def _head(held: TeamPanel) -> dict[str, object]:
-    at = held.computed_at
-    return {
-        "revision": held.computed_revision,
-        "computed_at": utc_text(at) if at else None,
-        "stale": held.due_revision > held.computed_revision,
-    }
+def _row_of(team: UUID) -> TeamPanel:
+    return TeamPanel.objects.filter(team_id=team).first() or TeamPanel(team_id=team)
 
 
-def _of_taster(held: TeamPanel, taster: str) -> list[dict[str, object]]:
-    rows = []
-    for key, found in sorted(held.figures.items()):
-        figures, scale = found["tasters"].get(taster), held.scales.get(key, {}).get(taster)
-        if figures is None or scale is None:
-            continue
-        rows.append(
-            {
-                "descriptor": key,
-                **{name: _rounded(scale[name]) for name in ("gain", "gain_sd", "offset", "offset_sd")},
-                "sessions": figures["sessions"],
-                "lots": figures["lots"],
-                **{name: _rounded(figures[name]) for name in ("repeatability_sd", "agreement", "discrimination_p")},
-            }
-        )
-    return rows
-
-
-def _rounded(value: float | None) -> float | None:
-    return None if value is None else round(value, 3)
+def _scales(row: TeamPanel) -> Scales:
+    return from_stored(dict[str, dict[str, TasterScale]], row.scales)

@@ -4,7 +4,6 @@ What has to be computed besides the stored figures (the guide for the usual pot,
 memory under all that it follows from, so that a report that is read again costs a few queries.
 """
 
-from collections.abc import Mapping
 from datetime import date
 from typing import Any
 from uuid import UUID
@@ -13,14 +12,15 @@ from django.db.models import Q, QuerySet
 
 from lots.models.wire import TO_WIRE
 from tastings.figures import to_stored
+from tastings.maths.panel.panel import PanelAgreement
 from tastings.models import Descriptor, Photo, TeamPanel
 from tastings.queries.developments import figures_of, labels_of, sessions_shown
 from tastings.queries.guides import guide_in_usual_pot, usual_pot_of
 from tastings.queries.memory import Memory
-from tastings.queries.panels import panel_for
+from tastings.queries.panels import panel_of
 from tastings.queries.photos import ServedFile, colour_of, file_of, name_on_disk, visible_photos
+from tastings.queries.readiness import readiness_for
 from tastings.queries.records import Record, open_sessions
-from tastings.queries.verdicts import readiness_for
 from teams.errors import NotHere
 from teams.models import Member
 
@@ -65,9 +65,9 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
     }
 
 
-def _strength_agreement(member: Member) -> Mapping[str, object] | None:
-    rows: Any = panel_for(member)["agreement"]
-    return next((row for row in rows if row["descriptor"] == "strength"), None)
+def _strength_agreement(member: Member) -> PanelAgreement | None:
+    strength = panel_of(member.team_id).descriptors.get("strength")
+    return None if strength is None else strength.agreement
 
 
 def report_photos(member: Member, lot: UUID) -> list[dict[str, Any]]:

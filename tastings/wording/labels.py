@@ -7,7 +7,7 @@ no table has is shown as it is written, with spaces.
 from collections.abc import Mapping
 
 from django.utils.functional import Promise
-from django.utils.translation import pgettext, pgettext_lazy
+from django.utils.translation import get_language, pgettext, pgettext_lazy
 
 Labels = Mapping[str, Promise]
 
@@ -180,3 +180,16 @@ def descriptor_label(key: str, labels: Mapping[str, str] | None = None) -> str:
     """
     stored = (labels or {}).get(key) or key.replace("_", " ").capitalize()
     return pgettext("descriptor", stored)
+
+
+def descriptor_in_sentence(key: str, labels: Mapping[str, str] | None = None) -> str:
+    """Return a descriptor as it stands inside a sentence: in English with a small letter, unless it is an abbreviation.
+
+    Examples
+    --------
+    >>> descriptor_in_sentence("stone_fruit"), descriptor_in_sentence("x", {"x": "CTC leaf"})
+    ('stone fruit', 'CTC leaf')
+    """
+    name = descriptor_label(key, labels)
+    is_lower_case = (get_language() or "en").startswith("en") and not name[1:2].isupper()
+    return name[:1].lower() + name[1:] if is_lower_case else name

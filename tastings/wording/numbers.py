@@ -57,6 +57,11 @@ def percent(probability: float) -> str:
     return f"{round(probability * 100)}\u00a0%"
 
 
+def percent_or_beyond(probability: float) -> str:
+    """Write a probability inside a sentence of an answer; as :func:`percent`, with an ordinary space."""
+    return percent(probability).replace("\u00a0", " ")
+
+
 def day(value: object) -> str:
     """Write a moment or a date as a day; text that is neither is returned as it is."""
     if isinstance(value, str):

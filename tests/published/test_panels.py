@@ -12,6 +12,8 @@ of it; the proportion of distinguishers that belongs to d' = 1.5 from the same o
 import numpy as np
 import pytest
 
+from tastings.answers.triangles import triangle_result
+from tastings.figures import to_stored
 from tastings.maths.comparison.triangle import (
     TriangleError,
     least_correct,
@@ -149,7 +151,7 @@ def test_triangle_tests_needed_are_the_first_with_enough_power(target_power):
 
 def test_triangle_of_few_tests_says_how_little_it_could_have_shown():
     # 5 right answers of 6 at 5 %: ISO 4120. With 0.3 + 0.7 / 3 = 8/15 right, 5 or 6 of 6 come with 0.1208 + 0.0230.
-    assert triangle(n_correct=3, n_tests=6).as_json() == {
+    assert to_stored(triangle_result(triangle(n_correct=3, n_tests=6))) == {
         "n_correct": 3, "n_tests": 6, "p": 0.32, "alpha": 0.05, "least_correct": 5, "different": False,
         "distinguishers": 0.3, "power": 0.144, "target_power": 0.8, "needed": 40, "found_distinguishers": 0.25,
     }  # fmt: skip

@@ -20,6 +20,7 @@ in 2, 19 and 26 %; one of 3 points in 43, 96, 99 and 34, 81, 98 %. "Same" was sa
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import ceil
+from typing import Literal
 
 import numpy as np
 from scipy.special import ndtr, ndtri
@@ -28,12 +29,10 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, checked
 from tastings.maths.brewing.extraction import Grid, usual_grid
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, even_cups, facing
-from tastings.maths.curve.development import plain
 from tastings.maths.curve.evidence import Followed, follow
 from tastings.maths.curve.profile import TAIL
-from tastings.maths.curve.steep_count import LEVEL
 
-SAME, DIFFERENT, CANNOT_TELL = "same", "different", "cannot_tell"
+Verdict = Literal["same", "different", "cannot_tell"]
 ALPHA = 0.05
 POWER = 0.8
 NOTICEABLE = 1.5
@@ -78,64 +77,41 @@ class Compared:
 
 
 @dataclass(frozen=True, slots=True)
-class Arrival:
+class ArrivalCheck:
     """Whether the arrived lot is the tea of its sample.
 
     Parameters
     ----------
     verdict : str
         ``same``, ``different`` or ``cannot_tell``.
-    reason : str
-        Why, in a sentence.
     sample_sessions, arrived_sessions, shared_tasters : int
         What it rests on.
     compared : tuple[Compared, ...]
         In the order asked for.
     not_compared : tuple[str, ...]
         Descriptors that were not rated on both sides.
-    next : str
-        What further tasting would settle it.
+    sessions_each : int or None
+        How many sessions of each would settle it if they are the same; None when it is settled or nothing can be
+        compared.
     """
 
-    verdict: str
-    reason: str
+    verdict: Verdict
     sample_sessions: int
     arrived_sessions: int
     shared_tasters: int
     compared: tuple[Compared, ...]
     not_compared: tuple[str, ...]
-    next: str
+    sessions_each: int | None
 
-    def as_json(self) -> dict[str, object]:
-        """Return the figures in plain types, rounded to 3 decimals."""
-        return {
-            "verdict": self.verdict,
-            "reason": self.reason,
-            "alpha": ALPHA,
-            "noticeable": NOTICEABLE,
-            "level": LEVEL,
-            "first_infusions": FIRST_INFUSIONS,
-            "sessions": {"sample": self.sample_sessions, "arrived": self.arrived_sessions},
-            "shared_tasters": self.shared_tasters,
-            "descriptors": [
-                {
-                    "descriptor": one.descriptor,
-                    "sample": plain(one.sample),
-                    "arrived": plain(one.arrived),
-                    "difference": plain(one.difference),
-                    "low": plain(one.low),
-                    "high": plain(one.high),
-                    "p": plain(one.p),
-                    "p_adjusted": plain(one.p_adjusted),
-                    "different": one.different,
-                    "detectable": plain(one.detectable),
-                    "within_noticeable": one.within,
-                }
-                for one in self.compared
-            ],
-            "not_compared": list(self.not_compared),
-            "next": self.next,
-        }
+    @property
+    def differing(self) -> tuple[Compared, ...]:
+        """Return the descriptors that differ, the largest difference first."""
+        return tuple(sorted((one for one in self.compared if one.different), key=lambda one: -abs(one.difference)))
+
+    @property
+    def least_known(self) -> Compared:
+        """Return the descriptor in which a difference would be seen last; there must be one."""
+        return max(self.compared, key=lambda one: one.detectable)
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,13 +135,13 @@ class _Subtracted:
         return min(1.0, 2 * max(min(above, 1 - above), normal))
 
 
-def arrival(
+def check_arrival(
     sample: Sequence[Brew],
     arrived: Sequence[Brew],
     *,
     rated: Sequence[str],
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
-) -> Arrival:
+) -> ArrivalCheck:
     """Compare an arrived lot with the sample it was bought on.
 
     Parameters
@@ -179,7 +155,7 @@ def arrival(
 
     Returns
     -------
-    Arrival
+    ArrivalCheck
         With a figure for each descriptor rated on both sides.
 
     Raises
@@ -193,17 +169,16 @@ def arrival(
     found = [one for key in keys if (one := _subtracted(key, sides, grid=grid)) is not None]
     adjusted = holm([one.p() for one in found])
     compared = tuple(_compared(one, p_adjusted=p, among=len(found)) for one, p in zip(found, adjusted, strict=True))
-    verdict, reason = _verdict(compared)
+    verdict = _verdict(compared)
     tasters = [{one.brew.taster for one in side} for side in sides]
-    return Arrival(
+    return ArrivalCheck(
         verdict=verdict,
-        reason=reason,
         sample_sessions=len(sides[0]),
         arrived_sessions=len(sides[1]),
         shared_tasters=len(tasters[0] & tasters[1]),
         compared=compared,
         not_compared=tuple(key for key in keys if key not in {one.key for one in found}),
-        next=_next(verdict, found, sides=sides),
+        sessions_each=_sessions_each(verdict, found, sides=sides),
     )
 
 
@@ -252,47 +227,21 @@ def _compared(one: _Subtracted, *, p_adjusted: float, among: int) -> Compared:
     )
 
 
-def _verdict(compared: Sequence[Compared]) -> tuple[str, str]:
+def _verdict(compared: Sequence[Compared]) -> Verdict:
     if not compared:
-        return CANNOT_TELL, "Cannot tell: no descriptor was rated both in the sample and in the arrived lot."
-    differing = [one for one in compared if one.different]
-    if differing:
-        told = ", ".join(
-            f"{_words(one)} {abs(one.difference):.1f} points {'more' if one.difference > 0 else 'less'}"
-            for one in sorted(differing, key=lambda one: -abs(one.difference))
-        )
-        return DIFFERENT, f"Different from the sample: {told}."
-    if all(one.within for one in compared):
-        return SAME, (
-            f"Same as the sample in {_counted(len(compared))}: no difference as large as {NOTICEABLE:g} points is left"
-            " open."
-        )
-    widest = max(compared, key=lambda one: one.detectable)
-    return CANNOT_TELL, (
-        f"Cannot tell: nothing differs for certain, but in {_words(widest)} only a difference of about"
-        f" {widest.detectable:.1f} points or more would have been seen."
-    )
+        return "cannot_tell"
+    if any(one.different for one in compared):
+        return "different"
+    return "same" if all(one.within for one in compared) else "cannot_tell"
 
 
-def _next(verdict: str, found: Sequence[_Subtracted], *, sides: Sequence[Sequence[Followed]]) -> str:
-    """Say how many sessions of each would make a difference of nothing show as such in four of five cases."""
-    if not found:
-        return "Rate the same descriptors in the arrived lot as in the sample, best by the same tasters."
-    if verdict != CANNOT_TELL:
-        return "No further tasting is needed to settle this."
+def _sessions_each(
+    verdict: Verdict, found: Sequence[_Subtracted], *, sides: Sequence[Sequence[Followed]]
+) -> int | None:
+    """Return how many sessions of each would show a difference of nothing as such in four of five cases."""
+    if not found or verdict != "cannot_tell":
+        return None
     wanted = NOTICEABLE / float(ndtri(1 - ALPHA) + ndtri(1 - (1 - POWER) / 2))
     sd = max(one.sd for one in found)
     so_far = sum(1 / len(side) for side in sides)
-    each = max(ceil(2 / (so_far * (wanted / sd) ** 2)), *(len(side) for side in sides))
-    return (
-        f"About {each} sessions of sample and arrived lot each, by the same tasters, would settle it if they are the"
-        " same; a triangle test asks directly whether they can be told apart."
-    )
-
-
-def _words(one: Compared) -> str:
-    return one.descriptor.replace("_", " ")
-
-
-def _counted(n_descriptors: int) -> str:
-    return "the descriptor compared" if n_descriptors == 1 else f"all {n_descriptors} descriptors compared"
+    return max(ceil(2 / (so_far * (wanted / sd) ** 2)), *(len(side) for side in sides))

@@ -10,8 +10,6 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.stats import binom
 
-from tastings.maths.curve.development import plain
-
 CHANCE = 1 / 3
 ALPHA = 0.05
 POWER = 0.8
@@ -60,22 +58,6 @@ class Triangle:
     target_power: float
     needed: int | None
     found_distinguishers: float
-
-    def as_json(self) -> dict[str, object]:
-        """Return the figures in plain types; p keeps three significant digits, the rest three decimals."""
-        return {
-            "n_correct": self.n_correct,
-            "n_tests": self.n_tests,
-            "p": float(f"{self.p:.3g}"),
-            "alpha": self.alpha,
-            "least_correct": self.least_correct,
-            "different": self.different,
-            "distinguishers": self.distinguishers,
-            "power": plain(self.power),
-            "target_power": self.target_power,
-            "needed": self.needed,
-            "found_distinguishers": plain(self.found_distinguishers),
-        }
 
 
 def triangle(

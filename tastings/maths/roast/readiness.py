@@ -1,4 +1,4 @@
-"""Readiness after roasting: how the roast note fades with the days, when it is expected under a chosen level.
+"""Readiness after roasting: how the roast note fades with the days, and when it is expected under a chosen level.
 
 The curve over the days is :mod:`tastings.maths.roast.fading`; the day under the level is read off every node of its
 grid, so that the date has an interval and may also be never. "Cannot tell" is an answer.
@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from math import ceil
+from typing import Literal
 
 import numpy as np
 
@@ -21,13 +22,12 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, checked
 from tastings.maths.brewing.extraction import usual_grid
 from tastings.maths.comparison.side_by_side import LIKING
-from tastings.maths.curve.development import plain
 from tastings.maths.curve.evidence import LeftOut, follow
 from tastings.maths.curve.profile import TAIL, weighted_quantile
-from tastings.maths.curve.steep_count import LEVEL
 from tastings.maths.roast.fading import LEAST_SPAN_DAYS, Fade, Trend, Value, fit_fade, trend, values_of
 
-READY, RESTING, CANNOT_TELL = "ready", "resting", "cannot_tell"
+Verdict = Literal["ready", "resting", "cannot_tell"]
+Basis = Literal["not_rated", "one_week_short", "probability"]
 SURE = 0.8
 NARROW_DAYS = 14
 HORIZON_DAYS = 730  # dates further on than this from today are beyond what the data can say
@@ -58,6 +58,30 @@ class RoastPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class NextTasting:
+    """What further tasting would settle whether a roast has rested.
+
+    Parameters
+    ----------
+    code : str
+        ``first``: rate it, and again a week later. ``none``: it is settled. ``little``: no single tasting within two
+        months would settle much. ``useful``: one is expected to narrow the interval of the date.
+    ahead_days : int or None
+        In how many days the most useful tasting is.
+    on : date or None
+        That day.
+    width_days, expected_width_days : float or None
+        Width of the 80 % interval of the date now, and to expect after that tasting. [days]
+    """
+
+    code: Literal["first", "none", "little", "useful"]
+    ahead_days: int | None = None
+    on: date | None = None
+    width_days: float | None = None
+    expected_width_days: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Readiness:
     """Whether a roasted tea has rested enough for a team's taste.
 
@@ -65,8 +89,10 @@ class Readiness:
     ----------
     verdict : str
         ``ready``, ``resting`` or ``cannot_tell``.
-    reason : str
-        Why, in a sentence.
+    basis : str
+        ``not_rated`` since the roast; ``one_week_short``: not rated on two days a week apart; else ``probability``.
+    attribute : str
+        Key of the roast descriptor.
     level : float
         The roast the team wants it under. [points]
     probability : float or None
@@ -79,17 +105,18 @@ class Readiness:
     curve : tuple[RoastPoint, ...]
         From the day of roasting to two months after today or the last tasting; empty when nothing was tasted.
     values : tuple[Value, ...]
-        What each session says.
+        The roast of each session.
     liking : Trend or None
         None unless liking was rated on days at least a week apart.
-    next : str
+    next : NextTasting
         What further tasting, and when, would settle it.
     left_out : tuple[LeftOut, ...]
         Sessions not used, and why.
     """
 
-    verdict: str
-    reason: str
+    verdict: Verdict
+    basis: Basis
+    attribute: str
     level: float
     roasted_on: date
     probability: float | None
@@ -100,62 +127,14 @@ class Readiness:
     curve: tuple[RoastPoint, ...]
     values: tuple[Value, ...]
     liking: Trend | None
-    next: str
+    next: NextTasting
     left_out: tuple[LeftOut, ...]
-
-    def as_json(self) -> dict[str, object]:
-        """Return the figures in plain types: dates as ISO 8601, numbers rounded to 3 decimals."""
-        return {
-            "verdict": self.verdict,
-            "reason": self.reason,
-            "level": plain(self.level),
-            "roasted_on": self.roasted_on.isoformat(),
-            "probability": None if self.probability is None else plain(self.probability),
-            "expected": {
-                "date": _iso(self.expected_on),
-                "low": _iso(self.low_on),
-                "high": _iso(self.high_on),
-                "level": LEVEL,
-            },
-            "today": None if self.today is None else self._point(self.today),
-            "curve": [self._point(point) for point in self.curve],
-            "tastings": [
-                {
-                    "session": one.session,
-                    "day": round(one.day),
-                    "date": _iso(_on(self.roasted_on, one.day)),
-                    "mean": plain(one.mean),
-                    "sd": plain(one.variance**0.5),
-                }
-                for one in self.values
-            ],
-            "liking": None
-            if self.liking is None
-            else {
-                "per_30_days": plain(self.liking.per_30_days),
-                "low": plain(self.liking.low),
-                "high": plain(self.liking.high),
-                "probability_rising": plain(self.liking.probability_rising),
-            },
-            "next": self.next,
-            "left_out": [{"session": one.session, "reason": one.reason} for one in self.left_out],
-        }
-
-    def _point(self, point: RoastPoint) -> dict[str, object]:
-        return {
-            "day": point.day,
-            "date": _iso(_on(self.roasted_on, point.day)),
-            "mean": plain(point.mean),
-            "low": plain(point.low),
-            "high": plain(point.high),
-        }
 
 
 @dataclass(frozen=True, slots=True)
-class _Asked:
-    """The question: an attribute's name in words, the level, and today as a date and in days since the roast."""
+class _Question:
+    """The level asked about, and today as a date and in days since the roast."""
 
-    name: str
     level: float
     today: date
     day: float
@@ -212,87 +191,81 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     )
     values = values_of(followed, key=key, day_of=day_of, grid=grid)
     fade = fit_fade(values)
-    asked = _Asked(name=key.replace("_", " "), level=level, today=today, day=max(float((today - roasted_on).days), 0.0))
+    question = _Question(level=level, today=today, day=max(float((today - roasted_on).days), 0.0))
     under = fade.under(level)
     low, middle, high = fade.quantiles(under)
-    probability = float(fade.weights[under <= asked.day].sum())
+    probability = float(fade.weights[under <= question.day].sum())
     days = sorted({one.day for one in values})
-    verdict, reason = _verdict(asked, days=days, probability=probability, narrow=high - low <= NARROW_DAYS)
-    # What is told before the pace was seen would be the prior's guess.
-    horizon = asked.day + HORIZON_DAYS if days and days[-1] - days[0] >= LEAST_SPAN_DAYS else -1.0
-    shown = np.linspace(0, max([asked.day, *days]) + 60, 13).round() if days else ()
+    verdict, basis = _verdict(days=days, probability=probability, narrow=high - low <= NARROW_DAYS)
+    # Before the pace of fading was seen, a date would be the prior's guess.
+    horizon = question.day + HORIZON_DAYS if days and days[-1] - days[0] >= LEAST_SPAN_DAYS else -1.0
+    shown = np.linspace(0, max([question.day, *days]) + 60, 13).round() if days else ()
     return Readiness(
         verdict=verdict,
-        reason=reason,
+        basis=basis,
+        attribute=key,
         level=level,
         roasted_on=roasted_on,
         probability=probability if days else None,
-        expected_on=_on(roasted_on, middle, horizon=horizon),
-        low_on=_on(roasted_on, low, horizon=horizon),
-        high_on=_on(roasted_on, high, horizon=horizon),
-        today=_point(fade, day=asked.day) if days else None,
+        expected_on=day_on(roasted_on, middle, horizon=horizon),
+        low_on=day_on(roasted_on, low, horizon=horizon),
+        high_on=day_on(roasted_on, high, horizon=horizon),
+        today=_point(fade, day=question.day) if days else None,
         curve=tuple(_point(fade, day=float(day)) for day in shown),
         values=values,
         liking=trend(values_of(followed, key=LIKING, day_of=day_of, grid=grid)),
-        next=_next(fade, values, asked=asked, verdict=verdict),
+        next=_next(fade, values, question=question, verdict=verdict),
         left_out=(*early, *left_out),
     )
 
 
-def _verdict(asked: _Asked, *, days: Sequence[float], probability: float, narrow: bool) -> tuple[str, str]:
+def _verdict(*, days: Sequence[float], probability: float, narrow: bool) -> tuple[Verdict, Basis]:
     if not days:
-        return CANNOT_TELL, f"Cannot tell: the {asked.name} has not been rated since the roast."
+        return "cannot_tell", "not_rated"
     if days[-1] - days[0] < LEAST_SPAN_DAYS:
-        return CANNOT_TELL, (
-            f"Cannot tell: the {asked.name} was not rated on two days at least a week apart, so how fast it fades is"
-            " not seen."
-        )
-    told = f"with {_percent(probability)} probability the {asked.name} is under {asked.level:g} today"
+        return "cannot_tell", "one_week_short"
     if probability >= SURE or (narrow and probability >= 0.5):
-        return READY, f"Ready: {told}."
+        return "ready", "probability"
     if probability <= 1 - SURE or narrow:
-        return RESTING, f"Still resting: {told}."
-    return CANNOT_TELL, f"Cannot tell: {told}, and the day is not known to within two weeks."
+        return "resting", "probability"
+    return "cannot_tell", "probability"
 
 
-def _next(fade: Fade, values: Sequence[Value], *, asked: _Asked, verdict: str) -> str:
-    """Name the day, of some within two months, on which one more tasting narrows the interval of the date most."""
+def _next(fade: Fade, values: Sequence[Value], *, question: _Question, verdict: Verdict) -> NextTasting:
+    """Find the day, of some within two months, on which one more tasting narrows the interval of the date most."""
     if not values:
-        return (
-            f"Taste it and rate the {asked.name} of every infusion; a second tasting at least a week later shows how"
-            " fast it fades."
-        )
-    if verdict == READY:
-        return "No further tasting is needed to settle this; taste again if it is stored for long."
+        return NextTasting("first")
+    if verdict == "ready":
+        return NextTasting("none")
     days = [one.day for one in values]
     first, spread_yet = min(days), max(days) - min(days) >= LEAST_SPAN_DAYS
-    under = np.minimum(fade.under(asked.level), asked.day + HORIZON_DAYS)
+    under = np.minimum(fade.under(question.level), question.day + HORIZON_DAYS)
     variance = float(np.median([one.variance for one in values])) + fade.noise**2
     now = _width(under, weights=fade.weights)
     candidates = [
-        (_expected_width(fade, under=under, day=asked.day + ahead, variance=variance), ahead)
+        (_expected_width(fade, under=under, day=question.day + ahead, variance=variance), ahead)
         for ahead in NEXT_DAYS
-        if spread_yet or asked.day + ahead - first >= LEAST_SPAN_DAYS
+        if spread_yet or question.day + ahead - first >= LEAST_SPAN_DAYS
     ]
     narrowest, ahead = min(candidates)
-    when = "today" if ahead == 0 else f"about {_words(asked.today + timedelta(days=ahead))}, in {ahead} days"
-    if narrowest > (1 - LEAST_GAIN) * now:
-        return f"No single tasting within two months would settle much; the most useful day is {when}."
-    return (
-        f"Taste it again {when}, best with another taster: that is expected to narrow the 80 % interval of the date"
-        f" from {now:.0f} to about {narrowest:.0f} days, dates beyond two years counted as two years."
+    return NextTasting(
+        "little" if narrowest > (1 - LEAST_GAIN) * now else "useful",
+        ahead_days=ahead,
+        on=question.today + timedelta(days=ahead),
+        width_days=now,
+        expected_width_days=narrowest,
     )
 
 
 def _expected_width(fade: Fade, *, under: FloatArray, day: float, variance: float) -> float:
-    """Return the width of the interval of the date to expect after a taster not heard before tastes on a day [days]."""
+    """Return the width of the interval of the date to expect after a new taster tastes on a day [days]."""
     value = fade.at(day)
     usual = TasterScale()
     spread = variance + usual.offset_sd**2 + (usual.gain_sd * value) ** 2
     widths = []
     for part in (0.1, 0.3, 0.5, 0.7, 0.9):
-        said = weighted_quantile(value, weights=fade.weights, level=part)
-        weights = fade.weights * np.exp(-0.5 * (said - value) ** 2 / spread) / np.sqrt(spread)
+        rating = weighted_quantile(value, weights=fade.weights, level=part)
+        weights = fade.weights * np.exp(-0.5 * (rating - value) ** 2 / spread) / np.sqrt(spread)
         widths.append(_width(under, weights=weights))
     return float(np.mean(widths))
 
@@ -308,19 +281,6 @@ def _point(fade: Fade, *, day: float) -> RoastPoint:
     return RoastPoint(day=round(day), mean=float(fade.weights @ value), low=low, high=high)
 
 
-def _on(roasted_on: date, day: float, *, horizon: float = np.inf) -> date | None:
+def day_on(roasted_on: date, day: float, *, horizon: float = np.inf) -> date | None:
+    """Return the date so many days after the roast, rounded up; None beyond the horizon."""
     return roasted_on + timedelta(days=ceil(day)) if day <= horizon and np.isfinite(day) else None
-
-
-def _iso(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
-
-
-def _words(day: date) -> str:
-    return f"{day.day} {day:%B %Y}"
-
-
-def _percent(probability: float) -> str:
-    if not 0.01 <= probability <= 0.99:
-        return "more than 99 %" if probability > 0.5 else "less than 1 %"
-    return f"{probability * 100:.0f} %"

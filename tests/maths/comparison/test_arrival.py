@@ -1,10 +1,14 @@
-import json
+from uuid import UUID
 
 import numpy as np
 import pytest
 
+from tastings.answers.arrival import arrival_answer
+from tastings.figures import to_stored
 from tastings.maths.brewing.brews import RatingError, TasterScale
-from tastings.maths.comparison.arrival import arrival, holm
+from tastings.maths.comparison.arrival import check_arrival, holm
+from tastings.queries.arrivals import LotArrival
+from tastings.wording.arrival import next_tasting, reason
 from tests.maths.brewed import brew_of, pour_of
 
 RATED = ("strength", "sweetness", "bitterness")
@@ -31,37 +35,37 @@ def sessions(name, tea, *, n=3, tasters=("ann", "ben", "cat"), **known):
 
 
 def test_same_tea_tasted_often_enough_is_the_same():
-    found = arrival(sessions("s", TEA, n=6), sessions("a", TEA, n=6), rated=RATED)
+    found = check_arrival(sessions("s", TEA, n=6), sessions("a", TEA, n=6), rated=RATED)
     assert found.verdict == "same"
     assert all(one.within and not one.different for one in found.compared)
-    assert found.reason == (
+    assert reason(found) == (
         "Same as the sample in all 3 descriptors compared: no difference as large as 1.5 points is left open."
     )
-    assert found.next == "No further tasting is needed to settle this."
+    assert next_tasting(found) == "No further tasting is needed to settle this."
 
 
 def test_other_tea_differs_in_what_it_differs_in():
-    found = arrival(sessions("s", TEA), sessions("a", {**TEA, "bitterness": 6.5}), rated=RATED)
+    found = check_arrival(sessions("s", TEA), sessions("a", {**TEA, "bitterness": 6.5}), rated=RATED)
     assert found.verdict == "different"
     assert [one.descriptor for one in found.compared if one.different] == ["bitterness"]
     assert found.compared[2].difference == pytest.approx(3.5 * SHAPE.mean(), abs=0.4)
     assert found.compared[2].low < found.compared[2].difference < found.compared[2].high
-    assert found.reason.startswith("Different from the sample: bitterness 3.")
-    assert found.reason.endswith(" points more.")
+    assert reason(found).startswith("Different from the sample: bitterness 3.")
+    assert reason(found).endswith(" points more.")
 
 
 def test_one_session_each_cannot_tell_and_says_what_it_could_have_seen():
-    found = arrival([session("s", TEA)], [session("a", TEA, taster="dan")], rated=RATED)
+    found = check_arrival([session("s", TEA)], [session("a", TEA, taster="dan")], rated=RATED)
     assert found.verdict == "cannot_tell"
     assert max(one.detectable for one in found.compared) > 1.5
-    assert "only a difference of about" in found.reason
-    assert found.next.startswith("About ")
-    assert int(found.next.split()[1]) > 1
+    assert "only a difference of about" in reason(found)
+    assert next_tasting(found).startswith("About ")
+    assert int(next_tasting(found).split()[1]) > 1
 
 
 def test_strangers_see_less_than_the_same_tasters():
-    own = arrival(sessions("s", TEA), sessions("a", TEA), rated=RATED)
-    other = arrival(sessions("s", TEA), sessions("a", TEA, tasters=("dan", "eve", "fay")), rated=RATED)
+    own = check_arrival(sessions("s", TEA), sessions("a", TEA), rated=RATED)
+    other = check_arrival(sessions("s", TEA), sessions("a", TEA, tasters=("dan", "eve", "fay")), rated=RATED)
     assert (own.shared_tasters, other.shared_tasters) == (3, 0)
     for mine, theirs in zip(own.compared, other.compared, strict=True):
         assert mine.detectable < theirs.detectable
@@ -71,8 +75,8 @@ def test_known_scale_of_a_generous_taster_is_no_difference():
     sample = sessions("s", TEA, tasters=["ann"])
     arrived = [session(f"a {i}", {"strength": 6.0}, taster="dan", offset=2.5) for i in range(3)]
     known = {"strength": {"dan": TasterScale(offset=2.5, offset_sd=0.1, gain_sd=0.03)}}
-    assert arrival(sample, arrived, rated=["strength"]).compared[0].difference > 1.5
-    assert arrival(sample, arrived, rated=["strength"], scales=known).compared[0].difference == pytest.approx(
+    assert check_arrival(sample, arrived, rated=["strength"]).compared[0].difference > 1.5
+    assert check_arrival(sample, arrived, rated=["strength"], scales=known).compared[0].difference == pytest.approx(
         0, abs=0.4
     )
 
@@ -84,7 +88,7 @@ def test_one_tea_is_seldom_called_two():
     for _ in range(40):
         tea = dict(zip(RATED, chance.uniform(2, 8, 3), strict=True))
         sides = [sessions(name, tea, n=2, chance=chance) for name in ("s", "a")]
-        called += arrival(*sides, rated=RATED).verdict == "different"
+        called += check_arrival(*sides, rated=RATED).verdict == "different"
     assert called <= 6
 
 
@@ -93,7 +97,7 @@ def test_difference_of_the_detectable_size_is_found_in_about_four_of_five():
     found = 0
     for _ in range(24):
         arrived = {**TEA, "sweetness": 4.0 + 1.15 / SHAPE.mean()}
-        one = arrival(
+        one = check_arrival(
             sessions("s", TEA, n=4, chance=chance), sessions("a", arrived, n=4, chance=chance), rated=RATED
         ).compared[1]
         # The difference made is the one that these sessions say they could see, give or take a third.
@@ -103,47 +107,48 @@ def test_difference_of_the_detectable_size_is_found_in_about_four_of_five():
 
 
 def test_more_descriptors_ask_for_more():
-    alone = arrival(sessions("s", TEA), sessions("a", TEA), rated=["strength"])
-    among = arrival(sessions("s", TEA), sessions("a", TEA), rated=RATED)
+    alone = check_arrival(sessions("s", TEA), sessions("a", TEA), rated=["strength"])
+    among = check_arrival(sessions("s", TEA), sessions("a", TEA), rated=RATED)
     assert among.compared[0].detectable > alone.compared[0].detectable
     assert among.compared[0].difference == alone.compared[0].difference
 
 
 def test_descriptors_rated_on_one_side_only_are_named():
-    found = arrival(sessions("s", TEA), sessions("a", {"strength": 6.0}), rated=[*RATED, "aroma"])
+    found = check_arrival(sessions("s", TEA), sessions("a", {"strength": 6.0}), rated=[*RATED, "aroma"])
     assert found.not_compared == ("sweetness", "bitterness", "aroma")
     assert [one.descriptor for one in found.compared] == ["strength"]
 
 
 @pytest.mark.parametrize(("sample", "arrived"), [([], []), (sessions("s", TEA), []), ([], sessions("a", TEA))])
 def test_nothing_on_one_side_cannot_tell(sample, arrived):
-    found = arrival(sample, arrived, rated=RATED)
+    found = check_arrival(sample, arrived, rated=RATED)
     assert (found.verdict, found.compared, found.not_compared) == ("cannot_tell", (), RATED)
-    assert found.next.startswith("Rate the same descriptors")
+    assert next_tasting(found).startswith("Rate the same descriptors")
 
 
 def test_zero_ratings_on_both_sides_are_alike():
     none = {**TEA, "bitterness": 0.0}
-    assert arrival(sessions("s", none), sessions("a", none), rated=RATED).compared[2].p > 0.9
+    assert check_arrival(sessions("s", none), sessions("a", none), rated=RATED).compared[2].p > 0.9
 
 
-def test_json_is_plain_and_has_its_names():
-    found = arrival(sessions("s", TEA), sessions("a", TEA), rated=RATED).as_json()
-    assert list(found) == [
-        "verdict", "reason", "alpha", "noticeable", "level", "first_infusions", "sessions", "shared_tasters",
-        "descriptors", "not_compared", "next",
+def test_answer_has_its_names():
+    found = check_arrival(sessions("s", TEA), sessions("a", TEA), rated=RATED)
+    answer = to_stored(arrival_answer(LotArrival(UUID(int=1), UUID(int=2), found, ())))
+
+    assert list(answer) == [
+        "lot", "sample", "verdict", "reason", "alpha", "noticeable", "level", "first_infusions", "sessions",
+        "shared_tasters", "descriptors", "not_compared", "next", "triangle_tests",
     ]  # fmt: skip
-    assert list(found["descriptors"][0]) == [
+    assert list(answer["descriptors"][0]) == [
         "descriptor", "sample", "arrived", "difference", "low", "high", "p", "p_adjusted", "different", "detectable",
         "within_noticeable",
     ]  # fmt: skip
-    assert found["sessions"] == {"sample": 3, "arrived": 3}
-    json.dumps(found, allow_nan=False)
+    assert answer["sessions"] == {"sample": 3, "arrived": 3}
 
 
 def test_order_of_sessions_changes_nothing():
     sample, arrived = sessions("s", TEA), sessions("a", {**TEA, "sweetness": 5.0})
-    assert arrival(sample[::-1], arrived[::-1], rated=RATED) == arrival(sample, arrived, rated=RATED)
+    assert check_arrival(sample[::-1], arrived[::-1], rated=RATED) == check_arrival(sample, arrived, rated=RATED)
 
 
 def test_holm_is_no_laxer_than_bonferroni_of_the_smallest_and_no_stricter_for_the_others():
@@ -157,4 +162,4 @@ def test_holm_is_no_laxer_than_bonferroni_of_the_smallest_and_no_stricter_for_th
 
 def test_impossible_rating_is_refused():
     with pytest.raises(RatingError):
-        arrival([brew_of("s", strength=[11.0])], [], rated=RATED)
+        check_arrival([brew_of("s", strength=[11.0])], [], rated=RATED)

@@ -1,0 +1,96 @@
+"""Triangle tests: three cups, two of the same tea; is the odd one found more often than by chance."""
+
+from typing import Any
+from uuid import UUID
+
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework import serializers as s
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.answers import answer_of
+from api.http.auth import member_of
+from api.http.bodies import body_of, take_id
+from api.http.conditional import id_in_address, page_of, tagged
+from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, page, problem
+from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
+from tastings.answers.triangles import TriangleTest, triangle_answer
+from tastings.figures import to_stored
+from tastings.queries.triangles import triangle_test_for, triangle_tests_of
+from tastings.schemas import TRIAL, TRIANGLE_TEST
+
+NewTriangleTest = an_object(
+    "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIANGLE_TEST)
+)
+NewTrial = an_object("NewTrial", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIAL))
+REFUSED_BODY = problem(400, 413, 415, 422)
+
+
+class TriangleTests(APIView):
+    """The team's triangle tests."""
+
+    @described(
+        operation_id="triangle_test_list",
+        parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
+        responses={200: page(answer_of(TriangleTest), "TriangleTestPage"), **NOT_MODIFIED, **problem(404, 422)},
+    )
+    def get(self, request: Request) -> Response:
+        """List them with their answers, of one lot with ``lot``."""
+        member = member_of(request)
+        text = request.query_params.get("lot")
+        lot = take_id({"lot": text}, "lot") if text is not None else None
+
+        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+            tests = triangle_tests_of(member, lot=lot, after=after, limit=limit)
+            return [to_stored(triangle_answer(test)) for test in tests]
+
+        return page_of(request, read)
+
+    @described(request=NewTriangleTest, responses={201: answer_of(TriangleTest), **REFUSED_BODY, **problem(403)})
+    def post(self, request: Request) -> Response:
+        """Record a test; its answers follow one by one."""
+        member, body = member_of(request), body_of(request)
+        test = take_id(body)
+        record_triangle_test(member, test=test, sent=body, now=timezone.now())
+        location = request.build_absolute_uri(f"{request.path}{test}/")
+        shown = to_stored(triangle_answer(triangle_test_for(member, test)))
+        return Response(shown, status=201, headers={"Location": location})
+
+
+class OneTriangleTest(APIView):
+    """One test."""
+
+    @described(
+        operation_id="triangle_test_read",
+        parameters=[ETAG],
+        responses={200: answer_of(TriangleTest), **NOT_MODIFIED, **problem(404)},
+    )
+    def get(self, request: Request, test_id: str) -> Response:
+        """Show it with its answers and the exact binomial p, the power and the number needed."""
+        return tagged(request, triangle_answer(triangle_test_for(member_of(request), id_in_address(test_id))))
+
+
+class Trials(APIView):
+    """The answers of one test."""
+
+    @described(request=NewTrial, responses={201: answer_of(TriangleTest), **REFUSED_BODY, **problem(403, 404)})
+    def post(self, request: Request, test_id: str) -> Response:
+        """Record one answer; return the test with it."""
+        member, test, body = member_of(request), id_in_address(test_id), body_of(request)
+        record_trial(member, test=test, trial=take_id(body), sent=body, now=timezone.now())
+        return Response(to_stored(triangle_answer(triangle_test_for(member, test))), status=201)
+
+
+class OneTrial(APIView):
+    """One answer."""
+
+    @described(responses={204: None, **problem(403, 404)})
+    def delete(self, request: Request, test_id: str, trial_id: str) -> Response:
+        """Withdraw it: it stays on record and no longer counts."""
+        withdraw_trial(
+            member_of(request), test=id_in_address(test_id), trial=id_in_address(trial_id), now=timezone.now()
+        )
+        return Response(status=204)

@@ -1,0 +1,188 @@
+"""The answer of ``GET /lots/{id}/development``."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID
+
+from tastings.answers.help_text import help_text
+from tastings.maths.brewing import heat
+from tastings.maths.curve.departures import Counterfactual, Departure, Kind
+from tastings.maths.curve.development import DescriptorCurve, Development
+from tastings.maths.curve.development import Evidence as EvidenceFigures
+from tastings.maths.curve.layers import Layer
+from tastings.maths.curve.profile import Profile
+from tastings.maths.curve.steep_count import LEVEL
+from tastings.queries.developments import LotDevelopment
+from tastings.wording import development as words
+from tastings.wording.left_out import left_out_reason
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutTasting:
+    """A session, or one infusion of it, whose ratings are not used."""
+
+    session: str
+    infusion: int | None
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the figures rest on."""
+
+    sessions: int
+    infusions: int
+    tasters: int
+    shops: int
+    left_out: tuple[LeftOutTasting, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class EvenBrew:
+    """The fixed brew on which lots are compared."""
+
+    leaf_g: float
+    vessel_ml: float
+    kettle_c: float
+    warmed: bool
+    rinse_s: float
+    contact_s: float
+    infusions: int
+
+
+EVEN_BREW = EvenBrew(
+    leaf_g=heat.EVEN_LEAF_G,
+    vessel_ml=heat.EVEN_VESSEL_ML,
+    kettle_c=heat.EVEN_KETTLE_C,
+    warmed=True,
+    rinse_s=heat.EVEN_RINSE_S,
+    contact_s=heat.EVEN_CONTACT_S,
+    infusions=heat.EVEN_INFUSIONS,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class SteepCount:
+    """How many infusions are worth drinking."""
+
+    recommended: int | None
+    low: int | None
+    high: int | None
+    level: float = field(metadata=help_text("of the interval"))
+    finish_line: float = field(metadata=help_text("strength below which a cup is spent, points"))
+    sessions_spent: int
+    sessions_stopped: int
+
+
+@dataclass(frozen=True, slots=True)
+class BrewDeparture:
+    """How a pour departed from the even brew or its session's habit, and what that did to the cup."""
+
+    session: str
+    infusion: int
+    kind: Kind
+    effect: float = field(metadata=help_text("points of strength"))
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class OtherwisePoint:
+    """One infusion's ratings as given, and without the departures."""
+
+    infusion: int
+    ratings: int
+    departed: int
+    shown: float
+    otherwise: float
+
+
+@dataclass(frozen=True, slots=True)
+class Otherwise:
+    """What the ratings of a descriptor would have shown without the departures."""
+
+    descriptor: str
+    points: tuple[OtherwisePoint, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class DevelopmentAnswer:
+    """How a lot's flavour develops over infusions."""
+
+    lot: UUID
+    revision: int
+    computed_at: datetime | None
+    stale: bool = field(metadata=help_text("true while a change to the lot's sessions is not in the figures"))
+    evidence: Evidence
+    even_brew: EvenBrew
+    profile: Profile
+    steeps: SteepCount
+    curves: tuple[DescriptorCurve, ...]
+    layers: tuple[Layer, ...]
+    departures: tuple[BrewDeparture, ...]
+    next: str
+    cautions: tuple[str, ...]
+    sentence: str = field(metadata=help_text("what changes from cup to cup, to say to a guest"))
+    otherwise: Otherwise
+
+
+def development_answer(found: LotDevelopment, *, labels: Mapping[str, str]) -> DevelopmentAnswer:
+    """Return the answer, its sentences in the language that is active; ``labels`` are the team's words by key."""
+    figures = found.figures
+    return DevelopmentAnswer(
+        lot=found.lot,
+        revision=found.revision,
+        computed_at=found.computed_at,
+        stale=found.stale,
+        evidence=evidence_answer(figures.evidence),
+        even_brew=EVEN_BREW,
+        profile=figures.profile,
+        steeps=steeps_answer(figures),
+        curves=figures.curves,
+        layers=figures.layers,
+        departures=tuple(map(_departure, figures.departures)),
+        next=words.next_session_sentence(figures.next),
+        cautions=tuple(words.development_cautions(figures)),
+        sentence=words.flavour_sentence(figures.layers, labels=labels),
+        otherwise=_otherwise(figures.counterfactual),
+    )
+
+
+def evidence_answer(found: EvidenceFigures) -> Evidence:
+    """Return what the figures rest on, reasons in words."""
+    return Evidence(
+        sessions=found.sessions,
+        infusions=found.infusions,
+        tasters=found.tasters,
+        shops=found.shops,
+        left_out=tuple(LeftOutTasting(one.session, one.infusion, left_out_reason(one)) for one in found.left_out),
+    )
+
+
+def steeps_answer(figures: Development) -> SteepCount:
+    """Return the count of infusions worth drinking, and how the sessions ended."""
+    steeps = figures.steeps
+    return SteepCount(
+        recommended=steeps.recommended,
+        low=steeps.low,
+        high=steeps.high,
+        level=LEVEL,
+        finish_line=steeps.finish_line,
+        sessions_spent=figures.sessions_spent,
+        sessions_stopped=figures.sessions_stopped,
+    )
+
+
+def _departure(one: Departure) -> BrewDeparture:
+    return BrewDeparture(one.session, one.infusion, one.kind, one.effect, words.departure_detail(one))
+
+
+def _otherwise(found: Counterfactual) -> Otherwise:
+    return Otherwise(
+        descriptor=found.descriptor,
+        points=tuple(
+            OtherwisePoint(one.infusion, one.ratings, one.departed, one.shown, one.without) for one in found.points
+        ),
+        sentence=words.counterfactual_sentence(found),
+    )

@@ -1,0 +1,125 @@
+"""How a team's tasters use the scale and how far they agree, as it is answered."""
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID
+
+from tastings.answers.help_text import help_text
+from tastings.maths.panel.panel import PanelAgreement
+from tastings.queries.panels import PanelFigures, TasterRow
+
+
+@dataclass(frozen=True, slots=True)
+class TasterOnDescriptor:
+    """How one taster uses the scale for one descriptor, and how they do."""
+
+    descriptor: str
+    gain: float = field(metadata=help_text("1: as the panel; above 1 spreads more"))
+    gain_sd: float
+    offset: float = field(metadata=help_text("points above the panel"))
+    offset_sd: float
+    sessions: int
+    lots: int
+    repeatability_sd: float | None = field(metadata=help_text("of the same infusion of the same lot, points"))
+    agreement: float | None = field(metadata=help_text("correlation with the others' mean over lots"))
+    discrimination_p: float | None = field(metadata=help_text("small when the taster tells lots apart"))
+
+
+@dataclass(frozen=True, slots=True)
+class TasterCalibration:
+    """One taster, by descriptor."""
+
+    revision: int
+    computed_at: datetime | None
+    stale: bool
+    taster: UUID
+    descriptors: tuple[TasterOnDescriptor, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class FinishLineAnswer:
+    """Strength below which the team calls a cup spent. [points]."""
+
+    mean: float
+    sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class DescriptorAgreement:
+    """How far the tasters agree on one descriptor."""
+
+    descriptor: str
+    tasters: int
+    lots: int
+    icc_single: float | None = field(metadata=help_text("ICC(2,1), Shrout and Fleiss 1979"))
+    icc_mean: float | None = field(metadata=help_text("ICC(3,k)"))
+    kendall_w: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class PanelTaster:
+    """One taster of the panel."""
+
+    taster: UUID
+    descriptors: tuple[TasterOnDescriptor, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """The tasters together."""
+
+    revision: int
+    computed_at: datetime | None
+    stale: bool
+    finish_line: FinishLineAnswer
+    agreement: tuple[DescriptorAgreement, ...]
+    tasters: tuple[PanelTaster, ...]
+
+
+def calibration_answer(panel: PanelFigures, taster: UUID) -> TasterCalibration:
+    """Return one taster's figures."""
+    return TasterCalibration(
+        revision=panel.revision,
+        computed_at=panel.computed_at,
+        stale=panel.stale,
+        taster=taster,
+        descriptors=tuple(map(_row, panel.rows_of(str(taster)))),
+    )
+
+
+def panel_answer(panel: PanelFigures, *, tasters: list[str]) -> Panel:
+    """Return the panel with the rows of the tasters named."""
+    return Panel(
+        revision=panel.revision,
+        computed_at=panel.computed_at,
+        stale=panel.stale,
+        finish_line=FinishLineAnswer(round(panel.line.mean, 2), round(panel.line.sd, 2)),
+        agreement=tuple(_agreement(key, one.agreement) for key, one in sorted(panel.descriptors.items())),
+        tasters=tuple(PanelTaster(UUID(name), tuple(map(_row, panel.rows_of(name)))) for name in tasters),
+    )
+
+
+def _agreement(descriptor: str, found: PanelAgreement) -> DescriptorAgreement:
+    return DescriptorAgreement(
+        descriptor=descriptor,
+        tasters=len(found.tasters),
+        lots=found.lots,
+        icc_single=found.single,
+        icc_mean=found.mean,
+        kendall_w=found.w,
+    )
+
+
+def _row(row: TasterRow) -> TasterOnDescriptor:
+    return TasterOnDescriptor(
+        descriptor=row.descriptor,
+        gain=row.scale.gain,
+        gain_sd=row.scale.gain_sd,
+        offset=row.scale.offset,
+        offset_sd=row.scale.offset_sd,
+        sessions=row.figures.sessions,
+        lots=row.figures.lots,
+        repeatability_sd=row.figures.repeatability_sd,
+        agreement=row.figures.agreement,
+        discrimination_p=row.figures.discrimination_p,
+    )

@@ -1,0 +1,117 @@
+"""The answer of ``GET /lots/{id}/readiness``."""
+
+import datetime
+from dataclasses import dataclass, field
+from typing import Literal
+from uuid import UUID
+
+from tastings.answers.help_text import help_text
+from tastings.maths.curve.steep_count import LEVEL
+from tastings.maths.roast.fading import Trend
+from tastings.maths.roast.readiness import Readiness, day_on
+from tastings.maths.roast.readiness import RoastPoint as Point
+from tastings.wording import readiness as words
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectedDay:
+    """When the roast is expected under the level: median and central interval."""
+
+    date: datetime.date | None
+    low: datetime.date | None
+    high: datetime.date | None
+    level: float = field(metadata=help_text("of the interval"))
+
+
+@dataclass(frozen=True, slots=True)
+class RoastPoint:
+    """The roast on one day, with its central 80 %. [points, 0 to 10]."""
+
+    day: int = field(metadata=help_text("since the roast"))
+    date: datetime.date
+    mean: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
+class RoastTasting:
+    """The roast in one session."""
+
+    session: str
+    day: int
+    date: datetime.date
+    mean: float
+    sd: float
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutSession:
+    """A session that is not used, and why."""
+
+    session: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class ReadinessOfLot:
+    """Whether a roasted lot has rested enough."""
+
+    lot: UUID
+    verdict: Literal["ready", "resting", "cannot_tell"]
+    reason: str
+    level: float
+    roasted_on: datetime.date
+    probability: float | None = field(metadata=help_text("that the roast is under the level today"))
+    expected: ExpectedDay
+    today: RoastPoint | None
+    curve: tuple[RoastPoint, ...]
+    tastings: tuple[RoastTasting, ...]
+    liking: Trend | None
+    next: str
+    left_out: tuple[LeftOutSession, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class UnknownRoastDay:
+    """A lot that does not say when it was roasted."""
+
+    lot: UUID
+    verdict: Literal["cannot_tell"]
+    reason: str
+    level: float
+    roasted_on: None
+
+
+def readiness_answer(lot: UUID, readiness: Readiness | None, *, level: float) -> ReadinessOfLot | UnknownRoastDay:
+    """Return the answer, its sentences in the language that is active; None is a lot without a day of roasting."""
+    if readiness is None:
+        return UnknownRoastDay(lot, "cannot_tell", words.no_roast_day(), level, None)
+    return ReadinessOfLot(
+        lot=lot,
+        verdict=readiness.verdict,
+        reason=words.reason(readiness),
+        level=readiness.level,
+        roasted_on=readiness.roasted_on,
+        probability=readiness.probability,
+        expected=ExpectedDay(readiness.expected_on, readiness.low_on, readiness.high_on, LEVEL),
+        today=None if readiness.today is None else _point(readiness.today, readiness=readiness),
+        curve=tuple(_point(point, readiness=readiness) for point in readiness.curve),
+        tastings=tuple(
+            RoastTasting(one.session, round(one.day), _date(one.day, readiness=readiness), one.mean, one.variance**0.5)
+            for one in readiness.values
+        ),
+        liking=readiness.liking,
+        next=words.next_tasting(readiness.next, attribute=readiness.attribute),
+        left_out=tuple(LeftOutSession(one.session, one.reason) for one in readiness.left_out),
+    )
+
+
+def _point(point: Point, *, readiness: Readiness) -> RoastPoint:
+    return RoastPoint(point.day, _date(point.day, readiness=readiness), point.mean, point.low, point.high)
+
+
+def _date(day: float, *, readiness: Readiness) -> datetime.date:
+    found = day_on(readiness.roasted_on, day)
+    assert found is not None  # noqa: S101 - a day of a tasting or of the curve is finite
+    return found

@@ -1,0 +1,90 @@
+"""Triangle tests as they are answered."""
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from uuid import UUID
+
+from tastings.answers.help_text import help_text
+from tastings.figures import Exact
+from tastings.maths.comparison.triangle import Triangle
+from tastings.models import TriangleTest as Row
+from tastings.queries.triangles import counted_trials, result_of
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One person's answer."""
+
+    id: UUID
+    taster: UUID | None = field(metadata=help_text("empty for a guest"))
+    correct: bool = field(metadata=help_text("whether the odd cup was found"))
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class TriangleResult:
+    """What the answers say."""
+
+    n_correct: int
+    n_tests: int
+    p: float = field(metadata=help_text("exact binomial, one third by guessing (ISO 4120)"))
+    alpha: float
+    least_correct: int | None
+    different: bool
+    distinguishers: float
+    power: float
+    target_power: float
+    needed: int | None
+    found_distinguishers: float
+
+
+@dataclass(frozen=True, slots=True)
+class TriangleTest:
+    """One test of one lot against another."""
+
+    id: UUID
+    lot: UUID
+    against: UUID = field(metadata=help_text("the other tea, such as the sample"))
+    held_on: date
+    alpha: float = field(metadata=help_text("accepted chance of a false alarm"))
+    distinguishers: float = field(
+        metadata=help_text("proportion of people who tell the teas apart that the test is to find out")
+    )
+    remarks: str | None
+    by: UUID
+    trials: tuple[Trial, ...]
+    result: TriangleResult | None
+
+
+def triangle_answer(test: Row) -> TriangleTest:
+    """Return a test with its answers and what they say."""
+    result = result_of(test)
+    return TriangleTest(
+        id=test.id,
+        lot=test.lot_id,
+        against=test.against_id,
+        held_on=test.held_on,
+        alpha=Exact(test.alpha),
+        distinguishers=Exact(test.distinguishers),
+        remarks=test.remarks or None,
+        by=test.by_id,
+        trials=tuple(Trial(one.id, one.taster_id, one.correct, one.created_at) for one in counted_trials(test)),
+        result=None if result is None else triangle_result(result),
+    )
+
+
+def triangle_result(found: Triangle) -> TriangleResult:
+    """Return the figures, p with three significant digits."""
+    return TriangleResult(
+        n_correct=found.n_correct,
+        n_tests=found.n_tests,
+        p=Exact(f"{found.p:.3g}"),
+        alpha=Exact(found.alpha),
+        least_correct=found.least_correct,
+        different=found.different,
+        distinguishers=Exact(found.distinguishers),
+        power=found.power,
+        target_power=found.target_power,
+        needed=found.needed,
+        found_distinguishers=found.found_distinguishers,
+    )

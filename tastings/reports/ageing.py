@@ -1,0 +1,79 @@
+"""How a lot's roast has rested, as the report says it. Pure."""
+
+from datetime import date
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tastings.maths.roast.fading import Trend
+from tastings.maths.roast.readiness import Readiness, RoastPoint
+from tastings.queries.readiness import LotReadiness
+from tastings.wording.numbers import day, listed, one_decimal, percent, signed
+from tastings.wording.readiness import next_tasting, reason
+
+ONE_SIDED = 0.9
+"""Probability of each end of a central 80 % interval."""
+
+
+def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
+    """Say how the roast has rested, when it is expected to be ready, and how liking moves with time.
+
+    ``roast`` is the lot's degree of roast, None when nobody wrote it down.
+    """
+    if known is None:
+        return []
+    if known.found is None:
+        if roast in (None, "none"):
+            return []
+        return [_("When it was roasted is not noted, so how it has rested cannot be told.")]
+    found = known.found
+    roasted = _("Roasted on %(day)s.") % {"day": day(found.roasted_on)}
+    sentences = [
+        f"{roasted} {reason(found)}",
+        "" if found.today is None else _today(found.today),
+        _expected(found),
+        "" if found.liking is None else _liking(found.liking),
+        next_tasting(found.next, attribute=found.attribute),
+    ]
+    return [sentence for sentence in sentences if sentence]
+
+
+def _today(today: RoastPoint) -> str:
+    return ngettext(
+        "Roast today, %(n)s day on: %(mean)s (%(low)s to %(high)s).",
+        "Roast today, %(n)s days on: %(mean)s (%(low)s to %(high)s).",
+        today.day,
+    ) % {
+        "n": today.day,
+        "mean": one_decimal(today.mean),
+        "low": one_decimal(today.low),
+        "high": one_decimal(today.high),
+    }
+
+
+def _expected(found: Readiness) -> str:
+    on, low, high = found.expected_on, found.low_on, found.high_on
+    if not (on or low or high):
+        return ""
+    values = {"level": one_decimal(found.level), "when": _when(on)}
+    early = [_("not before %(day)s") % {"day": day(low)}] if low else []
+    late = [_("not after %(day)s") % {"day": day(high)}] if high else []
+    if not early and not late:
+        return _("Expected under %(level)s: %(when)s.") % values
+    return _("Expected under %(level)s: %(when)s (%(span)s, with %(probability)s each).") % {
+        **values,
+        "span": listed([*early, *late]),
+        "probability": percent(ONE_SIDED),
+    }
+
+
+def _when(on: date | None) -> str:
+    return _("about %(day)s") % {"day": day(on)} if on else _("later than two years from today, if at all")
+
+
+def _liking(liking: Trend) -> str:
+    return _("Liking moves by %(points)s points in 30 days (%(low)s to %(high)s).") % {
+        "points": signed(liking.per_30_days, places=2),
+        "low": signed(liking.low, places=2),
+        "high": signed(liking.high, places=2),
+    }

@@ -1,0 +1,229 @@
+"""How a lot's flavour develops, in words: departures, the counterfactual, what to taste next, what is left out."""
+
+from collections.abc import Mapping, Sequence
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tastings.maths.brewing.heat import EVEN_CONTACT_S, EVEN_KETTLE_C
+from tastings.maths.curve.departures import Counterfactual, Departure
+from tastings.maths.curve.development import Development, LackOfFitAt
+from tastings.maths.curve.layers import Layer
+from tastings.maths.curve.next_session import NextSession
+from tastings.maths.curve.turning_point import TurningPoint, turning_point
+from tastings.wording import cautions
+from tastings.wording.labels import PROFILE_NOUNS, descriptor_in_sentence, label
+from tastings.wording.numbers import capitalised, listed, number, one_decimal, ordinal, two_decimals
+
+Labels = Mapping[str, str]
+
+
+def flavour_sentence(layers: Sequence[Layer], *, labels: Labels) -> str:
+    """Say what changes from cup to cup, as one would over the counter.
+
+    Parameters
+    ----------
+    layers : Sequence[Layer]
+        One per infusion, in any order.
+    labels : Mapping[str, str]
+        Label by descriptor key; a key without one is written with spaces.
+
+    Examples
+    --------
+    >>> cups = [("honey", "malt")] * 3 + [("pine", "stone_fruit")] * 3
+    >>> found = [Layer(n, leading, (), (), 2.0) for n, leading in enumerate(cups, start=1)]
+    >>> flavour_sentence(found, labels={"honey": "Honey"})
+    'Honey and malt give way to pine and stone fruit after the third.'
+    """
+    if not layers:
+        return _("We cannot tell yet what changes from cup to cup.")
+    if not any(one.leading for one in layers):
+        return _("No flavour stands out in any cup.")
+    found = turning_point(layers)
+    if found is None:
+        only = layers[0]
+        return capitalised(
+            ngettext("%(flavours)s leads the %(nth)s cup.", "%(flavours)s lead the %(nth)s cup.", len(only.leading))
+            % {"flavours": _flavours(only.leading, labels), "nth": ordinal(only.infusion)}
+        )
+    return capitalised(_turn(found, labels=labels, last=max(one.infusion for one in layers)))
+
+
+def _turn(found: TurningPoint, *, labels: Labels, last: int) -> str:
+    going, coming, staying = (_flavours(keys, labels) for keys in (found.going, found.coming, found.staying))
+    words = {"going": going, "coming": coming, "staying": staying, "nth": ordinal(found.after)}
+    match bool(found.going), bool(found.coming):
+        case True, True:
+            sentence = ngettext(
+                "%(going)s gives way to %(coming)s after the %(nth)s",
+                "%(going)s give way to %(coming)s after the %(nth)s",
+                len(found.going),
+            )
+        case True, False:
+            sentence = ngettext(
+                "%(going)s steps back after the %(nth)s", "%(going)s step back after the %(nth)s", len(found.going)
+            )
+        case False, True:
+            sentence = ngettext(
+                "%(coming)s comes to the fore after the %(nth)s",
+                "%(coming)s come to the fore after the %(nth)s",
+                len(found.coming),
+            )
+        case _neither:
+            return _constant(found, flavours=staying, last=last)
+    if found.staying:
+        stays = ngettext("%(staying)s stays throughout", "%(staying)s stay throughout", len(found.staying)) % words
+        return f"{sentence % words}; {stays}."
+    return f"{sentence % words}."
+
+
+def _constant(found: TurningPoint, *, flavours: str, last: int) -> str:
+    if not found.staying:
+        return _("no flavour leads for long: what stands out changes from cup to cup.")
+    return ngettext(
+        "%(flavours)s leads from the first cup to the %(nth)s.",
+        "%(flavours)s lead from the first cup to the %(nth)s.",
+        len(found.staying),
+    ) % {"flavours": flavours, "nth": ordinal(last)}
+
+
+def _flavours(keys: Sequence[str], labels: Labels) -> str:
+    return listed(descriptor_in_sentence(key, labels) for key in keys)
+
+
+def departure_detail(found: Departure) -> str:
+    """Say how a pour departed, and what that did to the cup."""
+    return f"{_how_it_departed(found)}; {_effect(found)}"
+
+
+def _how_it_departed(found: Departure) -> str:
+    was, usual = found.was, found.usual or 0.0
+    values = {"was": f"{was:.0f}", "usual": f"{usual:.0f}", "even": f"{EVEN_KETTLE_C:.0f}"}
+    match found.kind, found.whole_session:
+        case "cold_vessel", _any:
+            return _("the vessel was not warmed: the water settled at %(was)s °C instead of %(usual)s °C") % values
+        case "leaf_ratio", True:
+            return _("%(leaf_g)s g of leaf in %(water_ml)s ml, %(ratio)s times the even brew's") % {
+                "leaf_g": number(found.leaf_g),
+                "water_ml": number(was),
+                "ratio": two_decimals(found.ratio or 0.0),
+            }
+        case "leaf_ratio", False:
+            return _("%(was)s ml of water against %(usual)s ml usual in this session") % {
+                "was": number(was),
+                "usual": number(usual),
+            }
+        case "cool_water", True if found.at_boiling_point:
+            return (
+                _(
+                    "water of about %(was)s °C all through, the boiling point at this height, against the even brew's"
+                    " %(even)s °C"
+                )
+                % values
+            )
+        case "cool_water", True:
+            return _("water of about %(was)s °C all through, against the even brew's %(even)s °C") % values
+        case "cool_water", False:
+            return _("water of %(was)s °C against %(usual)s °C usual in this session") % values
+        case _steep, True:
+            return _("a contact of about %(was)s s all through, against %(even)s s of the even brew") % {
+                **values,
+                "even": f"{EVEN_CONTACT_S:.0f}",
+            }
+        case _steep, _one_infusion:
+            return _("a contact of %(was)s s against about %(usual)s s of the infusions around it") % values
+
+
+def _effect(found: Departure) -> str:
+    points = {"points": one_decimal(abs(found.effect))}
+    match found.n_cups > 1, found.effect > 0:
+        case True, True:
+            return _("cups on average about %(points)s points stronger") % points
+        case True, False:
+            return _("cups on average about %(points)s points weaker") % points
+        case False, True:
+            return _("cup about %(points)s points stronger") % points
+        case _one_weaker_cup:
+            return _("cup about %(points)s points weaker") % points
+
+
+def counterfactual_sentence(found: Counterfactual) -> str:
+    """Name the infusion that the departures moved most."""
+    words = {"descriptor": descriptor_in_sentence(found.descriptor)}
+    if not found.points:
+        return _("The %(descriptor)s was not rated.") % words
+    most = found.most_moved
+    if most is None:
+        return _("Brewed as usual, the lot would have shown the same %(descriptor)s.") % words
+    return _(
+        "Brewed as usual, infusion %(infusion)s would have averaged %(without)s points of %(descriptor)s instead of"
+        " %(shown)s."
+    ) % {
+        **words,
+        "infusion": most.infusion,
+        "without": one_decimal(most.without),
+        "shown": one_decimal(most.shown),
+    }
+
+
+def next_session_sentence(found: NextSession) -> str:
+    """Say what one more session would most usefully settle."""
+    low, high = found.low or 0.0, found.high or 0.0
+    match found.code:
+        case "first_session":
+            return _("Taste a first session, rating the strength of every infusion.")
+        case "rate_strength":
+            return _(
+                "Rate the strength of every infusion: without it neither profile nor number of steeps can be told."
+            )
+        case "pour_further":
+            return _(
+                "Pour further: strength is rated up to infusion %(reach)s only, and the last one worth drinking may be"
+                " infusion %(high)s (80 %% interval %(low)s to %(high)s)."
+            ) % {"reach": found.reach, "low": found.steeps_low, "high": found.steeps_high}
+        case "second_taster":
+            return ngettext(
+                "Let a second taster brew it: the only session so far came from one taster, whose own scale is in the"
+                " figures.",
+                "Let a second taster brew it: all %(n)s sessions so far came from one taster, whose own scale is in the"
+                " figures.",
+                found.sessions or 1,
+            ) % {"n": found.sessions}
+        case "profile":
+            first, second = (label(PROFILE_NOUNS, one) for one in found.labels)
+            return _(
+                "Rate infusions 1 to 5 of an even brew: %(first)s (%(p_first)s) and %(second)s (%(p_second)s) are not"
+                " yet told apart."
+            ) % {
+                "first": first,
+                "second": second,
+                "p_first": two_decimals(found.probabilities[0]),
+                "p_second": two_decimals(found.probabilities[1]),
+            }
+        case "infusion":
+            return _(
+                "Rate infusion %(infusion)s of an even brew once more: its strength is the least certain, %(low)s to"
+                " %(high)s."
+            ) % {"infusion": found.infusion, "low": one_decimal(low), "high": one_decimal(high)}
+        case "heat":
+            return _(
+                "Brew it once with cooler water: every rated infusion so far was poured at %(low)s to %(high)s °C, so"
+                " how the leaf answers to heat is assumed, not seen."
+            ) % {"low": f"{low:.0f}", "high": f"{high:.0f}"}
+        case "little":
+            return _(
+                "Little is open: the strength of every infusion is known to within %(points)s points either way."
+            ) % {"points": one_decimal(found.within or 0.0)}
+
+
+def development_cautions(found: Development) -> list[str]:
+    """Say what to be careful about when tasting, and which curves do not follow the extraction model."""
+    caffeine = [] if found.leaf_range_g is None else [cautions.caffeine_in_leaf(*found.leaf_range_g)]
+    return [cautions.scalding(), cautions.hot_drink(), *caffeine, *map(_lack_of_fit, found.lack_of_fit)]
+
+
+def _lack_of_fit(found: LackOfFitAt) -> str:
+    return _(
+        "The curve of %(descriptor)s is a smooth of the adjusted ratings: they do not follow the extraction model,"
+        " least of all at infusion %(infusion)s."
+    ) % {"descriptor": descriptor_in_sentence(found.descriptor), "infusion": found.infusion}

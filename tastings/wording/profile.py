@@ -1,0 +1,125 @@
+"""How strength develops and how many steeps that is worth, in words."""
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.curve.profile import BUILD_UP, LABELS, QUICK_FADE, Profile
+from tastings.maths.curve.steep_count import LEVEL, Steeps
+from tastings.wording.labels import PROFILES, label
+from tastings.wording.numbers import listed, one_decimal, percent
+
+
+def is_known(profile: Profile) -> bool:
+    """Whether anything was tasted that tells the labels apart: without it all are equally likely."""
+    return len({round(probability, 6) for probability in profile.probability.values()}) > 1
+
+
+def profile_words(code: str | None) -> str:
+    """Say a profile's label in two or three words; "cannot tell yet" when there is none."""
+    return label(PROFILES, code if code in PROFILES else "undecided")
+
+
+def profile_sentence(profile: Profile) -> str:
+    """Say how strength develops over the even brew, and how sure that is."""
+    if not is_known(profile):
+        return _("We cannot tell yet how this tea develops: nothing has been tasted that would show it.")
+    if profile.label not in LABELS:
+        ranked = sorted(profile.probability.items(), key=lambda item: -item[1])
+        spread = listed(f"{profile_words(name)} {percent(probability)}" for name, probability in ranked)
+        return _("We cannot tell yet how this tea develops (%(spread)s).") % {"spread": spread}
+    sure = _("We are %(probability)s sure of this.") % {"probability": percent(profile.probability[profile.label])}
+    return f"{_course(profile)} {sure}"
+
+
+def _course(profile: Profile) -> str:
+    half = profile.half_strength_infusion
+    values = {"peak": profile.peak_infusion, "half": half, "rise": round((profile.rise - 1) * 100)}
+    if profile.label == BUILD_UP:
+        return _build_up(values, rises=profile.rise > 1, halves=half is not None)
+    if profile.label == QUICK_FADE:
+        if half is not None:
+            sentence = _(
+                "This tea fades quickly: it is strongest at about infusion %(peak)s and drops early, to half of that by"
+                " about infusion %(half)s."
+            )
+        else:
+            sentence = _("This tea fades quickly: it is strongest at about infusion %(peak)s and drops early.")
+        return sentence % values
+    if half is not None:
+        sentence = _(
+            "This tea stays steady: it is strongest at about infusion %(peak)s, without a late climb or an early drop; it"
+            " falls to half of that by about infusion %(half)s."
+        )
+    else:
+        sentence = _(
+            "This tea stays steady: it is strongest at about infusion %(peak)s, without a late climb or an early drop."
+        )
+    return sentence % values
+
+
+def _build_up(values: dict[str, int | None], *, rises: bool, halves: bool) -> str:
+    match rises, halves:
+        case True, True:
+            sentence = _(
+                "This tea builds up: it is strongest at about infusion %(peak)s, about %(rise)s\u00a0%% above the first"
+                " cup; it falls to half of that by about infusion %(half)s."
+            )
+        case True, False:
+            sentence = _(
+                "This tea builds up: it is strongest at about infusion %(peak)s, about %(rise)s\u00a0%% above the first"
+                " cup."
+            )
+        case False, True:
+            sentence = _(
+                "This tea builds up: it is strongest at about infusion %(peak)s; it falls to half of that by about"
+                " infusion %(half)s."
+            )
+        case _neither:
+            sentence = _("This tea builds up: it is strongest at about infusion %(peak)s.")
+    return sentence % values
+
+
+def count_words(count: int) -> str:
+    """Write a number of steeps; the last one computed stands for itself and all beyond."""
+    return _("%(n)s or more") % {"n": count} if count >= EVEN_INFUSIONS else str(count)
+
+
+def interval_words(steeps: Steeps) -> str:
+    """Write the interval of the count; empty where it is the count itself or not known."""
+    if steeps.low is None or steeps.high is None or steeps.low == steeps.recommended == steeps.high:
+        return ""
+    return _("%(low)s to %(high)s") % {"low": steeps.low, "high": count_words(steeps.high)}
+
+
+def steep_span(steeps: Steeps) -> str:
+    """Write the count of steeps with its interval, where there is one."""
+    count, interval = count_words(steeps.recommended or 0), interval_words(steeps)
+    return f"{count} ({interval})" if interval else count
+
+
+def steeps_sentence(steeps: Steeps) -> str:
+    """Say how many even-brew steeps are worth drinking, with the interval of the count."""
+    if steeps.recommended is None:
+        return _("We cannot tell yet how many steeps this tea is worth.")
+    first, low, high = _count(steeps, steeps.recommended), steeps.low, steeps.high
+    if low is None or high is None:
+        return f"{first} {_('How far this could be off is not known yet.')}"
+    values = {"level": percent(LEVEL), "low": low, "high": count_words(high)}
+    if low == high:
+        return f"{first} {_('With %(level)s probability it is %(high)s.') % values}"
+    return f"{first} {_('With %(level)s probability the count lies between %(low)s and %(high)s.') % values}"
+
+
+def _count(steeps: Steeps, recommended: int) -> str:
+    if recommended <= 0:
+        return _("On the even brew no cup is more likely than not to be above the finish line.")
+    if recommended >= EVEN_INFUSIONS:
+        return _("Good for %(count)s steeps; the even brew is worked out no further.") % {
+            "count": count_words(recommended)
+        }
+    return ngettext(
+        "Good for %(n)s steep before strength falls to the finish line of %(line)s.",
+        "Good for %(n)s steeps before strength falls to the finish line of %(line)s.",
+        recommended,
+    ) % {"n": recommended, "line": one_decimal(steeps.finish_line)}

@@ -6,20 +6,12 @@ from django.urls import URLPattern, include, path
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 
-from api import answers
 from api import documents as doc
-from api.comparisons import Compare
-from api.developments import DevelopmentOf
 from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
 from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, page, problem
 from api.live import Events
-from api.lots.arrival import LotArrivalCheck
-from api.lots.guide import LotBrewGuide
 from api.operations.export import TeamExport
-from api.lots.panel import Calibration, TeamPanel
-from api.lots.readiness import LotReadiness
-from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.shares import DESCRIBED as SHARES_DESCRIBED
 from api.shares import OneShare, Shares
@@ -83,28 +75,13 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
 
 def _describe() -> None:
     """Describe the views that are not made from a shape."""
-    read = {**NOT_MODIFIED}
     body = problem(400, 413, 415, 422)
     for view, operations in {
         Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409, 410)})},
-        DevelopmentOf: {
-            "get": described(parameters=[ETAG], responses={200: answers.DEVELOPMENT, **read, **problem(404)})
-        },
         Events: {
             "get": described(
                 parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
                 responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem(501, 503)},
-            )
-        },
-        Compare: {
-            "get": described(
-                parameters=[
-                    OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
-                    OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
-                    OpenApiParameter("by", str, description="vessel_material, shop or water"),
-                    ETAG,
-                ],
-                responses={200: answers.COMPARISON, **read, **problem(404, 422)},
             )
         },
         **FLIGHTS_DESCRIBED,
@@ -121,16 +98,8 @@ urlpatterns = [
     path("sync", Sync.as_view()),
     path("", include("api.words.urls")),
     *(route for shape in SHAPES.values() for route in _record_routes(shape)),
-    path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
-    path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
-    path("tasters/<str:taster_id>/calibration", Calibration.as_view()),
-    path("lots/<str:lot_id>/readiness", LotReadiness.as_view()),
-    path("lots/<str:lot_id>/arrival-check", LotArrivalCheck.as_view()),
+    path("", include("api.lots.urls")),
     path("team/export", TeamExport.as_view()),
-    path("triangle-tests/", TriangleTests.as_view()),
-    path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
-    path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
-    path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
     path("", include("api.photos.urls")),
     path("shares/", Shares.as_view()),
     path("shares/<str:share_id>/", OneShare.as_view()),
@@ -140,6 +109,4 @@ urlpatterns = [
     path("flights/<str:flight_id>/reveal", Reveal.as_view()),
     path("flights/<str:flight_id>/answer", AnswerOf.as_view()),
     path("flights/<str:flight_id>/decision", Decision.as_view()),
-    path("compare", Compare.as_view()),
-    path("panel", TeamPanel.as_view()),
 ]

@@ -88,10 +88,10 @@ def of_arrivals(found: dict[tuple[float, bool, int], list[ArrivalCheck]]) -> str
         "| true difference | tasters | sessions a side | called different | called same | mean detectable |",
         "| ---: | --- | ---: | ---: | ---: | ---: |",
     ]
-    for (differs_by, strangers, sessions), some in found.items():
+    for (differs_by, other_tasters, sessions), some in found.items():
         detectable = float(np.mean([max(one.detectable for one in answer.compared) for answer in some]))
         rows.append(
-            f"| {differs_by:g} | {'others' if strangers else 'the same'} | {sessions}"
+            f"| {differs_by:g} | {'others' if other_tasters else 'the same'} | {sessions}"
             f" | {share([one.verdict == 'different' for one in some])}"
             f" | {share([one.verdict == 'same' for one in some])} | {detectable:.1f} |"
         )
@@ -178,12 +178,14 @@ def lots_of(n: int, *, start: int, said: Said) -> list[Rested]:
 def arrivals_of(n: int, *, start: int, said: Said) -> dict[tuple[float, bool, int], list[ArrivalCheck]]:
     """Return so many arrivals of each kind: true difference, whether others tasted them, sessions a side."""
     found: dict[tuple[float, bool, int], list[ArrivalCheck]] = {}
-    kinds = [(by, strangers, sessions) for by in DIFFERENCES for strangers in (False, True) for sessions in SESSIONS]
-    for number, (by, strangers, sessions) in enumerate(kinds):
-        some = found[by, strangers, sessions] = []
+    kinds = [
+        (by, other_tasters, sessions) for by in DIFFERENCES for other_tasters in (False, True) for sessions in SESSIONS
+    ]
+    for number, (by, other_tasters, sessions) in enumerate(kinds):
+        some = found[by, other_tasters, sessions] = []
         for lot in range(n):
             chance = np.random.default_rng([start, 2, number, lot])
-            some.append(an_arrival(chance, sessions=sessions, strangers=strangers, differs_by=by))
+            some.append(an_arrival(chance, sessions=sessions, other_tasters=other_tasters, differs_by=by))
             said(f"arrivals, kind {number + 1} of {len(kinds)}", lot + 1, n)
     return found
 

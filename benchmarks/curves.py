@@ -10,7 +10,7 @@ from tastings.maths.arrays import BoolArray, FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.brewing.heat import EVEN_INFUSIONS
 from tastings.maths.curve.development import Development
-from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.profile import LABELS, shapes
 
 SURE = 0.8
@@ -113,7 +113,7 @@ def one_lot(world: World, *, sessions: int, chance: np.random.Generator) -> Scor
     """Simulate a lot, compute it, and score it."""
     leaf, table = some_leaf(chance, power=world.power), some_table(chance, n_tasters=world.n_tasters)
     brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
-    return scored(develop(brews, rated=["strength"]), truth=leaf.even_cups(), brews=brews)
+    return scored(estimate_development(brews, rated=["strength"]), truth=leaf.even_cups(), brews=brews)
 
 
 def label_moved(*, sessions: int, chance: np.random.Generator) -> bool:
@@ -124,5 +124,6 @@ def label_moved(*, sessions: int, chance: np.random.Generator) -> bool:
     tens = tuple(replace(pour, ratings={"strength": HIGHEST}) if pour.ratings else pour for pour in like.pours)
     absurd = replace(like, taster="taster of tens", pours=tens)
     return (
-        develop(brews, rated=["strength"]).profile.label != develop([*brews, absurd], rated=["strength"]).profile.label
+        estimate_development(brews, rated=["strength"]).profile.label
+        != estimate_development([*brews, absurd], rated=["strength"]).profile.label
     )

@@ -17,7 +17,7 @@ from benchmarks.curves import Scores, scored
 from benchmarks.worlds import some_leaf, some_session, some_table
 from tastings.maths.brewing.brews import Brew
 from tastings.maths.curve.endings import finish_line
-from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.steep_count import Steeps, worthwhile_steeps
 from tastings.maths.panel.calibration import calibrate
 
@@ -62,16 +62,16 @@ def add_team(scores: TeamScores, *, sessions: int, chance: np.random.Generator) 
         for place, (name, leaf) in enumerate(leaves.items())
     }
     scales = {"strength": calibrate(lots)}
-    scaled = [develop(brews, rated=["strength"], scales=scales) for brews in lots.values()]
+    scaled = [estimate_development(brews, rated=["strength"], scales=scales) for brews in lots.values()]
     learned = finish_line([one.line_evidence for one in scaled])
     scores.line_off.append(abs(learned.mean - line))
     for name, brews in lots.items():
         truth = leaves[name].even_cups()
         true_count = worthwhile_steeps(truth[None, :], finish_line=line).recommended or 0
         found = {
-            "learned": develop(brews, rated=["strength"], scales=scales, line=learned),
-            "alone": develop(brews, rated=["strength"]),
-            "no endings": develop([replace(brew, ending=None) for brew in brews], rated=["strength"]),
+            "learned": estimate_development(brews, rated=["strength"], scales=scales, line=learned),
+            "alone": estimate_development(brews, rated=["strength"]),
+            "no endings": estimate_development([replace(brew, ending=None) for brew in brews], rated=["strength"]),
         }
         for way, development in found.items():
             scores.ways[way].add(development.steeps, true_count=true_count)

@@ -102,7 +102,7 @@ def a_rested_lot(chance: np.random.Generator) -> Rested:
     return Rested(found=found, true_day=true_day, today=today)
 
 
-def an_arrival(chance: np.random.Generator, *, sessions: int, strangers: bool, differs_by: float) -> ArrivalCheck:
+def an_arrival(chance: np.random.Generator, *, sessions: int, other_tasters: bool, differs_by: float) -> ArrivalCheck:
     """Taste a sample and the lot that arrived, which differs in one of six descriptors or in none, and ask.
 
     The same four tasters taste both, or four others the second. A difference goes towards the middle of the scale.
@@ -114,7 +114,7 @@ def an_arrival(chance: np.random.Generator, *, sessions: int, strangers: bool, d
         key = DESCRIPTORS[int(chance.integers(len(DESCRIPTORS)))]
         before = usual_cup(sample[key])
         arrived[key] = brought_to(sample[key], before + (differs_by if before < 4.5 else -differs_by))
-    tasters = (range(4), range(4, 8) if strangers else range(4))
+    tasters = (range(4), range(4, 8) if other_tasters else range(4))
     sides = [
         _sessions(leaf, others, name=100 * place, n=sessions, among=who, chance=chance, table=table)
         for place, (others, who) in enumerate(zip((sample, arrived), tasters, strict=True))

@@ -1,7 +1,7 @@
 """What one new session costs a lot that already has many: a cold fit against one that has the others' totals kept.
 
 Run from the repository root: ``python -m benchmarks.refit``. ``sums`` are the tasters' totals of all descriptors; a new
-session touches its own alone. ``fit`` goes on to the posteriors, which takes a look at every session for strangers, and
+session touches its own alone. ``fit`` goes on to the posteriors, which takes a look at every session for outliers, and
 ``develop`` from brews to the figures shown, which sets every session beside the new curve. Both results must be equal
 in every bit, or the run fails. Cold times of more and more sessions are there to see that they grow in proportion.
 Medians of five runs.
@@ -18,10 +18,11 @@ from typing import TypeVar
 import numpy as np
 
 from benchmarks.worlds import some_leaf, some_session, some_table
+from tastings.figures import to_stored
 from tastings.maths.arrays import IntArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, checked
 from tastings.maths.brewing.extraction import usual_grid
-from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.evidence import follow
 from tastings.maths.curve.posterior import Posterior, fit_all
 from tastings.maths.curve.stored_totals import KEPT, Group
@@ -106,7 +107,7 @@ def main() -> None:
             return fit_all(some, grid=usual_grid())
 
         def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
-            return develop(some, rated=rated).as_json()
+            return dict(to_stored(estimate_development(some, rated=rated)))
 
         sums, sums_cold_s = timed(sum_up, before=KEPT.forget)
         more_sums, sums_warm_s = timed(sum_up, before=prepare)
@@ -135,7 +136,7 @@ def main() -> None:
             brews = lot_of(n_sessions, keys=keys)
 
             def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
-                return develop(some, rated=rated).as_json()
+                return dict(to_stored(estimate_development(some, rated=rated)))
 
             seconds.append(timed(develop_it, before=KEPT.forget)[1])
         print(f"| {n_sessions} | {seconds[0]:.3f} | {seconds[1]:.3f} |", flush=True)

@@ -47,7 +47,7 @@ def page(view: Page) -> Page:
     return guarded
 
 
-def places_of(request: HttpRequest) -> list[Member]:
+def memberships_in(request: HttpRequest) -> list[Member]:
     """Return the memberships of who asks: by bearer token the one it is for, by browser session all of the login's."""
     if request.META.get("HTTP_AUTHORIZATION"):
         found = BearerAuthentication().authenticate(Request(request))

@@ -15,10 +15,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from pages.browser import page
-from pages.reports import links_to, member_with, sent_file, set_file
-from tastings.queries.reports import families_of, told_of
+from pages.reports import links_to, member_with, render_around, sent_file, set_file
+from tastings.queries.reports import families_of, report_content
 from tastings.reports.card import Card, card_document, card_markdown, card_of
-from tastings.reports.page import render_around
 
 
 class UnknownLanguageError(ValueError):
@@ -42,10 +41,9 @@ def card_for(member: Member, lot: Record, *, lang: str) -> Card:
     """
     if lang not in dict(settings.LANGUAGES):  # first, so that an unknown language costs nothing
         raise UnknownLanguageError(lang)
-    content = told_of(member, lot, today=timezone.now().date())
-    shown = {name: content[name] for name in ("lot", "development", "guide", "labels")}
+    content = report_content(member, lot, today=timezone.now().date())
     with translation.override(lang):
-        return card_of(**shown, families=families_of(member))
+        return card_of(content, families=families_of(member))
 
 
 def card_page(

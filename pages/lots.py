@@ -5,25 +5,25 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import render
 from django.urls import path
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 from django.views.generic import RedirectView
 
 from api.http.conditional import id_in_address
 from lots.schemas import LOT
-from pages.browser import page, places_of
+from pages.browser import memberships_in, page
 from tastings.queries.comparisons import MOST_GROUPS, compare_lots
 from tastings.queries.developments import labels_of
-from tastings.queries.lot_search import PROFILES, SORTS, Wish, some_of, stock_of
-from tastings.reports.comparison import comparison_context, render_comparison
-from tastings.reports.lot_list import render_stock, stock_context
+from tastings.queries.lot_search import PROFILES, SORTS, LotFilters, lots_named, lots_page
+from tastings.reports.comparison import ComparisonPage, comparison_page, tick_again
+from tastings.reports.lot_list import lot_list
 from teams.errors import NotHere
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection
     from uuid import UUID
-
-    from teams.models import Member
 
 _CHOICES = {field.name: field.choices or () for field in LOT.fields if field.name in ("kind", "status")}
 _LONGEST_QUERY = 200
@@ -31,21 +31,21 @@ _LATEST_YEAR = 9999
 _MOST_PAGES = 1_000_000
 
 
-def wish_of(asked: QueryDict) -> Wish:
-    """Read what is asked of the list; a value that there is none of asks nothing, as an old or mistyped address may."""
+def filters_of(query: QueryDict) -> LotFilters:
+    """Read the filters of the list; a value that there is none of filters nothing, as an old address may have it."""
 
-    def one_of(name: str, known: Collection[str], *, otherwise: str = "") -> str:
-        found = str(asked.get(name, ""))
-        return found if found in known else otherwise
+    def one_of(name: str, choices: Collection[str], *, default: str = "") -> str:
+        value = str(query.get(name, ""))
+        return value if value in choices else default
 
-    return Wish(
-        q=str(asked.get("q", ""))[:_LONGEST_QUERY].replace("\x00", ""),
+    return LotFilters(
+        q=str(query.get("q", ""))[:_LONGEST_QUERY].replace("\x00", ""),
         kind=one_of("kind", _CHOICES["kind"]),
         status=one_of("status", _CHOICES["status"]),
         profile=one_of("profile", PROFILES),
-        year=_count(asked.get("year"), most=_LATEST_YEAR) or None,
-        sort=one_of("sort", SORTS, otherwise=Wish().sort),
-        page=_count(asked.get("page"), most=_MOST_PAGES) or 1,
+        year=_count(query.get("year"), most=_LATEST_YEAR) or None,
+        sort=one_of("sort", SORTS, default=LotFilters().sort),
+        page=_count(query.get("page"), most=_MOST_PAGES) or 1,
     )
 
 
@@ -58,49 +58,56 @@ def _count(text: object, *, most: int) -> int:
     return number if number <= most else 0
 
 
-def ticked_in(asked: QueryDict) -> list[UUID]:
+def ticked_in(query: QueryDict) -> list[UUID]:
     """Return the lots that were ticked, each once; ``lots=a&lots=b``, or ``lots=a,b`` as the API has it."""
-    names = [name.strip() for text in asked.getlist("lots") for name in str(text).split(",")]
+    names = [name.strip() for text in query.getlist("lots") for name in str(text).split(",")]
     return list(dict.fromkeys(id_in_address(name) for name in names if name))
 
 
 @page
 @require_safe
 def lots(request: HttpRequest) -> HttpResponse:
-    """Show the lots of the teams that someone is in."""
-    places, wish = places_of(request), wish_of(request.GET)
+    """Show the lots of the caller's teams."""
+    memberships, filters = memberships_in(request), filters_of(request.GET)
     ticked = ticked_in(request.GET)[:MOST_GROUPS]
-    kept = some_of(places, ticked) if ticked else []
-    context = stock_context(stock_of(places, wish), wish=wish, kept=kept, with_team=len(places) > 1)
-    return HttpResponse(render_stock(context, request=request))
+    shown = lot_list(
+        lots_page(memberships, filters),
+        filters=filters,
+        ticked=lots_named(memberships, ticked) if ticked else [],
+        with_team=len(memberships) > 1,
+    )
+    return render(request, "pages/lots.html", {"page": shown})
 
 
 @page
 @require_safe
 def compare(request: HttpRequest) -> HttpResponse:
     """Show two to six lots of one team side by side."""
-    places, ticked = places_of(request), ticked_in(request.GET)
-    found = some_of(places, ticked[: MOST_GROUPS + 1])
+    memberships, ticked = memberships_in(request), ticked_in(request.GET)
+    found = lots_named(memberships, ticked[: MOST_GROUPS + 1])
     if len(found) < min(len(ticked), MOST_GROUPS + 1):
         raise NotHere
-    owners = [member for member in places if str(member.team_id) in {str(lot["team_id"]) for lot in found}]
-    why = _why_not(len(ticked), owners)
+    teams = {lot.team_id for lot in found}
+    members = [member for member in memberships if member.team_id in teams]
+    why = _why_not(len(ticked), len(members))
     if why:
-        again = "&".join(f"lots={lot['id']}" for lot in found[:MOST_GROUPS])
-        return HttpResponse(render_comparison({"why": why, "again": again}, request=request))
-    compared = compare_lots(owners[0], ticked).as_json()
-    context = comparison_context(compared, lots=found, labels=labels_of(owners[0]))
-    return HttpResponse(render_comparison(context, request=request))
+        shown = ComparisonPage(again=tick_again([str(lot.id) for lot in found[:MOST_GROUPS]]), why=why)
+    else:
+        compared = compare_lots(members[0], ticked)
+        shown = comparison_page(compared, lots=found, labels=labels_of(members[0]))
+    return render(request, "pages/compare.html", {"page": shown})
 
 
-def _why_not(n_ticked: int, owners: Sequence[Member]) -> str:
+def _why_not(n_ticked: int, n_teams: int) -> str:
     """Return why lots cannot be compared; empty text when they can."""
-    if n_ticked < 2:
-        return f"Tick two to six lots to compare them; {'only one' if n_ticked else 'none'} was ticked."
+    if n_ticked == 0:
+        return _("Tick two to six lots to compare them; none was ticked.")
+    if n_ticked == 1:
+        return _("Tick two to six lots to compare them; only one was ticked.")
     if n_ticked > MOST_GROUPS:
-        return "At most six lots can be compared at once."
-    if len(owners) > 1:
-        return "These lots belong to different teams, whose tasters cannot be brought to one scale."
+        return _("At most six lots can be compared at once.")
+    if n_teams > 1:
+        return _("These lots belong to different teams, whose tasters cannot be brought to one scale.")
     return ""
 
 

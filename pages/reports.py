@@ -3,40 +3,43 @@
 from __future__ import annotations
 
 import hashlib
-import json
 import time
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
+from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_in_address
-from pages.browser import page, places_of
+from pages.browser import memberships_in, page
 from tastings.actions.documents import ask_paper, paper_now
 from tastings.queries.memory import Memory
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state, report_state_of
-from tastings.queries.reports import picture_of_lot, told_of
-from tastings.queries.sessions import session_told
+from tastings.queries.reports import picture_of_lot, report_content
+from tastings.queries.sessions import session_content
 from tastings.reports.curves_csv import curves_csv
-from tastings.reports.document import report_paper
-from tastings.reports.page import WIDE, named, render_around, render_article
-from tastings.reports.session import render_session
+from tastings.reports.document import report_document
+from tastings.reports.page import WIDE, report_page, with_names
+from tastings.reports.session import session_page
 from tastings.reports.svg import strength_chart
 from tastings.reports.typeset import digest_of
 from teams.errors import NotHere
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
     from django.utils.safestring import SafeString
 
     from tastings.queries.photos import ServedFile
     from tastings.queries.records import Record
+    from tastings.queries.reports import PhotoFacts, ReportContent
     from teams.models import Member
 
 WAIT_S = 4.0
@@ -47,14 +50,14 @@ _FORMS = {"pdf": "application/pdf", "png": "image/png"}
 
 
 _by_state: Memory[tuple[str, SafeString]] = Memory(100)
-"""A lot's name and its report as it was last written, by the state of what it tells, which is quick to find."""
-_by_digest: Memory[tuple[str, SafeString]] = Memory(100)
-"""The same by the digest of all that it tells, since a push to another lot of the team changes the state too."""
+"""A lot's name and its report as it was last written, by the state of its content, which is quick to find."""
+_by_content: Memory[tuple[str, SafeString]] = Memory(100)
+"""The same by the digest of its content, since a push to another lot of the team changes the state too."""
 
 
 def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
-    """Return the caller's place in the lot's team, and the lot; raise NotHere when they have none."""
-    places, lot = places_of(request), id_in_address(lot_id)
+    """Return the caller's membership of the lot's team, and the lot; raise NotHere when they have none."""
+    places, lot = memberships_in(request), id_in_address(lot_id)
     for member in places:
         try:
             return member, record_for(member, "lot", lot)
@@ -63,17 +66,24 @@ def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
     raise NotHere
 
 
-def _told(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, dict[str, Any]]:
-    """Return what the report tells of a lot to a member of its team."""
+def _content(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, ReportContent]:
+    """Return what the report of a lot is written from, for a member of its team."""
     member, lot = member_with(request, lot_id)
-    return member, lot.id, _told_with_links(member, lot)
+    return member, lot.id, _content_with_links(member, lot)
 
 
-def _told_with_links(member: Member, lot: Record) -> dict[str, Any]:
-    told = told_of(member, lot, today=timezone.now().date())
-    told["sessions"] = [{**s, "href": f"/lots/{lot.id}/sessions/{s['id']}/"} for s in told["sessions"]]
-    told["photos"] = [{**p, "href": f"/lots/{lot.id}/photos/{p['id']}.jpg"} for p in told["photos"]]
-    return told
+def _content_with_links(member: Member, lot: Record) -> ReportContent:
+    content = report_content(member, lot, today=timezone.now().date())
+    return replace(
+        content,
+        sessions=tuple(replace(one, href=f"/lots/{lot.id}/sessions/{one.id}/") for one in content.sessions),
+        photos=photos_below(f"/lots/{lot.id}", content.photos),
+    )
+
+
+def photos_below(address: str, photos: Sequence[PhotoFacts]) -> tuple[PhotoFacts, ...]:
+    """Return the photos with the addresses of their pictures."""
+    return tuple(replace(photo, href=f"{address}/photos/{photo.id}.jpg") for photo in photos)
 
 
 @page
@@ -84,7 +94,7 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
     lot = id_in_address(lot_id)
     name, written = article(
         state,
-        lambda: _told_with_links(*member_with(request, lot_id)),
+        lambda: _content_with_links(*member_with(request, lot_id)),
         beside=f"/lots/{lot}/report",
         card=f"/lots/{lot}/card/",
     )
@@ -92,11 +102,11 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
 
 
 def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...]]:
-    """Return the caller's place and the state of what the report tells; for a browser in one statement."""
+    """Return the caller's membership and the state of the report's content; for a browser in one statement."""
     today = timezone.now().date()
     if request.user.is_authenticated and not request.META.get("HTTP_AUTHORIZATION"):
         return report_state_of(request.user.id, id_in_address(lot_id), today=today)
-    places, lot = places_of(request), id_in_address(lot_id)
+    places, lot = memberships_in(request), id_in_address(lot_id)
     for member in places:
         try:
             return member, report_state(member, lot, today=today)
@@ -111,54 +121,88 @@ def links_to(member: Member, lot: UUID) -> str:
 
 
 def article(
-    state: tuple[object, ...], tell: Callable[[], Mapping[str, Any]], *, beside: str, card: str = ""
+    state: tuple[object, ...], read: Callable[[], ReportContent], *, beside: str, card: str = ""
 ) -> tuple[str, SafeString]:
-    """Return the lot's name and its report, told and written anew only when something may have changed.
+    """Return the lot's name and its report, read and written anew only when something may have changed.
 
-    It has links to its other forms, which lie beside an address, and to the card.
+    It has links to its other forms, which lie beside an address, and to the card. What was written is kept by language.
 
     Parameters
     ----------
     state
-        As `report_state` gives it, and whatever else decides what ``tell`` tells, such as for whom.
+        As `report_state` gives it, and whatever else decides what ``read`` returns, such as for whom.
     """
-    names = {"PDF": "pdf", "Picture": "png", "Curve as SVG": "svg", "Figures as CSV": "csv"}
-    downloads = {name: f"{beside}.{ending}" for name, ending in names.items()}
-    downloads |= {"Card for customers": card} if card else {}
+    downloads = {
+        _("PDF"): f"{beside}.pdf",
+        _("Picture"): f"{beside}.png",
+        _("Curve as SVG"): f"{beside}.svg",
+        _("Figures as CSV"): f"{beside}.csv",
+        **({_("Card for customers"): card} if card else {}),
+    }
 
     def written() -> tuple[str, SafeString]:
-        told = tell()
-        digest = hashlib.sha256(json.dumps([told, downloads], default=str).encode()).digest()
-        return _by_digest.get(digest, lambda: (str(told["lot"]["name"]), render_article(downloads=downloads, **told)))
+        content = read()
+        digest = hashlib.sha256(repr((content, downloads)).encode()).digest()
+        return _by_content.get(digest, lambda: (content.lot.name, render_article(content, downloads=downloads)))
 
-    return _by_state.get((*state, *downloads.values()), written)
+    return _by_state.get((*state, *downloads.items()), written)
+
+
+def render_article(content: ReportContent, *, downloads: Mapping[str, str]) -> SafeString:
+    """Write the report itself, without the page around it."""
+    return render_to_string("pages/article.html", {"page": report_page(content, downloads=downloads)})
+
+
+def render_around(  # noqa: PLR0913 - one argument for each thing that a page has around it
+    article: SafeString,
+    *,
+    name: str,
+    request: HttpRequest | None = None,
+    public: bool = False,
+    lang: str | None = None,
+    links: str = "",
+) -> str:
+    """Write the page around a report or card. A public one links nowhere and asks not to be indexed.
+
+    ``links`` is the address of the page on which links to it are given; ``lang`` the language of the article where that
+    is not the reader's.
+    """
+    around = {
+        "article": article,
+        "name": name or _("Lot without a name"),
+        "public": public,
+        "lang": lang,
+        "links": links,
+    }
+    return render_to_string("pages/report.html", around, request=request)
 
 
 @page
 @require_safe
 def report_svg(request: HttpRequest, lot_id: str) -> HttpResponse:
     """Give the strength curve as a drawing of its own."""
-    _, lot, told = _told(request, lot_id)
-    return curve_file(told, lot)
+    _member, lot, content = _content(request, lot_id)
+    return curve_file(content, lot)
 
 
 @page
 @require_safe
 def report_csv(request: HttpRequest, lot_id: str) -> HttpResponse:
     """Give the curves as a table."""
-    _, lot, told = _told(request, lot_id)
-    return figures_file(told, lot)
+    _member, lot, content = _content(request, lot_id)
+    return figures_file(content, lot)
 
 
-def curve_file(told: Mapping[str, Any], name: object) -> HttpResponse:
+def curve_file(content: ReportContent, name: object) -> HttpResponse:
     """Answer with the strength curve as SVG."""
-    drawing = strength_chart(told["development"], named(told["tasted"], told["tasters"]), width=WIDE)
+    figures = content.development.figures
+    drawing = strength_chart(figures, with_names(figures.tasted, content.tasters), width=WIDE)
     return sent_file(drawing, f"{name}.svg", kind="image/svg+xml; charset=utf-8")
 
 
-def figures_file(told: Mapping[str, Any], name: object) -> HttpResponse:
+def figures_file(content: ReportContent, name: object) -> HttpResponse:
     """Answer with the figures as CSV."""
-    return sent_file(curves_csv(told["development"]), f"{name}.csv", kind="text/csv; charset=utf-8")
+    return sent_file(curves_csv(content.development.figures), f"{name}.csv", kind="text/csv; charset=utf-8")
 
 
 def sent_file(content: str | bytes, name: str, *, kind: str) -> HttpResponse:
@@ -177,8 +221,8 @@ def sent_file(content: str | bytes, name: str, *, kind: str) -> HttpResponse:
 @require_safe
 def report_file(request: HttpRequest, lot_id: str, form: str) -> HttpResponse:
     """Give the whole report as a PDF, or its first page as a picture."""
-    member, lot, told = _told(request, lot_id)
-    return set_file(request, member, layout="report", form=form, told=report_paper(**told), name=f"{lot}.{form}")
+    member, lot, content = _content(request, lot_id)
+    return set_file(request, member, layout="report", form=form, told=report_document(content), name=f"{lot}.{form}")
 
 
 def set_file(  # noqa: PLR0913 - who asks, for what and under which name
@@ -213,9 +257,10 @@ def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
     """Show one session behind the figures: how it was brewed and what was noted, pour by pour."""
     member, found = member_with(request, lot_id)
     lot = found.id
-    told = session_told(member, lot=lot, session=id_in_address(session_id))
-    photos = [{**p, "href": f"/lots/{lot}/photos/{p['id']}.jpg"} for p in told["photos"]]
-    return HttpResponse(render_session(**{**told, "photos": photos}, lot_href=f"/lots/{lot}/report/", request=request))
+    content = session_content(member, lot=lot, session=id_in_address(session_id))
+    content = replace(content, photos=photos_below(f"/lots/{lot}", content.photos))
+    context = {"page": session_page(content), "lot_href": f"/lots/{lot}/report/"}
+    return render(request, "pages/session.html", context)
 
 
 @page

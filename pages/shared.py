@@ -6,9 +6,10 @@ A link that has expired, was revoked or never was looks the same in every form: 
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import wraps
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
@@ -19,19 +20,19 @@ from django.views.decorators.http import require_safe
 from api.http.conditional import id_in_address
 from pages.browser import POLICY
 from pages.cards import UnknownLanguageError, card_file, card_for, card_page
-from pages.reports import article, curve_file, figures_file, picture, set_file
+from pages.reports import article, curve_file, figures_file, photos_below, picture, render_around, set_file
 from tastings.actions.shares import count_view
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state
-from tastings.queries.reports import picture_of_lot, told_of
+from tastings.queries.reports import picture_of_lot, report_content
 from tastings.queries.shares import guest_of, share_with, without_names
-from tastings.reports.document import report_paper
-from tastings.reports.page import render_around
+from tastings.reports.document import report_document
 from teams.errors import NotHere
 from teams.row_security import act_for
 
 if TYPE_CHECKING:
     from tastings.models import Share
+    from tastings.queries.reports import ReportContent
     from teams.models import Member
 
 
@@ -81,30 +82,28 @@ def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, besid
 def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
     if form == "":
         state = (*report_state(guest, share.lot_id, today=timezone.now().date()), share.names)
-        name, written = article(state, lambda: _told(guest, share, beside=beside), beside=beside)
+        name, written = article(state, lambda: _content(guest, share, beside=beside), beside=beside)
         return HttpResponse(render_around(written, name=name, public=True))
-    told = _told(guest, share, beside=beside)
+    content = _content(guest, share, beside=beside)
     match form:
         case "svg":
-            return curve_file(told, "report")
+            return curve_file(content, "report")
         case "csv":
-            return figures_file(told, "report")
+            return figures_file(content, "report")
         case "pdf" | "png":
-            paper = report_paper(**told)
-            return set_file(request, guest, layout="report", form=form, told=paper, name=f"report.{form}")
+            document = report_document(content)
+            return set_file(request, guest, layout="report", form=form, told=document, name=f"report.{form}")
         case _:
             raise NotHere
 
 
-def _told(guest: Member, share: Share, *, beside: str) -> dict[str, Any]:
-    """Return what the report tells a guest: no name unless allowed, of the photos those of leaf and liquor."""
-    told = told_of(guest, record_for(guest, "lot", share.lot_id), today=timezone.now().date())
+def _content(guest: Member, share: Share, *, beside: str) -> ReportContent:
+    """Return a report's content for a guest: no name unless allowed, of the photos those of leaf and liquor."""
+    content = report_content(guest, record_for(guest, "lot", share.lot_id), today=timezone.now().date())
     if not share.names:
-        told = without_names(told)
-    told["photos"] = [
-        {**photo, "href": f"{beside}/photos/{photo['id']}.jpg"} for photo in told["photos"] if photo["of"] != "other"
-    ]
-    return told
+        content = without_names(content)
+    photos = [photo for photo in content.photos if photo.of != "other"]
+    return replace(content, photos=photos_below(beside, photos))
 
 
 @shared

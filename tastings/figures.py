@@ -44,7 +44,9 @@ def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # no
         case float():
             if not math.isfinite(figures):
                 raise ArithmeticError(f"a computed figure is {figures}")
-            return (float(figures) if decimals is None else round(float(figures), decimals)) + 0.0  # + 0.0 turns -0.0 into 0.0
+            return (
+                float(figures) if decimals is None else round(float(figures), decimals)
+            ) + 0.0  # + 0.0 turns -0.0 into 0.0
         case UUID():
             return str(figures)
         case datetime():

@@ -22,7 +22,7 @@ from api.http.conditional import id_in_address, page_of, tagged
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, page, problem
 from lots.schema import short_utc_text
 from tastings.actions.photos import announce_photo, remove_photo
-from tastings.answers.photos import LiquorColour
+from tastings.answers.photos import LiquorColour, colour_answer
 from tastings.figures import to_stored
 from tastings.queries.photos import colour_of, photo_for, photos_of
 from tastings.schemas import PHOTO, PHOTO_OF
@@ -75,7 +75,8 @@ class PhotoSerializer(s.Serializer[Any]):
     @extend_schema_field(answer_of(LiquorColour)(allow_null=True))
     def get_colour(self, photo: Any) -> Any:  # noqa: ANN401 - a row, and JSON
         """Return the colour of its liquor; null while it has not been measured."""
-        return to_stored(colour_of(photo), decimals=None)
+        colour = colour_of(photo)
+        return None if colour is None else to_stored(colour_answer(colour), decimals=None)
 
 
 NewPhotoSerializer = an_object(

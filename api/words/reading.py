@@ -11,7 +11,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api import documents as doc
-from api.http.answers import answer_of, as_json
+from api.http.answers import answer_of
 from api.http.auth import device_of, member_of
 from api.http.bodies import Body, Number, Part, Parts, Text, checked_body
 from api.http.conditional import expected_revision, id_in_address, tagged
@@ -19,6 +19,7 @@ from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, an_object, 
 from api.records import shown
 from tastings.actions.reading import accept_suggestions
 from tastings.answers.reading import NoteSuggestions, Reading
+from tastings.figures import to_stored
 from tastings.queries.reading import reading_of, suggestions_for
 from tastings.queries.records import record_for
 from tastings.schemas import NOTE
@@ -61,7 +62,7 @@ class Read(APIView):
     def post(self, request: Request) -> Response:
         """Read it with the team's words; nothing is kept."""
         text = checked_body(request, TextToReadSerializer)["text"]
-        return Response(as_json(reading_of(member_of(request), text)))
+        return Response(to_stored(reading_of(member_of(request), text)))
 
 
 class SuggestionsOf(APIView):

@@ -1,6 +1,7 @@
 """Working out a lot's figures from its tastings and storing them."""
 
 import logging
+from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
@@ -10,14 +11,13 @@ from django.utils import timezone
 
 from tastings.actions.due import APART_S, ask_more
 from tastings.actions.panels import mark_panel_due
+from tastings.figures import to_stored
 from tastings.jobs import Job, later
-from tastings.maths.curve.departures import otherwise
+from tastings.maths.curve.departures import counterfactual
 from tastings.maths.curve.development import METHOD
-from tastings.maths.curve.estimate import develop
-from tastings.maths.curve.sentence import sentence
+from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Development
 from tastings.queries.brews import tastings_of
-from tastings.queries.developments import labels_of_team
 from tastings.queries.panels import calibration_of
 
 _log = logging.getLogger(__name__)
@@ -49,22 +49,19 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
     }
     try:
         tastings = tastings_of(lot)
-        development = develop(tastings.brews, rated=tastings.rated, scales=known.scales, line=known.line)
+        figures = replace(
+            estimate_development(tastings.brews, rated=tastings.rated, scales=known.scales, line=known.line),
+            counterfactual=counterfactual(tastings.brews, scales=known.scales),
+        )
+        stored = to_stored(replace(figures, line_evidence=()))
+        del stored["line_evidence"]  # a column of its own, not rounded
         changes |= {
-            "result": development.as_json()
-            | {
-                "sentence": sentence(development.layers, labels=labels_of_team(found.team_id)),
-                "otherwise": otherwise(tastings.brews, scales=known.scales).as_json(),
-            },
-            "tasted": [
-                {"session": p.session, "taster": p.taster, "infusion": p.infusion, "descriptor": p.descriptor,
-                 "rating": round(p.rating, 3), "adjusted": round(p.adjusted, 3)}
-                for p in development.tasted
-            ],
-            "line_evidence": list(development.line_evidence),
+            "tasted": stored.pop("tasted"),
+            "line_evidence": list(figures.line_evidence),
+            "result": stored,
             "computed_at": now,
             "failure": "",
-        }  # fmt: skip
+        }
     except (ValueError, ArithmeticError) as error:
         # Kept for people to read; the lot is not tried again until something about it changes.
         _log.exception("lot %s: no figures", lot)

@@ -11,6 +11,7 @@ from tastings.maths.roast.fading import Trend
 from tastings.maths.roast.readiness import Readiness, day_on
 from tastings.maths.roast.readiness import RoastPoint as Point
 from tastings.wording import readiness as words
+from tastings.wording.left_out import left_out_reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,7 @@ def readiness_answer(lot: UUID, readiness: Readiness | None, *, level: float) ->
         ),
         liking=readiness.liking,
         next=words.next_tasting(readiness.next, attribute=readiness.attribute),
-        left_out=tuple(LeftOutSession(one.session, one.reason) for one in readiness.left_out),
+        left_out=tuple(LeftOutSession(one.session, left_out_reason(one)) for one in readiness.left_out),
     )
 
 

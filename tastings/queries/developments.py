@@ -1,6 +1,5 @@
-"""Reads of the stored figures, as the contract words them."""
+"""Reads of the stored figures of lots."""
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
@@ -9,85 +8,106 @@ from uuid import UUID
 from django.db.models import OuterRef, Q, Subquery
 
 from lots.schema import utc_text
-from tastings.maths.curve.departures import otherwise
-from tastings.maths.curve.estimate import develop
-from tastings.maths.curve.sentence import sentence
-from tastings.models import Descriptor, Development, Infusion, Session
+from tastings.figures import UnreadableFiguresError, from_stored
+from tastings.maths.curve.development import Development
+from tastings.maths.curve.estimate import estimate_development
+from tastings.models import Descriptor, Infusion, Session
+from tastings.models import Development as StoredDevelopment
 from tastings.queries.records import open_sessions, record_for
 from teams.models import Member
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
-    """A lot's figures in wire form, and a tag that changes whenever they do."""
+class LotDevelopment:
+    """A lot's stored figures, and whether they are behind.
 
-    body: Mapping[str, object]
+    ``tag`` changes whenever they do; ``figures`` are those of a lot nobody has tasted while none are stored.
+    """
+
+    lot: UUID
+    revision: int
+    computed_at: datetime | None
+    stale: bool
+    figures: Development
     tag: str
-    tasted: Sequence[Mapping[str, object]]
 
 
-def development_for(member: Member, lot: UUID) -> Figures:
+def development_for(member: Member, lot: UUID) -> LotDevelopment:
     """Return the stored figures of the team's lot; raise NotHere when there is no such lot."""
     record_for(member, "lot", lot)
-    return figures_of(lot)
+    return development_of(lot)
 
 
-def figures_of(lot: UUID) -> Figures:
-    """Return the stored figures of a lot that the caller has been found to see."""
-    return _figures(lot, Development.objects.filter(lot_id=lot).first())
+def development_of(lot: UUID) -> LotDevelopment:
+    """Return the stored figures of a lot that the caller may see."""
+    row = StoredDevelopment.objects.filter(lot_id=lot).first() or StoredDevelopment(lot_id=lot)
+    computed_at = utc_text(row.computed_at) if row.computed_at else None
+    figures = stored_figures(row)
+    return LotDevelopment(
+        lot=lot,
+        revision=row.computed_revision,
+        computed_at=row.computed_at,
+        stale=row.stale,
+        figures=_untasted() if figures is None else figures,
+        tag=f"{row.computed_revision}-{row.due_revision}-{row.method}-{computed_at}",
+    )
 
 
-def _figures(lot: UUID, found: Development | None) -> Figures:
-    if found is None:
-        found = Development(lot_id=lot)
-    result = found.result if found.result is not None else _nothing_yet()
-    body = {
-        "lot": str(lot),
-        "revision": found.computed_revision,
-        "computed_at": _moment(found.computed_at),
-        "stale": found.stale,
-    } | result
-    tag = f"{found.computed_revision}-{found.due_revision}-{found.method}-{_moment(found.computed_at)}"
-    return Figures(body, tag, found.tasted)
+def stored_figures(row: StoredDevelopment) -> Development | None:
+    """Return a row's figures; None when it has none, or they are of an older method and wait to be computed again."""
+    if row.result is None:
+        return None
+    try:
+        return from_stored(Development, {**row.result, "tasted": row.tasted})
+    except UnreadableFiguresError:
+        return None
 
 
 @cache
-def _nothing_yet() -> dict[str, object]:
-    return develop((), rated=()).as_json() | {
-        "sentence": sentence((), labels={}),
-        "otherwise": otherwise(()).as_json(),
-    }
+def _untasted() -> Development:
+    return estimate_development((), rated=())
 
 
-def _moment(at: datetime | None) -> str | None:
-    return utc_text(at) if at else None
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionFacts:
+    """A session behind a lot's figures, as far as a report shows it; ``href`` is where a page finds it."""
+
+    id: str
+    started_at: datetime | None
+    taster: str
+    taster_name: str
+    shop: str
+    leaf_g: float | None
+    vessel_ml: float | None
+    vessel_material: str | None
+    kettle_c: float | None
+    href: str = ""
 
 
-def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:
-    """Return the shared sessions behind a lot's figures with what a report tells of them."""
+def sessions_of_lot(member: Member, lot: UUID) -> tuple[SessionFacts, ...]:
+    """Return the shared sessions behind a lot's figures, the first first."""
     pours = Infusion.objects.filter(session_id=OuterRef("id"), removed=False, number__gt=0).order_by("number")
     sessions = (
         Session.objects.filter(open_sessions(), team_id=member.team_id, lot_id=lot, removed=False)
         .annotate(first_kettle_c=Subquery(pours.values("kettle_c")[:1]))
         .select_related("shop", "taster")
-        .only(*_SHOWN, "shop__name", "taster__name", "taster__username")
+        .only("started_at", "leaf_g", "vessel_ml", "vessel_material", "shop__name", "taster__name", "taster__username")
         .order_by("started_at", "id")
     )
-    fields = [field for field in Session.shape.fields if field.name in _SHOWN]
-    return [
-        {
-            "id": str(session.id),
-            **{field.name: session.wire_value(field) for field in fields},
-            "taster": str(session.taster_id),
-            "taster_name": str(session.taster),
-            "shop": session.shop.name if session.shop else "",
-            "kettle_c": session.first_kettle_c,
-        }
-        for session in sessions
-    ]
-
-
-_SHOWN = ("started_at", "leaf_g", "vessel_ml", "vessel_material", "ending")
+    return tuple(
+        SessionFacts(
+            id=str(one.id),
+            started_at=one.started_at,
+            taster=str(one.taster_id),
+            taster_name=str(one.taster),
+            shop=one.shop.name if one.shop else "",
+            leaf_g=one.leaf_g,
+            vessel_ml=one.vessel_ml,
+            vessel_material=one.vessel_material,
+            kettle_c=one.first_kettle_c,
+        )
+        for one in sessions
+    )
 
 
 def labels_of(member: Member) -> dict[str, str]:

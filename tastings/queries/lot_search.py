@@ -1,7 +1,8 @@
 """The team's lots as its page lists them: searched, filtered, sorted and paged in the database."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from math import ceil
 from uuid import UUID
 
@@ -22,20 +23,25 @@ from django.db.models import (
 from django.db.models.expressions import OrderBy
 
 from lots.models import Lot
+from tastings.figures import from_stored
+from tastings.maths.curve.development import CurvePoint, DescriptorCurve
+from tastings.maths.curve.profile import Profile
+from tastings.maths.curve.steep_count import Steeps
 from tastings.models import Session
 from tastings.queries.records import open_sessions
+from tastings.queries.reports import LotFacts
 from teams.models import Member
 
 PER_PAGE = 40
 SORTS = ("name", "tasted", "strength", "steeps", "liking", "price")
 PROFILES = ("build_up", "steady", "quick_fade", "undecided")
-_MOST_WORDS = 8
+MOST_WORDS = 8
 _SEARCHED = ("name", "code", "kind", "cultivar", "garden", "region", "country", "producer")
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
-    """What someone asks of the list; an empty field asks nothing.
+class LotFilters:
+    """What a list is searched and filtered by, and its order; an empty field leaves nothing out.
 
     Parameters
     ----------
@@ -58,27 +64,40 @@ class Wish:
     page: int = 1
 
     @property
-    def narrows(self) -> bool:
+    def are_set(self) -> bool:
         """Whether lots are left out."""
         return bool(self.q.strip() or self.kind or self.status or self.profile or self.year)
 
 
-@dataclass(frozen=True, slots=True)
-class Stock:
-    """One page of the list.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ListedLot:
+    """A lot as a list shows it.
 
-    Parameters
-    ----------
-    lots : Sequence[Mapping[str, object]]
-        The lots' fields, each with ``team``, ``tasted_at``, ``strength`` and ``liking`` (means of the first eight
-        even-brew cups, points) and of its ``development`` what a list shows.
-    total, page, pages : int
-        How many lots match, which page this is and how many there are.
-    years : Sequence[int]
-        Harvest years to choose from, the latest first.
+    ``strength`` and ``liking`` are means of the first eight even-brew cups [points]; figures are None, and ``curve``
+    is empty, while none are stored.
     """
 
-    lots: Sequence[Mapping[str, object]]
+    id: UUID
+    team_id: UUID
+    team: str
+    facts: LotFacts
+    status: str | None
+    price_per_kg: float | None
+    currency: str | None
+    tasted_at: datetime | None
+    strength: float | None
+    liking: float | None
+    stale: bool
+    profile: Profile | None
+    steeps: Steeps | None
+    curve: tuple[CurvePoint, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LotPage:
+    """One page of the list: how many lots match, which page this is, how many there are, years to choose from."""
+
+    lots: Sequence[ListedLot]
     total: int
     page: int
     pages: int
@@ -105,17 +124,17 @@ class _Curve(Func):
 _RESULT = F("development__result")
 
 
-def stock_of(members: Collection[Member], wish: Wish) -> Stock:
+def lots_page(members: Collection[Member], filters: LotFilters) -> LotPage:
     """Return a page of the lots of all teams that someone is in. Takes three queries, however many lots there are."""
     everything = _lots(members)
-    rows = _matching(everything, wish)
+    rows = _matching(everything, filters)
     total = rows.count()
     pages = max(1, ceil(total / PER_PAGE))
-    page = min(max(wish.page, 1), pages)
-    shown = _with_figures(rows).order_by(*_order(wish.sort))[(page - 1) * PER_PAGE : page * PER_PAGE]
+    page = min(max(filters.page, 1), pages)
+    shown = _with_figures(rows).order_by(*_order(filters.sort))[(page - 1) * PER_PAGE : page * PER_PAGE]
     years = everything.order_by("-harvest_year").values_list("harvest_year", flat=True).distinct()
-    return Stock(
-        lots=[_told(lot) for lot in shown],
+    return LotPage(
+        lots=[_listed(lot) for lot in shown],
         total=total,
         page=page,
         pages=pages,
@@ -123,35 +142,35 @@ def stock_of(members: Collection[Member], wish: Wish) -> Stock:
     )
 
 
-def some_of(members: Collection[Member], lots: Collection[UUID]) -> list[Mapping[str, object]]:
+def lots_named(members: Collection[Member], lots: Collection[UUID]) -> list[ListedLot]:
     """Return those of the lots that someone may see, in the order given, as a list shows them."""
     order = {lot: place for place, lot in enumerate(lots)}
     found = _with_figures(_lots(members).filter(id__in=order))
-    return [_told(lot) for lot in sorted(found, key=lambda lot: order[lot.id])]
+    return [_listed(lot) for lot in sorted(found, key=lambda lot: order[lot.id])]
 
 
 def _lots(members: Collection[Member]) -> QuerySet[Lot]:
     return Lot.objects.filter(team_id__in=[member.team_id for member in members], removed=False)
 
 
-def _matching(rows: QuerySet[Lot], wish: Wish) -> QuerySet[Lot]:
-    for word in wish.q.split()[:_MOST_WORDS]:
+def _matching(rows: QuerySet[Lot], filters: LotFilters) -> QuerySet[Lot]:
+    for word in filters.q.split()[:MOST_WORDS]:
         anywhere = Q()
         for name in _SEARCHED:
             anywhere |= Q(**{f"{name}__icontains": word})
         rows = rows.filter(anywhere)
-    for name, value in (("kind", wish.kind), ("status", wish.status), ("harvest_year", wish.year)):
+    for name, value in (("kind", filters.kind), ("status", filters.status), ("harvest_year", filters.year)):
         if value:
             rows = rows.filter(**{name: value})
-    if wish.profile:
-        label = Q(development__result__profile__label=wish.profile)
-        # who has not been tasted is undecided too
-        rows = rows.filter(label | Q(development__result__isnull=True) if wish.profile == "undecided" else label)
+    if filters.profile:
+        label = Q(development__result__profile__label=filters.profile)
+        # a lot nobody has tasted is undecided too
+        rows = rows.filter(label | Q(development__result__isnull=True) if filters.profile == "undecided" else label)
     return rows
 
 
 def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
-    """Read along what a list shows of the figures, without the rest of them, which is a hundred times as much."""
+    """Read what a list shows of the figures, without the rest of them, which is a hundred times as much."""
     tasted = Session.objects.filter(open_sessions(), lot_id=OuterRef("id"), removed=False).order_by("-started_at")
     big = ("result", "tasted", "line_evidence")
     return (
@@ -184,20 +203,24 @@ def _order(sort: str) -> Sequence[OrderBy | str]:
             return by_name
 
 
-def _told(lot: Lot) -> Mapping[str, object]:
-    # what annotate adds is unknown to the type of a row
-    found = vars(lot)
-    stored = getattr(lot, "development", None)
-    return {
-        "id": str(lot.id),
-        **lot.wire_values(),
-        "team": lot.team.name,
-        "team_id": str(lot.team_id),
-        **{name: found[name] for name in ("tasted_at", "strength", "liking")},
-        "development": {
-            "stale": stored is not None and stored.stale,
-            "profile": found["profile"],
-            "steeps": found["steeps"],
-            "curves": [found["curve"]] if found["curve"] else [],
-        },
-    }
+def _listed(lot: Lot) -> ListedLot:
+    annotated = vars(lot)  # what annotate adds is unknown to the type of a row
+    row = getattr(lot, "development", None)
+    profile, steeps, curve = (annotated[name] for name in ("profile", "steeps", "curve"))
+    fields = lot.wire_values()
+    return ListedLot(
+        id=lot.id,
+        team_id=lot.team_id,
+        team=lot.team.name,
+        facts=from_stored(LotFacts, fields),
+        status=lot.status or None,
+        price_per_kg=None if lot.price_per_kg is None else float(lot.price_per_kg),
+        currency=lot.currency or None,
+        tasted_at=annotated["tasted_at"],
+        strength=annotated["strength"],
+        liking=annotated["liking"],
+        stale=row is not None and row.stale,
+        profile=from_stored(Profile, profile) if profile else None,
+        steeps=from_stored(Steeps, steeps) if steeps else None,
+        curve=from_stored(DescriptorCurve, curve).points if curve else (),
+    )

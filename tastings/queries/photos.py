@@ -7,7 +7,6 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from tastings.answers.photos import LiquorColour, colour_answer
 from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.models import Photo, PhotoContent
@@ -50,12 +49,12 @@ def photos_of(
     return list(rows.order_by("id")[:limit])
 
 
-def colour_of(photo: Photo) -> LiquorColour | None:
+def colour_of(photo: Photo) -> MeasuredColour | None:
     """Return the colour of the liquor in a photo; None while it has not been measured, or by another method only."""
     if photo.colour is None:
         return None
     try:
-        return colour_answer(from_stored(MeasuredColour, photo.colour))
+        return from_stored(MeasuredColour, photo.colour)
     except UnreadableFiguresError:
         return None
 

@@ -1,68 +1,119 @@
-"""All that a lot's report and card tell, read in one go.
+"""All that a lot's report and card show, read in one go.
 
-What has to be computed besides the stored figures (the guide for the usual pot, the rest after roasting) is kept in
-memory under all that it follows from, so that a report that is read again costs a few queries.
+What has to be computed besides the stored figures (the guide for the usual pot, the rest after roasting) is cached
+under all that it follows from, so that a report that is read again costs a few queries.
 """
 
-from datetime import date
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
-from lots.models.wire import TO_WIRE
-from tastings.figures import to_stored
+from tastings.figures import from_stored
+from tastings.maths.colour.measured import MeasuredColour
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.models import Descriptor, Photo, TeamPanel
-from tastings.queries.developments import figures_of, labels_of, sessions_shown
-from tastings.queries.guides import guide_in_usual_pot, usual_pot_of
+from tastings.queries.developments import LotDevelopment, SessionFacts, development_of, labels_of, sessions_of_lot
+from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_of
 from tastings.queries.memory import Memory
 from tastings.queries.panels import panel_of
 from tastings.queries.photos import ServedFile, colour_of, file_of, name_on_disk, visible_photos
-from tastings.queries.readiness import readiness_for
+from tastings.queries.readiness import LotReadiness, readiness_for
 from tastings.queries.records import Record, open_sessions
 from teams.errors import NotHere
 from teams.models import Member
 
 MOST_PHOTOS = 12
+LARGEST_PX = 320
+"""Longer side of a thumbnail on the page. [px]"""
+
+_cache: Memory[Any] = Memory(512)
 
 
-_memory: Memory[Any] = Memory(512)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotFacts:
+    """What is written down of a lot, as far as a report or card shows it; None where nothing is."""
+
+    name: str = ""
+    code: str | None = None
+    kind: str | None = None
+    cultivar: str | None = None
+    country: str | None = None
+    region: str | None = None
+    garden: str | None = None
+    elevation_low_m: float | None = None
+    elevation_high_m: float | None = None
+    harvest_year: int | None = None
+    harvest_season: str | None = None
+    oxidation_pct: float | None = None
+    roast: str | None = None
+    producer: str | None = None
 
 
-def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
-    """Return what the report tells of a lot, as `tastings.reports.page.report_facts` takes it.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoFacts:
+    """One photo of a report; ``file`` is the name of its picture on the disk, ``href`` where a page finds it."""
+
+    id: str
+    of: str
+    number: int | None
+    day: datetime | None
+    width: int
+    height: int
+    file: str
+    sha256: str
+    colour: MeasuredColour | None
+    href: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportContent:
+    """All that a lot's report and card are written from; ``tasters`` are their names by id."""
+
+    lot: LotFacts
+    development: LotDevelopment
+    tasters: Mapping[str, str]
+    sessions: tuple[SessionFacts, ...]
+    labels: Mapping[str, str]
+    guide: UsualPotGuide | None = None
+    readiness: LotReadiness | None = None
+    panel: PanelAgreement | None = None
+    photos: tuple[PhotoFacts, ...] = ()
+
+
+def report_content(member: Member, lot: Record, *, today: date) -> ReportContent:
+    """Return all that the report of a lot is written from.
 
     Parameters
     ----------
     lot : Record
         As `record_for` gave it to this member.
     """
-    fields, revision = lot.fields, member.team.revision
-    figures = figures_of(lot.id)
-    sessions = sessions_shown(member, lot.id)
+    revision = member.team.revision
+    development = development_of(lot.id)
+    sessions = sessions_of_lot(member, lot.id)
     panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_at").first()
     # Pot and words follow from synced records, each change of which counts the team's revision up, and a shop's name.
     shop = (member.shop_id, member.shop.name if member.shop else "")
-    pot = _memory.get(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
-    roasted_on, level = fields.get("roasted_on"), member.team.ready_roast
-
-    made_from = (lot.id, fields.get("kind"), figures.tag, panel)
-    return {
-        "lot": fields,
-        "development": figures.body,
-        "tasted": figures.tasted,
-        "tasters": {str(s["taster"]): str(s["taster_name"]) for s in sessions},
-        "sessions": sessions,
-        "labels": labels_of(member),
-        "guide": _memory.get(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
-        "readiness": _memory.get(
-            ("readiness", *made_from, roasted_on, level, today),
-            lambda: readiness_for(member, lot.id, today=today, level=None),
+    pot = _cache.get(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
+    made_from = (lot.id, lot.fields.get("kind"), development.tag, panel)
+    roast = (lot.fields.get("roasted_on"), member.team.ready_roast, today)
+    return ReportContent(
+        lot=from_stored(LotFacts, lot.fields),
+        development=development,
+        tasters={one.taster: one.taster_name for one in sessions},
+        sessions=sessions,
+        labels=labels_of(member),
+        guide=_cache.get(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
+        readiness=_cache.get(
+            ("readiness", *made_from, *roast), lambda: readiness_for(member, lot.id, today=today, level=None)
         ),
-        "panel": _memory.get(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
-        "photos": report_photos(member, lot.id),
-    }
+        panel=_cache.get(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
+        photos=report_photos(member, lot.id),
+    )
 
 
 def _strength_agreement(member: Member) -> PanelAgreement | None:
@@ -70,16 +121,16 @@ def _strength_agreement(member: Member) -> PanelAgreement | None:
     return None if strength is None else strength.agreement
 
 
-def report_photos(member: Member, lot: UUID) -> list[dict[str, Any]]:
+def report_photos(member: Member, lot: UUID) -> tuple[PhotoFacts, ...]:
     """Return the photos of a lot and of its shared sessions, those of the lot first, then as they were taken."""
     found = sorted(_photos_of_lot(member, lot)[: 4 * MOST_PHOTOS], key=lambda photo: photo.lot_id is None)
-    return [_photo(photo) for photo in found[:MOST_PHOTOS]]
+    return tuple(_photo(photo) for photo in found[:MOST_PHOTOS])
 
 
-def session_photos(member: Member, session: UUID) -> list[dict[str, Any]]:
+def session_photos(member: Member, session: UUID) -> tuple[PhotoFacts, ...]:
     """Return the photos of a session that the member may see, as they were taken."""
     rows = visible_photos(member).filter(session_id=session, content__isnull=False).select_related("infusion")
-    return [_photo(photo) for photo in rows.order_by("taken_at", "id")[:MOST_PHOTOS]]
+    return tuple(_photo(photo) for photo in rows.order_by("taken_at", "id")[:MOST_PHOTOS])
 
 
 def picture_of_lot(member: Member, *, lot: UUID, photo: UUID, leaf_and_liquor: bool = False) -> ServedFile:
@@ -116,24 +167,21 @@ def _photos_of_lot(member: Member, lot: UUID) -> QuerySet[Photo]:
     )
 
 
-def _photo(photo: Photo) -> dict[str, Any]:
+def _photo(photo: Photo) -> PhotoFacts:
     content = photo.content
     assert content is not None  # noqa: S101 - only such are asked for
-    shorter = max(content.width, content.height, 1)
-    part = min(1.0, 320 / shorter)
-    colour = to_stored(colour_of(photo))
-    return {
-        "id": str(photo.id),
-        "session": str(photo.session_id) if photo.session_id else None,
-        "of": photo.of,
-        "number": photo.infusion.number if photo.infusion else None,
-        "day": TO_WIRE["moment"](photo.taken_at) if photo.taken_at else None,
-        "width": round(content.width * part),
-        "height": round(content.height * part),
-        "file": name_on_disk(content),
-        "sha256": content.thumbnail_sha256,
-        "colour": colour and {key: colour[key] for key in ("verdict", "lab", "terms")},
-    }
+    scale = min(1.0, LARGEST_PX / max(content.width, content.height, 1))
+    return PhotoFacts(
+        id=str(photo.id),
+        of=photo.of,
+        number=photo.infusion.number if photo.infusion else None,
+        day=photo.taken_at,
+        width=round(content.width * scale),
+        height=round(content.height * scale),
+        file=name_on_disk(content),
+        sha256=content.thumbnail_sha256,
+        colour=colour_of(photo),
+    )
 
 
 def families_of(member: Member) -> dict[str, str]:

@@ -1,54 +1,108 @@
 """One session with its pours and notes, for reading."""
 
 from collections import defaultdict
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
 from uuid import UUID
 
+from tastings.figures import from_stored
 from tastings.models import Infusion, Note, Session
 from tastings.queries.developments import labels_of
 from tastings.queries.records import record_for, seen_sessions
-from tastings.queries.reports import session_photos
+from tastings.queries.reports import PhotoFacts, session_photos
 from teams.errors import NotHere
 from teams.models import Member
 
 
-def session_told(member: Member, *, lot: UUID, session: UUID) -> dict[str, Any]:
-    """Return what a session's page tells.
+@dataclass(frozen=True, slots=True)
+class NotedWord:
+    """One word that was noted; ``intensity`` is None for one that was not rated. [points, 0 to 10]."""
+
+    moment: str
+    key: str
+    intensity: float | None
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourContent:
+    """One pour with its notes; None where nothing was written down."""
+
+    number: int
+    steep_s: float
+    pour_s: float | None = None
+    kettle_c: float
+    remarks: str | None = None
+    notes: tuple[NotedWord, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionFields:
+    """How a session was brewed, by whom and where; None where nothing was written down."""
+
+    started_at: datetime
+    taster: str
+    shop: str
+    leaf_g: float | None = None
+    vessel_ml: float | None = None
+    vessel_material: str | None = None
+    water: str | None = None
+    altitude_m: float | None = None
+    room_c: float | None = None
+    warmed: bool | None = None
+    ending: str | None = None
+    remarks: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionContent:
+    """All that a session's page is written from."""
+
+    lot_name: str
+    session: SessionFields
+    pours: tuple[PourContent, ...]
+    notes: tuple[NotedWord, ...]
+    labels: Mapping[str, str]
+    photos: tuple[PhotoFacts, ...]
+
+
+def session_content(member: Member, *, lot: UUID, session: UUID) -> SessionContent:
+    """Return what a session's page is written from.
 
     Raises
     ------
     NotHere
         The lot has no such session that the member may see.
     """
-    fields = record_for(member, "lot", lot).fields
-    found = (
+    lot_fields = record_for(member, "lot", lot).fields
+    row = (
         Session.objects.filter(seen_sessions(member), id=session, lot_id=lot, team_id=member.team_id, removed=False)
         .select_related("shop", "taster")
         .first()
     )
-    if found is None:
+    if row is None:
         raise NotHere
-    notes: dict[UUID | None, list[dict[str, Any]]] = defaultdict(list)
-    for note in (
-        Note.objects.filter(session=found, removed=False)
-        .select_related("descriptor")
-        .order_by("descriptor__position", "descriptor__key", "id")
-    ):
+    notes = _notes(row)
+    pours = Infusion.objects.filter(session=row, removed=False).order_by("number", "id")
+    names = {"taster": str(row.taster), "shop": row.shop.name if row.shop else ""}
+    return SessionContent(
+        lot_name=str(lot_fields.get("name") or ""),
+        session=from_stored(SessionFields, {**row.wire_values(), **names}),
+        pours=tuple(
+            replace(from_stored(PourContent, pour.wire_values()), notes=tuple(notes.get(pour.id, ()))) for pour in pours
+        ),
+        notes=tuple(notes.get(None, ())),
+        labels=labels_of(member),
+        photos=session_photos(member, session),
+    )
+
+
+def _notes(session: Session) -> Mapping[UUID | None, list[NotedWord]]:
+    """Return the session's notes by infusion, those of the session itself under None."""
+    notes: dict[UUID | None, list[NotedWord]] = defaultdict(list)
+    rows = Note.objects.filter(session=session, removed=False).select_related("descriptor")
+    for note in rows.order_by("descriptor__position", "descriptor__key", "id"):
         intensity = None if note.intensity is None else float(note.intensity)
-        notes[note.infusion_id].append(
-            {"moment": note.moment, "key": note.descriptor.key, "intensity": intensity, "text": note.text or ""}
-        )
-    pours = Infusion.objects.filter(session=found, removed=False).order_by("number", "id")
-    return {
-        "lot": fields,
-        "session": {
-            "id": str(found.id),
-            **found.wire_values(),
-            "taster": str(found.taster),
-            "shop": found.shop.name if found.shop else "",
-        },
-        "pours": [{**pour.wire_values(), "notes": notes.get(pour.id, [])} for pour in pours],
-        "notes": notes.get(None, []),
-        "labels": labels_of(member),
-        "photos": session_photos(member, session),
-    }
+        notes[note.infusion_id].append(NotedWord(note.moment, note.descriptor.key, intensity, note.text or ""))
+    return notes

@@ -6,6 +6,7 @@ shown again, while a copy of the database alone opens nothing. What the row says
 
 from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 from uuid import UUID, uuid4
@@ -16,6 +17,7 @@ from django.utils.translation import gettext as _
 
 from lots.models.wire import TO_WIRE
 from tastings.models import Share
+from tastings.queries.reports import ReportContent
 from teams.errors import NotAllowed, NotHere
 from teams.models import Member, Role, User
 from teams.row_security import acting_for, team_of
@@ -61,17 +63,19 @@ def guest_of(share: Share) -> Member:
     return Member(team=share.team, user=User(id=uuid4()), shop=giver.shop if giver else None, role=Role.VIEWER)
 
 
-def without_names(told: dict[str, Any]) -> dict[str, Any]:
-    """Return what a report tells with letters in place of its tasters, in the order of their first session."""
-    ids = [str(one["taster"]) for one in (*told["sessions"], *told["tasted"])]
-    letters = {taster: f"Taster {_letters(place)}" for place, taster in enumerate(dict.fromkeys(ids))}
-    plain = {taster: letter.lower().replace(" ", "-") for taster, letter in letters.items()}
-    return {
-        **told,
-        "tasters": {plain[taster]: letter for taster, letter in letters.items()},
-        "tasted": [{**one, "taster": plain[str(one["taster"])]} for one in told["tasted"]],
-        "sessions": [{**one, "taster": plain[str(one["taster"])], "taster_name": ""} for one in told["sessions"]],
-    }
+def without_names(content: ReportContent) -> ReportContent:
+    """Return a report's content with letters in place of its tasters, in the order of their first session."""
+    figures = content.development.figures
+    ids = [*(one.taster for one in content.sessions), *(one.taster for one in figures.tasted)]
+    letters = {taster: _letters(place) for place, taster in enumerate(dict.fromkeys(ids))}
+    keys = {taster: f"taster-{letter.lower()}" for taster, letter in letters.items()}
+    tasted = tuple(replace(one, taster=keys[one.taster]) for one in figures.tasted)
+    return replace(
+        content,
+        tasters={keys[taster]: _("Taster %(letter)s") % {"letter": letter} for taster, letter in letters.items()},
+        development=replace(content.development, figures=replace(figures, tasted=tasted)),
+        sessions=tuple(replace(one, taster=keys[one.taster], taster_name="") for one in content.sessions),
+    )
 
 
 def _letters(place: int) -> str:

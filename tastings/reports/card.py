@@ -5,15 +5,18 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from itertools import groupby
-from typing import Any
 
 from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
+from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.curve.layers import Layer
+from tastings.maths.curve.profile import Profile
+from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.guide.answer import Guide
 from tastings.queries.guides import UsualPotGuide
+from tastings.queries.reports import LotFacts, ReportContent
 from tastings.reports.pairings import pairings
-from tastings.reports.words import LAST_INFUSION
 from tastings.wording.labels import ALLERGENS, COUNTRIES, FOODS, SEASONS, TEAS, descriptor_label, label
 from tastings.wording.numbers import duration, isolated, listed, number
 
@@ -95,37 +98,27 @@ class Card:
     skip: str
 
 
-def card_of(
-    *,
-    lot: Mapping[str, Any],
-    development: Mapping[str, Any],
-    guide: UsualPotGuide | None,
-    labels: Mapping[str, str],
-    families: Mapping[str, str],
-) -> Card:
+def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
     """Put into words what a customer should know, in the language that is active.
 
     Parameters
     ----------
-    lot, development
-        As :func:`tastings.reports.page.report_facts` takes them.
-    guide : UsualPotGuide or None
-        How to brew it in the usual pot.
-    labels, families : mapping
-        What each descriptor is called, and its family, by key.
+    content : ReportContent
+        What is known of the lot.
+    families : Mapping[str, str]
+        Family of each descriptor, by key.
     """
-    steeps = development.get("steeps") or {}
+    lot, figures, guide, labels = content.lot, content.development.figures, content.guide, content.labels
     brewed = guide.guide if guide is not None and guide.guide.infusions else None
     in_pot = brewed.last_worthwhile if brewed else None
-    reach = int(in_pot or steeps.get("recommended") or 0)
-    layers = sorted(development.get("layers") or (), key=lambda layer: layer["infusion"])
-    worth = [layer for layer in layers if layer["infusion"] <= reach] or layers[:1]
-    tasted = bool((development.get("evidence") or {}).get("sessions"))
+    reach = in_pot or figures.steeps.recommended or 0
+    worth = [layer for layer in figures.layers if layer.infusion <= reach] or figures.layers[:1]
+    tasted = bool(figures.evidence.sessions)
     expected = _expected(worth, families) if tasted else []
-    herbal = lot.get("kind") == "herbal"
+    herbal = lot.kind == "herbal"
     return Card(
         lang=get_language() or "en",
-        name=str(lot.get("name") or "") or _("Tea card"),
+        name=lot.name or _("Tea card"),
         origin=tuple(origin_line(lot)),
         heads=CardHeads(
             expect=_("What to expect"),
@@ -134,15 +127,14 @@ def card_of(
             pair=_("Goes with"),
             care=_("Take care"),
         ),
-        course=_course(development.get("profile") or {}) if tasted else _("Not tasted enough yet to say."),
+        course=_course(figures.profile) if tasted else _("Not tasted enough yet to say."),
         cups=tuple(_cups(expected, labels)),
-        brew=_brew(guide, kind=str(lot.get("kind") or "")),
-        many=tuple(_many(steeps, brewed)) if tasted else (_("Not known yet."),),
+        brew=_brew(guide, kind=lot.kind or ""),
+        many=tuple(_many(figures.steeps, brewed)) if tasted else (_("Not known yet."),),
         pairings=tuple(_pairings(expected, labels=labels, families=families)),
         pairing_note=_(
-            "Suggested by rule from the flavours above: common practice, no promise. Flavour words name a likeness,"
-            " not an"
-            " ingredient. Allergies: ask the maker of the tea and of the food."
+            "Suggested by rule from the flavours above: common practice, no promise. Flavour words name a likeness, not"
+            " an ingredient. Allergies: ask the maker of the tea and of the food."
         ),
         cautions=(
             _("Near-boiling water scalds at once. Keep kettle and pot out of children's reach."),
@@ -154,17 +146,18 @@ def card_of(
     )
 
 
-def origin_line(lot: Mapping[str, Any]) -> list[str]:
+def origin_line(lot: LotFacts) -> list[str]:
     """Say what kind of tea it is and where and when it grew, one short phrase each."""
-    season, country = str(lot.get("harvest_season") or ""), str(lot.get("country") or "")
-    when = " ".join(filter(None, (_season(season), str(lot.get("harvest_year") or ""))))
+    when = " ".join(filter(None, (_season(lot.harvest_season or ""), str(lot.harvest_year or ""))))
     parts = [
-        label(TEAS, str(lot["kind"])) if lot.get("kind") else "",
-        *(str(lot.get(field) or "") for field in ("cultivar", "garden", "region")),
-        label(COUNTRIES, country) if country else "",
-        _elevation(lot.get("elevation_low_m"), lot.get("elevation_high_m")),
+        label(TEAS, lot.kind) if lot.kind else "",
+        lot.cultivar or "",
+        lot.garden or "",
+        lot.region or "",
+        label(COUNTRIES, lot.country) if lot.country else "",
+        _elevation(lot.elevation_low_m, lot.elevation_high_m),
         _("%(when)s harvest") % {"when": when} if when else "",
-        _("lot %(code)s") % {"code": lot["code"]} if lot.get("code") else "",
+        _("lot %(code)s") % {"code": lot.code} if lot.code else "",
     ]
     return [part for part in parts if part.strip()]
 
@@ -174,23 +167,22 @@ def _season(season: str) -> str:
     return label(SEASONS, season.lower()) if season.lower() in SEASONS else season
 
 
-def _elevation(low_m: object, high_m: object) -> str:
+def _elevation(low_m: float | None, high_m: float | None) -> str:
     if low_m is not None and high_m is not None and low_m != high_m:
         return _("%(low_m)s to %(high_m)s m") % {"low_m": number(low_m), "high_m": number(high_m)}
     one_m = low_m if high_m is None else high_m
     return "" if one_m is None else _("%(high_m)s m") % {"high_m": number(one_m)}
 
 
-def _course(profile: Mapping[str, Any]) -> str:
-    peak = profile.get("peak_infusion")
+def _course(profile: Profile) -> str:
     sentence = {
         "build_up": _("It builds up: the strongest cup comes late, at about cup %(peak)s."),
         "steady": _("It stays steady from cup to cup, strongest at about cup %(peak)s."),
         "quick_fade": _("It fades quickly: enjoy the first cups, above all cup %(peak)s."),
-    }.get(str(profile.get("label")))
-    if sentence is None or peak is None:
+    }.get(profile.label)
+    if sentence is None:
         return _("How it develops from cup to cup is still open.")
-    return sentence % {"peak": peak}
+    return sentence % {"peak": profile.peak_infusion}
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,20 +194,18 @@ class _Cup:
     present: tuple[str, ...]
 
 
-def _expected(layers: Sequence[Mapping[str, Any]], families: Mapping[str, str]) -> list[_Cup]:
+def _expected(layers: Sequence[Layer], families: Mapping[str, str]) -> list[_Cup]:
     """Read the cups off their layers, which follow each other from the first infusion on."""
     present: list[str] = []
     cups = []
     for layer in layers:
-        gone = set(layer.get("gone") or ())
-        present = [key for key in present if key not in gone]
-        present += [str(key) for key in layer.get("new") or () if key not in present]
-        leading = [str(key) for key in layer.get("leading") or ()]
+        present = [key for key in present if key not in layer.gone]
+        present += [key for key in layer.new if key not in present]
         cups.append(
             _Cup(
-                infusion=int(layer["infusion"]),
+                infusion=layer.infusion,
                 leading=tuple(
-                    key for key in leading if key not in _SAYS_NOTHING and families.get(key) not in _FOR_BUYERS
+                    key for key in layer.leading if key not in _SAYS_NOTHING and families.get(key) not in _FOR_BUYERS
                 ),
                 present=tuple(key for key in present if families.get(key) not in {*_FOR_BUYERS, "structure"}),
             )
@@ -294,26 +284,26 @@ def _brew(found: UsualPotGuide | None, *, kind: str) -> CardBrew:
     )
 
 
-def _many(steeps: Mapping[str, Any], guide: Guide | None) -> list[str]:
+def _many(steeps: Steeps, guide: Guide | None) -> list[str]:
     """Say how many cups: in the pot of the guide where there is one, else on the even brew with its interval."""
     if guide and guide.last_worthwhile:
         n, low, high = guide.last_worthwhile, None, None
-    elif steeps.get("recommended") is not None and round(steeps["recommended"]) >= 1:
-        n, low, high = round(steeps["recommended"]), steeps.get("low"), steeps.get("high")
+    elif steeps.recommended:
+        n, low, high = steeps.recommended, steeps.low, steeps.high
     else:
         return [_("Not known yet.")]
-    if n >= LAST_INFUSION:
+    if n >= EVEN_INFUSIONS:
         first = _("Good for %(n)s cups or more.") % {"n": n}
     else:
         first = ngettext("Good for about %(n)s cup.", "Good for about %(n)s cups.", n) % {"n": n}
-    if low is None or high is None or round(low) == round(high):
+    if low is None or high is None or low == high:
         return [first]
     span = (
         _("With 80 %% probability %(low)s to %(high)s or more.")
-        if round(high) >= LAST_INFUSION
+        if high >= EVEN_INFUSIONS
         else _("With 80 %% probability %(low)s to %(high)s.")
     )
-    return [first, span % {"low": round(low), "high": round(high)}]
+    return [first, span % {"low": low, "high": high}]
 
 
 def _caffeine(guide: Guide | None) -> str:

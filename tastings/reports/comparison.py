@@ -1,116 +1,164 @@
-"""From a comparison of lots to its page: curves, and for each pair who outlasts, is stronger, is liked more."""
+"""Lots compared, in words: curves, and for each pair who outlasts, is stronger, is liked more. Pure."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from dataclasses import dataclass, replace
 
-from django.http import HttpRequest
-from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
-from tastings.reports.lot_list import lot_row
+from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Comparison, Pair
+from tastings.maths.curve.estimate import STRENGTH
+from tastings.queries.lot_search import ListedLot
+from tastings.reports.lot_list import LotRow, lot_row
 from tastings.reports.page import NARROW, WIDE
 from tastings.reports.side_by_side import LETTERS, curves_chart, lot_mark
-from tastings.reports.svg import curve_of
-from tastings.reports.words import counted, isolated, percent, plain, signed
+from tastings.wording.counts import counted
+from tastings.wording.labels import descriptor_label
+from tastings.wording.numbers import isolated, number_range, percent, signed
 
 SURE = 0.6
 """From this probability on a sentence says which of two it is; below, that one cannot tell yet."""
-NOT_TELLING = "cannot be told"
 
 
-def comparison_context(
-    comparison: Mapping[str, Any], *, lots: Sequence[Mapping[str, Any]], labels: Mapping[str, str]
-) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class ComparedRow:
+    """One of the lots with its letter and mark."""
+
+    lot: LotRow
+    letter: str
+    mark: SafeString
+    evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedChart:
+    """The curves of one descriptor."""
+
+    title: str
+    id: str
+    wide: SafeString
+    narrow: SafeString
+
+
+@dataclass(frozen=True, slots=True)
+class DifferenceRow:
+    """One descriptor of a pair."""
+
+    label: str
+    mean: str
+    span: str
+    more: str
+
+
+@dataclass(frozen=True, slots=True)
+class PairRow:
+    """Two lots in sentences and as a line of the table."""
+
+    first: ComparedRow
+    second: ComparedRow
+    sentences: list[str]
+    shared: str
+    chances: list[str]
+    differences: list[DifferenceRow]
+
+
+@dataclass(frozen=True, slots=True)
+class ComparisonPage:
+    """What the template of a comparison shows; ``why`` says why lots cannot be compared, empty when they can."""
+
+    again: str
+    why: str = ""
+    rows: Sequence[ComparedRow] = ()
+    charts: Sequence[ComparedChart] = ()
+    pairs: Sequence[PairRow] = ()
+    first_infusions: int = FIRST_INFUSIONS
+
+
+def comparison_page(comparison: Comparison, *, lots: Sequence[ListedLot], labels: Mapping[str, str]) -> ComparisonPage:
     """Build what the page of a comparison shows.
 
     Parameters
     ----------
-    comparison : mapping
-        As the API gives it: ``groups`` by lot, and ``pairs``.
-    lots : sequence of mappings
+    comparison : Comparison
+        Its groups are the lots, by id.
+    lots : Sequence[ListedLot]
         The lots as a list shows them, in the order of the groups.
-    labels : mapping
+    labels : Mapping[str, str]
         Descriptor labels by key.
     """
-    groups = {group["name"]: group for group in comparison["groups"]}
-    rows = [
-        {**lot_row({**lot, "development": groups[lot["id"]]}), "letter": LETTERS[i], "mark": SafeString(lot_mark(i)),
-         "evidence": counted(groups[lot["id"]]["evidence"]["sessions"], "session")}
-        for i, lot in enumerate(lots)
-    ]  # fmt: skip
-    by_id = {row["id"]: row for row in rows}
-    return {
-        "rows": rows,
-        "charts": [
-            {
-                "title": title,
-                "id": key,
-                "wide": SafeString(_chart(groups, rows, key=key, title=title, width=WIDE)),
-                "narrow": SafeString(_chart(groups, rows, key=key, title=title, width=NARROW)),
-            }
-            for key, title in (("strength", "Strength"), ("liking", "Liking"))
-            if any(curve_of(group, key) for group in groups.values())
+    rows = []
+    for place, lot in enumerate(lots):
+        figures = comparison.groups[str(lot.id)]
+        rows.append(
+            ComparedRow(
+                lot=lot_row(with_figures(lot, comparison)),
+                letter=LETTERS[place],
+                mark=SafeString(lot_mark(place)),
+                evidence=counted(figures.evidence.sessions, "session"),
+            )
+        )
+    by_id = {row.lot.id: row for row in rows}
+    titles = ((STRENGTH, _("Strength")), (LIKING, _("Liking")))
+    return ComparisonPage(
+        again=tick_again([str(lot.id) for lot in lots]),
+        rows=rows,
+        charts=[
+            _chart(comparison, rows, key=key, title=title)
+            for key, title in titles
+            if any(figures.curve_of(key) for figures in comparison.groups.values())
         ],
-        "pairs": [
-            pair_row(pair, first=by_id[pair["first"]], second=by_id[pair["second"]], labels=labels)
-            for pair in comparison["pairs"]
+        pairs=[
+            pair_row(pair, first=by_id[pair.first], second=by_id[pair.second], labels=labels)
+            for pair in comparison.pairs
         ],
-        "first_infusions": comparison["first_infusions"],
-        "again": "&".join(f"lots={lot['id']}" for lot in lots),
-    }
+    )
 
 
-def _chart(
-    groups: Mapping[str, Mapping[str, Any]], rows: Sequence[Mapping[str, Any]], *, key: str, title: str, width: int
-) -> str:
-    curves = [curve_of(groups[row["id"]], key) for row in rows]
-    return curves_chart(curves, names=[row["name"] for row in rows], of=title, width=width)
+def tick_again(lots: Sequence[str]) -> str:
+    """Return the query that has these lots ticked in the list."""
+    return "&".join(f"lots={lot}" for lot in lots)
 
 
-def pair_row(
-    pair: Mapping[str, Any],
-    *,
-    first: Mapping[str, Any],
-    second: Mapping[str, Any],
-    labels: Mapping[str, str],
-) -> dict[str, Any]:
-    """Put two lots' comparison into sentences and into a line of the table.
+def with_figures(lot: ListedLot, comparison: Comparison) -> ListedLot:
+    """Return the lot with the figures of the comparison, which are made afresh."""
+    figures = comparison.groups[str(lot.id)]
+    return replace(lot, profile=figures.profile, steeps=figures.steeps, curve=figures.curve_of(STRENGTH), stale=False)
 
-    Parameters
-    ----------
-    pair : mapping
-        One of the comparison's ``pairs``.
-    first, second : mapping
-        ``name`` and ``letter`` of the lots.
-    labels : mapping
-        Descriptor labels by key.
-    """
-    chance = pair["probability"]
-    same = first["name"] == second["name"]  # as a sample and what was bought after it often are
-    one, other = (isolated(lot["name"]) + (f" ({lot['letter']})" if same else "") for lot in (first, second))
-    shared = int(pair["shared_tasters"])
-    return {
-        "first": first,
-        "second": second,
-        "sentences": [
-            lasting_sentence(chance["outlasts"], chance["outlasted"], one=one, other=other),
-            more_sentence(chance["stronger"], one=one, other=other, words=("is stronger", "is the stronger")),
-            more_sentence(chance["liked_more"], one=one, other=other, words=("is liked more", "is liked more")),
+
+def _chart(comparison: Comparison, rows: Sequence[ComparedRow], *, key: str, title: str) -> ComparedChart:
+    curves = [comparison.groups[row.lot.id].curve_of(key) for row in rows]
+    names = [row.lot.name for row in rows]
+    wide, narrow = (SafeString(curves_chart(curves, names=names, of=title, width=width)) for width in (WIDE, NARROW))
+    return ComparedChart(title=title, id=key, wide=wide, narrow=narrow)
+
+
+def pair_row(pair: Pair, *, first: ComparedRow, second: ComparedRow, labels: Mapping[str, str]) -> PairRow:
+    """Put two lots' comparison into sentences and into a line of the table."""
+    same = first.lot.name == second.lot.name  # as a sample and what was bought after it often are
+    one, other = (isolated(row.lot.name) + (f" ({row.letter})" if same else "") for row in (first, second))
+    stronger, liked = pair.more(STRENGTH), pair.more(LIKING)
+    shared = ngettext("%(n)s taster tasted both.", "%(n)s tasters tasted both.", pair.shared_tasters)
+    return PairRow(
+        first=first,
+        second=second,
+        sentences=[
+            lasting_sentence(pair.outlasts, pair.outlasted, one=one, other=other),
+            stronger_sentence(stronger, one=one, other=other),
+            liked_sentence(liked, one=one, other=other),
         ],
-        "shared": f"{counted(shared, 'taster')} tasted both."
-        if shared
-        else "Nobody tasted both, which leaves more in doubt.",
-        "chances": [_chance(chance[key]) for key in ("outlasts", "outlasted", "stronger", "liked_more")],
-        "differences": [
-            {
-                "label": plain(found["descriptor"], labels),
-                "mean": signed(found["mean"]),
-                "span": f"{signed(found['low'])} to {signed(found['high'])}",
-                "more": percent(found["probability_more"]),
-            }
-            for found in pair["differences"]
+        shared=shared % {"n": pair.shared_tasters},
+        chances=[_chance(chance) for chance in (pair.outlasts, pair.outlasted, stronger, liked)],
+        differences=[
+            DifferenceRow(
+                label=descriptor_label(found.descriptor, labels),
+                mean=signed(found.mean),
+                span=number_range(signed(found.low), signed(found.high)),
+                more=percent(found.probability_more),
+            )
+            for found in pair.differences
         ],
-    }
+    )
 
 
 def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: str, other: str) -> str:
@@ -124,43 +172,63 @@ def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: st
         The lots' names.
     """
     if outlasts is None or outlasted is None:
-        return "Which of them lasts longer cannot be told: strength was not rated in both."
+        return _("Which of them lasts longer cannot be told: strength was not rated in both.")
     same = max(0.0, 1.0 - outlasts - outlasted)
-    for chance, longer, shorter in ((outlasts, one, other), (outlasted, other, one)):
-        if chance >= SURE:
-            return f"{longer} outlasts {shorter} with {percent(chance)} probability."
-    if same >= SURE:
-        return f"They last as many steeps, with {percent(same)} probability."
-    return (
-        f"Which of them lasts longer cannot be told yet: {one} with {percent(outlasts)} probability, "
-        f"{other} with {percent(outlasted)}, as many steeps with {percent(same)}."
-    )
-
-
-def more_sentence(chance: float | None, *, one: str, other: str, words: tuple[str, str]) -> str:
-    """Say which of two lots has more of something.
-
-    Parameters
-    ----------
-    chance : float or None
-        Probability that the first has more; None unless both were rated.
-    one, other : str
-        The lots' names.
-    words : tuple of str
-        How to say it of a lot, and in "which of them …".
-    """
-    if chance is None:
-        return f"Which of them {words[1]} cannot be told: it was not rated in both."
-    for probability, more in ((chance, one), (1.0 - chance, other)):
+    for probability, longer, shorter in ((outlasts, one, other), (outlasted, other, one)):
         if probability >= SURE:
-            return f"{more} {words[0]} with {percent(probability)} probability."
-    return f"Which of them {words[1]} cannot be told yet: {one} with {percent(chance)} probability."
+            return _("%(longer)s outlasts %(shorter)s with %(probability)s probability.") % {
+                "longer": longer,
+                "shorter": shorter,
+                "probability": percent(probability),
+            }
+    if same >= SURE:
+        return _("They last as many steeps, with %(probability)s probability.") % {"probability": percent(same)}
+    return _(
+        "Which of them lasts longer cannot be told yet: %(one)s with %(p_one)s probability, %(other)s with"
+        " %(p_other)s, as"
+        " many steeps with %(p_same)s."
+    ) % {
+        "one": one,
+        "other": other,
+        "p_one": percent(outlasts),
+        "p_other": percent(outlasted),
+        "p_same": percent(same),
+    }
+
+
+def stronger_sentence(probability: float | None, *, one: str, other: str) -> str:
+    """Say which of two lots is stronger; the probability is that of the first, None unless both were rated."""
+    if probability is None:
+        return _("Which of them is the stronger cannot be told: it was not rated in both.")
+    more = _likelier(probability, one=one, other=other)
+    if more is not None:
+        return _("%(lot)s is stronger with %(probability)s probability.") % more
+    return _("Which of them is the stronger cannot be told yet: %(lot)s with %(probability)s probability.") % {
+        "lot": one,
+        "probability": percent(probability),
+    }
+
+
+def liked_sentence(probability: float | None, *, one: str, other: str) -> str:
+    """Say which of two lots is liked more; the probability is that of the first, None unless both were rated."""
+    if probability is None:
+        return _("Which of them is liked more cannot be told: it was not rated in both.")
+    more = _likelier(probability, one=one, other=other)
+    if more is not None:
+        return _("%(lot)s is liked more with %(probability)s probability.") % more
+    return _("Which of them is liked more cannot be told yet: %(lot)s with %(probability)s probability.") % {
+        "lot": one,
+        "probability": percent(probability),
+    }
+
+
+def _likelier(probability: float, *, one: str, other: str) -> dict[str, str] | None:
+    """Return the lot that is likely enough to have more, with its probability; None when neither is."""
+    for chance, lot in ((probability, one), (1.0 - probability, other)):
+        if chance >= SURE:
+            return {"lot": lot, "probability": percent(chance)}
+    return None
 
 
 def _chance(probability: float | None) -> str:
-    return NOT_TELLING if probability is None else percent(probability)
-
-
-def render_comparison(context: Mapping[str, Any], *, request: HttpRequest | None = None) -> str:
-    """Write the page that compares lots; see :func:`comparison_context`."""
-    return render_to_string("pages/compare.html", dict(context), request=request)
+    return _("cannot be told") if probability is None else percent(probability)

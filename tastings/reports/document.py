@@ -1,213 +1,254 @@
 """What the typeset report says: the page's own words, and the drawing as numbers. Pure."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from tastings.reports.facts import comparable
-from tastings.reports.page import named, report_facts
-from tastings.reports.strips import by_peak, curve_of
-from tastings.reports.svg import strength_in_words
-from tastings.reports.words import LAST_INFUSION, isolated, one_decimal, plain, steep_span
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 
-WORDS = {
-    "strength": "Strength, cup by cup",
-    "chart_note": "Line: the mean cup on the even brew. Shaded: where that mean lies with 80 % probability; a single"
-    " cup may differ more. Marks: what each taster found, brought to the even brew.",
-    "steeps": "How many steeps",
-    "guide": "How to brew it",
-    "cup": "Cup",
-    "steep": "Steep",
-    "strength_short": "Strength",
-    "interval": "80 % interval",
-    "flavours": "Everything rated, cup by cup",
-    "strips_note": "Mean of each rating on the even brew, 0 to 10, those that peak early first. Dark: the strongest"
-    " cup. Thin lines: 80 % interval.",
-    "layers": "What changes from cup to cup",
-    "leading": "In front",
-    "change": "Change",
-    "richness": "Richness",
-    "richness_note": "Richness is how many flavours would fill the cup as much if all were equally strong.",
-    "corrected": "What was corrected, and why",
-    "corrected_intro": "These cups were not brewed like the others; the curve allows for it.",
-    "left_out": "Left out",
-    "ageing": "Rest after roasting",
-    "agreement": "How the tasters agree",
-    "sure": "How sure this is",
-    "course": "This tea …",
-    "chance": "Probability",
-    "next": "One more session:",
-    "numbers": "The strength curve in numbers",
-    "mean": "Mean",
-    "tasted": "Tasted",
-    "ratings": "Ratings",
-    "sessions": "Sessions behind it",
-    "photos": "Photos",
-    "care": "Take care",
-}
-MISSING_WORDS = "□ stands for a character that no font on this server can draw; the web page shows it:"
+from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.curve.development import Development, TastedPoint
+from tastings.maths.curve.steep_count import Steeps
+from tastings.queries.reports import ReportContent
+from tastings.reports.facts import LayerRow, comparable
+from tastings.reports.page import ReportFacts, report_facts, with_names
+from tastings.reports.strips import PeakRow, by_peak, peak_words
+from tastings.reports.svg import (
+    finish_line_words,
+    good_for_words,
+    infusions_shown,
+    lanes,
+    rated_strength,
+    strength_in_words,
+)
+from tastings.wording.labels import descriptor_label
+from tastings.wording.numbers import isolated, one_decimal
+
+LONGEST_NAME, LONGEST_LABEL = 80, 60  # characters
+BESIDE = 0.64  # of an infusion's width: how far the ratings of one infusion are spread
 
 
-def report_paper(**told: Any) -> dict[str, Any]:  # noqa: ANN401 - as report_facts takes it
-    """Return what the layout ``report`` reads; see :func:`tastings.reports.page.report_facts`."""
-    facts, development = report_facts(**told), told["development"]
-    known = told.get("labels") or {}
-    rows = by_peak(comparable(development))
-    points = curve_of(development, "strength")
-    drawn = named(told["tasted"], told["tasters"])
-    return {
-        "words": WORDS,
-        "missing_words": MISSING_WORDS,
-        "footer": f"{_text(facts['name'][:80])} \u2013 Leafspan"
-        + (f", figures of {facts['computed_at']}" if facts["computed_at"] and not facts["empty"] else ""),
-        "name": _text(facts["name"]),
-        "provenance": " · ".join(map(_text, facts["provenance"])),
-        "stale": "Newer notes on this lot are being worked in." if facts["stale"] else "",
-        "empty": facts["empty"],
-        "next_steps": [
-            "We cannot tell yet how this tea develops or how many steeps it is worth.",
-            _text(facts["next"]),
-        ],
-        "profile_sentence": facts["profile_sentence"],
-        "chart": _chart(development, drawn) if points else None,
-        "infusions": max([LAST_INFUSION, *(int(p["infusion"]) for _, some, _ in rows for p in some)]),
-        "strips": [_strip(plain(key, known), some, peak) for key, some, peak in rows],
-        "strips_alt": "; ".join(
-            f"{plain(key, known)} peaks at infusion {peak}: {', '.join(one_decimal(p['mean']) for p in some)}"
-            for key, some, peak in rows
+@dataclass(frozen=True, slots=True)
+class ReportHeads:
+    """Headings and captions of the typeset report."""
+
+    strength: str
+    chart_note: str
+    steeps: str
+    guide: str
+    cup: str
+    steep: str
+    strength_short: str
+    interval: str
+    flavours: str
+    strips_note: str
+    layers: str
+    leading: str
+    change: str
+    richness: str
+    richness_note: str
+    corrected: str
+    corrected_intro: str
+    left_out: str
+    ageing: str
+    agreement: str
+    sure: str
+    course: str
+    chance: str
+    next: str
+    numbers: str
+    mean: str
+    tasted: str
+    ratings: str
+    sessions: str
+    photos: str
+    care: str
+
+
+def report_heads() -> ReportHeads:
+    """Return the headings in the language that is active; the page's template has the same."""
+    return ReportHeads(
+        strength=_("Strength, cup by cup"),
+        chart_note=_(
+            "Line: the mean cup on the even brew. Shaded: where that mean lies with 80 % probability; a single cup may"
+            " differ more. Marks: what each taster found, brought to the even brew."
         ),
-        "steeps": facts["steeps"] and {"count": facts["steeps"]["count"], "span": _span(facts["steeps"]["span"])},
-        **{
-            name: _text(facts[name])
-            for name in (
-                "steeps_sentence",
-                "evidence_sentence",
-                "even_brew_sentence",
-                "layer_sentence",
-                "otherwise",
-                "next",
-            )
-        },
-        "guide": None
-        if facts["guide"] is None
-        else {
-            **asdict(facts["guide"]),
-            "rows": [{**_texts(row), "span": row["span"]} for row in map(asdict, facts["guide"].rows)],
-        },
-        "layers": [_layer(row) for row in facts["layers"]],
-        "departures": facts["departures"],
-        "nothing_corrected": facts["nothing_corrected"],
-        "left_out": [
-            f"{', '.join(filter(None, (_text(row['session']), row['infusion'])))}: {_text(row['reason'])}"
-            for row in facts["left_out"]
+        steeps=_("How many steeps"),
+        guide=_("How to brew it"),
+        cup=_("Cup"),
+        steep=_("Steep"),
+        strength_short=_("Strength"),
+        interval=_("80 % interval"),
+        flavours=_("Everything rated, cup by cup"),
+        strips_note=_(
+            "Mean of each rating on the even brew, 0 to 10, those that peak early first. Dark: the strongest cup. Thin"
+            " lines: 80 % interval."
+        ),
+        layers=_("What changes from cup to cup"),
+        leading=_("In front"),
+        change=_("Change"),
+        richness=_("Richness"),
+        richness_note=_("Richness is how many flavours would fill the cup as much if all were equally strong."),
+        corrected=_("What was corrected, and why"),
+        corrected_intro=_("These cups were not brewed like the others; the curve allows for it."),
+        left_out=_("Left out"),
+        ageing=_("Rest after roasting"),
+        agreement=_("How the tasters agree"),
+        sure=_("How sure this is"),
+        course=_("This tea …"),
+        chance=_("Probability"),
+        next=_("One more session:"),
+        numbers=_("The strength curve in numbers"),
+        mean=_("Mean"),
+        tasted=_("Tasted"),
+        ratings=_("Ratings"),
+        sessions=_("Sessions behind it"),
+        photos=_("Photos"),
+        care=_("Take care"),
+    )
+
+
+def report_document(content: ReportContent) -> dict[str, Any]:
+    """Return what the layout ``report`` reads, as JSON."""
+    facts, figures = report_facts(content), content.development.figures
+    rows = by_peak(comparable(figures))
+    labels = content.labels
+    return {
+        "lang": get_language() or "en",
+        "words": asdict(report_heads()),
+        "missing_words": _("□ stands for a character that no font on this server can draw; the web page shows it:"),
+        "footer": _footer(facts),
+        "name": _text(facts.name),
+        "provenance": " · ".join(map(_text, facts.provenance)),
+        "stale": _("Newer notes on this lot are being worked in.") if facts.stale else "",
+        "empty": facts.empty,
+        "next_steps": [
+            _("We cannot tell yet how this tea develops or how many steeps it is worth."),
+            _text(facts.next),
         ],
-        "ageing": facts["ageing"],
-        "agreement": facts["agreement"],
-        "chances": facts["chances"],
-        "cups": [_texts(row) for row in facts["cups"]],
+        "profile_sentence": facts.profile_sentence,
+        "chart": _chart(figures, with_names(figures.tasted, content.tasters)) if facts.cups else None,
+        "infusions": max([EVEN_INFUSIONS, *(point.infusion for row in rows for point in row.points)]),
+        "strips": [_strip(descriptor_label(row.descriptor, labels), row) for row in rows],
+        "strips_alt": "; ".join(peak_words(descriptor_label(row.descriptor, labels), row) for row in rows),
+        "steeps": None if facts.steeps is None else {"count": facts.steeps.count, "span": _interval(facts.steeps.span)},
+        "steeps_sentence": _text(facts.steeps_sentence),
+        "evidence_sentence": _text(facts.evidence_sentence),
+        "even_brew_sentence": _text(facts.even_brew_sentence),
+        "layer_sentence": _text(facts.layer_sentence),
+        "counterfactual": _text(facts.counterfactual),
+        "next": _text(facts.next),
+        "guide": None
+        if facts.guide is None
+        else {**asdict(facts.guide), "rows": [_texts(r) for r in facts.guide.rows]},
+        "layers": [_layer(row) for row in facts.layers],
+        "departures": facts.departures,
+        "nothing_corrected": facts.nothing_corrected,
+        "left_out": [
+            f"{', '.join(filter(None, (_text(row.session), row.infusion)))}: {_text(row.reason)}"
+            for row in facts.left_out
+        ],
+        "ageing": facts.ageing,
+        "agreement": facts.agreement,
+        "chances": [asdict(row) for row in facts.chances],
+        "cups": [_texts(row) for row in facts.cups],
         "sessions": [
-            ", ".join(_text(s[f]) for f in ("day", "taster", "shop", "brew") if s[f]) or "Day not noted"
-            for s in facts["sessions"]
+            ", ".join(_text(part) for part in (one.day, one.taster, one.shop, one.brew) if part) or _("Day not noted")
+            for one in facts.sessions
         ],
         "photos": [
-            {**{f: row[f] for f in ("caption", "colour", "swatch")}, "file": f"{row['file']}.jpg"}
-            for row in facts["photos"]
-            if row["file"]
+            {"caption": row.caption, "colour": row.colour, "swatch": row.swatch, "file": f"{row.file}.jpg"}
+            for row in facts.photos
+            if row.file
         ],
-        "cautions": [_text(caution) for caution in facts["cautions"]],
+        "cautions": [_text(caution) for caution in facts.cautions],
     }
 
 
-def _text(value: object) -> str:
-    return isolated(" ".join(str(value).split()))
+def _footer(facts: ReportFacts) -> str:
+    name = _text(facts.name[:LONGEST_NAME])
+    if not facts.computed_at or facts.empty:
+        return f"{name} \u2013 Leafspan"
+    return _("%(name)s \u2013 Leafspan, figures of %(day)s") % {"name": name, "day": facts.computed_at}
 
 
-def _texts(row: Mapping[str, Any]) -> dict[str, str]:
-    return {key: str(value) for key, value in row.items()}
+def _text(value: str) -> str:
+    return isolated(" ".join(value.split()))
 
 
-def _span(span: str) -> str:
-    return f"80 % interval: {span}" if span else ""
+def _texts(row: Any) -> dict[str, str]:  # noqa: ANN401 - any row of a table
+    return {name: str(value) for name, value in asdict(row).items()}
 
 
-def _layer(row: Mapping[str, Any]) -> dict[str, str]:
+def _interval(span: str) -> str:
+    return _("80 %% interval: %(span)s") % {"span": span} if span else ""
+
+
+def _layer(row: LayerRow) -> dict[str, str]:
     parts = [
-        f"{word}: {', '.join(map(_text, row[name]))}" for name, word in (("new", "new"), ("gone", "gone")) if row[name]
+        _("new: %(flavours)s") % {"flavours": ", ".join(map(_text, row.new))} if row.new else "",
+        _("gone: %(flavours)s") % {"flavours": ", ".join(map(_text, row.gone))} if row.gone else "",
     ]
     return {
-        "infusion": str(row["infusion"]),
-        "leading": ", ".join(map(_text, row["leading"])) or "\u2013",
-        "change": "; ".join(parts) or "\u2013",
-        "richness": str(row["richness"]),
+        "infusion": str(row.infusion),
+        "leading": ", ".join(map(_text, row.leading)) or "\u2013",
+        "change": "; ".join(filter(None, parts)) or "\u2013",
+        "richness": row.richness,
     }
 
 
-def _strip(label: str, points: Sequence[Mapping[str, Any]], peak: int) -> dict[str, Any]:
+def _strip(label: str, row: PeakRow) -> dict[str, Any]:
     return {
-        "label": _text(label)[:60],
-        "peak": peak,
+        "label": _text(label)[:LONGEST_LABEL],
+        "peak": row.peak,
         "points": [
             {
-                "x": p["infusion"],
-                "mean": p["mean"],
-                "low": p.get("low"),
-                "high": p.get("high"),
-                "text": one_decimal(p["mean"]),
+                "x": point.infusion,
+                "mean": point.mean,
+                "low": point.low,
+                "high": point.high,
+                "text": one_decimal(point.mean),
             }
-            for p in points
+            for point in row.points
         ],
     }
 
 
-def _chart(development: Mapping[str, Any], tasted: Sequence[Mapping[str, Any]]) -> dict[str, Any]:
-    points = curve_of(development, "strength")
-    steeps = development.get("steeps") or {}
-    found = [
-        t for t in tasted if t.get("descriptor") == "strength" and t.get("adjusted") is not None and t["infusion"] > 0
-    ]
-    tasters = sorted({str(t.get("taster")) for t in found})
-    lanes = sorted({(str(t.get("taster")), str(t.get("session"))) for t in found})
-    infusions = max([LAST_INFUSION, *(int(p["infusion"]) for p in points), *(int(t["infusion"]) for t in found)])
-    line = steeps.get("finish_line")
+def _chart(figures: Development, tasted: list[TastedPoint]) -> dict[str, Any]:
+    points, found = figures.curve_of("strength"), rated_strength(tasted)
+    tasters = sorted({one.taster for one in found})
+    infusions = infusions_shown(points, found)
+    line = figures.steeps.finish_line
     return {
         "infusions": infusions,
-        "infusion_word": "infusion",
-        "scale_word": "strength, 0 to 10",
-        "alt": strength_in_words(development, points, tasters),
-        "points": [{"x": p["infusion"], "mean": p["mean"]} for p in points],
-        "banded": [
-            {"x": p["infusion"], "low": p["low"], "high": p["high"]}
-            for p in points
-            if p.get("low") is not None and p.get("high") is not None
-        ],
+        "infusion_word": _("infusion"),
+        "scale_word": _("strength, 0 to 10"),
+        "alt": strength_in_words(figures, tasters),
+        "points": [{"x": point.infusion, "mean": point.mean} for point in points],
+        "banded": [{"x": point.infusion, "low": point.low, "high": point.high} for point in points],
         "marks": [
             {
-                "x": t["infusion"],
-                "y": t["adjusted"],
-                "taster": tasters.index(str(t.get("taster"))),
-                "beside": 0.64
-                * ((lanes.index((str(t.get("taster")), str(t.get("session")))) + 0.5) / len(lanes) - 0.5),
+                "x": one.infusion,
+                "y": one.adjusted,
+                "taster": tasters.index(one.taster),
+                "beside": BESIDE * beside,
             }
-            for t in found
+            for one, beside in zip(found, lanes(found), strict=True)
         ],
-        "tasters": [_text(name)[:80] for name in tasters],
-        "finish": None
-        if line is None
-        else {"y": line, "label": f"finish line {one_decimal(line)}", "above": float(points[0]["mean"]) < line},
-        "steeps": _steeps(steeps, infusions),
+        "tasters": [_text(name)[:LONGEST_NAME] for name in tasters],
+        "finish": {"y": line, "label": finish_line_words(line), "above": points[0].mean < line},
+        "steeps": _steeps(figures.steeps, infusions),
     }
 
 
-def _steeps(steeps: Mapping[str, Any], infusions: int) -> dict[str, Any] | None:
-    recommended, low, high = (steeps.get(f) for f in ("recommended", "low", "high"))
-    if not recommended:
+def _steeps(steeps: Steeps, infusions: int) -> Mapping[str, Any] | None:
+    if not steeps.recommended:
         return None
-    ends: tuple[float | None, float | None] = (None, None)
-    if low is not None and high is not None:
-        ends = (min(max(low, 0.5), infusions), min(max(high, 0.5), infusions))
+    low, high = (None if end is None else min(max(end, 0.5), infusions) for end in (steeps.low, steeps.high))
     return {
-        "x": min(recommended, infusions),
-        "low": ends[0],
-        "high": ends[1],
-        "label": f"good for {steep_span(steeps)}",
+        "x": min(steeps.recommended, infusions),
+        "low": low,
+        "high": high,
+        "label": good_for_words(steeps),
     }

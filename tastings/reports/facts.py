@@ -1,177 +1,217 @@
 """What is known of a lot, its sessions and its cups, put into words for the page. Pure."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime
-from typing import Any
+from dataclasses import dataclass
 
-from tastings.reports.words import count_words, counted, figure, listed, one_decimal, plain, steep_span
-from tastings.wording.labels import COUNTRIES, label
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tastings.maths.brewing.heat import EVEN_CONTACT_S, EVEN_KETTLE_C, EVEN_LEAF_G, EVEN_RINSE_S, EVEN_VESSEL_ML
+from tastings.maths.curve.development import CurvePoint, DescriptorCurve, Development
+from tastings.maths.curve.evidence import LeftOut
+from tastings.maths.curve.layers import Layer
+from tastings.queries.developments import SessionFacts
+from tastings.queries.reports import LotFacts
+from tastings.wording.counts import counted
+from tastings.wording.labels import COUNTRIES, KINDS, MATERIALS, ROASTS, SEASONS, descriptor_label, label
+from tastings.wording.left_out import left_out_reason
+from tastings.wording.numbers import capitalised, day, listed, number, number_range, one_decimal
 
 
-def provenance(lot: Mapping[str, Any]) -> list[str]:
+def provenance(lot: LotFacts) -> list[str]:
     """Return what is known of a lot's kind and origin, one short phrase each, in the order one would say them.
 
     Price and supplier are left out on purpose: the page is shown to guests.
     """
-    low, high = lot.get("elevation_low_m"), lot.get("elevation_high_m")
-    heights = [f"{figure(h)}" for h in (low, high) if h is not None]
-    season = " ".join(str(lot[f]) for f in ("harvest_season", "harvest_year") if lot.get(f))
-    oxidation = lot.get("oxidation_pct")
-    roast = lot.get("roast")
+    heights = [number(m) for m in (lot.elevation_low_m, lot.elevation_high_m) if m is not None]
+    season = " ".join(filter(None, (_season(lot.harvest_season or ""), str(lot.harvest_year or ""))))
     parts = [
-        str(lot.get("kind") or "").capitalize(),
-        *(str(lot.get(f) or "") for f in ("cultivar", "garden", "region")),
-        _country(lot),
-        f"{' to '.join(dict.fromkeys(heights))} m" if heights else "",
-        f"{season} harvest" if season else "",
-        f"{figure(oxidation)}\u00a0% oxidised" if oxidation is not None else "",
-        ("unroasted" if roast == "none" else f"{str(roast).replace('_', ' ')} roast") if roast else "",
-        f"made by {lot['producer']}" if lot.get("producer") else "",
-        f"lot {lot['code']}" if lot.get("code") else "",
+        capitalised(label(KINDS, lot.kind)) if lot.kind else "",
+        lot.cultivar or "",
+        lot.garden or "",
+        lot.region or "",
+        label(COUNTRIES, lot.country) if lot.country else "",
+        _("%(height)s m") % {"height": number_range(*heights) if len(set(heights)) > 1 else heights[0]}
+        if heights
+        else "",
+        _("%(when)s harvest") % {"when": season} if season else "",
+        "" if lot.oxidation_pct is None else _("%(percent)s\u00a0%% oxidised") % {"percent": number(lot.oxidation_pct)},
+        label(ROASTS, lot.roast) if lot.roast else "",
+        _("made by %(producer)s") % {"producer": lot.producer} if lot.producer else "",
+        _("lot %(code)s") % {"code": lot.code} if lot.code else "",
     ]
     return [part for part in parts if part.strip()]
 
 
-def origin(lot: Mapping[str, Any]) -> list[str]:
+def origin(lot: LotFacts) -> list[str]:
     """Return only the kind and where it grew, for a line of a list."""
-    parts = [*(str(lot.get(field) or "") for field in ("kind", "garden", "region")), _country(lot)]
-    return [part[0].upper() + part[1:] for part in parts if part.strip()]
+    kind, country = label(KINDS, lot.kind or ""), label(COUNTRIES, lot.country or "")
+    return [capitalised(part) for part in (kind, lot.garden or "", lot.region or "", country) if part.strip()]
 
 
-def _country(lot: Mapping[str, Any]) -> str:
-    code = str(lot.get("country") or "")
-    return label(COUNTRIES, code) if code else ""
+def _season(season: str) -> str:
+    """Return a season's name; what was typed and is no season stays as it is."""
+    return label(SEASONS, season) if season in SEASONS else season
 
 
-def evidence_sentence(evidence: Mapping[str, Any], steeps: Mapping[str, Any]) -> str:
+def evidence_sentence(figures: Development) -> str:
     """Say how much tasting the figures rest on."""
+    evidence = figures.evidence
     counts = [
-        counted(int(evidence.get(field) or 0), noun)
-        for field, noun in (
-            ("sessions", "session"),
-            ("infusions", "infusion"),
-            ("tasters", "taster"),
-            ("shops", "shop"),
+        counted(n, noun)
+        for n, noun in (
+            (evidence.sessions, "session"),
+            (evidence.infusions, "infusion"),
+            (evidence.tasters, "taster"),
+            (evidence.shops, "shop"),
         )
-        if evidence.get(field)
+        if n
     ]
     if not counts:
-        return "No session behind it yet."
-    spent, stopped = int(steeps.get("sessions_spent") or 0), int(steeps.get("sessions_stopped") or 0)
+        return _("No session behind it yet.")
+    spent, stopped = figures.sessions_spent, figures.sessions_stopped
     ends = [
-        f"{spent} went on until the leaf was spent" if spent else "",
-        f"{stopped} stopped before" if stopped else "",
+        ngettext("%(n)s went on until the leaf was spent", "%(n)s went on until the leaf was spent", spent)
+        % {"n": spent}
+        if spent
+        else "",
+        ngettext("%(n)s stopped before", "%(n)s stopped before", stopped) % {"n": stopped} if stopped else "",
     ]
-    said = listed(filter(None, ends))
-    return f"This rests on {listed(counts)}" + (f"; of the sessions, {said}." if said else ".")
+    values = {"counts": listed(counts), "ends": listed(filter(None, ends))}
+    if any(ends):
+        return _("This rests on %(counts)s; of the sessions, %(ends)s.") % values
+    return _("This rests on %(counts)s.") % values
 
 
-def even_brew_sentence(brew: Mapping[str, Any]) -> str:
-    """Say what the even brew is; empty text when the record does not."""
-    if any(brew.get(f) is None for f in ("leaf_g", "vessel_ml", "kettle_c", "contact_s")):
-        return ""
-    rinse = f", after a rinse of {figure(brew['rinse_s'])} s" if brew.get("rinse_s") else ""
-    return (
-        "All figures are for one and the same brew, so that lots can be compared: "
-        f"{figure(brew['leaf_g'])} g in {figure(brew['vessel_ml'])} ml, "
-        f"water at {figure(brew['kettle_c'])} °C, {figure(brew['contact_s'])} s for each infusion{rinse}."
+def even_brew_sentence() -> str:
+    """Say what the even brew is."""
+    return _(
+        "All figures are for one and the same brew, so that lots can be compared: %(leaf_g)s g in %(vessel_ml)s ml,"
+        " water"
+        " at %(heat_c)s °C, %(contact_s)s s for each infusion, after a rinse of %(rinse_s)s s."
+    ) % {
+        "leaf_g": number(EVEN_LEAF_G),
+        "vessel_ml": number(EVEN_VESSEL_ML),
+        "heat_c": number(EVEN_KETTLE_C),
+        "contact_s": number(EVEN_CONTACT_S),
+        "rinse_s": number(EVEN_RINSE_S),
+    }
+
+
+@dataclass(frozen=True, slots=True)
+class CupRow:
+    """One infusion of the strength curve, for the table of numbers."""
+
+    infusion: int
+    mean: str
+    span: str
+    observed: str
+    n: int
+
+
+def cup_row(point: CurvePoint) -> CupRow:
+    """Write one infusion of the strength curve."""
+    return CupRow(
+        infusion=point.infusion,
+        mean=one_decimal(point.mean),
+        span=number_range(one_decimal(point.low), one_decimal(point.high)),
+        observed=_("none") if point.observed is None else one_decimal(point.observed),
+        n=point.n,
     )
 
 
-def steep_facts(steeps: Mapping[str, Any]) -> dict[str, str] | None:
-    """Return the count and its range apart, the range empty where there is none; None while the count is unknown."""
-    if steeps.get("recommended") is None:
-        return None
-    return {"count": count_words(steeps["recommended"]), "span": steep_span(steeps).partition(" (")[2].rstrip(")")}
+@dataclass(frozen=True, slots=True)
+class LayerRow:
+    """Which flavours lead one cup, and which come and go."""
+
+    infusion: int
+    leading: tuple[str, ...]
+    new: tuple[str, ...]
+    gone: tuple[str, ...]
+    richness: str
 
 
-def cup_row(point: Mapping[str, Any]) -> dict[str, Any]:
-    """Write one point of the strength curve for the table of numbers."""
-    span = [one_decimal(point[f]) for f in ("low", "high") if point.get(f) is not None]
-    observed = point.get("observed")
-    return {
-        "infusion": point["infusion"],
-        "mean": one_decimal(point["mean"]),
-        "span": " to ".join(span),
-        "observed": "none" if observed is None else one_decimal(observed),
-        "n": point.get("n") or 0,
-    }
+def layer_row(layer: Layer, labels: Mapping[str, str]) -> LayerRow:
+    """Write one cup of the layers; in the first nothing is new against a cup before."""
 
+    def names(keys: Sequence[str]) -> tuple[str, ...]:
+        return tuple(descriptor_label(key, labels) for key in keys)
 
-def layer_row(layer: Mapping[str, Any], labels: Mapping[str, str]) -> dict[str, Any]:
-    """Write one cup of the layers; the first has nothing to be new against."""
-    first = layer["infusion"] == 1
-    return {
-        "infusion": layer["infusion"],
-        "leading": [plain(key, labels) for key in layer.get("leading") or ()],
-        "new": [] if first else [plain(key, labels) for key in layer.get("new") or ()],
-        "gone": [plain(key, labels) for key in layer.get("gone") or ()],
-        "richness": "none" if layer.get("richness") is None else one_decimal(layer["richness"]),
-    }
-
-
-def day_of(value: object) -> str:
-    """Write a moment as a day; text that is no moment is returned as it is."""
-    if isinstance(value, str):
-        try:
-            value = datetime.fromisoformat(value)
-        except ValueError:
-            return str(value)
-    return f"{value.day} {value:%B %Y}" if isinstance(value, date) else ""
-
-
-def session_row(session: Mapping[str, Any], people: Mapping[str, str]) -> dict[str, str]:
-    """Write one session: when, who, where, and how it was brewed."""
-    taster = str(session.get("taster") or "")
-    day = day_of(session.get("started_at"))
-    leaf, vessel, kettle = (session.get(f) for f in ("leaf_g", "vessel_ml", "kettle_c"))
-    pot = " ".join(
-        filter(
-            None,
-            (
-                f"{figure(leaf)} g" if leaf is not None else "",
-                f"in {figure(vessel)} ml" if vessel is not None else "",
-                str(session.get("vessel_material") or "").replace("_", " "),
-            ),
-        )
+    return LayerRow(
+        infusion=layer.infusion,
+        leading=names(layer.leading),
+        new=() if layer.infusion == 1 else names(layer.new),
+        gone=names(layer.gone),
+        richness=one_decimal(layer.richness),
     )
-    name = people.get(taster, taster)
-    return {
-        "id": str(session.get("id")),
-        "href": str(session.get("href") or ""),
-        "name": ", ".join(filter(None, (day, name))) or "Session",
-        "day": day,
-        "taster": name,
-        "shop": str(session.get("shop") or ""),
-        "brew": ", ".join(filter(None, (pot, f"kettle at {figure(kettle)} °C" if kettle is not None else ""))),
-    }
 
 
-def left_out_rows(left_out: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> list[dict[str, str]]:
-    """Write what the figures leave out, and why."""
+@dataclass(frozen=True, slots=True)
+class SessionRow:
+    """One session: when, who, where, and how it was brewed."""
+
+    id: str
+    href: str
+    name: str
+    day: str
+    taster: str
+    shop: str
+    brew: str
+
+
+def session_row(session: SessionFacts, people: Mapping[str, str]) -> SessionRow:
+    """Write one session; ``people`` are the tasters' names by id."""
+    started, taster = day(session.started_at), people.get(session.taster, session.taster)
+    return SessionRow(
+        id=session.id,
+        href=session.href,
+        name=", ".join(filter(None, (started, taster))) or _("Session"),
+        day=started,
+        taster=taster,
+        shop=session.shop,
+        brew=brew_words(session.leaf_g, session.vessel_ml, session.vessel_material, session.kettle_c),
+    )
+
+
+def brew_words(
+    leaf_g: float | None, vessel_ml: float | None, vessel_material: str | None, kettle_c: float | None
+) -> str:
+    """Say leaf, vessel and heat as far as they were written down."""
+    pot = [
+        "" if leaf_g is None else _("%(leaf_g)s g") % {"leaf_g": number(leaf_g)},
+        "" if vessel_ml is None else _("in %(vessel_ml)s ml") % {"vessel_ml": number(vessel_ml)},
+        label(MATERIALS, vessel_material) if vessel_material else "",
+    ]
+    heat = "" if kettle_c is None else _("kettle at %(heat_c)s °C") % {"heat_c": number(kettle_c)}
+    return ", ".join(filter(None, (" ".join(filter(None, pot)), heat)))
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutRow:
+    """What the figures leave out, and why."""
+
+    session: str
+    infusion: str
+    reason: str
+
+
+def left_out_rows(left_out: Sequence[LeftOut], names: Mapping[str, str]) -> list[LeftOutRow]:
+    """Write what the figures leave out; ``names`` are those of the sessions by id."""
     return [
-        {
-            "session": names.get(str(item.get("session")), "One session"),
-            "infusion": "" if item.get("infusion") is None else f"infusion {item['infusion']}",
-            "reason": str(item.get("reason") or "").replace("_", " "),
-        }
-        for item in left_out
+        LeftOutRow(
+            session=names.get(one.session, _("One session")),
+            infusion="" if one.infusion is None else _("infusion %(number)s") % {"number": one.infusion},
+            reason=left_out_reason(one),
+        )
+        for one in left_out
     ]
 
 
-def comparable(development: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+def comparable(figures: Development) -> list[DescriptorCurve]:
     """Return the curves that may be shown on the even brew.
 
     Liking is a judgement on a cup and nothing that leaves the leaf: while nobody rated the strength of the cups, what
     it would be on another brew is not known.
     """
-    curves = list(development.get("curves") or ())
-    rated = any(curve["descriptor"] == "strength" for curve in curves)
-    return [curve for curve in curves if rated or curve["descriptor"] != "liking"]
-
-
-def caution_text(caution: object) -> str:
-    """Return the caution's text, whether it comes as text or with a code."""
-    if isinstance(caution, Mapping):
-        return str(caution.get("detail") or caution.get("text") or caution.get("code") or "")
-    return str(caution)
+    is_rated = bool(figures.curve_of("strength"))
+    return [curve for curve in figures.curves if is_rated or curve.descriptor != "liking"]

@@ -6,7 +6,8 @@ from typing import Any
 from django.utils.safestring import SafeString
 
 from tastings.reports.standings import standings_chart
-from tastings.reports.words import counted, listed, one_decimal, percent
+from tastings.wording.counts import counted
+from tastings.wording.numbers import listed, one_decimal, percent
 
 WIDE, NARROW = 720, 350
 TITLES = {"liking": "Liking", "weighted": "Weighted score"}

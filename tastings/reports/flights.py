@@ -7,9 +7,10 @@ from typing import Any
 from django.http import HttpRequest
 from django.template.loader import render_to_string
 
-from tastings.reports.facts import day_of
 from tastings.reports.flight_answers import answer_context, chosen_rows
-from tastings.reports.words import counted, percent
+from tastings.wording.counts import counted
+from tastings.wording.numbers import day as day_of
+from tastings.wording.numbers import percent
 
 STATES = {
     "set_up": "The serving plan is being made.",

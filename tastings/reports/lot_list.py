@@ -1,157 +1,229 @@
-"""From plain records to the list of lots with its search. Reads nothing and writes nothing."""
+"""The list of lots with its search, in words. Reads nothing and writes nothing."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
-from typing import Any
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
-from django.http import HttpRequest
-from django.template.loader import render_to_string
+from django.utils.formats import number_format
+from django.utils.functional import Promise
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
-from lots.schemas import KINDS, LOT
-from tastings.queries.lot_search import PER_PAGE, PROFILES, Stock, Wish
-from tastings.reports.facts import day_of, origin
-from tastings.reports.svg import curve_of, sparkline
-from tastings.reports.words import PROFILE_WORDS, counted, one_decimal, profile_words, steep_span
+from tastings.queries.lot_search import PER_PAGE, PROFILES, ListedLot, LotFilters, LotPage
+from tastings.reports.facts import origin
+from tastings.reports.strips import sparkline
+from tastings.wording.counts import counted
+from tastings.wording.labels import KINDS, STATUSES, label
+from tastings.wording.labels import PROFILES as PROFILE_LABELS
+from tastings.wording.numbers import capitalised, day, one_decimal
+from tastings.wording.profile import profile_words, steep_span
 
-SORT_WORDS = {
-    "name": "Name",
-    "tasted": "Newest tasting",
-    "strength": "Strength, strongest first",
-    "steeps": "Steeps, most first",
-    "liking": "Liking, best first",
-    "price": "Price, lowest first",
-}
-_KEPT_WITH = ("q", "kind", "status", "profile", "year", "sort")
+FILTERS = ("q", "kind", "status", "profile", "year", "sort")
+"""What stays in the address from page to page."""
 
 
-def stock_context(
-    stock: Stock, *, wish: Wish, kept: Sequence[Mapping[str, Any]] = (), with_team: bool = False
-) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotRow:
+    """One lot of a list in words."""
+
+    id: str
+    name: str
+    href: str
+    origin: list[str]
+    facts: list[str]
+    profile: str
+    steeps: str
+    sparkline: SafeString
+    stale: bool
+    ticked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One line of a menu."""
+
+    value: str
+    words: str
+    chosen: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Menu:
+    """One menu of the search form."""
+
+    name: str
+    label: str
+    options: list[Option]
+
+
+@dataclass(frozen=True, slots=True)
+class TickedLot:
+    """A lot that was ticked on another page."""
+
+    id: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class PageLinks:
+    """Addresses of the other pages; empty where there is none."""
+
+    words: str
+    before: str
+    after: str
+    first: str
+    last: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LotList:
+    """What the list's template shows."""
+
+    rows: list[LotRow]
+    q: str
+    is_filtered: bool
+    count: str
+    menus: list[Menu]
+    ticked: list[TickedLot]
+    carried: list[str]
+    pages: PageLinks | None
+
+
+def lot_list(
+    page: LotPage, *, filters: LotFilters, ticked: Sequence[ListedLot] = (), with_team: bool = False
+) -> LotList:
     """Build what the list of lots shows.
 
     Parameters
     ----------
-    stock : Stock
-        The page of the list.
-    wish : Wish
-        What was asked for.
-    kept : sequence of mappings
-        Lots that were ticked on other pages, to be compared.
+    page : LotPage
+        The lots.
+    filters : LotFilters
+        What they were searched by.
+    ticked : Sequence[ListedLot]
+        Lots that were ticked to be compared, here or on other pages.
     with_team : bool
-        Whether to say whose each lot is, for who is in several teams.
+        Whether to say whose each lot is, for members of several teams.
     """
-    ticked = {lot["id"] for lot in kept}
-    rows = [lot_row(lot, with_team=with_team, ticked=ticked) for lot in stock.lots]
-    here = {row["id"] for row in rows}
-    first = (stock.page - 1) * PER_PAGE + 1
-    many = stock.pages > 1
-    span = f"Lots {first:,} to {first + len(rows) - 1:,} of {stock.total:,}" if many else counted(stock.total, "lot")
-    return {
-        "rows": rows,
-        "q": wish.q,
-        "narrowed": wish.narrows,
-        "found": span,
-        "choices": _choices(stock, wish),
-        "kept": [{"id": lot["id"], "name": lot["name"]} for lot in kept if lot["id"] not in here],
-        "carried": [lot["id"] for lot in kept],
-        "pages": _pages(stock, wish, kept=[lot["id"] for lot in kept]),
-    }
-
-
-def lot_row(lot: Mapping[str, Any], *, with_team: bool = False, ticked: Collection[str] = ()) -> dict[str, Any]:
-    """Put one lot of a list into words."""
-    development = lot.get("development") or {}
-    steeps = development.get("steeps") or {}
-    season = str(lot.get("harvest_year") or "")
-    return {
-        "id": lot["id"],
-        "name": lot.get("name") or "Lot without a name",
-        "href": f"/lots/{lot['id']}/report/",
-        "origin": [
-            *origin(lot),
-            *([season] if season else []),
-            *([f"lot {lot['code']}"] if lot.get("code") else []),
-            *([lot["team"]] if with_team else []),
-        ],
-        "facts": [*_points(lot), *_buying(lot)],
-        "profile": profile_words(development.get("profile")).capitalize(),
-        "steeps": _steeps(steeps),
-        "sparkline": SafeString(sparkline(curve_of(development, "strength"))),
-        "stale": bool(development.get("stale")),
-        "ticked": lot["id"] in ticked,
-    }
-
-
-def _steeps(steeps: Mapping[str, Any]) -> str:
-    return "cannot tell yet" if steeps.get("recommended") is None else steep_span(steeps)
-
-
-def _points(lot: Mapping[str, Any]) -> list[str]:
-    told = [f"{field} {one_decimal(lot[field])}" for field in ("strength", "liking") if lot.get(field) is not None]
-    return [", ".join(told).capitalize()] if told else []
-
-
-def _buying(lot: Mapping[str, Any]) -> list[str]:
-    price = lot.get("price_per_kg")
-    money = "" if price is None else f"{price:,.2f} {lot.get('currency') or ''}".strip() + " per kg"
-    tasted = day_of(lot.get("tasted_at"))
-    said = [str(lot.get("status") or "").capitalize(), money, f"last tasted on {tasted}" if tasted else ""]
-    return [part for part in said if part]
-
-
-def _choices(stock: Stock, wish: Wish) -> list[dict[str, Any]]:
-    """Return the menus of the search form."""
-    statuses = next(field.choices for field in LOT.fields if field.name == "status") or ()
-    menus: Sequence[tuple[str, str, object, Mapping[str, str]]] = (
-        ("kind", "Kind", wish.kind, {"": "All kinds", **{kind: kind.capitalize() for kind in KINDS}}),
-        ("status", "Status", wish.status, {"": "Any status", **{one: one.capitalize() for one in statuses}}),
-        (
-            "profile",
-            "Course of strength",
-            wish.profile,
-            {"": "Any course", **{one: PROFILE_WORDS[one].capitalize() for one in PROFILES}},
-        ),
-        ("year", "Harvest year", wish.year or "", {"": "Any year", **{str(year): str(year) for year in stock.years}}),
-        ("sort", "Sort by", wish.sort, SORT_WORDS),
+    ids = [str(lot.id) for lot in ticked]
+    rows = [lot_row(lot, with_team=with_team, ticked=ids) for lot in page.lots]
+    here = {row.id for row in rows}
+    return LotList(
+        rows=rows,
+        q=filters.q,
+        is_filtered=filters.are_set,
+        count=_count(page, n_rows=len(rows)),
+        menus=_menus(page, filters),
+        ticked=[TickedLot(str(lot.id), lot.facts.name) for lot in ticked if str(lot.id) not in here],
+        carried=ids,
+        pages=_pages(page, filters, ticked=ids),
     )
+
+
+def lot_row(lot: ListedLot, *, with_team: bool = False, ticked: Collection[str] = ()) -> LotRow:
+    """Put one lot of a list into words."""
+    facts = lot.facts
+    steeps = lot.steeps
+    return LotRow(
+        id=str(lot.id),
+        name=facts.name or _("Lot without a name"),
+        href=f"/lots/{lot.id}/report/",
+        origin=[
+            *origin(facts),
+            *([str(facts.harvest_year)] if facts.harvest_year else []),
+            *([_("lot %(code)s") % {"code": facts.code}] if facts.code else []),
+            *([lot.team] if with_team else []),
+        ],
+        facts=[*_points(lot), *_buying(lot)],
+        profile=capitalised(profile_words(lot.profile.label if lot.profile else None)),
+        steeps=_("cannot tell yet") if steeps is None or steeps.recommended is None else steep_span(steeps),
+        sparkline=SafeString(sparkline(lot.curve)),
+        stale=lot.stale,
+        ticked=str(lot.id) in ticked,
+    )
+
+
+def _count(page: LotPage, *, n_rows: int) -> str:
+    if page.pages < 2:
+        return counted(page.total, "lot")
+    first = (page.page - 1) * PER_PAGE + 1
+    return _("Lots %(first)s to %(last)s of %(total)s") % {
+        "first": _whole(first),
+        "last": _whole(first + n_rows - 1),
+        "total": _whole(page.total),
+    }
+
+
+def _points(lot: ListedLot) -> list[str]:
+    parts = [
+        "" if lot.strength is None else _("strength %(points)s") % {"points": one_decimal(lot.strength)},
+        "" if lot.liking is None else _("liking %(points)s") % {"points": one_decimal(lot.liking)},
+    ]
+    words = ", ".join(filter(None, parts))
+    return [capitalised(words)] if words else []
+
+
+def _buying(lot: ListedLot) -> list[str]:
+    price = ""
+    if lot.price_per_kg is not None:
+        amount = number_format(lot.price_per_kg, decimal_pos=2, force_grouping=True)
+        price = _("%(price)s per kg") % {"price": f"{amount} {lot.currency or ''}".strip()}
+    tasted = _("last tasted on %(day)s") % {"day": day(lot.tasted_at)} if lot.tasted_at else ""
+    status = label(STATUSES, lot.status) if lot.status else ""
+    return [part for part in (status, price, tasted) if part]
+
+
+def _menus(page: LotPage, filters: LotFilters) -> list[Menu]:
+    sorts = {
+        "name": _("Name"),
+        "tasted": _("Newest tasting"),
+        "strength": _("Strength, strongest first"),
+        "steeps": _("Steeps, most first"),
+        "liking": _("Liking, best first"),
+        "price": _("Price, lowest first"),
+    }
+    profiles = {code: PROFILE_LABELS[code] for code in PROFILES}
+    years = {str(year): str(year) for year in page.years}
     return [
-        {
-            "name": name,
-            "label": label,
-            "options": [
-                {"value": value, "words": words, "chosen": value == str(chosen)} for value, words in options.items()
-            ],
-        }
-        for name, label, chosen, options in menus
+        _menu("kind", _("Kind"), filters.kind, {"": _("All kinds"), **_capitals(KINDS)}),
+        _menu("status", _("Status"), filters.status, {"": _("Any status"), **_capitals(STATUSES)}),
+        _menu("profile", _("Course of strength"), filters.profile, {"": _("Any course"), **_capitals(profiles)}),
+        _menu("year", _("Harvest year"), str(filters.year or ""), {"": _("Any year"), **years}),
+        _menu("sort", _("Sort by"), filters.sort, sorts),
     ]
 
 
-def address_of(wish: Wish, *, kept: Sequence[str]) -> str:
-    """Return the address of the list that asks for this."""
-    nothing = Wish()
-    asked = [(name, str(value)) for name in _KEPT_WITH if (value := getattr(wish, name)) != getattr(nothing, name)]
-    page = [("page", str(wish.page))] if wish.page > 1 else []
-    return f"/lots/?{urlencode([*asked, *page, *(('lots', lot) for lot in kept)])}"
+def _menu(name: str, label: str, chosen: str, options: Mapping[str, str]) -> Menu:
+    return Menu(name, label, [Option(value, words, value == chosen) for value, words in options.items()])
 
 
-def _pages(stock: Stock, wish: Wish, *, kept: Sequence[str]) -> dict[str, Any] | None:
-    if stock.pages < 2:
+def _capitals(labels: Mapping[str, Promise]) -> dict[str, str]:
+    return {code: capitalised(str(words)) for code, words in labels.items()}
+
+
+def address_of(filters: LotFilters, *, ticked: Sequence[str]) -> str:
+    """Return the address of the list with these filters."""
+    unset = LotFilters()
+    query = [(name, str(value)) for name in FILTERS if (value := getattr(filters, name)) != getattr(unset, name)]
+    page = [("page", str(filters.page))] if filters.page > 1 else []
+    return f"/lots/?{urlencode([*query, *page, *(('lots', lot) for lot in ticked)])}"
+
+
+def _pages(page: LotPage, filters: LotFilters, *, ticked: Sequence[str]) -> PageLinks | None:
+    if page.pages < 2:
         return None
 
-    def href(page: int) -> str:
-        return address_of(replace(wish, page=page), kept=kept)
+    def href(number: int) -> str:
+        return address_of(replace(filters, page=number), ticked=ticked)
 
-    return {
-        "words": f"Page {stock.page:,} of {stock.pages:,}",
-        "before": href(stock.page - 1) if stock.page > 1 else "",
-        "after": href(stock.page + 1) if stock.page < stock.pages else "",
-        "first": href(1) if stock.page > 2 else "",
-        "last": href(stock.pages) if stock.page < stock.pages - 1 else "",
-    }
+    return PageLinks(
+        words=_("Page %(page)s of %(pages)s") % {"page": _whole(page.page), "pages": _whole(page.pages)},
+        before=href(page.page - 1) if page.page > 1 else "",
+        after=href(page.page + 1) if page.page < page.pages else "",
+        first=href(1) if page.page > 2 else "",
+        last=href(page.pages) if page.page < page.pages - 1 else "",
+    )
 
 
-def render_stock(context: Mapping[str, Any], *, request: HttpRequest | None = None) -> str:
-    """Write the page that lists the lots; see :func:`stock_context`."""
-    return render_to_string("pages/lots.html", dict(context), request=request)
+def _whole(n: int) -> str:
+    return str(number_format(n, force_grouping=True))

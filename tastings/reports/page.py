@@ -1,196 +1,197 @@
-"""From plain records to the report page. Reads nothing and writes nothing."""
+"""What a lot's report says and draws, the same for every form of it. Reads nothing and writes nothing."""
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any
 
-from django.http import HttpRequest
-from django.template.loader import render_to_string
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
-from tastings.queries.guides import UsualPotGuide
+from tastings.maths.curve.development import DescriptorCurve, TastedPoint
+from tastings.queries.reports import ReportContent
+from tastings.reports.ageing import ageing_section
+from tastings.reports.agreement import agreement_section
+from tastings.reports.departures import departure_sentences
 from tastings.reports.facts import (
-    caution_text,
+    CupRow,
+    LayerRow,
+    LeftOutRow,
+    SessionRow,
     comparable,
     cup_row,
-    day_of,
     even_brew_sentence,
     evidence_sentence,
     layer_row,
     left_out_rows,
     provenance,
     session_row,
-    steep_facts,
 )
-from tastings.reports.guide import count_in_pot, guide_section
-from tastings.reports.sections import ageing_section, agreement_section, photo_rows
-from tastings.reports.svg import by_peak, curve_of, descriptor_strips, strength_chart
-from tastings.reports.words import (
-    departure_sentences,
-    layer_sentence,
-    percent,
-    profile_sentence,
-    profile_words,
-    steeps_sentence,
+from tastings.reports.guide import GuideSection, count_in_pot, guide_section
+from tastings.reports.photos import PhotoRow, photo_row
+from tastings.reports.strips import by_peak, descriptor_strips
+from tastings.reports.svg import strength_chart
+from tastings.wording.development import (
+    counterfactual_sentence,
+    development_cautions,
+    flavour_sentence,
+    next_session_sentence,
 )
+from tastings.wording.numbers import capitalised, day, percent
+from tastings.wording.profile import count_words, interval_words, profile_sentence, profile_words, steeps_sentence
 
 WIDE, NARROW = 720, 350  # of the drawings: a page of paper or a desk, a telephone [px]
 STRIPS_TOGETHER = 12  # rows of flavours in one drawing, so that each fits on a printed page
-STANDING_CAUTIONS = (
-    "Water near boiling scalds at once: keep kettles and pots away from the table's edge and from children.",
-    "Let a cup cool before drinking: very hot drinks can injure the mouth and throat.",
-    "Tea contains caffeine, and tasting many cups adds up.",
-    "Flavour words such as almond or milk name a likeness. They say nothing about allergens in the tea.",
-)
 
 
-def report_facts(  # noqa: PLR0913 - one argument for each kind of record that the report shows
-    *,
-    lot: Mapping[str, Any],
-    development: Mapping[str, Any],
-    tasted: Sequence[Mapping[str, Any]],
-    tasters: Mapping[str, str],
-    sessions: Sequence[Mapping[str, Any]],
-    labels: Mapping[str, str] | None = None,
-    guide: UsualPotGuide | None = None,
-    readiness: Mapping[str, Any] | None = None,
-    panel: Mapping[str, Any] | None = None,
-    photos: Sequence[Mapping[str, Any]] = (),
-) -> dict[str, Any]:
-    """Put into words what the report shows, the same for every form of it: plain text and lists of it, no markup.
+@dataclass(frozen=True, slots=True)
+class SteepFacts:
+    """The count of steeps and its interval, the interval empty where there is none."""
 
-    Parameters
-    ----------
-    lot : mapping
-        The lot's facts under the contract's field names.
-    development : mapping
-        The lot's development record.
-    tasted : sequence of mappings
-        ``session``, ``taster``, ``infusion``, ``descriptor``, ``rating``, ``adjusted``. [points, 0 to 10]
-    tasters : mapping
-        Names by taster id.
-    sessions : sequence of mappings
-        ``id``, ``started_at``, ``taster``, ``shop``, ``leaf_g``, ``vessel_ml``, ``vessel_material``, ``kettle_c``,
-        ``href``; any may be missing.
-    labels : mapping, optional
-        Descriptor labels by key.
-    guide, readiness, panel, photos
-        As in :mod:`tastings.reports.sections`.
-    """
-    known = {str(key): label for key, label in (labels or {}).items()}
-    people = _distinct(tasters)
-    told = [session_row(s, people) for s in sorted(sessions, key=lambda s: str(s.get("started_at")))]
-    names = {s["id"]: s["name"] for s in told}
-    evidence, steeps = development.get("evidence") or {}, development.get("steeps") or {}
-    strength = curve_of(development, "strength")
-    led = [layer for layer in development.get("layers") or () if layer.get("leading") or layer.get("new")]
-    return {
-        "name": str(lot.get("name") or "") or "Lot without a name",
-        "provenance": provenance(lot),
-        "stale": bool(development.get("stale")),
-        "computed_at": day_of(development.get("computed_at")),
-        "empty": not evidence.get("sessions"),
-        "profile_sentence": profile_sentence(development.get("profile")),
-        "chances": [
-            {"label": profile_words({"label": label}).capitalize(), "chance": percent(chance)}
-            for label, chance in ((development.get("profile") or {}).get("probability") or {}).items()
+    count: str
+    span: str
+
+
+@dataclass(frozen=True, slots=True)
+class LabelChance:
+    """How likely one course of strength is."""
+
+    label: str
+    chance: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportFacts:
+    """What the report says: plain text and lists of it, no markup."""
+
+    name: str
+    provenance: list[str]
+    stale: bool
+    computed_at: str
+    empty: bool
+    profile_sentence: str
+    chances: list[LabelChance]
+    steeps_sentence: str
+    steeps: SteepFacts | None
+    evidence_sentence: str
+    even_brew_sentence: str
+    cups: list[CupRow]
+    layer_sentence: str
+    layers: list[LayerRow]
+    guide: GuideSection | None
+    agreement: list[str]
+    ageing: list[str]
+    departures: list[str]
+    nothing_corrected: str
+    left_out: list[LeftOutRow]
+    counterfactual: str
+    next: str
+    sessions: list[SessionRow]
+    photos: list[PhotoRow]
+    cautions: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A drawing for the desk and one for the telephone."""
+
+    wide: SafeString
+    narrow: SafeString
+
+
+@dataclass(frozen=True, slots=True)
+class ReportPage:
+    """What the report's template shows; ``downloads`` are the addresses of the report's other forms, by name."""
+
+    facts: ReportFacts
+    chart: Drawing | None
+    strips: list[Drawing]
+    downloads: Mapping[str, str]
+
+
+def report_facts(content: ReportContent) -> ReportFacts:
+    """Put into words what the report shows, in the language that is active."""
+    figures, labels = content.development.figures, content.labels
+    people = distinct_names(content.tasters)
+    sessions = [session_row(one, people) for one in content.sessions]
+    names = {one.id: one.name for one in sessions}
+    strength = figures.curve_of("strength")
+    has_layers = any(layer.leading or layer.new for layer in figures.layers)
+    steeps = figures.steeps
+    return ReportFacts(
+        name=content.lot.name or _("Lot without a name"),
+        provenance=provenance(content.lot),
+        stale=content.development.stale,
+        computed_at=day(content.development.computed_at),
+        empty=not figures.evidence.sessions,
+        profile_sentence=profile_sentence(figures.profile),
+        chances=[
+            LabelChance(capitalised(profile_words(label)), percent(probability))
+            for label, probability in figures.profile.probability.items()
             if strength
         ],
-        "steeps_sentence": " ".join(
-            filter(None, (steeps_sentence(steeps), count_in_pot(steeps.get("recommended"), guide)))
+        steeps_sentence=" ".join(
+            filter(None, (steeps_sentence(steeps), count_in_pot(steeps.recommended, content.guide)))
         ),
-        "steeps": steep_facts(development.get("steeps") or {}),
-        "evidence_sentence": evidence_sentence(evidence, development.get("steeps") or {}),
-        "even_brew_sentence": even_brew_sentence(development.get("even_brew") or {}),
-        "cups": [cup_row(point) for point in strength],
-        "layer_sentence": layer_sentence(development.get("layers") or (), known),
-        "layers": [layer_row(layer, known) for layer in development.get("layers") or ()] if led else [],
-        "guide": guide_section(guide),
-        "agreement": agreement_section(tasted, strength, people=people, panel=panel),
-        "ageing": ageing_section(lot, readiness),
-        "departures": departure_sentences(development, session_names=names),
-        "nothing_corrected": "Nothing: every session was brewed close to the even brew."
+        steeps=None
+        if steeps.recommended is None
+        else SteepFacts(count_words(steeps.recommended), interval_words(steeps)),
+        evidence_sentence=evidence_sentence(figures),
+        even_brew_sentence=even_brew_sentence(),
+        cups=[cup_row(point) for point in strength],
+        layer_sentence=flavour_sentence(figures.layers, labels=labels),
+        layers=[layer_row(layer, labels) for layer in figures.layers] if has_layers else [],
+        guide=guide_section(content.guide),
+        agreement=agreement_section(figures.tasted, strength, people=people, panel=content.panel),
+        ageing=ageing_section(content.lot.roast, content.readiness),
+        departures=departure_sentences(figures.departures, session_names=names),
+        nothing_corrected=_("Nothing: every session was brewed close to the even brew.")
         if strength
-        else "Nothing: nobody rated the strength of the cups.",
-        "left_out": left_out_rows(evidence.get("left_out") or (), names),
-        "otherwise": (development.get("otherwise") or {}).get("sentence", "") if strength else "",
-        "next": development.get("next") or "",
-        "sessions": told,
-        "photos": photo_rows(photos),
-        "cautions": [caution_text(c) for c in development.get("cautions") or ()] or list(STANDING_CAUTIONS),
-    }
+        else _("Nothing: nobody rated the strength of the cups."),
+        left_out=left_out_rows(figures.evidence.left_out, names),
+        counterfactual=counterfactual_sentence(figures.counterfactual) if strength else "",
+        next=next_session_sentence(figures.next),
+        sessions=sessions,
+        photos=[photo_row(photo) for photo in content.photos],
+        cautions=development_cautions(figures),
+    )
 
 
-def named(tasted: Sequence[Mapping[str, Any]], tasters: Mapping[str, str]) -> list[dict[str, Any]]:
-    """Return the ratings with each taster's name, as the drawings take them."""
-    people = _distinct(tasters)
-    return [{**t, "taster": people.get(str(t.get("taster")), str(t.get("taster")))} for t in tasted]
-
-
-def report_context(*, downloads: Mapping[str, str] | None = None, **told: Any) -> dict[str, Any]:  # noqa: ANN401
-    """Build what the report's template shows: :func:`report_facts` with the drawings.
-
-    Parameters
-    ----------
-    downloads : mapping, optional
-        Addresses of the same report in other forms, by what to call them.
-    told
-        As :func:`report_facts` takes it.
-    """
-    development, known = told["development"], told.get("labels") or {}
-    drawn = named(told["tasted"], told["tasters"])
-    curves = {curve["descriptor"]: curve for curve in comparable(development)}
-    rows = {descriptor: points for descriptor, points, _ in by_peak(list(curves.values()))}
-    chunks = _evenly(list(rows), at_most=STRIPS_TOGETHER)
-    return {
-        **report_facts(**told),
-        "chart": _both(lambda width: strength_chart(development, drawn, width=width))
-        if curve_of(development, "strength")
+def report_page(content: ReportContent, *, downloads: Mapping[str, str]) -> ReportPage:
+    """Build what the report's template shows: the words and the drawings."""
+    figures = content.development.figures
+    drawn = with_names(figures.tasted, content.tasters)
+    curves = {curve.descriptor: curve for curve in comparable(figures)}
+    groups = _evenly([row.descriptor for row in by_peak(list(curves.values()))], at_most=STRIPS_TOGETHER)
+    return ReportPage(
+        facts=report_facts(content),
+        chart=_both(lambda width: strength_chart(figures, drawn, width=width))
+        if figures.curve_of("strength")
         else None,
-        "strips": [
-            _both(
-                lambda width, chunk=chunk: descriptor_strips(
-                    {"curves": [curves[d] for d in chunk]}, labels=known, width=width
-                )
-            )
-            for chunk in chunks
-        ],
-        "downloads": downloads or {},
-    }
+        strips=[_strips([curves[key] for key in group], labels=content.labels) for group in groups],
+        downloads=downloads,
+    )
 
 
-def render_article(*, downloads: Mapping[str, str] | None = None, **told: Any) -> SafeString:  # noqa: ANN401
-    """Write the report itself, without the page around it; see :func:`report_context`."""
-    return render_to_string("pages/article.html", report_context(downloads=downloads, **told))
+def with_names(tasted: Sequence[TastedPoint], tasters: Mapping[str, str]) -> list[TastedPoint]:
+    """Return the ratings with each taster's name in place of the id, as the drawings take them."""
+    people = distinct_names(tasters)
+    return [replace(one, taster=people.get(one.taster, one.taster)) for one in tasted]
 
 
-def render_report(
-    *,
-    downloads: Mapping[str, str] | None = None,
-    request: HttpRequest | None = None,
-    **told: Any,  # noqa: ANN401 - as report_facts takes it
-) -> str:
-    """Write the report page of one lot; see :func:`report_context`."""
-    article = render_article(downloads=downloads, **told)
-    return render_around(article, name=str(told["lot"].get("name") or ""), request=request)
+def distinct_names(tasters: Mapping[str, str]) -> dict[str, str]:
+    """Give each taster a name of their own, so that two of the same name stay two."""
+    same = Counter(tasters.values())
+    seen: Counter[str] = Counter()
+    names = {}
+    for taster, name in tasters.items():
+        seen[name] += 1
+        names[taster] = f"{name} ({seen[name]})" if same[name] > 1 else name
+    return names
 
 
-def render_around(  # noqa: PLR0913 - one argument for each thing that a page has around it
-    article: SafeString,
-    *,
-    name: str,
-    request: HttpRequest | None = None,
-    public: bool = False,
-    lang: str = "en",
-    links: str = "",
-) -> str:
-    """Write the page around a report or card. A public one links nowhere and asks not to be indexed.
-
-    ``links`` is the address of the page on which links to it are given.
-    """
-    around = {"article": article, "name": name or "Lot without a name", "public": public, "lang": lang, "links": links}
-    return render_to_string("pages/report.html", around, request=request)
+def _strips(curves: Sequence[DescriptorCurve], *, labels: Mapping[str, str]) -> Drawing:
+    return _both(lambda width: descriptor_strips(curves, labels=labels, width=width))
 
 
 def _evenly(rows: Sequence[str], *, at_most: int) -> list[Sequence[str]]:
@@ -200,17 +201,6 @@ def _evenly(rows: Sequence[str], *, at_most: int) -> list[Sequence[str]]:
     return [rows[a:b] for a, b in pairwise(ends)]
 
 
-def _distinct(tasters: Mapping[str, str]) -> dict[str, str]:
-    """Give each taster a name of their own, so that two of the same name stay two."""
-    same = Counter(tasters.values())
-    seen: Counter[str] = Counter()
-    names = {}
-    for taster, name in tasters.items():
-        seen[name] += 1
-        names[str(taster)] = f"{name} ({seen[name]})" if same[name] > 1 else name
-    return names
-
-
-def _both(draw: Any) -> dict[str, SafeString]:  # noqa: ANN401 - a function of the width, told apart by its use
+def _both(draw: Callable[[int], str]) -> Drawing:
     """Draw for the desk and for the telephone. The drawings escape every text themselves, so the template need not."""
-    return {"wide": SafeString(draw(WIDE)), "narrow": SafeString(draw(NARROW))}
+    return Drawing(wide=SafeString(draw(WIDE)), narrow=SafeString(draw(NARROW)))

@@ -1,74 +1,101 @@
-"""The page of one session: how it was brewed and what was noted, pour by pour."""
+"""The page of one session: how it was brewed and what was noted, pour by pour. Pure."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from dataclasses import dataclass
 
-from django.http import HttpRequest
-from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
 
-from tastings.reports.facts import session_row
-from tastings.reports.sections import photo_rows
-from tastings.reports.words import figure, one_decimal, plain
-from tastings.wording.numbers import duration
-
-ENDINGS = {"spent": "The leaf was spent at the end.", "stopped": "Stopped before the leaf was spent."}
+from tastings.queries.sessions import NotedWord, PourContent, SessionContent
+from tastings.reports.facts import brew_words
+from tastings.reports.photos import PhotoRow, photo_row
+from tastings.wording.labels import MOMENTS, descriptor_label, label
+from tastings.wording.numbers import day, duration, number, one_decimal
 
 
-def session_context(  # noqa: PLR0913 - one argument for each kind of record that the page shows
-    *,
-    lot: Mapping[str, Any],
-    session: Mapping[str, Any],
-    pours: Sequence[Mapping[str, Any]],
-    notes: Sequence[Mapping[str, Any]],
-    labels: Mapping[str, str],
-    photos: Sequence[Mapping[str, Any]],
-) -> dict[str, Any]:
-    """Build what the session's template shows, from records under the contract's field names."""
-    row = session_row(session, {})
+@dataclass(frozen=True, slots=True)
+class NoteRow:
+    """One word that was noted; ``points`` is empty for one that was not rated."""
+
+    word: str
+    moment: str
+    points: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class PourRow:
+    """One pour."""
+
+    number: str
+    steep: str
+    pour: str
+    kettle: str
+    notes: list[NoteRow]
+    remarks: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SessionPage:
+    """What the session's template shows."""
+
+    name: str
+    day: str
+    taster: str
+    shop: str
+    facts: list[str]
+    ending: str
+    remarks: str
+    pours: list[PourRow]
+    notes: list[NoteRow]
+    photos: list[PhotoRow]
+
+
+def session_page(content: SessionContent) -> SessionPage:
+    """Put one session into words, in the language that is active."""
+    session = content.session
+    endings = {"spent": _("The leaf was spent at the end."), "stopped": _("Stopped before the leaf was spent.")}
+    warmed = {True: _("vessel warmed"), False: _("vessel not warmed")}
     facts = [
-        row["brew"],
-        f"water: {session['water']}" if session.get("water") else "",
-        f"{figure(session['altitude_m'])} m above the sea" if session.get("altitude_m") is not None else "",
-        f"room at {figure(session['room_c'])} °C" if session.get("room_c") is not None else "",
-        {"True": "vessel warmed", "False": "vessel not warmed"}.get(str(session.get("warmed")), ""),
+        brew_words(session.leaf_g, session.vessel_ml, session.vessel_material, None),
+        _("water: %(water)s") % {"water": session.water} if session.water else "",
+        ""
+        if session.altitude_m is None
+        else _("%(altitude_m)s m above the sea") % {"altitude_m": number(session.altitude_m)},
+        "" if session.room_c is None else _("room at %(room_c)s °C") % {"room_c": number(session.room_c)},
+        "" if session.warmed is None else warmed[session.warmed],
     ]
-    return {
-        "name": str(lot.get("name") or ""),
-        "day": row["day"],
-        "taster": row["taster"],
-        "shop": row["shop"],
-        "facts": [fact for fact in facts if fact],
-        "ending": ENDINGS.get(str(session.get("ending")), ""),
-        "remarks": str(session.get("remarks") or ""),
-        "pours": [_pour(pour, labels) for pour in pours],
-        "notes": _noted(notes, labels),
-        "photos": photo_rows(photos),
-    }
+    return SessionPage(
+        name=content.lot_name,
+        day=day(session.started_at),
+        taster=session.taster,
+        shop=session.shop,
+        facts=[fact for fact in facts if fact],
+        ending=endings.get(session.ending or "", ""),
+        remarks=session.remarks or "",
+        pours=[_pour(pour, content.labels) for pour in content.pours],
+        notes=_notes(content.notes, content.labels),
+        photos=[photo_row(photo) for photo in content.photos],
+    )
 
 
-def _pour(pour: Mapping[str, Any], labels: Mapping[str, str]) -> dict[str, Any]:
-    return {
-        "number": "Rinse" if pour["number"] == 0 else str(pour["number"]),
-        "steep": duration(pour["steep_s"]),
-        "pour": duration(pour["pour_s"]) if pour.get("pour_s") else "",
-        "kettle": f"{figure(pour['kettle_c'])} °C",
-        "notes": _noted(pour["notes"], labels),
-        "remarks": str(pour.get("remarks") or ""),
-    }
+def _pour(pour: PourContent, labels: Mapping[str, str]) -> PourRow:
+    return PourRow(
+        number=_("Rinse") if pour.number == 0 else str(pour.number),
+        steep=duration(pour.steep_s),
+        pour=duration(pour.pour_s) if pour.pour_s else "",
+        kettle=f"{number(pour.kettle_c)} °C",
+        notes=_notes(pour.notes, labels),
+        remarks=pour.remarks or "",
+    )
 
 
-def _noted(notes: Sequence[Mapping[str, Any]], labels: Mapping[str, str]) -> list[dict[str, str]]:
+def _notes(notes: Sequence[NotedWord], labels: Mapping[str, str]) -> list[NoteRow]:
     return [
-        {
-            "word": plain(note["key"], labels),
-            "moment": str(note["moment"]).replace("_", " "),
-            "points": "" if note["intensity"] is None else one_decimal(note["intensity"]),
-            "text": str(note["text"]),
-        }
+        NoteRow(
+            word=descriptor_label(note.key, labels),
+            moment=label(MOMENTS, note.moment),
+            points="" if note.intensity is None else one_decimal(note.intensity),
+            text=note.text,
+        )
         for note in notes
     ]
-
-
-def render_session(*, lot_href: str, request: HttpRequest | None = None, **told: Any) -> str:  # noqa: ANN401
-    """Write the page; see :func:`session_context`."""
-    return render_to_string("pages/session.html", {**session_context(**told), "lot_href": lot_href}, request=request)

@@ -1,8 +1,11 @@
 """The curves of several lots in one drawing, told apart by letter, mark and dash as well as by colour. Pure."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
+from django.utils.translation import gettext as _
+
+from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.curve.development import CurvePoint
 from tastings.reports.marks import (
     GRID,
     INK,
@@ -20,23 +23,21 @@ from tastings.reports.marks import (
     text_width,
     words,
 )
-from tastings.reports.words import LAST_INFUSION, one_decimal
+from tastings.wording.numbers import one_decimal
 
 LETTERS = "ABCDEF"
 _DASHES = ("none", "9 4", "2 3.5", "9 3 2 3", "15 4", "5 2 2 2 2 2")
 _LABEL_PX = 15.0  # so far apart stand the letters at the end of the curves
 
 
-def curves_chart(
-    curves: Sequence[Sequence[Mapping[str, Any]]], *, names: Sequence[str], of: str, width: int = 720
-) -> str:
+def curves_chart(curves: Sequence[Sequence[CurvePoint]], *, names: Sequence[str], of: str, width: int = 720) -> str:
     """Draw one curve per lot over the infusions of the even brew, each cup with its 80 % interval.
 
     Parameters
     ----------
-    curves : sequence of sequences of mappings
+    curves : Sequence[Sequence[CurvePoint]]
         Each lot's points, in the order of the lots; an empty one is named but not drawn.
-    names : sequence of str
+    names : Sequence[str]
         The lots' names, as many. At most six.
     of : str
         What the curves are of, as it shall be written.
@@ -50,7 +51,7 @@ def curves_chart(
     """
     narrow = width < NARROW
     height = 300.0 if narrow else 340.0
-    infusions = max([LAST_INFUSION, *(int(p["infusion"]) for points in curves for p in points)])
+    infusions = max([EVEN_INFUSIONS, *(point.infusion for points in curves for point in points)])
     frame = Frame(left=34.0, right=width - 26.0, top=28.0, bottom=height - 44.0, infusions=infusions)
     lanes = [i for i, points in enumerate(curves) if points]
     drawn = [_curve(frame, curves[i], index=i, beside=_beside(frame, lanes.index(i), len(lanes))) for i in lanes]
@@ -62,7 +63,8 @@ def curves_chart(
         legend,
         width=width,
         height=height + legend_height,
-        title=f"{of} of {len(names)} lots over the infusions of the even brew",
+        title=_("%(descriptor)s of %(n)s lots over the infusions of the even brew")
+        % {"descriptor": of, "n": len(names)},
         desc=_in_words(curves, names),
     )
 
@@ -95,18 +97,17 @@ def _grid(frame: Frame, *, of: str) -> str:
         x = frame.x(infusion)
         lines.append(words(infusion, x=x, y=frame.bottom + 17, font_size=13, text_anchor="middle", fill=SOFT_INK))
     middle = (frame.left + frame.right) / 2
-    lines.append(words("infusion", x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
-    lines.append(words(f"{of}, 0 to 10", x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
+    lines.append(words(_("infusion"), x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
+    lines.append(words(_("%(descriptor)s, 0 to 10") % {"descriptor": of}, x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
     return "".join(lines)
 
 
-def _curve(frame: Frame, points: Sequence[Mapping[str, Any]], *, index: int, beside: float) -> str:
+def _curve(frame: Frame, points: Sequence[CurvePoint], *, index: int, beside: float) -> str:
     colour = TASTER_COLOURS[index % len(TASTER_COLOURS)]
-    places = [(frame.x(p["infusion"]) + beside, frame.y(p["mean"])) for p in points]
+    places = [(frame.x(p.infusion) + beside, frame.y(p.mean)) for p in points]
     spans = "".join(
-        tag("line", x1=x, x2=x, y1=frame.y(p["high"]), y2=frame.y(p["low"]), stroke=colour, stroke_width=1.2)
-        for p, (x, _) in zip(points, places, strict=True)
-        if p.get("low") is not None and p.get("high") is not None
+        tag("line", x1=x, x2=x, y1=frame.y(p.high), y2=frame.y(p.low), stroke=colour, stroke_width=1.2)
+        for p, (x, _y) in zip(points, places, strict=True)
     )
     path = " ".join(f"{number(x)},{number(y)}" for x, y in places)
     line = tag(
@@ -116,11 +117,11 @@ def _curve(frame: Frame, points: Sequence[Mapping[str, Any]], *, index: int, bes
     return spans + line + "".join(taster_mark(index, x=x, y=y, size=3.4) for x, y in places)
 
 
-def _letters(frame: Frame, last: Mapping[int, Mapping[str, Any]]) -> str:
+def _letters(frame: Frame, last: Mapping[int, CurvePoint]) -> str:
     """Write each lot's letter at the end of its curve, none over another."""
-    wanted = sorted((frame.y(point["mean"]), index) for index, point in last.items())
+    wanted = sorted((frame.y(point.mean), index) for index, point in last.items())
     heights: list[float] = []
-    for y, _ in wanted:
+    for y, _index in wanted:
         heights.append(max(y, heights[-1] + _LABEL_PX) if heights else y)
     over = heights[-1] - frame.bottom if heights else 0.0
     if over > 0:  # pushed together from below
@@ -132,7 +133,7 @@ def _letters(frame: Frame, last: Mapping[int, Mapping[str, Any]]) -> str:
             LETTERS[index], x=frame.right + 13, y=y + 5, font_size=14, font_weight=700, text_anchor="middle",
             fill=TASTER_COLOURS[index % len(TASTER_COLOURS)],
         )
-        for y, (_, index) in zip(heights, wanted, strict=True)
+        for y, (_y, index) in zip(heights, wanted, strict=True)
     )  # fmt: skip
 
 
@@ -146,21 +147,22 @@ def _legend(curves: Sequence[Sequence[object]], names: Sequence[str], *, width: 
             "line", x1=8.0, x2=46.0, y1=y - 4.5, y2=y - 4.5, stroke=colour, stroke_width=1.8,
             stroke_dasharray=_DASHES[index % 6],
         )  # fmt: skip
-        unrated = "" if points else " (not rated)"
-        said = shortened(name, size=13, room=width - 84.0 - text_width(unrated, size=13)) + unrated
+        unrated = "" if points else f" ({_('not rated')})"
+        shown = shortened(name, size=13, room=width - 84.0 - text_width(unrated, size=13)) + unrated
         parts += [
             line if points else "",
             tag("rect", x=20.0, y=y - 12, width=14.0, height=15.0, fill=PAPER) if points else "",
             taster_mark(index, x=27.0, y=y - 4.5) if points else "",
             words(LETTERS[index], x=56.0, y=y, font_size=14, font_weight=700, fill=INK),
-            tag("g", named("title", name), words(said, x=74.0, y=y, font_size=13)),
+            tag("g", named("title", name), words(shown, x=74.0, y=y, font_size=13)),
         ]
     return "".join(parts), 22.0 * len(names) + 4
 
 
-def _in_words(curves: Sequence[Sequence[Mapping[str, Any]]], names: Sequence[str]) -> str:
-    told = [
-        f"{LETTERS[i]}, {name}: " + (", ".join(one_decimal(p["mean"]) for p in points) if points else "not rated")
+def _in_words(curves: Sequence[Sequence[CurvePoint]], names: Sequence[str]) -> str:
+    cups = [
+        f"{LETTERS[i]}, {name}: "
+        + (", ".join(one_decimal(point.mean) for point in points) if points else _("not rated"))
         for i, (points, name) in enumerate(zip(curves, names, strict=True))
     ]
-    return "Mean cup by cup. " + "; ".join(told) + "."
+    return _("Mean cup by cup. %(cups)s.") % {"cups": "; ".join(cups)}

@@ -5,7 +5,7 @@ from math import ceil, floor
 from typing import Any
 
 from tastings.reports.marks import BAND, CURVE, GRID, NARROW, SOFT_INK, named, picture, shortened, tag, words
-from tastings.reports.words import one_decimal, percent
+from tastings.wording.numbers import one_decimal, percent
 
 _ROW = 26.0
 _TOP = 40.0

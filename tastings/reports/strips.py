@@ -1,9 +1,13 @@
 """Small drawings: one row per rated descriptor, and a curve for a line of a list. Pure."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
 
+from django.utils.translation import gettext as _
+
+from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.curve.development import CurvePoint, DescriptorCurve
 from tastings.reports.marks import (
     BAR,
     CURVE,
@@ -19,40 +23,36 @@ from tastings.reports.marks import (
     tag,
     words,
 )
-from tastings.reports.words import LAST_INFUSION, one_decimal, plain
+from tastings.wording.labels import descriptor_label
+from tastings.wording.numbers import one_decimal
 
 
-def curve_of(development: Mapping[str, Any], descriptor: str) -> list[Mapping[str, Any]]:
-    """Return the points of one descriptor's curve by infusion; empty when it has none."""
-    for curve in development.get("curves") or ():
-        if curve.get("descriptor") == descriptor:
-            points = [p for p in curve.get("points") or () if p.get("mean") is not None]
-            return sorted(points, key=lambda p: float(p["infusion"]))
-    return []
+@dataclass(frozen=True, slots=True)
+class PeakRow:
+    """A descriptor's curve and the infusion at which its mean is highest."""
+
+    descriptor: str
+    points: tuple[CurvePoint, ...]
+    peak: int
 
 
-def by_peak(curves: Iterable[Mapping[str, Any]]) -> list[tuple[str, list[Mapping[str, Any]], int]]:
-    """Sort curves by the infusion at which their mean is highest; gives descriptor, points and that infusion."""
+def by_peak(curves: Iterable[DescriptorCurve]) -> list[PeakRow]:
+    """Sort curves by the infusion at which their mean is highest, the highest first where that is the same."""
     rows = []
     for curve in curves:
-        points = curve_of({"curves": [curve]}, curve["descriptor"])
-        if points:
-            top = max(points, key=lambda p: (float(p["mean"]), -float(p["infusion"])))
-            rows.append((str(curve["descriptor"]), points, int(top["infusion"]), float(top["mean"])))
-    rows.sort(key=lambda row: (row[2], -row[3], row[0]))
-    return [row[:3] for row in rows]
+        top = max(curve.points, key=lambda point: (point.mean, -point.infusion))
+        rows.append((top.infusion, -top.mean, curve.descriptor, curve.points))
+    return [PeakRow(descriptor, points, peak) for peak, _mean, descriptor, points in sorted(rows)]
 
 
-def descriptor_strips(
-    development: Mapping[str, Any], *, labels: Mapping[str, str] | None = None, width: int = 720
-) -> str:
+def descriptor_strips(curves: Sequence[DescriptorCurve], *, labels: Mapping[str, str], width: int = 720) -> str:
     """Draw one row of small columns per rated descriptor, those that peak early first.
 
     Parameters
     ----------
-    development : mapping
-        The development record of one lot; only ``curves`` is read.
-    labels : mapping, optional
+    curves : Sequence[DescriptorCurve]
+        In any order.
+    labels : Mapping[str, str]
         Labels by descriptor key.
     width : int
         Of the drawing [px]; below 560 the name stands above its row.
@@ -62,17 +62,17 @@ def descriptor_strips(
     str
         A stand-alone SVG element: columns of the mean cup with a thin line for the 80 % interval, each with its number.
     """
-    rows = by_peak(development.get("curves") or ())
+    rows = by_peak(curves)
     narrow = width < NARROW
-    infusions = max([LAST_INFUSION, *(int(p["infusion"]) for _, points, _ in rows for p in points)])
+    infusions = max([EVEN_INFUSIONS, *(point.infusion for row in rows for point in row.points)])
     left, height, top = (4.0, 86.0, 22.0) if narrow else (186.0, 62.0, 22.0)
-    parts, told = [], []
+    parts, in_words = [], []
     heads = Frame(left=left, right=width - 4.0, top=0, bottom=top, infusions=infusions)
     parts += [
         words(infusion, x=heads.x(infusion), y=14.0, font_size=12, text_anchor="middle", fill=SOFT_INK)
         for infusion in range(1, infusions + 1)
     ]
-    for index, (descriptor, points, peak) in enumerate(rows):
+    for index, row in enumerate(rows):
         head = top + index * height
         frame = Frame(
             left=left,
@@ -81,48 +81,56 @@ def descriptor_strips(
             bottom=head + height - 20,
             infusions=infusions,
         )
-        label = plain(descriptor, labels)
+        label = descriptor_label(row.descriptor, labels)
         room = width - 8.0 if narrow else left - 14
         place = {"x": left, "y": head + 21} if narrow else {"x": 2.0, "y": frame.bottom}
         shown = shortened(label, size=14, room=room)
         parts.append(tag("g", named("title", label), words(shown, **place, font_size=14, font_weight=600)))
-        parts += [_column(frame, p, peak=p["infusion"] == peak) for p in points]
-        told.append(f"{label} peaks at infusion {peak}: {', '.join(one_decimal(p['mean']) for p in points)}")
+        parts += [_column(frame, point, peak=point.infusion == row.peak) for point in row.points]
+        in_words.append(peak_words(label, row))
     return picture(
         *parts,
         width=width,
         height=top + len(rows) * height,
-        title="Each rating over the infusions, 0 to 10, in the order in which they peak",
-        desc="; ".join(told) + "." if told else "Nothing has been rated yet.",
+        title=_("Each rating over the infusions, 0 to 10, in the order in which they peak"),
+        desc="; ".join(in_words) + "." if in_words else _("Nothing has been rated yet."),
     )
 
 
-def _column(frame: Frame, point: Mapping[str, Any], *, peak: bool) -> str:
-    x, y = frame.x(point["infusion"]), frame.y(point["mean"])
+def peak_words(label: str, row: PeakRow) -> str:
+    """Say where a descriptor peaks, and its mean cup by cup."""
+    return _("%(descriptor)s peaks at infusion %(peak)s: %(cups)s") % {
+        "descriptor": label,
+        "peak": row.peak,
+        "cups": ", ".join(one_decimal(point.mean) for point in row.points),
+    }
+
+
+def _column(frame: Frame, point: CurvePoint, *, peak: bool) -> str:
+    x, y = frame.x(point.infusion), frame.y(point.mean)
     half = min(0.36 * (frame.x(2) - frame.x(1)), 13.0)
     drawn = tag("rect", x=x - half, y=y, width=2 * half, height=max(frame.bottom - y, 0.5), fill=CURVE if peak else BAR)
-    if point.get("low") is not None and point.get("high") is not None:
-        ends = {"y1": frame.y(point["high"]), "y2": frame.y(point["low"])}
-        drawn += tag("line", x1=x, x2=x, **ends, stroke=PAPER, stroke_width=3.2)
-        drawn += tag("line", x1=x, x2=x, **ends, stroke=INK, stroke_width=1.2)
+    ends = {"y1": frame.y(point.high), "y2": frame.y(point.low)}
+    drawn += tag("line", x1=x, x2=x, **ends, stroke=PAPER, stroke_width=3.2)
+    drawn += tag("line", x1=x, x2=x, **ends, stroke=INK, stroke_width=1.2)
     drawn += tag(
         "line", x1=x - half - 2, x2=x + half + 2, y1=frame.bottom, y2=frame.bottom, stroke=SOFT_INK, stroke_width=1
     )
     weight = {"font_weight": 700} if peak else {}
     return drawn + words(
-        one_decimal(point["mean"]), x=x, y=frame.bottom + 14, font_size=12, text_anchor="middle", **weight
+        one_decimal(point.mean), x=x, y=frame.bottom + 14, font_size=12, text_anchor="middle", **weight
     )
 
 
-def sparkline(points: Sequence[Mapping[str, Any]], *, width: int = 132, height: int = 36) -> str:
+def sparkline(points: Sequence[CurvePoint], *, width: int = 132, height: int = 36) -> str:
     """Draw a curve small enough for a line of a list; empty text when there are fewer than two points. [px]."""
-    known = [p for p in points if p.get("mean") is not None]
-    if len(known) < 2:
+    if len(points) < 2:
         return ""
-    infusions = max(LAST_INFUSION, *(int(p["infusion"]) for p in known))
+    infusions = max(EVEN_INFUSIONS, *(point.infusion for point in points))
     frame = Frame(left=2.0, right=width - 2.0, top=4.0, bottom=height - 3.0, infusions=infusions)
-    places = [(frame.x(p["infusion"]), frame.y(p["mean"])) for p in known]
+    places = [(frame.x(point.infusion), frame.y(point.mean)) for point in points]
     peak = min(places, key=lambda place: place[1])
+    first, last = points[0], points[-1]
     return picture(
         tag("line", x1=frame.left, x2=frame.right, y1=frame.bottom, y2=frame.bottom, stroke=GRID, stroke_width=1),
         "".join(
@@ -132,7 +140,12 @@ def sparkline(points: Sequence[Mapping[str, Any]], *, width: int = 132, height: 
         tag("circle", cx=peak[0], cy=peak[1], r=3.2, fill=CURVE),
         width=width,
         height=height,
-        title=f"Strength from {one_decimal(known[0]['mean'])} in cup {known[0]['infusion']} "
-        f"to {one_decimal(known[-1]['mean'])} in cup {known[-1]['infusion']}",
-        desc="The dot marks the strongest cup.",
+        title=_("Strength from %(from)s in cup %(first)s to %(to)s in cup %(last)s")
+        % {
+            "from": one_decimal(first.mean),
+            "first": first.infusion,
+            "to": one_decimal(last.mean),
+            "last": last.infusion,
+        },
+        desc=_("The dot marks the strongest cup."),
     )

@@ -1,11 +1,15 @@
-"""The report's drawings. Pure functions from plain records to SVG text; every text in them is escaped.
+"""The strength curve of the report as SVG. Pure; every text in it is escaped.
 
-Numbers are those of the development record, rounded to one decimal where they are printed.
+Numbers are those of the figures, rounded to one decimal where they are printed.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Sequence
 
+from django.utils.translation import gettext as _
+
+from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.curve.development import CurvePoint, Development, TastedPoint
+from tastings.maths.curve.steep_count import Steeps
 from tastings.reports.marks import (
     BAND,
     CURVE,
@@ -24,24 +28,21 @@ from tastings.reports.marks import (
     text_width,
     words,
 )
-from tastings.reports.strips import by_peak, curve_of, descriptor_strips, sparkline
-from tastings.reports.words import LAST_INFUSION, one_decimal, steep_span, steeps_sentence
-
-__all__ = ["by_peak", "curve_of", "descriptor_strips", "sparkline", "strength_chart"]
+from tastings.wording.numbers import number_range, one_decimal
+from tastings.wording.profile import steep_span, steeps_sentence
 
 _HALO = {"paint_order": "stroke", "stroke": PAPER, "stroke_width": 4, "stroke_linejoin": "round"}
 
 
-def strength_chart(development: Mapping[str, Any], tasted: Sequence[Mapping[str, Any]], *, width: int = 720) -> str:
+def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width: int = 720) -> str:
     """Draw strength over the even-brew infusions, with what each taster found.
 
     Parameters
     ----------
-    development : mapping
-        The development record of one lot.
-    tasted : sequence of mappings
-        ``taster`` (as it shall be written), ``session``, ``infusion``, ``descriptor`` and ``adjusted``;
-        only strength is drawn, and only what carries an adjusted rating. [points, 0 to 10]
+    figures : Development
+        Of one lot.
+    tasted : Sequence[TastedPoint]
+        With the name of the taster as it is to be written; only strength is drawn. [points, 0 to 10]
     width : int
         Of the drawing [px]; below 560 the margins are those of a telephone.
 
@@ -50,28 +51,36 @@ def strength_chart(development: Mapping[str, Any], tasted: Sequence[Mapping[str,
     str
         A stand-alone SVG element.
     """
-    points = curve_of(development, "strength")
-    found = [
-        t for t in tasted if t.get("descriptor") == "strength" and t.get("adjusted") is not None and t["infusion"] > 0
-    ]
-    tasters = sorted({str(t.get("taster")) for t in found})
-    infusions = max([LAST_INFUSION, *(int(p["infusion"]) for p in points), *(int(t["infusion"]) for t in found)])
+    points = figures.curve_of("strength")
+    found = rated_strength(tasted)
+    tasters = sorted({one.taster for one in found})
+    infusions = infusions_shown(points, found)
     height = 310.0 if width < NARROW else 336.0
     frame = Frame(left=34.0, right=width - 10.0, top=62.0, bottom=height - 44.0, infusions=infusions)
     legend, legend_height = _legend(tasters, width=width, top=height + 6)
     return picture(
         _grid(frame),
         _curve(frame, points),
-        _steep_mark(frame, development.get("steeps") or {}),
+        _steep_mark(frame, figures.steeps),
         _tasted_marks(frame, found, tasters),
-        _finish_line(frame, development.get("steeps") or {}, points),
+        _finish_line(frame, figures.steeps.finish_line, points),
         "" if points else _nothing_yet(frame),
         legend if points or tasters else "",
         width=width,
         height=height + legend_height if points or tasters else height,
-        title="Strength over the infusions of the even brew",
-        desc=strength_in_words(development, points, tasters),
+        title=_("Strength over the infusions of the even brew"),
+        desc=strength_in_words(figures, tasters),
     )
+
+
+def rated_strength(tasted: Sequence[TastedPoint]) -> list[TastedPoint]:
+    """Return the ratings of strength, those of the rinse left out."""
+    return [one for one in tasted if one.descriptor == "strength" and one.infusion > 0]
+
+
+def infusions_shown(points: Sequence[CurvePoint], found: Sequence[TastedPoint]) -> int:
+    """Return how many infusions a drawing needs to show the curve and the ratings."""
+    return max([EVEN_INFUSIONS, *(one.infusion for one in points), *(one.infusion for one in found)])
 
 
 def _grid(frame: Frame) -> str:
@@ -85,20 +94,19 @@ def _grid(frame: Frame) -> str:
         x = frame.x(infusion)
         lines.append(words(infusion, x=x, y=frame.bottom + 17, font_size=13, text_anchor="middle", fill=SOFT_INK))
     middle = (frame.left + frame.right) / 2
-    lines.append(words("infusion", x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
-    lines.append(words("strength, 0 to 10", x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
+    lines.append(words(_("infusion"), x=middle, y=frame.bottom + 35, font_size=13, text_anchor="middle", fill=SOFT_INK))
+    lines.append(words(_("strength, 0 to 10"), x=4.0, y=14.0, font_size=13, fill=SOFT_INK))
     return "".join(lines)
 
 
-def _curve(frame: Frame, points: Sequence[Mapping[str, Any]]) -> str:
+def _curve(frame: Frame, points: Sequence[CurvePoint]) -> str:
     if not points:
         return ""
-    banded = [p for p in points if p.get("low") is not None and p.get("high") is not None]
-    edge = [(frame.x(p["infusion"]), frame.y(p["high"])) for p in banded]
-    edge += [(frame.x(p["infusion"]), frame.y(p["low"])) for p in reversed(banded)]
-    middle = [(frame.x(p["infusion"]), frame.y(p["mean"])) for p in points]
+    edge = [(frame.x(p.infusion), frame.y(p.high)) for p in points]
+    edge += [(frame.x(p.infusion), frame.y(p.low)) for p in reversed(points)]
+    middle = [(frame.x(p.infusion), frame.y(p.mean)) for p in points]
     return (
-        (tag("polygon", points=_pairs(edge), fill=BAND) if edge else "")
+        tag("polygon", points=_pairs(edge), fill=BAND)
         + tag("polyline", points=_pairs(middle), fill="none", stroke=CURVE, stroke_width=2.5, stroke_linejoin="round")
         + "".join(tag("circle", cx=x, cy=y, r=2.5, fill=CURVE) for x, y in middle)
     )
@@ -108,30 +116,27 @@ def _pairs(places: Iterable[tuple[float, float]]) -> str:
     return " ".join(f"{number(x)},{number(y)}" for x, y in places)
 
 
-def _tasted_marks(frame: Frame, found: Sequence[Mapping[str, Any]], tasters: Sequence[str]) -> str:
+def _tasted_marks(frame: Frame, found: Sequence[TastedPoint], tasters: Sequence[str]) -> str:
     """Draw what was tasted, each taster and session a little apart, so that equal ratings stay countable."""
-    sessions = {
-        name: sorted({str(t.get("session")) for t in found if str(t.get("taster")) == name}) for name in tasters
-    }
-    lanes = [(name, session) for name in tasters for session in sessions[name]]
     room = 0.64 * (frame.x(2) - frame.x(1))
     marks = []
-    for rating in found:
-        name = str(rating.get("taster"))
-        lane = lanes.index((name, str(rating.get("session"))))
-        beside = room * ((lane + 0.5) / len(lanes) - 0.5)
-        place = {"x": frame.x(rating["infusion"]) + beside, "y": frame.y(rating["adjusted"])}
-        marks.append(taster_mark(tasters.index(name), **place, size=3.0 if room < 30 else 4.2))
+    for one, beside in zip(found, lanes(found), strict=True):
+        place = {"x": frame.x(one.infusion) + room * beside, "y": frame.y(one.adjusted)}
+        marks.append(taster_mark(tasters.index(one.taster), **place, size=3.0 if room < 30 else 4.2))
     return "".join(marks)
 
 
-def _finish_line(frame: Frame, steeps: Mapping[str, Any], points: Sequence[Mapping[str, Any]]) -> str:
+def lanes(found: Sequence[TastedPoint]) -> list[float]:
+    """Return how far beside the middle of its infusion each rating stands, from -0.5 to 0.5."""
+    order = sorted({(one.taster, one.session) for one in found})
+    lane = {key: (place + 0.5) / len(order) - 0.5 for place, key in enumerate(order)}
+    return [lane[one.taster, one.session] for one in found]
+
+
+def _finish_line(frame: Frame, line: float, points: Sequence[CurvePoint]) -> str:
     """Draw the finish line; its label stands where the curve keeps further away from it, at the start or the end."""
-    line = steeps.get("finish_line")
-    if line is None:
-        return ""
     y = frame.y(line)
-    gaps = [float(p["mean"]) - line for p in points] or [1.0]
+    gaps = [p.mean - line for p in points] or [1.0]
     third = -(-len(gaps) // 3)  # so wide is the label on a telephone
     at_end = min(map(abs, gaps[-third:])) > min(map(abs, gaps[:third]))
     gap = gaps[-1] if at_end else gaps[0]
@@ -139,7 +144,7 @@ def _finish_line(frame: Frame, steeps: Mapping[str, Any], points: Sequence[Mappi
     return tag(
         "line", x1=frame.left, x2=frame.right, y1=y, y2=y, stroke=INK, stroke_width=1.5, stroke_dasharray="6 4"
     ) + words(
-        f"finish line {one_decimal(line)}",
+        finish_line_words(line),
         **place,
         y=y + (15 if gap > 0 else -6),
         font_size=13,
@@ -148,13 +153,22 @@ def _finish_line(frame: Frame, steeps: Mapping[str, Any], points: Sequence[Mappi
     )
 
 
-def _steep_mark(frame: Frame, steeps: Mapping[str, Any]) -> str:
-    recommended = steeps.get("recommended")
-    if not recommended:
+def finish_line_words(line: float) -> str:
+    """Name the finish line."""
+    return _("finish line %(points)s") % {"points": one_decimal(line)}
+
+
+def good_for_words(steeps: Steeps) -> str:
+    """Say how many steeps a lot is good for."""
+    return _("good for %(steeps)s") % {"steeps": steep_span(steeps)}
+
+
+def _steep_mark(frame: Frame, steeps: Steeps) -> str:
+    if not steeps.recommended:
         return ""
-    x, y = frame.x(min(recommended, frame.infusions)), 50.0
-    low, high = steeps.get("low"), steeps.get("high")
-    label = f"good for {steep_span(steeps)}"
+    x, y = frame.x(min(steeps.recommended, frame.infusions)), 50.0
+    low, high = steeps.low, steeps.high
+    label = good_for_words(steeps)
     half = text_width(label, size=14) / 2
     centre = min(max(x, frame.left + half), frame.right - half)
     drawn = tag("line", x1=x, x2=x, y1=y, y2=frame.bottom, stroke=INK, stroke_width=1.5)
@@ -172,7 +186,7 @@ def _steep_mark(frame: Frame, steeps: Mapping[str, Any]) -> str:
 
 def _nothing_yet(frame: Frame) -> str:
     return words(
-        "no curve yet: rate the strength of each cup",
+        _("no curve yet: rate the strength of each cup"),
         x=(frame.left + frame.right) / 2,
         y=(frame.top + frame.bottom) / 2,
         font_size=14,
@@ -186,7 +200,7 @@ def _legend(tasters: Sequence[str], *, width: float, top: float) -> tuple[str, f
     x, y, parts = 8.0, top + 12, []
     parts.append(tag("rect", x=x, y=y - 11, width=22, height=13, fill=BAND))
     parts.append(tag("line", x1=x, x2=x + 22, y1=y - 4.5, y2=y - 4.5, stroke=CURVE, stroke_width=2.5))
-    parts.append(words("mean cup, with the 80\u00a0% interval", x=x + 29, y=y, font_size=13))
+    parts.append(words(_("mean cup, with the 80\u00a0%% interval") % {}, x=x + 29, y=y, font_size=13))
     y += 22
     for index, name in enumerate(tasters):
         shown = shortened(name, size=13, room=min(200.0, width - 48))
@@ -199,15 +213,22 @@ def _legend(tasters: Sequence[str], *, width: float, top: float) -> tuple[str, f
     return "".join(parts), y - top + (10 if tasters else -12)
 
 
-def strength_in_words(
-    development: Mapping[str, Any], points: Sequence[Mapping[str, Any]], tasters: Sequence[str]
-) -> str:
+def strength_in_words(figures: Development, tasters: Sequence[str]) -> str:
+    """Say what the drawing shows, for those who do not see it."""
+    points = figures.curve_of("strength")
     if not points:
-        return "No curve yet: no cup's strength has been rated."
+        return _("No curve yet: no cup's strength has been rated.")
     cups = "; ".join(
-        f"infusion {p['infusion']}: {one_decimal(p['mean'])}"
-        + (f" ({one_decimal(p['low'])} to {one_decimal(p['high'])})" if p.get("low") is not None else "")
-        for p in points
+        _("infusion %(number)s: %(mean)s (%(span)s)")
+        % {
+            "number": point.infusion,
+            "mean": one_decimal(point.mean),
+            "span": number_range(one_decimal(point.low), one_decimal(point.high)),
+        }
+        for point in points
     )
-    who = f" Single ratings, brought to the even brew, of {', '.join(tasters)}." if tasters else ""
-    return f"{cups}. {steeps_sentence(development.get('steeps'))}{who}"
+    sentences = [f"{cups}.", steeps_sentence(figures.steeps)]
+    if tasters:
+        names = {"tasters": ", ".join(tasters)}
+        sentences.append(_("Single ratings, brought to the even brew, of %(tasters)s.") % names)
+    return " ".join(sentences)

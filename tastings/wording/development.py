@@ -13,7 +13,7 @@ from tastings.maths.curve.next_session import NextSession
 from tastings.maths.curve.turning_point import TurningPoint, turning_point
 from tastings.wording import cautions
 from tastings.wording.labels import PROFILE_NOUNS, descriptor_in_sentence, label
-from tastings.wording.numbers import capitalised, listed, number, one_decimal, ordinal, two_decimals
+from tastings.wording.numbers import capitalised, isolated, listed, number, one_decimal, ordinal, two_decimals
 
 Labels = Mapping[str, str]
 
@@ -88,7 +88,7 @@ def _constant(found: TurningPoint, *, flavours: str, last: int) -> str:
 
 
 def _flavours(keys: Sequence[str], labels: Labels) -> str:
-    return listed(descriptor_in_sentence(key, labels) for key in keys)
+    return listed(isolated(descriptor_in_sentence(key, labels)) for key in keys)
 
 
 def departure_detail(found: Departure) -> str:

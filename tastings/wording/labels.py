@@ -123,6 +123,11 @@ PROFILES = {
     "quick_fade": pgettext_lazy("how strength develops", "fades quickly"),
     "undecided": pgettext_lazy("how strength develops", "cannot tell yet"),
 }
+PROFILE_NOUNS = {
+    "build_up": pgettext_lazy("profile", "build up"),
+    "steady": pgettext_lazy("profile", "steady"),
+    "quick_fade": pgettext_lazy("profile", "quick fade"),
+}
 DEPARTURES = {
     "cool_water": pgettext_lazy("how a pour differed", "cooler water"),
     "long_steep": pgettext_lazy("how a pour differed", "longer steep"),

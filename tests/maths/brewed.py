@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from tastings.maths.brewing.brews import Pour
 from tastings.maths.brewing.heat import even_brew
-from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.estimate import estimate_development
 
 RINSE = even_brew().pours[0]
 
@@ -34,4 +34,4 @@ def brew_of(session, *, taster="t", shop="shop", pours=None, rinse=True, strengt
 
 
 def developed(brews, *, rated=("strength",), **known):
-    return develop(brews, rated=rated, **known)
+    return estimate_development(brews, rated=rated, **known)

@@ -151,7 +151,7 @@ def check_arrival(
     rated : Sequence[str]
         Keys of the descriptors to compare.
     scales : Mapping, optional
-        As in :func:`tastings.maths.curve.estimate.develop`.
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
     Returns
     -------

@@ -25,13 +25,12 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, checked
 from tastings.maths.brewing.extraction import Grid, cup_strength, usual_grid
 from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
-from tastings.maths.curve.development import Development, plain
+from tastings.maths.curve.development import Development
 from tastings.maths.curve.endings import LINES, FinishLine, agreement
-from tastings.maths.curve.estimate import STRENGTH, develop
+from tastings.maths.curve.estimate import STRENGTH, estimate_development
 from tastings.maths.curve.evidence import Followed, follow
 from tastings.maths.curve.posterior import Draws, fit
 from tastings.maths.curve.profile import TAIL
-from tastings.maths.curve.steep_count import LEVEL
 from tastings.maths.curve.sufficient_statistics import Tasted
 
 LIKING = "liking"
@@ -97,38 +96,6 @@ class Comparison:
     groups: Mapping[str, Development]
     pairs: tuple[Pair, ...]
 
-    def as_json(self) -> dict[str, object]:
-        """Return the figures in plain types, rounded to 3 decimals."""
-        return {
-            "level": LEVEL,
-            "first_infusions": FIRST_INFUSIONS,
-            "groups": [_group(name, development) for name, development in self.groups.items()],
-            "pairs": [
-                {
-                    "first": one.first,
-                    "second": one.second,
-                    "shared_tasters": one.shared_tasters,
-                    "probability": {
-                        "outlasts": _maybe(one.outlasts),
-                        "outlasted": _maybe(one.outlasted),
-                        "stronger": _maybe(one.more(STRENGTH)),
-                        "liked_more": _maybe(one.more(LIKING)),
-                    },
-                    "differences": [
-                        {
-                            "descriptor": difference.descriptor,
-                            "mean": plain(difference.mean),
-                            "low": plain(difference.low),
-                            "high": plain(difference.high),
-                            "probability_more": plain(difference.probability_more),
-                        }
-                        for difference in one.differences
-                    ],
-                }
-                for one in self.pairs
-            ],
-        }
-
 
 @dataclass(frozen=True, slots=True)
 class Sides:
@@ -174,7 +141,7 @@ def compare(
     rated : Sequence[str]
         Keys of the descriptors to compare; ``strength`` and ``liking`` are always among them.
     scales, line
-        As in :func:`tastings.maths.curve.estimate.develop`.
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
     Returns
     -------
@@ -190,7 +157,7 @@ def compare(
     keys = list(dict.fromkeys((STRENGTH, LIKING, *rated)))
     known_line = line or FinishLine()
     followed = {name: follow(checked(brews), grid=grid, scales=scales or {})[0] for name, brews in groups.items()}
-    found = {name: develop(brews, rated=keys, scales=scales, line=line) for name, brews in groups.items()}
+    found = {name: estimate_development(brews, rated=keys, scales=scales, line=line) for name, brews in groups.items()}
     even = even_cups(grid)
     pairs = []
     for first, second in combinations(groups, 2):
@@ -334,12 +301,3 @@ def _outlasting(
 
 def _tasters(followed: Sequence[Followed]) -> set[str]:
     return {one.brew.taster for one in followed}
-
-
-def _group(name: str, development: Development) -> dict[str, object]:
-    figures = development.as_json()
-    return {"name": name, **{part: figures[part] for part in ("evidence", "profile", "steeps", "curves", "cautions")}}
-
-
-def _maybe(probability: float | None) -> float | None:
-    return None if probability is None else plain(probability)

@@ -1,17 +1,17 @@
 """Where a session left the even brew or its own habit, and what that did to the cup.
 
-Each departure is undone on paper (this pour with its usual water, this pot warmed) and the strength of the cup is
-computed again with the posterior mean; the difference is the effect. What changes a cup by less than a tenth of a
+For each departure the strength of the cup is computed again, with the posterior mean, as if it had not happened (this
+pour with its usual water, this pot warmed); the difference is the effect. What changes a cup by less than a tenth of a
 point, the step of the scale, is not listed.
 
-What the lot would have shown otherwise: all departures of a session are undone together, and what that does to each
-cup is put on its rating.
+The counterfactual takes all departures of a session away together, and adds what that does to each cup to its rating.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import median
+from typing import Literal
 
 import numpy as np
 
@@ -39,6 +39,9 @@ NEIGHBOURS = 2
 MOST_UNDONE = 12  # departures through a whole session, and some that only show once others are gone
 
 
+Kind = Literal["cool_water", "long_steep", "short_steep", "leaf_ratio", "cold_vessel"]
+
+
 @dataclass(frozen=True, slots=True)
 class Departure:
     """One way in which a cup was not brewed like the others.
@@ -53,19 +56,35 @@ class Departure:
         ``cool_water``, ``long_steep``, ``short_steep``, ``leaf_ratio`` or ``cold_vessel``.
     effect : float
         What it did to the cup's strength; through a whole session, the mean over its tasted infusions. [points]
-    detail : str
-        The figures in a plain sentence.
+    whole_session : bool
+        Whether it holds through the whole session.
+    n_cups : int
+        How many cups the effect is the mean of.
+    was : float
+        The heat [deg C], contact [s] or water on the leaf [ml] that departs.
+    usual : float or None
+        What it departs from, in the same unit; None for a whole session, which departs from the even brew.
+    leaf_g, ratio : float or None
+        For the leaf ratio of a whole session: leaf, and its ratio to water as a multiple of the even brew's.
+    at_boiling_point : bool
+        Whether the water was cool because it boils there at that heat.
     """
 
     session: str
     infusion: int
-    kind: str
+    kind: Kind
     effect: float
-    detail: str
+    whole_session: bool
+    n_cups: int
+    was: float
+    usual: float | None = None
+    leaf_g: float | None = None
+    ratio: float | None = None
+    at_boiling_point: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class OtherwisePoint:
+class CounterfactualPoint:
     """One infusion of a lot as its ratings show it, and as they would without the departures.
 
     Parameters
@@ -74,7 +93,7 @@ class OtherwisePoint:
         From 1.
     ratings, departed : int
         How many ratings, and how many of them a departure moved by a tenth of a point or more.
-    shown, otherwise : float
+    shown, without : float
         Mean of the ratings as given, and with what the departures did taken off. [points, 0 to 10]
     """
 
@@ -82,58 +101,37 @@ class OtherwisePoint:
     ratings: int
     departed: int
     shown: float
-    otherwise: float
+    without: float
 
 
 @dataclass(frozen=True, slots=True)
-class Otherwise:
+class Counterfactual:
     """What a lot's ratings of one descriptor would have shown without the departures, infusion by infusion."""
 
     descriptor: str
-    points: tuple[OtherwisePoint, ...]
+    points: tuple[CounterfactualPoint, ...] = ()
 
     @property
-    def sentence(self) -> str:
-        """Name the infusion that the departures moved most."""
-        if not self.points:
-            return f"The {_words(self.descriptor)} was not rated."
-        moved = [one for one in self.points if abs(one.otherwise - one.shown) >= LEAST_EFFECT]
-        if not moved:
-            return f"Brewed as usual, the lot would have shown the same {_words(self.descriptor)}."
-        most = max(moved, key=lambda one: abs(one.otherwise - one.shown))
-        return (
-            f"Brewed as usual, infusion {most.infusion} would have averaged {most.otherwise:.1f} points of"
-            f" {_words(self.descriptor)} instead of {most.shown:.1f}."
-        )
-
-    def as_json(self) -> dict[str, object]:
-        """Return the figures in plain types, rounded to 3 decimals."""
-        return {
-            "descriptor": self.descriptor,
-            "points": [
-                {
-                    "infusion": one.infusion,
-                    "ratings": one.ratings,
-                    "departed": one.departed,
-                    "shown": round(one.shown, 3),
-                    "otherwise": round(one.otherwise, 3),
-                }
-                for one in self.points
-            ],
-            "sentence": self.sentence,
-        }
+    def most_moved(self) -> CounterfactualPoint | None:
+        """Return the infusion that the departures moved most; None when they moved none by a tenth of a point."""
+        moved = [one for one in self.points if abs(one.without - one.shown) >= LEAST_EFFECT]
+        return max(moved, key=lambda one: abs(one.without - one.shown), default=None)
 
 
 @dataclass(frozen=True, slots=True)
 class _Change:
-    """A departure found: what the session would have been without it."""
+    """A departure with what the session would have been without it; fields as of :class:`Departure`."""
 
-    kind: str
+    kind: Kind
     index: int
     whole_session: bool
     brew: Brew
     pours: tuple[Pour, ...]
-    figures: str
+    was: float
+    usual: float | None = None
+    leaf_g: float | None = None
+    ratio: float | None = None
+    at_boiling_point: bool = False
 
     def effect(self, was: FloatArray, *, tasted: list[int], node_level: FloatArray, grid: Grid) -> float:
         """Return what the departure did to the cups it concerns, given the session's cups with it. [points]."""
@@ -165,27 +163,31 @@ def departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> tup
         effect = change.effect(was, tasted=tasted, node_level=node_level, grid=grid)
         if abs(effect) < LEAST_EFFECT:
             continue
-        cups = "cups on average" if change.whole_session and len(tasted) > 1 else "cup"
-        change_words = "stronger" if effect > 0 else "weaker"
         found.append(
             Departure(
                 session=followed.brew.session,
                 infusion=followed.pours[change.index].number,
                 kind=change.kind,
                 effect=effect,
-                detail=f"{change.figures}; {cups} about {abs(effect):.1f} points {change_words}",
+                whole_session=change.whole_session,
+                n_cups=len(tasted) if change.whole_session else 1,
+                was=change.was,
+                usual=change.usual,
+                leaf_g=change.leaf_g,
+                ratio=change.ratio,
+                at_boiling_point=change.at_boiling_point,
             )
         )
     return tuple(sorted(found, key=lambda one: (one.infusion, one.kind)))
 
 
-def otherwise(
+def counterfactual(
     brews: Sequence[Brew],
     *,
     descriptor: str = "strength",
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
-) -> Otherwise:
-    """Say what a lot's ratings would have shown without the departures.
+) -> Counterfactual:
+    """Return what a lot's ratings would have shown without the departures.
 
     Parameters
     ----------
@@ -194,11 +196,11 @@ def otherwise(
     descriptor : str
         Key of the descriptor.
     scales : Mapping, optional
-        As in :func:`tastings.maths.curve.estimate.develop`.
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
     Returns
     -------
-    Otherwise
+    Counterfactual
         One point for each infusion rated; none when nobody rated it.
 
     Raises
@@ -212,19 +214,21 @@ def otherwise(
     node_level = fit([tasted for _, tasted in ratings], grid=grid).node_level
     given: dict[int, list[tuple[float, float]]] = defaultdict(list)
     for one, _ in ratings:
-        moved = (_undone(one, node_level=node_level, grid=grid) - node_level @ one.cups) * one.scale_of(descriptor).gain
+        moved = (_without_departures(one, node_level=node_level, grid=grid) - node_level @ one.cups) * one.scale_of(
+            descriptor
+        ).gain
         for i in one.rated(descriptor):
             rating = float(one.pours[i].ratings[descriptor])
             given[one.pours[i].number].append((rating, float(np.clip(rating + moved[i], LOWEST, HIGHEST))))
-    return Otherwise(
+    return Counterfactual(
         descriptor=descriptor,
         points=tuple(
-            OtherwisePoint(
+            CounterfactualPoint(
                 infusion=number,
                 ratings=len(pairs),
                 departed=sum(abs(after - before) >= LEAST_EFFECT for before, after in pairs),
                 shown=sum(before for before, _ in pairs) / len(pairs),
-                otherwise=sum(after for _, after in pairs) / len(pairs),
+                without=sum(after for _, after in pairs) / len(pairs),
             )
             for number, pairs in sorted(given.items())
             if number > 0
@@ -232,7 +236,7 @@ def otherwise(
     )
 
 
-def _undone(followed: Followed, *, node_level: FloatArray, grid: Grid) -> FloatArray:
+def _without_departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> FloatArray:
     """Return the session's cups with every departure undone, one after the other until none matters [points]."""
     tasted = _tasted(followed)
     present, cups = followed, node_level @ followed.cups
@@ -257,10 +261,6 @@ def _tasted(followed: Followed) -> list[int]:
     return [i for i, pour in enumerate(followed.pours) if pour.tasted and pour.number > 0]
 
 
-def _words(descriptor: str) -> str:
-    return descriptor.replace("_", " ")
-
-
 def _changes(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
     if not tasted:
         return
@@ -282,7 +282,8 @@ def _cold_vessel(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
             whole_session=False,
             brew=warmed,
             pours=pours,
-            figures=f"the vessel was not warmed: the water settled at {was_c:.0f} °C instead of {would_c:.0f} °C",
+            was=float(was_c),
+            usual=float(would_c),
         )
 
 
@@ -298,7 +299,9 @@ def _leaf_ratio(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
             whole_session=True,
             brew=replace(brew, leaf_g=brew.leaf_g / usual_ratio),
             pours=pours,
-            figures=f"{brew.leaf_g:g} g of leaf in {usual_ml:g} ml, {usual_ratio:.2f} times the even brew's",
+            was=usual_ml,
+            leaf_g=brew.leaf_g,
+            ratio=usual_ratio,
         )
     for i in tasted:
         if abs(usual_ml / water[i] - 1) > OTHER_RATIO:
@@ -308,7 +311,8 @@ def _leaf_ratio(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
                 whole_session=False,
                 brew=brew,
                 pours=_with(pours, index=i, pour=replace(pours[i], water_ml=usual_ml)),
-                figures=f"{water[i]:g} ml of water against {usual_ml:g} ml usual in this session",
+                was=water[i],
+                usual=usual_ml,
             )
 
 
@@ -319,14 +323,14 @@ def _cool_water(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
     usual_c = median(water_c[i] for i in tasted)
     if usual_c <= EVEN_KETTLE_C - COOLER_C:
         hot = tuple(replace(pour, kettle_c=pour.kettle_c + EVEN_KETTLE_C - usual_c) for pour in pours)
-        why = ", the boiling point at this height" if usual_c > boils_c - 0.5 else ""
         yield _Change(
             kind="cool_water",
             index=tasted[0],
             whole_session=True,
             brew=replace(brew, altitude_m=None),
             pours=hot,
-            figures=f"water of about {usual_c:.0f} °C all through{why}, against the even brew's {EVEN_KETTLE_C:.0f} °C",
+            was=usual_c,
+            at_boiling_point=usual_c > boils_c - 0.5,
         )
     for i in tasted:
         if water_c[i] <= usual_c - COOLER_C:
@@ -336,7 +340,8 @@ def _cool_water(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
                 whole_session=False,
                 brew=brew,
                 pours=_with(pours, index=i, pour=replace(pours[i], kettle_c=usual_c)),
-                figures=f"water of {water_c[i]:.0f} °C against {usual_c:.0f} °C usual in this session",
+                was=water_c[i],
+                usual=usual_c,
             )
 
 
@@ -355,7 +360,7 @@ def _contact(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
             whole_session=True,
             brew=brew,
             pours=even,
-            figures=f"a contact of about {usual_s:.0f} s all through, against {EVEN_CONTACT_S:.0f} s of the even brew",
+            was=usual_s,
         )
     for place, i in enumerate(tasted):
         inner = 0 < place < len(tasted) - 1
@@ -375,7 +380,8 @@ def _contact(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
             whole_session=False,
             brew=brew,
             pours=_with(pours, index=i, pour=replace(pours[i], steep_s=near_s, pour_s=0.0)),
-            figures=f"a contact of {contact[i]:.0f} s against about {near_s:.0f} s of the infusions around it",
+            was=float(contact[i]),
+            usual=near_s,
         )
 
 

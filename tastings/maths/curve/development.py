@@ -1,24 +1,16 @@
-"""The result: how a lot's flavour develops, as the public contract words it."""
+"""The result: how a lot's flavour develops over infusions."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import isfinite
 
-from tastings.maths.brewing.heat import (
-    EVEN_CONTACT_S,
-    EVEN_INFUSIONS,
-    EVEN_KETTLE_C,
-    EVEN_LEAF_G,
-    EVEN_RINSE_S,
-    EVEN_VESSEL_ML,
-)
-from tastings.maths.curve.departures import Departure
+from tastings.maths.curve.departures import Counterfactual, Departure
 from tastings.maths.curve.evidence import LeftOut
 from tastings.maths.curve.layers import Layer
+from tastings.maths.curve.next_session import NextSession
 from tastings.maths.curve.profile import Profile
-from tastings.maths.curve.steep_count import LEVEL, Steeps
+from tastings.maths.curve.steep_count import Steeps
 
-DECIMALS = 3
-METHOD = "4"
+METHOD = "5"
 """Version of the whole method: stored figures of another version are computed again."""
 
 
@@ -71,11 +63,21 @@ class TastedPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class LackOfFitAt:
+    """A descriptor whose curve is a smooth of the adjusted ratings, and the infusion that departs most."""
+
+    descriptor: str
+    infusion: int
+
+
+@dataclass(frozen=True, slots=True)
 class Development:
     """How a lot's flavour develops over infusions.
 
-    ``tasted`` is for plotting the ratings behind the curves, ``line_evidence`` for learning the team's finish line
-    from several lots (:func:`tastings.maths.curve.endings.finish_line`); neither is part of :meth:`as_json`.
+    ``leaf_range_g`` is the least and the most leaf of its sessions, None without one; ``lack_of_fit`` names the
+    descriptors whose ratings do not follow the extraction model; ``counterfactual`` is of strength. ``tasted`` is for
+    plotting the ratings behind the curves, ``line_evidence`` for learning the team's finish line from several lots
+    (:func:`tastings.maths.curve.endings.finish_line`).
     """
 
     evidence: Evidence
@@ -86,104 +88,20 @@ class Development:
     curves: tuple[DescriptorCurve, ...]
     layers: tuple[Layer, ...]
     departures: tuple[Departure, ...]
-    next: str
-    cautions: tuple[str, ...]
-    tasted: tuple[TastedPoint, ...]
-    line_evidence: tuple[float, ...]
+    next: NextSession
+    leaf_range_g: tuple[float, float] | None
+    lack_of_fit: tuple[LackOfFitAt, ...]
+    counterfactual: Counterfactual = field(default_factory=lambda: Counterfactual("strength"))
+    tasted: tuple[TastedPoint, ...] = ()
+    line_evidence: tuple[float, ...] = ()
 
-    def as_json(self) -> dict[str, object]:
-        """Return the figures under the contract's names, in plain types, rounded to 3 decimals.
-
-        Returns
-        -------
-        dict[str, object]
-            Everything of ``GET /lots/{id}/development`` but ``lot``, ``revision``, ``computed_at`` and ``stale``.
-        """
-        return {
-            "evidence": {
-                "sessions": self.evidence.sessions,
-                "infusions": self.evidence.infusions,
-                "tasters": self.evidence.tasters,
-                "shops": self.evidence.shops,
-                "left_out": [
-                    {"session": one.session, "infusion": one.infusion, "reason": one.reason}
-                    for one in self.evidence.left_out
-                ],
-            },
-            "even_brew": {
-                "leaf_g": EVEN_LEAF_G,
-                "vessel_ml": EVEN_VESSEL_ML,
-                "kettle_c": EVEN_KETTLE_C,
-                "warmed": True,
-                "rinse_s": EVEN_RINSE_S,
-                "contact_s": EVEN_CONTACT_S,
-                "infusions": EVEN_INFUSIONS,
-            },
-            "profile": _profile(self.profile),
-            "steeps": {
-                "recommended": self.steeps.recommended,
-                "low": self.steeps.low,
-                "high": self.steeps.high,
-                "level": LEVEL,
-                "finish_line": plain(self.steeps.finish_line),
-                "sessions_spent": self.sessions_spent,
-                "sessions_stopped": self.sessions_stopped,
-            },
-            "curves": [
-                {
-                    "descriptor": one.descriptor,
-                    "points": [
-                        {
-                            "infusion": point.infusion,
-                            "mean": plain(point.mean),
-                            "low": plain(point.low),
-                            "high": plain(point.high),
-                            "observed": None if point.observed is None else plain(point.observed),
-                            "n": point.n,
-                        }
-                        for point in one.points
-                    ],
-                    "profile": _profile(one.profile),
-                }
-                for one in self.curves
-            ],
-            "layers": [
-                {
-                    "infusion": one.infusion,
-                    "leading": list(one.leading),
-                    "new": list(one.new),
-                    "gone": list(one.gone),
-                    "richness": plain(one.richness),
-                }
-                for one in self.layers
-            ],
-            "departures": [
-                {
-                    "session": one.session,
-                    "infusion": one.infusion,
-                    "kind": one.kind,
-                    "effect": plain(one.effect),
-                    "detail": one.detail,
-                }
-                for one in self.departures
-            ],
-            "next": self.next,
-            "cautions": list(self.cautions),
-        }
-
-
-def _profile(found: Profile) -> dict[str, object]:
-    return {
-        "label": found.label,
-        "probability": {name: plain(p) for name, p in found.probability.items()},
-        "peak_infusion": found.peak_infusion,
-        "rise": plain(found.rise),
-        "half_strength_infusion": found.half_strength_infusion,
-    }
+    def curve_of(self, descriptor: str) -> tuple[CurvePoint, ...]:
+        """Return the points of a descriptor's curve; none when nobody rated it."""
+        return next((one.points for one in self.curves if one.descriptor == descriptor), ())
 
 
 def plain(value: float) -> float:
     """Round for JSON; a number that JSON cannot hold would be a fault here, not an answer."""
     if not isfinite(value):
         raise ArithmeticError(f"a computed figure is {value}")
-    return round(float(value), DECIMALS) + 0.0  # + 0.0 turns -0.0 into 0.0
+    return round(float(value), 3) + 0.0  # + 0.0 turns -0.0 into 0.0

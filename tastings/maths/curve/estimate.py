@@ -1,4 +1,4 @@
-"""One way in: from the sessions of a lot to how its flavour develops."""
+"""From the sessions of a lot to how its flavour develops: the one way into this folder."""
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -10,13 +10,20 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, checked
 from tastings.maths.brewing.extraction import Grid, cup_strength, usual_grid
 from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
-from tastings.maths.curve.advice import cautions, next_session
 from tastings.maths.curve.departures import departures
-from tastings.maths.curve.development import CurvePoint, DescriptorCurve, Development, Evidence, TastedPoint
+from tastings.maths.curve.development import (
+    CurvePoint,
+    DescriptorCurve,
+    Development,
+    Evidence,
+    LackOfFitAt,
+    TastedPoint,
+)
 from tastings.maths.curve.endings import LINES, N_DRAWS, SPENT, STOPPED, FinishLine, agreement, line_evidence
 from tastings.maths.curve.evidence import Followed, LeftOut, follow
-from tastings.maths.curve.lack_of_fit import Left, Misfit, misfit
+from tastings.maths.curve.lack_of_fit import LackOfFit, Residuals, lack_of_fit
 from tastings.maths.curve.layers import NOTED, Layer, layers
+from tastings.maths.curve.next_session import next_session
 from tastings.maths.curve.posterior import LIGHTEST, Posterior, fit_all
 from tastings.maths.curve.profile import Curve, Profile, Shapes, curve, profile, shapes, undecided
 from tastings.maths.curve.steep_count import Steeps, unknown_steeps, worthwhile_steeps
@@ -49,23 +56,20 @@ class _Fitted:
     grid: Grid
 
     def used(self, key: str) -> list[tuple[Followed, int, Tasted]]:
-        """Return the sessions behind an attribute's curve, each with its place; strangers are left out."""
-        strangers = self.posteriors[key].strangers
+        """Return the sessions behind an attribute's curve, each with its place; outliers are left out."""
+        outliers = self.posteriors[key].outliers
         return [
             (self.followed[place], place, ratings)
             for i, (place, ratings) in enumerate(self.tasted[key])
-            if i not in strangers
+            if i not in outliers
         ]
 
-    def strangers(self) -> Iterator[LeftOut]:
+    def outliers(self) -> Iterator[LeftOut]:
         """Name the sessions that the curves do without."""
         for key, posterior in self.posteriors.items():
-            for i in sorted(posterior.strangers):
-                yield LeftOut(
-                    session=self.followed[self.tasted[key][i][0]].brew.session,
-                    infusion=None,
-                    reason=f"its ratings of {key} are nothing like those of the other sessions; its curve does without",
-                )
+            for i in sorted(posterior.outliers):
+                session = self.followed[self.tasted[key][i][0]].brew.session
+                yield LeftOut(session, None, "outlier", descriptor=key)
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,13 +78,13 @@ class _Attribute:
 
     key: str
     posterior: Posterior
-    misfit: Misfit | None
+    lack_of_fit: LackOfFit | None
     curve: Curve
     profile: Profile
     points: tuple[TastedPoint, ...]
 
 
-def develop(
+def estimate_development(
     brews: Sequence[Brew],
     *,
     rated: Sequence[str],
@@ -121,13 +125,13 @@ def develop(
     strength = found[0] if found and found[0].key == STRENGTH else None
 
     known_line = line or FinishLine()
-    steeps, said_of_line = unknown_steeps(finish_line=known_line.mean), (0.0,) * LINES.size
+    steeps, evidence_of_line = unknown_steeps(finish_line=known_line.mean), (0.0,) * LINES.size
     main_profile = undecided()
     if strength is not None:
-        steeps, said_of_line = _steeps(strength, followed=followed, even=even, line=known_line, grid=grid)
+        steeps, evidence_of_line = _steeps(strength, followed=followed, even=even, line=known_line, grid=grid)
         main_profile = strength.profile
     return Development(
-        evidence=_evidence(followed, left_out=(*left_out, *fitted.strangers())),
+        evidence=_evidence(followed, left_out=(*left_out, *fitted.outliers())),
         profile=main_profile,
         steeps=steeps,
         sessions_spent=sum(one.brew.ending == SPENT for one in followed),
@@ -137,7 +141,7 @@ def develop(
         departures=tuple(
             departure
             for one in followed
-            if strength is not None  # what a departure did to a strength that nobody rated cannot be told
+            if strength is not None  # what a departure did to a strength that nobody rated is not known
             for departure in departures(one, node_level=strength.posterior.node_level, grid=grid)
         ),
         next=next_session(
@@ -147,9 +151,10 @@ def develop(
             steeps=steeps,
             infusions=EVEN_INFUSIONS,
         ),
-        cautions=(*cautions(followed), *(_misfit_words(one) for one in found if one.misfit is not None)),
+        leaf_range_g=_leaf_range_g(followed),
+        lack_of_fit=tuple(LackOfFitAt(one.key, one.lack_of_fit.worst) for one in found if one.lack_of_fit is not None),
         tasted=tuple(point for one in found for point in one.points),
-        line_evidence=said_of_line,
+        line_evidence=evidence_of_line,
     )
 
 
@@ -157,7 +162,7 @@ def warm_up() -> None:
     """Compute one made-up session, so that the tables which all fits share are built."""
     brew = even_brew()
     pours = (*brew.pours[:1], *(replace(pour, ratings={STRENGTH: 5.0}) for pour in brew.pours[1:]))
-    develop([replace(brew, pours=pours)], rated=(STRENGTH,))
+    estimate_development([replace(brew, pours=pours)], rated=(STRENGTH,))
 
 
 def _fitted(followed: Sequence[Followed], *, keys: Sequence[str]) -> _Fitted:
@@ -194,8 +199,8 @@ def _steeps(
     agreed = agreement(followed, draws=draws, grid=grid)
     log_weight = agreed + line.log_weights()
     cups = draws.cups(even.cups[:, :EVEN_INFUSIONS])
-    if strength.misfit is not None:
-        cups = strength.misfit.applied(cups)
+    if strength.lack_of_fit is not None:
+        cups = strength.lack_of_fit.applied(cups)
     counted = worthwhile_steeps(
         np.repeat(cups, LINES.size, axis=0),
         finish_line=np.tile(LINES, draws.level.size),
@@ -226,7 +231,7 @@ def _attribute(
         common = ratings.ratings / ratings.scale.gain - expected[ratings.index]
         settled = ratings.ends == 0
         left.append(
-            Left(
+            Residuals(
                 number=np.array([one.pours[i].number for i in ratings.index[settled]], dtype=np.int64),
                 residual=common[settled],
                 expected=expected[ratings.index[settled]],
@@ -245,7 +250,7 @@ def _attribute(
                         adjusted=min(max(float(even_mean[pour.number - 1] + residual), LOWEST), HIGHEST),
                     )
                 )
-    found = misfit(left, infusions=EVEN_INFUSIONS)
+    found = lack_of_fit(left, infusions=EVEN_INFUSIONS)
     cups = posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS])
     if found is None:
         label = profile(even.shapes, weights=posterior.node_weights)
@@ -254,7 +259,12 @@ def _attribute(
         label = profile(shapes(np.maximum(cups, LEAST_CUP)), weights=np.ones(len(cups)))
     shown = curve(cups)
     return _Attribute(
-        key=key, posterior=posterior, misfit=found, curve=shown, profile=_as_shown(label, shown), points=tuple(points)
+        key=key,
+        posterior=posterior,
+        lack_of_fit=found,
+        curve=shown,
+        profile=_as_shown(label, shown),
+        points=tuple(points),
     )
 
 
@@ -264,12 +274,10 @@ def _as_shown(label: Profile, shown: Curve) -> Profile:
     return replace(label, rise=max(rise, 1.0))
 
 
-def _misfit_words(found: _Attribute) -> str:
-    worst = found.misfit.worst if found.misfit is not None else 0
-    return (
-        f"The curve of {found.key} is a smooth of the adjusted ratings: they do not follow the extraction model, least"
-        f" of all at infusion {worst}."
-    )
+def _leaf_range_g(followed: Sequence[Followed]) -> tuple[float, float] | None:
+    """Return the least and the most leaf of the sessions [g]; None without one."""
+    weights_g = [one.brew.leaf_g for one in followed]
+    return (min(weights_g), max(weights_g)) if weights_g else None
 
 
 def _curve(found: _Attribute) -> DescriptorCurve:

@@ -5,9 +5,10 @@ neighbours, and one outside the range of the extraction model still drains the l
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from math import sqrt
+from typing import Literal
 
 import numpy as np
 
@@ -25,13 +26,49 @@ LAST_NUMBER = 60
 LONGEST_GAP = 6
 
 
+Reason = Literal[
+    "vessel_volume",
+    "leaf_ratio",
+    "no_infusion",
+    "not_rated",
+    "none_usable",
+    "recorded_twice",
+    "beyond_last",
+    "gap",
+    "filled_in",
+    "not_tasted",
+    "too_cool",
+    "too_long",
+    "not_steeped",
+    "water_ratio",
+    "outlier",
+    "before_roast",
+]
+
+
 @dataclass(frozen=True, slots=True)
 class LeftOut:
-    """A session, or one infusion of it, whose ratings are not used, with the reason in plain words."""
+    """A session, or one infusion of it, whose ratings are not used.
+
+    Parameters
+    ----------
+    session : str
+        Its id.
+    infusion : int or None
+        None for the whole session.
+    reason : str
+        Code of the reason.
+    values : dict[str, float]
+        The reason's figures, units in their names.
+    descriptor : str or None
+        Of an ``outlier``: the descriptor whose curve does without the session.
+    """
 
     session: str
     infusion: int | None
-    reason: str
+    reason: Reason
+    values: dict[str, float] = field(default_factory=dict)
+    descriptor: str | None = None
 
 
 @dataclass(frozen=True)  # no slots: the cups are computed when first asked for
@@ -111,15 +148,13 @@ def follow(
     followed: list[Followed] = []
     left_out: list[LeftOut] = []
     for brew in brews:
-        reason = _unusable(brew)
-        if reason:
-            left_out.append(LeftOut(session=brew.session, infusion=None, reason=reason))
+        unusable = _unusable(brew)
+        if unusable is not None:
+            left_out.append(unusable)
             continue
         pours = _gapless(brew, left_out=left_out)
         if not any(pour.ratings or pour.noted for pour in pours):
-            left_out.append(
-                LeftOut(session=brew.session, infusion=None, reason="none of its tasted infusions can be used")
-            )
+            left_out.append(LeftOut(brew.session, None, "none_usable"))
             continue
         followed.append(
             Followed(
@@ -133,20 +168,20 @@ def follow(
     return tuple(followed), tuple(left_out)
 
 
-def _unusable(brew: Brew) -> str | None:
+def _unusable(brew: Brew) -> LeftOut | None:
+    """Return why a whole session cannot be used; None when it can."""
     low_ml, high_ml = VESSEL_RANGE_ML
     if not low_ml <= brew.vessel_ml <= high_ml:
-        return f"a vessel of {brew.vessel_ml:g} ml is outside {low_ml:g} to {high_ml:g} ml"
+        values = {"vessel_ml": brew.vessel_ml, "low_ml": low_ml, "high_ml": high_ml}
+        return LeftOut(brew.session, None, "vessel_volume", values)
     ratio = brew.leaf_g / brew.vessel_ml * (EVEN_VESSEL_ML / EVEN_LEAF_G)
     if not RATIO_RANGE[0] <= ratio <= RATIO_RANGE[1]:
-        return (
-            f"{brew.leaf_g:g} g in {brew.vessel_ml:g} ml is {ratio:.2g} times the even brew's leaf;"
-            " only 0.2 to 5 times can be compared"
-        )
+        values = {"leaf_g": brew.leaf_g, "vessel_ml": brew.vessel_ml, "ratio": ratio}
+        return LeftOut(brew.session, None, "leaf_ratio", values)
     if not brew.pours:
-        return "no infusion was recorded"
+        return LeftOut(brew.session, None, "no_infusion")
     if not any(pour.tasted and (pour.ratings or pour.noted) for pour in brew.pours):
-        return "no infusion was rated"
+        return LeftOut(brew.session, None, "not_rated")
     return None
 
 
@@ -154,41 +189,21 @@ def _gapless(brew: Brew, *, left_out: list[LeftOut]) -> tuple[Pour, ...]:
     by_number: dict[int, Pour] = {}
     for pour in sorted(brew.pours, key=lambda pour: (pour.number, -len(pour.ratings), -pour.steep_s, repr(pour))):
         if pour.number in by_number:
-            left_out.append(
-                LeftOut(
-                    session=brew.session,
-                    infusion=pour.number,
-                    reason="recorded twice; the record with more ratings is used",
-                )
-            )
+            left_out.append(LeftOut(brew.session, pour.number, "recorded_twice"))
         elif pour.number > LAST_NUMBER:
-            left_out.append(
-                LeftOut(session=brew.session, infusion=pour.number, reason=f"beyond infusion {LAST_NUMBER}")
-            )
+            left_out.append(LeftOut(brew.session, pour.number, "beyond_last", {"last": LAST_NUMBER}))
         else:
             by_number[pour.number] = pour
     pours: list[Pour] = []
     expected = min(*by_number, 1) if by_number else 0
     for number, pour in by_number.items():
         if number - expected > LONGEST_GAP:
-            left_out.append(
-                LeftOut(
-                    session=brew.session,
-                    infusion=number,
-                    reason=f"infusions {expected} to {number - 1} were not recorded: the leaf's state is unknown",
-                )
-            )
+            left_out.append(LeftOut(brew.session, number, "gap", {"first": expected, "last": number - 1}))
             break
         for missing in range(expected, number):
             before = next((p for p in reversed(pours) if p.number > 0), pour)
             pours.append(_between(before, pour, number=missing))
-            left_out.append(
-                LeftOut(
-                    session=brew.session,
-                    infusion=missing,
-                    reason="not recorded; taken to be poured like its neighbours",
-                )
-            )
+            left_out.append(LeftOut(brew.session, missing, "filled_in"))
         pours.append(_judged(brew, pour, left_out=left_out))
         expected = number + 1
     return tuple(pours)
@@ -212,24 +227,28 @@ def _between(before: Pour, after: Pour, *, number: int) -> Pour:
 
 def _judged(brew: Brew, pour: Pour, *, left_out: list[LeftOut]) -> Pour:
     """Return the pour, without its ratings when they cannot be used."""
-    reason = None
-    water_ml = brew.vessel_ml if pour.water_ml is None else pour.water_ml
-    ratio = brew.leaf_g / water_ml * (EVEN_VESSEL_ML / EVEN_LEAF_G)
     if not (pour.ratings or pour.noted):
         return pour
-    if not pour.tasted:
-        reason = "marked as not tasted"
-    elif pour.kettle_c < COOLEST_C:
-        reason = f"water of {pour.kettle_c:g} °C is below {COOLEST_C:g} °C, too cool for the extraction model"
-    elif contact_s(pour) > LONGEST_S:
-        reason = (
-            f"a contact of {contact_s(pour):.0f} s is longer than {LONGEST_S:.0f} s, too long for the extraction model"
-        )
-    elif contact_s(pour) < 1.0:
-        reason = "the leaf was not steeped"
-    elif not RATIO_RANGE[0] <= ratio <= RATIO_RANGE[1]:
-        reason = f"{water_ml:g} ml of water on {brew.leaf_g:g} g of leaf cannot be compared with the even brew"
-    if reason is None:
+    unusable = _unusable_pour(brew, pour)
+    if unusable is None:
         return pour
-    left_out.append(LeftOut(session=brew.session, infusion=pour.number, reason=reason))
+    left_out.append(unusable)
     return replace(pour, ratings={}, noted=frozenset(), tasted=False)
+
+
+def _unusable_pour(brew: Brew, pour: Pour) -> LeftOut | None:
+    """Return why the ratings of a pour cannot be used; None when they can."""
+    water_ml = brew.vessel_ml if pour.water_ml is None else pour.water_ml
+    ratio = brew.leaf_g / water_ml * (EVEN_VESSEL_ML / EVEN_LEAF_G)
+    if not pour.tasted:
+        return LeftOut(brew.session, pour.number, "not_tasted")
+    if pour.kettle_c < COOLEST_C:
+        return LeftOut(brew.session, pour.number, "too_cool", {"kettle_c": pour.kettle_c, "coolest_c": COOLEST_C})
+    if contact_s(pour) > LONGEST_S:
+        values = {"contact_s": contact_s(pour), "longest_s": LONGEST_S}
+        return LeftOut(brew.session, pour.number, "too_long", values)
+    if contact_s(pour) < 1.0:
+        return LeftOut(brew.session, pour.number, "not_steeped")
+    if not RATIO_RANGE[0] <= ratio <= RATIO_RANGE[1]:
+        return LeftOut(brew.session, pour.number, "water_ratio", {"water_ml": water_ml, "leaf_g": brew.leaf_g})
+    return None

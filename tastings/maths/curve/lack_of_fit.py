@@ -2,9 +2,9 @@
 
 What the ratings leave over, once each session's own shift and gain are out, is pooled by infusion number. If these
 means scatter far more than the ratings of one infusion do among themselves (an F test) and one of them is off by more
-than half a point, the model misfits. The curve shown is then a smooth of the adjusted means: a deviation from the
+than half a point, the model does not fit. The curve shown is then a smooth of the adjusted means: a deviation from the
 model's curve with a smooth prior, one point large and correlated over about an infusion, fading to nothing beyond the
-infusions tasted. Three sessions are needed to tell a misfit from a bad day.
+infusions tasted. Three sessions are needed to tell a lack_of_fit from a bad day.
 """
 
 from collections.abc import Sequence
@@ -27,7 +27,7 @@ _SHIFT_SD, _GAIN_SD, _NOISE_VARIANCE = 0.55, 0.17, 0.5
 
 
 @dataclass(frozen=True, slots=True)
-class Left:
+class Residuals:
     """What one session's ratings leave over: infusion numbers, residuals and the curve at its cups [points]."""
 
     number: IntArray
@@ -36,7 +36,7 @@ class Left:
 
 
 @dataclass(frozen=True, slots=True)
-class Misfit:
+class LackOfFit:
     """A smooth deviation of the even-brew curve from the extraction model.
 
     Parameters
@@ -59,19 +59,19 @@ class Misfit:
         return np.clip(cups + self.mean + chance.standard_normal(cups.shape) @ self.root.T, LOWEST, HIGHEST)
 
 
-def misfit(left: Sequence[Left], *, infusions: int) -> Misfit | None:
+def lack_of_fit(left: Sequence[Residuals], *, infusions: int) -> LackOfFit | None:
     """Say whether, and how, the ratings depart from the extraction model.
 
     Parameters
     ----------
-    left : Sequence[Left]
+    left : Sequence[Residuals]
         One entry per session, ratings at an end of the scale left out.
     infusions : int
         Infusions of the even brew.
 
     Returns
     -------
-    Misfit or None
+    LackOfFit or None
         None when the model fits, or when there are fewer than three sessions, five infusions rated twice, or eight
         ratings to spare.
     """
@@ -99,12 +99,12 @@ def misfit(left: Sequence[Left], *, infusions: int) -> Misfit | None:
     prior = DEVIATION_SD**2 * np.exp(-0.5 * ((place[:, None] - place) / DEVIATION_REACH) ** 2)
     gain = np.linalg.solve(prior[np.ix_(rated, rated)] + np.diag(within / count[rated]), prior[rated]).T
     covariance = prior - gain @ prior[rated] + 1e-9 * np.eye(infusions)
-    return Misfit(
+    return LackOfFit(
         mean=gain @ mean[rated], root=np.asarray(np.linalg.cholesky(covariance), dtype=np.float64), worst=worst + 1
     )
 
 
-def _own_scale_out(one: Left) -> FloatArray:
+def _own_scale_out(one: Residuals) -> FloatArray:
     """Return the residuals without what the session's own shift and gain explain (ridge, its two equations solved)."""
     residual, column = one.residual, one.expected * _GAIN_SD
     shift_shift = residual.size * _SHIFT_SD**2 / _NOISE_VARIANCE + 1

@@ -4,7 +4,7 @@ A session is a stranger when its ratings, a shift and a gain of its own allowed 
 *other* sessions give that it would happen less than once in a million. Tasters are not all equally steady, so the line
 is drawn that far out: in simulation it took away about one ordinary session in a thousand, and 19 of 20 in which every
 cup was a 10. At least four others must have found that curve; with fewer nobody can say which of them is the strange
-one. The fit does without strangers and says so.
+one. The fit leaves outliers out and says so.
 """
 
 from collections.abc import Sequence

@@ -52,14 +52,14 @@ class Posterior:
     ----------
     weights, mean, sd : float64[n_sigma, n_nodes]
         Weight of each node (they sum to 1) and the normal of ``a`` there. [points]
-    strangers : tuple[int, ...]
+    outliers : tuple[int, ...]
         Places of the sessions that were left out (:mod:`tastings.maths.curve.outliers`).
     """
 
     weights: FloatArray
     mean: FloatArray
     sd: FloatArray
-    strangers: tuple[int, ...] = ()
+    outliers: tuple[int, ...] = ()
 
     @property
     def node_weights(self) -> FloatArray:
@@ -130,7 +130,7 @@ def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool = 
     many = {key: sessions for key, sessions in tasted.items() if len(sessions) > LEAST_OTHERS}
     looks = _rarity(many, found=found, grid=grid)
     return found | {
-        key: _without_strangers(key, sessions, found=found[key], looks=looks[key], grid=grid, held=held)
+        key: _without_outliers(key, sessions, found=found[key], looks=looks[key], grid=grid, held=held)
         for key, sessions in many.items()
     }
 
@@ -153,16 +153,16 @@ def _fitted(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool) -
     return found
 
 
-def _without_strangers(  # noqa: PLR0913 - a step of fit_all, which has each of them at hand
+def _without_outliers(  # noqa: PLR0913 - a step of fit_all, which has each of them at hand
     key: str, sessions: Sequence[Tasted], *, found: Posterior, looks: FloatArray, grid: Grid, held: bool
 ) -> Posterior:
     """Leave out one session after the other, the strangest first, as long as the others find it strange."""
     most = min(int(MOST_SHARE * len(sessions)), len(sessions) - LEAST_OTHERS)
-    while len(found.strangers) < most and looks.min() < SUSPECT:
+    while len(found.outliers) < most and looks.min() < SUSPECT:
         place = int(looks.argmin())
-        left_out = (*found.strangers, place)
+        left_out = (*found.outliers, place)
         others = [one for i, one in enumerate(sessions) if i not in left_out]
-        without = replace(_fitted({key: others}, grid=grid, held=held)[key], strangers=left_out)
+        without = replace(_fitted({key: others}, grid=grid, held=held)[key], outliers=left_out)
         looks = _rarity({key: sessions}, found={key: without}, grid=grid)[key]
         if looks[place] > RARE:
             break

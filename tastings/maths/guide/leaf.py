@@ -11,7 +11,7 @@ from tastings.maths.brewing.extraction import paired_cups, usual_grid
 from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
 from tastings.maths.curve.endings import LINES, FinishLine, agreement
 from tastings.maths.curve.evidence import Followed, follow
-from tastings.maths.curve.lack_of_fit import Left, misfit
+from tastings.maths.curve.lack_of_fit import Residuals, lack_of_fit
 from tastings.maths.curve.posterior import Posterior, fit
 
 STRENGTH = "strength"
@@ -82,7 +82,7 @@ def known_leaf(
     Parameters
     ----------
     brews, scales, line
-        As in :func:`tastings.maths.curve.estimate.develop`.
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
     n_draws : int
         Equally likely leaves.
 
@@ -120,12 +120,12 @@ def _lack_of_fit_at(followed: Sequence[Followed], *, posterior: Posterior) -> in
     rated = [(one, ratings) for one in followed if (ratings := one.tasted(STRENGTH)) is not None]
     left = []
     for place, (one, ratings) in enumerate(rated):
-        if place in posterior.strangers:
+        if place in posterior.outliers:
             continue
         settled = ratings.index[ratings.ends == 0]
         expected = posterior.node_level @ one.cups[:, settled]
         common = ratings.ratings[ratings.ends == 0] / ratings.scale.gain
         number = np.array([one.pours[i].number for i in settled], dtype=np.int64)
-        left.append(Left(number=number, residual=common - expected, expected=expected))
-    found = misfit(left, infusions=EVEN_INFUSIONS)
+        left.append(Residuals(number=number, residual=common - expected, expected=expected))
+    found = lack_of_fit(left, infusions=EVEN_INFUSIONS)
     return None if found is None else found.worst

@@ -82,7 +82,7 @@ def brew_guide(  # noqa: PLR0913 - each is one of the question's own words
     tea : Tea, optional
         Class of tea, on which evaluations and caffeine hang, and price.
     scales, line
-        As in :func:`tastings.maths.curve.estimate.develop`.
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
     rounded : bool
         Whether steeps are rounded to what a person can time.
 

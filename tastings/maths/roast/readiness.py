@@ -162,7 +162,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     key : str
         Key of the roast descriptor.
     scales : Mapping, optional
-        As in :func:`tastings.maths.curve.estimate.develop`.
+        As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
     Returns
     -------
@@ -185,7 +185,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     fresh = [one.brew for one in sessions if one.day >= roasted_on]
     followed, left_out = follow(checked(fresh), grid=grid, scales=scales or {})
     early = tuple(
-        LeftOut(session=one.brew.session, infusion=None, reason="tasted before the roast")
+        LeftOut(one.brew.session, None, "before_roast")
         for one in sorted(sessions, key=lambda one: one.brew.session)
         if one.day < roasted_on
     )

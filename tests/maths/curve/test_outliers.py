@@ -21,11 +21,11 @@ def lot(*, n_sessions, noise=0.5):
     ]
 
 
-def strangers_of(brews):
+def outliers_of(brews):
     grid = usual_grid()
     followed, _ = follow(brews, grid=grid, scales={})
     found = fit([one.tasted("strength") for one in followed], grid=grid)
-    return {brews[i].session for i in found.strangers}
+    return {brews[i].session for i in found.outliers}
 
 
 def test_session_of_all_tens_is_left_out_and_named():
@@ -51,31 +51,31 @@ def test_other_descriptors_of_a_stranger_are_used():
     assert [point.n for point in found.curves[1].points[:9]] == [9] * 9
 
 
-def test_ordinary_sessions_are_no_strangers():
-    assert strangers_of(lot(n_sessions=12, noise=1.0)) == set()
+def test_ordinary_sessions_are_no_outliers():
+    assert outliers_of(lot(n_sessions=12, noise=1.0)) == set()
 
 
 @pytest.mark.parametrize("n_others", [1, 2, 3])
 def test_few_sessions_cannot_say_who_is_strange(n_others):
-    assert strangers_of([*lot(n_sessions=n_others), FLAT]) == set()
+    assert outliers_of([*lot(n_sessions=n_others), FLAT]) == set()
 
 
 def test_generous_taster_is_no_stranger():
     generous = brew_of("g", taster="generous", strength=np.minimum(1.0 + 1.15 * np.array(BUILDING), 10))
-    assert strangers_of([*lot(n_sessions=8), generous]) == set()
+    assert outliers_of([*lot(n_sessions=8), generous]) == set()
 
 
-def test_two_strangers_are_left_out_one_after_the_other():
+def test_two_outliers_are_left_out_one_after_the_other():
     fading = brew_of("fading", taster="other", strength=[10, 9, 6, 3, 1, 0.5, 0, 0, 0])
-    assert strangers_of([*lot(n_sessions=10), FLAT, fading]) == {"flat", "fading"}
+    assert outliers_of([*lot(n_sessions=10), FLAT, fading]) == {"flat", "fading"}
 
 
 def test_at_most_a_quarter_of_the_sessions_is_left_out():
     odd = [replace(FLAT, session=f"flat {i}", taster=f"joker {i}") for i in range(3)]
-    assert len(strangers_of([*lot(n_sessions=4), *odd])) <= 1
+    assert len(outliers_of([*lot(n_sessions=4), *odd])) <= 1
 
 
-def test_strangers_are_found_anew_from_kept_totals():
+def test_outliers_are_found_anew_from_kept_totals():
     brews = [*lot(n_sessions=8), FLAT]
     KEPT.forget()
     cold = developed(brews)

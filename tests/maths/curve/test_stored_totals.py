@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.stored_totals import KEPT, SESSION_BYTES, Kept
 from tastings.maths.curve.sufficient_statistics import added
 from tests.maths.brewed import brew_of
@@ -85,6 +85,6 @@ def test_refit_of_a_lot_equals_a_cold_fit_in_every_bit():
     ]
     edited = [replace(lot[2], leaf_g=6.0), *lot[:2], *lot[4:]]
     KEPT.forget()
-    cold = [develop(some, rated=["strength"]) for some in (lot[:8], lot, edited) if KEPT.forget() is None]
-    warm = [develop(some, rated=["strength"]) for some in (lot[:8], lot, edited)]
+    cold = [estimate_development(some, rated=["strength"]) for some in (lot[:8], lot, edited) if KEPT.forget() is None]
+    warm = [estimate_development(some, rated=["strength"]) for some in (lot[:8], lot, edited)]
     assert warm == cold

@@ -1,0 +1,51 @@
+"""Lots, or one lot's pots, side by side."""
+
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.answers import answer_of
+from api.http.auth import member_of
+from api.http.conditional import id_in_address, tagged
+from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
+from tastings.answers.comparison import ComparisonAnswer, comparison_answer
+from tastings.queries.comparisons import compare_lots, compare_within
+from teams.errors import Invalid, Problem
+
+
+class LotComparison(APIView):
+    """Curves on the same even brew, and for each pair who outlasts, is stronger, is liked more."""
+
+    @described(
+        operation_id="compare_retrieve",
+        parameters=[
+            OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
+            OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
+            OpenApiParameter("by", str, description="vessel_material, shop or water"),
+            ETAG,
+        ],
+        responses={200: answer_of(ComparisonAnswer), **NOT_MODIFIED, **problem(404, 422)},
+    )
+    def get(self, request: Request) -> Response:
+        """Compare ``lots=<id>,<id>,…``, or one ``lot=<id>`` parted ``by`` vessel_material, shop or water."""
+        member, query = member_of(request), request.query_params
+        unknown = [
+            Problem(name[:80], "unknown_field", _("lots, or lot and by"))
+            for name in query.keys() - {"lots", "lot", "by"}
+        ]
+        if unknown or ("lots" in query) == ("lot" in query):
+            raise Invalid(
+                _("name lots, or one lot and by"),
+                problems=unknown or [Problem("lots", "required", _("lots, or lot and by"))],
+            )
+        if "lots" in query:
+            lots: list[UUID] = [id_in_address(text.strip()) for text in str(query["lots"]).split(",")]
+            found = compare_lots(member, lots)
+        else:
+            found = compare_within(member, id_in_address(str(query["lot"])), by=str(query.get("by", "vessel_material")))
+        return tagged(request, comparison_answer(found))

@@ -1,0 +1,25 @@
+"""Addresses of what is computed of lots and tasters."""
+
+from django.urls import path
+
+from api.lots.arrival import LotArrivalCheck
+from api.lots.comparison import LotComparison
+from api.lots.development import LotDevelopment
+from api.lots.guide import LotBrewGuide
+from api.lots.panel import Calibration, TeamPanel
+from api.lots.readiness import LotReadiness
+from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
+
+urlpatterns = [
+    path("lots/<str:lot_id>/development", LotDevelopment.as_view()),
+    path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
+    path("lots/<str:lot_id>/readiness", LotReadiness.as_view()),
+    path("lots/<str:lot_id>/arrival-check", LotArrivalCheck.as_view()),
+    path("compare", LotComparison.as_view()),
+    path("tasters/<str:taster_id>/calibration", Calibration.as_view()),
+    path("panel", TeamPanel.as_view()),
+    path("triangle-tests/", TriangleTests.as_view()),
+    path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
+    path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
+    path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
+]

@@ -1,0 +1,126 @@
+"""What one more session of a lot would most usefully settle."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from tastings.maths.curve.evidence import Followed
+from tastings.maths.curve.profile import LABELS, UNDECIDED, Curve, Profile
+from tastings.maths.curve.steep_count import Steeps
+
+WIDE_POINTS = 2.0
+NARROW_KETTLE_C = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NextSession:
+    """What is open, with its figures.
+
+    Parameters
+    ----------
+    code : str
+        ``first_session``; ``rate_strength``, which nobody has rated; ``pour_further`` than ``reach``, for infusion
+        ``high`` may still be worth drinking; ``second_taster``; ``profile``: ``labels`` are not told apart;
+        ``infusion``, whose interval is wide; ``heat``, which was always the same; ``little`` is open.
+    reach, infusion, sessions : int or None
+        Last infusion rated; the least certain one; how many sessions there are.
+    steeps_low, steeps_high : int or None
+        Central 80 % of the last infusion worth drinking.
+    low, high : float or None
+        Interval of the strength of ``infusion`` [points], or of the kettle's heat [deg C].
+    labels : tuple[str, ...]
+        The two likeliest profiles, with ``probabilities``.
+    within : float or None
+        To within how much the strength of every infusion is known. [points]
+    """
+
+    code: Literal[
+        "first_session", "rate_strength", "pour_further", "second_taster", "profile", "infusion", "heat", "little"
+    ]
+    reach: int | None = None
+    infusion: int | None = None
+    sessions: int | None = None
+    steeps_low: int | None = None
+    steeps_high: int | None = None
+    low: float | None = None
+    high: float | None = None
+    labels: tuple[str, ...] = ()
+    probabilities: tuple[float, ...] = ()
+    within: float | None = None
+
+
+def next_session(
+    followed: Sequence[Followed], *, strength: Curve | None, profile: Profile, steeps: Steeps, infusions: int
+) -> NextSession:
+    """Find what one more session would most usefully settle.
+
+    Parameters
+    ----------
+    followed : Sequence[Followed]
+        The sessions used.
+    strength : Curve or None
+        Even-brew strength; None when nobody rated it.
+    profile, steeps
+        What is known so far.
+    infusions : int
+        Infusions of the even brew.
+
+    Returns
+    -------
+    NextSession
+        The first of these that is open: no session, no strength, too few infusions poured, one taster only, profile
+        undecided, an infusion with a wide interval, water always equally hot.
+    """
+    if not followed:
+        return NextSession(code="first_session")
+    if strength is None:
+        return NextSession(code="rate_strength")
+    return (
+        _pour_further(followed, steeps=steeps, infusions=infusions)
+        or _second_taster(followed)
+        or _profile_open(profile)
+        or _widest(strength)
+        or _same_heat(followed)
+        or NextSession(code="little", within=float((strength.high - strength.low).max()) / 2)
+    )
+
+
+def _pour_further(followed: Sequence[Followed], *, steeps: Steeps, infusions: int) -> NextSession | None:
+    reach = max(pour.number for one in followed for pour in one.pours if "strength" in pour.ratings)
+    if reach >= infusions or steeps.high is None or steeps.high <= reach:
+        return None
+    return NextSession(code="pour_further", reach=reach, steeps_low=steeps.low, steeps_high=steeps.high)
+
+
+def _second_taster(followed: Sequence[Followed]) -> NextSession | None:
+    if len({one.brew.taster for one in followed}) > 1:
+        return None
+    return NextSession(code="second_taster", sessions=len(followed))
+
+
+def _profile_open(profile: Profile) -> NextSession | None:
+    if profile.label != UNDECIDED:
+        return None
+    first, second = sorted(LABELS, key=lambda name: -profile.probability[name])[:2]
+    return NextSession(
+        code="profile",
+        labels=(first, second),
+        probabilities=(profile.probability[first], profile.probability[second]),
+    )
+
+
+def _widest(strength: Curve) -> NextSession | None:
+    width = strength.high - strength.low
+    index = int(width.argmax())
+    if width[index] < WIDE_POINTS:
+        return None
+    return NextSession(
+        code="infusion", infusion=index + 1, low=float(strength.low[index]), high=float(strength.high[index])
+    )
+
+
+def _same_heat(followed: Sequence[Followed]) -> NextSession | None:
+    kettles = [pour.kettle_c for one in followed for pour in one.pours if pour.ratings]
+    if max(kettles) - min(kettles) >= NARROW_KETTLE_C:
+        return None
+    return NextSession(code="heat", low=min(kettles), high=max(kettles))

@@ -1,0 +1,77 @@
+"""Where in a session the leading flavours change most.
+
+What led before and not after gives way to what leads after and did not before. A flavour counts for a part of the
+session when it leads in more than half of that part's infusions.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+from tastings.maths.curve.layers import Layer
+
+MOST = 0.5
+N_NAMES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class TurningPoint:
+    """Where the leading flavours change most.
+
+    Parameters
+    ----------
+    after : int
+        The last infusion before the change.
+    going, coming, staying : tuple[str, ...]
+        Keys that lead in most infusions up to it and not after, after it and not before, and in most of both; the most
+        constant first.
+    """
+
+    after: int
+    going: tuple[str, ...]
+    coming: tuple[str, ...]
+    staying: tuple[str, ...]
+
+
+def turning_point(layers: Sequence[Layer]) -> TurningPoint | None:
+    """Find where the leading flavours change most.
+
+    Parameters
+    ----------
+    layers : Sequence[Layer]
+        One per infusion, in any order.
+
+    Returns
+    -------
+    TurningPoint or None
+        None for fewer than two infusions. Of equal places the earliest.
+
+    Notes
+    -----
+    A place is worth the sum over flavours of the difference between the share of infusions each leads before and after
+    it, times the root of the product of both parts' lengths: two even halves say more than one odd cup.
+    """
+    ordered = sorted(layers, key=lambda one: one.infusion)
+    keys = list(dict.fromkeys(key for one in ordered for key in one.leading))
+    best, best_worth = None, -1.0
+    for place in range(1, len(ordered)):
+        before, after = ordered[:place], ordered[place:]
+        shares = {key: (_share(key, before), _share(key, after)) for key in keys}
+        worth = sum(abs(b - a) for b, a in shares.values()) * (len(before) * len(after)) ** 0.5
+        if worth > best_worth + 1e-12:
+            best_worth = worth
+            best = TurningPoint(
+                after=before[-1].infusion,
+                going=_named(shares, weigh=lambda b, a: b - a if b > MOST >= a else 0.0),
+                coming=_named(shares, weigh=lambda b, a: a - b if a > MOST >= b else 0.0),
+                staying=_named(shares, weigh=lambda b, a: min(b, a) if min(b, a) > MOST else 0.0),
+            )
+    return best
+
+
+def _share(key: str, layers: Sequence[Layer]) -> float:
+    return sum(key in one.leading for one in layers) / len(layers)
+
+
+def _named(shares: Mapping[str, tuple[float, float]], *, weigh: Callable[[float, float], float]) -> tuple[str, ...]:
+    weight = {key: weigh(before, after) for key, (before, after) in shares.items()}
+    return tuple(sorted((key for key in weight if weight[key] > 0), key=lambda key: -weight[key])[:N_NAMES])

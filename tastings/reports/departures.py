@@ -1,0 +1,53 @@
+"""What was brewed differently and is allowed for, as the report says it. Pure."""
+
+from collections.abc import Mapping, Sequence
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tastings.maths.curve.departures import Departure
+from tastings.wording.development import departure_detail
+from tastings.wording.labels import DEPARTURES, label
+from tastings.wording.numbers import isolated, numbers_listed
+
+_SIGN = {"cool_water": -1, "short_steep": -1, "cold_vessel": -1, "long_steep": 1}  # what each does to a cup by itself
+
+
+def departure_sentences(departures: Sequence[Departure], *, session_names: Mapping[str, str]) -> list[str]:
+    """Say what was brewed differently, one sentence per session, kind and detail.
+
+    Parameters
+    ----------
+    departures : Sequence[Departure]
+        In any order.
+    session_names : Mapping[str, str]
+        Readable names by session id, in the order wanted; without one the sentence says "One session".
+    """
+    groups: dict[tuple[str, str, str], list[Departure]] = {}
+    places = {session: place for place, session in enumerate(session_names)}
+    for one in sorted(departures, key=lambda one: places.get(one.session, len(places))):
+        groups.setdefault((one.session, one.kind, departure_detail(one)), []).append(one)
+    return [
+        _sentence(session_names.get(session, _("One session")), detail=detail, found=found)
+        for (session, _kind, detail), found in groups.items()
+    ]
+
+
+def _sentence(session: str, *, detail: str, found: Sequence[Departure]) -> str:
+    first = found[0]
+    numbers = sorted({one.infusion for one in found})
+    where = ""
+    if first.n_cups == 1:
+        named = {"numbers": numbers_listed(numbers)}
+        where = ngettext(", infusion %(numbers)s", ", infusions %(numbers)s", len(numbers)) % named
+    kind = label(DEPARTURES, first.kind)
+    return f"{isolated(session)}{where}, {kind}: {isolated(detail)}.{_opposite_sign(first)}"
+
+
+def _opposite_sign(found: Departure) -> str:
+    """Say why a weaker brew made stronger cups, or the other way round: it changes what is left in the leaf."""
+    if found.n_cups == 1 or _SIGN.get(found.kind, 0) * found.effect >= 0:
+        return ""
+    if found.effect > 0:
+        return " " + _("It took less early and left more for later.")
+    return " " + _("It took more early and left less for later.")

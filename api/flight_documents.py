@@ -203,7 +203,7 @@ DESCRIBED = {
         "get": described(
             operation_id="flight_list",
             parameters=[*openapi.PAGING, openapi.ETAG],
-            responses={200: openapi.page(FLIGHT_READ, "FlightPage"), **openapi.NOT_MODIFIED, **problem(422)},
+            responses={200: openapi.paginated(FLIGHT_READ, "FlightPage"), **openapi.NOT_MODIFIED, **problem(422)},
         ),
         "post": described(
             operation_id="flight_create",

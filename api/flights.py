@@ -8,7 +8,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import device_of, member_of
+from api.http.auth import device_id, member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import id_in_address, page_of, tagged
 from tastings.actions.flights.deciding import decide_flight
@@ -108,6 +108,6 @@ class Decision(APIView):
         """Keep what was chosen and why; each chosen sample becomes a bought lot that names it as its origin."""
         flight = id_in_address(flight_id)
         decide_flight(
-            member_of(request), flight=flight, sent=body_of(request), device=device_of(request), now=timezone.now()
+            member_of(request), flight=flight, sent=body_of(request), device=device_id(request), now=timezone.now()
         )
         return Response(flight_for(member_of(request), flight), status=201)

@@ -27,9 +27,9 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.problems import MEDIA_TYPE, document
-from teams.actions.people import digest_of
+from teams.actions.people import token_digest
 from teams.errors import Refused
-from teams.queries.people import live_tokens, revisions_of, token_with
+from teams.queries.people import revisions_of, valid_token, valid_tokens
 
 PATH = "/api/v1/events"
 LOOK_EVERY_S = 1.0
@@ -146,7 +146,7 @@ class Live:
                 alive: set[UUID] | None = None
                 if looks % HEARTBEAT_S == 0:
                     tokens = {listener.token for listener in self._listeners}
-                    alive = await asyncio.to_thread(_with_database, partial(live_tokens, teams=teams), tokens)
+                    alive = await asyncio.to_thread(_with_database, partial(valid_tokens, teams=teams), tokens)
             except Exception:  # noqa: BLE001 - a database that is away for a moment must not end every stream
                 _log.warning("live table: the database did not answer", exc_info=True)
                 continue
@@ -167,7 +167,7 @@ def _with_database(work: Callable[..., Any], *arguments: Any) -> Any:  # noqa: A
 
 def _place_of(token: str) -> tuple[UUID, UUID, int] | None:
     """Return token id, team and the team's counter."""
-    found = token_with(digest_of(token), now=timezone.now())
+    found = valid_token(token_digest(token), now=timezone.now())
     return (found.id, found.member.team_id, found.member.team.revision) if found else None
 
 

@@ -13,7 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import device_of, member_of
+from api.http.auth import device_id, member_of
 from api.http.bodies import body_of
 from api.http.conditional import expected_revision, id_in_address, page_of, tagged
 from lots.merge import DELETED
@@ -38,7 +38,7 @@ class RecordView(APIView):
     def change(self, request: Request, *, record: UUID, fields: Mapping[str, object], expected: int | None) -> None:
         """Apply one change; raise what stands against it."""
         change = Change(type=self.type_name, id=record, fields=fields, stamp=None, expected=expected)
-        [verdict] = push_changes(member_of(request), device=device_of(request), changes=[change], now=timezone.now())
+        [verdict] = push_changes(member_of(request), device=device_id(request), changes=[change], now=timezone.now())
         if verdict.verdict == "refused":
             raise _refusal(verdict)
 

@@ -87,7 +87,7 @@ DESCRIBED = {
         "get": described(
             operation_id="share_list",
             parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *openapi.PAGING, openapi.ETAG],
-            responses={200: openapi.page(SHARE_READ, "SharePage"), **openapi.NOT_MODIFIED, **problem(403, 422)},
+            responses={200: openapi.paginated(SHARE_READ, "SharePage"), **openapi.NOT_MODIFIED, **problem(403, 422)},
         ),
         "post": described(
             operation_id="share_create",

@@ -9,7 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import member_of, token_of
+from api.http.auth import device_token, member_of
 from api.http.bodies import body_of
 from api.http.parsing import TooLarge
 from api.metrics import count_verdicts
@@ -73,7 +73,7 @@ class Sync(APIView):
             raise TooLarge
         if problems:
             raise Invalid(problems=problems)
-        check_cursor(token_of(request), cursor=cursor, now=now)
+        check_cursor(device_token(request), cursor=cursor, now=now)
         dialect = SPOKEN[schema]
         verdicts = push(member, device=UUID(device), sent=[dialect.read(change) for change in changes], now=now)
         count_verdicts(verdicts)

@@ -12,7 +12,7 @@ from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, DevelopmentOf, ReadinessOf
 from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
-from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, page, problem
+from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, paginated, problem
 from api.live import Events
 from api.lots.guide import LotBrewGuide
 from api.operations.export import TeamExport
@@ -36,7 +36,7 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
     name, read = shape.type, doc.record_read(shape)
     filters = [OpenApiParameter(field, str, description="only those with this value") for field in shape.filters]
     many, one, history = (_made(base, name) for base in (RecordList, RecordItem, RecordHistory))
-    listing = page(read, f"{name.capitalize()}Page")
+    listing = paginated(read, f"{name.capitalize()}Page")
     extend_schema_view(
         get=described(
             operation_id=f"{name}_list",
@@ -114,7 +114,7 @@ def _describe() -> None:
                 operation_id="triangle_test_list",
                 parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
                 responses={
-                    200: page(answers.TRIANGLE_TEST_READ, "TriangleTestPage"),
+                    200: paginated(answers.TRIANGLE_TEST_READ, "TriangleTestPage"),
                     **read,
                     **problem(404, 422),
                 },

@@ -16,17 +16,17 @@ from django.urls import path
 from django.utils import timezone
 from django.views.generic import View
 
-from api.http.auth import address_of
-from api.http.browsers import caller_with_cookie, remember
+from api.http.auth import client_ip
+from api.http.browsers import caller_from_cookie, remember_browser
 from api.http.resets import answer_to_anyone, request_reset
 from pages.browser import page
-from teams.actions.guard import Credentials
 from teams.actions.invitations import Newcomer, accept_invitation
-from teams.actions.people import digest_of
-from teams.actions.resets import open_reset, reset_password
+from teams.actions.people import token_digest
+from teams.actions.resets import reset_link_by_token, reset_password
+from teams.actions.sign_in_limits import Credentials
 from teams.actions.signing_in import sign_in_browser
 from teams.errors import Invalid, NotHere, NotSignedIn, SlowDown
-from teams.queries.access import open_invitation
+from teams.queries.access import invitation_by_token
 
 if TYPE_CHECKING:
     from teams.models import Invitation
@@ -62,7 +62,7 @@ class SignInForm(AuthenticationForm):
         """Find the login."""
         username, password = (self.cleaned_data.get(name) for name in ("username", "password"))
         if username and password and self.request is not None:
-            credentials, caller = Credentials(username=username, password=password), caller_with_cookie(self.request)
+            credentials, caller = Credentials(username=username, password=password), caller_from_cookie(self.request)
             try:
                 self.user_cache = sign_in_browser(credentials, caller=caller, now=timezone.now())
             except NotSignedIn as refused:
@@ -83,7 +83,7 @@ class SignIn(login_views.LoginView):
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Sign in, and let the browser show from now on that it is known."""
         response = super().form_valid(form)
-        remember(response, form.get_user())
+        remember_browser(response, form.get_user())
         return response
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
@@ -130,7 +130,7 @@ class Join(View):
                 token=invitation_token,
                 newcomer=Newcomer(**form.cleaned_data),
                 device=None,
-                caller=caller_with_cookie(request),
+                caller=caller_from_cookie(request),
                 now=timezone.now(),
             )
         except Invalid as refused:
@@ -144,11 +144,11 @@ class Join(View):
             return slow_down(self._shown(request, form, invitation), refused)
         login(request, member.user, backend=BACKEND)
         response = redirect("lots-page")
-        remember(response, member.user)
+        remember_browser(response, member.user)
         return response
 
     def _open(self, token: str) -> Invitation:
-        return open_invitation(digest_of(token), now=timezone.now())
+        return invitation_by_token(token_digest(token), now=timezone.now())
 
     def _shown(self, request: HttpRequest, form: JoinForm, invitation: Invitation) -> HttpResponse:
         return shown(
@@ -221,7 +221,7 @@ class Reset(View):
             reset_password(
                 token=reset_token,
                 password=form.cleaned_data["password"],
-                address=address_of(request),
+                address=client_ip(request),
                 now=timezone.now(),
             )
         except Invalid as refused:
@@ -231,7 +231,7 @@ class Reset(View):
         return render(request, "pages/said.html", {"heading": "Done", "sentences": done})
 
     def _shown(self, request: HttpRequest, form: ResetForm, token: str) -> HttpResponse:
-        link = open_reset(token, now=timezone.now())
+        link = reset_link_by_token(token, now=timezone.now())
         form.initial["username"] = link.user.username
         return shown(
             request,

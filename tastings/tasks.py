@@ -23,9 +23,9 @@ from tastings.jobs import Job, later
 from tastings.maths.curve.development import METHOD
 from tastings.maths.curve.estimate import warm_up
 from tastings.reports.typeset import typeset as set_in_type
-from teams.actions.resets import due_resets as resets_due
-from teams.actions.resets import mail_reset as mail_one_reset
-from teams.actions.tidying import tidy_people
+from teams.actions.clean_up import delete_expired
+from teams.actions.resets import due_reset_requests as resets_due
+from teams.actions.resets import send_reset_mail as mail_one_reset
 from teams.row_security import acting_for, team_of, teams_behind
 
 
@@ -119,13 +119,13 @@ def tidy_papers() -> None:
 
 
 @shared_task(name=Job.MAIL_RESET.value, time_limit=120)
-def mail_reset(request: str) -> None:
+def send_reset_mail(request: str) -> None:
     """Mail the links that one request asked for; what fails is due again in two minutes."""
     mail_one_reset(UUID(request), now=timezone.now())
 
 
 @shared_task(name=Job.DUE_RESETS.value, time_limit=60)
-def due_resets() -> None:
+def due_reset_requests() -> None:
     """Ask for every mail whose job was lost or failed."""
     for request in resets_due(now=timezone.now()):
         later(Job.MAIL_RESET, str(request))
@@ -134,7 +134,7 @@ def due_resets() -> None:
 @shared_task(name=Job.TIDY_PEOPLE.value, time_limit=3600)
 def tidy_what_is_kept_of_people() -> None:
     """Forget old audit entries, counts, links, ended tokens and sessions."""
-    tidy_people(now=timezone.now())
+    delete_expired(now=timezone.now())
 
 
 @shared_task(

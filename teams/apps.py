@@ -11,6 +11,6 @@ class TeamsConfig(AppConfig):
 
     def ready(self) -> None:
         """See to the application's rights after each migration."""
-        from teams.rights import see_to_rights  # noqa: PLC0415 - not before all applications are there
+        from teams.permissions import grant_permissions  # noqa: PLC0415 - not before all applications are there
 
-        post_migrate.connect(see_to_rights, sender=self)
+        post_migrate.connect(grant_permissions, sender=self)

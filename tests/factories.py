@@ -19,7 +19,7 @@ from lots.merge import Stamp, pack
 from lots.models import Lot
 from lots.schema import stamp_moment
 from tastings.models import Descriptor, Flight, FlightCup, Infusion, Note, Session
-from teams.actions.people import digest_of
+from teams.actions.people import token_digest
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
@@ -90,7 +90,7 @@ class DeviceTokenFactory(DjangoModelFactory[DeviceToken]):
     token = LazyFunction(lambda: secrets.token_urlsafe(32))
     member = SubFactory(MemberFactory)
     device = "phone"
-    digest = LazyAttribute(lambda made: digest_of(made.token))
+    digest = LazyAttribute(lambda made: token_digest(made.token))
     expires_at = LazyFunction(lambda: datetime.now(UTC) + timedelta(days=1))
 
 

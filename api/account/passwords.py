@@ -12,7 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import address_of, token_of
+from api.http.auth import client_ip, device_token
 from api.http.bodies import Body, Text, checked_body
 from api.http.openapi import BAD_BODY, described, problem
 from api.http.resets import answer_to_anyone, request_reset
@@ -66,7 +66,7 @@ class Password(APIView):
     def post(self, request: Request) -> Response:
         """Change it; the present one must be given. Every other device and browser is signed out."""
         sent = checked_body(request, PasswordsSerializer)
-        change_password(token_of(request), **sent, address=address_of(request), now=timezone.now())
+        change_password(device_token(request), **sent, address=client_ip(request), now=timezone.now())
         return Response(status=204)
 
 
@@ -77,7 +77,7 @@ class Email(APIView):
     def post(self, request: Request) -> Response:
         """Set it, or with an empty text have none; the password must be given."""
         sent = checked_body(request, NewEmailSerializer)
-        user = change_email(token_of(request), **sent, address=address_of(request), now=timezone.now())
+        user = change_email(device_token(request), **sent, address=client_ip(request), now=timezone.now())
         return Response(EmailSerializer(user).data)
 
 
@@ -115,5 +115,5 @@ class Reset(APIView):
     def post(self, request: Request) -> Response:
         """Set it; every device and browser of the login is signed out. The link works once."""
         sent = checked_body(request, NewPasswordSerializer)
-        reset_password(**sent, address=address_of(request), now=timezone.now())
+        reset_password(**sent, address=client_ip(request), now=timezone.now())
         return Response(status=204)

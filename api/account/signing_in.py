@@ -13,13 +13,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import address_of, caller_of, member_of, token_of
+from api.http.auth import caller_of, client_ip, device_token, member_of
 from api.http.bodies import Body, Id, Text, checked_body
 from api.http.conditional import id_in_address, tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, page, problem
-from teams.actions.guard import Credentials
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, paginated, problem
 from teams.actions.passwords import sign_out_everywhere
 from teams.actions.people import sign_out, sign_out_device
+from teams.actions.sign_in_limits import Credentials
 from teams.actions.signing_in import sign_in
 from teams.queries.people import ROLES, tokens_of
 
@@ -89,10 +89,10 @@ class Tokens(APIView):
         """Look at no token when one is asked for: an old one must not stand in the way."""
         return [] if getattr(self.request, "method", "POST") == "POST" else super().get_authenticators()
 
-    @described(parameters=[ETAG], responses={200: page(DeviceSerializer, "DevicePage"), **NOT_MODIFIED})
+    @described(parameters=[ETAG], responses={200: paginated(DeviceSerializer, "DevicePage"), **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
         """List the caller's own devices."""
-        found, current = tokens_of(member_of(request), now=timezone.now()), token_of(request).id
+        found, current = tokens_of(member_of(request), now=timezone.now()), device_token(request).id
         devices = DeviceSerializer(found, many=True, context={"current": current})
         return tagged(request, {"results": devices.data, "next": None})
 
@@ -112,7 +112,7 @@ class Tokens(APIView):
     @described(operation_id="sign_out_everywhere", responses={204: None})
     def delete(self, request: Request) -> Response:
         """Sign the login out everywhere: this and every other device, in all its teams, and every browser."""
-        sign_out_everywhere(member_of(request).user, address=address_of(request), now=timezone.now())
+        sign_out_everywhere(member_of(request).user, address=client_ip(request), now=timezone.now())
         return Response(status=204)
 
 
@@ -123,7 +123,7 @@ class OneToken(APIView):
     def delete(self, request: Request, token_id: str) -> Response:
         """Sign it out at once."""
         if token_id == "current":  # noqa: S105 - a word of the address
-            sign_out(token_of(request))
+            sign_out(device_token(request))
         else:
             sign_out_device(member_of(request), id_in_address(token_id))
         return Response(status=204)

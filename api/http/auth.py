@@ -14,9 +14,9 @@ from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
-from teams.actions.guard import Caller, network_of
-from teams.actions.people import digest_of, mark_used
-from teams.queries.people import known_device, token_with
+from teams.actions.people import record_use, token_digest
+from teams.actions.sign_in_limits import Caller, client_network
+from teams.queries.people import known_device, valid_token
 from teams.row_security import act_for
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def _token_in(request: HttpRequest | Request) -> str | None:
     return token.strip() if scheme.lower() == SCHEME.lower() else None
 
 
-def address_of(request: HttpRequest | Request) -> str:
+def client_ip(request: HttpRequest | Request) -> str:
     """Return the address that a request comes from, as far as one can be sure of it.
 
     Each proxy of ours adds the address that spoke to it at the end of ``X-Forwarded-For``; what stands further to the
@@ -40,8 +40,8 @@ def address_of(request: HttpRequest | Request) -> str:
     proxies = settings.TRUSTED_PROXIES
     told = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
     if proxies and len(told) >= proxies:
-        return network_of(told[-proxies])
-    return network_of(request.META.get("REMOTE_ADDR", ""))
+        return client_network(told[-proxies])
+    return client_network(request.META.get("REMOTE_ADDR", ""))
 
 
 class BearerAuthentication(BaseAuthentication):
@@ -53,11 +53,11 @@ class BearerAuthentication(BaseAuthentication):
         if token is None:
             return None
         now = timezone.now()
-        found = token_with(digest_of(token), now=now)
+        found = valid_token(token_digest(token), now=now)
         if found is None:
             raise AuthenticationFailed(_("this token is not valid or has ended"))
         act_for([found.member.team_id])  # until the request ends
-        mark_used(found, now=now)
+        record_use(found, now=now)
         return found.member.user, found
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the framework's shape
@@ -65,25 +65,25 @@ class BearerAuthentication(BaseAuthentication):
         return SCHEME
 
 
-def token_of(request: Request) -> DeviceToken:
+def device_token(request: Request) -> DeviceToken:
     """Return the token the request came with."""
     return cast("DeviceToken", request.auth)
 
 
 def member_of(request: Request) -> Member:
     """Return whose place in which team the token is for."""
-    return token_of(request).member
+    return device_token(request).member
 
 
-def device_of(request: Request) -> UUID:
+def device_id(request: Request) -> UUID:
     """Return the device id under which edits made by REST are kept."""
-    return token_of(request).id
+    return device_token(request).id
 
 
 def caller_of(request: HttpRequest | Request) -> Caller:
     """Return where a sign-in comes from: its address and, if it still sends its last token, which device it is."""
-    login, device = known_device(digest_of(_token_in(request) or ""))
-    return Caller(address=address_of(request), login=login, device=device)
+    login, device = known_device(token_digest(_token_in(request) or ""))
+    return Caller(address=client_ip(request), login=login, device=device)
 
 
 class BearerInDocument(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped

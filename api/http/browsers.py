@@ -9,9 +9,9 @@ from django.core.signing import BadSignature, TimestampSigner
 from django.http import HttpRequest, HttpResponseBase
 from django.utils.crypto import get_random_string
 
-from api.http.auth import address_of
+from api.http.auth import client_ip
 from api.http.conditional import id_in_address
-from teams.actions.guard import KNOWN_FOR, Caller
+from teams.actions.sign_in_limits import KNOWN_FOR, Caller
 from teams.errors import NotHere
 
 if TYPE_CHECKING:
@@ -21,9 +21,9 @@ COOKIE = "known_browser"
 _signer = TimestampSigner(salt="api.http.browsers")
 
 
-def caller_with_cookie(request: HttpRequest) -> Caller:
+def caller_from_cookie(request: HttpRequest) -> Caller:
     """Return where a sign-in by a page comes from."""
-    address = address_of(request)
+    address = client_ip(request)
     try:
         login, _, device = _signer.unsign(request.COOKIES.get(COOKIE, ""), max_age=KNOWN_FOR).partition(".")
         return Caller(address=address, login=id_in_address(login), device=device)
@@ -31,7 +31,7 @@ def caller_with_cookie(request: HttpRequest) -> Caller:
         return Caller(address=address)
 
 
-def remember(response: HttpResponseBase, user: User) -> None:
+def remember_browser(response: HttpResponseBase, user: User) -> None:
     """Let the browser show from now on that this login has used it; the cookie signs nobody in."""
     response.set_cookie(
         COOKIE,

@@ -151,7 +151,7 @@ BAD_BODY = problem(400, 413, 415, 422)
 """The refusals of every operation that takes a body."""
 
 
-def page(item: Serializer, name: str) -> Serializer:
+def paginated(item: Serializer, name: str) -> Serializer:
     """Return one page of a list."""
     return an_object(name, results=item(many=True), next=s.URLField(allow_null=True))
 

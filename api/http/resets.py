@@ -6,9 +6,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from rest_framework.request import Request
 
-from api.http.auth import address_of
+from api.http.auth import client_ip
 from tastings.jobs import Job, later
-from teams.actions.resets import ask_for_reset
+from teams.actions.resets import create_reset_request
 
 
 def answer_to_anyone() -> str:
@@ -23,5 +23,5 @@ def site_of(request: HttpRequest | Request) -> str:
 
 def request_reset(request: HttpRequest | Request, username: str) -> None:
     """Store that somebody forgot a password, and ask a worker to see to it."""
-    made = ask_for_reset(username, site=site_of(request), address=address_of(request), now=timezone.now())
+    made = create_reset_request(username, site=site_of(request), address=client_ip(request), now=timezone.now())
     later(Job.MAIL_RESET, str(made))

@@ -14,7 +14,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import page_of
-from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, described, page, problem
+from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, described, paginated, problem
 from tastings.audit_events import TastingEvent
 from teams.errors import Invalid, Problem
 from teams.queries.access import AUDIT_EVENTS, audit_of
@@ -43,7 +43,7 @@ class Audit(APIView):
             *PAGING,
             ETAG,
         ],
-        responses={200: page(AuditEntrySerializer, "AuditPage"), **NOT_MODIFIED, **problem(403, 422)},
+        responses={200: paginated(AuditEntrySerializer, "AuditPage"), **NOT_MODIFIED, **problem(403, 422)},
     )
     def get(self, request: Request) -> Response:
         """List it, the latest first; owners only."""

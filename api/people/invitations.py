@@ -20,8 +20,8 @@ from api.account.signing_in import SignedInSerializer, signed_in
 from api.http.auth import caller_of, member_of
 from api.http.bodies import Body, Choice, Id, Moment, Text, Truth, checked_body
 from api.http.conditional import id_in_address, page_of
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, described, page, problem
-from teams.actions.invitations import MOST_DAYS, USUAL_DAYS, Newcomer, accept_invitation, invite, revoke_invitation
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, described, paginated, problem
+from teams.actions.invitations import DEFAULT_DAYS, MAX_DAYS, Newcomer, accept_invitation, invite, revoke_invitation
 from teams.queries.access import invitation_for, invitations_of
 from teams.queries.people import ROLES
 
@@ -65,7 +65,7 @@ class NewInvitationSerializer(Body):
     role = Choice(choices=ROLES)
     shop = Id()
     expires_at = Moment(
-        required=False, allow_null=True, help_text=f"at most {MOST_DAYS} days ahead; {USUAL_DAYS} days when absent"
+        required=False, allow_null=True, help_text=f"at most {MAX_DAYS} days ahead; {DEFAULT_DAYS} days when absent"
     )
 
 
@@ -95,7 +95,7 @@ class Invitations(APIView):
     @described(
         operation_id="invitation_list",
         parameters=[*PAGING, ETAG],
-        responses={200: page(InvitationSerializer, "InvitationPage"), **NOT_MODIFIED, **problem(403, 422)},
+        responses={200: paginated(InvitationSerializer, "InvitationPage"), **NOT_MODIFIED, **problem(403, 422)},
     )
     def get(self, request: Request) -> Response:
         """List them, the newest first, those that ended included; owners only."""

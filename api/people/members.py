@@ -14,7 +14,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.bodies import Body, Choice, Id, checked_body
 from api.http.conditional import id_in_address, tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, page, problem
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, paginated, problem
 from teams.actions.roles import change_member, leave_team
 from teams.queries.people import ROLES, member_for, members_of
 
@@ -45,7 +45,7 @@ class Members(APIView):
     @described(
         operation_id="member_list",
         parameters=[ETAG],
-        responses={200: page(MemberSerializer, "MemberPage"), **NOT_MODIFIED},
+        responses={200: paginated(MemberSerializer, "MemberPage"), **NOT_MODIFIED},
     )
     def get(self, request: Request) -> Response:
         """List them in the order they joined."""

@@ -12,8 +12,8 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.bodies import Body, Text, checked_body
 from api.http.conditional import id_in_address, tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, page, problem
-from teams.actions.people import name_shop
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, paginated, problem
+from teams.actions.people import save_shop
 from teams.queries.people import shop_for, shops_of
 
 
@@ -34,7 +34,9 @@ class Shops(APIView):
     """The team's shops."""
 
     @described(
-        operation_id="shop_list", parameters=[ETAG], responses={200: page(ShopSerializer, "ShopPage"), **NOT_MODIFIED}
+        operation_id="shop_list",
+        parameters=[ETAG],
+        responses={200: paginated(ShopSerializer, "ShopPage"), **NOT_MODIFIED},
     )
     def get(self, request: Request) -> Response:
         """List them by name."""
@@ -45,7 +47,7 @@ class Shops(APIView):
     def post(self, request: Request) -> Response:
         """Open one; owners only."""
         sent = checked_body(request, ShopNameSerializer)
-        return Response(ShopSerializer(name_shop(member_of(request), shop_id=None, **sent)).data, status=201)
+        return Response(ShopSerializer(save_shop(member_of(request), shop_id=None, **sent)).data, status=201)
 
 
 class OneShop(APIView):
@@ -64,4 +66,4 @@ class OneShop(APIView):
         member, shop = member_of(request), id_in_address(shop_id)
         shop_for(member, shop)
         sent = checked_body(request, ShopNameSerializer)
-        return Response(ShopSerializer(name_shop(member, shop_id=shop, **sent)).data)
+        return Response(ShopSerializer(save_shop(member, shop_id=shop, **sent)).data)

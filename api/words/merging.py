@@ -7,7 +7,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api import documents as doc
-from api.http.auth import device_of, member_of
+from api.http.auth import device_id, member_of
 from api.http.bodies import Body, Key, checked_body
 from api.http.conditional import id_in_address
 from api.http.openapi import BAD_BODY, described, problem
@@ -36,6 +36,6 @@ class MergeWord(APIView):
         """Merge it into the descriptor with the key ``into``; return that one."""
         member, word = member_of(request), id_in_address(record_id)
         into = checked_body(request, MergeWordSerializer)["into"]
-        target = merge_word(member, word=word, into=into, device=device_of(request), now=timezone.now())
+        target = merge_word(member, word=word, into=into, device=device_id(request), now=timezone.now())
         merged = record_for(member, "descriptor", target)
         return Response(shown(merged), headers={"ETag": f'"{merged.revision}"'})

@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 
 from api import documents as doc
 from api.http.answers import answer_of, as_json
-from api.http.auth import device_of, member_of
+from api.http.auth import device_id, member_of
 from api.http.bodies import Body, Number, Part, Parts, Text, checked_body
 from api.http.conditional import expected_revision, id_in_address, tagged
 from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, an_object, described, problem
@@ -97,5 +97,5 @@ class AcceptSuggestions(APIView):
         if record_for(member, "note", note).revision != expected and expected is not None:
             raise Changed  # the text that was read may be another
         accepted = checked_body(request, AcceptedSuggestionsSerializer)["accept"]
-        notes = accept_suggestions(member, note=note, accepted=accepted, device=device_of(request), now=timezone.now())
+        notes = accept_suggestions(member, note=note, accepted=accepted, device=device_id(request), now=timezone.now())
         return Response({"results": [shown(one) for one in notes]})

@@ -26,7 +26,7 @@ from table.phone import (
 from teams.actions.people import new_member, new_team
 from teams.errors import NotHere, Refused
 from teams.models import Team
-from teams.queries.people import team_named
+from teams.queries.people import find_team
 
 _FIGURES_LIMIT_S = 30.0
 _LOOK_AGAIN_S = 0.25
@@ -99,7 +99,7 @@ def _sent(message: Message, phone: Phone) -> SyncReport:
 def _assemble(url: str, *, stack: ExitStack) -> _Company:
     """Find or make the team and its people, and sign their phones in."""
     try:
-        company = _Company(team_named(TEAM))
+        company = _Company(find_team(TEAM))
     except NotHere as absent:
         if "several" in absent.detail:
             raise DemoError(f"{absent.detail}: rename all but the demo's own") from absent

@@ -7,7 +7,7 @@ from uuid import UUID
 from teams.models import AuditEntry, Member
 from teams.row_security import acting_for, every_team, forget_failures_of_nobody, teams_of_login
 
-KEPT_DAYS = 400
+RETENTION_DAYS = 400
 """A year and a month: last year's season can still be looked up. Own choice, no source."""
 
 
@@ -37,9 +37,9 @@ def record_event_in_every_team(*, login: UUID, event: str, about: Mapping[str, o
         )
 
 
-def forget_old_entries(*, now: datetime) -> int:
-    """Delete what is older than `KEPT_DAYS`; return how many entries there were."""
-    before = now - timedelta(days=KEPT_DAYS)
+def delete_old_entries(*, now: datetime) -> int:
+    """Delete what is older than `RETENTION_DAYS`; return how many entries there were."""
+    before = now - timedelta(days=RETENTION_DAYS)
     gone = forget_failures_of_nobody(before=before)
     for team in every_team():
         with acting_for(team):

@@ -5,5 +5,5 @@ the counter of the file has not reached: what is written next would get revision
 So the counter goes past every cursor that a phone may hold.
 """
 
-JUMP = 1_000_000_000
+REVISION_JUMP = 1_000_000_000
 """More changes than a team makes between a backup and the loss of the server; there is room for billions of them."""

@@ -9,14 +9,14 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event_in_every_team
-from teams.actions.guard import Caller, Credentials, check_login
 from teams.actions.people import set_password
+from teams.actions.sign_in_limits import Caller, Credentials, check_login
 from teams.errors import Invalid, NotSignedIn, Problem
 from teams.models import AuditEvent, DeviceToken, ResetLink, User
 from teams.row_security import acting_for, teams_of_login
 
 
-def _prove(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
+def _check_password(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
     """Return the token's login if the password is its own; a token that was stolen must not do for it.
 
     Raises
@@ -44,11 +44,11 @@ def change_password(token: DeviceToken, *, password: str, new_password: str, add
     SlowDown
         Too many attempts at the present one.
     """
-    user = _prove(token, password, address=address, now=now)
+    user = _check_password(token, password, address=address, now=now)
     set_password(user, new_password, field="new_password")
     with transaction.atomic():
         user.save(update_fields=["password"])
-        _sign_out(user, but=token)
+        _delete_tokens(user, but=token)
         record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_CHANGE, about={"address": address}, now=now)
 
 
@@ -63,7 +63,7 @@ def change_email(token: DeviceToken, *, email: str, password: str, address: str,
             validate_email(email)
         except ValidationError as error:
             raise Invalid(problems=[Problem("email", "pattern", _("must be an e-mail address"))]) from error
-    user = _prove(token, password, address=address, now=now)
+    user = _check_password(token, password, address=address, now=now)
     user.email = email
     with transaction.atomic():
         user.save(update_fields=["email"])
@@ -75,12 +75,12 @@ def change_email(token: DeviceToken, *, email: str, password: str, address: str,
 @transaction.atomic
 def sign_out_everywhere(user: User, *, address: str, now: datetime) -> None:
     """End every token and every browser session of the login, in all its teams, the caller's included."""
-    _sign_out(user)
+    _delete_tokens(user)
     User.objects.filter(id=user.id).update(sign_outs=F("sign_outs") + 1)
     record_event_in_every_team(login=user.id, event=AuditEvent.SIGN_OUT_EVERYWHERE, about={"address": address}, now=now)
 
 
-def _sign_out(user: User, *, but: DeviceToken | None = None) -> None:
+def _delete_tokens(user: User, *, but: DeviceToken | None = None) -> None:
     """End tokens and mailed links. Browsers go by the password, so a new one ends their sessions by itself."""
     tokens = DeviceToken.objects.filter(member__user=user)
     with acting_for(*teams_of_login(user.id)):
@@ -99,5 +99,5 @@ def set_new_password(user: User, *, password: str, address: str, now: datetime) 
     """
     set_password(user, password, field="password")
     user.save(update_fields=["password"])
-    _sign_out(user)
+    _delete_tokens(user)
     record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_RESET, about={"address": address}, now=now)

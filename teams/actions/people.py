@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from teams.errors import Invalid, NotAllowed, NotHere, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
-from teams.queries.people import is_id, shop_called
+from teams.queries.people import find_shop, is_id
 from teams.row_security import acting_for, teams_of_login
 
 
@@ -29,7 +29,7 @@ def clean_name(value: object, *, field: str, longest: int) -> str:
     return name
 
 
-def _login(username: str, password: str) -> User:
+def _get_or_create_login(username: str, password: str) -> User:
     """Return the login, new or known; a known one must give its own password. For the command line."""
     username = clean_name(username, field="username", longest=80)
     known = User.objects.filter(username__iexact=username).first()
@@ -71,7 +71,7 @@ def new_team(*, name: str, shop: str, username: str, password: str) -> Member:
     """Make a team with its first shop and its owner."""
     team = Team.objects.create(name=clean_name(name, field="name", longest=120))
     first = Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
-    return Member.objects.create(team=team, user=_login(username, password), shop=first, role=Role.OWNER)
+    return Member.objects.create(team=team, user=_get_or_create_login(username, password), shop=first, role=Role.OWNER)
 
 
 @transaction.atomic
@@ -84,15 +84,15 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
         raise Invalid(
             problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
         )
-    user = _login(username, password)
-    place = shop_called(team, shop)
+    user = _get_or_create_login(username, password)
+    place = find_shop(team, shop)
     if place is None and is_id(shop):
         raise Invalid(problems=[Problem("shop", "unknown_parent", _("the team has no shop with this id"))])
     place = place or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
-    return join(team=team, user=user, shop=place, role=role)
+    return add_member(team=team, user=user, shop=place, role=role)
 
 
-def join(*, team: Team, user: User, shop: Shop, role: str) -> Member:
+def add_member(*, team: Team, user: User, shop: Shop, role: str) -> Member:
     """Give a login a place, or back the one that it left; raise Invalid when it is there already."""
     if Member.objects.filter(team=team, user=user, left_at=None).exists():
         raise Invalid(problems=[Problem("username", "taken", _("is already a member of this team"))])
@@ -119,7 +119,7 @@ def change_team(member: Member, *, name: object = None, ready_roast: object = No
 
 
 @transaction.atomic
-def name_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
+def save_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
     """Open a shop (no id) or rename one; only an owner may."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner may change shops"))
@@ -137,7 +137,7 @@ def name_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
     return shop
 
 
-def digest_of(token: str) -> str:
+def token_digest(token: str) -> str:
     """Return what is stored of a token. It is 256 random bits, so a plain SHA-256 is enough."""
     return hashlib.sha256(token.encode()).hexdigest()
 
@@ -176,7 +176,7 @@ def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
         raise StartAgain
 
 
-def mark_used(token: DeviceToken, *, now: datetime) -> None:
+def record_use(token: DeviceToken, *, now: datetime) -> None:
     """Remember when a device last spoke, at most once a minute."""
     if token.last_used_at is None or now - token.last_used_at > timedelta(minutes=1):
         DeviceToken.objects.filter(id=token.id).update(last_used_at=now)

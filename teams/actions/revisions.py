@@ -7,7 +7,7 @@ from django.db.models import F
 from teams.models import Team
 
 
-def count_change(team: UUID) -> int:
+def next_revision(team: UUID) -> int:
     """Lock the team's row until the transaction ends and count one change; return the new revision.
 
     Writers of one team take turns by this lock, so revisions are in the order of commits.

@@ -10,8 +10,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event, record_event_in_every_team
-from teams.actions.guard import Caller, Credentials, check_login
-from teams.actions.people import clean_name, digest_of
+from teams.actions.people import clean_name, token_digest
+from teams.actions.sign_in_limits import Caller, Credentials, check_login
 from teams.errors import NotSignedIn
 from teams.models import AuditEvent, DeviceToken, Member, User
 from teams.queries.people import memberships_of
@@ -24,7 +24,7 @@ def new_token(member: Member, *, device: str, now: datetime) -> tuple[str, Devic
     return token, DeviceToken.objects.create(
         member=member,
         device=clean_name(device, field="device", longest=200),
-        digest=digest_of(token),
+        digest=token_digest(token),
         expires_at=now + timedelta(days=settings.DEVICE_TOKEN_DAYS),
     )
 
@@ -41,7 +41,7 @@ def sign_in(
     NotSignedIn
         Wrong name or password, or no place in the team.
     SlowDown
-        Too many attempts: see `teams.actions.guard`.
+        Too many attempts: see `teams.actions.sign_in_limits`.
     """
     device = clean_name(device, field="device", longest=200)
     user = check_login(credentials, caller=caller, now=now)

@@ -35,7 +35,7 @@ def invitation_for(member: Member, invitation: UUID) -> Invitation:
     return found
 
 
-def open_invitation(digest: str, *, now: datetime) -> Invitation:
+def invitation_by_token(digest: str, *, now: datetime) -> Invitation:
     """Return the invitation that this token still opens; raise NotHere whatever is the matter with it."""
     with acting_for(team_of_invitation(digest)):
         found = (

@@ -14,7 +14,7 @@ ROLES: tuple[str, ...] = tuple(Role.values)
 """What a member may be."""
 
 
-def team_named(text: str) -> Team:
+def find_team(text: str) -> Team:
     """Return the team with this id or, if only one has it, this name; raise NotHere otherwise. For the command line."""
     found = list(Team.objects.filter(id=text) if is_id(text) else Team.objects.filter(name=text)[:2])
     if len(found) != 1:
@@ -22,7 +22,7 @@ def team_named(text: str) -> Team:
     return found[0]
 
 
-def shop_called(team: Team, text: str) -> Shop | None:
+def find_shop(team: Team, text: str) -> Shop | None:
     """Return the team's shop with this id or name."""
     shops = Shop.objects.filter(team=team)
     return (shops.filter(id=text) if is_id(text) else shops.filter(name=text)).first()
@@ -49,7 +49,7 @@ def memberships_of(user: User) -> list[Member]:
     return found
 
 
-def token_with(digest: str, *, now: datetime) -> DeviceToken | None:
+def valid_token(digest: str, *, now: datetime) -> DeviceToken | None:
     """Return the live token with this digest, its member, login and team at hand."""
     with acting_for(team_of_token(digest)):
         return (
@@ -74,7 +74,7 @@ def revisions_of(teams: Collection[UUID]) -> dict[UUID, int]:
         return dict(Team.objects.filter(id__in=teams).values_list("id", "revision"))
 
 
-def live_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UUID]:
+def valid_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UUID]:
     """Return which of these teams' tokens still hold."""
     with acting_for(*teams):
         held = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)

@@ -20,8 +20,8 @@ from lots.models import Lot
 from tastings.actions.push import state as ground
 from tastings.models import Descriptor, Paper, Share
 from teams.models import AuditEntry, Team
-from teams.queries.people import live_tokens, revisions_of, token_with
-from teams.rights import make_role, see_to_rights
+from teams.permissions import grant_permissions, make_role
+from teams.queries.people import revisions_of, valid_token, valid_tokens
 from teams.row_security import acting_for, role, teams_of_login
 from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
@@ -319,8 +319,8 @@ def test_policy_reads_the_setting_once_and_by_an_index_over_the_team(db, table):
 def test_live_table_hears_of_the_teams_listened_to(taster, stranger):
     with as_application():
         assert revisions_of([taster.team.id]) == {taster.team.id: taster.team.revision}
-        assert live_tokens([taster.device.id, stranger.device.id], teams=[taster.team.id]) == {taster.device.id}
-        assert token_with(taster.device.digest, now=timezone.now()) == taster.device
+        assert valid_tokens([taster.device.id, stranger.device.id], teams=[taster.team.id]) == {taster.device.id}
+        assert valid_token(taster.device.digest, now=timezone.now()) == taster.device
         assert Team.objects.count() == 0
 
 
@@ -335,7 +335,7 @@ def test_role_that_cannot_be_made_says_what_to_run(db, settings):
 
 
 def test_rights_can_be_seen_to_again(db):
-    see_to_rights()
+    grant_permissions()
     with as_application(), pytest.raises(ProgrammingError), transaction.atomic():
         rows("SELECT * FROM django_migrations")
 

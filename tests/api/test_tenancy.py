@@ -13,7 +13,7 @@ from tastings.actions.push import SHAPES
 from tastings.models import Photo, PhotoContent, Share
 from tastings.queries.records import MODELS
 from tastings.queries.shares import token_of
-from teams.actions.people import digest_of
+from teams.actions.people import token_digest
 from teams.models import DeviceToken, Member, ResetLink, Shop
 from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
@@ -73,7 +73,7 @@ def foreign(address, place, taster):
 
 def reset_of(taster):
     """Make a link to set the taster's password, which has ended."""
-    ResetLink.objects.create(user=taster.user, digest=digest_of("ended"), created_at=NOON, expires_at=NOON)
+    ResetLink.objects.create(user=taster.user, digest=token_digest("ended"), created_at=NOON, expires_at=NOON)
     return {"reset_token": "ended"}
 
 

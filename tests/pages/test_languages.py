@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.utils.translation import gettext, override
 
-from teams.actions.resets import ask_for_reset, mail_reset
+from teams.actions.resets import create_reset_request, send_reset_mail
 from tests.factories import LotFactory, MemberFactory, UserFactory
 
 GERMAN = {"HTTP_ACCEPT_LANGUAGE": "fr, de-AT;q=0.8, en;q=0.5"}
@@ -140,9 +140,9 @@ def test_mail_is_in_the_language_of_the_login_else_in_the_one_it_was_asked_in(
     lin.save()
     now = datetime.now(UTC)
     with override(asked_in):
-        request = ask_for_reset("Lin", site="https://tea.example", address="", now=now)
+        request = create_reset_request("Lin", site="https://tea.example", address="", now=now)
     with override(None):
-        assert mail_reset(request, now=now) == 1
+        assert send_reset_mail(request, now=now) == 1
 
     with override(mailed):
         assert mailoutbox[0].subject == gettext("Leafspan: a new password")

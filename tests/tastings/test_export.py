@@ -24,7 +24,7 @@ from tastings.queries.exporting.dictionary import dictionary, meaning
 from tastings.queries.exporting.tables import LEFT_OUT
 from tastings.queries.photos import name_on_disk
 from tastings.queries.records import MODELS, visible
-from teams.actions.counters import JUMP
+from teams.actions.counters import REVISION_JUMP
 from teams.errors import Invalid
 from teams.models import AuditEntry, Member, Team, User
 from tests.api.phone import change, sync
@@ -317,7 +317,7 @@ def test_people_come_without_a_password_and_figures_are_due(full, taken):
     assert hidden.lot.id not in due
     assert all(row.stale for row in due.values())
     revision = Team.objects.get(id=done.team).revision
-    assert revision > JUMP
+    assert revision > REVISION_JUMP
     assert {row.due_revision for row in due.values()} == {revision}
 
 

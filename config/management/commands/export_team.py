@@ -9,7 +9,7 @@ from django.utils import timezone
 from tastings.actions.exports import note_operators_export
 from tastings.queries.exporting import write_export
 from teams.errors import Refused
-from teams.queries.people import team_named
+from teams.queries.people import find_team
 
 
 class Command(BaseCommand):
@@ -26,7 +26,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["to"]
         try:
-            team, now = team_named(options["team"]), timezone.now()
+            team, now = find_team(options["team"]), timezone.now()
             note_operators_export(team, now=now)
             write_export(team, path, now=now, say=self._say)
         except Refused as refused:

@@ -13,7 +13,7 @@ from tastings.actions.importing import spreadsheet as sheet
 from tastings.actions.importing.storing import CORRECTED, KEPT, NEW, SAME
 from teams.errors import Refused
 from teams.models import Member, User
-from teams.queries.people import memberships_of, team_named
+from teams.queries.people import find_team, memberships_of
 
 
 class _AsWritten(DjangoHelpFormatter, RawDescriptionHelpFormatter):
@@ -56,7 +56,7 @@ class Command(BaseCommand):
 
 
 def _member(team: str, username: str) -> Member:
-    found = team_named(team)
+    found = find_team(team)
     user = User.objects.filter(username__iexact=username).first()
     for member in memberships_of(user) if user else []:
         if member.team_id == found.id:

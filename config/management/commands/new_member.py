@@ -9,7 +9,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from teams.actions.people import new_member
 from teams.errors import Refused
 from teams.models import Role
-from teams.queries.people import team_named
+from teams.queries.people import find_team
 
 
 class Command(BaseCommand):
@@ -27,7 +27,7 @@ class Command(BaseCommand):
             raise CommandError("put the password in LEAFSPAN_PASSWORD")
         try:
             member = new_member(
-                team=team_named(options["team"]),
+                team=find_team(options["team"]),
                 shop=options["shop"],
                 username=options["username"],
                 password=password,

@@ -19,7 +19,7 @@ from tastings.queries.records import record_for
 from tastings.schemas import CHOSEN
 from tastings.wording.flight_states import flight_is
 from teams.actions.audit import record_event
-from teams.actions.revisions import count_change
+from teams.actions.revisions import next_revision
 from teams.errors import Invalid, Problem
 from teams.models import Member
 
@@ -40,7 +40,7 @@ def decide_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], d
         A field does not hold, or a lot is no candidate.
     """
     must_decide(member)
-    count_change(member.team_id)
+    next_revision(member.team_id)
     found = flight_row(member, flight, lock=True)
     if found.state != Flight.State.REVEALED:
         raise WrongState(flight_is(found.state))

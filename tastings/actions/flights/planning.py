@@ -14,7 +14,7 @@ from tastings.actions.flights.asking import ask_for_plan
 from tastings.maths.flights.serving import Plan, PlanError, Sitting, plan_servings
 from tastings.models import Flight, FlightCup
 from tastings.queries.flights import standing_cups
-from teams.actions.revisions import count_change
+from teams.actions.revisions import next_revision
 
 _log = logging.getLogger(__name__)
 _TOLD_APART_S = 0.25
@@ -86,7 +86,7 @@ def _teller(flight: Flight) -> Callable[[float], None]:
 
 @transaction.atomic
 def _store(planned: Flight, plan: Plan, *, kept: Sequence[FlightCup], now: datetime) -> bool:
-    count_change(planned.team_id)  # from here on no phone's session of a cup can come in between
+    next_revision(planned.team_id)  # from here on no phone's session of a cup can come in between
     flight = Flight.objects.select_for_update(of=("self",)).get(id=planned.id)
     if not flight.is_blind or flight.plan_made == planned.plan_wanted:
         return False

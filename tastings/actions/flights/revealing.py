@@ -20,7 +20,7 @@ from tastings.models import Flight, Session
 from tastings.queries.flights import flight_row, must_decide, standing_cups
 from tastings.wording.flight_states import flight_is
 from teams.actions.audit import record_event
-from teams.actions.revisions import count_change
+from teams.actions.revisions import next_revision
 from teams.errors import Invalid, Problem
 from teams.models import Member, Team
 
@@ -37,7 +37,7 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         Cups are missing and there is no reason.
     """
     must_decide(member)
-    revision = count_change(member.team_id)
+    revision = next_revision(member.team_id)
     found = flight_row(member, flight, lock=True)
     if found.state != Flight.State.TASTING:
         raise WrongState(flight_is(found.state))

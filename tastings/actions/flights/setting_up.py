@@ -19,7 +19,7 @@ from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
 from tastings.models import Flight, FlightLot, FlightMember, Session
 from tastings.queries.flights import flight_row, must_decide
 from tastings.schemas import FLIGHT, MOST_CUPS
-from teams.actions.revisions import count_change
+from teams.actions.revisions import next_revision
 from teams.errors import Invalid, Problem
 from teams.models import Member
 
@@ -59,7 +59,7 @@ def set_up_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         raise Invalid(problems=[Problem("id", "taken", _("choose another id"))]) from error
     wanted.store(made, now=now)
     ask_for_plan(made, now=now)
-    count_change(member.team_id)
+    next_revision(member.team_id)
 
 
 @transaction.atomic
@@ -74,7 +74,7 @@ def change_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         A field does not hold.
     """
     must_decide(member)
-    count_change(member.team_id)
+    next_revision(member.team_id)
     held = flight_row(member, flight, lock=True)
     if not held.is_blind:
         raise WrongState(_("a flight that is revealed or called off does not change"))
@@ -100,7 +100,7 @@ def call_off_flight(member: Member, *, flight: UUID) -> None:
         A cup was tasted already: then it is revealed, early if need be, so that no note stays without its lot.
     """
     must_decide(member)
-    count_change(member.team_id)
+    next_revision(member.team_id)
     held = flight_row(member, flight, lock=True)
     if not held.is_blind:
         raise WrongState(_("it is revealed or called off already"))

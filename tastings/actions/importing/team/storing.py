@@ -20,11 +20,11 @@ from tastings.models.photo_files import drop_kept, keep
 from tastings.queries.exporting import MEMBERS, SETTINGS, TABLES, Table
 from tastings.queries.photos import name_on_disk
 from tastings.queries.records import MODELS, open_sessions
-from teams.actions.counters import JUMP
+from teams.actions.counters import REVISION_JUMP
 from teams.actions.people import clean_name
 from teams.errors import Invalid, NotHere
 from teams.models import Team, User
-from teams.queries.people import is_id, team_named
+from teams.queries.people import find_team, is_id
 
 _TOLD_EVERY = 100_000
 
@@ -76,7 +76,7 @@ def import_team(path: Path, *, team: str, say: Say) -> Brought:
 
 def _empty_team(text: str) -> Team:
     try:
-        team = team_named(text)
+        team = find_team(text)
     except NotHere:
         if is_id(text) or Team.objects.filter(name=text).exists():
             raise
@@ -199,7 +199,7 @@ def _misplaced(archive: Archive, error: psycopg.Error) -> BadFile:
 def _settle(team: Team) -> None:
     """Put the counter past every cursor a phone may hold, and mark every lot that has figures to compute."""
     last = [MODELS[name]._default_manager.filter(team_id=team.id).order_by("-revision") for name in MODELS]
-    highest = JUMP + max(rows.values_list("revision", flat=True).first() or 0 for rows in last)
+    highest = REVISION_JUMP + max(rows.values_list("revision", flat=True).first() or 0 for rows in last)
     Team.objects.filter(id=team.id).update(revision=highest)
     lots = Session.objects.filter(open_sessions(), team_id=team.id, removed=False).values_list("lot_id", flat=True)
     # no job is asked for here: the timetable finds what is due, a few at a time

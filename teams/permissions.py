@@ -12,7 +12,7 @@ _KEPT_FROM_IT = ("django_migrations",)
 """Tables that the application has no business with."""
 
 
-def see_to_rights(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
+def grant_permissions(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
     """Make the role if it is not there, and grant it what the application does: read and write rows, no more."""
     make_role(using=using)
     connection = connections[using]

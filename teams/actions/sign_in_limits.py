@@ -23,15 +23,15 @@ from uuid import UUID
 from django.contrib.auth import authenticate
 from django.utils.translation import gettext as _
 
-from teams.actions.tallies import Limit, count, counted, give_back, key_of, start_over
+from teams.actions.limits import Limit, attempts_so_far, count_attempt, hashed_key, reset_count, uncount_attempt
 from teams.errors import NotSignedIn, SlowDown
-from teams.models import AuditEntry, AuditEvent, KnownPlace, Member, User
+from teams.models import AuditEntry, AuditEvent, KnownClient, Member, User
 from teams.row_security import acting_for, teams_of_login
 
-PER_PLACE = Limit(kind="sign-in of account from place", most=5, within=timedelta(minutes=15))
-PER_ADDRESS = Limit(kind="sign-in from address", most=50, within=timedelta(minutes=15))
-PER_ACCOUNT = Limit(kind="sign-in of account", most=20, within=timedelta(hours=1))
-MOST_WHEN_SLOWED = 1
+PER_CLIENT = Limit(kind="sign-in of account from place", max_count=5, period=timedelta(minutes=15))
+PER_ADDRESS = Limit(kind="sign-in from address", max_count=50, period=timedelta(minutes=15))
+PER_ACCOUNT = Limit(kind="sign-in of account", max_count=20, period=timedelta(hours=1))
+MAX_WHEN_SLOWED = 1
 KNOWN_FOR = timedelta(days=90)
 _NOBODY = UUID(int=0)
 
@@ -41,7 +41,7 @@ class Caller:
     """Where a name and password come from."""
 
     address: str
-    """As `network_of` has it; empty when it is not known."""
+    """As `client_network` has it; empty when it is not known."""
     login: UUID | None = None
     """Whose device it has shown itself to be."""
     device: str = ""
@@ -56,7 +56,7 @@ class Credentials:
     password: str
 
 
-def network_of(address: str) -> str:
+def client_network(address: str) -> str:
     """Return what counts as one address: an IPv4 address, or the /64 of an IPv6 one, which a single customer has.
 
     Source: RFC 6177 and RFC 4291, from memory: a site gets at least a /64, and an interface id has 64 bits.
@@ -84,31 +84,33 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
     username = credentials.username.strip()
     login = User.objects.filter(username__iexact=username).values_list("id", flat=True).first()
     account = str(login or username.casefold())  # one key however a name that exists is spelled
-    place_known = KnownPlace.objects.filter(
-        user_id=login or _NOBODY, place=key_of("place", caller.address), last_at__gt=now - KNOWN_FOR
+    place_known = KnownClient.objects.filter(
+        user_id=login or _NOBODY, place=hashed_key("place", caller.address), last_at__gt=now - KNOWN_FOR
     ).exists()
     device_known = login is not None and caller.login == login and bool(caller.device)
     known = device_known or (place_known and bool(caller.address))
     place = f"device {caller.device}" if device_known else f"address {caller.address}"
 
-    slowed = counted(PER_ACCOUNT, account, now=now) > PER_ACCOUNT.most and not known
-    tries, ends_at = count(PER_PLACE, account, place, now=now)
-    if tries > (MOST_WHEN_SLOWED if slowed else PER_PLACE.most):
+    slowed = attempts_so_far(PER_ACCOUNT, account, now=now) > PER_ACCOUNT.max_count and not known
+    tries, ends_at = count_attempt(PER_CLIENT, account, place, now=now)
+    if tries > (MAX_WHEN_SLOWED if slowed else PER_CLIENT.max_count):
         raise SlowDown(wait=ends_at - now)
-    from_address, ends_at = count(PER_ADDRESS, caller.address, now=now)
-    if from_address > PER_ADDRESS.most and not known and caller.address:
+    from_address, ends_at = count_attempt(PER_ADDRESS, caller.address, now=now)
+    if from_address > PER_ADDRESS.max_count and not known and caller.address:
         raise SlowDown(wait=ends_at - now)
 
     user = authenticate(username=username, password=credentials.password)
     if not isinstance(user, User):
-        in_all, _ends_at = count(PER_ACCOUNT, account, now=now)
-        if tries == 1 and in_all <= PER_ACCOUNT.most:
+        in_all, _ends_at = count_attempt(PER_ACCOUNT, account, now=now)
+        if tries == 1 and in_all <= PER_ACCOUNT.max_count:
             _record_failure(login, caller=caller, now=now)
         raise NotSignedIn(_("wrong name or password"))
-    start_over(PER_PLACE, account, place)
-    give_back(PER_ADDRESS, caller.address)
+    reset_count(PER_CLIENT, account, place)
+    uncount_attempt(PER_ADDRESS, caller.address)
     if caller.address:
-        KnownPlace.objects.update_or_create(user=user, place=key_of("place", caller.address), defaults={"last_at": now})
+        KnownClient.objects.update_or_create(
+            user=user, place=hashed_key("place", caller.address), defaults={"last_at": now}
+        )
     return user
 
 
@@ -129,6 +131,6 @@ def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> Non
         )
 
 
-def forget_old_places(*, now: datetime) -> int:
+def delete_old_clients(*, now: datetime) -> int:
     """Delete the places that no longer count as known; return how many there were."""
-    return KnownPlace.objects.filter(last_at__lt=now - KNOWN_FOR).delete()[0]
+    return KnownClient.objects.filter(last_at__lt=now - KNOWN_FOR).delete()[0]

@@ -1,22 +1,25 @@
-"""What slows guessing down: counts of attempts, and the places from which a login is known to come."""
+"""What slows guessing down: counts of attempts, and the clients that a login is known to use."""
 
 from django.db import models
 
 from teams.models.people import User
 
 
-class Tally(models.Model):
-    """How often something was tried in a stretch of time that ends by itself; the key is a digest and names nobody."""
+class AttemptCount(models.Model):
+    """How many attempts there were in a period; the key is a digest and names nobody."""
 
     key = models.CharField(primary_key=True, max_length=64)
     count = models.IntegerField()
     ends_at = models.DateTimeField(db_index=True)
 
+    class Meta:
+        db_table = "teams_tally"
+
     def __str__(self) -> str:
         return f"{self.count} until {self.ends_at}"
 
 
-class KnownPlace(models.Model):
+class KnownClient(models.Model):
     """An address, as a digest, from which a login has signed in."""
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
@@ -24,6 +27,7 @@ class KnownPlace(models.Model):
     last_at = models.DateTimeField(db_index=True)
 
     class Meta:
+        db_table = "teams_knownplace"
         constraints = [models.UniqueConstraint(fields=["user", "place"], name="known_place_once")]
 
     def __str__(self) -> str:

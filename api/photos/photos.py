@@ -19,7 +19,7 @@ from api.http.answers import answer_of
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import id_in_address, page_of, tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, page, problem
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, paginated, problem
 from lots.schema import short_utc_text
 from tastings.actions.photos import announce_photo, remove_photo
 from tastings.answers.photos import LiquorColour
@@ -94,7 +94,7 @@ class Photos(APIView):
             *PAGING,
             ETAG,
         ],
-        responses={200: page(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem(422)},
+        responses={200: paginated(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem(422)},
     )
     def get(self, request: Request) -> Response:
         """List them, those of one session or of one lot if named."""

@@ -8,8 +8,8 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import id_in_address, tagged
 from api.http.query import query_value
-from lots.schema import Field, Unfit, clean
-from lots.wording import problem_of
+from lots.schema import Field, InvalidValue, clean_value
+from lots.wording import field_problem
 from tastings.queries.developments import development_for
 from tastings.queries.verdicts import arrival_check_for, readiness_for
 from teams.errors import Invalid
@@ -32,9 +32,9 @@ class ReadinessOf(APIView):
         level: float | None = None
         if (text := request.query_params.get("level")) is not None:
             try:
-                level = float(str(clean(_ROAST, query_value(_ROAST, str(text)))))
-            except Unfit as error:
-                raise Invalid(problems=[problem_of("level", error.fault)]) from error
+                level = float(str(clean_value(_ROAST, query_value(_ROAST, str(text)))))
+            except InvalidValue as error:
+                raise Invalid(problems=[field_problem("level", error.fault)]) from error
         lot = id_in_address(lot_id)
         return tagged(request, readiness_for(member_of(request), lot, today=timezone.now().date(), level=level))
 

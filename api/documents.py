@@ -6,35 +6,35 @@ from typing import Any
 from rest_framework import serializers as s
 
 from api.http.openapi import PROBLEM_ITEM, Serializer, an_object, record_field
-from lots.schema import Shape
+from lots.schema import RecordSchema
 
 
 @cache
-def record_read(shape: Shape) -> Serializer:
+def record_read(schema: RecordSchema) -> Serializer:
     """Return what a record looks like in an answer."""
     server: dict[str, Any] = {"taster": s.UUIDField(), "built_in": s.BooleanField()}
     return an_object(
-        shape.type.capitalize(),
+        schema.type.capitalize(),
         id=s.UUIDField(),
         revision=s.IntegerField(),
-        **{field.name: record_field(field, required=True) for field in shape.fields},
-        **{name: server[name] for name in shape.server_fields},
+        **{field.name: record_field(field, required=True) for field in schema.fields},
+        **{name: server[name] for name in schema.server_fields},
         by=s.UUIDField(allow_null=True),
     )
 
 
-def record_new(shape: Shape) -> Serializer:
+def record_new(schema: RecordSchema) -> Serializer:
     """Return what makes a record."""
-    fields = {field.name: record_field(field, required=field.required) for field in shape.fields}
+    fields = {field.name: record_field(field, required=field.required) for field in schema.fields}
     return an_object(
-        f"New{shape.type.capitalize()}", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields
+        f"New{schema.type.capitalize()}", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields
     )
 
 
-def record_change(shape: Shape) -> Serializer:
+def record_change(schema: RecordSchema) -> Serializer:
     """Return what changes a record: any of its fields."""
-    fields = {field.name: record_field(field, required=False) for field in shape.fields}
-    return an_object(f"Changed{shape.type.capitalize()}", **fields)
+    fields = {field.name: record_field(field, required=False) for field in schema.fields}
+    return an_object(f"Changed{schema.type.capitalize()}", **fields)
 
 
 SYNC_BODY = an_object(

@@ -26,10 +26,11 @@ from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
 
 from api.http.problems import no_such_route
-from tastings.actions.push.change import SHAPES, Verdict
+from tastings.actions.push.change import Verdict
 from tastings.job_metrics import BOUNDS_S, worked
 from tastings.queries.due import waiting
 from tastings.queues import BrokerDown, queues
+from tastings.schemas import RECORD_SCHEMAS
 
 _HERE = CollectorRegistry(auto_describe=False)
 REQUESTS = Counter("leafspan_requests", "Requests answered", ("method", "route", "status"), registry=_HERE)
@@ -58,7 +59,7 @@ def count_request(*, method: str, route: str, status: int, seconds: float) -> No
 def count_verdicts(verdicts: Iterable[Verdict]) -> None:
     """Count what became of a phone's changes; a type that is none of ours is one, whatever was sent."""
     for verdict in verdicts:
-        VERDICTS.labels(verdict.type if verdict.type in SHAPES else "other", verdict.verdict).inc()
+        VERDICTS.labels(verdict.type if verdict.type in RECORD_SCHEMAS else "other", verdict.verdict).inc()
 
 
 @require_safe

@@ -17,10 +17,11 @@ from api.http.auth import device_id, member_of
 from api.http.bodies import body_of
 from api.http.conditional import expected_revision, id_in_address, page_of, tagged
 from lots.merge import DELETED
-from lots.schema import Unfit, clean_id
-from lots.wording import problem_of
-from tastings.actions.push import NEW, SHAPES, Change, Verdict, checked, push_changes
-from tastings.queries.records import Record, history_for, record_for, records_of
+from lots.schema import InvalidValue, clean_id
+from lots.wording import field_problem
+from tastings.actions.push import NEW, Change, Verdict, checked, push_changes
+from tastings.queries.records import Record, history_for, list_records, record_for
+from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Changed, Invalid, NotAllowed, NotHere, Problem
 
 
@@ -68,7 +69,7 @@ class RecordList(RecordView):
         member = member_of(request)
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            rows = records_of(member, self.type_name, filters=filters, after=after, limit=limit)
+            rows = list_records(member, self.type_name, filters=filters, after=after, limit=limit)
             return [shown(row) for row in rows]
 
         return page_of(request, read)
@@ -78,8 +79,8 @@ class RecordList(RecordView):
         sent = body_of(request)
         try:
             record = UUID(clean_id(sent.pop("id", None)))
-        except Unfit as error:
-            raise Invalid(problems=[problem_of("id", error.fault)]) from error
+        except InvalidValue as error:
+            raise Invalid(problems=[field_problem("id", error.fault)]) from error
         fields = checked_or_refused(self.type_name, sent)
         self.parent_stands(request, fields)
         self.change(request, record=record, fields=fields, expected=NEW)
@@ -121,7 +122,7 @@ class RecordHistory(RecordView):
 
 def checked_or_refused(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:
     """Return clean fields; raise Invalid naming every one that is not."""
-    fields, problems = checked(SHAPES[type_name], sent)
+    fields, problems = checked(RECORD_SCHEMAS[type_name], sent)
     if problems:
         raise Invalid(problems=problems)
     return fields

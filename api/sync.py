@@ -14,8 +14,8 @@ from api.http.bodies import body_of
 from api.http.parsing import TooLarge
 from api.metrics import count_verdicts
 from api.schema_versions import SPOKEN
-from lots.schema import Unfit, clean_id, utc_text
-from lots.wording import problem_of
+from lots.schema import InvalidValue, clean_id, utc_text
+from lots.wording import field_problem
 from tastings.actions.push import push
 from tastings.queries.pull import pull
 from teams.actions.people import check_cursor
@@ -54,8 +54,8 @@ class Sync(APIView):
         device = ""
         try:
             device = clean_id(sent.get("device"))
-        except Unfit as error:
-            problems.append(problem_of("device", error.fault))
+        except InvalidValue as error:
+            problems.append(field_problem("device", error.fault))
         cursor, limit, changes = sent.get("cursor", 0), sent.get("limit", DEFAULT_LIMIT), sent.get("changes", [])
         if not _is_whole(cursor) or not 0 <= cursor < 2**63:
             problems.append(Problem("cursor", "range", _("must be a whole number, 0 or more")))

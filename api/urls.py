@@ -22,8 +22,8 @@ from api.shares import DESCRIBED as SHARES_DESCRIBED
 from api.shares import OneShare, Shares
 from api.sync import Sync
 from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
-from lots.schema import Shape
-from tastings.actions.push import SHAPES
+from lots.schema import RecordSchema
+from tastings.schemas import RECORD_SCHEMAS
 
 
 def _made(base: type[RecordView], name: str) -> type[RecordView]:
@@ -31,10 +31,10 @@ def _made(base: type[RecordView], name: str) -> type[RecordView]:
     return type(f"{name.capitalize()}{base.__name__}", (base,), {"type_name": name})
 
 
-def _record_routes(shape: Shape) -> Iterator[URLPattern]:
+def _record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     """Return list, item and history of one record type."""
-    name, read = shape.type, doc.record_read(shape)
-    filters = [OpenApiParameter(field, str, description="only those with this value") for field in shape.filters]
+    name, read = schema.type, doc.record_read(schema)
+    filters = [OpenApiParameter(field, str, description="only those with this value") for field in schema.filters]
     many, one, history = (_made(base, name) for base in (RecordList, RecordItem, RecordHistory))
     listing = paginated(read, f"{name.capitalize()}Page")
     extend_schema_view(
@@ -45,7 +45,7 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
         ),
         post=described(
             operation_id=f"{name}_create",
-            request=doc.record_new(shape),
+            request=doc.record_new(schema),
             responses={201: read, **problem(400, 403, 413, 415, 422)},
         ),
     )(many)
@@ -58,7 +58,7 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
         patch=described(
             operation_id=f"{name}_change",
             parameters=[IF_MATCH],
-            request=doc.record_change(shape),
+            request=doc.record_change(schema),
             responses={200: read, **problem(400, 403, 404, 412, 413, 415, 422)},
         ),
         delete=described(
@@ -80,7 +80,7 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
 
 
 def _describe() -> None:
-    """Describe the views that are not made from a shape."""
+    """Describe the views that are not made from a schema."""
     read = {**NOT_MODIFIED}
     body = problem(400, 413, 415, 422)
     for view, operations in {
@@ -156,7 +156,7 @@ urlpatterns = [
     path("events", Events.as_view()),
     path("sync", Sync.as_view()),
     path("", include("api.words.urls")),
-    *(route for shape in SHAPES.values() for route in _record_routes(shape)),
+    *(route for schema in RECORD_SCHEMAS.values() for route in _record_routes(schema)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
     path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
     path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),

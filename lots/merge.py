@@ -25,21 +25,21 @@ class Stamp(NamedTuple):
     at: str
     device: str
     by: str
-    claimed: str = ""
+    reported: str = ""
 
     @property
     def said(self) -> str:
         """The moment that the device gave."""
-        return self.claimed or self.at
+        return self.reported or self.at
 
     @property
     def order(self) -> tuple[str, str, str]:
         """What decides which of two edits is the later one."""
-        return self.at, self.device, self.claimed
+        return self.at, self.device, self.reported
 
 
 @dataclass(slots=True)
-class Copy:
+class StampedRecord:
     """A record as held: its values, the stamp of each, and whether it is gone."""
 
     values: dict[str, object] = field(default_factory=dict)
@@ -54,7 +54,7 @@ class Copy:
         )
 
 
-class Lost(NamedTuple):
+class LostValue(NamedTuple):
     """A value that is not, or no longer, the current one.
 
     An edit that was drawn back from the future is kept even where its value is the current one, under another's stamp:
@@ -67,7 +67,7 @@ class Lost(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class MergeOutcome:
     """What a merge did.
 
     Fields whose value changed, values that lost, whether any stamp moved, and whether some of what was sent lost to
@@ -75,21 +75,21 @@ class Outcome:
     """
 
     changed: frozenset[str]
-    lost: tuple[Lost, ...]
+    lost: tuple[LostValue, ...]
     stamped: bool
     outdated: bool
 
 
-def _rank(value: object, stamp: Stamp) -> tuple[str, str, str, str]:
+def _merge_order(value: object, stamp: Stamp) -> tuple[str, str, str, str]:
     return *stamp.order, json.dumps(value, sort_keys=True, ensure_ascii=False)
 
 
-def same(a: object, b: object) -> bool:
+def same_json(a: object, b: object) -> bool:
     """Whether two wire values are the same JSON; Python alone would take true for 1."""
     return a == b and isinstance(a, bool) == isinstance(b, bool)
 
 
-def merge(held: Copy, sent: Mapping[str, object], stamp: Stamp) -> Outcome:
+def merge(held: StampedRecord, sent: Mapping[str, object], stamp: Stamp) -> MergeOutcome:
     """Merge an edit into the held copy, in place.
 
     Parameters
@@ -102,29 +102,29 @@ def merge(held: Copy, sent: Mapping[str, object], stamp: Stamp) -> Outcome:
         When, where and by whom the edit was made.
     """
     changed: set[str] = set()
-    lost: list[Lost] = []
+    lost: list[LostValue] = []
     stamped = outdated = False
     for name, value in sent.items():
         before = held.stamps.get(name)
         current = held.values.get(name)
         if before is not None:
             # the clock that it ran ahead of may have caught up meanwhile
-            seen_again = bool(before.claimed) and (before.claimed, before.device) == (stamp.said, stamp.device)
-            if same(current, value) and (seen_again or before.order == stamp.order):
+            seen_again = bool(before.reported) and (before.reported, before.device) == (stamp.said, stamp.device)
+            if same_json(current, value) and (seen_again or before.order == stamp.order):
                 continue
-            if _rank(value, stamp) <= _rank(current, before):
+            if _merge_order(value, stamp) <= _merge_order(current, before):
                 outdated = True
-                if not same(current, value) or stamp.claimed:
-                    lost.append(Lost(name, value, stamp))
+                if not same_json(current, value) or stamp.reported:
+                    lost.append(LostValue(name, value, stamp))
                 continue
-            if not same(current, value) or before.claimed:
-                lost.append(Lost(name, current, before))
-        if not same(current, value):
+            if not same_json(current, value) or before.reported:
+                lost.append(LostValue(name, current, before))
+        if not same_json(current, value):
             changed.add(name)
         held.values[name] = value
         held.stamps[name] = stamp
         stamped = True
-    return Outcome(frozenset(changed), tuple(lost), stamped, outdated)
+    return MergeOutcome(frozenset(changed), tuple(lost), stamped, outdated)
 
 
 def pack(stamps: Mapping[str, Stamp]) -> list[list[object]]:

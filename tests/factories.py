@@ -112,7 +112,7 @@ class SyncedFactory(DjangoModelFactory[Any]):
         row = model_class(*args, **kwargs)
         if stamps is None and row.by_id:
             stamp = Stamp(stamp_moment(NOON.isoformat()), str(DEVICE), str(row.by_id))
-            set_fields = [field.name for field in row.shape.fields if row.wire_value(field) is not None]
+            set_fields = [field.name for field in row.schema.fields if row.wire_value(field) is not None]
             stamps = pack(dict.fromkeys(set_fields + (["deleted"] if row.removed else []), stamp))
         row.stamps = stamps or []
         row.save(force_insert=True)

@@ -13,8 +13,8 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.fields import SkipField, empty
 from rest_framework.request import Request
 
-from lots.schema import Field, Unfit, clean, clean_id, clean_moment, clean_text, gettext_noop
-from lots.wording import problem_of, sentence_of
+from lots.schema import Field, InvalidValue, clean_id, clean_moment, clean_text, clean_value, gettext_noop
+from lots.wording import fault_text, field_problem
 from teams.errors import Invalid, Problem
 
 if TYPE_CHECKING:
@@ -38,11 +38,11 @@ class Strict(s.Field[Any, Any, Any, Any]):
         """Return the clean value; raise ValidationError with the code and the sentence of what is wrong."""
         try:
             return self.clean(value)
-        except Unfit as error:
-            raise ValidationError(sentence_of(error.fault), code=error.fault.code) from error
+        except InvalidValue as error:
+            raise ValidationError(fault_text(error.fault), code=error.fault.code) from error
 
     def clean(self, value: object) -> Any:  # noqa: ANN401 - as the field says
-        """Return the clean value; raise Unfit."""
+        """Return the clean value; raise InvalidValue."""
         raise NotImplementedError
 
 
@@ -53,7 +53,7 @@ class Text(Strict, s.CharField):
         """Return the text."""
         text = clean_text(value, longest=self.max_length or LONGEST)
         if not text and not self.allow_blank:
-            raise Unfit("required", gettext_noop("must not be empty"))
+            raise InvalidValue("required", gettext_noop("must not be empty"))
         return text
 
 
@@ -64,7 +64,7 @@ class Choice(Strict, s.ChoiceField):
         """Return the word."""
         word = clean_text(value, longest=LONGEST)
         if not word:
-            raise Unfit("required", gettext_noop("must not be empty"))
+            raise InvalidValue("required", gettext_noop("must not be empty"))
         return word
 
 
@@ -99,8 +99,8 @@ class OfRecord(Strict):
         return super().run_validation(data)
 
     def clean(self, value: object) -> object:
-        """Return the value as `lots.schema.clean` does."""
-        return clean(self.of, value)
+        """Return the value as `lots.schema.clean_value` does."""
+        return clean_value(self.of, value)
 
 
 class Number(OfRecord, s.FloatField):
@@ -123,7 +123,7 @@ class Truth(Strict, s.BooleanField):
     def clean(self, value: object) -> bool:
         """Return the truth value."""
         if not isinstance(value, bool):
-            raise Unfit("type", gettext_noop("must be true or false"))
+            raise InvalidValue("type", gettext_noop("must be true or false"))
         return value
 
 
@@ -138,8 +138,8 @@ def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
     """Take the id out of a body; raise Invalid for none."""
     try:
         return UUID(clean_id(sent.pop(name, None)))
-    except Unfit as error:
-        raise Invalid(problems=[problem_of(name, error.fault)]) from error
+    except InvalidValue as error:
+        raise Invalid(problems=[field_problem(name, error.fault)]) from error
 
 
 class Body(s.Serializer[Any]):
@@ -178,7 +178,7 @@ class Parts(Strict, s.ListField):
     def clean(self, value: object) -> list[Any]:
         """Return the clean objects."""
         if not isinstance(value, list) or not 1 <= len(value) <= (self.max_length or LONGEST):
-            raise Unfit("type", gettext_noop("must be a list of 1 to %(most)s objects"), most=self.max_length)
+            raise InvalidValue("type", gettext_noop("must be a list of 1 to %(most)s objects"), most=self.max_length)
         return list(self.run_child_validation(value))
 
 

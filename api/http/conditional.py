@@ -18,8 +18,8 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from api.http.answers import as_json
-from lots.schema import Unfit, clean_id
-from lots.wording import problem_of
+from lots.schema import InvalidValue, clean_id
+from lots.wording import field_problem
 from teams.errors import Changed, Invalid, NotHere, Problem
 
 DEFAULT_LIMIT, LARGEST_LIMIT = 100, 500
@@ -29,7 +29,7 @@ def id_in_address(text: str) -> UUID:
     """Return the id; what is no id looks like an absent one."""
     try:
         return UUID(clean_id(text))
-    except Unfit as error:
+    except InvalidValue as error:
         raise NotHere from error
 
 
@@ -89,8 +89,8 @@ def page_of(request: Request, read: Callable[[UUID | None, int], Sequence[dict[s
     if (text := request.query_params.get("after")) is not None:
         try:
             after = UUID(clean_id(text))
-        except Unfit as error:
-            raise Invalid(problems=[problem_of("after", error.fault)]) from error
+        except InvalidValue as error:
+            raise Invalid(problems=[field_problem("after", error.fault)]) from error
     rows = read(after, limit + 1)
     following = None
     if len(rows) > limit:

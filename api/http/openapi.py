@@ -7,7 +7,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers as s
 
-from lots.schema import Field, Shape
+from lots.schema import Field, RecordSchema
 
 Serializer = type[s.Serializer[Any]]
 
@@ -175,11 +175,11 @@ def described(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed th
     return extend_schema(responses={**responses, **problem(401, 406, 429)}, parameters=parameters, **given)
 
 
-def fields_of(shape: Shape) -> dict[str, s.Field[Any, Any, Any, Any]]:
-    """Return a shape's fields as a body has them."""
-    return {field.name: record_field(field, required=field.required) for field in shape.fields}
+def fields_of(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+    """Return a schema's fields as a body has them."""
+    return {field.name: record_field(field, required=field.required) for field in schema.fields}
 
 
-def optional_fields_of(shape: Shape) -> dict[str, s.Field[Any, Any, Any, Any]]:
-    """Return a shape's fields as the body of a change has them: any of them."""
-    return {field.name: record_field(field, required=False) for field in shape.fields}
+def optional_fields_of(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+    """Return a schema's fields as the body of a change has them: any of them."""
+    return {field.name: record_field(field, required=False) for field in schema.fields}

@@ -13,8 +13,8 @@ from api.http.auth import member_of
 from api.http.conditional import id_in_address, tagged
 from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
 from api.http.query import query_value
-from lots.schema import Field, Unfit, clean
-from lots.wording import problem_of
+from lots.schema import Field, InvalidValue, clean_value
+from lots.wording import field_problem
 from tastings.answers.guide import BrewGuide, brew_guide_answer
 from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
 from tastings.queries.guides import guide_for
@@ -90,9 +90,9 @@ def _pot(request: Request) -> Pot:
             continue
         field, _description = POT[name]
         try:
-            pot[name] = clean(field, query_value(field, str(text)))
-        except Unfit as error:
-            problems.append(problem_of(name, error.fault))
+            pot[name] = clean_value(field, query_value(field, str(text)))
+        except InvalidValue as error:
+            problems.append(field_problem(name, error.fault))
     if problems:
         raise Invalid(problems=problems)
     return Pot(**pot)

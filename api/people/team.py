@@ -15,7 +15,7 @@ from api.http.auth import member_of
 from api.http.bodies import Body, Id, Strict, Text, checked_body
 from api.http.conditional import tagged
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, problem
-from lots.schema import Unfit, gettext_noop
+from lots.schema import InvalidValue, gettext_noop
 from teams.actions.people import change_team
 from teams.actions.roles import hand_over
 
@@ -26,7 +26,7 @@ class RoastLevel(Strict, s.FloatField):
     def clean(self, value: object) -> float:
         """Return the number."""
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 10:
-            raise Unfit("range", gettext_noop("must be a number from 0 to 10"))
+            raise InvalidValue("range", gettext_noop("must be a number from 0 to 10"))
         return float(value)
 
 

@@ -5,7 +5,7 @@ from uuid import UUID, uuid5
 
 from django.db import models
 
-from lots.merge import Lost
+from lots.merge import LostValue
 from teams.models import Team, User
 
 _NAMESPACE = UUID("6f3c1c5e-8d1c-5c59-9a6e-2b7f0c3d9e41")
@@ -32,6 +32,6 @@ class FieldHistory(models.Model):
         return f"{self.field} of {self.record}"
 
     @staticmethod
-    def id_of(record: UUID, lost: Lost) -> UUID:
+    def history_id(record: UUID, lost: LostValue) -> UUID:
         """Return the one id this lost value can have, so that hearing of it twice keeps one row."""
         return uuid5(_NAMESPACE, json.dumps([str(record), lost.field, lost.stamp.said, lost.stamp.device, lost.value]))

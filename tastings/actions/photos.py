@@ -8,8 +8,8 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import clean_fields, faults_between
-from lots.wording import problem_of
+from lots.schema import clean_fields, record_faults
+from lots.wording import field_problem
 from tastings.errors import NotYet, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
@@ -42,8 +42,8 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     """
     may_write(member)
     values, faults = clean_fields(PHOTO, sent)
-    faults += [fault for fault in faults_between(PHOTO, values) if fault[0] not in dict(faults)]
-    problems = [problem_of(name, fault) for name, fault in faults]
+    faults += [fault for fault in record_faults(PHOTO, values) if fault[0] not in dict(faults)]
+    problems = [field_problem(name, fault) for name, fault in faults]
     if not problems:
         problems = _parents(member, values)
     if problems:

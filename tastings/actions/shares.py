@@ -9,8 +9,8 @@ from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from lots.schema import clean_fields, faults_between
-from lots.wording import problem_of
+from lots.schema import clean_fields, record_faults
+from lots.wording import field_problem
 from tastings.audit_events import TastingEvent
 from tastings.models import Share
 from tastings.queries.records import record_for
@@ -36,8 +36,8 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
     """
     may_share(member)
     values, faults = clean_fields(SHARE, sent)
-    faults += [fault for fault in faults_between(SHARE, values) if fault[0] not in dict(faults)]
-    problems = [problem_of(name, fault) for name, fault in faults]
+    faults += [fault for fault in record_faults(SHARE, values) if fault[0] not in dict(faults)]
+    problems = [field_problem(name, fault) for name, fault in faults]
     ends = now + timedelta(days=USUAL_DAYS)
     if not problems:
         if values.get("expires_at"):

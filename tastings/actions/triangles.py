@@ -8,8 +8,8 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import Shape, clean_fields, faults_between
-from lots.wording import problem_of
+from lots.schema import RecordSchema, clean_fields, record_faults
+from lots.wording import field_problem
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
 from tastings.queries.triangles import triangle_row
@@ -20,10 +20,10 @@ from teams.queries.people import member_for
 from teams.row_security import is_taken
 
 
-def _checked(shape: Shape, sent: Mapping[str, object]) -> dict[str, object]:
-    values, faults = clean_fields(shape, sent)
-    missing = [fault for fault in faults_between(shape, values) if fault[0] not in dict(faults)]
-    if problems := [problem_of(name, fault) for name, fault in [*faults, *missing]]:
+def _checked(schema: RecordSchema, sent: Mapping[str, object]) -> dict[str, object]:
+    values, faults = clean_fields(schema, sent)
+    missing = [fault for fault in record_faults(schema, values) if fault[0] not in dict(faults)]
+    if problems := [field_problem(name, fault) for name, fault in [*faults, *missing]]:
         raise Invalid(problems=problems)
     return values
 

@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 
 from tastings.maths.brewing.brews import Brew, Pour
 from tastings.models import Infusion, Note, Session
-from tastings.queries.records import open_sessions
+from tastings.queries.records import shared_sessions
 
 _IN_THE_CUP = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
 """Moments that speak of an infusion's cup; a word rated at several counts where it stands first here."""
@@ -48,7 +48,7 @@ def latest_tastings(team: UUID, *, sessions: int) -> Mapping[str, Tastings]:
 
 
 def _shared(sessions: QuerySet[Session]) -> QuerySet[Session]:
-    return sessions.filter(open_sessions(), removed=False)
+    return sessions.filter(shared_sessions(), removed=False)
 
 
 def _read(found: QuerySet[Session]) -> Tastings:

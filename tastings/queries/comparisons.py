@@ -11,7 +11,7 @@ from tastings.maths.comparison.side_by_side import Comparison, compare
 from tastings.models import Session
 from tastings.queries.brews import tastings_of
 from tastings.queries.panels import calibration_of
-from tastings.queries.records import open_sessions, record_for
+from tastings.queries.records import record_for, shared_sessions
 from teams.errors import Invalid, Problem
 from teams.models import Member
 
@@ -38,7 +38,7 @@ def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
     if by not in BY:
         raise Invalid(problems=[Problem("by", "choice", _("one of %(choices)s") % {"choices": ", ".join(BY)})])
     tastings = tastings_of(lot)
-    said = dict(Session.objects.filter(open_sessions(), lot_id=lot, removed=False).values_list("id", by))
+    said = dict(Session.objects.filter(shared_sessions(), lot_id=lot, removed=False).values_list("id", by))
     groups: dict[str, list[Brew]] = defaultdict(list)
     for brew in tastings.brews:
         groups[str(said.get(UUID(brew.session)) or UNSAID)].append(brew)

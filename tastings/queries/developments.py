@@ -13,7 +13,7 @@ from tastings.maths.curve.departures import otherwise
 from tastings.maths.curve.estimate import develop
 from tastings.maths.curve.sentence import sentence
 from tastings.models import Descriptor, Development, Infusion, Session
-from tastings.queries.records import open_sessions, record_for
+from tastings.queries.records import record_for, shared_sessions
 from teams.models import Member
 
 
@@ -67,13 +67,13 @@ def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:
     """Return the shared sessions behind a lot's figures with what a report tells of them."""
     pours = Infusion.objects.filter(session_id=OuterRef("id"), removed=False, number__gt=0).order_by("number")
     sessions = (
-        Session.objects.filter(open_sessions(), team_id=member.team_id, lot_id=lot, removed=False)
+        Session.objects.filter(shared_sessions(), team_id=member.team_id, lot_id=lot, removed=False)
         .annotate(first_kettle_c=Subquery(pours.values("kettle_c")[:1]))
         .select_related("shop", "taster")
         .only(*_SHOWN, "shop__name", "taster__name", "taster__username")
         .order_by("started_at", "id")
     )
-    fields = [field for field in Session.shape.fields if field.name in _SHOWN]
+    fields = [field for field in Session.schema.fields if field.name in _SHOWN]
     return [
         {
             "id": str(session.id),

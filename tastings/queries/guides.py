@@ -14,7 +14,7 @@ from tastings.maths.guide.pots import Pot
 from tastings.models import Infusion, Session
 from tastings.queries.brews import tastings_of
 from tastings.queries.panels import calibration_of
-from tastings.queries.records import open_sessions, record_for
+from tastings.queries.records import record_for, shared_sessions
 from teams.models import Member
 
 LATEST_SESSIONS = 40
@@ -91,7 +91,7 @@ def usual_pot_of(member: Member) -> UsualPot:
 
     Leaf and heat belong to the tea: the guide takes them from the lot's own sessions.
     """
-    everywhere = Session.objects.filter(open_sessions(), team_id=member.team_id, removed=False)
+    everywhere = Session.objects.filter(shared_sessions(), team_id=member.team_id, removed=False)
     here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere
     for rows, shop in ((here, member.shop.name if member.shop else None), (everywhere, None)):
         latest = list(rows.order_by("-started_at", "id").values("id", *_VESSEL)[:LATEST_SESSIONS])

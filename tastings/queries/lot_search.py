@@ -23,7 +23,7 @@ from django.db.models.expressions import OrderBy
 
 from lots.models import Lot
 from tastings.models import Session
-from tastings.queries.records import open_sessions
+from tastings.queries.records import shared_sessions
 from teams.models import Member
 
 PER_PAGE = 40
@@ -152,7 +152,7 @@ def _matching(rows: QuerySet[Lot], wish: Wish) -> QuerySet[Lot]:
 
 def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
     """Read along what a list shows of the figures, without the rest of them, which is a hundred times as much."""
-    tasted = Session.objects.filter(open_sessions(), lot_id=OuterRef("id"), removed=False).order_by("-started_at")
+    tasted = Session.objects.filter(shared_sessions(), lot_id=OuterRef("id"), removed=False).order_by("-started_at")
     big = ("result", "tasted", "line_evidence")
     return (
         rows.select_related("development", "team")

@@ -12,7 +12,7 @@ from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
-from tastings.queries.records import seen_sessions
+from tastings.queries.records import visible_sessions
 from teams.errors import NotHere
 from teams.models import Member
 
@@ -27,7 +27,7 @@ class ServedFile:
 
 def visible_photos(member: Member) -> QuerySet[Photo]:
     """Return the photos that the member may see: of live lots, and of live sessions that they may see."""
-    of_something = Q(lot__removed=False) | (Q(session__removed=False) & seen_sessions(member, "session__"))
+    of_something = Q(lot__removed=False) | (Q(session__removed=False) & visible_sessions(member, "session__"))
     return Photo.objects.filter(of_something, team_id=member.team_id, removed_at=None).select_related("content")
 
 

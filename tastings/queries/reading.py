@@ -7,7 +7,7 @@ from django.db.models import Q
 
 from tastings.answers.reading import NoteSuggestions, Reading, suggestion_in
 from tastings.models import Descriptor
-from tastings.queries.records import Record, record_for, records_of
+from tastings.queries.records import Record, list_records, record_for
 from tastings.reading.lexicon import Lexicon, lexicon_of
 from tastings.reading.reader import Suggestion, read
 from tastings.reading.terms import Word
@@ -68,7 +68,7 @@ def suggestions_by_descriptor(member: Member, note: Record) -> Mapping[str, Sugg
 def noted_beside(member: Member, note: Record, *, of: Collection[str] | None = None) -> Sequence[Record]:
     """Return the live notes of the same session, infusion and moment, of some descriptors only if named."""
     filters = {"session": str(note.fields["session"]), "moment": str(note.fields["moment"])}
-    beside = records_of(member, "note", filters=filters, after=None, limit=_MOST_BESIDE)
+    beside = list_records(member, "note", filters=filters, after=None, limit=_MOST_BESIDE)
     return [
         row
         for row in beside

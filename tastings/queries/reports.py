@@ -19,7 +19,7 @@ from tastings.queries.guides import guide_in_usual_pot, usual_pot_of
 from tastings.queries.memory import Memory
 from tastings.queries.panels import panel_for
 from tastings.queries.photos import ServedFile, colour_of, file_of, name_on_disk, visible_photos
-from tastings.queries.records import Record, open_sessions
+from tastings.queries.records import Record, shared_sessions
 from tastings.queries.verdicts import readiness_for
 from teams.errors import NotHere
 from teams.models import Member
@@ -103,7 +103,7 @@ def picture_of_lot(member: Member, *, lot: UUID, photo: UUID, leaf_and_liquor: b
 
 
 def _photos_of_lot(member: Member, lot: UUID) -> QuerySet[Photo]:
-    shared = Q(session__lot_id=lot, session__removed=False) & open_sessions("session__")
+    shared = Q(session__lot_id=lot, session__removed=False) & shared_sessions("session__")
     return (
         Photo.objects.filter(
             Q(lot_id=lot, lot__removed=False) | shared,

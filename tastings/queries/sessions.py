@@ -6,7 +6,7 @@ from uuid import UUID
 
 from tastings.models import Infusion, Note, Session
 from tastings.queries.developments import labels_of
-from tastings.queries.records import record_for, seen_sessions
+from tastings.queries.records import record_for, visible_sessions
 from tastings.queries.reports import session_photos
 from teams.errors import NotHere
 from teams.models import Member
@@ -22,7 +22,7 @@ def session_told(member: Member, *, lot: UUID, session: UUID) -> dict[str, Any]:
     """
     fields = record_for(member, "lot", lot).fields
     found = (
-        Session.objects.filter(seen_sessions(member), id=session, lot_id=lot, team_id=member.team_id, removed=False)
+        Session.objects.filter(visible_sessions(member), id=session, lot_id=lot, team_id=member.team_id, removed=False)
         .select_related("shop", "taster")
         .first()
     )

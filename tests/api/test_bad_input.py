@@ -8,8 +8,8 @@ import pytest
 
 from api.http.parsing import LARGEST_BODY
 from lots.models import FieldHistory
-from tastings.actions.push import SHAPES
 from tastings.queries.records import MODELS
+from tastings.schemas import RECORD_SCHEMAS
 from tests.api.phone import AT, PHONE, change, post_sync, sync, words
 from tests.api.problems import named, refusal
 from tests.api.records import TYPES, Place
@@ -97,7 +97,7 @@ def test_field_at_its_limits_is_stored_by_rest_and_sync(taster, place, type_name
 
 @every_type
 def test_required_field_set_to_null_in_a_stored_record_is_refused(taster, place, type_name):
-    for field in SHAPES[type_name].fields:
+    for field in RECORD_SCHEMAS[type_name].fields:
         if field.required:
             answer = sync(taster.client, [change(type_name, getattr(place, type_name).id, **{field.name: None})])
             assert [named(verdict) for verdict in answer["verdicts"]] == [{(field.name, "required")}]
@@ -105,7 +105,7 @@ def test_required_field_set_to_null_in_a_stored_record_is_refused(taster, place,
 
 @pytest.mark.parametrize(
     ("type_name", "low", "high"),
-    [(shape.type, low, high) for shape in SHAPES.values() for low, high in shape.ordered_pairs],
+    [(schema.type, low, high) for schema in RECORD_SCHEMAS.values() for low, high in schema.ordered_pairs],
 )
 @pytest.mark.usefixtures("nothing_stored")
 def test_pair_out_of_order_is_named(taster, place, type_name, low, high):
@@ -120,9 +120,10 @@ def test_pair_out_of_order_is_named(taster, place, type_name, low, high):
 @every_type
 @pytest.mark.usefixtures("nothing_stored")
 def test_field_that_is_none_or_the_servers_is_named(taster, place, type_name):
-    sent = dict.fromkeys((*SHAPES[type_name].server_fields, "revision", "by", "team", "removed", "stamps"), "x")
+    server_fields = RECORD_SCHEMAS[type_name].server_fields
+    sent = dict.fromkeys((*server_fields, "revision", "by", "team", "removed", "stamps"), "x")
     sent |= {"colour\x00\u2028": "x", "\ud800": "x", "": "x", "n" * 100: "x"}
-    wanted = {(name, "read_only" if name in SHAPES[type_name].server_fields else "unknown_field") for name in sent}
+    wanted = {(name, "read_only" if name in server_fields else "unknown_field") for name in sent}
     wanted = (wanted - {("\ud800", "unknown_field"), ("n" * 100, "unknown_field")}) | {
         ("?", "unknown_field"), ("n" * 80, "unknown_field"),
     }  # fmt: skip
@@ -140,7 +141,7 @@ def test_field_that_is_none_or_the_servers_is_named(taster, place, type_name):
 @every_type
 @pytest.mark.usefixtures("nothing_stored")
 def test_reference_to_nothing_is_an_unknown_parent(taster, place, type_name):
-    for field in SHAPES[type_name].fields:
+    for field in RECORD_SCHEMAS[type_name].fields:
         if field.kind not in ("reference", "key"):
             continue
         sent = place.new(type_name, **{field.name: "no_word" if field.kind == "key" else str(uuid4())})

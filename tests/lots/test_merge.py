@@ -6,7 +6,7 @@ from itertools import permutations
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lots.merge import DELETED, Copy, Lost, Stamp, merge, pack, unpack
+from lots.merge import DELETED, LostValue, Stamp, StampedRecord, merge, pack, unpack
 
 MOMENTS = [f"2026-03-04T10:00:0{second}.000000Z" for second in range(4)]
 DEVICES = ["00000000-0000-7000-8000-00000000000a", "00000000-0000-7000-8000-00000000000b"]
@@ -24,13 +24,13 @@ edits = st.lists(
 
 
 def play(order):
-    held, lost = Copy(), set()
+    held, lost = StampedRecord(), set()
     for fields, stamp in order:
         lost |= {key_of(item) for item in merge(held, fields, stamp).lost}
     return held, lost
 
 
-def key_of(item: Lost):
+def key_of(item: LostValue):
     return item.field, json.dumps(item.value)
 
 
@@ -66,7 +66,7 @@ def test_stored_stamps_read_back_the_same(sent):
 
 
 def test_later_wins_and_a_tie_goes_to_the_greater_device():
-    held = Copy()
+    held = StampedRecord()
     merge(held, {"steep_s": 10}, Stamp(MOMENTS[1], DEVICES[0], "ina"))
     assert merge(held, {"steep_s": 20}, Stamp(MOMENTS[1], DEVICES[1], "bo")).changed == {"steep_s"}
     outcome = merge(held, {"steep_s": 30}, Stamp(MOMENTS[0], DEVICES[1], "bo"))
@@ -74,14 +74,14 @@ def test_later_wins_and_a_tie_goes_to_the_greater_device():
 
 
 def test_an_edit_drawn_back_from_the_future_is_known_when_it_comes_again():
-    held = Copy()
-    merge(held, {"steep_s": 10}, Stamp(MOMENTS[0], DEVICES[0], "ina", claimed="2027-01-01T00:00:00.000000Z"))
-    again = merge(held, {"steep_s": 10}, Stamp(MOMENTS[1], DEVICES[0], "ina", claimed="2027-01-01T00:00:00.000000Z"))
+    held = StampedRecord()
+    merge(held, {"steep_s": 10}, Stamp(MOMENTS[0], DEVICES[0], "ina", reported="2027-01-01T00:00:00.000000Z"))
+    again = merge(held, {"steep_s": 10}, Stamp(MOMENTS[1], DEVICES[0], "ina", reported="2027-01-01T00:00:00.000000Z"))
     assert (again.stamped, again.outdated, again.lost) == (False, False, ())
 
 
 def test_a_later_field_edit_brings_a_deleted_record_back():
-    held = Copy()
+    held = StampedRecord()
     merge(held, {"steep_s": 10}, Stamp(MOMENTS[0], DEVICES[0], "ina"))
     merge(held, {DELETED: True}, Stamp(MOMENTS[1], DEVICES[0], "ina"))
     assert held.removed

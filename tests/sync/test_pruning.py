@@ -20,7 +20,7 @@ NOW = timezone.now()
 
 def deleted(who, *records, days_ago):
     """Delete records and make it so long ago."""
-    sync(who.client, [change(record.shape.type, record.id, deleted=True) for record in records], cursor=10**9)
+    sync(who.client, [change(record.schema.type, record.id, deleted=True) for record in records], cursor=10**9)
     for record in records:
         type(record).objects.filter(id=record.id).update(updated_at=NOW - timedelta(days=days_ago))
 

@@ -23,7 +23,7 @@ from tastings.queries.exporting import TABLES, Scope, export, export_for
 from tastings.queries.exporting.dictionary import dictionary, meaning
 from tastings.queries.exporting.tables import LEFT_OUT
 from tastings.queries.photos import name_on_disk
-from tastings.queries.records import MODELS, visible
+from tastings.queries.records import MODELS, visible_records
 from teams.actions.counters import REVISION_JUMP
 from teams.errors import Invalid
 from teams.models import AuditEntry, Member, Team, User
@@ -145,7 +145,7 @@ def test_owner_gets_what_an_owner_may_see_and_nothing_else(full, team):
     whole, seen = operators(team), zip_of(owner.client.get("/api/v1/team/export"))
 
     for type_name in MODELS:
-        may = {str(row.id) for row in visible(owner.member, type_name) if row.team_id}
+        may = {str(row.id) for row in visible_records(owner.member, type_name) if row.team_id}
         assert {line["id"] for line in lines_of(seen, f"{type_name}s")} == may, type_name
     text = all_text(seen)
     blind = [line for line in lines_of(whole, "flights") if line["state"] == "tasting"]
@@ -244,8 +244,8 @@ def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, tea
     assert "| kettle_c | number | °C | required; at least 0; at most 100 | water in the kettle |" in (
         opened.read("dictionary.md").decode()
     )
-    shapes = [field for model in MODELS.values() for field in model.shape.fields]
-    assert [field.name for field in shapes if meaning(field) == field.name.replace("_", " ")] == []
+    schemas = [field for model in MODELS.values() for field in model.schema.fields]
+    assert [field.name for field in schemas if meaning(field) == field.name.replace("_", " ")] == []
     assert told == json.loads(json.dumps(dictionary()))
 
 

@@ -9,8 +9,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from lots.merge import pack
-from lots.schema import Unfit, clean_text
-from lots.wording import problem_of
+from lots.schema import InvalidValue, clean_text
+from lots.wording import field_problem
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answer
 from tastings.actions.push import checked_now, name_lot, renew_children
@@ -77,8 +77,8 @@ def _reason(sent: Mapping[str, object]) -> str:
     reason = sent.get("reason")
     try:
         return "" if reason is None else clean_text(reason, longest=2000).strip()
-    except Unfit as error:
-        raise Invalid(problems=[problem_of("reason", error.fault)]) from error
+    except InvalidValue as error:
+        raise Invalid(problems=[field_problem("reason", error.fault)]) from error
 
 
 def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> int:
@@ -87,7 +87,7 @@ def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> i
         cup = session.flight_cup
         if cup is None:  # not with this query
             continue
-        copy = session.as_copy()
+        copy = session.stamped()
         name_lot(copy, cup.lot_id)
         revision += 1
         session.lot_id, session.stamps, session.revision = cup.lot_id, pack(copy.stamps), revision

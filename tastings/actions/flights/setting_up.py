@@ -11,8 +11,8 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from lots.models import Lot
-from lots.schema import clean_fields, faults_between
-from lots.wording import problem_of
+from lots.schema import clean_fields, record_faults
+from lots.wording import field_problem
 from tastings.actions.flights.asking import ask_for_plan
 from tastings.errors import WrongState
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
@@ -39,9 +39,9 @@ def set_up_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     """
     must_decide(member)
     values, faults = clean_fields(FLIGHT, sent)
-    faults += [fault for fault in faults_between(FLIGHT, values) if fault[0] not in dict(faults)]
+    faults += [fault for fault in record_faults(FLIGHT, values) if fault[0] not in dict(faults)]
     wanted = _Design.of(values, held=None)
-    problems = [problem_of(name, fault) for name, fault in faults]
+    problems = [field_problem(name, fault) for name, fault in faults]
     if problems := problems or wanted.problems(member, flight=None):
         raise Invalid(problems=problems)
     made = Flight(
@@ -79,7 +79,7 @@ def change_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     if not held.is_blind:
         raise WrongState(_("a flight that is revealed or called off does not change"))
     values, faults = clean_fields(FLIGHT, sent)
-    problems = [problem_of(name, fault) for name, fault in faults]
+    problems = [field_problem(name, fault) for name, fault in faults]
     wanted = _Design.of(values, held=held)
     if problems := problems or wanted.problems(member, flight=held):
         raise Invalid(problems=problems)

@@ -40,9 +40,9 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from uuid import UUID
 
-from lots.schema import Field, Unfit, clean
+from lots.schema import Field, InvalidValue, clean_value
 from lots.schemas import LOT
-from lots.wording import sentence_of
+from lots.wording import fault_text
 from tastings.schemas import INFUSION, NOTE, SESSION
 from teams.errors import Invalid, Problem
 
@@ -202,8 +202,8 @@ def _row(line: int, cells: Mapping[str, str], *, known: Known) -> tuple[Row, lis
                 values |= {} if value is None else {column: value}
             elif (rating := _value(_RATING, text)) is not None:
                 ratings[column] = rating
-        except Unfit as error:
-            faults.append(Fault(line, column, sentence_of(error.fault)))
+        except InvalidValue as error:
+            faults.append(Fault(line, column, fault_text(error.fault)))
     spoilt = {fault.column for fault in faults}
     faults += [Fault(line, name, "is empty") for name in _ON_EVERY_ROW if name not in values.keys() | spoilt]
     if (shop := values.get("shop")) is not None:
@@ -228,13 +228,13 @@ def _value(of: Field, text: str) -> object:
         return None
     if of.kind in ("number", "integer"):
         if not _NUMBER.fullmatch(text):
-            raise Unfit("type", "must be a number with a decimal point, as 3.5")
-        return clean(of, float(text))
+            raise InvalidValue("type", "must be a number with a decimal point, as 3.5")
+        return clean_value(of, float(text))
     if of.kind == "truth":
         if text.lower() not in _TRUTHS:
-            raise Unfit("type", "must be yes or no")
+            raise InvalidValue("type", "must be yes or no")
         return _TRUTHS[text.lower()]
-    return clean(of, text)
+    return clean_value(of, text)
 
 
 def _join(pot: Pot, row: Row, *, kinds: dict[str, tuple[object, int]]) -> list[Fault]:

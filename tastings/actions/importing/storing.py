@@ -14,14 +14,15 @@ from uuid import UUID, uuid5
 from django.db import transaction
 from django.db.models import Q
 
-from lots.merge import Copy, Stamp
+from lots.merge import Stamp, StampedRecord
 from lots.models import Lot, Synced
 from lots.schema import stamp_moment
 from tastings.actions.importing.spreadsheet import OF_INFUSION, OF_SESSION, Fault, Known, Pot, Row
-from tastings.actions.push import SHAPES, Change, Verdict, push_changes
+from tastings.actions.push import Change, Verdict, push_changes
 from tastings.actions.push.checks import UNKNOWN_PARENT
 from tastings.models import Descriptor
-from tastings.queries.records import visible
+from tastings.queries.records import visible_records
+from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import NotAllowed
 from teams.models import Member
 from teams.queries.people import shops_of
@@ -142,9 +143,9 @@ def _notes(session: UUID, infusion: UUID, row: Row) -> Iterator[_Wanted]:
 def _held(member: Member, wanted: Sequence[_Wanted]) -> dict[UUID, Synced]:
     """Return what the member may see under these ids, tombstones included."""
     held: dict[UUID, Synced] = {}
-    for name in SHAPES:
+    for name in RECORD_SCHEMAS:
         if ids := [one.id for one in wanted if one.type == name]:
-            held |= {row.id: row for row in visible(member, name).filter(id__in=ids)}
+            held |= {row.id: row for row in visible_records(member, name).filter(id__in=ids)}
     return held
 
 
@@ -152,7 +153,7 @@ def _difference(wanted: _Wanted, row: Synced | None, *, device: str) -> tuple[Ma
     """Return the fields to send, if any, and the word for what becomes of the record."""
     if row is None:
         return wanted.fields, NEW
-    held: Copy = row.as_copy()
+    held: StampedRecord = row.stamped()
     other = {name: value for name, value in wanted.fields.items() if held.values.get(name) != value}
     if not other:
         return {}, SAME

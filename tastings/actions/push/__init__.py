@@ -1,5 +1,5 @@
 from tastings.actions.push.blind import name_lot
-from tastings.actions.push.change import SHAPES, Change, Verdict, checked, read_change
+from tastings.actions.push.change import Change, Verdict, checked, read_change
 from tastings.actions.push.checks import NEW
 from tastings.actions.push.push import push, push_changes
 from tastings.actions.push.rows import checked_now

@@ -7,7 +7,7 @@ came before the reveal or after it, and a session that was deleted is not brough
 from dataclasses import replace
 from uuid import UUID
 
-from lots.merge import Copy
+from lots.merge import StampedRecord
 from lots.schema import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import Draft
@@ -25,7 +25,7 @@ def without_lot(change: Change, draft: Draft) -> Change:
     return replace(change, fields={name: value for name, value in change.fields.items() if name != "lot"})
 
 
-def name_lot(copy: Copy, lot: UUID) -> None:
+def name_lot(copy: StampedRecord, lot: UUID) -> None:
     """Write the lot into a session of a cup."""
     copy.values["lot"] = str(lot)
     copy.stamps["lot"] = copy.stamps["flight_cup"]

@@ -9,14 +9,10 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from lots.merge import DELETED, Stamp
-from lots.schema import Shape, Unfit, clean_fields, clean_id, clean_text, stamp_moment
-from lots.schemas import LOT
-from lots.wording import problem_of
-from tastings.schemas import DESCRIPTOR, INFUSION, NOTE, SESSION
+from lots.schema import InvalidValue, RecordSchema, clean_fields, clean_id, clean_text, stamp_moment
+from lots.wording import field_problem
+from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
-
-SHAPES: Mapping[str, Shape] = {shape.type: shape for shape in (DESCRIPTOR, LOT, SESSION, INFUSION, NOTE)}
-"""The record types that travel, parents first."""
 
 _CLOCK_LEEWAY = timedelta(minutes=2)
 _KNOWN_MEMBERS = frozenset(("type", "id", "at", "fields", "deleted"))
@@ -70,27 +66,28 @@ def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change
     problems = [
         Problem(str(name)[:80], "unknown_field", _("is not part of a change")) for name in sent.keys() - _KNOWN_MEMBERS
     ]
-    shape = SHAPES.get(sent["type"]) if isinstance(sent.get("type"), str) else None
-    if shape is None:
-        problems.append(Problem("type", "choice", _("must be one of %(choices)s") % {"choices": ", ".join(SHAPES)}))
+    schema = RECORD_SCHEMAS.get(sent["type"]) if isinstance(sent.get("type"), str) else None
+    if schema is None:
+        choices = ", ".join(RECORD_SCHEMAS)
+        problems.append(Problem("type", "choice", _("must be one of %(choices)s") % {"choices": choices}))
     record: UUID | None = None
     try:
         record = UUID(clean_id(sent.get("id")))
-    except Unfit as error:
-        problems.append(problem_of("id", error.fault))
+    except InvalidValue as error:
+        problems.append(field_problem("id", error.fault))
     stamp: Stamp | None = None
     try:
         stamp = _stamp(sent.get("at"), device=device, by=by, now=now)
-    except Unfit as error:
-        problems.append(problem_of("at", error.fault))
-    fields, more = _read_fields(sent, shape)
+    except InvalidValue as error:
+        problems.append(field_problem("at", error.fault))
+    fields, more = _read_fields(sent, schema)
     problems += more
-    if problems or shape is None or record is None or stamp is None:
+    if problems or schema is None or record is None or stamp is None:
         return Verdict(type=_echo(sent.get("type")), id=_echo(sent.get("id")), verdict="refused", problems=problems)
-    return Change(type=shape.type, id=record, fields=fields, stamp=stamp)
+    return Change(type=schema.type, id=record, fields=fields, stamp=stamp)
 
 
-def _read_fields(sent: Mapping[str, object], shape: Shape | None) -> tuple[Mapping[str, object], list[Problem]]:
+def _read_fields(sent: Mapping[str, object], schema: RecordSchema | None) -> tuple[Mapping[str, object], list[Problem]]:
     deleted, fields = sent.get("deleted", False), sent.get("fields")
     if not isinstance(deleted, bool):
         return {}, [Problem("deleted", "type", _("must be true or false"))]
@@ -98,22 +95,22 @@ def _read_fields(sent: Mapping[str, object], shape: Shape | None) -> tuple[Mappi
         return {DELETED: True}, [Problem("fields", "with_deleted", _("a deletion carries no fields"))] if fields else []
     if not isinstance(fields, dict):
         return {}, [Problem("fields", "type", _("must be an object"))]
-    if shape is None:
+    if schema is None:
         return {}, []
-    return checked(shape, fields)
+    return checked(schema, fields)
 
 
-def checked(shape: Shape, fields: Mapping[str, object]) -> tuple[dict[str, object], list[Problem]]:
+def checked(schema: RecordSchema, fields: Mapping[str, object]) -> tuple[dict[str, object], list[Problem]]:
     """Return the clean values of the fields and what is wrong with the others."""
-    values, faults = clean_fields(shape, fields)
-    return values, [problem_of(name, fault) for name, fault in faults]
+    values, faults = clean_fields(schema, fields)
+    return values, [field_problem(name, fault) for name, fault in faults]
 
 
 def _stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
-    claimed = stamp_moment(at)
-    if claimed > _latest_at(now):
-        return Stamp(stamp_moment(now.isoformat()), device, str(by), claimed)
-    return Stamp(claimed, device, str(by))
+    reported = stamp_moment(at)
+    if reported > _latest_at(now):
+        return Stamp(stamp_moment(now.isoformat()), device, str(by), reported)
+    return Stamp(reported, device, str(by))
 
 
 @lru_cache(maxsize=8)
@@ -124,5 +121,5 @@ def _latest_at(now: datetime) -> str:
 def _echo(value: object) -> str:
     try:
         return clean_text(value, longest=80)
-    except Unfit:
+    except InvalidValue:
         return ""

@@ -4,9 +4,9 @@ from collections.abc import Iterator
 
 from django.utils.translation import gettext as _
 
-from lots.merge import Copy
-from lots.schema import faults_between, uuid_of
-from lots.wording import problem_of
+from lots.merge import StampedRecord
+from lots.schema import record_faults, uuid_of
+from lots.wording import field_problem
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import Draft
 from tastings.actions.push.state import Ground
@@ -17,7 +17,7 @@ NEW = 0
 UNKNOWN_PARENT = "unknown_parent"
 
 
-def problems_of(change: Change, draft: Draft, trial: Copy, *, ground: Ground) -> list[Problem]:
+def problems_of(change: Change, draft: Draft, trial: StampedRecord, *, ground: Ground) -> list[Problem]:
     """Return what stands against the change, given what the record would become."""
     if change.id in ground.built_in:
         return [Problem("id", "not_allowed", _("a built-in descriptor cannot be changed"))]
@@ -48,12 +48,12 @@ def problems_of(change: Change, draft: Draft, trial: Copy, *, ground: Ground) ->
     ]
 
 
-def _between(draft: Draft, trial: Copy) -> list[Problem]:
-    return [problem_of(name, fault) for name, fault in faults_between(draft.shape, trial.values)]
+def _between(draft: Draft, trial: StampedRecord) -> list[Problem]:
+    return [field_problem(name, fault) for name, fault in record_faults(draft.schema, trial.values)]
 
 
 def _fixed(change: Change, draft: Draft) -> Iterator[Problem]:
-    for field in draft.shape.fields:
+    for field in draft.schema.fields:
         if field.fixed and draft.exists and field.name in change.fields:
             if change.fields[field.name] == draft.values.get(field.name):
                 continue
@@ -61,7 +61,7 @@ def _fixed(change: Change, draft: Draft) -> Iterator[Problem]:
 
 
 def _references(change: Change, ground: Ground) -> Iterator[Problem]:
-    for field in ground.draft_of(change).shape.fields:
+    for field in ground.draft_of(change).schema.fields:
         value = change.fields.get(field.name)
         if value is None:
             continue
@@ -83,7 +83,7 @@ def _references(change: Change, ground: Ground) -> Iterator[Problem]:
             yield Problem(field.name, UNKNOWN_PARENT, detail)
 
 
-def _of_its_type(change: Change, draft: Draft, trial: Copy, ground: Ground) -> Iterator[Problem]:
+def _of_its_type(change: Change, draft: Draft, trial: StampedRecord, ground: Ground) -> Iterator[Problem]:
     match change.type:
         case "session":
             cup = trial.values.get("flight_cup")

@@ -5,26 +5,26 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
-from lots.merge import Copy, Lost, Outcome, Stamp, merge
+from lots.merge import LostValue, MergeOutcome, Stamp, StampedRecord, merge
 from lots.models import Synced
-from lots.schema import Shape, stamp_moment
+from lots.schema import RecordSchema, stamp_moment
 from tastings.actions.push.change import Change
 
 
-def _fork(copy: Copy) -> Copy:
-    return Copy(dict(copy.values), dict(copy.stamps))
+def _fork(copy: StampedRecord) -> StampedRecord:
+    return StampedRecord(dict(copy.values), dict(copy.stamps))
 
 
 @dataclass(slots=True)
 class Draft:
     """One record in the making. ``row`` is None while it is new; ``held`` is what the database has."""
 
-    shape: Shape
+    schema: RecordSchema
     id: UUID
     row: Synced | None
-    held: Copy = field(default_factory=Copy)
-    copy: Copy = field(default_factory=Copy)
-    lost: list[Lost] = field(default_factory=list)
+    held: StampedRecord = field(default_factory=StampedRecord)
+    copy: StampedRecord = field(default_factory=StampedRecord)
+    lost: list[LostValue] = field(default_factory=list)
     dirty: bool = False
     revision: int | None = None
     """The revision under which it is, or will be, stored."""
@@ -32,8 +32,8 @@ class Draft:
     @classmethod
     def of_row(cls, row: Synced) -> "Draft":
         """Start from what is stored."""
-        held = row.as_copy()
-        return cls(row.shape, row.id, row, held, _fork(held), revision=row.revision)
+        held = row.stamped()
+        return cls(row.schema, row.id, row, held, _fork(held), revision=row.revision)
 
     @property
     def exists(self) -> bool:
@@ -45,13 +45,13 @@ class Draft:
         """The present values in wire form."""
         return self.copy.values
 
-    def attempt(self, change: Change, *, device: UUID, by: UUID, now: datetime) -> tuple[Copy, Outcome]:
+    def attempt(self, change: Change, *, device: UUID, by: UUID, now: datetime) -> tuple[StampedRecord, MergeOutcome]:
         """Merge the change into a fork of the present copy; nothing is taken over yet."""
         trial = _fork(self.copy)
         stamp = change.stamp or self._latest(device=device, by=by, now=now)
         return trial, merge(trial, change.fields, stamp)
 
-    def accept(self, trial: Copy, outcome: Outcome) -> None:
+    def accept(self, trial: StampedRecord, outcome: MergeOutcome) -> None:
         """Take over what was attempted."""
         self.copy = trial
         self.lost += outcome.lost

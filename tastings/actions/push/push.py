@@ -13,19 +13,20 @@ from uuid import UUID
 from django.db import IntegrityError, ProgrammingError, transaction
 from django.utils.translation import gettext as _
 
-from lots.merge import Lost
+from lots.merge import LostValue
 from lots.models import FieldHistory
 from lots.schema import uuid_of
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answers
 from tastings.actions.push.blind import cups_touched, name_lots, without_lot
-from tastings.actions.push.change import SHAPES, Change, Verdict, read_change
+from tastings.actions.push.change import Change, Verdict, read_change
 from tastings.actions.push.checks import problems_of
 from tastings.actions.push.numbers import clashes, to_blame
 from tastings.actions.push.pending import Draft
 from tastings.actions.push.rows import among, checked_now
 from tastings.actions.push.state import Ground
 from tastings.actions.push.store import heard_before, lots_touched, store
+from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
 from teams.models import Member, Team
 from teams.row_security import is_refusal
@@ -65,7 +66,7 @@ def push_changes(
             problem = Problem("", "conflict", _("does not fit with what is stored"))
             only = changes[0]
             return [Verdict(type=only.type, id=str(only.id), verdict="refused", problems=[problem])]
-    ordered = sorted(range(len(changes)), key=lambda i: list(SHAPES).index(changes[i].type))
+    ordered = sorted(range(len(changes)), key=lambda i: list(RECORD_SCHEMAS).index(changes[i].type))
     single = {
         i: push_changes(member, device=device, changes=[changes[i]], now=now, for_whole_team=for_whole_team)[0]
         for i in ordered
@@ -83,13 +84,13 @@ class _Push:
         self._member, self._device, self._changes, self._now = member, device, changes, now
         self._refused: dict[int, Sequence[Problem]] = {}
         self._words: dict[int, str] = {}
-        self._losses: dict[int, list[Lost]] = {}
+        self._losses: dict[int, list[LostValue]] = {}
 
     def run(self) -> list[Verdict]:
         team = Team.objects.select_for_update(no_key=True).get(id=self._member.team_id)
         self._ground = Ground(self._member, self._changes, for_whole_team=self._for_whole_team)
         self._heard = self._heard_with_wrong_clock()
-        for type_name in SHAPES:
+        for type_name in RECORD_SCHEMAS:
             mine = [i for i, change in enumerate(self._changes) if change.type == type_name]
             for i in self._parents_first(mine) if type_name == "lot" else mine:
                 self._try(i)
@@ -118,7 +119,7 @@ class _Push:
             self._refused[i] = problems
             return
         if word_sent is not None and trial.stamps.get("descriptor") != draft.copy.stamps.get("descriptor"):
-            draft.lost.append(Lost("descriptor", word_sent, trial.stamps["descriptor"]))
+            draft.lost.append(LostValue("descriptor", word_sent, trial.stamps["descriptor"]))
         draft.accept(trial, outcome)
         self._losses[i] = list(outcome.lost) if outcome.outdated and not outcome.stamped else []
         if outcome.stamped:
@@ -182,7 +183,9 @@ class _Push:
         for i, change in enumerate(self._changes):
             if change.stamp is not None and self._ground.find(change.type, change.id) is not None:
                 for name, value in change.fields.items():
-                    ids.setdefault(FieldHistory.id_of(change.id, Lost(name, value, change.stamp)), []).append((i, name))
+                    ids.setdefault(FieldHistory.history_id(change.id, LostValue(name, value, change.stamp)), []).append(
+                        (i, name)
+                    )
         heard: dict[int, set[str]] = {}
         if ids:
             drawn_back = FieldHistory.objects.filter(id__in=among(ids)).exclude(claimed_at="")
@@ -197,7 +200,7 @@ class _Push:
         drafts: list[Draft] = [self._ground.draft_of(self._changes[i]) for i in suspects]
         known = heard_before(drafts)
         for i, draft in zip(suspects, drafts, strict=True):
-            if all(FieldHistory.id_of(draft.id, item) in known for item in self._losses[i]):
+            if all(FieldHistory.history_id(draft.id, item) in known for item in self._losses[i]):
                 self._words[i] = "unchanged"
 
     def _verdict(self, i: int) -> Verdict:

@@ -12,11 +12,12 @@ from django.db.models import Case, Q, QuerySet, Value, When
 
 from lots.models import Lot, Synced
 from lots.schema import uuid_of
-from tastings.actions.push.change import SHAPES, Change
+from tastings.actions.push.change import Change
 from tastings.actions.push.pending import Draft
 from tastings.actions.push.rows import among
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Session
-from tastings.queries.records import seen_sessions, with_words
+from tastings.queries.records import visible_sessions, with_descriptors
+from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member, Shop
 from teams.row_security import taken
 
@@ -30,7 +31,7 @@ class Ground:
 
     def __init__(self, member: Member, changes: Sequence[Change], *, for_whole_team: bool = False) -> None:
         self.member, self._for_whole_team = member, for_whole_team
-        self.drafts: dict[str, dict[UUID, Draft]] = {name: {} for name in SHAPES}
+        self.drafts: dict[str, dict[UUID, Draft]] = {name: {} for name in RECORD_SCHEMAS}
         self.hidden: set[tuple[str, UUID]] = set()
         self.built_in: set[UUID] = set()
         self.descriptors: dict[str, list[Descriptor]] = {}
@@ -46,7 +47,7 @@ class Ground:
 
     def draft_of(self, change: Change) -> Draft:
         """Return the draft a change works on, a new one if there is none."""
-        return self.drafts[change.type].setdefault(change.id, Draft(SHAPES[change.type], change.id, None))
+        return self.drafts[change.type].setdefault(change.id, Draft(RECORD_SCHEMAS[change.type], change.id, None))
 
     def word(self, key: object) -> UUID | None:
         """Return the descriptor a key means: a live one first, stored or accepted in this push, then a merged one's."""
@@ -79,13 +80,13 @@ class Ground:
         return self.drafts["session"][uuid_of(str(draft.values["session"]))]
 
     def _read(self, changes: Sequence[Change]) -> None:
-        named: dict[str, set[UUID]] = {name: set() for name in SHAPES}
+        named: dict[str, set[UUID]] = {name: set() for name in RECORD_SCHEMAS}
         keys: set[str] = set()
         shops: set[UUID] = set()
         cups: set[UUID] = set()
         for change in changes:
             named[change.type].add(change.id)
-            for field in SHAPES[change.type].fields:
+            for field in RECORD_SCHEMAS[change.type].fields:
                 if (value := change.fields.get(field.name)) is None:
                     continue
                 if field.kind == "key" or (change.type, field.name) == ("descriptor", "key"):
@@ -110,7 +111,7 @@ class Ground:
         self._keep("note", notes)
         self._keep("descriptor", self._rows(Descriptor, named["descriptor"]))
         # asked of all that the member does not see, so that what is hidden costs what is not there does
-        self.hidden |= taken({name: named[name] - self.drafts[name].keys() - self.built_in for name in SHAPES})
+        self.hidden |= taken({name: named[name] - self.drafts[name].keys() - self.built_in for name in RECORD_SCHEMAS})
         if shops:
             self.shops = set(
                 Shop.objects.filter(team_id=self.member.team_id, id__in=shops).values_list("id", flat=True)
@@ -140,7 +141,7 @@ class Ground:
         """Return infusions or notes. The session of a hidden one is not even read, or the time it takes would tell."""
         if not ids:
             return []
-        seen = Case(When(seen_sessions(self.member, "session__"), then=Value("yes")), default=Value(""))
+        seen = Case(When(visible_sessions(self.member, "session__"), then=Value("yes")), default=Value(""))
         rows = cast("QuerySet[_Row]", model._default_manager.filter(id__in=among(ids)).annotate(seen=seen))
         return [row for row in self._mine(rows) if not self._hide(row, seen=bool(row.seen))]  # type: ignore[attr-defined]  # annotated
 
@@ -151,7 +152,7 @@ class Ground:
     def _mine(self, rows: QuerySet[_Row]) -> list[_Row]:
         """Return the team's rows."""
         mine = []
-        for row in with_words(rows):
+        for row in with_descriptors(rows):
             if row.team_id == self.member.team_id:
                 mine.append(row)
             elif isinstance(row, Descriptor) and row.is_built_in:
@@ -161,7 +162,7 @@ class Ground:
     def _hide(self, row: Synced, *, seen: bool) -> bool:
         hidden = not (seen or self._for_whole_team)
         if hidden:
-            self.hidden.add((row.shape.type, row.id))
+            self.hidden.add((row.schema.type, row.id))
         return hidden
 
     def _keep(self, type_name: str, rows: Iterable[Synced]) -> None:

@@ -6,15 +6,15 @@ from uuid import UUID
 
 from django.db import connection
 
-from lots.merge import Lost, pack
+from lots.merge import LostValue, pack
 from lots.models import FieldHistory
-from lots.models.wire import column_of, stored
-from tastings.actions.push.change import SHAPES
+from lots.models.wire import column_name, column_value
 from tastings.actions.push.pending import Draft
 from tastings.actions.push.rows import among, upsert
 from tastings.actions.push.state import Ground
 from tastings.models import Infusion, Note, Session
-from tastings.queries.records import MODELS, open_sessions
+from tastings.queries.records import MODELS, shared_sessions
+from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member
 
 
@@ -24,7 +24,7 @@ def store(ground: Ground, *, revision: int, now: datetime) -> int:
     for draft in ground.drafts["session"].values():
         if draft.dirty and draft.row is not None and draft.held.values["private"] != draft.values["private"]:
             revision = renew_children([draft.id], revision=revision)
-    for type_name in SHAPES:
+    for type_name in RECORD_SCHEMAS:
         model = MODELS[type_name]
         dirty = [draft for draft in ground.drafts[type_name].values() if draft.dirty]
         if not dirty:
@@ -44,7 +44,7 @@ def store(ground: Ground, *, revision: int, now: datetime) -> int:
 
 def heard_before(drafts: Iterable[Draft]) -> set[UUID]:
     """Return which lost values of these drafts are in the history already."""
-    ids = [FieldHistory.id_of(draft.id, item) for draft in drafts for item in draft.lost]
+    ids = [FieldHistory.history_id(draft.id, item) for draft in drafts for item in draft.lost]
     return set(FieldHistory.objects.filter(id__in=among(ids)).values_list("id", flat=True)) if ids else set()
 
 
@@ -61,10 +61,10 @@ def _row(draft: Draft, *, ground: Ground, now: datetime) -> dict[str, object]:
         "created_at": held.created_at if held is not None else now,
         "updated_at": now,
     }
-    for field in draft.shape.fields:
+    for field in draft.schema.fields:
         value = draft.values.get(field.name)
-        row[column_of(field)] = ground.word(value) if field.kind == "key" else stored(field, value)
-    match draft.shape.type:
+        row[column_name(field)] = ground.word(value) if field.kind == "key" else column_value(field, value)
+    match draft.schema.type:
         case "session":
             was_shared = isinstance(held, Session) and held.shared_once
             row["taster_id"] = held.taster_id if isinstance(held, Session) else member.user_id
@@ -76,16 +76,16 @@ def _row(draft: Draft, *, ground: Ground, now: datetime) -> dict[str, object]:
     return row
 
 
-def _history(draft: Draft, lost: Lost, member: Member) -> FieldHistory:
+def _history(draft: Draft, lost: LostValue, member: Member) -> FieldHistory:
     return FieldHistory(
-        id=FieldHistory.id_of(draft.id, lost),
+        id=FieldHistory.history_id(draft.id, lost),
         team_id=member.team_id,
-        type=draft.shape.type,
+        type=draft.schema.type,
         record=draft.id,
         field=lost.field,
         value=lost.value,
         at=datetime.fromisoformat(lost.stamp.at),
-        claimed_at=lost.stamp.claimed,
+        claimed_at=lost.stamp.reported,
         device=UUID(lost.stamp.device),
         by_id=UUID(lost.stamp.by),
     )
@@ -130,12 +130,12 @@ def lots_touched(ground: Ground) -> set[UUID]:
     ]
     if rerated:
         notes = Note.objects.filter(
-            open_sessions("session__"), team_id=ground.member.team_id, descriptor_id__in=rerated
+            shared_sessions("session__"), team_id=ground.member.team_id, descriptor_id__in=rerated
         )
         found |= set(notes.values_list("session__lot_id", flat=True).distinct())
     return found
 
 
 def _is_open(session: Mapping[str, object]) -> bool:
-    """Whether the team shares the session; see `tastings.queries.records.open_sessions`."""
+    """Whether the team shares the session; see `tastings.queries.records.shared_sessions`."""
     return not session.get("private") and session.get("lot") is not None

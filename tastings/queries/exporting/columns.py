@@ -1,6 +1,6 @@
 """The columns of an exported table: what each is called and may hold, where it is read and where an import puts it.
 
-They come from the record shapes and, for what has no shape, from the models, so that a new field is in the next export.
+They come from the record schemas, else from the models, so that a new field is in the next export.
 """
 
 from collections.abc import Callable, Collection, Mapping
@@ -10,8 +10,8 @@ from typing import Any
 from django.db import models
 
 from lots.models import Lot, Synced
-from lots.models.wire import TO_WIRE, column_of
-from lots.schema import Field, Shape
+from lots.models.wire import TO_WIRE, column_name
+from lots.schema import Field, RecordSchema
 from tastings.models import Descriptor, Flight, FlightCup, Infusion, PhotoContent, Session, TriangleTest
 from teams.models import Shop, Team, User
 
@@ -56,13 +56,13 @@ def synced_columns(model: type[Synced], *, without: Collection[str] = ()) -> tup
         _column(Field(name="revision", kind="integer", required=True, low=1)),
         _column(Field(name="deleted", kind="truth", required=True), stored_in="removed"),
     ]
-    for field in model.shape.fields:
+    for field in model.schema.fields:
         if field.kind == "key":
             columns.append(Column(field=field, read=f"{field.name}__key", stored_in=None))
             said = Field(name=f"{field.name}_id", kind="reference", to="descriptor", required=True)
             columns.append(_column(said))
         else:
-            columns.append(_column(field, stored_in=column_of(field)))
+            columns.append(_column(field, stored_in=column_name(field)))
     told = {column.stored_in for column in columns} | {"team", "by", "created_at", "updated_at", "stamps", *without}
     others = [held for held in model._meta.concrete_fields if not told & {held.attname, held.name}]
     return (
@@ -76,10 +76,10 @@ def synced_columns(model: type[Synced], *, without: Collection[str] = ()) -> tup
 
 
 def plain_columns(
-    model: type[models.Model], *, shape: Shape | None = None, without: Collection[str] = ()
+    model: type[models.Model], *, schema: RecordSchema | None = None, without: Collection[str] = ()
 ) -> tuple[Column, ...]:
-    """Return the columns of any other table but its team; what the shape says of a field holds."""
-    said = shape.by_name() if shape else {}
+    """Return the columns of any other table but its team; what the schema says of a field holds."""
+    said = schema.by_name() if schema else {}
     columns = []
     for held in model._meta.concrete_fields:
         is_counted = isinstance(held, models.AutoField)  # made by this database and no use to another

@@ -1,4 +1,4 @@
-"""What each exported field means, in words, where its shape does not say; units are in the names."""
+"""What each exported field means, in words, where its schema does not say; units are in the names."""
 
 from collections.abc import Mapping
 

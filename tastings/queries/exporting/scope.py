@@ -10,7 +10,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from lots.models import FieldHistory, Synced
 from tastings.models import Flight, FlightCup, FlightLot, FlightMember, Photo, PhotoContent, Trial, TriangleTest
-from tastings.queries.records import MODELS, visible, with_words
+from tastings.queries.records import MODELS, visible_records, with_descriptors
 from teams.models import Member, Shop, Team
 
 OPEN_STATES = (Flight.State.REVEALED, Flight.State.DECIDED, Flight.State.CALLED_OFF)
@@ -33,9 +33,9 @@ class Scope:
     def records(self, type_name: str) -> QuerySet[Synced]:
         """Return records of a type, deleted ones included, in the order of their revisions."""
         if self.member is None:
-            rows = with_words(MODELS[type_name]._default_manager.filter(team_id=self.team.id))
+            rows = with_descriptors(MODELS[type_name]._default_manager.filter(team_id=self.team.id))
         else:
-            rows = visible(self.member, type_name).filter(team_id=self.team.id)
+            rows = visible_records(self.member, type_name).filter(team_id=self.team.id)
             if (on_a_cup := _ON_A_CUP.get(type_name)) is not None:
                 open_flight = Q(**{f"{on_a_cup}flight__state__in": OPEN_STATES})
                 rows = rows.filter(Q(**{on_a_cup.removesuffix("__"): None}) | open_flight)

@@ -5,11 +5,11 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from uuid import UUID
 
-from lots.merge import DELETED, Copy, pack, unpack
+from lots.merge import DELETED, StampedRecord, pack, unpack
 from lots.models import Synced
-from lots.models.wire import stored
-from lots.schema import Unfit, clean, clean_id, faults_between, stamp_moment
-from lots.wording import sentence_of
+from lots.models.wire import column_value
+from lots.schema import InvalidValue, clean_id, clean_value, record_faults, stamp_moment
+from lots.wording import fault_text
 from tastings.actions.importing.team.archive import Archive, BadFile
 from tastings.models import Descriptor
 from tastings.queries.exporting import JSON, STAMPS, Column, Table
@@ -54,8 +54,8 @@ def checked_lines(archive: Archive, table: Table, *, known: Known) -> Iterator[t
             try:
                 values[column.name] = _clean(column, line[column.name])
                 _known_reference(column, values, known=known, place=(table.file, number))
-            except Unfit as error:
-                raise BadFile(sentence_of(error.fault), file=table.file, line=number, field=column.name) from error
+            except InvalidValue as error:
+                raise BadFile(fault_text(error.fault), file=table.file, line=number, field=column.name) from error
         if issubclass(table.model, Synced):
             _check_record(table, values, number=number)
         _remember(table, values, known=known)
@@ -66,31 +66,31 @@ def _clean(column: Column, value: object) -> object:
     match column.field.kind:
         case "json":
             if value is None and column.field.required:
-                raise Unfit("required", "must not be null")
+                raise InvalidValue("required", "must not be null")
             try:
                 json.dumps(value, ensure_ascii=False).encode()
             except UnicodeEncodeError as error:
-                raise Unfit("characters", "holds a character that cannot be stored") from error
+                raise InvalidValue("characters", "holds a character that cannot be stored") from error
             return value
         case "stamps":
             return _stamps(value)
         case _:
-            return clean(column.field, value)
+            return clean_value(column.field, value)
 
 
 def _stamps(value: object) -> list[list[object]]:
     try:
         stamps = unpack(value)  # type: ignore[arg-type]  # whatever it is, it fits or it does not
         for stamp in stamps.values():
-            moments = [stamp.at, *([stamp.claimed] if stamp.claimed else [])]
+            moments = [stamp.at, *([stamp.reported] if stamp.reported else [])]
             if [stamp_moment(at) for at in moments] != moments or clean_id(stamp.device) != stamp.device:
-                raise Unfit("type", "has a moment or a device that is none")
+                raise InvalidValue("type", "has a moment or a device that is none")
             clean_id(stamp.by)
     except (TypeError, ValueError) as error:
-        raise Unfit("type", "is no list of edits") from error
+        raise InvalidValue("type", "is no list of edits") from error
     packed = pack(stamps)
     if packed != value:
-        raise Unfit("type", "does not have the form in which edits are kept")
+        raise InvalidValue("type", "does not have the form in which edits are kept")
     return packed
 
 
@@ -103,31 +103,31 @@ def _known_reference(column: Column, values: Mapping[str, object], *, known: Kno
         return
     match column.field.to:
         case "member" if value not in known.members:
-            raise Unfit("unknown_parent", "is nobody of members.jsonl")
+            raise InvalidValue("unknown_parent", "is nobody of members.jsonl")
         case "triangle_test" if value not in known.tests:
-            raise Unfit("unknown_parent", "is no test of triangle_tests.jsonl")
+            raise InvalidValue("unknown_parent", "is no test of triangle_tests.jsonl")
         case "photo_content" if value not in known.pictures:
-            raise Unfit("unknown_parent", "is no picture of photo_contents.jsonl")
+            raise InvalidValue("unknown_parent", "is no picture of photo_contents.jsonl")
         case "descriptor" if column.name != "descriptor_id":
             fault = BadFile(_NO_WORD, file=place[0], line=place[1], field=column.name)
             known.later.append((str(value), fault))
         case "descriptor" if value not in known.words:
-            raise Unfit("unknown_parent", _NO_WORD)
+            raise InvalidValue("unknown_parent", _NO_WORD)
         case "descriptor" if known.words[str(value)] != values["descriptor"]:
-            raise Unfit("unknown_parent", "is the descriptor %(key)s", key=known.words[str(value)])
+            raise InvalidValue("unknown_parent", "is the descriptor %(key)s", key=known.words[str(value)])
         case _:
             return
 
 
 def _check_record(table: Table, values: Mapping[str, object], *, number: int) -> None:
-    shape = table.model.shape  # type: ignore[attr-defined]  # of records that travel
-    fields = {one.name: values[one.name] for one in shape.fields}
-    for name, fault in faults_between(shape, fields):
-        raise BadFile(sentence_of(fault), file=table.file, line=number, field=name)
+    schema = table.model.schema  # type: ignore[attr-defined]  # of records that travel
+    fields = {one.name: values[one.name] for one in schema.fields}
+    for name, fault in record_faults(schema, fields):
+        raise BadFile(fault_text(fault), file=table.file, line=number, field=name)
     stamps = unpack(values["stamps"])  # type: ignore[arg-type]  # cleaned
     if stray := sorted(stamps.keys() - fields.keys() - {DELETED}):
         raise BadFile(f"{stray[0][:80]} is no field", file=table.file, line=number, field="stamps")
-    if Copy(fields, stamps).removed != values["deleted"]:
+    if StampedRecord(fields, stamps).removed != values["deleted"]:
         raise BadFile("is not what the stamps say", file=table.file, line=number, field="deleted")
 
 
@@ -160,7 +160,7 @@ def row_maker(table: Table, *, team: UUID) -> tuple[list[str], Callable[[Mapping
 def _held(column: Column, value: object) -> str | None:
     if column.field.kind in (JSON, STAMPS, "texts"):
         return None if value is None else json.dumps(value, ensure_ascii=False)
-    return _text(stored(column.field, value))
+    return _text(column_value(column.field, value))
 
 
 def _text(value: object) -> str | None:

@@ -19,7 +19,7 @@ from tastings.models import Development, PhotoContent, Session
 from tastings.models.photo_files import drop_kept, keep
 from tastings.queries.exporting import MEMBERS, SETTINGS, TABLES, Table
 from tastings.queries.photos import name_on_disk
-from tastings.queries.records import MODELS, open_sessions
+from tastings.queries.records import MODELS, shared_sessions
 from teams.actions.counters import REVISION_JUMP
 from teams.actions.people import clean_name
 from teams.errors import Invalid, NotHere
@@ -201,7 +201,7 @@ def _settle(team: Team) -> None:
     last = [MODELS[name]._default_manager.filter(team_id=team.id).order_by("-revision") for name in MODELS]
     highest = REVISION_JUMP + max(rows.values_list("revision", flat=True).first() or 0 for rows in last)
     Team.objects.filter(id=team.id).update(revision=highest)
-    lots = Session.objects.filter(open_sessions(), team_id=team.id, removed=False).values_list("lot_id", flat=True)
+    lots = Session.objects.filter(shared_sessions(), team_id=team.id, removed=False).values_list("lot_id", flat=True)
     # no job is asked for here: the timetable finds what is due, a few at a time
     Development.objects.bulk_create(
         (Development(lot_id=lot, team_id=team.id, due_revision=highest) for lot in lots.distinct()),

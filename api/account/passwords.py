@@ -81,7 +81,7 @@ class Email(APIView):
         return Response(EmailSerializer(user).data)
 
 
-class AskForReset(APIView):
+class ForgottenPassword(APIView):
     """A forgotten password."""
 
     authentication_classes: Sequence[Any] = ()
@@ -100,7 +100,7 @@ class AskForReset(APIView):
         return Response(ResetAskedSerializer({"detail": answer_to_anyone()}).data, status=202)
 
 
-class Reset(APIView):
+class PasswordReset(APIView):
     """A new password by a mailed link."""
 
     authentication_classes: Sequence[Any] = ()

@@ -170,7 +170,8 @@ class Join(View):
             intro=[
                 invited_as(invitation.role, shop=invitation.shop.name),
                 _(
-                    "Choose a user name, and a password of at least 8 characters. Have you a login already? Tick the box."
+                    "Choose a user name, and a password of at least 8 characters."
+                    " Have you a login already? Tick the box."
                 ),
             ],
             button=_("Join"),

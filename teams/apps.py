@@ -10,7 +10,7 @@ class TeamsConfig(AppConfig):
     name = "teams"
 
     def ready(self) -> None:
-        """See to the application's rights after each migration."""
+        """Grant the application's role its permissions after each migration."""
         from teams.permissions import grant_permissions  # noqa: PLC0415 - not before all applications are there
 
         post_migrate.connect(grant_permissions, sender=self)

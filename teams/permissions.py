@@ -1,4 +1,4 @@
-"""The application's role and its rights, seen to after every migration."""
+"""The application's database role and its permissions, granted after every migration."""
 
 from typing import cast
 
@@ -8,12 +8,11 @@ from django.db.backends.postgresql.base import DatabaseWrapper
 
 from teams.row_security import role
 
-_KEPT_FROM_IT = ("django_migrations",)
-"""Tables that the application has no business with."""
+_TABLES_WITHOUT_ACCESS = ("django_migrations",)
 
 
 def grant_permissions(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
-    """Make the role if it is not there, and grant it what the application does: read and write rows, no more."""
+    """Create the role if it is missing and let it read and write rows, nothing else."""
     make_role(using=using)
     connection = connections[using]
     name = connection.ops.quote_name(role())
@@ -23,7 +22,7 @@ def grant_permissions(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
             cursor.execute(f"GRANT USAGE ON SCHEMA public TO {name}")
         cursor.execute(f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO {name}")
         cursor.execute(f"GRANT USAGE ON ALL SEQUENCES IN SCHEMA public TO {name}")
-        for table in _KEPT_FROM_IT:
+        for table in _TABLES_WITHOUT_ACCESS:
             cursor.execute(f"REVOKE ALL ON {table} FROM {name}")
         cursor.execute(
             """SELECT oid::regprocedure::text FROM pg_proc
@@ -35,12 +34,12 @@ def grant_permissions(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
 
 
 def make_role(*, using: str = DEFAULT_DB_ALIAS) -> None:
-    """Make the application's role unless it is there, and let the owner act as it.
+    """Create the application's role if it is missing, and let the owner act as it.
 
     Raises
     ------
     ImproperlyConfigured
-        The owner may not make roles; says what an administrator has to run.
+        The owner may not create roles, or the role passes row-level security.
     """
     connection = cast("DatabaseWrapper", connections[using])
     name = connection.ops.quote_name(role())

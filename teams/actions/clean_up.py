@@ -1,4 +1,4 @@
-"""Forgetting, once a day, what has served its time."""
+"""Deletes expired rows once a day."""
 
 from datetime import datetime, timedelta
 
@@ -13,9 +13,9 @@ from teams.row_security import acting_for, every_team
 
 
 def delete_expired(*, now: datetime) -> None:
-    """Delete old audit entries, counts, known places, links, and tokens and browser sessions that ended.
+    """Delete old audit entries, counts, known addresses, links, and tokens and browser sessions that have expired.
 
-    A token that ended by itself stays as long as an address counts as known: it still tells whose device it was.
+    An expired token is kept as long as an address counts as known: it still shows whose device it was.
     """
     delete_old_entries(now=now)
     delete_expired_counts(now=now)

@@ -18,14 +18,14 @@ from teams.queries.access import invitation_by_token
 from teams.row_security import acting_for
 
 DEFAULT_DAYS, MAX_DAYS = 7, 30
-"""How long a link holds. Own choice, no source."""
+"""How long a link is valid. Own choice, no source."""
 
 
 @transaction.atomic
 def invite(
     member: Member, *, role: str, shop: UUID, expires_at: datetime | None, now: datetime
 ) -> tuple[str, Invitation]:
-    """Make a one-time link into the team; return its token, which is kept nowhere, with the invitation.
+    """Make a one-time link into the team; return its token, which is stored nowhere, with the invitation.
 
     Raises
     ------
@@ -97,9 +97,9 @@ def accept_invitation(
     Raises
     ------
     NotHere
-        The link is unknown, used, ended or taken back: it cannot be told which.
+        The link is unknown, used, expired or revoked; the answer does not say which.
     Invalid
-        The name is taken, the password is easily guessed, or the login is in the team already; the link still holds.
+        The name is taken, the password is easily guessed, or the login is in the team already; the link stays valid.
     NotSignedIn, SlowDown
         As `teams.actions.sign_in_limits.check_login`, for a login that exists.
     """
@@ -108,9 +108,9 @@ def accept_invitation(
         device = clean_name(device, field="device", longest=200)
     user = _known_login(newcomer, caller=caller, now=now)
     with acting_for(team), transaction.atomic():
-        # Locked, then looked at again: of two who use a link at the same moment one is too late.
-        held = Invitation.objects.select_for_update().filter(digest=token_digest(token))
-        if not held:
+        # The row is locked and read again: of two requests with one link, one is too late.
+        locked = Invitation.objects.select_for_update().filter(digest=token_digest(token))
+        if not locked:
             raise NotHere
         invitation = invitation_by_token(token_digest(token), now=now)
         if user is None:

@@ -1,4 +1,4 @@
-"""Changing a password and the address for a forgotten one; signing out everywhere."""
+"""Changes a password and the e-mail address for a forgotten one; signs out everywhere."""
 
 from datetime import datetime
 
@@ -17,7 +17,7 @@ from teams.row_security import acting_for, teams_of_login
 
 
 def _check_password(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
-    """Return the token's login if the password is its own; a token that was stolen must not do for it.
+    """Return the token's login if the password is right; a stolen token alone must not be enough.
 
     Raises
     ------
@@ -53,7 +53,7 @@ def change_password(token: DeviceToken, *, password: str, new_password: str, add
 
 
 def change_email(token: DeviceToken, *, email: str, password: str, address: str, now: datetime) -> User:
-    """Set the address for a forgotten password, or none by an empty text; ask for the password as `change_password`.
+    """Set the address for a forgotten password; an empty text removes it. Checks the password as `change_password`.
 
     Whoever reads mail at that address can set a new password, so a stolen device must not be able to change it.
     """
@@ -81,7 +81,7 @@ def sign_out_everywhere(user: User, *, address: str, now: datetime) -> None:
 
 
 def _delete_tokens(user: User, *, but: DeviceToken | None = None) -> None:
-    """End tokens and mailed links. Browsers go by the password, so a new one ends their sessions by itself."""
+    """Delete tokens and mailed links; a new password ends browser sessions by itself."""
     tokens = DeviceToken.objects.filter(member__user=user)
     with acting_for(*teams_of_login(user.id)):
         (tokens if but is None else tokens.exclude(id=but.id)).delete()
@@ -90,7 +90,7 @@ def _delete_tokens(user: User, *, but: DeviceToken | None = None) -> None:
 
 @transaction.atomic
 def set_new_password(user: User, *, password: str, address: str, now: datetime) -> None:
-    """Set the password of a login that has shown itself by a mailed link; every device and browser is signed out.
+    """Set the password of a login that has used a mailed link; sign out every device and browser.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""Writes about people: new teams, members and shops, and their devices."""
+"""Creates and changes teams, members, shops and device tokens."""
 
 import hashlib
 from datetime import datetime, timedelta
@@ -58,7 +58,7 @@ def set_language(user: User, language: str) -> None:
 
 
 def set_password(user: User, password: str, *, field: str) -> None:
-    """Give the login this password, not saved yet; raise Invalid, naming the field, for one that is easily guessed."""
+    """Set the login's password without saving; raise Invalid, naming the field, if it is easily guessed."""
     try:
         validate_password(password, user)
     except ValidationError as error:
@@ -76,7 +76,7 @@ def new_team(*, name: str, shop: str, username: str, password: str) -> Member:
 
 @transaction.atomic
 def new_member(*, team: Team, shop: str, username: str, password: str, role: str) -> Member:
-    """Give a login a place in the team; raise Invalid when it already has one.
+    """Make a login a member of the team; raise Invalid if it is one already.
 
     ``shop`` is the id or the name of one of its shops; a name that is new opens one.
     """
@@ -85,15 +85,15 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
             problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
         )
     user = _get_or_create_login(username, password)
-    place = find_shop(team, shop)
-    if place is None and is_id(shop):
+    found = find_shop(team, shop)
+    if found is None and is_id(shop):
         raise Invalid(problems=[Problem("shop", "unknown_parent", _("the team has no shop with this id"))])
-    place = place or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
-    return add_member(team=team, user=user, shop=place, role=role)
+    found = found or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
+    return add_member(team=team, user=user, shop=found, role=role)
 
 
 def add_member(*, team: Team, user: User, shop: Shop, role: str) -> Member:
-    """Give a login a place, or back the one that it left; raise Invalid when it is there already."""
+    """Create a membership, or restore the one that was left; raise Invalid if there is one already."""
     if Member.objects.filter(team=team, user=user, left_at=None).exists():
         raise Invalid(problems=[Problem("username", "taken", _("is already a member of this team"))])
     member, _created = Member.objects.update_or_create(
@@ -120,7 +120,7 @@ def change_team(member: Member, *, name: object = None, ready_roast: object = No
 
 @transaction.atomic
 def save_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
-    """Open a shop (no id) or rename one; only an owner may."""
+    """Create a shop (no id) or rename one; only an owner may."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner may change shops"))
     clean = clean_name(name, field="name", longest=120)
@@ -138,7 +138,7 @@ def save_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
 
 
 def token_digest(token: str) -> str:
-    """Return what is stored of a token. It is 256 random bits, so a plain SHA-256 is enough."""
+    """Return the digest that is stored of a token: a plain SHA-256, since a token is 256 random bits."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 
@@ -150,33 +150,33 @@ def sign_out(token: DeviceToken) -> None:
 def sign_out_device(member: Member, token_id: UUID) -> None:
     """End one of the member's own tokens; raise NotHere for any other."""
     with acting_for(*teams_of_login(member.user_id)):
-        gone, _ = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
-    if not gone:
+        n_deleted, _rows = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
+    if not n_deleted:
         raise NotHere
 
 
 def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
-    """Let a device pull from its cursor; remember when it begins from the start.
+    """Check that a device may pull from its cursor; store when it starts from 0.
 
-    A device that began after the last deletions that are no longer known cannot hold what they deleted, however far
-    it has come.
+    Tombstones are pruned after a while. A device that started after the last pruned deletion cannot hold a deleted
+    record, whatever its cursor.
 
     Raises
     ------
     StartAgain
-        Deletions that the device has not heard of may no longer be known.
+        Tombstones that the device has not received may have been pruned.
     """
     team = token.member.team
     if cursor == 0:
         DeviceToken.objects.filter(id=token.id).update(began_at=now)
         return
     before = team.pruned_before
-    missed = before is not None and (token.began_at is None or token.began_at < before)
-    if missed and cursor < team.pruned_revision:
+    may_miss_deletions = before is not None and (token.began_at is None or token.began_at < before)
+    if may_miss_deletions and cursor < team.pruned_revision:
         raise StartAgain
 
 
 def record_use(token: DeviceToken, *, now: datetime) -> None:
-    """Remember when a device last spoke, at most once a minute."""
+    """Store when a device was last used, at most once a minute."""
     if token.last_used_at is None or now - token.last_used_at > timedelta(minutes=1):
         DeviceToken.objects.filter(id=token.id).update(last_used_at=now)

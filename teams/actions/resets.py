@@ -1,7 +1,7 @@
 """A forgotten password: asking for mail, sending it, and setting a new one by the link.
 
-Asking does the same work whatever is asked for: it stores the words and leaves the rest to a worker. So neither the
-answer nor its time tells whether there is such a login, or whether it has an address.
+Every request does the same work: it stores what was asked for, and a worker does the rest. So neither the answer nor
+its time tells whether there is such a login or whether it has an e-mail address.
 """
 
 import secrets
@@ -24,7 +24,7 @@ from teams.models import ResetLink, ResetRequest, User
 PER_ADDRESS = Limit(kind="reset from address", max_count=10, period=timedelta(hours=1))
 LINK_LIFETIME = timedelta(hours=1)
 MAX_LINKS = 3
-"""To one login within the time that a link holds: nobody's mailbox is flooded."""
+"""To one login within `LINK_LIFETIME`, so that nobody's mailbox is flooded."""
 MAX_LOGINS = 5
 """Mailed for one e-mail address that several logins share."""
 CLAIM_TIMEOUT = timedelta(minutes=2)
@@ -33,7 +33,7 @@ RETENTION = timedelta(days=30)
 
 
 def create_reset_request(asked: str, *, site: str, address: str, now: datetime) -> UUID:
-    """Store that somebody asks for mail to this user name or e-mail address; return what to ask a worker for.
+    """Store a request for mail to this user name or e-mail address; return its id.
 
     Raises
     ------
@@ -51,7 +51,7 @@ def create_reset_request(asked: str, *, site: str, address: str, now: datetime) 
 
 
 def due_reset_requests(*, now: datetime) -> list[UUID]:
-    """Return the requests of the last hour that nobody has handled or is about to."""
+    """Return the requests of the last hour that no worker has handled or claimed."""
     found = ResetRequest.objects.filter(_unclaimed(now), handled_at=None, created_at__gt=now - GIVE_UP_AFTER)
     return list(found.values_list("id", flat=True))
 
@@ -61,9 +61,9 @@ def _unclaimed(now: datetime) -> Q:
 
 
 def send_reset_mail(request: UUID, *, now: datetime) -> int:
-    """Mail the links that were asked for; return how many. Done once, however often it is called.
+    """Mail the links that were asked for; return how many. Calling it again mails nothing.
 
-    A worker that dies on the way has claimed the request for two minutes; then another begins anew, with new links.
+    A worker that dies has claimed the request for `CLAIM_TIMEOUT`; then another starts again, with new links.
     """
     claimed = ResetRequest.objects.filter(_unclaimed(now), id=request, handled_at=None).update(claimed_at=now)
     if not claimed:
@@ -101,7 +101,7 @@ def _send_link(user: User, *, site: str, now: datetime) -> bool:
 
 
 def reset_link_by_token(token: str, *, now: datetime) -> ResetLink:
-    """Return the link that this token still opens; raise NotHere whatever is the matter with it."""
+    """Return the valid link with this token; raise NotHere if it is unknown, used or expired."""
     found = (
         ResetLink.objects.filter(digest=token_digest(token), used_at=None, expires_at__gt=now, user__is_active=True)
         .select_related("user")
@@ -119,9 +119,9 @@ def reset_password(*, token: str, password: str, address: str, now: datetime) ->
     Raises
     ------
     NotHere
-        The link is unknown, used or ended: it cannot be told which.
+        The link is unknown, used or expired; the answer does not say which.
     Invalid
-        The password is easily guessed; the link still holds.
+        The password is easily guessed; the link stays valid.
     """
     if not ResetLink.objects.select_for_update().filter(digest=token_digest(token)):
         raise NotHere
@@ -131,6 +131,6 @@ def reset_password(*, token: str, password: str, address: str, now: datetime) ->
 
 
 def delete_old_resets(*, now: datetime) -> int:
-    """Delete what was asked more than a day ago, and links of `RETENTION` ago; return how many there were."""
+    """Delete what was asked more than a day ago, and links older than `RETENTION`; return how many there were."""
     requests = ResetRequest.objects.filter(created_at__lt=now - timedelta(days=1)).delete()[0]
     return requests + ResetLink.objects.filter(created_at__lt=now - RETENTION).delete()[0]

@@ -1,4 +1,4 @@
-"""Who may do what: changing a member's role or shop, handing the team over, leaving it."""
+"""Changes a member's role or shop, hands the team over, ends a membership."""
 
 from datetime import datetime
 from uuid import UUID
@@ -12,15 +12,15 @@ from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop
 
 
 def _lock_members(member: Member) -> dict[UUID, Member]:
-    """Lock and return the team's present members by login, so that two owners cannot both be the last but one to go."""
+    """Lock the team's present members and return them by login, so that two owners cannot leave at the same time."""
     found = Member.objects.select_for_update().filter(team_id=member.team_id, left_at=None).order_by("id")
     return {one.user_id: one for one in found}
 
 
 def _require_owner(member: Member, present: dict[UUID, Member], *, refusal: str) -> None:
-    """Go on only if the caller is an owner now that the rows are held: it may have changed since the request began."""
-    held = present.get(member.user_id)
-    if held is None or not held.runs_team:
+    """Raise NotAllowed unless the caller is an owner now that the rows are locked."""
+    current = present.get(member.user_id)
+    if current is None or not current.runs_team:
         raise NotAllowed(refusal)
 
 
@@ -30,9 +30,9 @@ def _require_remaining_owner(present: dict[UUID, Member]) -> None:
 
 
 def _revoke_invitations_by(found: Member, *, now: datetime) -> None:
-    """End the links that someone made who may no longer invite."""
-    open_ones = Invitation.objects.filter(team_id=found.team_id, by_id=found.user_id, used_at=None, revoked_at=None)
-    open_ones.update(revoked_at=now)
+    """Revoke the open invitations of a member who may no longer invite."""
+    invitations = Invitation.objects.filter(team_id=found.team_id, by_id=found.user_id, used_at=None, revoked_at=None)
+    invitations.update(revoked_at=now)
 
 
 def _set_role(owner: Member, found: Member, *, role: str, now: datetime) -> None:

@@ -1,18 +1,18 @@
-"""Checking a name and a password, slowly for who guesses, and without locking out whose name it is.
+"""Checks a user name and a password. Guessing is slowed down, and nobody can lock another person out.
 
-Counted are failed checks; a check that succeeds is taken from the counts again. The rule:
+Failed checks are counted; a successful check is taken from the counts again. The limits:
 
-- one account from one place: 5 in 15 minutes. A *place* is a device that the login has used before (it shows its last
-  token, or a browser its signed cookie) or else the address. A stranger elsewhere therefore spends another allowance
-  than the person does, and so does a stranger behind the same router as a known device.
-- one address, over all accounts: 50 in 15 minutes. Known places are exempt, so that a guest on the shop's network
+- one account from one client: 5 in 15 minutes. A *client* is a device that the login has used before (it sends its last
+  token, a browser its signed cookie), otherwise the IP address. So guesses from elsewhere, even from behind the same
+  router, do not use up the attempts of a known device.
+- one address, over all accounts: 50 in 15 minutes. Known clients are exempt, so that a guest on the shop's network
   cannot keep the staff out.
-- one account, over all places: after 20 in an hour, places that are not known get 1 in 15 minutes instead of 5. Never
-  none: however hard others try, whoever comes from a new place has one try, and with the right password is in.
+- one account, over all clients: after 20 in an hour, unknown clients get 1 attempt in 15 minutes instead of 5. It is
+  never 0: a person on a new device always has one attempt with the right password.
 
-An account that does not exist is counted alike, with the same statements. The figures are own choices, no source.
-The last rule bounds guesses by the number of addresses someone commands, not absolutely: an absolute bound would be a
-way to lock people out.
+An account that does not exist is counted in the same way, with the same statements. The figures are own choices, no
+source. The last limit bounds guesses by the number of addresses that an attacker has; an absolute bound would be a way
+to lock people out.
 """
 
 from dataclasses import dataclass
@@ -38,26 +38,26 @@ _NOBODY = UUID(int=0)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caller:
-    """Where a name and password come from."""
+    """Who sends a user name and a password."""
 
     address: str
-    """As `client_network` has it; empty when it is not known."""
+    """From `client_network`; empty if it is not known."""
     login: UUID | None = None
-    """Whose device it has shown itself to be."""
+    """The login that has used this device before."""
     device: str = ""
-    """Which."""
+    """The id of that device."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Credentials:
-    """What someone signs in with."""
+    """A user name and a password."""
 
     username: str
     password: str
 
 
 def client_network(address: str) -> str:
-    """Return what counts as one address: an IPv4 address, or the /64 of an IPv6 one, which a single customer has.
+    """Return what counts as one address: an IPv4 address or the /64 of an IPv6 address, which one customer has.
 
     Source: RFC 6177 and RFC 4291, from memory: a site gets at least a /64, and an interface id has 64 bits.
     """
@@ -72,40 +72,40 @@ def client_network(address: str) -> str:
 
 
 def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> User:
-    """Return the login if the password is its own. Not to be called within a transaction that a refusal would undo.
+    """Return the login if the password is right. Must not run in a transaction that a refusal would roll back.
 
     Raises
     ------
     SlowDown
         Too many attempts; the password was not looked at.
     NotSignedIn
-        Wrong name or password: it cannot be told which.
+        Wrong user name or password; the answer does not say which.
     """
     username = credentials.username.strip()
     login = User.objects.filter(username__iexact=username).values_list("id", flat=True).first()
-    account = str(login or username.casefold())  # one key however a name that exists is spelled
-    place_known = KnownClient.objects.filter(
+    account = str(login or username.casefold())  # one key for all spellings of an existing name
+    address_known = KnownClient.objects.filter(
         user_id=login or _NOBODY, place=hashed_key("place", caller.address), last_at__gt=now - KNOWN_FOR
     ).exists()
     device_known = login is not None and caller.login == login and bool(caller.device)
-    known = device_known or (place_known and bool(caller.address))
-    place = f"device {caller.device}" if device_known else f"address {caller.address}"
+    known = device_known or (address_known and bool(caller.address))
+    client = f"device {caller.device}" if device_known else f"address {caller.address}"
 
     slowed = attempts_so_far(PER_ACCOUNT, account, now=now) > PER_ACCOUNT.max_count and not known
-    tries, ends_at = count_attempt(PER_CLIENT, account, place, now=now)
-    if tries > (MAX_WHEN_SLOWED if slowed else PER_CLIENT.max_count):
+    n_attempts, ends_at = count_attempt(PER_CLIENT, account, client, now=now)
+    if n_attempts > (MAX_WHEN_SLOWED if slowed else PER_CLIENT.max_count):
         raise SlowDown(wait=ends_at - now)
-    from_address, ends_at = count_attempt(PER_ADDRESS, caller.address, now=now)
-    if from_address > PER_ADDRESS.max_count and not known and caller.address:
+    n_of_address, ends_at = count_attempt(PER_ADDRESS, caller.address, now=now)
+    if n_of_address > PER_ADDRESS.max_count and not known and caller.address:
         raise SlowDown(wait=ends_at - now)
 
     user = authenticate(username=username, password=credentials.password)
     if not isinstance(user, User):
-        in_all, _ends_at = count_attempt(PER_ACCOUNT, account, now=now)
-        if tries == 1 and in_all <= PER_ACCOUNT.max_count:
+        n_of_account, _ends_at = count_attempt(PER_ACCOUNT, account, now=now)
+        if n_attempts == 1 and n_of_account <= PER_ACCOUNT.max_count:
             _record_failure(login, caller=caller, now=now)
         raise NotSignedIn(_("wrong name or password"))
-    reset_count(PER_CLIENT, account, place)
+    reset_count(PER_CLIENT, account, client)
     uncount_attempt(PER_ADDRESS, caller.address)
     if caller.address:
         KnownClient.objects.update_or_create(
@@ -115,10 +115,10 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
 
 
 def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> None:
-    """Record the first failure of a place and at most as many per account and hour as the rule lets pass unslowed.
+    """Record the first failure of a client, and per account and hour no more than `PER_ACCOUNT` allows.
 
-    A name that is nobody's leaves an entry too, without the name (it may be a password typed into the wrong field),
-    so that the work, and with it the time, does not tell which names exist.
+    A name that does not exist leaves an entry too, without the name (it may be a password typed into the wrong field).
+    So the time that the check takes does not tell which names exist.
     """
     with acting_for(*(teams_of_login(login or _NOBODY) or [_NOBODY])):
         found = Member.objects.filter(user_id=login or _NOBODY, left_at=None).values_list("team_id", flat=True)
@@ -132,5 +132,5 @@ def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> Non
 
 
 def delete_old_clients(*, now: datetime) -> int:
-    """Delete the places that no longer count as known; return how many there were."""
+    """Delete the addresses that no longer count as known; return how many there were."""
     return KnownClient.objects.filter(last_at__lt=now - KNOWN_FOR).delete()[0]

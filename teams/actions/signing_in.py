@@ -39,20 +39,21 @@ def sign_in(
     Raises
     ------
     NotSignedIn
-        Wrong name or password, or no place in the team.
+        Wrong user name or password, or no membership in the team.
     SlowDown
         Too many attempts: see `teams.actions.sign_in_limits`.
     """
     device = clean_name(device, field="device", longest=200)
     user = check_login(credentials, caller=caller, now=now)
-    places = memberships_of(user)
-    place = next((m for m in places if team is None or m.team_id == team), None)
-    if place is None:
+    memberships = memberships_of(user)
+    membership = next((one for one in memberships if team is None or one.team_id == team), None)
+    if membership is None:
         raise NotSignedIn(_("wrong name or password") if team is None else _("this login is not in that team"))
-    with acting_for(place.team_id), transaction.atomic():
-        token, made = new_token(place, device=device, now=now)
-        record_event(team=place.team_id, who=user.id, event=AuditEvent.SIGN_IN, about=_about(device, caller), now=now)
-    return token, made
+    with acting_for(membership.team_id), transaction.atomic():
+        token, record = new_token(membership, device=device, now=now)
+        about = _about(device, caller)
+        record_event(team=membership.team_id, who=user.id, event=AuditEvent.SIGN_IN, about=about, now=now)
+    return token, record
 
 
 def sign_in_browser(credentials: Credentials, *, caller: Caller, now: datetime) -> User:

@@ -11,11 +11,11 @@ from teams.models import AuditEntry, AuditEvent, Invitation, Member
 from teams.row_security import acting_for, team_of_invitation
 
 AUDIT_EVENTS: tuple[str, ...] = tuple(AuditEvent.values)
-"""What the audit log keeps of people."""
+"""The events of people, as the audit log names them."""
 
 
 def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[Invitation]:
-    """Return the team's invitations, the newest first, those that ended included; owners only."""
+    """Return the team's invitations, newest first, closed ones included; owners only."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner sees the invitations"))
     found = Invitation.objects.filter(team_id=member.team_id)
@@ -36,7 +36,7 @@ def invitation_for(member: Member, invitation: UUID) -> Invitation:
 
 
 def invitation_by_token(digest: str, *, now: datetime) -> Invitation:
-    """Return the invitation that this token still opens; raise NotHere whatever is the matter with it."""
+    """Return the open invitation with this token; raise NotHere if it is unknown, used, expired or revoked."""
     with acting_for(team_of_invitation(digest)):
         found = (
             Invitation.objects.filter(digest=digest, used_at=None, revoked_at=None, expires_at__gt=now)

@@ -38,19 +38,19 @@ def is_id(text: str) -> bool:
 
 
 def memberships_of(user: User) -> list[Member]:
-    """Return the login's present places, the first joined first."""
+    """Return the login's present memberships in the order they began."""
     if not user.is_active:
         return []
     with acting_for(*teams_of_login(user.id)):
-        places = Member.objects.filter(user=user, left_at=None)
-        found = list(places.select_related("team", "shop").order_by("joined_at", "id"))
-    for place in found:
-        place.user = user
+        memberships = Member.objects.filter(user=user, left_at=None)
+        found = list(memberships.select_related("team", "shop").order_by("joined_at", "id"))
+    for membership in found:
+        membership.user = user
     return found
 
 
 def valid_token(digest: str, *, now: datetime) -> DeviceToken | None:
-    """Return the live token with this digest, its member, login and team at hand."""
+    """Return the valid token with this digest, with its member, login and team."""
     with acting_for(team_of_token(digest)):
         return (
             DeviceToken.objects.filter(
@@ -62,7 +62,7 @@ def valid_token(digest: str, *, now: datetime) -> DeviceToken | None:
 
 
 def known_device(digest: str) -> tuple[UUID | None, str]:
-    """Return whose device has this token, and which it is; one that has ended by itself still tells."""
+    """Return login and id of the device with this token, also of one that has expired."""
     with acting_for(team_of_token(digest)):
         found = DeviceToken.objects.filter(digest=digest).values_list("member__user_id", "id").first()
     return (found[0], str(found[1])) if found else (None, "")
@@ -75,14 +75,14 @@ def revisions_of(teams: Collection[UUID]) -> dict[UUID, int]:
 
 
 def valid_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UUID]:
-    """Return which of these teams' tokens still hold."""
+    """Return which of these teams' tokens are still valid."""
     with acting_for(*teams):
-        held = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)
-        return set(held.filter(member__user__is_active=True).values_list("id", flat=True))
+        current = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)
+        return set(current.filter(member__user__is_active=True).values_list("id", flat=True))
 
 
 def tokens_of(member: Member, *, now: datetime) -> Sequence[DeviceToken]:
-    """Return the devices this login has signed in, in all its teams, newest first."""
+    """Return the login's device tokens in all its teams, newest first."""
     with acting_for(*teams_of_login(member.user_id)):
         found = DeviceToken.objects.filter(member__user_id=member.user_id, expires_at__gt=now)
         return list(found.order_by("-created_at"))

@@ -12,7 +12,7 @@ from math import log, sqrt
 
 import numpy as np
 from scipy.optimize import minimize_scalar
-from scipy.stats import t as t_distribution
+from scipy.special import stdtrit
 
 from tastings.maths.arrays import FloatArray
 
@@ -53,9 +53,7 @@ class BlockMeans:
 
     def least_differences(self, *, alpha: float) -> FloatArray:
         """Return how far each pair must lie apart to be told apart at ``alpha``, float64[n_lots, n_lots]. [points]."""
-        return np.asarray(
-            float(t_distribution.isf(alpha / 2, self.degrees_of_freedom)) * self.difference_sd(), dtype=np.float64
-        )
+        return np.asarray(-float(stdtrit(self.degrees_of_freedom, alpha / 2)) * self.difference_sd(), dtype=np.float64)
 
     def least_difference(self, *, alpha: float) -> float:
         """Return the least significant difference of a typical pair: the root mean square over pairs. [points]."""

@@ -12,7 +12,8 @@ from itertools import combinations
 from math import sqrt
 
 import numpy as np
-from scipy.stats import chi2, norm, page_trend_test, rankdata
+import scipy
+from scipy.special import chdtrc, ndtri
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.curve.development import plain
@@ -127,7 +128,7 @@ def friedman(table: Table) -> Friedman | None:
         name=_name([set(row) for _, row in rows], n_lots=len(lots)),
         statistic=statistic,
         degrees_of_freedom=freedom,
-        p=float(chi2.sf(statistic, freedom)),
+        p=float(chdtrc(freedom, statistic)),
         tasters=len(rows),
         lots=len(lots),
     )
@@ -158,7 +159,7 @@ def rank_sum_difference(*, tasters: int, lots: int, alpha: float = 0.05) -> floa
     """
     if tasters < 1 or lots < 2 or not 0 < alpha < 1:
         raise RankingError("at least one taster and two lots are needed, and alpha between 0 and 1")
-    return float(norm.isf(alpha / 2)) * sqrt(tasters * lots * (lots + 1) / 6)
+    return -float(ndtri(alpha / 2)) * sqrt(tasters * lots * (lots + 1) / 6)
 
 
 def told_apart(sums: Mapping[str, float], *, least: float) -> tuple[tuple[str, str], ...]:
@@ -195,14 +196,14 @@ def page(table: Table, *, expected_order: Sequence[str]) -> Page | None:
         return None
     scores: FloatArray = np.asarray(rows, dtype=np.float64)
     exact = len(order) <= MOST_EXACT_LOTS and len(rows) <= MOST_EXACT_TASTERS
-    found = page_trend_test(scores, method="exact" if exact else "asymptotic")
+    found = scipy.stats.page_trend_test(scores, method="exact" if exact else "asymptotic")
     return Page(statistic=float(found.statistic), p=float(found.pvalue), tasters=len(rows), lots=tuple(expected_order))
 
 
 def _ranked(scores: Sequence[float]) -> tuple[FloatArray, float]:
     """Return the ranks and the sum of t^3 - t over groups of t equal scores."""
     counts = np.unique(np.asarray(scores), return_counts=True)[1].astype(np.float64)
-    return np.asarray(rankdata(scores), dtype=np.float64), float((counts**3 - counts).sum())
+    return np.asarray(scipy.stats.rankdata(scores), dtype=np.float64), float((counts**3 - counts).sum())
 
 
 def _lots_of_full(table: Table) -> list[str]:

@@ -108,11 +108,6 @@ RECORD_SCHEMAS: Mapping[str, RecordSchema] = {
 }
 """The record types that phones sync, parents first."""
 
-RECORD_SCHEMAS: Mapping[str, RecordSchema] = {
-    schema.type: schema for schema in (DESCRIPTOR, LOT, SESSION, INFUSION, NOTE)
-}
-"""The record types that phones sync, parents first."""
-
 TRIANGLE_TEST = RecordSchema(
     "triangle_test",
     (

@@ -1,4 +1,4 @@
-"""What an action may answer instead of a result; the API turns each into a problem document.
+"""Refusals: what an action raises instead of returning a result; the API turns each into a problem document.
 
 Refused
 ├── NotHere          absent, or another team's: the caller cannot tell which

@@ -1,4 +1,4 @@
-"""Who calls: a device's bearer token."""
+"""Authentication by a device's bearer token."""
 
 from __future__ import annotations
 
@@ -26,21 +26,21 @@ SCHEME = "Bearer"
 
 
 def _token_in(request: HttpRequest | Request) -> str | None:
-    """Return the bearer token that a request carries, good or not; None when the header names another scheme."""
+    """Return the bearer token of a request, valid or not; None when the header names another scheme."""
     scheme, _, token = request.META.get("HTTP_AUTHORIZATION", "").partition(" ")
     return token.strip() if scheme.lower() == SCHEME.lower() else None
 
 
 def client_ip(request: HttpRequest | Request) -> str:
-    """Return the address that a request comes from, as far as one can be sure of it.
+    """Return the client's network, as `teams.actions.sign_in_limits.client_network` counts it.
 
-    Each proxy of ours adds the address that spoke to it at the end of ``X-Forwarded-For``; what stands further to the
-    left anyone may have written. So with ``n`` proxies it is the n-th from the right, and without any the peer's own.
+    Each of our proxies appends the address of its peer to ``X-Forwarded-For``; anyone can write what stands further to
+    the left. So with ``n`` proxies it is the n-th from the right, and without proxies the peer's address.
     """
     proxies = settings.TRUSTED_PROXIES
-    told = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
-    if proxies and len(told) >= proxies:
-        return client_network(told[-proxies])
+    forwarded = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
+    if proxies and len(forwarded) >= proxies:
+        return client_network(forwarded[-proxies])
     return client_network(request.META.get("REMOTE_ADDR", ""))
 
 
@@ -71,23 +71,23 @@ def device_token(request: Request) -> DeviceToken:
 
 
 def member_of(request: Request) -> Member:
-    """Return whose place in which team the token is for."""
+    """Return the membership that the token is for."""
     return device_token(request).member
 
 
 def device_id(request: Request) -> UUID:
-    """Return the device id under which edits made by REST are kept."""
+    """Return the device id that is stored with edits made by REST."""
     return device_token(request).id
 
 
 def caller_of(request: HttpRequest | Request) -> Caller:
-    """Return where a sign-in comes from: its address and, if it still sends its last token, which device it is."""
+    """Return who signs in: the address and, if the last token is sent along, the device."""
     login, device = known_device(token_digest(_token_in(request) or ""))
     return Caller(address=client_ip(request), login=login, device=device)
 
 
 class BearerInDocument(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped
-    """How the OpenAPI document names the token."""
+    """The security scheme of the OpenAPI document."""
 
     target_class = BearerAuthentication
     name = "bearer"

@@ -1,4 +1,4 @@
-"""A browser that a login has used shows it by a signed cookie, so that guessing elsewhere does not slow it."""
+"""A signed cookie marks a browser that a login has used, so that guesses from elsewhere do not slow it down."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ _signer = TimestampSigner(salt="api.http.browsers")
 
 
 def caller_from_cookie(request: HttpRequest) -> Caller:
-    """Return where a sign-in by a page comes from."""
+    """Return who signs in by a page: the address and, by the cookie, the browser."""
     address = client_ip(request)
     try:
         login, _, device = _signer.unsign(request.COOKIES.get(COOKIE, ""), max_age=KNOWN_FOR).partition(".")
@@ -32,7 +32,7 @@ def caller_from_cookie(request: HttpRequest) -> Caller:
 
 
 def remember_browser(response: HttpResponseBase, user: User) -> None:
-    """Let the browser show from now on that this login has used it; the cookie signs nobody in."""
+    """Set the cookie that marks the browser as used by this login; it signs nobody in."""
     response.set_cookie(
         COOKIE,
         _signer.sign(f"{user.id}.{get_random_string(22)}"),

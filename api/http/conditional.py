@@ -1,4 +1,4 @@
-"""ETags, If-None-Match and If-Match; ids in addresses; pages of a list."""
+"""Conditional requests (ETag, If-None-Match, If-Match), ids in addresses, pages of a list."""
 
 import hashlib
 import json
@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from api.http.answers import as_json
+from api.http.dataclass_answers import as_json
 from lots.schema import InvalidValue, clean_id
 from lots.wording import field_problem
 from teams.errors import Changed, Invalid, NotHere, Problem
@@ -26,7 +26,7 @@ DEFAULT_LIMIT, LARGEST_LIMIT = 100, 500
 
 
 def id_in_address(text: str) -> UUID:
-    """Return the id; what is no id looks like an absent one."""
+    """Return the id; raise NotHere for a text that is no id, as for an absent record."""
     try:
         return UUID(clean_id(text))
     except InvalidValue as error:
@@ -34,7 +34,7 @@ def id_in_address(text: str) -> UUID:
 
 
 def tagged(request: Request, body: object, *, tag: str | None = None) -> Response:
-    """Answer with an ETag, or 304 when the caller has the same already. Without a tag the body's digest is taken.
+    """Answer with an ETag, or with 304 if the caller has this version. Without ``tag`` it is the body's digest.
 
     ``body`` is JSON or the dataclass of an answer. Its sentences follow ``Accept-Language``, so a given tag does too.
     """

@@ -1,4 +1,4 @@
-"""What every answer tells a browser not to do, unless the view has said so itself."""
+"""Security headers of every answer, unless the view has set them."""
 
 from collections.abc import Callable
 

@@ -1,4 +1,4 @@
-"""JSON bodies: bounded, strict, gzip accepted."""
+"""Reads JSON bodies: limited in size, strict, gzip accepted."""
 
 import json
 import math
@@ -16,7 +16,7 @@ LARGEST_BODY = 2 * 1024 * 1024
 
 
 class TooLarge(APIException):
-    """More was sent than one request may carry."""
+    """The body is larger than one request may be."""
 
     status_code = 413
     default_detail = gettext_lazy("at most 2 MiB and 1,000 changes in one request; nothing was applied")
@@ -86,7 +86,7 @@ def _unpacked(body: bytes) -> bytes:
 
 
 def _storable_names(pairs: list[tuple[str, object]]) -> dict[str, object]:
-    """Return the object; a lone surrogate in a name becomes ``?``, since the answer that refuses the name tells it."""
+    """Return the object; a lone surrogate in a name becomes ``?``, since the answer repeats the name."""
     return {name.encode(errors="replace").decode(): value for name, value in pairs}
 
 

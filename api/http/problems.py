@@ -1,7 +1,7 @@
 """Every error as one shape: problem documents after RFC 9457.
 
 ``{"type": "/problems/invalid", "title": …, "status": 422, "detail": …, "problems": [{"field", "code", "detail"}]}``.
-An id that is absent, another team's, hidden or no id at all is answered alike.
+An id that is absent, another team's, hidden or no id at all gets the same answer.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def document(
 
 
 def as_problem(error: Exception, context: Mapping[str, Any]) -> Response | None:  # noqa: ARG001 - the framework's shape
-    """Turn what a view raised into its answer; anything unforeseen stays a logged 500."""
+    """Turn an exception of a view into a problem document; unknown ones stay a logged 500."""
     headers: dict[str, str] = {}
     match error:
         case Refused():
@@ -91,20 +91,20 @@ def _answer(body: dict[str, object], headers: dict[str, str]) -> Response:
 
 
 def no_such_route(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
-    """Answer for an address that does not exist."""
+    """Answer a request for an address that does not exist."""
     body = document(status=404, code=NotHere.code, title=NotHere.title, detail=str(NotHere.title))
     return JsonResponse(body, status=404, content_type=MEDIA_TYPE)
 
 
 def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
-    """Answer for a request that cannot be served at all, such as one for a host that we do not serve."""
+    """Answer a request that cannot be served, such as one for a host that is not ours."""
     title = _("This request cannot be served")
     body = document(status=400, code="bad_request", title=title, detail=_("see LEAFSPAN_HOSTS"))
     return JsonResponse(body, status=400, content_type=MEDIA_TYPE)
 
 
 def broken(request: HttpRequest) -> HttpResponse:
-    """Answer when we are at fault; the log has the rest."""
+    """Answer after an error of ours; the log has the details."""
     detail = _("at %(path)s") % {"path": request.path[:200]}
     body = document(status=500, code="broken", title=_("Something broke on our side"), detail=detail)
     return JsonResponse(body, status=500, content_type=MEDIA_TYPE)

@@ -1,4 +1,4 @@
-"""Asking for a link to a new password, alike from the API and from the page."""
+"""Requests for a link to a new password, the same for the API and the page."""
 
 from django.conf import settings
 from django.http import HttpRequest
@@ -12,16 +12,16 @@ from teams.actions.resets import create_reset_request
 
 
 def answer_to_anyone() -> str:
-    """Say what happens now, whether or not there is such a login."""
+    """Say what happens next, the same whether or not there is such a login."""
     return _("If there is such a login and it has an e-mail address, a link to set a new password is on its way there.")
 
 
 def site_of(request: HttpRequest | Request) -> str:
-    """Return scheme and host for links that are mailed: as configured, or as the request came."""
+    """Return scheme and host for mailed links: as configured, otherwise those of the request."""
     return settings.SITE_URL or f"{request.scheme}://{request.get_host()}"
 
 
 def request_reset(request: HttpRequest | Request, username: str) -> None:
-    """Store that somebody forgot a password, and ask a worker to see to it."""
+    """Store the request and enqueue the job that mails the link."""
     made = create_reset_request(username, site=site_of(request), address=client_ip(request), now=timezone.now())
     later(Job.MAIL_RESET, str(made))

@@ -8,9 +8,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import answer_of
 from api.http.auth import member_of
 from api.http.conditional import id_in_address, tagged
+from api.http.dataclass_answers import answer_of
 from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
 from api.http.query import query_value
 from lots.schema import Field, InvalidValue, clean_value

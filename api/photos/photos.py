@@ -15,10 +15,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import answer_of
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import id_in_address, page_of, tagged
+from api.http.dataclass_answers import answer_of
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, paginated, problem
 from lots.schema import short_utc_text
 from tastings.actions.photos import announce_photo, remove_photo

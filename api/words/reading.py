@@ -11,10 +11,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api import documents as doc
-from api.http.answers import answer_of, as_json
 from api.http.auth import device_id, member_of
 from api.http.bodies import Body, Number, Part, Parts, Text, checked_body
 from api.http.conditional import expected_revision, id_in_address, tagged
+from api.http.dataclass_answers import answer_of, as_json
 from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, an_object, described, problem
 from api.records import shown
 from tastings.actions.reading import accept_suggestions

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_in_address
 from pages.browser import page, places_of
-from tastings.actions.documents import ask_paper, paper_now
+from tastings.actions.documents import reload_document, request_document
 from tastings.queries.memory import Memory
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state, report_state_of
@@ -192,11 +192,11 @@ def set_file(  # noqa: PLR0913 - who asks, for what and under which name
     tag = f'"{digest[:32]}"'
     if request.headers.get("If-None-Match") == tag:
         return HttpResponseNotModified(headers={"ETag": tag})
-    found = ask_paper(member.team_id, digest=digest, layout=layout, form=form, told=told, now=timezone.now())
+    found = request_document(member.team_id, digest=digest, layout=layout, form=form, payload=told, now=timezone.now())
     until = time.monotonic() + WAIT_S
     while found.content is None and not found.failure and time.monotonic() < until:
         time.sleep(_LOOK_EVERY_S)
-        found = paper_now(found.id) or found
+        found = reload_document(found.id) or found
     if found.content is not None:
         answer = sent_file(bytes(found.content), name, kind=_FORMS[form])
         answer["ETag"] = tag

@@ -8,8 +8,7 @@ from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development as refresh
-from tastings.actions.documents import make_paper
-from tastings.actions.documents import tidy_papers as tidy_old_papers
+from tastings.actions.documents import delete_old_documents, render_document
 from tastings.actions.due import ask_due, ask_due_panels
 from tastings.actions.flights.asking import ask_due_flights
 from tastings.actions.flights.judging import judge_flight as judge_one_flight
@@ -102,20 +101,20 @@ def tidy_photos() -> None:
     retry_backoff=True,
     time_limit=60,
 )
-def typeset(paper: str) -> None:
-    """Set one document in type; safe to run twice."""
-    with acting_for(team_of("paper", UUID(paper))):
-        make_paper(
-            UUID(paper),
-            typeset=lambda layout, form, told, pictures: set_in_type(layout, form, told, pictures=pictures),
+def typeset(document: str) -> None:
+    """Render one document; safe to run twice."""
+    with acting_for(team_of("paper", UUID(document))):
+        render_document(
+            UUID(document),
+            typeset=lambda layout, form, payload, pictures: set_in_type(layout, form, payload, pictures=pictures),
             now=timezone.now(),
         )
 
 
 @shared_task(name=Job.TIDY_PAPERS.value, time_limit=600)
-def tidy_papers() -> None:
-    """Let go of documents that nobody reads."""
-    tidy_old_papers(now=timezone.now())
+def delete_unread_documents() -> None:
+    """Delete documents that nobody reads."""
+    delete_old_documents(now=timezone.now())
 
 
 @shared_task(name=Job.MAIL_RESET.value, time_limit=120)

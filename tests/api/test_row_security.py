@@ -18,7 +18,7 @@ from django.utils import timezone
 from config.settings import BASE_DIR
 from lots.models import Lot
 from tastings.actions.push import state as ground
-from tastings.models import Descriptor, Paper, Share
+from tastings.models import Descriptor, RenderedDocument, Share
 from teams.models import AuditEntry, Team
 from teams.permissions import grant_permissions, make_role
 from teams.queries.people import revisions_of, valid_token, valid_tokens
@@ -77,7 +77,9 @@ def full(team, lexicon):
         Share.objects.create(
             team=one, lot=lot, shows="report", lang="en", by=owner.user, created_at=NOON, expires_at=NOON
         )
-        Paper.objects.create(team=one, digest="0" * 64, layout="card", form="pdf", asked_at=NOON, used_on=NOON.date())
+        RenderedDocument.objects.create(
+            team=one, digest="0" * 64, layout="card", form="pdf", asked_at=NOON, used_on=NOON.date()
+        )
         AuditEntry.objects.create(team=one, what="export", at=NOON)
         with connection.cursor() as cursor:
             cursor.execute("INSERT INTO tastings_teampanel (team_id, due_revision, computed_revision, method, version,"

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from tastings import tasks
 from tastings.jobs import Job
-from tastings.models import Development, Flight, Note, Paper, Photo, TeamPanel
+from tastings.models import Development, Flight, Note, Photo, RenderedDocument, TeamPanel
 from teams.models import AuditEntry, DeviceToken, Invitation
 from tests.api.records import Place
 from tests.api.test_row_security import full  # noqa: F401 - a fixture
@@ -108,12 +108,12 @@ def test_flight_is_planned_and_judged(full):  # noqa: F811
 
 
 def test_document_is_set(full, monkeypatch):  # noqa: F811
-    paper = Paper.objects.filter(team=full[0]).first()
-    Paper.objects.filter(id=paper.id).update(told={"name": "Mist Ridge"})
-    monkeypatch.setattr(tasks, "set_in_type", lambda layout, form, told, *, pictures: told["name"].encode())
-    work(Job.TYPESET, paper.id)
+    document = RenderedDocument.objects.filter(team=full[0]).first()
+    RenderedDocument.objects.filter(id=document.id).update(payload={"name": "Mist Ridge"})
+    monkeypatch.setattr(tasks, "set_in_type", lambda layout, form, payload, *, pictures: payload["name"].encode())
+    work(Job.TYPESET, document.id)
 
-    assert bytes(Paper.objects.get(id=paper.id).content) == b"Mist Ridge"
+    assert bytes(RenderedDocument.objects.get(id=document.id).content) == b"Mist Ridge"
 
 
 def test_what_has_served_its_time_goes_in_every_team(full):  # noqa: F811
@@ -122,14 +122,14 @@ def test_what_has_served_its_time_goes_in_every_team(full):  # noqa: F811
         DeviceTokenFactory(member=member, expires_at=LONG_AGO, device="old")
         Invitation.objects.filter(team=team).update(expires_at=LONG_AGO)
         Note.objects.filter(team=team).update(removed=True, updated_at=LONG_AGO)
-    Paper.objects.update(used_on=LONG_AGO.date())
+    RenderedDocument.objects.update(used_on=LONG_AGO.date())
     AuditEntry.objects.update(at=LONG_AGO)
     for job in (Job.PRUNE, Job.TIDY_PEOPLE, Job.TIDY_PAPERS):
         work(job)
 
     gone = [
         Note.objects,
-        Paper.objects,
+        RenderedDocument.objects,
         AuditEntry.objects,
         Invitation.objects,
         DeviceToken.objects.filter(device="old"),

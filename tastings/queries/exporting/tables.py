@@ -201,7 +201,7 @@ LEFT_OUT: Mapping[str, str] = {
     "teams.ResetRequest": "requests for such links",
     "teams.Tally": "counts of failed attempts",
     "tastings.Development": "figures computed from the records; they are computed again",
-    "tastings.Paper": "sheets set from figures and kept for a while; they are set again",
+    "tastings.RenderedDocument": "documents rendered from figures and kept for a while; they are rendered again",
     "tastings.Share": "signed links to one server's pages; they hold nothing that was tasted",
     "tastings.TeamPanel": "what was learned about tasters from the records; it is learned again",
 }

@@ -17,7 +17,7 @@ from django.views.decorators.http import require_safe
 from api.http.conditional import id_in_address
 from pages.browser import page, places_of
 from tastings.actions.documents import reload_document, request_document
-from tastings.queries.memory import Memory
+from tastings.queries.cache import LRUCache
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state, report_state_of
 from tastings.queries.reports import picture_of_lot, told_of
@@ -46,9 +46,9 @@ _LOOK_EVERY_S = 0.04
 _FORMS = {"pdf": "application/pdf", "png": "image/png"}
 
 
-_by_state: Memory[tuple[str, SafeString]] = Memory(100)
+_by_state: LRUCache[tuple[str, SafeString]] = LRUCache(100)
 """A lot's name and its report as it was last written, by the state of what it tells, which is quick to find."""
-_by_digest: Memory[tuple[str, SafeString]] = Memory(100)
+_by_digest: LRUCache[tuple[str, SafeString]] = LRUCache(100)
 """The same by the digest of all that it tells, since a push to another lot of the team changes the state too."""
 
 
@@ -129,9 +129,11 @@ def article(
     def written() -> tuple[str, SafeString]:
         told = tell()
         digest = hashlib.sha256(json.dumps([told, downloads], default=str).encode()).digest()
-        return _by_digest.get(digest, lambda: (str(told["lot"]["name"]), render_article(downloads=downloads, **told)))
+        return _by_digest.get_or_compute(
+            digest, lambda: (str(told["lot"]["name"]), render_article(downloads=downloads, **told))
+        )
 
-    return _by_state.get((*state, *downloads.values()), written)
+    return _by_state.get_or_compute((*state, *downloads.values()), written)
 
 
 @page

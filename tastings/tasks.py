@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from tastings.actions.developments import refresh_development as refresh
 from tastings.actions.documents import delete_old_documents, render_document
-from tastings.actions.due import ask_due, ask_due_panels
+from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
 from tastings.actions.flights.asking import ask_due_flights
 from tastings.actions.flights.judging import judge_flight as judge_one_flight
 from tastings.actions.flights.planning import plan_flight as plan_one_flight
@@ -64,8 +64,8 @@ def refresh_panel(team: str) -> None:
 def refresh_due() -> None:
     """Ask for every lot that is behind and whose job was lost, every team with something to learn, every flight."""
     with acting_for(*teams_behind(method=METHOD)), transaction.atomic():
-        ask_due(now=timezone.now())
-        ask_due_panels(now=timezone.now())
+        enqueue_due_lots(now=timezone.now())
+        enqueue_due_panels(now=timezone.now())
         ask_due_flights(now=timezone.now())
 
 

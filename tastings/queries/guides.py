@@ -12,7 +12,7 @@ from tastings.maths.guide.guests import Price
 from tastings.maths.guide.plan import Tea, brew_guide
 from tastings.maths.guide.pots import Pot
 from tastings.models import Infusion, Session
-from tastings.queries.brews import tastings_of
+from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
 from tastings.queries.records import record_for, shared_sessions
 from teams.models import Member
@@ -63,7 +63,7 @@ def guide_for(member: Member, lot: UUID, *, pot: Pot) -> Guide:
         price = Price(per_kg=float(fields["price_per_kg"]), currency=fields["currency"] or None)
     known = calibration_of(member.team_id)
     return brew_guide(
-        tastings_of(lot).brews,
+        load_brews(lot).brews,
         pot=pot,
         tea=Tea(kind=fields["kind"] or "", price=price),
         scales=known.scales,

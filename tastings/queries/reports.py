@@ -14,9 +14,9 @@ from django.db.models import Q, QuerySet
 from lots.models.wire import TO_WIRE
 from tastings.figures import to_stored
 from tastings.models import Descriptor, Photo, TeamPanel
+from tastings.queries.cache import LRUCache
 from tastings.queries.developments import figures_of, labels_of, sessions_shown
 from tastings.queries.guides import guide_in_usual_pot, usual_pot_of
-from tastings.queries.memory import Memory
 from tastings.queries.panels import panel_for
 from tastings.queries.photos import ServedFile, colour_of, file_of, name_on_disk, visible_photos
 from tastings.queries.records import Record, shared_sessions
@@ -27,7 +27,7 @@ from teams.models import Member
 MOST_PHOTOS = 12
 
 
-_memory: Memory[Any] = Memory(512)
+_cache: LRUCache[Any] = LRUCache(512)
 
 
 def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
@@ -44,7 +44,7 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
     panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_at").first()
     # Pot and words follow from synced records, each change of which counts the team's revision up, and a shop's name.
     shop = (member.shop_id, member.shop.name if member.shop else "")
-    pot = _memory.get(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
+    pot = _cache.get_or_compute(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
     roasted_on, level = fields.get("roasted_on"), member.team.ready_roast
 
     made_from = (lot.id, fields.get("kind"), figures.tag, panel)
@@ -55,12 +55,12 @@ def told_of(member: Member, lot: Record, *, today: date) -> dict[str, Any]:
         "tasters": {str(s["taster"]): str(s["taster_name"]) for s in sessions},
         "sessions": sessions,
         "labels": labels_of(member),
-        "guide": _memory.get(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
-        "readiness": _memory.get(
+        "guide": _cache.get_or_compute(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
+        "readiness": _cache.get_or_compute(
             ("readiness", *made_from, roasted_on, level, today),
             lambda: readiness_for(member, lot.id, today=today, level=None),
         ),
-        "panel": _memory.get(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
+        "panel": _cache.get_or_compute(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
         "photos": report_photos(member, lot.id),
     }
 

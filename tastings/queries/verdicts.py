@@ -8,7 +8,7 @@ from lots.models import Lot
 from tastings.maths.comparison.arrival import arrival
 from tastings.maths.roast.readiness import CANNOT_TELL, DatedBrew, readiness
 from tastings.models import Session, TriangleTest
-from tastings.queries.brews import tastings_of
+from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
 from tastings.queries.records import record_for
 from tastings.queries.triangles import triangle_shown
@@ -23,7 +23,7 @@ def readiness_for(member: Member, lot: UUID, *, today: date, level: float | None
     if roasted_on is None:
         reason = "Cannot tell: the lot does not say when it was roasted."
         return {"lot": str(lot), "verdict": CANNOT_TELL, "reason": reason, "level": wanted, "roasted_on": None}
-    tastings = tastings_of(lot)
+    tastings = load_brews(lot)
     started = dict(Session.objects.filter(lot_id=lot).values_list("id", "started_at"))
     dated = [DatedBrew(day=started[UUID(brew.session)].date(), brew=brew) for brew in tastings.brews]
     scales = calibration_of(member.team_id).scales
@@ -38,7 +38,7 @@ def arrival_check_for(member: Member, lot: UUID) -> Mapping[str, object]:
     if sample is None:
         reason = "Cannot tell: the lot does not say which sample it was bought on."
         return {"lot": str(lot), "sample": None, "verdict": CANNOT_TELL, "reason": reason, "triangle_tests": []}
-    before, now = tastings_of(sample), tastings_of(lot)
+    before, now = load_brews(sample), load_brews(lot)
     rated = [key for key in now.rated if key in before.rated]
     found = arrival(before.brews, now.brews, rated=rated, scales=calibration_of(member.team_id).scales)
     tests = TriangleTest.objects.filter(team_id=member.team_id, lot_id=lot, against_id=sample).order_by("held_on", "id")

@@ -155,7 +155,7 @@ urlpatterns = [
     path("", include("api.people.urls")),
     path("events", Events.as_view()),
     path("sync", Sync.as_view()),
-    path("", include("api.words.urls")),
+    path("", include("api.descriptors.urls")),
     *(route for schema in RECORD_SCHEMAS.values() for route in _record_routes(schema)),
     path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
     path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),

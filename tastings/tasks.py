@@ -14,9 +14,8 @@ from tastings.actions.flights.asking import ask_due_flights
 from tastings.actions.flights.judging import judge_flight as judge_one_flight
 from tastings.actions.flights.planning import plan_flight as plan_one_flight
 from tastings.actions.panels import refresh_panel as learn
-from tastings.actions.photo_checks import ask_due_photos
 from tastings.actions.photo_checks import check_photo as check_one_photo
-from tastings.actions.photo_checks import tidy_photos as tidy
+from tastings.actions.photo_checks import delete_unused_photos, enqueue_due_photos
 from tastings.actions.pruning import prune_all
 from tastings.jobs import Job, later
 from tastings.maths.curve.development import METHOD
@@ -85,13 +84,13 @@ def check_photo(photo: str) -> None:
 @shared_task(name=Job.DUE_PHOTOS.value, time_limit=60)
 def due_photos() -> None:
     """Ask for every complete upload whose job was lost."""
-    ask_due_photos(now=timezone.now())
+    enqueue_due_photos(now=timezone.now())
 
 
 @shared_task(name=Job.TIDY_PHOTOS.value, time_limit=3600)
 def tidy_photos() -> None:
     """Let go of what no photo needs any more."""
-    tidy(now=timezone.now())
+    delete_unused_photos(now=timezone.now())
 
 
 @shared_task(

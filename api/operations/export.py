@@ -10,7 +10,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.openapi import described, problem
-from tastings.actions.exports import begin_export
+from tastings.actions.exports import audited_export
 
 _ZIP = OpenApiResponse(
     OpenApiTypes.BINARY,
@@ -35,7 +35,7 @@ class TeamExport(APIView):
     def get(self, request: Request) -> StreamingHttpResponse:
         """Send it as one zip, as it is made; one without ``manifest.json`` was cut short. Owners only."""
         now = timezone.now()
-        response = StreamingHttpResponse(begin_export(member_of(request), now=now), content_type="application/zip")
+        response = StreamingHttpResponse(audited_export(member_of(request), now=now), content_type="application/zip")
         response["Content-Disposition"] = f'attachment; filename="team-{now:%Y-%m-%d}.zip"'
         response["Cache-Control"] = "no-store"
         response["X-Content-Type-Options"] = "nosniff"

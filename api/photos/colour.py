@@ -19,7 +19,7 @@ from api.photos.photos import PhotoSerializer
 from lots.schema import Field
 from tastings.actions.photo_colour import measure_colour
 from tastings.maths.colour.measured import Box, Regions
-from tastings.queries.photos import photo_for
+from tastings.queries.photos import get_photo
 
 _PLACE = Field(name="place", kind="number", low=0, high=1, required=True)
 _SIZE = Field(name="size", kind="number", above=0, high=1, required=True)
@@ -72,7 +72,7 @@ class PhotoColour(APIView):
     def post(self, request: Request, photo_id: str) -> Response:
         """Tell it from a region of liquor and one of something white; it is kept with the photo."""
         member, photo = member_of(request), id_in_address(photo_id)
-        photo_for(member, photo)
+        get_photo(member, photo)
         regions = Regions(**checked_body(request, NewLiquorColourSerializer))
         measure_colour(member, photo=photo, regions=regions, now=timezone.now())
-        return Response(PhotoSerializer(photo_for(member, photo)).data)
+        return Response(PhotoSerializer(get_photo(member, photo)).data)

@@ -19,7 +19,7 @@ from api.http.parsing import TooLarge
 from api.photos.photos import PhotoSerializer
 from tastings.actions.photos import receive_piece
 from tastings.errors import WrongOffset
-from tastings.queries.photos import photo_for
+from tastings.queries.photos import get_photo
 from teams.errors import Invalid, Problem
 
 LARGEST_PIECE = 1024 * 1024
@@ -68,7 +68,7 @@ class PhotoContentOf(APIView):
     def put(self, request: Request, photo_id: str) -> Response:
         """Take one piece; the answer says where to go on."""
         member, photo = member_of(request), id_in_address(photo_id)
-        photo_for(member, photo)
+        get_photo(member, photo)
         offset = request.META.get("HTTP_UPLOAD_OFFSET", "")
         if not (offset.isascii() and offset.isdigit() and len(offset) <= 12):
             raise Invalid(
@@ -79,7 +79,7 @@ class PhotoContentOf(APIView):
         data: object = request.data
         piece = data if isinstance(data, bytes) else b""
         receive_piece(member, photo=photo, offset=int(offset), piece=piece, now=timezone.now())
-        row = photo_for(member, photo)
+        row = get_photo(member, photo)
         return Response(PhotoSerializer(row).data, headers={"Upload-Offset": str(row.received)})
 
     def handle_exception(self, exc: Exception) -> Response:

@@ -21,10 +21,10 @@ from api.http.conditional import id_in_address, page_of, tagged
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, paginated, problem
 from lots.schema import short_utc_text
-from tastings.actions.photos import announce_photo, remove_photo
+from tastings.actions.photos import announce_photo, delete_photo
 from tastings.answers.photos import LiquorColour
 from tastings.figures import to_stored
-from tastings.queries.photos import colour_of, photo_for, photos_of
+from tastings.queries.photos import colour_of, get_photo, list_photos
 from tastings.schemas import PHOTO, PHOTO_OF
 from tastings.wording.photos import REFUSALS
 from teams.errors import Invalid, Problem
@@ -109,7 +109,9 @@ class Photos(APIView):
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             return list(
                 PhotoSerializer(
-                    photos_of(member, session=filters.get("session"), lot=filters.get("lot"), after=after, limit=limit),
+                    list_photos(
+                        member, session=filters.get("session"), lot=filters.get("lot"), after=after, limit=limit
+                    ),
                     many=True,
                 ).data
             )
@@ -127,7 +129,7 @@ class Photos(APIView):
         photo = take_id(sent)
         new = announce_photo(member_of(request), photo=photo, sent=sent, now=timezone.now())
         location = request.build_absolute_uri(f"{request.path}{photo}/")
-        answer = PhotoSerializer(photo_for(member_of(request), photo)).data
+        answer = PhotoSerializer(get_photo(member_of(request), photo)).data
         return Response(answer, status=201 if new else 200, headers={"Location": location})
 
 
@@ -141,10 +143,10 @@ class OnePhoto(APIView):
     )
     def get(self, request: Request, photo_id: str) -> Response:
         """Show how far it has come and what is known of it."""
-        return tagged(request, PhotoSerializer(photo_for(member_of(request), id_in_address(photo_id))).data)
+        return tagged(request, PhotoSerializer(get_photo(member_of(request), id_in_address(photo_id))).data)
 
     @described(operation_id="photo_delete", responses={204: None, **problem(403, 404)})
     def delete(self, request: Request, photo_id: str) -> Response:
         """Take it away, and its picture unless another photo of the team shows the same."""
-        remove_photo(member_of(request), photo=id_in_address(photo_id), now=timezone.now())
+        delete_photo(member_of(request), photo=id_in_address(photo_id), now=timezone.now())
         return Response(status=204)

@@ -11,7 +11,7 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import id_in_address
 from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
-from tastings.queries.photos import file_of
+from tastings.queries.photos import photo_file
 from teams.errors import Changed, NotHere
 
 _PICTURE = {
@@ -37,7 +37,7 @@ class PhotoImage(APIView):
     @described(operation_id="photo_image", parameters=[ETAG], responses=_PICTURE)
     def get(self, request: Request, photo_id: str) -> HttpResponseBase:
         """Serve it as a JPEG in sRGB, upright and without metadata."""
-        served = file_of(member_of(request), id_in_address(photo_id), thumbnail=self.thumbnail)
+        served = photo_file(member_of(request), id_in_address(photo_id), thumbnail=self.thumbnail)
         tag = f'"{served.tag[:32]}"'
         plain = request._request  # noqa: SLF001 - DRF's way to Django's request
         response: HttpResponseBase | None = get_conditional_response(plain, etag=tag)

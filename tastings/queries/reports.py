@@ -18,7 +18,7 @@ from tastings.queries.cache import LRUCache
 from tastings.queries.developments import figures_of, labels_of, sessions_shown
 from tastings.queries.guides import guide_in_usual_pot, usual_pot_of
 from tastings.queries.panels import panel_for
-from tastings.queries.photos import ServedFile, colour_of, file_of, name_on_disk, visible_photos
+from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
 from tastings.queries.records import Record, shared_sessions
 from tastings.queries.verdicts import readiness_for
 from teams.errors import NotHere
@@ -99,7 +99,7 @@ def picture_of_lot(member: Member, *, lot: UUID, photo: UUID, leaf_and_liquor: b
     of_lot = Q(lot_id=lot) | Q(session__lot_id=lot)
     if not rows.filter(of_lot, id=photo).exists():
         raise NotHere
-    return file_of(member, photo, thumbnail=True)
+    return photo_file(member, photo, thumbnail=True)
 
 
 def _photos_of_lot(member: Member, lot: UUID) -> QuerySet[Photo]:

@@ -1,4 +1,7 @@
-"""What each exported field means, in words, where its schema does not say; units are in the names."""
+"""What each exported field means, where its schema does not say; units are in the names.
+
+These texts are part of the file format of an export and stay in English whatever language is active.
+"""
 
 from collections.abc import Mapping
 
@@ -14,7 +17,7 @@ UNITS: Mapping[str, str] = {
 }
 """By how a number's name ends; the longest ending counts."""
 
-MEANINGS: Mapping[str, str] = {
+GLOSSARY: Mapping[str, str] = {
     # every record
     "id": "made by the client; stays for ever",
     "revision": "place of its last change in the team's order of changes",

@@ -1,4 +1,4 @@
-"""A file from outside turned into a picture of our own: decoded, turned upright, written anew without a word about it.
+"""An uploaded file turned into pictures of our own: decoded, turned upright, encoded again without metadata.
 
 Nothing of the file but its pixels goes on: no EXIF, no place, no comment, no profile, nothing hidden behind the end.
 """
@@ -25,7 +25,7 @@ Refusal = Literal["wrong_hash", "not_an_image", "too_many_pixels", "broken_image
 """Why a photo is refused; `tastings.wording.photos.REFUSALS` says it in words."""
 
 
-class Unreadable(Exception):  # noqa: N818 - reads as what happened
+class UnreadableImage(Exception):  # noqa: N818 - reads as what happened
     """The file cannot become a picture."""
 
     def __init__(self, reason: Refusal) -> None:
@@ -34,7 +34,7 @@ class Unreadable(Exception):  # noqa: N818 - reads as what happened
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Picture:
+class ProcessedImage:
     """A picture as it is kept: two JPEGs in sRGB, upright, and the size in pixels of the first."""
 
     image: bytes
@@ -43,7 +43,7 @@ class Picture:
     height: int
 
 
-def picture_from(file: bytes) -> Picture:
+def decode_image(file: bytes) -> ProcessedImage:
     """Decode a file and write it anew.
 
     Raises
@@ -57,20 +57,20 @@ def picture_from(file: bytes) -> Picture:
         try:
             opened = Image.open(io.BytesIO(file), formats=FORMATS)
         except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
-            raise Unreadable("too_many_pixels") from error
+            raise UnreadableImage("too_many_pixels") from error
         except MemoryError:
             raise
         except Exception as error:  # decoders fail in many ways on what is no image
-            raise Unreadable("not_an_image") from error
+            raise UnreadableImage("not_an_image") from error
         with opened:
             try:
                 picture = _upright_srgb(opened)
             except MemoryError:
                 raise
             except Exception as error:
-                raise Unreadable("broken_image") from error
-    small = _within(picture, side=THUMBNAIL_SIDE)
-    return Picture(image=_jpeg(picture), thumbnail=_jpeg(small), width=picture.width, height=picture.height)
+                raise UnreadableImage("broken_image") from error
+    small = _fit_within(picture, side=THUMBNAIL_SIDE)
+    return ProcessedImage(image=_jpeg(picture), thumbnail=_jpeg(small), width=picture.width, height=picture.height)
 
 
 def pixels_of(image: bytes) -> PixelArray:
@@ -89,35 +89,35 @@ def pixels_of(image: bytes) -> PixelArray:
 def _upright_srgb(opened: Image.Image) -> Image.Image:
     opened.load()
     profile = opened.info.get("icc_profile")
-    plain = _on_white(_turned(opened))
+    plain = _flatten(_transpose(opened))
     if isinstance(profile, bytes) and len(profile) <= _LARGEST_PROFILE:
-        plain = _converted(plain, profile)
+        plain = _convert_profile(plain, profile)
     if plain.mode != "RGB":  # a copy of 50 megapixels is 150 MB, so none is made without need
         plain = plain.convert("RGB")
     plain.info = {}  # what it still says, such as a comment, would be written along
     return plain
 
 
-def _turned(opened: Image.Image) -> Image.Image:
+def _transpose(opened: Image.Image) -> Image.Image:
     try:
         return ImageOps.exif_transpose(opened)
     except Exception:  # noqa: BLE001 - a broken note on how the phone was held is no reason to lose the photo
         return opened
 
 
-def _on_white(picture: Image.Image) -> Image.Image:
+def _flatten(picture: Image.Image) -> Image.Image:
     """Return the picture with 8 bits a channel and nothing see-through."""
     if picture.mode.startswith("I"):  # 16 bits of grey
         levels = np.asarray(picture, dtype=np.float64) / 257
         return Image.fromarray(np.clip(np.round(levels), 0, 255).astype(np.uint8))
     if picture.has_transparency_data:
         solid = picture.convert("RGBA")
-        ground = Image.new("RGBA", solid.size, (255, 255, 255, 255))
-        return Image.alpha_composite(ground, solid).convert("RGB")
+        background = Image.new("RGBA", solid.size, (255, 255, 255, 255))
+        return Image.alpha_composite(background, solid).convert("RGB")
     return picture if picture.mode in ("RGB", "L", "CMYK") else picture.convert("RGB")
 
 
-def _converted(picture: Image.Image, profile: bytes) -> Image.Image:
+def _convert_profile(picture: Image.Image, profile: bytes) -> Image.Image:
     """Carry the picture from its own profile to sRGB; one that does not fit is left aside."""
     try:
         source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
@@ -127,7 +127,7 @@ def _converted(picture: Image.Image, profile: bytes) -> Image.Image:
     return converted or picture
 
 
-def _within(picture: Image.Image, *, side: int) -> Image.Image:
+def _fit_within(picture: Image.Image, *, side: int) -> Image.Image:
     if max(picture.size) <= side:
         return picture
     return ImageOps.contain(picture, (side, side), Image.Resampling.LANCZOS)

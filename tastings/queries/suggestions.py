@@ -1,4 +1,4 @@
-"""Reading texts with a team's words: its own first, then the built-in ones."""
+"""Suggestions from texts, read with a team's descriptors: its own first, then the built-in ones."""
 
 from collections.abc import Collection, Mapping, Sequence
 from uuid import UUID
@@ -10,36 +10,40 @@ from tastings.models import Descriptor
 from tastings.queries.records import Record, list_records, record_for
 from tastings.reading.lexicon import Lexicon, lexicon_of
 from tastings.reading.reader import Suggestion, read
-from tastings.reading.terms import Word
+from tastings.reading.terms import DescriptorTerms
 from teams.models import Member
 
-_MOST_BESIDE = 5000
+_MAX_NOTES = 5000
 """More notes of one session at one moment than anyone writes."""
 
 
 def lexicon_for(member: Member) -> Lexicon:
-    """Return the words a member's texts are read with; a merged word reads as what it was merged into."""
-    words = list(Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("position", "id"))
+    """Return the descriptors that a member's texts are read with; a merged one counts as what it was merged into."""
+    descriptors = list(Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("position", "id"))
     merged: dict[UUID | None, list[str]] = {}
-    for word in words:
-        if word.removed and word.merged_into_id is not None:
-            merged.setdefault(word.merged_into_id, []).extend((word.label, *word.synonyms))
-    live = [word for word in words if not word.removed]
-    own = [_word(word, merged.get(word.id, ())) for word in live if not word.is_built_in or word.id in merged]
-    return lexicon_of(tuple(own), tuple(_word(word) for word in live if word.is_built_in))
+    for descriptor in descriptors:
+        if descriptor.removed and descriptor.merged_into_id is not None:
+            merged.setdefault(descriptor.merged_into_id, []).extend((descriptor.label, *descriptor.synonyms))
+    current = [descriptor for descriptor in descriptors if not descriptor.removed]
+    own = [
+        _to_terms(descriptor, merged.get(descriptor.id, ()))
+        for descriptor in current
+        if not descriptor.is_built_in or descriptor.id in merged
+    ]
+    return lexicon_of(tuple(own), tuple(_to_terms(descriptor) for descriptor in current if descriptor.is_built_in))
 
 
-def _word(word: Descriptor, more: Sequence[str] = ()) -> Word:
-    return Word(
-        key=word.key,
-        label=word.label,
-        family=word.family,
-        synonyms=(*word.synonyms, *more),
-        rated=word.rated_each_infusion,
+def _to_terms(descriptor: Descriptor, more: Sequence[str] = ()) -> DescriptorTerms:
+    return DescriptorTerms(
+        key=descriptor.key,
+        label=descriptor.label,
+        family=descriptor.family,
+        synonyms=(*descriptor.synonyms, *more),
+        rated=descriptor.rated_each_infusion,
     )
 
 
-def reading_of(member: Member, text: str) -> Reading:
+def read_text(member: Member, text: str) -> Reading:
     """Return what a text suggests."""
     lexicon = lexicon_for(member)
     return Reading([suggestion_in(text, one, lexicon) for one in read(text, lexicon)])
@@ -54,24 +58,24 @@ def suggestions_for(member: Member, note_id: UUID) -> NoteSuggestions:
         The note is absent, deleted, another team's, or in a session that the member may not see.
     """
     note = record_for(member, "note", note_id)
-    noted = {str(row.fields["descriptor"]) for row in noted_beside(member, note)}
+    noted = {str(row.fields["descriptor"]) for row in notes_at_same_moment(member, note)}
     lexicon, text = lexicon_for(member), text_of(note)
     new = [suggestion_in(text, one, lexicon) for one in read(text, lexicon) if one.descriptor not in noted]
     return NoteSuggestions(note=note.id, revision=note.revision, suggestions=new)
 
 
-def suggestions_by_descriptor(member: Member, note: Record) -> Mapping[str, Suggestion]:
+def all_suggestions(member: Member, note: Record) -> Mapping[str, Suggestion]:
     """Return all that a note's text suggests, by descriptor, noted or not."""
     return {one.descriptor: one for one in read(text_of(note), lexicon_for(member))}
 
 
-def noted_beside(member: Member, note: Record, *, of: Collection[str] | None = None) -> Sequence[Record]:
+def notes_at_same_moment(member: Member, note: Record, *, of: Collection[str] | None = None) -> Sequence[Record]:
     """Return the live notes of the same session, infusion and moment, of some descriptors only if named."""
     filters = {"session": str(note.fields["session"]), "moment": str(note.fields["moment"])}
-    beside = list_records(member, "note", filters=filters, after=None, limit=_MOST_BESIDE)
+    notes = list_records(member, "note", filters=filters, after=None, limit=_MAX_NOTES)
     return [
         row
-        for row in beside
+        for row in notes
         if row.fields["infusion"] == note.fields["infusion"] and (of is None or row.fields["descriptor"] in of)
     ]
 

@@ -1,7 +1,8 @@
-"""Two words of a team that mean one thing become one."""
+"""Merging two descriptors of a team that mean one thing."""
 
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
+from drf_spectacular.utils import extend_schema_serializer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -12,30 +13,33 @@ from api.http.bodies import Body, Key, checked_body
 from api.http.conditional import id_in_address
 from api.http.openapi import BAD_BODY, described, problem
 from api.records import shown
-from tastings.actions.merging import merge_word
+from tastings.actions.merging import merge_descriptor
 from tastings.queries.records import record_for
 from tastings.schemas import DESCRIPTOR, NOTE
 
 
-class MergeWordSerializer(Body):
-    """Into which word a word is merged."""
+@extend_schema_serializer(component_name="MergeWord")
+class MergeDescriptorSerializer(Body):
+    """Into which descriptor another is merged."""
 
     unknown = gettext_lazy("into alone")
     into = Key(NOTE.by_name()["descriptor"], help_text="the key of the word that stays")
 
 
-class MergeWord(APIView):
-    """A word of the team that means what another means."""
+class MergeDescriptor(APIView):
+    """A descriptor of the team that means what another means."""
 
     @described(
         operation_id="descriptor_merge",
-        request=MergeWordSerializer,
+        request=MergeDescriptorSerializer,
         responses={200: doc.record_read(DESCRIPTOR), **BAD_BODY, **problem(403, 404)},
     )
     def post(self, request: Request, record_id: str) -> Response:
         """Merge it into the descriptor with the key ``into``; return that one."""
-        member, word = member_of(request), id_in_address(record_id)
-        into = checked_body(request, MergeWordSerializer)["into"]
-        target = merge_word(member, word=word, into=into, device=device_id(request), now=timezone.now())
+        member, descriptor = member_of(request), id_in_address(record_id)
+        into = checked_body(request, MergeDescriptorSerializer)["into"]
+        target = merge_descriptor(
+            member, descriptor=descriptor, into=into, device=device_id(request), now=timezone.now()
+        )
         merged = record_for(member, "descriptor", target)
         return Response(shown(merged), headers={"ETag": f'"{merged.revision}"'})

@@ -17,10 +17,10 @@ from api.http.conditional import expected_revision, id_in_address, tagged
 from api.http.dataclass_answers import answer_of, as_json
 from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, an_object, described, problem
 from api.records import shown
-from tastings.actions.reading import accept_suggestions
+from tastings.actions.suggestions import accept_suggestions
 from tastings.answers.reading import NoteSuggestions, Reading
-from tastings.queries.reading import reading_of, suggestions_for
 from tastings.queries.records import record_for
+from tastings.queries.suggestions import read_text, suggestions_for
 from tastings.schemas import NOTE
 from teams.errors import Changed
 
@@ -54,17 +54,17 @@ class AcceptedSuggestionsSerializer(Body):
     accept = Parts(child=AcceptedSuggestionSerializer(), max_length=100, help_text="1 to 100")
 
 
-class Read(APIView):
+class ReadText(APIView):
     """A text that is not, or not yet, a note's."""
 
     @described(operation_id="read_text", request=TextToReadSerializer, responses={200: answer_of(Reading), **BAD_BODY})
     def post(self, request: Request) -> Response:
         """Read it with the team's words; nothing is kept."""
         text = checked_body(request, TextToReadSerializer)["text"]
-        return Response(as_json(reading_of(member_of(request), text)))
+        return Response(as_json(read_text(member_of(request), text)))
 
 
-class SuggestionsOf(APIView):
+class SuggestionsOfNote(APIView):
     """What a note's text suggests."""
 
     @described(

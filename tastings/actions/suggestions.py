@@ -8,8 +8,8 @@ from uuid import UUID, uuid5
 from django.utils.translation import gettext as _
 
 from tastings.actions.push import Change, push_changes
-from tastings.queries.reading import noted_beside, suggestions_by_descriptor
 from tastings.queries.records import Record, record_for
+from tastings.queries.suggestions import all_suggestions, notes_at_same_moment
 from tastings.reading.reader import Suggestion
 from teams.errors import Invalid, NotAllowed, Problem
 from teams.models import Member
@@ -40,24 +40,24 @@ def accept_suggestions(
     session = record_for(member, "session", UUID(str(read.fields["session"])))
     if session.fields["taster"] != str(member.user_id) or not member.may_write:
         raise NotAllowed(_("only the taster of the session accepts what a text suggests"))
-    intensities = _intensities(accepted, suggestions_by_descriptor(member, read))
-    place = {name: read.fields[name] for name in ("session", "infusion", "moment")}
-    there = {str(row.fields["descriptor"]): row.id for row in noted_beside(member, read, of=intensities)}
+    intensities = _intensities(accepted, all_suggestions(member, read))
+    position = {name: read.fields[name] for name in ("session", "infusion", "moment")}
+    existing = {str(row.fields["descriptor"]): row.id for row in notes_at_same_moment(member, read, of=intensities)}
     changes = [
         Change(
             type="note",
             id=uuid5(_NAMESPACE, f"{note}/{key}"),
-            fields={**place, "descriptor": key, "intensity": intensity},
+            fields={**position, "descriptor": key, "intensity": intensity},
             stamp=None,
         )
         for key, intensity in intensities.items()
-        if key not in there
+        if key not in existing
     ]
     verdicts = push_changes(member, device=device, changes=changes, now=now)
     if problems := [problem for verdict in verdicts for problem in verdict.problems]:
         raise Invalid(problems=problems)
-    made = {str(change.fields["descriptor"]): change.id for change in changes}
-    return [record_for(member, "note", there.get(key) or made[key]) for key in intensities]
+    created = {str(change.fields["descriptor"]): change.id for change in changes}
+    return [record_for(member, "note", existing.get(key) or created[key]) for key in intensities]
 
 
 def _intensities(accepted: Sequence[Accepted], suggestions: Mapping[str, Suggestion]) -> dict[str, float | None]:

@@ -1,4 +1,4 @@
-"""A team as one zip, given piece by piece: neither the team nor the zip is ever held in memory.
+"""Streams a team as one zip: neither the team nor the zip is ever in memory as a whole.
 
 Everything is read in one snapshot. The zip holds ``records/*.jsonl``, ``sheets/*.csv``, ``photos/``, a data dictionary,
 and last ``manifest.json`` with the SHA-256 of each of the others.
@@ -22,54 +22,54 @@ from lots.schema import utc_text
 from tastings.errors import UnderWay
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.exporting.dictionary import dictionary_json, dictionary_markdown
-from tastings.queries.exporting.lines import SHEETS, encoded, json_lines, sheet
-from tastings.queries.exporting.scope import Scope
-from tastings.queries.exporting.tables import ALWAYS_LEFT_OUT, OWNER_LEFT_OUT, TABLES
+from tastings.queries.exporting.lines import SHEETS, csv_sheet, encode_line, json_lines
+from tastings.queries.exporting.scope import ExportScope
+from tastings.queries.exporting.tables import ALWAYS_EXCLUDED, OWNER_EXCLUDED, TABLES
 from tastings.queries.photos import name_on_disk
 from teams.errors import NotAllowed
 from teams.models import Member, Team
 from teams.row_security import acting_for
 
 FORMAT, VERSION = "leafspan-team", 1
-_PIECE_BYTES = 64 * 1024
-_STALLED = "2min"
-"""A reader that takes nothing for so long loses the export: it holds a snapshot of the database open."""
+_CHUNK_BYTES = 64 * 1024
+_STALL_TIMEOUT = "2min"
+"""A client that reads nothing for so long loses the export, since it keeps a snapshot of the database open."""
 _LOCK = 0x1EAF_E4B0
-"""Of the lock by which a team has one export under way at a time; the other key is the team's."""
+"""First key of the advisory lock that allows a team one export at a time; the second is the team's."""
 
-Say = Callable[[str], object]
+LogLine = Callable[[str], object]
 
 
-class Stream:
-    """The pieces of a team's zip. The first is made at once, so that what stands against the export is raised here.
+class ZipStream:
+    """The chunks of a team's zip. The first is made at once, so that a refusal of the export is raised here.
 
-    Each piece is made acting for the team, since the request that asked for them has ended by then.
+    Each chunk is made acting for the team, since the request has ended by then.
     """
 
-    def __init__(self, team: UUID, pieces: Iterator[bytes]) -> None:
-        self._team, self._pieces = team, pieces
-        self._first: bytes | None = self._made()
+    def __init__(self, team: UUID, chunks: Iterator[bytes]) -> None:
+        self._team, self._chunks = team, chunks
+        self._first: bytes | None = self._next_chunk()
 
-    def __iter__(self) -> "Stream":
+    def __iter__(self) -> "ZipStream":
         return self
 
     def __next__(self) -> bytes:
-        """Return the next piece."""
+        """Return the next chunk."""
         first, self._first = self._first, None
-        return self._made() if first is None else first
+        return self._next_chunk() if first is None else first
 
-    def _made(self) -> bytes:
+    def _next_chunk(self) -> bytes:
         with acting_for(self._team):
-            return next(self._pieces)
+            return next(self._chunks)
 
     def close(self) -> None:
-        """Give up: the snapshot is let go."""
-        close = getattr(self._pieces, "close", None)
+        """Stop and close the snapshot."""
+        close = getattr(self._chunks, "close", None)
         if close is not None:
             close()
 
 
-def export_for(member: Member, *, now: datetime) -> Stream:
+def export_for_owner(member: Member, *, now: datetime) -> ZipStream:
     """Return what an owner may see of the team.
 
     Raises
@@ -81,56 +81,56 @@ def export_for(member: Member, *, now: datetime) -> Stream:
     """
     if not member.runs_team:
         raise NotAllowed(_("only an owner may export the team"))
-    return Stream(member.team_id, _alone(member.team_id, export(Scope(member.team, member), now=now)))
+    return ZipStream(member.team_id, _locked(member.team_id, export(ExportScope(member.team, member), now=now)))
 
 
-def _alone(team: UUID, pieces: Iterator[bytes]) -> Iterator[bytes]:
+def _locked(team: UUID, chunks: Iterator[bytes]) -> Iterator[bytes]:
     with _snapshot():
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_try_advisory_xact_lock(%s, hashtext(%s))", [_LOCK, str(team)])
             if not cursor.fetchone()[0]:
                 raise UnderWay("an export of this team is being made; fetch the next once it has ended")
-            cursor.execute("SELECT set_config('idle_in_transaction_session_timeout', %s, true)", [_STALLED])
-        yield from pieces
+            cursor.execute("SELECT set_config('idle_in_transaction_session_timeout', %s, true)", [_STALL_TIMEOUT])
+        yield from chunks
 
 
-def export(scope: Scope, *, now: datetime, say: Say = lambda _: None) -> Iterator[bytes]:
-    """Give the zip piece by piece; ``say`` is told how far it has come."""
-    outlet = _Outlet()
+def export(scope: ExportScope, *, now: datetime, log: LogLine = lambda _: None) -> Iterator[bytes]:
+    """Yield the zip in chunks; ``log`` is called with a line for each file."""
+    buffer = _ChunkBuffer()
     files: list[dict[str, object]] = []
-    with _snapshot(), zipfile.ZipFile(outlet, "w", compresslevel=3) as target:
+    with _snapshot(), zipfile.ZipFile(buffer, "w", compresslevel=3) as target:
 
-        def put(name: str, pieces: Iterable[tuple[bytes, int]], *, packed: bool = True) -> Iterator[bytes]:
+        def put(name: str, chunks: Iterable[tuple[bytes, int]], *, packed: bool = True) -> Iterator[bytes]:
             digest, size, lines = hashlib.sha256(), 0, 0
             info = zipfile.ZipInfo(name)
             info.compress_type = zipfile.ZIP_DEFLATED if packed else zipfile.ZIP_STORED
             info._compresslevel = 3  # type: ignore[attr-defined]  # noqa: SLF001 - `open` takes no level
             info.external_attr = 0o600 << 16
             with target.open(info, "w", force_zip64=True) as member:
-                for piece, n_lines in pieces:
-                    member.write(piece)
-                    digest.update(piece)
-                    size, lines = size + len(piece), lines + n_lines
-                    if outlet.waiting >= _PIECE_BYTES:
-                        yield outlet.take()
+                for chunk, n_lines in chunks:
+                    member.write(chunk)
+                    digest.update(chunk)
+                    size, lines = size + len(chunk), lines + n_lines
+                    if buffer.waiting >= _CHUNK_BYTES:
+                        yield buffer.take()
             files.append({"name": name, "bytes": size, "sha256": digest.hexdigest(), "lines": lines})
-            say(f"{name}: {lines} lines" if lines else f"{name}: {size} bytes")
+            log(f"{name}: {lines} lines" if lines else f"{name}: {size} bytes")
 
-        gone: set[UUID] = set()
+        missing: set[UUID] = set()
         for content in scope.photo_contents().iterator(chunk_size=500):
             name = name_on_disk(content)
             paths = [image_path(content.team_id, name), thumbnail_path(content.team_id, name)]
-            try:  # both at hand before either is written: a photo may be taken away meanwhile
+            try:  # both are read before either is written: the photo may be deleted meanwhile
                 pictures = [path.read_bytes() for path in paths]
             except FileNotFoundError:
-                gone.add(content.id)
+                missing.add(content.id)
                 continue
             for path, picture in zip(paths, pictures, strict=True):
-                yield from put(_place(path), [(picture, 0)], packed=False)
+                yield from put(_zip_name(path), [(picture, 0)], packed=False)
         for table in TABLES:
-            yield from put(table.file, json_lines(table, scope, gone=gone))
+            yield from put(table.file, json_lines(table, scope, missing=missing))
         for kind in SHEETS:
-            yield from put(f"sheets/{kind}.csv", sheet(kind, scope))
+            yield from put(f"sheets/{kind}.csv", csv_sheet(kind, scope))
         yield from put("dictionary.json", [(dictionary_json(), 0)])
         yield from put("dictionary.md", [(dictionary_markdown(), 0)])
         manifest = {
@@ -138,30 +138,30 @@ def export(scope: Scope, *, now: datetime, say: Say = lambda _: None) -> Iterato
             "version": VERSION,
             "team": {"id": str(scope.team.id), "name": scope.team.name},
             "made_at": utc_text(now),
-            "made_for": "operator" if scope.whole else "owner",
-            "left_out": [*ALWAYS_LEFT_OUT, *(() if scope.whole else OWNER_LEFT_OUT)],
+            "made_for": "operator" if scope.is_operator else "owner",
+            "left_out": [*ALWAYS_EXCLUDED, *(() if scope.is_operator else OWNER_EXCLUDED)],
             "files": list(files),
         }
-        yield from put("manifest.json", [((encoded(manifest) + "\n").encode(), 0)])
-    yield outlet.take()
+        yield from put("manifest.json", [((encode_line(manifest) + "\n").encode(), 0)])
+    yield buffer.take()
 
 
-def write_export(team: Team, path: Path, *, now: datetime, say: Say) -> None:
+def write_export(team: Team, path: Path, *, now: datetime, log: LogLine) -> None:
     """Write the operator's export of a whole team to a new file, which is there only once it is complete."""
     if path.exists():
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
-    draft = path.with_name(f"{path.name}.{uuid4().hex[:8]}.part")
+    tmp_path = path.with_name(f"{path.name}.{uuid4().hex[:8]}.part")
     try:
-        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
-            file.writelines(export(Scope(team), now=now, say=say))
+        with open(os.open(tmp_path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
+            file.writelines(export(ExportScope(team), now=now, log=log))
             file.flush()
             os.fsync(file.fileno())
-        draft.replace(path)
+        tmp_path.replace(path)
     finally:
-        draft.unlink(missing_ok=True)
+        tmp_path.unlink(missing_ok=True)
 
 
-def _place(path: Path) -> str:
+def _zip_name(path: Path) -> str:
     return f"photos/{path.name}"
 
 
@@ -177,23 +177,23 @@ def _snapshot() -> Iterator[None]:
         yield
 
 
-class _Outlet(io.RawIOBase):
-    """Gathers what the zip writes until it is taken."""
+class _ChunkBuffer(io.RawIOBase):
+    """Collects what the zip writes until it is taken."""
 
     def __init__(self) -> None:
         super().__init__()
-        self._pieces: list[bytes] = []
+        self._chunks: list[bytes] = []
         self.waiting = 0
 
     def writable(self) -> bool:
         return True
 
     def write(self, data: object) -> int:
-        piece = bytes(data)  # type: ignore[call-overload]  # a buffer
-        self._pieces.append(piece)
-        self.waiting += len(piece)
-        return len(piece)
+        chunk = bytes(data)  # type: ignore[call-overload]  # a buffer
+        self._chunks.append(chunk)
+        self.waiting += len(chunk)
+        return len(chunk)
 
     def take(self) -> bytes:
-        taken, self._pieces, self.waiting = b"".join(self._pieces), [], 0
+        taken, self._chunks, self.waiting = b"".join(self._chunks), [], 0
         return taken

@@ -2,10 +2,10 @@
 
 from rest_framework import serializers as s
 
-from api.http.openapi import an_object, fields_of
+from api.http.openapi import inline_object, schema_fields
 from tastings.schemas import TRIAL, TRIANGLE_TEST
 
-_PROFILE = an_object(
+_PROFILE = inline_object(
     "Profile",
     label=s.ChoiceField(choices=["build_up", "steady", "quick_fade", "undecided"]),
     probability=s.DictField(child=s.FloatField()),
@@ -13,7 +13,7 @@ _PROFILE = an_object(
     rise=s.FloatField(),
     half_strength_infusion=s.IntegerField(allow_null=True),
 )
-_POINT = an_object(
+_POINT = inline_object(
     "CurvePoint",
     infusion=s.IntegerField(),
     mean=s.FloatField(),
@@ -22,7 +22,7 @@ _POINT = an_object(
     observed=s.FloatField(allow_null=True),
     n=s.IntegerField(),
 )
-DEVELOPMENT = an_object(
+DEVELOPMENT = inline_object(
     "Development",
     lot=s.UUIDField(),
     revision=s.IntegerField(),
@@ -32,11 +32,11 @@ DEVELOPMENT = an_object(
     even_brew=s.DictField(),
     profile=_PROFILE(),
     steeps=s.DictField(),
-    curves=an_object("Curve", descriptor=s.CharField(), points=_POINT(many=True), profile=_PROFILE())(many=True),
+    curves=inline_object("Curve", descriptor=s.CharField(), points=_POINT(many=True), profile=_PROFILE())(many=True),
     layers=s.ListField(child=s.DictField()),
     sentence=s.CharField(help_text="what changes from cup to cup, to say to a guest"),
     departures=s.ListField(child=s.DictField()),
-    otherwise=an_object(
+    otherwise=inline_object(
         "Otherwise",
         descriptor=s.CharField(),
         points=s.ListField(child=s.DictField(), help_text="ratings as given, and without the departures"),
@@ -46,7 +46,7 @@ DEVELOPMENT = an_object(
     cautions=s.ListField(child=s.CharField()),
 )
 
-_TASTER_ROW = an_object(
+_TASTER_ROW = inline_object(
     "TasterFigures",
     descriptor=s.CharField(),
     gain=s.FloatField(help_text="1: as the panel; above 1 spreads more"),
@@ -59,7 +59,7 @@ _TASTER_ROW = an_object(
     agreement=s.FloatField(allow_null=True, help_text="correlation with the others' mean over lots"),
     discrimination_p=s.FloatField(allow_null=True, help_text="small when the taster tells lots apart"),
 )
-CALIBRATION = an_object(
+CALIBRATION = inline_object(
     "Calibration",
     revision=s.IntegerField(),
     computed_at=s.DateTimeField(allow_null=True),
@@ -67,13 +67,13 @@ CALIBRATION = an_object(
     taster=s.UUIDField(),
     descriptors=_TASTER_ROW(many=True),
 )
-PANEL = an_object(
+PANEL = inline_object(
     "Panel",
     revision=s.IntegerField(),
     computed_at=s.DateTimeField(allow_null=True),
     stale=s.BooleanField(),
-    finish_line=an_object("FinishLine", mean=s.FloatField(), sd=s.FloatField())(),
-    agreement=an_object(
+    finish_line=inline_object("FinishLine", mean=s.FloatField(), sd=s.FloatField())(),
+    agreement=inline_object(
         "PanelAgreement",
         descriptor=s.CharField(),
         tasters=s.IntegerField(),
@@ -82,21 +82,21 @@ PANEL = an_object(
         icc_mean=s.FloatField(allow_null=True, help_text="ICC(3,k)"),
         kendall_w=s.FloatField(allow_null=True),
     )(many=True),
-    tasters=an_object("PanelTaster", taster=s.UUIDField(), descriptors=_TASTER_ROW(many=True))(many=True),
+    tasters=inline_object("PanelTaster", taster=s.UUIDField(), descriptors=_TASTER_ROW(many=True))(many=True),
 )
 
 
-NEW_TRIAL = an_object("NewTrial", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIAL))
-NEW_TRIANGLE_TEST = an_object(
-    "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIANGLE_TEST)
+NEW_TRIAL = inline_object("NewTrial", id=s.UUIDField(help_text="made by the client"), **schema_fields(TRIAL))
+NEW_TRIANGLE_TEST = inline_object(
+    "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **schema_fields(TRIANGLE_TEST)
 )
-TRIANGLE_TEST_READ = an_object(
+TRIANGLE_TEST_READ = inline_object(
     "TriangleTest",
     id=s.UUIDField(),
-    **fields_of(TRIANGLE_TEST),
+    **schema_fields(TRIANGLE_TEST),
     by=s.UUIDField(),
-    trials=an_object("Trial", id=s.UUIDField(), **fields_of(TRIAL), at=s.DateTimeField())(many=True),
-    result=an_object(
+    trials=inline_object("Trial", id=s.UUIDField(), **schema_fields(TRIAL), at=s.DateTimeField())(many=True),
+    result=inline_object(
         "TriangleResult",
         n_correct=s.IntegerField(),
         n_tests=s.IntegerField(),
@@ -112,24 +112,24 @@ TRIANGLE_TEST_READ = an_object(
     )(allow_null=True),
 )
 
-COMPARISON = an_object(
+COMPARISON = inline_object(
     "Comparison",
     level=s.FloatField(),
     first_infusions=s.IntegerField(),
     groups=s.ListField(child=s.DictField()),
-    pairs=an_object(
+    pairs=inline_object(
         "ComparedPair",
         first=s.CharField(),
         second=s.CharField(),
         shared_tasters=s.IntegerField(),
-        probability=an_object(
+        probability=inline_object(
             "ComparedProbability",
             outlasts=s.FloatField(allow_null=True),
             outlasted=s.FloatField(allow_null=True),
             stronger=s.FloatField(allow_null=True),
             liked_more=s.FloatField(allow_null=True),
         )(),
-        differences=an_object(
+        differences=inline_object(
             "ComparedDescriptor",
             descriptor=s.CharField(),
             mean=s.FloatField(),
@@ -140,7 +140,7 @@ COMPARISON = an_object(
     )(many=True),
 )
 
-_DAY_POINT = an_object(
+_DAY_POINT = inline_object(
     "RoastPoint",
     day=s.IntegerField(),
     date=s.DateField(),
@@ -148,7 +148,7 @@ _DAY_POINT = an_object(
     low=s.FloatField(),
     high=s.FloatField(),
 )
-READINESS = an_object(
+READINESS = inline_object(
     "Readiness",
     lot=s.UUIDField(),
     verdict=s.ChoiceField(choices=["ready", "resting", "cannot_tell"]),
@@ -156,7 +156,7 @@ READINESS = an_object(
     level=s.FloatField(),
     roasted_on=s.DateField(allow_null=True),
     probability=s.FloatField(required=False, allow_null=True),
-    expected=an_object(
+    expected=inline_object(
         "ExpectedDay",
         date=s.DateField(allow_null=True),
         low=s.DateField(allow_null=True),
@@ -166,7 +166,7 @@ READINESS = an_object(
     today=_DAY_POINT(required=False, allow_null=True),
     curve=_DAY_POINT(many=True, required=False),
     tastings=s.ListField(child=s.DictField(), required=False),
-    liking=an_object(
+    liking=inline_object(
         "LikingTrend",
         per_30_days=s.FloatField(),
         low=s.FloatField(),
@@ -176,7 +176,7 @@ READINESS = an_object(
     next=s.CharField(required=False),
     left_out=s.ListField(child=s.DictField(), required=False),
 )
-ARRIVAL = an_object(
+ARRIVAL = inline_object(
     "ArrivalCheck",
     lot=s.UUIDField(),
     sample=s.UUIDField(allow_null=True),
@@ -188,7 +188,7 @@ ARRIVAL = an_object(
     first_infusions=s.IntegerField(required=False),
     sessions=s.DictField(required=False),
     shared_tasters=s.IntegerField(required=False),
-    descriptors=an_object(
+    descriptors=inline_object(
         "ArrivalDescriptor",
         descriptor=s.CharField(),
         sample=s.FloatField(),

@@ -8,7 +8,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.conditional import id_in_address, tagged
+from api.http.conditional import conditional_response, id_from_path
 from tastings.queries.comparisons import compare_lots, compare_within
 from teams.errors import Invalid, Problem
 
@@ -29,8 +29,8 @@ class Compare(APIView):
                 problems=unknown or [Problem("lots", "required", _("lots, or lot and by"))],
             )
         if "lots" in asked:
-            lots: list[UUID] = [id_in_address(text.strip()) for text in str(asked["lots"]).split(",")]
+            lots: list[UUID] = [id_from_path(text.strip()) for text in str(asked["lots"]).split(",")]
             found = compare_lots(member, lots)
         else:
-            found = compare_within(member, id_in_address(str(asked["lot"])), by=str(asked.get("by", "vessel_material")))
-        return tagged(request, found.as_json())
+            found = compare_within(member, id_from_path(str(asked["lot"])), by=str(asked.get("by", "vessel_material")))
+        return conditional_response(request, found.as_json())

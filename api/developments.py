@@ -6,7 +6,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.conditional import id_in_address, tagged
+from api.http.conditional import conditional_response, id_from_path
 from api.http.query import query_value
 from lots.schema import Field, InvalidValue, clean_value
 from lots.wording import field_problem
@@ -20,8 +20,8 @@ class DevelopmentOf(APIView):
 
     def get(self, request: Request, lot_id: str) -> Response:
         """Return the stored figures; ``stale`` while a change is not in them yet."""
-        figures = development_for(member_of(request), id_in_address(lot_id))
-        return tagged(request, figures.body, tag=figures.tag)
+        figures = development_for(member_of(request), id_from_path(lot_id))
+        return conditional_response(request, figures.body, tag=figures.tag)
 
 
 class ReadinessOf(APIView):
@@ -35,8 +35,10 @@ class ReadinessOf(APIView):
                 level = float(str(clean_value(_ROAST, query_value(_ROAST, str(text)))))
             except InvalidValue as error:
                 raise Invalid(problems=[field_problem("level", error.fault)]) from error
-        lot = id_in_address(lot_id)
-        return tagged(request, readiness_for(member_of(request), lot, today=timezone.now().date(), level=level))
+        lot = id_from_path(lot_id)
+        return conditional_response(
+            request, readiness_for(member_of(request), lot, today=timezone.now().date(), level=level)
+        )
 
 
 class ArrivalCheckOf(APIView):
@@ -44,7 +46,7 @@ class ArrivalCheckOf(APIView):
 
     def get(self, request: Request, lot_id: str) -> Response:
         """Compare the lot with the one it names as ``from_lot``, and show the triangle tests of the two."""
-        return tagged(request, arrival_check_for(member_of(request), id_in_address(lot_id)))
+        return conditional_response(request, arrival_check_for(member_of(request), id_from_path(lot_id)))
 
 
 _ROAST = Field(name="level", kind="number", low=0, high=10)

@@ -4,22 +4,22 @@ from rest_framework import serializers as s
 
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
 from api.http import openapi
-from api.http.openapi import an_object, described, fields_of, problem
+from api.http.openapi import inline_object, operation, problem_responses, schema_fields
 from tastings.schemas import CHOSEN, FLIGHT
 
 
 def _counted(name: str, *of: str) -> s.Serializer[object]:
     ids = {one: s.UUIDField(allow_null=True) for one in of}
-    return an_object(name, **ids, planned=s.IntegerField(), tasted=s.IntegerField())(many=True)
+    return inline_object(name, **ids, planned=s.IntegerField(), tasted=s.IntegerField())(many=True)
 
 
-_PLAN = an_object(
+_PLAN = inline_object(
     "ServingPlan",
     state=s.ChoiceField(choices=["making", "made", "failed"]),
     version=s.IntegerField(help_text="counts up with each new plan; printed on its sheets"),
     progress=s.FloatField(help_text="of the plan being made, 0 to 1"),
     failure=s.CharField(allow_null=True),
-    quality=an_object(
+    quality=inline_object(
         "ServingPlanQuality",
         cups=s.IntegerField(),
         kept=s.IntegerField(help_text="tasted before this plan was made"),
@@ -30,7 +30,7 @@ _PLAN = an_object(
         carry_over_spread=s.IntegerField(help_text="0 or 1: every lot follows every other equally often"),
     )(allow_null=True),
 )
-_CUP = an_object(
+_CUP = inline_object(
     "FlightCup",
     id=s.UUIDField(help_text="goes into a session's `flight_cup`"),
     code=s.IntegerField(min_value=100, max_value=999),
@@ -40,17 +40,17 @@ _CUP = an_object(
     tasted=s.BooleanField(),
     lot=s.UUIDField(allow_null=True, help_text="null before the reveal"),
 )
-_CHOSEN = an_object("Chosen", **fields_of(CHOSEN))
-_FIELDS = fields_of(FLIGHT)
-NEW_FLIGHT = an_object("NewFlight", id=s.UUIDField(help_text="made by the client; version 7 advised"), **_FIELDS)
-FLIGHT_CHANGE = an_object("FlightChange", **openapi.optional_fields_of(FLIGHT))
-FLIGHT_READ = an_object(
+_CHOSEN = inline_object("Chosen", **schema_fields(CHOSEN))
+_FIELDS = schema_fields(FLIGHT)
+NEW_FLIGHT = inline_object("NewFlight", id=s.UUIDField(help_text="made by the client; version 7 advised"), **_FIELDS)
+FLIGHT_CHANGE = inline_object("FlightChange", **openapi.optional_schema_fields(FLIGHT))
+FLIGHT_READ = inline_object(
     "Flight",
     id=s.UUIDField(),
-    **fields_of(FLIGHT),
+    **schema_fields(FLIGHT),
     state=s.ChoiceField(choices=["set_up", "tasting", "revealed", "decided", "called_off"]),
     plan=_PLAN(),
-    progress=an_object(
+    progress=inline_object(
         "FlightProgress",
         planned=s.IntegerField(),
         tasted=s.IntegerField(),
@@ -63,7 +63,7 @@ FLIGHT_READ = an_object(
     revealed_at=s.DateTimeField(allow_null=True),
     revealed_by=s.UUIDField(allow_null=True),
     reveal_reason=s.CharField(allow_null=True, help_text="why it was revealed before every cup was tasted"),
-    decision=an_object(
+    decision=inline_object(
         "FlightDecision",
         reason=s.CharField(),
         chosen=_CHOSEN(many=True),
@@ -71,11 +71,11 @@ FLIGHT_READ = an_object(
         by=s.UUIDField(),
     )(allow_null=True),
 )
-POURING_PLAN = an_object(
+POURING_PLAN = inline_object(
     "PouringPlan",
     flight=s.UUIDField(),
     version=s.IntegerField(),
-    pours=an_object(
+    pours=inline_object(
         "Pour",
         taster=s.CharField(),
         sitting=s.IntegerField(),
@@ -90,11 +90,11 @@ POURING_PLAN = an_object(
 
 def _figure(name: str, help_text: str = "") -> s.Serializer[object]:
     fields = {part: s.FloatField() for part in ("mean", "low", "high")}
-    return an_object(name, **fields)(allow_null=True, help_text=help_text)
+    return inline_object(name, **fields)(allow_null=True, help_text=help_text)
 
 
-_Spread = an_object("SpreadFigure", mean=s.FloatField(), low=s.FloatField(), high=s.FloatField())
-_STANDING = an_object(
+_Spread = inline_object("SpreadFigure", mean=s.FloatField(), low=s.FloatField(), high=s.FloatField())
+_STANDING = inline_object(
     "Standing",
     lot=s.UUIDField(),
     cups=s.IntegerField(),
@@ -105,7 +105,7 @@ _STANDING = an_object(
     p_best=s.FloatField(),
     p_top_three=s.FloatField(),
 )
-_MEASURE = an_object(
+_MEASURE = inline_object(
     "FlightMeasure",
     measure=s.ChoiceField(choices=["liking", "weighted"]),
     scale=s.FloatField(help_text="highest score"),
@@ -115,7 +115,7 @@ _MEASURE = an_object(
     settled=s.BooleanField(),
     settled_at=s.FloatField(help_text="probability of being best from which on it is"),
     expected_loss=s.FloatField(allow_null=True, help_text="what choosing the leader now gives away, points"),
-    next=an_object(
+    next=inline_object(
         "FurtherCups",
         lots=s.ListField(child=s.UUIDField()),
         times=s.IntegerField(),
@@ -125,11 +125,11 @@ _MEASURE = an_object(
         p_right=s.FloatField(),
         gain_p_right=s.FloatField(),
     )(many=True, help_text="further sittings by what they would bring"),
-    spreads=an_object(
+    spreads=inline_object(
         "FlightSpreads",
         **{f"{name}_sd": _Spread(allow_null=True) for name in ("lots", "shift", "gain", "sitting", "taste", "noise")},
     )(allow_null=True),
-    tasters=an_object(
+    tasters=inline_object(
         "FlightTaster",
         taster=s.UUIDField(),
         cups=s.IntegerField(),
@@ -142,7 +142,7 @@ _MEASURE = an_object(
     position=_figure("PositionEffect"),
     first_cup=_figure("FirstCup"),
     repeatability_sd=s.FloatField(allow_null=True, help_text="of hidden duplicates, points"),
-    friedman=an_object(
+    friedman=inline_object(
         "Friedman",
         name=s.CharField(),
         statistic=s.FloatField(),
@@ -154,7 +154,7 @@ _MEASURE = an_object(
     kendall_w=s.FloatField(allow_null=True),
     rank_sums=s.DictField(child=s.FloatField(), allow_null=True),
     rank_sum_difference=s.FloatField(allow_null=True, help_text="by which two rank sums must differ, ISO 8587"),
-    page=an_object(
+    page=inline_object(
         "PageTest",
         statistic=s.FloatField(),
         p=s.FloatField(),
@@ -165,7 +165,7 @@ _MEASURE = an_object(
     differ=s.ListField(child=s.ListField(child=s.UUIDField()), help_text="pairs told apart, the better first"),
     alpha=s.FloatField(),
     currency=s.CharField(allow_null=True),
-    worth=an_object(
+    worth=inline_object(
         "Worth",
         lot=s.UUIDField(),
         price=s.FloatField(allow_null=True, help_text="per kg"),
@@ -175,81 +175,85 @@ _MEASURE = an_object(
         beaten_by=s.UUIDField(allow_null=True),
     )(many=True),
 )
-ANSWER = an_object(
+ANSWER = inline_object(
     "FlightAnswer",
     flight=s.UUIDField(),
     stale=s.BooleanField(help_text="true while a worker has not got to what is known by now"),
     answered_at=s.DateTimeField(allow_null=True),
     failure=s.CharField(allow_null=True),
     measures=_MEASURE(many=True),
-    left_out=an_object(
+    left_out=inline_object(
         "LeftOut",
         session=s.UUIDField(),
         reason=s.ChoiceField(choices=["private", "after_the_reveal", "no_liking", "factors_missing"]),
     )(many=True),
 )
-NEW_REVEAL = an_object(
+NEW_REVEAL = inline_object(
     "NewReveal", reason=s.CharField(required=False, allow_null=True, help_text="needed while cups are not tasted")
 )
-NEW_DECISION = an_object(
+NEW_DECISION = inline_object(
     "NewDecision",
     reason=s.CharField(help_text="kept for next year"),
     chosen=_CHOSEN(many=True, help_text="at most 20; none is a decision, too"),
 )
-_BODY = problem(400, 413, 415, 422)
+_BODY = problem_responses(400, 413, 415, 422)
 
 DESCRIBED = {
     Flights: {
-        "get": described(
+        "get": operation(
             operation_id="flight_list",
             parameters=[*openapi.PAGING, openapi.ETAG],
-            responses={200: openapi.paginated(FLIGHT_READ, "FlightPage"), **openapi.NOT_MODIFIED, **problem(422)},
+            responses={
+                200: openapi.paginated(FLIGHT_READ, "FlightPage"),
+                **openapi.NOT_MODIFIED,
+                **problem_responses(422),
+            },
         ),
-        "post": described(
+        "post": operation(
             operation_id="flight_create",
             request=NEW_FLIGHT,
-            responses={201: FLIGHT_READ, **_BODY, **problem(403)},
+            responses={201: FLIGHT_READ, **_BODY, **problem_responses(403)},
         ),
     },
     OneFlight: {
-        "get": described(
+        "get": operation(
             operation_id="flight_read",
             parameters=[openapi.ETAG],
-            responses={200: FLIGHT_READ, **openapi.NOT_MODIFIED, **problem(404)},
+            responses={200: FLIGHT_READ, **openapi.NOT_MODIFIED, **problem_responses(404)},
         ),
-        "patch": described(
+        "patch": operation(
             operation_id="flight_change",
             request=FLIGHT_CHANGE,
-            responses={200: FLIGHT_READ, **_BODY, **problem(403, 404, 409)},
+            responses={200: FLIGHT_READ, **_BODY, **problem_responses(403, 404, 409)},
         ),
-        "delete": described(operation_id="flight_call_off", responses={204: None, **problem(403, 404, 409)}),
+        "delete": operation(operation_id="flight_call_off", responses={204: None, **problem_responses(403, 404, 409)}),
     },
     PouringPlanOf: {
-        "get": described(
+        "get": operation(
             operation_id="flight_pouring",
             parameters=[openapi.ETAG],
-            responses={200: POURING_PLAN, **openapi.NOT_MODIFIED, **problem(403, 404, 409)},
+            responses={200: POURING_PLAN, **openapi.NOT_MODIFIED, **problem_responses(403, 404, 409)},
         )
     },
     Reveal: {
-        "post": described(
+        "post": operation(
             operation_id="flight_reveal",
             request=NEW_REVEAL,
-            responses={200: FLIGHT_READ, **_BODY, **problem(403, 404, 409)},
+            responses={200: FLIGHT_READ, **_BODY, **problem_responses(403, 404, 409)},
         )
     },
     AnswerOf: {
-        "get": described(
+        "get": operation(
             operation_id="flight_answer",
             parameters=[openapi.ETAG],
-            responses={200: ANSWER, **openapi.NOT_MODIFIED, **problem(404, 409)},
+            responses={200: ANSWER, **openapi.NOT_MODIFIED, **problem_responses(404, 409)},
         )
     },
     Decision: {
-        "post": described(
+        "post": operation(
             operation_id="flight_decide",
             request=NEW_DECISION,
-            responses={201: FLIGHT_READ, **_BODY, **problem(403, 404, 409)},
+            responses={201: FLIGHT_READ, **_BODY, **problem_responses(403, 404, 409)},
         )
     },
 }

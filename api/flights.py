@@ -10,7 +10,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import device_id, member_of
 from api.http.bodies import body_of, take_id
-from api.http.conditional import id_in_address, page_of, tagged
+from api.http.conditional import conditional_response, id_from_path, paginated_response
 from tastings.actions.flights.deciding import decide_flight
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.actions.flights.setting_up import call_off_flight, change_flight, set_up_flight
@@ -28,7 +28,7 @@ class Flights(APIView):
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             return list(flights_of(member, after=after, limit=limit))
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
     def post(self, request: Request) -> Response:
         """Set one up among samples; its serving plan is made at once by a worker. For buyers and owners."""
@@ -44,17 +44,17 @@ class OneFlight(APIView):
 
     def get(self, request: Request, flight_id: str) -> Response:
         """Show it: how far plan and tasting are, and the caller's own cups; after the reveal all cups."""
-        return tagged(request, flight_for(member_of(request), id_in_address(flight_id)))
+        return conditional_response(request, flight_for(member_of(request), id_from_path(flight_id)))
 
     def patch(self, request: Request, flight_id: str) -> Response:
         """Change it, such as for a taster who fell ill; what was tasted already stays in the new plan."""
-        flight = id_in_address(flight_id)
+        flight = id_from_path(flight_id)
         change_flight(member_of(request), flight=flight, sent=body_of(request), now=timezone.now())
         return Response(flight_for(member_of(request), flight))
 
     def delete(self, request: Request, flight_id: str) -> Response:
         """Call it off, as long as nothing was tasted."""
-        call_off_flight(member_of(request), flight=id_in_address(flight_id))
+        call_off_flight(member_of(request), flight=id_from_path(flight_id))
         return Response(status=204)
 
 
@@ -63,7 +63,7 @@ class PouringPlanOf(APIView):
 
     def get(self, request: Request, flight_id: str) -> Response:
         """Tell who pours what to pour for whom; nobody else before the reveal."""
-        plan = pouring_plan_for(member_of(request), id_in_address(flight_id))
+        plan = pouring_plan_for(member_of(request), id_from_path(flight_id))
         body = {
             "flight": str(plan.flight.id),
             "version": plan.flight.plan_made,
@@ -80,7 +80,7 @@ class PouringPlanOf(APIView):
                 for pour in plan.pours
             ],
         }
-        return tagged(request, body)
+        return conditional_response(request, body)
 
 
 class Reveal(APIView):
@@ -88,7 +88,7 @@ class Reveal(APIView):
 
     def post(self, request: Request, flight_id: str) -> Response:
         """Put names to the codes, once; while cups are not tasted, with a reason."""
-        flight = id_in_address(flight_id)
+        flight = id_from_path(flight_id)
         reveal_flight(member_of(request), flight=flight, sent=body_of(request), now=timezone.now())
         return Response(flight_for(member_of(request), flight))
 
@@ -98,7 +98,7 @@ class AnswerOf(APIView):
 
     def get(self, request: Request, flight_id: str) -> Response:
         """Tell which lot is best, how surely, and what would settle it."""
-        return tagged(request, answer_for(member_of(request), id_in_address(flight_id)))
+        return conditional_response(request, answer_for(member_of(request), id_from_path(flight_id)))
 
 
 class Decision(APIView):
@@ -106,7 +106,7 @@ class Decision(APIView):
 
     def post(self, request: Request, flight_id: str) -> Response:
         """Keep what was chosen and why; each chosen sample becomes a bought lot that names it as its origin."""
-        flight = id_in_address(flight_id)
+        flight = id_from_path(flight_id)
         decide_flight(
             member_of(request), flight=flight, sent=body_of(request), device=device_id(request), now=timezone.now()
         )

@@ -26,10 +26,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.problems import MEDIA_TYPE, document
+from api.http.problems import MEDIA_TYPE, problem_document
 from teams.actions.people import token_digest
 from teams.errors import Refused
-from teams.queries.people import revisions_of, valid_token, valid_tokens
+from teams.queries.people import revisions_of, token_by_digest, valid_tokens
 
 PATH = "/api/v1/events"
 LOOK_EVERY_S = 1.0
@@ -38,7 +38,7 @@ MOST_LISTENERS = 2000
 """In one process; more are asked to come back later."""
 
 
-class NotServed(Refused):
+class LiveEventsUnavailable(Refused):
     """The web server was started without what this needs."""
 
     status = 501
@@ -51,7 +51,7 @@ class Events(APIView):
 
     def get(self, request: Request) -> Response:  # noqa: ARG002 - the framework's shape
         """Open the stream: an event whenever there is something to pull."""
-        raise NotServed(_("start the web server on config.asgi"))
+        raise LiveEventsUnavailable(_("start the web server on config.asgi"))
 
 
 Scope = MutableMapping[str, Any]
@@ -167,7 +167,7 @@ def _with_database(work: Callable[..., Any], *arguments: Any) -> Any:  # noqa: A
 
 def _place_of(token: str) -> tuple[UUID, UUID, int] | None:
     """Return token id, team and the team's counter."""
-    found = valid_token(token_digest(token), now=timezone.now())
+    found = token_by_digest(token_digest(token), now=timezone.now())
     return (found.id, found.member.team_id, found.member.team.revision) if found else None
 
 
@@ -192,7 +192,7 @@ async def _until_gone(receive: Receive) -> None:
 
 
 async def _refuse(send: Send, status: int, code: str, detail: str, headers: Mapping[str, str]) -> None:
-    body = json.dumps(document(status=status, code=code, title=detail, detail=detail)).encode()
+    body = json.dumps(problem_document(status=status, code=code, title=detail, detail=detail)).encode()
     sent = {"Content-Type": MEDIA_TYPE, "Content-Length": str(len(body)), **headers}
     encoded = [(name.lower().encode(), value.encode()) for name, value in sent.items()]
     await send({"type": "http.response.start", "status": status, "headers": encoded})

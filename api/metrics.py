@@ -25,7 +25,7 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Histo
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
 
-from api.http.problems import no_such_route
+from api.http.problems import handler404
 from tastings.actions.push.change import Verdict
 from tastings.job_metrics import BOUNDS_S, worked
 from tastings.queries.due import waiting
@@ -66,7 +66,7 @@ def count_verdicts(verdicts: Iterable[Verdict]) -> None:
 def metrics(request: HttpRequest) -> HttpResponse:
     """Tell the metrics in Prometheus' text format, or that there is no such address."""
     if not may_read(request):
-        return no_such_route(request, Exception())
+        return handler404(request, Exception())
     registry = CollectorRegistry(auto_describe=False)
     if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
         MultiProcessCollector(registry)  # type: ignore[no-untyped-call]  # the library's

@@ -5,7 +5,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.conditional import id_in_address, tagged
+from api.http.conditional import conditional_response, id_from_path
 from tastings.queries.panels import panel_for, taster_calibration
 
 
@@ -14,7 +14,7 @@ class CalibrationOf(APIView):
 
     def get(self, request: Request, taster_id: str) -> Response:
         """Return it to the taster and to buyers and owners."""
-        return tagged(request, taster_calibration(member_of(request), id_in_address(taster_id)))
+        return conditional_response(request, taster_calibration(member_of(request), id_from_path(taster_id)))
 
 
 class PanelOfTeam(APIView):
@@ -22,4 +22,4 @@ class PanelOfTeam(APIView):
 
     def get(self, request: Request) -> Response:
         """Return agreement by descriptor, the finish line, and the tasters the caller may see."""
-        return tagged(request, panel_for(member_of(request)))
+        return conditional_response(request, panel_for(member_of(request)))

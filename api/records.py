@@ -15,14 +15,14 @@ from rest_framework.views import APIView
 
 from api.http.auth import device_id, member_of
 from api.http.bodies import body_of
-from api.http.conditional import expected_revision, id_in_address, page_of, tagged
+from api.http.conditional import conditional_response, expected_revision, id_from_path, paginated_response
 from lots.merge import DELETED
 from lots.schema import InvalidValue, clean_id
 from lots.wording import field_problem
 from tastings.actions.push import NEW, Change, Verdict, checked, push_changes
 from tastings.queries.records import Record, history_for, list_records, record_for
 from tastings.schemas import RECORD_SCHEMAS
-from teams.errors import Changed, Invalid, NotAllowed, NotHere, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed, Problem
 
 
 def shown(record: Record) -> dict[str, Any]:
@@ -45,7 +45,7 @@ class RecordView(APIView):
 
     def own(self, request: Request, record_id: str) -> UUID:
         """Return the id of a record that the team may change; raise NotHere or NotAllowed."""
-        record = record_for(member_of(request), self.type_name, id_in_address(record_id))
+        record = record_for(member_of(request), self.type_name, id_from_path(record_id))
         if record.fields.get("built_in"):
             raise NotAllowed(_("what is built in cannot be changed"))
         return record.id
@@ -56,7 +56,7 @@ class RecordView(APIView):
             return
         try:
             record_for(member_of(request), "session", UUID(str(session)))
-        except NotHere as error:
+        except NotFound as error:
             raise Invalid(problems=[Problem("session", "unknown_parent", _("there is no such session"))]) from error
 
 
@@ -72,7 +72,7 @@ class RecordList(RecordView):
             rows = list_records(member, self.type_name, filters=filters, after=after, limit=limit)
             return [shown(row) for row in rows]
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
     def post(self, request: Request) -> Response:
         """Make a record under the id the client chose."""
@@ -94,8 +94,8 @@ class RecordItem(RecordView):
 
     def get(self, request: Request, record_id: str) -> Response:
         """Show it."""
-        record = record_for(member_of(request), self.type_name, id_in_address(record_id))
-        return tagged(request, shown(record), tag=str(record.revision))
+        record = record_for(member_of(request), self.type_name, id_from_path(record_id))
+        return conditional_response(request, shown(record), tag=str(record.revision))
 
     def patch(self, request: Request, record_id: str) -> Response:
         """Change the fields sent and leave the others."""
@@ -117,7 +117,7 @@ class RecordHistory(RecordView):
 
     def get(self, request: Request, record_id: str) -> Response:
         """Show the present values' authors and the overwritten values, the newest first."""
-        return tagged(request, history_for(member_of(request), self.type_name, id_in_address(record_id)))
+        return conditional_response(request, history_for(member_of(request), self.type_name, id_from_path(record_id)))
 
 
 def checked_or_refused(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:
@@ -131,9 +131,9 @@ def checked_or_refused(type_name: str, sent: Mapping[str, object]) -> dict[str, 
 def _refusal(verdict: Verdict) -> Exception:
     codes = {problem.code for problem in verdict.problems}
     if "changed" in codes:
-        return Changed()
+        return PreconditionFailed()
     if "not_allowed" in codes:
         return NotAllowed(verdict.problems[0].detail, problems=verdict.problems)
     if "unknown_record" in codes:
-        return NotHere()
+        return NotFound()
     return Invalid(problems=verdict.problems)

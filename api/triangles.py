@@ -10,7 +10,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
-from api.http.conditional import id_in_address, page_of, tagged
+from api.http.conditional import conditional_response, id_from_path, paginated_response
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.triangles import triangle_test_for, triangle_tests_of
 
@@ -27,7 +27,7 @@ class TriangleTests(APIView):
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             return list(triangle_tests_of(member, lot=of_lot, after=after, limit=limit))
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
     def post(self, request: Request) -> Response:
         """Record a test; its answers follow one by one."""
@@ -43,7 +43,7 @@ class OneTriangleTest(APIView):
 
     def get(self, request: Request, test_id: str) -> Response:
         """Show it with its answers and the exact binomial p, the power and the number needed."""
-        return tagged(request, triangle_test_for(member_of(request), id_in_address(test_id)))
+        return conditional_response(request, triangle_test_for(member_of(request), id_from_path(test_id)))
 
 
 class Trials(APIView):
@@ -51,7 +51,7 @@ class Trials(APIView):
 
     def post(self, request: Request, test_id: str) -> Response:
         """Record one answer; return the test with it."""
-        member, test, sent = member_of(request), id_in_address(test_id), body_of(request)
+        member, test, sent = member_of(request), id_from_path(test_id), body_of(request)
         record_trial(member, test=test, trial=take_id(sent), sent=sent, now=timezone.now())
         return Response(triangle_test_for(member, test), status=201)
 
@@ -61,7 +61,5 @@ class OneTrial(APIView):
 
     def delete(self, request: Request, test_id: str, trial_id: str) -> Response:
         """Withdraw it: it stays on record and no longer counts."""
-        withdraw_trial(
-            member_of(request), test=id_in_address(test_id), trial=id_in_address(trial_id), now=timezone.now()
-        )
+        withdraw_trial(member_of(request), test=id_from_path(test_id), trial=id_from_path(trial_id), now=timezone.now())
         return Response(status=204)

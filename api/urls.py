@@ -12,7 +12,7 @@ from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, DevelopmentOf, ReadinessOf
 from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
 from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
-from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, paginated, problem
+from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
 from api.live import Events
 from api.lots.guide import LotBrewGuide
 from api.operations.export import TeamExport
@@ -38,40 +38,40 @@ def _record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     many, one, history = (_made(base, name) for base in (RecordList, RecordItem, RecordHistory))
     listing = paginated(read, f"{name.capitalize()}Page")
     extend_schema_view(
-        get=described(
+        get=operation(
             operation_id=f"{name}_list",
             parameters=[*filters, *PAGING, ETAG],
-            responses={200: listing, **NOT_MODIFIED, **problem(422)},
+            responses={200: listing, **NOT_MODIFIED, **problem_responses(422)},
         ),
-        post=described(
+        post=operation(
             operation_id=f"{name}_create",
             request=doc.record_new(schema),
-            responses={201: read, **problem(400, 403, 413, 415, 422)},
+            responses={201: read, **problem_responses(400, 403, 413, 415, 422)},
         ),
     )(many)
     extend_schema_view(
-        get=described(
+        get=operation(
             operation_id=f"{name}_read",
             parameters=[ETAG],
-            responses={200: read, **NOT_MODIFIED, **problem(404)},
+            responses={200: read, **NOT_MODIFIED, **problem_responses(404)},
         ),
-        patch=described(
+        patch=operation(
             operation_id=f"{name}_change",
             parameters=[IF_MATCH],
             request=doc.record_change(schema),
-            responses={200: read, **problem(400, 403, 404, 412, 413, 415, 422)},
+            responses={200: read, **problem_responses(400, 403, 404, 412, 413, 415, 422)},
         ),
-        delete=described(
+        delete=operation(
             operation_id=f"{name}_delete",
             parameters=[IF_MATCH],
-            responses={204: None, **problem(403, 404, 412, 422)},
+            responses={204: None, **problem_responses(403, 404, 412, 422)},
         ),
     )(one)
     extend_schema_view(
-        get=described(
+        get=operation(
             operation_id=f"{name}_history",
             parameters=[ETAG],
-            responses={200: doc.HISTORY, **NOT_MODIFIED, **problem(404)},
+            responses={200: doc.HISTORY, **NOT_MODIFIED, **problem_responses(404)},
         )
     )(history)
     yield path(f"{name}s/", many.as_view())
@@ -82,67 +82,77 @@ def _record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
 def _describe() -> None:
     """Describe the views that are not made from a schema."""
     read = {**NOT_MODIFIED}
-    body = problem(400, 413, 415, 422)
+    body = problem_responses(400, 413, 415, 422)
     for view, operations in {
-        Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409, 410)})},
+        Sync: {
+            "post": operation(
+                request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem_responses(409, 410)}
+            )
+        },
         DevelopmentOf: {
-            "get": described(parameters=[ETAG], responses={200: answers.DEVELOPMENT, **read, **problem(404)})
+            "get": operation(parameters=[ETAG], responses={200: answers.DEVELOPMENT, **read, **problem_responses(404)})
         },
         CalibrationOf: {
-            "get": described(parameters=[ETAG], responses={200: answers.CALIBRATION, **read, **problem(403, 404)})
+            "get": operation(
+                parameters=[ETAG], responses={200: answers.CALIBRATION, **read, **problem_responses(403, 404)}
+            )
         },
-        PanelOfTeam: {"get": described(parameters=[ETAG], responses={200: answers.PANEL, **read})},
+        PanelOfTeam: {"get": operation(parameters=[ETAG], responses={200: answers.PANEL, **read})},
         Events: {
-            "get": described(
+            "get": operation(
                 parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
-                responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem(501, 503)},
+                responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(501, 503)},
             )
         },
         Compare: {
-            "get": described(
+            "get": operation(
                 parameters=[
                     OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
                     OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
                     OpenApiParameter("by", str, description="vessel_material, shop or water"),
                     ETAG,
                 ],
-                responses={200: answers.COMPARISON, **read, **problem(404, 422)},
+                responses={200: answers.COMPARISON, **read, **problem_responses(404, 422)},
             )
         },
         TriangleTests: {
-            "get": described(
+            "get": operation(
                 operation_id="triangle_test_list",
                 parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
                 responses={
                     200: paginated(answers.TRIANGLE_TEST_READ, "TriangleTestPage"),
                     **read,
-                    **problem(404, 422),
+                    **problem_responses(404, 422),
                 },
             ),
-            "post": described(
-                request=answers.NEW_TRIANGLE_TEST, responses={201: answers.TRIANGLE_TEST_READ, **body, **problem(403)}
+            "post": operation(
+                request=answers.NEW_TRIANGLE_TEST,
+                responses={201: answers.TRIANGLE_TEST_READ, **body, **problem_responses(403)},
             ),
         },
         OneTriangleTest: {
-            "get": described(
+            "get": operation(
                 operation_id="triangle_test_read",
                 parameters=[ETAG],
-                responses={200: answers.TRIANGLE_TEST_READ, **read, **problem(404)},
+                responses={200: answers.TRIANGLE_TEST_READ, **read, **problem_responses(404)},
             )
         },
         Trials: {
-            "post": described(
-                request=answers.NEW_TRIAL, responses={201: answers.TRIANGLE_TEST_READ, **body, **problem(403, 404)}
+            "post": operation(
+                request=answers.NEW_TRIAL,
+                responses={201: answers.TRIANGLE_TEST_READ, **body, **problem_responses(403, 404)},
             )
         },
-        OneTrial: {"delete": described(responses={204: None, **problem(403, 404)})},
+        OneTrial: {"delete": operation(responses={204: None, **problem_responses(403, 404)})},
         ReadinessOf: {
-            "get": described(
+            "get": operation(
                 parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), ETAG],
-                responses={200: answers.READINESS, **read, **problem(404, 422)},
+                responses={200: answers.READINESS, **read, **problem_responses(404, 422)},
             )
         },
-        ArrivalCheckOf: {"get": described(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem(404)})},
+        ArrivalCheckOf: {
+            "get": operation(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem_responses(404)})
+        },
         **FLIGHTS_DESCRIBED,
         **SHARES_DESCRIBED,
     }.items():

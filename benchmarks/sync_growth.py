@@ -83,11 +83,11 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
     from tastings.actions.push import push
     from tastings.models import Descriptor, Infusion, Note, Session
     from tastings.queries.pull import pull
-    from teams.actions.people import new_team
+    from teams.actions.people import create_team
 
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
-    member = new_team(
+    member = create_team(
         name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
     )
     lot = str(uuid4())

@@ -60,11 +60,11 @@ def run(rounds: int) -> None:
     from tastings.actions.push import push
     from tastings.models import Infusion, Note, Session
     from tastings.queries.pull import pull
-    from teams.actions.people import new_team
+    from teams.actions.people import create_team
 
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
-    member = new_team(
+    member = create_team(
         name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
     )
     lot, device = str(uuid4()), uuid4()

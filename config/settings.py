@@ -83,14 +83,14 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "api.http.requests.Requests",
     "django.middleware.security.SecurityMiddleware",
-    "api.http.headers.SafetyHeaders",
+    "api.http.headers.SecurityHeadersMiddleware",
     "api.http.row_security.ActForNobody",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "api.http.languages.Languages",
+    "api.http.languages.LanguageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
 ]
 ROOT_URLCONF = "config.urls"
@@ -157,7 +157,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["api.http.parsing.StrictJSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "DEFAULT_THROTTLE_CLASSES": ["api.http.throttles.PerDevice"],
-    "EXCEPTION_HANDLER": "api.http.problems.as_problem",
+    "EXCEPTION_HANDLER": "api.http.problems.exception_handler",
     "URL_FORMAT_OVERRIDE": None,  # a parameter of ours is one that the OpenAPI document names
     "UNICODE_JSON": True,
 }

@@ -19,16 +19,16 @@ from django.utils.translation import gettext_lazy, ngettext
 from django.views.generic import View
 
 from api.http.auth import client_ip
-from api.http.browsers import caller_from_cookie, remember_browser
-from api.http.resets import answer_to_anyone, request_reset
+from api.http.known_browser import caller_from_cookie, set_known_browser_cookie
+from api.http.resets import request_reset, reset_requested_text
 from pages.browser import page
 from teams.actions.invitations import Newcomer, accept_invitation
+from teams.actions.login_throttle import Credentials
 from teams.actions.people import token_digest
-from teams.actions.resets import reset_link_by_token, reset_password
-from teams.actions.sign_in_limits import Credentials
+from teams.actions.resets import reset_password, valid_reset_link
 from teams.actions.signing_in import sign_in_browser
-from teams.errors import Invalid, NotHere, NotSignedIn, SlowDown
-from teams.queries.access import invitation_by_token
+from teams.errors import Invalid, NotFound, NotSignedIn, Throttled
+from teams.queries.access import valid_invitation
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
@@ -49,7 +49,7 @@ def invited_as(role: str, *, shop: str) -> str:
     return sentences[role] % {"shop": shop}
 
 
-def too_many_attempts(refused: SlowDown) -> str:
+def too_many_attempts(refused: Throttled) -> str:
     """Say when the next attempt is looked at."""
     minutes = -(-refused.wait_s // 60)
     return ngettext(
@@ -67,7 +67,7 @@ def text_field(label: StrOrPromise, *, autocomplete: str, secret: bool = False, 
 class SignInForm(AuthenticationForm):
     """Name and password, checked as every sign-in is."""
 
-    slowed: SlowDown | None = None
+    slowed: Throttled | None = None
 
     def clean(self) -> dict[str, Any]:
         """Find the login."""
@@ -78,7 +78,7 @@ class SignInForm(AuthenticationForm):
                 self.user_cache = sign_in_browser(credentials, caller=caller, now=timezone.now())
             except NotSignedIn as refused:
                 raise self.get_invalid_login_error() from refused
-            except SlowDown as refused:
+            except Throttled as refused:
                 self.slowed = refused
                 raise ValidationError(too_many_attempts(refused)) from refused
         return self.cleaned_data
@@ -94,16 +94,16 @@ class SignIn(login_views.LoginView):
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Sign in, and let the browser show from now on that it is known."""
         response = super().form_valid(form)
-        remember_browser(response, form.get_user())
+        set_known_browser_cookie(response, form.get_user())
         return response
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
         """Show what is wrong."""
         response = super().form_invalid(form)
-        return as_throttled(response, form.slowed) if isinstance(form, SignInForm) and form.slowed else response
+        return add_retry_after(response, form.slowed) if isinstance(form, SignInForm) and form.slowed else response
 
 
-def as_throttled(response: HttpResponse, refused: SlowDown) -> HttpResponse:
+def add_retry_after(response: HttpResponse, refused: Throttled) -> HttpResponse:
     """Give a page the status and the header of a refusal."""
     response.status_code = refused.status
     response["Retry-After"] = str(refused.wait_s)
@@ -124,7 +124,7 @@ class JoinForm(forms.Form):
     existing = forms.BooleanField(label=gettext_lazy("I have a login here already"), required=False)
 
 
-class Join(View):
+class JoinPage(View):
     """The page behind an invitation's link."""
 
     def get(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
@@ -150,16 +150,16 @@ class Join(View):
         except NotSignedIn:
             form.add_error(None, _("User name or password is wrong."))
             return self._render(request, form, invitation)
-        except SlowDown as refused:
+        except Throttled as refused:
             form.add_error(None, too_many_attempts(refused))
-            return as_throttled(self._render(request, form, invitation), refused)
+            return add_retry_after(self._render(request, form, invitation), refused)
         login(request, member.user, backend=BACKEND)
         response = redirect("lots-page")
-        remember_browser(response, member.user)
+        set_known_browser_cookie(response, member.user)
         return response
 
     def _open(self, token: str) -> Invitation:
-        return invitation_by_token(token_digest(token), now=timezone.now())
+        return valid_invitation(token_digest(token), now=timezone.now())
 
     def _render(self, request: HttpRequest, form: JoinForm, invitation: Invitation) -> HttpResponse:
         return render_form(
@@ -198,10 +198,10 @@ class ForgottenPasswordPage(View):
             return self._render(request, form)
         try:
             request_reset(request, form.cleaned_data["username"])
-        except SlowDown as refused:
+        except Throttled as refused:
             form.add_error(None, too_many_attempts(refused))
-            return as_throttled(self._render(request, form), refused)
-        return render_message(request, heading=_("Look into your mail"), sentence=answer_to_anyone())
+            return add_retry_after(self._render(request, form), refused)
+        return render_message(request, heading=_("Look into your mail"), sentence=reset_requested_text())
 
     def _render(self, request: HttpRequest, form: ForgottenPasswordForm) -> HttpResponse:
         intro = [
@@ -251,7 +251,7 @@ class PasswordResetPage(View):
         return render_message(request, heading=_("Done"), sentence=sentence)
 
     def _render(self, request: HttpRequest, form: ResetForm, token: str) -> HttpResponse:
-        link = reset_link_by_token(token, now=timezone.now())
+        link = valid_reset_link(token, now=timezone.now())
         form.initial["username"] = link.user.username
         return render_form(
             request,
@@ -276,7 +276,7 @@ def render_message(request: HttpRequest, *, heading: str, sentence: str) -> Http
     return render(request, "pages/message.html", {"heading": heading, "sentence": sentence})
 
 
-def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
+def one_time_url(view: Any) -> Any:  # noqa: ANN401 - Django's views
     """Say the same of every link that opens nothing; keep pages whose address is a secret out of caches and indexes.
 
     Their address goes to no other site either: ``Referrer-Policy: same-origin``, which all pages have. Stricter would
@@ -287,7 +287,7 @@ def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
     def opened(request: HttpRequest, **address: str) -> HttpResponse:
         try:
             return cast("HttpResponse", view(request, **address))
-        except NotHere:
+        except NotFound:
             return render(request, "pages/link_ended.html", status=404)
 
     @wraps(view)
@@ -303,7 +303,7 @@ def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
 urlpatterns = [
     path("sign-in/", page(SignIn.as_view()), name="sign-in"),
     path("sign-out/", page(login_views.LogoutView.as_view()), name="sign-out"),
-    path("join/<str:invitation_token>/", one_time(Join.as_view()), name="join"),
+    path("join/<str:invitation_token>/", one_time_url(JoinPage.as_view()), name="join"),
     path("reset/", page(ForgottenPasswordPage.as_view()), name="reset"),
-    path("reset/<str:reset_token>/", one_time(PasswordResetPage.as_view())),
+    path("reset/<str:reset_token>/", one_time_url(PasswordResetPage.as_view())),
 ]

@@ -10,13 +10,13 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import path
 from django.views.decorators.http import require_safe
 
-from api.http.conditional import id_in_address
+from api.http.conditional import id_from_path
 from pages.browser import page, places_of
 from tastings.queries.flight_answers import answer_shown
 from tastings.queries.flights import flight_row, flight_shown, flights_of, pouring_plan_for
 from tastings.queries.records import names_of_lots
 from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context, render
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.queries.people import members_of, shops_of
 
 if TYPE_CHECKING:
@@ -30,10 +30,10 @@ def _member_of(request: HttpRequest, flight: UUID) -> Member:
     for member in places_of(request):
         try:
             flight_row(member, flight)
-        except NotHere:
+        except NotFound:
             continue
         return member
-    raise NotHere
+    raise NotFound
 
 
 @page
@@ -48,8 +48,8 @@ def flights(request: HttpRequest) -> HttpResponse:
 @require_safe
 def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Show how far a flight is; after the reveal what it says."""
-    member = _member_of(request, id_in_address(flight_id))
-    row = flight_row(member, id_in_address(flight_id))
+    member = _member_of(request, id_from_path(flight_id))
+    row = flight_row(member, id_from_path(flight_id))
     context = flight_context(
         flight_shown(member, row),
         answer=answer_shown(row) if row.revealed_at else None,
@@ -65,8 +65,8 @@ def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
 @require_safe
 def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give the plan to whoever pours."""
-    member = _member_of(request, id_in_address(flight_id))
-    plan = pouring_plan_for(member, id_in_address(flight_id))
+    member = _member_of(request, id_from_path(flight_id))
+    plan = pouring_plan_for(member, id_from_path(flight_id))
     context = pouring_context(flight_shown(member, plan.flight), [asdict(pour) for pour in plan.pours])
     return HttpResponse(render("pouring", context, request=request))
 
@@ -75,8 +75,8 @@ def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
 @require_safe
 def cups(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give a taster the own codes on paper."""
-    member = _member_of(request, id_in_address(flight_id))
-    shown = flight_shown(member, flight_row(member, id_in_address(flight_id)))
+    member = _member_of(request, id_from_path(flight_id))
+    shown = flight_shown(member, flight_row(member, id_from_path(flight_id)))
     return HttpResponse(render("cups", cups_context(shown, me=str(member.user_id)), request=request))
 
 

@@ -9,7 +9,7 @@ from django.urls import path
 from django.views.decorators.http import require_safe
 from django.views.generic import RedirectView
 
-from api.http.conditional import id_in_address
+from api.http.conditional import id_from_path
 from lots.schemas import LOT
 from pages.browser import page, places_of
 from tastings.queries.comparisons import MOST_GROUPS, compare_lots
@@ -17,7 +17,7 @@ from tastings.queries.developments import labels_of
 from tastings.queries.lot_search import PROFILES, SORTS, Wish, some_of, stock_of
 from tastings.reports.comparison import comparison_context, render_comparison
 from tastings.reports.lot_list import render_stock, stock_context
-from teams.errors import NotHere
+from teams.errors import NotFound
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -61,7 +61,7 @@ def _count(text: object, *, most: int) -> int:
 def ticked_in(asked: QueryDict) -> list[UUID]:
     """Return the lots that were ticked, each once; ``lots=a&lots=b``, or ``lots=a,b`` as the API has it."""
     names = [name.strip() for text in asked.getlist("lots") for name in str(text).split(",")]
-    return list(dict.fromkeys(id_in_address(name) for name in names if name))
+    return list(dict.fromkeys(id_from_path(name) for name in names if name))
 
 
 @page
@@ -82,7 +82,7 @@ def compare(request: HttpRequest) -> HttpResponse:
     places, ticked = places_of(request), ticked_in(request.GET)
     found = some_of(places, ticked[: MOST_GROUPS + 1])
     if len(found) < min(len(ticked), MOST_GROUPS + 1):
-        raise NotHere
+        raise NotFound
     owners = [member for member in places if str(member.team_id) in {str(lot["team_id"]) for lot in found}]
     why = _why_not(len(ticked), owners)
     if why:

@@ -14,7 +14,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from api.http.conditional import id_in_address
+from api.http.conditional import id_from_path
 from pages.browser import page, places_of
 from tastings.actions.documents import reload_document, request_document
 from tastings.queries.cache import LRUCache
@@ -28,7 +28,7 @@ from tastings.reports.page import WIDE, named, render_around, render_article
 from tastings.reports.session import render_session
 from tastings.reports.svg import strength_chart
 from tastings.reports.typeset import digest_of
-from teams.errors import NotHere
+from teams.errors import NotFound
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -54,13 +54,13 @@ _by_digest: LRUCache[tuple[str, SafeString]] = LRUCache(100)
 
 def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
     """Return the caller's place in the lot's team, and the lot; raise NotHere when they have none."""
-    places, lot = places_of(request), id_in_address(lot_id)
+    places, lot = places_of(request), id_from_path(lot_id)
     for member in places:
         try:
             return member, record_for(member, "lot", lot)
-        except NotHere:
+        except NotFound:
             continue
-    raise NotHere
+    raise NotFound
 
 
 def _told(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, dict[str, Any]]:
@@ -81,7 +81,7 @@ def _told_with_links(member: Member, lot: Record) -> dict[str, Any]:
 def report(request: HttpRequest, lot_id: str) -> HttpResponse:
     """Show how one lot develops."""
     member, state = _state(request, lot_id)
-    lot = id_in_address(lot_id)
+    lot = id_from_path(lot_id)
     name, written = article(
         state,
         lambda: _told_with_links(*member_with(request, lot_id)),
@@ -95,14 +95,14 @@ def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...
     """Return the caller's place and the state of what the report tells; for a browser in one statement."""
     today = timezone.now().date()
     if request.user.is_authenticated and not request.META.get("HTTP_AUTHORIZATION"):
-        return report_state_of(request.user.id, id_in_address(lot_id), today=today)
-    places, lot = places_of(request), id_in_address(lot_id)
+        return report_state_of(request.user.id, id_from_path(lot_id), today=today)
+    places, lot = places_of(request), id_from_path(lot_id)
     for member in places:
         try:
             return member, report_state(member, lot, today=today)
-        except NotHere:
+        except NotFound:
             continue
-    raise NotHere
+    raise NotFound
 
 
 def links_to(member: Member, lot: UUID) -> str:
@@ -215,7 +215,7 @@ def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
     """Show one session behind the figures: how it was brewed and what was noted, pour by pour."""
     member, found = member_with(request, lot_id)
     lot = found.id
-    told = session_told(member, lot=lot, session=id_in_address(session_id))
+    told = session_told(member, lot=lot, session=id_from_path(session_id))
     photos = [{**p, "href": f"/lots/{lot}/photos/{p['id']}.jpg"} for p in told["photos"]]
     return HttpResponse(render_session(**{**told, "photos": photos}, lot_href=f"/lots/{lot}/report/", request=request))
 
@@ -225,7 +225,7 @@ def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
 def photo(request: HttpRequest, lot_id: str, photo_id: str) -> HttpResponse:
     """Give the thumbnail of a photo of the lot or of one of its sessions."""
     member, lot = member_with(request, lot_id)
-    return picture(request, picture_of_lot(member, lot=lot.id, photo=id_in_address(photo_id)))
+    return picture(request, picture_of_lot(member, lot=lot.id, photo=id_from_path(photo_id)))
 
 
 def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
@@ -236,7 +236,7 @@ def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
     try:
         answer = sent_file(served.path.read_bytes(), "photo.jpg", kind="image/jpeg")
     except FileNotFoundError as error:
-        raise NotHere from error
+        raise NotFound from error
     answer["ETag"] = tag
     return answer
 

@@ -16,7 +16,7 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from api.http.conditional import id_in_address
+from api.http.conditional import id_from_path
 from pages.browser import POLICY
 from pages.cards import UnknownLanguageError, card_file, card_for, card_page
 from pages.reports import article, curve_file, figures_file, picture, set_file
@@ -27,7 +27,7 @@ from tastings.queries.reports import picture_of_lot, told_of
 from tastings.queries.shares import guest_of, share_with, without_names
 from tastings.reports.document import report_paper
 from tastings.reports.page import render_around
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.row_security import act_for
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def shared(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseB
             share = share_with(share_token, now=timezone.now())
             act_for([share.team_id])  # until the request ends
             response = view(request, share, share_token, **kwargs)
-        except (NotHere, UnknownLanguageError):
+        except (NotFound, UnknownLanguageError):
             response = HttpResponse(render_to_string("pages/closed.html", {"public": True}), status=404)
         else:
             counts = kwargs.get("form") is not None and request.method == "GET"
@@ -74,7 +74,7 @@ def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, besid
     if form == "":
         return card_page(card, beside=beside, public=True)
     if form not in ("md", "pdf"):
-        raise NotHere
+        raise NotFound
     return card_file(request, guest, card=card, form=form, name=f"card-{card.lang}")
 
 
@@ -93,7 +93,7 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
             paper = report_paper(**told)
             return set_file(request, guest, layout="report", form=form, told=paper, name=f"report.{form}")
         case _:
-            raise NotHere
+            raise NotFound
 
 
 def _told(guest: Member, share: Share, *, beside: str) -> dict[str, Any]:
@@ -112,8 +112,8 @@ def _told(guest: Member, share: Share, *, beside: str) -> dict[str, Any]:
 def photo(request: HttpRequest, share: Share, token: str, photo_id: str) -> HttpResponseBase:  # noqa: ARG001 - the shape of a view
     """Give the thumbnail of a photo in a shared report."""
     if share.shows != "report":
-        raise NotHere
-    found = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_in_address(photo_id), leaf_and_liquor=True)
+        raise NotFound
+    found = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_from_path(photo_id), leaf_and_liquor=True)
     return picture(request, found)
 
 

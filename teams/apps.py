@@ -11,6 +11,6 @@ class TeamsConfig(AppConfig):
 
     def ready(self) -> None:
         """Grant the application's role its permissions after each migration."""
-        from teams.permissions import grant_permissions  # noqa: PLC0415 - not before all applications are there
+        from teams.database_role import grant_privileges  # noqa: PLC0415 - not before all applications are there
 
-        post_migrate.connect(grant_permissions, sender=self)
+        post_migrate.connect(grant_privileges, sender=self)

@@ -9,9 +9,9 @@ from rest_framework.views import APIView
 
 from api import documents as doc
 from api.http.auth import device_id, member_of
-from api.http.bodies import Body, Key, checked_body
-from api.http.conditional import id_in_address
-from api.http.openapi import BAD_BODY, described, problem
+from api.http.bodies import BodySerializer, Key, validated_body
+from api.http.conditional import id_from_path
+from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.records import shown
 from tastings.actions.merging import merge_descriptor
 from tastings.queries.records import record_for
@@ -19,7 +19,7 @@ from tastings.schemas import DESCRIPTOR, NOTE
 
 
 @extend_schema_serializer(component_name="MergeWord")
-class MergeDescriptorSerializer(Body):
+class MergeDescriptorSerializer(BodySerializer):
     """Into which descriptor another is merged."""
 
     unknown = gettext_lazy("into alone")
@@ -29,15 +29,15 @@ class MergeDescriptorSerializer(Body):
 class MergeDescriptor(APIView):
     """A descriptor of the team that means what another means."""
 
-    @described(
+    @operation(
         operation_id="descriptor_merge",
         request=MergeDescriptorSerializer,
-        responses={200: doc.record_read(DESCRIPTOR), **BAD_BODY, **problem(403, 404)},
+        responses={200: doc.record_read(DESCRIPTOR), **BAD_BODY, **problem_responses(403, 404)},
     )
     def post(self, request: Request, record_id: str) -> Response:
         """Merge it into the descriptor with the key ``into``; return that one."""
-        member, descriptor = member_of(request), id_in_address(record_id)
-        into = checked_body(request, MergeDescriptorSerializer)["into"]
+        member, descriptor = member_of(request), id_from_path(record_id)
+        into = validated_body(request, MergeDescriptorSerializer)["into"]
         target = merge_descriptor(
             member, descriptor=descriptor, into=into, device=device_id(request), now=timezone.now()
         )

@@ -14,9 +14,9 @@ from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
+from teams.actions.login_throttle import Caller, network_key
 from teams.actions.people import record_use, token_digest
-from teams.actions.sign_in_limits import Caller, client_network
-from teams.queries.people import known_device, valid_token
+from teams.queries.people import known_device, token_by_digest
 from teams.row_security import act_for
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ def _token_in(request: HttpRequest | Request) -> str | None:
 
 
 def client_ip(request: HttpRequest | Request) -> str:
-    """Return the client's network, as `teams.actions.sign_in_limits.client_network` counts it.
+    """Return the client's network, as `teams.actions.login_throttle.network_key` counts it.
 
     Each of our proxies appends the address of its peer to ``X-Forwarded-For``; anyone can write what stands further to
     the left. So with ``n`` proxies it is the n-th from the right, and without proxies the peer's address.
@@ -40,8 +40,8 @@ def client_ip(request: HttpRequest | Request) -> str:
     proxies = settings.TRUSTED_PROXIES
     forwarded = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
     if proxies and len(forwarded) >= proxies:
-        return client_network(forwarded[-proxies])
-    return client_network(request.META.get("REMOTE_ADDR", ""))
+        return network_key(forwarded[-proxies])
+    return network_key(request.META.get("REMOTE_ADDR", ""))
 
 
 class BearerAuthentication(BaseAuthentication):
@@ -53,7 +53,7 @@ class BearerAuthentication(BaseAuthentication):
         if token is None:
             return None
         now = timezone.now()
-        found = valid_token(token_digest(token), now=now)
+        found = token_by_digest(token_digest(token), now=now)
         if found is None:
             raise AuthenticationFailed(_("this token is not valid or has ended"))
         act_for([found.member.team_id])  # until the request ends
@@ -86,7 +86,7 @@ def caller_of(request: HttpRequest | Request) -> Caller:
     return Caller(address=client_ip(request), login=login, device=device)
 
 
-class BearerInDocument(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped
+class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped
     """The security scheme of the OpenAPI document."""
 
     target_class = BearerAuthentication

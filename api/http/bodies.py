@@ -20,11 +20,11 @@ from teams.errors import Invalid, Problem
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
-LONGEST = 1000
+MAX_LENGTH = 1000
 """Characters of a text whose field says nothing else."""
 
 
-class Strict(s.Field[Any, Any, Any, Any]):
+class StrictField(s.Field[Any, Any, Any, Any]):
     """A field that takes one JSON type alone; one that must be there and is not is refused as null is."""
 
     def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
@@ -46,29 +46,29 @@ class Strict(s.Field[Any, Any, Any, Any]):
         raise NotImplementedError
 
 
-class Text(Strict, s.CharField):
+class StrictTextField(StrictField, s.CharField):
     """A text as it was sent, spaces included."""
 
     def clean(self, value: object) -> str:
         """Return the text."""
-        text = clean_text(value, longest=self.max_length or LONGEST)
+        text = clean_text(value, longest=self.max_length or MAX_LENGTH)
         if not text and not self.allow_blank:
             raise InvalidValue("required", gettext_noop("must not be empty"))
         return text
 
 
-class Choice(Strict, s.ChoiceField):
+class StrictChoiceField(StrictField, s.ChoiceField):
     """A word of a list. Which one it is, the action checks: it also serves the command line."""
 
     def clean(self, value: object) -> str:
         """Return the word."""
-        word = clean_text(value, longest=LONGEST)
+        word = clean_text(value, longest=MAX_LENGTH)
         if not word:
             raise InvalidValue("required", gettext_noop("must not be empty"))
         return word
 
 
-class Id(Strict, s.UUIDField):
+class StrictIdField(StrictField, s.UUIDField):
     """A UUID."""
 
     def clean(self, value: object) -> UUID:
@@ -76,7 +76,7 @@ class Id(Strict, s.UUIDField):
         return UUID(clean_id(value))
 
 
-class Moment(Strict, s.DateTimeField):
+class StrictDateTimeField(StrictField, s.DateTimeField):
     """An RFC 3339 time with its offset."""
 
     def clean(self, value: object) -> datetime:
@@ -84,7 +84,7 @@ class Moment(Strict, s.DateTimeField):
         return datetime.fromisoformat(clean_moment(value))
 
 
-class OfRecord(Strict):
+class OfRecord(StrictField):
     """A value as a field of a record has it; null, where that field may be null, is a value too."""
 
     def __init__(self, of: Field, **given: Any) -> None:  # noqa: ANN401 - arguments of the serializer field
@@ -117,7 +117,7 @@ class Key(OfRecord, s.CharField):
         super().__init__(of, max_length=of.longest, help_text=help_text)
 
 
-class Truth(Strict, s.BooleanField):
+class StrictBooleanField(StrictField, s.BooleanField):
     """True or false."""
 
     def clean(self, value: object) -> bool:
@@ -142,14 +142,14 @@ def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
         raise Invalid(problems=[field_problem(name, error.fault)]) from error
 
 
-class Body(s.Serializer[Any]):
+class BodySerializer(s.Serializer[Any]):
     """What a request may hold; fields that are not declared are refused if ``unknown`` says so, else ignored."""
 
     unknown: ClassVar[StrOrPromise] = ""
     """What is wrong with a field that is not declared."""
 
 
-class Part(Body):
+class Part(BodySerializer):
     """An object within a body."""
 
     wanted: ClassVar[StrOrPromise] = ""
@@ -172,39 +172,39 @@ class Part(Body):
         return values
 
 
-class Parts(Strict, s.ListField):
+class Parts(StrictField, s.ListField):
     """A list of objects, at least one."""
 
     def clean(self, value: object) -> list[Any]:
         """Return the clean objects."""
-        if not isinstance(value, list) or not 1 <= len(value) <= (self.max_length or LONGEST):
+        if not isinstance(value, list) or not 1 <= len(value) <= (self.max_length or MAX_LENGTH):
             raise InvalidValue("type", gettext_noop("must be a list of 1 to %(most)s objects"), most=self.max_length)
         return list(self.run_child_validation(value))
 
 
-def checked_body(request: Request, body: type[Body]) -> dict[str, Any]:
+def validated_body(request: Request, body: type[BodySerializer]) -> dict[str, Any]:
     """Return the clean values of a body; raise Invalid naming every field that is wrong."""
     sent = body_of(request)
     checked = body(data=sent)
     names = (name for name in sent if body.unknown and name not in checked.fields)
     problems = [Problem(name[:80], "unknown_field", str(body.unknown)) for name in names]
     if not checked.is_valid():
-        problems += problems_in(checked.errors)
+        problems += flatten_errors(checked.errors)
     if problems:
         raise Invalid(problems=problems)
     return dict(checked.validated_data)
 
 
-def problems_in(errors: object, at: str = "") -> Iterator[Problem]:
+def flatten_errors(errors: object, at: str = "") -> Iterator[Problem]:
     """Give what a serializer found wrong, each with its place in the body: ``chosen.0.lot``."""
     match errors:
         case ErrorDetail():
             yield Problem(at, str(errors.code), str(errors))
         case Mapping():
             for name, inner in errors.items():
-                yield from problems_in(inner, f"{at}.{name}" if at else str(name))
+                yield from flatten_errors(inner, f"{at}.{name}" if at else str(name))
         case Sequence():
             for i, inner in enumerate(errors):
-                yield from problems_in(inner, at if isinstance(inner, ErrorDetail) else f"{at}.{i}")
+                yield from flatten_errors(inner, at if isinstance(inner, ErrorDetail) else f"{at}.{i}")
         case _:
             raise TypeError(f"no errors of a serializer: {errors!r}")

@@ -20,20 +20,20 @@ from rest_framework.response import Response
 from api.http.dataclass_answers import as_json
 from lots.schema import InvalidValue, clean_id
 from lots.wording import field_problem
-from teams.errors import Changed, Invalid, NotHere, Problem
+from teams.errors import Invalid, NotFound, PreconditionFailed, Problem
 
-DEFAULT_LIMIT, LARGEST_LIMIT = 100, 500
+DEFAULT_LIMIT, MAX_LIMIT = 100, 500
 
 
-def id_in_address(text: str) -> UUID:
+def id_from_path(text: str) -> UUID:
     """Return the id; raise NotHere for a text that is no id, as for an absent record."""
     try:
         return UUID(clean_id(text))
     except InvalidValue as error:
-        raise NotHere from error
+        raise NotFound from error
 
 
-def tagged(request: Request, body: object, *, tag: str | None = None) -> Response:
+def conditional_response(request: Request, body: object, *, tag: str | None = None) -> Response:
     """Answer with an ETag, or with 304 if the caller has this version. Without ``tag`` it is the body's digest.
 
     ``body`` is JSON or the dataclass of an answer. Its sentences follow ``Accept-Language``, so a given tag does too.
@@ -48,8 +48,8 @@ def tagged(request: Request, body: object, *, tag: str | None = None) -> Respons
         body, headers={"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Authorization"}
     )
     conditional = get_conditional_response(request._request, etag=response["ETag"], response=response)  # noqa: SLF001 - DRF's way to Django's request
-    if conditional is not None and conditional.status_code == Changed.status:
-        raise Changed
+    if conditional is not None and conditional.status_code == PreconditionFailed.status:
+        raise PreconditionFailed
     return conditional or response  # type: ignore[return-value]  # a 304 is a plain Django response
 
 
@@ -66,11 +66,11 @@ def expected_revision(request: Request) -> int | None:
         return None
     tags = [tag.strip('"') for tag in parse_etags(header)]
     if len(tags) != 1 or not re.fullmatch("[1-9][0-9]{0,17}", tags[0]):
-        raise Changed
+        raise PreconditionFailed
     return int(tags[0])
 
 
-def number_in_query(request: Request, name: str, *, default: int, highest: int) -> int:
+def int_from_query(request: Request, name: str, *, default: int, highest: int) -> int:
     """Return a whole number from the query, at least 1 and at most ``highest``."""
     text = request.query_params.get(name)
     if text is None:
@@ -82,9 +82,9 @@ def number_in_query(request: Request, name: str, *, default: int, highest: int) 
     return int(text)
 
 
-def page_of(request: Request, read: Callable[[UUID | None, int], Sequence[dict[str, Any]]]) -> Response:
+def paginated_response(request: Request, read: Callable[[UUID | None, int], Sequence[dict[str, Any]]]) -> Response:
     """Answer one page: ``read(after, limit)`` gives the rows after an id, in the order of their ids."""
-    limit = number_in_query(request, "limit", default=DEFAULT_LIMIT, highest=LARGEST_LIMIT)
+    limit = int_from_query(request, "limit", default=DEFAULT_LIMIT, highest=MAX_LIMIT)
     after: UUID | None = None
     if (text := request.query_params.get("after")) is not None:
         try:
@@ -96,4 +96,4 @@ def page_of(request: Request, read: Callable[[UUID | None, int], Sequence[dict[s
     if len(rows) > limit:
         rest = {k: v for k, v in request.query_params.items() if k != "after"}
         following = request.build_absolute_uri(f"{request.path}?{urlencode(rest | {'after': rows[limit - 1]['id']})}")
-    return tagged(request, {"results": rows[:limit], "next": following})
+    return conditional_response(request, {"results": rows[:limit], "next": following})

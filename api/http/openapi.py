@@ -50,7 +50,7 @@ def record_field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]
             return s.CharField(max_length=field.longest, allow_blank=not field.required, **given)
 
 
-def an_object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
+def inline_object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
     """Return what a JSON object with these fields is called and looks like."""
     return type(name, (s.Serializer,), fields)
 
@@ -124,7 +124,7 @@ def _listed(words: Mapping[str, str], form: str = "{}") -> str:
     return "one of " + "; ".join(f"`{form.format(word)}` ({meaning})" for word, meaning in words.items())
 
 
-PROBLEM_ITEM = an_object(
+PROBLEM_ITEM = inline_object(
     "ProblemItem",
     field=s.CharField(allow_blank=True, help_text="empty when it is not about one field"),
     code=s.CharField(help_text=_listed(CODES)),
@@ -132,7 +132,7 @@ PROBLEM_ITEM = an_object(
 )
 
 
-PROBLEM = an_object(
+PROBLEM = inline_object(
     "Problem",
     type=s.CharField(help_text=_listed({code.replace("_", "-"): why for code, why in TYPES.items()}, "/problems/{}")),
     title=s.CharField(),
@@ -142,18 +142,18 @@ PROBLEM = an_object(
 )
 
 
-def problem(*codes: int) -> dict[Any, Any]:
+def problem_responses(*codes: int) -> dict[Any, Any]:
     """Return the documented refusals: problem documents after RFC 9457."""
     return {(code, "application/problem+json"): PROBLEM for code in codes}
 
 
-BAD_BODY = problem(400, 413, 415, 422)
+BAD_BODY = problem_responses(400, 413, 415, 422)
 """The refusals of every operation that takes a body."""
 
 
 def paginated(item: Serializer, name: str) -> Serializer:
     """Return one page of a list."""
-    return an_object(name, results=item(many=True), next=s.URLField(allow_null=True))
+    return inline_object(name, results=item(many=True), next=s.URLField(allow_null=True))
 
 
 ETAG = OpenApiParameter("If-None-Match", str, OpenApiParameter.HEADER, description="answers 304 when it still holds")
@@ -168,18 +168,18 @@ PAGING = (
 NOT_MODIFIED = {304: OpenApiResponse(description="unchanged")}
 
 
-def described(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
+def operation(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
     """Describe one operation; every one may answer 401, 406 and 429."""
     responses = given.pop("responses", {})
     parameters = [*given.pop("parameters", []), RETRY_AFTER]
-    return extend_schema(responses={**responses, **problem(401, 406, 429)}, parameters=parameters, **given)
+    return extend_schema(responses={**responses, **problem_responses(401, 406, 429)}, parameters=parameters, **given)
 
 
-def fields_of(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+def schema_fields(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
     """Return a schema's fields as a body has them."""
     return {field.name: record_field(field, required=field.required) for field in schema.fields}
 
 
-def optional_fields_of(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+def optional_schema_fields(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
     """Return a schema's fields as the body of a change has them: any of them."""
     return {field.name: record_field(field, required=False) for field in schema.fields}

@@ -11,17 +11,17 @@ from tastings.jobs import Job, later
 from teams.actions.resets import create_reset_request
 
 
-def answer_to_anyone() -> str:
+def reset_requested_text() -> str:
     """Say what happens next, the same whether or not there is such a login."""
     return _("If there is such a login and it has an e-mail address, a link to set a new password is on its way there.")
 
 
-def site_of(request: HttpRequest | Request) -> str:
+def base_url(request: HttpRequest | Request) -> str:
     """Return scheme and host for mailed links: as configured, otherwise those of the request."""
     return settings.SITE_URL or f"{request.scheme}://{request.get_host()}"
 
 
 def request_reset(request: HttpRequest | Request, username: str) -> None:
     """Store the request and enqueue the job that mails the link."""
-    made = create_reset_request(username, site=site_of(request), address=client_ip(request), now=timezone.now())
+    made = create_reset_request(username, site=base_url(request), address=client_ip(request), now=timezone.now())
     later(Job.MAIL_RESET, str(made))

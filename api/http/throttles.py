@@ -2,7 +2,7 @@
 
 Counts are kept in the broker's server, so that all web processes count together. While that does not answer, each
 process counts for itself: nobody is shut out, and nothing is open without end, only up to the limit once per process.
-Sign-in is counted elsewhere, in PostgreSQL (`teams.actions.sign_in_limits`), and does not depend on the broker at all.
+Sign-in is counted elsewhere, in PostgreSQL (`teams.actions.login_throttle`), and does not depend on the broker at all.
 """
 
 from __future__ import annotations

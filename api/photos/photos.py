@@ -17,9 +17,19 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
-from api.http.conditional import id_in_address, page_of, tagged
+from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.dataclass_answers import answer_of
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, paginated, problem
+from api.http.openapi import (
+    BAD_BODY,
+    ETAG,
+    NOT_MODIFIED,
+    PAGING,
+    inline_object,
+    operation,
+    paginated,
+    problem_responses,
+    schema_fields,
+)
 from lots.schema import short_utc_text
 from tastings.actions.photos import announce_photo, delete_photo
 from tastings.answers.photos import LiquorColour
@@ -78,15 +88,15 @@ class PhotoSerializer(s.Serializer[Any]):
         return to_stored(colour_of(photo), decimals=None)
 
 
-NewPhotoSerializer = an_object(
-    "NewPhoto", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields_of(PHOTO)
+NewPhotoSerializer = inline_object(
+    "NewPhoto", id=s.UUIDField(help_text="made by the client; version 7 advised"), **schema_fields(PHOTO)
 )
 
 
 class Photos(APIView):
     """The team's photos."""
 
-    @described(
+    @operation(
         operation_id="photo_list",
         parameters=[
             OpenApiParameter("session", OpenApiTypes.UUID),
@@ -94,7 +104,7 @@ class Photos(APIView):
             *PAGING,
             ETAG,
         ],
-        responses={200: paginated(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem(422)},
+        responses={200: paginated(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem_responses(422)},
     )
     def get(self, request: Request) -> Response:
         """List them, those of one session or of one lot if named."""
@@ -116,12 +126,12 @@ class Photos(APIView):
                 ).data
             )
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
-    @described(
+    @operation(
         operation_id="photo_create",
         request=NewPhotoSerializer,
-        responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem(403)},
+        responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
         """Announce a photo; the answer says how much of it is there already."""
@@ -136,17 +146,19 @@ class Photos(APIView):
 class OnePhoto(APIView):
     """One photo."""
 
-    @described(
+    @operation(
         operation_id="photo_read",
         parameters=[ETAG],
-        responses={200: PhotoSerializer, **NOT_MODIFIED, **problem(404)},
+        responses={200: PhotoSerializer, **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, photo_id: str) -> Response:
         """Show how far it has come and what is known of it."""
-        return tagged(request, PhotoSerializer(get_photo(member_of(request), id_in_address(photo_id))).data)
+        return conditional_response(
+            request, PhotoSerializer(get_photo(member_of(request), id_from_path(photo_id))).data
+        )
 
-    @described(operation_id="photo_delete", responses={204: None, **problem(403, 404)})
+    @operation(operation_id="photo_delete", responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, photo_id: str) -> Response:
         """Take it away, and its picture unless another photo of the team shows the same."""
-        delete_photo(member_of(request), photo=id_in_address(photo_id), now=timezone.now())
+        delete_photo(member_of(request), photo=id_from_path(photo_id), now=timezone.now())
         return Response(status=204)

@@ -31,7 +31,7 @@ from config.backup.photos import LIST, bring_photos, is_photo
 from config.backup.programs import BackupError, environment, programs_for, server_major
 from tastings.actions.lexicon import load_lexicon
 from teams.actions.counters import REVISION_JUMP
-from teams.permissions import make_role
+from teams.database_role import create_role
 from teams.row_security import role
 
 _PIECE = 1 << 20
@@ -130,7 +130,7 @@ def _fits_here(manifest: Mapping[str, Any]) -> None:
                     raise BackupError("the database is not empty: restore onto one without teams and people")
         if role() in manifest["roles"]:
             try:
-                make_role()
+                create_role()
             except ImproperlyConfigured as error:
                 raise BackupError(str(error)) from error
         cursor.execute("SELECT rolname FROM pg_roles")

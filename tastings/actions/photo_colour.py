@@ -10,7 +10,7 @@ from django.db import transaction
 from lots.schema import short_utc_text
 from tastings.actions.image_processing import pixels_of
 from tastings.actions.photos import require_writer
-from tastings.errors import NotYet
+from tastings.errors import PhotoNotReady
 from tastings.figures import to_stored
 from tastings.maths.arrays import PixelArray
 from tastings.maths.colour.liquor import Lab, LiquorColour, RegionColour, liquor_colour
@@ -18,7 +18,7 @@ from tastings.maths.colour.measured import COLOUR_METHOD, Box, MeasuredColour, R
 from tastings.maths.colour.terms import liquor_terms
 from tastings.models import Photo
 from tastings.queries.photos import get_photo, photo_file
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import Member
 
 
@@ -33,11 +33,11 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
     row = get_photo(member, photo)
     require_writer(member)
     if row.state != Photo.State.KEPT:
-        raise NotYet
+        raise PhotoNotReady
     try:
         pixels = pixels_of(photo_file(member, photo, thumbnail=False).path.read_bytes())
     except FileNotFoundError as error:
-        raise NotHere from error
+        raise NotFound from error
     found = _rounded(
         liquor_colour(
             white=_crop(pixels, regions.white),
@@ -61,7 +61,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
     with transaction.atomic():
         kept = Photo.objects.filter(id=photo, state=Photo.State.KEPT, removed_at=None)
         if not kept.update(colour=to_stored(measured, decimals=None)):
-            raise NotHere
+            raise NotFound
 
 
 def _crop(pixels: PixelArray, box: Box) -> PixelArray:

@@ -10,14 +10,14 @@ from django.utils.translation import gettext as _
 
 from lots.schema import clean_fields, record_faults
 from lots.wording import field_problem
-from tastings.errors import NotYet, WrongOffset
+from tastings.errors import PhotoNotReady, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import append, delete_photo_files, delete_upload, upload_size
 from tastings.queries.photos import get_photo, name_on_disk, visible_photos
 from tastings.queries.records import record_for
 from tastings.schemas import PHOTO
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 
 State = Photo.State
@@ -84,7 +84,7 @@ def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
             continue
         try:
             record = record_for(member, name, UUID(str(values[name])))
-        except NotHere:
+        except NotFound:
             problems.append(Problem(name, "unknown_parent", _("the team has no such %(name)s") % {"name": name}))
             continue
         if name == "infusion" and record.fields["session"] != values.get("session"):
@@ -137,9 +137,9 @@ def _append_piece(member: Member, row: Photo, *, offset: int, piece: bytes, now:
     if row.by_id != member.user_id:
         raise NotAllowed(_("a photo is sent by the member who began it"))
     if row.removed_at is not None:
-        raise NotHere
+        raise NotFound
     if row.state == State.REFUSED:
-        raise NotYet(_("it was refused; see its reason"))
+        raise PhotoNotReady(_("it was refused; see its reason"))
     if not piece:
         raise Invalid(problems=[Problem("", "required", _("a piece has at least one byte"))])
     end = offset + len(piece)
@@ -174,7 +174,7 @@ def delete_photo(member: Member, *, photo: UUID, now: datetime) -> None:
     with transaction.atomic():
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
         if row.removed_at is not None:
-            raise NotHere
+            raise NotFound
         content, row.content, row.removed_at = row.content, None, now
         row.save(update_fields=["content", "removed_at"])
         transaction.on_commit(lambda: delete_upload(row.id))

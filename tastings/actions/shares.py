@@ -17,7 +17,7 @@ from tastings.queries.records import record_for
 from tastings.queries.shares import may_share, share_for
 from tastings.schemas import SHARE
 from teams.actions.audit import record_event
-from teams.errors import Invalid, NotHere, Problem
+from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
 
 USUAL_DAYS, MOST_DAYS = 30, 366
@@ -48,7 +48,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
             )
         try:
             record_for(member, "lot", UUID(str(values["lot"])))
-        except NotHere:
+        except NotFound:
             problems.append(Problem("lot", "unknown_parent", _("the team has no such lot")))
     if problems:
         raise Invalid(problems=problems)

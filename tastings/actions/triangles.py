@@ -14,7 +14,7 @@ from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
 from tastings.queries.triangles import triangle_row
 from tastings.schemas import TRIAL, TRIANGLE_TEST
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 from teams.queries.people import member_for
 from teams.row_security import is_taken
@@ -50,7 +50,7 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
         lots[name] = UUID(str(values[name]))
         try:
             record_for(member, "lot", lots[name])
-        except NotHere:
+        except NotFound:
             problems.append(Problem(name, "unknown_parent", _("the team has no such lot")))
     if lots["lot"] == lots["against"]:
         problems.append(Problem("against", "itself", _("a tea is tested against another")))
@@ -90,7 +90,7 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
     if taster is not None:
         try:
             member_for(member, taster)
-        except NotHere as error:
+        except NotFound as error:
             raise Invalid(problems=[Problem("taster", "unknown_parent", _("is no member of this team"))]) from error
     if is_taken("trial", trial):
         held = Trial.objects.filter(test=found, id=trial).first()
@@ -113,4 +113,4 @@ def withdraw_trial(member: Member, *, test: UUID, trial: UUID, now: datetime) ->
     _may_write(member)
     found = triangle_row(member, test)
     if not Trial.objects.filter(test=found, id=trial, withdrawn_at=None).update(withdrawn_at=now):
-        raise NotHere
+        raise NotFound

@@ -13,7 +13,7 @@ from lots.models.wire import TO_WIRE
 from tastings.errors import WrongState
 from tastings.maths.flights.factors import FACTORS
 from tastings.models import Flight, FlightCup, Session
-from teams.errors import NotAllowed, NotHere
+from teams.errors import NotAllowed, NotFound
 from teams.models import Member, User
 
 
@@ -28,7 +28,7 @@ def flight_row(member: Member, flight: UUID, *, lock: bool = False) -> Flight:
     rows = Flight.objects.filter(team_id=member.team_id, id=flight)
     found = (rows.select_for_update(of=("self",)) if lock else rows).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 

@@ -13,7 +13,7 @@ from tastings.maths.colour.measured import MeasuredColour
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.records import visible_sessions
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import Member
 
 
@@ -35,7 +35,7 @@ def get_photo(member: Member, photo: UUID) -> Photo:
     """Return a photo; raise NotHere for one that the member does not see."""
     found = visible_photos(member).filter(id=photo).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
@@ -64,7 +64,7 @@ def photo_file(member: Member, photo: UUID, *, thumbnail: bool) -> ServedFile:
     """Return the picture of a photo or its thumbnail; raise NotHere as well while there is none."""
     content = get_photo(member, photo).content
     if content is None:
-        raise NotHere
+        raise NotFound
     name = name_on_disk(content)
     if thumbnail:
         return ServedFile(path=thumbnail_path(content.team_id, name), tag=content.thumbnail_sha256)

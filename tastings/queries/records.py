@@ -14,7 +14,7 @@ from lots.models.wire import column_name
 from lots.schema import Fault, Field, InvalidValue, RecordSchema, clean_value, gettext_noop
 from lots.wording import field_problem
 from tastings.models import Descriptor, Infusion, Note, Session
-from teams.errors import Invalid, NotHere, Problem
+from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
 
 _Row = TypeVar("_Row", bound=Synced)
@@ -85,7 +85,7 @@ def record_for(member: Member, type_name: str, record_id: UUID) -> Record:
     """Return one live record; raise NotHere for an absent, removed, foreign or hidden one, which look the same."""
     row = _live(member, type_name).filter(id=record_id).first()
     if row is None:
-        raise NotHere
+        raise NotFound
     return Record.of(row)
 
 
@@ -141,7 +141,7 @@ def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str,
     """Return who set each present value, and every value that lost; removed records keep theirs."""
     row = visible_records(member, type_name).filter(id=record_id, team_id=member.team_id).first()
     if row is None:
-        raise NotHere
+        raise NotFound
     values = row.stamped().values
     current = [
         {"field": name, "value": values.get(name), "at": stamp.at, "by": stamp.by,

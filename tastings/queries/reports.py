@@ -21,7 +21,7 @@ from tastings.queries.panels import panel_for
 from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
 from tastings.queries.records import Record, shared_sessions
 from tastings.queries.verdicts import readiness_for
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import Member
 
 MOST_PHOTOS = 12
@@ -98,7 +98,7 @@ def picture_of_lot(member: Member, *, lot: UUID, photo: UUID, leaf_and_liquor: b
     rows = _photos_of_lot(member, lot).exclude(of="other") if leaf_and_liquor else visible_photos(member)
     of_lot = Q(lot_id=lot) | Q(session__lot_id=lot)
     if not rows.filter(of_lot, id=photo).exists():
-        raise NotHere
+        raise NotFound
     return photo_file(member, photo, thumbnail=True)
 
 

@@ -8,7 +8,7 @@ from tastings.models import Infusion, Note, Session
 from tastings.queries.developments import labels_of
 from tastings.queries.records import record_for, visible_sessions
 from tastings.queries.reports import session_photos
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import Member
 
 
@@ -27,7 +27,7 @@ def session_told(member: Member, *, lot: UUID, session: UUID) -> dict[str, Any]:
         .first()
     )
     if found is None:
-        raise NotHere
+        raise NotFound
     notes: dict[UUID | None, list[dict[str, Any]]] = defaultdict(list)
     for note in (
         Note.objects.filter(session=found, removed=False)

@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from lots.models.wire import TO_WIRE
 from tastings.models import Share
-from teams.errors import NotAllowed, NotHere
+from teams.errors import NotAllowed, NotFound
 from teams.models import Member, Role, User
 from teams.row_security import acting_for, team_of
 
@@ -43,7 +43,7 @@ def share_with(token: str, *, now: datetime) -> Share:
     try:
         share = UUID(bytes=urlsafe_b64decode(f"{_signer().unsign(token)}=="))
     except (BadSignature, ValueError) as error:
-        raise NotHere from error
+        raise NotFound from error
     with acting_for(team_of("share", share)):
         found = (
             Share.objects.filter(id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
@@ -51,7 +51,7 @@ def share_with(token: str, *, now: datetime) -> Share:
             .first()
         )
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
@@ -115,7 +115,7 @@ def share_for(member: Member, share: UUID) -> Share:
     """Return the team's link; raise NotHere for an absent or foreign one, NotAllowed as `shares_of`."""
     found = Share.objects.filter(team_id=member.team_id, id=share).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     may_share(member)
     return found
 

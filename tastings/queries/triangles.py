@@ -7,7 +7,7 @@ from lots.schema import utc_text
 from tastings.maths.comparison.triangle import triangle
 from tastings.models import TriangleTest
 from tastings.queries.records import record_for
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import Member
 
 
@@ -15,7 +15,7 @@ def triangle_row(member: Member, test: UUID) -> TriangleTest:
     """Return the team's test; raise NotHere for an absent or a foreign one."""
     found = TriangleTest.objects.filter(team_id=member.team_id, id=test).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 

@@ -7,7 +7,7 @@ from uuid import UUID
 from teams.models import AuditEntry, Member
 from teams.row_security import acting_for, every_team, forget_failures_of_nobody, teams_of_login
 
-RETENTION_DAYS = 400
+AUDIT_RETENTION_DAYS = 400
 """A year and a month, so that last year's season can still be looked up. Own choice, no source."""
 
 
@@ -38,8 +38,8 @@ def record_event_in_every_team(*, login: UUID, event: str, about: Mapping[str, o
 
 
 def delete_old_entries(*, now: datetime) -> int:
-    """Delete what is older than `RETENTION_DAYS`; return how many entries there were."""
-    before = now - timedelta(days=RETENTION_DAYS)
+    """Delete what is older than `AUDIT_RETENTION_DAYS`; return how many entries there were."""
+    before = now - timedelta(days=AUDIT_RETENTION_DAYS)
     n_deleted = forget_failures_of_nobody(before=before)
     for team in every_team():
         with acting_for(team):

@@ -4,10 +4,10 @@ from datetime import datetime, timedelta
 
 from django.contrib.sessions.backends.db import SessionStore
 
-from teams.actions.audit import RETENTION_DAYS, delete_old_entries
-from teams.actions.limits import delete_expired_counts
+from teams.actions.attempt_counts import delete_expired_counts
+from teams.actions.audit import AUDIT_RETENTION_DAYS, delete_old_entries
+from teams.actions.login_throttle import KNOWN_CLIENT_RETENTION, delete_old_clients
 from teams.actions.resets import delete_old_resets
-from teams.actions.sign_in_limits import KNOWN_FOR, delete_old_clients
 from teams.models import DeviceToken, Invitation
 from teams.row_security import acting_for, every_team
 
@@ -23,6 +23,6 @@ def delete_expired(*, now: datetime) -> None:
     delete_old_resets(now=now)
     for team in every_team():
         with acting_for(team):
-            DeviceToken.objects.filter(member__team_id=team, expires_at__lt=now - KNOWN_FOR).delete()
-            Invitation.objects.filter(team_id=team, expires_at__lt=now - timedelta(days=RETENTION_DAYS)).delete()
+            DeviceToken.objects.filter(member__team_id=team, expires_at__lt=now - KNOWN_CLIENT_RETENTION).delete()
+            Invitation.objects.filter(team_id=team, expires_at__lt=now - timedelta(days=AUDIT_RETENTION_DAYS)).delete()
     SessionStore.clear_expired()

@@ -9,12 +9,12 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event
-from teams.actions.people import add_member, clean_name, new_login, token_digest
-from teams.actions.sign_in_limits import Caller, Credentials, check_login
-from teams.actions.signing_in import new_token
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.actions.login_throttle import Caller, Credentials, check_login
+from teams.actions.people import add_member, clean_name, create_login, token_digest
+from teams.actions.signing_in import issue_token
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop, User
-from teams.queries.access import invitation_by_token
+from teams.queries.access import valid_invitation
 from teams.row_security import acting_for
 
 DEFAULT_DAYS, MAX_DAYS = 7, 30
@@ -22,7 +22,7 @@ DEFAULT_DAYS, MAX_DAYS = 7, 30
 
 
 @transaction.atomic
-def invite(
+def create_invitation(
     member: Member, *, role: str, shop: UUID, expires_at: datetime | None, now: datetime
 ) -> tuple[str, Invitation]:
     """Make a one-time link into the team; return its token, which is stored nowhere, with the invitation.
@@ -71,7 +71,7 @@ def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> Non
         raise NotAllowed(_("only an owner may take an invitation back"))
     found = Invitation.objects.select_for_update().filter(team_id=member.team_id, id=invitation, used_at=None).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     if found.revoked_at is None:
         found.revoked_at = now
         found.save(update_fields=["revoked_at"])
@@ -101,9 +101,9 @@ def accept_invitation(
     Invalid
         The name is taken, the password is easily guessed, or the login is in the team already; the link stays valid.
     NotSignedIn, SlowDown
-        As `teams.actions.sign_in_limits.check_login`, for a login that exists.
+        As `teams.actions.login_throttle.check_login`, for a login that exists.
     """
-    team = invitation_by_token(token_digest(token), now=now).team_id
+    team = valid_invitation(token_digest(token), now=now).team_id
     if device is not None:
         device = clean_name(device, field="device", longest=200)
     user = _known_login(newcomer, caller=caller, now=now)
@@ -111,15 +111,15 @@ def accept_invitation(
         # The row is locked and read again: of two requests with one link, one is too late.
         locked = Invitation.objects.select_for_update().filter(digest=token_digest(token))
         if not locked:
-            raise NotHere
-        invitation = invitation_by_token(token_digest(token), now=now)
+            raise NotFound
+        invitation = valid_invitation(token_digest(token), now=now)
         if user is None:
-            user = new_login(newcomer.username, newcomer.password)
+            user = create_login(newcomer.username, newcomer.password)
         member = add_member(team=invitation.team, user=user, shop=invitation.shop, role=invitation.role)
         Invitation.objects.filter(id=invitation.id).update(used_at=now, used_by=user)
         about = {"invitation": str(invitation.id), "role": member.role, "shop": str(member.shop_id)}
         record_event(team=member.team_id, who=user.id, event=AuditEvent.JOINED, about=about, now=now)
-        signed_in = new_token(member, device=device, now=now) if device is not None else (None, None)
+        signed_in = issue_token(member, device=device, now=now) if device is not None else (None, None)
     return member, *signed_in
 
 

@@ -9,8 +9,8 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event_in_every_team
+from teams.actions.login_throttle import Caller, Credentials, check_login
 from teams.actions.people import set_password
-from teams.actions.sign_in_limits import Caller, Credentials, check_login
 from teams.errors import Invalid, NotSignedIn, Problem
 from teams.models import AuditEvent, DeviceToken, ResetLink, User
 from teams.row_security import acting_for, teams_of_login

@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
-from teams.errors import Invalid, NotAllowed, NotHere, Problem, StartAgain
+from teams.errors import Invalid, NotAllowed, NotFound, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
-from teams.queries.people import find_shop, is_id
+from teams.queries.people import is_id, shop_by_id_or_name
 from teams.row_security import acting_for, teams_of_login
 
 
@@ -34,13 +34,13 @@ def _get_or_create_login(username: str, password: str) -> User:
     username = clean_name(username, field="username", longest=80)
     known = User.objects.filter(username__iexact=username).first()
     if known is None:
-        return new_login(username, password)
+        return create_login(username, password)
     if not known.check_password(password):
         raise Invalid(problems=[Problem("username", "taken", _("this name is taken and the password is not its own"))])
     return known
 
 
-def new_login(username: str, password: str) -> User:
+def create_login(username: str, password: str) -> User:
     """Make a login; raise Invalid for a name that does not fit or a weak password."""
     user = User(username=clean_name(username, field="username", longest=80))
     set_password(user, password, field="password")
@@ -67,7 +67,7 @@ def set_password(user: User, password: str, *, field: str) -> None:
 
 
 @transaction.atomic
-def new_team(*, name: str, shop: str, username: str, password: str) -> Member:
+def create_team(*, name: str, shop: str, username: str, password: str) -> Member:
     """Make a team with its first shop and its owner."""
     team = Team.objects.create(name=clean_name(name, field="name", longest=120))
     first = Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
@@ -75,7 +75,7 @@ def new_team(*, name: str, shop: str, username: str, password: str) -> Member:
 
 
 @transaction.atomic
-def new_member(*, team: Team, shop: str, username: str, password: str, role: str) -> Member:
+def create_member(*, team: Team, shop: str, username: str, password: str, role: str) -> Member:
     """Make a login a member of the team; raise Invalid if it is one already.
 
     ``shop`` is the id or the name of one of its shops; a name that is new opens one.
@@ -85,7 +85,7 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
             problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
         )
     user = _get_or_create_login(username, password)
-    found = find_shop(team, shop)
+    found = shop_by_id_or_name(team, shop)
     if found is None and is_id(shop):
         raise Invalid(problems=[Problem("shop", "unknown_parent", _("the team has no shop with this id"))])
     found = found or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
@@ -103,7 +103,7 @@ def add_member(*, team: Team, user: User, shop: Shop, role: str) -> Member:
 
 
 @transaction.atomic
-def change_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
+def update_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
     """Rename the team or choose the roast under which it finds a tea rested; only an owner may."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner may change the team"))
@@ -131,7 +131,7 @@ def save_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
         return Shop.objects.create(team_id=member.team_id, name=clean)
     shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()
     if shop is None:
-        raise NotHere
+        raise NotFound
     shop.name = clean
     shop.save(update_fields=["name"])
     return shop
@@ -152,7 +152,7 @@ def sign_out_device(member: Member, token_id: UUID) -> None:
     with acting_for(*teams_of_login(member.user_id)):
         n_deleted, _rows = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
     if not n_deleted:
-        raise NotHere
+        raise NotFound
 
 
 def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:

@@ -15,13 +15,13 @@ from django.db.models import Q
 from django.utils.translation import get_language, override
 from django.utils.translation import gettext as _
 
-from teams.actions.limits import Limit, count_or_refuse
+from teams.actions.attempt_counts import Limit, increment_or_raise
 from teams.actions.passwords import set_new_password
 from teams.actions.people import token_digest
-from teams.errors import Invalid, NotHere, Problem
+from teams.errors import Invalid, NotFound, Problem
 from teams.models import ResetLink, ResetRequest, User
 
-PER_ADDRESS = Limit(kind="reset from address", max_count=10, period=timedelta(hours=1))
+PER_ADDRESS = Limit(kind="reset from address", max_attempts=10, window=timedelta(hours=1))
 LINK_LIFETIME = timedelta(hours=1)
 MAX_LINKS = 3
 """To one login within `LINK_LIFETIME`, so that nobody's mailbox is flooded."""
@@ -29,7 +29,7 @@ MAX_LOGINS = 5
 """Mailed for one e-mail address that several logins share."""
 CLAIM_TIMEOUT = timedelta(minutes=2)
 GIVE_UP_AFTER = timedelta(hours=1)
-RETENTION = timedelta(days=30)
+RESET_RETENTION = timedelta(days=30)
 
 
 def create_reset_request(asked: str, *, site: str, address: str, now: datetime) -> UUID:
@@ -46,7 +46,7 @@ def create_reset_request(asked: str, *, site: str, address: str, now: datetime) 
     if not 0 < len(asked) <= 254:
         raise Invalid(problems=[Problem("username", "required" if not asked else "too_long", _("1 to 254 characters"))])
     if address:
-        count_or_refuse(PER_ADDRESS, address, now=now)
+        increment_or_raise(PER_ADDRESS, address, now=now)
     return ResetRequest.objects.create(asked=asked, site=site, language=get_language() or "", created_at=now).id
 
 
@@ -100,7 +100,7 @@ def _send_link(user: User, *, site: str, now: datetime) -> bool:
     return True
 
 
-def reset_link_by_token(token: str, *, now: datetime) -> ResetLink:
+def valid_reset_link(token: str, *, now: datetime) -> ResetLink:
     """Return the valid link with this token; raise NotHere if it is unknown, used or expired."""
     found = (
         ResetLink.objects.filter(digest=token_digest(token), used_at=None, expires_at__gt=now, user__is_active=True)
@@ -108,7 +108,7 @@ def reset_link_by_token(token: str, *, now: datetime) -> ResetLink:
         .first()
     )
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
@@ -124,13 +124,13 @@ def reset_password(*, token: str, password: str, address: str, now: datetime) ->
         The password is easily guessed; the link stays valid.
     """
     if not ResetLink.objects.select_for_update().filter(digest=token_digest(token)):
-        raise NotHere
-    link = reset_link_by_token(token, now=now)
+        raise NotFound
+    link = valid_reset_link(token, now=now)
     ResetLink.objects.filter(id=link.id).update(used_at=now)
     set_new_password(link.user, password=password, address=address, now=now)
 
 
 def delete_old_resets(*, now: datetime) -> int:
-    """Delete what was asked more than a day ago, and links older than `RETENTION`; return how many there were."""
+    """Delete what was asked more than a day ago, and links older than `RESET_RETENTION`; return how many there were."""
     requests = ResetRequest.objects.filter(created_at__lt=now - timedelta(days=1)).delete()[0]
-    return requests + ResetLink.objects.filter(created_at__lt=now - RETENTION).delete()[0]
+    return requests + ResetLink.objects.filter(created_at__lt=now - RESET_RETENTION).delete()[0]

@@ -7,7 +7,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop
 
 
@@ -29,7 +29,7 @@ def _require_remaining_owner(present: dict[UUID, Member]) -> None:
         raise NotAllowed(_("a team keeps at least one owner"))
 
 
-def _revoke_invitations_by(found: Member, *, now: datetime) -> None:
+def _revoke_invitations(found: Member, *, now: datetime) -> None:
     """Revoke the open invitations of a member who may no longer invite."""
     invitations = Invitation.objects.filter(team_id=found.team_id, by_id=found.user_id, used_at=None, revoked_at=None)
     invitations.update(revoked_at=now)
@@ -42,7 +42,7 @@ def _set_role(owner: Member, found: Member, *, role: str, now: datetime) -> None
     found.role = role
     found.save(update_fields=["role"])
     if not found.runs_team:
-        _revoke_invitations_by(found, now=now)
+        _revoke_invitations(found, now=now)
     record_event(team=owner.team_id, who=owner.user_id, event=AuditEvent.ROLE_CHANGE, about=about, now=now)
 
 
@@ -65,7 +65,7 @@ def change_member(
     _require_owner(member, present, refusal=_("only an owner may change roles and shops"))
     found = present.get(user)
     if found is None:
-        raise NotHere
+        raise NotFound
     if role is not None and role not in Role.values:
         raise Invalid(
             problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
@@ -84,7 +84,7 @@ def change_member(
 
 
 @transaction.atomic
-def hand_over(member: Member, *, to: UUID, now: datetime) -> None:
+def transfer_ownership(member: Member, *, to: UUID, now: datetime) -> None:
     """Make someone else an owner and the caller a buyer, both or neither.
 
     Raises
@@ -101,13 +101,13 @@ def hand_over(member: Member, *, to: UUID, now: datetime) -> None:
     if to == member.user_id:
         raise Invalid(problems=[Problem("to", "itself", _("must be someone else"))])
     if to not in present:
-        raise NotHere
+        raise NotFound
     _set_role(member, present[to], role=Role.OWNER, now=now)
     _set_role(member, present[member.user_id], role=Role.BUYER, now=now)
 
 
 @transaction.atomic
-def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
+def remove_member(member: Member, *, user: UUID, now: datetime) -> None:
     """Let a member leave, or an owner take one out. Their notes stay; their devices are signed out at once.
 
     Raises
@@ -122,11 +122,11 @@ def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
         _require_owner(member, present, refusal=_("only an owner may take someone else out"))
     leaving = present.pop(user, None)
     if leaving is None:
-        raise NotHere
+        raise NotFound
     if leaving.runs_team:
         _require_remaining_owner(present)
     Member.objects.filter(id=leaving.id).update(left_at=now)
     DeviceToken.objects.filter(member_id=leaving.id).delete()
-    _revoke_invitations_by(leaving, now=now)
+    _revoke_invitations(leaving, now=now)
     about = {"member": str(user), "role": leaving.role}
     record_event(team=member.team_id, who=member.user_id, event=AuditEvent.REMOVAL, about=about, now=now)

@@ -10,15 +10,15 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event, record_event_in_every_team
+from teams.actions.login_throttle import Caller, Credentials, check_login
 from teams.actions.people import clean_name, token_digest
-from teams.actions.sign_in_limits import Caller, Credentials, check_login
 from teams.errors import NotSignedIn
 from teams.models import AuditEvent, DeviceToken, Member, User
 from teams.queries.people import memberships_of
 from teams.row_security import acting_for
 
 
-def new_token(member: Member, *, device: str, now: datetime) -> tuple[str, DeviceToken]:
+def issue_token(member: Member, *, device: str, now: datetime) -> tuple[str, DeviceToken]:
     """Make a token for one device of one membership; return it with its record, which holds only its digest."""
     token = secrets.token_urlsafe(32)
     return token, DeviceToken.objects.create(
@@ -41,7 +41,7 @@ def sign_in(
     NotSignedIn
         Wrong user name or password, or no membership in the team.
     SlowDown
-        Too many attempts: see `teams.actions.sign_in_limits`.
+        Too many attempts: see `teams.actions.login_throttle`.
     """
     device = clean_name(device, field="device", longest=200)
     user = check_login(credentials, caller=caller, now=now)
@@ -50,8 +50,8 @@ def sign_in(
     if membership is None:
         raise NotSignedIn(_("wrong name or password") if team is None else _("this login is not in that team"))
     with acting_for(membership.team_id), transaction.atomic():
-        token, record = new_token(membership, device=device, now=now)
-        about = _about(device, caller)
+        token, record = issue_token(membership, device=device, now=now)
+        about = _audit_details(device, caller)
         record_event(team=membership.team_id, who=user.id, event=AuditEvent.SIGN_IN, about=about, now=now)
     return token, record
 
@@ -59,9 +59,11 @@ def sign_in(
 def sign_in_browser(credentials: Credentials, *, caller: Caller, now: datetime) -> User:
     """Check a login for a browser, which shows the pages of all its teams; raise as `sign_in` does."""
     user = check_login(credentials, caller=caller, now=now)
-    record_event_in_every_team(login=user.id, event=AuditEvent.SIGN_IN, about=_about("browser", caller), now=now)
+    record_event_in_every_team(
+        login=user.id, event=AuditEvent.SIGN_IN, about=_audit_details("browser", caller), now=now
+    )
     return user
 
 
-def _about(device: str, caller: Caller) -> Mapping[str, object]:
+def _audit_details(device: str, caller: Caller) -> Mapping[str, object]:
     return {"device": device, "address": caller.address}

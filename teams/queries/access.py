@@ -6,7 +6,7 @@ from uuid import UUID
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from teams.errors import NotAllowed, NotHere
+from teams.errors import NotAllowed, NotFound
 from teams.models import AuditEntry, AuditEvent, Invitation, Member
 from teams.row_security import acting_for, team_of_invitation
 
@@ -31,11 +31,11 @@ def invitation_for(member: Member, invitation: UUID) -> Invitation:
     """Return the team's invitation; raise NotHere for an absent or a foreign one."""
     found = Invitation.objects.filter(team_id=member.team_id, id=invitation).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
-def invitation_by_token(digest: str, *, now: datetime) -> Invitation:
+def valid_invitation(digest: str, *, now: datetime) -> Invitation:
     """Return the open invitation with this token; raise NotHere if it is unknown, used, expired or revoked."""
     with acting_for(team_of_invitation(digest)):
         found = (
@@ -44,11 +44,11 @@ def invitation_by_token(digest: str, *, now: datetime) -> Invitation:
             .first()
         )
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
-def audit_of(member: Member, *, event: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
+def list_audit(member: Member, *, event: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
     """Return the team's audit log, the latest first; owners only."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner reads the audit log"))

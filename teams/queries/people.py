@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.row_security import acting_for, team_of_token, teams_of_login
 
@@ -14,15 +14,15 @@ ROLES: tuple[str, ...] = tuple(Role.values)
 """What a member may be."""
 
 
-def find_team(text: str) -> Team:
+def team_by_id_or_name(text: str) -> Team:
     """Return the team with this id or, if only one has it, this name; raise NotHere otherwise. For the command line."""
     found = list(Team.objects.filter(id=text) if is_id(text) else Team.objects.filter(name=text)[:2])
     if len(found) != 1:
-        raise NotHere(f"{'several teams are' if found else 'no team is'} called {text}")
+        raise NotFound(f"{'several teams are' if found else 'no team is'} called {text}")
     return found[0]
 
 
-def find_shop(team: Team, text: str) -> Shop | None:
+def shop_by_id_or_name(team: Team, text: str) -> Shop | None:
     """Return the team's shop with this id or name."""
     shops = Shop.objects.filter(team=team)
     return (shops.filter(id=text) if is_id(text) else shops.filter(name=text)).first()
@@ -49,7 +49,7 @@ def memberships_of(user: User) -> list[Member]:
     return found
 
 
-def valid_token(digest: str, *, now: datetime) -> DeviceToken | None:
+def token_by_digest(digest: str, *, now: datetime) -> DeviceToken | None:
     """Return the valid token with this digest, with its member, login and team."""
     with acting_for(team_of_token(digest)):
         return (
@@ -97,7 +97,7 @@ def shop_for(member: Member, shop_id: UUID) -> Shop:
     """Return the team's shop; raise NotHere for an absent or a foreign one."""
     shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()
     if shop is None:
-        raise NotHere
+        raise NotFound
     return shop
 
 
@@ -110,5 +110,5 @@ def member_for(member: Member, user_id: UUID) -> Member:
     """Return the team's member with this login; raise NotHere otherwise."""
     found = Member.objects.filter(team_id=member.team_id, user_id=user_id).select_related("user").first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found

@@ -12,7 +12,7 @@ from contextlib import closing
 
 import pytest
 
-from api.http.parsing import LARGEST_BODY
+from api.http.parsing import MAX_BODY_BYTES
 from api.photos.content import LARGEST_PIECE
 from config import wsgi
 from tests.api.problems import refusal
@@ -193,30 +193,30 @@ def answered(world, route, stream, length, **headers):
 def bomb():
     """128 times what a body may be, packed."""
     packer = zlib.compressobj(9, wbits=31)
-    piece = b" " * LARGEST_BODY
+    piece = b" " * MAX_BODY_BYTES
     return b"".join([*(packer.compress(piece) for _ in range(128)), packer.flush()])
 
 
 @pytest.mark.parametrize(("address", "method"), WRITING)
 @pytest.mark.usefixtures("nothing_stored")
 def test_body_ten_times_too_large_is_not_even_read(world, route):
-    flow = Flow(10 * LARGEST_BODY)
-    status, problem, peak = answered(world, route, io.BufferedReader(flow), 10 * LARGEST_BODY)
+    flow = Flow(10 * MAX_BODY_BYTES)
+    status, problem, peak = answered(world, route, io.BufferedReader(flow), 10 * MAX_BODY_BYTES)
 
     assert (status, problem) == (413, "/problems/too-large")
-    assert flow.taken <= LARGEST_BODY + io.DEFAULT_BUFFER_SIZE
-    assert peak < 1.2 * LARGEST_BODY  # of a piece of a photo, one more byte than it may have is read
+    assert flow.taken <= MAX_BODY_BYTES + io.DEFAULT_BUFFER_SIZE
+    assert peak < 1.2 * MAX_BODY_BYTES  # of a piece of a photo, one more byte than it may have is read
 
 
 @every_json_route
 @pytest.mark.usefixtures("nothing_stored")
 def test_gzip_bomb_is_never_unpacked(world, route, bomb):
-    assert len(bomb) < LARGEST_BODY / 4
+    assert len(bomb) < MAX_BODY_BYTES / 4
     headers = {"HTTP_CONTENT_ENCODING": "gzip"}
     status, problem, peak = answered(world, route, io.BytesIO(bomb), len(bomb), **headers)
 
     assert (status, problem) == (413, "/problems/too-large")
-    assert peak < 3 * LARGEST_BODY
+    assert peak < 3 * MAX_BODY_BYTES
 
 
 @pytest.mark.parametrize(("address", "method"), [(CONTENT, "put")])
@@ -234,11 +234,11 @@ def test_piece_that_is_packed_or_too_large_is_refused(world, route):
 @pytest.mark.parametrize(("address", "method"), [(SYNC, "post")])
 @pytest.mark.usefixtures("nothing_stored")
 def test_memory_for_a_body_within_the_limit_is_bounded(world, route, unit):
-    body = (b"[" + unit * (LARGEST_BODY // len(unit)))[: LARGEST_BODY - 10].rpartition(b",")[0] + b"]"
+    body = (b"[" + unit * (MAX_BODY_BYTES // len(unit)))[: MAX_BODY_BYTES - 10].rpartition(b",")[0] + b"]"
     status, _, peak = answered(world, route, io.BytesIO(body), len(body))
 
     assert status == 422
-    assert peak < 32 * LARGEST_BODY  # an empty list or object of 3 bytes becomes one of 56 to 64, and a pointer
+    assert peak < 32 * MAX_BODY_BYTES  # an empty list or object of 3 bytes becomes one of 56 to 64, and a pointer
 
 
 @pytest.mark.parametrize("address", FORMS)

@@ -6,7 +6,7 @@ from uuid import uuid4
 
 import pytest
 
-from api.http.parsing import LARGEST_BODY
+from api.http.parsing import MAX_BODY_BYTES
 from lots.models import FieldHistory
 from tastings.queries.records import MODELS
 from tastings.schemas import RECORD_SCHEMAS
@@ -242,7 +242,7 @@ def test_sync_of_more_than_a_thousand_changes_is_too_large(taster, place):
 @pytest.mark.parametrize("packed", [False, True])
 def test_sync_of_more_than_two_mebibytes_is_too_large(taster, place, packed):
     body = lots(300, size=8000)
-    assert len(body) > LARGEST_BODY
+    assert len(body) > MAX_BODY_BYTES
     sent, headers = (gzip.compress(body), {"HTTP_CONTENT_ENCODING": "gzip"}) if packed else (body, {})
 
     assert refusal(raw(taster, sent, **headers)) == (413, "too-large", set())
@@ -250,7 +250,7 @@ def test_sync_of_more_than_two_mebibytes_is_too_large(taster, place, packed):
 
 @pytest.mark.parametrize("packed", [False, True])
 def test_sync_of_just_two_mebibytes_is_taken(taster, packed):
-    body = lots(1).ljust(LARGEST_BODY)
+    body = lots(1).ljust(MAX_BODY_BYTES)
     sent, headers = (gzip.compress(body), {"HTTP_CONTENT_ENCODING": "gzip"}) if packed else (body, {})
 
     assert raw(taster, sent, **headers).status_code == 200

@@ -19,9 +19,9 @@ from config.settings import BASE_DIR
 from lots.models import Lot
 from tastings.actions.push import state as ground
 from tastings.models import Descriptor, RenderedDocument, Share
+from teams.database_role import create_role, grant_privileges
 from teams.models import AuditEntry, Team
-from teams.permissions import grant_permissions, make_role
-from teams.queries.people import revisions_of, valid_token, valid_tokens
+from teams.queries.people import revisions_of, token_by_digest, valid_tokens
 from teams.row_security import acting_for, role, teams_of_login
 from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
@@ -322,7 +322,7 @@ def test_live_table_hears_of_the_teams_listened_to(taster, stranger):
     with as_application():
         assert revisions_of([taster.team.id]) == {taster.team.id: taster.team.revision}
         assert valid_tokens([taster.device.id, stranger.device.id], teams=[taster.team.id]) == {taster.device.id}
-        assert valid_token(taster.device.digest, now=timezone.now()) == taster.device
+        assert token_by_digest(taster.device.digest, now=timezone.now()) == taster.device
         assert Team.objects.count() == 0
 
 
@@ -331,13 +331,13 @@ def test_role_that_cannot_be_made_says_what_to_run(db, settings):
     with connection.cursor() as cursor:
         cursor.execute("SET ROLE leafspan_app")  # which may make no roles
     with pytest.raises(ImproperlyConfigured, match='CREATE ROLE "leafspan_not_there" NOLOGIN; GRANT'):
-        make_role()
+        create_role()
     with connection.cursor() as cursor:
         cursor.execute("RESET ROLE")
 
 
 def test_rights_can_be_seen_to_again(db):
-    grant_permissions()
+    grant_privileges()
     with as_application(), pytest.raises(ProgrammingError), transaction.atomic():
         rows("SELECT * FROM django_migrations")
 

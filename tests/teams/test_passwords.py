@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 
 from teams.actions.clean_up import delete_expired
 from teams.actions.resets import CLAIM_TIMEOUT, LINK_LIFETIME, due_reset_requests, reset_password, send_reset_mail
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import AuditEntry, DeviceToken, ResetLink, ResetRequest
 from tests.api.problems import refusal
 from tests.factories import NOON, DeviceTokenFactory, MemberFactory, TeamFactory, UserFactory, phone
@@ -164,7 +164,7 @@ def test_link_ends(lin, mailoutbox):
     ask("Lin")
     [token] = mailed(mailoutbox)
 
-    with pytest.raises(NotHere):
+    with pytest.raises(NotFound):
         reset_password(token=token, password=BETTER, address="", now=NOON + LINK_LIFETIME)
     reset_password(token=token, password=BETTER, address="", now=NOON + LINK_LIFETIME - timedelta(seconds=1))
     assert sign_in(password=BETTER).status_code == 201

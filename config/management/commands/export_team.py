@@ -9,7 +9,7 @@ from django.utils import timezone
 from tastings.actions.exports import record_operator_export
 from tastings.queries.exporting import write_export
 from teams.errors import Refused
-from teams.queries.people import find_team
+from teams.queries.people import team_by_id_or_name
 
 
 class Command(BaseCommand):
@@ -26,7 +26,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["to"]
         try:
-            team, now = find_team(options["team"]), timezone.now()
+            team, now = team_by_id_or_name(options["team"]), timezone.now()
             record_operator_export(team, now=now)
             write_export(team, path, now=now, log=self._write)
         except Refused as refused:

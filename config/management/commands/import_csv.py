@@ -13,7 +13,7 @@ from tastings.actions.importing import spreadsheet as sheet
 from tastings.actions.importing.store_sessions import CORRECTED, NEW, NOT_OVERWRITTEN, SAME
 from teams.errors import Refused
 from teams.models import Member, User
-from teams.queries.people import find_team, memberships_of
+from teams.queries.people import memberships_of, team_by_id_or_name
 
 
 class _AsWritten(DjangoHelpFormatter, RawDescriptionHelpFormatter):
@@ -56,7 +56,7 @@ class Command(BaseCommand):
 
 
 def _member(team: str, username: str) -> Member:
-    found = find_team(team)
+    found = team_by_id_or_name(team)
     user = User.objects.filter(username__iexact=username).first()
     for member in memberships_of(user) if user else []:
         if member.team_id == found.id:

@@ -19,7 +19,7 @@ from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
 from lots.schema import utc_text
-from tastings.errors import UnderWay
+from tastings.errors import AlreadyRunning
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.exporting.dictionary import dictionary_json, dictionary_markdown
 from tastings.queries.exporting.lines import SHEETS, csv_sheet, encode_line, json_lines
@@ -89,7 +89,7 @@ def _locked(team: UUID, chunks: Iterator[bytes]) -> Iterator[bytes]:
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_try_advisory_xact_lock(%s, hashtext(%s))", [_LOCK, str(team)])
             if not cursor.fetchone()[0]:
-                raise UnderWay("an export of this team is being made; fetch the next once it has ended")
+                raise AlreadyRunning("an export of this team is being made; fetch the next once it has ended")
             cursor.execute("SELECT set_config('idle_in_transaction_session_timeout', %s, true)", [_STALL_TIMEOUT])
         yield from chunks
 

@@ -22,9 +22,9 @@ from tastings.queries.photos import name_on_disk
 from tastings.queries.records import MODELS, shared_sessions
 from teams.actions.counters import REVISION_JUMP
 from teams.actions.people import clean_name
-from teams.errors import Invalid, NotHere
+from teams.errors import Invalid, NotFound
 from teams.models import Team, User
-from teams.queries.people import find_team, is_id
+from teams.queries.people import is_id, team_by_id_or_name
 
 _UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
@@ -76,8 +76,8 @@ def import_team(path: Path, *, team: str, log: LogLine) -> ImportedTeam:
 
 def _empty_team(text: str) -> Team:
     try:
-        team = find_team(text)
-    except NotHere:
+        team = team_by_id_or_name(text)
+    except NotFound:
         if is_id(text) or Team.objects.filter(name=text).exists():
             raise
         return Team.objects.create(name=clean_name(text, field="team", longest=120))

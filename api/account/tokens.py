@@ -14,12 +14,12 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import caller_of, client_ip, device_token, member_of
-from api.http.bodies import Body, Id, Text, checked_body
-from api.http.conditional import id_in_address, tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, paginated, problem
+from api.http.bodies import BodySerializer, StrictIdField, StrictTextField, validated_body
+from api.http.conditional import conditional_response, id_from_path
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
+from teams.actions.login_throttle import Credentials
 from teams.actions.passwords import sign_out_everywhere
 from teams.actions.people import sign_out, sign_out_device
-from teams.actions.sign_in_limits import Credentials
 from teams.actions.signing_in import sign_in
 from teams.queries.people import ROLES, tokens_of
 
@@ -27,13 +27,13 @@ if TYPE_CHECKING:
     from teams.models import DeviceToken, Member
 
 
-class SignInSerializer(Body):
+class SignInSerializer(BodySerializer):
     """What a device signs in with."""
 
-    username = Text()
-    password = Text()
-    device = Text(max_length=200, help_text="what to call this device in the list of devices")
-    team = Id(required=False, allow_null=True, help_text="for a login of several teams")
+    username = StrictTextField()
+    password = StrictTextField()
+    device = StrictTextField(max_length=200, help_text="what to call this device in the list of devices")
+    team = StrictIdField(required=False, allow_null=True, help_text="for a login of several teams")
 
 
 class SignedInSerializer(s.Serializer[Any]):
@@ -63,7 +63,7 @@ class DeviceSerializer(s.Serializer[Any]):
         return bool(token.id == self.context["current"])
 
 
-def signed_in(member: Member, *, token: str | None, record: DeviceToken | None) -> Response:
+def token_response(member: Member, *, token: str | None, record: DeviceToken | None) -> Response:
     """Answer with a membership and, only this once, the token of a device that was signed in with it."""
     answer = SignedInSerializer(
         {
@@ -89,17 +89,17 @@ class Tokens(APIView):
         """Look at no token when one is asked for: an old one must not stand in the way."""
         return [] if getattr(self.request, "method", "POST") == "POST" else super().get_authenticators()
 
-    @described(parameters=[ETAG], responses={200: paginated(DeviceSerializer, "DevicePage"), **NOT_MODIFIED})
+    @operation(parameters=[ETAG], responses={200: paginated(DeviceSerializer, "DevicePage"), **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
         """List the caller's own devices."""
         found, current = tokens_of(member_of(request), now=timezone.now()), device_token(request).id
         devices = DeviceSerializer(found, many=True, context={"current": current})
-        return tagged(request, {"results": devices.data, "next": None})
+        return conditional_response(request, {"results": devices.data, "next": None})
 
-    @described(request=SignInSerializer, responses={201: SignedInSerializer, **BAD_BODY}, auth=[])
+    @operation(request=SignInSerializer, responses={201: SignedInSerializer, **BAD_BODY}, auth=[])
     def post(self, request: Request) -> Response:
         """Sign a device in. A login of several teams may name one with ``team``."""
-        sent = checked_body(request, SignInSerializer)
+        sent = validated_body(request, SignInSerializer)
         token, record = sign_in(
             Credentials(username=sent["username"], password=sent["password"]),
             device=sent["device"],
@@ -107,23 +107,23 @@ class Tokens(APIView):
             caller=caller_of(request),
             now=timezone.now(),
         )
-        return signed_in(record.member, token=token, record=record)
+        return token_response(record.member, token=token, record=record)
 
-    @described(operation_id="sign_out_everywhere", responses={204: None})
+    @operation(operation_id="sign_out_everywhere", responses={204: None})
     def delete(self, request: Request) -> Response:
         """Sign the login out everywhere: this and every other device, in all its teams, and every browser."""
         sign_out_everywhere(member_of(request).user, address=client_ip(request), now=timezone.now())
         return Response(status=204)
 
 
-class OneToken(APIView):
+class TokenDetail(APIView):
     """One device."""
 
-    @described(responses={204: None, **problem(404)})
+    @operation(responses={204: None, **problem_responses(404)})
     def delete(self, request: Request, token_id: str) -> Response:
         """Sign it out at once."""
         if token_id == "current":  # noqa: S105 - a word of the address
             sign_out(device_token(request))
         else:
-            sign_out_device(member_of(request), id_in_address(token_id))
+            sign_out_device(member_of(request), id_from_path(token_id))
         return Response(status=204)

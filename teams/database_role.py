@@ -11,9 +11,9 @@ from teams.row_security import role
 _TABLES_WITHOUT_ACCESS = ("django_migrations",)
 
 
-def grant_permissions(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
+def grant_privileges(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
     """Create the role if it is missing and let it read and write rows, nothing else."""
-    make_role(using=using)
+    create_role(using=using)
     connection = connections[using]
     name = connection.ops.quote_name(role())
     with transaction.atomic(using=using), connection.cursor() as cursor:
@@ -33,7 +33,7 @@ def grant_permissions(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
             cursor.execute(f"GRANT EXECUTE ON FUNCTION {function} TO {name}")
 
 
-def make_role(*, using: str = DEFAULT_DB_ALIAS) -> None:
+def create_role(*, using: str = DEFAULT_DB_ALIAS) -> None:
     """Create the application's role if it is missing, and let the owner act as it.
 
     Raises

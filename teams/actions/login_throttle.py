@@ -23,17 +23,17 @@ from uuid import UUID
 from django.contrib.auth import authenticate
 from django.utils.translation import gettext as _
 
-from teams.actions.limits import Limit, attempts_so_far, count_attempt, hashed_key, reset_count, uncount_attempt
-from teams.errors import NotSignedIn, SlowDown
+from teams.actions.attempt_counts import Limit, count_key, current_count, decrement, increment, reset_count
+from teams.errors import NotSignedIn, Throttled
 from teams.models import AuditEntry, AuditEvent, KnownClient, Member, User
 from teams.row_security import acting_for, teams_of_login
 
-PER_CLIENT = Limit(kind="sign-in of account from place", max_count=5, period=timedelta(minutes=15))
-PER_ADDRESS = Limit(kind="sign-in from address", max_count=50, period=timedelta(minutes=15))
-PER_ACCOUNT = Limit(kind="sign-in of account", max_count=20, period=timedelta(hours=1))
+PER_CLIENT = Limit(kind="sign-in of account from place", max_attempts=5, window=timedelta(minutes=15))
+PER_IP = Limit(kind="sign-in from address", max_attempts=50, window=timedelta(minutes=15))
+PER_ACCOUNT = Limit(kind="sign-in of account", max_attempts=20, window=timedelta(hours=1))
 MAX_WHEN_SLOWED = 1
-KNOWN_FOR = timedelta(days=90)
-_NOBODY = UUID(int=0)
+KNOWN_CLIENT_RETENTION = timedelta(days=90)
+_NO_USER = UUID(int=0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +41,7 @@ class Caller:
     """Who sends a user name and a password."""
 
     address: str
-    """From `client_network`; empty if it is not known."""
+    """From `network_key`; empty if it is not known."""
     login: UUID | None = None
     """The login that has used this device before."""
     device: str = ""
@@ -56,7 +56,7 @@ class Credentials:
     password: str
 
 
-def client_network(address: str) -> str:
+def network_key(address: str) -> str:
     """Return what counts as one address: an IPv4 address or the /64 of an IPv6 address, which one customer has.
 
     Source: RFC 6177 and RFC 4291, from memory: a site gets at least a /64, and an interface id has 64 bits.
@@ -85,31 +85,31 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
     login = User.objects.filter(username__iexact=username).values_list("id", flat=True).first()
     account = str(login or username.casefold())  # one key for all spellings of an existing name
     address_known = KnownClient.objects.filter(
-        user_id=login or _NOBODY, place=hashed_key("place", caller.address), last_at__gt=now - KNOWN_FOR
+        user_id=login or _NO_USER, place=count_key("place", caller.address), last_at__gt=now - KNOWN_CLIENT_RETENTION
     ).exists()
     device_known = login is not None and caller.login == login and bool(caller.device)
     known = device_known or (address_known and bool(caller.address))
     client = f"device {caller.device}" if device_known else f"address {caller.address}"
 
-    slowed = attempts_so_far(PER_ACCOUNT, account, now=now) > PER_ACCOUNT.max_count and not known
-    n_attempts, ends_at = count_attempt(PER_CLIENT, account, client, now=now)
-    if n_attempts > (MAX_WHEN_SLOWED if slowed else PER_CLIENT.max_count):
-        raise SlowDown(wait=ends_at - now)
-    n_of_address, ends_at = count_attempt(PER_ADDRESS, caller.address, now=now)
-    if n_of_address > PER_ADDRESS.max_count and not known and caller.address:
-        raise SlowDown(wait=ends_at - now)
+    slowed = current_count(PER_ACCOUNT, account, now=now) > PER_ACCOUNT.max_attempts and not known
+    n_attempts, ends_at = increment(PER_CLIENT, account, client, now=now)
+    if n_attempts > (MAX_WHEN_SLOWED if slowed else PER_CLIENT.max_attempts):
+        raise Throttled(wait=ends_at - now)
+    n_of_address, ends_at = increment(PER_IP, caller.address, now=now)
+    if n_of_address > PER_IP.max_attempts and not known and caller.address:
+        raise Throttled(wait=ends_at - now)
 
     user = authenticate(username=username, password=credentials.password)
     if not isinstance(user, User):
-        n_of_account, _ends_at = count_attempt(PER_ACCOUNT, account, now=now)
-        if n_attempts == 1 and n_of_account <= PER_ACCOUNT.max_count:
+        n_of_account, _ends_at = increment(PER_ACCOUNT, account, now=now)
+        if n_attempts == 1 and n_of_account <= PER_ACCOUNT.max_attempts:
             _record_failure(login, caller=caller, now=now)
         raise NotSignedIn(_("wrong name or password"))
     reset_count(PER_CLIENT, account, client)
-    uncount_attempt(PER_ADDRESS, caller.address)
+    decrement(PER_IP, caller.address)
     if caller.address:
         KnownClient.objects.update_or_create(
-            user=user, place=hashed_key("place", caller.address), defaults={"last_at": now}
+            user=user, place=count_key("place", caller.address), defaults={"last_at": now}
         )
     return user
 
@@ -120,8 +120,8 @@ def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> Non
     A name that does not exist leaves an entry too, without the name (it may be a password typed into the wrong field).
     So the time that the check takes does not tell which names exist.
     """
-    with acting_for(*(teams_of_login(login or _NOBODY) or [_NOBODY])):
-        found = Member.objects.filter(user_id=login or _NOBODY, left_at=None).values_list("team_id", flat=True)
+    with acting_for(*(teams_of_login(login or _NO_USER) or [_NO_USER])):
+        found = Member.objects.filter(user_id=login or _NO_USER, left_at=None).values_list("team_id", flat=True)
         teams: list[UUID | None] = [*found] or [None]
         AuditEntry.objects.bulk_create(
             AuditEntry(
@@ -133,4 +133,4 @@ def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> Non
 
 def delete_old_clients(*, now: datetime) -> int:
     """Delete the addresses that no longer count as known; return how many there were."""
-    return KnownClient.objects.filter(last_at__lt=now - KNOWN_FOR).delete()[0]
+    return KnownClient.objects.filter(last_at__lt=now - KNOWN_CLIENT_RETENTION).delete()[0]

@@ -10,7 +10,7 @@ from django.db import connection
 from django.db.models import F
 from django.utils.crypto import salted_hmac
 
-from teams.errors import SlowDown
+from teams.errors import Throttled
 from teams.models import AttemptCount
 
 
@@ -19,16 +19,16 @@ class Limit:
     """How many attempts of one kind there may be in a period."""
 
     kind: str
-    max_count: int
-    period: timedelta
+    max_attempts: int
+    window: timedelta
 
 
-def hashed_key(*parts: str) -> str:
+def count_key(*parts: str) -> str:
     """Return the key under which something is counted: a digest that needs the server's secret."""
     return salted_hmac("teams.tally", "\x00".join(parts), algorithm="sha256").hexdigest()
 
 
-def count_attempt(limit: Limit, *of: str, now: datetime) -> tuple[int, datetime]:
+def increment(limit: Limit, *of: str, now: datetime) -> tuple[int, datetime]:
     """Count one attempt; return how many there are now and when the count ends."""
     with connection.cursor() as cursor:
         cursor.execute(
@@ -39,33 +39,33 @@ def count_attempt(limit: Limit, *of: str, now: datetime) -> tuple[int, datetime]
                 ends_at = CASE WHEN stored.ends_at <= %(now)s THEN excluded.ends_at ELSE stored.ends_at END
             RETURNING count, ends_at
             """,
-            {"key": hashed_key(limit.kind, *of), "now": now, "ends_at": now + limit.period},
+            {"key": count_key(limit.kind, *of), "now": now, "ends_at": now + limit.window},
         )
         number, ends_at = cursor.fetchone()
     return int(number), ends_at
 
 
-def attempts_so_far(limit: Limit, *of: str, now: datetime) -> int:
+def current_count(limit: Limit, *of: str, now: datetime) -> int:
     """Return how many attempts there were, without counting one."""
-    found = AttemptCount.objects.filter(key=hashed_key(limit.kind, *of), ends_at__gt=now)
+    found = AttemptCount.objects.filter(key=count_key(limit.kind, *of), ends_at__gt=now)
     return found.values_list("count", flat=True).first() or 0
 
 
-def uncount_attempt(limit: Limit, *of: str) -> None:
+def decrement(limit: Limit, *of: str) -> None:
     """Take one attempt from the count."""
-    AttemptCount.objects.filter(key=hashed_key(limit.kind, *of), count__gt=0).update(count=F("count") - 1)
+    AttemptCount.objects.filter(key=count_key(limit.kind, *of), count__gt=0).update(count=F("count") - 1)
 
 
 def reset_count(limit: Limit, *of: str) -> None:
     """Start the count at 0 again."""
-    AttemptCount.objects.filter(key=hashed_key(limit.kind, *of)).delete()
+    AttemptCount.objects.filter(key=count_key(limit.kind, *of)).delete()
 
 
-def count_or_refuse(limit: Limit, *of: str, now: datetime) -> None:
+def increment_or_raise(limit: Limit, *of: str, now: datetime) -> None:
     """Count one attempt; raise SlowDown past the limit."""
-    number, ends_at = count_attempt(limit, *of, now=now)
-    if number > limit.max_count:
-        raise SlowDown(wait=ends_at - now)
+    number, ends_at = increment(limit, *of, now=now)
+    if number > limit.max_attempts:
+        raise Throttled(wait=ends_at - now)
 
 
 def delete_expired_counts(*, now: datetime) -> int:

@@ -1,4 +1,4 @@
-"""Sign-in slows guessing and locks nobody out: the rule of `teams.actions.sign_in_limits`, at chosen moments."""
+"""Sign-in slows guessing and locks nobody out: the rule of `teams.actions.login_throttle`, at chosen moments."""
 
 from datetime import timedelta
 from threading import Barrier, Thread
@@ -10,19 +10,19 @@ from django.test import Client, RequestFactory
 from django.test.utils import CaptureQueriesContext
 
 from api.http.auth import client_ip
-from teams.actions.limits import Limit, count_attempt, delete_expired_counts
-from teams.actions.sign_in_limits import (
-    KNOWN_FOR,
+from teams.actions.attempt_counts import Limit, delete_expired_counts, increment
+from teams.actions.login_throttle import (
+    KNOWN_CLIENT_RETENTION,
     PER_ACCOUNT,
-    PER_ADDRESS,
     PER_CLIENT,
+    PER_IP,
     Caller,
     Credentials,
     check_login,
-    client_network,
     delete_old_clients,
+    network_key,
 )
-from teams.errors import NotSignedIn, SlowDown
+from teams.errors import NotSignedIn, Throttled
 from teams.models import AttemptCount, AuditEntry, DeviceToken, KnownClient
 from tests.api.problems import refusal
 from tests.factories import NOON, MemberFactory, UserFactory, phone
@@ -44,7 +44,7 @@ def attempt(password="wrong", *, username="Lin", at=HOME, now=NOON, **device):  
         check_login(Credentials(username=username, password=password), caller=Caller(address=at, **device), now=now)
     except NotSignedIn:
         return "wrong"
-    except SlowDown as refused:
+    except Throttled as refused:
         return refused.wait_s
     return "in"
 
@@ -57,7 +57,7 @@ def addresses(number):
 def test_sixth_failure_from_one_place_waits_out_the_quarter_hour(lin, username):
     answers = [attempt(username=username, now=NOON + timedelta(seconds=n)) for n in range(6)]
     right_too_soon = attempt(PASSWORD, username=username, now=NOON + timedelta(seconds=10))
-    after = attempt(username=username, now=NOON + PER_CLIENT.period)
+    after = attempt(username=username, now=NOON + PER_CLIENT.window)
 
     assert answers == ["wrong"] * 5 + [15 * 60 - 5]
     assert (right_too_soon, after) == (15 * 60 - 10, "wrong")
@@ -83,11 +83,11 @@ def test_stranger_with_many_addresses_leaves_one_try_from_every_new_place(lin):
         attempt(at=address)
     new_place = [attempt(PASSWORD), attempt("typo"), attempt("typo")]
 
-    assert AttemptCount.objects.filter(count__gt=PER_ACCOUNT.max_count).exists()
+    assert AttemptCount.objects.filter(count__gt=PER_ACCOUNT.max_attempts).exists()
     assert new_place[0] == "in"
     assert new_place[1:] == ["wrong"] * 2  # signed in from here, so it is known now
     assert [attempt(at=ELSEWHERE), attempt(PASSWORD, at=ELSEWHERE)] == ["wrong", 15 * 60]
-    assert attempt(PASSWORD, at=ELSEWHERE, now=NOON + PER_CLIENT.period) == "in"
+    assert attempt(PASSWORD, at=ELSEWHERE, now=NOON + PER_CLIENT.window) == "in"
 
 
 def test_known_place_keeps_its_five_tries_while_others_guess(lin):
@@ -100,7 +100,7 @@ def test_known_place_keeps_its_five_tries_while_others_guess(lin):
 
 def test_known_place_is_forgotten_after_ninety_days(lin):
     assert attempt(PASSWORD) == "in"
-    much_later = NOON + KNOWN_FOR
+    much_later = NOON + KNOWN_CLIENT_RETENTION
     for address in addresses(40):
         attempt(at=address, now=much_later)
 
@@ -120,9 +120,9 @@ def test_known_device_is_counted_apart_from_a_stranger_behind_the_same_router(li
 
 def test_address_is_slowed_over_all_names_but_not_for_who_is_known_there(lin):
     assert attempt(PASSWORD) == "in"
-    guesses = [attempt(username=f"name {n}") for n in range(PER_ADDRESS.max_count + 1)]
+    guesses = [attempt(username=f"name {n}") for n in range(PER_IP.max_attempts + 1)]
 
-    assert guesses == ["wrong"] * PER_ADDRESS.max_count + [15 * 60]
+    assert guesses == ["wrong"] * PER_IP.max_attempts + [15 * 60]
     assert attempt(PASSWORD) == "in"
     assert attempt(username="name 51", at=ELSEWHERE) == "wrong"
 
@@ -133,7 +133,7 @@ def test_success_is_taken_from_the_counts(lin):
 
 
 def test_unknown_address_is_nobodys_common_allowance(lin):
-    guesses = [attempt(username=f"name {n}", at="") for n in range(PER_ADDRESS.max_count + 5)]
+    guesses = [attempt(username=f"name {n}", at="") for n in range(PER_IP.max_attempts + 5)]
 
     assert guesses == ["wrong"] * len(guesses)
     assert not KnownClient.objects.exists()
@@ -142,7 +142,7 @@ def test_unknown_address_is_nobodys_common_allowance(lin):
 def test_password_is_not_looked_at_once_slowed(lin, monkeypatch):
     while attempt() == "wrong":
         pass
-    monkeypatch.setattr("teams.actions.sign_in_limits.authenticate", None)
+    monkeypatch.setattr("teams.actions.login_throttle.authenticate", None)
 
     assert isinstance(attempt(), int)
 
@@ -168,14 +168,14 @@ def test_failures_are_recorded_in_small_numbers(lin):
     of_lin = AuditEntry.objects.filter(team=lin.team)
 
     assert set(of_lin.values_list("what", "who")) == {("failed_sign_in", lin.user_id)}
-    assert of_lin.count() < PER_ACCOUNT.max_count
+    assert of_lin.count() < PER_ACCOUNT.max_attempts
     assert of_lin.filter(about={"address": HOME}).count() == 1
     assert set(AuditEntry.objects.filter(team=None).values_list("who", "what")) == {(None, "failed_sign_in")}
 
 
 def test_counts_start_over_and_are_forgotten(db):
-    limit = Limit(kind="x", max_count=2, period=timedelta(minutes=1))
-    counts = [count_attempt(limit, "a", now=NOON + timedelta(seconds=s)) for s in (0, 30, 60, 61)]
+    limit = Limit(kind="x", max_attempts=2, window=timedelta(minutes=1))
+    counts = [increment(limit, "a", now=NOON + timedelta(seconds=s)) for s in (0, 30, 60, 61)]
 
     minute = timedelta(minutes=1)
     assert counts == [(1, NOON + minute), (2, NOON + minute), (1, NOON + 2 * minute), (2, NOON + 2 * minute)]
@@ -197,7 +197,7 @@ def test_attempts_at_the_same_moment_are_all_counted(lin):
     for thread in threads:
         thread.join()
 
-    assert answers.count("wrong") == PER_CLIENT.max_count
+    assert answers.count("wrong") == PER_CLIENT.max_attempts
 
 
 @pytest.mark.parametrize(
@@ -215,7 +215,7 @@ def test_attempts_at_the_same_moment_are_all_counted(lin):
     ],
 )
 def test_network_of_an_address(address, network):
-    assert client_network(address) == network
+    assert network_key(address) == network
 
 
 @pytest.mark.parametrize(

@@ -10,8 +10,6 @@ from api import answers
 from api import documents as doc
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, DevelopmentOf, ReadinessOf
-from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
-from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
 from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
 from api.live import Events
 from api.lots.guide import LotBrewGuide
@@ -153,7 +151,6 @@ def _describe() -> None:
         ArrivalCheckOf: {
             "get": operation(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem_responses(404)})
         },
-        **FLIGHTS_DESCRIBED,
         **SHARES_DESCRIBED,
     }.items():
         extend_schema_view(**operations)(view)
@@ -180,12 +177,7 @@ urlpatterns = [
     path("", include("api.photos.urls")),
     path("shares/", Shares.as_view()),
     path("shares/<str:share_id>/", OneShare.as_view()),
-    path("flights/", Flights.as_view()),
-    path("flights/<str:flight_id>/", OneFlight.as_view()),
-    path("flights/<str:flight_id>/pouring", PouringPlanOf.as_view()),
-    path("flights/<str:flight_id>/reveal", Reveal.as_view()),
-    path("flights/<str:flight_id>/answer", AnswerOf.as_view()),
-    path("flights/<str:flight_id>/decision", Decision.as_view()),
+    path("", include("api.flights.urls")),
     path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),
 ]

@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.urls import path
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
 from pages.browser import page, places_of
-from tastings.queries.flight_answers import answer_shown
-from tastings.queries.flights import flight_row, flight_shown, flights_of, pouring_plan_for
+from tastings.queries.flight_answers import answer_of_flight
+from tastings.queries.flights import flight_for, flight_item, flight_row, flights_of, pouring_plan_for
 from tastings.queries.records import names_of_lots
-from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context, render
+from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context
 from teams.errors import NotFound
 from teams.queries.people import members_of, shops_of
 
@@ -41,7 +41,7 @@ def _member_of(request: HttpRequest, flight: UUID) -> Member:
 def flights(request: HttpRequest) -> HttpResponse:
     """List the team's flights."""
     found = [flight for member in places_of(request) for flight in flights_of(member, after=None, limit=MOST_SHOWN)]
-    return HttpResponse(render("flights", flights_context(found), request=request))
+    return render(request, "pages/flights.html", flights_context(found))
 
 
 @page
@@ -51,14 +51,14 @@ def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
     member = _member_of(request, id_from_path(flight_id))
     row = flight_row(member, id_from_path(flight_id))
     context = flight_context(
-        flight_shown(member, row),
-        answer=answer_shown(row) if row.revealed_at else None,
+        flight_item(member, row),
+        answer=answer_of_flight(row) if row.revealed_at else None,
         lots=names_of_lots(member),
         people={str(one.user_id): str(one.user) for one in members_of(member)},
         shops={str(shop.id): shop.name for shop in shops_of(member)},
-        me=str(member.user_id),
+        me=member.user_id,
     )
-    return HttpResponse(render("flight", context, request=request))
+    return render(request, "pages/flight.html", context)
 
 
 @page
@@ -67,8 +67,8 @@ def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give the plan to whoever pours."""
     member = _member_of(request, id_from_path(flight_id))
     plan = pouring_plan_for(member, id_from_path(flight_id))
-    context = pouring_context(flight_shown(member, plan.flight), [asdict(pour) for pour in plan.pours])
-    return HttpResponse(render("pouring", context, request=request))
+    context = pouring_context(flight_for(member, plan.flight), plan)
+    return render(request, "pages/pouring.html", context)
 
 
 @page
@@ -76,8 +76,8 @@ def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
 def cups(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give a taster the own codes on paper."""
     member = _member_of(request, id_from_path(flight_id))
-    shown = flight_shown(member, flight_row(member, id_from_path(flight_id)))
-    return HttpResponse(render("cups", cups_context(shown, me=str(member.user_id)), request=request))
+    context = cups_context(flight_for(member, id_from_path(flight_id)), me=member.user_id)
+    return render(request, "pages/cups.html", context)
 
 
 urlpatterns = [

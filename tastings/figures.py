@@ -5,9 +5,12 @@ The maths returns frozen dataclasses. They are stored with :func:`to_stored`, re
 """
 
 import math
+from datetime import datetime
 from typing import Any, TypeVar
 
 import msgspec
+
+from lots.schema import short_utc_text
 
 DECIMALS = 3
 
@@ -26,7 +29,7 @@ def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # no
     ArithmeticError
         A figure is not finite: JSON cannot hold it, and it is a fault in the computation.
     """
-    return _rounded(msgspec.to_builtins(figures), decimals)
+    return _plain(msgspec.to_builtins(figures, builtin_types=(datetime,)), decimals)
 
 
 def from_stored(cls: type[Result], stored: object) -> Result:
@@ -43,15 +46,17 @@ def from_stored(cls: type[Result], stored: object) -> Result:
         raise UnreadableFiguresError(f"{cls.__name__}: {error}") from error
 
 
-def _rounded(value: Any, decimals: int | None) -> Any:  # noqa: ANN401 - JSON
+def _plain(value: Any, decimals: int | None) -> Any:  # noqa: ANN401 - JSON
     match value:
         case float():
             if not math.isfinite(value):
                 raise ArithmeticError(f"a computed figure is {value}")
             return (value if decimals is None else round(value, decimals)) + 0.0  # + 0.0 turns -0.0 into 0.0
+        case datetime():
+            return short_utc_text(value)
         case dict():
-            return {key: _rounded(item, decimals) for key, item in value.items()}
+            return {key: _plain(item, decimals) for key, item in value.items()}
         case list() | tuple():
-            return [_rounded(item, decimals) for item in value]
+            return [_plain(item, decimals) for item in value]
         case _:
             return value

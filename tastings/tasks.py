@@ -10,8 +10,8 @@ from django.utils import timezone
 from tastings.actions.developments import refresh_development as refresh
 from tastings.actions.documents import delete_old_documents, render_document
 from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
+from tastings.actions.flights.answering import answer_flight as answer_one_flight
 from tastings.actions.flights.asking import ask_due_flights
-from tastings.actions.flights.judging import judge_flight as judge_one_flight
 from tastings.actions.flights.planning import plan_flight as plan_one_flight
 from tastings.actions.panels import refresh_panel as learn
 from tastings.actions.photo_checks import check_photo as check_one_photo
@@ -149,13 +149,13 @@ def plan_flight(flight: str) -> None:
 
 
 @shared_task(
-    name=Job.JUDGE_FLIGHT.value,
+    name=Job.ANSWER_FLIGHT.value,
     autoretry_for=(OperationalError, InterfaceError),
     max_retries=5,
     retry_backoff=True,
     time_limit=120,
 )
-def judge_flight(flight: str) -> None:
+def answer_flight(flight: str) -> None:
     """Work out what a revealed flight says; safe to run twice."""
     with acting_for(team_of("flight", UUID(flight))):
-        judge_one_flight(UUID(flight), now=timezone.now())
+        answer_one_flight(UUID(flight), now=timezone.now())

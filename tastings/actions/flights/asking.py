@@ -24,7 +24,7 @@ def ask_for_plan(flight: Flight, *, now: datetime) -> None:
 def ask_for_answer(flight: Flight, *, now: datetime) -> None:
     """Ask for a new answer in the present transaction."""
     Flight.objects.filter(id=flight.id).update(answer_wanted=F("answer_wanted") + 1, answer_asked_at=now)
-    later(Job.JUDGE_FLIGHT, str(flight.id))
+    later(Job.ANSWER_FLIGHT, str(flight.id))
 
 
 def ask_for_answers(cups: Collection[UUID], *, now: datetime) -> None:
@@ -38,7 +38,7 @@ def ask_due_flights(*, now: datetime) -> int:
     """Ask for every plan and answer whose job was lost; return how many."""
     old = now - _FORGOTTEN
     asked = 0
-    for thing, job in (("plan", Job.PLAN_FLIGHT), ("answer", Job.JUDGE_FLIGHT)):
+    for thing, job in (("plan", Job.PLAN_FLIGHT), ("answer", Job.ANSWER_FLIGHT)):
         behind = Q(**{f"{thing}_wanted__gt": F(f"{thing}_made"), f"{thing}_failure": ""})
         lost = Q(**{f"{thing}_asked_at": None}) | Q(**{f"{thing}_asked_at__lt": old})
         rows = list(Flight.objects.filter(behind, lost).select_for_update().order_by("id"))

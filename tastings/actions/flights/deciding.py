@@ -17,7 +17,7 @@ from tastings.models import Flight
 from tastings.queries.flights import flight_row, must_decide
 from tastings.queries.records import record_for
 from tastings.schemas import CHOSEN
-from tastings.wording.flight_states import flight_is
+from tastings.wording.flights import flight_is
 from teams.actions.audit import record_event
 from teams.actions.revisions import next_revision
 from teams.errors import Invalid, Problem

@@ -3,25 +3,26 @@
 import logging
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from datetime import datetime
 from uuid import UUID
 
 from django.db import connection, transaction
 
 from lots.models import Lot
+from tastings.figures import to_stored
+from tastings.maths.flights.analysis import analyse_flight
 from tastings.maths.flights.cups import Cup
-from tastings.maths.flights.judge import Judgement, judge, sentence, worth
+from tastings.maths.flights.result import FlightFigures, FlightResult, MeasureResult
+from tastings.maths.flights.value import price_frontier
 from tastings.models import Flight
-from tastings.queries.flight_scores import scores_of
-from teams.models import User
+from tastings.queries.flight_scores import SCALES, Measure, scores_of
 
 _log = logging.getLogger(__name__)
-SCALES = {"liking": 10.0, "weighted": 100.0}
-"""The highest score of each measure. [points]"""
 
 
 @transaction.atomic
-def judge_flight(flight: UUID, *, now: datetime) -> bool:
+def answer_flight(flight: UUID, *, now: datetime) -> bool:
     """Work out and store the answer that is wanted; return whether this call did so. Safe to run twice."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"flight {flight}"])
@@ -32,33 +33,33 @@ def judge_flight(flight: UUID, *, now: datetime) -> bool:
         return False
     changes: dict[str, object] = {"answer_made": found.answer_wanted, "answered_at": now}
     try:
-        changes |= {"answer": _answer(found), "answer_failure": ""}
+        changes |= {"answer": to_stored(_figures(found)), "answer_failure": ""}
     except (ValueError, ArithmeticError) as error:
-        # Kept for people to read; it is tried again when something about the flight changes.
+        # Stored for people to read; it is tried again when something about the flight changes.
         _log.exception("flight %s: no answer", flight)
         changes["answer_failure"] = f"{type(error).__name__}: {error}"[:500]
     Flight.objects.filter(id=flight).update(**changes)
     return True
 
 
-def _answer(flight: Flight) -> dict[str, object]:
+def _figures(flight: Flight) -> FlightFigures:
     scores = scores_of(flight)
     tasted = {cup.lot for cups in scores.cups.values() for cup in cups}
-    named = {str(one.lot_id) for one in flight.candidates.all() if one.out_at is None or str(one.lot_id) in tasted}
+    candidates = {str(one.lot_id) for one in flight.candidates.all() if one.out_at is None or str(one.lot_id) in tasted}
     reference = [str(flight.reference_id)] if flight.reference_id else []
-    lots = {str(lot.id): lot for lot in Lot.objects.filter(id__in=[*named, *reference])}
-    return {
-        "measures": [
+    lots = {str(lot.id): lot for lot in Lot.objects.filter(id__in=[*candidates, *reference])}
+    return FlightFigures(
+        measures=tuple(
             _measure(flight, measure, cups, lots=lots, controls=reference) for measure, cups in scores.cups.items()
-        ],
-        "left_out": list(scores.left_out),
-    }
+        ),
+        left_out=tuple(scores.left_out),
+    )
 
 
 def _measure(
-    flight: Flight, measure: str, cups: Sequence[Cup], *, lots: Mapping[str, Lot], controls: Sequence[str]
-) -> dict[str, object]:
-    judgement = judge(
+    flight: Flight, measure: Measure, cups: Sequence[Cup], *, lots: Mapping[str, Lot], controls: Sequence[str]
+) -> MeasureResult:
+    result = analyse_flight(
         cups,
         scale=SCALES[measure],
         seed=flight.seed,
@@ -66,21 +67,14 @@ def _measure(
         lots=sorted(lots),
         controls=controls,
     )
-    tasters = User.objects.filter(id__in={cup.taster for cup in cups})
-    names = {lot: row.name for lot, row in lots.items()} | {str(user.id): str(user) for user in tasters}
     currency, prices = _prices(lots)
-    return {
-        "measure": measure,
-        "scale": SCALES[measure],
-        **judgement.as_json(),
-        "sentence": _said(judgement, names),
-        "currency": currency,
-        "worth": [one.as_json() for one in worth(judgement.standings, prices)],
-    }
-
-
-def _said(judgement: Judgement, names: Mapping[str, str]) -> str:
-    return sentence(judgement.standings, settled=judgement.settled, further=judgement.next, names=names)
+    return MeasureResult(
+        **{one.name: getattr(result, one.name) for one in fields(FlightResult)},
+        measure=measure,
+        scale=SCALES[measure],
+        currency=currency,
+        worth=price_frontier(result.standings, prices),
+    )
 
 
 def _prices(lots: Mapping[str, Lot]) -> tuple[str | None, dict[str, float | None]]:

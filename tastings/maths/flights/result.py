@@ -1,15 +1,16 @@
-"""What a blind flight says, as figures."""
+"""What the analysis of a blind flight finds, as figures."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
-from tastings.maths.curve.development import plain
 from tastings.maths.flights.further_cups import FurtherCups
-from tastings.maths.flights.ranking import Friedman, Page
-from tastings.maths.flights.standings import Figure, Standing
+from tastings.maths.flights.ranking import FriedmanTest, PageTest
+from tastings.maths.flights.standings import Estimate, Standing
+from tastings.maths.flights.value import Worth
 
 SETTLED = 0.8
-"""Probability of being best at which a flight is settled: the odds that every interval of ours is told with, four to
+"""Probability of being best at which a flight is settled: the odds of every interval here, four to
 one. What is left over is shared by the lots close behind, so that a wrong choice then costs little as well."""
 
 
@@ -19,24 +20,24 @@ class Spreads:
 
     Parameters
     ----------
-    lots : Figure
+    lots_sd : Estimate
         Between lots.
-    shift, gain : Figure or None
+    shift_sd, gain_sd : Estimate or None
         Between tasters' levels and between their gains; None for one taster.
-    sitting : Figure or None
+    sitting_sd : Estimate or None
         Between sittings of one taster; None when nobody sat twice.
-    taste : Figure or None
+    taste_sd : Estimate or None
         Of a taster's own taste for a lot; None without a lot tasted twice by one taster.
-    noise : Figure
+    noise_sd : Estimate
         What is left in a usual taster's score; with the taste in it when that is None.
     """
 
-    lots: Figure
-    shift: Figure | None
-    gain: Figure | None
-    sitting: Figure | None
-    taste: Figure | None
-    noise: Figure
+    lots_sd: Estimate
+    shift_sd: Estimate | None
+    gain_sd: Estimate | None
+    sitting_sd: Estimate | None
+    taste_sd: Estimate | None
+    noise_sd: Estimate
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,26 +50,26 @@ class TasterEffect:
 
     taster: str
     cups: int
-    shift: Figure
-    gain: Figure
-    noise: Figure
+    shift: Estimate
+    gain: Estimate
+    noise: Estimate
     repeatability_sd: float | None
 
 
 @dataclass(frozen=True, slots=True)
-class Judgement:
-    """What a flight says.
+class FlightResult:
+    """What the scores of a flight say by one measure.
 
     Parameters
     ----------
-    sentence : str
-        The answer in plain words; ``flight_sentence.sentence`` says it again with other names.
     standings : tuple[Standing, ...]
         Of the lots that may be chosen, the highest adjusted mean first; empty without a cup.
     controls : tuple[Standing, ...]
         Of those that may not, the same way.
     settled : bool
-        The leader's probability of being best is at least :data:`SETTLED`, and there is another lot.
+        The leader's probability of being best is at least ``settled_at``, and there is another lot.
+    settled_at : float
+        :data:`SETTLED`.
     expected_loss : float or None
         What choosing the leader now is expected to give away against the best lot. [points]
     next : tuple[FurtherCups, ...]
@@ -77,14 +78,14 @@ class Judgement:
         Variance components as standard deviations; None without a cup.
     tasters : tuple[TasterEffect, ...]
         In the order of their names.
-    carry_over : Figure or None
+    carry_over : Estimate or None
         Share of the previous lot's difference from the level that is still in the score; below 0 where a good cup
         makes the next one look worse. None when no cup followed another.
-    position, first_cup : Figure or None
+    position, first_cup : Estimate or None
         Change from each cup to the next, and what the first cup gets beside that; None for single cups. [points]
     repeatability_sd : float or None
         Of hidden duplicates; None without. [points]
-    friedman : Friedman or None
+    friedman : FriedmanTest or None
         Whether tasters rank the lots alike.
     kendall_w : float or None
         Concordance of the tasters who have tasted every lot; None for fewer than two.
@@ -92,7 +93,7 @@ class Judgement:
         ISO 8587's, of a full table.
     rank_sum_difference : float or None
         By how much two of them must differ.
-    page : Page or None
+    page : PageTest or None
         When an order was expected and at least two tasters have tasted all of it.
     least_significant_difference : float or None
         Of two lots' means by the mixed model with fixed lots, sittings as random blocks; a typical pair's. [points]
@@ -103,73 +104,61 @@ class Judgement:
         Of these tests.
     """
 
-    sentence: str
     standings: tuple[Standing, ...]
     controls: tuple[Standing, ...]
     settled: bool
+    settled_at: float
     expected_loss: float | None
     next: tuple[FurtherCups, ...]
     spreads: Spreads | None
     tasters: tuple[TasterEffect, ...]
-    carry_over: Figure | None
-    position: Figure | None
-    first_cup: Figure | None
+    carry_over: Estimate | None
+    position: Estimate | None
+    first_cup: Estimate | None
     repeatability_sd: float | None
-    friedman: Friedman | None
+    friedman: FriedmanTest | None
     kendall_w: float | None
     rank_sums: Mapping[str, float] | None
     rank_sum_difference: float | None
-    page: Page | None
+    page: PageTest | None
     least_significant_difference: float | None
     differ: tuple[tuple[str, str], ...]
     alpha: float
 
-    def as_json(self) -> dict[str, object]:
-        """Return the figures in plain types, rounded to 3 decimals."""
-        return {
-            "sentence": self.sentence,
-            "standings": [one.as_json() for one in self.standings],
-            "controls": [one.as_json() for one in self.controls],
-            "settled": self.settled,
-            "settled_at": SETTLED,
-            "expected_loss": _maybe(self.expected_loss),
-            "next": [one.as_json() for one in self.next],
-            "spreads": None if self.spreads is None else _spreads_json(self.spreads),
-            "tasters": [_taster_json(one) for one in self.tasters],
-            "carry_over": _figure(self.carry_over),
-            "position": _figure(self.position),
-            "first_cup": _figure(self.first_cup),
-            "repeatability_sd": _maybe(self.repeatability_sd),
-            "friedman": None if self.friedman is None else self.friedman.as_json(),
-            "kendall_w": _maybe(self.kendall_w),
-            "rank_sums": None if self.rank_sums is None else dict(self.rank_sums),
-            "rank_sum_difference": _maybe(self.rank_sum_difference),
-            "page": None if self.page is None else self.page.as_json(),
-            "least_significant_difference": _maybe(self.least_significant_difference),
-            "differ": [list(pair) for pair in self.differ],
-            "alpha": self.alpha,
-        }
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasureResult(FlightResult):
+    """The result of one measure, with what lots cost.
+
+    Parameters
+    ----------
+    measure : str
+        ``liking``, or ``weighted`` for the weighted score.
+    scale : float
+        Its highest score. [points]
+    currency : str or None
+        Of the prices; None without a price.
+    worth : tuple[Worth, ...]
+        Value against price, in the order of the standings.
+    """
+
+    measure: Literal["liking", "weighted"]
+    scale: float
+    currency: str | None
+    worth: tuple[Worth, ...]
 
 
-def _maybe(value: float | None) -> float | None:
-    return None if value is None else plain(value)
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A session that does not count, and why."""
+
+    session: str
+    reason: Literal["private", "after_the_reveal", "no_liking", "factors_missing"]
 
 
-def _figure(figure: Figure | None) -> dict[str, float] | None:
-    return None if figure is None else figure.as_json()
+@dataclass(frozen=True, slots=True)
+class FlightFigures:
+    """All that is computed of a revealed flight and stored."""
 
-
-def _spreads_json(spreads: Spreads) -> dict[str, object]:
-    names = ("lots", "shift", "gain", "sitting", "taste", "noise")
-    return {f"{name}_sd": _figure(getattr(spreads, name)) for name in names}
-
-
-def _taster_json(one: TasterEffect) -> dict[str, object]:
-    return {
-        "taster": one.taster,
-        "cups": one.cups,
-        "shift": one.shift.as_json(),
-        "gain": one.gain.as_json(),
-        "noise": one.noise.as_json(),
-        "repeatability_sd": _maybe(one.repeatability_sd),
-    }
+    measures: tuple[MeasureResult, ...]
+    left_out: tuple[LeftOut, ...]

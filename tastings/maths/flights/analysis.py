@@ -1,4 +1,4 @@
-"""The answer of a blind flight: which lot is best, how sure that is, and what more tasting would change.
+"""The analysis of a blind flight: which lot is best, how sure that is, and what more tasting would change.
 
 Figures of the lots come from :mod:`tastings.maths.flights.model`, which allows for tasters, sittings, position and
 carry-over and for not knowing how large these are. Beside them stand the tests of common practice, which assume less
@@ -10,27 +10,18 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from tastings.maths.flights.blocks import block_means
-from tastings.maths.flights.cups import Cup, CupError, Tray, by_taster, repeatability, tray
-from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS, FactorError, checked_weights, weighted_score
-from tastings.maths.flights.further_cups import FurtherCups, further_cups
-from tastings.maths.flights.judgement import SETTLED, Judgement, Spreads, TasterEffect
+from tastings.maths.flights.cups import Cup, ServedCups, by_taster, repeatability, served_cups
+from tastings.maths.flights.further_cups import further_cups
 from tastings.maths.flights.model import Draws, draw
-from tastings.maths.flights.ranking import Friedman, Page, Table, friedman, page, rank_sum_difference, rank_sums
-from tastings.maths.flights.sentence import sentence
-from tastings.maths.flights.standings import Figure, Standing, standings
-from tastings.maths.flights.value import PriceError, Worth, worth
+from tastings.maths.flights.ranking import ScoreTable, friedman_test, page_test, rank_sum_difference, rank_sums
+from tastings.maths.flights.result import SETTLED, FlightResult, Spreads, TasterEffect
+from tastings.maths.flights.standings import Estimate, standings
 from tastings.maths.panel.agreement import AgreementError, concordance
-
-__all__ = [
-    "COVERED_BOWL_WEIGHTS", "FACTORS", "SETTLED", "Cup", "CupError", "FactorError", "Figure", "Friedman", "FurtherCups",
-    "Judgement", "Page", "PriceError", "Spreads", "Standing", "TasterEffect", "Worth", "checked_weights", "judge",
-    "sentence", "weighted_score", "worth",
-]  # fmt: skip
 
 _USUAL_CUPS = 6
 
 
-def judge(  # noqa: PLR0913  # each is a question of the buyer's
+def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
     cups: Sequence[Cup],
     *,
     scale: float,
@@ -39,8 +30,8 @@ def judge(  # noqa: PLR0913  # each is a question of the buyer's
     alpha: float = 0.05,
     lots: Sequence[str] = (),
     controls: Sequence[str] = (),
-) -> Judgement:
-    """Return the answer of a flight.
+) -> FlightResult:
+    """Return what the scores of a flight say.
 
     Parameters
     ----------
@@ -49,13 +40,13 @@ def judge(  # noqa: PLR0913  # each is a question of the buyer's
     scale : float
         The highest score: 10 for liking, 100 for a weighted score. [points]
     seed : int
-        Start of the random numbers; the same cups and start give the same answer.
+        The same cups and seed give the same result.
     expected_order : Sequence[str]
         Lots in the order expected beforehand, the best first, for Page's test.
     alpha : float
         Of the tests.
     lots : Sequence[str]
-        Lots of the flight, so that one without a cup is told as well.
+        Lots of the flight, so that one without a cup is in the result as well.
     controls : Sequence[str]
         Lots that were served for comparison and cannot be chosen, such as a known reference.
 
@@ -66,38 +57,38 @@ def judge(  # noqa: PLR0913  # each is a question of the buyer's
     RankingError
         A lot stands twice in the expected order.
     """
-    served = tray(cups, scale=scale, lots=lots)
+    served = served_cups(cups, scale=scale, lots=lots)
     if not served.score.size:
         return _nothing(alpha=alpha)
-    chance = np.random.default_rng(seed)
-    draws = draw(served, scale=scale, chance=chance)
+    rng = np.random.default_rng(seed)
+    draws = draw(served, scale=scale, rng=rng)
     drawn = draws.worth()
     free = np.array([i for i, lot in enumerate(served.lots) if lot not in set(controls)], dtype=np.intp)
     stand = standings(served, worth=drawn, among=free.tolist())
     barred = standings(
         served, worth=drawn, among=[i for i, lot in enumerate(served.lots) if lot in set(controls)], ranked=False
     )
-    further = further_cups(draws, served=served, candidates=free, cups=_sitting_cups(served), chance=chance)
+    further = further_cups(draws, served=served, candidates=free, cups=_sitting_cups(served), rng=rng)
     settled = len(stand) > 1 and stand[0].p_best >= SETTLED
     table = by_taster(cups)
-    test = friedman(table)
+    test = friedman_test(table)
     full = {taster: row for taster, row in table.items() if len(row) == len({one.lot for one in cups})}
     everyone = len(full) == len(table) > 1 and len(next(iter(full.values()))) > 1
     least, differ = _differences(served, alpha=alpha)
     repeated, repeated_by = repeatability(cups)
     followed, placed = bool((served.previous >= 0).any()), float(np.ptp(served.position)) > 0
-    return Judgement(
-        sentence=sentence(stand, settled=settled, further=further),
+    return FlightResult(
         standings=stand,
         controls=barred,
         settled=settled,
+        settled_at=SETTLED,
         expected_loss=float(drawn[:, free].max(axis=1).mean()) - stand[0].mean if stand else None,
         next=further,
         spreads=_spreads(draws, served),
         tasters=_taster_effects(draws, served, repeated=repeated_by),
-        carry_over=Figure.of(draws.carry) if followed else None,
-        position=Figure.of(draws.position) if placed else None,
-        first_cup=Figure.of(draws.first) if placed else None,
+        carry_over=Estimate.of(draws.carry_over) if followed else None,
+        position=Estimate.of(draws.position) if placed else None,
+        first_cup=Estimate.of(draws.first_cup) if placed else None,
         repeatability_sd=repeated,
         friedman=test,
         kendall_w=_concordance(full),
@@ -107,70 +98,70 @@ def judge(  # noqa: PLR0913  # each is a question of the buyer's
             if everyone
             else None
         ),
-        page=page(table, expected_order=expected_order),
+        page=page_test(table, expected_order=expected_order),
         least_significant_difference=least,
         differ=differ if test is not None and test.p < alpha else (),
         alpha=alpha,
     )
 
 
-def _nothing(*, alpha: float) -> Judgement:
-    return Judgement(
-        sentence=sentence((), settled=False, further=()), standings=(), controls=(), settled=False, expected_loss=None,
-        next=(), spreads=None, tasters=(), carry_over=None, position=None, first_cup=None, repeatability_sd=None,
-        friedman=None, kendall_w=None, rank_sums=None, rank_sum_difference=None, page=None,
-        least_significant_difference=None, differ=(), alpha=alpha,
+def _nothing(*, alpha: float) -> FlightResult:
+    return FlightResult(
+        standings=(), controls=(), settled=False, settled_at=SETTLED, expected_loss=None, next=(), spreads=None,
+        tasters=(), carry_over=None, position=None, first_cup=None, repeatability_sd=None, friedman=None,
+        kendall_w=None, rank_sums=None, rank_sum_difference=None, page=None, least_significant_difference=None,
+        differ=(), alpha=alpha,
     )  # fmt: skip
 
 
-def _sitting_cups(cups: Tray) -> int:
+def _sitting_cups(cups: ServedCups) -> int:
     """Return how many cups a sitting usually had; a taster who got but one or two could take more."""
     counts = np.bincount(cups.sitting)
     return max(int(np.median(counts)), min(_USUAL_CUPS, len(cups.lots)))
 
 
-def _spreads(draws: Draws, cups: Tray) -> Spreads:
+def _spreads(draws: Draws, cups: ServedCups) -> Spreads:
     cells = cups.taster * len(cups.lots) + cups.lot
     doubled = np.unique(cells).size < cells.size
     several, again = len(cups.tasters) > 1, len(cups.sittings) > len(cups.tasters)
     noise = draws.noise_sd if doubled else np.sqrt(draws.noise_sd**2 + draws.taste_sd**2)
     return Spreads(
-        lots=Figure.of(draws.lot_sd),
-        shift=Figure.of(draws.shift_sd) if several else None,
-        gain=Figure.of(draws.gain_sd) if several else None,
-        sitting=Figure.of(draws.sitting_sd) if again else None,
-        taste=Figure.of(draws.taste_sd) if doubled else None,
-        noise=Figure.of(noise),
+        lots_sd=Estimate.of(draws.lot_sd),
+        shift_sd=Estimate.of(draws.shift_sd) if several else None,
+        gain_sd=Estimate.of(draws.gain_sd) if several else None,
+        sitting_sd=Estimate.of(draws.sitting_sd) if again else None,
+        taste_sd=Estimate.of(draws.taste_sd) if doubled else None,
+        noise_sd=Estimate.of(noise),
     )
 
 
-def _taster_effects(draws: Draws, cups: Tray, *, repeated: Mapping[str, float]) -> tuple[TasterEffect, ...]:
+def _taster_effects(draws: Draws, cups: ServedCups, *, repeated: Mapping[str, float]) -> tuple[TasterEffect, ...]:
     return tuple(
         TasterEffect(
             taster=taster,
             cups=int((cups.taster == place).sum()),
-            shift=Figure.of(draws.shift[:, place]),
-            gain=Figure.of(draws.gain[:, place]),
-            noise=Figure.of(draws.noise_of[:, place]),
+            shift=Estimate.of(draws.shift[:, place]),
+            gain=Estimate.of(draws.gain[:, place]),
+            noise=Estimate.of(draws.taster_noise_sd[:, place]),
             repeatability_sd=repeated.get(taster),
         )
         for place, taster in enumerate(cups.tasters)
     )
 
 
-def _concordance(full: Table) -> float | None:
+def _concordance(full: ScoreTable) -> float | None:
     try:
         return concordance(np.array([list(row.values()) for row in full.values()], dtype=np.float64).T)
     except AgreementError:
         return None
 
 
-def _differences(cups: Tray, *, alpha: float) -> tuple[float | None, tuple[tuple[str, str], ...]]:
+def _differences(cups: ServedCups, *, alpha: float) -> tuple[float | None, tuple[tuple[str, str], ...]]:
     """Return the least significant difference and the pairs told apart by it."""
     lots = [cups.lots[place] for place in cups.lot]
     blocks = [cups.sittings[place] for place in cups.sitting]
     scores = cups.score.tolist()
-    found = block_means(scores, lots=lots, blocks=blocks, beside=cups.position[:, None])
+    found = block_means(scores, lots=lots, blocks=blocks, covariates=cups.position[:, None])
     found = found or block_means(scores, lots=lots, blocks=blocks)
     if found is None:
         return None, ()

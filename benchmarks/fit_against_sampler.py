@@ -33,8 +33,8 @@ from tastings.maths.curve.evidence import Followed, follow
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, level_of, level_parts
 from tastings.maths.curve.posterior import fit
 from tastings.maths.curve.scale_effects import absent
-from tastings.maths.curve.stored_totals import KEPT
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SESSION_SHIFT_SD, SIGMA
+from tastings.maths.curve.totals_cache import TOTALS_CACHE
 
 DESCRIPTOR = "strength"
 WALKERS = 32
@@ -79,7 +79,7 @@ class Lot:
 
 def on_the_grid(brews: list[Brew]) -> tuple[FloatArray, FloatArray, float]:
     """Return mean and sd of the even-brew curve, and the seconds from brews to both."""
-    KEPT.forget()  # a cold fit
+    TOTALS_CACHE.clear()  # a cold fit
     begun = perf_counter()
     grid = usual_grid()
     followed, _ = follow(checked(brews), grid=grid, scales={})

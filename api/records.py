@@ -19,7 +19,7 @@ from api.http.conditional import conditional_response, expected_revision, id_fro
 from lots.merge import DELETED
 from lots.schema import InvalidValue, clean_id
 from lots.wording import field_problem
-from tastings.actions.push import NEW, Change, Verdict, checked, push_changes
+from tastings.actions.push import NEW, Change, Verdict, push_changes, validate_fields
 from tastings.queries.records import Record, history_for, list_records, record_for
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed, Problem
@@ -81,7 +81,7 @@ class RecordList(RecordView):
             record = UUID(clean_id(sent.pop("id", None)))
         except InvalidValue as error:
             raise Invalid(problems=[field_problem("id", error.fault)]) from error
-        fields = checked_or_refused(self.type_name, sent)
+        fields = valid_fields(self.type_name, sent)
         self.parent_stands(request, fields)
         self.change(request, record=record, fields=fields, expected=NEW)
         made = record_for(member_of(request), self.type_name, record)
@@ -100,7 +100,7 @@ class RecordItem(RecordView):
     def patch(self, request: Request, record_id: str) -> Response:
         """Change the fields sent and leave the others."""
         record = self.own(request, record_id)
-        fields = checked_or_refused(self.type_name, body_of(request))
+        fields = valid_fields(self.type_name, body_of(request))
         self.change(request, record=record, fields=fields, expected=expected_revision(request))
         changed = record_for(member_of(request), self.type_name, record)
         return Response(shown(changed), headers={"ETag": f'"{changed.revision}"'})
@@ -120,9 +120,9 @@ class RecordHistory(RecordView):
         return conditional_response(request, history_for(member_of(request), self.type_name, id_from_path(record_id)))
 
 
-def checked_or_refused(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:
+def valid_fields(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:
     """Return clean fields; raise Invalid naming every one that is not."""
-    fields, problems = checked(RECORD_SCHEMAS[type_name], sent)
+    fields, problems = validate_fields(RECORD_SCHEMAS[type_name], sent)
     if problems:
         raise Invalid(problems=problems)
     return fields

@@ -13,7 +13,7 @@ from api.http.auth import device_token, member_of
 from api.http.bodies import body_of
 from api.http.parsing import TooLarge
 from api.metrics import count_verdicts
-from api.schema_versions import SPOKEN
+from api.schema_versions import SCHEMA_VERSIONS
 from lots.schema import InvalidValue, clean_id, utc_text
 from lots.wording import field_problem
 from tastings.actions.push import push
@@ -41,8 +41,8 @@ class Sync(APIView):
         """Apply the changes, then return what changed after the cursor, the caller's own changes included."""
         member, now = member_of(request), timezone.now()
         sent = body_of(request)
-        if not _is_whole(schema := sent.get("schema")) or schema not in SPOKEN:
-            spoken = ", ".join(map(str, sorted(SPOKEN)))
+        if not _is_whole(schema := sent.get("schema")) or schema not in SCHEMA_VERSIONS:
+            spoken = ", ".join(map(str, sorted(SCHEMA_VERSIONS)))
             raise UnknownSchema(
                 _("schemas spoken: %(spoken)s") % {"spoken": spoken},
                 problems=[Problem("schema", "choice", _("one of %(choices)s") % {"choices": spoken})],
@@ -74,14 +74,14 @@ class Sync(APIView):
         if problems:
             raise Invalid(problems=problems)
         check_cursor(device_token(request), cursor=cursor, now=now)
-        dialect = SPOKEN[schema]
-        verdicts = push(member, device=UUID(device), sent=[dialect.read(change) for change in changes], now=now)
+        version = SCHEMA_VERSIONS[schema]
+        verdicts = push(member, device=UUID(device), sent=[version.upgrade(change) for change in changes], now=now)
         count_verdicts(verdicts)
         page = pull(member, cursor=cursor, limit=limit)
         return Response(
             {
                 "verdicts": [verdict.as_json() for verdict in verdicts],
-                "changes": [dialect.tell(change) for change in page.changes],
+                "changes": [version.downgrade(change) for change in page.changes],
                 "cursor": page.cursor,
                 "more": page.more,
                 "now": utc_text(now),

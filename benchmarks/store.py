@@ -52,9 +52,9 @@ def run(sizes: tuple[int, ...]) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
-    from teams.row_security import as_owner
+    from teams.row_security import work_as_owner
 
-    as_owner()
+    work_as_owner()
     from django.core.management import call_command
     from django.db import connection
     from django.utils import timezone

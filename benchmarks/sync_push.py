@@ -49,9 +49,9 @@ def run(rounds: int) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
-    from teams.row_security import acting_for, as_owner, role
+    from teams.row_security import acting_for, role, work_as_owner
 
-    as_owner()
+    work_as_owner()
     from django.core.management import call_command
     from django.db import connection
     from django.utils import timezone

@@ -24,7 +24,7 @@ from tastings.reports.typeset import typeset as set_in_type
 from teams.actions.clean_up import delete_expired
 from teams.actions.resets import due_reset_requests as resets_due
 from teams.actions.resets import send_reset_mail as mail_one_reset
-from teams.row_security import acting_for, team_of, teams_behind
+from teams.row_security import acting_for, team_of, teams_with_outdated_figures
 
 
 @worker_init.connect
@@ -62,7 +62,7 @@ def refresh_panel(team: str) -> None:
 @shared_task(name=Job.REFRESH_DUE.value, time_limit=60)
 def refresh_due() -> None:
     """Ask for every lot that is behind and whose job was lost, every team with something to learn, every flight."""
-    with acting_for(*teams_behind(method=METHOD)), transaction.atomic():
+    with acting_for(*teams_with_outdated_figures(method=METHOD)), transaction.atomic():
         enqueue_due_lots(now=timezone.now())
         enqueue_due_panels(now=timezone.now())
         ask_due_flights(now=timezone.now())

@@ -14,7 +14,7 @@ from config.dev.services import test_servers as throw_away_servers
 from config.settings import _database as database_of
 from tastings.actions.lexicon import load_lexicon
 from teams.models import Role
-from teams.row_security import as_owner
+from teams.row_security import work_as_owner
 from tests.factories import TeamFactory, person
 
 
@@ -29,8 +29,8 @@ def pytest_configure():
     settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
     settings.API_REQUESTS_PER_MINUTE = 1_000_000
     # tables and rows are made by the owner, requests are served behind the walls, as they are in production
-    as_owner()
-    settings.MIDDLEWARE = ["tests.row_security.BehindTheWalls", *settings.MIDDLEWARE]
+    work_as_owner()
+    settings.MIDDLEWARE = ["tests.row_security.RowSecurityMiddleware", *settings.MIDDLEWARE]
 
 
 @pytest.fixture(scope="session")

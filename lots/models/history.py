@@ -1,4 +1,4 @@
-"""Values that lost to another edit of the same field. Nothing anyone wrote disappears."""
+"""Values that lost to another edit of the same field: nothing that anyone wrote is thrown away."""
 
 import json
 from uuid import UUID, uuid5
@@ -33,5 +33,6 @@ class FieldHistory(models.Model):
 
     @staticmethod
     def history_id(record: UUID, lost: LostValue) -> UUID:
-        """Return the one id this lost value can have, so that hearing of it twice keeps one row."""
-        return uuid5(_NAMESPACE, json.dumps([str(record), lost.field, lost.stamp.said, lost.stamp.device, lost.value]))
+        """Return the id of this lost value's row, always the same, so that a value received twice has one row."""
+        stamp = lost.stamp
+        return uuid5(_NAMESPACE, json.dumps([str(record), lost.field, stamp.reported_at, stamp.device, lost.value]))

@@ -17,7 +17,7 @@ from tastings.schemas import TRIAL, TRIANGLE_TEST
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 from teams.queries.people import member_for
-from teams.row_security import is_taken
+from teams.row_security import is_id_in_use
 
 
 def _checked(schema: RecordSchema, sent: Mapping[str, object]) -> dict[str, object]:
@@ -54,7 +54,7 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
             problems.append(Problem(name, "unknown_parent", _("the team has no such lot")))
     if lots["lot"] == lots["against"]:
         problems.append(Problem("against", "itself", _("a tea is tested against another")))
-    if is_taken("triangle_test", test):
+    if is_id_in_use("triangle_test", test):
         problems.append(Problem("id", "taken", _("choose another id")))
     if problems:
         raise Invalid(problems=problems)
@@ -92,7 +92,7 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
             member_for(member, taster)
         except NotFound as error:
             raise Invalid(problems=[Problem("taster", "unknown_parent", _("is no member of this team"))]) from error
-    if is_taken("trial", trial):
+    if is_id_in_use("trial", trial):
         held = Trial.objects.filter(test=found, id=trial).first()
         if held is None or (held.taster_id, held.correct) != (taster, values["correct"]):
             raise Invalid(problems=[Problem("id", "taken", _("choose another id"))])

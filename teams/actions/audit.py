@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from teams.models import AuditEntry, Member
-from teams.row_security import acting_for, every_team, forget_failures_of_nobody, teams_of_login
+from teams.row_security import acting_for, delete_teamless_failures, every_team, teams_of_login
 
 AUDIT_RETENTION_DAYS = 400
 """A year and a month, so that last year's season can still be looked up. Own choice, no source."""
@@ -40,7 +40,7 @@ def record_event_in_every_team(*, login: UUID, event: str, about: Mapping[str, o
 def delete_old_entries(*, now: datetime) -> int:
     """Delete what is older than `AUDIT_RETENTION_DAYS`; return how many entries there were."""
     before = now - timedelta(days=AUDIT_RETENTION_DAYS)
-    n_deleted = forget_failures_of_nobody(before=before)
+    n_deleted = delete_teamless_failures(before=before)
     for team in every_team():
         with acting_for(team):
             n_deleted += AuditEntry.objects.filter(team_id=team, at__lt=before).delete()[0]

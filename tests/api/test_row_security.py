@@ -17,7 +17,7 @@ from django.utils import timezone
 
 from config.settings import BASE_DIR
 from lots.models import Lot
-from tastings.actions.push import state as ground
+from tastings.actions.push import reading
 from tastings.models import Descriptor, RenderedDocument, Share
 from teams.database_role import create_role, grant_privileges
 from teams.models import AuditEntry, Team
@@ -266,7 +266,7 @@ def test_the_same_without_the_wall_tells_much(stranger, taster, settings):
     """Without this the test above might only show that its filters were never taken out."""
     place = Place(taster)
     Place(stranger)
-    settings.MIDDLEWARE = [name for name in settings.MIDDLEWARE if "BehindTheWalls" not in name]
+    settings.MIDDLEWARE = [name for name in settings.MIDDLEWARE if "RowSecurityMiddleware" not in name]
 
     found = leaks(stranger.client, secrets_of(place, taster))
     assert {f"/api/v1/{name}s/" for name in TYPES} | {"sync", "/lots/"} <= found
@@ -285,7 +285,7 @@ def test_route_without_its_filters_answers_a_foreign_id_as_an_absent_one(strange
 
 def test_foreign_record_is_not_overwritten_though_the_code_takes_its_id_for_free(stranger, taster, monkeypatch):
     place = Place(taster)
-    monkeypatch.setattr(ground, "taken", lambda ids: set())  # as if the other team had taken it a moment later
+    monkeypatch.setattr(reading, "ids_in_use", lambda ids: set())  # as if the other team had taken it a moment later
     before = stored(of=taster.team)
     free = change("lot", name="Free", kind="oolong")
     answer = sync(stranger.client, [change("lot", place.lot.id, name="Mine", kind="oolong"), free])

@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from lots.models import Lot
-from tastings.actions.pruning import KEPT, prune_all
+from tastings.actions.pruning import RETENTION, prune_all
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken, Team
 from tests.api.phone import change, post_sync, sync, words
@@ -81,4 +81,4 @@ def test_forgetting_more_than_a_phone_on_its_way_can_know_stops_it(taster, forgo
 
 
 def test_tombstones_are_kept_400_days():
-    assert timedelta(days=400) == KEPT
+    assert timedelta(days=400) == RETENTION

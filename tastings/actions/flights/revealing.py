@@ -10,7 +10,7 @@ from django.utils.translation import ngettext
 from lots.merge import pack
 from tastings.actions.due import mark_due
 from tastings.actions.flights.asking import ask_for_answer
-from tastings.actions.push import checked_now, name_lot, renew_children
+from tastings.actions.push import check_constraints_now, renew_child_revisions, set_lot
 from tastings.audit_events import TastingEvent
 from tastings.errors import WrongState
 from tastings.models import Flight, Session
@@ -62,7 +62,7 @@ def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -
     shared = {session.lot_id for session in sessions if not session.private and session.lot_id is not None}
     mark_due(member.team_id, shared, revision=revision, now=now)
     ask_for_answer(found, now=now)
-    checked_now()
+    check_constraints_now()
 
 
 def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> int:
@@ -72,9 +72,9 @@ def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> i
         if cup is None:  # not with this query
             continue
         copy = session.stamped()
-        name_lot(copy, cup.lot_id)
+        set_lot(copy, cup.lot_id)
         revision += 1
         session.lot_id, session.stamps, session.revision = cup.lot_id, pack(copy.stamps), revision
         session.shared_once, session.updated_at = not session.private, now
     Session.objects.bulk_update(sessions, ["lot", "stamps", "revision", "shared_once", "updated_at"], batch_size=200)
-    return renew_children([session.id for session in sessions], revision=revision)
+    return renew_child_revisions([session.id for session in sessions], revision=revision)

@@ -1,9 +1,10 @@
-"""One edit of one record as a device sends it, and the word on what became of it."""
+"""One change of one record as a device sends it, and the verdict on it."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
+from typing import Literal
 from uuid import UUID
 
 from django.utils.translation import gettext as _
@@ -14,15 +15,16 @@ from lots.wording import field_problem
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
 
+VerdictName = Literal["applied", "merged", "unchanged", "refused"]
 _CLOCK_LEEWAY = timedelta(minutes=2)
-_KNOWN_MEMBERS = frozenset(("type", "id", "at", "fields", "deleted"))
+_KEYS = frozenset(("type", "id", "at", "fields", "deleted"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """A checked edit: clean field values, or ``{"deleted": True}``.
+    """A checked change: clean field values, or ``{"deleted": True}``.
 
-    ``stamp`` is None when the edit is made on the server's own state, as REST does: then it is the latest word.
+    ``stamp`` is None for a change made on the server's own state, as REST makes it: then it is later than every other.
     ``expected`` is the revision that the record must still have.
     """
 
@@ -40,11 +42,11 @@ class Change:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """What became of a change: applied, merged (part of it lost to something newer), unchanged or refused."""
+    """The outcome of a change: applied, merged (part of it lost to something newer), unchanged or refused."""
 
     type: str
     id: str
-    verdict: str
+    verdict: VerdictName
     revision: int | None = None
     problems: Sequence[Problem] = ()
 
@@ -59,13 +61,17 @@ class Verdict:
         }
 
 
+def refused(change: Change, problems: Sequence[Problem]) -> Verdict:
+    """Return the verdict on a refused change."""
+    return Verdict(type=change.type, id=str(change.id), verdict="refused", problems=problems)
+
+
 def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change | Verdict:
-    """Check one change of a sync body; what does not hold is a refusal that names each field."""
+    """Check one change of a sync body; return the change, or a refusal that names each invalid field."""
     if not isinstance(sent, dict):
         return Verdict(type="", id="", verdict="refused", problems=[Problem("", "type", _("must be an object"))])
-    problems = [
-        Problem(str(name)[:80], "unknown_field", _("is not part of a change")) for name in sent.keys() - _KNOWN_MEMBERS
-    ]
+    unknown = sent.keys() - _KEYS
+    problems = [Problem(str(name)[:80], "unknown_field", _("is not part of a change")) for name in unknown]
     schema = RECORD_SCHEMAS.get(sent["type"]) if isinstance(sent.get("type"), str) else None
     if schema is None:
         choices = ", ".join(RECORD_SCHEMAS)
@@ -77,14 +83,20 @@ def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change
         problems.append(field_problem("id", error.fault))
     stamp: Stamp | None = None
     try:
-        stamp = _stamp(sent.get("at"), device=device, by=by, now=now)
+        stamp = _read_stamp(sent.get("at"), device=device, by=by, now=now)
     except InvalidValue as error:
         problems.append(field_problem("at", error.fault))
-    fields, more = _read_fields(sent, schema)
-    problems += more
+    fields, field_problems = _read_fields(sent, schema)
+    problems += field_problems
     if problems or schema is None or record is None or stamp is None:
         return Verdict(type=_echo(sent.get("type")), id=_echo(sent.get("id")), verdict="refused", problems=problems)
     return Change(type=schema.type, id=record, fields=fields, stamp=stamp)
+
+
+def validate_fields(schema: RecordSchema, fields: Mapping[str, object]) -> tuple[dict[str, object], list[Problem]]:
+    """Return the clean values of the fields and the problems of the others."""
+    values, faults = clean_fields(schema, fields)
+    return values, [field_problem(name, fault) for name, fault in faults]
 
 
 def _read_fields(sent: Mapping[str, object], schema: RecordSchema | None) -> tuple[Mapping[str, object], list[Problem]]:
@@ -97,24 +109,19 @@ def _read_fields(sent: Mapping[str, object], schema: RecordSchema | None) -> tup
         return {}, [Problem("fields", "type", _("must be an object"))]
     if schema is None:
         return {}, []
-    return checked(schema, fields)
+    return validate_fields(schema, fields)
 
 
-def checked(schema: RecordSchema, fields: Mapping[str, object]) -> tuple[dict[str, object], list[Problem]]:
-    """Return the clean values of the fields and what is wrong with the others."""
-    values, faults = clean_fields(schema, fields)
-    return values, [field_problem(name, fault) for name, fault in faults]
-
-
-def _stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
+def _read_stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
+    """Return the stamp of a change; a moment in the future becomes the server's, with the device's beside it."""
     reported = stamp_moment(at)
-    if reported > _latest_at(now):
+    if reported > _latest_plausible(now):
         return Stamp(stamp_moment(now.isoformat()), device, str(by), reported)
     return Stamp(reported, device, str(by))
 
 
 @lru_cache(maxsize=8)
-def _latest_at(now: datetime) -> str:
+def _latest_plausible(now: datetime) -> str:
     return stamp_moment((now + _CLOCK_LEEWAY).isoformat())
 
 

@@ -13,7 +13,7 @@ from api.http.bodies import BodySerializer, Key, validated_body
 from api.http.conditional import id_from_path
 from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.records import shown
-from tastings.actions.merging import merge_descriptor
+from tastings.actions.merging import check_may_merge, merge_descriptor
 from tastings.queries.records import record_for
 from tastings.schemas import DESCRIPTOR, NOTE
 
@@ -37,6 +37,7 @@ class MergeDescriptor(APIView):
     def post(self, request: Request, record_id: str) -> Response:
         """Merge it into the descriptor with the key ``into``; return that one."""
         member, descriptor = member_of(request), id_from_path(record_id)
+        check_may_merge(member, descriptor)
         into = validated_body(request, MergeDescriptorSerializer)["into"]
         target = merge_descriptor(
             member, descriptor=descriptor, into=into, device=device_id(request), now=timezone.now()

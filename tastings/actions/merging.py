@@ -18,7 +18,27 @@ from teams.models import Member, Team
 
 _BATCH_SIZE = 500
 """Notes per push, to bound memory."""
-_MOST_SYNONYMS = 50
+_MAX_SYNONYMS = 50
+
+
+def check_may_merge(member: Member, descriptor: UUID) -> Descriptor:
+    """Return the team's descriptor that is to be merged, or was.
+
+    Raises
+    ------
+    NotAllowed
+        The member is neither owner nor buyer, or the descriptor is built in.
+    NotFound
+        The team has no such descriptor.
+    """
+    row = Descriptor.objects.filter(team_id=member.team_id, id=descriptor).first()
+    if row is None or not row.removed or row.merged_into_id is None:
+        record_for(member, "descriptor", descriptor)
+    if row is None:
+        raise NotAllowed(_("what is built in cannot be merged into another"))
+    if not member.decides:
+        raise NotAllowed(_("owners and buyers merge words"))
+    return row
 
 
 @transaction.atomic
@@ -38,24 +58,15 @@ def merge_descriptor(member: Member, *, descriptor: UUID, into: str, device: UUI
 
     Raises
     ------
-    NotAllowed
-        The member is neither owner nor buyer, or the descriptor is built in.
-    NotHere
-        The team has no such descriptor.
+    NotAllowed, NotFound
+        See `check_may_merge`.
     Invalid
         There is no descriptor with that key, or it is the same one.
     """
     Team.objects.select_for_update(no_key=True).get(id=member.team_id)
-    merged = Descriptor.objects.filter(team_id=member.team_id, id=descriptor).first()
-    previously_merged = merged.merged_into_id if merged is not None and merged.removed else None
-    if previously_merged is None:
-        record_for(member, "descriptor", descriptor)
-    if merged is None:
-        raise NotAllowed(_("what is built in cannot be merged into another"))
-    if not member.decides:
-        raise NotAllowed(_("owners and buyers merge words"))
-    if previously_merged is not None:
-        return previously_merged
+    merged = check_may_merge(member, descriptor)
+    if merged.removed and merged.merged_into_id is not None:
+        return merged.merged_into_id
     target = _find_target(member, merged, into)
     notes = Note.objects.filter(team_id=member.team_id, descriptor_id=merged.id, removed=False)
     for batch in _batches(list(notes.order_by("session_id", "id").values_list("id", flat=True))):
@@ -92,7 +103,7 @@ def _merged_synonyms(target: Descriptor, merged: Descriptor) -> Sequence[str]:
             known.add(text.casefold())
             synonyms.append(text)
     longest = DESCRIPTOR.by_name()["synonyms"].longest
-    return [text for text in synonyms if len(text) <= longest][:_MOST_SYNONYMS]
+    return [text for text in synonyms if len(text) <= longest][:_MAX_SYNONYMS]
 
 
 def _batches(notes: list[UUID]) -> Iterator[list[UUID]]:

@@ -1,4 +1,4 @@
-"""Pages for getting in: signing in, and coming into a team by a one-time link."""
+"""Pages for signing in, joining a team by a one-time link, and forgotten passwords."""
 
 from __future__ import annotations
 
@@ -57,11 +57,13 @@ def too_many_attempts(refused: Throttled) -> str:
     ) % {"n": minutes}
 
 
-def text_field(label: StrOrPromise, *, autocomplete: str, secret: bool = False, most: int = 1000) -> forms.CharField:
-    """Return a field as the pages here have it; a password is taken as it was typed, spaces included."""
+def text_field(
+    label: StrOrPromise, *, autocomplete: str, secret: bool = False, max_length: int = 1000
+) -> forms.CharField:
+    """Return a text field; a password is taken as it was typed, spaces included."""
     attributes = {"autocomplete": autocomplete, "autocapitalize": "none", "spellcheck": "false"}
     widget = forms.PasswordInput(attributes) if secret else forms.TextInput(attributes)
-    return forms.CharField(label=label, max_length=most, strip=not secret, widget=widget)
+    return forms.CharField(label=label, max_length=max_length, strip=not secret, widget=widget)
 
 
 class SignInForm(AuthenticationForm):
@@ -92,7 +94,7 @@ class SignIn(login_views.LoginView):
     redirect_authenticated_user = True
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
-        """Sign in, and let the browser show from now on that it is known."""
+        """Sign in and mark the browser as known."""
         response = super().form_valid(form)
         set_known_browser_cookie(response, form.get_user())
         return response
@@ -119,7 +121,7 @@ def add_problems(form: forms.Form, refused: Invalid) -> None:
 class JoinForm(forms.Form):
     """A login, new or known."""
 
-    username = text_field(gettext_lazy("User name"), autocomplete="username", most=80)
+    username = text_field(gettext_lazy("User name"), autocomplete="username", max_length=80)
     password = text_field(gettext_lazy("Password"), autocomplete="current-password", secret=True)
     existing = forms.BooleanField(label=gettext_lazy("I have a login here already"), required=False)
 
@@ -128,11 +130,11 @@ class JoinPage(View):
     """The page behind an invitation's link."""
 
     def get(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
-        """Show what the link opens and ask for a login."""
+        """Show the invitation and ask for a login."""
         return self._render(request, JoinForm(), self._open(invitation_token))
 
     def post(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
-        """Come in."""
+        """Join the team."""
         invitation, form = self._open(invitation_token), JoinForm(request.POST)
         if not form.is_valid():
             return self._render(request, form, invitation)
@@ -181,7 +183,7 @@ class JoinPage(View):
 class ForgottenPasswordForm(forms.Form):
     """Whose password is forgotten."""
 
-    username = text_field(gettext_lazy("User name or e-mail address"), autocomplete="username", most=254)
+    username = text_field(gettext_lazy("User name or e-mail address"), autocomplete="username", max_length=254)
 
 
 class ForgottenPasswordPage(View):
@@ -192,7 +194,7 @@ class ForgottenPasswordPage(View):
         return self._render(request, ForgottenPasswordForm())
 
     def post(self, request: HttpRequest) -> HttpResponse:
-        """Say the same whoever it is."""
+        """Accept the request; the answer is the same for any name."""
         form = ForgottenPasswordForm(request.POST)
         if not form.is_valid():
             return self._render(request, form)
@@ -233,7 +235,7 @@ class PasswordResetPage(View):
         return self._render(request, ResetForm(), reset_token)
 
     def post(self, request: HttpRequest, reset_token: str) -> HttpResponse:
-        """Set it, and ask to sign in with it."""
+        """Set the password and ask to sign in."""
         form = ResetForm(request.POST)
         if not form.is_valid():
             return self._render(request, form, reset_token)
@@ -251,8 +253,8 @@ class PasswordResetPage(View):
         return render_message(request, heading=_("Done"), sentence=sentence)
 
     def _render(self, request: HttpRequest, form: ResetForm, token: str) -> HttpResponse:
-        link = valid_reset_link(token, now=timezone.now())
-        form.initial["username"] = link.user.username
+        reset = valid_reset_link(token, now=timezone.now())
+        form.initial["username"] = reset.user.username
         return render_form(
             request,
             form,
@@ -260,7 +262,7 @@ class PasswordResetPage(View):
             heading=_("A new password"),
             intro=[
                 _("For the login %(username)s; at least 8 characters. All its devices are signed out then.")
-                % {"username": link.user.username}
+                % {"username": reset.user.username}
             ],
             button=_("Set the password"),
         )
@@ -277,7 +279,7 @@ def render_message(request: HttpRequest, *, heading: str, sentence: str) -> Http
 
 
 def one_time_url(view: Any) -> Any:  # noqa: ANN401 - Django's views
-    """Say the same of every link that opens nothing; keep pages whose address is a secret out of caches and indexes.
+    """Return the same page for every invalid link; keep pages with a secret address out of caches and indexes.
 
     Their address goes to no other site either: ``Referrer-Policy: same-origin``, which all pages have. Stricter would
     make browsers send forms with ``Origin: null``, which looks like a forgery.

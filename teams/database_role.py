@@ -51,9 +51,9 @@ def create_role(*, using: str = DEFAULT_DB_ALIAS) -> None:
             cursor.execute("SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", [role()])
             if cursor.fetchone()[0]:
                 raise ImproperlyConfigured(f"the role {role()} passes row-level security: take BYPASSRLS from it")
-            # since 16 a member may lack the right to act as the role, such as the login that has just made it
-            right = "SET" if connection.pg_version >= 160000 else "MEMBER"
-            cursor.execute("SELECT pg_has_role(current_user, %s, %s)", [role(), right])
+            # since 16 a member may lack the privilege to act as the role, such as the login that has just made it
+            privilege = "SET" if connection.pg_version >= 160000 else "MEMBER"
+            cursor.execute("SELECT pg_has_role(current_user, %s, %s)", [role(), privilege])
             if not cursor.fetchone()[0]:
                 cursor.execute(f"GRANT {name} TO CURRENT_USER")
     except ProgrammingError as error:

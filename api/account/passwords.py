@@ -67,8 +67,8 @@ class Password(APIView):
     @operation(operation_id="password_change", request=PasswordsSerializer, responses={204: None, **BAD_BODY})
     def post(self, request: Request) -> Response:
         """Change it; the present one must be given. Every other device and browser is signed out."""
-        sent = validated_body(request, PasswordsSerializer)
-        change_password(device_token(request), **sent, address=client_ip(request), now=timezone.now())
+        data = validated_body(request, PasswordsSerializer)
+        change_password(device_token(request), **data, address=client_ip(request), now=timezone.now())
         return Response(status=204)
 
 
@@ -78,8 +78,8 @@ class Email(APIView):
     @operation(operation_id="email_change", request=NewEmailSerializer, responses={200: EmailSerializer, **BAD_BODY})
     def post(self, request: Request) -> Response:
         """Set it, or with an empty text have none; the password must be given."""
-        sent = validated_body(request, NewEmailSerializer)
-        user = change_email(device_token(request), **sent, address=client_ip(request), now=timezone.now())
+        data = validated_body(request, NewEmailSerializer)
+        user = change_email(device_token(request), **data, address=client_ip(request), now=timezone.now())
         return Response(EmailSerializer(user).data)
 
 
@@ -97,8 +97,8 @@ class ForgottenPassword(APIView):
     )
     def post(self, request: Request) -> Response:
         """Ask for a link by mail. ``username`` may be an e-mail address; the answer is the same whoever it is."""
-        sent = validated_body(request, ForgottenPasswordSerializer)
-        request_reset(request, sent["username"])
+        data = validated_body(request, ForgottenPasswordSerializer)
+        request_reset(request, data["username"])
         return Response(ResetRequestedSerializer({"detail": reset_requested_text()}).data, status=202)
 
 
@@ -116,6 +116,6 @@ class PasswordReset(APIView):
     )
     def post(self, request: Request) -> Response:
         """Set it; every device and browser of the login is signed out. The link works once."""
-        sent = validated_body(request, NewPasswordSerializer)
-        reset_password(**sent, address=client_ip(request), now=timezone.now())
+        data = validated_body(request, NewPasswordSerializer)
+        reset_password(**data, address=client_ip(request), now=timezone.now())
         return Response(status=204)

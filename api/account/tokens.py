@@ -99,11 +99,11 @@ class Tokens(APIView):
     @operation(request=SignInSerializer, responses={201: SignedInSerializer, **BAD_BODY}, auth=[])
     def post(self, request: Request) -> Response:
         """Sign a device in. A login of several teams may name one with ``team``."""
-        sent = validated_body(request, SignInSerializer)
+        data = validated_body(request, SignInSerializer)
         token, record = sign_in(
-            Credentials(username=sent["username"], password=sent["password"]),
-            device=sent["device"],
-            team=sent.get("team"),
+            Credentials(username=data["username"], password=data["password"]),
+            device=data["device"],
+            team=data.get("team"),
             caller=caller_of(request),
             now=timezone.now(),
         )

@@ -1,4 +1,4 @@
-"""Bodies of requests: serializers with fields that refuse a value as `lots.schema` does, in problem documents."""
+"""Serializers of request bodies. Their fields validate as `lots.schema` does; errors become problem documents."""
 
 from __future__ import annotations
 
@@ -25,12 +25,12 @@ MAX_LENGTH = 1000
 
 
 class StrictField(s.Field[Any, Any, Any, Any]):
-    """A field that takes one JSON type alone; one that must be there and is not is refused as null is."""
+    """A field that takes one JSON type only; a missing required field gives the same error as null."""
 
     def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
-        """Return the clean value; null in a field that may be left out, and may be null, counts as left out."""
-        absent = data is empty or (data is None and self.allow_null)
-        if absent and not self.required:
+        """Return the clean value; null counts as missing in a field that may be null."""
+        is_missing = data is empty or (data is None and self.allow_null)
+        if is_missing and not self.required:
             raise SkipField
         return self.checked(None if data is empty else data)
 
@@ -58,14 +58,14 @@ class StrictTextField(StrictField, s.CharField):
 
 
 class StrictChoiceField(StrictField, s.ChoiceField):
-    """A word of a list. Which one it is, the action checks: it also serves the command line."""
+    """One of a list of words. The action checks which, since the command line uses it too."""
 
     def clean(self, value: object) -> str:
-        """Return the word."""
-        word = clean_text(value, longest=MAX_LENGTH)
-        if not word:
+        """Return the choice."""
+        choice = clean_text(value, longest=MAX_LENGTH)
+        if not choice:
             raise InvalidValue("required", gettext_noop("must not be empty"))
-        return word
+        return choice
 
 
 class StrictIdField(StrictField, s.UUIDField):
@@ -143,10 +143,10 @@ def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
 
 
 class BodySerializer(s.Serializer[Any]):
-    """What a request may hold; fields that are not declared are refused if ``unknown`` says so, else ignored."""
+    """A request body; undeclared fields are refused if ``unknown`` is set, otherwise ignored."""
 
     unknown: ClassVar[StrOrPromise] = ""
-    """What is wrong with a field that is not declared."""
+    """The error text of an undeclared field."""
 
 
 class Part(BodySerializer):
@@ -157,9 +157,9 @@ class Part(BodySerializer):
 
     def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
         """Return the clean values; what is wrong within is named by field, an unknown one by its first 40 letters."""
-        absent = data is empty or data is None
-        if absent or not isinstance(data, Mapping):
-            raise ValidationError(str(self.wanted), code="required" if absent else "type")
+        is_missing = data is empty or data is None
+        if is_missing or not isinstance(data, Mapping):
+            raise ValidationError(str(self.wanted), code="required" if is_missing else "type")
         unknown = ValidationError(str(self.unknown), code="unknown_field").detail
         errors: dict[str, Any] = {name[:40]: unknown for name in data if self.unknown and name not in self.fields}
         try:
@@ -195,16 +195,16 @@ def validated_body(request: Request, body: type[BodySerializer]) -> dict[str, An
     return dict(checked.validated_data)
 
 
-def flatten_errors(errors: object, at: str = "") -> Iterator[Problem]:
-    """Give what a serializer found wrong, each with its place in the body: ``chosen.0.lot``."""
+def flatten_errors(errors: object, prefix: str = "") -> Iterator[Problem]:
+    """Yield a serializer's errors as problems; nested fields are named like ``chosen.0.lot``."""
     match errors:
         case ErrorDetail():
-            yield Problem(at, str(errors.code), str(errors))
+            yield Problem(prefix, str(errors.code), str(errors))
         case Mapping():
             for name, inner in errors.items():
-                yield from flatten_errors(inner, f"{at}.{name}" if at else str(name))
+                yield from flatten_errors(inner, f"{prefix}.{name}" if prefix else str(name))
         case Sequence():
             for i, inner in enumerate(errors):
-                yield from flatten_errors(inner, at if isinstance(inner, ErrorDetail) else f"{at}.{i}")
+                yield from flatten_errors(inner, prefix if isinstance(inner, ErrorDetail) else f"{prefix}.{i}")
         case _:
             raise TypeError(f"no errors of a serializer: {errors!r}")

@@ -23,5 +23,5 @@ def base_url(request: HttpRequest | Request) -> str:
 
 def request_reset(request: HttpRequest | Request, username: str) -> None:
     """Store the request and enqueue the job that mails the link."""
-    made = create_reset_request(username, site=base_url(request), address=client_ip(request), now=timezone.now())
-    later(Job.MAIL_RESET, str(made))
+    request_row = create_reset_request(username, site=base_url(request), address=client_ip(request), now=timezone.now())
+    later(Job.MAIL_RESET, str(request_row))

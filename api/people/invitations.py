@@ -133,13 +133,16 @@ class Invitations(APIView):
     )
     def post(self, request: Request) -> Response:
         """Make a one-time link; owners only. Token and link are told this once."""
-        sent = {"expires_at": None, **validated_body(request, NewInvitationSerializer)}
-        token, made = create_invitation(member_of(request), **sent, now=timezone.now())
+        data = {"expires_at": None, **validated_body(request, NewInvitationSerializer)}
+        token, invitation = create_invitation(member_of(request), **data, now=timezone.now())
         link = request.build_absolute_uri(reverse("join", args=[token]))
         return Response(
-            {**InvitationSerializer(made).data, "token": token, "link": link},
+            {**InvitationSerializer(invitation).data, "token": token, "link": link},
             status=201,
-            headers={"Cache-Control": "no-store", "Location": request.build_absolute_uri(f"{request.path}{made.id}/")},
+            headers={
+                "Cache-Control": "no-store",
+                "Location": request.build_absolute_uri(f"{request.path}{invitation.id}/"),
+            },
         )
 
 
@@ -169,12 +172,12 @@ class AcceptInvitation(APIView):
     )
     def post(self, request: Request) -> Response:
         """Join with a new login, or with the own name and password of one that exists; with ``device`` sign in too."""
-        sent = validated_body(request, AcceptingInvitationSerializer)
-        newcomer = Newcomer(username=sent["username"], password=sent["password"], existing=sent.get("existing"))
+        data = validated_body(request, AcceptingInvitationSerializer)
+        newcomer = Newcomer(username=data["username"], password=data["password"], existing=data.get("existing"))
         member, token, record = accept_invitation(
-            token=sent["token"],
+            token=data["token"],
             newcomer=newcomer,
-            device=sent.get("device"),
+            device=data.get("device"),
             caller=caller_of(request),
             now=timezone.now(),
         )

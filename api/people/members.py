@@ -74,8 +74,8 @@ class MemberDetail(APIView):
         """Give the member another role or shop; owners only, and one owner always stays."""
         member, user = member_of(request), id_from_path(user_id)
         member_for(member, user)
-        sent = validated_body(request, MemberChangeSerializer)
-        return Response(MemberSerializer(change_member(member, user=user, **sent, now=timezone.now())).data)
+        data = validated_body(request, MemberChangeSerializer)
+        return Response(MemberSerializer(change_member(member, user=user, **data, now=timezone.now())).data)
 
     @operation(responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, user_id: str) -> Response:

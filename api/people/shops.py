@@ -46,8 +46,8 @@ class Shops(APIView):
     @operation(request=ShopNameSerializer, responses={201: ShopSerializer, **BAD_BODY, **problem_responses(403)})
     def post(self, request: Request) -> Response:
         """Open one; owners only."""
-        sent = validated_body(request, ShopNameSerializer)
-        return Response(ShopSerializer(save_shop(member_of(request), shop_id=None, **sent)).data, status=201)
+        data = validated_body(request, ShopNameSerializer)
+        return Response(ShopSerializer(save_shop(member_of(request), shop_id=None, **data)).data, status=201)
 
 
 class ShopDetail(APIView):
@@ -67,5 +67,5 @@ class ShopDetail(APIView):
         """Rename it; owners only."""
         member, shop = member_of(request), id_from_path(shop_id)
         shop_for(member, shop)
-        sent = validated_body(request, ShopNameSerializer)
-        return Response(ShopSerializer(save_shop(member, shop_id=shop, **sent)).data)
+        data = validated_body(request, ShopNameSerializer)
+        return Response(ShopSerializer(save_shop(member, shop_id=shop, **data)).data)

@@ -63,8 +63,8 @@ class TeamDetail(APIView):
     @operation(request=TeamChangeSerializer, responses={200: TeamSerializer, **BAD_BODY, **problem_responses(403)})
     def patch(self, request: Request) -> Response:
         """Rename it, or choose the roast under which a tea counts as rested; owners only."""
-        sent = validated_body(request, TeamChangeSerializer)
-        return Response(TeamSerializer(update_team(member_of(request), **sent)).data)
+        data = validated_body(request, TeamChangeSerializer)
+        return Response(TeamSerializer(update_team(member_of(request), **data)).data)
 
 
 class HandOver(APIView):

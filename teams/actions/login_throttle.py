@@ -1,4 +1,4 @@
-"""Checks a user name and a password. Guessing is slowed down, and nobody can lock another person out.
+"""Checks passwords with rate limits that do not lock out the owner of the account.
 
 Failed checks are counted; a successful check is taken from the counts again. The limits:
 
@@ -88,15 +88,15 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
         user_id=login or _NO_USER, place=count_key("place", caller.address), last_at__gt=now - KNOWN_CLIENT_RETENTION
     ).exists()
     device_known = login is not None and caller.login == login and bool(caller.device)
-    known = device_known or (address_known and bool(caller.address))
+    is_known = device_known or (address_known and bool(caller.address))
     client = f"device {caller.device}" if device_known else f"address {caller.address}"
 
-    slowed = current_count(PER_ACCOUNT, account, now=now) > PER_ACCOUNT.max_attempts and not known
+    is_slowed = current_count(PER_ACCOUNT, account, now=now) > PER_ACCOUNT.max_attempts and not is_known
     n_attempts, ends_at = increment(PER_CLIENT, account, client, now=now)
-    if n_attempts > (MAX_WHEN_SLOWED if slowed else PER_CLIENT.max_attempts):
+    if n_attempts > (MAX_WHEN_SLOWED if is_slowed else PER_CLIENT.max_attempts):
         raise Throttled(wait=ends_at - now)
     n_of_address, ends_at = increment(PER_IP, caller.address, now=now)
-    if n_of_address > PER_IP.max_attempts and not known and caller.address:
+    if n_of_address > PER_IP.max_attempts and not is_known and caller.address:
         raise Throttled(wait=ends_at - now)
 
     user = authenticate(username=username, password=credentials.password)

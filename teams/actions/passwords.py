@@ -17,7 +17,7 @@ from teams.row_security import acting_for, teams_of_login
 
 
 def _check_password(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
-    """Return the token's login if the password is right; a stolen token alone must not be enough.
+    """Return the token's login if the password is right: a stolen token is not enough.
 
     Raises
     ------
@@ -48,7 +48,7 @@ def change_password(token: DeviceToken, *, password: str, new_password: str, add
     set_password(user, new_password, field="new_password")
     with transaction.atomic():
         user.save(update_fields=["password"])
-        _delete_tokens(user, but=token)
+        _delete_tokens(user, except_token=token)
         record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_CHANGE, about={"address": address}, now=now)
 
 
@@ -80,11 +80,11 @@ def sign_out_everywhere(user: User, *, address: str, now: datetime) -> None:
     record_event_in_every_team(login=user.id, event=AuditEvent.SIGN_OUT_EVERYWHERE, about={"address": address}, now=now)
 
 
-def _delete_tokens(user: User, *, but: DeviceToken | None = None) -> None:
+def _delete_tokens(user: User, *, except_token: DeviceToken | None = None) -> None:
     """Delete tokens and mailed links; a new password ends browser sessions by itself."""
     tokens = DeviceToken.objects.filter(member__user=user)
     with acting_for(*teams_of_login(user.id)):
-        (tokens if but is None else tokens.exclude(id=but.id)).delete()
+        (tokens if except_token is None else tokens.exclude(id=except_token.id)).delete()
     ResetLink.objects.filter(user=user, used_at=None).delete()
 
 

@@ -32,7 +32,7 @@ GIVE_UP_AFTER = timedelta(hours=1)
 RESET_RETENTION = timedelta(days=30)
 
 
-def create_reset_request(asked: str, *, site: str, address: str, now: datetime) -> UUID:
+def create_reset_request(identifier: str, *, site: str, address: str, now: datetime) -> UUID:
     """Store a request for mail to this user name or e-mail address; return its id.
 
     Raises
@@ -42,12 +42,14 @@ def create_reset_request(asked: str, *, site: str, address: str, now: datetime) 
     SlowDown
         Too many from this address, whatever they asked for.
     """
-    asked = asked.strip()
-    if not 0 < len(asked) <= 254:
-        raise Invalid(problems=[Problem("username", "required" if not asked else "too_long", _("1 to 254 characters"))])
+    identifier = identifier.strip()
+    if not 0 < len(identifier) <= 254:
+        raise Invalid(
+            problems=[Problem("username", "required" if not identifier else "too_long", _("1 to 254 characters"))]
+        )
     if address:
         increment_or_raise(PER_ADDRESS, address, now=now)
-    return ResetRequest.objects.create(asked=asked, site=site, language=get_language() or "", created_at=now).id
+    return ResetRequest.objects.create(asked=identifier, site=site, language=get_language() or "", created_at=now).id
 
 
 def due_reset_requests(*, now: datetime) -> list[UUID]:
@@ -65,21 +67,21 @@ def send_reset_mail(request: UUID, *, now: datetime) -> int:
 
     A worker that dies has claimed the request for `CLAIM_TIMEOUT`; then another starts again, with new links.
     """
-    claimed = ResetRequest.objects.filter(_unclaimed(now), id=request, handled_at=None).update(claimed_at=now)
-    if not claimed:
+    n_claimed = ResetRequest.objects.filter(_unclaimed(now), id=request, handled_at=None).update(claimed_at=now)
+    if not n_claimed:
         return 0
-    asked = ResetRequest.objects.get(id=request)
+    reset_request = ResetRequest.objects.get(id=request)
     sent = 0
-    for user in _logins_named(asked.asked):
-        with override(user.language or asked.language or settings.LANGUAGE_CODE):
-            sent += _send_link(user, site=asked.site, now=now)
+    for user in _logins_named(reset_request.asked):
+        with override(user.language or reset_request.language or settings.LANGUAGE_CODE):
+            sent += _send_link(user, site=reset_request.site, now=now)
     ResetRequest.objects.filter(id=request).update(handled_at=now)
     return sent
 
 
-def _logins_named(asked: str) -> list[User]:
+def _logins_named(identifier: str) -> list[User]:
     """Return the logins of this name or address that can get mail and sign in."""
-    named = Q(username__iexact=asked) | Q(email__iexact=asked)
+    named = Q(username__iexact=identifier) | Q(email__iexact=identifier)
     return list(User.objects.filter(named, is_active=True).exclude(email="").order_by("created_at")[:MAX_LOGINS])
 
 

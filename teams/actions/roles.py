@@ -19,8 +19,8 @@ def _lock_members(member: Member) -> dict[UUID, Member]:
 
 def _require_owner(member: Member, present: dict[UUID, Member], *, refusal: str) -> None:
     """Raise NotAllowed unless the caller is an owner now that the rows are locked."""
-    current = present.get(member.user_id)
-    if current is None or not current.runs_team:
+    locked = present.get(member.user_id)
+    if locked is None or not locked.runs_team:
         raise NotAllowed(refusal)
 
 

@@ -89,7 +89,7 @@ def _locked(team: UUID, chunks: Iterator[bytes]) -> Iterator[bytes]:
         with connection.cursor() as cursor:
             cursor.execute("SELECT pg_try_advisory_xact_lock(%s, hashtext(%s))", [_LOCK, str(team)])
             if not cursor.fetchone()[0]:
-                raise AlreadyRunning("an export of this team is being made; fetch the next once it has ended")
+                raise AlreadyRunning(_("an export of this team is being made; fetch the next once it has ended"))
             cursor.execute("SELECT set_config('idle_in_transaction_session_timeout', %s, true)", [_STALL_TIMEOUT])
         yield from chunks
 

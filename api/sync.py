@@ -14,7 +14,7 @@ from api.http.bodies import body_of
 from api.http.parsing import TooLarge
 from api.metrics import count_verdicts
 from api.schema_versions import SCHEMA_VERSIONS
-from lots.schema import InvalidValue, clean_id, utc_text
+from lots.schema import InvalidValue, clean_id, format_utc
 from lots.wording import field_problem
 from tastings.actions.push import push
 from tastings.queries.pull import pull
@@ -84,7 +84,7 @@ class Sync(APIView):
                 "changes": [version.downgrade(change) for change in page.changes],
                 "cursor": page.cursor,
                 "more": page.more,
-                "now": utc_text(now),
+                "now": format_utc(now),
             }
         )
 

@@ -90,17 +90,17 @@ def clean_text(value: object, *, longest: int) -> str:
 
 def clean_moment(value: object) -> str:
     """Return an RFC 3339 moment in UTC; raise InvalidValue for one without an offset."""
-    return short_utc_text(_moment(value))
+    return format_utc_short(_moment(value))
 
 
-def utc_text(at: datetime) -> str:
+def format_utc(at: datetime) -> str:
     """Write a moment as an answer has it: RFC 3339 in UTC, with microseconds unless there are none."""
     return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
-def short_utc_text(at: datetime) -> str:
-    """Write a moment as a record has it: as `utc_text`, without zeros at the end of its fraction."""
-    text = utc_text(at)
+def format_utc_short(at: datetime) -> str:
+    """Write a moment as a record has it: as `format_utc`, without zeros at the end of its fraction."""
+    text = format_utc(at)
     return f"{text[:-1].rstrip('0')}Z" if "." in text else text
 
 
@@ -116,9 +116,14 @@ def _moment(value: object) -> datetime:
         raise InvalidValue("moment", gettext_noop("is not a time that exists")) from error
 
 
-def stamp_moment(value: object) -> str:
+def clean_stamp(value: object) -> str:
     """Return the moment in a fixed width, so that comparing texts compares moments."""
-    return _moment(value).isoformat(timespec="microseconds").replace("+00:00", "Z")
+    return format_stamp(_moment(value))
+
+
+def format_stamp(at: datetime) -> str:
+    """Write a moment in UTC in a fixed width, so that comparing texts compares moments."""
+    return at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 @lru_cache(maxsize=8192)

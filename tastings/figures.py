@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from lots.schema import short_utc_text
+from lots.schema import format_utc_short
 
 DECIMALS = 3
 
@@ -53,7 +53,7 @@ def _plain(value: Any, decimals: int | None) -> Any:  # noqa: ANN401 - JSON
                 raise ArithmeticError(f"a computed figure is {value}")
             return (value if decimals is None else round(value, decimals)) + 0.0  # + 0.0 turns -0.0 into 0.0
         case datetime():
-            return short_utc_text(value)
+            return format_utc_short(value)
         case dict():
             return {key: _plain(item, decimals) for key, item in value.items()}
         case list() | tuple():

@@ -17,7 +17,7 @@ from rest_framework.test import APIClient
 
 from lots.merge import Stamp, pack
 from lots.models import Lot
-from lots.schema import stamp_moment
+from lots.schema import format_stamp
 from tastings.models import Descriptor, Flight, FlightCup, Infusion, Note, Session
 from teams.actions.people import token_digest
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
@@ -111,7 +111,7 @@ class SyncedFactory(DjangoModelFactory[Any]):
     def _create(cls, model_class, *args, stamps=None, **kwargs):
         row = model_class(*args, **kwargs)
         if stamps is None and row.by_id:
-            stamp = Stamp(stamp_moment(NOON.isoformat()), str(DEVICE), str(row.by_id))
+            stamp = Stamp(format_stamp(NOON), str(DEVICE), str(row.by_id))
             set_fields = [field.name for field in row.schema.fields if row.wire_value(field) is not None]
             stamps = pack(dict.fromkeys(set_fields + (["deleted"] if row.removed else []), stamp))
         row.stamps = stamps or []

@@ -70,7 +70,7 @@ class InvitationSerializer(s.Serializer[Any]):
 class CreatedInvitationSerializer(InvitationSerializer):
     """A one-time link that was just made."""
 
-    token = s.CharField(help_text="told only this once")
+    token = s.CharField(help_text="shown only this once")
     link = s.URLField(help_text="the page to come in by; works once")
 
 
@@ -132,7 +132,7 @@ class Invitations(APIView):
         responses={201: CreatedInvitationSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
-        """Make a one-time link; owners only. Token and link are told this once."""
+        """Make a one-time link; owners only. Token and link are shown only this once."""
         data = {"expires_at": None, **validated_body(request, NewInvitationSerializer)}
         token, invitation = create_invitation(member_of(request), **data, now=timezone.now())
         link = request.build_absolute_uri(reverse("join", args=[token]))

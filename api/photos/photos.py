@@ -30,7 +30,7 @@ from api.http.openapi import (
     problem_responses,
     schema_fields,
 )
-from lots.schema import short_utc_text
+from lots.schema import format_utc_short
 from tastings.actions.photos import announce_photo, delete_photo
 from tastings.answers.photos import LiquorColour
 from tastings.figures import to_stored
@@ -45,7 +45,7 @@ class MomentField(s.DateTimeField):
 
     def to_representation(self, value: datetime) -> str:
         """Return it in UTC."""
-        return short_utc_text(value)
+        return format_utc_short(value)
 
 
 class PhotoSerializer(s.Serializer[Any]):

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from lots.schema import Field, short_utc_text
+from lots.schema import Field, format_utc_short
 
 
 def column_name(field: Field) -> str:
@@ -36,7 +36,7 @@ TO_WIRE: Mapping[str, Callable[[Any], object]] = {
     "integer": lambda value: value,
     "truth": lambda value: value,
     "date": lambda value: value and value.isoformat(),
-    "moment": lambda value: value and short_utc_text(value),
+    "moment": lambda value: value and format_utc_short(value),
     "reference": lambda value: value and str(value),
 }
 """By a field's kind: from what its column holds to its wire value, the one that `lots.schema.clean_value` gives."""

@@ -7,7 +7,7 @@ from uuid import UUID
 import numpy as np
 from django.db import transaction
 
-from lots.schema import short_utc_text
+from lots.schema import format_utc_short
 from tastings.actions.image_processing import pixels_of
 from tastings.actions.photos import require_writer
 from tastings.errors import PhotoNotReady
@@ -56,7 +56,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
         regions=regions,
         method=COLOUR_METHOD,
         by=str(member.user_id),
-        at=short_utc_text(now),
+        at=format_utc_short(now),
     )
     with transaction.atomic():
         kept = Photo.objects.filter(id=photo, state=Photo.State.KEPT, removed_at=None)

@@ -8,7 +8,7 @@ from uuid import UUID
 
 from django.db.models import OuterRef, Q, Subquery
 
-from lots.schema import utc_text
+from lots.schema import format_utc
 from tastings.maths.curve.departures import otherwise
 from tastings.maths.curve.estimate import develop
 from tastings.maths.curve.sentence import sentence
@@ -60,7 +60,7 @@ def _nothing_yet() -> dict[str, object]:
 
 
 def _moment(at: datetime | None) -> str | None:
-    return utc_text(at) if at else None
+    return format_utc(at) if at else None
 
 
 def sessions_shown(member: Member, lot: UUID) -> list[dict[str, object]]:

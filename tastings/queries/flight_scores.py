@@ -13,7 +13,7 @@ from uuid import UUID
 
 from lots.merge import DELETED, unpack
 from lots.models import FieldHistory
-from lots.schema import stamp_moment
+from lots.schema import format_stamp
 from tastings.maths.flights.cups import Cup
 from tastings.maths.flights.factors import weighted_score
 from tastings.maths.flights.result import LeftOut
@@ -60,7 +60,7 @@ def scores_of(flight: Flight) -> Scores:
     """Read what the cups of a revealed flight scored; nothing for one that is not revealed."""
     if flight.revealed_at is None:
         return Scores({}, ())
-    until = stamp_moment(flight.revealed_at.isoformat())
+    until = format_stamp(flight.revealed_at)
     counted, left_out = list[Session](), list[LeftOut]()
     sessions = (
         Session.objects.filter(flight_cup__flight=flight).select_related("flight_cup").order_by("started_at", "id")
@@ -118,7 +118,7 @@ def _ratings(sessions: Sequence[Session], *, until: str) -> dict[UUID, list[_Rat
     earlier: dict[UUID, tuple[str, object]] = {}
     rows = FieldHistory.objects.filter(record__in=[note.id for note in notes], field="intensity")
     for row in rows.order_by("at", "id"):
-        at = stamp_moment(row.at.isoformat())
+        at = format_stamp(row.at)
         if at <= until:
             earlier[row.record] = at, row.value
     ratings: dict[UUID, list[_Rating]] = defaultdict(list)

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from lots.schema import utc_text
+from lots.schema import format_utc
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.endings import FinishLine
 from tastings.models import TeamPanel
@@ -76,7 +76,7 @@ def _head(held: TeamPanel) -> dict[str, object]:
     at = held.computed_at
     return {
         "revision": held.computed_revision,
-        "computed_at": utc_text(at) if at else None,
+        "computed_at": format_utc(at) if at else None,
         "stale": held.due_revision > held.computed_revision,
     }
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from uuid import UUID
 
-from lots.schema import utc_text
+from lots.schema import format_utc
 from tastings.maths.comparison.triangle import triangle
 from tastings.models import TriangleTest
 from tastings.queries.records import record_for
@@ -65,7 +65,7 @@ def triangle_shown(test: TriangleTest) -> Mapping[str, object]:
                 "id": str(trial.id),
                 "taster": str(trial.taster_id) if trial.taster_id else None,
                 "correct": trial.correct,
-                "at": utc_text(trial.created_at),
+                "at": format_utc(trial.created_at),
             }
             for trial in sorted(test.trials.all(), key=lambda trial: (trial.created_at, trial.id))
             if trial.withdrawn_at is None

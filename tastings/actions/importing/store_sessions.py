@@ -16,7 +16,7 @@ from django.db.models import Q
 
 from lots.merge import Stamp, StampedRecord
 from lots.models import Lot, Synced
-from lots.schema import stamp_moment
+from lots.schema import format_stamp
 from tastings.actions.importing.spreadsheet import (
     OF_INFUSION,
     OF_SESSION,
@@ -95,7 +95,7 @@ def import_session(
             reason = f"this {parent.type} was imported before and has been deleted since; bring it back first"
             errors = [CellError(line, parent.type, reason) for line in lines]
             return SessionImport(lot=session.lot, label=session.label, lines=lines, counts={}, errors=errors)
-    stamp = Stamp(stamp_moment(now.isoformat()), str(device), str(member.user_id))
+    stamp = Stamp(format_stamp(now), str(device), str(member.user_id))
     counts: Counter[tuple[str, str]] = Counter()
     sent: list[tuple[_TargetRecord, Change, str]] = []
     for record in records:

@@ -10,7 +10,7 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from lots.merge import DELETED, Stamp
-from lots.schema import InvalidValue, RecordSchema, clean_fields, clean_id, clean_text, stamp_moment
+from lots.schema import InvalidValue, RecordSchema, clean_fields, clean_id, clean_stamp, clean_text, format_stamp
 from lots.wording import field_problem
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
@@ -114,15 +114,15 @@ def _read_fields(sent: Mapping[str, object], schema: RecordSchema | None) -> tup
 
 def _read_stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
     """Return the stamp of a change; a moment in the future becomes the server's, with the device's beside it."""
-    reported = stamp_moment(at)
+    reported = clean_stamp(at)
     if reported > _latest_plausible(now):
-        return Stamp(stamp_moment(now.isoformat()), device, str(by), reported)
+        return Stamp(format_stamp(now), device, str(by), reported)
     return Stamp(reported, device, str(by))
 
 
 @lru_cache(maxsize=8)
 def _latest_plausible(now: datetime) -> str:
-    return stamp_moment((now + _CLOCK_LEEWAY).isoformat())
+    return format_stamp(now + _CLOCK_LEEWAY)
 
 
 def _echo(value: object) -> str:

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from lots.merge import LostValue, MergeOutcome, Stamp, StampedRecord, merge
 from lots.models import Synced
-from lots.schema import RecordSchema, stamp_moment
+from lots.schema import RecordSchema, format_stamp
 from tastings.actions.push.change import Change
 
 
@@ -73,4 +73,4 @@ class PendingRecord:
         if self.current.stamps:
             last = datetime.fromisoformat(max(stamp.at for stamp in self.current.stamps.values()))
             at = max(now, last.astimezone(UTC) + timedelta(microseconds=1))
-        return Stamp(stamp_moment(at.isoformat()), str(device), str(by))
+        return Stamp(format_stamp(at), str(device), str(by))

@@ -18,7 +18,7 @@ from uuid import UUID, uuid4
 from django.db import connection, transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import utc_text
+from lots.schema import format_utc
 from tastings.errors import AlreadyRunning
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.exporting.dictionary import dictionary_json, dictionary_markdown
@@ -137,7 +137,7 @@ def export(scope: ExportScope, *, now: datetime, log: LogLine = lambda _: None) 
             "format": FORMAT,
             "version": VERSION,
             "team": {"id": str(scope.team.id), "name": scope.team.name},
-            "made_at": utc_text(now),
+            "made_at": format_utc(now),
             "made_for": "operator" if scope.is_operator else "owner",
             "left_out": [*ALWAYS_EXCLUDED, *(() if scope.is_operator else OWNER_EXCLUDED)],
             "files": list(files),

@@ -8,7 +8,7 @@ from uuid import UUID
 from lots.merge import DELETED, StampedRecord, pack, unpack
 from lots.models import Synced
 from lots.models.wire import column_value
-from lots.schema import InvalidValue, clean_id, clean_value, record_faults, stamp_moment
+from lots.schema import InvalidValue, clean_id, clean_stamp, clean_value, record_faults
 from lots.wording import fault_text
 from tastings.actions.importing.team.import_archive import Archive, ArchiveError
 from tastings.models import Descriptor
@@ -85,7 +85,7 @@ def _stamps(value: object) -> list[list[object]]:
         stamps = unpack(value)  # type: ignore[arg-type]  # any JSON: unpack raises if it does not fit
         for stamp in stamps.values():
             moments = [stamp.at, *([stamp.reported] if stamp.reported else [])]
-            if [stamp_moment(at) for at in moments] != moments or clean_id(stamp.device) != stamp.device:
+            if [clean_stamp(at) for at in moments] != moments or clean_id(stamp.device) != stamp.device:
                 raise InvalidValue("type", "has a moment or a device that is none")
             clean_id(stamp.by)
     except (TypeError, ValueError) as error:

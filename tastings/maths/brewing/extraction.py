@@ -21,7 +21,7 @@ from scipy.optimize import brentq
 from tastings.maths.arrays import BoolArray, FloatArray, IndexArray
 from tastings.maths.brewing.heat import Steeping
 
-USUAL_SHARE = 0.08
+REFERENCE_SHARE = 0.08
 _MIN_SHARE = 1e-9
 
 
@@ -89,18 +89,18 @@ def usual_grid() -> Grid:
     return make_grid()
 
 
-def wetted_s(contact_s: FloatArray, *, tau_s: FloatArray | float) -> FloatArray:
+def effective_contact_s(contact_s: FloatArray, *, tau_s: FloatArray | float) -> FloatArray:
     """Return the effective extraction time after a contact time [s].
 
     Examples
     --------
-    >>> round(float(wetted_s(np.array(200.0), tau_s=15.0)), 3)
+    >>> round(float(effective_contact_s(np.array(200.0), tau_s=15.0)), 3)
     185.0
     """
     return np.asarray(contact_s + tau_s * np.expm1(-contact_s / tau_s), dtype=np.float64)
 
 
-def shares(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray) -> FloatArray:
+def extracted_shares(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray) -> FloatArray:
     """Return the share of the leaf's content that each pour extracts.
 
     Parameters
@@ -116,7 +116,7 @@ def shares(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray) -> F
         Shares of the leaf's content; they sum to less than 1.
     """
     tau = tau_s[:, None]
-    effective_s = wetted_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau)
+    effective_s = effective_contact_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau)
     steps = steeping.rate * np.diff(effective_s, axis=1, prepend=0.0) / 60
     before = np.cumsum(steps, axis=1) - steps
     k = k_per_min[:, None, None]
@@ -131,12 +131,12 @@ def cup_strength(steeping: Steeping, *, grid: Grid) -> FloatArray:
     float64[n_nodes, n_pours]
         About 1 for a cup with a twelfth of the leaf's content, at the even brew's leaf per water.
     """
-    share = shares(steeping, k_per_min=grid.k_per_min, tau_s=grid.tau_s)
-    content = np.maximum(share, _MIN_SHARE) * (steeping.ratio / USUAL_SHARE)
-    return taste(content[:, :, None, :], n=grid.n[:, None]).reshape(grid.n_nodes, -1)
+    share = extracted_shares(steeping, k_per_min=grid.k_per_min, tau_s=grid.tau_s)
+    content = np.maximum(share, _MIN_SHARE) * (steeping.ratio / REFERENCE_SHARE)
+    return perceived_strength(content[:, :, None, :], n=grid.n[:, None]).reshape(grid.n_nodes, -1)
 
 
-def taste(content: FloatArray, *, n: FloatArray) -> FloatArray:
+def perceived_strength(content: FloatArray, *, n: FloatArray) -> FloatArray:
     """Return the perceived strength of a cup of this content; 1 for a content of 1.
 
     Parameters
@@ -148,7 +148,7 @@ def taste(content: FloatArray, *, n: FloatArray) -> FloatArray:
 
     Examples
     --------
-    >>> taste(np.array([0.5, 1.0, 2.0]), n=np.array([0.5])).round(3).tolist()
+    >>> perceived_strength(np.array([0.5, 1.0, 2.0]), n=np.array([0.5])).round(3).tolist()
     [0.681, 1.0, 1.368]
     """
     exponents, index = np.unique(n, return_inverse=True)
@@ -169,12 +169,12 @@ def _log_slope(n: float) -> float:
     return exp(brentq(excess, -14.0, 600.0))
 
 
-def paired_cups(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray, n: FloatArray) -> FloatArray:
+def cup_strength_by_leaf(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray, n: FloatArray) -> FloatArray:
     """Return float64[n_leaves, n_pours]: strength h for leaf parameters given one by one, not on a grid."""
-    effective_s = wetted_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau_s[:, None])
+    effective_s = effective_contact_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau_s[:, None])
     steps = k_per_min[:, None] * steeping.rate * np.diff(effective_s, axis=1, prepend=0.0) / 60
     share = np.exp(steps - np.cumsum(steps, axis=1)) * -np.expm1(-steps)
-    return taste(np.maximum(share, _MIN_SHARE) * (steeping.ratio / USUAL_SHARE), n=n[:, None])
+    return perceived_strength(np.maximum(share, _MIN_SHARE) * (steeping.ratio / REFERENCE_SHARE), n=n[:, None])
 
 
 def _log_normal(z: FloatArray) -> FloatArray:

@@ -122,19 +122,19 @@ def boiling_point_c(altitude_m: float) -> float:
     return 1730.63 / (8.07131 - log10_mmhg) - 233.426
 
 
-def mixed_c(*, water_g: float, water_c: float, vessel_j_k: float, vessel_c: float) -> float:
+def mixing_temperature_c(*, water_g: float, water_c: float, vessel_j_k: float, vessel_c: float) -> float:
     """Return the temperature after water and vessel mix, without heat loss [deg C].
 
     Examples
     --------
-    >>> round(mixed_c(water_g=140, water_c=100, vessel_j_k=118 * 0.9, vessel_c=20), 0)
+    >>> round(mixing_temperature_c(water_g=140, water_c=100, vessel_j_k=118 * 0.9, vessel_c=20), 0)
     88.0
     """
     water_j_k = water_g * WATER_J_GK
     return (water_j_k * water_c + vessel_j_k * vessel_c) / (water_j_k + vessel_j_k)
 
 
-def cooled_c(*, start_c: float, room_c: float, per_min: float, seconds: float) -> float:
+def cooling_temperature_c(*, start_c: float, room_c: float, per_min: float, seconds: float) -> float:
     """Return the temperature after cooling to room temperature at a constant rate (Newton) [deg C]."""
     return room_c + (start_c - room_c) * exp(-per_min * seconds / 60)
 
@@ -144,12 +144,12 @@ def vessel_mass_g(*, vessel_ml: float, material: str) -> float:
     return 118.0 * float((vessel_ml / 150.0) ** 0.73) * MATERIALS.get(material, MATERIALS["porcelain"]).mass_factor
 
 
-def rate_factor(celsius: FloatArray | float, *, ea_kj_mol: float = EA_KJ_MOL) -> FloatArray:
+def arrhenius_factor(celsius: FloatArray | float, *, ea_kj_mol: float = EA_KJ_MOL) -> FloatArray:
     """Return the extraction rate relative to 100 deg C (Arrhenius).
 
     Examples
     --------
-    >>> round(float(rate_factor(90.0, ea_kj_mol=40.3) / rate_factor(80.0, ea_kj_mol=40.3)), 2)
+    >>> round(float(arrhenius_factor(90.0, ea_kj_mol=40.3) / arrhenius_factor(80.0, ea_kj_mol=40.3)), 2)
     1.46
     """
     kelvin = np.asarray(celsius, dtype=np.float64) + 273.15
@@ -186,12 +186,14 @@ def steeped(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
     for pour in pours:
         water_g = brew.vessel_ml if pour.water_ml is None else pour.water_ml
         kettle_c = min(max(pour.kettle_c, 0.0), boiling_c)
-        start_c = mixed_c(water_g=water_g, water_c=kettle_c, vessel_j_k=vessel_and_leaf_j_k, vessel_c=vessel_and_leaf_c)
-        end_c = cooled_c(start_c=start_c, room_c=room_c, per_min=filled_per_min, seconds=contact_s(pour))
+        start_c = mixing_temperature_c(
+            water_g=water_g, water_c=kettle_c, vessel_j_k=vessel_and_leaf_j_k, vessel_c=vessel_and_leaf_c
+        )
+        end_c = cooling_temperature_c(start_c=start_c, room_c=room_c, per_min=filled_per_min, seconds=contact_s(pour))
         # The emptied vessel has the same surface but less heat capacity, so it cools faster.
         emptied_per_min = filled_per_min * (water_g * WATER_J_GK + vessel_and_leaf_j_k) / emptied_j_k
         rest_s = DEFAULT_REST_S if pour.rest_s is None else pour.rest_s
-        vessel_and_leaf_c = cooled_c(start_c=end_c, room_c=room_c, per_min=emptied_per_min, seconds=rest_s)
+        vessel_and_leaf_c = cooling_temperature_c(start_c=end_c, room_c=room_c, per_min=emptied_per_min, seconds=rest_s)
         vessel_and_leaf_j_k = emptied_j_k
         start.append(start_c)
         end.append(end_c)
@@ -214,7 +216,7 @@ def _mean_rate(start_c: FloatArray, *, room_c: float, per_min: FloatArray, conta
     """Average the Arrhenius factor along the cooling curve by Gauss-Legendre quadrature."""
     seconds = contact[:, None] * (_NODES + 1) / 2
     celsius = room_c + (start_c[:, None] - room_c) * np.exp(-per_min[:, None] * seconds / 60)
-    return np.asarray(rate_factor(celsius) @ _NODE_WEIGHTS / 2, dtype=np.float64)
+    return np.asarray(arrhenius_factor(celsius) @ _NODE_WEIGHTS / 2, dtype=np.float64)
 
 
 def even_brew(*, infusions: int = EVEN_INFUSIONS) -> Brew:

@@ -10,12 +10,19 @@ from scipy.special import log_ndtr
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.extraction import Grid
-from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA, level_of, level_parts, shift_share
+from tastings.maths.curve.level import (
+    LEVEL_MEAN,
+    LEVEL_SD,
+    USUAL_SIGMA,
+    level_estimate,
+    level_precision_and_cross,
+    shift_share,
+)
 
 N_ITERATIONS = 3
 
 
-def within_scale(ratings: FloatArray, *, ends: FloatArray, cups: FloatArray, grid: Grid) -> FloatArray:
+def impute_censored(ratings: FloatArray, *, ends: FloatArray, cups: FloatArray, grid: Grid) -> FloatArray:
     """Return a session's ratings with the censored ones replaced by their expectation beyond the end.
 
     Parameters
@@ -41,7 +48,7 @@ def within_scale(ratings: FloatArray, *, ends: FloatArray, cups: FloatArray, gri
     if not ends.any():
         return imputed
     for _ in range(N_ITERATIONS):
-        level = level_of(*level_parts(cups, imputed))
+        level = level_estimate(*level_precision_and_cross(cups, imputed))
         expected = (_node_weights(imputed, cups=cups, level=level, grid=grid) * level) @ cups
         imputed = np.where(ends == 0, ratings, _expected_beyond(ratings, ends=ends, present=imputed, expected=expected))
     return imputed

@@ -20,7 +20,7 @@ def shift_share(n_ratings: int) -> float:
     return 1 / (USUAL_SIGMA**2 / USUAL_SHIFT_SD**2 + n_ratings)
 
 
-def level_parts(cups: FloatArray, ratings: FloatArray) -> FloatArray:
+def level_precision_and_cross(cups: FloatArray, ratings: FloatArray) -> FloatArray:
     """Return a session's precision of the level, and precision times level.
 
     Parameters
@@ -42,7 +42,7 @@ def level_parts(cups: FloatArray, ratings: FloatArray) -> FloatArray:
     return np.asarray(np.stack([precision, cross]) / USUAL_SIGMA**2, dtype=np.float64)
 
 
-def level_of(precision: FloatArray, cross: FloatArray) -> FloatArray:
+def level_estimate(precision: FloatArray, cross: FloatArray) -> FloatArray:
     """Return the posterior mean of the level under the prior N(6, 4), clipped to 0.2 ... 20 [points]."""
     level = (cross + LEVEL_MEAN / LEVEL_SD**2) / (precision + LEVEL_SD**-2)
     return np.asarray(np.clip(level, LOWEST_LEVEL, HIGHEST_LEVEL), dtype=np.float64)

@@ -2,8 +2,8 @@
 
 The common scale is the team's mean: gains average 1 and shifts 0 over its members. Centring makes the departures of
 gains, and those of shifts, sum to zero over the tasters of the lot and the members who have not tasted it, whose number
-is estimated (:func:`absent`). This is for tasters not calibrated yet; calibration centres its scales itself. Without
-centring, the intervals of a lot that a whole team has tasted were a third too wide in simulation.
+is estimated (:func:`expected_absent_tasters`). This is for tasters not calibrated yet; calibration centres its scales
+itself. Without centring, the intervals of a lot that a whole team has tasted were a third too wide in simulation.
 """
 
 from collections.abc import Collection, Iterable
@@ -14,14 +14,14 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import TasterScale
-from tastings.maths.curve.sufficient_statistics import SIGMA, TasterSums
+from tastings.maths.curve.sufficient_statistics import SIGMA, TasterStatistics
 
 PRIOR_ABSENT = 4.0
 _UNKNOWN = TasterScale()
 
 
 @dataclass(frozen=True, slots=True)
-class Sums:
+class TeamStatistics:
     """Statistics summed over tasters; each is float64[n_sigma, n_nodes].
 
     Minus twice their log likelihood is ``constant - 2 cross a + precision a^2``. Given ``a``, a taster's shift and gain
@@ -40,8 +40,8 @@ class Sums:
     shift_gain: FloatArray
     gain_gain: FloatArray
 
-    def __add__(self, other: "Sums") -> "Sums":
-        return Sums(
+    def __add__(self, other: "TeamStatistics") -> "TeamStatistics":
+        return TeamStatistics(
             precision=self.precision + other.precision,
             cross=self.cross + other.cross,
             constant=self.constant + other.constant,
@@ -54,7 +54,7 @@ class Sums:
             gain_gain=self.gain_gain + other.gain_gain,
         )
 
-    def centred(self, *, n_absent: float) -> "Quadratic":
+    def centred_on_team(self, *, n_absent: float) -> "Quadratic":
         """Condition on all shifts, and all gains, summing to 0, those of the absent members included."""
         shift_shift = self.shift_shift + n_absent * _UNKNOWN.offset_sd**2
         gain_gain = self.gain_gain + n_absent * _UNKNOWN.gain_sd**2
@@ -83,7 +83,7 @@ class Quadratic:
     constant: FloatArray
 
 
-def absent(n_sessions: Collection[int]) -> float:
+def expected_absent_tasters(n_sessions: Collection[int]) -> float:
     """Return the expected number of team members who have not tasted a lot.
 
     Parameters
@@ -105,25 +105,25 @@ def absent(n_sessions: Collection[int]) -> float:
 
     Examples
     --------
-    >>> absent([]), absent([1]), round(absent([2, 3, 3]), 2), absent([1] * 8)
-    (4.0, 4.0, 0.44, 32.0)
+    >>> [round(expected_absent_tasters(n), 2) for n in ([], [1], [2, 3, 3], [1] * 8)]
+    [4.0, 4.0, 0.44, 32.0]
     """
     f1, f2 = (sum(n == count for n in n_sessions) for count in (1, 2))
     return f1 * (f1 - 1) / (2 * (f2 + 1)) + PRIOR_ABSENT * (1 + f1) / (1 + sum(n_sessions))
 
 
-def nothing(*, n_nodes: int) -> Sums:
+def empty_statistics(*, n_nodes: int) -> TeamStatistics:
     """Return the sums of no tasters."""
     zero = np.zeros((SIGMA.size, n_nodes))
-    return Sums(*[zero] * 10)
+    return TeamStatistics(*[zero] * 10)
 
 
-def summed(tasters: Iterable[tuple[TasterSums, TasterScale]], *, level: FloatArray) -> Sums:
+def sum_tasters(tasters: Iterable[tuple[TasterStatistics, TasterScale]], *, level: FloatArray) -> TeamStatistics:
     """Add up tasters.
 
     Parameters
     ----------
-    tasters : Iterable[tuple[TasterSums, TasterScale]]
+    tasters : Iterable[tuple[TasterStatistics, TasterScale]]
         The statistics of each taster's sessions, and the uncertainty of the taster's scale.
     level : float64[n_nodes]
         A first estimate of ``a``: the length of the gain's column. [points]
@@ -134,10 +134,10 @@ def summed(tasters: Iterable[tuple[TasterSums, TasterScale]], *, level: FloatArr
         Zero for no tasters.
     """
     integrated = (_integrate_out_taster(sums, scale=scale, level=level) for sums, scale in tasters)
-    return reduce(Sums.__add__, integrated, nothing(n_nodes=level.size))
+    return reduce(TeamStatistics.__add__, integrated, empty_statistics(n_nodes=level.size))
 
 
-def _integrate_out_taster(sums: TasterSums, *, scale: TasterScale, level: FloatArray) -> Sums:
+def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: FloatArray) -> TeamStatistics:
     """Integrate out a taster's shift (a constant column) and gain (a column along the cups, scaled by the level).
 
     Both are in units of their prior sd, so that a scale known exactly (sd 0) is no special case.
@@ -156,7 +156,7 @@ def _integrate_out_taster(sums: TasterSums, *, scale: TasterScale, level: FloatA
     shift_second = shift_shift * shift_1 + shift_gain * gain_1
     gain_second = shift_gain * shift_1 + gain_gain * gain_1
     none = np.zeros_like(determinant)
-    return Sums(
+    return TeamStatistics(
         precision=sums.h_h - shift_second * shift_1 - gain_second * gain_1,
         cross=sums.h_y - shift_second * shift_y - gain_second * gain_y,
         constant=sums.constant - shift_first * shift_y - gain_first * gain_y + np.log(determinant),

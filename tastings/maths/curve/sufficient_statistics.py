@@ -27,8 +27,8 @@ from tastings.maths.arrays import FloatArray, IndexArray, IntArray
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import Grid, cup_strength
 from tastings.maths.brewing.heat import Steeping
-from tastings.maths.curve.censoring import within_scale
-from tastings.maths.curve.level import level_of, level_parts
+from tastings.maths.curve.censoring import impute_censored
+from tastings.maths.curve.level import level_estimate, level_precision_and_cross
 
 SESSION_GAIN_SD = 0.05
 SESSION_SHIFT_SD = 0.15
@@ -93,7 +93,7 @@ class Tasted:
 
 
 @dataclass(frozen=True, slots=True)
-class TasterSums:
+class TasterStatistics:
     """Statistics of one taster's sessions, before the taster's gain and shift are integrated out: products x' V^-1 y.
 
     Each is float64[n_sigma, n_nodes]; h stands for the cups, y for the ratings, 1 for a constant column.
@@ -108,12 +108,12 @@ class TasterSums:
     constant: FloatArray
 
     @classmethod
-    def of(cls, total: IntArray) -> "TasterSums":
-        """Read a taster's total, from :func:`added`."""
+    def of(cls, total: IntArray) -> "TasterStatistics":
+        """Read a taster's total, from :func:`sum_sessions`."""
         return cls(*(total[N_LEVEL_ROWS:] / FIXED_POINT_SCALE).reshape(N_PRODUCTS, SIGMA.size, -1))
 
 
-def session_sums(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
+def session_statistics(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
     """Return the statistics that one session adds to its taster's total.
 
     Parameters
@@ -128,15 +128,15 @@ def session_sums(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> IntArr
     Returns
     -------
     int64[2 + 6 n_sigma, n_nodes]
-        Two rows for the level (:mod:`tastings.maths.curve.level`), then the six products of :class:`TasterSums`.
+        Two rows for the level (:mod:`tastings.maths.curve.level`), then the six products of :class:`TasterStatistics`.
     """
     cups = one.cups(of_all_pours)
-    ratings = within_scale(one.ratings, ends=one.ends, cups=cups, grid=grid)
+    ratings = impute_censored(one.ratings, ends=one.ends, cups=cups, grid=grid)
     n, total = ratings.size, float(ratings.sum())
     cup_sum, cup_square, cup_rating = cups.sum(axis=1), np.einsum("ij,ij->i", cups, cups), cups @ ratings
     found = np.empty((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, cup_sum.size))
-    found[:N_LEVEL_ROWS] = level_parts(cups, ratings)
-    gain_variance = (SESSION_GAIN_SD * level_of(found[0], found[1])) ** 2
+    found[:N_LEVEL_ROWS] = level_precision_and_cross(cups, ratings)
+    gain_variance = (SESSION_GAIN_SD * level_estimate(found[0], found[1])) ** 2
 
     sigma_2 = (SIGMA * SIGMA)[:, None]
     shrink = 1 / (sigma_2 / SESSION_SHIFT_SD**2 + n)  # the share of a sum that the session's shift explains
@@ -162,21 +162,21 @@ def session_sums(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> IntArr
     return np.rint(found, out=found).astype(np.int64)
 
 
-def empty_total(*, grid: Grid) -> IntArray:
+def zero_total(*, grid: Grid) -> IntArray:
     """Return the total of no sessions."""
     return np.zeros((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, grid.n_nodes), dtype=np.int64)
 
 
-def added(sessions: Iterable[Tasted], *, grid: Grid) -> IntArray:
-    """Return the total of some sessions of one taster, rows as in :func:`session_sums`; zero without sessions."""
-    each = (session_sums(one, of_all_pours=cup_strength(one.steeping, grid=grid), grid=grid) for one in sessions)
-    return reduce(np.add, each, empty_total(grid=grid))
+def sum_sessions(sessions: Iterable[Tasted], *, grid: Grid) -> IntArray:
+    """Return the total of some sessions of one taster, rows as in :func:`session_statistics`; zero without sessions."""
+    each = (session_statistics(one, of_all_pours=cup_strength(one.steeping, grid=grid), grid=grid) for one in sessions)
+    return reduce(np.add, each, zero_total(grid=grid))
 
 
 def level_at_nodes(totals: Iterable[IntArray], *, grid: Grid) -> FloatArray:
     """Return the first estimate of the lot's level at each node, from its tasters' totals [points, 0.2 to 20]."""
     rows = (
-        reduce(np.add, (total[:N_LEVEL_ROWS] for total in totals), empty_total(grid=grid)[:N_LEVEL_ROWS])
+        reduce(np.add, (total[:N_LEVEL_ROWS] for total in totals), zero_total(grid=grid)[:N_LEVEL_ROWS])
         / FIXED_POINT_SCALE
     )
-    return level_of(rows[0], rows[1])
+    return level_estimate(rows[0], rows[1])

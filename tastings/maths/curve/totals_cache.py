@@ -21,7 +21,7 @@ import numpy as np
 
 from tastings.maths.arrays import IntArray
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.curve.sufficient_statistics import Tasted, empty_total, session_sums
+from tastings.maths.curve.sufficient_statistics import Tasted, session_statistics, zero_total
 
 MAX_CACHE_BYTES = 64 * 2**20
 SESSION_BYTES = 3 * 1024
@@ -94,7 +94,7 @@ class TotalsCache:
             self.n_computed += len(changes)
             totals = _apply({group: cached[group].total for group in cached}, changes=changes, grid=grid)
             for group, sessions in requested.items():
-                total = totals.setdefault(group, empty_total(grid=grid))
+                total = totals.setdefault(group, zero_total(grid=grid))
                 total.setflags(write=False)
                 self._store(_Entry(total=total, sessions=sessions), replacing=closest[group])
             return {group: totals[group] for group in groups}
@@ -172,8 +172,8 @@ def _apply(totals: Mapping[Group, IntArray], *, changes: Sequence[_Change], grid
             if change.group not in writable:
                 writable.add(change.group)
                 cached = updated.get(change.group)
-                updated[change.group] = empty_total(grid=grid) if cached is None else cached.copy()
+                updated[change.group] = zero_total(grid=grid) if cached is None else cached.copy()
             total = updated[change.group]
-            statistics = session_sums(change.tasted, of_all_pours=of_all_pours, grid=grid)
+            statistics = session_statistics(change.tasted, of_all_pours=of_all_pours, grid=grid)
             (np.subtract if change.removed else np.add)(total, statistics, out=total)
     return updated

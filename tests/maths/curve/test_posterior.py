@@ -6,7 +6,7 @@ import pytest
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import cup_strength, make_grid
 from tastings.maths.brewing.heat import even_brew, steeped
-from tastings.maths.curve.censoring import within_scale
+from tastings.maths.curve.censoring import impute_censored
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD
 from tastings.maths.curve.posterior import fit, fit_all
 from tastings.maths.curve.sufficient_statistics import Tasted
@@ -27,7 +27,7 @@ def tasted_of(ratings, *, taster="ann", scale=None):
 
 def settled_of(ratings):
     one = tasted_of(ratings)
-    return within_scale(one.ratings, ends=one.ends, cups=CUPS[:, : one.ratings.size], grid=GRID)
+    return impute_censored(one.ratings, ends=one.ends, cups=CUPS[:, : one.ratings.size], grid=GRID)
 
 
 def even_mean(posterior):

@@ -6,14 +6,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tastings.maths.curve.estimate import develop
-from tastings.maths.curve.sufficient_statistics import added
+from tastings.maths.curve.sufficient_statistics import sum_sessions
 from tastings.maths.curve.totals_cache import SESSION_BYTES, TOTALS_CACHE, TotalsCache
 from tests.maths.brewed import brew_of
 from tests.maths.curve.test_sufficient_statistics import GRID, sessions
 
 ANN = ("strength", "ann")
 POOL = sessions(["ann"] * 12)
-ONE_TOTAL = added([], grid=GRID).nbytes
+ONE_TOTAL = sum_sessions([], grid=GRID).nbytes
 
 
 def totals_of(cache, some, *, group=ANN):
@@ -24,7 +24,7 @@ def test_new_session_costs_only_its_own_statistics():
     cache = TotalsCache()
     totals_of(cache, POOL[:10])
     assert cache.n_computed == 10
-    assert np.array_equal(totals_of(cache, POOL[:11]), added(POOL[:11], grid=GRID))
+    assert np.array_equal(totals_of(cache, POOL[:11]), sum_sessions(POOL[:11], grid=GRID))
     assert cache.n_computed == 11
 
 
@@ -32,9 +32,9 @@ def test_edit_costs_two_and_the_same_sessions_nothing():
     cache = TotalsCache()
     totals_of(cache, POOL[:10])
     edited = [replace(POOL[0], ratings=POOL[0].ratings + 0.5), *POOL[1:10]]
-    assert np.array_equal(totals_of(cache, edited), added(edited, grid=GRID))
+    assert np.array_equal(totals_of(cache, edited), sum_sessions(edited, grid=GRID))
     assert cache.n_computed == 12
-    assert np.array_equal(totals_of(cache, edited[::-1]), added(edited, grid=GRID))
+    assert np.array_equal(totals_of(cache, edited[::-1]), sum_sessions(edited, grid=GRID))
     assert cache.n_computed == 12
 
 
@@ -45,7 +45,7 @@ def test_totals_equal_a_cold_sum_bit_for_bit_after_any_requests(requests):
     cache = TotalsCache(max_bytes=2 * ONE_TOTAL + 20 * SESSION_BYTES)
     for indices in requests:
         some = [POOL[i] for i in indices]
-        assert np.array_equal(totals_of(cache, some), added(some, grid=GRID))
+        assert np.array_equal(totals_of(cache, some), sum_sessions(some, grid=GRID))
         assert cache.n_bytes <= cache.max_bytes
 
 
@@ -62,14 +62,14 @@ def test_least_recently_used_total_is_evicted_first():
 
 def test_total_too_large_to_cache_is_still_right():
     cache = TotalsCache(max_bytes=ONE_TOTAL)
-    assert np.array_equal(totals_of(cache, POOL), added(POOL, grid=GRID))
+    assert np.array_equal(totals_of(cache, POOL), sum_sessions(POOL, grid=GRID))
     assert cache.n_bytes == 0
 
 
 def test_groups_do_not_mix():
     cache = TotalsCache()
     found = cache.totals({ANN: POOL[:3], ("sweetness", "ann"): POOL[1:4], ("strength", "ben"): []}, grid=GRID)
-    assert np.array_equal(found["sweetness", "ann"], added(POOL[1:4], grid=GRID))
+    assert np.array_equal(found["sweetness", "ann"], sum_sessions(POOL[1:4], grid=GRID))
     assert not found["strength", "ben"].any()
 
 

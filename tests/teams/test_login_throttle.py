@@ -54,7 +54,7 @@ def addresses(number):
 
 
 @pytest.mark.parametrize("username", ["Lin", "nobody"])
-def test_sixth_failure_from_one_place_waits_out_the_quarter_hour(lin, username):
+def test_sixth_failure_from_one_client_waits_15_minutes(lin, username):
     answers = [attempt(username=username, now=NOON + timedelta(seconds=n)) for n in range(6)]
     right_too_soon = attempt(PASSWORD, username=username, now=NOON + timedelta(seconds=10))
     after = attempt(username=username, now=NOON + PER_CLIENT.window)
@@ -63,14 +63,14 @@ def test_sixth_failure_from_one_place_waits_out_the_quarter_hour(lin, username):
     assert (right_too_soon, after) == (15 * 60 - 10, "wrong")
 
 
-def test_name_is_counted_once_however_it_is_spelled(lin):
+def test_all_spellings_of_a_name_share_one_count(lin):
     spelled = ["Lin", "lin", "LIN", " lin ", "l\u0131n"]  # a dotless i is I in capitals too
 
     assert [attempt(username=name) for name in spelled] == ["wrong"] * 5
     assert isinstance(attempt(username="lIN"), int)
 
 
-def test_stranger_elsewhere_locks_nobody_out(lin):
+def test_guesses_from_elsewhere_lock_nobody_out(lin):
     stranger = [attempt(at=ELSEWHERE) for _ in range(50)]
 
     assert stranger[:5] == ["wrong"] * 5
@@ -78,7 +78,7 @@ def test_stranger_elsewhere_locks_nobody_out(lin):
     assert attempt(PASSWORD) == "in"
 
 
-def test_stranger_with_many_addresses_leaves_one_try_from_every_new_place(lin):
+def test_guesses_from_many_addresses_leave_one_attempt_to_every_new_client(lin):
     for address in addresses(40):
         attempt(at=address)
     new_place = [attempt(PASSWORD), attempt("typo"), attempt("typo")]
@@ -90,7 +90,7 @@ def test_stranger_with_many_addresses_leaves_one_try_from_every_new_place(lin):
     assert attempt(PASSWORD, at=ELSEWHERE, now=NOON + PER_CLIENT.window) == "in"
 
 
-def test_known_place_keeps_its_five_tries_while_others_guess(lin):
+def test_known_client_has_five_attempts_while_others_guess(lin):
     assert attempt(PASSWORD) == "in"
     for address in addresses(40):
         attempt(at=address)
@@ -98,7 +98,7 @@ def test_known_place_keeps_its_five_tries_while_others_guess(lin):
     assert [attempt() for _ in range(4)] + [attempt(PASSWORD)] == ["wrong"] * 4 + ["in"]
 
 
-def test_known_place_is_forgotten_after_ninety_days(lin):
+def test_known_client_is_deleted_after_ninety_days(lin):
     assert attempt(PASSWORD) == "in"
     much_later = NOON + KNOWN_CLIENT_RETENTION
     for address in addresses(40):
@@ -108,7 +108,7 @@ def test_known_place_is_forgotten_after_ninety_days(lin):
     assert (delete_old_clients(now=much_later + timedelta(days=1)), KnownClient.objects.count()) == (1, 0)
 
 
-def test_known_device_is_counted_apart_from_a_stranger_behind_the_same_router(lin):
+def test_known_device_is_counted_apart_from_others_behind_the_same_router(lin):
     while attempt() == "wrong":
         pass
     device = {"login": lin.user_id, "device": "7"}
@@ -118,7 +118,7 @@ def test_known_device_is_counted_apart_from_a_stranger_behind_the_same_router(li
     assert isinstance(attempt(PASSWORD, login=uuid4(), device="7"), int)
 
 
-def test_address_is_slowed_over_all_names_but_not_for_who_is_known_there(lin):
+def test_address_is_limited_over_all_names_except_for_known_clients(lin):
     assert attempt(PASSWORD) == "in"
     guesses = [attempt(username=f"name {n}") for n in range(PER_IP.max_attempts + 1)]
 
@@ -127,19 +127,19 @@ def test_address_is_slowed_over_all_names_but_not_for_who_is_known_there(lin):
     assert attempt(username="name 51", at=ELSEWHERE) == "wrong"
 
 
-def test_success_is_taken_from_the_counts(lin):
+def test_success_is_subtracted_from_the_counts(lin):
     for _ in range(3):
         assert [attempt() for _ in range(4)] + [attempt(PASSWORD)] == ["wrong"] * 4 + ["in"]
 
 
-def test_unknown_address_is_nobodys_common_allowance(lin):
+def test_requests_without_an_address_share_no_limit(lin):
     guesses = [attempt(username=f"name {n}", at="") for n in range(PER_IP.max_attempts + 5)]
 
     assert guesses == ["wrong"] * len(guesses)
     assert not KnownClient.objects.exists()
 
 
-def test_password_is_not_looked_at_once_slowed(lin, monkeypatch):
+def test_password_is_not_checked_once_throttled(lin, monkeypatch):
     while attempt() == "wrong":
         pass
     monkeypatch.setattr("teams.actions.login_throttle.authenticate", None)
@@ -147,7 +147,7 @@ def test_password_is_not_looked_at_once_slowed(lin, monkeypatch):
     assert isinstance(attempt(), int)
 
 
-def test_a_name_that_exists_costs_the_same_statements(lin):
+def test_known_and_unknown_names_run_the_same_statements(lin):
     UserFactory(username="Placeless", password=PASSWORD)
     kinds = []
     for name in ("Lin", "Placeless", "nobody"):
@@ -160,7 +160,7 @@ def test_a_name_that_exists_costs_the_same_statements(lin):
     assert kinds[0] == kinds[1] == kinds[2]
 
 
-def test_failures_are_recorded_in_small_numbers(lin):
+def test_failures_are_recorded_up_to_a_limit(lin):
     for address in [HOME] * 9 + addresses(60):
         attempt(at=address)
     for n in range(9):
@@ -173,7 +173,7 @@ def test_failures_are_recorded_in_small_numbers(lin):
     assert set(AuditEntry.objects.filter(team=None).values_list("who", "what")) == {(None, "failed_sign_in")}
 
 
-def test_counts_start_over_and_are_forgotten(db):
+def test_counts_restart_and_expired_ones_are_deleted(db):
     limit = Limit(kind="x", max_attempts=2, window=timedelta(minutes=1))
     counts = [increment(limit, "a", now=NOON + timedelta(seconds=s)) for s in (0, 30, 60, 61)]
 
@@ -183,7 +183,7 @@ def test_counts_start_over_and_are_forgotten(db):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_attempts_at_the_same_moment_are_all_counted(lin):
+def test_simultaneous_attempts_are_all_counted(lin):
     together, answers = Barrier(8), []
 
     def guess():
@@ -214,12 +214,12 @@ def test_attempts_at_the_same_moment_are_all_counted(lin):
         ("192.0.2.7:80", ""),
     ],
 )
-def test_network_of_an_address(address, network):
+def test_network_key(address, network):
     assert network_key(address) == network
 
 
 @pytest.mark.parametrize(
-    ("proxies", "told", "address"),
+    ("proxies", "forwarded", "address"),
     [
         (0, "203.0.113.1", "10.0.0.1"),
         (1, "203.0.113.1", "203.0.113.1"),
@@ -230,14 +230,14 @@ def test_network_of_an_address(address, network):
         (1, "rubbish", ""),
     ],
 )
-def test_only_our_own_proxies_are_believed(settings, proxies, told, address):
+def test_only_our_own_proxies_are_trusted(settings, proxies, forwarded, address):
     settings.TRUSTED_PROXIES = proxies
-    request = RequestFactory().get("/", REMOTE_ADDR="10.0.0.1", HTTP_X_FORWARDED_FOR=told)
+    request = RequestFactory().get("/", REMOTE_ADDR="10.0.0.1", HTTP_X_FORWARDED_FOR=forwarded)
 
     assert client_ip(request) == address
 
 
-def test_sign_in_says_when_to_come_back(lin):
+def test_throttled_sign_in_has_retry_after(lin):
     answers = [phone().post(TOKENS, {"username": "Lin", "password": "wrong", "device": "x"}) for _ in range(6)]
 
     assert refusal(answers[-1]) == (429, "throttled", set())
@@ -245,7 +245,7 @@ def test_sign_in_says_when_to_come_back(lin):
     assert [answer.status_code for answer in answers] == [401] * 5 + [429]
 
 
-def test_phone_that_sends_its_last_token_is_known_even_when_it_has_ended(lin):
+def test_phone_with_an_expired_token_is_a_known_client(lin):
     token = phone().post(TOKENS, {"username": "Lin", "password": PASSWORD, "device": "x"}).json()["token"]
     DeviceToken.objects.update(expires_at=NOON)
     for _ in range(6):
@@ -255,7 +255,7 @@ def test_phone_that_sends_its_last_token_is_known_even_when_it_has_ended(lin):
     assert [phone().post(TOKENS, sent).status_code, phone(token).post(TOKENS, sent).status_code] == [429, 201]
 
 
-def test_browser_that_was_signed_in_is_known_and_slowing_is_said_on_the_page(lin):
+def test_known_browser_is_a_known_client_and_the_page_shows_throttling(lin):
     known, other = Client(), Client()
     right = {"username": "Lin", "password": PASSWORD}
     assert known.post("/sign-in/", right).status_code == 302

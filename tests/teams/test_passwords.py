@@ -75,7 +75,7 @@ def test_password_change_signs_out_everything_else(lin, client_of_lin, browser):
         ({"password": None, "new_password": ""}, {("password", "type"), ("new_password", "required")}),
     ],
 )
-def test_password_that_does_not_fit_stays(client_of_lin, sent, problems):
+def test_invalid_password_change_changes_nothing(client_of_lin, sent, problems):
     answer = client_of_lin.post("/api/v1/me/password", {"password": PASSWORD, "new_password": BETTER, **sent})
 
     assert refusal(answer) == (422, "invalid", problems)
@@ -143,7 +143,7 @@ def test_forgotten_password_is_set_by_a_mailed_link_once(lin, client_of_lin, bro
     assert token not in map(str, ResetLink.objects.values().get().values())
 
 
-def test_asking_does_the_same_whoever_it_is(lin, mailoutbox):
+def test_reset_request_runs_the_same_statements_for_any_name(lin, mailoutbox):
     UserFactory(username="Addressless", password=PASSWORD)
     UserFactory(username="Gone", password=PASSWORD, email="gone@tea.example", is_active=False)
     answers, statements = [], []
@@ -160,7 +160,7 @@ def test_asking_does_the_same_whoever_it_is(lin, mailoutbox):
     assert [mail.to for mail in mailoutbox] == [["lin@tea.example"]]
 
 
-def test_link_ends(lin, mailoutbox):
+def test_reset_link_expires(lin, mailoutbox):
     ask("Lin")
     [token] = mailed(mailoutbox)
 
@@ -179,14 +179,14 @@ def test_mailbox_is_not_flooded(lin, mailoutbox):
     assert (sent_at_first, len(mailoutbox)) == (3, 4)
 
 
-def test_one_address_cannot_ask_without_end(lin):
+def test_reset_requests_of_one_address_are_limited(lin):
     answers = [phone().post(ASK, {"username": f"name {n}"}) for n in range(11)]
 
     assert [answer.status_code for answer in answers] == [202] * 10 + [429]
     assert 0 < int(answers[-1]["Retry-After"]) <= 3600
 
 
-def test_mail_that_was_lost_or_failed_is_due_again(lin, mailoutbox, monkeypatch):
+def test_lost_or_failed_mail_is_due_again(lin, mailoutbox, monkeypatch):
     request = ResetRequest.objects.create(asked="Lin", site="http://testserver", created_at=NOON)
     due_before = due_reset_requests(now=NOON)
 
@@ -224,7 +224,7 @@ def test_reset_pages(lin, mailoutbox):
     assert sign_in(password=BETTER).status_code == 201
 
 
-def test_what_has_served_its_time_is_forgotten(lin, browser):
+def test_expired_rows_are_deleted(lin, browser):
     ask("Lin")
     sign_in(password="wrong")
     DeviceTokenFactory(member=lin, expires_at=NOON)

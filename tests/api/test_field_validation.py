@@ -51,7 +51,7 @@ def spread(type_name, field, n):
 
 @every_field
 @pytest.mark.usefixtures("nothing_stored")
-def test_field_with_an_unfit_value_is_named_by_rest(taster, place, type_name, field):
+def test_rest_names_a_field_with_an_invalid_value(taster, place, type_name, field):
     tried = {}
     for value, code in unfit(field):
         sent = {"id": str(uuid4()), **place.new(type_name), field.name: value}
@@ -68,7 +68,7 @@ def test_field_with_an_unfit_value_is_named_by_rest(taster, place, type_name, fi
 
 @every_field
 @pytest.mark.usefixtures("nothing_stored")
-def test_field_with_an_unfit_value_is_named_by_sync(taster, place, type_name, field):
+def test_sync_names_a_field_with_an_invalid_value(taster, place, type_name, field):
     misfits = unfit(field)
     new = [change(type_name, **place.new(type_name, **{field.name: value})) for value, _ in misfits]
     known = [change(type_name, getattr(place, type_name).id, **{field.name: value}) for value, _ in misfits]
@@ -119,7 +119,7 @@ def test_pair_out_of_order_is_named(taster, place, type_name, low, high):
 
 @every_type
 @pytest.mark.usefixtures("nothing_stored")
-def test_field_that_is_none_or_the_servers_is_named(taster, place, type_name):
+def test_unknown_and_read_only_fields_are_named(taster, place, type_name):
     server_fields = RECORD_SCHEMAS[type_name].server_fields
     sent = dict.fromkeys((*server_fields, "revision", "by", "team", "removed", "stamps"), "x")
     sent |= {"colour\x00\u2028": "x", "\ud800": "x", "": "x", "n" * 100: "x"}
@@ -178,7 +178,7 @@ LOT = {"type": "lot", "id": str(uuid4()), "at": AT, "fields": {"name": "x", "kin
         ({**LOT, "revision": 3, "\ud800": 1}, {("revision", "unknown_field"), ("?", "unknown_field")}),
     ],
 )
-def test_change_that_is_none_is_refused_alone(taster, place, sent, problems):
+def test_malformed_change_is_refused_alone(taster, place, sent, problems):
     good = [change("lot", **place.new("lot")) for _ in range(2)]
     answer = sync(taster.client, [good[0], sent, good[1]])
 
@@ -214,7 +214,7 @@ def test_sync_body_with_a_bad_member_applies_nothing(taster, place, members, pro
 
 @pytest.mark.parametrize("schema", [0, 2, "1", True, None, [1], 1.0])
 @pytest.mark.usefixtures("nothing_stored")
-def test_sync_of_an_unknown_schema_says_which_are_spoken(taster, place, schema):
+def test_sync_of_an_unknown_schema_names_the_known_ones(taster, place, schema):
     answer = post_sync(taster.client, schema=schema, changes=[change("lot", **place.new("lot"))])
 
     assert refusal(answer) == (409, "unknown-schema", {("schema", "choice")})
@@ -249,7 +249,7 @@ def test_sync_of_more_than_two_mebibytes_is_too_large(taster, place, packed):
 
 
 @pytest.mark.parametrize("packed", [False, True])
-def test_sync_of_just_two_mebibytes_is_taken(taster, packed):
+def test_sync_of_exactly_two_mebibytes_is_accepted(taster, packed):
     body = lots(1).ljust(MAX_BODY_BYTES)
     sent, headers = (gzip.compress(body), {"HTTP_CONTENT_ENCODING": "gzip"}) if packed else (body, {})
 

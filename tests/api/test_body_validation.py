@@ -1,6 +1,6 @@
 """What no body may be, tried on every route that takes one: a problem, nothing stored, no memory for what is too much.
 
-`test_bad_input` has each field's own limits.
+`test_field_validation` has each field's own limits.
 """
 
 import gzip
@@ -110,7 +110,7 @@ ODD = ["null", "true", "0", "-1", "1.5", '""', '" "', "[]", "{}", "[null]", '["a
 @every_json_route
 @pytest.mark.parametrize("value", UNFIT, ids=range(len(UNFIT)))
 @pytest.mark.usefixtures("nothing_stored")
-def test_value_that_fits_nowhere_is_refused(route, value):
+def test_value_that_is_invalid_everywhere_is_refused(route, value):
     for name, body in route.bodies(value).items():
         answer = route.ask(body)
         if route.sent.address == SYNC and answer.status_code == 200:  # a list, whose members are refused one by one
@@ -120,7 +120,7 @@ def test_value_that_fits_nowhere_is_refused(route, value):
 
 
 @every_json_route
-def test_odd_value_is_taken_or_refused(route):
+def test_unusual_value_is_accepted_or_refused(route):
     for value in ODD:
         before = fingerprint()
         for name, body in route.bodies(value).items():
@@ -210,7 +210,7 @@ def test_body_ten_times_too_large_is_not_even_read(world, route):
 
 @every_json_route
 @pytest.mark.usefixtures("nothing_stored")
-def test_gzip_bomb_is_never_unpacked(world, route, bomb):
+def test_gzip_bomb_is_never_decompressed(world, route, bomb):
     assert len(bomb) < MAX_BODY_BYTES / 4
     headers = {"HTTP_CONTENT_ENCODING": "gzip"}
     status, problem, peak = answered(world, route, io.BytesIO(bomb), len(bomb), **headers)
@@ -221,7 +221,7 @@ def test_gzip_bomb_is_never_unpacked(world, route, bomb):
 
 @pytest.mark.parametrize(("address", "method"), [(CONTENT, "put")])
 @pytest.mark.usefixtures("nothing_stored")
-def test_piece_that_is_packed_or_too_large_is_refused(world, route):
+def test_compressed_or_too_large_piece_is_refused(world, route):
     packed = route.ask(gzip.compress(b"x"), content_type="application/octet-stream", HTTP_CONTENT_ENCODING="gzip")
     whole = Flow(LARGEST_PIECE + 1)
 
@@ -243,7 +243,7 @@ def test_memory_for_a_body_within_the_limit_is_bounded(world, route, unit):
 
 @pytest.mark.parametrize("address", FORMS)
 @pytest.mark.usefixtures("nothing_stored")
-def test_forms_take_no_harm_from_what_is_no_form(world, address):
+def test_forms_survive_malformed_bodies(world, address):
     sent, kind = world.request(address, "post", "nobody"), "application/x-www-form-urlencoded"
     fields = list(sent.body or {"next": ""})
     bodies = [(b"=".join([name.encode(), value]), kind)

@@ -2,6 +2,7 @@
 
 import os
 
+import dj_database_url
 import pytest
 from celery import current_app
 from django.conf import settings
@@ -11,7 +12,6 @@ from hypothesis import HealthCheck
 from hypothesis import settings as drawing
 
 from config.dev.services import test_servers as throw_away_servers
-from config.settings import _database as database_of
 from tastings.actions.lexicon import load_lexicon
 from teams.models import Role
 from teams.row_security import work_as_owner
@@ -44,7 +44,7 @@ def django_db_modify_db_settings(django_db_modify_db_settings):
         yield
         return
     with throw_away_servers() as found:
-        connections["default"].settings_dict.update(database_of(found.database_url))
+        connections["default"].settings_dict.update(dj_database_url.parse(found.database_url, "teams.postgresql", 60))
         settings.REDIS_URL = settings.CELERY_BROKER_URL = found.redis_url
         current_app.conf.broker_url = current_app.conf.broker_read_url = current_app.conf.broker_write_url = (
             found.redis_url

@@ -13,7 +13,7 @@ LEAFSPAN_HOME = Path(os.environ.get("LEAFSPAN_HOME") or BASE_DIR / ".leafspan")
 
 REDIS_URL = os.environ.get("REDIS_URL") or "redis://127.0.0.1:6379/0"
 # Web and worker act as this role, which owns nothing and is bound by row-level security. What looks after the whole
-# installation stays the owner that signs in: see `teams.row_security.as_owner`.
+# installation stays the owner that signs in: see `teams.row_security.work_as_owner`.
 DATABASE_ROLE = os.environ.get("LEAFSPAN_DATABASE_ROLE") or "leafspan_app"
 _database = dj_database_url.parse(
     os.environ.get("DATABASE_URL") or "postgresql://", "teams.postgresql", conn_max_age=60, conn_health_checks=True

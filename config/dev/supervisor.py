@@ -23,8 +23,8 @@ import django
 from django.core.management import call_command
 os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings"
 django.setup()
-from teams.row_security import as_owner
-as_owner()
+from teams.row_security import work_as_owner
+work_as_owner()
 call_command("migrate", interactive=False, verbosity=0)
 call_command("load_lexicon")
 """  # as manage.py does one after the other, but in one process: that saves a second

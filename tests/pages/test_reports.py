@@ -46,7 +46,7 @@ def made(client, address):
 
 
 @pytest.mark.parametrize("form", FORMS)
-def test_document_is_asked_for_once_made_by_the_job_and_then_sent(taster, lot, form):
+def test_document_is_requested_once_rendered_by_the_job_and_then_sent(taster, lot, form):
     waiting = [taster.client.get(of(lot, form)) for _ in range(2)]
     assert [answer.status_code for answer in waiting] == [202, 202]
     assert {answer["Retry-After"] for answer in waiting} == {"2"}
@@ -65,7 +65,7 @@ def test_document_is_asked_for_once_made_by_the_job_and_then_sent(taster, lot, f
     assert (document.payload, document.failure, RenderedDocument.objects.count()) == (None, "", 1)
 
 
-def test_document_is_made_anew_when_a_note_changes_it_and_not_before(taster, lot):
+def test_document_is_rendered_again_when_a_note_changes_it_and_not_before(taster, lot):
     before = made(taster.client, of(lot, "pdf"))
     assert taster.client.get(of(lot, "pdf")).content == before.content
     taster.client.patch(f"/api/v1/lots/{lot.id}/", {"name": "Cloud Ridge"})
@@ -75,7 +75,7 @@ def test_document_is_made_anew_when_a_note_changes_it_and_not_before(taster, lot
     assert before["ETag"] != after["ETag"]
 
 
-def test_document_that_cannot_be_set_says_so_and_keeps_why(taster, lot, monkeypatch):
+def test_document_that_cannot_be_rendered_answers_so_and_stores_why(taster, lot, monkeypatch):
     taster.client.get(of(lot, "pdf"))
     document = RenderedDocument.objects.get()
 
@@ -90,7 +90,7 @@ def test_document_that_cannot_be_set_says_so_and_keeps_why(taster, lot, monkeypa
     assert (document.failure, document.payload, document.content) == ("ValueError: no such layout", None, None)
 
 
-def test_lost_job_is_asked_for_again(taster, monkeypatch):
+def test_lost_job_is_enqueued_again(taster, monkeypatch):
     asked = []
     monkeypatch.setattr("tastings.actions.documents.later", lambda job, row: asked.append(row))
     now = timezone.now()
@@ -100,7 +100,7 @@ def test_lost_job_is_asked_for_again(taster, monkeypatch):
     assert asked == [str(RenderedDocument.objects.get().id)] * 2
 
 
-def test_documents_nobody_reads_are_let_go_of(taster):
+def test_unread_documents_are_deleted(taster):
     now = timezone.now()
     for days, digest in ((0, "a"), (29, "b"), (31, "c")):
         request_document(

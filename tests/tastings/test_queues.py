@@ -91,7 +91,7 @@ def under_way(team):
     return Development.objects.filter(team=team, asked_at__isnull=False).count()
 
 
-def test_a_flood_of_edits_is_asked_for_a_few_at_a_time(team, messages, committed):
+def test_many_edits_are_enqueued_a_few_at_a_time(team, messages, committed):
     lots = lots_of(team, 3 * MOST)
     with committed():
         mark_due(team.id, lots, revision=5, now=timezone.now())
@@ -112,7 +112,7 @@ def test_a_team_in_the_midst_of_its_refits_has_room_for_a_fresh_edit(team, messa
     assert (messages.of(Queue.STEADY), messages.waiting[Queue.FRESH]) == (MAX_STEADY, [edited])
 
 
-def test_each_team_has_its_few_and_no_more(team, stranger, messages, committed):
+def test_each_team_has_at_most_its_limit(team, stranger, messages, committed):
     third = TeamFactory()
     for of, n in ((team, 100), (stranger.team, 20), (third, 3)):
         behind(of, n)
@@ -260,7 +260,7 @@ def test_a_worker_empties_the_fresh_queue_first(tmp_path):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_worker_told_to_stop_finishes_the_job_it_has_and_leaves_the_others(tmp_path):
+def test_a_stopping_worker_finishes_its_job_and_leaves_the_others(tmp_path):
     current_app.control.purge()
     load_lexicon()
     who = person(TeamFactory(), "taster")

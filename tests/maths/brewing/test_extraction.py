@@ -18,7 +18,7 @@ def session(contacts_s):
 
 
 @given(times, st.floats(0.03, 2.0), st.floats(2.0, 400.0))
-def test_leaf_never_gives_more_than_it_holds(contacts_s, k_per_min, tau_s):
+def test_shares_never_sum_to_more_than_one(contacts_s, k_per_min, tau_s):
     found = extracted_shares(session(contacts_s), k_per_min=np.array([k_per_min]), tau_s=np.array([tau_s]))
     assert np.all(found >= 0)
     assert found.sum() <= 1 + 1e-12

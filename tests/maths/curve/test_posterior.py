@@ -86,7 +86,7 @@ def test_tens_count_as_at_least_ten():
     assert np.array_equal(settled[[0, 3]], [9, 8])
 
 
-def test_ratings_off_the_ends_are_left_alone():
+def test_uncensored_ratings_are_unchanged():
     assert np.array_equal(settled_of([0.1, 5, 9.9]), [0.1, 5, 9.9])
 
 
@@ -97,7 +97,7 @@ def test_attributes_are_fitted_each_by_itself():
     assert np.array_equal(both["sweetness"].mean, fit(sweetness, grid=GRID).mean)
 
 
-def test_part_of_the_grid_that_holds_all_weight_gives_the_same_curve():
+def test_subset_of_the_grid_with_all_weight_gives_the_same_curve():
     found = fit([tasted_of([5, 6, 6, 5, 4], taster=str(i)) for i in range(30)], grid=GRID)
     part, index = GRID.around(found.node_weights > 1e-7)
     assert part.n_nodes < GRID.n_nodes

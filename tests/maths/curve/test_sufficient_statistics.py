@@ -133,7 +133,7 @@ def test_how_well_a_scale_is_known_does_not_change_a_sessions_sums():
     assert np.array_equal(sum_sessions([other], grid=GRID), sum_sessions([one], grid=GRID))
 
 
-def test_many_sessions_of_one_taster_say_less_than_those_of_many():
+def test_sessions_of_many_tasters_are_more_precise_than_those_of_one():
     def precision(tasters):
         own = by_taster(sessions(tasters))
         totals = [sum_sessions(some, grid=GRID) for some in own.values()]

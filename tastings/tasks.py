@@ -11,7 +11,7 @@ from tastings.actions.developments import refresh_development as refresh
 from tastings.actions.documents import delete_old_documents, render_document
 from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
 from tastings.actions.flights.answering import answer_flight as answer_one_flight
-from tastings.actions.flights.asking import ask_due_flights
+from tastings.actions.flights.jobs import enqueue_due_flights
 from tastings.actions.flights.planning import plan_flight as plan_one_flight
 from tastings.actions.panels import refresh_panel as learn
 from tastings.actions.photo_checks import check_photo as check_one_photo
@@ -65,7 +65,7 @@ def refresh_due() -> None:
     with acting_for(*teams_with_outdated_figures(method=METHOD)), transaction.atomic():
         enqueue_due_lots(now=timezone.now())
         enqueue_due_panels(now=timezone.now())
-        ask_due_flights(now=timezone.now())
+        enqueue_due_flights(now=timezone.now())
 
 
 @shared_task(name=Job.PRUNE.value, time_limit=3600)

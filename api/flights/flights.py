@@ -26,7 +26,7 @@ from api.http.openapi import (
     problem_responses,
     schema_fields,
 )
-from tastings.actions.flights.setting_up import call_off_flight, change_flight, set_up_flight
+from tastings.actions.flights.editing import call_off_flight, create_flight, update_flight
 from tastings.answers.flights import FlightDecision, FlightItem, PouringPlan
 from tastings.figures import to_stored
 from tastings.queries.flights import flight_for, flights_of, pouring_plan_for
@@ -89,7 +89,7 @@ class Flights(APIView):
         """Set one up among samples; its serving plan is made at once by a worker. For buyers and owners."""
         sent = body_of(request)
         flight = take_id(sent)
-        set_up_flight(member_of(request), flight=flight, sent=sent, now=timezone.now())
+        create_flight(member_of(request), flight=flight, sent=sent, now=timezone.now())
         location = request.build_absolute_uri(f"{request.path}{flight}/")
         return Response(flight_json(flight_for(member_of(request), flight)), status=201, headers={"Location": location})
 
@@ -114,7 +114,7 @@ class OneFlight(APIView):
     def patch(self, request: Request, flight_id: str) -> Response:
         """Change it, such as for a taster who fell ill; what was tasted already stays in the new plan."""
         flight = id_from_path(flight_id)
-        change_flight(member_of(request), flight=flight, sent=body_of(request), now=timezone.now())
+        update_flight(member_of(request), flight=flight, sent=body_of(request), now=timezone.now())
         return Response(flight_json(flight_for(member_of(request), flight)))
 
     @operation(operation_id="flight_call_off", responses={204: None, **problem_responses(403, 404, 409)})

@@ -24,7 +24,7 @@ LONG_AGO = NOON - timedelta(days=3000)
 def asked(monkeypatch):
     """Note what jobs are asked for instead of sending them anywhere."""
     found = []
-    for module in ("tastings.actions.due", "tastings.actions.flights.asking", "tastings.actions.photo_checks",
+    for module in ("tastings.actions.due", "tastings.actions.flights.jobs", "tastings.actions.photo_checks",
                    "tastings.actions.developments"):  # fmt: skip
         monkeypatch.setattr(f"{module}.later", lambda job, *about, **_: found.append((job, *about)))
     return found

@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db import transaction
 
-from tastings.actions.flights.asking import ask_for_plan
+from tastings.actions.flights.jobs import enqueue_plan
 from tastings.answers.flights import ServingPlanQuality
 from tastings.figures import to_stored
 from tastings.maths.flights.serving import Plan, PlanError, PlannedSitting, plan_servings
@@ -95,7 +95,7 @@ def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: date
     if flight.plan_wanted != planned.plan_wanted:
         return False  # the job of the later wish is under way
     if {cup.id for cup in _tasted(flight)} != {cup.id for cup in fixed}:
-        ask_for_plan(flight, now=now)
+        enqueue_plan(flight, now=now)
         return False
     last: dict[tuple[str, int], int] = defaultdict(int)
     for cup in fixed:

@@ -9,7 +9,7 @@ from django.utils.translation import ngettext
 
 from lots.merge import pack
 from tastings.actions.due import mark_due
-from tastings.actions.flights.asking import ask_for_answer
+from tastings.actions.flights.jobs import enqueue_answer
 from tastings.actions.push import check_constraints_now, renew_child_revisions, set_lot
 from tastings.audit_events import TastingEvent
 from tastings.errors import WrongState
@@ -61,7 +61,7 @@ def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -
     Team.objects.filter(id=member.team_id).update(revision=revision)
     shared = {session.lot_id for session in sessions if not session.private and session.lot_id is not None}
     mark_due(member.team_id, shared, revision=revision, now=now)
-    ask_for_answer(found, now=now)
+    enqueue_answer(found, now=now)
     check_constraints_now()
 
 

@@ -13,7 +13,7 @@ from django.db import IntegrityError, ProgrammingError, transaction
 from django.utils.translation import gettext as _
 
 from tastings.actions.due import mark_due
-from tastings.actions.flights.asking import ask_for_answers
+from tastings.actions.flights.jobs import enqueue_answers
 from tastings.actions.push.applying import Applier
 from tastings.actions.push.blind import changed_cups
 from tastings.actions.push.change import Change, Verdict, read_change, refused
@@ -78,6 +78,6 @@ def _push(
     if revision != team.revision:
         Team.objects.filter(id=team.id).update(revision=revision)
         mark_due(team.id, changed_lots(state), revision=revision, now=now)
-        ask_for_answers(changed_cups(state), now=now)
+        enqueue_answers(changed_cups(state), now=now)
         check_constraints_now()
     return applier.verdicts()

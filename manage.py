@@ -8,7 +8,9 @@ if __name__ == "__main__":
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
     from django.core.management import execute_from_command_line  # settings must be named first
 
-    from teams.row_security import as_owner
+    from config.embedded import use_running_servers
+    from teams.row_security import work_as_owner
 
-    as_owner()  # commands look after the whole installation
+    use_running_servers(os.environ)
+    work_as_owner()  # commands look after the whole installation
     execute_from_command_line(sys.argv)

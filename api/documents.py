@@ -5,45 +5,45 @@ from typing import Any
 
 from rest_framework import serializers as s
 
-from api.http.openapi import PROBLEM_ITEM, Serializer, an_object, record_field
-from lots.schema import Shape
+from api.http.openapi import PROBLEM_ITEM, Serializer, inline_object, record_field
+from lots.schema import RecordSchema
 
 
 @cache
-def record_read(shape: Shape) -> Serializer:
+def record_read(schema: RecordSchema) -> Serializer:
     """Return what a record looks like in an answer."""
     server: dict[str, Any] = {"taster": s.UUIDField(), "built_in": s.BooleanField()}
-    return an_object(
-        shape.type.capitalize(),
+    return inline_object(
+        schema.type.capitalize(),
         id=s.UUIDField(),
         revision=s.IntegerField(),
-        **{field.name: record_field(field, required=True) for field in shape.fields},
-        **{name: server[name] for name in shape.server_fields},
+        **{field.name: record_field(field, required=True) for field in schema.fields},
+        **{name: server[name] for name in schema.server_fields},
         by=s.UUIDField(allow_null=True),
     )
 
 
-def record_new(shape: Shape) -> Serializer:
+def record_new(schema: RecordSchema) -> Serializer:
     """Return what makes a record."""
-    fields = {field.name: record_field(field, required=field.required) for field in shape.fields}
-    return an_object(
-        f"New{shape.type.capitalize()}", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields
+    fields = {field.name: record_field(field, required=field.required) for field in schema.fields}
+    return inline_object(
+        f"New{schema.type.capitalize()}", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields
     )
 
 
-def record_change(shape: Shape) -> Serializer:
+def record_change(schema: RecordSchema) -> Serializer:
     """Return what changes a record: any of its fields."""
-    fields = {field.name: record_field(field, required=False) for field in shape.fields}
-    return an_object(f"Changed{shape.type.capitalize()}", **fields)
+    fields = {field.name: record_field(field, required=False) for field in schema.fields}
+    return inline_object(f"Changed{schema.type.capitalize()}", **fields)
 
 
-SYNC_BODY = an_object(
+SYNC_BODY = inline_object(
     "SyncBody",
     schema=s.IntegerField(help_text="1"),
     device=s.UUIDField(),
     cursor=s.IntegerField(required=False, min_value=0, default=0),
     limit=s.IntegerField(required=False, min_value=1, max_value=1000, default=500),
-    changes=an_object(
+    changes=inline_object(
         "SentChange",
         type=s.ChoiceField(choices=["lot", "session", "infusion", "note", "descriptor"]),
         id=s.UUIDField(),
@@ -52,9 +52,9 @@ SYNC_BODY = an_object(
         deleted=s.BooleanField(required=False),
     )(many=True, required=False, help_text="at most 1,000"),
 )
-SYNC_ANSWER = an_object(
+SYNC_ANSWER = inline_object(
     "SyncAnswer",
-    verdicts=an_object(
+    verdicts=inline_object(
         "Verdict",
         type=s.CharField(allow_blank=True),
         id=s.CharField(allow_blank=True),
@@ -62,7 +62,7 @@ SYNC_ANSWER = an_object(
         revision=s.IntegerField(allow_null=True),
         problems=PROBLEM_ITEM(many=True),
     )(many=True),
-    changes=an_object(
+    changes=inline_object(
         "PulledChange",
         type=s.CharField(),
         id=s.UUIDField(),
@@ -75,7 +75,7 @@ SYNC_ANSWER = an_object(
     more=s.BooleanField(),
     now=s.DateTimeField(),
 )
-_HISTORY_ITEM = an_object(
+_HISTORY_ITEM = inline_object(
     "HistoryItem",
     field=s.CharField(),
     value=s.JSONField(),
@@ -84,4 +84,4 @@ _HISTORY_ITEM = an_object(
     device=s.UUIDField(),
     claimed_at=s.DateTimeField(allow_null=True),
 )
-HISTORY = an_object("History", current=_HISTORY_ITEM(many=True), overwritten=_HISTORY_ITEM(many=True))
+HISTORY = inline_object("History", current=_HISTORY_ITEM(many=True), overwritten=_HISTORY_ITEM(many=True))

@@ -26,10 +26,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.problems import MEDIA_TYPE, document
-from teams.actions.people import digest_of
+from api.http.problems import MEDIA_TYPE, problem_document
+from teams.actions.people import token_digest
 from teams.errors import Refused
-from teams.queries.people import live_tokens, revisions_of, token_with
+from teams.queries.people import revisions_of, token_by_digest, valid_tokens
 
 PATH = "/api/v1/events"
 LOOK_EVERY_S = 1.0
@@ -38,7 +38,7 @@ MOST_LISTENERS = 2000
 """In one process; more are asked to come back later."""
 
 
-class NotServed(Refused):
+class LiveEventsUnavailable(Refused):
     """The web server was started without what this needs."""
 
     status = 501
@@ -51,7 +51,7 @@ class Events(APIView):
 
     def get(self, request: Request) -> Response:  # noqa: ARG002 - the framework's shape
         """Open the stream: an event whenever there is something to pull."""
-        raise NotServed(_("start the web server on config.asgi"))
+        raise LiveEventsUnavailable(_("start the web server on config.asgi"))
 
 
 Scope = MutableMapping[str, Any]
@@ -146,7 +146,7 @@ class Live:
                 alive: set[UUID] | None = None
                 if looks % HEARTBEAT_S == 0:
                     tokens = {listener.token for listener in self._listeners}
-                    alive = await asyncio.to_thread(_with_database, partial(live_tokens, teams=teams), tokens)
+                    alive = await asyncio.to_thread(_with_database, partial(valid_tokens, teams=teams), tokens)
             except Exception:  # noqa: BLE001 - a database that is away for a moment must not end every stream
                 _log.warning("live table: the database did not answer", exc_info=True)
                 continue
@@ -167,7 +167,7 @@ def _with_database(work: Callable[..., Any], *arguments: Any) -> Any:  # noqa: A
 
 def _place_of(token: str) -> tuple[UUID, UUID, int] | None:
     """Return token id, team and the team's counter."""
-    found = token_with(digest_of(token), now=timezone.now())
+    found = token_by_digest(token_digest(token), now=timezone.now())
     return (found.id, found.member.team_id, found.member.team.revision) if found else None
 
 
@@ -192,7 +192,7 @@ async def _until_gone(receive: Receive) -> None:
 
 
 async def _refuse(send: Send, status: int, code: str, detail: str, headers: Mapping[str, str]) -> None:
-    body = json.dumps(document(status=status, code=code, title=detail, detail=detail)).encode()
+    body = json.dumps(problem_document(status=status, code=code, title=detail, detail=detail)).encode()
     sent = {"Content-Type": MEDIA_TYPE, "Content-Length": str(len(body)), **headers}
     encoded = [(name.lower().encode(), value.encode()) for name, value in sent.items()]
     await send({"type": "http.response.start", "status": status, "headers": encoded})

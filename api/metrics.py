@@ -25,11 +25,12 @@ from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Histo
 from prometheus_client.multiprocess import MultiProcessCollector
 from prometheus_client.registry import Collector
 
-from api.http.problems import no_such_route
-from tastings.actions.push.change import SHAPES, Verdict
+from api.http.problems import handler404
+from tastings.actions.push.change import Verdict
 from tastings.job_metrics import BOUNDS_S, worked
 from tastings.queries.due import waiting
 from tastings.queues import BrokerDown, queues
+from tastings.schemas import RECORD_SCHEMAS
 
 _HERE = CollectorRegistry(auto_describe=False)
 REQUESTS = Counter("leafspan_requests", "Requests answered", ("method", "route", "status"), registry=_HERE)
@@ -58,14 +59,14 @@ def count_request(*, method: str, route: str, status: int, seconds: float) -> No
 def count_verdicts(verdicts: Iterable[Verdict]) -> None:
     """Count what became of a phone's changes; a type that is none of ours is one, whatever was sent."""
     for verdict in verdicts:
-        VERDICTS.labels(verdict.type if verdict.type in SHAPES else "other", verdict.verdict).inc()
+        VERDICTS.labels(verdict.type if verdict.type in RECORD_SCHEMAS else "other", verdict.verdict).inc()
 
 
 @require_safe
 def metrics(request: HttpRequest) -> HttpResponse:
     """Tell the metrics in Prometheus' text format, or that there is no such address."""
     if not may_read(request):
-        return no_such_route(request, Exception())
+        return handler404(request, Exception())
     registry = CollectorRegistry(auto_describe=False)
     if os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
         MultiProcessCollector(registry)  # type: ignore[no-untyped-call]  # the library's

@@ -13,15 +13,16 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import device_of, member_of
+from api.http.auth import device_id, member_of
 from api.http.bodies import body_of
-from api.http.conditional import expected_revision, id_in_address, page_of, tagged
+from api.http.conditional import conditional_response, expected_revision, id_from_path, paginated_response
 from lots.merge import DELETED
-from lots.schema import Unfit, clean_id
-from lots.wording import problem_of
-from tastings.actions.push import NEW, SHAPES, Change, Verdict, checked, push_changes
-from tastings.queries.records import Record, history_for, record_for, records_of
-from teams.errors import Changed, Invalid, NotAllowed, NotHere, Problem
+from lots.schema import InvalidValue, clean_id
+from lots.wording import field_problem
+from tastings.actions.push import NEW, Change, Verdict, push_changes, validate_fields
+from tastings.queries.records import Record, history_for, list_records, record_for
+from tastings.schemas import RECORD_SCHEMAS
+from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed, Problem
 
 
 def shown(record: Record) -> dict[str, Any]:
@@ -38,13 +39,13 @@ class RecordView(APIView):
     def change(self, request: Request, *, record: UUID, fields: Mapping[str, object], expected: int | None) -> None:
         """Apply one change; raise what stands against it."""
         change = Change(type=self.type_name, id=record, fields=fields, stamp=None, expected=expected)
-        [verdict] = push_changes(member_of(request), device=device_of(request), changes=[change], now=timezone.now())
+        [verdict] = push_changes(member_of(request), device=device_id(request), changes=[change], now=timezone.now())
         if verdict.verdict == "refused":
             raise _refusal(verdict)
 
     def own(self, request: Request, record_id: str) -> UUID:
         """Return the id of a record that the team may change; raise NotHere or NotAllowed."""
-        record = record_for(member_of(request), self.type_name, id_in_address(record_id))
+        record = record_for(member_of(request), self.type_name, id_from_path(record_id))
         if record.fields.get("built_in"):
             raise NotAllowed(_("what is built in cannot be changed"))
         return record.id
@@ -55,7 +56,7 @@ class RecordView(APIView):
             return
         try:
             record_for(member_of(request), "session", UUID(str(session)))
-        except NotHere as error:
+        except NotFound as error:
             raise Invalid(problems=[Problem("session", "unknown_parent", _("there is no such session"))]) from error
 
 
@@ -68,19 +69,19 @@ class RecordList(RecordView):
         member = member_of(request)
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            rows = records_of(member, self.type_name, filters=filters, after=after, limit=limit)
+            rows = list_records(member, self.type_name, filters=filters, after=after, limit=limit)
             return [shown(row) for row in rows]
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
     def post(self, request: Request) -> Response:
         """Make a record under the id the client chose."""
         sent = body_of(request)
         try:
             record = UUID(clean_id(sent.pop("id", None)))
-        except Unfit as error:
-            raise Invalid(problems=[problem_of("id", error.fault)]) from error
-        fields = checked_or_refused(self.type_name, sent)
+        except InvalidValue as error:
+            raise Invalid(problems=[field_problem("id", error.fault)]) from error
+        fields = valid_fields(self.type_name, sent)
         self.parent_stands(request, fields)
         self.change(request, record=record, fields=fields, expected=NEW)
         made = record_for(member_of(request), self.type_name, record)
@@ -93,13 +94,13 @@ class RecordItem(RecordView):
 
     def get(self, request: Request, record_id: str) -> Response:
         """Show it."""
-        record = record_for(member_of(request), self.type_name, id_in_address(record_id))
-        return tagged(request, shown(record), tag=str(record.revision))
+        record = record_for(member_of(request), self.type_name, id_from_path(record_id))
+        return conditional_response(request, shown(record), tag=str(record.revision))
 
     def patch(self, request: Request, record_id: str) -> Response:
         """Change the fields sent and leave the others."""
         record = self.own(request, record_id)
-        fields = checked_or_refused(self.type_name, body_of(request))
+        fields = valid_fields(self.type_name, body_of(request))
         self.change(request, record=record, fields=fields, expected=expected_revision(request))
         changed = record_for(member_of(request), self.type_name, record)
         return Response(shown(changed), headers={"ETag": f'"{changed.revision}"'})
@@ -116,12 +117,12 @@ class RecordHistory(RecordView):
 
     def get(self, request: Request, record_id: str) -> Response:
         """Show the present values' authors and the overwritten values, the newest first."""
-        return tagged(request, history_for(member_of(request), self.type_name, id_in_address(record_id)))
+        return conditional_response(request, history_for(member_of(request), self.type_name, id_from_path(record_id)))
 
 
-def checked_or_refused(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:
+def valid_fields(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:
     """Return clean fields; raise Invalid naming every one that is not."""
-    fields, problems = checked(SHAPES[type_name], sent)
+    fields, problems = validate_fields(RECORD_SCHEMAS[type_name], sent)
     if problems:
         raise Invalid(problems=problems)
     return fields
@@ -130,9 +131,9 @@ def checked_or_refused(type_name: str, sent: Mapping[str, object]) -> dict[str, 
 def _refusal(verdict: Verdict) -> Exception:
     codes = {problem.code for problem in verdict.problems}
     if "changed" in codes:
-        return Changed()
+        return PreconditionFailed()
     if "not_allowed" in codes:
         return NotAllowed(verdict.problems[0].detail, problems=verdict.problems)
     if "unknown_record" in codes:
-        return NotHere()
+        return NotFound()
     return Invalid(problems=verdict.problems)

@@ -1,7 +1,7 @@
-"""Versions of the records as phones speak them. A phone keeps its version for as long as its app is not renewed.
+"""Versions of the record schemas that phones use. A phone keeps its version until its app is updated.
 
-When the records change, the old version stays here with two translations: of a change it sends into the present form,
-and of a change it pulls into its own. Both must lose nothing that the version can say.
+When the records change, the old version stays here with two translations: of a change that such a phone sends into the
+present form, and of a change that it pulls into its own. Both must keep everything that the old version has.
 """
 
 from collections.abc import Callable, Mapping
@@ -9,12 +9,14 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Dialect:
-    """One version: how its changes read in the present form, and how present changes are told in it."""
+class SchemaVersion:
+    """One version: how its changes become present ones, and how present changes become its own."""
 
-    read: Callable[[object], object]
-    tell: Callable[[Mapping[str, object]], Mapping[str, object]]
+    upgrade: Callable[[object], object]
+    downgrade: Callable[[Mapping[str, object]], Mapping[str, object]]
 
 
-SPOKEN: dict[int, Dialect] = {1: Dialect(read=lambda sent: sent, tell=lambda pulled: pulled)}
+SCHEMA_VERSIONS: dict[int, SchemaVersion] = {
+    1: SchemaVersion(upgrade=lambda sent: sent, downgrade=lambda pulled: pulled)
+}
 """By the number that clients send as ``schema``; 1 is the present form."""

@@ -15,8 +15,8 @@ from rest_framework.views import APIView
 from api.http import openapi
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
-from api.http.conditional import id_in_address, page_of, tagged
-from api.http.openapi import an_object, described, fields_of, problem
+from api.http.conditional import conditional_response, id_from_path, paginated_response
+from api.http.openapi import inline_object, operation, problem_responses, schema_fields
 from tastings.actions.shares import give_share, revoke_share
 from tastings.queries.shares import share_for, share_shown, shares_of, token_of
 from tastings.schemas import SHARE
@@ -42,7 +42,7 @@ class Shares(APIView):
             rows = shares_of(member, lot=of_lot, after=after, limit=limit)
             return [_shown(request, row, now=now) for row in rows]
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
     def post(self, request: Request) -> Response:
         """Make a link. Whoever holds it reads the report or card, in every form, until it ends."""
@@ -57,17 +57,17 @@ class OneShare(APIView):
 
     def get(self, request: Request, share_id: str) -> Response:
         """Show it, with how often it was read."""
-        share = share_for(member_of(request), id_in_address(share_id))
-        return tagged(request, _shown(request, share, now=timezone.now()))
+        share = share_for(member_of(request), id_from_path(share_id))
+        return conditional_response(request, _shown(request, share, now=timezone.now()))
 
     def delete(self, request: Request, share_id: str) -> Response:
         """End it at once. From then on it looks as if it had never been."""
-        revoke_share(member_of(request), share=id_in_address(share_id), now=timezone.now())
+        revoke_share(member_of(request), share=id_from_path(share_id), now=timezone.now())
         return Response(status=204)
 
 
-NEW_SHARE = an_object("NewShare", **fields_of(SHARE))
-SHARE_READ = an_object(
+NEW_SHARE = inline_object("NewShare", **schema_fields(SHARE))
+SHARE_READ = inline_object(
     "Share",
     id=s.UUIDField(),
     lot=s.UUIDField(),
@@ -84,24 +84,28 @@ SHARE_READ = an_object(
 )
 DESCRIBED = {
     Shares: {
-        "get": described(
+        "get": operation(
             operation_id="share_list",
             parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *openapi.PAGING, openapi.ETAG],
-            responses={200: openapi.page(SHARE_READ, "SharePage"), **openapi.NOT_MODIFIED, **problem(403, 422)},
+            responses={
+                200: openapi.paginated(SHARE_READ, "SharePage"),
+                **openapi.NOT_MODIFIED,
+                **problem_responses(403, 422),
+            },
         ),
-        "post": described(
+        "post": operation(
             operation_id="share_create",
             request=NEW_SHARE,
-            responses={201: SHARE_READ, **problem(400, 403, 413, 415, 422)},
+            responses={201: SHARE_READ, **problem_responses(400, 403, 413, 415, 422)},
         ),
     },
     OneShare: {
-        "get": described(
+        "get": operation(
             operation_id="share_read",
             parameters=[openapi.ETAG],
-            responses={200: SHARE_READ, **openapi.NOT_MODIFIED, **problem(403, 404)},
+            responses={200: SHARE_READ, **openapi.NOT_MODIFIED, **problem_responses(403, 404)},
         ),
-        "delete": described(operation_id="share_revoke", responses={204: None, **problem(403, 404)}),
+        "delete": operation(operation_id="share_revoke", responses={204: None, **problem_responses(403, 404)}),
     },
 }
 """What each view says of its operations."""

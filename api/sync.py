@@ -9,13 +9,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import member_of, token_of
+from api.http.auth import device_token, member_of
 from api.http.bodies import body_of
 from api.http.parsing import TooLarge
 from api.metrics import count_verdicts
-from api.schema_versions import SPOKEN
-from lots.schema import Unfit, clean_id, utc_text
-from lots.wording import problem_of
+from api.schema_versions import SCHEMA_VERSIONS
+from lots.schema import InvalidValue, clean_id, format_utc
+from lots.wording import field_problem
 from tastings.actions.push import push
 from tastings.queries.pull import pull
 from teams.actions.people import check_cursor
@@ -41,8 +41,8 @@ class Sync(APIView):
         """Apply the changes, then return what changed after the cursor, the caller's own changes included."""
         member, now = member_of(request), timezone.now()
         sent = body_of(request)
-        if not _is_whole(schema := sent.get("schema")) or schema not in SPOKEN:
-            spoken = ", ".join(map(str, sorted(SPOKEN)))
+        if not _is_whole(schema := sent.get("schema")) or schema not in SCHEMA_VERSIONS:
+            spoken = ", ".join(map(str, sorted(SCHEMA_VERSIONS)))
             raise UnknownSchema(
                 _("schemas spoken: %(spoken)s") % {"spoken": spoken},
                 problems=[Problem("schema", "choice", _("one of %(choices)s") % {"choices": spoken})],
@@ -54,8 +54,8 @@ class Sync(APIView):
         device = ""
         try:
             device = clean_id(sent.get("device"))
-        except Unfit as error:
-            problems.append(problem_of("device", error.fault))
+        except InvalidValue as error:
+            problems.append(field_problem("device", error.fault))
         cursor, limit, changes = sent.get("cursor", 0), sent.get("limit", DEFAULT_LIMIT), sent.get("changes", [])
         if not _is_whole(cursor) or not 0 <= cursor < 2**63:
             problems.append(Problem("cursor", "range", _("must be a whole number, 0 or more")))
@@ -73,18 +73,18 @@ class Sync(APIView):
             raise TooLarge
         if problems:
             raise Invalid(problems=problems)
-        check_cursor(token_of(request), cursor=cursor, now=now)
-        dialect = SPOKEN[schema]
-        verdicts = push(member, device=UUID(device), sent=[dialect.read(change) for change in changes], now=now)
+        check_cursor(device_token(request), cursor=cursor, now=now)
+        version = SCHEMA_VERSIONS[schema]
+        verdicts = push(member, device=UUID(device), sent=[version.upgrade(change) for change in changes], now=now)
         count_verdicts(verdicts)
         page = pull(member, cursor=cursor, limit=limit)
         return Response(
             {
                 "verdicts": [verdict.as_json() for verdict in verdicts],
-                "changes": [dialect.tell(change) for change in page.changes],
+                "changes": [version.downgrade(change) for change in page.changes],
                 "cursor": page.cursor,
                 "more": page.more,
-                "now": utc_text(now),
+                "now": format_utc(now),
             }
         )
 

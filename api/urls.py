@@ -6,18 +6,22 @@ from django.urls import URLPattern, include, path
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 
+from api import answers
 from api import documents as doc
-from api.flight_documents import DESCRIBED as FLIGHTS_DESCRIBED
-from api.flights import AnswerOf, Decision, Flights, OneFlight, PouringPlanOf, Reveal
-from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, described, page, problem
+from api.comparisons import Compare
+from api.developments import ArrivalCheckOf, DevelopmentOf, ReadinessOf
+from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
 from api.live import Events
+from api.lots.guide import LotBrewGuide
 from api.operations.export import TeamExport
+from api.panels import CalibrationOf, PanelOfTeam
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.shares import DESCRIBED as SHARES_DESCRIBED
 from api.shares import OneShare, Shares
 from api.sync import Sync
-from lots.schema import Shape
-from tastings.actions.push import SHAPES
+from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
+from lots.schema import RecordSchema
+from tastings.schemas import RECORD_SCHEMAS
 
 
 def _made(base: type[RecordView], name: str) -> type[RecordView]:
@@ -25,47 +29,47 @@ def _made(base: type[RecordView], name: str) -> type[RecordView]:
     return type(f"{name.capitalize()}{base.__name__}", (base,), {"type_name": name})
 
 
-def _record_routes(shape: Shape) -> Iterator[URLPattern]:
+def _record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     """Return list, item and history of one record type."""
-    name, read = shape.type, doc.record_read(shape)
-    filters = [OpenApiParameter(field, str, description="only those with this value") for field in shape.filters]
+    name, read = schema.type, doc.record_read(schema)
+    filters = [OpenApiParameter(field, str, description="only those with this value") for field in schema.filters]
     many, one, history = (_made(base, name) for base in (RecordList, RecordItem, RecordHistory))
-    listing = page(read, f"{name.capitalize()}Page")
+    listing = paginated(read, f"{name.capitalize()}Page")
     extend_schema_view(
-        get=described(
+        get=operation(
             operation_id=f"{name}_list",
             parameters=[*filters, *PAGING, ETAG],
-            responses={200: listing, **NOT_MODIFIED, **problem(422)},
+            responses={200: listing, **NOT_MODIFIED, **problem_responses(422)},
         ),
-        post=described(
+        post=operation(
             operation_id=f"{name}_create",
-            request=doc.record_new(shape),
-            responses={201: read, **problem(400, 403, 413, 415, 422)},
+            request=doc.record_new(schema),
+            responses={201: read, **problem_responses(400, 403, 413, 415, 422)},
         ),
     )(many)
     extend_schema_view(
-        get=described(
+        get=operation(
             operation_id=f"{name}_read",
             parameters=[ETAG],
-            responses={200: read, **NOT_MODIFIED, **problem(404)},
+            responses={200: read, **NOT_MODIFIED, **problem_responses(404)},
         ),
-        patch=described(
+        patch=operation(
             operation_id=f"{name}_change",
             parameters=[IF_MATCH],
-            request=doc.record_change(shape),
-            responses={200: read, **problem(400, 403, 404, 412, 413, 415, 422)},
+            request=doc.record_change(schema),
+            responses={200: read, **problem_responses(400, 403, 404, 412, 413, 415, 422)},
         ),
-        delete=described(
+        delete=operation(
             operation_id=f"{name}_delete",
             parameters=[IF_MATCH],
-            responses={204: None, **problem(403, 404, 412, 422)},
+            responses={204: None, **problem_responses(403, 404, 412, 422)},
         ),
     )(one)
     extend_schema_view(
-        get=described(
+        get=operation(
             operation_id=f"{name}_history",
             parameters=[ETAG],
-            responses={200: doc.HISTORY, **NOT_MODIFIED, **problem(404)},
+            responses={200: doc.HISTORY, **NOT_MODIFIED, **problem_responses(404)},
         )
     )(history)
     yield path(f"{name}s/", many.as_view())
@@ -74,17 +78,79 @@ def _record_routes(shape: Shape) -> Iterator[URLPattern]:
 
 
 def _describe() -> None:
-    """Describe the views that are not made from a shape."""
-    body = problem(400, 413, 415, 422)
+    """Describe the views that are not made from a schema."""
+    read = {**NOT_MODIFIED}
+    body = problem_responses(400, 413, 415, 422)
     for view, operations in {
-        Sync: {"post": described(request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem(409, 410)})},
-        Events: {
-            "get": described(
-                parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
-                responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem(501, 503)},
+        Sync: {
+            "post": operation(
+                request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem_responses(409, 410)}
             )
         },
-        **FLIGHTS_DESCRIBED,
+        DevelopmentOf: {
+            "get": operation(parameters=[ETAG], responses={200: answers.DEVELOPMENT, **read, **problem_responses(404)})
+        },
+        CalibrationOf: {
+            "get": operation(
+                parameters=[ETAG], responses={200: answers.CALIBRATION, **read, **problem_responses(403, 404)}
+            )
+        },
+        PanelOfTeam: {"get": operation(parameters=[ETAG], responses={200: answers.PANEL, **read})},
+        Events: {
+            "get": operation(
+                parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
+                responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(501, 503)},
+            )
+        },
+        Compare: {
+            "get": operation(
+                parameters=[
+                    OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
+                    OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
+                    OpenApiParameter("by", str, description="vessel_material, shop or water"),
+                    ETAG,
+                ],
+                responses={200: answers.COMPARISON, **read, **problem_responses(404, 422)},
+            )
+        },
+        TriangleTests: {
+            "get": operation(
+                operation_id="triangle_test_list",
+                parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
+                responses={
+                    200: paginated(answers.TRIANGLE_TEST_READ, "TriangleTestPage"),
+                    **read,
+                    **problem_responses(404, 422),
+                },
+            ),
+            "post": operation(
+                request=answers.NEW_TRIANGLE_TEST,
+                responses={201: answers.TRIANGLE_TEST_READ, **body, **problem_responses(403)},
+            ),
+        },
+        OneTriangleTest: {
+            "get": operation(
+                operation_id="triangle_test_read",
+                parameters=[ETAG],
+                responses={200: answers.TRIANGLE_TEST_READ, **read, **problem_responses(404)},
+            )
+        },
+        Trials: {
+            "post": operation(
+                request=answers.NEW_TRIAL,
+                responses={201: answers.TRIANGLE_TEST_READ, **body, **problem_responses(403, 404)},
+            )
+        },
+        OneTrial: {"delete": operation(responses={204: None, **problem_responses(403, 404)})},
+        ReadinessOf: {
+            "get": operation(
+                parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), ETAG],
+                responses={200: answers.READINESS, **read, **problem_responses(404, 422)},
+            )
+        },
+        ArrivalCheckOf: {
+            "get": operation(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem_responses(404)})
+        },
         **SHARES_DESCRIBED,
     }.items():
         extend_schema_view(**operations)(view)
@@ -96,17 +162,22 @@ urlpatterns = [
     path("", include("api.people.urls")),
     path("events", Events.as_view()),
     path("sync", Sync.as_view()),
-    path("", include("api.words.urls")),
-    *(route for shape in SHAPES.values() for route in _record_routes(shape)),
-    path("", include("api.lots.urls")),
+    path("", include("api.descriptors.urls")),
+    *(route for schema in RECORD_SCHEMAS.values() for route in _record_routes(schema)),
+    path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
+    path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
+    path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
+    path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
+    path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),
     path("team/export", TeamExport.as_view()),
+    path("triangle-tests/", TriangleTests.as_view()),
+    path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
+    path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
+    path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
     path("", include("api.photos.urls")),
     path("shares/", Shares.as_view()),
     path("shares/<str:share_id>/", OneShare.as_view()),
-    path("flights/", Flights.as_view()),
-    path("flights/<str:flight_id>/", OneFlight.as_view()),
-    path("flights/<str:flight_id>/pouring", PouringPlanOf.as_view()),
-    path("flights/<str:flight_id>/reveal", Reveal.as_view()),
-    path("flights/<str:flight_id>/answer", AnswerOf.as_view()),
-    path("flights/<str:flight_id>/decision", Decision.as_view()),
+    path("", include("api.flights.urls")),
+    path("compare", Compare.as_view()),
+    path("panel", PanelOfTeam.as_view()),
 ]

@@ -85,17 +85,17 @@ def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
     from tastings.job_metrics import worked
     from tastings.jobs import Job
     from tastings.models import Development
-    from teams.actions.people import new_team
+    from teams.actions.people import create_team
     from teams.models import Member
-    from teams.row_security import as_owner
+    from teams.row_security import work_as_owner
 
-    as_owner()  # who asks here; the workers act as the application
+    work_as_owner()  # who asks here; the workers act as the application
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
 
     def some_team() -> Member:
         name = f"Bench {uuid4()}"
-        return new_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
+        return create_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
 
     def pushed(member: Member, changes: list[dict[str, object]]) -> None:
         verdicts = push(member, device=uuid4(), sent=json.loads(json.dumps(changes)), now=timezone.now())

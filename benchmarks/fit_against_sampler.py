@@ -27,14 +27,20 @@ from scipy.optimize import minimize
 from benchmarks.worlds import some_leaf, some_session, some_table
 from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import Brew, TasterScale, checked
-from tastings.maths.brewing.extraction import USUAL_SHARE, cup_strength, shares, taste, usual_grid
+from tastings.maths.brewing.extraction import (
+    REFERENCE_SHARE,
+    cup_strength,
+    extracted_shares,
+    perceived_strength,
+    usual_grid,
+)
 from tastings.maths.brewing.heat import Steeping, even_brew, steeped
 from tastings.maths.curve.evidence import Followed, follow
-from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, level_of, level_parts
+from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, level_estimate, level_precision_and_cross
 from tastings.maths.curve.posterior import fit
-from tastings.maths.curve.scale_effects import absent
-from tastings.maths.curve.stored_totals import KEPT
+from tastings.maths.curve.scale_effects import expected_absent_tasters
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SESSION_SHIFT_SD, SIGMA
+from tastings.maths.curve.totals_cache import TOTALS_CACHE
 
 DESCRIPTOR = "strength"
 WALKERS = 32
@@ -69,7 +75,7 @@ class Lot:
             said=np.concatenate([one.ratings for one in tasted]),
             session=session,
             taster=np.array([names.index(tasted[i].taster) for i in session]),
-            n_absent=absent([sum(one.taster == name for one in tasted) for name in names]),
+            n_absent=expected_absent_tasters([sum(one.taster == name for one in tasted) for name in names]),
         )
 
     def cups(self, step: FloatArray) -> list[FloatArray]:
@@ -79,7 +85,7 @@ class Lot:
 
 def on_the_grid(brews: list[Brew]) -> tuple[FloatArray, FloatArray, float]:
     """Return mean and sd of the even-brew curve, and the seconds from brews to both."""
-    KEPT.forget()  # a cold fit
+    TOTALS_CACHE.clear()  # a cold fit
     begun = perf_counter()
     grid = usual_grid()
     followed, _ = follow(checked(brews), grid=grid, scales={})
@@ -145,8 +151,8 @@ def by_sampling(followed: tuple[Followed, ...], *, steps: int, start: int, gain_
 
 def cups_of(steeping: Steeping, step: FloatArray) -> FloatArray:
     """Return h of each pour at one point (log k, log tau, n, ...)."""
-    share = shares(steeping, k_per_min=np.exp(step[:1]), tau_s=np.exp(step[1:2]))[0, 0]
-    return taste(np.maximum(share, 1e-9) * steeping.ratio / USUAL_SHARE, n=step[2:3])
+    share = extracted_shares(steeping, k_per_min=np.exp(step[:1]), tau_s=np.exp(step[1:2]))[0, 0]
+    return perceived_strength(np.maximum(share, 1e-9) * steeping.ratio / REFERENCE_SHARE, n=step[2:3])
 
 
 def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Callable[[FloatArray], float]:
@@ -176,11 +182,11 @@ def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Calla
         )
         each = lot.cups(step)
         parts = [
-            level_parts(cups[None], said)
+            level_precision_and_cross(cups[None], said)
             for cups, said in zip(each, np.split(lot.said, np.flatnonzero(np.diff(lot.session)) + 1), strict=True)
         ]
-        own = np.concatenate([level_of(*part) * cups for part, cups in zip(parts, each, strict=True)])
-        first_level = float(level_of(*sum(parts[1:], parts[0]))[0])
+        own = np.concatenate([level_estimate(*part) * cups for part, cups in zip(parts, each, strict=True)])
+        first_level = float(level_estimate(*sum(parts[1:], parts[0]))[0])
         cups = np.concatenate(each)
         tasters = (level if gain_of_level else first_level) * scale.gain_sd * cups
         covariance = shifts + np.outer(own, own) * SESSION_GAIN_SD**2 * same_session

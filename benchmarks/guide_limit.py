@@ -31,8 +31,8 @@ from benchmarks.guide_worlds import PAGE, START, WORLDS, poured, rms, some_pot
 from benchmarks.worlds import MAKES, N_TASTERS, THERMOMETER_C, some_leaf, some_session, some_table
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew
-from tastings.maths.brewing.extraction import USUAL_SHARE, wetted_s
-from tastings.maths.brewing.heat import EVEN_RINSE_S, even_brew, rate_factor, steeped
+from tastings.maths.brewing.extraction import REFERENCE_SHARE, effective_contact_s
+from tastings.maths.brewing.heat import EVEN_RINSE_S, arrhenius_factor, even_brew, steeped
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.leaf import known_leaf
 from tastings.maths.guide.plan import brew_guide
@@ -99,12 +99,12 @@ class Draws:
         water_c = ((steeping.start_c + steeping.end_c) / 2)[None, :]
         if off_c is not None:
             water_c = water_c + off_c[:, None]
-        # rate_factor takes one energy; the ratio of two energies is the exponent of its answer
-        rate = rate_factor(water_c, ea_kj_mol=1.0) ** self.ea_kj_mol[:, None]
-        wetted = wetted_s(np.cumsum(steeping.contact_s)[None, :], tau_s=self.tau_s[:, None])
+        # arrhenius_factor takes one energy; the ratio of two energies is the exponent of its answer
+        rate = arrhenius_factor(water_c, ea_kj_mol=1.0) ** self.ea_kj_mol[:, None]
+        wetted = effective_contact_s(np.cumsum(steeping.contact_s)[None, :], tau_s=self.tau_s[:, None])
         steps = self.k_per_min[:, None] * rate * np.diff(wetted, axis=1, prepend=0.0) / 60
         share = np.exp(steps - np.cumsum(steps, axis=1)) * -np.expm1(-steps)
-        content = share * steeping.ratio / USUAL_SHARE
+        content = share * steeping.ratio / REFERENCE_SHARE
         if not np.isnan(self.power[0]):
             return np.clip(self.top[:, None] * content ** self.power[:, None], LOWEST, HIGHEST)
         content **= self.slope[:, None]

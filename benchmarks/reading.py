@@ -14,18 +14,18 @@ from typing import Any
 
 from tastings.reading.lexicon import Lexicon
 from tastings.reading.reader import Suggestion, read
-from tastings.reading.terms import Word
+from tastings.reading.terms import DescriptorTerms
 
 DATA = Path(__file__).resolve().parent / "data"
 LEXICON = Path(__file__).resolve().parent.parent / "tastings" / "data" / "lexicon.json"
 LOW_UP_TO, HIGH_FROM = 3.5, 6.5
 
 
-def built_in_words() -> list[Word]:
+def built_in_descriptors() -> list[DescriptorTerms]:
     """Return the built-in descriptors."""
     listed = json.loads(LEXICON.read_text("utf-8"))["descriptors"]
     return [
-        Word(
+        DescriptorTerms(
             key=d["key"],
             label=d["label"],
             family=d["family"],
@@ -42,7 +42,7 @@ def sentences(name: str) -> list[dict[str, Any]]:
     return [json.loads(line) for line in lines]
 
 
-def keyword_search(words: Iterable[Word]) -> Callable[[str], set[str]]:
+def keyword_search(words: Iterable[DescriptorTerms]) -> Callable[[str], set[str]]:
     """Return a search for labels and synonyms as whole words, whatever is said of them: the plain alternative."""
     terms = [
         (re.compile(rf"(?<![a-z]){re.escape(text.casefold())}(?![a-z])"), word.key)
@@ -121,7 +121,7 @@ def strength_of(intensity: float | None) -> str | None:
 
 def measure(name: str) -> tuple[Score, Score, Details]:
     """Return the scores of the reader and of keyword search, and the reader's details."""
-    words = built_in_words()
+    words = built_in_descriptors()
     lexicon, search = Lexicon(words), keyword_search(words)
     reader, keywords, details = Score(), Score(), Details()
     for sentence in sentences(name):

@@ -25,8 +25,8 @@ from tastings.maths.brewing.extraction import usual_grid
 from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.evidence import follow
 from tastings.maths.curve.posterior import Posterior, fit_all
-from tastings.maths.curve.stored_totals import KEPT, Group
 from tastings.maths.curve.sufficient_statistics import Tasted
+from tastings.maths.curve.totals_cache import TOTALS_CACHE, Group
 
 RUNS = 5
 T = TypeVar("T")
@@ -97,11 +97,11 @@ def main() -> None:
         all_tasted, but_one = tasted_of(brews, keys=keys), tasted_of(brews[:-1], keys=keys)
 
         def prepare(some: dict[str, list[Tasted]] = but_one) -> None:
-            KEPT.forget()
+            TOTALS_CACHE.clear()
             fit_all(some, grid=usual_grid())
 
         def sum_up(some: dict[str, list[Tasted]] = all_tasted) -> dict[Group, IntArray]:
-            return KEPT.totals(by_taster(some), grid=usual_grid())
+            return TOTALS_CACHE.totals(by_taster(some), grid=usual_grid())
 
         def fit_them(some: dict[str, list[Tasted]] = all_tasted) -> dict[str, Posterior]:
             return fit_all(some, grid=usual_grid())
@@ -109,11 +109,11 @@ def main() -> None:
         def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
             return dict(to_stored(estimate_development(some, rated=rated)))
 
-        sums, sums_cold_s = timed(sum_up, before=KEPT.forget)
+        sums, sums_cold_s = timed(sum_up, before=TOTALS_CACHE.clear)
         more_sums, sums_warm_s = timed(sum_up, before=prepare)
-        cold, cold_s = timed(fit_them, before=KEPT.forget)
+        cold, cold_s = timed(fit_them, before=TOTALS_CACHE.clear)
         warm, warm_s = timed(fit_them, before=prepare)
-        cold_shown, all_cold_s = timed(develop_it, before=KEPT.forget)
+        cold_shown, all_cold_s = timed(develop_it, before=TOTALS_CACHE.clear)
         warm_shown, all_warm_s = timed(develop_it, before=prepare)
         equal = all(np.array_equal(sums[group], more_sums[group]) for group in sums)
         if not equal or not same(cold, warm) or cold_shown != warm_shown:
@@ -125,7 +125,7 @@ def main() -> None:
         ):
             print(
                 f"| {what} | {chosen.sessions} | {n_keys} | {slow:.4f} | {fast:.4f} | {slow / fast:.1f} |"
-                f" {KEPT.n_bytes / 2**20:.1f} |",
+                f" {TOTALS_CACHE.n_bytes / 2**20:.1f} |",
                 flush=True,
             )
     print("\n| sessions | develop, cold, 1 descriptor s | 12 descriptors s |\n| --- | --- | --- |")
@@ -138,7 +138,7 @@ def main() -> None:
             def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
                 return dict(to_stored(estimate_development(some, rated=rated)))
 
-            seconds.append(timed(develop_it, before=KEPT.forget)[1])
+            seconds.append(timed(develop_it, before=TOTALS_CACHE.clear)[1])
         print(f"| {n_sessions} | {seconds[0]:.3f} | {seconds[1]:.3f} |", flush=True)
 
 

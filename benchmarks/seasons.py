@@ -19,7 +19,8 @@ from scipy.stats import rankdata
 
 from benchmarks.plots import Axis, Line, drawing
 from tastings.maths.arrays import FloatArray
-from tastings.maths.flights.judge import Cup, judge
+from tastings.maths.flights.analysis import analyse_flight
+from tastings.maths.flights.cups import Cup
 from tastings.maths.flights.serving import Plan, plan_servings
 
 N_LOTS, N_TASTERS, N_CUPS = 24, 6, 8
@@ -126,7 +127,7 @@ def dealt(plan: Plan, *, chance: np.random.Generator) -> Deal:
 
 def score(one: Season, *, into: Scores, start: int) -> None:
     """Judge one season, by the flight's answer and by what is done without it."""
-    found = judge(one.cups, scale=10.0, seed=start, lots=[str(lot) for lot in range(N_LOTS)])
+    found = analyse_flight(one.cups, scale=10.0, seed=start, lots=[str(lot) for lot in range(N_LOTS)])
     place = [int(standing.lot) for standing in found.standings]
     best = int(one.lots.argmax())
     into.said.append(np.array([standing.p_best for standing in found.standings]))

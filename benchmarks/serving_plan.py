@@ -15,7 +15,7 @@ from time import process_time
 import numpy as np
 
 from tastings.maths.flights.efficiency import bound, efficiency, is_connected, no_others
-from tastings.maths.flights.orders import tally
+from tastings.maths.flights.orders import count_orders
 from tastings.maths.flights.serving import plan_servings
 
 DEALS = 100
@@ -49,7 +49,7 @@ def figures(orders: list[list[int]], *, n_lots: int) -> tuple[float, float, bool
         np.add.at(counts, (order, number), 1)
     none = no_others(len(orders))
     found, most = efficiency(counts, none), bound(counts, none)
-    both = tally(orders, n_lots=n_lots)
+    both = count_orders(orders, n_lots=n_lots)
     apart = both.follows[~np.eye(n_lots, dtype=bool)]
     share = found / most if most else 0.0
     return found, share, is_connected(counts, none), int(np.ptp(both.places, axis=1).max()), int(np.ptp(apart))

@@ -52,9 +52,9 @@ def run(sizes: tuple[int, ...]) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
-    from teams.row_security import as_owner
+    from teams.row_security import work_as_owner
 
-    as_owner()
+    work_as_owner()
     from django.core.management import call_command
     from django.db import connection
     from django.utils import timezone
@@ -62,7 +62,7 @@ def run(sizes: tuple[int, ...]) -> None:
     from tastings.actions.lexicon import load_lexicon
     from tastings.actions.push import push
     from tastings.models import Descriptor
-    from teams.actions.people import new_team
+    from teams.actions.people import create_team
 
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
@@ -70,7 +70,7 @@ def run(sizes: tuple[int, ...]) -> None:
     teams = []
     for _ in range(2):
         name = f"Bench {uuid4()}"
-        made = new_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
+        made = create_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
         teams.append(made)
     found: dict[str, list[int]] = {name: [] for name in WORK}
     rows = {table: [0] * len(sizes) for table in TABLES}

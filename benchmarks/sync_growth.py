@@ -71,23 +71,23 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
-    from teams.row_security import as_owner
+    from teams.row_security import work_as_owner
 
-    as_owner()
+    work_as_owner()
     from django.core.management import call_command
     from django.db import connection
     from django.utils import timezone
 
-    from lots.models.wire import TO_WIRE, column_of
+    from lots.models.wire import TO_WIRE, column_name
     from tastings.actions.lexicon import LEXICON, load_lexicon
     from tastings.actions.push import push
     from tastings.models import Descriptor, Infusion, Note, Session
     from tastings.queries.pull import pull
-    from teams.actions.people import new_team
+    from teams.actions.people import create_team
 
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
-    member = new_team(
+    member = create_team(
         name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
     )
     lot = str(uuid4())
@@ -148,22 +148,22 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
 
     selects = []
     for model in (Session, Infusion, Note):
-        shape, table = model.shape, model._meta.db_table
-        names = ["w.key" if field.kind == "key" else f"r.{column_of(field)}" for field in shape.fields]
+        schema, table = model.schema, model._meta.db_table
+        names = ["w.key" if field.kind == "key" else f"r.{column_name(field)}" for field in schema.fields]
         more = ["r.taster_id"] if model is Session else []
         join = " JOIN tastings_descriptor AS w ON w.id = r.descriptor_id" if model is Note else ""
         query = (
             f"SELECT r.id, r.revision, r.removed, r.by_id, {', '.join([*names, *more])} FROM {table} AS r{join}"
             " WHERE r.team_id = %s AND r.revision > %s ORDER BY r.revision LIMIT 501"
         )
-        selects.append((shape, query, tuple((f.name, TO_WIRE[f.kind]) for f in shape.fields)))
+        selects.append((schema, query, tuple((f.name, TO_WIRE[f.kind]) for f in schema.fields)))
 
     def read(cursor: int) -> str:
         found = []
         with connection.cursor() as outer, outer.connection.cursor() as raw:
-            for shape, query, telling in selects:
+            for schema, query, telling in selects:
                 raw.execute(query, [member.team_id, cursor])
-                found += [(row[1], shape.type, row, telling) for row in raw.fetchall()]
+                found += [(row[1], schema.type, row, telling) for row in raw.fetchall()]
         found.sort(key=lambda one: one[0])
         return json.dumps(
             [

@@ -49,9 +49,9 @@ def run(rounds: int) -> None:
     import django  # the environment must name the servers first
 
     django.setup()
-    from teams.row_security import acting_for, as_owner, role
+    from teams.row_security import acting_for, role, work_as_owner
 
-    as_owner()
+    work_as_owner()
     from django.core.management import call_command
     from django.db import connection
     from django.utils import timezone
@@ -60,11 +60,11 @@ def run(rounds: int) -> None:
     from tastings.actions.push import push
     from tastings.models import Infusion, Note, Session
     from tastings.queries.pull import pull
-    from teams.actions.people import new_team
+    from teams.actions.people import create_team
 
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
-    member = new_team(
+    member = create_team(
         name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
     )
     lot, device = str(uuid4()), uuid4()

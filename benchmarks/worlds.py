@@ -14,8 +14,8 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, Pour
-from tastings.maths.brewing.extraction import USUAL_SHARE, shares
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, rate_factor, steeped
+from tastings.maths.brewing.extraction import REFERENCE_SHARE, extracted_shares
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, arrhenius_factor, even_brew, steeped
 
 N_TASTERS = 4
 WANDER_C = 1.0
@@ -38,11 +38,11 @@ class Leaf:
     def cups(self, brew: Brew) -> FloatArray:
         """Return the true strength of each pour of a brew. [points, 0 to 10]."""
         steeping = steeped(brew, brew.pours)
-        rate = rate_factor((steeping.start_c + steeping.end_c) / 2, ea_kj_mol=self.ea_kj_mol)
-        share = shares(
+        rate = arrhenius_factor((steeping.start_c + steeping.end_c) / 2, ea_kj_mol=self.ea_kj_mol)
+        share = extracted_shares(
             replace(steeping, rate=rate), k_per_min=np.array([self.k_per_min]), tau_s=np.array([self.tau_s])
         )[0, 0]
-        content = share * steeping.ratio / USUAL_SHARE
+        content = share * steeping.ratio / REFERENCE_SHARE
         if self.power is not None:
             return np.asarray(np.clip(self.top * content**self.power, LOWEST, HIGHEST), dtype=np.float64)
         content **= self.slope

@@ -10,6 +10,7 @@ from gunicorn import glogging  # type: ignore[import-untyped]  # it has no types
 from config.logs import formatter
 
 worker_class = "asgi"
+preload_app = True  # loaded once, then forked: half the time until it serves, and less memory
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
 graceful_timeout = 25
 """So long a request that is under way may take to end once we are told to stop. [s]"""

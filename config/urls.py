@@ -11,6 +11,6 @@ urlpatterns = [
     path("", include("pages.urls")),
     path("api/v1/", include("api.urls")),
 ]
-handler400 = "api.http.problems.bad_request"
-handler404 = "api.http.problems.no_such_route"
-handler500 = "api.http.problems.broken"
+handler400 = "api.http.problems.handler400"
+handler404 = "api.http.problems.handler404"
+handler500 = "api.http.problems.handler500"

@@ -1,9 +1,9 @@
 """How two edits of one record become one record, whatever order they arrive in.
 
 Each field keeps the stamp of the edit that last set it. The later moment wins; a tie goes to the greater device
-id, then to what the device's own clock said, and a tie of all (one device, one moment, two values) to the greater
-value, so that the outcome depends on the set of edits alone: merging is commutative, associative and idempotent,
-field by field. A deletion is an edit of the field ``deleted``; the record is gone while no other field carries a
+id, then to the greater moment that the device's own clock reported, then (one device, one moment, two values) to the
+greater value. So the result depends on the set of edits alone: merging is commutative, associative and idempotent,
+field by field. A deletion is an edit of the field ``deleted``; the record is removed while no other field carries a
 later stamp.
 """
 
@@ -18,47 +18,51 @@ DELETED = "deleted"
 class Stamp(NamedTuple):
     """When a value was set, on which device and by whom.
 
-    ``at`` is fixed-width UTC, so comparing texts compares moments. ``claimed`` is what a device said when its
-    clock ran ahead and ``at`` was drawn back to the server's; empty otherwise.
+    ``at`` is fixed-width UTC, so comparing texts compares moments. ``reported`` is the moment a device reported while
+    its clock was ahead, so that ``at`` is the server's moment instead; empty otherwise.
     """
 
     at: str
     device: str
     by: str
-    claimed: str = ""
+    reported: str = ""
 
     @property
-    def said(self) -> str:
-        """The moment that the device gave."""
-        return self.claimed or self.at
+    def reported_at(self) -> str:
+        """The moment that the device's clock reported."""
+        return self.reported or self.at
 
     @property
     def order(self) -> tuple[str, str, str]:
         """What decides which of two edits is the later one."""
-        return self.at, self.device, self.claimed
+        return self.at, self.device, self.reported
 
 
 @dataclass(slots=True)
-class Copy:
-    """A record as held: its values, the stamp of each, and whether it is gone."""
+class StampedRecord:
+    """A record's values and the stamp of each."""
 
     values: dict[str, object] = field(default_factory=dict)
     stamps: dict[str, Stamp] = field(default_factory=dict)
 
     @property
     def removed(self) -> bool:
-        """Whether the deletion is the latest word on the record."""
+        """Whether no other edit is later than the deletion."""
         deletion = self.stamps.get(DELETED)
         return deletion is not None and all(
             stamp.order <= deletion.order for name, stamp in self.stamps.items() if name != DELETED
         )
 
+    def copy(self) -> "StampedRecord":
+        """Return a copy that can be merged into without changing this one."""
+        return StampedRecord(dict(self.values), dict(self.stamps))
 
-class Lost(NamedTuple):
+
+class LostValue(NamedTuple):
     """A value that is not, or no longer, the current one.
 
-    An edit that was drawn back from the future is kept even where its value is the current one, under another's stamp:
-    nothing else would tell that it was heard, and sent again it would be stamped later and win.
+    An edit from a clock ahead of ours is kept here even where its value is the current one, under another edit's stamp:
+    there is no other trace that the server received it, and received again it would get a later stamp and win.
     """
 
     field: str
@@ -67,64 +71,57 @@ class Lost(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
-    """What a merge did.
+class MergeOutcome:
+    """What a merge did: the values that lost, whether any stamp changed, and whether some of the edit lost."""
 
-    Fields whose value changed, values that lost, whether any stamp moved, and whether some of what was sent lost to
-    something newer.
-    """
-
-    changed: frozenset[str]
-    lost: tuple[Lost, ...]
+    lost: tuple[LostValue, ...]
     stamped: bool
     outdated: bool
 
 
-def _rank(value: object, stamp: Stamp) -> tuple[str, str, str, str]:
+def _merge_order(value: object, stamp: Stamp) -> tuple[str, str, str, str]:
     return *stamp.order, json.dumps(value, sort_keys=True, ensure_ascii=False)
 
 
-def same(a: object, b: object) -> bool:
+def same_json(a: object, b: object) -> bool:
     """Whether two wire values are the same JSON; Python alone would take true for 1."""
     return a == b and isinstance(a, bool) == isinstance(b, bool)
 
 
-def merge(held: Copy, sent: Mapping[str, object], stamp: Stamp) -> Outcome:
-    """Merge an edit into the held copy, in place.
+def merge(record: StampedRecord, edit: Mapping[str, object], stamp: Stamp) -> MergeOutcome:
+    """Merge an edit into a record, in place.
 
     Parameters
     ----------
-    held : Copy
+    record : StampedRecord
         The record as known so far; new records start empty.
-    sent : mapping
+    edit : mapping
         Field to value, in canonical wire form; ``{"deleted": True}`` for a deletion.
     stamp : Stamp
         When, where and by whom the edit was made.
     """
-    changed: set[str] = set()
-    lost: list[Lost] = []
+    lost: list[LostValue] = []
     stamped = outdated = False
-    for name, value in sent.items():
-        before = held.stamps.get(name)
-        current = held.values.get(name)
+    for name, value in edit.items():
+        before = record.stamps.get(name)
+        current = record.values.get(name)
         if before is not None:
-            # the clock that it ran ahead of may have caught up meanwhile
-            seen_again = bool(before.claimed) and (before.claimed, before.device) == (stamp.said, stamp.device)
-            if same(current, value) and (seen_again or before.order == stamp.order):
+            # the server's clock may have caught up since with a device's clock that was ahead
+            reported = stamp.reported_at, stamp.device
+            seen_before = bool(before.reported) and (before.reported, before.device) == reported
+            if same_json(current, value) and (seen_before or before.order == stamp.order):
                 continue
-            if _rank(value, stamp) <= _rank(current, before):
+            if _merge_order(value, stamp) <= _merge_order(current, before):
                 outdated = True
-                if not same(current, value) or stamp.claimed:
-                    lost.append(Lost(name, value, stamp))
+                if not same_json(current, value) or stamp.reported:
+                    lost.append(LostValue(name, value, stamp))
                 continue
-            if not same(current, value) or before.claimed:
-                lost.append(Lost(name, current, before))
-        if not same(current, value):
-            changed.add(name)
-        held.values[name] = value
-        held.stamps[name] = stamp
+            if not same_json(current, value) or before.reported:
+                lost.append(LostValue(name, current, before))
+        record.values[name] = value
+        record.stamps[name] = stamp
         stamped = True
-    return Outcome(frozenset(changed), tuple(lost), stamped, outdated)
+    return MergeOutcome(tuple(lost), stamped, outdated)
 
 
 def pack(stamps: Mapping[str, Stamp]) -> list[list[object]]:

@@ -1,4 +1,4 @@
-"""What a record may hold: each field's kind, unit and limits, declared once.
+"""Schemas of the records: each field's kind, unit and limits, declared once.
 
 The declarations give the checks on what a phone sends, the database constraints and the OpenAPI document.
 Values are kept in their wire form (what JSON carries), with numbers, moments and ids made canonical.
@@ -20,7 +20,7 @@ def gettext_noop(message: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """What is wrong with a value: a stable code, and a message of the catalogue with the values of its placeholders."""
+    """Why a value is not valid: a stable code, and a message of the catalogue with the values of its placeholders."""
 
     code: str
     message: str
@@ -53,7 +53,7 @@ class Field:
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class RecordSchema:
     """A record type: its fields, the fields the server sets, and the rules that hold between fields."""
 
     type: str
@@ -62,15 +62,15 @@ class Shape:
     ordered_pairs: tuple[tuple[str, str], ...] = ()  # (low, high): low may not exceed high
     filters: tuple[str, ...] = ()
     is_parent: bool = False  # other records hang on it
-    one_needed: tuple[str, ...] = ()  # a record must have at least one of these
+    one_required: tuple[str, ...] = ()  # a record must have at least one of these
 
     def by_name(self) -> Mapping[str, Field]:
         """Return the fields by name."""
         return {f.name: f for f in self.fields}
 
 
-class Unfit(ValueError):  # noqa: N818 - reads as what happened
-    """A value does not fit its field; ``fault`` says why."""
+class InvalidValue(ValueError):  # noqa: N818 - a value, not a failure of the program
+    """A value is not valid for its field; ``fault`` says why."""
 
     def __init__(self, code: str, message: str, **values: object) -> None:
         super().__init__(message)
@@ -78,29 +78,29 @@ class Unfit(ValueError):  # noqa: N818 - reads as what happened
 
 
 def clean_text(value: object, *, longest: int) -> str:
-    """Return the text; raise Unfit for another type, a NUL, a lone surrogate, or more than ``longest`` characters."""
+    """Return the text; raise InvalidValue for another type, a NUL, a lone surrogate or too many characters."""
     if not isinstance(value, str):
-        raise Unfit("type", gettext_noop("must be a text"))
+        raise InvalidValue("type", gettext_noop("must be a text"))
     if len(value) > longest:
-        raise Unfit("too_long", gettext_noop("at most %(longest)s characters"), longest=longest)
+        raise InvalidValue("too_long", gettext_noop("at most %(longest)s characters"), longest=longest)
     if "\x00" in value or any("\ud800" <= c <= "\udfff" for c in value):
-        raise Unfit("characters", gettext_noop("holds a character that cannot be stored"))
+        raise InvalidValue("characters", gettext_noop("holds a character that cannot be stored"))
     return value
 
 
 def clean_moment(value: object) -> str:
-    """Return an RFC 3339 moment in UTC; a moment without an offset is Unfit."""
-    return short_utc_text(_moment(value))
+    """Return an RFC 3339 moment in UTC; raise InvalidValue for one without an offset."""
+    return format_utc_short(_moment(value))
 
 
-def utc_text(at: datetime) -> str:
+def format_utc(at: datetime) -> str:
     """Write a moment as an answer has it: RFC 3339 in UTC, with microseconds unless there are none."""
     return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
-def short_utc_text(at: datetime) -> str:
-    """Write a moment as a record has it: as `utc_text`, without zeros at the end of its fraction."""
-    text = utc_text(at)
+def format_utc_short(at: datetime) -> str:
+    """Write a moment as a record has it: as `format_utc`, without zeros at the end of its fraction."""
+    text = format_utc(at)
     return f"{text[:-1].rstrip('0')}Z" if "." in text else text
 
 
@@ -109,16 +109,21 @@ _RFC3339 = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:\d\d:\d\d(\.\d{1,9})?([Zz]|[+-]
 
 def _moment(value: object) -> datetime:
     if not isinstance(value, str) or not _RFC3339.fullmatch(value):
-        raise Unfit("moment", gettext_noop("must be an RFC 3339 time with its offset, as 2026-03-04T10:11:12Z"))
+        raise InvalidValue("moment", gettext_noop("must be an RFC 3339 time with its offset, as 2026-03-04T10:11:12Z"))
     try:
         return datetime.fromisoformat(value.upper()).astimezone(UTC)
     except (ValueError, OverflowError) as error:
-        raise Unfit("moment", gettext_noop("is not a time that exists")) from error
+        raise InvalidValue("moment", gettext_noop("is not a time that exists")) from error
 
 
-def stamp_moment(value: object) -> str:
+def clean_stamp(value: object) -> str:
     """Return the moment in a fixed width, so that comparing texts compares moments."""
-    return _moment(value).isoformat(timespec="microseconds").replace("+00:00", "Z")
+    return format_stamp(_moment(value))
+
+
+def format_stamp(at: datetime) -> str:
+    """Write a moment in UTC in a fixed width, so that comparing texts compares moments."""
+    return at.astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
 
 
 @lru_cache(maxsize=8192)
@@ -130,86 +135,86 @@ def uuid_of(text: str) -> UUID:
 def clean_id(value: object) -> str:
     """Return a UUID in its lower-case form."""
     if not isinstance(value, str) or len(value) not in (32, 36):
-        raise Unfit("id", gettext_noop("must be a UUID"))
+        raise InvalidValue("id", gettext_noop("must be a UUID"))
     try:
         return str(UUID(value))
     except ValueError as error:
-        raise Unfit("id", gettext_noop("must be a UUID")) from error
+        raise InvalidValue("id", gettext_noop("must be a UUID")) from error
 
 
 def _text(field: Field, value: object) -> str | None:
     text = clean_text(value, longest=field.longest)
     if not text and not field.required:
-        return None  # an empty text says nothing, so there is one way to say it
+        return None  # an empty text is stored as null, so that there is one form of "not known"
     if field.required and not text.strip():
-        raise Unfit("required", gettext_noop("must not be empty"))
+        raise InvalidValue("required", gettext_noop("must not be empty"))
     if field.pattern and not re.fullmatch(field.pattern, text, re.ASCII):
-        raise Unfit("pattern", gettext_noop("must match %(pattern)s"), pattern=field.pattern)
+        raise InvalidValue("pattern", gettext_noop("must match %(pattern)s"), pattern=field.pattern)
     return text
 
 
 def _texts(field: Field, value: object) -> list[str]:
     if not isinstance(value, list) or len(value) > 50:
-        raise Unfit("type", gettext_noop("must be a list of at most 50 texts"))
+        raise InvalidValue("type", gettext_noop("must be a list of at most 50 texts"))
     return [clean_text(item, longest=field.longest) for item in value]
 
 
 def _number(field: Field, value: object) -> float | int:
     if isinstance(value, bool) or not isinstance(value, int | float):
-        whole = field.kind == "integer"
-        raise Unfit("type", gettext_noop("must be a whole number") if whole else gettext_noop("must be a number"))
+        whole, number = gettext_noop("must be a whole number"), gettext_noop("must be a number")
+        raise InvalidValue("type", whole if field.kind == "integer" else number)
     if isinstance(value, int) and abs(value) > 2**53:
-        raise Unfit("range", gettext_noop("is far too large"))
+        raise InvalidValue("range", gettext_noop("is far too large"))
     if not math.isfinite(value):
-        raise Unfit("type", gettext_noop("must be a finite number"))
+        raise InvalidValue("type", gettext_noop("must be a finite number"))
     if field.kind == "integer" and value != int(value):
-        raise Unfit("type", gettext_noop("must be a whole number"))
+        raise InvalidValue("type", gettext_noop("must be a whole number"))
     if field.low is not None and value < field.low:
-        raise Unfit("range", gettext_noop("must be at least %(low)s"), low=field.low)
+        raise InvalidValue("range", gettext_noop("must be at least %(low)s"), low=field.low)
     if field.above is not None and value <= field.above:
-        raise Unfit("range", gettext_noop("must be more than %(above)s"), above=field.above)
+        raise InvalidValue("range", gettext_noop("must be more than %(above)s"), above=field.above)
     if field.high is not None and value > field.high:
-        raise Unfit("range", gettext_noop("must be at most %(high)s"), high=field.high)
+        raise InvalidValue("range", gettext_noop("must be at most %(high)s"), high=field.high)
     if field.kind == "integer":
         return int(value)
     if field.decimals is not None:
         rounded = round(value, field.decimals)
         if abs(rounded - value) > 1e-9:
-            raise Unfit("step", gettext_noop("must be in steps of %(step)s"), step=10**-field.decimals)
+            raise InvalidValue("step", gettext_noop("must be in steps of %(step)s"), step=10**-field.decimals)
         value = rounded
     return int(value) if value == int(value) else value
 
 
 def _truth(_: Field, value: object) -> bool:
     if not isinstance(value, bool):
-        raise Unfit("type", gettext_noop("must be true or false"))
+        raise InvalidValue("type", gettext_noop("must be true or false"))
     return value
 
 
 def _date(_: Field, value: object) -> str:
     if not isinstance(value, str) or not re.fullmatch(r"\d{4}-\d\d-\d\d", value, re.ASCII):
-        raise Unfit("date", gettext_noop("must be a date, as 2026-03-04"))
+        raise InvalidValue("date", gettext_noop("must be a date, as 2026-03-04"))
     try:
         return date.fromisoformat(value).isoformat()
     except ValueError as error:
-        raise Unfit("date", gettext_noop("is not a date that exists")) from error
+        raise InvalidValue("date", gettext_noop("is not a date that exists")) from error
 
 
 def _references(field: Field, value: object) -> list[str]:
     low, high = int(field.low or 0), int(field.high or 50)
     if not isinstance(value, list):
-        raise Unfit("type", gettext_noop("must be a list of ids"))
+        raise InvalidValue("type", gettext_noop("must be a list of ids"))
     ids = [clean_id(item) for item in value]
     if len(set(ids)) != len(ids):
-        raise Unfit("taken", gettext_noop("names one of them twice"))
+        raise InvalidValue("taken", gettext_noop("names one of them twice"))
     if not low <= len(ids) <= high:
-        raise Unfit("range", gettext_noop("must be %(low)s to %(high)s ids"), low=low, high=high)
+        raise InvalidValue("range", gettext_noop("must be %(low)s to %(high)s ids"), low=low, high=high)
     return ids
 
 
 def _choice(field: Field, value: object) -> str:
     if not isinstance(value, str) or value not in field.choices:
-        raise Unfit("choice", gettext_noop("must be one of %(choices)s"), choices=", ".join(field.choices))
+        raise InvalidValue("choice", gettext_noop("must be one of %(choices)s"), choices=", ".join(field.choices))
     return value
 
 
@@ -228,57 +233,57 @@ _CLEANERS: Mapping[str, Callable[[Field, object], object]] = {
 }
 
 
-def clean(field: Field, value: object) -> object:
+def clean_value(field: Field, value: object) -> object:
     """Return the value in its canonical wire form; null means "not known" where the field allows it.
 
     Raises
     ------
-    Unfit
-        The value does not fit the field.
+    InvalidValue
+        The value is not valid for the field.
     """
     if value is None:
         if field.required:
-            raise Unfit("required", gettext_noop("must not be null"))
+            raise InvalidValue("required", gettext_noop("must not be null"))
         return [] if field.kind in ("texts", "references") else field.default
     return _CLEANERS[field.kind](field, value)
 
 
-def _not_a_field(shape: Shape, name: str) -> Fault:
-    if name in shape.server_fields:
+def _unknown_field(schema: RecordSchema, name: str) -> Fault:
+    if name in schema.server_fields:
         return Fault("read_only", gettext_noop("is set by the server"))
-    return Fault("unknown_field", gettext_noop("is not a field of a %(type)s"), {"type": shape.type})
+    return Fault("unknown_field", gettext_noop("is not a field of a %(type)s"), {"type": schema.type})
 
 
-def clean_fields(shape: Shape, sent: Mapping[str, object]) -> tuple[dict[str, object], list[tuple[str, Fault]]]:
-    """Check every field sent; return the clean values and what is wrong with the others."""
-    known = shape.by_name()
+def clean_fields(schema: RecordSchema, sent: Mapping[str, object]) -> tuple[dict[str, object], list[tuple[str, Fault]]]:
+    """Check every field; return the clean values and the faults of the others."""
+    known = schema.by_name()
     values: dict[str, object] = {}
     faults: list[tuple[str, Fault]] = []
     for name, value in sent.items():
         field = known.get(name)
         if field is None:
-            faults.append((name[:80], _not_a_field(shape, name)))
+            faults.append((name[:80], _unknown_field(schema, name)))
             continue
         try:
-            values[name] = clean(field, value)
-        except Unfit as error:
+            values[name] = clean_value(field, value)
+        except InvalidValue as error:
             faults.append((name, error.fault))
     return values, faults
 
 
-def faults_between(shape: Shape, values: Mapping[str, object]) -> Sequence[tuple[str, Fault]]:
-    """Return what is wrong with the record as a whole: missing fields and pairs out of order."""
+def record_faults(schema: RecordSchema, values: Mapping[str, object]) -> Sequence[tuple[str, Fault]]:
+    """Return the faults of the record as a whole: missing fields and pairs out of order."""
     faults = [
         (field.name, Fault("required", gettext_noop("a new record must have this")))
-        for field in shape.fields
+        for field in schema.fields
         if field.required and values.get(field.name) is None
     ]
-    if shape.one_needed and all(values.get(name) is None for name in shape.one_needed):
-        *others, last = shape.one_needed
+    if schema.one_required and all(values.get(name) is None for name in schema.one_required):
+        *others, last = schema.one_required
         names = {"first": ", ".join(others), "last": last}
         fault = Fault("required", gettext_noop("a new record must have %(first)s or %(last)s"), names)
-        faults.append((shape.one_needed[0], fault))
-    for low, high in shape.ordered_pairs:
+        faults.append((schema.one_required[0], fault))
+    for low, high in schema.ordered_pairs:
         a, b = values.get(low), values.get(high)
         if isinstance(a, int | float) and isinstance(b, int | float) and a > b:
             faults.append((low, Fault("order", gettext_noop("must not be more than %(high)s"), {"high": high})))

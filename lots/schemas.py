@@ -1,10 +1,10 @@
 """The fields of a lot."""
 
-from lots.schema import Field, Shape
+from lots.schema import Field, RecordSchema
 
 KINDS = ("green", "white", "yellow", "oolong", "black", "dark", "scented", "herbal")
 
-LOT = Shape(
+LOT = RecordSchema(
     "lot",
     (
         Field(name="name", kind="text", required=True, about="what the team calls it"),

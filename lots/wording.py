@@ -7,7 +7,7 @@ from lots.schema import Fault
 from teams.errors import Problem
 
 
-def sentence_of(fault: Fault) -> str:
+def fault_text(fault: Fault) -> str:
     """Write what is wrong, with the language's decimal mark.
 
     Examples
@@ -19,9 +19,9 @@ def sentence_of(fault: Fault) -> str:
     return message % {name: _written(value) for name, value in fault.values.items()} if fault.values else message
 
 
-def problem_of(name: str, fault: Fault) -> Problem:
+def field_problem(name: str, fault: Fault) -> Problem:
     """Return the part of a problem document about one field."""
-    return Problem(name, fault.code, sentence_of(fault))
+    return Problem(name, fault.code, fault_text(fault))
 
 
 def _written(value: object) -> str:

@@ -1,4 +1,4 @@
-"""Pages for getting in: signing in, and coming into a team by a one-time link."""
+"""Pages for signing in, joining a team by a one-time link, and forgotten passwords."""
 
 from __future__ import annotations
 
@@ -14,62 +14,75 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 from django.views.generic import View
 
-from api.http.auth import address_of
-from api.http.browsers import caller_with_cookie, remember
-from api.http.resets import answer_to_anyone, request_reset
+from api.http.auth import client_ip
+from api.http.known_browser import caller_from_cookie, set_known_browser_cookie
+from api.http.resets import request_reset, reset_requested_text
 from pages.browser import page
-from teams.actions.guard import Credentials
 from teams.actions.invitations import Newcomer, accept_invitation
-from teams.actions.people import digest_of
-from teams.actions.resets import open_reset, reset_password
+from teams.actions.login_throttle import Credentials
+from teams.actions.people import token_digest
+from teams.actions.resets import reset_password, valid_reset_link
 from teams.actions.signing_in import sign_in_browser
-from teams.errors import Invalid, NotHere, NotSignedIn, SlowDown
-from teams.queries.access import open_invitation
+from teams.errors import Invalid, NotFound, NotSignedIn, Throttled
+from teams.queries.access import valid_invitation
 
 if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
+
     from teams.models import Invitation
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
-WHAT_A_ROLE_MAY = {
-    "owner": "runs the team",
-    "buyer": "tastes and decides what is bought",
-    "taster": "writes tasting notes",
-    "viewer": "reads",
-}
 
 
-def too_soon(refused: SlowDown) -> str:
-    """Return what a page says of too many attempts."""
+def invited_as(role: str, *, shop: str) -> str:
+    """Say what someone will be in the team."""
+    sentences = {
+        "owner": _("Shop: %(shop)s. Role: owner, who runs the team."),
+        "buyer": _("Shop: %(shop)s. Role: buyer, who tastes and decides what is bought."),
+        "taster": _("Shop: %(shop)s. Role: taster, who writes tasting notes."),
+        "viewer": _("Shop: %(shop)s. Role: viewer, who reads."),
+    }
+    return sentences[role] % {"shop": shop}
+
+
+def too_many_attempts(refused: Throttled) -> str:
+    """Say when the next attempt is looked at."""
     minutes = -(-refused.wait_s // 60)
-    return f"Too many attempts. Try again in {minutes} minute{'s' if minutes > 1 else ''}."
+    return ngettext(
+        "Too many attempts. Try again in %(n)s minute.", "Too many attempts. Try again in %(n)s minutes.", minutes
+    ) % {"n": minutes}
 
 
-def text_field(label: str, *, autocomplete: str, secret: bool = False, most: int = 1000) -> forms.CharField:
-    """Return a field as the pages here have it; a password is taken as it was typed, spaces included."""
+def text_field(
+    label: StrOrPromise, *, autocomplete: str, secret: bool = False, max_length: int = 1000
+) -> forms.CharField:
+    """Return a text field; a password is taken as it was typed, spaces included."""
     attributes = {"autocomplete": autocomplete, "autocapitalize": "none", "spellcheck": "false"}
     widget = forms.PasswordInput(attributes) if secret else forms.TextInput(attributes)
-    return forms.CharField(label=label, max_length=most, strip=not secret, widget=widget)
+    return forms.CharField(label=label, max_length=max_length, strip=not secret, widget=widget)
 
 
 class SignInForm(AuthenticationForm):
     """Name and password, checked as every sign-in is."""
 
-    slowed: SlowDown | None = None
+    slowed: Throttled | None = None
 
     def clean(self) -> dict[str, Any]:
         """Find the login."""
         username, password = (self.cleaned_data.get(name) for name in ("username", "password"))
         if username and password and self.request is not None:
-            credentials, caller = Credentials(username=username, password=password), caller_with_cookie(self.request)
+            credentials, caller = Credentials(username=username, password=password), caller_from_cookie(self.request)
             try:
                 self.user_cache = sign_in_browser(credentials, caller=caller, now=timezone.now())
             except NotSignedIn as refused:
                 raise self.get_invalid_login_error() from refused
-            except SlowDown as refused:
+            except Throttled as refused:
                 self.slowed = refused
-                raise ValidationError(too_soon(refused)) from refused
+                raise ValidationError(too_many_attempts(refused)) from refused
         return self.cleaned_data
 
 
@@ -81,26 +94,26 @@ class SignIn(login_views.LoginView):
     redirect_authenticated_user = True
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
-        """Sign in, and let the browser show from now on that it is known."""
+        """Sign in and mark the browser as known."""
         response = super().form_valid(form)
-        remember(response, form.get_user())
+        set_known_browser_cookie(response, form.get_user())
         return response
 
     def form_invalid(self, form: AuthenticationForm) -> HttpResponse:
         """Show what is wrong."""
         response = super().form_invalid(form)
-        return slow_down(response, form.slowed) if isinstance(form, SignInForm) and form.slowed else response
+        return add_retry_after(response, form.slowed) if isinstance(form, SignInForm) and form.slowed else response
 
 
-def slow_down(response: HttpResponse, refused: SlowDown) -> HttpResponse:
-    """Say in the answer's head too that it is too soon."""
+def add_retry_after(response: HttpResponse, refused: Throttled) -> HttpResponse:
+    """Give a page the status and the header of a refusal."""
     response.status_code = refused.status
     response["Retry-After"] = str(refused.wait_s)
     return response
 
 
 def add_problems(form: forms.Form, refused: Invalid) -> None:
-    """Show what an action found wrong beside the fields, as sentences."""
+    """Show beside the fields what an action found wrong."""
     for problem in refused.problems:
         form.add_error(problem.field, f"{problem.detail[:1].upper()}{problem.detail[1:].rstrip('.')}.")
 
@@ -108,148 +121,165 @@ def add_problems(form: forms.Form, refused: Invalid) -> None:
 class JoinForm(forms.Form):
     """A login, new or known."""
 
-    username = text_field("User name", autocomplete="username", most=80)
-    password = text_field("Password", autocomplete="current-password", secret=True)
-    existing = forms.BooleanField(label="I have a login here already", required=False)
+    username = text_field(gettext_lazy("User name"), autocomplete="username", max_length=80)
+    password = text_field(gettext_lazy("Password"), autocomplete="current-password", secret=True)
+    existing = forms.BooleanField(label=gettext_lazy("I have a login here already"), required=False)
 
 
-class Join(View):
+class JoinPage(View):
     """The page behind an invitation's link."""
 
     def get(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
-        """Show what the link opens and ask for a login."""
-        return self._shown(request, JoinForm(), self._open(invitation_token))
+        """Show the invitation and ask for a login."""
+        return self._render(request, JoinForm(), self._open(invitation_token))
 
     def post(self, request: HttpRequest, invitation_token: str) -> HttpResponse:
-        """Come in."""
+        """Join the team."""
         invitation, form = self._open(invitation_token), JoinForm(request.POST)
         if not form.is_valid():
-            return self._shown(request, form, invitation)
+            return self._render(request, form, invitation)
         try:
-            member, _, _ = accept_invitation(
+            member, _token, _record = accept_invitation(
                 token=invitation_token,
                 newcomer=Newcomer(**form.cleaned_data),
                 device=None,
-                caller=caller_with_cookie(request),
+                caller=caller_from_cookie(request),
                 now=timezone.now(),
             )
         except Invalid as refused:
             add_problems(form, refused)
-            return self._shown(request, form, invitation)
+            return self._render(request, form, invitation)
         except NotSignedIn:
-            form.add_error(None, "User name or password is wrong.")
-            return self._shown(request, form, invitation)
-        except SlowDown as refused:
-            form.add_error(None, too_soon(refused))
-            return slow_down(self._shown(request, form, invitation), refused)
+            form.add_error(None, _("User name or password is wrong."))
+            return self._render(request, form, invitation)
+        except Throttled as refused:
+            form.add_error(None, too_many_attempts(refused))
+            return add_retry_after(self._render(request, form, invitation), refused)
         login(request, member.user, backend=BACKEND)
         response = redirect("lots-page")
-        remember(response, member.user)
+        set_known_browser_cookie(response, member.user)
         return response
 
     def _open(self, token: str) -> Invitation:
-        return open_invitation(digest_of(token), now=timezone.now())
+        return valid_invitation(token_digest(token), now=timezone.now())
 
-    def _shown(self, request: HttpRequest, form: JoinForm, invitation: Invitation) -> HttpResponse:
-        return shown(
+    def _render(self, request: HttpRequest, form: JoinForm, invitation: Invitation) -> HttpResponse:
+        return render_form(
             request,
             form,
-            title="Join a team",
-            heading=f"Join {invitation.team.name}",
+            title=_("Join a team"),
+            heading=_("Join %(team)s") % {"team": invitation.team.name},
             intro=[
-                f"Shop: {invitation.shop.name}. Role: {invitation.role}, who {WHAT_A_ROLE_MAY[invitation.role]}.",
-                "Choose a user name, and a password of at least 8 characters. Have you a login already? Tick the box.",
+                invited_as(invitation.role, shop=invitation.shop.name),
+                _(
+                    "Choose a user name, and a password of at least 8 characters."
+                    " Have you a login already? Tick the box."
+                ),
             ],
-            button="Join",
+            button=_("Join"),
         )
 
 
-class AskForm(forms.Form):
+class ForgottenPasswordForm(forms.Form):
     """Whose password is forgotten."""
 
-    username = text_field("User name or e-mail address", autocomplete="username", most=254)
+    username = text_field(gettext_lazy("User name or e-mail address"), autocomplete="username", max_length=254)
 
 
-class AskForReset(View):
+class ForgottenPasswordPage(View):
     """The page for a forgotten password."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """Ask whose it is."""
-        return self._shown(request, AskForm())
+        return self._render(request, ForgottenPasswordForm())
 
     def post(self, request: HttpRequest) -> HttpResponse:
-        """Say the same whoever it is."""
-        form = AskForm(request.POST)
+        """Accept the request; the answer is the same for any name."""
+        form = ForgottenPasswordForm(request.POST)
         if not form.is_valid():
-            return self._shown(request, form)
+            return self._render(request, form)
         try:
             request_reset(request, form.cleaned_data["username"])
-        except SlowDown as refused:
-            form.add_error(None, too_soon(refused))
-            return slow_down(self._shown(request, form), refused)
-        return render(request, "pages/said.html", {"heading": "Look into your mail", "sentences": [answer_to_anyone()]})
+        except Throttled as refused:
+            form.add_error(None, too_many_attempts(refused))
+            return add_retry_after(self._render(request, form), refused)
+        return render_message(request, heading=_("Look into your mail"), sentence=reset_requested_text())
 
-    def _shown(self, request: HttpRequest, form: AskForm) -> HttpResponse:
+    def _render(self, request: HttpRequest, form: ForgottenPasswordForm) -> HttpResponse:
         intro = [
-            "We mail a link to the address that you have entered for your login. It holds for an hour.",
-            "Without such an address, ask an owner of your team to invite you anew under another user name.",
+            _("We mail a link to the address that you have entered for your login. It holds for an hour."),
+            _("Without such an address, ask an owner of your team to invite you anew under another user name."),
         ]
-        heading = "Forgotten your password?"
-        return shown(request, form, title="Forgotten password", heading=heading, intro=intro, button="Send the link")
+        return render_form(
+            request,
+            form,
+            title=_("Forgotten password"),
+            heading=_("Forgotten your password?"),
+            intro=intro,
+            button=_("Send the link"),
+        )
 
 
 class ResetForm(forms.Form):
     """A new password. The user name goes along unseen, so that password managers know whose it is."""
 
     username = forms.CharField(required=False, widget=forms.HiddenInput({"autocomplete": "username"}))
-    password = text_field("New password", autocomplete="new-password", secret=True)
+    password = text_field(gettext_lazy("New password"), autocomplete="new-password", secret=True)
 
 
-class Reset(View):
+class PasswordResetPage(View):
     """The page behind a mailed link."""
 
     def get(self, request: HttpRequest, reset_token: str) -> HttpResponse:
         """Ask for the new password."""
-        return self._shown(request, ResetForm(), reset_token)
+        return self._render(request, ResetForm(), reset_token)
 
     def post(self, request: HttpRequest, reset_token: str) -> HttpResponse:
-        """Set it, and ask to sign in with it."""
+        """Set the password and ask to sign in."""
         form = ResetForm(request.POST)
         if not form.is_valid():
-            return self._shown(request, form, reset_token)
+            return self._render(request, form, reset_token)
         try:
             reset_password(
                 token=reset_token,
                 password=form.cleaned_data["password"],
-                address=address_of(request),
+                address=client_ip(request),
                 now=timezone.now(),
             )
         except Invalid as refused:
             add_problems(form, refused)
-            return self._shown(request, form, reset_token)
-        done = ["Your password is set, and every device is signed out. Sign in with the new one."]
-        return render(request, "pages/said.html", {"heading": "Done", "sentences": done})
+            return self._render(request, form, reset_token)
+        sentence = _("Your password is set, and every device is signed out. Sign in with the new one.")
+        return render_message(request, heading=_("Done"), sentence=sentence)
 
-    def _shown(self, request: HttpRequest, form: ResetForm, token: str) -> HttpResponse:
-        link = open_reset(token, now=timezone.now())
-        form.initial["username"] = link.user.username
-        return shown(
+    def _render(self, request: HttpRequest, form: ResetForm, token: str) -> HttpResponse:
+        reset = valid_reset_link(token, now=timezone.now())
+        form.initial["username"] = reset.user.username
+        return render_form(
             request,
             form,
-            title="New password",
-            heading="A new password",
-            intro=[f"For the login {link.user.username}; at least 8 characters. All its devices are signed out then."],
-            button="Set the password",
+            title=_("New password"),
+            heading=_("A new password"),
+            intro=[
+                _("For the login %(username)s; at least 8 characters. All its devices are signed out then.")
+                % {"username": reset.user.username}
+            ],
+            button=_("Set the password"),
         )
 
 
-def shown(request: HttpRequest, form: forms.Form, **words: object) -> HttpResponse:
+def render_form(request: HttpRequest, form: forms.Form, **context: object) -> HttpResponse:
     """Return a page with a form."""
-    return render(request, "pages/account.html", {"form": form, **words})
+    return render(request, "pages/account.html", {"form": form, **context})
 
 
-def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
-    """Say the same of every link that opens nothing; keep pages whose address is a secret out of caches and indexes.
+def render_message(request: HttpRequest, *, heading: str, sentence: str) -> HttpResponse:
+    """Return a page that says what happened."""
+    return render(request, "pages/message.html", {"heading": heading, "sentence": sentence})
+
+
+def one_time_url(view: Any) -> Any:  # noqa: ANN401 - Django's views
+    """Return the same page for every invalid link; keep pages with a secret address out of caches and indexes.
 
     Their address goes to no other site either: ``Referrer-Policy: same-origin``, which all pages have. Stricter would
     make browsers send forms with ``Origin: null``, which looks like a forgery.
@@ -259,7 +289,7 @@ def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
     def opened(request: HttpRequest, **address: str) -> HttpResponse:
         try:
             return cast("HttpResponse", view(request, **address))
-        except NotHere:
+        except NotFound:
             return render(request, "pages/link_ended.html", status=404)
 
     @wraps(view)
@@ -275,7 +305,7 @@ def one_time(view: Any) -> Any:  # noqa: ANN401 - Django's views
 urlpatterns = [
     path("sign-in/", page(SignIn.as_view()), name="sign-in"),
     path("sign-out/", page(login_views.LogoutView.as_view()), name="sign-out"),
-    path("join/<str:invitation_token>/", one_time(Join.as_view()), name="join"),
-    path("reset/", page(AskForReset.as_view()), name="reset"),
-    path("reset/<str:reset_token>/", one_time(Reset.as_view())),
+    path("join/<str:invitation_token>/", one_time_url(JoinPage.as_view()), name="join"),
+    path("reset/", page(ForgottenPasswordPage.as_view()), name="reset"),
+    path("reset/<str:reset_token>/", one_time_url(PasswordResetPage.as_view())),
 ]

@@ -14,7 +14,7 @@ from rest_framework.request import Request
 
 from api.http.auth import BearerAuthentication
 from tastings.errors import WrongState
-from teams.errors import NotAllowed, NotHere
+from teams.errors import NotAllowed, NotFound
 from teams.queries.people import memberships_of
 from teams.row_security import act_for
 
@@ -34,7 +34,7 @@ def page(view: Page) -> Page:
     def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         try:
             response = view(request, *args, **kwargs)
-        except NotHere:
+        except NotFound:
             response = render(request, "pages/absent.html", status=404)
         except (NotAllowed, WrongState) as refused:
             response = render(request, "pages/refused.html", {"why": refused.detail}, status=refused.status)

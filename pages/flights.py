@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
 from django.urls import path
 from django.views.decorators.http import require_safe
 
-from api.http.conditional import id_in_address
-from pages.browser import memberships_in, page
-from tastings.queries.flight_answers import answer_shown
-from tastings.queries.flights import flight_row, flight_shown, flights_of, pouring_plan_for
+from api.http.conditional import id_from_path
+from pages.browser import page, places_of
+from tastings.queries.flight_answers import answer_of_flight
+from tastings.queries.flights import flight_for, flight_item, flight_row, flights_of, pouring_plan_for
 from tastings.queries.records import names_of_lots
-from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context, render
-from teams.errors import NotHere
+from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context
+from teams.errors import NotFound
 from teams.queries.people import members_of, shops_of
 
 if TYPE_CHECKING:
@@ -27,59 +27,57 @@ MOST_SHOWN = 200
 
 def _member_of(request: HttpRequest, flight: UUID) -> Member:
     """Return the caller's membership in the flight's team; raise NotHere when it is none of theirs."""
-    for member in memberships_in(request):
+    for member in places_of(request):
         try:
             flight_row(member, flight)
-        except NotHere:
+        except NotFound:
             continue
         return member
-    raise NotHere
+    raise NotFound
 
 
 @page
 @require_safe
 def flights(request: HttpRequest) -> HttpResponse:
     """List the team's flights."""
-    found = [
-        flight for member in memberships_in(request) for flight in flights_of(member, after=None, limit=MOST_SHOWN)
-    ]
-    return HttpResponse(render("flights", flights_context(found), request=request))
+    found = [flight for member in places_of(request) for flight in flights_of(member, after=None, limit=MOST_SHOWN)]
+    return render(request, "pages/flights.html", flights_context(found))
 
 
 @page
 @require_safe
 def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Show how far a flight is; after the reveal what it says."""
-    member = _member_of(request, id_in_address(flight_id))
-    row = flight_row(member, id_in_address(flight_id))
+    member = _member_of(request, id_from_path(flight_id))
+    row = flight_row(member, id_from_path(flight_id))
     context = flight_context(
-        flight_shown(member, row),
-        answer=answer_shown(row) if row.revealed_at else None,
+        flight_item(member, row),
+        answer=answer_of_flight(row) if row.revealed_at else None,
         lots=names_of_lots(member),
         people={str(one.user_id): str(one.user) for one in members_of(member)},
         shops={str(shop.id): shop.name for shop in shops_of(member)},
-        me=str(member.user_id),
+        me=member.user_id,
     )
-    return HttpResponse(render("flight", context, request=request))
+    return render(request, "pages/flight.html", context)
 
 
 @page
 @require_safe
 def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give the plan to whoever pours."""
-    member = _member_of(request, id_in_address(flight_id))
-    plan = pouring_plan_for(member, id_in_address(flight_id))
-    context = pouring_context(flight_shown(member, plan.flight), [asdict(pour) for pour in plan.pours])
-    return HttpResponse(render("pouring", context, request=request))
+    member = _member_of(request, id_from_path(flight_id))
+    plan = pouring_plan_for(member, id_from_path(flight_id))
+    context = pouring_context(flight_for(member, plan.flight), plan)
+    return render(request, "pages/pouring.html", context)
 
 
 @page
 @require_safe
 def cups(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give a taster the own codes on paper."""
-    member = _member_of(request, id_in_address(flight_id))
-    shown = flight_shown(member, flight_row(member, id_in_address(flight_id)))
-    return HttpResponse(render("cups", cups_context(shown, me=str(member.user_id)), request=request))
+    member = _member_of(request, id_from_path(flight_id))
+    context = cups_context(flight_for(member, id_from_path(flight_id)), me=member.user_id)
+    return render(request, "pages/cups.html", context)
 
 
 urlpatterns = [

@@ -15,13 +15,13 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import ngettext
 from django.views.generic import View
 
-from api.http.conditional import id_in_address
+from api.http.conditional import id_from_path
 from pages.browser import page
 from pages.reports import member_with
 from tastings.actions.shares import give_share, revoke_share
 from tastings.queries.shares import share_for, share_shown, shares_to, token_of
 from tastings.wording.numbers import day
-from teams.errors import Invalid, NotHere
+from teams.errors import Invalid, NotFound
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -60,7 +60,7 @@ class Links(View):
         try:
             share = give_share(member, sent=body, now=now)
         except Invalid as error:  # the lot has gone meanwhile; the form offers nothing else that could be wrong
-            raise NotHere from error
+            raise NotFound from error
         return redirect(f"{request.path}?made={share.id}")
 
     def _shown(self, request: HttpRequest, lot_id: str, form: LinkForm) -> HttpResponse:
@@ -90,9 +90,9 @@ class EndLink(View):
     def post(self, request: HttpRequest, lot_id: str, share_id: str) -> HttpResponse:
         """End it at once; ending it again changes nothing."""
         member, lot = member_with(request, lot_id)
-        share = share_for(member, id_in_address(share_id))
+        share = share_for(member, id_from_path(share_id))
         if share.lot_id != lot.id:
-            raise NotHere
+            raise NotFound
         revoke_share(member, share=share.id, now=timezone.now())
         return redirect(f"/lots/{lot.id}/links/?ended={share.id}")
 

@@ -29,7 +29,7 @@ class WrongOffset(Refused):
         self.received = received
 
 
-class NotYet(Refused):
+class PhotoNotReady(Refused):
     """The photo is not kept: it is still on its way, or was refused."""
 
     status = 409
@@ -37,7 +37,7 @@ class NotYet(Refused):
     title = gettext_lazy("This photo is not there yet")
 
 
-class UnderWay(Refused):
+class AlreadyRunning(Refused):
     """One at a time: the team has another under way."""
 
     status = 409

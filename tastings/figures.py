@@ -7,11 +7,13 @@ The maths returns frozen dataclasses. They are stored with :func:`to_stored`, re
 import math
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any, TypeVar
 from uuid import UUID
 
 import msgspec
+
+from lots.schema import format_utc_short
 
 DECIMALS = 3
 
@@ -50,7 +52,7 @@ def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # no
         case UUID():
             return str(figures)
         case datetime():
-            return figures.astimezone(UTC).isoformat().replace("+00:00", "Z")
+            return format_utc_short(figures)
         case date():
             return figures.isoformat()
         case Mapping():

@@ -25,7 +25,7 @@ class Job(StrEnum):
     DUE_PHOTOS = "tastings.due_photos"
     TIDY_PHOTOS = "tastings.tidy_photos"
     PLAN_FLIGHT = "tastings.plan_flight"
-    JUDGE_FLIGHT = "tastings.judge_flight"
+    ANSWER_FLIGHT = "tastings.judge_flight"
     TYPESET = "tastings.typeset"
     TIDY_PAPERS = "tastings.tidy_papers"
 

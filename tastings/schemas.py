@@ -3,7 +3,10 @@
 Limits are wide enough for any pot and any mountain and narrow enough to catch a slip of the thumb.
 """
 
-from lots.schema import Field, Shape
+from collections.abc import Mapping
+
+from lots.schema import Field, RecordSchema
+from lots.schemas import LOT
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
 
 MATERIALS = ("porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron")
@@ -21,7 +24,7 @@ MOMENTS = (
 )
 KEY = "[a-z][a-z0-9_]{0,59}"
 
-SESSION = Shape(
+SESSION = RecordSchema(
     "session",
     (
         Field(name="lot", kind="reference", to="lot", about="empty while it is tasted blind"),
@@ -53,11 +56,11 @@ SESSION = Shape(
     server_fields=("taster",),
     ordered_pairs=(("more_low", "more_high"),),
     is_parent=True,
-    one_needed=("lot", "flight_cup"),
+    one_required=("lot", "flight_cup"),
     filters=("lot", "flight_cup", "shop", "taster", "purpose"),
 )
 
-INFUSION = Shape(
+INFUSION = RecordSchema(
     "infusion",
     (
         Field(name="session", kind="reference", to="session", required=True, fixed=True),
@@ -74,7 +77,7 @@ INFUSION = Shape(
     filters=("session", "number"),
 )
 
-NOTE = Shape(
+NOTE = RecordSchema(
     "note",
     (
         Field(name="session", kind="reference", to="session", required=True, fixed=True),
@@ -87,7 +90,7 @@ NOTE = Shape(
     filters=("session", "infusion", "descriptor", "moment"),
 )
 
-DESCRIPTOR = Shape(
+DESCRIPTOR = RecordSchema(
     "descriptor",
     (
         Field(name="key", kind="text", required=True, longest=60, pattern=KEY, fixed=True),
@@ -100,7 +103,12 @@ DESCRIPTOR = Shape(
     filters=("family", "key"),
 )
 
-TRIANGLE_TEST = Shape(
+RECORD_SCHEMAS: Mapping[str, RecordSchema] = {
+    schema.type: schema for schema in (DESCRIPTOR, LOT, SESSION, INFUSION, NOTE)
+}
+"""The record types that phones sync, parents first."""
+
+TRIANGLE_TEST = RecordSchema(
     "triangle_test",
     (
         Field(name="lot", kind="reference", to="lot", required=True),
@@ -118,7 +126,7 @@ TRIANGLE_TEST = Shape(
         Field(name="remarks", kind="text", longest=8000),
     ),
 )
-TRIAL = Shape(
+TRIAL = RecordSchema(
     "trial",
     (
         Field(name="taster", kind="reference", to="member", about="empty for a guest"),
@@ -130,7 +138,7 @@ PHOTO_OF = ("dry_leaf", "wet_leaf", "liquor", "spent_leaf", "other")
 LARGEST_PHOTO = 20 * 1024 * 1024
 """Bytes of one file."""
 MOST_PIXELS = 50_000_000
-PHOTO = Shape(
+PHOTO = RecordSchema(
     "photo",
     (
         Field(name="session", kind="reference", to="session", about="of what it is: a session or a lot, not both"),
@@ -147,7 +155,7 @@ PHOTO = Shape(
 PROTOCOLS = ("covered_bowl", "standard_bowl", "small_pot")
 MOST_CUPS = 900
 """Of one flight: each has a three-digit code of its own."""
-FLIGHT = Shape(
+FLIGHT = RecordSchema(
     "flight",
     (
         Field(name="name", kind="text", required=True),
@@ -185,7 +193,7 @@ FLIGHT = Shape(
     ),
     server_fields=("state", "plan", "progress", "cups", "by", "created_at", "revealed_at", "decision"),
 )
-CHOSEN = Shape(
+CHOSEN = RecordSchema(
     "chosen",
     (
         Field(name="lot", kind="reference", to="lot", required=True, about="one of the candidates"),
@@ -198,7 +206,7 @@ CHOSEN = Shape(
 
 LANGUAGES = ("de", "en")
 """In which a card is written: those of the settings."""
-SHARE = Shape(
+SHARE = RecordSchema(
     "share",
     (
         Field(name="lot", kind="reference", to="lot", required=True),

@@ -8,25 +8,23 @@ from django.db import InterfaceError, OperationalError, transaction
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development as refresh
-from tastings.actions.documents import make_paper
-from tastings.actions.documents import tidy_papers as tidy_old_papers
-from tastings.actions.due import ask_due, ask_due_panels
-from tastings.actions.flights.asking import ask_due_flights
-from tastings.actions.flights.judging import judge_flight as judge_one_flight
+from tastings.actions.documents import delete_old_documents, render_document
+from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
+from tastings.actions.flights.answering import answer_flight as answer_one_flight
+from tastings.actions.flights.jobs import enqueue_due_flights
 from tastings.actions.flights.planning import plan_flight as plan_one_flight
 from tastings.actions.panels import refresh_panel as learn
-from tastings.actions.photo_checks import ask_due_photos
 from tastings.actions.photo_checks import check_photo as check_one_photo
-from tastings.actions.photo_checks import tidy_photos as tidy
+from tastings.actions.photo_checks import delete_unused_photos, enqueue_due_photos
 from tastings.actions.pruning import prune_all
 from tastings.jobs import Job, later
 from tastings.maths.curve.development import METHOD
 from tastings.maths.curve.estimate import warm_up
 from tastings.reports.typeset import typeset as set_in_type
-from teams.actions.resets import due_resets as resets_due
-from teams.actions.resets import mail_reset as mail_one_reset
-from teams.actions.tidying import tidy_people
-from teams.row_security import acting_for, team_of, teams_behind
+from teams.actions.clean_up import delete_expired
+from teams.actions.resets import due_reset_requests as resets_due
+from teams.actions.resets import send_reset_mail as mail_one_reset
+from teams.row_security import acting_for, team_of, teams_with_outdated_figures
 
 
 @worker_init.connect
@@ -64,10 +62,10 @@ def refresh_panel(team: str) -> None:
 @shared_task(name=Job.REFRESH_DUE.value, time_limit=60)
 def refresh_due() -> None:
     """Ask for every lot that is behind and whose job was lost, every team with something to learn, every flight."""
-    with acting_for(*teams_behind(method=METHOD)), transaction.atomic():
-        ask_due(now=timezone.now())
-        ask_due_panels(now=timezone.now())
-        ask_due_flights(now=timezone.now())
+    with acting_for(*teams_with_outdated_figures(method=METHOD)), transaction.atomic():
+        enqueue_due_lots(now=timezone.now())
+        enqueue_due_panels(now=timezone.now())
+        enqueue_due_flights(now=timezone.now())
 
 
 @shared_task(name=Job.PRUNE.value, time_limit=3600)
@@ -86,13 +84,13 @@ def check_photo(photo: str) -> None:
 @shared_task(name=Job.DUE_PHOTOS.value, time_limit=60)
 def due_photos() -> None:
     """Ask for every complete upload whose job was lost."""
-    ask_due_photos(now=timezone.now())
+    enqueue_due_photos(now=timezone.now())
 
 
 @shared_task(name=Job.TIDY_PHOTOS.value, time_limit=3600)
 def tidy_photos() -> None:
     """Let go of what no photo needs any more."""
-    tidy(now=timezone.now())
+    delete_unused_photos(now=timezone.now())
 
 
 @shared_task(
@@ -102,30 +100,30 @@ def tidy_photos() -> None:
     retry_backoff=True,
     time_limit=60,
 )
-def typeset(paper: str) -> None:
-    """Set one document in type; safe to run twice."""
-    with acting_for(team_of("paper", UUID(paper))):
-        make_paper(
-            UUID(paper),
-            typeset=lambda layout, form, told, pictures: set_in_type(layout, form, told, pictures=pictures),
+def typeset(document: str) -> None:
+    """Render one document; safe to run twice."""
+    with acting_for(team_of("paper", UUID(document))):
+        render_document(
+            UUID(document),
+            typeset=lambda layout, form, payload, pictures: set_in_type(layout, form, payload, pictures=pictures),
             now=timezone.now(),
         )
 
 
 @shared_task(name=Job.TIDY_PAPERS.value, time_limit=600)
-def tidy_papers() -> None:
-    """Let go of documents that nobody reads."""
-    tidy_old_papers(now=timezone.now())
+def delete_unread_documents() -> None:
+    """Delete documents that nobody reads."""
+    delete_old_documents(now=timezone.now())
 
 
 @shared_task(name=Job.MAIL_RESET.value, time_limit=120)
-def mail_reset(request: str) -> None:
+def send_reset_mail(request: str) -> None:
     """Mail the links that one request asked for; what fails is due again in two minutes."""
     mail_one_reset(UUID(request), now=timezone.now())
 
 
 @shared_task(name=Job.DUE_RESETS.value, time_limit=60)
-def due_resets() -> None:
+def due_reset_requests() -> None:
     """Ask for every mail whose job was lost or failed."""
     for request in resets_due(now=timezone.now()):
         later(Job.MAIL_RESET, str(request))
@@ -134,7 +132,7 @@ def due_resets() -> None:
 @shared_task(name=Job.TIDY_PEOPLE.value, time_limit=3600)
 def tidy_what_is_kept_of_people() -> None:
     """Forget old audit entries, counts, links, ended tokens and sessions."""
-    tidy_people(now=timezone.now())
+    delete_expired(now=timezone.now())
 
 
 @shared_task(
@@ -151,13 +149,13 @@ def plan_flight(flight: str) -> None:
 
 
 @shared_task(
-    name=Job.JUDGE_FLIGHT.value,
+    name=Job.ANSWER_FLIGHT.value,
     autoretry_for=(OperationalError, InterfaceError),
     max_retries=5,
     retry_backoff=True,
     time_limit=120,
 )
-def judge_flight(flight: str) -> None:
+def answer_flight(flight: str) -> None:
     """Work out what a revealed flight says; safe to run twice."""
     with acting_for(team_of("flight", UUID(flight))):
-        judge_one_flight(UUID(flight), now=timezone.now())
+        answer_one_flight(UUID(flight), now=timezone.now())

@@ -10,7 +10,7 @@ class TeamsConfig(AppConfig):
     name = "teams"
 
     def ready(self) -> None:
-        """See to the application's rights after each migration."""
-        from teams.rights import see_to_rights  # noqa: PLC0415 - not before all applications are there
+        """Grant the application's role its permissions after each migration."""
+        from teams.database_role import grant_privileges  # noqa: PLC0415 - not before all applications are there
 
-        post_migrate.connect(see_to_rights, sender=self)
+        post_migrate.connect(grant_privileges, sender=self)

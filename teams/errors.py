@@ -1,4 +1,4 @@
-"""What an action may answer instead of a result; the API turns each into a problem document.
+"""Refusals: what an action raises instead of returning a result; the API turns each into a problem document.
 
 Refused
 ├── NotHere          absent, or another team's: the caller cannot tell which
@@ -53,7 +53,7 @@ class Refused(Exception):  # noqa: N818 - reads as what happened
         self.problems = tuple(problems)
 
 
-class NotHere(Refused):
+class NotFound(Refused):
     """There is no such thing in this team."""
 
     status = 404
@@ -85,7 +85,7 @@ class Invalid(Refused):
     title = gettext_lazy("Some fields are not valid")
 
 
-class Changed(Refused):
+class PreconditionFailed(Refused):
     """If-Match named a revision that is no longer current."""
 
     status = 412
@@ -101,7 +101,7 @@ class StartAgain(Refused):
     title = gettext_lazy("This cursor is too old: pull again from cursor 0, and keep what is not sent yet")
 
 
-class SlowDown(Refused):
+class Throttled(Refused):
     """Too many attempts from there; ``wait_s`` says in how many seconds the next is looked at, at least 1."""
 
     status = 429

@@ -22,13 +22,13 @@ from teams.postgresql.base import DatabaseWrapper
 
 def act_for(teams: Iterable[UUID]) -> None:
     """From here on act for these teams, and for no others, on this thread's connection."""
-    _held().teams = ",".join(sorted(str(UUID(str(team))) for team in set(teams)))
+    _database().teams = ",".join(sorted(str(UUID(str(team))) for team in set(teams)))
 
 
 @contextmanager
 def acting_for(*teams: UUID | None) -> Iterator[None]:
     """Act for these teams, and for no others, within the block; None stands for no team."""
-    held = _held()
+    held = _database()
     before = held.teams
     act_for(team for team in teams if team is not None)
     try:
@@ -37,11 +37,11 @@ def acting_for(*teams: UUID | None) -> Iterator[None]:
         held.teams = before
 
 
-def _held() -> DatabaseWrapper:
+def _database() -> DatabaseWrapper:
     return cast("DatabaseWrapper", connections["default"])  # `connection` stands for it and cannot be kept
 
 
-def as_owner() -> None:
+def work_as_owner() -> None:
     """Have this process work as the owner of the tables, for whom the walls do not stand.
 
     For what looks after the whole installation: migrations, backups, the operator's commands.
@@ -74,7 +74,7 @@ def every_team() -> list[UUID]:
     return _several("SELECT leafspan_every_team()")
 
 
-def teams_behind(*, method: str) -> list[UUID]:
+def teams_with_outdated_figures(*, method: str) -> list[UUID]:
     """Return the teams with figures, panels or flights that are behind or of another method than this."""
     return _several("SELECT leafspan_teams_behind(%s)", method)
 
@@ -84,7 +84,7 @@ def teams_with_photos_to_check() -> list[UUID]:
     return _several("SELECT leafspan_teams_with_photos_to_check()")
 
 
-def taken(ids: Mapping[str, Collection[UUID]]) -> set[tuple[str, UUID]]:
+def ids_in_use(ids: Mapping[str, Collection[UUID]]) -> set[tuple[str, UUID]]:
     """Return which ids are in use, in whatever team: a new row cannot have them.
 
     Parameters
@@ -102,19 +102,19 @@ def taken(ids: Mapping[str, Collection[UUID]]) -> set[tuple[str, UUID]]:
         return {(kind, row) for kind, row in cursor.fetchall()}
 
 
-def is_taken(kind: str, row: UUID) -> bool:
+def is_id_in_use(kind: str, row: UUID) -> bool:
     """Whether the id is in use, in whatever team; kinds as in `taken`."""
-    return bool(taken({kind: [row]}))
+    return bool(ids_in_use({kind: [row]}))
 
 
-def forget_failures_of_nobody(*, before: datetime) -> int:
+def delete_teamless_failures(*, before: datetime) -> int:
     """Delete entries of the audit log that are no team's and older than that; return how many there were."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT leafspan_forget_failures_of_nobody(%s)", [before])
         return int(cursor.fetchone()[0])
 
 
-def is_refusal(error: Exception) -> bool:
+def is_row_security_error(error: Exception) -> bool:
     """Whether the database turned a row down because it is another team's, or would be."""
     return isinstance(error.__cause__, InsufficientPrivilege)
 

@@ -2,6 +2,7 @@
 
 import os
 
+import dj_database_url
 import pytest
 from celery import current_app
 from django.conf import settings
@@ -11,10 +12,9 @@ from hypothesis import HealthCheck
 from hypothesis import settings as drawing
 
 from config.dev.services import test_servers as throw_away_servers
-from config.settings import _database as database_of
 from tastings.actions.lexicon import load_lexicon
 from teams.models import Role
-from teams.row_security import as_owner
+from teams.row_security import work_as_owner
 from tests.factories import TeamFactory, person
 
 
@@ -29,8 +29,8 @@ def pytest_configure():
     settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
     settings.API_REQUESTS_PER_MINUTE = 1_000_000
     # tables and rows are made by the owner, requests are served behind the walls, as they are in production
-    as_owner()
-    settings.MIDDLEWARE = ["tests.row_security.BehindTheWalls", *settings.MIDDLEWARE]
+    work_as_owner()
+    settings.MIDDLEWARE = ["tests.row_security.RowSecurityMiddleware", *settings.MIDDLEWARE]
 
 
 @pytest.fixture(scope="session")
@@ -44,7 +44,7 @@ def django_db_modify_db_settings(django_db_modify_db_settings):
         yield
         return
     with throw_away_servers() as found:
-        connections["default"].settings_dict.update(database_of(found.database_url))
+        connections["default"].settings_dict.update(dj_database_url.parse(found.database_url, "teams.postgresql", 60))
         settings.REDIS_URL = settings.CELERY_BROKER_URL = found.redis_url
         current_app.conf.broker_url = current_app.conf.broker_read_url = current_app.conf.broker_write_url = (
             found.redis_url

@@ -17,9 +17,9 @@ from rest_framework.test import APIClient
 
 from lots.merge import Stamp, pack
 from lots.models import Lot
-from lots.schema import stamp_moment
+from lots.schema import format_stamp
 from tastings.models import Descriptor, Flight, FlightCup, Infusion, Note, Session
-from teams.actions.people import digest_of
+from teams.actions.people import token_digest
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 
 NOON = datetime(2026, 3, 4, 12, tzinfo=UTC)
@@ -90,7 +90,7 @@ class DeviceTokenFactory(DjangoModelFactory[DeviceToken]):
     token = LazyFunction(lambda: secrets.token_urlsafe(32))
     member = SubFactory(MemberFactory)
     device = "phone"
-    digest = LazyAttribute(lambda made: digest_of(made.token))
+    digest = LazyAttribute(lambda made: token_digest(made.token))
     expires_at = LazyFunction(lambda: datetime.now(UTC) + timedelta(days=1))
 
 
@@ -111,8 +111,8 @@ class SyncedFactory(DjangoModelFactory[Any]):
     def _create(cls, model_class, *args, stamps=None, **kwargs):
         row = model_class(*args, **kwargs)
         if stamps is None and row.by_id:
-            stamp = Stamp(stamp_moment(NOON.isoformat()), str(DEVICE), str(row.by_id))
-            set_fields = [field.name for field in row.shape.fields if row.wire_value(field) is not None]
+            stamp = Stamp(format_stamp(NOON), str(DEVICE), str(row.by_id))
+            set_fields = [field.name for field in row.schema.fields if row.wire_value(field) is not None]
             stamps = pack(dict.fromkeys(set_fields + (["deleted"] if row.removed else []), stamp))
         row.stamps = stamps or []
         row.save(force_insert=True)

@@ -11,22 +11,22 @@ from teams.row_security import role
 @contextmanager
 def as_application():
     """Work as the application's role on this thread's connection, acting for nobody at first."""
-    _say(f"SET ROLE {connection.ops.quote_name(role())}")
+    _run(f"SET ROLE {connection.ops.quote_name(role())}")
     try:
         yield
     finally:
         with suppress(Error):  # a transaction that failed takes the role back itself
-            _say("RESET ROLE")
+            _run("RESET ROLE")
 
 
-def _say(statement):
+def _run(statement):
     """Run a statement beside Django, so that a test that counts statements counts the code's own."""
     connection.ensure_connection()
     with connection.connection.cursor() as cursor:
         cursor.execute(statement)
 
 
-class BehindTheWalls:
+class RowSecurityMiddleware:
     """Serve a request as the application's role."""
 
     def __init__(self, get_response):
@@ -38,11 +38,11 @@ class BehindTheWalls:
         with as_application():
             response = self._answer(request)
         if response.streaming:
-            response.streaming_content = _behind(response.streaming_content)
+            response.streaming_content = _as_application_pieces(response.streaming_content)
         return response
 
 
-def _behind(pieces):
+def _as_application_pieces(pieces):
     """Give the pieces of an answer, each made as the application's role."""
     pieces = iter(pieces)
     while True:

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from drf_spectacular.utils import extend_schema_field
+from drf_spectacular.utils import extend_schema_field, extend_schema_serializer
 from rest_framework import serializers as s
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.conditional import tagged
-from api.http.openapi import ETAG, NOT_MODIFIED, described
+from api.http.conditional import conditional_response
+from api.http.openapi import ETAG, NOT_MODIFIED, operation
 from api.people.shops import ShopSerializer
 from teams.queries.people import memberships_of
 
@@ -27,7 +27,8 @@ class TeamNameSerializer(s.Serializer[Any]):
     name = s.CharField()
 
 
-class PlaceSerializer(s.Serializer[Any]):
+@extend_schema_serializer(component_name="Place")
+class MembershipSerializer(s.Serializer[Any]):
     """One of the login's memberships."""
 
     id = s.UUIDField(source="team_id")
@@ -49,16 +50,16 @@ class MeSerializer(s.Serializer[Any]):
     role = s.CharField()
     teams = s.SerializerMethodField()
 
-    @extend_schema_field(PlaceSerializer(many=True))
+    @extend_schema_field(MembershipSerializer(many=True))
     def get_teams(self, member: Member) -> Any:  # noqa: ANN401 - as the serializer gives it
         """Return the memberships of the login."""
-        return PlaceSerializer(memberships_of(member.user), many=True).data
+        return MembershipSerializer(memberships_of(member.user), many=True).data
 
 
 class Me(APIView):
     """The caller."""
 
-    @described(parameters=[ETAG], responses={200: MeSerializer, **NOT_MODIFIED})
+    @operation(parameters=[ETAG], responses={200: MeSerializer, **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
         """Say who and where the caller is, and in which teams the login has a place."""
-        return tagged(request, MeSerializer(member_of(request)).data)
+        return conditional_response(request, MeSerializer(member_of(request)).data)

@@ -6,32 +6,33 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.utils import timezone
+from drf_spectacular.utils import extend_schema_serializer
 from rest_framework import serializers as s
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import address_of, token_of
-from api.http.bodies import Body, Text, checked_body
-from api.http.openapi import BAD_BODY, described, problem
-from api.http.resets import answer_to_anyone, request_reset
+from api.http.auth import client_ip, device_token
+from api.http.bodies import BodySerializer, StrictTextField, validated_body
+from api.http.openapi import BAD_BODY, operation, problem_responses
+from api.http.resets import request_reset, reset_requested_text
 from teams.actions.passwords import change_email, change_password
 from teams.actions.resets import reset_password
 
 
-class PasswordsSerializer(Body):
+class PasswordsSerializer(BodySerializer):
     """The password and the one to come."""
 
-    password = Text(help_text="the present one")
-    new_password = Text()
+    password = StrictTextField(help_text="the present one")
+    new_password = StrictTextField()
 
 
-class NewEmailSerializer(Body):
+class NewEmailSerializer(BodySerializer):
     """An address for a forgotten password."""
 
-    email = Text(allow_blank=True, max_length=254, help_text="empty for none")
-    password = Text()
+    email = StrictTextField(allow_blank=True, max_length=254, help_text="empty for none")
+    password = StrictTextField()
 
 
 class EmailSerializer(s.Serializer[Any]):
@@ -40,80 +41,81 @@ class EmailSerializer(s.Serializer[Any]):
     email = s.CharField(allow_blank=True)
 
 
-class ForgottenPasswordSerializer(Body):
+class ForgottenPasswordSerializer(BodySerializer):
     """Whose password is forgotten."""
 
-    username = Text(max_length=254, help_text="or e-mail address")
+    username = StrictTextField(max_length=254, help_text="or e-mail address")
 
 
-class ResetAskedSerializer(s.Serializer[Any]):
+@extend_schema_serializer(component_name="ResetAsked")
+class ResetRequestedSerializer(s.Serializer[Any]):
     """What happens now."""
 
     detail = s.CharField(help_text="the same whether there is such a login or not")
 
 
-class NewPasswordSerializer(Body):
+class NewPasswordSerializer(BodySerializer):
     """A password by a mailed link."""
 
-    token = Text(help_text="out of the mailed link")
-    password = Text()
+    token = StrictTextField(help_text="out of the mailed link")
+    password = StrictTextField()
 
 
 class Password(APIView):
     """The caller's password."""
 
-    @described(operation_id="password_change", request=PasswordsSerializer, responses={204: None, **BAD_BODY})
+    @operation(operation_id="password_change", request=PasswordsSerializer, responses={204: None, **BAD_BODY})
     def post(self, request: Request) -> Response:
         """Change it; the present one must be given. Every other device and browser is signed out."""
-        sent = checked_body(request, PasswordsSerializer)
-        change_password(token_of(request), **sent, address=address_of(request), now=timezone.now())
+        data = validated_body(request, PasswordsSerializer)
+        change_password(device_token(request), **data, address=client_ip(request), now=timezone.now())
         return Response(status=204)
 
 
 class Email(APIView):
     """The address to which a link goes when the caller forgets the password."""
 
-    @described(operation_id="email_change", request=NewEmailSerializer, responses={200: EmailSerializer, **BAD_BODY})
+    @operation(operation_id="email_change", request=NewEmailSerializer, responses={200: EmailSerializer, **BAD_BODY})
     def post(self, request: Request) -> Response:
         """Set it, or with an empty text have none; the password must be given."""
-        sent = checked_body(request, NewEmailSerializer)
-        user = change_email(token_of(request), **sent, address=address_of(request), now=timezone.now())
+        data = validated_body(request, NewEmailSerializer)
+        user = change_email(device_token(request), **data, address=client_ip(request), now=timezone.now())
         return Response(EmailSerializer(user).data)
 
 
-class AskForReset(APIView):
+class ForgottenPassword(APIView):
     """A forgotten password."""
 
     authentication_classes: Sequence[Any] = ()
     permission_classes = [AllowAny]
 
-    @described(
+    @operation(
         operation_id="password_reset_ask",
         request=ForgottenPasswordSerializer,
-        responses={202: ResetAskedSerializer, **BAD_BODY},
+        responses={202: ResetRequestedSerializer, **BAD_BODY},
         auth=[],
     )
     def post(self, request: Request) -> Response:
         """Ask for a link by mail. ``username`` may be an e-mail address; the answer is the same whoever it is."""
-        sent = checked_body(request, ForgottenPasswordSerializer)
-        request_reset(request, sent["username"])
-        return Response(ResetAskedSerializer({"detail": answer_to_anyone()}).data, status=202)
+        data = validated_body(request, ForgottenPasswordSerializer)
+        request_reset(request, data["username"])
+        return Response(ResetRequestedSerializer({"detail": reset_requested_text()}).data, status=202)
 
 
-class Reset(APIView):
+class PasswordReset(APIView):
     """A new password by a mailed link."""
 
     authentication_classes: Sequence[Any] = ()
     permission_classes = [AllowAny]
 
-    @described(
+    @operation(
         operation_id="password_reset",
         request=NewPasswordSerializer,
-        responses={204: None, **BAD_BODY, **problem(404)},
+        responses={204: None, **BAD_BODY, **problem_responses(404)},
         auth=[],
     )
     def post(self, request: Request) -> Response:
         """Set it; every device and browser of the login is signed out. The link works once."""
-        sent = checked_body(request, NewPasswordSerializer)
-        reset_password(**sent, address=address_of(request), now=timezone.now())
+        data = validated_body(request, NewPasswordSerializer)
+        reset_password(**data, address=client_ip(request), now=timezone.now())
         return Response(status=204)

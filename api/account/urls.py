@@ -3,14 +3,14 @@
 from django.urls import path
 
 from api.account.me import Me
-from api.account.passwords import AskForReset, Email, Password, Reset
-from api.account.signing_in import OneToken, Tokens
+from api.account.passwords import Email, ForgottenPassword, Password, PasswordReset
+from api.account.tokens import TokenDetail, Tokens
 
 urlpatterns = [
     path("auth/tokens", Tokens.as_view()),
-    path("auth/tokens/<str:token_id>", OneToken.as_view()),
-    path("auth/reset", AskForReset.as_view()),
-    path("auth/reset/password", Reset.as_view()),
+    path("auth/tokens/<str:token_id>", TokenDetail.as_view()),
+    path("auth/reset", ForgottenPassword.as_view()),
+    path("auth/reset/password", PasswordReset.as_view()),
     path("me", Me.as_view()),
     path("me/password", Password.as_view()),
     path("me/email", Email.as_view()),

@@ -1,4 +1,4 @@
-"""Who calls: a device's bearer token."""
+"""Authentication by a device's bearer token."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from rest_framework.authentication import BaseAuthentication
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.request import Request
 
-from teams.actions.guard import Caller, network_of
-from teams.actions.people import digest_of, mark_used
-from teams.queries.people import known_device, token_with
+from teams.actions.login_throttle import Caller, network_key
+from teams.actions.people import record_use, token_digest
+from teams.queries.people import known_device, token_by_digest
 from teams.row_security import act_for
 
 if TYPE_CHECKING:
@@ -26,22 +26,22 @@ SCHEME = "Bearer"
 
 
 def _token_in(request: HttpRequest | Request) -> str | None:
-    """Return the bearer token that a request carries, good or not; None when the header names another scheme."""
+    """Return the bearer token of a request, valid or not; None when the header names another scheme."""
     scheme, _, token = request.META.get("HTTP_AUTHORIZATION", "").partition(" ")
     return token.strip() if scheme.lower() == SCHEME.lower() else None
 
 
-def address_of(request: HttpRequest | Request) -> str:
-    """Return the address that a request comes from, as far as one can be sure of it.
+def client_ip(request: HttpRequest | Request) -> str:
+    """Return the client's network, as `teams.actions.login_throttle.network_key` counts it.
 
-    Each proxy of ours adds the address that spoke to it at the end of ``X-Forwarded-For``; what stands further to the
-    left anyone may have written. So with ``n`` proxies it is the n-th from the right, and without any the peer's own.
+    Each of our proxies appends the address of its peer to ``X-Forwarded-For``; anyone can write what stands further to
+    the left. So with ``n`` proxies it is the n-th from the right, and without proxies the peer's address.
     """
     proxies = settings.TRUSTED_PROXIES
-    told = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
-    if proxies and len(told) >= proxies:
-        return network_of(told[-proxies])
-    return network_of(request.META.get("REMOTE_ADDR", ""))
+    forwarded = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
+    if proxies and len(forwarded) >= proxies:
+        return network_key(forwarded[-proxies])
+    return network_key(request.META.get("REMOTE_ADDR", ""))
 
 
 class BearerAuthentication(BaseAuthentication):
@@ -53,11 +53,11 @@ class BearerAuthentication(BaseAuthentication):
         if token is None:
             return None
         now = timezone.now()
-        found = token_with(digest_of(token), now=now)
+        found = token_by_digest(token_digest(token), now=now)
         if found is None:
             raise AuthenticationFailed(_("this token is not valid or has ended"))
         act_for([found.member.team_id])  # until the request ends
-        mark_used(found, now=now)
+        record_use(found, now=now)
         return found.member.user, found
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the framework's shape
@@ -65,29 +65,29 @@ class BearerAuthentication(BaseAuthentication):
         return SCHEME
 
 
-def token_of(request: Request) -> DeviceToken:
+def device_token(request: Request) -> DeviceToken:
     """Return the token the request came with."""
     return cast("DeviceToken", request.auth)
 
 
 def member_of(request: Request) -> Member:
-    """Return whose place in which team the token is for."""
-    return token_of(request).member
+    """Return the membership that the token is for."""
+    return device_token(request).member
 
 
-def device_of(request: Request) -> UUID:
-    """Return the device id under which edits made by REST are kept."""
-    return token_of(request).id
+def device_id(request: Request) -> UUID:
+    """Return the device id that is stored with edits made by REST."""
+    return device_token(request).id
 
 
 def caller_of(request: HttpRequest | Request) -> Caller:
-    """Return where a sign-in comes from: its address and, if it still sends its last token, which device it is."""
-    login, device = known_device(digest_of(_token_in(request) or ""))
-    return Caller(address=address_of(request), login=login, device=device)
+    """Return who signs in: the address and, if the last token is sent along, the device."""
+    login, device = known_device(token_digest(_token_in(request) or ""))
+    return Caller(address=client_ip(request), login=login, device=device)
 
 
-class BearerInDocument(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped
-    """How the OpenAPI document names the token."""
+class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped
+    """The security scheme of the OpenAPI document."""
 
     target_class = BearerAuthentication
     name = "bearer"

@@ -1,4 +1,4 @@
-"""Bodies of requests: serializers with fields that refuse a value as `lots.schema` does, in problem documents."""
+"""Serializers of request bodies. Their fields validate as `lots.schema` does; errors become problem documents."""
 
 from __future__ import annotations
 
@@ -13,24 +13,24 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.fields import SkipField, empty
 from rest_framework.request import Request
 
-from lots.schema import Field, Unfit, clean, clean_id, clean_moment, clean_text, gettext_noop
-from lots.wording import problem_of, sentence_of
+from lots.schema import Field, InvalidValue, clean_id, clean_moment, clean_text, clean_value, gettext_noop
+from lots.wording import fault_text, field_problem
 from teams.errors import Invalid, Problem
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
-LONGEST = 1000
+MAX_LENGTH = 1000
 """Characters of a text whose field says nothing else."""
 
 
-class Strict(s.Field[Any, Any, Any, Any]):
-    """A field that takes one JSON type alone; one that must be there and is not is refused as null is."""
+class StrictField(s.Field[Any, Any, Any, Any]):
+    """A field that takes one JSON type only; a missing required field gives the same error as null."""
 
     def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
-        """Return the clean value; null in a field that may be left out, and may be null, counts as left out."""
-        absent = data is empty or (data is None and self.allow_null)
-        if absent and not self.required:
+        """Return the clean value; null counts as missing in a field that may be null."""
+        is_missing = data is empty or (data is None and self.allow_null)
+        if is_missing and not self.required:
             raise SkipField
         return self.checked(None if data is empty else data)
 
@@ -38,37 +38,37 @@ class Strict(s.Field[Any, Any, Any, Any]):
         """Return the clean value; raise ValidationError with the code and the sentence of what is wrong."""
         try:
             return self.clean(value)
-        except Unfit as error:
-            raise ValidationError(sentence_of(error.fault), code=error.fault.code) from error
+        except InvalidValue as error:
+            raise ValidationError(fault_text(error.fault), code=error.fault.code) from error
 
     def clean(self, value: object) -> Any:  # noqa: ANN401 - as the field says
-        """Return the clean value; raise Unfit."""
+        """Return the clean value; raise InvalidValue."""
         raise NotImplementedError
 
 
-class Text(Strict, s.CharField):
+class StrictTextField(StrictField, s.CharField):
     """A text as it was sent, spaces included."""
 
     def clean(self, value: object) -> str:
         """Return the text."""
-        text = clean_text(value, longest=self.max_length or LONGEST)
+        text = clean_text(value, longest=self.max_length or MAX_LENGTH)
         if not text and not self.allow_blank:
-            raise Unfit("required", gettext_noop("must not be empty"))
+            raise InvalidValue("required", gettext_noop("must not be empty"))
         return text
 
 
-class Choice(Strict, s.ChoiceField):
-    """A word of a list. Which one it is, the action checks: it also serves the command line."""
+class StrictChoiceField(StrictField, s.ChoiceField):
+    """One of a list of words. The action checks which, since the command line uses it too."""
 
     def clean(self, value: object) -> str:
-        """Return the word."""
-        word = clean_text(value, longest=LONGEST)
-        if not word:
-            raise Unfit("required", gettext_noop("must not be empty"))
-        return word
+        """Return the choice."""
+        choice = clean_text(value, longest=MAX_LENGTH)
+        if not choice:
+            raise InvalidValue("required", gettext_noop("must not be empty"))
+        return choice
 
 
-class Id(Strict, s.UUIDField):
+class StrictIdField(StrictField, s.UUIDField):
     """A UUID."""
 
     def clean(self, value: object) -> UUID:
@@ -76,7 +76,7 @@ class Id(Strict, s.UUIDField):
         return UUID(clean_id(value))
 
 
-class Moment(Strict, s.DateTimeField):
+class StrictDateTimeField(StrictField, s.DateTimeField):
     """An RFC 3339 time with its offset."""
 
     def clean(self, value: object) -> datetime:
@@ -84,7 +84,7 @@ class Moment(Strict, s.DateTimeField):
         return datetime.fromisoformat(clean_moment(value))
 
 
-class OfRecord(Strict):
+class OfRecord(StrictField):
     """A value as a field of a record has it; null, where that field may be null, is a value too."""
 
     def __init__(self, of: Field, **given: Any) -> None:  # noqa: ANN401 - arguments of the serializer field
@@ -99,8 +99,8 @@ class OfRecord(Strict):
         return super().run_validation(data)
 
     def clean(self, value: object) -> object:
-        """Return the value as `lots.schema.clean` does."""
-        return clean(self.of, value)
+        """Return the value as `lots.schema.clean_value` does."""
+        return clean_value(self.of, value)
 
 
 class Number(OfRecord, s.FloatField):
@@ -117,13 +117,13 @@ class Key(OfRecord, s.CharField):
         super().__init__(of, max_length=of.longest, help_text=help_text)
 
 
-class Truth(Strict, s.BooleanField):
+class StrictBooleanField(StrictField, s.BooleanField):
     """True or false."""
 
     def clean(self, value: object) -> bool:
         """Return the truth value."""
         if not isinstance(value, bool):
-            raise Unfit("type", gettext_noop("must be true or false"))
+            raise InvalidValue("type", gettext_noop("must be true or false"))
         return value
 
 
@@ -138,18 +138,18 @@ def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
     """Take the id out of a body; raise Invalid for none."""
     try:
         return UUID(clean_id(sent.pop(name, None)))
-    except Unfit as error:
-        raise Invalid(problems=[problem_of(name, error.fault)]) from error
+    except InvalidValue as error:
+        raise Invalid(problems=[field_problem(name, error.fault)]) from error
 
 
-class Body(s.Serializer[Any]):
-    """What a request may hold; fields that are not declared are refused if ``unknown`` says so, else ignored."""
+class BodySerializer(s.Serializer[Any]):
+    """A request body; undeclared fields are refused if ``unknown`` is set, otherwise ignored."""
 
     unknown: ClassVar[StrOrPromise] = ""
-    """What is wrong with a field that is not declared."""
+    """The error text of an undeclared field."""
 
 
-class Part(Body):
+class Part(BodySerializer):
     """An object within a body."""
 
     wanted: ClassVar[StrOrPromise] = ""
@@ -157,9 +157,9 @@ class Part(Body):
 
     def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
         """Return the clean values; what is wrong within is named by field, an unknown one by its first 40 letters."""
-        absent = data is empty or data is None
-        if absent or not isinstance(data, Mapping):
-            raise ValidationError(str(self.wanted), code="required" if absent else "type")
+        is_missing = data is empty or data is None
+        if is_missing or not isinstance(data, Mapping):
+            raise ValidationError(str(self.wanted), code="required" if is_missing else "type")
         unknown = ValidationError(str(self.unknown), code="unknown_field").detail
         errors: dict[str, Any] = {name[:40]: unknown for name in data if self.unknown and name not in self.fields}
         try:
@@ -172,39 +172,39 @@ class Part(Body):
         return values
 
 
-class Parts(Strict, s.ListField):
+class Parts(StrictField, s.ListField):
     """A list of objects, at least one."""
 
     def clean(self, value: object) -> list[Any]:
         """Return the clean objects."""
-        if not isinstance(value, list) or not 1 <= len(value) <= (self.max_length or LONGEST):
-            raise Unfit("type", gettext_noop("must be a list of 1 to %(most)s objects"), most=self.max_length)
+        if not isinstance(value, list) or not 1 <= len(value) <= (self.max_length or MAX_LENGTH):
+            raise InvalidValue("type", gettext_noop("must be a list of 1 to %(most)s objects"), most=self.max_length)
         return list(self.run_child_validation(value))
 
 
-def checked_body(request: Request, body: type[Body]) -> dict[str, Any]:
+def validated_body(request: Request, body: type[BodySerializer]) -> dict[str, Any]:
     """Return the clean values of a body; raise Invalid naming every field that is wrong."""
     sent = body_of(request)
     checked = body(data=sent)
     names = (name for name in sent if body.unknown and name not in checked.fields)
     problems = [Problem(name[:80], "unknown_field", str(body.unknown)) for name in names]
     if not checked.is_valid():
-        problems += problems_in(checked.errors)
+        problems += flatten_errors(checked.errors)
     if problems:
         raise Invalid(problems=problems)
     return dict(checked.validated_data)
 
 
-def problems_in(errors: object, at: str = "") -> Iterator[Problem]:
-    """Give what a serializer found wrong, each with its place in the body: ``chosen.0.lot``."""
+def flatten_errors(errors: object, prefix: str = "") -> Iterator[Problem]:
+    """Yield a serializer's errors as problems; nested fields are named like ``chosen.0.lot``."""
     match errors:
         case ErrorDetail():
-            yield Problem(at, str(errors.code), str(errors))
+            yield Problem(prefix, str(errors.code), str(errors))
         case Mapping():
             for name, inner in errors.items():
-                yield from problems_in(inner, f"{at}.{name}" if at else str(name))
+                yield from flatten_errors(inner, f"{prefix}.{name}" if prefix else str(name))
         case Sequence():
             for i, inner in enumerate(errors):
-                yield from problems_in(inner, at if isinstance(inner, ErrorDetail) else f"{at}.{i}")
+                yield from flatten_errors(inner, prefix if isinstance(inner, ErrorDetail) else f"{prefix}.{i}")
         case _:
             raise TypeError(f"no errors of a serializer: {errors!r}")

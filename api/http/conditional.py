@@ -1,4 +1,4 @@
-"""ETags, If-None-Match and If-Match; ids in addresses; pages of a list."""
+"""Conditional requests (ETag, If-None-Match, If-Match), ids in addresses, pages of a list."""
 
 import hashlib
 import json
@@ -17,40 +17,59 @@ from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
 
-from lots.schema import Unfit, clean_id
-from lots.wording import problem_of
+from lots.schema import InvalidValue, clean_id
+from lots.wording import field_problem
 from tastings.figures import to_stored
-from teams.errors import Changed, Invalid, NotHere, Problem
+from teams.errors import Invalid, NotFound, PreconditionFailed, Problem
 
-DEFAULT_LIMIT, LARGEST_LIMIT = 100, 500
+DEFAULT_LIMIT, MAX_LIMIT = 100, 500
 
 
-def id_in_address(text: str) -> UUID:
-    """Return the id; what is no id looks like an absent one."""
+def id_from_path(text: str) -> UUID:
+    """Return the id; raise NotFound for a text that is no id, as for an absent record."""
     try:
         return UUID(clean_id(text))
-    except Unfit as error:
-        raise NotHere from error
+    except InvalidValue as error:
+        raise NotFound from error
 
 
-def tagged(request: Request, body: object, *, tag: str | None = None) -> Response:
-    """Answer with an ETag, or 304 when the caller has the same already. Without a tag the body's digest is taken.
+def conditional_response(request: Request, body: object, *, tag: str | None = None) -> Response:
+    """Answer with an ETag, or with 304 if the caller has this version.
 
-    ``body`` is JSON or the dataclass of an answer. Its sentences follow ``Accept-Language``, so a given tag does too.
+    Parameters
+    ----------
+    body : object
+        JSON, the dataclass of an answer, or with ``tag`` a function that returns one of them: it is called only if the
+        caller lacks this version.
+    tag : str or None
+        Version of the body; None takes a digest of the body. The language of the answer is added to it, since
+        sentences follow ``Accept-Language``.
+
+    Raises
+    ------
+    PreconditionFailed
+        ``If-Match`` names another version.
     """
-    if is_dataclass(body):
-        body = to_stored(body)
-    if tag is not None and (language := get_language()) not in (None, settings.LANGUAGE_CODE):
-        tag = f"{tag}-{language}"
     if tag is None:
+        body = _as_json(body)
         tag = hashlib.sha256(json.dumps(body, sort_keys=True, default=str).encode()).hexdigest()[:32]
-    response = Response(
-        body, headers={"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Authorization"}
-    )
+    elif (language := get_language()) not in (None, settings.LANGUAGE_CODE):
+        tag = f"{tag}-{language}"
+    response = Response(headers={"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Authorization"})
     conditional = get_conditional_response(request._request, etag=response["ETag"], response=response)  # noqa: SLF001 - DRF's way to Django's request
-    if conditional is not None and conditional.status_code == Changed.status:
-        raise Changed
-    return conditional or response  # type: ignore[return-value]  # a 304 is a plain Django response
+    if conditional is not None and conditional.status_code == PreconditionFailed.status:
+        raise PreconditionFailed
+    if conditional is not None and conditional is not response:
+        return conditional  # type: ignore[return-value]  # a 304 is a plain Django response
+    response.data = _as_json(body)
+    return response
+
+
+def _as_json(body: object) -> object:
+    """Return a body as JSON types."""
+    if callable(body):
+        body = body()
+    return to_stored(body) if is_dataclass(body) else body
 
 
 def expected_revision(request: Request) -> int | None:
@@ -66,11 +85,11 @@ def expected_revision(request: Request) -> int | None:
         return None
     tags = [tag.strip('"') for tag in parse_etags(header)]
     if len(tags) != 1 or not re.fullmatch("[1-9][0-9]{0,17}", tags[0]):
-        raise Changed
+        raise PreconditionFailed
     return int(tags[0])
 
 
-def number_in_query(request: Request, name: str, *, default: int, highest: int) -> int:
+def int_from_query(request: Request, name: str, *, default: int, highest: int) -> int:
     """Return a whole number from the query, at least 1 and at most ``highest``."""
     text = request.query_params.get(name)
     if text is None:
@@ -82,18 +101,18 @@ def number_in_query(request: Request, name: str, *, default: int, highest: int) 
     return int(text)
 
 
-def page_of(request: Request, read: Callable[[UUID | None, int], Sequence[dict[str, Any]]]) -> Response:
+def paginated_response(request: Request, read: Callable[[UUID | None, int], Sequence[dict[str, Any]]]) -> Response:
     """Answer one page: ``read(after, limit)`` gives the rows after an id, in the order of their ids."""
-    limit = number_in_query(request, "limit", default=DEFAULT_LIMIT, highest=LARGEST_LIMIT)
+    limit = int_from_query(request, "limit", default=DEFAULT_LIMIT, highest=MAX_LIMIT)
     after: UUID | None = None
     if (text := request.query_params.get("after")) is not None:
         try:
             after = UUID(clean_id(text))
-        except Unfit as error:
-            raise Invalid(problems=[problem_of("after", error.fault)]) from error
+        except InvalidValue as error:
+            raise Invalid(problems=[field_problem("after", error.fault)]) from error
     rows = read(after, limit + 1)
     following = None
     if len(rows) > limit:
         rest = {k: v for k, v in request.query_params.items() if k != "after"}
         following = request.build_absolute_uri(f"{request.path}?{urlencode(rest | {'after': rows[limit - 1]['id']})}")
-    return tagged(request, {"results": rows[:limit], "next": following})
+    return conditional_response(request, {"results": rows[:limit], "next": following})

@@ -1,19 +1,19 @@
-"""What every answer tells a browser not to do, unless the view has said so itself."""
+"""Security headers of every answer, unless the view has set them."""
 
 from collections.abc import Callable
 
 from django.http import HttpRequest, HttpResponseBase
 
-NOTHING = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+DENY_ALL_CSP = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 """For JSON, pictures and files, which are not pages: nothing is loaded or run, wherever they are opened."""
 HEADERS = {
-    "Content-Security-Policy": NOTHING,
+    "Content-Security-Policy": DENY_ALL_CSP,
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
 }
 
 
-class SafetyHeaders:
+class SecurityHeadersMiddleware:
     """Adds the headers; Django's own middleware adds the rest (sniffing, framing, referrer, opener, transport)."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:

@@ -47,7 +47,7 @@ def _accepted(request: HttpRequest) -> str:
     return next((code for code in found if code is not None), settings.LANGUAGE_CODE)
 
 
-class Languages:
+class LanguageMiddleware:
     """Answers in the request's language, and keeps caches from giving one language's answer for another."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:

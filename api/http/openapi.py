@@ -7,7 +7,7 @@ from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, OpenApiResponse, extend_schema
 from rest_framework import serializers as s
 
-from lots.schema import Field, Shape
+from lots.schema import Field, RecordSchema
 
 Serializer = type[s.Serializer[Any]]
 
@@ -50,7 +50,7 @@ def record_field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]
             return s.CharField(max_length=field.longest, allow_blank=not field.required, **given)
 
 
-def an_object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
+def inline_object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
     """Return what a JSON object with these fields is called and looks like."""
     return type(name, (s.Serializer,), fields)
 
@@ -76,7 +76,7 @@ CODES = {
     "range": "is below or above what is allowed",
     "read_only": "is set by the server",
     "required": "must be there and not empty",
-    "step": "has more decimals than are kept",
+    "step": "has more decimals than are stored",
     "taken": "is in use",
     "weak": "is a password that is easily guessed",
     "too_long": "has too many characters",
@@ -101,10 +101,10 @@ TYPES = {
     "not_acceptable": "only JSON is spoken here",
     "not_allowed": "the member's role or the record does not allow this",
     "not_authenticated": "no token came with the request",
-    "not_here": "absent, deleted, another team's or hidden: it cannot be told which",
+    "not_here": "absent, deleted, another team's or hidden; the answer does not say which",
     "not_served": "the web server was started without live events",
     "busy": "too many listeners; sync still works",
-    "not_yet": "the photo is not kept: still on its way, or refused",
+    "not_yet": "the photo is not stored: still on its way, or refused",
     "not_signed_in": "wrong name or password, or not in that team",
     "parse_error": "the body is not JSON in UTF-8, or not gzip though it says so",
     "refused": "refused for a reason given in detail",
@@ -124,7 +124,7 @@ def _listed(words: Mapping[str, str], form: str = "{}") -> str:
     return "one of " + "; ".join(f"`{form.format(word)}` ({meaning})" for word, meaning in words.items())
 
 
-PROBLEM_ITEM = an_object(
+PROBLEM_ITEM = inline_object(
     "ProblemItem",
     field=s.CharField(allow_blank=True, help_text="empty when it is not about one field"),
     code=s.CharField(help_text=_listed(CODES)),
@@ -132,7 +132,7 @@ PROBLEM_ITEM = an_object(
 )
 
 
-PROBLEM = an_object(
+PROBLEM = inline_object(
     "Problem",
     type=s.CharField(help_text=_listed({code.replace("_", "-"): why for code, why in TYPES.items()}, "/problems/{}")),
     title=s.CharField(),
@@ -142,18 +142,18 @@ PROBLEM = an_object(
 )
 
 
-def problem(*codes: int) -> dict[Any, Any]:
+def problem_responses(*codes: int) -> dict[Any, Any]:
     """Return the documented refusals: problem documents after RFC 9457."""
     return {(code, "application/problem+json"): PROBLEM for code in codes}
 
 
-BAD_BODY = problem(400, 413, 415, 422)
+BAD_BODY = problem_responses(400, 413, 415, 422)
 """The refusals of every operation that takes a body."""
 
 
-def page(item: Serializer, name: str) -> Serializer:
+def paginated(item: Serializer, name: str) -> Serializer:
     """Return one page of a list."""
-    return an_object(name, results=item(many=True), next=s.URLField(allow_null=True))
+    return inline_object(name, results=item(many=True), next=s.URLField(allow_null=True))
 
 
 ETAG = OpenApiParameter("If-None-Match", str, OpenApiParameter.HEADER, description="answers 304 when it still holds")
@@ -168,18 +168,18 @@ PAGING = (
 NOT_MODIFIED = {304: OpenApiResponse(description="unchanged")}
 
 
-def described(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
+def operation(**given: Any) -> Callable[[Any], Any]:  # noqa: ANN401 - passed through
     """Describe one operation; every one may answer 401, 406 and 429."""
     responses = given.pop("responses", {})
     parameters = [*given.pop("parameters", []), RETRY_AFTER]
-    return extend_schema(responses={**responses, **problem(401, 406, 429)}, parameters=parameters, **given)
+    return extend_schema(responses={**responses, **problem_responses(401, 406, 429)}, parameters=parameters, **given)
 
 
-def fields_of(shape: Shape) -> dict[str, s.Field[Any, Any, Any, Any]]:
-    """Return a shape's fields as a body has them."""
-    return {field.name: record_field(field, required=field.required) for field in shape.fields}
+def schema_fields(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+    """Return a schema's fields as a body has them."""
+    return {field.name: record_field(field, required=field.required) for field in schema.fields}
 
 
-def optional_fields_of(shape: Shape) -> dict[str, s.Field[Any, Any, Any, Any]]:
-    """Return a shape's fields as the body of a change has them: any of them."""
-    return {field.name: record_field(field, required=False) for field in shape.fields}
+def optional_schema_fields(schema: RecordSchema) -> dict[str, s.Field[Any, Any, Any, Any]]:
+    """Return a schema's fields as the body of a change has them: any of them."""
+    return {field.name: record_field(field, required=False) for field in schema.fields}

@@ -1,4 +1,4 @@
-"""JSON bodies: bounded, strict, gzip accepted."""
+"""Reads JSON bodies: limited in size, strict, gzip accepted."""
 
 import json
 import math
@@ -11,12 +11,12 @@ from django.utils.translation import gettext_lazy
 from rest_framework.exceptions import APIException, ParseError
 from rest_framework.parsers import BaseParser
 
-LARGEST_BODY = 2 * 1024 * 1024
+MAX_BODY_BYTES = 2 * 1024 * 1024
 """Bytes, unpacked."""
 
 
 class TooLarge(APIException):
-    """More was sent than one request may carry."""
+    """The body is larger than one request may be."""
 
     status_code = 413
     default_detail = gettext_lazy("at most 2 MiB and 1,000 changes in one request; nothing was applied")
@@ -44,25 +44,25 @@ class StrictJSONParser(BaseParser):
             Not JSON in UTF-8.
         """
         request = (parser_context or {})["request"]
-        if int(request.META.get("CONTENT_LENGTH") or 0) > LARGEST_BODY:
+        if int(request.META.get("CONTENT_LENGTH") or 0) > MAX_BODY_BYTES:
             raise TooLarge
-        body = stream.read(LARGEST_BODY + 1)
+        body = stream.read(MAX_BODY_BYTES + 1)
         match request.META.get("HTTP_CONTENT_ENCODING", "identity").strip().lower():
             case "gzip":
-                body = _unpacked(body)
+                body = _decompress(body)
             case "identity" | "":
                 pass
             case _:
                 raise ParseError(_("only gzip is spoken as Content-Encoding"))
-        if len(body) > LARGEST_BODY:
+        if len(body) > MAX_BODY_BYTES:
             raise TooLarge
         try:
             return json.loads(
                 body.decode("utf-8"),
-                object_pairs_hook=_storable_names,
-                parse_constant=_no_constant,
-                parse_float=_finite,
-                parse_int=_whole,
+                object_pairs_hook=_replace_surrogates,
+                parse_constant=_reject_constant,
+                parse_float=_parse_float,
+                parse_int=_parse_int,
             )
         except UnicodeDecodeError as error:
             raise ParseError(_("the body is not UTF-8")) from error
@@ -72,36 +72,36 @@ class StrictJSONParser(BaseParser):
             raise ParseError(_("the body is not JSON: %(error)s") % {"error": error}) from error
 
 
-def _unpacked(body: bytes) -> bytes:
+def _decompress(body: bytes) -> bytes:
     unpacker = zlib.decompressobj(wbits=31)
     try:
-        plain = unpacker.decompress(body, LARGEST_BODY + 1)
+        plain = unpacker.decompress(body, MAX_BODY_BYTES + 1)
     except zlib.error as error:
         raise ParseError(_("the body is not gzip")) from error
-    if len(plain) <= LARGEST_BODY and not unpacker.eof:
+    if len(plain) <= MAX_BODY_BYTES and not unpacker.eof:
         raise ParseError(_("the gzip body ends too early"))
     if unpacker.unused_data:
         raise ParseError(_("more follows the end of the gzip body"))
     return plain
 
 
-def _storable_names(pairs: list[tuple[str, object]]) -> dict[str, object]:
-    """Return the object; a lone surrogate in a name becomes ``?``, since the answer that refuses the name tells it."""
+def _replace_surrogates(pairs: list[tuple[str, object]]) -> dict[str, object]:
+    """Return the object; a lone surrogate in a name becomes ``?``, since the answer repeats the name."""
     return {name.encode(errors="replace").decode(): value for name, value in pairs}
 
 
-def _no_constant(name: str) -> NoReturn:
+def _reject_constant(name: str) -> NoReturn:
     raise ValueError(_("%(name)s is not a number") % {"name": name})
 
 
-def _finite(text: str) -> float:
+def _parse_float(text: str) -> float:
     number = float(text)
     if not math.isfinite(number):
         raise ValueError(_("%(number)s is beyond what a number can hold") % {"number": text[:40]})
     return number
 
 
-def _whole(text: str) -> int:
+def _parse_int(text: str) -> int:
     if len(text) > 40:
         raise ValueError(_("a number has too many digits"))
     return int(text)

@@ -1,7 +1,7 @@
 """Every error as one shape: problem documents after RFC 9457.
 
 ``{"type": "/problems/invalid", "title": …, "status": 422, "detail": …, "problems": [{"field", "code", "detail"}]}``.
-An id that is absent, another team's, hidden or no id at all is answered alike.
+An id that is absent, another team's, hidden or no id at all gets the same answer.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
-from teams.errors import NotAllowed, NotHere, Problem, Refused, SlowDown
+from teams.errors import NotAllowed, NotFound, Problem, Refused, Throttled
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
@@ -38,7 +38,7 @@ _TITLES: Mapping[int, StrOrPromise] = {
 """What the framework's refusals are called, by their status: the phrases of HTTP (RFC 9110)."""
 
 
-def document(
+def problem_document(
     *, status: int, code: str, title: StrOrPromise, detail: str, problems: Iterable[Problem] = ()
 ) -> dict[str, object]:
     """Return a problem document."""
@@ -51,14 +51,14 @@ def document(
     }
 
 
-def as_problem(error: Exception, context: Mapping[str, Any]) -> Response | None:  # noqa: ARG001 - the framework's shape
-    """Turn what a view raised into its answer; anything unforeseen stays a logged 500."""
+def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response | None:  # noqa: ARG001 - the framework's shape
+    """Turn an exception of a view into a problem document; unknown ones stay a logged 500."""
     headers: dict[str, str] = {}
     match error:
         case Refused():
             refused = error
         case Http404():
-            refused = NotHere()
+            refused = NotFound()
         case PermissionDenied():
             refused = NotAllowed()
         case APIException():
@@ -66,7 +66,7 @@ def as_problem(error: Exception, context: Mapping[str, Any]) -> Response | None:
                 headers["WWW-Authenticate"] = challenge
             if (wait := getattr(error, "wait", None)) is not None:
                 headers["Retry-After"] = str(int(wait))
-            body = document(
+            body = problem_document(
                 status=error.status_code,
                 code=str(error.default_code),
                 title=_TITLES[error.status_code],
@@ -75,12 +75,12 @@ def as_problem(error: Exception, context: Mapping[str, Any]) -> Response | None:
             return _answer(body, headers)
         case _:
             return None
-    body = document(
+    body = problem_document(
         status=refused.status, code=refused.code, title=refused.title, detail=refused.detail, problems=refused.problems
     )
     if refused.status == 401:
         headers["WWW-Authenticate"] = "Bearer"
-    if isinstance(refused, SlowDown):
+    if isinstance(refused, Throttled):
         headers["Retry-After"] = str(refused.wait_s)
     return _answer(body, headers)
 
@@ -90,21 +90,21 @@ def _answer(body: dict[str, object], headers: dict[str, str]) -> Response:
     return Response(body, status=int(str(body["status"])), headers=headers, content_type=MEDIA_TYPE)
 
 
-def no_such_route(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
-    """Answer for an address that does not exist."""
-    body = document(status=404, code=NotHere.code, title=NotHere.title, detail=str(NotHere.title))
+def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
+    """Answer a request for an address that does not exist."""
+    body = problem_document(status=404, code=NotFound.code, title=NotFound.title, detail=str(NotFound.title))
     return JsonResponse(body, status=404, content_type=MEDIA_TYPE)
 
 
-def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
-    """Answer for a request that cannot be served at all, such as one for a host that we do not serve."""
+def handler400(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
+    """Answer a request that cannot be served, such as one for a host that is not ours."""
     title = _("This request cannot be served")
-    body = document(status=400, code="bad_request", title=title, detail=_("see LEAFSPAN_HOSTS"))
+    body = problem_document(status=400, code="bad_request", title=title, detail=_("see LEAFSPAN_HOSTS"))
     return JsonResponse(body, status=400, content_type=MEDIA_TYPE)
 
 
-def broken(request: HttpRequest) -> HttpResponse:
-    """Answer when we are at fault; the log has the rest."""
+def handler500(request: HttpRequest) -> HttpResponse:
+    """Answer after an error of ours; the log has the details."""
     detail = _("at %(path)s") % {"path": request.path[:200]}
-    body = document(status=500, code="broken", title=_("Something broke on our side"), detail=detail)
+    body = problem_document(status=500, code="broken", title=_("Something broke on our side"), detail=detail)
     return JsonResponse(body, status=500, content_type=MEDIA_TYPE)

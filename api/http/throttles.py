@@ -2,7 +2,7 @@
 
 Counts are kept in the broker's server, so that all web processes count together. While that does not answer, each
 process counts for itself: nobody is shut out, and nothing is open without end, only up to the limit once per process.
-Sign-in is counted elsewhere, in PostgreSQL (`teams.actions.guard`), and does not depend on the broker at all.
+Sign-in is counted elsewhere, in PostgreSQL (`teams.actions.login_throttle`), and does not depend on the broker at all.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from redis.retry import Retry
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
-from api.http.auth import token_of
+from api.http.auth import device_token
 
 if TYPE_CHECKING:
     from rest_framework.views import APIView
@@ -90,7 +90,7 @@ class PerDevice(BaseThrottle):
         """Count the request and say whether it may go on."""
         if request.auth is None:
             return True
-        number, self._wait_s = requests_of.count(str(token_of(request).id))
+        number, self._wait_s = requests_of.count(str(device_token(request).id))
         return number <= settings.API_REQUESTS_PER_MINUTE
 
     def wait(self) -> float:

@@ -8,13 +8,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import answer_of
 from api.http.auth import member_of
-from api.http.conditional import id_in_address, tagged
-from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
+from api.http.conditional import conditional_response, id_from_path
+from api.http.dataclass_answers import answer_of
+from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
 from api.http.query import query_value
-from lots.schema import Field, Unfit, clean
-from lots.wording import problem_of
+from lots.schema import Field, InvalidValue, clean_value
+from lots.wording import field_problem
 from tastings.answers.guide import BrewGuide, brew_guide_answer
 from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
 from tastings.queries.guides import guide_for
@@ -64,19 +64,19 @@ def _parameter(field: Field, description: str) -> OpenApiParameter:
 class LotBrewGuide(APIView):
     """How to brew a lot in the pot at hand."""
 
-    @described(
+    @operation(
         operation_id="lots_brew_guide_retrieve",
         parameters=[*(_parameter(*one) for one in POT.values()), ETAG],
-        responses={200: answer_of(BrewGuide), **NOT_MODIFIED, **problem(404, 422)},
+        responses={200: answer_of(BrewGuide), **NOT_MODIFIED, **problem_responses(404, 422)},
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Return how to brew it: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
-        lot, pot = id_in_address(lot_id), _pot(request)
+        lot, pot = id_from_path(lot_id), _pot(request)
         try:
             guide = guide_for(member_of(request), lot, pot=pot)
         except PotError as error:
             raise Invalid(problems=[Problem(error.field, error.code, pot_problem(error))]) from error
-        return tagged(request, brew_guide_answer(guide))
+        return conditional_response(request, brew_guide_answer(guide))
 
 
 def _pot(request: Request) -> Pot:
@@ -90,9 +90,9 @@ def _pot(request: Request) -> Pot:
             continue
         field, _description = POT[name]
         try:
-            pot[name] = clean(field, query_value(field, str(text)))
-        except Unfit as error:
-            problems.append(problem_of(name, error.fault))
+            pot[name] = clean_value(field, query_value(field, str(text)))
+        except InvalidValue as error:
+            problems.append(field_problem(name, error.fault))
     if problems:
         raise Invalid(problems=problems)
     return Pot(**pot)

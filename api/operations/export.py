@@ -9,8 +9,8 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.openapi import described, problem
-from tastings.actions.exports import begin_export
+from api.http.openapi import operation, problem_responses
+from tastings.actions.exports import audited_export
 
 _ZIP = OpenApiResponse(
     OpenApiTypes.BINARY,
@@ -31,11 +31,11 @@ class TeamExport(APIView):
 
     renderer_classes = [JSONRenderer, ZipRenderer]
 
-    @described(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem(403, 409)})
+    @operation(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem_responses(403, 409)})
     def get(self, request: Request) -> StreamingHttpResponse:
         """Send it as one zip, as it is made; one without ``manifest.json`` was cut short. Owners only."""
         now = timezone.now()
-        response = StreamingHttpResponse(begin_export(member_of(request), now=now), content_type="application/zip")
+        response = StreamingHttpResponse(audited_export(member_of(request), now=now), content_type="application/zip")
         response["Content-Disposition"] = f'attachment; filename="team-{now:%Y-%m-%d}.zip"'
         response["Cache-Control"] = "no-store"
         response["X-Content-Type-Options"] = "nosniff"

@@ -13,11 +13,11 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.conditional import page_of
-from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, described, page, problem
+from api.http.conditional import paginated_response
+from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
 from tastings.audit_events import TastingEvent
 from teams.errors import Invalid, Problem
-from teams.queries.access import AUDIT_EVENTS, audit_of
+from teams.queries.access import AUDIT_EVENTS, list_audit
 
 EVENTS: tuple[str, ...] = (*AUDIT_EVENTS, *TastingEvent)
 
@@ -36,14 +36,14 @@ class AuditEntrySerializer(s.Serializer[Any]):
 class Audit(APIView):
     """What was done in the team that matters for safety, or that others may ask about."""
 
-    @described(
+    @operation(
         operation_id="audit_list",
         parameters=[
             OpenApiParameter("what", str, description="only what was done of this kind", enum=EVENTS),
             *PAGING,
             ETAG,
         ],
-        responses={200: page(AuditEntrySerializer, "AuditPage"), **NOT_MODIFIED, **problem(403, 422)},
+        responses={200: paginated(AuditEntrySerializer, "AuditPage"), **NOT_MODIFIED, **problem_responses(403, 422)},
     )
     def get(self, request: Request) -> Response:
         """List it, the latest first; owners only."""
@@ -55,6 +55,6 @@ class Audit(APIView):
             raise Invalid(problems=[Problem("what", "choice", detail)])
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            return list(AuditEntrySerializer(audit_of(member, event=what, after=after, limit=limit), many=True).data)
+            return list(AuditEntrySerializer(list_audit(member, event=what, after=after, limit=limit), many=True).data)
 
-        return page_of(request, read)
+        return paginated_response(request, read)

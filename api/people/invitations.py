@@ -9,19 +9,34 @@ from uuid import UUID
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
-from drf_spectacular.utils import extend_schema_field
+from drf_spectacular.utils import extend_schema_field, extend_schema_serializer
 from rest_framework import serializers as s
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.account.signing_in import SignedInSerializer, signed_in
+from api.account.tokens import SignedInSerializer, token_response
 from api.http.auth import caller_of, member_of
-from api.http.bodies import Body, Choice, Id, Moment, Text, Truth, checked_body
-from api.http.conditional import id_in_address, page_of
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, described, page, problem
-from teams.actions.invitations import MOST_DAYS, USUAL_DAYS, Newcomer, accept_invitation, invite, revoke_invitation
+from api.http.bodies import (
+    BodySerializer,
+    StrictBooleanField,
+    StrictChoiceField,
+    StrictDateTimeField,
+    StrictIdField,
+    StrictTextField,
+    validated_body,
+)
+from api.http.conditional import id_from_path, paginated_response
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
+from teams.actions.invitations import (
+    DEFAULT_DAYS,
+    MAX_DAYS,
+    Newcomer,
+    accept_invitation,
+    create_invitation,
+    revoke_invitation,
+)
 from teams.queries.access import invitation_for, invitations_of
 from teams.queries.people import ROLES
 
@@ -51,33 +66,34 @@ class InvitationSerializer(s.Serializer[Any]):
         return "open" if invitation.expires_at > timezone.now() else "expired"
 
 
-class InvitationMadeSerializer(InvitationSerializer):
+@extend_schema_serializer(component_name="InvitationMade")
+class CreatedInvitationSerializer(InvitationSerializer):
     """A one-time link that was just made."""
 
-    token = s.CharField(help_text="told only this once")
+    token = s.CharField(help_text="shown only this once")
     link = s.URLField(help_text="the page to come in by; works once")
 
 
-class NewInvitationSerializer(Body):
+class NewInvitationSerializer(BodySerializer):
     """What makes a link."""
 
     unknown = gettext_lazy("is not part of an invitation")
-    role = Choice(choices=ROLES)
-    shop = Id()
-    expires_at = Moment(
-        required=False, allow_null=True, help_text=f"at most {MOST_DAYS} days ahead; {USUAL_DAYS} days when absent"
+    role = StrictChoiceField(choices=ROLES)
+    shop = StrictIdField()
+    expires_at = StrictDateTimeField(
+        required=False, allow_null=True, help_text=f"at most {MAX_DAYS} days ahead; {DEFAULT_DAYS} days when absent"
     )
 
 
-class AcceptingInvitationSerializer(Body):
+class AcceptingInvitationSerializer(BodySerializer):
     """Who comes in by a link."""
 
     unknown = gettext_lazy("is not part of this")
-    token = Text()
-    username = Text(max_length=80)
-    password = Text(help_text="of a new login to be, of one that exists its own")
-    device = Text(required=False, allow_null=True, max_length=200, help_text="also sign this device in")
-    existing = Truth(
+    token = StrictTextField()
+    username = StrictTextField(max_length=80)
+    password = StrictTextField(help_text="of a new login to be, of one that exists its own")
+    device = StrictTextField(required=False, allow_null=True, max_length=200, help_text="also sign this device in")
+    existing = StrictBooleanField(
         required=False, allow_null=True, help_text="true: the login must exist; false: it must not; absent: either"
     )
 
@@ -92,10 +108,14 @@ class JoinedSerializer(SignedInSerializer):
 class Invitations(APIView):
     """The team's invitations."""
 
-    @described(
+    @operation(
         operation_id="invitation_list",
         parameters=[*PAGING, ETAG],
-        responses={200: page(InvitationSerializer, "InvitationPage"), **NOT_MODIFIED, **problem(403, 422)},
+        responses={
+            200: paginated(InvitationSerializer, "InvitationPage"),
+            **NOT_MODIFIED,
+            **problem_responses(403, 422),
+        },
     )
     def get(self, request: Request) -> Response:
         """List them, the newest first, those that ended included; owners only."""
@@ -104,32 +124,35 @@ class Invitations(APIView):
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             return list(InvitationSerializer(invitations_of(member, after=after, limit=limit), many=True).data)
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
-    @described(
+    @operation(
         operation_id="invitation_create",
         request=NewInvitationSerializer,
-        responses={201: InvitationMadeSerializer, **BAD_BODY, **problem(403)},
+        responses={201: CreatedInvitationSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
-        """Make a one-time link; owners only. Token and link are told this once."""
-        sent = {"expires_at": None, **checked_body(request, NewInvitationSerializer)}
-        token, made = invite(member_of(request), **sent, now=timezone.now())
+        """Make a one-time link; owners only. Token and link are shown only this once."""
+        data = {"expires_at": None, **validated_body(request, NewInvitationSerializer)}
+        token, invitation = create_invitation(member_of(request), **data, now=timezone.now())
         link = request.build_absolute_uri(reverse("join", args=[token]))
         return Response(
-            {**InvitationSerializer(made).data, "token": token, "link": link},
+            {**InvitationSerializer(invitation).data, "token": token, "link": link},
             status=201,
-            headers={"Cache-Control": "no-store", "Location": request.build_absolute_uri(f"{request.path}{made.id}/")},
+            headers={
+                "Cache-Control": "no-store",
+                "Location": request.build_absolute_uri(f"{request.path}{invitation.id}/"),
+            },
         )
 
 
-class OneInvitation(APIView):
+class InvitationDetail(APIView):
     """One invitation."""
 
-    @described(responses={204: None, **problem(403, 404)})
+    @operation(responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, invitation_id: str) -> Response:
         """Take it back, so that its link opens nothing any more; owners only."""
-        member, invitation = member_of(request), id_in_address(invitation_id)
+        member, invitation = member_of(request), id_from_path(invitation_id)
         invitation_for(member, invitation)
         revoke_invitation(member, invitation=invitation, now=timezone.now())
         return Response(status=204)
@@ -141,21 +164,21 @@ class AcceptInvitation(APIView):
     authentication_classes: Sequence[Any] = ()
     permission_classes = [AllowAny]
 
-    @described(
+    @operation(
         operation_id="invitation_accept",
         request=AcceptingInvitationSerializer,
-        responses={201: JoinedSerializer, **BAD_BODY, **problem(404)},
+        responses={201: JoinedSerializer, **BAD_BODY, **problem_responses(404)},
         auth=[],
     )
     def post(self, request: Request) -> Response:
         """Join with a new login, or with the own name and password of one that exists; with ``device`` sign in too."""
-        sent = checked_body(request, AcceptingInvitationSerializer)
-        newcomer = Newcomer(username=sent["username"], password=sent["password"], existing=sent.get("existing"))
+        data = validated_body(request, AcceptingInvitationSerializer)
+        newcomer = Newcomer(username=data["username"], password=data["password"], existing=data.get("existing"))
         member, token, record = accept_invitation(
-            token=sent["token"],
+            token=data["token"],
             newcomer=newcomer,
-            device=sent.get("device"),
+            device=data.get("device"),
             caller=caller_of(request),
             now=timezone.now(),
         )
-        return signed_in(member, token=token, record=record)
+        return token_response(member, token=token, record=record)

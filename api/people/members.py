@@ -12,10 +12,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.bodies import Body, Choice, Id, checked_body
-from api.http.conditional import id_in_address, tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, page, problem
-from teams.actions.roles import change_member, leave_team
+from api.http.bodies import BodySerializer, StrictChoiceField, StrictIdField, validated_body
+from api.http.conditional import conditional_response, id_from_path
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
+from teams.actions.roles import change_member, remove_member
 from teams.queries.people import ROLES, member_for, members_of
 
 
@@ -31,48 +31,54 @@ class MemberSerializer(s.Serializer[Any]):
     left_at = s.DateTimeField(allow_null=True)
 
 
-class MemberChangeSerializer(Body):
+class MemberChangeSerializer(BodySerializer):
     """What may be changed of a member."""
 
     unknown = gettext_lazy("cannot be changed here")
-    role = Choice(required=False, choices=ROLES)
-    shop = Id(required=False)
+    role = StrictChoiceField(required=False, choices=ROLES)
+    shop = StrictIdField(required=False)
 
 
 class Members(APIView):
     """The team's members, those who left included."""
 
-    @described(
+    @operation(
         operation_id="member_list",
         parameters=[ETAG],
-        responses={200: page(MemberSerializer, "MemberPage"), **NOT_MODIFIED},
+        responses={200: paginated(MemberSerializer, "MemberPage"), **NOT_MODIFIED},
     )
     def get(self, request: Request) -> Response:
         """List them in the order they joined."""
         found = MemberSerializer(members_of(member_of(request)), many=True)
-        return tagged(request, {"results": found.data, "next": None})
+        return conditional_response(request, {"results": found.data, "next": None})
 
 
-class OneMember(APIView):
+class MemberDetail(APIView):
     """One member, by the login's id."""
 
-    @described(
-        operation_id="member_read", parameters=[ETAG], responses={200: MemberSerializer, **NOT_MODIFIED, **problem(404)}
+    @operation(
+        operation_id="member_read",
+        parameters=[ETAG],
+        responses={200: MemberSerializer, **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, user_id: str) -> Response:
         """Show it."""
-        return tagged(request, MemberSerializer(member_for(member_of(request), id_in_address(user_id))).data)
+        return conditional_response(
+            request, MemberSerializer(member_for(member_of(request), id_from_path(user_id))).data
+        )
 
-    @described(request=MemberChangeSerializer, responses={200: MemberSerializer, **BAD_BODY, **problem(403, 404)})
+    @operation(
+        request=MemberChangeSerializer, responses={200: MemberSerializer, **BAD_BODY, **problem_responses(403, 404)}
+    )
     def patch(self, request: Request, user_id: str) -> Response:
         """Give the member another role or shop; owners only, and one owner always stays."""
-        member, user = member_of(request), id_in_address(user_id)
+        member, user = member_of(request), id_from_path(user_id)
         member_for(member, user)
-        sent = checked_body(request, MemberChangeSerializer)
-        return Response(MemberSerializer(change_member(member, user=user, **sent, now=timezone.now())).data)
+        data = validated_body(request, MemberChangeSerializer)
+        return Response(MemberSerializer(change_member(member, user=user, **data, now=timezone.now())).data)
 
-    @described(responses={204: None, **problem(403, 404)})
+    @operation(responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, user_id: str) -> Response:
         """Leave the team, or as an owner take someone out. Their notes stay; their devices are signed out at once."""
-        leave_team(member_of(request), user=id_in_address(user_id), now=timezone.now())
+        remove_member(member_of(request), user=id_from_path(user_id), now=timezone.now())
         return Response(status=204)

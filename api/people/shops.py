@@ -10,10 +10,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.bodies import Body, Text, checked_body
-from api.http.conditional import id_in_address, tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, page, problem
-from teams.actions.people import name_shop
+from api.http.bodies import BodySerializer, StrictTextField, validated_body
+from api.http.conditional import conditional_response, id_from_path
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
+from teams.actions.people import save_shop
 from teams.queries.people import shop_for, shops_of
 
 
@@ -24,44 +24,48 @@ class ShopSerializer(s.Serializer[Any]):
     name = s.CharField()
 
 
-class ShopNameSerializer(Body):
+class ShopNameSerializer(BodySerializer):
     """What a shop is called."""
 
-    name = Text(max_length=120)
+    name = StrictTextField(max_length=120)
 
 
 class Shops(APIView):
     """The team's shops."""
 
-    @described(
-        operation_id="shop_list", parameters=[ETAG], responses={200: page(ShopSerializer, "ShopPage"), **NOT_MODIFIED}
+    @operation(
+        operation_id="shop_list",
+        parameters=[ETAG],
+        responses={200: paginated(ShopSerializer, "ShopPage"), **NOT_MODIFIED},
     )
     def get(self, request: Request) -> Response:
         """List them by name."""
         found = ShopSerializer(shops_of(member_of(request)), many=True)
-        return tagged(request, {"results": found.data, "next": None})
+        return conditional_response(request, {"results": found.data, "next": None})
 
-    @described(request=ShopNameSerializer, responses={201: ShopSerializer, **BAD_BODY, **problem(403)})
+    @operation(request=ShopNameSerializer, responses={201: ShopSerializer, **BAD_BODY, **problem_responses(403)})
     def post(self, request: Request) -> Response:
         """Open one; owners only."""
-        sent = checked_body(request, ShopNameSerializer)
-        return Response(ShopSerializer(name_shop(member_of(request), shop_id=None, **sent)).data, status=201)
+        data = validated_body(request, ShopNameSerializer)
+        return Response(ShopSerializer(save_shop(member_of(request), shop_id=None, **data)).data, status=201)
 
 
-class OneShop(APIView):
+class ShopDetail(APIView):
     """One shop."""
 
-    @described(
-        operation_id="shop_read", parameters=[ETAG], responses={200: ShopSerializer, **NOT_MODIFIED, **problem(404)}
+    @operation(
+        operation_id="shop_read",
+        parameters=[ETAG],
+        responses={200: ShopSerializer, **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, shop_id: str) -> Response:
         """Show it."""
-        return tagged(request, ShopSerializer(shop_for(member_of(request), id_in_address(shop_id))).data)
+        return conditional_response(request, ShopSerializer(shop_for(member_of(request), id_from_path(shop_id))).data)
 
-    @described(request=ShopNameSerializer, responses={200: ShopSerializer, **BAD_BODY, **problem(403, 404)})
+    @operation(request=ShopNameSerializer, responses={200: ShopSerializer, **BAD_BODY, **problem_responses(403, 404)})
     def patch(self, request: Request, shop_id: str) -> Response:
         """Rename it; owners only."""
-        member, shop = member_of(request), id_in_address(shop_id)
+        member, shop = member_of(request), id_from_path(shop_id)
         shop_for(member, shop)
-        sent = checked_body(request, ShopNameSerializer)
-        return Response(ShopSerializer(name_shop(member, shop_id=shop, **sent)).data)
+        data = validated_body(request, ShopNameSerializer)
+        return Response(ShopSerializer(save_shop(member, shop_id=shop, **data)).data)

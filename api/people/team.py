@@ -12,21 +12,21 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.bodies import Body, Id, Strict, Text, checked_body
-from api.http.conditional import tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, described, problem
-from lots.schema import Unfit, gettext_noop
-from teams.actions.people import change_team
-from teams.actions.roles import hand_over
+from api.http.bodies import BodySerializer, StrictField, StrictIdField, StrictTextField, validated_body
+from api.http.conditional import conditional_response
+from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, problem_responses
+from lots.schema import InvalidValue, gettext_noop
+from teams.actions.people import update_team
+from teams.actions.roles import transfer_ownership
 
 
-class RoastLevel(Strict, s.FloatField):
+class RoastLevel(StrictField, s.FloatField):
     """A roast on the scale of 0 to 10."""
 
     def clean(self, value: object) -> float:
         """Return the number."""
         if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 10:
-            raise Unfit("range", gettext_noop("must be a number from 0 to 10"))
+            raise InvalidValue("range", gettext_noop("must be a number from 0 to 10"))
         return float(value)
 
 
@@ -38,44 +38,44 @@ class TeamSerializer(s.Serializer[Any]):
     ready_roast = s.FloatField()
 
 
-class TeamChangeSerializer(Body):
+class TeamChangeSerializer(BodySerializer):
     """What may be changed of a team; null leaves it."""
 
     unknown = gettext_lazy("is not part of a team")
-    name = Text(required=False, allow_null=True, max_length=120)
+    name = StrictTextField(required=False, allow_null=True, max_length=120)
     ready_roast = RoastLevel(required=False, allow_null=True, min_value=0, max_value=10)
 
 
-class HandOverSerializer(Body):
+class HandOverSerializer(BodySerializer):
     """Who is to run the team."""
 
-    to = Id(help_text="the login of the owner to be; the caller becomes a buyer")
+    to = StrictIdField(help_text="the login of the owner to be; the caller becomes a buyer")
 
 
-class OneTeam(APIView):
+class TeamDetail(APIView):
     """The team of the caller's token."""
 
-    @described(parameters=[ETAG], responses={200: TeamSerializer, **NOT_MODIFIED})
+    @operation(parameters=[ETAG], responses={200: TeamSerializer, **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
         """Show it."""
-        return tagged(request, TeamSerializer(member_of(request).team).data)
+        return conditional_response(request, TeamSerializer(member_of(request).team).data)
 
-    @described(request=TeamChangeSerializer, responses={200: TeamSerializer, **BAD_BODY, **problem(403)})
+    @operation(request=TeamChangeSerializer, responses={200: TeamSerializer, **BAD_BODY, **problem_responses(403)})
     def patch(self, request: Request) -> Response:
         """Rename it, or choose the roast under which a tea counts as rested; owners only."""
-        sent = checked_body(request, TeamChangeSerializer)
-        return Response(TeamSerializer(change_team(member_of(request), **sent)).data)
+        data = validated_body(request, TeamChangeSerializer)
+        return Response(TeamSerializer(update_team(member_of(request), **data)).data)
 
 
 class HandOver(APIView):
     """The team's ownership."""
 
-    @described(
+    @operation(
         operation_id="team_hand_over",
         request=HandOverSerializer,
-        responses={204: None, **BAD_BODY, **problem(403, 404)},
+        responses={204: None, **BAD_BODY, **problem_responses(403, 404)},
     )
     def post(self, request: Request) -> Response:
         """Make the member ``to`` an owner and oneself a buyer; owners only."""
-        hand_over(member_of(request), **checked_body(request, HandOverSerializer), now=timezone.now())
+        transfer_ownership(member_of(request), **validated_body(request, HandOverSerializer), now=timezone.now())
         return Response(status=204)

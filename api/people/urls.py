@@ -3,20 +3,20 @@
 from django.urls import path
 
 from api.people.audit import Audit
-from api.people.invitations import AcceptInvitation, Invitations, OneInvitation
-from api.people.members import Members, OneMember
-from api.people.shops import OneShop, Shops
-from api.people.team import HandOver, OneTeam
+from api.people.invitations import AcceptInvitation, InvitationDetail, Invitations
+from api.people.members import MemberDetail, Members
+from api.people.shops import ShopDetail, Shops
+from api.people.team import HandOver, TeamDetail
 
 urlpatterns = [
     path("shops/", Shops.as_view()),
-    path("shops/<str:shop_id>/", OneShop.as_view()),
+    path("shops/<str:shop_id>/", ShopDetail.as_view()),
     path("members/", Members.as_view()),
-    path("members/<str:user_id>/", OneMember.as_view()),
+    path("members/<str:user_id>/", MemberDetail.as_view()),
     path("invitations/", Invitations.as_view()),
     path("invitations/accept", AcceptInvitation.as_view()),
-    path("invitations/<str:invitation_id>/", OneInvitation.as_view()),
-    path("team", OneTeam.as_view()),
+    path("invitations/<str:invitation_id>/", InvitationDetail.as_view()),
+    path("team", TeamDetail.as_view()),
     path("team/owner", HandOver.as_view()),
     path("audit", Audit.as_view()),
 ]

@@ -12,14 +12,14 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.bodies import Body, Number, Part, checked_body
-from api.http.conditional import id_in_address
-from api.http.openapi import BAD_BODY, described, problem
+from api.http.bodies import BodySerializer, Number, Part, validated_body
+from api.http.conditional import id_from_path
+from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.photos.photos import PhotoSerializer
 from lots.schema import Field
 from tastings.actions.photo_colour import measure_colour
 from tastings.maths.colour.measured import Box, Regions
-from tastings.queries.photos import photo_for
+from tastings.queries.photos import get_photo
 
 _PLACE = Field(name="place", kind="number", low=0, high=1, required=True)
 _SIZE = Field(name="size", kind="number", above=0, high=1, required=True)
@@ -47,7 +47,7 @@ class PhotoRegionSerializer(Part):
         return box
 
 
-class NewLiquorColourSerializer(Body):
+class NewLiquorColourSerializer(BodySerializer):
     """Where the liquor is, and something white beside it."""
 
     unknown = gettext_lazy("is not part of this body")
@@ -64,15 +64,15 @@ class NewLiquorColourSerializer(Body):
 class PhotoColour(APIView):
     """The colour of the liquor in one photo."""
 
-    @described(
+    @operation(
         operation_id="photo_colour",
         request=NewLiquorColourSerializer,
-        responses={200: PhotoSerializer, **BAD_BODY, **problem(403, 404, 409)},
+        responses={200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
     )
     def post(self, request: Request, photo_id: str) -> Response:
         """Tell it from a region of liquor and one of something white; it is kept with the photo."""
-        member, photo = member_of(request), id_in_address(photo_id)
-        photo_for(member, photo)
-        regions = Regions(**checked_body(request, NewLiquorColourSerializer))
+        member, photo = member_of(request), id_from_path(photo_id)
+        get_photo(member, photo)
+        regions = Regions(**validated_body(request, NewLiquorColourSerializer))
         measure_colour(member, photo=photo, regions=regions, now=timezone.now())
-        return Response(PhotoSerializer(photo_for(member, photo)).data)
+        return Response(PhotoSerializer(get_photo(member, photo)).data)

@@ -13,13 +13,13 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.conditional import id_in_address
-from api.http.openapi import BAD_BODY, described, problem
+from api.http.conditional import id_from_path
+from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.http.parsing import TooLarge
 from api.photos.photos import PhotoSerializer
 from tastings.actions.photos import receive_piece
 from tastings.errors import WrongOffset
-from tastings.queries.photos import photo_for
+from tastings.queries.photos import get_photo
 from teams.errors import Invalid, Problem
 
 LARGEST_PIECE = 1024 * 1024
@@ -59,16 +59,16 @@ class PhotoContentOf(APIView):
 
     parser_classes = [PieceParser]
 
-    @described(
+    @operation(
         operation_id="photo_send",
         parameters=[_OFFSET],
         request={"application/octet-stream": OpenApiTypes.BINARY},
-        responses={200: PhotoSerializer, **BAD_BODY, **problem(403, 404, 409, 507)},
+        responses={200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 404, 409, 507)},
     )
     def put(self, request: Request, photo_id: str) -> Response:
         """Take one piece; the answer says where to go on."""
-        member, photo = member_of(request), id_in_address(photo_id)
-        photo_for(member, photo)
+        member, photo = member_of(request), id_from_path(photo_id)
+        get_photo(member, photo)
         offset = request.META.get("HTTP_UPLOAD_OFFSET", "")
         if not (offset.isascii() and offset.isdigit() and len(offset) <= 12):
             raise Invalid(
@@ -79,7 +79,7 @@ class PhotoContentOf(APIView):
         data: object = request.data
         piece = data if isinstance(data, bytes) else b""
         receive_piece(member, photo=photo, offset=int(offset), piece=piece, now=timezone.now())
-        row = photo_for(member, photo)
+        row = get_photo(member, photo)
         return Response(PhotoSerializer(row).data, headers={"Upload-Offset": str(row.received)})
 
     def handle_exception(self, exc: Exception) -> Response:

@@ -15,16 +15,26 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import answer_of
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
-from api.http.conditional import id_in_address, page_of, tagged
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, page, problem
-from lots.schema import short_utc_text
-from tastings.actions.photos import announce_photo, remove_photo
-from tastings.answers.photos import LiquorColour, colour_answer
+from api.http.conditional import conditional_response, id_from_path, paginated_response
+from api.http.dataclass_answers import answer_of
+from api.http.openapi import (
+    BAD_BODY,
+    ETAG,
+    NOT_MODIFIED,
+    PAGING,
+    inline_object,
+    operation,
+    paginated,
+    problem_responses,
+    schema_fields,
+)
+from lots.schema import format_utc_short
+from tastings.actions.photos import announce_photo, delete_photo
+from tastings.answers.photos import LiquorColour
 from tastings.figures import to_stored
-from tastings.queries.photos import colour_of, photo_for, photos_of
+from tastings.queries.photos import colour_of, get_photo, list_photos
 from tastings.schemas import PHOTO, PHOTO_OF
 from tastings.wording.photos import REFUSALS
 from teams.errors import Invalid, Problem
@@ -35,7 +45,7 @@ class MomentField(s.DateTimeField):
 
     def to_representation(self, value: datetime) -> str:
         """Return it in UTC."""
-        return short_utc_text(value)
+        return format_utc_short(value)
 
 
 class PhotoSerializer(s.Serializer[Any]):
@@ -75,19 +85,18 @@ class PhotoSerializer(s.Serializer[Any]):
     @extend_schema_field(answer_of(LiquorColour)(allow_null=True))
     def get_colour(self, photo: Any) -> Any:  # noqa: ANN401 - a row, and JSON
         """Return the colour of its liquor; null while it has not been measured."""
-        colour = colour_of(photo)
-        return None if colour is None else to_stored(colour_answer(colour), decimals=None)
+        return to_stored(colour_of(photo), decimals=None)
 
 
-NewPhotoSerializer = an_object(
-    "NewPhoto", id=s.UUIDField(help_text="made by the client; version 7 advised"), **fields_of(PHOTO)
+NewPhotoSerializer = inline_object(
+    "NewPhoto", id=s.UUIDField(help_text="made by the client; version 7 advised"), **schema_fields(PHOTO)
 )
 
 
 class Photos(APIView):
     """The team's photos."""
 
-    @described(
+    @operation(
         operation_id="photo_list",
         parameters=[
             OpenApiParameter("session", OpenApiTypes.UUID),
@@ -95,7 +104,7 @@ class Photos(APIView):
             *PAGING,
             ETAG,
         ],
-        responses={200: page(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem(422)},
+        responses={200: paginated(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem_responses(422)},
     )
     def get(self, request: Request) -> Response:
         """List them, those of one session or of one lot if named."""
@@ -110,17 +119,19 @@ class Photos(APIView):
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             return list(
                 PhotoSerializer(
-                    photos_of(member, session=filters.get("session"), lot=filters.get("lot"), after=after, limit=limit),
+                    list_photos(
+                        member, session=filters.get("session"), lot=filters.get("lot"), after=after, limit=limit
+                    ),
                     many=True,
                 ).data
             )
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
-    @described(
+    @operation(
         operation_id="photo_create",
         request=NewPhotoSerializer,
-        responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem(403)},
+        responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
         """Announce a photo; the answer says how much of it is there already."""
@@ -128,24 +139,26 @@ class Photos(APIView):
         photo = take_id(sent)
         new = announce_photo(member_of(request), photo=photo, sent=sent, now=timezone.now())
         location = request.build_absolute_uri(f"{request.path}{photo}/")
-        answer = PhotoSerializer(photo_for(member_of(request), photo)).data
+        answer = PhotoSerializer(get_photo(member_of(request), photo)).data
         return Response(answer, status=201 if new else 200, headers={"Location": location})
 
 
 class OnePhoto(APIView):
     """One photo."""
 
-    @described(
+    @operation(
         operation_id="photo_read",
         parameters=[ETAG],
-        responses={200: PhotoSerializer, **NOT_MODIFIED, **problem(404)},
+        responses={200: PhotoSerializer, **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, photo_id: str) -> Response:
         """Show how far it has come and what is known of it."""
-        return tagged(request, PhotoSerializer(photo_for(member_of(request), id_in_address(photo_id))).data)
+        return conditional_response(
+            request, PhotoSerializer(get_photo(member_of(request), id_from_path(photo_id))).data
+        )
 
-    @described(operation_id="photo_delete", responses={204: None, **problem(403, 404)})
+    @operation(operation_id="photo_delete", responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, photo_id: str) -> Response:
         """Take it away, and its picture unless another photo of the team shows the same."""
-        remove_photo(member_of(request), photo=id_in_address(photo_id), now=timezone.now())
+        delete_photo(member_of(request), photo=id_from_path(photo_id), now=timezone.now())
         return Response(status=204)

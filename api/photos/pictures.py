@@ -9,15 +9,15 @@ from rest_framework.request import Request
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.conditional import id_in_address
-from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
-from tastings.queries.photos import file_of
-from teams.errors import Changed, NotHere
+from api.http.conditional import id_from_path
+from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
+from tastings.queries.photos import photo_file
+from teams.errors import NotFound, PreconditionFailed
 
 _PICTURE = {
     (200, "image/jpeg"): OpenApiResponse(OpenApiTypes.BINARY, description="JPEG, sRGB, upright, no metadata"),
     **NOT_MODIFIED,
-    **problem(404),
+    **problem_responses(404),
 }
 
 
@@ -34,20 +34,20 @@ class PhotoImage(APIView):
     renderer_classes = [JSONRenderer, JPEGRenderer]
     thumbnail = False
 
-    @described(operation_id="photo_image", parameters=[ETAG], responses=_PICTURE)
+    @operation(operation_id="photo_image", parameters=[ETAG], responses=_PICTURE)
     def get(self, request: Request, photo_id: str) -> HttpResponseBase:
         """Serve it as a JPEG in sRGB, upright and without metadata."""
-        served = file_of(member_of(request), id_in_address(photo_id), thumbnail=self.thumbnail)
+        served = photo_file(member_of(request), id_from_path(photo_id), thumbnail=self.thumbnail)
         tag = f'"{served.tag[:32]}"'
         plain = request._request  # noqa: SLF001 - DRF's way to Django's request
         response: HttpResponseBase | None = get_conditional_response(plain, etag=tag)
-        if response is not None and response.status_code == Changed.status:
-            raise Changed
+        if response is not None and response.status_code == PreconditionFailed.status:
+            raise PreconditionFailed
         if response is None:
             try:
                 response = FileResponse(served.path.open("rb"), content_type="image/jpeg", filename="photo.jpg")
             except FileNotFoundError as error:
-                raise NotHere from error
+                raise NotFound from error
         response["ETag"] = tag
         response["Cache-Control"] = "private, no-cache"  # may be kept, and is asked for each time: rights may end
         response["Vary"] = "Authorization"
@@ -56,7 +56,7 @@ class PhotoImage(APIView):
         return response
 
 
-@extend_schema_view(get=described(operation_id="photo_thumbnail", parameters=[ETAG], responses=_PICTURE))
+@extend_schema_view(get=operation(operation_id="photo_thumbnail", parameters=[ETAG], responses=_PICTURE))
 class PhotoThumbnail(PhotoImage):
     """The picture of one photo, at most 320 pixels a side."""
 

@@ -19,7 +19,7 @@ from django.db.migrations.recorder import MigrationRecorder
 from config.backup.checksums import contents, tables_here
 from config.backup.photos import LIST, PhotoCopier
 from config.backup.programs import BackupError, environment, programs_for, server_major
-from lots.schema import utc_text
+from lots.schema import format_utc
 from tastings.models import PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.photos import name_on_disk
@@ -77,7 +77,7 @@ def _write(
         manifest = {
             "format": FORMAT,
             "version": VERSION,
-            "made_at": utc_text(now),
+            "made_at": format_utc(now),
             "dumped_by": programs.major,
             "dump": dump,
             "tables": tables,

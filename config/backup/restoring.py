@@ -30,8 +30,8 @@ from config.backup.making import DUMP, FORMAT, MANIFEST, VERSION
 from config.backup.photos import LIST, bring_photos, is_photo
 from config.backup.programs import BackupError, environment, programs_for, server_major
 from tastings.actions.lexicon import load_lexicon
-from teams.actions.counters import JUMP
-from teams.rights import make_role
+from teams.actions.counters import REVISION_JUMP
+from teams.database_role import create_role
 from teams.row_security import role
 
 _PIECE = 1 << 20
@@ -130,7 +130,7 @@ def _fits_here(manifest: Mapping[str, Any]) -> None:
                     raise BackupError("the database is not empty: restore onto one without teams and people")
         if role() in manifest["roles"]:
             try:
-                make_role()
+                create_role()
             except ImproperlyConfigured as error:
                 raise BackupError(str(error)) from error
         cursor.execute("SELECT rolname FROM pg_roles")
@@ -239,9 +239,9 @@ def _first_words() -> bytes:
 
 def _last_words(tables: Mapping[str, Content], *, start_again: bool) -> bytes:
     """Put the counters past every phone's cursor, and commit."""
-    changes = [f"revision = revision + {JUMP}"]
+    changes = [f"revision = revision + {REVISION_JUMP}"]
     if start_again and "pruned_before" in tables["teams_team"].columns:
-        changes += [f"pruned_revision = revision + {JUMP}", "pruned_before = now()"]
+        changes += [f"pruned_revision = revision + {REVISION_JUMP}", "pruned_before = now()"]
     return f"UPDATE public.teams_team SET {', '.join(changes)};\nCOMMIT;\n".encode()  # noqa: S608 - our own words
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew
-from tastings.maths.brewing.extraction import paired_cups
+from tastings.maths.brewing.extraction import cup_strength_by_leaf
 from tastings.maths.brewing.heat import even_brew, steeped
 
 
@@ -54,11 +54,11 @@ class Leaf:
         """Return the share of the leaf's content that is gone halfway through each pour."""
         one = np.array([self.k_per_min]), np.array([self.tau_s])
         steeping = steeped(brew, brew.pours)
-        share = 0.08 * paired_cups(steeping, k_per_min=one[0], tau_s=one[1], n=np.ones(1))[0] / steeping.ratio
+        share = 0.08 * cup_strength_by_leaf(steeping, k_per_min=one[0], tau_s=one[1], n=np.ones(1))[0] / steeping.ratio
         return np.asarray(np.cumsum(share) - share / 2, dtype=np.float64)
 
     def _cup(self, brew: Brew, voice: Voice) -> FloatArray:
-        found = paired_cups(
+        found = cup_strength_by_leaf(
             steeped(brew, brew.pours),
             k_per_min=np.array([self.k_per_min * voice.pace]),
             tau_s=np.array([self.tau_s * voice.lag]),

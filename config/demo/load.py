@@ -23,10 +23,10 @@ from table.phone import (
     RetryPolicy,
     SyncReport,
 )
-from teams.actions.people import new_member, new_team
-from teams.errors import NotHere, Refused
+from teams.actions.people import create_member, create_team
+from teams.errors import NotFound, Refused
 from teams.models import Team
-from teams.queries.people import team_named
+from teams.queries.people import team_by_id_or_name
 
 _FIGURES_LIMIT_S = 30.0
 _LOOK_AGAIN_S = 0.25
@@ -99,12 +99,12 @@ def _sent(message: Message, phone: Phone) -> SyncReport:
 def _assemble(url: str, *, stack: ExitStack) -> _Company:
     """Find or make the team and its people, and sign their phones in."""
     try:
-        company = _Company(team_named(TEAM))
-    except NotHere as absent:
+        company = _Company(team_by_id_or_name(TEAM))
+    except NotFound as absent:
         if "several" in absent.detail:
             raise DemoError(f"{absent.detail}: rename all but the demo's own") from absent
         with _naming(ILVA):
-            owner = new_team(name=TEAM, shop=ILVA.shop.name, username=ILVA.username, password=PASSWORD)
+            owner = create_team(name=TEAM, shop=ILVA.shop.name, username=ILVA.username, password=PASSWORD)
         company = _Company(owner.team)
     # The owner came with the team. If this sign-in fails, the team of that name is somebody else's: hands off.
     for person in PEOPLE:
@@ -116,7 +116,7 @@ def _assemble(url: str, *, stack: ExitStack) -> _Company:
                     " password: either it is not the demo's team, or that server works on another database"
                 )
             with _naming(person):
-                new_member(
+                create_member(
                     team=company.team,
                     shop=person.shop.name,
                     username=person.username,

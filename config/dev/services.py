@@ -1,7 +1,4 @@
-"""The embedded servers together: start them, tell other processes where they are, throw-away ones for tests.
-
-Standard library only, since config/settings.py reads it before anything else is known to be installed.
-"""
+"""The embedded servers together: start them, tell other processes where they are, throw-away ones for tests."""
 
 import json
 import os
@@ -31,12 +28,15 @@ class Running:
     secret_key: str
     home: Path
 
+    def addresses(self) -> dict[str, str]:
+        """Return the environment variables that say where they are."""
+        return {"DATABASE_URL": self.database_url, "REDIS_URL": self.redis_url, "LEAFSPAN_SECRET_KEY": self.secret_key}
+
     def environment(self) -> dict[str, str]:
         """Return the environment for a process that is to use them."""
-        told = {"DATABASE_URL": self.database_url, "REDIS_URL": self.redis_url, "LEAFSPAN_SECRET_KEY": self.secret_key}
-        told |= {"LEAFSPAN_HOME": str(self.home), "PYTHONUNBUFFERED": "1", MARK: str(self.home)}
+        ours = {"LEAFSPAN_HOME": str(self.home), "PYTHONUNBUFFERED": "1", MARK: str(self.home)}
         # Where setproctitle is installed, Celery and Gunicorn would write their titles over the mark.
-        return {**os.environ, **told, "SPT_NOENV": "1"}
+        return {**os.environ, **self.addresses(), **ours, "SPT_NOENV": "1"}
 
 
 def running(home: Path) -> Running | None:

@@ -23,8 +23,8 @@ import django
 from django.core.management import call_command
 os.environ["DJANGO_SETTINGS_MODULE"] = "config.settings"
 django.setup()
-from teams.row_security import as_owner
-as_owner()
+from teams.row_security import work_as_owner
+work_as_owner()
 call_command("migrate", interactive=False, verbosity=0)
 call_command("load_lexicon")
 """  # as manage.py does one after the other, but in one process: that saves a second
@@ -114,11 +114,10 @@ class Supervisor:
         self._kept += [_Kept(child) for child in self._servers]
         env = found.environment() | {"PORT": str(address.port)}
         self._prepare(env)
-        for child in self._long_running(address, env):
-            self._programs.append(child)
-            child.start()
-            self._kept.append(_Kept(child))
+        web, worker, beat = self._long_running(address, env)
+        self._keep(web, worker)
         self._wait_until_ready(address)
+        self._keep(beat)  # nobody waits for the timetable
         if self._options.demo:
             say(f"Ready on {address.url}; putting the demo data in (DEMO=0 leaves them out) …")
             demo = Child(
@@ -128,10 +127,18 @@ class Supervisor:
                 say(f"The demo ended with status {code}; everything else runs.")
         self._tell(address)
 
+    def _keep(self, *children: Child) -> None:
+        """Start children that are to run as long as we do."""
+        for child in children:
+            self._programs.append(child)
+            child.start()
+            self._kept.append(_Kept(child))
+
     def _long_running(self, address: Address, env: Mapping[str, str]) -> list[Child]:
         python, logs = sys.executable, self._home / "logs"
         # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
-        env = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **env}
+        # Celery need not run Django's checks at each start: for these settings the tests do.
+        env = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1", **env}
         descriptor = address.bound.fileno()
         gunicorn = ["--config", "python:config.serving", "--bind", f"fd://{descriptor}", "--graceful-timeout", "3"]
         gunicorn += ["config.asgi"]

@@ -1,11 +1,11 @@
-"""Values that lost to another edit of the same field. Nothing anyone wrote disappears."""
+"""Values that lost to another edit of the same field: nothing that anyone wrote is thrown away."""
 
 import json
 from uuid import UUID, uuid5
 
 from django.db import models
 
-from lots.merge import Lost
+from lots.merge import LostValue
 from teams.models import Team, User
 
 _NAMESPACE = UUID("6f3c1c5e-8d1c-5c59-9a6e-2b7f0c3d9e41")
@@ -32,6 +32,7 @@ class FieldHistory(models.Model):
         return f"{self.field} of {self.record}"
 
     @staticmethod
-    def id_of(record: UUID, lost: Lost) -> UUID:
-        """Return the one id this lost value can have, so that hearing of it twice keeps one row."""
-        return uuid5(_NAMESPACE, json.dumps([str(record), lost.field, lost.stamp.said, lost.stamp.device, lost.value]))
+    def history_id(record: UUID, lost: LostValue) -> UUID:
+        """Return the id of this lost value's row, always the same, so that a value received twice has one row."""
+        stamp = lost.stamp
+        return uuid5(_NAMESPACE, json.dumps([str(record), lost.field, stamp.reported_at, stamp.device, lost.value]))

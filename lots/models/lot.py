@@ -4,8 +4,8 @@ from typing import ClassVar
 
 from django.db import models
 
-from lots.models.synced import Synced, constraints_of
-from lots.schema import Shape
+from lots.models.synced import Synced, schema_constraints
+from lots.schema import RecordSchema
 from lots.schemas import LOT
 
 
@@ -39,10 +39,10 @@ class Lot(Synced):
     from_lot = models.ForeignKey("self", on_delete=models.PROTECT, related_name="+", null=True, db_constraint=False)
     remarks = models.CharField(max_length=8000, blank=True)
 
-    shape: ClassVar[Shape] = LOT
+    schema: ClassVar[RecordSchema] = LOT
 
     class Meta:
-        constraints = constraints_of(LOT)
+        constraints = schema_constraints(LOT)
         indexes = [models.Index(fields=["team", "name", "id"], name="lot_by_name")]
 
     def __str__(self) -> str:

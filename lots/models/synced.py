@@ -1,13 +1,13 @@
-"""What every record that travels by sync has beside its own fields, and the constraints its shape asks for."""
+"""What every record that travels by sync has beside its own fields, and the constraints its schema asks for."""
 
 from typing import ClassVar
 
 from django.db import models
 from django.db.models import F, Q
 
-from lots.merge import DELETED, Copy, unpack
-from lots.models.wire import TO_WIRE, column_of
-from lots.schema import Field, Shape
+from lots.merge import DELETED, StampedRecord, unpack
+from lots.models.wire import TO_WIRE, column_name
+from lots.schema import Field, RecordSchema
 from teams.models import Team, User
 
 
@@ -30,53 +30,53 @@ class Synced(models.Model):
     created_at = models.DateTimeField()
     updated_at = models.DateTimeField()
 
-    shape: ClassVar[Shape]
+    schema: ClassVar[RecordSchema]
 
     class Meta:
         abstract = True
 
     def wire_value(self, field: Field) -> object:
         """Return one field as it travels."""
-        return TO_WIRE[field.kind](getattr(self, column_of(field)))
+        return TO_WIRE[field.kind](getattr(self, column_name(field)))
 
     def wire_values(self) -> dict[str, object]:
         """Return every field as it travels, those the server sets included."""
-        return {field.name: self.wire_value(field) for field in self.shape.fields} | self.server_values()
+        return {field.name: self.wire_value(field) for field in self.schema.fields} | self.server_values()
 
     def server_values(self) -> dict[str, object]:
         """Return the fields that only the server sets."""
         return {}
 
-    def as_copy(self) -> Copy:
+    def stamped(self) -> StampedRecord:
         """Return the record as `lots.merge` works on it."""
         stamps = unpack(self.stamps)
-        values = {field.name: self.wire_value(field) for field in self.shape.fields}
-        return Copy(values | ({DELETED: True} if DELETED in stamps else {}), stamps)
+        values = {field.name: self.wire_value(field) for field in self.schema.fields}
+        return StampedRecord(values | ({DELETED: True} if DELETED in stamps else {}), stamps)
 
 
-def constraints_of(shape: Shape) -> list[models.BaseConstraint]:
-    """Return the database's own word on every limit, choice and order that the shape declares."""
+def schema_constraints(schema: RecordSchema) -> list[models.BaseConstraint]:
+    """Return the database's own word on every limit, choice and order that the schema declares."""
     found: list[models.BaseConstraint] = [
-        models.UniqueConstraint(fields=["team", "revision"], name=f"{shape.type}_revision_once")
+        models.UniqueConstraint(fields=["team", "revision"], name=f"{schema.type}_revision_once")
     ]
-    if shape.is_parent:  # what its children's foreign keys point at: team and id together
-        found.append(models.UniqueConstraint(fields=["team", "id"], name=f"{shape.type}_of_team"))
-    for field in shape.fields:
+    if schema.is_parent:  # what its children's foreign keys point at: team and id together
+        found.append(models.UniqueConstraint(fields=["team", "id"], name=f"{schema.type}_of_team"))
+    for field in schema.fields:
         for name, condition in _conditions(field):
-            found.append(models.CheckConstraint(condition=condition, name=f"{shape.type}_{field.name}_{name}"))
-    for low, high in shape.ordered_pairs:
+            found.append(models.CheckConstraint(condition=condition, name=f"{schema.type}_{field.name}_{name}"))
+    for low, high in schema.ordered_pairs:
         unknown = Q(**{f"{low}__isnull": True}) | Q(**{f"{high}__isnull": True})
         found.append(
             models.CheckConstraint(
-                condition=unknown | Q(**{f"{low}__lte": F(high)}), name=f"{shape.type}_{low}_up_to_high"
+                condition=unknown | Q(**{f"{low}__lte": F(high)}), name=f"{schema.type}_{low}_up_to_high"
             )
         )
     return found
 
 
-def index_of_removed(shape: Shape) -> models.Index:
+def tombstone_index(schema: RecordSchema) -> models.Index:
     """Return the index that finds old tombstones without reading the rows of the living."""
-    return models.Index(fields=["team", "updated_at"], condition=Q(removed=True), name=f"{shape.type}_removed")
+    return models.Index(fields=["team", "updated_at"], condition=Q(removed=True), name=f"{schema.type}_removed")
 
 
 def _conditions(field: Field) -> list[tuple[str, Q]]:

@@ -3,16 +3,16 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from lots.schema import Field, short_utc_text
+from lots.schema import Field, format_utc_short
 
 
-def column_of(field: Field) -> str:
-    """Return the attribute that holds the field: a reference is held by its id."""
+def column_name(field: Field) -> str:
+    """Return the attribute that holds the field: of a reference its id."""
     return f"{field.name}_id" if field.kind in ("reference", "key") else field.name
 
 
-def stored(field: Field, value: object) -> object:
-    """Return the wire form of what a column holds: nothing said is an empty text, list or null, or the default."""
+def column_value(field: Field, value: object) -> object:
+    """Return a value as its column holds it, in wire form: null becomes the default, an empty text or an empty list."""
     if value is not None:
         return value
     if field.default is not None:
@@ -20,23 +20,23 @@ def stored(field: Field, value: object) -> object:
     return "" if field.kind in ("text", "choice") else [] if field.kind == "texts" else None
 
 
-def _number(held: Any) -> object:  # noqa: ANN401 - float, Decimal, int or None
-    if held is None:
+def _number(value: Any) -> object:  # noqa: ANN401 - float, Decimal, int or None
+    if value is None:
         return None
-    number = float(held)
+    number = float(value)
     return int(number) if number.is_integer() else number
 
 
 TO_WIRE: Mapping[str, Callable[[Any], object]] = {
-    "text": lambda held: held or None,
-    "choice": lambda held: held or None,
-    "key": lambda held: held,
+    "text": lambda value: value or None,
+    "choice": lambda value: value or None,
+    "key": lambda value: value,
     "texts": list,
     "number": _number,
-    "integer": lambda held: held,
-    "truth": lambda held: held,
-    "date": lambda held: held and held.isoformat(),
-    "moment": lambda held: held and short_utc_text(held),
-    "reference": lambda held: held and str(held),
+    "integer": lambda value: value,
+    "truth": lambda value: value,
+    "date": lambda value: value and value.isoformat(),
+    "moment": lambda value: value and format_utc_short(value),
+    "reference": lambda value: value and str(value),
 }
-"""By a field's kind: from what its column holds to its wire value, the same one that `lots.schema.clean` gives."""
+"""By a field's kind: from what its column holds to its wire value, the one that `lots.schema.clean_value` gives."""

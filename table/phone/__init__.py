@@ -31,9 +31,9 @@ done here:
 
 from table.phone.errors import PhoneError, RefusedError, SignedOutError, StoreError, UnreachableError
 from table.phone.phone import Outcome, Phone, PhoneOptions, SyncReport
+from table.phone.phone_state import Photo, Record, State, UnsentChange
 from table.phone.photo_queue import PhotoQueue
 from table.phone.retry import RetryPolicy
-from table.phone.state import Photo, Record, State, UnsentChange
 from table.phone.stores import JournalStore, MemoryStore, Store
 from table.phone.transport import HttpTransport, Response, Transport
 

@@ -8,11 +8,11 @@ from typing import Any, NamedTuple, Self
 
 from table.phone.errors import PhoneError, RefusedError, SignedOutError
 from table.phone.ids import new_id
+from table.phone.phone_state import Record, UnsentChange
 from table.phone.photo_queue import PhotoQueue
-from table.phone.requests import encode_json, send_request
 from table.phone.retry import RetryPolicy
-from table.phone.state import Record, UnsentChange
 from table.phone.stores import Store
+from table.phone.sync_request import encode_json, send_request
 from table.phone.transport import Transport
 
 SCHEMA = 1
@@ -202,7 +202,7 @@ class Phone:
     # Requests
 
     def request(self, method: str, path: str, *, body: Mapping[str, object] | None = None) -> Mapping[str, Any]:
-        """Send any request and return the JSON answer; errors as of `table.phone.requests.send_request`."""
+        """Send any request and return the JSON answer; errors as of `table.phone.sync_request.send_request`."""
         token = self._store.state.token
         return send_request(self._transport, (method, path), token=token, body=body, retry=self._options.retry)
 

@@ -12,10 +12,10 @@ from typing import Any
 
 from table.phone.errors import RefusedError, SignedOutError, StoreError
 from table.phone.ids import new_id
-from table.phone.requests import send_request
+from table.phone.phone_state import Photo
 from table.phone.retry import RetryPolicy
-from table.phone.state import Photo
 from table.phone.stores import Store
+from table.phone.sync_request import send_request
 from table.phone.transport import Transport
 
 PIECE_BYTES = 256 * 1024

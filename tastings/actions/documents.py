@@ -1,4 +1,4 @@
-"""Documents set in type: asking for one, making it, letting go of those that nobody reads."""
+"""Rendered documents: requests one, renders it, deletes unused ones."""
 
 import logging
 from collections.abc import Callable, Mapping
@@ -9,81 +9,88 @@ from uuid import UUID
 from django.db import transaction
 
 from tastings.jobs import Job, later
-from tastings.models import Paper
+from tastings.models import RenderedDocument
 from tastings.models.photo_files import thumbnail_path
 from teams.row_security import acting_for, every_team
 
-ASKED_AGAIN_S = 20.0  # so long a job may take before it counts as lost
-KEPT_DAYS = 30  # after the last reading
-MOST_PAPERS = 500  # of one team
+REQUEUE_AFTER_S = 20.0
+"""A job that takes longer counts as lost."""
+DOCUMENT_RETENTION_DAYS = 30
+"""Counted from the last time it was read."""
+MAX_DOCUMENTS = 500
+"""Of one team."""
 _log = logging.getLogger(__name__)
 
-Setter = Callable[[str, str, Mapping[str, Any], Mapping[str, bytes]], bytes]
-"""Sets a layout in a form from data and pictures; raises ValueError when it cannot."""
+Typesetter = Callable[[str, str, Mapping[str, Any], Mapping[str, bytes]], bytes]
+"""Sets a layout in a form from a payload and pictures; raises ValueError when it cannot."""
 
 
 @transaction.atomic
-def ask_paper(  # noqa: PLR0913 - what a document is made from, one by one
-    team: UUID, *, digest: str, layout: str, form: str, told: Mapping[str, Any], now: datetime
-) -> Paper:
-    """Return the document of this digest; ask a worker to make it unless it is there or being made."""
-    found, new = Paper.objects.select_for_update().get_or_create(
+def request_document(  # noqa: PLR0913 - what a document is made from, one by one
+    team: UUID, *, digest: str, layout: str, form: str, payload: Mapping[str, Any], now: datetime
+) -> RenderedDocument:
+    """Return the document of this digest; queue its rendering unless it is there or being rendered."""
+    document, created = RenderedDocument.objects.select_for_update().get_or_create(
         team_id=team,
         digest=digest,
-        defaults={"layout": layout, "form": form, "told": told, "asked_at": now, "used_on": now.date()},
+        defaults={"layout": layout, "form": form, "payload": payload, "asked_at": now, "used_on": now.date()},
     )
-    lost = found.made_at is None and not found.failure and found.asked_at < now - timedelta(seconds=ASKED_AGAIN_S)
-    if lost:
-        Paper.objects.filter(id=found.id).update(asked_at=now)
-    if new or lost:
-        later(Job.TYPESET, str(found.id))
-    if new:
-        _let_go_of_the_oldest(team)
-    elif found.used_on != now.date():
-        Paper.objects.filter(id=found.id).update(used_on=now.date())
-    return found
+    is_pending = document.made_at is None and not document.failure
+    is_lost = is_pending and document.asked_at < now - timedelta(seconds=REQUEUE_AFTER_S)
+    if is_lost:
+        RenderedDocument.objects.filter(id=document.id).update(asked_at=now)
+    if created or is_lost:
+        later(Job.TYPESET, str(document.id))
+    if created:
+        _delete_oldest(team)
+    elif document.used_on != now.date():
+        RenderedDocument.objects.filter(id=document.id).update(used_on=now.date())
+    return document
 
 
-def paper_now(paper: UUID) -> Paper | None:
-    """Return a document as it is now; None when it was let go of meanwhile."""
-    return Paper.objects.filter(id=paper).defer("told").first()
+def reload_document(document: UUID) -> RenderedDocument | None:
+    """Return a document as it is now; None when it was deleted meanwhile."""
+    return RenderedDocument.objects.filter(id=document).defer("payload").first()
 
 
-def make_paper(paper: UUID, *, typeset: Setter, now: datetime) -> None:
-    """Set a document and keep its bytes. Safe to run twice: the same data give the same bytes.
+def render_document(document: UUID, *, typeset: Typesetter, now: datetime) -> None:
+    """Render a document and store its bytes. Safe to run twice: the same payload gives the same bytes.
 
-    One that cannot be set keeps why, and is not tried again until its data or layout change.
+    A failure is stored and not tried again until payload or layout change.
     """
-    found = Paper.objects.filter(id=paper, made_at=None, failure="", told__isnull=False).first()
-    if found is None or found.told is None:
+    found = RenderedDocument.objects.filter(id=document, made_at=None, failure="", payload__isnull=False).first()
+    if found is None or found.payload is None:
         return
     pictures = {}
-    for photo in found.told.get("photos") or ():
+    for photo in found.payload.get("photos") or ():
         name = str(photo["file"]).removesuffix(".jpg")
         try:
             pictures[photo["file"]] = thumbnail_path(found.team_id, name).read_bytes()
         except FileNotFoundError:
-            continue  # let go of since it was asked for
+            continue  # deleted since the document was requested
+    row = RenderedDocument.objects.filter(id=document)
     try:
-        made = typeset(found.layout, found.form, found.told, pictures)
+        content = typeset(found.layout, found.form, found.payload, pictures)
     except ValueError as error:
-        _log.exception("paper %s: cannot be set", paper)
-        Paper.objects.filter(id=paper).update(failure=f"{type(error).__name__}: {error}"[:500] or "failed", told=None)
+        _log.exception("document %s: cannot be rendered", document)
+        row.update(failure=f"{type(error).__name__}: {error}"[:500] or "failed", payload=None)
         return
-    Paper.objects.filter(id=paper).update(content=made, made_at=now, told=None)
+    row.update(content=content, made_at=now, payload=None)
 
 
-def tidy_papers(*, now: datetime) -> int:
+def delete_old_documents(*, now: datetime) -> int:
     """Delete what nobody has read for a month, and what failed a day ago; return how many."""
-    gone = 0
+    n_deleted = 0
     for team in every_team():
         with acting_for(team):
-            held = Paper.objects.filter(team_id=team)
-            gone += held.filter(used_on__lt=(now - timedelta(days=KEPT_DAYS)).date()).delete()[0]
-            gone += held.filter(made_at=None, asked_at__lt=now - timedelta(days=1)).delete()[0]
-    return gone
+            documents = RenderedDocument.objects.filter(team_id=team)
+            unread_since = (now - timedelta(days=DOCUMENT_RETENTION_DAYS)).date()
+            n_deleted += documents.filter(used_on__lt=unread_since).delete()[0]
+            n_deleted += documents.filter(made_at=None, asked_at__lt=now - timedelta(days=1)).delete()[0]
+    return n_deleted
 
 
-def _let_go_of_the_oldest(team: UUID) -> None:
-    kept = Paper.objects.filter(team_id=team).order_by("-used_on", "-asked_at").values("id")[:MOST_PAPERS]
-    Paper.objects.filter(team_id=team).exclude(id__in=list(kept.values_list("id", flat=True))).delete()
+def _delete_oldest(team: UUID) -> None:
+    documents = RenderedDocument.objects.filter(team_id=team)
+    latest = documents.order_by("-used_on", "-asked_at").values_list("id", flat=True)[:MAX_DOCUMENTS]
+    documents.exclude(id__in=list(latest)).delete()

@@ -5,13 +5,13 @@ from datetime import datetime
 from django.utils.translation import gettext as _
 
 from tastings.audit_events import TastingEvent
-from tastings.queries.exporting import Stream, export_for
+from tastings.queries.exporting import ZipStream, export_for_owner
 from teams.actions.audit import record_event
 from teams.errors import NotAllowed
 from teams.models import Member, Team
 
 
-def begin_export(member: Member, *, now: datetime) -> Stream:
+def audited_export(member: Member, *, now: datetime) -> ZipStream:
     """Note in the audit log that an owner asked for the team, and return it as far as an owner may see it.
 
     Raises
@@ -26,9 +26,9 @@ def begin_export(member: Member, *, now: datetime) -> Stream:
     record_event(
         team=member.team_id, who=member.user_id, event=TastingEvent.EXPORT, about={"made_for": "owner"}, now=now
     )
-    return export_for(member, now=now)
+    return export_for_owner(member, now=now)
 
 
-def note_operators_export(team: Team, *, now: datetime) -> None:
+def record_operator_export(team: Team, *, now: datetime) -> None:
     """Note in the audit log that the operator of the server wrote the whole team out."""
     record_event(team=team.id, who=None, event=TastingEvent.EXPORT, about={"made_for": "operator"}, now=now)

@@ -15,7 +15,7 @@ from tastings.maths.curve.endings import finish_line
 from tastings.maths.panel.calibration import calibrate
 from tastings.maths.panel.panel import LEVEL_INFUSIONS, Panel, Rated, panel
 from tastings.models import Development, TeamPanel
-from tastings.queries.brews import latest_tastings
+from tastings.queries.brews import load_latest_brews
 
 MOST_SESSIONS = 400
 """The latest so many sessions of a team are learned from."""
@@ -44,7 +44,7 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
     if held is None or (held.due_revision <= held.computed_revision and held.method == METHOD):
         TeamPanel.objects.filter(team_id=team, due_revision__lte=F("computed_revision")).update(asked_at=None)
         return False
-    tastings = latest_tastings(team, sessions=MOST_SESSIONS)
+    tastings = load_latest_brews(team, sessions=MOST_SESSIONS)
     lots = {lot: found.brews for lot, found in tastings.items()}
     rated = next((found.rated for found in tastings.values()), ())
     developments = Development.objects.filter(lot_id__in=list(lots), computed_revision__gt=0)

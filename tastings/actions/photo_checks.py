@@ -1,4 +1,4 @@
-"""What a worker does with photos: check those that are complete, find lost ones, tidy what nothing points at."""
+"""A worker's part with photos: check complete uploads, enqueue lost checks, delete unused files."""
 
 import hashlib
 import logging
@@ -8,21 +8,28 @@ from uuid import UUID, uuid4
 from django.db import transaction
 from django.db.models import F
 
-from tastings.actions.photos import let_go, link
-from tastings.actions.picture import Picture, Unreadable, picture_from
+from tastings.actions.image_processing import ProcessedImage, UnreadableImage, decode_image
+from tastings.actions.photos import attach_content, delete_if_unused
 from tastings.errors import DiskFull
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
-from tastings.models.photo_files import drop_kept, drop_upload, keep, kept_on_disk, read_upload, uploads_on_disk
+from tastings.models.photo_files import (
+    delete_photo_files,
+    delete_upload,
+    read_upload,
+    stored_photos,
+    uploads_on_disk,
+    write_photo,
+)
 from tastings.queries.photos import name_on_disk
 from teams.row_security import acting_for, every_team, team_of, teams_with_photos_to_check
 
-MOST_ATTEMPTS = 5
-"""A file that ends the worker so often is taken for broken."""
+MAX_ATTEMPTS = 5
+"""A file that ended the worker so often counts as broken."""
 LOST_AFTER = timedelta(minutes=3)
-"""So long a check asked for may take before it is asked for again."""
-UPLOAD_KEPT = timedelta(days=30)
-"""So long an unfinished upload may rest before its bytes are let go; the phone then begins again at 0."""
+"""After so long a check that was enqueued counts as lost."""
+UPLOAD_RETENTION = timedelta(days=30)
+"""After so long the bytes of an unfinished upload are deleted; the phone then begins again at 0."""
 _DAY_S = 86_400.0
 
 State = Photo.State
@@ -35,17 +42,17 @@ def check_photo(photo: UUID, *, now: datetime) -> str:
     The upload's bytes are deleted only after the picture is on the disk and the database says so. On a full disk all
     stays as it is, to be tried again.
     """
-    row = _begun(photo, now=now)
+    row = _start_check(photo, now=now)
     if row is None:
         return ""
-    if row.attempts > MOST_ATTEMPTS:
-        return _refused(photo, "broken_image")
+    if row.attempts > MAX_ATTEMPTS:
+        return _refuse(photo, "broken_image")
     try:
-        return _checked(row, now=now)
-    except Unreadable as error:
-        return _refused(photo, error.reason)
+        return _run_check(row, now=now)
+    except UnreadableImage as error:
+        return _refuse(photo, error.reason)
     except FileNotFoundError:
-        return _emptied(photo)
+        return _reset_upload(photo)
     except DiskFull:
         _log.warning("photo %s: no room for its picture; it will be tried again", photo)
         Photo.objects.filter(id=photo).update(attempts=F("attempts") - 1)
@@ -53,7 +60,7 @@ def check_photo(photo: UUID, *, now: datetime) -> str:
 
 
 @transaction.atomic
-def _begun(photo: UUID, *, now: datetime) -> Photo | None:
+def _start_check(photo: UUID, *, now: datetime) -> Photo | None:
     row = Photo.objects.select_for_update(no_key=True).filter(id=photo, state=State.CHECKING, removed_at=None).first()
     if row is not None:
         row.attempts, row.touched_at = row.attempts + 1, now
@@ -61,29 +68,29 @@ def _begun(photo: UUID, *, now: datetime) -> Photo | None:
     return row
 
 
-def _checked(row: Photo, *, now: datetime) -> str:
+def _run_check(row: Photo, *, now: datetime) -> str:
     file = read_upload(row.id)
     if len(file) != row.bytes or hashlib.sha256(file).hexdigest() != row.sha256:
-        raise Unreadable("wrong_hash")
+        raise UnreadableImage("wrong_hash")
     if PhotoContent.objects.filter(team_id=row.team_id, sha256=row.sha256).exists() and (
-        state := _stored(row, None, now=now)
+        state := _store(row, None, now=now)
     ):
         return state
-    return _stored(row, picture_from(file), now=now)
+    return _store(row, decode_image(file), now=now)
 
 
-def _stored(row: Photo, picture: Picture | None, *, now: datetime) -> str:
+def _store(row: Photo, picture: ProcessedImage | None, *, now: datetime) -> str:
     """Link the photo with the picture that the team holds of these bytes, or with the one given."""
-    new = _written(row, picture, now=now) if picture is not None else None
-    content = _linked(row.id, new)
+    new = _write_files(row, picture, now=now) if picture is not None else None
+    content = _link(row.id, new)
     # Only now, when the commit is known: files of a commit that may have come through are the daily tidying's.
     if new is not None and (content is None or content.id != new.id):
-        drop_kept(new.team_id, name_on_disk(new))
+        delete_photo_files(new.team_id, name_on_disk(new))
     return State.KEPT if content is not None else ""
 
 
 @transaction.atomic
-def _linked(photo_id: UUID, new: PhotoContent | None) -> PhotoContent | None:
+def _link(photo_id: UUID, new: PhotoContent | None) -> PhotoContent | None:
     waiting = Photo.objects.select_for_update(no_key=True).filter(id=photo_id, state=State.CHECKING, removed_at=None)
     photo = waiting.first()
     if photo is None:
@@ -93,12 +100,12 @@ def _linked(photo_id: UUID, new: PhotoContent | None) -> PhotoContent | None:
     same = PhotoContent.objects.filter(team_id=photo.team_id, sha256=photo.sha256)
     content = same.select_for_update(no_key=True).first()
     if content is not None:
-        link(photo, content)
-        transaction.on_commit(lambda: drop_upload(photo_id))
+        attach_content(photo, content)
+        transaction.on_commit(lambda: delete_upload(photo_id))
     return content
 
 
-def _written(row: Photo, picture: Picture, *, now: datetime) -> PhotoContent:
+def _write_files(row: Photo, picture: ProcessedImage, *, now: datetime) -> PhotoContent:
     new = PhotoContent(
         id=uuid4(),
         team_id=row.team_id,
@@ -110,35 +117,35 @@ def _written(row: Photo, picture: Picture, *, now: datetime) -> PhotoContent:
         thumbnail_sha256=hashlib.sha256(picture.thumbnail).hexdigest(),
         created_at=now,
     )
-    keep(row.team_id, name_on_disk(new), image=picture.image, thumbnail=picture.thumbnail)
+    write_photo(row.team_id, name_on_disk(new), image=picture.image, thumbnail=picture.thumbnail)
     return new
 
 
 @transaction.atomic
-def _refused(photo: UUID, reason: str) -> str:
+def _refuse(photo: UUID, reason: str) -> str:
     if not Photo.objects.filter(id=photo, state=State.CHECKING).update(state=State.REFUSED, reason=reason):
         return ""
-    transaction.on_commit(lambda: drop_upload(photo))
+    transaction.on_commit(lambda: delete_upload(photo))
     return State.REFUSED
 
 
-def _emptied(photo: UUID) -> str:
-    """Ask for the bytes again: they are gone, and no other job has made a picture of them."""
-    again = Photo.objects.filter(id=photo, state=State.CHECKING)
-    return State.RECEIVING if again.update(state=State.RECEIVING, received=0, attempts=0) else ""
+def _reset_upload(photo: UUID) -> str:
+    """Have the bytes sent again: they are lost, and no other job has made a picture of them."""
+    reset = Photo.objects.filter(id=photo, state=State.CHECKING)
+    return State.RECEIVING if reset.update(state=State.RECEIVING, received=0, attempts=0) else ""
 
 
-def ask_due_photos(*, now: datetime) -> int:
-    """Ask for every complete upload whose job was lost, at most 100 of a team at a time; return how many."""
+def enqueue_due_photos(*, now: datetime) -> int:
+    """Enqueue the check of every complete upload whose job was lost, at most 100 of a team; return how many."""
     asked = 0
     for team in teams_with_photos_to_check():
         with acting_for(team):
-            asked += _ask_due_photos_of(team, now=now)
+            asked += _enqueue_due_photos_of(team, now=now)
     return asked
 
 
 @transaction.atomic
-def _ask_due_photos_of(team: UUID, *, now: datetime) -> int:
+def _enqueue_due_photos_of(team: UUID, *, now: datetime) -> int:
     due = Photo.objects.filter(team_id=team, state=State.CHECKING, removed_at=None, touched_at__lt=now - LOST_AFTER)
     rows = list(due.select_for_update(no_key=True, skip_locked=True).order_by("touched_at")[:100])
     Photo.objects.filter(id__in=[row.id for row in rows]).update(touched_at=now)
@@ -147,53 +154,53 @@ def _ask_due_photos_of(team: UUID, *, now: datetime) -> int:
     return len(rows)
 
 
-def tidy_photos(*, now: datetime) -> int:
-    """Let go of abandoned uploads, of pictures that nothing shows and of files that nothing names; return how many."""
-    gone = 0
+def delete_unused_photos(*, now: datetime) -> int:
+    """Delete abandoned uploads, unreferenced pictures and orphan files; return how many."""
+    n_deleted = 0
     for team in every_team():
         with acting_for(team):
-            gone += _tidy_rows_of(team, now=now)
+            n_deleted += _delete_rows(team, now=now)
     for photo in uploads_on_disk(older_than_s=_DAY_S):
         with acting_for(team_of("photo", photo)):
-            gone += _drop_unnamed(photo)
-    for team, name in kept_on_disk(older_than_s=_DAY_S):
+            n_deleted += _delete_orphan_upload(photo)
+    for team, name in stored_photos(older_than_s=_DAY_S):
         with acting_for(team):
-            held = PhotoContent.objects.filter(team_id=team, sha256=name.partition("-")[0]).first()
-        if held is None or name_on_disk(held) != name:
-            drop_kept(team, name)
-            gone += 1
-    return gone
+            referenced = PhotoContent.objects.filter(team_id=team, sha256=name.partition("-")[0]).first()
+        if referenced is None or name_on_disk(referenced) != name:
+            delete_photo_files(team, name)
+            n_deleted += 1
+    return n_deleted
 
 
-def _tidy_rows_of(team: UUID, *, now: datetime) -> int:
-    gone = 0
-    resting = Photo.objects.filter(
-        team_id=team, state=State.RECEIVING, received__gt=0, removed_at=None, touched_at__lt=now - UPLOAD_KEPT
+def _delete_rows(team: UUID, *, now: datetime) -> int:
+    n_deleted = 0
+    abandoned = Photo.objects.filter(
+        team_id=team, state=State.RECEIVING, received__gt=0, removed_at=None, touched_at__lt=now - UPLOAD_RETENTION
     )
-    for photo in resting.values_list("id", flat=True):
-        gone += _let_upload_go(photo, now=now)
+    for photo in abandoned.values_list("id", flat=True):
+        n_deleted += _expire_upload(photo, now=now)
     for content in PhotoContent.objects.filter(team_id=team, photos=None).values_list("id", flat=True):
         with transaction.atomic():
-            gone += let_go(content)
-    return gone
+            n_deleted += delete_if_unused(content)
+    return n_deleted
 
 
 @transaction.atomic
-def _let_upload_go(photo: UUID, *, now: datetime) -> int:
+def _expire_upload(photo: UUID, *, now: datetime) -> int:
     row = Photo.objects.select_for_update(no_key=True).get(id=photo)
-    if row.state != State.RECEIVING or row.touched_at >= now - UPLOAD_KEPT:
+    if row.state != State.RECEIVING or row.touched_at >= now - UPLOAD_RETENTION:
         return 0
-    drop_upload(photo)
+    delete_upload(photo)
     row.received = 0
     row.save(update_fields=["received"])
     return 1
 
 
 @transaction.atomic
-def _drop_unnamed(photo: UUID) -> int:
+def _delete_orphan_upload(photo: UUID) -> int:
     """Drop an upload's bytes unless its photo still needs them; its row is locked, as it is while a piece comes in."""
     row = Photo.objects.select_for_update(no_key=True).filter(id=photo, removed_at=None, received__gt=0).first()
     if row is not None and row.state in (State.RECEIVING, State.CHECKING):
         return 0
-    drop_upload(photo)
+    delete_upload(photo)
     return 1

@@ -7,18 +7,18 @@ from uuid import UUID
 import numpy as np
 from django.db import transaction
 
-from lots.schema import short_utc_text
-from tastings.actions.photos import may_write
-from tastings.actions.picture import pixels_of
-from tastings.errors import NotYet
+from lots.schema import format_utc_short
+from tastings.actions.image_processing import pixels_of
+from tastings.actions.photos import require_writer
+from tastings.errors import PhotoNotReady
 from tastings.figures import to_stored
 from tastings.maths.arrays import PixelArray
 from tastings.maths.colour.liquor import Lab, LiquorColour, RegionColour, liquor_colour
-from tastings.maths.colour.measured import METHOD, Box, MeasuredColour, Regions
+from tastings.maths.colour.measured import COLOUR_METHOD, Box, MeasuredColour, Regions
 from tastings.maths.colour.terms import liquor_terms
 from tastings.models import Photo
-from tastings.queries.photos import file_of, photo_for
-from teams.errors import NotHere
+from tastings.queries.photos import get_photo, photo_file
+from teams.errors import NotFound
 from teams.models import Member
 
 
@@ -30,18 +30,18 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
     NotHere, NotAllowed, NotYet
         No such photo, a role that only reads, a photo that is not kept.
     """
-    row = photo_for(member, photo)
-    may_write(member)
+    row = get_photo(member, photo)
+    require_writer(member)
     if row.state != Photo.State.KEPT:
-        raise NotYet
+        raise PhotoNotReady
     try:
-        pixels = pixels_of(file_of(member, photo, thumbnail=False).path.read_bytes())
+        pixels = pixels_of(photo_file(member, photo, thumbnail=False).path.read_bytes())
     except FileNotFoundError as error:
-        raise NotHere from error
+        raise NotFound from error
     found = _rounded(
         liquor_colour(
-            white=_cut(pixels, regions.white),
-            liquor=_cut(pixels, regions.liquor),
+            white=_crop(pixels, regions.white),
+            liquor=_crop(pixels, regions.liquor),
             terms=tuple(liquor_terms().values()),
             rng=np.random.default_rng(photo.int),
         )
@@ -54,17 +54,17 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
         white=found.white,
         liquor=found.liquor,
         regions=regions,
-        method=METHOD,
+        method=COLOUR_METHOD,
         by=str(member.user_id),
-        at=short_utc_text(now),
+        at=format_utc_short(now),
     )
     with transaction.atomic():
         kept = Photo.objects.filter(id=photo, state=Photo.State.KEPT, removed_at=None)
         if not kept.update(colour=to_stored(measured, decimals=None)):
-            raise NotHere
+            raise NotFound
 
 
-def _cut(pixels: PixelArray, box: Box) -> PixelArray:
+def _crop(pixels: PixelArray, box: Box) -> PixelArray:
     height, width = pixels.shape[:2]
     top, left = round(box.y * height), round(box.x * width)
     bottom, right = round((box.y + box.height) * height), round((box.x + box.width) * width)

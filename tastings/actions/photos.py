@@ -1,4 +1,4 @@
-"""Taking photos in: announced first, then sent piece by piece, checked by a worker once all is there."""
+"""Uploads of photos: announced first, then sent piece by piece, checked by a worker once complete."""
 
 from collections.abc import Mapping
 from datetime import datetime
@@ -8,22 +8,22 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import clean_fields, faults_between
-from lots.wording import problem_of
-from tastings.errors import NotYet, WrongOffset
+from lots.schema import clean_fields, record_faults
+from lots.wording import field_problem
+from tastings.errors import PhotoNotReady, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
-from tastings.models.photo_files import append, drop_kept, drop_upload, upload_size
-from tastings.queries.photos import name_on_disk, photo_for, visible_photos
+from tastings.models.photo_files import append, delete_photo_files, delete_upload, upload_size
+from tastings.queries.photos import get_photo, name_on_disk, visible_photos
 from tastings.queries.records import record_for
 from tastings.schemas import PHOTO
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 
 State = Photo.State
 
 
-def may_write(member: Member) -> None:
+def require_writer(member: Member) -> None:
     """Raise NotAllowed for a member who only reads."""
     if not member.may_write:
         raise NotAllowed(_("your role only reads"))
@@ -40,10 +40,10 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     Invalid
         A field does not hold, a parent is unknown, or the id is taken.
     """
-    may_write(member)
+    require_writer(member)
     values, faults = clean_fields(PHOTO, sent)
-    faults += [fault for fault in faults_between(PHOTO, values) if fault[0] not in dict(faults)]
-    problems = [problem_of(name, fault) for name, fault in faults]
+    faults += [fault for fault in record_faults(PHOTO, values) if fault[0] not in dict(faults)]
+    problems = [field_problem(name, fault) for name, fault in faults]
     if not problems:
         problems = _parents(member, values)
     if problems:
@@ -55,12 +55,12 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
             with transaction.atomic():
                 made.save(force_insert=True)
         except IntegrityError:
-            held = Photo.objects.filter(team_id=member.team_id, id=photo).first()
+            stored = Photo.objects.filter(team_id=member.team_id, id=photo).first()
         else:
-            _link_if_seen(member, made)
+            _attach_if_visible(member, made)
             return True
-    same = held is not None and all(getattr(held, name) == value for name, value in columns.items())
-    if held is None or not same or held.by_id != member.user_id or held.removed_at is not None:
+    same = stored is not None and all(getattr(stored, name) == value for name, value in columns.items())
+    if stored is None or not same or stored.by_id != member.user_id or stored.removed_at is not None:
         raise Invalid(problems=[Problem("id", "taken", _("choose another id"))])
     return False
 
@@ -70,8 +70,8 @@ def _columns(values: Mapping[str, object]) -> dict[str, Any]:
     parents = ("session", "lot", "infusion")
     ids = {f"{name}_id": UUID(str(values[name])) if values.get(name) else None for name in parents}
     taken = values.get("taken_at")
-    said = {name: values[name] for name in ("of", "sha256", "bytes")}
-    return {**ids, **said, "taken_at": datetime.fromisoformat(str(taken)) if taken else None}
+    fields = {name: values[name] for name in ("of", "sha256", "bytes")}
+    return {**ids, **fields, "taken_at": datetime.fromisoformat(str(taken)) if taken else None}
 
 
 def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
@@ -84,7 +84,7 @@ def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
             continue
         try:
             record = record_for(member, name, UUID(str(values[name])))
-        except NotHere:
+        except NotFound:
             problems.append(Problem(name, "unknown_parent", _("the team has no such %(name)s") % {"name": name}))
             continue
         if name == "infusion" and record.fields["session"] != values.get("session"):
@@ -92,18 +92,18 @@ def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
     return problems
 
 
-def _link_if_seen(member: Member, photo: Photo) -> None:
-    """Complete a photo at once if the member sees its bytes elsewhere: who has only heard of a digest sends them."""
+def _attach_if_visible(member: Member, photo: Photo) -> None:
+    """Complete a photo at once if the member sees its bytes elsewhere: who only knows a digest has to send them."""
     content = (
         PhotoContent.objects.select_for_update(no_key=True)
         .filter(team_id=member.team_id, sha256=photo.sha256, bytes=photo.bytes)
         .first()
     )
     if content is not None and visible_photos(member).filter(content=content).exists():
-        link(photo, content)
+        attach_content(photo, content)
 
 
-def link(photo: Photo, content: PhotoContent) -> None:
+def attach_content(photo: Photo, content: PhotoContent) -> None:
     """Mark a locked photo as kept, with the picture of its bytes."""
     photo.state, photo.content, photo.received = State.KEPT, content, photo.bytes
     photo.save(update_fields=["state", "content", "received"])
@@ -123,23 +123,23 @@ def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now
     DiskFull
         There is no room for the piece now; what came before is safe.
     """
-    may_write(member)
-    photo_for(member, photo)
+    require_writer(member)
+    get_photo(member, photo)
     with transaction.atomic():
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
-        stands_at = _take(member, row, offset=offset, piece=piece, now=now)
-    if stands_at is not None:
-        raise WrongOffset(stands_at)
+        received_bytes = _append_piece(member, row, offset=offset, piece=piece, now=now)
+    if received_bytes is not None:
+        raise WrongOffset(received_bytes)
 
 
-def _take(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetime) -> int | None:
+def _append_piece(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetime) -> int | None:
     """Take a piece of a locked photo; return where the upload stands if that is not at the offset."""
     if row.by_id != member.user_id:
         raise NotAllowed(_("a photo is sent by the member who began it"))
     if row.removed_at is not None:
-        raise NotHere
+        raise NotFound
     if row.state == State.REFUSED:
-        raise NotYet(_("it was refused; see its reason"))
+        raise PhotoNotReady(_("it was refused; see its reason"))
     if not piece:
         raise Invalid(problems=[Problem("", "required", _("a piece has at least one byte"))])
     end = offset + len(piece)
@@ -151,8 +151,8 @@ def _take(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetim
                 )
             ]
         )
-    if row.state == State.RECEIVING and (on_disk := upload_size(row.id)) < row.received:
-        row.received = on_disk  # the disk was put back to an older state: go on from what there is
+    if row.state == State.RECEIVING and (bytes_on_disk := upload_size(row.id)) < row.received:
+        row.received = bytes_on_disk  # the disk was put back to an older state: go on from what there is
         row.save(update_fields=["received"])
     if end <= row.received:
         return None
@@ -167,26 +167,26 @@ def _take(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetim
     return None
 
 
-def remove_photo(member: Member, *, photo: UUID, now: datetime) -> None:
+def delete_photo(member: Member, *, photo: UUID, now: datetime) -> None:
     """Take a photo away; its picture goes with it unless another photo of the team shows the same."""
-    may_write(member)
-    photo_for(member, photo)
+    require_writer(member)
+    get_photo(member, photo)
     with transaction.atomic():
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
         if row.removed_at is not None:
-            raise NotHere
+            raise NotFound
         content, row.content, row.removed_at = row.content, None, now
         row.save(update_fields=["content", "removed_at"])
-        transaction.on_commit(lambda: drop_upload(row.id))
+        transaction.on_commit(lambda: delete_upload(row.id))
         if content is not None:
-            let_go(content.id)
+            delete_if_unused(content.id)
 
 
-def let_go(content_id: UUID) -> bool:
-    """Forget a picture that no photo shows any more, within the present transaction; return whether it was."""
+def delete_if_unused(content_id: UUID) -> bool:
+    """Delete a picture that no photo shows any more, within the present transaction; return whether it was."""
     content = PhotoContent.objects.select_for_update().filter(id=content_id).first()
     if content is None or Photo.objects.filter(content=content).exists():
         return False
     PhotoContent.objects.filter(id=content_id).delete()
-    transaction.on_commit(lambda: drop_kept(content.team_id, name_on_disk(content)))
+    transaction.on_commit(lambda: delete_photo_files(content.team_id, name_on_disk(content)))
     return True

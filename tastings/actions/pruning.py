@@ -14,7 +14,7 @@ from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, 
 from teams.models import Team
 from teams.row_security import acting_for, every_team
 
-KEPT = timedelta(days=400)
+RETENTION = timedelta(days=400)
 
 
 def prune_all(*, now: datetime) -> int:
@@ -29,7 +29,7 @@ def prune_all(*, now: datetime) -> int:
 @transaction.atomic
 def prune(team: UUID, *, now: datetime) -> int:
     """Forget the team's old tombstones on which nothing hangs any more; return how many."""
-    cutoff = now - KEPT
+    cutoff = now - RETENTION
     locked = Team.objects.select_for_update(no_key=True).get(id=team)
     forgotten, highest = 0, locked.pruned_revision
     for rows in (  # children first

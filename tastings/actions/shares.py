@@ -9,15 +9,15 @@ from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from lots.schema import clean_fields, faults_between
-from lots.wording import problem_of
+from lots.schema import clean_fields, record_faults
+from lots.wording import field_problem
 from tastings.audit_events import TastingEvent
 from tastings.models import Share
 from tastings.queries.records import record_for
 from tastings.queries.shares import may_share, share_for
 from tastings.schemas import SHARE
 from teams.actions.audit import record_event
-from teams.errors import Invalid, NotHere, Problem
+from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
 
 USUAL_DAYS, MOST_DAYS = 30, 366
@@ -36,8 +36,8 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
     """
     may_share(member)
     values, faults = clean_fields(SHARE, sent)
-    faults += [fault for fault in faults_between(SHARE, values) if fault[0] not in dict(faults)]
-    problems = [problem_of(name, fault) for name, fault in faults]
+    faults += [fault for fault in record_faults(SHARE, values) if fault[0] not in dict(faults)]
+    problems = [field_problem(name, fault) for name, fault in faults]
     ends = now + timedelta(days=USUAL_DAYS)
     if not problems:
         if values.get("expires_at"):
@@ -48,7 +48,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
             )
         try:
             record_for(member, "lot", UUID(str(values["lot"])))
-        except NotHere:
+        except NotFound:
             problems.append(Problem("lot", "unknown_parent", _("the team has no such lot")))
     if problems:
         raise Invalid(problems=problems)

@@ -8,22 +8,22 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import Shape, clean_fields, faults_between
-from lots.wording import problem_of
+from lots.schema import RecordSchema, clean_fields, record_faults
+from lots.wording import field_problem
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
 from tastings.queries.triangles import triangle_test_for
 from tastings.schemas import TRIAL, TRIANGLE_TEST
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 from teams.queries.people import member_for
-from teams.row_security import is_taken
+from teams.row_security import is_id_in_use
 
 
-def _checked(shape: Shape, sent: Mapping[str, object]) -> dict[str, object]:
-    values, faults = clean_fields(shape, sent)
-    missing = [fault for fault in faults_between(shape, values) if fault[0] not in dict(faults)]
-    if problems := [problem_of(name, fault) for name, fault in [*faults, *missing]]:
+def _checked(schema: RecordSchema, sent: Mapping[str, object]) -> dict[str, object]:
+    values, faults = clean_fields(schema, sent)
+    missing = [fault for fault in record_faults(schema, values) if fault[0] not in dict(faults)]
+    if problems := [field_problem(name, fault) for name, fault in [*faults, *missing]]:
         raise Invalid(problems=problems)
     return values
 
@@ -50,11 +50,11 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
         lots[name] = UUID(str(values[name]))
         try:
             record_for(member, "lot", lots[name])
-        except NotHere:
+        except NotFound:
             problems.append(Problem(name, "unknown_parent", _("the team has no such lot")))
     if lots["lot"] == lots["against"]:
         problems.append(Problem("against", "itself", _("a tea is tested against another")))
-    if is_taken("triangle_test", test):
+    if is_id_in_use("triangle_test", test):
         problems.append(Problem("id", "taken", _("choose another id")))
     if problems:
         raise Invalid(problems=problems)
@@ -90,9 +90,9 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
     if taster is not None:
         try:
             member_for(member, taster)
-        except NotHere as error:
+        except NotFound as error:
             raise Invalid(problems=[Problem("taster", "unknown_parent", _("is no member of this team"))]) from error
-    if is_taken("trial", trial):
+    if is_id_in_use("trial", trial):
         held = Trial.objects.filter(test=found, id=trial).first()
         if held is None or (held.taster_id, held.correct) != (taster, values["correct"]):
             raise Invalid(problems=[Problem("id", "taken", _("choose another id"))])
@@ -113,4 +113,4 @@ def withdraw_trial(member: Member, *, test: UUID, trial: UUID, now: datetime) ->
     _may_write(member)
     found = triangle_test_for(member, test)
     if not Trial.objects.filter(test=found, id=trial, withdrawn_at=None).update(withdrawn_at=now):
-        raise NotHere
+        raise NotFound

@@ -53,7 +53,7 @@ def suggestion_in(text: str, suggestion: reader.Suggestion, lexicon: Lexicon) ->
     """Return a suggestion with the label of its descriptor and the words in the text."""
     return Suggestion(
         descriptor=suggestion.descriptor,
-        label=pgettext("descriptor", lexicon.words[suggestion.descriptor].label),
+        label=pgettext("descriptor", lexicon.descriptors[suggestion.descriptor].label),
         present=suggestion.present,
         intensity=suggestion.intensity,
         compared=suggestion.compared,

@@ -1,6 +1,6 @@
 from tastings.models.descriptors import Descriptor
 from tastings.models.development import Development
-from tastings.models.documents import Paper
+from tastings.models.documents import RenderedDocument
 from tastings.models.flights import Flight, FlightCup, FlightLot, FlightMember
 from tastings.models.notes import Note
 from tastings.models.panel import TeamPanel
@@ -18,9 +18,9 @@ __all__ = [
     "FlightMember",
     "Infusion",
     "Note",
-    "Paper",
     "Photo",
     "PhotoContent",
+    "RenderedDocument",
     "Session",
     "Share",
     "TeamPanel",

@@ -7,8 +7,8 @@ from django.db import models
 from django.db.models import Q
 
 from lots.models import Synced
-from lots.models.synced import constraints_of
-from lots.schema import Shape
+from lots.models.synced import schema_constraints
+from lots.schema import RecordSchema
 from tastings.schemas import DESCRIPTOR
 from teams.models import Team, User
 
@@ -30,11 +30,11 @@ class Descriptor(Synced):
     merged_into = models.ForeignKey("self", on_delete=models.PROTECT, related_name="+", null=True)
     """What notes with this word's key mean once it is removed."""
 
-    shape: ClassVar[Shape] = DESCRIPTOR
+    schema: ClassVar[RecordSchema] = DESCRIPTOR
 
     class Meta:
         constraints = [
-            *constraints_of(DESCRIPTOR),
+            *schema_constraints(DESCRIPTOR),
             models.UniqueConstraint(
                 fields=["team", "key"],
                 condition=Q(removed=False),

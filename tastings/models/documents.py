@@ -1,4 +1,4 @@
-"""Documents set in type: kept by what they say, so that the same words are set once."""
+"""Rendered documents, one for each digest of what decides their bytes."""
 
 import uuid
 
@@ -8,10 +8,11 @@ from django.db.models import Q
 from teams.models import Team
 
 
-class Paper(models.Model):
-    """A report or a card as a file. ``digest`` is of everything that decides its bytes.
+class RenderedDocument(models.Model):
+    """A report or a card as a file.
 
-    ``told`` is what the file is to say, for the worker, and is let go of once the file is there.
+    ``digest`` is of everything that decides its bytes. ``payload`` is what the layout reads; it is cleared once the
+    file is there.
     """
 
     class Form(models.TextChoices):
@@ -25,15 +26,16 @@ class Paper(models.Model):
     digest = models.CharField(max_length=64)
     layout = models.CharField(max_length=20)
     form = models.CharField(max_length=3, choices=Form.choices)
-    told = models.JSONField(null=True)
+    payload = models.JSONField(null=True, db_column="told")
     content = models.BinaryField(null=True)
     asked_at = models.DateTimeField()
     made_at = models.DateTimeField(null=True)
     used_on = models.DateField()
     failure = models.CharField(max_length=500, blank=True)
-    """Why it could not be made; empty when it was."""
+    """Why it could not be rendered; empty when it was."""
 
     class Meta:
+        db_table = "tastings_paper"
         constraints = [
             models.UniqueConstraint(fields=["team", "digest"], name="paper_once_per_team"),
             models.CheckConstraint(condition=Q(digest__regex="^[0-9a-f]{64}$"), name="paper_digest_form"),

@@ -5,8 +5,8 @@ from typing import ClassVar
 from django.db import models
 
 from lots.models import Synced
-from lots.models.synced import constraints_of, index_of_removed
-from lots.schema import Field, Shape
+from lots.models.synced import schema_constraints, tombstone_index
+from lots.schema import Field, RecordSchema
 from tastings.models.descriptors import Descriptor
 from tastings.models.sessions import Infusion, Session
 from tastings.schemas import NOTE
@@ -24,11 +24,11 @@ class Note(Synced):
     intensity = models.DecimalField(max_digits=3, decimal_places=1, null=True)
     text = models.CharField(max_length=8000, blank=True)
 
-    shape: ClassVar[Shape] = NOTE
+    schema: ClassVar[RecordSchema] = NOTE
 
     class Meta:
-        constraints = constraints_of(NOTE)
-        indexes = [index_of_removed(NOTE)]
+        constraints = schema_constraints(NOTE)
+        indexes = [tombstone_index(NOTE)]
 
     def __str__(self) -> str:
         return f"{self.moment}: {self.descriptor_id}"

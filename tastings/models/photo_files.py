@@ -1,9 +1,9 @@
 """Photos on disk: uploads under way, and the pictures that are kept.
 
 ``<PHOTOS_DIR>/uploads/<photo>`` grows piece by piece. ``<PHOTOS_DIR>/kept/<team>/<2 digits>/<name>.jpg`` and
-``….thumbnail.jpg`` are written under another name, brought to the disk and only then renamed: a file of that name is
-whole. A full disk, or one with less left than the database beside it needs, is told as `DiskFull` and leaves what was
-there as it was.
+``….thumbnail.jpg`` are written under another name, flushed to the disk and only then renamed: a file of that name is
+complete. A full disk, or one with less left than the database beside it needs, raises `DiskFull` and leaves what was
+there unchanged.
 """
 
 import errno
@@ -23,17 +23,17 @@ _FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
 def upload_path(photo: UUID) -> Path:
-    """Return where the bytes of an upload gather."""
+    """Return the file of an upload."""
     return _root() / "uploads" / str(photo)
 
 
 def image_path(team: UUID, name: str) -> Path:
-    """Return where a picture is kept."""
+    """Return the file of a picture."""
     return _root() / "kept" / str(team) / name[:2] / f"{name}.jpg"
 
 
 def thumbnail_path(team: UUID, name: str) -> Path:
-    """Return where a picture's thumbnail is kept."""
+    """Return the file of a picture's thumbnail."""
     return image_path(team, name).with_suffix(".thumbnail.jpg")
 
 
@@ -46,7 +46,7 @@ def upload_size(photo: UUID) -> int:
 
 
 def append(photo: UUID, *, offset: int, piece: bytes) -> None:
-    """Put a piece at an offset that the upload has reached, and bring it to the disk.
+    """Write a piece at an offset that the upload has reached, and flush it to the disk.
 
     What lies beyond the offset was never acknowledged and is overwritten.
 
@@ -56,8 +56,8 @@ def append(photo: UUID, *, offset: int, piece: bytes) -> None:
         There is no room; the upload ends at the offset again.
     """
     path = upload_path(photo)
-    with _full_disk_told():
-        _leave_room(len(piece))
+    with _translate_disk_full():
+        _check_free_space(len(piece))
         _make_folder(path.parent)
         descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o600)
         try:
@@ -71,7 +71,7 @@ def append(photo: UUID, *, offset: int, piece: bytes) -> None:
         finally:
             os.close(descriptor)
         if offset == 0:
-            _bring_to_disk(path.parent)
+            _fsync_folder(path.parent)
 
 
 def read_upload(photo: UUID) -> bytes:
@@ -79,12 +79,12 @@ def read_upload(photo: UUID) -> bytes:
     return upload_path(photo).read_bytes()
 
 
-def drop_upload(photo: UUID) -> None:
+def delete_upload(photo: UUID) -> None:
     """Delete an upload's bytes, if there are any."""
     upload_path(photo).unlink(missing_ok=True)
 
 
-def keep(team: UUID, name: str, *, image: bytes, thumbnail: bytes) -> None:
+def write_photo(team: UUID, name: str, *, image: bytes, thumbnail: bytes) -> None:
     """Write a picture and its thumbnail; both are on the disk when this returns.
 
     Raises
@@ -94,32 +94,32 @@ def keep(team: UUID, name: str, *, image: bytes, thumbnail: bytes) -> None:
     """
     path = image_path(team, name)
     try:
-        with _full_disk_told():
-            _leave_room(len(image) + len(thumbnail))
+        with _translate_disk_full():
+            _check_free_space(len(image) + len(thumbnail))
             _make_folder(path.parent)
-            _write_whole(path, image)
-            _write_whole(thumbnail_path(team, name), thumbnail)
-            _bring_to_disk(path.parent)
+            _write_atomically(path, image)
+            _write_atomically(thumbnail_path(team, name), thumbnail)
+            _fsync_folder(path.parent)
     except DiskFull:
-        drop_kept(team, name)
+        delete_photo_files(team, name)
         raise
 
 
-def drop_kept(team: UUID, name: str) -> None:
+def delete_photo_files(team: UUID, name: str) -> None:
     """Delete a picture and its thumbnail, if they are there."""
     image_path(team, name).unlink(missing_ok=True)
     thumbnail_path(team, name).unlink(missing_ok=True)
 
 
 def uploads_on_disk(*, older_than_s: float) -> Iterator[UUID]:
-    """Tell the photos of which there are bytes that have not grown for so long."""
+    """Yield the photos whose upload has not grown for so long."""
     for path in _old_files(_root() / "uploads", older_than_s=older_than_s):
         with suppress(ValueError):
             yield UUID(path.name)
 
 
-def kept_on_disk(*, older_than_s: float) -> Iterator[tuple[UUID, str]]:
-    """Tell team and name of every picture on disk that is older; half-written ones of that age are deleted."""
+def stored_photos(*, older_than_s: float) -> Iterator[tuple[UUID, str]]:
+    """Yield team and name of every older picture on disk; half-written files of that age are deleted."""
     for path in _old_files(_root() / "kept", older_than_s=older_than_s):
         if path.suffix == ".new":
             path.unlink(missing_ok=True)
@@ -141,7 +141,7 @@ def _old_files(folder: Path, *, older_than_s: float) -> Iterator[Path]:
 
 
 @contextmanager
-def _full_disk_told() -> Iterator[None]:
+def _translate_disk_full() -> Iterator[None]:
     try:
         yield
     except OSError as error:
@@ -150,23 +150,23 @@ def _full_disk_told() -> Iterator[None]:
         raise
 
 
-def _leave_room(n_bytes: int) -> None:
+def _check_free_space(n_bytes: int) -> None:
     _make_folder(_root())
     if shutil.disk_usage(_root()).free - n_bytes < settings.PHOTOS_LEAVE_FREE_BYTES:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
 
-def _write_whole(path: Path, data: bytes) -> None:
-    beside = path.with_name(f"{path.name}.{uuid4().hex}.new")
-    descriptor = os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
+def _write_atomically(path: Path, data: bytes) -> None:
+    tmp_path = path.with_name(f"{path.name}.{uuid4().hex}.new")
+    descriptor = os.open(tmp_path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600)
     try:
         try:
             _write(descriptor, data)
         finally:
             os.close(descriptor)
-        beside.replace(path)
+        tmp_path.replace(path)
     except BaseException:
-        beside.unlink(missing_ok=True)
+        tmp_path.unlink(missing_ok=True)
         raise
 
 
@@ -181,11 +181,11 @@ def _make_folder(folder: Path) -> None:
     if not folder.is_dir():
         _make_folder(folder.parent)
         folder.mkdir(exist_ok=True, mode=0o700)
-        _bring_to_disk(folder.parent)
+        _fsync_folder(folder.parent)
 
 
-def _bring_to_disk(folder: Path) -> None:
-    """Make names in a folder last, as fsync of a file does for its bytes."""
+def _fsync_folder(folder: Path) -> None:
+    """Call fsync on a folder, which makes the names in it durable."""
     descriptor = os.open(folder, os.O_RDONLY | os.O_DIRECTORY | os.O_CLOEXEC)
     try:
         os.fsync(descriptor)

@@ -16,7 +16,7 @@ _DIGEST = "^[0-9a-f]{64}$"
 class PhotoContent(models.Model):
     """A picture, kept once per team and SHA-256 of the file it came in.
 
-    Never shared between teams: nobody is to learn from a quick upload what another team holds.
+    Never shared between teams, so that the speed of an upload reveals nothing about another team.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)

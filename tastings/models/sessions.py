@@ -6,8 +6,8 @@ from django.db import models
 from django.db.models import Q
 
 from lots.models import Lot, Synced
-from lots.models.synced import constraints_of, index_of_removed
-from lots.schema import Shape
+from lots.models.synced import schema_constraints, tombstone_index
+from lots.schema import RecordSchema
 from tastings.models.flights import FlightCup
 from tastings.schemas import INFUSION, SESSION
 from teams.models import Shop, User
@@ -46,11 +46,11 @@ class Session(Synced):
     """Whether others ever could see it: if so, turning it private must reach their phones as a deletion."""
     remarks = models.CharField(max_length=8000, blank=True)
 
-    shape: ClassVar[Shape] = SESSION
+    schema: ClassVar[RecordSchema] = SESSION
 
     class Meta:
         constraints = [
-            *constraints_of(SESSION),
+            *schema_constraints(SESSION),
             models.CheckConstraint(
                 condition=Q(private=True) | Q(lot=None) | Q(shared_once=True), name="session_open_is_shared"
             ),
@@ -60,7 +60,7 @@ class Session(Synced):
         ]
         indexes = [
             models.Index(fields=["lot", "-started_at"], name="session_of_lot"),
-            index_of_removed(SESSION),
+            tombstone_index(SESSION),
         ]
 
     def __str__(self) -> str:
@@ -85,15 +85,15 @@ class Infusion(Synced):
     tasted = models.BooleanField(null=True)
     remarks = models.CharField(max_length=8000, blank=True)
 
-    shape: ClassVar[Shape] = INFUSION
+    schema: ClassVar[RecordSchema] = INFUSION
 
     class Meta:
         # one live number per session: a deferred exclusion constraint, since phones renumber in one go; see migrations
         constraints = [
-            *constraints_of(INFUSION),
+            *schema_constraints(INFUSION),
             models.UniqueConstraint(fields=["id", "session"], name="infusion_of_session"),
         ]
-        indexes = [index_of_removed(INFUSION)]
+        indexes = [tombstone_index(INFUSION)]
 
     def __str__(self) -> str:
         return f"infusion {self.number}"

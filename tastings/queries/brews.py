@@ -10,57 +10,58 @@ from django.db.models import QuerySet
 
 from tastings.maths.brewing.brews import Brew, Pour
 from tastings.models import Infusion, Note, Session
-from tastings.queries.records import open_sessions
+from tastings.queries.records import shared_sessions
 
-_IN_THE_CUP = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
-"""Moments that speak of an infusion's cup; a word rated at several counts where it stands first here."""
+_CUP_MOMENTS = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
+"""Moments of a note about an infusion's cup. A descriptor rated at several counts at the first of these."""
 
 
 @dataclass(frozen=True, slots=True)
-class Tastings:
-    """What is known of a lot: its brews, and the keys of the descriptors meant to be rated each infusion."""
+class LotBrews:
+    """A lot's brews, and the keys of the descriptors that are rated each infusion."""
 
     brews: tuple[Brew, ...]
     rated: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class _Said:
+class _NoteValues:
     moment: str
     key: str
     intensity: float | None
 
 
-def tastings_of(lot: UUID) -> Tastings:
+def load_brews(lot: UUID) -> LotBrews:
     """Read the lot's shared sessions."""
-    return _read(Session.objects.filter(lot_id=lot).order_by("started_at", "id"))
+    return _build_brews(Session.objects.filter(lot_id=lot).order_by("started_at", "id"))
 
 
-def latest_tastings(team: UUID, *, sessions: int) -> Mapping[str, Tastings]:
+def load_latest_brews(team: UUID, *, sessions: int) -> Mapping[str, LotBrews]:
     """Read the team's latest shared sessions, by lot."""
     latest = list(_shared(Session.objects.filter(team_id=team)).order_by("-started_at", "id")[:sessions])
-    whole = _read(Session.objects.filter(id__in=[session.id for session in latest]).order_by("started_at", "id"))
+    ids = [session.id for session in latest]
+    all_brews = _build_brews(Session.objects.filter(id__in=ids).order_by("started_at", "id"))
     lots: dict[str, list[Brew]] = defaultdict(list)
     lot_of = {str(session.id): str(session.lot_id) for session in latest}
-    for brew in whole.brews:
+    for brew in all_brews.brews:
         lots[lot_of[brew.session]].append(brew)
-    return {lot: Tastings(tuple(brews), whole.rated) for lot, brews in sorted(lots.items())}
+    return {lot: LotBrews(tuple(brews), all_brews.rated) for lot, brews in sorted(lots.items())}
 
 
 def _shared(sessions: QuerySet[Session]) -> QuerySet[Session]:
-    return sessions.filter(open_sessions(), removed=False)
+    return sessions.filter(shared_sessions(), removed=False)
 
 
-def _read(found: QuerySet[Session]) -> Tastings:
-    sessions = list(_shared(found))
-    ids = [session.id for session in sessions]
+def _build_brews(sessions: QuerySet[Session]) -> LotBrews:
+    shared = list(_shared(sessions))
+    ids = [session.id for session in shared]
     pours: dict[UUID, list[Infusion]] = defaultdict(list)
     for infusion in Infusion.objects.filter(session_id__in=ids, removed=False).order_by("number"):
         pours[infusion.session_id].append(infusion)
-    said: dict[UUID, list[_Said]] = defaultdict(list)
+    notes: dict[UUID, list[_NoteValues]] = defaultdict(list)
     rated: dict[str, int] = {}
-    notes = Note.objects.filter(session_id__in=ids, removed=False, infusion__isnull=False, moment__in=_IN_THE_CUP)
-    for infusion_id, moment, key, position, each, intensity in notes.values_list(
+    rows = Note.objects.filter(session_id__in=ids, removed=False, infusion__isnull=False, moment__in=_CUP_MOMENTS)
+    for infusion_id, moment, key, position, is_rated_each_infusion, intensity in rows.values_list(
         "infusion_id",
         "moment",
         "descriptor__key",
@@ -69,14 +70,14 @@ def _read(found: QuerySet[Session]) -> Tastings:
         "intensity",
     ).order_by("id"):
         if infusion_id is not None:
-            said[infusion_id].append(_Said(moment, key, None if intensity is None else float(intensity)))
-        if each:
+            notes[infusion_id].append(_NoteValues(moment, key, None if intensity is None else float(intensity)))
+        if is_rated_each_infusion:
             rated[key] = position
-    brews = tuple(_brew(session, pours[session.id], said) for session in sessions)
-    return Tastings(brews, tuple(sorted(rated, key=lambda key: (rated[key], key))))
+    brews = tuple(_brew(session, pours[session.id], notes) for session in shared)
+    return LotBrews(brews, tuple(sorted(rated, key=lambda key: (rated[key], key))))
 
 
-def _brew(session: Session, infusions: Iterable[Infusion], said: dict[UUID, list[_Said]]) -> Brew:
+def _brew(session: Session, infusions: Iterable[Infusion], notes: dict[UUID, list[_NoteValues]]) -> Brew:
     return Brew(
         session=str(session.id),
         taster=str(session.taster_id),
@@ -85,23 +86,23 @@ def _brew(session: Session, infusions: Iterable[Infusion], said: dict[UUID, list
         vessel_ml=session.vessel_ml,
         vessel_material=session.vessel_material or "porcelain",
         vessel_g=session.vessel_g,
-        warmed=session.warmed is not False,  # common practice, no source: who says nothing has warmed the pot
+        warmed=session.warmed is not False,  # common practice, no source: not noted counts as warmed
         room_c=session.room_c,
         altitude_m=session.altitude_m,
         ending=session.ending or None,
         more_low=session.more_low,
         more_high=session.more_high,
-        pours=tuple(_pour(infusion, said.get(infusion.id, [])) for infusion in infusions),
+        pours=tuple(_pour(infusion, notes.get(infusion.id, [])) for infusion in infusions),
     )
 
 
-def _pour(infusion: Infusion, said: list[_Said]) -> Pour:
+def _pour(infusion: Infusion, notes: list[_NoteValues]) -> Pour:
     ratings: dict[str, float] = {}
-    for moment in _IN_THE_CUP:
+    for moment in _CUP_MOMENTS:
         at_moment: dict[str, list[float]] = defaultdict(list)
-        for one in said:
-            if one.moment == moment and one.intensity is not None:
-                at_moment[one.key].append(one.intensity)
+        for note in notes:
+            if note.moment == moment and note.intensity is not None:
+                at_moment[note.key].append(note.intensity)
         for key, values in at_moment.items():
             ratings.setdefault(key, fmean(values))
     return Pour(
@@ -112,6 +113,6 @@ def _pour(infusion: Infusion, said: list[_Said]) -> Pour:
         water_ml=infusion.water_ml,
         rest_s=infusion.rest_s,
         ratings=ratings,
-        noted=frozenset(one.key for one in said) - ratings.keys(),
-        tasted=infusion.tasted if infusion.tasted is not None else infusion.number > 0 or bool(said),
+        noted=frozenset(note.key for note in notes) - ratings.keys(),
+        tasted=infusion.tasted if infusion.tasted is not None else infusion.number > 0 or bool(notes),
     )

@@ -9,9 +9,9 @@ from django.utils.translation import gettext as _
 from tastings.maths.brewing.brews import Brew
 from tastings.maths.comparison.side_by_side import Comparison, compare
 from tastings.models import Session
-from tastings.queries.brews import tastings_of
+from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
-from tastings.queries.records import open_sessions, record_for
+from tastings.queries.records import record_for, shared_sessions
 from teams.errors import Invalid, Problem
 from teams.models import Member
 
@@ -27,7 +27,7 @@ def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
         record_for(member, "lot", lot)
     if not 2 <= len(set(lots)) <= MOST_GROUPS or len(set(lots)) != len(lots):
         raise Invalid(problems=[Problem("lots", "range", _("two to %(most)s different lots") % {"most": MOST_GROUPS})])
-    tastings = {str(lot): tastings_of(lot) for lot in lots}
+    tastings = {str(lot): load_brews(lot) for lot in lots}
     rated = tuple(dict.fromkeys(key for found in tastings.values() for key in found.rated))
     return _compared(member, {lot: found.brews for lot, found in tastings.items()}, rated=rated)
 
@@ -37,8 +37,8 @@ def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
     record_for(member, "lot", lot)
     if by not in BY:
         raise Invalid(problems=[Problem("by", "choice", _("one of %(choices)s") % {"choices": ", ".join(BY)})])
-    tastings = tastings_of(lot)
-    said = dict(Session.objects.filter(open_sessions(), lot_id=lot, removed=False).values_list("id", by))
+    tastings = load_brews(lot)
+    said = dict(Session.objects.filter(shared_sessions(), lot_id=lot, removed=False).values_list("id", by))
     groups: dict[str, list[Brew]] = defaultdict(list)
     for brew in tastings.brews:
         groups[str(said.get(UUID(brew.session)) or UNSAID)].append(brew)

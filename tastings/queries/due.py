@@ -7,7 +7,7 @@ from django.db import connection
 
 from tastings.maths.curve.development import METHOD
 from tastings.queries.records import MODELS
-from teams.row_security import acting_for, teams_behind
+from teams.row_security import acting_for, teams_with_outdated_figures
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -30,7 +30,7 @@ def waiting(*, now: datetime) -> Due:
         " WHERE team_id = due.team_id AND revision >= due.first ORDER BY revision LIMIT 1)"
         for model in MODELS.values()
     )
-    with acting_for(*teams_behind(method=METHOD)), connection.cursor() as cursor:
+    with acting_for(*teams_with_outdated_figures(method=METHOD)), connection.cursor() as cursor:
         cursor.execute(
             "WITH due AS (SELECT team_id, min(due_revision) AS first, count(*) AS lots FROM tastings_development"  # noqa: S608
             "   WHERE due_revision > computed_revision GROUP BY team_id)"

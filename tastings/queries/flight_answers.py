@@ -1,30 +1,59 @@
-"""The stored answer of a flight."""
+"""The stored answer of a flight, with the names that its reader knows."""
 
 from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from lots.models.wire import TO_WIRE
+from lots.models import Lot
+from tastings.answers.flight_answers import FlightAnswer, left_out_of, measure_of
 from tastings.errors import WrongState
+from tastings.figures import UnreadableFiguresError, from_stored
+from tastings.maths.flights.result import FlightFigures
 from tastings.models import Flight
 from tastings.queries.flights import flight_row
-from teams.models import Member
+from teams.models import Member, User
 
 
-def answer_for(member: Member, flight: UUID) -> dict[str, object]:
+def answer_for(member: Member, flight: UUID) -> FlightAnswer:
     """Return what a revealed flight says; raise WrongState before the reveal."""
-    return answer_shown(flight_row(member, flight))
+    return answer_of_flight(flight_row(member, flight))
 
 
-def answer_shown(flight: Flight) -> dict[str, object]:
-    """Return the answer in wire form; ``stale`` while a worker has not got to what is known by now."""
+def answer_of_flight(flight: Flight) -> FlightAnswer:
+    """Return the answer; ``stale`` while a worker has not got to what is known by now.
+
+    Raises
+    ------
+    WrongState
+        The flight is not revealed.
+    """
     if flight.revealed_at is None:
         raise WrongState(_("there is an answer once the flight is revealed"))
-    return {
-        "flight": str(flight.id),
-        "stale": flight.answer_made != flight.answer_wanted,
-        "answered_at": TO_WIRE["moment"](flight.answered_at),
-        "failure": flight.answer_failure or None,
-        "measures": [],
-        "left_out": [],
-    } | (flight.answer or {})
+    figures = stored_figures(flight)
+    names = _names(figures) if figures is not None else {}
+    return FlightAnswer(
+        flight=flight.id,
+        stale=flight.answer_made != flight.answer_wanted or (figures is None and flight.answer is not None),
+        answered_at=flight.answered_at,
+        failure=flight.answer_failure or None,
+        measures=[measure_of(one, names=names) for one in figures.measures] if figures is not None else [],
+        left_out=left_out_of(figures) if figures is not None else [],
+    )
+
+
+def stored_figures(flight: Flight) -> FlightFigures | None:
+    """Return the figures that were computed; None without any, or when another version of the method stored them."""
+    if flight.answer is None:
+        return None
+    try:
+        return from_stored(FlightFigures, flight.answer)
+    except UnreadableFiguresError:
+        return None
+
+
+def _names(figures: FlightFigures) -> dict[str, str]:
+    """Return what the lots and tasters of the figures are called, by id."""
+    lots = {one.lot for measure in figures.measures for one in (*measure.standings, *measure.controls)}
+    tasters = {one.taster for measure in figures.measures for one in measure.tasters}
+    names = {str(key): name for key, name in Lot.objects.filter(id__in=lots).values_list("id", "name")}
+    return names | {str(user.id): str(user) for user in User.objects.filter(id__in=tasters)}

@@ -8,15 +8,20 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean
+from typing import Literal
 from uuid import UUID
 
 from lots.merge import DELETED, unpack
 from lots.models import FieldHistory
-from lots.schema import stamp_moment
+from lots.schema import format_stamp
 from tastings.maths.flights.cups import Cup
 from tastings.maths.flights.factors import weighted_score
+from tastings.maths.flights.result import LeftOut
 from tastings.models import Flight, Note, Session
 
+Measure = Literal["liking", "weighted"]
+SCALES: Mapping[Measure, float] = {"liking": 10.0, "weighted": 100.0}
+"""The highest score of each measure. [points]"""
 LIKING = "liking"
 _TASTED = ("mouth", "finish", "body")
 """Moments whose liking is of the cup as it was drunk."""
@@ -38,12 +43,14 @@ _FACTOR: Mapping[str, str] = {
 class Scores:
     """Cups by measure: ``liking`` in points of 10, ``weighted`` in points of 100; and sessions that do not count."""
 
-    cups: Mapping[str, Sequence[Cup]]
-    left_out: Sequence[Mapping[str, str]]
+    cups: Mapping[Measure, Sequence[Cup]]
+    left_out: Sequence[LeftOut]
 
 
 @dataclass(frozen=True, slots=True)
-class _Said:
+class _Rating:
+    """A liking that was noted before the reveal. [points]."""
+
     infusion: UUID | None
     moment: str
     points: float
@@ -53,8 +60,8 @@ def scores_of(flight: Flight) -> Scores:
     """Read what the cups of a revealed flight scored; nothing for one that is not revealed."""
     if flight.revealed_at is None:
         return Scores({}, ())
-    until = stamp_moment(flight.revealed_at.isoformat())
-    counted, left_out = list[Session](), list[Mapping[str, str]]()
+    until = format_stamp(flight.revealed_at)
+    counted, left_out = list[Session](), list[LeftOut]()
     sessions = (
         Session.objects.filter(flight_cup__flight=flight).select_related("flight_cup").order_by("started_at", "id")
     )
@@ -62,20 +69,24 @@ def scores_of(flight: Flight) -> Scores:
         stamps = unpack(session.stamps)
         if session.removed and (DELETED not in stamps or stamps[DELETED].at <= until):
             continue
-        reason = "private" if session.private else "after_the_reveal" if stamps["flight_cup"].at > until else ""
-        if reason:
-            left_out.append({"session": str(session.id), "reason": reason})
+        if session.private:
+            left_out.append(LeftOut(str(session.id), "private"))
+        elif stamps["flight_cup"].at > until:
+            left_out.append(LeftOut(str(session.id), "after_the_reveal"))
         else:
             counted.append(session)
-    said = _said(counted, until=until)
-    cups: dict[str, list[Cup]] = {"liking": [], "weighted": []}
+    ratings = _ratings(counted, until=until)
+    cups: dict[Measure, list[Cup]] = {"liking": [], "weighted": []}
     for session, position in _in_order(counted):
-        points = {"liking": _liking(said[session.id])}
-        points["weighted"] = _weighted(said[session.id], flight.weights) if flight.weights else None
+        own = ratings[session.id]
+        points: dict[Measure, float | None] = {
+            "liking": _liking(own),
+            "weighted": _weighted(own, flight.weights) if flight.weights else None,
+        }
         if points["liking"] is None and points["weighted"] is None:
-            left_out.append({"session": str(session.id), "reason": "no_liking"})
+            left_out.append(LeftOut(str(session.id), "no_liking"))
         elif flight.weights and points["weighted"] is None:
-            left_out.append({"session": str(session.id), "reason": "factors_missing"})
+            left_out.append(LeftOut(str(session.id), "factors_missing"))
         for measure, score in points.items():
             if score is not None and session.flight_cup is not None:
                 place = f"{session.taster_id} {session.flight_cup.sitting}"
@@ -102,48 +113,48 @@ def _in_order(sessions: Iterable[Session]) -> list[tuple[Session, int]]:
     return found
 
 
-def _said(sessions: Sequence[Session], *, until: str) -> dict[UUID, list[_Said]]:
+def _ratings(sessions: Sequence[Session], *, until: str) -> dict[UUID, list[_Rating]]:
     notes = list(Note.objects.filter(session__in=sessions, descriptor__key=LIKING).order_by("id"))
     earlier: dict[UUID, tuple[str, object]] = {}
     rows = FieldHistory.objects.filter(record__in=[note.id for note in notes], field="intensity")
     for row in rows.order_by("at", "id"):
-        at = stamp_moment(row.at.isoformat())
+        at = format_stamp(row.at)
         if at <= until:
             earlier[row.record] = at, row.value
-    said: dict[UUID, list[_Said]] = defaultdict(list)
+    ratings: dict[UUID, list[_Rating]] = defaultdict(list)
     for note in notes:
         stamps = unpack(note.stamps)
         if note.removed and (DELETED not in stamps or stamps[DELETED].at <= until):
             continue
         if any(name in stamps and stamps[name].at > until for name in ("descriptor", "moment", "infusion")):
             continue
-        now_known = "intensity" not in stamps or stamps["intensity"].at <= until
-        points = note.intensity if now_known else earlier.get(note.id, ("", None))[1]
+        stands_now = "intensity" not in stamps or stamps["intensity"].at <= until
+        points = note.intensity if stands_now else earlier.get(note.id, ("", None))[1]
         if points is not None:
-            said[note.session_id].append(_Said(note.infusion_id, note.moment, float(str(points))))
-    return said
+            ratings[note.session_id].append(_Rating(note.infusion_id, note.moment, float(str(points))))
+    return ratings
 
 
-def _mean(said: Sequence[_Said]) -> float | None:
-    """Return the mean over infusions; what was said of the cup as a whole stands before that."""
-    whole = [one.points for one in said if one.infusion is None]
+def _mean(ratings: Sequence[_Rating]) -> float | None:
+    """Return the mean over infusions; a liking of the cup as a whole stands before that."""
+    whole = [one.points for one in ratings if one.infusion is None]
     if whole:
         return fmean(whole)
     by_infusion: dict[UUID | None, list[float]] = defaultdict(list)
-    for one in said:
+    for one in ratings:
         by_infusion[one.infusion].append(one.points)
     return fmean(fmean(points) for points in by_infusion.values()) if by_infusion else None
 
 
-def _liking(said: Sequence[_Said]) -> float | None:
-    return _mean([one for one in said if one.moment in _TASTED])
+def _liking(ratings: Sequence[_Rating]) -> float | None:
+    return _mean([one for one in ratings if one.moment in _TASTED])
 
 
-def _weighted(said: Sequence[_Said], weights: Mapping[str, float]) -> float | None:
+def _weighted(ratings: Sequence[_Rating], weights: Mapping[str, float]) -> float | None:
     """Return the score out of 100; None while a factor that carries weight has no liking."""
     scores: dict[str, float] = {}
     for factor in set(_FACTOR.values()):
-        found = _mean([one for one in said if _FACTOR.get(one.moment) == factor])
+        found = _mean([one for one in ratings if _FACTOR.get(one.moment) == factor])
         if found is not None:
             scores[factor] = 10 * found
     if any(weight > 0 and factor not in scores for factor, weight in weights.items()):

@@ -12,9 +12,9 @@ from tastings.maths.guide.guests import Price
 from tastings.maths.guide.plan import Tea, brew_guide
 from tastings.maths.guide.pots import Pot
 from tastings.models import Infusion, Session
-from tastings.queries.brews import tastings_of
+from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
-from tastings.queries.records import open_sessions, record_for
+from tastings.queries.records import record_for, shared_sessions
 from teams.models import Member
 
 LATEST_SESSIONS = 40
@@ -63,7 +63,7 @@ def guide_for(member: Member, lot: UUID, *, pot: Pot) -> Guide:
         price = Price(per_kg=float(fields["price_per_kg"]), currency=fields["currency"] or None)
     known = calibration_of(member.team_id)
     return brew_guide(
-        tastings_of(lot).brews,
+        load_brews(lot).brews,
         pot=pot,
         tea=Tea(kind=fields["kind"] or "", price=price),
         scales=known.scales,
@@ -91,7 +91,7 @@ def usual_pot_of(member: Member) -> UsualPot:
 
     Leaf and heat belong to the tea: the guide takes them from the lot's own sessions.
     """
-    everywhere = Session.objects.filter(open_sessions(), team_id=member.team_id, removed=False)
+    everywhere = Session.objects.filter(shared_sessions(), team_id=member.team_id, removed=False)
     here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere
     for rows, shop in ((here, member.shop.name if member.shop else None), (everywhere, None)):
         latest = list(rows.order_by("-started_at", "id").values("id", *_VESSEL)[:LATEST_SESSIONS])

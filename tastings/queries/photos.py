@@ -11,8 +11,8 @@ from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
-from tastings.queries.records import seen_sessions
-from teams.errors import NotHere
+from tastings.queries.records import visible_sessions
+from teams.errors import NotFound
 from teams.models import Member
 
 
@@ -26,19 +26,19 @@ class ServedFile:
 
 def visible_photos(member: Member) -> QuerySet[Photo]:
     """Return the photos that the member may see: of live lots, and of live sessions that they may see."""
-    of_something = Q(lot__removed=False) | (Q(session__removed=False) & seen_sessions(member, "session__"))
-    return Photo.objects.filter(of_something, team_id=member.team_id, removed_at=None).select_related("content")
+    has_parent = Q(lot__removed=False) | (Q(session__removed=False) & visible_sessions(member, "session__"))
+    return Photo.objects.filter(has_parent, team_id=member.team_id, removed_at=None).select_related("content")
 
 
-def photo_for(member: Member, photo: UUID) -> Photo:
+def get_photo(member: Member, photo: UUID) -> Photo:
     """Return a photo; raise NotHere for one that the member does not see."""
     found = visible_photos(member).filter(id=photo).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
-def photos_of(
+def list_photos(
     member: Member, *, session: UUID | None, lot: UUID | None, after: UUID | None, limit: int
 ) -> Sequence[Photo]:
     """Return photos in the order of their ids, those of one session or lot if named."""
@@ -59,11 +59,11 @@ def colour_of(photo: Photo) -> MeasuredColour | None:
         return None
 
 
-def file_of(member: Member, photo: UUID, *, thumbnail: bool) -> ServedFile:
+def photo_file(member: Member, photo: UUID, *, thumbnail: bool) -> ServedFile:
     """Return the picture of a photo or its thumbnail; raise NotHere as well while there is none."""
-    content = photo_for(member, photo).content
+    content = get_photo(member, photo).content
     if content is None:
-        raise NotHere
+        raise NotFound
     name = name_on_disk(content)
     if thumbnail:
         return ServedFile(path=thumbnail_path(content.team_id, name), tag=content.thumbnail_sha256)
@@ -71,9 +71,9 @@ def file_of(member: Member, photo: UUID, *, thumbnail: bool) -> ServedFile:
 
 
 def name_on_disk(content: PhotoContent) -> str:
-    """Return what a picture's files are called.
+    """Return the name of a picture's files.
 
-    The row's own id is part of it: files of a picture that was let go and came back are others, so that deleting the
-    old ones can never hit the new.
+    The row's id is part of it: a picture that was deleted and uploaded again gets other file names, so that deleting
+    the old files cannot hit the new ones.
     """
     return f"{content.sha256}-{content.id.hex[:8]}"

@@ -12,10 +12,10 @@ from typing import NamedTuple
 from uuid import UUID
 
 from lots.models import Synced
-from lots.models.wire import TO_WIRE, column_of
-from lots.schema import Shape
+from lots.models.wire import TO_WIRE, column_name
+from lots.schema import RecordSchema
 from tastings.models import Infusion, Note, Session
-from tastings.queries.records import MODELS, open_sessions
+from tastings.queries.records import MODELS, shared_sessions
 from teams.models import Member, Team
 
 
@@ -40,7 +40,7 @@ def pull(member: Member, *, cursor: int, limit: int) -> Page:
         rows = model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
         columns = _columns(model)
         found += [
-            _Row(row[0], row[1], row[2], row[3], row[4], model.shape, row[5:])
+            _Row(row[0], row[1], row[2], row[3], row[4], model.schema, row[5:])
             for row in rows.order_by("revision").values_list(*_HEAD, _SESSION.get(model, "id"), *columns)[: limit + 1]
         ]
     found.sort(key=_by_revision)
@@ -65,17 +65,17 @@ class _Row(NamedTuple):
     removed: bool
     by: UUID
     session: UUID
-    shape: Shape
+    schema: RecordSchema
     held: tuple[object, ...]
 
     def told(self, *, gone: bool) -> Mapping[str, object]:
         """Return the change as a phone gets it."""
         fields: dict[str, object] = {}
         if not gone:
-            for (name, convert), value in zip(_telling(self.shape.type), self.held, strict=True):
+            for (name, convert), value in zip(_telling(self.schema.type), self.held, strict=True):
                 fields[name] = convert(value)
         return {
-            "type": self.shape.type,
+            "type": self.schema.type,
             "id": str(self.id),
             "revision": self.revision,
             "deleted": gone,
@@ -91,25 +91,25 @@ _SERVER_COLUMNS: Mapping[str, tuple[str, Callable[[object], object]]] = {
 
 
 def _columns(model: type[Synced]) -> list[str]:
-    named = ["descriptor__key" if field.kind == "key" else column_of(field) for field in model.shape.fields]
-    return named + [_SERVER_COLUMNS[name][0] for name in model.shape.server_fields]
+    named = ["descriptor__key" if field.kind == "key" else column_name(field) for field in model.schema.fields]
+    return named + [_SERVER_COLUMNS[name][0] for name in model.schema.server_fields]
 
 
 @cache
 def _telling(type_name: str) -> tuple[tuple[str, Callable[[object], object]], ...]:
     """Return each field's name and how its column becomes its wire value, in the order of `_columns`."""
-    shape = MODELS[type_name].shape
-    own = tuple((field.name, TO_WIRE[field.kind]) for field in shape.fields)
-    return own + tuple((name, _SERVER_COLUMNS[name][1]) for name in shape.server_fields)
+    schema = MODELS[type_name].schema
+    own = tuple((field.name, TO_WIRE[field.kind]) for field in schema.fields)
+    return own + tuple((name, _SERVER_COLUMNS[name][1]) for name in schema.server_fields)
 
 
 def _hidden(member: Member, rows: Collection[_Row]) -> tuple[set[UUID], set[UUID]]:
     """Return the sessions of these rows that the member may no longer see, and those they never could."""
-    ids = {row.session for row in rows if row.shape.type in ("session", "infusion", "note")}
+    ids = {row.session for row in rows if row.schema.type in ("session", "infusion", "note")}
     hidden: set[UUID] = set()
     unseen: set[UUID] = set()
     if ids:
-        others = Session.objects.filter(~open_sessions(), id__in=ids).exclude(taster_id=member.user_id)
+        others = Session.objects.filter(~shared_sessions(), id__in=ids).exclude(taster_id=member.user_id)
         for session, shared_once in others.values_list("id", "shared_once"):
             (hidden if shared_once else unseen).add(session)
     return hidden, unseen

@@ -10,11 +10,11 @@ from django.utils.translation import gettext as _
 
 from lots.merge import unpack
 from lots.models import FieldHistory, Lot, Synced
-from lots.models.wire import column_of
-from lots.schema import Fault, Field, Shape, Unfit, clean, gettext_noop
-from lots.wording import problem_of
+from lots.models.wire import column_name
+from lots.schema import Fault, Field, InvalidValue, RecordSchema, clean_value, gettext_noop
+from lots.wording import field_problem
 from tastings.models import Descriptor, Infusion, Note, Session
-from teams.errors import Invalid, NotHere, Problem
+from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
 
 _Row = TypeVar("_Row", bound=Synced)
@@ -42,13 +42,13 @@ class Record:
         return cls(row.id, row.revision, row.wire_values(), row.by_id)
 
 
-def with_words(rows: QuerySet[_Row]) -> QuerySet[_Row]:
+def with_descriptors(rows: QuerySet[_Row]) -> QuerySet[_Row]:
     """Read notes' descriptors along with them, since they travel by key; other records as they are."""
     related: tuple[str, ...] = ("descriptor",) if rows.model is Note else ()
     return rows.select_related(*related) if related else rows
 
 
-def open_sessions(to: str = "") -> Q:
+def shared_sessions(to: str = "") -> Q:
     """Return the condition of sessions that the team shares: neither private nor still blind.
 
     ``to`` leads from the rows that are filtered to their session, as ``session__``.
@@ -56,20 +56,20 @@ def open_sessions(to: str = "") -> Q:
     return Q(**{f"{to}private": False, f"{to}lot__isnull": False})
 
 
-def seen_sessions(member: Member, to: str = "") -> Q:
+def visible_sessions(member: Member, to: str = "") -> Q:
     """Return the condition of sessions that the member may see: shared ones and their own."""
-    return open_sessions(to) | Q(**{f"{to}taster_id": member.user_id})
+    return shared_sessions(to) | Q(**{f"{to}taster_id": member.user_id})
 
 
-def visible(member: Member, type_name: str) -> QuerySet[Synced]:
+def visible_records(member: Member, type_name: str) -> QuerySet[Synced]:
     """Return the records of a type that the member may see, tombstones included."""
     rows = MODELS[type_name]._default_manager.all()
     mine = Q(team_id=member.team_id)
     match type_name:
         case "session":
-            return rows.filter(mine, seen_sessions(member))
+            return rows.filter(mine, visible_sessions(member))
         case "infusion" | "note":
-            return with_words(rows).filter(mine, seen_sessions(member, "session__"))
+            return with_descriptors(rows).filter(mine, visible_sessions(member, "session__"))
         case "descriptor":
             return rows.filter(mine | Q(team=None))
         case _:
@@ -77,7 +77,7 @@ def visible(member: Member, type_name: str) -> QuerySet[Synced]:
 
 
 def _live(member: Member, type_name: str) -> QuerySet[Synced]:
-    rows = visible(member, type_name).filter(removed=False)
+    rows = visible_records(member, type_name).filter(removed=False)
     return rows.filter(Q(session__removed=False)) if type_name in ("infusion", "note") else rows
 
 
@@ -85,11 +85,11 @@ def record_for(member: Member, type_name: str, record_id: UUID) -> Record:
     """Return one live record; raise NotHere for an absent, removed, foreign or hidden one, which look the same."""
     row = _live(member, type_name).filter(id=record_id).first()
     if row is None:
-        raise NotHere
+        raise NotFound
     return Record.of(row)
 
 
-def records_of(
+def list_records(
     member: Member, type_name: str, *, filters: Mapping[str, str], after: UUID | None, limit: int
 ) -> Sequence[Record]:
     """Return live records in the order of their ids, those after ``after`` only, at most ``limit``.
@@ -97,35 +97,36 @@ def records_of(
     Raises
     ------
     Invalid
-        A filter has a value its field cannot have, or is not one of the shape's.
+        A filter has a value its field cannot have, or is not one of the schema's.
     """
-    rows = _live(member, type_name).filter(_condition(MODELS[type_name].shape, filters))
+    rows = _live(member, type_name).filter(_condition(MODELS[type_name].schema, filters))
     if after is not None:
         rows = rows.filter(id__gt=after)
     return [Record.of(row) for row in rows.order_by("id")[:limit]]
 
 
-def _condition(shape: Shape, filters: Mapping[str, str]) -> Q:
+def _condition(schema: RecordSchema, filters: Mapping[str, str]) -> Q:
     condition, problems = Q(), []
-    known = {**shape.by_name(), "taster": Field(name="taster", kind="reference")}
+    known = {**schema.by_name(), "taster": Field(name="taster", kind="reference")}
     for name, text in filters.items():
-        if name not in shape.filters:
+        if name not in schema.filters:
             problems.append(
                 Problem(
                     name[:80],
                     "unknown_filter",
-                    _("can be filtered by %(filters)s") % {"filters": ", ".join(shape.filters)},
+                    _("can be filtered by %(filters)s") % {"filters": ", ".join(schema.filters)},
                 )
             )
             continue
         field = known[name]
         try:
-            value = clean(field, int(text) if field.kind == "integer" and text.isascii() and text.isdigit() else text)
-        except (Unfit, ValueError) as error:
-            fault = error.fault if isinstance(error, Unfit) else Fault("type", gettext_noop("is no number"))
-            problems.append(problem_of(name, fault))
+            number = field.kind == "integer" and text.isascii() and text.isdigit()
+            value = clean_value(field, int(text) if number else text)
+        except (InvalidValue, ValueError) as error:
+            fault = error.fault if isinstance(error, InvalidValue) else Fault("type", gettext_noop("is no number"))
+            problems.append(field_problem(name, fault))
             continue
-        condition &= Q(**{"descriptor__key" if field.kind == "key" else column_of(field): value})
+        condition &= Q(**{"descriptor__key" if field.kind == "key" else column_name(field): value})
     if problems:
         raise Invalid(problems=problems)
     return condition
@@ -138,13 +139,13 @@ def names_of_lots(member: Member) -> dict[str, str]:
 
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, object]:
     """Return who set each present value, and every value that lost; removed records keep theirs."""
-    row = visible(member, type_name).filter(id=record_id, team_id=member.team_id).first()
+    row = visible_records(member, type_name).filter(id=record_id, team_id=member.team_id).first()
     if row is None:
-        raise NotHere
-    values = row.as_copy().values
+        raise NotFound
+    values = row.stamped().values
     current = [
         {"field": name, "value": values.get(name), "at": stamp.at, "by": stamp.by,
-         "device": stamp.device, "claimed_at": stamp.claimed or None}
+         "device": stamp.device, "claimed_at": stamp.reported or None}
         for name, stamp in sorted(unpack(row.stamps).items())
     ]  # fmt: skip
     lost = FieldHistory.objects.filter(team_id=member.team_id, type=type_name, record=record_id).order_by("-at", "id")

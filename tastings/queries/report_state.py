@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.db import connection
 
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import Member
 from teams.row_security import acting_for, team_of
 
@@ -54,7 +54,7 @@ def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...
     """
     team, _, _, *found = _read(lot, login=member.user_id)
     if team != member.team_id:
-        raise NotHere
+        raise NotFound
     return (lot, member.shop_id, today, *found)
 
 
@@ -69,7 +69,7 @@ def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tup
     with acting_for(team_of("lot", lot)):
         team, role, shop, *found = _read(lot, login=login)
     if role is None:
-        raise NotHere
+        raise NotFound
     return Member(team_id=team, user_id=login, shop_id=shop, role=role), (lot, shop, today, *found)
 
 
@@ -78,5 +78,5 @@ def _read(lot: UUID, *, login: UUID) -> tuple[Any, ...]:
         cursor.execute(_STATE, [login, lot])
         found: tuple[Any, ...] | None = cursor.fetchone()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found

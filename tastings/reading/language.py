@@ -13,7 +13,7 @@ from tastings.reading.tokens import tokens
 _DATA = Path(__file__).resolve().parent.parent / "data"
 
 Phrase = tuple[str, ...]
-"""Words in a row, each in its plain form (`tastings.reading.tokens.plain`)."""
+"""Words in a row, each in its normalised form (`tastings.reading.tokens.normalise`)."""
 
 Kind = Literal[
     "term",  # names descriptors
@@ -62,7 +62,7 @@ class Context:
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class LookVocabulary:
     """Words for the look of liquor or leaf (text to key), and the words that say which of them is spoken of."""
 
     heads: frozenset[str]
@@ -87,7 +87,7 @@ class Rules:
     """Terms that count only beside other words of tasting."""
     contexts: Mapping[str, Context]  # term
     attributes: Mapping[str, frozenset[str]]  # term, to the families that it only qualifies: roasted nuts
-    looks: Mapping[str, Look]  # family
+    looks: Mapping[str, LookVocabulary]  # family
     needs_heads: Mapping[str, frozenset[str]]  # family, to the words one of which must be in the sentence
     forms: Mapping[str, tuple[str, ...]]  # descriptor, to forms that no rule makes
     adjectives: frozenset[str]
@@ -100,7 +100,7 @@ class Rules:
 
     def cut(self, text: str) -> Phrase:
         """Return a text's words."""
-        return tuple(t.plain for t in tokens(text, self.simplified) if t.kind in ("word", "han", "number"))
+        return tuple(t.normalised for t in tokens(text, self.simplified) if t.kind in ("word", "han", "number"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,15 +138,15 @@ def _senses(rules: Rules) -> Iterator[tuple[str, Sense]]:
 
 
 @cache
-def plain_words() -> frozenset[str]:
+def english_words() -> frozenset[str]:
     """Return the plain English words, without their regular forms."""
     lines = (_DATA / "plain_words.txt").read_text("utf-8").splitlines()
     return frozenset(word for line in lines if not line.startswith("#") for word in line.split())
 
 
-def is_plain(word: str) -> bool:
+def is_english_word(word: str) -> bool:
     """Whether a word, or what it is a regular form of, is plain English."""
-    known = plain_words()
+    known = english_words()
     return word in known or any(stem in known for once in _stems(word) for stem in (once, *_stems(once)))
 
 

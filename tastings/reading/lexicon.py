@@ -1,11 +1,11 @@
-"""The words a text is searched for: the language's phrases, and the descriptors, built-in and the team's own."""
+"""The phrases a text is searched for: those of the language and those of descriptors, built-in and the team's own."""
 
 from collections.abc import Iterable, Mapping
 from functools import lru_cache
 
-from tastings.reading.language import Language, Phrase, Sense, is_plain, language
+from tastings.reading.language import Language, Phrase, Sense, is_english_word, language
 from tastings.reading.spelling import Spelling
-from tastings.reading.terms import Terms, Word, terms_of
+from tastings.reading.terms import DescriptorTerms, Terms, terms_of
 
 _SHORTEST_OWN_MISSPELT = 8
 """Letters of the shortest word of a team's own of which misspellings are understood."""
@@ -14,15 +14,15 @@ _SHORTEST_OWN_MISSPELT = 8
 class Lexicon:
     """The sense of every phrase, and the descriptor's word that a misspelt one is nearest to.
 
-    A team's lexicon stands on ``base``, the lexicon of the built-in words, which all teams share. Its own words come
-    first. Of two words with one key or one text, the first counts.
+    A team's lexicon stands on ``base``, the lexicon of the built-in descriptors, which all teams share. The team's own
+    come first. Of two with one key or one text, the first counts.
     """
 
-    def __init__(self, words: Iterable[Word], *, base: "Lexicon | None" = None) -> None:
+    def __init__(self, descriptors: Iterable[DescriptorTerms], *, base: "Lexicon | None" = None) -> None:
         self.language: Language = language()
-        own = _first_of_each_key(words)
+        own = _first_of_each_key(descriptors)
         terms = terms_of(own.values(), self.language)
-        self.words: Mapping[str, Word] = {**base.words, **own} if base else own
+        self.descriptors: Mapping[str, DescriptorTerms] = {**base.descriptors, **own} if base else own
         self._base = base
         self._senses = {**({} if base else self.language.senses), **_double_tastes(terms.senses), **terms.senses}
         self.longest = max(map(len, self._senses), default=1)
@@ -38,34 +38,34 @@ class Lexicon:
         own = self._senses.get(phrase)
         return own if own is not None or self._base is None else self._base.sense(phrase)
 
-    def corrected(self, word: str) -> str:
+    def correct_spelling(self, word: str) -> str:
         """Return the flavour word that a word is a misspelling of; a plain English word is returned as it is."""
-        if self._knows(word) or not word.isascii() or is_plain(word):
+        if self._contains(word) or not word.isascii() or is_english_word(word):
             return word
-        return self._nearest(word) or word
+        return self._closest(word) or word
 
-    def _knows(self, word: str) -> bool:
-        return word in self._vocabulary or (self._base is not None and self._base._knows(word))  # noqa: SLF001 - same class
+    def _contains(self, word: str) -> bool:
+        return word in self._vocabulary or (self._base is not None and self._base._contains(word))  # noqa: SLF001 - same class
 
-    def _nearest(self, word: str) -> str | None:
-        return self._spelling.nearest(word) or (self._base._nearest(word) if self._base else None)  # noqa: SLF001 - same class
+    def _closest(self, word: str) -> str | None:
+        return self._spelling.nearest(word) or (self._base._closest(word) if self._base else None)  # noqa: SLF001 - same class
 
 
 @lru_cache(maxsize=64)
-def lexicon_of(own: tuple[Word, ...], built_in: tuple[Word, ...]) -> Lexicon:
-    """Return the lexicon of a team's words over the built-in ones, made once for as long as they are the same."""
+def lexicon_of(own: tuple[DescriptorTerms, ...], built_in: tuple[DescriptorTerms, ...]) -> Lexicon:
+    """Return the lexicon of a team's descriptors over the built-in ones, cached as long as they stay the same."""
     return Lexicon(own, base=_shared(built_in))
 
 
 @lru_cache(maxsize=2)
-def _shared(built_in: tuple[Word, ...]) -> Lexicon:
+def _shared(built_in: tuple[DescriptorTerms, ...]) -> Lexicon:
     return Lexicon(built_in)
 
 
-def _first_of_each_key(words: Iterable[Word]) -> dict[str, Word]:
-    by_key: dict[str, Word] = {}
-    for word in words:
-        by_key.setdefault(word.key, word)
+def _first_of_each_key(descriptors: Iterable[DescriptorTerms]) -> dict[str, DescriptorTerms]:
+    by_key: dict[str, DescriptorTerms] = {}
+    for descriptor in descriptors:
+        by_key.setdefault(descriptor.key, descriptor)
     return by_key
 
 

@@ -1,13 +1,13 @@
-"""What a note's text says of each descriptor: there or not, how strong, and whether more or less than elsewhere.
+"""Extracts suggested descriptors from a note's text, with presence, intensity and comparison.
 
-Suggestions only: they count when the taster accepts them.
+A suggestion counts only when the taster accepts it.
 """
 
 from dataclasses import dataclass
 from typing import Literal
 
 from tastings.reading.lexicon import Lexicon
-from tastings.reading.pieces import BOUNDARIES, Piece, pieces
+from tastings.reading.spans import BOUNDARIES, Span, spans
 
 _MOST_BETWEEN = 2
 """So many unknown words may stand between a negation and what it denies."""
@@ -53,7 +53,7 @@ class _Finding:
     denied: bool = False
     compared: Compared | None = None
     value: float | None = None
-    degree: Piece | None = None
+    degree: Span | None = None
 
 
 def read(text: str, lexicon: Lexicon) -> list[Suggestion]:
@@ -67,17 +67,17 @@ def read(text: str, lexicon: Lexicon) -> list[Suggestion]:
         The words to look for.
     """
     text = text[:_LONGEST_TEXT]
-    row = pieces(text, lexicon)
+    row = spans(text, lexicon)
     findings: dict[int, _Finding] = {}
     best: dict[str, Suggestion] = {}
     elsewhere = ""
-    for i, piece in enumerate(row):
-        elsewhere = _elsewhere(row, i, elsewhere)
-        if piece.kind != "term" or elsewhere:
+    for i, span in enumerate(row):
+        elsewhere = _other_cup(row, i, elsewhere)
+        if span.kind != "term" or elsewhere:
             continue
         findings[i] = _AroundTerm(row, i, findings).read()
-        for key in piece.sense.keys:
-            suggestion = _suggestion(text, piece, findings[i], key=key, rated=lexicon.words[key].rated)
+        for key in span.sense.keys:
+            suggestion = _suggestion(text, span, findings[i], key=key, rated=lexicon.descriptors[key].rated)
             if key in lexicon.language.rules.carriers and suggestion.only_names:
                 continue  # that there is an aroma says nothing
             if key not in best or suggestion.weight > best[key].weight:
@@ -85,10 +85,10 @@ def read(text: str, lexicon: Lexicon) -> list[Suggestion]:
     return sorted(best.values(), key=lambda one: (one.start, one.descriptor))
 
 
-def _elsewhere(row: list[Piece], i: int, before: str) -> str:
+def _other_cup(row: list[Span], i: int, before: str) -> str:
     """Return "than" or "hypothetical" where the text speaks of another cup or of none, and "" where of this one.
 
-    ``before`` is the answer for the piece before.
+    ``before`` is the answer for the span before.
     """
     kind = row[i].kind
     if kind in ("than", "hypothetical"):
@@ -100,21 +100,21 @@ def _elsewhere(row: list[Piece], i: int, before: str) -> str:
     return before
 
 
-def _suggestion(text: str, piece: Piece, finding: _Finding, *, key: str, rated: bool) -> Suggestion:
+def _suggestion(text: str, span: Span, finding: _Finding, *, key: str, rated: bool) -> Suggestion:
     if finding.denied:
         value: float | None = 0.0 if rated else None
-        return Suggestion(descriptor=key, start=piece.start, end=piece.end, present=False, intensity=value)
+        return Suggestion(descriptor=key, start=span.start, end=span.end, present=False, intensity=value)
     if finding.compared:
-        return Suggestion(descriptor=key, start=piece.start, end=piece.end, compared=finding.compared)
+        return Suggestion(descriptor=key, start=span.start, end=span.end, compared=finding.compared)
     degree = text[finding.degree.start : finding.degree.end] if finding.degree else ""
     value = None if finding.value is None else min(10.0, max(0.5, round(2 * finding.value) / 2))
-    return Suggestion(descriptor=key, start=piece.start, end=piece.end, intensity=value, degree=degree)
+    return Suggestion(descriptor=key, start=span.start, end=span.end, intensity=value, degree=degree)
 
 
 class _AroundTerm:
     """Reads what the words around one term say of it; ``earlier`` has what was found for the terms before."""
 
-    def __init__(self, row: list[Piece], i: int, earlier: dict[int, _Finding]) -> None:
+    def __init__(self, row: list[Span], i: int, earlier: dict[int, _Finding]) -> None:
         self._row, self._i, self._earlier = row, i, earlier
         self._finding = _Finding(compared="more" if row[i].sense.compared else None)
         if (degree := row[i].graded) is not None:
@@ -122,42 +122,42 @@ class _AroundTerm:
 
     def read(self) -> _Finding:
         """Look back from the term, then ahead."""
-        self._back()
-        self._ahead()
+        self._scan_backward()
+        self._scan_forward()
         if self._finding.denied and self._finding.compared:  # "not sweeter" leaves open whether it is sweet
             self._finding.denied, self._finding.compared = False, None
         return self._finding
 
-    def _back(self) -> None:
+    def _scan_backward(self) -> None:
         others = 0
         for j in range(self._i - 1, -1, -1):
-            piece = self._row[j]
-            match piece.kind:
+            span = self._row[j]
+            match span.kind:
                 case "filler" | "cue":
                     continue
                 case "degree" | "score" if not others:
-                    self._grade(piece)
+                    self._grade(span)
                 case "more" | "less" if not others:
-                    self._finding.compared = piece.kind
+                    self._finding.compared = span.kind
                 case "not":
                     self._finding.denied = True
                     return
                 case "weak":
-                    self._grade(piece.as_kind("degree", value=2), firm=True)
+                    self._grade(span.as_kind("degree", value=2), firm=True)
                     return
                 case "other" | "degree" | "handle" if others < _MOST_BETWEEN:
                     others += 1
                 case "or" | "and" | "comma":
-                    self._listed(j)
+                    self._share_denial(j)
                     return
                 case _:
                     return
 
-    def _grade(self, piece: Piece, *, firm: bool = False) -> None:
+    def _grade(self, span: Span, *, firm: bool = False) -> None:
         if self._finding.value is None or firm:
-            self._finding.value, self._finding.degree = piece.sense.value, piece
+            self._finding.value, self._finding.degree = span.sense.value, span
 
-    def _listed(self, j: int) -> None:
+    def _share_denial(self, j: int) -> None:
         """Share the denial of what stands before in the same list: no smoke, ash or tar."""
         k = j - 1
         while k >= 0 and self._row[k].kind in ("comma", "cue", "filler"):
@@ -174,31 +174,31 @@ class _AroundTerm:
                 self._finding.denied = self._or_follows() and j == self._i - 1
 
     def _or_follows(self) -> bool:
-        for piece in self._row[self._i + 1 :]:
-            if piece.kind == "or":
+        for span in self._row[self._i + 1 :]:
+            if span.kind == "or":
                 return True
-            if piece.kind not in ("comma", "term"):
+            if span.kind not in ("comma", "term"):
                 return False
         return False
 
-    def _ahead(self) -> None:
-        """Read on to the first piece that says something: a comparison, or what grades the term."""
-        degree: Piece | None = None
+    def _scan_forward(self) -> None:
+        """Read on to the first span that says something: a comparison, or what grades the term."""
+        degree: Span | None = None
         for j in range(self._i + 1, len(self._row)):
-            piece = self._row[j]
-            if piece.kind in ("filler", "cue"):
+            span = self._row[j]
+            if span.kind in ("filler", "cue"):
                 continue
-            if piece.kind == "degree" and not self._leads(j):
-                degree = piece
+            if span.kind == "degree" and not self._grades_following(j):
+                degree = span
                 continue
-            if not self._compare_ahead(j):
-                degree = self._degree_ahead(j) or degree
+            if not self._compare_following(j):
+                degree = self._degree_following(j) or degree
             break
         if degree is not None:
             self._grade(degree, firm=True)
 
-    def _compare_ahead(self, j: int) -> bool:
-        """Take in what a piece after the term says of its presence or its change; return whether it does."""
+    def _compare_following(self, j: int) -> bool:
+        """Take in what a span after the term says of its presence or its change; return whether it does."""
         kind = self._row[j].kind
         match kind:
             case "gone":
@@ -207,42 +207,42 @@ class _AroundTerm:
                 self._finding.compared = "more"
             case "falls":
                 self._finding.compared = "less"
-            case "more" | "less" if not self._leads(j):
+            case "more" | "less" if not self._grades_following(j):
                 self._finding.compared = kind
             case _:
                 return False
         return True
 
-    def _degree_ahead(self, j: int) -> Piece | None:
-        """Return the degree that a piece after the term gives to it."""
-        piece = self._row[j]
-        match piece.kind:
-            case "weak" if not self._leads(j):
-                return piece.as_kind("degree", value=2)
-            case "not" if self._next(j) == "degree" and not self._leads(j + 1):
-                return piece.as_kind("degree", value=2)
-            case "score" if not self._leads(j) or self._finding.value is None:
-                return piece
+    def _degree_following(self, j: int) -> Span | None:
+        """Return the degree that a span after the term gives to it."""
+        span = self._row[j]
+        match span.kind:
+            case "weak" if not self._grades_following(j):
+                return span.as_kind("degree", value=2)
+            case "not" if self._next(j) == "degree" and not self._grades_following(j + 1):
+                return span.as_kind("degree", value=2)
+            case "score" if not self._grades_following(j) or self._finding.value is None:
+                return span
             case "number" if self._next(j) in ("", "term", "and", *BOUNDARIES):
-                return piece
+                return span
             case _:
                 return None
 
     def _next(self, j: int) -> str:
-        """Return the kind of what follows a piece, past what says nothing; empty at the end."""
+        """Return the kind of what follows a span, past what says nothing; empty at the end."""
         return next((p.kind for p in self._row[j + 1 :] if p.kind != "filler"), "")
 
-    def _leads(self, j: int) -> bool:
-        """Whether a piece grades what follows it rather than the term before."""
-        for piece in self._row[j + 1 :]:
-            if piece.kind in ("term", "cue", "other"):
-                return piece.kind != "other"
-            if piece.kind not in ("filler", "degree"):
+    def _grades_following(self, j: int) -> bool:
+        """Whether a span grades what follows it rather than the term before."""
+        for span in self._row[j + 1 :]:
+            if span.kind in ("term", "cue", "other"):
+                return span.kind != "other"
+            if span.kind not in ("filler", "degree"):
                 return False
         return False
 
 
-def _is_adjective(piece: Piece) -> bool:
-    return piece.words[-1].endswith(("y", "ic", "nt", "ish", "ed")) or piece.words[-1] in (
+def _is_adjective(span: Span) -> bool:
+    return span.words[-1].endswith(("y", "ic", "nt", "ish", "ed")) or span.words[-1] in (
         "sweet", "bitter", "sour", "thick", "thin", "smooth", "soft", "round", "floral", "herbal",
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Misspelt words: the one known word that a slip of the finger away lies nearest."""
+"""Finds the closest known word within one or two edits of a misspelt one (symmetric-delete method)."""
 
 from collections.abc import Collection, Iterator, Mapping
 from itertools import combinations
@@ -45,22 +45,22 @@ class Spelling:
         ``shortest`` letters are found as they are spelt, and not otherwise.
         """
         self._known, self._derived = known, derived
-        self._left: dict[str, set[str]] = {}
+        self._index: dict[str, set[str]] = {}
         for word in known:
             if max(_ONE_FROM, shortest) <= len(word) <= _LONGEST:
-                for rest in _rests(word, self._allowed(word)):
-                    self._left.setdefault(rest, set()).add(word)
+                for deletion in _deletions(word, self._allowed(word)):
+                    self._index.setdefault(deletion, set()).add(word)
 
     def nearest(self, word: str) -> str | None:
         """Return the nearest known word; None when there is none near enough, or several equally near."""
         if not _ONE_FROM - 1 <= len(word) <= _LONGEST:
             return None
         near: dict[str, int] = {}
-        for rest in _rests(word, 2 if len(word) >= _TWO_FROM - 2 else 1):
-            for known in self._left.get(rest, ()):
-                if known not in near and (apart := distance(word, known)) <= self._allowed(known):
-                    near[known] = apart
-        least = [known for known, apart in near.items() if apart == min(near.values())]
+        for deletion in _deletions(word, 2 if len(word) >= _TWO_FROM - 2 else 1):
+            for known in self._index.get(deletion, ()):
+                if known not in near and (edits := distance(word, known)) <= self._allowed(known):
+                    near[known] = edits
+        least = [known for known, edits in near.items() if edits == min(near.values())]
         if len(least) > 1:  # fingers rarely miss the first letter
             least = sorted(known for known in least if known[0] == word[0])
         return least[0] if least and all(self._known[one] == self._known[least[0]] for one in least) else None
@@ -69,7 +69,7 @@ class Spelling:
         return 2 if len(word) >= _TWO_FROM and word not in self._derived else 1
 
 
-def _rests(word: str, most: int) -> Iterator[str]:
+def _deletions(word: str, most: int) -> Iterator[str]:
     for n in range(most + 1):
         for out in combinations(range(len(word)), n):
             yield "".join(letter for i, letter in enumerate(word) if i not in out)

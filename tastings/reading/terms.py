@@ -4,11 +4,11 @@ from collections.abc import Collection, Iterator, Mapping, Set
 from dataclasses import dataclass, replace
 
 from tastings.reading.forms import forms_of
-from tastings.reading.language import Language, Phrase, Sense, is_plain
+from tastings.reading.language import Language, Phrase, Sense, is_english_word
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Word:
+class DescriptorTerms:
     """A descriptor as reading needs it."""
 
     key: str
@@ -27,9 +27,9 @@ class Terms:
     written: Set[str]
 
 
-def terms_of(words: Collection[Word], language: Language) -> Terms:
-    """Return the phrases that name one of the words; where two words share one, the first has it."""
-    listed = _listed(words, language)
+def terms_of(descriptors: Collection[DescriptorTerms], language: Language) -> Terms:
+    """Return the phrases that name one of the descriptors; where two share one, the first has it."""
+    listed = _listed(descriptors, language)
     joined = {("".join(phrase),) for phrase in listed if len(phrase) > 1}
     written = {phrase: sense for phrase, sense in listed.items() if phrase not in joined}
     unwanted = _unwanted(language)
@@ -37,29 +37,29 @@ def terms_of(words: Collection[Word], language: Language) -> Terms:
     return Terms(senses, {part for phrase in written for part in phrase})
 
 
-def _listed(words: Collection[Word], language: Language) -> dict[Phrase, Sense]:
-    """Return every text of the words as a phrase, and as one word if it has several: sweetpotato."""
+def _listed(descriptors: Collection[DescriptorTerms], language: Language) -> dict[Phrase, Sense]:
+    """Return every text of the descriptors as a phrase, and as one word if it has several: sweetpotato."""
     senses: dict[Phrase, Sense] = {}
-    for text, word in _texts(words, language):
-        phrase, sense = language.cut(text), Sense("term", (word.key,), family=word.family)
+    for text, descriptor in _texts(descriptors, language):
+        phrase, sense = language.cut(text), Sense("term", (descriptor.key,), family=descriptor.family)
         if not phrase:
             continue
         senses.setdefault(phrase, sense)
         joined = "".join(phrase)
-        if joined.isascii() and not is_plain(joined):
+        if joined.isascii() and not is_english_word(joined):
             senses.setdefault((joined,), sense)
     return senses
 
 
-def _texts(words: Collection[Word], language: Language) -> Iterator[tuple[str, Word]]:
+def _texts(descriptors: Collection[DescriptorTerms], language: Language) -> Iterator[tuple[str, DescriptorTerms]]:
     """Return all labels and keys before the first synonym, and all synonyms before the first listed form."""
-    for word in words:
-        yield word.label, word
-        yield word.key.replace("_", " "), word
-    for word in words:
-        yield from ((text, word) for text in word.synonyms)
-    for word in words:
-        yield from ((text, word) for text in language.rules.forms.get(word.key, ()))
+    for one in descriptors:
+        yield one.label, one
+        yield one.key.replace("_", " "), one
+    for one in descriptors:
+        yield from ((text, one) for text in one.synonyms)
+    for one in descriptors:
+        yield from ((text, one) for text in language.rules.forms.get(one.key, ()))
 
 
 def _forms(written: Mapping[Phrase, Sense], language: Language) -> dict[Phrase, Sense]:
@@ -73,7 +73,7 @@ def _forms(written: Mapping[Phrase, Sense], language: Language) -> dict[Phrase, 
 def _unwanted(language: Language) -> Set[Phrase]:
     """Return the phrases that are never flavours, and those with another meaning in the language.
 
-    The look of liquor or leaf has another meaning too, but `tastings.reading.pieces` settles that by the words beside.
+    The look of liquor or leaf has another meaning too, but `tastings.reading.spans` settles that by the words beside.
     """
     looks = {language.cut(text) for look in language.rules.looks.values() for text in look.words}
     others = {phrase for phrase, sense in language.senses.items() if sense.kind == "other"}

@@ -18,15 +18,15 @@ _SILENT = frozenset(":=\"\u201c\u201d\u2018\u2019'*_\uff1a~#")
 
 
 class Token(NamedTuple):
-    """A piece of the text: its plain form, where it stands, and whether it is a word, han, number, mark or end."""
+    """A piece of the text: its normalised form, where it stands, and whether it is a word, han, number, mark or end."""
 
-    plain: str
+    normalised: str
     start: int
     end: int
     kind: str
 
 
-def plain(text: str, simplified: Mapping[str, str]) -> str:
+def normalise(text: str, simplified: Mapping[str, str]) -> str:
     """Return a word in lower case without accents and tone marks, traditional characters as simplified ones."""
     bare = "".join(c for c in unicodedata.normalize("NFKD", text.casefold()) if not unicodedata.combining(c))
     return "".join(simplified.get(c, c) for c in bare).replace("\u2019", "'")
@@ -39,7 +39,7 @@ def tokens(text: str, simplified: Mapping[str, str]) -> list[Token]:
         kind, piece = str(match.lastgroup), match.group()
         if kind == "mark" and (piece in _SILENT or _joins(text, match.start())):
             continue
-        found.append(Token(plain(piece, simplified), match.start(), match.end(), kind))
+        found.append(Token(normalise(piece, simplified), match.start(), match.end(), kind))
     return found
 
 

@@ -1,171 +1,163 @@
-"""From a flight's stored answer to what its page shows: a sentence first, then a picture, then the numbers."""
+"""From a flight's answer to what its page shows: a sentence first, then a picture, then the numbers."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from uuid import UUID
 
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
+from tastings.answers.flight_answers import FlightAnswer, FlightMeasure, FlightStanding, LotValue
 from tastings.reports.standings import standings_chart
-from tastings.wording.counts import counted
-from tastings.wording.numbers import listed, one_decimal, percent
+from tastings.wording import flight_details as words
+from tastings.wording.numbers import number_range, one_decimal, percent
 
 WIDE, NARROW = 720, 350
-TITLES = {"liking": "Liking", "weighted": "Weighted score"}
-REASONS = {
-    "private": "kept private by its taster",
-    "after_the_reveal": "begun after the reveal",
-    "no_liking": "no liking was noted",
-    "factors_missing": "not every factor that carries weight was judged",
-}
+MOST_PAIRS = 12
+"""So many pairs of lots that are told apart are written out."""
+
+Names = Mapping[str, str]
+"""Names by id."""
 
 
-def answer_context(
-    answer: Mapping[str, Any] | None, *, lots: Mapping[str, str], people: Mapping[str, str]
-) -> dict[str, Any]:
-    """Build what the page shows of an answer; ``lots`` and ``people`` are names by id."""
+@dataclass(frozen=True, slots=True)
+class LotRow:
+    """One lot in the table of numbers."""
+
+    lot: UUID
+    name: str
+    mean: str
+    band: str
+    p_best: str
+    p_top_three: str
+    cups: int
+    price: str
+    is_unbeaten: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureSection:
+    """What the page shows of one measure."""
+
+    title: str
+    sentence: str
+    is_stale: bool
+    wide_chart: SafeString
+    narrow_chart: SafeString
+    lines: list[str]
+    rows: list[LotRow]
+    details: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerSection:
+    """What the page shows of an answer."""
+
+    measures: list[MeasureSection]
+    left_out: list[str]
+    no_figures: str
+
+
+def answer_section(answer: FlightAnswer | None, *, lots: Names, people: Names) -> AnswerSection:
+    """Build what the page shows of an answer; nothing before the reveal."""
     if answer is None:
-        return {"measures": [], "left_out": [], "answer_words": ""}
-    if answer["failure"]:
-        words = f"There is no answer: {answer['failure']}"
-    elif answer["stale"]:
-        words = "The answer is being worked out; look again in a moment."
-    else:
-        words = "Nothing was noted that an answer could be made of."
-    return {
-        "measures": [_measure(one, lots=lots, people=people, stale=answer["stale"]) for one in answer["measures"]],
-        "left_out": [
-            f"Session {one['session'][:8]}: {REASONS.get(one['reason'], one['reason'])}" for one in answer["left_out"]
+        return AnswerSection([], [], "")
+    return AnswerSection(
+        measures=[_section(one, lots=lots, people=people, is_stale=answer.stale) for one in answer.measures],
+        left_out=[words.left_out(one.reason, session=str(one.session)[:8]) for one in answer.left_out],
+        no_figures=words.no_figures(failure=answer.failure, stale=answer.stale),
+    )
+
+
+def _section(measure: FlightMeasure, *, lots: Names, people: Names, is_stale: bool) -> MeasureSection:
+    worth = {one.lot: one for one in measure.worth}
+    return MeasureSection(
+        title=words.measure_title(measure.measure, scale=measure.scale),
+        sentence=measure.sentence,
+        is_stale=is_stale,
+        wide_chart=SafeString(standings_chart(measure, names=lots, width=WIDE)),
+        narrow_chart=SafeString(standings_chart(measure, names=lots, width=NARROW)),
+        lines=[*_value_lines(measure, lots)],
+        rows=[
+            *(_row(one, lots, worth=worth.get(one.lot), currency=measure.currency) for one in measure.standings),
+            *(_control_row(one, lots) for one in measure.controls),
         ],
-        "answer_words": words,
-    }
+        details=[*_spread_lines(measure), *_taster_lines(measure, people), *_test_lines(measure, lots)],
+    )
 
 
-def _measure(
-    measure: Mapping[str, Any], *, lots: Mapping[str, str], people: Mapping[str, str], stale: bool
-) -> dict[str, Any]:
-    worth = {one["lot"]: one for one in measure["worth"]}
-    return {
-        "title": f"{TITLES[measure['measure']]}, out of {measure['scale']:g}",
-        "sentence": measure["sentence"],
-        "stale": stale,
-        "chart": {
-            "wide": SafeString(standings_chart(measure, names=lots, width=WIDE)),
-            "narrow": SafeString(standings_chart(measure, names=lots, width=NARROW)),
-        },
-        "lines": [line for line in (_value(measure, lots), _settled(measure)) if line],
-        "rows": [_row(one, worth.get(one["lot"], {}), lots, measure["currency"]) for one in measure["standings"]]
-        + [_row(one, {}, lots, None, control=True) for one in measure["controls"]],
-        "details": list(_details(measure, lots=lots, people=people)),
-    }
+def _row(one: FlightStanding, lots: Names, *, worth: LotValue | None, currency: str | None) -> LotRow:
+    price = worth.price if worth is not None else None
+    return LotRow(
+        lot=one.lot,
+        name=lots.get(str(one.lot), str(one.lot)),
+        mean=one_decimal(one.mean),
+        band=number_range(one_decimal(one.low), one_decimal(one.high)),
+        p_best=percent(one.p_best),
+        p_top_three=percent(one.p_top_three),
+        cups=one.cups,
+        price="" if price is None else words.money(price, currency=currency),
+        is_unbeaten=worth is not None and bool(worth.on_frontier),
+    )
 
 
-def _row(
-    one: Mapping[str, Any],
-    worth: Mapping[str, Any],
-    lots: Mapping[str, str],
-    currency: str | None,
-    *,
-    control: bool = False,
-) -> dict[str, Any]:
-    price = worth.get("price")
-    name = lots.get(one["lot"], one["lot"])
-    return {
-        "lot": one["lot"],
-        "name": f"{name} (reference)" if control else name,
-        "mean": one_decimal(one["mean"]),
-        "band": f"{one_decimal(one['low'])} to {one_decimal(one['high'])}",
-        "p_best": "" if control else percent(one["p_best"]),
-        "p_top_three": "" if control else percent(one["p_top_three"]),
-        "cups": one["cups"],
-        "price": "" if price is None else f"{price:.2f} {currency}",
-        "unbeaten": bool(worth.get("on_frontier")),
-    }
+def _control_row(one: FlightStanding, lots: Names) -> LotRow:
+    return LotRow(
+        lot=one.lot,
+        name=_("%(lot)s (reference)") % {"lot": lots.get(str(one.lot), str(one.lot))},
+        mean=one_decimal(one.mean),
+        band=number_range(one_decimal(one.low), one_decimal(one.high)),
+        p_best="",
+        p_top_three="",
+        cups=one.cups,
+        price="",
+        is_unbeaten=False,
+    )
 
 
-def _value(measure: Mapping[str, Any], lots: Mapping[str, str]) -> str:
-    """Say which lots no other beats on both mean and price."""
-    unbeaten = [one for one in measure["worth"] if one["on_frontier"]]
-    if not unbeaten:
-        return ""
-    told = [
-        f"{lots.get(one['lot'], one['lot'])} ({one['price']:.2f} {measure['currency']} a kg)"
-        for one in sorted(unbeaten, key=lambda one: one["price"])
-    ]
-    if len(told) == 1:
-        return f"No other lot is both as good and as cheap as {told[0]}."
-    return f"For the money: {listed(told)}. Each other lot costs as much as one of these, or more, and is no better."
-
-
-def _settled(measure: Mapping[str, Any]) -> str:
-    loss = measure["expected_loss"]
-    if loss is None or not measure["standings"]:
-        return ""
-    return f"Choosing the leader now is expected to give away {one_decimal(loss)} points against the best lot."
-
-
-def _details(measure: Mapping[str, Any], *, lots: Mapping[str, str], people: Mapping[str, str]) -> Sequence[str]:
-    lines = []
-    spreads = measure["spreads"]
-    if spreads:
-        lines.append(f"Lots differ by {_figure(spreads['lots_sd'])} points (standard deviation).")
-        lines.append(f"What is left in a score besides: {_figure(spreads['noise_sd'])} points.")
-    for name, words in (
-        ("carry_over", "Of the cup before, this share shows in the next (below 0: a good cup makes it look worse)"),
-        ("position", "From each cup to the next in a sitting, points"),
-        ("first_cup", "The first cup of a sitting gets beside that, points"),
-    ):
-        if measure[name]:
-            lines.append(f"{words}: {_figure(measure[name], decimals=2)}.")
-    repeat = measure["repeatability_sd"]
-    if repeat is not None:
-        lines.append(f"Hidden duplicates of the same lot differ by {one_decimal(repeat)} points (standard deviation).")
-    lines += [
-        f"{people.get(one['taster'], 'A taster')}: {counted(one['cups'], 'cup')}; "
-        f"{one_decimal(one['shift']['mean'])} points from the team's mean, "
-        f"shows {100 * one['gain']['mean']:.0f}\u00a0% of a difference."
-        for one in measure["tasters"]
-    ]
-    lines += _tests(measure, lots)
-    return lines
-
-
-def _tests(measure: Mapping[str, Any], lots: Mapping[str, str]) -> list[str]:
-    lines = []
-    rank = measure["friedman"]
-    if rank:
-        p = percent(rank["p"])
-        lines.append(f"If all lots were alike, tasters would rank them so unlike in {p} of flights ({rank['name']}).")
-    if measure["kendall_w"] is not None:
-        lines.append(f"Kendall's W of the tasters who had every lot: {measure['kendall_w']:.2f} (1: all rank alike).")
-    least = measure["least_significant_difference"]
-    if least is not None:
-        told = [f"{lots.get(a, a)} above {lots.get(b, b)}" for a, b in measure["differ"][:12]]
-        more = f" Told apart: {'; '.join(told)}." if told else " No two lots are told apart by it."
-        lines.append(f"Least significant difference of two means: {one_decimal(least)} points.{more}")
-    if measure["page"]:
-        lines.append(
-            f"The order expected beforehand would come out so well by chance in {percent(measure['page']['p'])}."
+def _value_lines(measure: FlightMeasure, lots: Names) -> Iterator[str]:
+    """Say which lots no other beats on both mean and price, and what choosing the leader gives away."""
+    unbeaten = [(one.price, one) for one in measure.worth if one.on_frontier and one.price is not None]
+    if unbeaten:
+        yield words.best_value(
+            [
+                words.lot_at_price(lots.get(str(one.lot), str(one.lot)), price=price, currency=measure.currency)
+                for price, one in sorted(unbeaten, key=lambda pair: pair[0])
+            ]
         )
-    return lines
+    if measure.expected_loss is not None and measure.standings:
+        yield words.expected_loss(measure.expected_loss)
 
 
-def _figure(figure: Mapping[str, float] | None, *, decimals: int = 1) -> str:
-    if figure is None:
-        return "cannot tell"
-    mean, low, high = (f"{figure[name]:.{decimals}f}".replace("-", "\u2212") for name in ("mean", "low", "high"))
-    return f"{mean} ({low} to {high})"
+def _spread_lines(measure: FlightMeasure) -> Iterator[str]:
+    if measure.spreads is not None:
+        yield words.lot_spread(measure.spreads.lots_sd)
+        yield words.noise(measure.spreads.noise_sd)
+    if measure.carry_over is not None:
+        yield words.carry_over(measure.carry_over)
+    if measure.position is not None:
+        yield words.position(measure.position)
+    if measure.first_cup is not None:
+        yield words.first_cup(measure.first_cup)
+    if measure.repeatability_sd is not None:
+        yield words.repeatability(measure.repeatability_sd)
 
 
-def chosen_rows(decision: Mapping[str, Any] | None, *, lots: Mapping[str, str]) -> list[dict[str, str]]:
-    """Return what was chosen, with names and amounts."""
-    rows = []
-    for one in (decision or {}).get("chosen", ()):
-        grams = one.get("quantity_g")
-        rows.append(
-            {
-                "bought": one["bought"],
-                "name": lots.get(one["lot"], one["lot"]),
-                "amount": "" if grams is None else f"{grams / 1000:g} kg" if grams >= 1000 else f"{grams:g} g",
-            }
-        )
-    return rows
+def _taster_lines(measure: FlightMeasure, people: Names) -> Iterator[str]:
+    for one in measure.tasters:
+        name = people.get(str(one.taster))
+        yield words.taster(name, cups=one.cups, shift=one.shift.mean, gain=one.gain.mean)
+
+
+def _test_lines(measure: FlightMeasure, lots: Names) -> Iterator[str]:
+    if measure.friedman is not None:
+        yield words.friedman(measure.friedman.name, p=measure.friedman.p)
+    if measure.kendall_w is not None:
+        yield words.kendall(measure.kendall_w)
+    if measure.least_significant_difference is not None:
+        pairs = [
+            (lots.get(str(better), str(better)), lots.get(str(worse), str(worse))) for better, worse in measure.differ
+        ]
+        yield words.least_difference(measure.least_significant_difference, pairs=pairs[:MOST_PAIRS])
+    if measure.page is not None:
+        yield words.expected_order(measure.page.p)

@@ -1,40 +1,42 @@
 """The picture of a flight's answer: each lot's mean with its band, the best on top. Pure; every text is escaped."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import ceil, floor
-from typing import Any
 
+from django.utils.translation import gettext as _
+
+from tastings.answers.flight_answers import FlightMeasure, FlightStanding
 from tastings.reports.marks import BAND, CURVE, GRID, NARROW, SOFT_INK, named, picture, shortened, tag, words
-from tastings.wording.numbers import one_decimal, percent
+from tastings.wording.numbers import number, one_decimal, percent
 
 _ROW = 26.0
 _TOP = 40.0
 
 
-def standings_chart(measure: Mapping[str, Any], *, names: Mapping[str, str], width: int = 720) -> str:
+def standings_chart(measure: FlightMeasure, *, names: Mapping[str, str], width: int = 720) -> str:
     """Draw the lots of one measure as a column of means with 80 % bands.
 
     Parameters
     ----------
-    measure : mapping
-        One measure of a flight's answer: ``standings`` (the best first), ``scale`` and ``measure``.
+    measure : FlightMeasure
+        One measure of a flight's answer.
     names : mapping
         Names by lot.
     width : int
         Of the drawing; below 560 names stand above their rows. [px]
     """
-    standings: Sequence[Mapping[str, Any]] = measure["standings"]
+    standings = measure.standings
     narrow = width < NARROW
     row = _ROW * (1.75 if narrow else 1.0)
     left, right = (8.0 if narrow else 260.0), width - 104.0
-    low, high, step = _span(standings, scale=float(measure["scale"]))
+    low, high, step = _span(standings, scale=measure.scale)
     bottom = _TOP + row * len(standings) + 4
 
     def x(points: float) -> float:
         return left + (min(max(points, low), high) - low) / (high - low) * (right - left)
 
     marks = [_ruler(x, low, high, step=step, bottom=bottom)]
-    marks.append(words("best", x=width - 8, y=_TOP - 12, text_anchor="end", font_size=12, fill=SOFT_INK))
+    marks.append(words(_("best"), x=width - 8, y=_TOP - 12, text_anchor="end", font_size=12, fill=SOFT_INK))
     for i, one in enumerate(standings):
         y = _TOP + row * (i + 0.5) + (row * 0.2 if narrow else 0)
         marks.append(_lot(one, names=names, x=x, y=y, left=left, width=width, narrow=narrow))
@@ -42,15 +44,15 @@ def standings_chart(measure: Mapping[str, Any], *, names: Mapping[str, str], wid
         *marks,
         width=width,
         height=bottom + 30,
-        title="Lots of the flight by their adjusted mean",
+        title=_("Lots of the flight by their adjusted mean"),
         desc=_in_words(standings, names),
     )
 
 
-def _span(standings: Sequence[Mapping[str, Any]], *, scale: float) -> tuple[float, float, float]:
+def _span(standings: Sequence[FlightStanding], *, scale: float) -> tuple[float, float, float]:
     """Return the part of the scale to draw, all that any band covers in round numbers, and the ruler's step."""
-    lowest = min((float(one["low"]) for one in standings), default=0.0)
-    highest = max((float(one["high"]) for one in standings), default=scale)
+    lowest = min((one.low for one in standings), default=0.0)
+    highest = max((one.high for one in standings), default=scale)
     step = _step((highest - lowest) / scale) * scale
     low = max(0.0, step * floor(lowest / step))
     high = min(scale, step * ceil(highest / step))
@@ -62,53 +64,58 @@ def _step(share: float) -> float:
     return next((step for step in (0.01, 0.02, 0.05, 0.1) if share <= 6 * step), 0.2)
 
 
-def _ruler(x: Any, low: float, high: float, *, step: float, bottom: float) -> str:  # noqa: ANN401 - a function of the points
+def _ruler(x: Callable[[float], float], low: float, high: float, *, step: float, bottom: float) -> str:
     ticks = [low + i * step for i in range(round((high - low) / step) + 1)]
     lines = [
         tag("line", x1=x(tick), x2=x(tick), y1=_TOP - 4, y2=bottom, stroke=GRID, stroke_width=1)
-        + words(f"{tick:g}", x=x(tick), y=bottom + 16, text_anchor="middle", font_size=12, fill=SOFT_INK)
+        + words(number(tick), x=x(tick), y=bottom + 16, text_anchor="middle", font_size=12, fill=SOFT_INK)
         for tick in ticks
     ]
     return "".join(lines) + words(
-        "points, adjusted; bands hold the true mean in 80 %", x=x(low), y=16, font_size=12, fill=SOFT_INK
+        _("points, adjusted; bands hold the true mean in 80 %%") % {}, x=x(low), y=16, font_size=12, fill=SOFT_INK
     )
 
 
 def _lot(  # noqa: PLR0913 - where it stands on the paper
-    one: Mapping[str, Any],
+    one: FlightStanding,
     *,
     names: Mapping[str, str],
-    x: Any,  # noqa: ANN401 - a function of the points
+    x: Callable[[float], float],
     y: float,
     left: float,
     width: float,
     narrow: bool,
 ) -> str:
-    name = names.get(str(one["lot"]), str(one["lot"]))
+    name = names.get(str(one.lot), str(one.lot))
     if narrow:
         label = words(shortened(name, size=13, room=width - 80), x=left, y=y - 10, font_size=13)
     else:
         label = words(shortened(name, size=13, room=left - 20), x=left - 12, y=y + 4.5, text_anchor="end", font_size=13)
     band = tag(
-        "rect", x=x(float(one["low"])), y=y - 5, width=max(x(float(one["high"])) - x(float(one["low"])), 1.0),
+        "rect", x=x(one.low), y=y - 5, width=max(x(one.high) - x(one.low), 1.0),
         height=10.0, rx=2, fill=BAND,
     )  # fmt: skip
     dot = tag(
         "circle",
-        named("title", f"{name}: {one_decimal(one['mean'])}"),
-        cx=x(float(one["mean"])),
+        named("title", f"{name}: {one_decimal(one.mean)}"),
+        cx=x(one.mean),
         cy=y,
         r=4.5,
         fill=CURVE,
     )
-    chance = words(percent(one["p_best"]), x=width - 8, y=y + 4.5, text_anchor="end", font_size=13)
-    return label + band + dot + chance
+    p_best = words(percent(one.p_best), x=width - 8, y=y + 4.5, text_anchor="end", font_size=13)
+    return label + band + dot + p_best
 
 
-def _in_words(standings: Sequence[Mapping[str, Any]], names: Mapping[str, str]) -> str:
-    told = [
-        f"{names.get(str(one['lot']), str(one['lot']))}: {one_decimal(one['mean'])}, "
-        f"{one_decimal(one['low'])} to {one_decimal(one['high'])}"
+def _in_words(standings: Sequence[FlightStanding], names: Mapping[str, str]) -> str:
+    bands = [
+        _("%(lot)s: %(mean)s, %(low)s to %(high)s")
+        % {
+            "lot": names.get(str(one.lot), str(one.lot)),
+            "mean": one_decimal(one.mean),
+            "low": one_decimal(one.low),
+            "high": one_decimal(one.high),
+        }
         for one in standings
     ]
-    return "Adjusted means and 80 % bands. " + "; ".join(told) + "."
+    return _("Adjusted means and 80 %% bands. %(lots)s.") % {"lots": "; ".join(bands)}

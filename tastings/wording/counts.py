@@ -9,6 +9,7 @@ _NOUNS: dict[str, Callable[[int], str]] = {
     "infusion": lambda n: ngettext("%(n)s infusion", "%(n)s infusions", n),
     "taster": lambda n: ngettext("%(n)s taster", "%(n)s tasters", n),
     "shop": lambda n: ngettext("%(n)s shop", "%(n)s shops", n),
+    "sample": lambda n: ngettext("%(n)s sample", "%(n)s samples", n),
     "lot": lambda n: ngettext("%(n)s lot", "%(n)s lots", n),
     "steep": lambda n: ngettext("%(n)s steep", "%(n)s steeps", n),
     "cup": lambda n: ngettext("%(n)s cup", "%(n)s cups", n),

@@ -5,10 +5,10 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from teams.models import AuditEntry, Member
-from teams.row_security import acting_for, every_team, forget_failures_of_nobody, teams_of_login
+from teams.row_security import acting_for, delete_teamless_failures, every_team, teams_of_login
 
-KEPT_DAYS = 400
-"""A year and a month: last year's season can still be looked up. Own choice, no source."""
+AUDIT_RETENTION_DAYS = 400
+"""A year and a month, so that last year's season can still be looked up. Own choice, no source."""
 
 
 def record_event(*, team: UUID, who: UUID | None, event: str, about: Mapping[str, object], now: datetime) -> None:
@@ -29,7 +29,7 @@ def record_event(*, team: UUID, who: UUID | None, event: str, about: Mapping[str
 
 
 def record_event_in_every_team(*, login: UUID, event: str, about: Mapping[str, object], now: datetime) -> None:
-    """Add one entry to the log of each team in which the login has a place."""
+    """Add one entry to the log of each team of which the login is a member."""
     with acting_for(*teams_of_login(login)):
         teams = Member.objects.filter(user_id=login, left_at=None).values_list("team_id", flat=True)
         AuditEntry.objects.bulk_create(
@@ -37,11 +37,11 @@ def record_event_in_every_team(*, login: UUID, event: str, about: Mapping[str, o
         )
 
 
-def forget_old_entries(*, now: datetime) -> int:
-    """Delete what is older than `KEPT_DAYS`; return how many entries there were."""
-    before = now - timedelta(days=KEPT_DAYS)
-    gone = forget_failures_of_nobody(before=before)
+def delete_old_entries(*, now: datetime) -> int:
+    """Delete what is older than `AUDIT_RETENTION_DAYS`; return how many entries there were."""
+    before = now - timedelta(days=AUDIT_RETENTION_DAYS)
+    n_deleted = delete_teamless_failures(before=before)
     for team in every_team():
         with acting_for(team):
-            gone += AuditEntry.objects.filter(team_id=team, at__lt=before).delete()[0]
-    return gone
+            n_deleted += AuditEntry.objects.filter(team_id=team, at__lt=before).delete()[0]
+    return n_deleted

@@ -9,30 +9,30 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event
-from teams.actions.guard import Caller, Credentials, check_login
-from teams.actions.people import clean_name, digest_of, join, new_login
-from teams.actions.signing_in import new_token
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.actions.login_throttle import Caller, Credentials, check_login
+from teams.actions.people import add_member, clean_name, create_login, token_digest
+from teams.actions.signing_in import issue_token
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop, User
-from teams.queries.access import open_invitation
+from teams.queries.access import valid_invitation
 from teams.row_security import acting_for
 
-USUAL_DAYS, MOST_DAYS = 7, 30
-"""How long a link holds. Own choice, no source."""
+DEFAULT_DAYS, MAX_DAYS = 7, 30
+"""How long a link is valid. Own choice, no source."""
 
 
 @transaction.atomic
-def invite(
+def create_invitation(
     member: Member, *, role: str, shop: UUID, expires_at: datetime | None, now: datetime
 ) -> tuple[str, Invitation]:
-    """Make a one-time link into the team; return its token, which is kept nowhere, with the invitation.
+    """Make a one-time link into the team; return its token, which is stored nowhere, with the invitation.
 
     Raises
     ------
     NotAllowed
         Only an owner may invite.
     Invalid
-        No such role or shop, or an end that has passed or lies more than `MOST_DAYS` ahead.
+        No such role or shop, or an end that has passed or lies more than `MAX_DAYS` ahead.
     """
     if not member.runs_team:
         raise NotAllowed(_("only an owner may invite"))
@@ -41,16 +41,14 @@ def invite(
         problems.append(Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)}))
     if not Shop.objects.filter(team_id=member.team_id, id=shop).exists():
         problems.append(Problem("shop", "unknown_parent", _("the team has no shop with this id")))
-    end = expires_at or now + timedelta(days=USUAL_DAYS)
-    if not now < end <= now + timedelta(days=MOST_DAYS):
-        problems.append(
-            Problem("expires_at", "range", _("must lie ahead, at most %(most)s days") % {"most": MOST_DAYS})
-        )
+    end = expires_at or now + timedelta(days=DEFAULT_DAYS)
+    if not now < end <= now + timedelta(days=MAX_DAYS):
+        problems.append(Problem("expires_at", "range", _("must lie ahead, at most %(most)s days") % {"most": MAX_DAYS}))
     if problems:
         raise Invalid(problems=problems)
     token = secrets.token_urlsafe(32)
     made = Invitation.objects.create(
-        team_id=member.team_id, shop_id=shop, role=role, digest=digest_of(token), by_id=member.user_id,
+        team_id=member.team_id, shop_id=shop, role=role, digest=token_digest(token), by_id=member.user_id,
         created_at=now, expires_at=end,
     )  # fmt: skip
     about = {"invitation": str(made.id), "role": role, "shop": str(shop)}
@@ -73,7 +71,7 @@ def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> Non
         raise NotAllowed(_("only an owner may take an invitation back"))
     found = Invitation.objects.select_for_update().filter(team_id=member.team_id, id=invitation, used_at=None).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     if found.revoked_at is None:
         found.revoked_at = now
         found.save(update_fields=["revoked_at"])
@@ -99,29 +97,29 @@ def accept_invitation(
     Raises
     ------
     NotHere
-        The link is unknown, used, ended or taken back: it cannot be told which.
+        The link is unknown, used, expired or revoked; the answer does not say which.
     Invalid
-        The name is taken, the password is easily guessed, or the login is in the team already; the link still holds.
+        The name is taken, the password is easily guessed, or the login is in the team already; the link stays valid.
     NotSignedIn, SlowDown
-        As `teams.actions.guard.check_login`, for a login that exists.
+        As `teams.actions.login_throttle.check_login`, for a login that exists.
     """
-    team = open_invitation(digest_of(token), now=now).team_id
+    team = valid_invitation(token_digest(token), now=now).team_id
     if device is not None:
         device = clean_name(device, field="device", longest=200)
     user = _known_login(newcomer, caller=caller, now=now)
     with acting_for(team), transaction.atomic():
-        # Locked, then looked at again: of two who use a link at the same moment one is too late.
-        held = Invitation.objects.select_for_update().filter(digest=digest_of(token))
-        if not held:
-            raise NotHere
-        invitation = open_invitation(digest_of(token), now=now)
+        # The row is locked and read again: of two requests with one link, one is too late.
+        locked = Invitation.objects.select_for_update().filter(digest=token_digest(token))
+        if not locked:
+            raise NotFound
+        invitation = valid_invitation(token_digest(token), now=now)
         if user is None:
-            user = new_login(newcomer.username, newcomer.password)
-        member = join(team=invitation.team, user=user, shop=invitation.shop, role=invitation.role)
+            user = create_login(newcomer.username, newcomer.password)
+        member = add_member(team=invitation.team, user=user, shop=invitation.shop, role=invitation.role)
         Invitation.objects.filter(id=invitation.id).update(used_at=now, used_by=user)
         about = {"invitation": str(invitation.id), "role": member.role, "shop": str(member.shop_id)}
         record_event(team=member.team_id, who=user.id, event=AuditEvent.JOINED, about=about, now=now)
-        signed_in = new_token(member, device=device, now=now) if device is not None else (None, None)
+        signed_in = issue_token(member, device=device, now=now) if device is not None else (None, None)
     return member, *signed_in
 
 

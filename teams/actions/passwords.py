@@ -1,4 +1,4 @@
-"""Changing a password and the address for a forgotten one; signing out everywhere."""
+"""Changes a password and the e-mail address for a forgotten one; signs out everywhere."""
 
 from datetime import datetime
 
@@ -9,15 +9,15 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event_in_every_team
-from teams.actions.guard import Caller, Credentials, check_login
+from teams.actions.login_throttle import Caller, Credentials, check_login
 from teams.actions.people import set_password
 from teams.errors import Invalid, NotSignedIn, Problem
 from teams.models import AuditEvent, DeviceToken, ResetLink, User
 from teams.row_security import acting_for, teams_of_login
 
 
-def _prove(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
-    """Return the token's login if the password is its own; a token that was stolen must not do for it.
+def _check_password(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
+    """Return the token's login if the password is right: a stolen token is not enough.
 
     Raises
     ------
@@ -44,16 +44,16 @@ def change_password(token: DeviceToken, *, password: str, new_password: str, add
     SlowDown
         Too many attempts at the present one.
     """
-    user = _prove(token, password, address=address, now=now)
+    user = _check_password(token, password, address=address, now=now)
     set_password(user, new_password, field="new_password")
     with transaction.atomic():
         user.save(update_fields=["password"])
-        _sign_out(user, but=token)
+        _delete_tokens(user, except_token=token)
         record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_CHANGE, about={"address": address}, now=now)
 
 
 def change_email(token: DeviceToken, *, email: str, password: str, address: str, now: datetime) -> User:
-    """Set the address for a forgotten password, or none by an empty text; ask for the password as `change_password`.
+    """Set the address for a forgotten password; an empty text removes it. Checks the password as `change_password`.
 
     Whoever reads mail at that address can set a new password, so a stolen device must not be able to change it.
     """
@@ -63,7 +63,7 @@ def change_email(token: DeviceToken, *, email: str, password: str, address: str,
             validate_email(email)
         except ValidationError as error:
             raise Invalid(problems=[Problem("email", "pattern", _("must be an e-mail address"))]) from error
-    user = _prove(token, password, address=address, now=now)
+    user = _check_password(token, password, address=address, now=now)
     user.email = email
     with transaction.atomic():
         user.save(update_fields=["email"])
@@ -75,22 +75,22 @@ def change_email(token: DeviceToken, *, email: str, password: str, address: str,
 @transaction.atomic
 def sign_out_everywhere(user: User, *, address: str, now: datetime) -> None:
     """End every token and every browser session of the login, in all its teams, the caller's included."""
-    _sign_out(user)
+    _delete_tokens(user)
     User.objects.filter(id=user.id).update(sign_outs=F("sign_outs") + 1)
     record_event_in_every_team(login=user.id, event=AuditEvent.SIGN_OUT_EVERYWHERE, about={"address": address}, now=now)
 
 
-def _sign_out(user: User, *, but: DeviceToken | None = None) -> None:
-    """End tokens and mailed links. Browsers go by the password, so a new one ends their sessions by itself."""
+def _delete_tokens(user: User, *, except_token: DeviceToken | None = None) -> None:
+    """Delete tokens and mailed links; a new password ends browser sessions by itself."""
     tokens = DeviceToken.objects.filter(member__user=user)
     with acting_for(*teams_of_login(user.id)):
-        (tokens if but is None else tokens.exclude(id=but.id)).delete()
+        (tokens if except_token is None else tokens.exclude(id=except_token.id)).delete()
     ResetLink.objects.filter(user=user, used_at=None).delete()
 
 
 @transaction.atomic
 def set_new_password(user: User, *, password: str, address: str, now: datetime) -> None:
-    """Set the password of a login that has shown itself by a mailed link; every device and browser is signed out.
+    """Set the password of a login that has used a mailed link; sign out every device and browser.
 
     Raises
     ------
@@ -99,5 +99,5 @@ def set_new_password(user: User, *, password: str, address: str, now: datetime) 
     """
     set_password(user, password, field="password")
     user.save(update_fields=["password"])
-    _sign_out(user)
+    _delete_tokens(user)
     record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_RESET, about={"address": address}, now=now)

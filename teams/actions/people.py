@@ -1,4 +1,4 @@
-"""Writes about people: new teams, members and shops, and their devices."""
+"""Creates and changes teams, members, shops and device tokens."""
 
 import hashlib
 from datetime import datetime, timedelta
@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
-from teams.errors import Invalid, NotAllowed, NotHere, Problem, StartAgain
+from teams.errors import Invalid, NotAllowed, NotFound, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
-from teams.queries.people import is_id, shop_called
+from teams.queries.people import is_id, shop_by_id_or_name
 from teams.row_security import acting_for, teams_of_login
 
 
@@ -29,18 +29,18 @@ def clean_name(value: object, *, field: str, longest: int) -> str:
     return name
 
 
-def _login(username: str, password: str) -> User:
+def _get_or_create_login(username: str, password: str) -> User:
     """Return the login, new or known; a known one must give its own password. For the command line."""
     username = clean_name(username, field="username", longest=80)
     known = User.objects.filter(username__iexact=username).first()
     if known is None:
-        return new_login(username, password)
+        return create_login(username, password)
     if not known.check_password(password):
         raise Invalid(problems=[Problem("username", "taken", _("this name is taken and the password is not its own"))])
     return known
 
 
-def new_login(username: str, password: str) -> User:
+def create_login(username: str, password: str) -> User:
     """Make a login; raise Invalid for a name that does not fit or a weak password."""
     user = User(username=clean_name(username, field="username", longest=80))
     set_password(user, password, field="password")
@@ -58,7 +58,7 @@ def set_language(user: User, language: str) -> None:
 
 
 def set_password(user: User, password: str, *, field: str) -> None:
-    """Give the login this password, not saved yet; raise Invalid, naming the field, for one that is easily guessed."""
+    """Set the login's password without saving; raise Invalid, naming the field, if it is easily guessed."""
     try:
         validate_password(password, user)
     except ValidationError as error:
@@ -67,16 +67,16 @@ def set_password(user: User, password: str, *, field: str) -> None:
 
 
 @transaction.atomic
-def new_team(*, name: str, shop: str, username: str, password: str) -> Member:
+def create_team(*, name: str, shop: str, username: str, password: str) -> Member:
     """Make a team with its first shop and its owner."""
     team = Team.objects.create(name=clean_name(name, field="name", longest=120))
     first = Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
-    return Member.objects.create(team=team, user=_login(username, password), shop=first, role=Role.OWNER)
+    return Member.objects.create(team=team, user=_get_or_create_login(username, password), shop=first, role=Role.OWNER)
 
 
 @transaction.atomic
-def new_member(*, team: Team, shop: str, username: str, password: str, role: str) -> Member:
-    """Give a login a place in the team; raise Invalid when it already has one.
+def create_member(*, team: Team, shop: str, username: str, password: str, role: str) -> Member:
+    """Make a login a member of the team; raise Invalid if it is one already.
 
     ``shop`` is the id or the name of one of its shops; a name that is new opens one.
     """
@@ -84,16 +84,16 @@ def new_member(*, team: Team, shop: str, username: str, password: str, role: str
         raise Invalid(
             problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
         )
-    user = _login(username, password)
-    place = shop_called(team, shop)
-    if place is None and is_id(shop):
+    user = _get_or_create_login(username, password)
+    found = shop_by_id_or_name(team, shop)
+    if found is None and is_id(shop):
         raise Invalid(problems=[Problem("shop", "unknown_parent", _("the team has no shop with this id"))])
-    place = place or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
-    return join(team=team, user=user, shop=place, role=role)
+    found = found or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
+    return add_member(team=team, user=user, shop=found, role=role)
 
 
-def join(*, team: Team, user: User, shop: Shop, role: str) -> Member:
-    """Give a login a place, or back the one that it left; raise Invalid when it is there already."""
+def add_member(*, team: Team, user: User, shop: Shop, role: str) -> Member:
+    """Create a membership, or restore the one that was left; raise Invalid if there is one already."""
     if Member.objects.filter(team=team, user=user, left_at=None).exists():
         raise Invalid(problems=[Problem("username", "taken", _("is already a member of this team"))])
     member, _created = Member.objects.update_or_create(
@@ -103,7 +103,7 @@ def join(*, team: Team, user: User, shop: Shop, role: str) -> Member:
 
 
 @transaction.atomic
-def change_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
+def update_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
     """Rename the team or choose the roast under which it finds a tea rested; only an owner may."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner may change the team"))
@@ -119,8 +119,8 @@ def change_team(member: Member, *, name: object = None, ready_roast: object = No
 
 
 @transaction.atomic
-def name_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
-    """Open a shop (no id) or rename one; only an owner may."""
+def save_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
+    """Create a shop (no id) or rename one; only an owner may."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner may change shops"))
     clean = clean_name(name, field="name", longest=120)
@@ -131,14 +131,14 @@ def name_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
         return Shop.objects.create(team_id=member.team_id, name=clean)
     shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()
     if shop is None:
-        raise NotHere
+        raise NotFound
     shop.name = clean
     shop.save(update_fields=["name"])
     return shop
 
 
-def digest_of(token: str) -> str:
-    """Return what is stored of a token. It is 256 random bits, so a plain SHA-256 is enough."""
+def token_digest(token: str) -> str:
+    """Return the digest that is stored of a token: a plain SHA-256, since a token is 256 random bits."""
     return hashlib.sha256(token.encode()).hexdigest()
 
 
@@ -150,33 +150,33 @@ def sign_out(token: DeviceToken) -> None:
 def sign_out_device(member: Member, token_id: UUID) -> None:
     """End one of the member's own tokens; raise NotHere for any other."""
     with acting_for(*teams_of_login(member.user_id)):
-        gone, _ = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
-    if not gone:
-        raise NotHere
+        n_deleted, _rows = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
+    if not n_deleted:
+        raise NotFound
 
 
 def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
-    """Let a device pull from its cursor; remember when it begins from the start.
+    """Check that a device may pull from its cursor; store when it starts from 0.
 
-    A device that began after the last deletions that are no longer known cannot hold what they deleted, however far
-    it has come.
+    Tombstones are pruned after a while. A device that started after the last pruned deletion cannot hold a deleted
+    record, whatever its cursor.
 
     Raises
     ------
     StartAgain
-        Deletions that the device has not heard of may no longer be known.
+        Tombstones that the device has not received may have been pruned.
     """
     team = token.member.team
     if cursor == 0:
         DeviceToken.objects.filter(id=token.id).update(began_at=now)
         return
     before = team.pruned_before
-    missed = before is not None and (token.began_at is None or token.began_at < before)
-    if missed and cursor < team.pruned_revision:
+    may_miss_deletions = before is not None and (token.began_at is None or token.began_at < before)
+    if may_miss_deletions and cursor < team.pruned_revision:
         raise StartAgain
 
 
-def mark_used(token: DeviceToken, *, now: datetime) -> None:
-    """Remember when a device last spoke, at most once a minute."""
+def record_use(token: DeviceToken, *, now: datetime) -> None:
+    """Store when a device was last used, at most once a minute."""
     if token.last_used_at is None or now - token.last_used_at > timedelta(minutes=1):
         DeviceToken.objects.filter(id=token.id).update(last_used_at=now)

@@ -1,7 +1,7 @@
 """A forgotten password: asking for mail, sending it, and setting a new one by the link.
 
-Asking does the same work whatever is asked for: it stores the words and leaves the rest to a worker. So neither the
-answer nor its time tells whether there is such a login, or whether it has an address.
+Every request does the same work: it stores what was asked for, and a worker does the rest. So neither the answer nor
+its time tells whether there is such a login or whether it has an e-mail address.
 """
 
 import secrets
@@ -15,25 +15,25 @@ from django.db.models import Q
 from django.utils.translation import get_language, override
 from django.utils.translation import gettext as _
 
+from teams.actions.attempt_counts import Limit, increment_or_raise
 from teams.actions.passwords import set_new_password
-from teams.actions.people import digest_of
-from teams.actions.tallies import Limit, spend
-from teams.errors import Invalid, NotHere, Problem
+from teams.actions.people import token_digest
+from teams.errors import Invalid, NotFound, Problem
 from teams.models import ResetLink, ResetRequest, User
 
-PER_ADDRESS = Limit(kind="reset from address", most=10, within=timedelta(hours=1))
-LINK_HOLDS = timedelta(hours=1)
-MOST_LINKS = 3
-"""To one login within the time that a link holds: nobody's mailbox is flooded."""
-MOST_LOGINS = 5
+PER_ADDRESS = Limit(kind="reset from address", max_attempts=10, window=timedelta(hours=1))
+LINK_LIFETIME = timedelta(hours=1)
+MAX_LINKS = 3
+"""To one login within `LINK_LIFETIME`, so that nobody's mailbox is flooded."""
+MAX_LOGINS = 5
 """Mailed for one e-mail address that several logins share."""
-CLAIM_HOLDS = timedelta(minutes=2)
-GIVEN_UP_AFTER = timedelta(hours=1)
-KEPT = timedelta(days=30)
+CLAIM_TIMEOUT = timedelta(minutes=2)
+GIVE_UP_AFTER = timedelta(hours=1)
+RESET_RETENTION = timedelta(days=30)
 
 
-def ask_for_reset(asked: str, *, site: str, address: str, now: datetime) -> UUID:
-    """Store that somebody asks for mail to this user name or e-mail address; return what to ask a worker for.
+def create_reset_request(identifier: str, *, site: str, address: str, now: datetime) -> UUID:
+    """Store a request for mail to this user name or e-mail address; return its id.
 
     Raises
     ------
@@ -42,53 +42,55 @@ def ask_for_reset(asked: str, *, site: str, address: str, now: datetime) -> UUID
     SlowDown
         Too many from this address, whatever they asked for.
     """
-    asked = asked.strip()
-    if not 0 < len(asked) <= 254:
-        raise Invalid(problems=[Problem("username", "required" if not asked else "too_long", _("1 to 254 characters"))])
+    identifier = identifier.strip()
+    if not 0 < len(identifier) <= 254:
+        raise Invalid(
+            problems=[Problem("username", "required" if not identifier else "too_long", _("1 to 254 characters"))]
+        )
     if address:
-        spend(PER_ADDRESS, address, now=now)
-    return ResetRequest.objects.create(asked=asked, site=site, language=get_language() or "", created_at=now).id
+        increment_or_raise(PER_ADDRESS, address, now=now)
+    return ResetRequest.objects.create(asked=identifier, site=site, language=get_language() or "", created_at=now).id
 
 
-def due_resets(*, now: datetime) -> list[UUID]:
-    """Return the requests of the last hour that nobody has handled or is about to."""
-    found = ResetRequest.objects.filter(_free(now), handled_at=None, created_at__gt=now - GIVEN_UP_AFTER)
+def due_reset_requests(*, now: datetime) -> list[UUID]:
+    """Return the requests of the last hour that no worker has handled or claimed."""
+    found = ResetRequest.objects.filter(_unclaimed(now), handled_at=None, created_at__gt=now - GIVE_UP_AFTER)
     return list(found.values_list("id", flat=True))
 
 
-def _free(now: datetime) -> Q:
-    return Q(claimed_at=None) | Q(claimed_at__lt=now - CLAIM_HOLDS)
+def _unclaimed(now: datetime) -> Q:
+    return Q(claimed_at=None) | Q(claimed_at__lt=now - CLAIM_TIMEOUT)
 
 
-def mail_reset(request: UUID, *, now: datetime) -> int:
-    """Mail the links that were asked for; return how many. Done once, however often it is called.
+def send_reset_mail(request: UUID, *, now: datetime) -> int:
+    """Mail the links that were asked for; return how many. Calling it again mails nothing.
 
-    A worker that dies on the way has claimed the request for two minutes; then another begins anew, with new links.
+    A worker that dies has claimed the request for `CLAIM_TIMEOUT`; then another starts again, with new links.
     """
-    claimed = ResetRequest.objects.filter(_free(now), id=request, handled_at=None).update(claimed_at=now)
-    if not claimed:
+    n_claimed = ResetRequest.objects.filter(_unclaimed(now), id=request, handled_at=None).update(claimed_at=now)
+    if not n_claimed:
         return 0
-    asked = ResetRequest.objects.get(id=request)
+    reset_request = ResetRequest.objects.get(id=request)
     sent = 0
-    for user in _asked_for(asked.asked):
-        with override(user.language or asked.language or settings.LANGUAGE_CODE):
-            sent += _mail(user, site=asked.site, now=now)
+    for user in _logins_named(reset_request.asked):
+        with override(user.language or reset_request.language or settings.LANGUAGE_CODE):
+            sent += _send_link(user, site=reset_request.site, now=now)
     ResetRequest.objects.filter(id=request).update(handled_at=now)
     return sent
 
 
-def _asked_for(asked: str) -> list[User]:
+def _logins_named(identifier: str) -> list[User]:
     """Return the logins of this name or address that can get mail and sign in."""
-    named = Q(username__iexact=asked) | Q(email__iexact=asked)
-    return list(User.objects.filter(named, is_active=True).exclude(email="").order_by("created_at")[:MOST_LOGINS])
+    named = Q(username__iexact=identifier) | Q(email__iexact=identifier)
+    return list(User.objects.filter(named, is_active=True).exclude(email="").order_by("created_at")[:MAX_LOGINS])
 
 
-def _mail(user: User, *, site: str, now: datetime) -> bool:
-    if ResetLink.objects.filter(user=user, created_at__gt=now - LINK_HOLDS).count() >= MOST_LINKS:
+def _send_link(user: User, *, site: str, now: datetime) -> bool:
+    if ResetLink.objects.filter(user=user, created_at__gt=now - LINK_LIFETIME).count() >= MAX_LINKS:
         return False
     token = secrets.token_urlsafe(32)
-    ResetLink.objects.create(user=user, digest=digest_of(token), created_at=now, expires_at=now + LINK_HOLDS)
-    minutes = int(LINK_HOLDS.total_seconds() // 60)
+    ResetLink.objects.create(user=user, digest=token_digest(token), created_at=now, expires_at=now + LINK_LIFETIME)
+    minutes = int(LINK_LIFETIME.total_seconds() // 60)
     paragraphs = (
         _("Somebody, hopefully you, asked to set a new password for the Leafspan login %(username)s.")
         % {"username": user.username},
@@ -100,15 +102,15 @@ def _mail(user: User, *, site: str, now: datetime) -> bool:
     return True
 
 
-def open_reset(token: str, *, now: datetime) -> ResetLink:
-    """Return the link that this token still opens; raise NotHere whatever is the matter with it."""
+def valid_reset_link(token: str, *, now: datetime) -> ResetLink:
+    """Return the valid link with this token; raise NotHere if it is unknown, used or expired."""
     found = (
-        ResetLink.objects.filter(digest=digest_of(token), used_at=None, expires_at__gt=now, user__is_active=True)
+        ResetLink.objects.filter(digest=token_digest(token), used_at=None, expires_at__gt=now, user__is_active=True)
         .select_related("user")
         .first()
     )
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
@@ -119,18 +121,18 @@ def reset_password(*, token: str, password: str, address: str, now: datetime) ->
     Raises
     ------
     NotHere
-        The link is unknown, used or ended: it cannot be told which.
+        The link is unknown, used or expired; the answer does not say which.
     Invalid
-        The password is easily guessed; the link still holds.
+        The password is easily guessed; the link stays valid.
     """
-    if not ResetLink.objects.select_for_update().filter(digest=digest_of(token)):
-        raise NotHere
-    link = open_reset(token, now=now)
+    if not ResetLink.objects.select_for_update().filter(digest=token_digest(token)):
+        raise NotFound
+    link = valid_reset_link(token, now=now)
     ResetLink.objects.filter(id=link.id).update(used_at=now)
     set_new_password(link.user, password=password, address=address, now=now)
 
 
-def forget_resets(*, now: datetime) -> int:
-    """Delete what was asked more than a day ago, and links of `KEPT` ago; return how many there were."""
+def delete_old_resets(*, now: datetime) -> int:
+    """Delete what was asked more than a day ago, and links older than `RESET_RETENTION`; return how many there were."""
     requests = ResetRequest.objects.filter(created_at__lt=now - timedelta(days=1)).delete()[0]
-    return requests + ResetLink.objects.filter(created_at__lt=now - KEPT).delete()[0]
+    return requests + ResetLink.objects.filter(created_at__lt=now - RESET_RETENTION).delete()[0]

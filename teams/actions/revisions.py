@@ -1,4 +1,4 @@
-"""The team's counter of changes, by which phones learn that there is something to fetch."""
+"""The team's revision counter; phones compare it with their cursor."""
 
 from uuid import UUID
 
@@ -7,8 +7,8 @@ from django.db.models import F
 from teams.models import Team
 
 
-def count_change(team: UUID) -> int:
-    """Lock the team's row until the transaction ends and count one change; return the new revision.
+def next_revision(team: UUID) -> int:
+    """Lock the team's row until the transaction ends and return the next revision.
 
     Writers of one team take turns by this lock, so revisions are in the order of commits.
     """

@@ -1,4 +1,4 @@
-"""Who may do what: changing a member's role or shop, handing the team over, leaving it."""
+"""Changes a member's role or shop, hands the team over, ends a membership."""
 
 from datetime import datetime
 from uuid import UUID
@@ -7,32 +7,32 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event
-from teams.errors import Invalid, NotAllowed, NotHere, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop
 
 
-def _present(member: Member) -> dict[UUID, Member]:
-    """Lock and return the team's present members by login, so that two owners cannot both be the last but one to go."""
+def _lock_members(member: Member) -> dict[UUID, Member]:
+    """Lock the team's present members and return them by login, so that two owners cannot leave at the same time."""
     found = Member.objects.select_for_update().filter(team_id=member.team_id, left_at=None).order_by("id")
     return {one.user_id: one for one in found}
 
 
-def _as_owner(member: Member, present: dict[UUID, Member], *, refusal: str) -> None:
-    """Go on only if the caller is an owner now that the rows are held: it may have changed since the request began."""
-    held = present.get(member.user_id)
-    if held is None or not held.runs_team:
+def _require_owner(member: Member, present: dict[UUID, Member], *, refusal: str) -> None:
+    """Raise NotAllowed unless the caller is an owner now that the rows are locked."""
+    locked = present.get(member.user_id)
+    if locked is None or not locked.runs_team:
         raise NotAllowed(refusal)
 
 
-def _keep_an_owner(present: dict[UUID, Member]) -> None:
+def _require_remaining_owner(present: dict[UUID, Member]) -> None:
     if not any(one.runs_team for one in present.values()):
         raise NotAllowed(_("a team keeps at least one owner"))
 
 
-def _end_invitations_of(found: Member, *, now: datetime) -> None:
-    """End the links that someone made who may no longer invite."""
-    open_ones = Invitation.objects.filter(team_id=found.team_id, by_id=found.user_id, used_at=None, revoked_at=None)
-    open_ones.update(revoked_at=now)
+def _revoke_invitations(found: Member, *, now: datetime) -> None:
+    """Revoke the open invitations of a member who may no longer invite."""
+    invitations = Invitation.objects.filter(team_id=found.team_id, by_id=found.user_id, used_at=None, revoked_at=None)
+    invitations.update(revoked_at=now)
 
 
 def _set_role(owner: Member, found: Member, *, role: str, now: datetime) -> None:
@@ -42,7 +42,7 @@ def _set_role(owner: Member, found: Member, *, role: str, now: datetime) -> None
     found.role = role
     found.save(update_fields=["role"])
     if not found.runs_team:
-        _end_invitations_of(found, now=now)
+        _revoke_invitations(found, now=now)
     record_event(team=owner.team_id, who=owner.user_id, event=AuditEvent.ROLE_CHANGE, about=about, now=now)
 
 
@@ -61,11 +61,11 @@ def change_member(
     Invalid
         No such role or shop.
     """
-    present = _present(member)
-    _as_owner(member, present, refusal=_("only an owner may change roles and shops"))
+    present = _lock_members(member)
+    _require_owner(member, present, refusal=_("only an owner may change roles and shops"))
     found = present.get(user)
     if found is None:
-        raise NotHere
+        raise NotFound
     if role is not None and role not in Role.values:
         raise Invalid(
             problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
@@ -76,7 +76,7 @@ def change_member(
         was_owner = found.runs_team
         _set_role(member, found, role=role, now=now)
         if was_owner:
-            _keep_an_owner(present)
+            _require_remaining_owner(present)
     if shop is not None:
         found.shop_id = shop
         found.save(update_fields=["shop"])
@@ -84,7 +84,7 @@ def change_member(
 
 
 @transaction.atomic
-def hand_over(member: Member, *, to: UUID, now: datetime) -> None:
+def transfer_ownership(member: Member, *, to: UUID, now: datetime) -> None:
     """Make someone else an owner and the caller a buyer, both or neither.
 
     Raises
@@ -96,18 +96,18 @@ def hand_over(member: Member, *, to: UUID, now: datetime) -> None:
     Invalid
         To oneself.
     """
-    present = _present(member)
-    _as_owner(member, present, refusal=_("only an owner may hand the team over"))
+    present = _lock_members(member)
+    _require_owner(member, present, refusal=_("only an owner may hand the team over"))
     if to == member.user_id:
         raise Invalid(problems=[Problem("to", "itself", _("must be someone else"))])
     if to not in present:
-        raise NotHere
+        raise NotFound
     _set_role(member, present[to], role=Role.OWNER, now=now)
     _set_role(member, present[member.user_id], role=Role.BUYER, now=now)
 
 
 @transaction.atomic
-def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
+def remove_member(member: Member, *, user: UUID, now: datetime) -> None:
     """Let a member leave, or an owner take one out. Their notes stay; their devices are signed out at once.
 
     Raises
@@ -117,16 +117,16 @@ def leave_team(member: Member, *, user: UUID, now: datetime) -> None:
     NotAllowed
         Someone else, and the caller is no owner; or the last owner.
     """
-    present = _present(member)
+    present = _lock_members(member)
     if user != member.user_id:
-        _as_owner(member, present, refusal=_("only an owner may take someone else out"))
+        _require_owner(member, present, refusal=_("only an owner may take someone else out"))
     leaving = present.pop(user, None)
     if leaving is None:
-        raise NotHere
+        raise NotFound
     if leaving.runs_team:
-        _keep_an_owner(present)
+        _require_remaining_owner(present)
     Member.objects.filter(id=leaving.id).update(left_at=now)
     DeviceToken.objects.filter(member_id=leaving.id).delete()
-    _end_invitations_of(leaving, now=now)
+    _revoke_invitations(leaving, now=now)
     about = {"member": str(user), "role": leaving.role}
     record_event(team=member.team_id, who=member.user_id, event=AuditEvent.REMOVAL, about=about, now=now)

@@ -10,21 +10,21 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event, record_event_in_every_team
-from teams.actions.guard import Caller, Credentials, check_login
-from teams.actions.people import clean_name, digest_of
+from teams.actions.login_throttle import Caller, Credentials, check_login
+from teams.actions.people import clean_name, token_digest
 from teams.errors import NotSignedIn
 from teams.models import AuditEvent, DeviceToken, Member, User
 from teams.queries.people import memberships_of
 from teams.row_security import acting_for
 
 
-def new_token(member: Member, *, device: str, now: datetime) -> tuple[str, DeviceToken]:
+def issue_token(member: Member, *, device: str, now: datetime) -> tuple[str, DeviceToken]:
     """Make a token for one device of one membership; return it with its record, which holds only its digest."""
     token = secrets.token_urlsafe(32)
     return token, DeviceToken.objects.create(
         member=member,
         device=clean_name(device, field="device", longest=200),
-        digest=digest_of(token),
+        digest=token_digest(token),
         expires_at=now + timedelta(days=settings.DEVICE_TOKEN_DAYS),
     )
 
@@ -39,28 +39,31 @@ def sign_in(
     Raises
     ------
     NotSignedIn
-        Wrong name or password, or no place in the team.
+        Wrong user name or password, or no membership in the team.
     SlowDown
-        Too many attempts: see `teams.actions.guard`.
+        Too many attempts: see `teams.actions.login_throttle`.
     """
     device = clean_name(device, field="device", longest=200)
     user = check_login(credentials, caller=caller, now=now)
-    places = memberships_of(user)
-    place = next((m for m in places if team is None or m.team_id == team), None)
-    if place is None:
+    memberships = memberships_of(user)
+    membership = next((one for one in memberships if team is None or one.team_id == team), None)
+    if membership is None:
         raise NotSignedIn(_("wrong name or password") if team is None else _("this login is not in that team"))
-    with acting_for(place.team_id), transaction.atomic():
-        token, made = new_token(place, device=device, now=now)
-        record_event(team=place.team_id, who=user.id, event=AuditEvent.SIGN_IN, about=_about(device, caller), now=now)
-    return token, made
+    with acting_for(membership.team_id), transaction.atomic():
+        token, record = issue_token(membership, device=device, now=now)
+        about = _audit_details(device, caller)
+        record_event(team=membership.team_id, who=user.id, event=AuditEvent.SIGN_IN, about=about, now=now)
+    return token, record
 
 
 def sign_in_browser(credentials: Credentials, *, caller: Caller, now: datetime) -> User:
     """Check a login for a browser, which shows the pages of all its teams; raise as `sign_in` does."""
     user = check_login(credentials, caller=caller, now=now)
-    record_event_in_every_team(login=user.id, event=AuditEvent.SIGN_IN, about=_about("browser", caller), now=now)
+    record_event_in_every_team(
+        login=user.id, event=AuditEvent.SIGN_IN, about=_audit_details("browser", caller), now=now
+    )
     return user
 
 
-def _about(device: str, caller: Caller) -> Mapping[str, object]:
+def _audit_details(device: str, caller: Caller) -> Mapping[str, object]:
     return {"device": device, "address": caller.address}

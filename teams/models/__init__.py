@@ -1,21 +1,21 @@
 from teams.models.access import Invitation
 from teams.models.audit import AuditEntry, AuditEvent
-from teams.models.guard import KnownPlace, Tally
+from teams.models.limits import AttemptCount, KnownClient
 from teams.models.passwords import ResetLink, ResetRequest
 from teams.models.people import DeviceToken, Member, Role, Shop, Team, User
 
 __all__ = [
+    "AttemptCount",
     "AuditEntry",
     "AuditEvent",
     "DeviceToken",
     "Invitation",
-    "KnownPlace",
+    "KnownClient",
     "Member",
     "ResetLink",
     "ResetRequest",
     "Role",
     "Shop",
-    "Tally",
     "Team",
     "User",
 ]

@@ -1,4 +1,4 @@
-"""Ways into a team other than a membership: one-time links."""
+"""One-time links into a team."""
 
 import uuid
 
@@ -9,7 +9,7 @@ from teams.models.people import Role, Shop, Team, User
 
 
 class Invitation(models.Model):
-    """A one-time link into a team. Only the SHA-256 of its token is kept."""
+    """A one-time link into a team. Only the SHA-256 of its token is stored."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+")

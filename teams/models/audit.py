@@ -1,4 +1,4 @@
-"""Who did what that matters for safety, or that others may ask about later."""
+"""The audit log of a team."""
 
 import uuid
 
@@ -24,9 +24,9 @@ class AuditEvent(models.TextChoices):
 
 
 class AuditEntry(models.Model):
-    """One thing done. Entries are added and, after a stated time, deleted; they are never changed.
+    """One event. Entries are added and, after a fixed time, deleted; they are never changed.
 
-    Without a team it is a failed sign-in that named nobody's login: kept for whoever runs the server, shown to no team.
+    An entry without a team is a failed sign-in with an unknown name: for the operator of the server, shown to no team.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)

@@ -1,4 +1,4 @@
-"""Setting a forgotten password anew: what was asked, and the one-time links that were mailed."""
+"""Forgotten passwords: the requests, and the one-time links that were mailed."""
 
 import uuid
 
@@ -8,18 +8,18 @@ from teams.models.people import User
 
 
 class ResetRequest(models.Model):
-    """Somebody asked for mail. Kept for any name alike; a worker finds out whose it is."""
+    """A request for mail, stored for any name; a worker looks up the login."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     asked = models.CharField(max_length=254)
     """A user name or an e-mail address."""
     site = models.CharField(max_length=200)
-    """Scheme and host that the mailed link begins with."""
+    """Scheme and host of the mailed link."""
     language = models.CharField(max_length=8, default="", db_default="")
-    """The one it was asked in, for a login that has chosen none."""
+    """The language of the request, for a login that has chosen none."""
     created_at = models.DateTimeField(db_index=True)
     claimed_at = models.DateTimeField(null=True, blank=True)
-    """When a worker last began on it."""
+    """When a worker last started on it."""
     handled_at = models.DateTimeField(null=True, blank=True)
 
     def __str__(self) -> str:
@@ -27,7 +27,7 @@ class ResetRequest(models.Model):
 
 
 class ResetLink(models.Model):
-    """A one-time link that sets a login's password. Only the SHA-256 of its token is kept."""
+    """A one-time link that sets a login's password. Only the SHA-256 of its token is stored."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")

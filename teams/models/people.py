@@ -1,4 +1,4 @@
-"""Whose notes these are: logins, teams, shops, memberships and the devices signed in."""
+"""Logins, teams, shops, memberships and device tokens."""
 
 import uuid
 from collections.abc import Iterator
@@ -12,10 +12,10 @@ from django.utils.crypto import salted_hmac
 
 
 class UserManager(BaseUserManager["User"]):
-    """Finds logins without regard to case: phones like to capitalise the first letter."""
+    """Finds logins regardless of case, since phones like to capitalise the first letter."""
 
     def get_by_natural_key(self, username: str | None) -> "User":
-        """Return the login of this name."""
+        """Return the login with this name."""
         return self.get(username__iexact=username)
 
 
@@ -26,11 +26,11 @@ class User(AbstractBaseUser):
     username = models.CharField(max_length=80)
     name = models.CharField(max_length=120, blank=True)
     email = models.EmailField(blank=True, default="", db_default="")
-    """Where a forgotten password can be set anew from; several logins may share one, such as a shop's."""
+    """Where the link for a forgotten password goes; several logins may share one, such as a shop's."""
     sign_outs = models.PositiveIntegerField(default=0, db_default=0)
-    """How often it was signed out everywhere; browsers that signed in before the last time are out."""
+    """How often it was signed out everywhere; part of what a browser session is checked against."""
     language = models.CharField(max_length=8, blank=True, default="", db_default="")
-    """Of pages and mail; empty: the one that the browser asks for."""
+    """Language of pages and mail; empty means that of the browser."""
     is_active = models.BooleanField(default=True)
     created_at = models.DateTimeField(auto_now_add=True)
 
@@ -46,15 +46,15 @@ class User(AbstractBaseUser):
         return self.name or self.username
 
     def get_session_auth_hash(self) -> str:
-        """Return what a browser's session must have been begun under to hold still."""
-        return self._of_this_round(super().get_session_auth_hash())
+        """Return the hash that a browser's session must have been started with to be valid."""
+        return self._with_sign_outs(super().get_session_auth_hash())
 
     def get_session_auth_fallback_hash(self) -> Iterator[str]:
-        """Return the same under the secrets before the present one."""
+        """Return the same for the former secrets."""
         for before in super().get_session_auth_fallback_hash():
-            yield self._of_this_round(before)
+            yield self._with_sign_outs(before)
 
-    def _of_this_round(self, session_hash: str) -> str:
+    def _with_sign_outs(self, session_hash: str) -> str:
         if not self.sign_outs:
             return session_hash
         return salted_hmac("sign-outs", f"{session_hash} {self.sign_outs}", algorithm="sha256").hexdigest()
@@ -69,9 +69,9 @@ class Team(models.Model):
     ready_roast = models.FloatField(default=3.0)
     """The roast under which the team finds a roasted tea rested. [points, 0 to 10]"""
     pruned_revision = models.BigIntegerField(default=0)
-    """The highest revision of a tombstone that is no longer kept."""
+    """The highest revision of a pruned tombstone."""
     pruned_before = models.DateTimeField(null=True)
-    """Tombstones of deletions before this are no longer kept."""
+    """Tombstones of deletions before this have been pruned."""
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:
@@ -114,7 +114,7 @@ class Role(models.TextChoices):
 
 
 class Member(models.Model):
-    """A login's place in one team."""
+    """A login's membership in one team."""
 
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="members")
     user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="memberships")
@@ -154,7 +154,7 @@ class Member(models.Model):
 
 
 class DeviceToken(models.Model):
-    """A device signed in for one membership. Only the token's SHA-256 is kept."""
+    """A device signed in for one membership. Only the token's SHA-256 is stored."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     member = models.ForeignKey(Member, on_delete=models.CASCADE, related_name="tokens")
@@ -164,7 +164,7 @@ class DeviceToken(models.Model):
     expires_at = models.DateTimeField()
     last_used_at = models.DateTimeField(null=True, blank=True)
     began_at = models.DateTimeField(null=True, blank=True)
-    """When the device last began to pull from the start: what was deleted before, it does not hold."""
+    """When the device last pulled from cursor 0: it holds nothing that was deleted before."""
 
     def __str__(self) -> str:
         return self.device

@@ -6,16 +6,16 @@ from uuid import UUID
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from teams.errors import NotAllowed, NotHere
+from teams.errors import NotAllowed, NotFound
 from teams.models import AuditEntry, AuditEvent, Invitation, Member
 from teams.row_security import acting_for, team_of_invitation
 
 AUDIT_EVENTS: tuple[str, ...] = tuple(AuditEvent.values)
-"""What the audit log keeps of people."""
+"""The events of people, as the audit log names them."""
 
 
 def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[Invitation]:
-    """Return the team's invitations, the newest first, those that ended included; owners only."""
+    """Return the team's invitations, newest first, closed ones included; owners only."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner sees the invitations"))
     found = Invitation.objects.filter(team_id=member.team_id)
@@ -31,12 +31,12 @@ def invitation_for(member: Member, invitation: UUID) -> Invitation:
     """Return the team's invitation; raise NotHere for an absent or a foreign one."""
     found = Invitation.objects.filter(team_id=member.team_id, id=invitation).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
-def open_invitation(digest: str, *, now: datetime) -> Invitation:
-    """Return the invitation that this token still opens; raise NotHere whatever is the matter with it."""
+def valid_invitation(digest: str, *, now: datetime) -> Invitation:
+    """Return the open invitation with this token; raise NotHere if it is unknown, used, expired or revoked."""
     with acting_for(team_of_invitation(digest)):
         found = (
             Invitation.objects.filter(digest=digest, used_at=None, revoked_at=None, expires_at__gt=now)
@@ -44,11 +44,11 @@ def open_invitation(digest: str, *, now: datetime) -> Invitation:
             .first()
         )
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
-def audit_of(member: Member, *, event: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
+def list_audit(member: Member, *, event: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
     """Return the team's audit log, the latest first; owners only."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner reads the audit log"))

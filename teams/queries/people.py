@@ -6,7 +6,7 @@ from uuid import UUID
 
 from django.utils import timezone
 
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.row_security import acting_for, team_of_token, teams_of_login
 
@@ -14,15 +14,15 @@ ROLES: tuple[str, ...] = tuple(Role.values)
 """What a member may be."""
 
 
-def team_named(text: str) -> Team:
+def team_by_id_or_name(text: str) -> Team:
     """Return the team with this id or, if only one has it, this name; raise NotHere otherwise. For the command line."""
     found = list(Team.objects.filter(id=text) if is_id(text) else Team.objects.filter(name=text)[:2])
     if len(found) != 1:
-        raise NotHere(f"{'several teams are' if found else 'no team is'} called {text}")
+        raise NotFound(f"{'several teams are' if found else 'no team is'} called {text}")
     return found[0]
 
 
-def shop_called(team: Team, text: str) -> Shop | None:
+def shop_by_id_or_name(team: Team, text: str) -> Shop | None:
     """Return the team's shop with this id or name."""
     shops = Shop.objects.filter(team=team)
     return (shops.filter(id=text) if is_id(text) else shops.filter(name=text)).first()
@@ -38,19 +38,19 @@ def is_id(text: str) -> bool:
 
 
 def memberships_of(user: User) -> list[Member]:
-    """Return the login's present places, the first joined first."""
+    """Return the login's present memberships in the order they began."""
     if not user.is_active:
         return []
     with acting_for(*teams_of_login(user.id)):
-        places = Member.objects.filter(user=user, left_at=None)
-        found = list(places.select_related("team", "shop").order_by("joined_at", "id"))
-    for place in found:
-        place.user = user
+        memberships = Member.objects.filter(user=user, left_at=None)
+        found = list(memberships.select_related("team", "shop").order_by("joined_at", "id"))
+    for membership in found:
+        membership.user = user
     return found
 
 
-def token_with(digest: str, *, now: datetime) -> DeviceToken | None:
-    """Return the live token with this digest, its member, login and team at hand."""
+def token_by_digest(digest: str, *, now: datetime) -> DeviceToken | None:
+    """Return the valid token with this digest, with its member, login and team."""
     with acting_for(team_of_token(digest)):
         return (
             DeviceToken.objects.filter(
@@ -62,7 +62,7 @@ def token_with(digest: str, *, now: datetime) -> DeviceToken | None:
 
 
 def known_device(digest: str) -> tuple[UUID | None, str]:
-    """Return whose device has this token, and which it is; one that has ended by itself still tells."""
+    """Return login and id of the device with this token, also of one that has expired."""
     with acting_for(team_of_token(digest)):
         found = DeviceToken.objects.filter(digest=digest).values_list("member__user_id", "id").first()
     return (found[0], str(found[1])) if found else (None, "")
@@ -74,15 +74,15 @@ def revisions_of(teams: Collection[UUID]) -> dict[UUID, int]:
         return dict(Team.objects.filter(id__in=teams).values_list("id", "revision"))
 
 
-def live_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UUID]:
-    """Return which of these teams' tokens still hold."""
+def valid_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UUID]:
+    """Return which of these teams' tokens are still valid."""
     with acting_for(*teams):
-        held = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)
-        return set(held.filter(member__user__is_active=True).values_list("id", flat=True))
+        current = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)
+        return set(current.filter(member__user__is_active=True).values_list("id", flat=True))
 
 
 def tokens_of(member: Member, *, now: datetime) -> Sequence[DeviceToken]:
-    """Return the devices this login has signed in, in all its teams, newest first."""
+    """Return the login's device tokens in all its teams, newest first."""
     with acting_for(*teams_of_login(member.user_id)):
         found = DeviceToken.objects.filter(member__user_id=member.user_id, expires_at__gt=now)
         return list(found.order_by("-created_at"))
@@ -97,7 +97,7 @@ def shop_for(member: Member, shop_id: UUID) -> Shop:
     """Return the team's shop; raise NotHere for an absent or a foreign one."""
     shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()
     if shop is None:
-        raise NotHere
+        raise NotFound
     return shop
 
 
@@ -110,5 +110,5 @@ def member_for(member: Member, user_id: UUID) -> Member:
     """Return the team's member with this login; raise NotHere otherwise."""
     found = Member.objects.filter(team_id=member.team_id, user_id=user_id).select_related("user").first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
 from tastings.models import Photo, PhotoContent
-from tastings.models.photo_files import keep
+from tastings.models.photo_files import write_photo
 from tastings.queries.photos import name_on_disk
 from tests.api.phone import sync
 from tests.api.test_development import session_of
@@ -30,7 +30,7 @@ def photo_of(person, *, of="liquor", **parents):
         team=person.team, sha256=hashlib.sha256(thumbnail).hexdigest(), bytes=9, width=640, height=480,
         image_sha256="b" * 64, thumbnail_sha256=hashlib.sha256(thumbnail).hexdigest(), created_at=timezone.now(),
     )  # fmt: skip
-    keep(person.team.id, name_on_disk(content), image=b"image", thumbnail=thumbnail)
+    write_photo(person.team.id, name_on_disk(content), image=b"image", thumbnail=thumbnail)
     photo = Photo.objects.create(
         id=uuid4(), team=person.team, sha256=content.sha256, bytes=9, received=9, of=of, by=person.user, state="kept",
         content=content, created_at=timezone.now(), touched_at=timezone.now(), **parents,

@@ -18,7 +18,7 @@ def written(who, *, what=TastingEvent.SHARE, at=NOON, **about):
     record_event(team=who.team.id, who=who.user.id, event=what, about=about, now=at)
 
 
-def test_owner_reads_what_was_done(owner, taster):
+def test_owner_reads_the_audit_log(owner, taster):
     written(taster, what=TastingEvent.EXPORT, at=NOON, rows=3)
     written(owner, what=TastingEvent.REVEAL, at=NOON + timedelta(seconds=1), flight="7")
     answer = owner.client.get(ADDRESS).json()
@@ -37,13 +37,13 @@ def test_owner_reads_what_was_done(owner, taster):
 
 
 @pytest.mark.parametrize("role", ["buyer", "taster", "viewer"])
-def test_nobody_else_reads_it(owner, role, request):
+def test_only_owners_read_the_audit_log(owner, role, request):
     written(owner)
 
     assert refusal(request.getfixturevalue(role).client.get(ADDRESS)) == (403, "not-allowed", set())
 
 
-def test_it_is_the_teams_own(owner, stranger, django_user_model):
+def test_audit_log_is_the_teams_own(owner, stranger, django_user_model):
     written(owner)
     AuditEntry.objects.create(team=None, who=None, what="failed_sign_in", about={"address": ""}, at=NOON)
     elsewhere = MemberFactory(team=stranger.team, user=owner.user)
@@ -55,7 +55,7 @@ def test_it_is_the_teams_own(owner, stranger, django_user_model):
 
 
 @pytest.mark.parametrize("rows", [1, 3])
-def test_it_is_read_in_pages_and_three_queries(owner, stranger, rows, django_assert_num_queries):
+def test_audit_log_is_read_in_pages_and_three_queries(owner, stranger, rows, django_assert_num_queries):
     for n in range(rows):
         written(owner, at=NOON + timedelta(seconds=n // 2), n=n)
     written(stranger)
@@ -72,7 +72,7 @@ def test_it_is_read_in_pages_and_three_queries(owner, stranger, rows, django_ass
     assert len({entry["id"] for entry in pages}) == rows
 
 
-def test_it_is_filtered_by_what_was_done(owner):
+def test_audit_log_is_filtered_by_event(owner):
     written(owner)
     written(owner, what=TastingEvent.DECISION)
 
@@ -82,7 +82,7 @@ def test_it_is_filtered_by_what_was_done(owner):
     assert owner.client.get(f"{ADDRESS}?after={uuid4()}").json()["results"] == []
 
 
-def test_entry_of_another_team_is_no_place_to_go_on_from(owner, stranger):
+def test_page_after_an_entry_of_another_team_is_empty(owner, stranger):
     written(owner)
     written(stranger)
     theirs = AuditEntry.objects.get(team=stranger.team)

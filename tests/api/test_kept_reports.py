@@ -8,7 +8,7 @@ from django.test import Client
 from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
 from tastings.models import Descriptor, Development, Photo, Session, TeamPanel
-from tastings.queries.memory import Memory
+from tastings.queries.cache import LRUCache
 from teams.models import Shop
 from tests.api.phone import change, sync
 from tests.api.reported import photo_of, tasted_lot
@@ -139,7 +139,7 @@ def test_page_is_written_anew_when_what_it_tells_changes(taster, browser, lot, m
     after = browser.get(page).content.decode()
     assert after == taster.client.get(page).content.decode()
     for kept in ("_by_state", "_by_digest"):
-        monkeypatch.setattr(report_pages, kept, Memory(9))
+        monkeypatch.setattr(report_pages, kept, LRUCache(9))
     assert after == browser.get(page).content.decode()
     assert after != last
 

@@ -4,7 +4,7 @@ from uuid import UUID
 
 import pytest
 
-from tastings.actions.push import SHAPES
+from tastings.schemas import RECORD_SCHEMAS
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place, address_of, create
 from tests.factories import LotFactory, NoteFactory
@@ -60,7 +60,7 @@ def test_list_page_keeps_the_filter(taster, place):
 def test_list_filters_find_those_with_the_value_only(taster, place, type_name):
     sent = {**place.full(type_name), "taster": str(taster.user.id)}
     made = create(taster, type_name, place.full(type_name)).json()
-    for name in (name for name in SHAPES[type_name].filters if sent[name] is not None):
+    for name in (name for name in RECORD_SCHEMAS[type_name].filters if sent[name] is not None):
         answer = taster.client.get(address_of(type_name), {name: sent[name]})
 
         assert answer.status_code == 200, answer.content

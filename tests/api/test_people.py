@@ -51,7 +51,7 @@ def test_sign_in_gives_a_token_that_signs_requests(member):
     }
 
 
-def test_sign_in_keeps_no_token_in_the_clear(member):
+def test_sign_in_stores_no_plain_token(member):
     token = sign_in(username="Lin").json()["token"]
 
     stored = DeviceToken.objects.values().get()
@@ -62,11 +62,11 @@ def test_sign_in_name_is_found_without_regard_to_case(member):
     assert sign_in(username="lIN").status_code == 201
 
 
-def test_sign_in_ignores_an_ended_token(member):
+def test_sign_in_ignores_an_expired_token(member):
     assert sign_in(phone("ended"), username="Lin").status_code == 201
 
 
-def test_sign_in_refuses_alike_whatever_is_wrong_with_name_or_password(member):
+def test_sign_in_gives_one_refusal_for_any_wrong_name_or_password(member):
     UserFactory(username="Placeless", password=PASSWORD)
     MemberFactory(team=member.team, user=UserFactory(username="Gone", password=PASSWORD, is_active=False))
     MemberFactory(team=member.team, user=UserFactory(username="Left", password=PASSWORD), left_at=datetime.now(UTC))
@@ -134,7 +134,7 @@ def test_sign_in_to_either_of_two_teams(member):
         ("Bearer \xff", "authentication-failed"),
     ],
 )
-def test_request_without_a_good_token_is_challenged(db, header, type_name):
+def test_request_without_a_valid_token_is_challenged(db, header, type_name):
     client = phone()
     if header:
         client.credentials(HTTP_AUTHORIZATION=header)
@@ -144,7 +144,7 @@ def test_request_without_a_good_token_is_challenged(db, header, type_name):
     assert response["WWW-Authenticate"] == "Bearer"
 
 
-def test_ended_token_is_challenged(taster):
+def test_expired_token_is_challenged(taster):
     DeviceToken.objects.update(expires_at=datetime.now(UTC) - timedelta(seconds=1))
     response = taster.client.get("/api/v1/me")
 
@@ -153,7 +153,7 @@ def test_ended_token_is_challenged(taster):
 
 
 @pytest.mark.parametrize("ended", ["left", "inactive"])
-def test_token_ends_with_its_member(taster, ended):
+def test_token_is_invalid_once_its_member_left(taster, ended):
     if ended == "left":
         type(taster.member).objects.update(left_at=datetime.now(UTC))
     else:
@@ -193,7 +193,7 @@ def test_token_current_is_signed_out_at_once(taster):
     )
 
 
-def test_token_of_someone_else_stays(taster, owner):
+def test_token_of_another_login_cannot_be_deleted(taster, owner):
     answers = [taster.client.delete(f"{TOKENS}/{which}") for which in (owner.device.id, uuid4(), "no-id")]
 
     assert [refusal(answer) for answer in answers] == [(404, "not-here", set())] * 3
@@ -241,7 +241,7 @@ def test_shops_are_changed_by_owners_only(team, role, may):
     [(None, "type"), (5, "type"), (" ", "required"), ("x" * 121, "too_long"), ("a\x00", "characters"),
      ("\udfff", "characters"), ("Taken", "taken")],
 )  # fmt: skip
-def test_shop_name_that_does_not_fit_is_refused(owner, name, code):
+def test_invalid_shop_name_is_refused(owner, name, code):
     shop, _ = ShopFactory(team=owner.team, name="Old Lane"), ShopFactory(team=owner.team, name="Taken")
     opened = owner.client.post("/api/v1/shops/", {"name": name})
     renamed = owner.client.patch(f"/api/v1/shops/{shop.id}/", {"name": name})
@@ -283,7 +283,7 @@ def test_members_are_listed_in_three_queries(taster, stranger, more, django_asse
 
 
 @pytest.mark.parametrize("address", ["me", "shops/", "members/", "auth/tokens", "shops/{shop}/", "members/{user}/"])
-def test_what_has_not_changed_is_not_sent_again(taster, address):
+def test_unchanged_answer_is_304(taster, address):
     address = "/api/v1/" + address.format(shop=taster.member.shop_id, user=taster.user.id)
     taster.client.get(address)
     first = taster.client.get(address)

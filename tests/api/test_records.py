@@ -4,8 +4,8 @@ from uuid import uuid4
 
 import pytest
 
-from tastings.actions.push import SHAPES
 from tastings.queries.records import MODELS
+from tastings.schemas import RECORD_SCHEMAS
 from tests.api.phone import change, sync, words
 from tests.api.problems import refusal
 from tests.api.records import FULL, TYPES, Place, address_of, create
@@ -29,7 +29,7 @@ def place(taster):
 
 def test_full_bodies_hold_every_field_of_the_shapes():
     assert {name: set(fields) for name, fields in FULL.items()} == {
-        name: set(shape.by_name()) for name, shape in SHAPES.items()
+        name: set(schema.by_name()) for name, schema in RECORD_SCHEMAS.items()
     }
 
 
@@ -83,8 +83,8 @@ def test_record_without_a_good_id_is_refused(taster, place, type_name, given, co
 def test_record_with_nothing_names_every_missing_field(taster, place, type_name):
     answer = taster.client.post(address_of(type_name), {"id": str(uuid4())})
 
-    required = {field.name for field in SHAPES[type_name].fields if field.required}
-    required |= set(SHAPES[type_name].one_needed[:1])
+    required = {field.name for field in RECORD_SCHEMAS[type_name].fields if field.required}
+    required |= set(RECORD_SCHEMAS[type_name].one_needed[:1])
     assert refusal(answer) == (422, "invalid", {(name, "required") for name in required})
 
 
@@ -105,8 +105,8 @@ def test_patch_of_one_field_keeps_the_others(taster, place, type_name):
 @every_type
 def test_patch_to_null_forgets_what_may_be_unknown(taster, place, type_name):
     before = create(taster, type_name, place.full(type_name)).json()
-    needed = SHAPES[type_name].one_needed
-    free = [field for field in SHAPES[type_name].fields if not field.required and field.name not in needed]
+    needed = RECORD_SCHEMAS[type_name].one_needed
+    free = [field for field in RECORD_SCHEMAS[type_name].fields if not field.required and field.name not in needed]
     answer = taster.client.patch(address_of(type_name, before["id"]), {field.name: None for field in free})
 
     empty = {field.name: [] if field.kind == "texts" else field.default for field in free}

@@ -17,11 +17,11 @@ from django.utils import timezone
 
 from config.settings import BASE_DIR
 from lots.models import Lot
-from tastings.actions.push import state as ground
-from tastings.models import Descriptor, Paper, Share
+from tastings.actions.push import reading
+from tastings.models import Descriptor, RenderedDocument, Share
+from teams.database_role import create_role, grant_privileges
 from teams.models import AuditEntry, Team
-from teams.queries.people import live_tokens, revisions_of, token_with
-from teams.rights import make_role, see_to_rights
+from teams.queries.people import revisions_of, token_by_digest, valid_tokens
 from teams.row_security import acting_for, role, teams_of_login
 from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
@@ -77,7 +77,9 @@ def full(team, lexicon):
         Share.objects.create(
             team=one, lot=lot, shows="report", lang="en", by=owner.user, created_at=NOON, expires_at=NOON
         )
-        Paper.objects.create(team=one, digest="0" * 64, layout="card", form="pdf", asked_at=NOON, used_on=NOON.date())
+        RenderedDocument.objects.create(
+            team=one, digest="0" * 64, layout="card", form="pdf", asked_at=NOON, used_on=NOON.date()
+        )
         AuditEntry.objects.create(team=one, what="export", at=NOON)
         with connection.cursor() as cursor:
             cursor.execute("INSERT INTO tastings_teampanel (team_id, due_revision, computed_revision, method, version,"
@@ -264,7 +266,7 @@ def test_the_same_without_the_wall_tells_much(stranger, taster, settings):
     """Without this the test above might only show that its filters were never taken out."""
     place = Place(taster)
     Place(stranger)
-    settings.MIDDLEWARE = [name for name in settings.MIDDLEWARE if "BehindTheWalls" not in name]
+    settings.MIDDLEWARE = [name for name in settings.MIDDLEWARE if "RowSecurityMiddleware" not in name]
 
     found = leaks(stranger.client, secrets_of(place, taster))
     assert {f"/api/v1/{name}s/" for name in TYPES} | {"sync", "/lots/"} <= found
@@ -283,7 +285,7 @@ def test_route_without_its_filters_answers_a_foreign_id_as_an_absent_one(strange
 
 def test_foreign_record_is_not_overwritten_though_the_code_takes_its_id_for_free(stranger, taster, monkeypatch):
     place = Place(taster)
-    monkeypatch.setattr(ground, "taken", lambda ids: set())  # as if the other team had taken it a moment later
+    monkeypatch.setattr(reading, "ids_in_use", lambda ids: set())  # as if the other team had taken it a moment later
     before = stored(of=taster.team)
     free = change("lot", name="Free", kind="oolong")
     answer = sync(stranger.client, [change("lot", place.lot.id, name="Mine", kind="oolong"), free])
@@ -319,8 +321,8 @@ def test_policy_reads_the_setting_once_and_by_an_index_over_the_team(db, table):
 def test_live_table_hears_of_the_teams_listened_to(taster, stranger):
     with as_application():
         assert revisions_of([taster.team.id]) == {taster.team.id: taster.team.revision}
-        assert live_tokens([taster.device.id, stranger.device.id], teams=[taster.team.id]) == {taster.device.id}
-        assert token_with(taster.device.digest, now=timezone.now()) == taster.device
+        assert valid_tokens([taster.device.id, stranger.device.id], teams=[taster.team.id]) == {taster.device.id}
+        assert token_by_digest(taster.device.digest, now=timezone.now()) == taster.device
         assert Team.objects.count() == 0
 
 
@@ -329,13 +331,13 @@ def test_role_that_cannot_be_made_says_what_to_run(db, settings):
     with connection.cursor() as cursor:
         cursor.execute("SET ROLE leafspan_app")  # which may make no roles
     with pytest.raises(ImproperlyConfigured, match='CREATE ROLE "leafspan_not_there" NOLOGIN; GRANT'):
-        make_role()
+        create_role()
     with connection.cursor() as cursor:
         cursor.execute("RESET ROLE")
 
 
 def test_rights_can_be_seen_to_again(db):
-    see_to_rights()
+    grant_privileges()
     with as_application(), pytest.raises(ProgrammingError), transaction.atomic():
         rows("SELECT * FROM django_migrations")
 

@@ -10,7 +10,7 @@ from drf_spectacular.generators import SchemaGenerator
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
 from api.http.openapi import CODES, TYPES
-from tastings.actions.push import SHAPES
+from tastings.schemas import RECORD_SCHEMAS
 from tests.api.phone import NEW_RECORD, change, post_sync, sync
 from tests.api.problems import refusal
 from tests.api.records import FULL, Place
@@ -104,7 +104,7 @@ def test_record_is_as_documented(taster, document, type_name):
     assert misfits(document, "History", history) == []
     described = set(document["components"]["schemas"][name]["properties"])
     assert described == set(made[0].json())
-    required = {field.name for field in SHAPES[type_name].fields if field.required} | {"id"}
+    required = {field.name for field in RECORD_SCHEMAS[type_name].fields if field.required} | {"id"}
     assert set(document["components"]["schemas"][f"New{name}Request"]["required"]) == required
 
 
@@ -198,7 +198,7 @@ def codes_in_the_source():
             case (
                 ast.Call(func=ast.Name(id="Problem"), args=[_, code, _])
                 | ast.Call(func=ast.Name(id="PotError"), args=[_, code])
-                | ast.Call(func=ast.Name(id="Fault" | "Unfit"), args=[code, _, *_])
+                | ast.Call(func=ast.Name(id="Fault" | "InvalidValue"), args=[code, _, *_])
                 | ast.Call(func=ast.Name(id="ValidationError"), keywords=[ast.keyword(arg="code", value=code)])
             ):
                 codes |= literals(code, constants)

@@ -10,7 +10,7 @@ from django.utils import timezone
 from api.http.requests import HEADER
 from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
-from tastings.models import Paper, Share
+from tastings.models import RenderedDocument, Share
 from tastings.queries.shares import token_of
 from tastings.tasks import typeset
 from teams.models import Role
@@ -57,8 +57,8 @@ def read(address):
 
 
 def set_all():
-    for paper in Paper.objects.filter(made_at=None):
-        typeset(str(paper.id))
+    for document in RenderedDocument.objects.filter(made_at=None):
+        typeset(str(document.id))
 
 
 @pytest.mark.parametrize("role", Role.values)
@@ -275,7 +275,7 @@ def test_hostile_text_is_harmless_in_every_form_of_both(buyer, taster, lexicon, 
         set_all()
         for form in forms:
             got = read(beside(answer.json(), form))
-            assert got.status_code == 200, (form, Paper.objects.exclude(failure="").values_list("failure"))
+            assert got.status_code == 200, (form, RenderedDocument.objects.exclude(failure="").values_list("failure"))
             if form in ("/", ".svg"):
                 assert "script" not in Seen(got.content.decode()).tags
             if form == ".md":

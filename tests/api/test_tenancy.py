@@ -9,11 +9,11 @@ import pytest
 
 from api.http.requests import HEADER
 from lots.models import FieldHistory
-from tastings.actions.push import SHAPES
 from tastings.models import Photo, PhotoContent, Share
 from tastings.queries.records import MODELS
 from tastings.queries.shares import token_of
-from teams.actions.people import digest_of
+from tastings.schemas import RECORD_SCHEMAS
+from teams.actions.people import token_digest
 from teams.models import DeviceToken, Member, ResetLink, Shop
 from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
@@ -73,7 +73,7 @@ def foreign(address, place, taster):
 
 def reset_of(taster):
     """Make a link to set the taster's password, which has ended."""
-    ResetLink.objects.create(user=taster.user, digest=digest_of("ended"), created_at=NOON, expires_at=NOON)
+    ResetLink.objects.create(user=taster.user, digest=token_digest("ended"), created_at=NOON, expires_at=NOON)
     return {"reset_token": "ended"}
 
 
@@ -196,14 +196,14 @@ def test_route_asks_who_is_there(db, client, address, parameters, methods):
 
 @pytest.mark.parametrize("type_name", TYPES)
 def test_list_filter_by_a_foreign_id_finds_nothing(stranger, taster, place, type_name):
-    shape = SHAPES[type_name]
+    schema = RECORD_SCHEMAS[type_name]
     values = {
         **place.words,
         "from_lot": place.words["lot"],
         "taster": str(taster.user.id),
         "descriptor": place.words["word"],
     }
-    for name in shape.filters:
+    for name in schema.filters:
         if name in values:
             answer = stranger.client.get(f"/api/v1/{type_name}s/", {name: values[name]})
             assert (answer.status_code, answer.json()["results"]) == (200, [])
@@ -238,9 +238,9 @@ def test_sync_of_a_foreign_id_is_refused_as_of_an_absent_one(stranger, taster, p
 @pytest.mark.parametrize(
     ("type_name", "field"),
     [
-        (shape.type, field.name)
-        for shape in SHAPES.values()
-        for field in shape.fields
+        (schema.type, field.name)
+        for schema in RECORD_SCHEMAS.values()
+        for field in schema.fields
         if field.kind in ("reference", "key")
     ],
 )

@@ -15,9 +15,9 @@ from django.utils import timezone
 
 from tastings.actions.flights.planning import plan_flight
 from tastings.actions.lexicon import load_lexicon
-from teams.actions.people import digest_of
+from teams.actions.people import token_digest
 from teams.models import AuditEntry, DeviceToken, ResetLink, Role
-from teams.models.guard import KnownPlace, Tally
+from teams.models.limits import AttemptCount, KnownClient
 from tests.api.phone import change
 from tests.api.records import TYPES, Place
 from tests.factories import DescriptorFactory, DeviceTokenFactory, LotFactory, TeamFactory, person, phone
@@ -120,7 +120,7 @@ class World:
         )
         now = timezone.now()
         ends = now + timedelta(hours=1)
-        ResetLink.objects.create(user=self.taster.user, digest=digest_of("reset"), created_at=now, expires_at=ends)
+        ResetLink.objects.create(user=self.taster.user, digest=token_digest("reset"), created_at=now, expires_at=ends)
         self.ids |= {
             "share_id": share["id"],
             "share_token": share["link"].rstrip("/").rpartition("/")[2],
@@ -218,7 +218,7 @@ def fingerprint():
     tables = {
         model._meta.db_table for app in ("teams", "lots", "tastings") for model in apps.get_app_config(app).get_models()
     }
-    tables -= {model._meta.db_table for model in (AuditEntry, KnownPlace, Tally)}
+    tables -= {model._meta.db_table for model in (AuditEntry, KnownClient, AttemptCount)}
     digest = "SELECT '{0}', md5(string_agg(held::text, '' ORDER BY held::text)) FROM {0} held"
     with connection.cursor() as cursor:
         cursor.execute(" UNION ALL ".join(map(digest.format, tables)))

@@ -26,7 +26,7 @@ from tastings.actions.lexicon import load_lexicon
 from tastings.models import PhotoContent
 from tastings.models.photo_files import append, image_path
 from tastings.queries.photos import name_on_disk
-from teams.actions.counters import JUMP
+from teams.actions.counters import REVISION_JUMP
 from teams.models import Role, Team
 from tests.api.phone import change, sync
 from tests.factories import TeamFactory, person
@@ -169,7 +169,7 @@ def test_backup_under_load_comes_back_as_the_snapshot_was(installation, empty, t
         return sorted((row for row in found if up_to is None or row["revision"] <= up_to), key=lambda row: row["id"])
 
     [counter] = [row["revision"] for row in map(json.loads, restored["teams_team"]) if row["id"] == str(owner.team.id)]
-    counter -= JUMP
+    counter -= REVISION_JUMP
     assert before < counter < after  # it was taken in the midst
     assert lots(restored) == lots(live, up_to=counter)
     assert max(row["revision"] for row in lots(restored)) == counter
@@ -192,7 +192,7 @@ def test_restored_is_equal_in_every_table_and_phones_go_on(installation, empty, 
         return [{**row, "revision": row["revision"] + moved} for row in map(json.loads, rows["teams_team"])]
 
     by_id = {name: sorted(teams(rows, moved=moved), key=lambda row: row["id"]) for name, rows, moved in
-             (("live", live, JUMP), ("restored", restored, 0))}  # fmt: skip
+             (("live", live, REVISION_JUMP), ("restored", restored, 0))}  # fmt: skip
     assert by_id["live"] == by_id["restored"]
     assert {**restored, "teams_team": 0} == {**live, "teams_team": 0}
 
@@ -379,8 +379,8 @@ def test_pruning_does_not_forget_that_phones_were_told_to_start_again(db, team):
     now = timezone.now()
     gone = LotFactory(team=team, removed=True)
     Lot.objects.filter(id=gone.id).update(updated_at=now - KEPT - timedelta(days=1))
-    Team.objects.filter(id=team.id).update(pruned_before=now, pruned_revision=JUMP)
+    Team.objects.filter(id=team.id).update(pruned_before=now, pruned_revision=REVISION_JUMP)
     assert prune(team.id, now=now) == 1
 
     held = Team.objects.get(id=team.id)
-    assert (held.pruned_before, held.pruned_revision) == (now, JUMP)
+    assert (held.pruned_before, held.pruned_revision) == (now, REVISION_JUMP)

@@ -12,12 +12,12 @@ from config.demo.company import HARBOUR, PASSWORD, PEOPLE, SHOPS, TASTERS, TEAM
 from config.demo.lots import LOTS
 from config.demo.story import device_of, messages
 from config.demo.tables import FIRST_ON, LAST_ON, sittings
-from lots.schema import clean_fields, faults_between
+from lots.schema import clean_fields, record_faults
 from lots.schemas import LOT
 from tastings.schemas import INFUSION, NOTE, SESSION
 
 ROOT = Path(__file__).resolve().parents[2]
-SHAPES = {shape.type: shape for shape in (LOT, SESSION, INFUSION, NOTE)}
+SCHEMAS = {schema.type: schema for schema in (LOT, SESSION, INFUSION, NOTE)}
 TEAM_ID = UUID("7f000001-0000-4000-8000-000000000001")
 OTHER_TEAM_ID = UUID("7f000001-0000-4000-8000-000000000002")
 SHOP_IDS = {person.username: str(UUID(int=index)) for index, person in enumerate(PEOPLE)}
@@ -57,15 +57,15 @@ def test_story_of_another_team_shares_no_id(changes):
 
 
 def test_every_change_fits_its_shape(changes):
-    faults = [(change["id"], clean_fields(SHAPES[change["type"]], change["fields"])[1]) for change in changes]
+    faults = [(change["id"], clean_fields(SCHEMAS[change["type"]], change["fields"])[1]) for change in changes]
 
     assert [found for found in faults if found[1]] == []
 
 
 def test_every_record_is_whole(changes):
-    for type_name, shape in SHAPES.items():
+    for type_name, schema in SCHEMAS.items():
         for record in records(changes, type_name).values():
-            assert list(faults_between(shape, record)) == []
+            assert list(record_faults(schema, record)) == []
 
 
 def test_no_text_is_empty(changes):

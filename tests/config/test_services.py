@@ -11,6 +11,7 @@ import psycopg
 import pytest
 import redis
 
+from config import embedded as embedded_servers
 from config.dev import home as homes
 from config.dev import identity, postgres, services
 from tests.config.launching import SERVERS_ONLY, alive, eventually, launch
@@ -181,6 +182,22 @@ def test_running_does_not_believe_an_old_note(tmp_path):
         assert services.running(tmp_path).secret_key == "k"
         (tmp_path / "services.json").write_text("{")
         assert services.running(tmp_path) is None
+
+
+def test_command_beside_a_running_one_uses_its_servers_but_for_those_it_is_given(tmp_path):
+    named = {"DATABASE_URL": "postgresql://a:b@db.invalid/c", "REDIS_URL": "redis://broker.invalid/0"}
+    beside = {"LEAFSPAN_HOME": str(tmp_path), "REDIS_URL": "redis://another.invalid/0"}
+    embedded_servers.use_running_servers(beside)
+    assert beside.keys() == {"LEAFSPAN_HOME", "REDIS_URL"}  # none runs yet
+    with homes.held(tmp_path):
+        _, found = services.start_servers(tmp_path, environ=named, durable=True)
+        embedded_servers.use_running_servers(beside)
+    assert beside == {
+        "LEAFSPAN_HOME": str(tmp_path),
+        "REDIS_URL": "redis://another.invalid/0",
+        "DATABASE_URL": named["DATABASE_URL"],
+        "LEAFSPAN_SECRET_KEY": found.secret_key,
+    }
 
 
 @pytest.mark.skipif(os.geteuid() != 0, reason="only root has a choice of identities")

@@ -50,8 +50,10 @@ def leafspan(tmp_path):
 
 
 def main_process(home, words):
-    """Process id of the program whose command line holds the words, not of its own children."""
-    return min(pid for pid in find_leftovers(home) if words in command_line(pid) and os.getpgid(pid) == pid)
+    """Process id of the program whose command line holds the words, not of its own children, once it is there."""
+    found = []
+    assert eventually(lambda: found.extend(p for p in find_leftovers(home) if words in command_line(p)) or found)
+    return min(pid for pid in found if os.getpgid(pid) == pid)
 
 
 def test_killed_programs_come_back_and_sigterm_ends_all(leafspan, tmp_path):

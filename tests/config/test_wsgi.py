@@ -7,7 +7,7 @@ import pytest
 from django.core.signals import request_finished, request_started
 from django.db import close_old_connections
 
-from api.http.parsing import LARGEST_BODY
+from api.http.parsing import MAX_BODY_BYTES
 
 
 @pytest.fixture
@@ -46,5 +46,5 @@ def test_a_chunked_body_is_read(connected):
 
 
 def test_a_chunked_body_without_an_end_is_too_large(connected):
-    status, answer = posted(b" " * (3 * LARGEST_BODY))
+    status, answer = posted(b" " * (3 * MAX_BODY_BYTES))
     assert (status[:3], answer["type"]) == ("413", "/problems/too-large")

@@ -1,11 +1,11 @@
-"""For any field of a shape: values just inside its limits, and values outside them with the code each is refused by."""
+"""For any field of a schema: values just inside its limits, and values outside them with the code of each."""
 
 import math
 
 from lots.schema import Field
-from tastings.actions.push import SHAPES
+from tastings.schemas import RECORD_SCHEMAS
 
-FIELDS = [(shape.type, field) for shape in SHAPES.values() for field in shape.fields]
+FIELDS = [(schema.type, field) for schema in RECORD_SCHEMAS.values() for field in schema.fields]
 FIELD_NAMES = [f"{type_name}.{field.name}" for type_name, field in FIELDS]
 
 WRONG_TYPES: dict[str, list[tuple[object, str]]] = {

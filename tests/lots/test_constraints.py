@@ -12,11 +12,11 @@ import pytest
 from django.db import DataError, IntegrityError, connection, transaction
 
 from lots.models import Lot
-from lots.models.wire import column_of, stored
-from lots.schema import clean
-from tastings.actions.push import SHAPES
+from lots.models.wire import column_name, column_value
+from lots.schema import clean_value
 from tastings.models import Descriptor, Infusion, Note, Session
 from tastings.queries.records import MODELS
+from tastings.schemas import RECORD_SCHEMAS
 from teams.models import DeviceToken, Member, Shop, Team, User
 from tests.api.records import TYPES, Place
 from tests.factories import LotFactory, ShopFactory, UserFactory, next_revision
@@ -95,14 +95,15 @@ def test_field_outside_its_limits_is_refused(place, type_name, field):
         if len(str(value)) > field.longest and by.endswith("_form"):
             continue
         with refused(by):
-            insert(another(getattr(place, type_name), **{column_of(field): value}))
+            insert(another(getattr(place, type_name), **{column_name(field): value}))
 
 
 @pytest.mark.parametrize(("type_name", "field"), FIELDS, ids=FIELD_NAMES)
 def test_field_at_its_limits_is_taken(place, type_name, field):
     for value in fitting(field):
         with taken():
-            row = another(getattr(place, type_name), **{column_of(field): stored(field, clean(field, value))})
+            stored = column_value(field, clean_value(field, value))
+            row = another(getattr(place, type_name), **{column_name(field): stored})
             insert(row)
             type(row)._default_manager.filter(id=row.id).update(removed=True)  # its number or key is free again
 
@@ -121,7 +122,7 @@ def test_number_is_kept_to_its_decimals(place, type_name, name, decimals):
 
 @pytest.mark.parametrize(
     ("type_name", "low", "high"),
-    [(shape.type, low, high) for shape in SHAPES.values() for low, high in shape.ordered_pairs],
+    [(schema.type, low, high) for schema in RECORD_SCHEMAS.values() for low, high in schema.ordered_pairs],
 )
 def test_pair_out_of_order_is_refused(place, type_name, low, high):
     with refused(f"{type_name}_{low}_up_to_high"):
@@ -282,7 +283,7 @@ def test_people_have_names_and_roles_once(place, taster, owner, stranger):
 
 def test_every_table_of_records_is_covered_here():
     assert set(MODELS.values()) == {Lot, Session, Infusion, Note, Descriptor}
-    assert {model.shape for model in MODELS.values()} == set(SHAPES.values())
+    assert {model.schema for model in MODELS.values()} == set(RECORD_SCHEMAS.values())
 
 
 def test_from_lot_may_be_a_lot_of_the_same_push(taster):

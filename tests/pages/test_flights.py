@@ -6,7 +6,7 @@ from uuid import UUID
 import pytest
 from django.utils import timezone
 
-from tastings.actions.flights.judging import judge_flight
+from tastings.actions.flights.answering import answer_flight
 from tests.flights import flight_of, lot_in, reveal, taste, taste_all
 from tests.pages.test_browser import Seen
 
@@ -58,7 +58,7 @@ def test_answer_is_a_sentence_a_picture_and_numbers(flight):
     taste_all(flight, quality=lambda lot, taster: 3.0 + 1.5 * lot)
     reveal(flight)
     assert "The answer is being worked out" in page(flight.buyer, flight)[1]
-    judge_flight(UUID(flight.id), now=timezone.now())
+    answer_flight(UUID(flight.id), now=timezone.now())
     text = page(flight.buyer, flight)[1]
     order = [text.rindex(f"<bdi>{lot.name}</bdi></a>") for lot in reversed(flight.lots)]
 
@@ -85,7 +85,7 @@ def test_hostile_names_stay_text(team, lexicon):
     flight.lots[0].__class__.objects.filter(team=team).update(name=HOSTILE)
     taste_all(flight)
     reveal(flight)
-    judge_flight(UUID(flight.id), now=timezone.now())
+    answer_flight(UUID(flight.id), now=timezone.now())
     for who, rest in ((flight.buyer, ""), (flight.pourer, "pouring/"), (flight.tasters[0], "cups/")):
         status, text = page(who, flight, rest)
         assert (status, "<script>" in text, "&lt;script&gt;" in text) == (200, False, True)
@@ -96,7 +96,7 @@ def test_every_link_on_the_pages_leads_somewhere_and_nothing_is_run(flight):
     assert [len(links_of(who, pages)) for who, pages in before.items()][:2] == [2, 1]
     taste_all(flight)
     reveal(flight)
-    judge_flight(UUID(flight.id), now=timezone.now())
+    answer_flight(UUID(flight.id), now=timezone.now())
     assert len(links_of(flight.buyer, [f"/flights/{flight.id}/"])) == len(flight.lots)
 
 

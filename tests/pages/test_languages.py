@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 from django.utils.translation import gettext, override
 
-from teams.actions.resets import ask_for_reset, mail_reset
+from teams.actions.resets import create_reset_request, send_reset_mail
 from tests.factories import LotFactory, MemberFactory, UserFactory
 
 GERMAN = {"HTTP_ACCEPT_LANGUAGE": "fr, de-AT;q=0.8, en;q=0.5"}
@@ -33,7 +33,7 @@ def language(answer):
     return said
 
 
-def test_page_is_in_the_language_that_the_browser_asks_for_else_in_english(db):
+def test_page_follows_accept_language_and_defaults_to_english(db):
     asked = ["de", "de-AT, en", "fr, de;q=0.5", "en, de", "fr", "*", "nonsense;;q=x", ""]
     answers = [Client().get("/sign-in/", HTTP_ACCEPT_LANGUAGE=wanted) for wanted in asked]
 
@@ -41,7 +41,7 @@ def test_page_is_in_the_language_that_the_browser_asks_for_else_in_english(db):
     assert all({"Accept-Language", "Cookie"} <= {*answer["Vary"].split(", ")} for answer in answers)
 
 
-def test_switch_is_on_every_page_and_leads_back_to_it(browser):
+def test_language_switch_returns_to_its_page(browser):
     page = browser.get("/lots/")
     answer = browser.post("/language/", {"language": "de"}, HTTP_REFERER="http://testserver/lots/?sort=name")
 
@@ -51,7 +51,7 @@ def test_switch_is_on_every_page_and_leads_back_to_it(browser):
     assert language(browser.get("/lots/")) == "de"
 
 
-def test_switch_leads_to_no_other_site(browser):
+def test_language_switch_redirects_to_no_other_site(browser):
     answers = [
         browser.post("/language/", {"language": "de", "next": "https://elsewhere.example/"}),
         browser.post("/language/", {"language": "de"}, HTTP_REFERER="https://elsewhere.example/"),
@@ -60,7 +60,7 @@ def test_switch_leads_to_no_other_site(browser):
     assert [answer["Location"] for answer in answers] == ["/", "/"]
 
 
-def test_language_chosen_before_signing_in_is_the_browsers(db):
+def test_language_chosen_before_signing_in_is_stored_in_a_cookie(db):
     browser = Client()
     browser.post("/language/", {"language": "de"})
     cookie = browser.cookies["django_language"]
@@ -70,7 +70,7 @@ def test_language_chosen_before_signing_in_is_the_browsers(db):
     assert language(browser.get("/sign-in/", HTTP_ACCEPT_LANGUAGE="en")) == "de"
 
 
-def test_language_of_the_login_goes_before_cookie_and_browser(lin, browser):
+def test_language_of_the_login_overrides_cookie_and_header(lin, browser):
     browser.post("/language/", {"language": "de"})
     lin.refresh_from_db()
     elsewhere = Client()
@@ -83,7 +83,7 @@ def test_language_of_the_login_goes_before_cookie_and_browser(lin, browser):
 
 
 @pytest.mark.parametrize("wanted", ["fr", "", "de\x00", "x" * 300])
-def test_language_that_is_not_there_changes_nothing(lin, browser, wanted):
+def test_unknown_language_changes_nothing(lin, browser, wanted):
     answer = browser.post("/language/", {"language": wanted})
     lin.refresh_from_db()
 
@@ -92,7 +92,7 @@ def test_language_that_is_not_there_changes_nothing(lin, browser, wanted):
     assert language(browser.get("/lots/")) == "en"
 
 
-def test_api_goes_by_the_header_alone(lin, taster):
+def test_api_follows_accept_language_alone(lin, taster):
     taster.user.language = "de"
     taster.user.save()
     taster.client.cookies["django_language"] = "de"
@@ -106,7 +106,7 @@ def test_api_goes_by_the_header_alone(lin, taster):
     assert "Cookie" not in plain["Vary"].split(", ")
 
 
-def test_answer_in_one_language_is_never_unchanged_in_another(taster):
+def test_etag_of_one_language_does_not_match_another(taster):
     address = f"/api/v1/lots/{LotFactory(team=taster.team).id}/"
     english, german = taster.client.get(address), taster.client.get(address, **GERMAN)
     again = [
@@ -119,7 +119,7 @@ def test_answer_in_one_language_is_never_unchanged_in_another(taster):
     assert all("Accept-Language" in answer["Vary"] for answer in again)
 
 
-def test_what_a_link_shows_goes_by_its_address_then_by_the_browser(browser):
+def test_shared_page_follows_lang_parameter_then_header(browser):
     browser.post("/language/", {"language": "de"})
     ended = "/shared/nothing/"
     answers = [
@@ -133,16 +133,14 @@ def test_what_a_link_shows_goes_by_its_address_then_by_the_browser(browser):
 
 
 @pytest.mark.parametrize(("chosen", "asked_in", "mailed"), [("de", "en", "de"), ("en", "de", "en"), ("", "de", "de")])
-def test_mail_is_in_the_language_of_the_login_else_in_the_one_it_was_asked_in(
-    lin, mailoutbox, chosen, asked_in, mailed
-):
+def test_mail_is_in_the_language_of_the_login_or_of_the_request(lin, mailoutbox, chosen, asked_in, mailed):
     lin.language = chosen
     lin.save()
     now = datetime.now(UTC)
     with override(asked_in):
-        request = ask_for_reset("Lin", site="https://tea.example", address="", now=now)
+        request = create_reset_request("Lin", site="https://tea.example", address="", now=now)
     with override(None):
-        assert mail_reset(request, now=now) == 1
+        assert send_reset_mail(request, now=now) == 1
 
     with override(mailed):
         assert mailoutbox[0].subject == gettext("Leafspan: a new password")

@@ -10,8 +10,8 @@ from django.test import Client
 from django.utils import timezone
 
 from pages import reports as report_pages
-from tastings.actions.documents import MOST_PAPERS, ask_paper, make_paper, tidy_papers
-from tastings.models import Paper
+from tastings.actions.documents import MAX_DOCUMENTS, delete_old_documents, render_document, request_document
+from tastings.models import RenderedDocument
 from tastings.tasks import typeset
 from tests.api.phone import change, sync
 from tests.api.reported import photo_of, tasted_lot
@@ -41,19 +41,19 @@ def made(client, address):
     """Return a document after its job has run."""
     first = client.get(address)
     assert first.status_code == 202
-    typeset(str(Paper.objects.get(made_at=None).id))
+    typeset(str(RenderedDocument.objects.get(made_at=None).id))
     return client.get(address)
 
 
 @pytest.mark.parametrize("form", FORMS)
-def test_document_is_asked_for_once_made_by_the_job_and_then_sent(taster, lot, form):
+def test_document_is_requested_once_rendered_by_the_job_and_then_sent(taster, lot, form):
     waiting = [taster.client.get(of(lot, form)) for _ in range(2)]
     assert [answer.status_code for answer in waiting] == [202, 202]
     assert {answer["Retry-After"] for answer in waiting} == {"2"}
     assert 'http-equiv="refresh"' in waiting[0].content.decode()
-    paper = Paper.objects.get()
-    typeset(str(paper.id))
-    typeset(str(paper.id))  # a message may come twice
+    document = RenderedDocument.objects.get()
+    typeset(str(document.id))
+    typeset(str(document.id))  # a message may come twice
     answer = taster.client.get(of(lot, form))
 
     assert (answer.status_code, answer["Content-Type"]) == (200, {"pdf": "application/pdf", "png": "image/png"}[form])
@@ -61,11 +61,11 @@ def test_document_is_asked_for_once_made_by_the_job_and_then_sent(taster, lot, f
     assert answer.content[:4] == {"pdf": b"%PDF", "png": b"\x89PNG"}[form]
     again = taster.client.get(of(lot, form), headers={"if-none-match": answer["ETag"]})
     assert (again.status_code, again.content) == (304, b"")
-    paper.refresh_from_db()
-    assert (paper.told, paper.failure, Paper.objects.count()) == (None, "", 1)
+    document.refresh_from_db()
+    assert (document.payload, document.failure, RenderedDocument.objects.count()) == (None, "", 1)
 
 
-def test_document_is_made_anew_when_a_note_changes_it_and_not_before(taster, lot):
+def test_document_is_rendered_again_when_a_note_changes_it_and_not_before(taster, lot):
     before = made(taster.client, of(lot, "pdf"))
     assert taster.client.get(of(lot, "pdf")).content == before.content
     taster.client.patch(f"/api/v1/lots/{lot.id}/", {"name": "Cloud Ridge"})
@@ -75,55 +75,59 @@ def test_document_is_made_anew_when_a_note_changes_it_and_not_before(taster, lot
     assert before["ETag"] != after["ETag"]
 
 
-def test_document_that_cannot_be_set_says_so_and_keeps_why(taster, lot, monkeypatch):
+def test_document_that_cannot_be_rendered_answers_so_and_stores_why(taster, lot, monkeypatch):
     taster.client.get(of(lot, "pdf"))
-    paper = Paper.objects.get()
+    document = RenderedDocument.objects.get()
 
     def broken(*_):
         raise ValueError("no such layout")
 
-    make_paper(paper.id, typeset=broken, now=timezone.now())
+    render_document(document.id, typeset=broken, now=timezone.now())
     answer = taster.client.get(of(lot, "pdf"))
-    paper.refresh_from_db()
+    document.refresh_from_db()
     assert answer.status_code == 500
     assert "could not be made" in answer.content.decode()
-    assert (paper.failure, paper.told, paper.content) == ("ValueError: no such layout", None, None)
+    assert (document.failure, document.payload, document.content) == ("ValueError: no such layout", None, None)
 
 
-def test_lost_job_is_asked_for_again(taster, monkeypatch):
+def test_lost_job_is_enqueued_again(taster, monkeypatch):
     asked = []
     monkeypatch.setattr("tastings.actions.documents.later", lambda job, row: asked.append(row))
     now = timezone.now()
-    wanted = {"digest": "a" * 64, "layout": "card", "form": "pdf", "told": {"x": 1}}
+    wanted = {"digest": "a" * 64, "layout": "card", "form": "pdf", "payload": {"x": 1}}
     for seconds in (0, 5, 30, 31):
-        ask_paper(taster.team.id, **wanted, now=now + timedelta(seconds=seconds))
-    assert asked == [str(Paper.objects.get().id)] * 2
+        request_document(taster.team.id, **wanted, now=now + timedelta(seconds=seconds))
+    assert asked == [str(RenderedDocument.objects.get().id)] * 2
 
 
-def test_documents_nobody_reads_are_let_go_of(taster):
+def test_unread_documents_are_deleted(taster):
     now = timezone.now()
     for days, digest in ((0, "a"), (29, "b"), (31, "c")):
-        ask_paper(
-            taster.team.id, digest=digest * 64, layout="card", form="pdf", told={}, now=now - timedelta(days=days)
+        request_document(
+            taster.team.id, digest=digest * 64, layout="card", form="pdf", payload={}, now=now - timedelta(days=days)
         )
-    Paper.objects.update(content=b"%PDF", made_at=now, told=None)
-    ask_paper(taster.team.id, digest="d" * 64, layout="card", form="pdf", told={}, now=now - timedelta(days=2))
-    assert tidy_papers(now=now) == 2  # unread for a month, and asked for two days ago without ever being made
-    assert set(Paper.objects.values_list("digest", flat=True)) == {"a" * 64, "b" * 64}
+    RenderedDocument.objects.update(content=b"%PDF", made_at=now, payload=None)
+    request_document(
+        taster.team.id, digest="d" * 64, layout="card", form="pdf", payload={}, now=now - timedelta(days=2)
+    )
+    assert delete_old_documents(now=now) == 2  # unread for a month, and asked for two days ago without ever being made
+    assert set(RenderedDocument.objects.values_list("digest", flat=True)) == {"a" * 64, "b" * 64}
 
 
 def test_documents_of_a_team_are_bounded(taster, stranger, monkeypatch):
-    assert MOST_PAPERS == 500
-    monkeypatch.setattr("tastings.actions.documents.MOST_PAPERS", 3)
+    assert MAX_DOCUMENTS == 500
+    monkeypatch.setattr("tastings.actions.documents.MAX_DOCUMENTS", 3)
     now = timezone.now()
-    ask_paper(stranger.team.id, digest="f" * 64, layout="card", form="pdf", told={}, now=now - timedelta(hours=9))
+    request_document(
+        stranger.team.id, digest="f" * 64, layout="card", form="pdf", payload={}, now=now - timedelta(hours=9)
+    )
     for hour, digest in enumerate("abcde"):
-        ask_paper(
-            taster.team.id, digest=digest * 64, layout="card", form="pdf", told={}, now=now + timedelta(hours=hour)
+        request_document(
+            taster.team.id, digest=digest * 64, layout="card", form="pdf", payload={}, now=now + timedelta(hours=hour)
         )
-    kept = Paper.objects.filter(team=taster.team).values_list("digest", flat=True)
+    kept = RenderedDocument.objects.filter(team=taster.team).values_list("digest", flat=True)
     assert {digest[0] for digest in kept} == set("cde")
-    assert Paper.objects.filter(team=stranger.team).count() == 1
+    assert RenderedDocument.objects.filter(team=stranger.team).count() == 1
 
 
 def test_svg_and_csv_are_of_the_same_figures(taster, lot):

@@ -10,14 +10,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tastings.maths.brewing.extraction import shares
+from tastings.maths.brewing.extraction import extracted_shares
 from tastings.maths.brewing.heat import (
     COOLING_PER_MIN,
     boiling_point_c,
     contact_s,
-    cooled_c,
+    cooling_temperature_c,
     even_brew,
-    mixed_c,
+    mixing_temperature_c,
     steeped,
     vessel_mass_g,
 )
@@ -57,7 +57,7 @@ def test_boiling_point_falls_with_altitude(altitude_m, celsius):
 )
 def test_first_pour_into_an_iso_pot_settles_where_the_heat_balance_says(water_g, vessel_g, heat, start_c, celsius):
     # The table took water of 99 to 100 deg C at less than nominal density; half a degree covers both.
-    found = mixed_c(water_g=water_g, water_c=100, vessel_j_k=vessel_g * heat, vessel_c=start_c)
+    found = mixing_temperature_c(water_g=water_g, water_c=100, vessel_j_k=vessel_g * heat, vessel_c=start_c)
     assert found == pytest.approx(celsius, abs=0.65)
 
 
@@ -82,7 +82,10 @@ def test_cold_bowl_takes_its_heat_from_the_first_pour():
 def test_open_mug_cools_as_newton_says_to_two_degrees():
     # One exponential through the fifteen printed points: 28.80 + 64.48 exp(-0.02518 t).
     found = np.array(
-        [cooled_c(start_c=28.80 + 64.48, room_c=28.80, per_min=0.02518, seconds=60 * t) for t in MUG_MIN.tolist()]
+        [
+            cooling_temperature_c(start_c=28.80 + 64.48, room_c=28.80, per_min=0.02518, seconds=60 * t)
+            for t in MUG_MIN.tolist()
+        ]
     )
     # At the very start evaporation makes one constant too slow; the source says so too.
     assert np.sqrt(np.mean((found - MUG_C)[1:] ** 2)) < 2.0
@@ -102,7 +105,7 @@ def test_kettle_five_degrees_low_is_noticeable_and_ten_plainly_so():
     def content(kettle_c):
         brew = even_brew()
         pours = tuple(replace(pour, kettle_c=kettle_c) for pour in brew.pours)
-        return shares(steeped(brew, pours), k_per_min=np.array([0.25]), tau_s=np.array([15.0]))[0, 0, 2]
+        return extracted_shares(steeped(brew, pours), k_per_min=np.array([0.25]), tau_s=np.array([15.0]))[0, 0, 2]
 
     assert 0.10 < 1 - content(95) / content(100) < 0.26 < 1 - content(90) / content(100)
 
@@ -118,7 +121,7 @@ def test_slow_pour_brews_between_a_short_and_a_long_steep():
     def content(steep_s, pour_s):
         brew = even_brew()
         pours = tuple(replace(pour, steep_s=steep_s, pour_s=pour_s) for pour in brew.pours)
-        return shares(steeped(brew, pours), k_per_min=np.array([0.25]), tau_s=np.array([15.0]))[0, 0, 1]
+        return extracted_shares(steeped(brew, pours), k_per_min=np.array([0.25]), tau_s=np.array([15.0]))[0, 0, 1]
 
     assert content(10, 0) < content(10, 10) < content(20, 0)
     assert content(10, 10) == pytest.approx(content(20, 0), rel=0.35)

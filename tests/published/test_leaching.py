@@ -10,8 +10,8 @@ suitable); Chinese handbooks for the shares of solids and amino acids; Lakenbrin
 import numpy as np
 import pytest
 
-from tastings.maths.brewing.extraction import shares
-from tastings.maths.brewing.heat import Steeping, rate_factor
+from tastings.maths.brewing.extraction import extracted_shares
+from tastings.maths.brewing.heat import Steeping, arrhenius_factor
 from tastings.maths.curve.steep_count import worthwhile_steeps
 from tests.maths.brewed import brew_of, developed
 
@@ -25,7 +25,7 @@ def boiling(*contacts_s):
 
 
 def percent(steeping, *, k_per_min, tau_s=NO_LAG_S):
-    return 100 * shares(steeping, k_per_min=np.array([k_per_min]), tau_s=np.array([tau_s]))[0, 0]
+    return 100 * extracted_shares(steeping, k_per_min=np.array([k_per_min]), tau_s=np.array([tau_s]))[0, 0]
 
 
 @pytest.mark.parametrize(
@@ -43,7 +43,7 @@ def test_three_long_steeps_share_caffeine_as_hicks_measured(k_per_min, published
 
 def test_rate_against_temperature_follows_jaganyi_and_price():
     celsius = np.array([60.0, 70.0, 80.0, 90.0, 100.0])
-    k = 0.99 * rate_factor(celsius, ea_kj_mol=40.3) / rate_factor(80.0, ea_kj_mol=40.3)
+    k = 0.99 * arrhenius_factor(celsius, ea_kj_mol=40.3) / arrhenius_factor(80.0, ea_kj_mol=40.3)
     assert k == pytest.approx([0.434, 0.664, 0.990, 1.445, 2.066], rel=0.01)
 
 

@@ -14,8 +14,8 @@ from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import Grid, cup_strength
 from tastings.maths.brewing.heat import even_brew, steeped
 from tastings.maths.curve import sufficient_statistics as sums
-from tastings.maths.curve.scale_effects import absent, summed
-from tastings.maths.curve.sufficient_statistics import SESSION_SHIFT_SD, SIGMA, Tasted, TasterSums, added
+from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
+from tastings.maths.curve.sufficient_statistics import SESSION_SHIFT_SD, SIGMA, Tasted, TasterStatistics, sum_sessions
 from tastings.maths.panel.agreement import intraclass
 from tests.published.test_panels import JUDGES
 
@@ -83,7 +83,7 @@ def test_sums_give_mean_and_standard_error_of_the_mixed_model(monkeypatch):
     strength = cup_strength(steeping, grid=grid)[0, 3]
     scale = TasterScale(gain_sd=0.0, offset_sd=TASTER**0.5)
     totals = [
-        added(
+        sum_sessions(
             [
                 Tasted(
                     taster=str(number),
@@ -99,9 +99,9 @@ def test_sums_give_mean_and_standard_error_of_the_mixed_model(monkeypatch):
         )
         for number, sessions in enumerate(CUP)
     ]
-    found = summed(((TasterSums.of(total), scale) for total in totals), level=np.full(1, 6.0)).centred(
-        n_absent=absent([3, 3, 3, 3])
-    )
+    found = sum_tasters(
+        ((TasterStatistics.of(total), scale) for total in totals), level=np.full(1, 6.0)
+    ).centred_on_team(n_absent=expected_absent_tasters([3, 3, 3, 3]))
     for s, sigma in enumerate(SIGMA):
         assert strength * found.cross[s, 0] / found.precision[s, 0] == pytest.approx(MEAN, abs=1e-6)
         expected = variance_of_mean(taster=TASTER, session=SESSION_SHIFT_SD**2, rating=sigma**2)

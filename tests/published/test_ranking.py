@@ -27,7 +27,14 @@ import pytest
 from scipy.stats import chi2
 
 from tastings.maths.flights.blocks import block_means
-from tastings.maths.flights.ranking import RankingError, friedman, page, rank_sum_difference, rank_sums, told_apart
+from tastings.maths.flights.ranking import (
+    RankingError,
+    different_pairs,
+    friedman_test,
+    page_test,
+    rank_sum_difference,
+    rank_sums,
+)
 from tastings.maths.panel.agreement import concordance
 from tests.published.test_panels import BASES, BILL, TAIL, WING
 
@@ -59,24 +66,24 @@ def means_of(rows):
 
 def test_iso_8587_example_has_its_rank_sums_friedman_and_groups():
     table = table_of(ASSESSORS.split())
-    sums, found = rank_sums(table), friedman(table)
+    sums, found = rank_sums(table), friedman_test(table)
     assert sums == {"A": 17, "B": 31, "C": 32, "D": 23, "E": 17}
     assert found.name == "Friedman"
     assert found.statistic == pytest.approx(10.6, abs=1e-9)
     assert found.p == pytest.approx(0.0314, abs=5e-5)
     least = rank_sum_difference(tasters=8, lots=5)
     assert least == pytest.approx(12.40, abs=0.005)
-    assert set(told_apart(sums, least=least)) == {("B", "A"), ("B", "E"), ("C", "A"), ("C", "E")}
+    assert set(different_pairs(sums, least=least)) == {("B", "A"), ("B", "E"), ("C", "A"), ("C", "E")}
 
 
 def test_iso_8587_exercise_has_its_friedman_and_groups():
     table = table_of(BRANDS.split())
-    sums, found = rank_sums(table), friedman(table)
+    sums, found = rank_sums(table), friedman_test(table)
     assert list(sums.values()) == [33, 14, 20, 43]
     assert found.statistic == pytest.approx(27.7636, abs=5e-5)
     least = rank_sum_difference(tasters=11, lots=4)
     assert least == pytest.approx(11.87, abs=0.005)
-    assert set(told_apart(sums, least=least)) == {("D", "B"), ("D", "C"), ("A", "B"), ("A", "C")}
+    assert set(different_pairs(sums, least=least)) == {("D", "B"), ("D", "C"), ("A", "B"), ("A", "C")}
 
 
 def test_critical_values_are_those_of_the_standard():
@@ -85,38 +92,40 @@ def test_critical_values_are_those_of_the_standard():
 
 
 def test_page_of_scipys_example():
-    found = page(table_of(STYLES.split()), expected_order="CBA")
+    found = page_test(table_of(STYLES.split()), expected_order="CBA")
     assert found.statistic == 133.5
     assert found.p == pytest.approx(0.0018191161948127822, abs=1e-9)
 
 
 def test_page_of_the_opposite_order_finds_nothing():
-    assert page(table_of(STYLES.split()), expected_order="ABC").p > 0.99
+    assert page_test(table_of(STYLES.split()), expected_order="ABC").p > 0.99
 
 
 def test_friedman_of_base_runners_with_ties():
     runners = table_of([row.split() for row in BASES.split(";")])
-    found = friedman(runners)
+    found = friedman_test(runners)
     assert found.statistic == pytest.approx(11.142857, abs=5e-7)
     assert found.p == pytest.approx(0.003805, abs=5e-7)
     assert rank_sums(runners) == {"A": 53, "B": 47, "C": 32}
 
 
 def test_zars_concordance_gives_the_same_chi_squared_as_friedman():
-    found = friedman({name: dict(enumerate(map(float, row))) for name, row in (("w", WING), ("t", TAIL), ("b", BILL))})
+    found = friedman_test(
+        {name: dict(enumerate(map(float, row))) for name, row in (("w", WING), ("t", TAIL), ("b", BILL))}
+    )
     assert found.statistic == pytest.approx(30.496, abs=1e-3)
     assert found.statistic == pytest.approx(3 * 11 * concordance(np.column_stack([WING, TAIL, BILL])))
 
 
 def test_balanced_incomplete_blocks_give_durbins_statistic():
-    found = friedman(table_of(VARIETIES.split()))
+    found = friedman_test(table_of(VARIETIES.split()))
     assert (found.name, found.degrees_of_freedom) == ("Durbin", 6)
     assert found.statistic == pytest.approx(12.0)
     assert found.p == pytest.approx(0.0620, abs=5e-5)
 
 
 def test_other_gaps_give_the_statistic_of_skillings_and_mack():
-    found = friedman(table_of([row.split() for row in METHODS.split(";")]))
+    found = friedman_test(table_of([row.split() for row in METHODS.split(";")]))
     assert (found.name, found.degrees_of_freedom) == ("Skillings-Mack", 3)
     assert found.statistic == pytest.approx(15.493049, abs=5e-7)
     assert found.p == pytest.approx(0.001440, abs=5e-7)
@@ -124,14 +133,14 @@ def test_other_gaps_give_the_statistic_of_skillings_and_mack():
 
 def test_lots_that_no_taster_links_lose_a_degree_of_freedom():
     apart = {"1": {"A": 1.0, "B": 2.0}, "2": {"A": 3.0, "B": 4.0}, "3": {"C": 1.0, "D": 2.0}, "4": {"C": 5.0, "D": 1.0}}
-    assert friedman(apart).degrees_of_freedom == 2
+    assert friedman_test(apart).degrees_of_freedom == 2
 
 
 @pytest.mark.parametrize(
     "table", [{}, {"a": {"x": 1.0, "y": 2.0}}, {"a": {"x": 1.0, "y": 1.0}, "b": {"x": 3.0, "y": 3.0}}]
 )
 def test_table_that_ranks_nothing_has_no_friedman(table):
-    assert friedman(table) is None
+    assert friedman_test(table) is None
 
 
 def test_rank_sums_of_a_table_with_gaps_are_refused():
@@ -164,7 +173,7 @@ def test_slope_beside_is_taken_out():
     scores = [5 + lot + 0.3 * block - 0.25 * place + 0.01 * (-1) ** (lot * block + place) for lot, block, place in rows]
     found = block_means(
         scores, lots=["ABCD"[r[0]] for r in rows], blocks=[str(r[1]) for r in rows],
-        beside=np.array([[float(r[2])] for r in rows]),
+        covariates=np.array([[float(r[2])] for r in rows]),
     )  # fmt: skip
     assert [b - a for a, b in pairwise(found.means)] == pytest.approx([1, 1, 1], abs=0.02)
     assert found.noise_variance < 0.001

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from benchmarks.reading import DATA, LEXICON, built_in_words, keyword_search, measure, sentences
+from benchmarks.reading import DATA, LEXICON, built_in_descriptors, keyword_search, measure, sentences
 
 
 @pytest.fixture(scope="module")
@@ -56,6 +56,6 @@ def test_denials_comparisons_and_strengths_are_mostly_right(held_out):
 
 
 def test_keyword_search_finds_whole_words_only():
-    search = keyword_search(built_in_words())
+    search = keyword_search(built_in_descriptors())
 
     assert search("no Honey in the hayloft") == {"honey"}

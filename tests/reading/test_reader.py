@@ -4,18 +4,18 @@
 
 import pytest
 
-from benchmarks.reading import built_in_words, sentences
+from benchmarks.reading import built_in_descriptors, sentences
 from tastings.reading.lexicon import Lexicon, lexicon_of
 from tastings.reading.reader import Suggestion, read
-from tastings.reading.terms import Word
+from tastings.reading.terms import DescriptorTerms
 
 
 @pytest.fixture(scope="module")
 def lexicon():
-    return Lexicon(built_in_words())
+    return Lexicon(built_in_descriptors())
 
 
-def said(text, lexicon):
+def suggestions(text, lexicon):
     """Return what is there with its intensity, and what is not with "no"."""
     return {one.descriptor: one.intensity if one.present else "no" for one in read(text, lexicon)}
 
@@ -40,7 +40,7 @@ def said(text, lexicon):
     ],
 )
 def test_words_their_forms_and_chinese_terms_are_found(lexicon, text, there):
-    assert set(said(text, lexicon)) == there
+    assert set(suggestions(text, lexicon)) == there
 
 
 @pytest.mark.parametrize(
@@ -66,7 +66,7 @@ def test_words_their_forms_and_chinese_terms_are_found(lexicon, text, there):
     ],
 )
 def test_denials_end_where_the_clause_ends(lexicon, text, found):
-    assert said(text, lexicon) == found
+    assert suggestions(text, lexicon) == found
 
 
 def test_denial_of_a_rated_word_is_a_rating_of_nothing(lexicon):
@@ -110,7 +110,7 @@ def test_comparison_tells_presence_and_direction_only(lexicon, text, compared):
     ],
 )  # fmt: skip
 def test_degree_words_and_numbers_grade(lexicon, text, intensity):
-    assert said(text, lexicon) == {"honey": intensity}
+    assert suggestions(text, lexicon) == {"honey": intensity}
 
 
 def test_suggestion_says_where_and_by_which_words(lexicon):
@@ -130,7 +130,7 @@ def test_suggestion_says_where_and_by_which_words(lexicon):
     ],
 )  # fmt: skip
 def test_misspelling_is_mended_and_a_plain_word_stays_itself(lexicon, text, there):
-    assert set(said(text, lexicon)) == there
+    assert set(suggestions(text, lexicon)) == there
 
 
 @pytest.mark.parametrize(
@@ -146,16 +146,16 @@ def test_text_without_flavour_words_suggests_nothing(lexicon, text):
 
 
 def test_words_of_the_team_are_read_before_built_in_ones():
-    own = (Word(key="porch", label="Porch after rain", synonyms=("petrichor", "wet veranda"), rated=True),)
-    lexicon = lexicon_of(own, tuple(built_in_words()))
+    own = (DescriptorTerms(key="porch", label="Porch after rain", synonyms=("petrichor", "wet veranda"), rated=True),)
+    lexicon = lexicon_of(own, tuple(built_in_descriptors()))
 
-    assert said("a hint of petrichor, no wet veranda", lexicon) == {"porch": 2}
-    assert said("porch and honye", lexicon) == {"porch": None, "honey": None}
-    assert said("petrichorr", lexicon) == {"porch": None}
+    assert suggestions("a hint of petrichor, no wet veranda", lexicon) == {"porch": 2}
+    assert suggestions("porch and honye", lexicon) == {"porch": None, "honey": None}
+    assert suggestions("petrichorr", lexicon) == {"porch": None}
 
 
 def test_no_words_of_a_teams_own_read_like_the_built_in_ones(lexicon):
-    team = lexicon_of((), tuple(built_in_words()))
+    team = lexicon_of((), tuple(built_in_descriptors()))
     texts = [sentence["text"] for sentence in sentences("development")]
 
     assert [read(text, team) for text in texts] == [read(text, lexicon) for text in texts]

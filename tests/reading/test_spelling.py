@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tastings.reading.language import is_plain
+from tastings.reading.language import is_english_word
 from tastings.reading.spelling import Spelling, distance
 
 WORDS = st.text("abc", max_size=6)
@@ -46,9 +46,9 @@ def test_nearest_of_several_is_one_only_if_they_mean_the_same():
 
 @pytest.mark.parametrize("word", ["sweat", "sweats", "batch", "batches", "baked", "balms", "basin's"])
 def test_plain_words_are_known_with_their_regular_forms(word):
-    assert is_plain(word)
+    assert is_english_word(word)
 
 
 @pytest.mark.parametrize("word", ["orchird", "honye", "huigan"])
 def test_no_words_are_not_plain(word):
-    assert not is_plain(word)
+    assert not is_english_word(word)

@@ -24,9 +24,9 @@ from table.phone import MemoryStore, Phone, PhoneOptions, RetryPolicy, State, Un
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.actions.lexicon import load_lexicon
 from tastings.actions.pruning import prune
-from tastings.actions.push import SHAPES
 from tastings.models import FlightLot
-from tastings.queries.records import MODELS, records_of
+from tastings.queries.records import MODELS, list_records
+from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Team
 from tests.factories import DeviceTokenFactory, FlightCupFactory, FlightFactory, TeamFactory, person
 from tests.sync.model import Model
@@ -292,8 +292,8 @@ class Story(RuleBasedStateMachine):
         assert max(revisions, default=0) <= Team.objects.get(id=self.world.team.id).revision
         history = {(str(h.record), h.field, repr(h.value)) for h in FieldHistory.objects.filter(team=self.world.team)}
         for i, expected in self.model.records.items():
-            held = rows[i].as_copy()
-            assert (expected.type, i, expected.removed) == (rows[i].shape.type, i, rows[i].removed)
+            held = rows[i].stamped()
+            assert (expected.type, i, expected.removed) == (rows[i].schema.type, i, rows[i].removed)
             assert {name: held.values.get(name) for name in expected.values} == expected.values
             if expected.type == "session" and held.values["flight_cup"]:
                 assert (held.values["lot"] is not None) == self.revealed
@@ -306,11 +306,11 @@ class Story(RuleBasedStateMachine):
             fresh.append({"event": "signed", "token": self.stores[i].state.token})
             Phone(self.wire, store=fresh, options=PhoneOptions(page_size=50)).sync()
             on_server = {}
-            for type_name in SHAPES:
-                served = records_of(member, type_name, filters={}, after=None, limit=1000)
+            for type_name in RECORD_SCHEMAS:
+                served = list_records(member, type_name, filters={}, after=None, limit=1000)
                 on_server[type_name] = [(str(r.id), r.fields, r.revision, str(r.by)) for r in served if r.by]
             for state in (store.state for store in (fresh, *self.stores[i::3])):
-                assert {name: shown(state, name) for name in SHAPES} == on_server
+                assert {name: shown(state, name) for name in RECORD_SCHEMAS} == on_server
                 assert pulled(state) == pulled(fresh.state)
                 assert state.confirmed == []
                 assert all(unsent.problems for unsent in state.outbox.values())

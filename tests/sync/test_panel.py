@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
-from tastings.actions.due import ask_due, ask_due_panels
+from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
 from tastings.actions.panels import refresh_panel
 from tastings.models import Development, TeamPanel
 from tests.api.phone import change, sync
@@ -56,7 +56,7 @@ def test_a_taster_who_says_more_is_found_and_the_curve_allows_for_it(panel_of_th
     lot = panel_of_three[0]
     address = f"/api/v1/lots/{lot.id}/development"
     before = taster.client.get(address).json()
-    assert ask_due(now=timezone.now()) == 4  # the calibration has moved: every lot is worked out again
+    assert enqueue_due_lots(now=timezone.now()) == 4  # the calibration has moved: every lot is worked out again
     assert refresh_development(lot.id, now=timezone.now())
     after = taster.client.get(address).json()
     assert before["stale"] is after["stale"] is False
@@ -109,9 +109,9 @@ def test_a_team_without_tastings_has_an_empty_panel(taster):
 def test_teams_learn_at_most_once_a_minute(panel_of_three, taster):
     TeamPanel.objects.update(due_revision=10**6)
     now = timezone.now()
-    assert ask_due_panels(now=now) == 0
-    assert ask_due_panels(now=now + timedelta(seconds=90)) == 1
-    assert ask_due_panels(now=now + timedelta(seconds=100)) == 0  # asked for and under way
+    assert enqueue_due_panels(now=now) == 0
+    assert enqueue_due_panels(now=now + timedelta(seconds=90)) == 1
+    assert enqueue_due_panels(now=now + timedelta(seconds=100)) == 0  # asked for and under way
 
 
 def test_strangers_learn_nothing(panel_of_three, taster, stranger):

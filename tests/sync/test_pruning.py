@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from lots.models import Lot
-from tastings.actions.pruning import KEPT, prune_all
+from tastings.actions.pruning import RETENTION, prune_all
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken, Team
 from tests.api.phone import change, post_sync, sync, words
@@ -20,7 +20,7 @@ NOW = timezone.now()
 
 def deleted(who, *records, days_ago):
     """Delete records and make it so long ago."""
-    sync(who.client, [change(record.shape.type, record.id, deleted=True) for record in records], cursor=10**9)
+    sync(who.client, [change(record.schema.type, record.id, deleted=True) for record in records], cursor=10**9)
     for record in records:
         type(record).objects.filter(id=record.id).update(updated_at=NOW - timedelta(days=days_ago))
 
@@ -81,4 +81,4 @@ def test_forgetting_more_than_a_phone_on_its_way_can_know_stops_it(taster, forgo
 
 
 def test_tombstones_are_kept_400_days():
-    assert timedelta(days=400) == KEPT
+    assert timedelta(days=400) == RETENTION

@@ -16,7 +16,7 @@ from kombu import pools
 from config.dev.home import ROOT
 from config.dev.process import Child
 from tastings.actions.developments import refresh_development
-from tastings.actions.due import ask_due
+from tastings.actions.due import enqueue_due_lots
 from tastings.actions.lexicon import load_lexicon
 from tastings.jobs import Job
 from tastings.models import Development
@@ -77,8 +77,8 @@ def test_a_session_turned_private_leaves_the_figures(taster, lexicon):
 def test_a_job_under_way_is_not_asked_for_again_until_it_is_taken_for_lost(taster, lexicon):
     brewed(taster.client, LotFactory(team=taster.team))
     asked_at = Development.objects.get().asked_at
-    assert ask_due(now=asked_at + timedelta(seconds=20)) == 0
-    assert ask_due(now=asked_at + timedelta(seconds=40)) == 1
+    assert enqueue_due_lots(now=asked_at + timedelta(seconds=20)) == 0
+    assert enqueue_due_lots(now=asked_at + timedelta(seconds=40)) == 1
 
 
 @pytest.mark.django_db
@@ -86,9 +86,9 @@ def test_figures_of_an_older_method_are_due(taster, lexicon):
     lot = LotFactory(team=taster.team)
     brewed(taster.client, lot)
     refresh_development(lot.id, now=timezone.now())
-    assert ask_due(now=timezone.now()) == 0
+    assert enqueue_due_lots(now=timezone.now()) == 0
     Development.objects.update(method="older")
-    assert ask_due(now=timezone.now()) == 1
+    assert enqueue_due_lots(now=timezone.now()) == 1
 
 
 @pytest.mark.django_db(transaction=True)

@@ -4,7 +4,7 @@ from uuid import uuid4
 
 import pytest
 
-from api.schema_versions import SPOKEN, Dialect
+from api.schema_versions import SCHEMA_VERSIONS, SchemaVersion
 from tests.api.phone import PHONE, change, sync
 from tests.api.problems import refusal
 from tests.factories import InfusionFactory
@@ -23,11 +23,11 @@ def renamed(change, *, old, new):
 @pytest.fixture
 def two_versions(monkeypatch):
     """Another version that calls `steep_s` by the name `drawn_s`."""
-    other = Dialect(
-        read=lambda sent: renamed(sent, old="drawn_s", new="steep_s"),
-        tell=lambda pulled: renamed(pulled, old="steep_s", new="drawn_s"),
+    other = SchemaVersion(
+        upgrade=lambda sent: renamed(sent, old="drawn_s", new="steep_s"),
+        downgrade=lambda pulled: renamed(pulled, old="steep_s", new="drawn_s"),
     )
-    monkeypatch.setitem(SPOKEN, 2, other)
+    monkeypatch.setitem(SCHEMA_VERSIONS, 2, other)
 
 
 def speak(client, schema, changes=(), cursor=0):

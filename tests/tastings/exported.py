@@ -26,7 +26,7 @@ from tastings.models import (
     Trial,
     TriangleTest,
 )
-from tastings.queries.exporting import Scope, export
+from tastings.queries.exporting import ExportScope, export
 from teams.models import AuditEntry, DeviceToken, Member, Role, Shop, Team, User
 from tests.api.phone import change, sync
 from tests.api.records import Place, create
@@ -106,7 +106,7 @@ def zip_of(pieces):
 
 def operators(team):
     """Return the operator's export of a team."""
-    return zip_of(export(Scope(Team.objects.get(id=team.id)), now=timezone.now()))
+    return zip_of(export(ExportScope(Team.objects.get(id=team.id)), now=timezone.now()))
 
 
 def lines_of(opened, table):

@@ -16,15 +16,15 @@ from django.db import connection
 from django.utils import timezone
 
 from lots.models import FieldHistory, Lot
-from tastings.actions.importing.team import BadFile, import_team
+from tastings.actions.importing.team import ArchiveError, import_team
 from tastings.models import Development, Note, PhotoContent
 from tastings.models.photo_files import image_path
-from tastings.queries.exporting import TABLES, Scope, export, export_for
+from tastings.queries.exporting import TABLES, ExportScope, export, export_for_owner
 from tastings.queries.exporting.dictionary import dictionary, meaning
-from tastings.queries.exporting.tables import LEFT_OUT
+from tastings.queries.exporting.tables import EXCLUDED
 from tastings.queries.photos import name_on_disk
-from tastings.queries.records import MODELS, visible
-from teams.actions.counters import JUMP
+from tastings.queries.records import MODELS, visible_records
+from teams.actions.counters import REVISION_JUMP
 from teams.errors import Invalid
 from teams.models import AuditEntry, Member, Team, User
 from tests.api.phone import change, sync
@@ -57,7 +57,7 @@ def all_text(opened):
 
 
 def bring(path, *, team="Brought"):
-    return import_team(path, team=team, say=quiet)
+    return import_team(path, team=team, log=quiet)
 
 
 @pytest.fixture
@@ -134,26 +134,26 @@ def test_every_table_is_exported_or_left_out_by_name():
         model._meta.label for app in ("teams", "lots", "tastings") for model in apps.get_app_config(app).get_models()
     }
 
-    assert ours - exported - LEFT_OUT.keys() == set(), (
+    assert ours - exported - EXCLUDED.keys() == set(), (
         "say in tastings/queries/exporting/tables.py what becomes of these"
     )
-    assert exported & LEFT_OUT.keys() == set()
+    assert exported & EXCLUDED.keys() == set()
 
 
 def test_owner_gets_what_an_owner_may_see_and_nothing_else(full, team):
     owner, _, _, hidden = full
-    whole, seen = operators(team), zip_of(owner.client.get("/api/v1/team/export"))
+    is_operator, seen = operators(team), zip_of(owner.client.get("/api/v1/team/export"))
 
     for type_name in MODELS:
-        may = {str(row.id) for row in visible(owner.member, type_name) if row.team_id}
+        may = {str(row.id) for row in visible_records(owner.member, type_name) if row.team_id}
         assert {line["id"] for line in lines_of(seen, f"{type_name}s")} == may, type_name
     text = all_text(seen)
-    blind = [line for line in lines_of(whole, "flights") if line["state"] == "tasting"]
-    cups = [line for line in lines_of(whole, "flight_cups") if line["flight"] == blind[0]["id"]]
+    blind = [line for line in lines_of(is_operator, "flights") if line["state"] == "tasting"]
+    cups = [line for line in lines_of(is_operator, "flight_cups") if line["flight"] == blind[0]["id"]]
     secrets = [str(hidden.session.id), str(hidden.infusion.id), str(hidden.note.id), "Secret spring", "Older"]
     secrets += [line["id"] for line in [*blind, *cups]]
     assert [secret for secret in secrets if secret in text] == []
-    assert [secret for secret in secrets if secret not in all_text(whole)] == []
+    assert [secret for secret in secrets if secret not in all_text(is_operator)] == []
     assert {line["state"] for line in lines_of(seen, "flights")} == {"revealed", "called_off"}
     said = json.loads(seen.read("manifest.json"))
     assert said["made_for"] == "owner"
@@ -166,7 +166,7 @@ def test_owners_own_private_and_blind_sessions(team, full):
     _, cup, _ = a_flight(team, by=owner, taster=owner, state="tasting")
     blind = SessionFactory(lot=None, team=team, by=owner.user, flight_cup=cup, shared_once=False)
     NoteFactory(session=blind, descriptor=mine.descriptor)
-    seen = zip_of(export_for(owner.member, now=NOON))
+    seen = zip_of(export_for_owner(owner.member, now=NOON))
 
     ids = {line["id"] for line in lines_of(seen, "sessions")}
     assert str(mine.session.id) in ids
@@ -244,8 +244,8 @@ def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, tea
     assert "| kettle_c | number | °C | required; at least 0; at most 100 | water in the kettle |" in (
         opened.read("dictionary.md").decode()
     )
-    shapes = [field for model in MODELS.values() for field in model.shape.fields]
-    assert [field.name for field in shapes if meaning(field) == field.name.replace("_", " ")] == []
+    schemas = [field for model in MODELS.values() for field in model.schema.fields]
+    assert [field.name for field in schemas if meaning(field) == field.name.replace("_", " ")] == []
     assert told == json.loads(json.dumps(dictionary()))
 
 
@@ -297,7 +297,7 @@ def test_round_trip_is_equal_to_the_byte_of_every_record(full, team, tmp_path, t
 
 def test_owners_export_comes_back_equal_too(full, team, tmp_path):
     path = tmp_path / "seen.zip"
-    path.write_bytes(b"".join(export_for(full[0].member, now=NOON)))
+    path.write_bytes(b"".join(export_for_owner(full[0].member, now=NOON)))
     forget(team)
     done = bring(path)
 
@@ -317,7 +317,7 @@ def test_people_come_without_a_password_and_figures_are_due(full, taken):
     assert hidden.lot.id not in due
     assert all(row.stale for row in due.values())
     revision = Team.objects.get(id=done.team).revision
-    assert revision > JUMP
+    assert revision > REVISION_JUMP
     assert {row.due_revision for row in due.values()} == {revision}
 
 
@@ -346,9 +346,9 @@ def test_imported_team_goes_on(full, taken):
 
 def test_beside_the_original_it_is_refused(full, team, tmp_path):
     path = tmp_path / "team.zip"
-    path.write_bytes(b"".join(export(Scope(team), now=NOON)))
+    path.write_bytes(b"".join(export(ExportScope(team), now=NOON)))
 
-    with pytest.raises(BadFile, match="is on this server already"):
+    with pytest.raises(ArchiveError, match="is on this server already"):
         bring(path)
     assert not Team.objects.filter(name="Brought").exists()
 
@@ -373,7 +373,7 @@ def test_existing_empty_team_keeps_its_own_people(full, taken):
 def test_name_taken_by_someone_else_is_told_with_its_line(full, taken):
     User.objects.create(username=full[1].user.username.upper())
 
-    with pytest.raises(BadFile, match=r"records/members.jsonl, line \d, username: .* is someone else's name"):
+    with pytest.raises(ArchiveError, match=r"records/members.jsonl, line \d, username: .* is someone else's name"):
         bring(taken)
 
 
@@ -440,7 +440,7 @@ NOBODY = "00000000-0000-7000-8000-00000000dead"
 def test_fault_is_told_with_file_line_and_field_and_nothing_is_stored(full, taken, table, fields, said):
     path = changed(taken, taken.parent, table, **fields)
 
-    with pytest.raises(BadFile) as caught:
+    with pytest.raises(ArchiveError) as caught:
         bring(path)
     assert said in str(caught.value)
     assert not Team.objects.filter(name="Brought").exists()
@@ -481,7 +481,7 @@ def test_zip_that_was_cut_short_damaged_or_stuffed_is_refused(full, taken, tmp_p
         "twice": lambda: rewritten(taken, tmp_path, more=[("records/lots.jsonl", b"{}")]),
     }
     for said, make in bad.items():
-        with pytest.raises(BadFile, match=said):
+        with pytest.raises(ArchiveError, match=said):
             bring(make())
     assert not Team.objects.filter(name="Brought").exists()
 
@@ -491,7 +491,7 @@ def test_zip_bomb_is_not_unpacked_beyond_what_it_declares(full, taken, tmp_path,
         files, manifest = records_of(opened), json.loads(opened.read("manifest.json"))
     bomb = written(tmp_path / "bomb.zip", files | {"records/lots.jsonl": b" " * 64_000_000}, manifest=manifest)
     assert bomb.stat().st_size < 200_000
-    with pytest.raises(BadFile, match=r"lots.jsonl, line 1: is longer than"):
+    with pytest.raises(ArchiveError, match=r"lots.jsonl, line 1: is longer than"):
         bring(bomb)
 
 
@@ -501,7 +501,7 @@ def test_line_that_is_no_json_is_told(full, taken, tmp_path):
     lots = files["records/lots.jsonl"]
     for line in (b"\xff\xfe", b"{", b"[1]", b'{"a":1,"a":2}', b'{"a":NaN}', b"[" * 100_000):
         path = written(tmp_path / "odd.zip", files | {"records/lots.jsonl": lots + line + b"\n"}, manifest=manifest)
-        with pytest.raises(BadFile, match=rf"lots.jsonl, line {lots.count(bytes([10])) + 1}: is no JSON"):
+        with pytest.raises(ArchiveError, match=rf"lots.jsonl, line {lots.count(bytes([10])) + 1}: is no JSON"):
             bring(path)
 
 

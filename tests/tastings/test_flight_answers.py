@@ -7,8 +7,8 @@ import pytest
 from django.utils import timezone
 from drf_spectacular.generators import SchemaGenerator
 
-from tastings.actions.flights.asking import ask_due_flights
-from tastings.actions.flights.judging import judge_flight
+from tastings.actions.flights.answering import answer_flight
+from tastings.actions.flights.jobs import enqueue_due_flights
 from tastings.models import Flight
 from tests.api.phone import change, sync
 from tests.api.problems import refusal
@@ -26,7 +26,7 @@ def flight(team, lexicon):
 
 def answer_of(flight):
     """Return the answer once a worker has made it."""
-    judge_flight(UUID(flight.id), now=timezone.now())
+    answer_flight(UUID(flight.id), now=timezone.now())
     answer = flight.buyer.client.get(f"{flight.address}answer")
     assert answer.status_code == 200, answer.content
     return answer.json()
@@ -157,12 +157,12 @@ def test_liking_of_the_whole_cup_stands_before_that_of_its_infusions(flight):
 def test_lost_jobs_are_asked_for_again(flight, django_capture_on_commit_callbacks):
     reveal(flight, reason="time is up")
     now = timezone.now()
-    assert ask_due_flights(now=now) == 0
-    assert ask_due_flights(now=now + timedelta(minutes=3)) == 1
-    judge_flight(UUID(flight.id), now=now)
-    assert ask_due_flights(now=now + timedelta(minutes=9)) == 0
+    assert enqueue_due_flights(now=now) == 0
+    assert enqueue_due_flights(now=now + timedelta(minutes=3)) == 1
+    answer_flight(UUID(flight.id), now=now)
+    assert enqueue_due_flights(now=now + timedelta(minutes=9)) == 0
     Flight.objects.filter(id=flight.id).update(state="tasting", revealed_at=None, plan_wanted=9)
-    assert ask_due_flights(now=now + timedelta(minutes=9)) == 1
+    assert enqueue_due_flights(now=now + timedelta(minutes=9)) == 1
 
 
 def test_reference_is_told_apart_from_the_candidates(team, lexicon):

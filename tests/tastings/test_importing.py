@@ -9,8 +9,8 @@ import pytest
 from django.core.management import CommandError, call_command
 
 from lots.models import FieldHistory, Lot
-from tastings.actions.importing import Fault, Known, import_pot, known_to, read_sheet
-from tastings.actions.importing.spreadsheet import LARGEST_BYTES
+from tastings.actions.importing import CellError, ImportTargets, import_session, import_targets, parse_sheet
+from tastings.actions.importing.spreadsheet import MAX_SHEET_BYTES
 from tastings.models import Infusion, Note, Session
 from teams.errors import Invalid, NotAllowed
 from teams.models import Team
@@ -18,7 +18,7 @@ from tests.api.phone import change, sync
 from tests.factories import DescriptorFactory, LotFactory, ShopFactory
 
 NOW = datetime(2026, 5, 4, 12, tzinfo=UTC)
-KNOWN = Known(lots={}, shops={}, descriptors=frozenset(["strength", "sweetness", "orchid", "charcoal"]))
+TARGETS = ImportTargets(lots={}, shops={}, descriptors=frozenset(["strength", "sweetness", "orchid", "charcoal"]))
 WHOLE = {"lot": "Ridge 2", "kind": "oolong", "session": "A", "started_at": "2026-03-04T10:11:00+01:00"}
 ROW = {**WHOLE, "leaf_g": "5", "vessel_ml": "110", "number": "1", "steep_s": "10", "kettle_c": "99", "strength": "4.5"}
 
@@ -32,15 +32,15 @@ def sheet(*rows, delimiter=","):
     return out.getvalue().encode()
 
 
-def faults_of(*rows, known=KNOWN):
-    return read_sheet(sheet(*rows), known=known)[1]
+def errors_of(*rows, targets=TARGETS):
+    return parse_sheet(sheet(*rows), targets=targets)[1]
 
 
 def store(person, *rows, now=NOW, dry_run=False):
-    known = known_to(person.member)
-    pots, faults = read_sheet(sheet(*rows), known=known)
-    done = [import_pot(person.member, pot, known=known, now=now, dry_run=dry_run) for pot in pots]
-    return done, [*faults, *(fault for one in done for fault in one.faults)]
+    targets = import_targets(person.member)
+    sessions, errors = parse_sheet(sheet(*rows), targets=targets)
+    done = [import_session(person.member, session, targets=targets, now=now, dry_run=dry_run) for session in sessions]
+    return done, [*errors, *(fault for one in done for fault in one.errors)]
 
 
 def counted(done, word):
@@ -57,11 +57,13 @@ def ratings(key):
 
 @pytest.mark.parametrize("data", [sheet(ROW), b"\xef\xbb\xbf" + sheet(ROW), sheet(ROW, delimiter=";")])
 def test_a_byte_order_mark_and_semicolons_make_no_difference(data):
-    pots, faults = read_sheet(data, known=KNOWN)
+    sessions, errors = parse_sheet(data, targets=TARGETS)
 
-    assert faults == []
-    assert [(pot.lot, pot.label, pot.whole["started_at"]) for pot in pots] == [("Ridge 2", "A", "2026-03-04T09:11:00Z")]
-    assert pots[0].rows[1].ratings == {"strength": 4.5}
+    assert errors == []
+    assert [(session.lot, session.label, session.values["started_at"]) for session in sessions] == [
+        ("Ridge 2", "A", "2026-03-04T09:11:00Z")
+    ]
+    assert sessions[0].rows[1].ratings == {"strength": 4.5}
 
 
 @pytest.mark.parametrize(
@@ -87,7 +89,7 @@ def test_a_byte_order_mark_and_semicolons_make_no_difference(data):
 )
 def test_a_bad_cell_is_named_by_line_and_column(cell, reason):
     (column,) = cell
-    (fault,) = [f for f in faults_of({**ROW, "number": "2"}, {**ROW, **cell}) if f.line == 3]
+    (fault,) = [f for f in errors_of({**ROW, "number": "2"}, {**ROW, **cell}) if f.line == 3]
 
     assert fault.column == column
     assert reason is None or fault.reason == reason
@@ -96,10 +98,10 @@ def test_a_bad_cell_is_named_by_line_and_column(cell, reason):
 def test_the_good_rows_of_a_pot_stay_without_the_bad_one():
     rows = [{**ROW, "number": str(n)} for n in (1, 2, 3)]
     rows[1]["kettle_c"] = "-1"
-    pots, faults = read_sheet(sheet(*rows), known=KNOWN)
+    sessions, errors = parse_sheet(sheet(*rows), targets=TARGETS)
 
-    assert list(pots[0].rows) == [1, 3]
-    assert faults == [Fault(3, "kettle_c", "must be at least 0")]
+    assert list(sessions[0].rows) == [1, 3]
+    assert errors == [CellError(3, "kettle_c", "must be at least 0")]
 
 
 def test_line_numbers_count_the_lines_of_the_file():
@@ -109,9 +111,9 @@ def test_line_numbers_count_the_lines_of_the_file():
         + '"Two\r\nlines",oolong,A,bad,5,110,1,10,99,4\r\n'
         + "Ridge 2,oolong,A,,,,7,1,200,\r\n"
     )
-    faults = read_sheet(text.encode(), known=KNOWN)[1]
+    errors = parse_sheet(text.encode(), targets=TARGETS)[1]
 
-    assert [(fault.line, fault.column) for fault in faults] == [(4, "started_at"), (6, "kettle_c")]
+    assert [(fault.line, fault.column) for fault in errors] == [(4, "started_at"), (6, "kettle_c")]
 
 
 def test_what_holds_for_the_pot_may_be_said_once():
@@ -122,24 +124,24 @@ def test_what_holds_for_the_pot_may_be_said_once():
         "steep_s": "12",
         "kettle_c": "98",
     }
-    (pot,), faults = read_sheet(sheet(ROW, later), known=KNOWN)
+    (session,), errors = parse_sheet(sheet(ROW, later), targets=TARGETS)
 
-    assert faults == []
-    assert (pot.whole["leaf_g"], pot.rows[2].values["steep_s"], pot.rows[2].ratings) == (5, 12, {})
+    assert errors == []
+    assert (session.values["leaf_g"], session.rows[2].values["steep_s"], session.rows[2].ratings) == (5, 12, {})
 
 
 def test_rows_that_contradict_each_other_are_named():
-    faults = faults_of(
+    errors = errors_of(
         ROW,
         {**ROW, "number": "2", "leaf_g": "6"},
         {**ROW, "number": "1"},
         {**ROW, "session": "B", "kind": "green"},
     )
 
-    assert faults == [
-        Fault(3, "leaf_g", "line 2 says something else for this session"),
-        Fault(4, "number", "line 2 is this infusion already"),
-        Fault(5, "kind", "line 2 says something else for this lot"),
+    assert errors == [
+        CellError(3, "leaf_g", "line 2 says something else for this session"),
+        CellError(4, "number", "line 2 is this infusion already"),
+        CellError(5, "kind", "line 2 says something else for this lot"),
     ]
 
 
@@ -147,7 +149,7 @@ def test_a_new_lot_needs_its_kind_and_a_session_its_pot():
     no_kind, no_leaf = {**ROW, "kind": ""}, {**ROW, "lot": "Ridge 3", "leaf_g": ""}
     reason = "no usable row of this session says it, and it must be known"
 
-    assert faults_of(no_kind, no_leaf) == [Fault(2, "kind", reason), Fault(3, "leaf_g", reason)]
+    assert errors_of(no_kind, no_leaf) == [CellError(2, "kind", reason), CellError(3, "leaf_g", reason)]
 
 
 @pytest.mark.parametrize(
@@ -158,7 +160,7 @@ def test_a_new_lot_needs_its_kind_and_a_session_its_pot():
         (sheet({**ROW, "lot": "é"}).replace("é".encode(), b"\xe9"), "encoding"),
         (sheet(ROW).decode().encode("utf-16"), "encoding"),
         (sheet(ROW) + b'"open,\n', "csv"),
-        (b"x" * (LARGEST_BYTES + 1), "too_large"),
+        (b"x" * (MAX_SHEET_BYTES + 1), "too_large"),
         (sheet({**ROW, "colour": "red"}), "unknown_column"),
         (sheet({key: value for key, value in ROW.items() if key != "kettle_c"}), "missing_column"),
         (sheet(ROW).replace(b"kind", b"lot"), "twice"),
@@ -166,7 +168,7 @@ def test_a_new_lot_needs_its_kind_and_a_session_its_pot():
 )
 def test_a_file_that_cannot_be_used_is_refused_as_a_whole(data, code):
     with pytest.raises(Invalid) as refused:
-        read_sheet(data, known=KNOWN)
+        parse_sheet(data, targets=TARGETS)
 
     assert [problem.code for problem in refused.value.problems] == [code]
 
@@ -174,7 +176,7 @@ def test_a_file_that_cannot_be_used_is_refused_as_a_whole(data, code):
 def test_empty_cells_at_the_end_of_a_line_are_no_cells():
     text = sheet(ROW).decode().replace("\r\n", ",,\r\n")
 
-    assert read_sheet(text.encode(), known=KNOWN)[1] == []
+    assert parse_sheet(text.encode(), targets=TARGETS)[1] == []
 
 
 # Storing
@@ -182,12 +184,12 @@ def test_empty_cells_at_the_end_of_a_line_are_no_cells():
 
 def test_a_sheet_becomes_records(taster, lexicon):
     ShopFactory(team=taster.team, name="Harbour")
-    done, faults = store(
+    done, errors = store(
         taster, {**ROW, "shop": "Harbour", "warmed": "no", "noted": "orchid; charcoal", "ending": "spent"}
     )
     session = Session.objects.get()
 
-    assert faults == []
+    assert errors == []
     assert counted(done, "new") == {"lot": 1, "session": 1, "infusion": 1, "note": 3}
     assert (session.lot.name, session.lot.kind, session.shop.name) == ("Ridge 2", "oolong", "Harbour")
     assert (session.leaf_g, session.warmed, session.ending, session.taster) == (5, False, "spent", taster.user)
@@ -202,9 +204,9 @@ def test_importing_twice_changes_nothing(taster, lexicon):
     rows = [{**ROW, "number": str(n), "noted": "orchid"} for n in (0, 1, 2)]
     store(taster, *rows)
     before = Team.objects.get(id=taster.team.id).revision
-    done, faults = store(taster, *rows, now=NOW + timedelta(days=1))
+    done, errors = store(taster, *rows, now=NOW + timedelta(days=1))
 
-    assert faults == []
+    assert errors == []
     assert {word for one in done for _, word in one.counts} == {"same"}
     assert Team.objects.get(id=taster.team.id).revision == before
     assert FieldHistory.objects.count() == 0
@@ -234,17 +236,17 @@ def test_a_lot_of_another_team_is_not_used(taster, lexicon):
 
 def test_two_lots_of_that_name_are_told(taster, lexicon):
     LotFactory.create_batch(2, team=taster.team, by=taster.user, name="Ridge 2")
-    done, faults = store(taster, ROW)
+    done, errors = store(taster, ROW)
 
     assert done == []
-    assert faults == [Fault(2, "lot", "the team has several lots of this name")]
+    assert errors == [CellError(2, "lot", "the team has several lots of this name")]
 
 
 def test_a_corrected_sheet_corrects_what_an_import_wrote(taster, lexicon):
     store(taster, ROW)
-    done, faults = store(taster, {**ROW, "strength": "3"}, now=NOW + timedelta(days=1))
+    done, errors = store(taster, {**ROW, "strength": "3"}, now=NOW + timedelta(days=1))
 
-    assert faults == []
+    assert errors == []
     assert counted(done, "corrected") == {"note": 1}
     assert ratings("strength") == [3.0]
 
@@ -253,9 +255,9 @@ def test_what_a_phone_edited_since_is_kept(taster, lexicon):
     store(taster, ROW)
     note = Note.objects.get()
     sync(taster.client, [change("note", note.id, at="2026-05-05T09:00:00Z", intensity=7)])
-    done, faults = store(taster, {**ROW, "strength": "3"}, now=NOW + timedelta(days=365))
+    done, errors = store(taster, {**ROW, "strength": "3"}, now=NOW + timedelta(days=365))
 
-    assert faults == []
+    assert errors == []
     assert counted(done, "kept") == {"note": 1}
     assert ratings("strength") == [7.0]
 
@@ -264,10 +266,10 @@ def test_what_was_deleted_since_stays_deleted(taster, lexicon):
     store(taster, ROW)
     session = Session.objects.get()
     sync(taster.client, [{"type": "session", "id": str(session.id), "at": "2026-05-05T00:00:00Z", "deleted": True}])
-    done, faults = store(taster, ROW, {**ROW, "number": "2"}, now=NOW + timedelta(days=365))
+    done, errors = store(taster, ROW, {**ROW, "number": "2"}, now=NOW + timedelta(days=365))
 
     assert done[0].counts == {}
-    assert [(fault.line, fault.column) for fault in faults] == [(2, "session"), (3, "session")]
+    assert [(fault.line, fault.column) for fault in errors] == [(2, "session"), (3, "session")]
     assert Session.objects.get().removed
     assert Infusion.objects.count() == 1
 
@@ -277,16 +279,16 @@ def test_an_infusion_taken_on_a_phone_meanwhile_is_told(taster, lexicon):
     session = Session.objects.get()
     mine = {"session": str(session.id), "number": 2, "steep_s": 12, "kettle_c": 99}
     sync(taster.client, [change("infusion", uuid4(), **mine)])
-    done, faults = store(taster, ROW, {**ROW, "number": "2"}, {**ROW, "number": "3"}, now=NOW + timedelta(days=1))
+    done, errors = store(taster, ROW, {**ROW, "number": "2"}, {**ROW, "number": "3"}, now=NOW + timedelta(days=1))
 
-    assert [(fault.line, fault.column) for fault in faults] == [(3, "number")]
+    assert [(fault.line, fault.column) for fault in errors] == [(3, "number")]
     assert counted(done, "new") == {"infusion": 1, "note": 1}
     assert sorted(Infusion.objects.values_list("number", flat=True)) == [1, 2, 3]
 
 
 def test_a_viewer_may_not_import(viewer, lexicon):
     with pytest.raises(NotAllowed):
-        known_to(viewer.member)
+        import_targets(viewer.member)
 
 
 def test_a_word_of_the_team_may_be_a_column_and_another_teams_may_not(taster, stranger, lexicon):
@@ -359,25 +361,25 @@ def test_published_infusions_are_stored_as_the_sources_say(taster, lexicon):
     scale. Leaf and water are not in the abstract; those of the ISO 3103 pot stand in: 2.8 g in 140 ml.
     """
     bowl = {**WHOLE, "session": "GB/T 23776", "leaf_g": "5", "vessel_ml": "110", "vessel_material": "porcelain"}
-    pot = {**WHOLE, "session": "Hicks", "leaf_g": "2.8", "vessel_ml": "140"}
+    session = {**WHOLE, "session": "Hicks", "leaf_g": "2.8", "vessel_ml": "140"}
     minutes, shares = (2, 3, 5), (69, 23, 8)
     rows = [
         *({**bowl, "number": str(n), "steep_s": str(60 * m), "kettle_c": "100"} for n, m in enumerate(minutes, 1)),
         *(
-            {**pot, "number": str(n), "steep_s": "300", "kettle_c": "100", "strength": str(share / 10)}
+            {**session, "number": str(n), "steep_s": "300", "kettle_c": "100", "strength": str(share / 10)}
             for n, share in enumerate(shares, 1)
         ),
     ]
-    done, faults = store(taster, *rows)
-    bowls, pots = (
+    done, errors = store(taster, *rows)
+    bowls, sessions = (
         Infusion.objects.filter(session__vessel_ml=ml).order_by("number").values_list("number", "steep_s", "kettle_c")
         for ml in (110, 140)
     )
 
-    assert faults == []
+    assert errors == []
     assert [one.label for one in done] == ["GB/T 23776", "Hicks"]
     assert list(bowls) == [(1, 120, 100), (2, 180, 100), (3, 300, 100)]
-    assert list(pots) == [(1, 300, 100), (2, 300, 100), (3, 300, 100)]
+    assert list(sessions) == [(1, 300, 100), (2, 300, 100), (3, 300, 100)]
     assert ratings("strength") == [6.9, 2.3, 0.8]
     assert sum(ratings("strength")) == pytest.approx(10)
     assert Session.objects.get(vessel_ml=110).leaf_g == 5

@@ -28,8 +28,8 @@ def target(taster, place):
     )
 
 
-def merge(person, word, into="wet_slate"):
-    return person.client.post(f"/api/v1/descriptors/{word.id}/merge", {"into": into})
+def merge(person, descriptor, into="wet_slate"):
+    return person.client.post(f"/api/v1/descriptors/{descriptor.id}/merge", {"into": into})
 
 
 def key_of(note_id):
@@ -127,7 +127,7 @@ def test_notes_of_private_sessions_move_too_and_stay_private(buyer, owner, taste
 
 
 def test_more_notes_than_one_push_takes_all_move(buyer, taster, place, target, monkeypatch):
-    monkeypatch.setattr("tastings.actions.merging._NOTES_PER_PUSH", 2)
+    monkeypatch.setattr("tastings.actions.merging._BATCH_SIZE", 2)
     more = place.more("note", 4)
     merge(buyer, place.descriptor)
 

@@ -23,7 +23,7 @@ from django.utils import timezone
 from config.dev.home import ROOT
 from tastings.actions import due
 from tastings.actions.developments import refresh_development
-from tastings.actions.due import FRESH_AT_A_TIME, STEADY_AT_A_TIME, ask_due, ask_more, mark_due
+from tastings.actions.due import MAX_FRESH, MAX_STEADY, enqueue_due_lots, enqueue_next, mark_due
 from tastings.actions.lexicon import load_lexicon
 from tastings.jobs import Job
 from tastings.maths.curve.development import METHOD
@@ -33,7 +33,7 @@ from tests.api.phone import sync
 from tests.factories import LotFactory, TeamFactory, person
 from tests.sync.test_push import pot
 
-MOST = STEADY_AT_A_TIME + FRESH_AT_A_TIME
+MOST = MAX_STEADY + MAX_FRESH
 
 
 class Messages:
@@ -91,7 +91,7 @@ def under_way(team):
     return Development.objects.filter(team=team, asked_at__isnull=False).count()
 
 
-def test_a_flood_of_edits_is_asked_for_a_few_at_a_time(team, messages, committed):
+def test_many_edits_are_enqueued_a_few_at_a_time(team, messages, committed):
     lots = lots_of(team, 3 * MOST)
     with committed():
         mark_due(team.id, lots, revision=5, now=timezone.now())
@@ -105,47 +105,47 @@ def test_a_flood_of_edits_is_asked_for_a_few_at_a_time(team, messages, committed
 def test_a_team_in_the_midst_of_its_refits_has_room_for_a_fresh_edit(team, messages, committed):
     behind(team, 50)
     with committed():
-        ask_due(now=timezone.now())
+        enqueue_due_lots(now=timezone.now())
     [edited] = lots_of(team, 1)
     with committed():
         mark_due(team.id, [edited], revision=99, now=timezone.now())
-    assert (messages.of(Queue.STEADY), messages.waiting[Queue.FRESH]) == (STEADY_AT_A_TIME, [edited])
+    assert (messages.of(Queue.STEADY), messages.waiting[Queue.FRESH]) == (MAX_STEADY, [edited])
 
 
-def test_each_team_has_its_few_and_no_more(team, stranger, messages, committed):
+def test_each_team_has_at_most_its_limit(team, stranger, messages, committed):
     third = TeamFactory()
     for of, n in ((team, 100), (stranger.team, 20), (third, 3)):
         behind(of, n)
     for _ in range(3):
         with committed():
-            ask_due(now=timezone.now())
-    assert [under_way(of) for of in (team, stranger.team, third)] == [STEADY_AT_A_TIME, STEADY_AT_A_TIME, 3]
+            enqueue_due_lots(now=timezone.now())
+    assert [under_way(of) for of in (team, stranger.team, third)] == [MAX_STEADY, MAX_STEADY, 3]
     assert messages.of(Queue.FRESH) == 0
 
 
 def test_teams_take_turns_when_there_is_not_room_for_all(messages, committed, monkeypatch, db):
-    monkeypatch.setattr(due, "ALL_AT_A_TIME", 6)
+    monkeypatch.setattr(due, "MAX_RUNNING", 6)
     teams = [TeamFactory() for _ in range(3)]
     for of in teams:
         behind(of, 10)
     with committed():
-        assert ask_due(now=timezone.now()) == 6
+        assert enqueue_due_lots(now=timezone.now()) == 6
     assert [under_way(of) for of in teams] == [2, 2, 2]
     with committed():
-        assert ask_due(now=timezone.now()) == 0
+        assert enqueue_due_lots(now=timezone.now()) == 0
 
 
 def test_the_longest_edited_comes_first_and_an_older_method_last(team, messages, committed):
-    old, *edited = behind(team, STEADY_AT_A_TIME + 2)
+    old, *edited = behind(team, MAX_STEADY + 2)
     Development.objects.filter(lot_id=old).update(computed_revision=1, due_revision=1, method="older")
     with committed():
-        ask_more(team.id, now=timezone.now())
-    assert messages.waiting[Queue.STEADY] == edited[:STEADY_AT_A_TIME]
+        enqueue_next(team.id, now=timezone.now())
+    assert messages.waiting[Queue.STEADY] == edited[:MAX_STEADY]
     Development.objects.filter(lot_id__in=edited).update(
         computed_revision=99, due_revision=99, asked_at=None, method=METHOD
     )
     with committed():
-        assert ask_more(team.id, now=timezone.now()) == 1
+        assert enqueue_next(team.id, now=timezone.now()) == 1
     assert messages.waiting[Queue.STEADY][-1] == old
 
 
@@ -153,15 +153,15 @@ def test_what_was_lost_gives_its_place_back(team, messages, committed):
     behind(team, 30)
     now = timezone.now()
     with committed():
-        assert ask_due(now=now) == STEADY_AT_A_TIME
-        assert ask_due(now=now + timedelta(seconds=20)) == 0
-        assert ask_due(now=now + timedelta(seconds=40)) == STEADY_AT_A_TIME
+        assert enqueue_due_lots(now=now) == MAX_STEADY
+        assert enqueue_due_lots(now=now + timedelta(seconds=20)) == 0
+        assert enqueue_due_lots(now=now + timedelta(seconds=40)) == MAX_STEADY
 
 
 def test_jobs_ask_for_the_next_until_all_is_done(team, lexicon, messages, committed):
-    lots = behind(team, 3 * STEADY_AT_A_TIME)
+    lots = behind(team, 3 * MAX_STEADY)
     with committed():
-        ask_due(now=timezone.now())
+        enqueue_due_lots(now=timezone.now())
     done, most = [], 0
     while (lot := messages.take()) is not None:
         most = max(most, under_way(team))
@@ -169,7 +169,7 @@ def test_jobs_ask_for_the_next_until_all_is_done(team, lexicon, messages, commit
             assert refresh_development(lot, now=timezone.now())
         done.append(lot)
     assert sorted(done) == sorted(lots)
-    assert most == STEADY_AT_A_TIME
+    assert most == MAX_STEADY
 
 
 def test_few_jobs_stand_before_a_fresh_tasting_while_another_team_drains_and_floods(
@@ -177,7 +177,7 @@ def test_few_jobs_stand_before_a_fresh_tasting_while_another_team_drains_and_flo
 ):
     behind(team, 120)
     with committed():
-        ask_due(now=timezone.now())
+        enqueue_due_lots(now=timezone.now())
         mark_due(team.id, lots_of(team, 60), revision=500, now=timezone.now())
     for _ in range(5):  # the workers are at it
         with committed():
@@ -260,7 +260,7 @@ def test_a_worker_empties_the_fresh_queue_first(tmp_path):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_a_worker_told_to_stop_finishes_the_job_it_has_and_leaves_the_others(tmp_path):
+def test_a_stopping_worker_finishes_its_job_and_leaves_the_others(tmp_path):
     current_app.control.purge()
     load_lexicon()
     who = person(TeamFactory(), "taster")

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from tastings import tasks
 from tastings.jobs import Job
-from tastings.models import Development, Flight, Note, Paper, Photo, TeamPanel
+from tastings.models import Development, Flight, Note, Photo, RenderedDocument, TeamPanel
 from teams.models import AuditEntry, DeviceToken, Invitation
 from tests.api.records import Place
 from tests.api.test_row_security import full  # noqa: F401 - a fixture
@@ -24,7 +24,7 @@ LONG_AGO = NOON - timedelta(days=3000)
 def asked(monkeypatch):
     """Note what jobs are asked for instead of sending them anywhere."""
     found = []
-    for module in ("tastings.actions.due", "tastings.actions.flights.asking", "tastings.actions.photo_checks",
+    for module in ("tastings.actions.due", "tastings.actions.flights.jobs", "tastings.actions.photo_checks",
                    "tastings.actions.developments"):  # fmt: skip
         monkeypatch.setattr(f"{module}.later", lambda job, *about, **_: found.append((job, *about)))
     return found
@@ -60,7 +60,7 @@ def test_timetable_finds_what_is_behind_in_every_team(full, asked):  # noqa: F81
     behind = {(Job.REFRESH_DEVELOPMENT, str(one.lot_id)) for one in Development.objects.all() if not one.up_to_date}
     assert {one.team_id for one in Development.objects.all() if not one.up_to_date} == {team.id for team in full}
     assert set(asked) == behind | {(Job.REFRESH_PANEL, str(team.id)) for team in full} | {
-        (Job.JUDGE_FLIGHT, str(flight)) for flight in Flight.objects.values_list("id", flat=True)
+        (Job.ANSWER_FLIGHT, str(flight)) for flight in Flight.objects.values_list("id", flat=True)
     }
 
 
@@ -95,25 +95,25 @@ def test_tidying_photos_keeps_the_bytes_of_an_upload_under_way(settings, tmp_pat
     assert len(on_disk(tmp_path)) == 2
 
 
-def test_flight_is_planned_and_judged(full):  # noqa: F811
+def test_flight_is_planned_and_answered(full):  # noqa: F811
     flight = Flight.objects.filter(team=full[0], plan_made__gt=0).first()
     Flight.objects.filter(id=flight.id).update(plan_wanted=flight.plan_made + 1)
     work(Job.PLAN_FLIGHT, flight.id)
     assert Flight.objects.get(id=flight.id).plan_made == flight.plan_made + 1
 
     Flight.objects.filter(id=flight.id).update(state="revealed", revealed_at=NOON, answer_wanted=1, answer_made=0)
-    work(Job.JUDGE_FLIGHT, flight.id)
-    judged = Flight.objects.get(id=flight.id)
-    assert (judged.answer_made, judged.answer_failure) == (1, "")
+    work(Job.ANSWER_FLIGHT, flight.id)
+    answered = Flight.objects.get(id=flight.id)
+    assert (answered.answer_made, answered.answer_failure) == (1, "")
 
 
 def test_document_is_set(full, monkeypatch):  # noqa: F811
-    paper = Paper.objects.filter(team=full[0]).first()
-    Paper.objects.filter(id=paper.id).update(told={"name": "Mist Ridge"})
-    monkeypatch.setattr(tasks, "set_in_type", lambda layout, form, told, *, pictures: told["name"].encode())
-    work(Job.TYPESET, paper.id)
+    document = RenderedDocument.objects.filter(team=full[0]).first()
+    RenderedDocument.objects.filter(id=document.id).update(payload={"name": "Mist Ridge"})
+    monkeypatch.setattr(tasks, "set_in_type", lambda layout, form, payload, *, pictures: payload["name"].encode())
+    work(Job.TYPESET, document.id)
 
-    assert bytes(Paper.objects.get(id=paper.id).content) == b"Mist Ridge"
+    assert bytes(RenderedDocument.objects.get(id=document.id).content) == b"Mist Ridge"
 
 
 def test_what_has_served_its_time_goes_in_every_team(full):  # noqa: F811
@@ -122,14 +122,14 @@ def test_what_has_served_its_time_goes_in_every_team(full):  # noqa: F811
         DeviceTokenFactory(member=member, expires_at=LONG_AGO, device="old")
         Invitation.objects.filter(team=team).update(expires_at=LONG_AGO)
         Note.objects.filter(team=team).update(removed=True, updated_at=LONG_AGO)
-    Paper.objects.update(used_on=LONG_AGO.date())
+    RenderedDocument.objects.update(used_on=LONG_AGO.date())
     AuditEntry.objects.update(at=LONG_AGO)
     for job in (Job.PRUNE, Job.TIDY_PEOPLE, Job.TIDY_PAPERS):
         work(job)
 
     gone = [
         Note.objects,
-        Paper.objects,
+        RenderedDocument.objects,
         AuditEntry.objects,
         Invitation.objects,
         DeviceToken.objects.filter(device="old"),
@@ -141,7 +141,7 @@ def test_what_has_served_its_time_goes_in_every_team(full):  # noqa: F811
 def test_job_about_what_is_gone_does_nothing(db):
     TeamFactory()
     for job in (Job.REFRESH_DEVELOPMENT, Job.REFRESH_PANEL, Job.CHECK_PHOTO, Job.TYPESET, Job.PLAN_FLIGHT,
-                Job.JUDGE_FLIGHT):  # fmt: skip
+                Job.ANSWER_FLIGHT):  # fmt: skip
         work(job, uuid4())
     assert Development.objects.count() == 0
     assert timezone.now() > NOON

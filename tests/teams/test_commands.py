@@ -87,7 +87,7 @@ def test_commands_refuse_a_weak_password(team, monkeypatch, password):
     [{"name": " "}, {"name": "x" * 121}, {"shop": ""}, {"shop": "x" * 121}, {"username": ""}, {"username": "x" * 81},
      {"username": "a\x00b"}, {"name": "\ud800"}],
 )  # fmt: skip
-def test_new_team_refuses_names_that_do_not_fit(db, options):
+def test_new_team_refuses_invalid_names(db, options):
     with pytest.raises(CommandError, match=f"^{next(iter(options))}: "):
         new_team(**options)
     assert (Team.objects.count(), User.objects.count(), Shop.objects.count()) == (0, 0, 0)
@@ -96,7 +96,7 @@ def test_new_team_refuses_names_that_do_not_fit(db, options):
 @pytest.mark.usefixtures("_password")
 @pytest.mark.parametrize("role", Role.values)
 @pytest.mark.parametrize("named", ["id", "name", "new"])
-def test_new_member_gets_a_place_in_a_shop(team, role, named):
+def test_new_member_is_added_to_a_shop(team, role, named):
     shop = ShopFactory(team=team, name="Old Lane")
     ids = new_member(team, role=role, shop={"id": str(shop.id), "name": "Old Lane", "new": "New Lane"}[named])
 

@@ -29,11 +29,11 @@ def accept(token, client=None, **fields):
     return (client or phone()).post(ACCEPT, sent)
 
 
-def told(answer):
+def error_text(answer):
     return answer.status_code, {k: v for k, v in answer.items() if k != HEADER}, answer.content
 
 
-def test_an_owner_invites_and_someone_new_comes_in(owner):
+def test_owner_invites_and_a_new_login_joins(owner):
     invitation = made(owner)
     answer = accept(invitation["token"], device="Mei's phone")
     joined = answer.json()
@@ -59,14 +59,14 @@ def test_an_owner_invites_and_someone_new_comes_in(owner):
     ]  # fmt: skip
 
 
-def test_without_a_device_nobody_is_signed_in(owner):
+def test_joining_without_a_device_signs_nobody_in(owner):
     joined = accept(made(owner)["token"]).json()
 
     assert (joined["token"], joined["expires_at"]) == (None, None)
     assert not Member.objects.get(user__username="Mei").tokens.exists()
 
 
-def test_the_token_is_not_kept(owner):
+def test_invitation_token_is_not_stored(owner):
     token = made(owner)["token"]
 
     assert token not in map(str, Invitation.objects.values().get().values())
@@ -74,7 +74,7 @@ def test_the_token_is_not_kept(owner):
     assert token not in "".join(str(about) for about in AuditEntry.objects.values_list("about", flat=True))
 
 
-def test_used_ended_revoked_and_unknown_links_look_the_same(owner):
+def test_used_expired_revoked_and_unknown_links_look_the_same(owner):
     used, ended, revoked = (made(owner) for _ in range(3))
     assert accept(used["token"]).status_code == 201
     Invitation.objects.filter(id=ended["id"]).update(expires_at=datetime.now(UTC))
@@ -84,7 +84,7 @@ def test_used_ended_revoked_and_unknown_links_look_the_same(owner):
     pages = [getattr(Client(), method)(f"/join/{token}/") for token in tokens for method in ("get", "post")]
 
     assert [refusal(answer) for answer in by_api] == [(404, "not-here", set())] * 4
-    assert [told(answer) for answer in by_api] == [told(by_api[0])] * 4
+    assert [error_text(answer) for answer in by_api] == [error_text(by_api[0])] * 4
     assert [answer.status_code for answer in pages] == [404] * 8
     assert len({answer.content for answer in pages}) == 1
     assert not User.objects.filter(username="Bo").exists()
@@ -107,7 +107,7 @@ def test_a_known_login_joins_with_its_own_password_and_keeps_its_other_team(owne
     assert User.objects.filter(username__iexact="mei").count() == 1
 
 
-def test_new_or_existing_can_be_insisted_on(owner):
+def test_existing_requires_a_new_or_a_known_login(owner):
     UserFactory(username="Lin", password=PASSWORD)
     token = made(owner)["token"]
 
@@ -129,14 +129,14 @@ def test_new_or_existing_can_be_insisted_on(owner):
         ({"role": "owner"}, {("role", "unknown_field")}),
     ],
 )
-def test_what_does_not_fit_leaves_the_link_open(owner, sent, problems):
+def test_invalid_acceptance_leaves_the_invitation_open(owner, sent, problems):
     token = made(owner)["token"]
 
     assert refusal(accept(token, **sent)) == (422, "invalid", problems)
     assert (Member.objects.count(), accept(token).status_code) == (1, 201)
 
 
-def test_a_member_is_told_so_and_one_who_left_comes_back(owner):
+def test_member_cannot_join_twice_and_former_member_returns(owner):
     mei = MemberFactory(team=owner.team, user=UserFactory(username="Mei", password=PASSWORD), role=Role.BUYER)
     token = made(owner, role="viewer")["token"]
     there = accept(token)
@@ -175,7 +175,7 @@ def test_only_owners_invite(owner, role, request):
         ({"team": str(uuid4())}, {("team", "unknown_field")}),
     ],
 )
-def test_invitation_that_does_not_fit_is_refused(owner, sent, problems):
+def test_invalid_invitation_is_refused(owner, sent, problems):
     answer = owner.client.post(ADDRESS, {"role": "taster", "shop": str(owner.member.shop_id), **sent})
 
     assert refusal(answer) == (422, "invalid", problems)
@@ -188,7 +188,7 @@ def test_invitation_into_the_shop_of_another_team_is_refused_as_into_none(owner,
     assert refusal(answer) == (422, "invalid", {("shop", "unknown_parent")})
 
 
-def test_invitation_ends_when_asked_and_not_later_than_a_month_ahead(owner):
+def test_invitation_expires_as_requested_and_within_a_month(owner):
     def moment(days):
         return (datetime.now(UTC) + timedelta(days=days)).isoformat()
 
@@ -200,7 +200,7 @@ def test_invitation_ends_when_asked_and_not_later_than_a_month_ahead(owner):
     assert refusal(far) == (422, "invalid", {("expires_at", "range")})
 
 
-def test_a_used_invitation_cannot_be_taken_back_and_a_revoked_one_stays_so(owner):
+def test_used_invitation_cannot_be_revoked_and_revoking_twice_is_allowed(owner):
     used, revoked = made(owner), made(owner)
     accept(used["token"])
     deletes = [owner.client.delete(f"{ADDRESS}{one['id']}/").status_code for one in (used, revoked, revoked)]
@@ -209,7 +209,7 @@ def test_a_used_invitation_cannot_be_taken_back_and_a_revoked_one_stays_so(owner
     assert AuditEntry.objects.filter(what="invitation_revoked").count() == 1
 
 
-def test_invitations_of_someone_taken_out_open_nothing(owner, team):
+def test_invitations_by_a_removed_member_are_revoked(owner, team):
     second = MemberFactory(team=team, role=Role.OWNER)
     invitation = made(owner)
     Invitation.objects.update(by=second.user)
@@ -233,7 +233,7 @@ def test_invitations_are_listed_newest_first_in_pages_and_three_queries(owner, r
     assert [one["id"] for one in listed["results"]] == pages == ids[::-1]
 
 
-def test_join_page_shows_what_it_opens_and_lets_in(owner):
+def test_join_page_shows_the_invitation_and_signs_in(owner):
     browser, link = Client(enforce_csrf_checks=True), made(owner, role="viewer")["link"]
     shown = browser.get(link)
     sent = {"username": "Mei", "password": PASSWORD, "csrfmiddlewaretoken": browser.cookies["csrftoken"].value}
@@ -251,7 +251,7 @@ def test_join_page_shows_what_it_opens_and_lets_in(owner):
     assert Client(enforce_csrf_checks=True).post(link, sent).status_code == 403
 
 
-def test_join_page_says_what_is_wrong_with_a_known_login(owner):
+def test_join_page_shows_errors_of_a_known_login(owner):
     UserFactory(username="Mei", password=PASSWORD)
     link = made(owner)["link"]
     wrong = Client().post(link, {"username": "Mei", "password": "wrong", "existing": "on"})
@@ -264,7 +264,7 @@ def test_join_page_says_what_is_wrong_with_a_known_login(owner):
 
 
 @pytest.mark.django_db(transaction=True)
-def test_of_two_at_the_same_moment_one_comes_in(owner):
+def test_of_two_simultaneous_acceptances_one_succeeds(owner):
     token, together, codes = made(owner)["token"], Barrier(2), []
 
     def come_in(name):

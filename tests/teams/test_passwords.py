@@ -8,9 +8,9 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from teams.actions.resets import CLAIM_HOLDS, LINK_HOLDS, due_resets, mail_reset, reset_password
-from teams.actions.tidying import tidy_people
-from teams.errors import NotHere
+from teams.actions.clean_up import delete_expired
+from teams.actions.resets import CLAIM_TIMEOUT, LINK_LIFETIME, due_reset_requests, reset_password, send_reset_mail
+from teams.errors import NotFound
 from teams.models import AuditEntry, DeviceToken, ResetLink, ResetRequest
 from tests.api.problems import refusal
 from tests.factories import NOON, DeviceTokenFactory, MemberFactory, TeamFactory, UserFactory, phone
@@ -51,7 +51,7 @@ def ask(username, *, now=NOON):
     answer = phone().post(ASK, {"username": username})
     made = ResetRequest.objects.order_by("-created_at").first()
     ResetRequest.objects.filter(id=made.id).update(created_at=now)
-    mail_reset(made.id, now=now)
+    send_reset_mail(made.id, now=now)
     return answer
 
 
@@ -75,7 +75,7 @@ def test_password_change_signs_out_everything_else(lin, client_of_lin, browser):
         ({"password": None, "new_password": ""}, {("password", "type"), ("new_password", "required")}),
     ],
 )
-def test_password_that_does_not_fit_stays(client_of_lin, sent, problems):
+def test_invalid_password_change_changes_nothing(client_of_lin, sent, problems):
     answer = client_of_lin.post("/api/v1/me/password", {"password": PASSWORD, "new_password": BETTER, **sent})
 
     assert refusal(answer) == (422, "invalid", problems)
@@ -143,7 +143,7 @@ def test_forgotten_password_is_set_by_a_mailed_link_once(lin, client_of_lin, bro
     assert token not in map(str, ResetLink.objects.values().get().values())
 
 
-def test_asking_does_the_same_whoever_it_is(lin, mailoutbox):
+def test_reset_request_runs_the_same_statements_for_any_name(lin, mailoutbox):
     UserFactory(username="Addressless", password=PASSWORD)
     UserFactory(username="Gone", password=PASSWORD, email="gone@tea.example", is_active=False)
     answers, statements = [], []
@@ -152,7 +152,7 @@ def test_asking_does_the_same_whoever_it_is(lin, mailoutbox):
             answers.append(phone().post(ASK, {"username": name}))
         statements.append([re.sub(r"'[^']*'", "?", query["sql"]) for query in seen])
     for request in ResetRequest.objects.all():
-        mail_reset(request.id, now=NOON)
+        send_reset_mail(request.id, now=NOON)
 
     assert [answer.status_code for answer in answers] == [202] * 5
     assert len({answer.content for answer in answers}) == 1
@@ -160,13 +160,13 @@ def test_asking_does_the_same_whoever_it_is(lin, mailoutbox):
     assert [mail.to for mail in mailoutbox] == [["lin@tea.example"]]
 
 
-def test_link_ends(lin, mailoutbox):
+def test_reset_link_expires(lin, mailoutbox):
     ask("Lin")
     [token] = mailed(mailoutbox)
 
-    with pytest.raises(NotHere):
-        reset_password(token=token, password=BETTER, address="", now=NOON + LINK_HOLDS)
-    reset_password(token=token, password=BETTER, address="", now=NOON + LINK_HOLDS - timedelta(seconds=1))
+    with pytest.raises(NotFound):
+        reset_password(token=token, password=BETTER, address="", now=NOON + LINK_LIFETIME)
+    reset_password(token=token, password=BETTER, address="", now=NOON + LINK_LIFETIME - timedelta(seconds=1))
     assert sign_in(password=BETTER).status_code == 201
 
 
@@ -174,21 +174,21 @@ def test_mailbox_is_not_flooded(lin, mailoutbox):
     for _ in range(5):
         ask("Lin")
     sent_at_first = len(mailoutbox)
-    ask("Lin", now=NOON + LINK_HOLDS + timedelta(seconds=1))
+    ask("Lin", now=NOON + LINK_LIFETIME + timedelta(seconds=1))
 
     assert (sent_at_first, len(mailoutbox)) == (3, 4)
 
 
-def test_one_address_cannot_ask_without_end(lin):
+def test_reset_requests_of_one_address_are_limited(lin):
     answers = [phone().post(ASK, {"username": f"name {n}"}) for n in range(11)]
 
     assert [answer.status_code for answer in answers] == [202] * 10 + [429]
     assert 0 < int(answers[-1]["Retry-After"]) <= 3600
 
 
-def test_mail_that_was_lost_or_failed_is_due_again(lin, mailoutbox, monkeypatch):
+def test_lost_or_failed_mail_is_due_again(lin, mailoutbox, monkeypatch):
     request = ResetRequest.objects.create(asked="Lin", site="http://testserver", created_at=NOON)
-    due_before = due_resets(now=NOON)
+    due_before = due_reset_requests(now=NOON)
 
     def broken(*_):
         raise OSError("no mail server")
@@ -196,12 +196,12 @@ def test_mail_that_was_lost_or_failed_is_due_again(lin, mailoutbox, monkeypatch)
     with monkeypatch.context() as patched:
         patched.setattr("teams.actions.resets.send_mail", broken)
         with pytest.raises(OSError, match="no mail server"):
-            mail_reset(request.id, now=NOON)
-    later = NOON + CLAIM_HOLDS + timedelta(seconds=1)
+            send_reset_mail(request.id, now=NOON)
+    later = NOON + CLAIM_TIMEOUT + timedelta(seconds=1)
 
-    assert (due_before, due_resets(now=NOON), due_resets(now=later)) == ([request.id], [], [request.id])
-    assert (mail_reset(request.id, now=NOON), mail_reset(request.id, now=later)) == (0, 1)
-    assert (mail_reset(request.id, now=later), due_resets(now=later), len(mailoutbox)) == (0, [], 1)
+    assert (due_before, due_reset_requests(now=NOON), due_reset_requests(now=later)) == ([request.id], [], [request.id])
+    assert (send_reset_mail(request.id, now=NOON), send_reset_mail(request.id, now=later)) == (0, 1)
+    assert (send_reset_mail(request.id, now=later), due_reset_requests(now=later), len(mailoutbox)) == (0, [], 1)
 
 
 def test_reset_pages(lin, mailoutbox):
@@ -210,7 +210,7 @@ def test_reset_pages(lin, mailoutbox):
     form = {"csrfmiddlewaretoken": browser.cookies["csrftoken"].value}
     said = {browser.post("/reset/", {**form, "username": name}).content for name in ("Lin", "nobody")}
     for request in ResetRequest.objects.all():
-        mail_reset(request.id, now=datetime.now(UTC))
+        send_reset_mail(request.id, now=datetime.now(UTC))
     link = f"/reset/{mailed(mailoutbox)[0]}/"
     shown, weak = browser.get(link), browser.post(link, {**form, "password": "short"})
     done, gone = browser.post(link, {**form, "password": BETTER}), browser.get(link)
@@ -224,15 +224,15 @@ def test_reset_pages(lin, mailoutbox):
     assert sign_in(password=BETTER).status_code == 201
 
 
-def test_what_has_served_its_time_is_forgotten(lin, browser):
+def test_expired_rows_are_deleted(lin, browser):
     ask("Lin")
     sign_in(password="wrong")
     DeviceTokenFactory(member=lin, expires_at=NOON)
     AuditEntry.objects.create(team=lin.team, who=lin.user, what="share", about={}, at=NOON)
     counts = {table: table.objects.count() for table in (AuditEntry, DeviceToken, ResetLink, ResetRequest)}
-    tidy_people(now=datetime.now(UTC))
+    delete_expired(now=datetime.now(UTC))
 
     assert all(counts.values())
-    tidy_people(now=datetime.now(UTC) + timedelta(days=401))
+    delete_expired(now=datetime.now(UTC) + timedelta(days=401))
     left = [table.objects.count() for table in (AuditEntry, DeviceToken, ResetLink, ResetRequest)]
     assert left == [0, 0, 0, 0]

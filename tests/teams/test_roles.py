@@ -48,7 +48,7 @@ def test_only_owners_change_roles(owner, role, request):
     assert not AuditEntry.objects.exists()
 
 
-def test_the_last_owner_stays_one(owner, taster):
+def test_last_owner_cannot_step_down(owner, taster):
     alone = owner.client.patch(address(owner), {"role": "buyer"})
     second = person(owner.team, Role.OWNER)
     answer = second.client.patch(address(owner), {"role": "taster"})
@@ -68,7 +68,7 @@ def test_the_last_owner_stays_one(owner, taster):
         ({"name": "Mei"}, {("name", "unknown_field")}),
     ],
 )
-def test_change_that_does_not_fit_is_refused(owner, taster, sent, problems):
+def test_invalid_member_change_is_refused(owner, taster, sent, problems):
     assert refusal(owner.client.patch(address(taster), sent)) == (422, "invalid", problems)
     assert role_of(taster) == "taster"
 
@@ -80,7 +80,7 @@ def test_nothing_changes_by_an_empty_change_or_the_same_role(owner, taster):
     assert not AuditEntry.objects.exists()
 
 
-def test_who_left_has_no_role_to_change(owner, taster):
+def test_role_of_a_former_member_cannot_change(owner, taster):
     owner.client.delete(address(taster))
 
     assert refusal(owner.client.patch(address(taster), {"role": "buyer"})) == (404, "not-here", set())
@@ -92,7 +92,7 @@ def test_shop_of_another_team_is_refused(owner, taster, stranger):
     assert refusal(answer) == (422, "invalid", {("shop", "unknown_parent")})
 
 
-def test_an_owner_hands_the_team_over(owner, taster):
+def test_owner_transfers_the_team(owner, taster):
     answer = owner.client.post(OWNER_CHANGE, {"to": str(taster.user.id)})
 
     assert (answer.status_code, role_of(owner), role_of(taster)) == (204, "buyer", "owner")
@@ -100,7 +100,7 @@ def test_an_owner_hands_the_team_over(owner, taster):
     assert refusal(owner.client.post(OWNER_CHANGE, {"to": str(owner.user.id)})) == (403, "not-allowed", set())
 
 
-def test_handing_over_to_nobody_or_oneself_is_refused(owner, stranger, team):
+def test_transfer_to_nobody_or_oneself_is_refused(owner, stranger, team):
     left = MemberFactory(team=team, left_at="2026-01-01T00:00Z")
     nobody = [owner.client.post(OWNER_CHANGE, {"to": str(to)}) for to in (uuid4(), stranger.user.id, left.user_id)]
     myself = owner.client.post(OWNER_CHANGE, {"to": str(owner.user.id)})

@@ -6,10 +6,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from tastings.actions.exports import note_operators_export
+from tastings.actions.exports import record_operator_export
 from tastings.queries.exporting import write_export
 from teams.errors import Refused
-from teams.queries.people import team_named
+from teams.queries.people import team_by_id_or_name
 
 
 class Command(BaseCommand):
@@ -26,15 +26,15 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["to"]
         try:
-            team, now = team_named(options["team"]), timezone.now()
-            note_operators_export(team, now=now)
-            write_export(team, path, now=now, say=self._say)
+            team, now = team_by_id_or_name(options["team"]), timezone.now()
+            record_operator_export(team, now=now)
+            write_export(team, path, now=now, log=self._write)
         except Refused as refused:
             raise CommandError(refused.detail) from refused
         except OSError as error:
             raise CommandError(f"{error.filename or path}: {error.strerror}") from error
         self.stdout.write(f"{path}: {path.stat().st_size} bytes")
 
-    def _say(self, what: str) -> None:
-        if not what.startswith("photos/"):
-            self.stdout.write(what)
+    def _write(self, line: str) -> None:
+        if not line.startswith("photos/"):
+            self.stdout.write(line)

@@ -8,12 +8,12 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser, DjangoHelpFormatter
 from django.utils import timezone
 
-from tastings.actions.importing import Fault, Imported, import_pot, known_to, read_sheet
+from tastings.actions.importing import CellError, SessionImport, import_session, import_targets, parse_sheet
 from tastings.actions.importing import spreadsheet as sheet
-from tastings.actions.importing.storing import CORRECTED, KEPT, NEW, SAME
+from tastings.actions.importing.store_sessions import CORRECTED, NEW, NOT_OVERWRITTEN, SAME
 from teams.errors import Refused
 from teams.models import Member, User
-from teams.queries.people import memberships_of, team_named
+from teams.queries.people import memberships_of, team_by_id_or_name
 
 
 class _AsWritten(DjangoHelpFormatter, RawDescriptionHelpFormatter):
@@ -36,27 +36,27 @@ class Command(BaseCommand):
         dry_run = bool(options["dry_run"])
         try:
             member = _member(options["team"], options["username"])
-            known = known_to(member)
-            pots, faults = read_sheet(_content(options["file"]), known=known)
+            targets = import_targets(member)
+            sessions, errors = parse_sheet(_content(options["file"]), targets=targets)
         except Refused as refused:
-            said = [f"{p.field}: {p.detail}" for p in refused.problems if p.field]
-            raise CommandError("\n  ".join([refused.detail, *said])) from refused
-        done: list[Imported] = []
-        for pot in pots:
-            done.append(import_pot(member, pot, known=known, now=timezone.now(), dry_run=dry_run))
-            self.stdout.write(_told(done[-1]))
-        faults = sorted([*faults, *(f for one in done for f in one.faults)], key=lambda fault: fault.line)
-        for fault in faults:
-            self.stdout.write(_named(fault))
-        self.stdout.write(_sum(done, dry_run=dry_run))
-        if faults:
+            details = [f"{p.field}: {p.detail}" for p in refused.problems if p.field]
+            raise CommandError("\n  ".join([refused.detail, *details])) from refused
+        done: list[SessionImport] = []
+        for session in sessions:
+            done.append(import_session(member, session, targets=targets, now=timezone.now(), dry_run=dry_run))
+            self.stdout.write(_summary(done[-1]))
+        errors = sorted([*errors, *(error for result in done for error in result.errors)], key=lambda error: error.line)
+        for error in errors:
+            self.stdout.write(_format_error(error))
+        self.stdout.write(_totals(done, dry_run=dry_run))
+        if errors:
             raise CommandError(
-                f"{_n(len({f.line for f in faults}), 'line')} left out or only partly taken, named above"
+                f"{_counted(len({error.line for error in errors}), 'line')} left out or only partly taken, named above"
             )
 
 
 def _member(team: str, username: str) -> Member:
-    found = team_named(team)
+    found = team_by_id_or_name(team)
     user = User.objects.filter(username__iexact=username).first()
     for member in memberships_of(user) if user else []:
         if member.team_id == found.id:
@@ -67,34 +67,38 @@ def _member(team: str, username: str) -> Member:
 def _content(path: Path) -> bytes:
     try:
         with path.open("rb") as file:
-            return file.read(sheet.LARGEST_BYTES + 1)
+            return file.read(sheet.MAX_SHEET_BYTES + 1)
     except OSError as error:
         raise CommandError(f"{path} cannot be read: {error.strerror}") from error
 
 
-def _told(one: Imported) -> str:
-    words = [f"{_n(n, kind)} {word}" for (kind, word), n in one.counts.items()]
-    first, last = min(one.lines), max(one.lines)
+def _summary(result: SessionImport) -> str:
+    outcomes = [f"{_counted(n, kind)} {outcome}" for (kind, outcome), n in result.counts.items()]
+    first, last = min(result.lines), max(result.lines)
     where = f"line {first}" if first == last else f"lines {first}-{last}"
-    return f"{one.lot} / {one.label} ({where}): {', '.join(words) or 'nothing stored'}"
+    return f"{result.lot} / {result.label} ({where}): {', '.join(outcomes) or 'nothing stored'}"
 
 
-def _named(fault: Fault) -> str:
-    return f"line {fault.line}{', ' + fault.column if fault.column else ''}: {fault.reason}"
+def _format_error(error: CellError) -> str:
+    return f"line {error.line}{', ' + error.column if error.column else ''}: {error.reason}"
 
 
-def _sum(done: list[Imported], *, dry_run: bool) -> str:
+def _totals(done: list[SessionImport], *, dry_run: bool) -> str:
     total: Counter[tuple[str, str]] = Counter()
-    for one in done:
-        total.update(one.counts)
-    total["lot", NEW] = len({one.lot for one in done if one.counts.get(("lot", NEW))})  # a dry run makes it each time
-    new = ", ".join(_n(total[kind, NEW], kind) for kind in ("lot", "session", "infusion", "note"))
-    corrected, same, kept = (sum(n for (_, w), n in total.items() if w == word) for word in (CORRECTED, SAME, KEPT))
+    for result in done:
+        total.update(result.counts)
+    # a dry run creates a lot once for each of its sessions
+    total["lot", NEW] = len({result.lot for result in done if result.counts.get(("lot", NEW))})
+    new = ", ".join(_counted(total[kind, NEW], kind) for kind in ("lot", "session", "infusion", "note"))
+    corrected, same, n_not_overwritten = (
+        sum(n for (_, counted), n in total.items() if counted == outcome)
+        for outcome in (CORRECTED, SAME, NOT_OVERWRITTEN)
+    )
     return (
-        f"{'Checked only; would store' if dry_run else 'Stored'} {new}; {_n(corrected, 'record')} corrected, {same}"
-        f" already so, {kept} kept as edited or deleted since."
+        f"{'Checked only; would store' if dry_run else 'Stored'} {new}; {_counted(corrected, 'record')} corrected,"
+        f" {same} already so, {n_not_overwritten} kept as edited or deleted since."
     )
 
 
-def _n(count: int, noun: str) -> str:
+def _counted(count: int, noun: str) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from tastings.actions.importing.team import BadFile, import_team
+from tastings.actions.importing.team import ArchiveError, import_team
 from teams.errors import Refused
 
 
@@ -22,10 +22,10 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            done = import_team(options["file"], team=options["team"], say=self.stdout.write)
-        except BadFile as error:
+            result = import_team(options["file"], team=options["team"], log=self.stdout.write)
+        except ArchiveError as error:
             raise CommandError(f"nothing was imported. {error}") from error
         except Refused as refused:
-            said = "; ".join(f"{p.field}: {p.detail}" for p in refused.problems)
-            raise CommandError(f"nothing was imported. {said or refused.detail}") from refused
-        self.stdout.write(f"imported {sum(done.lines.values())} lines into team {done.team}")
+            details = "; ".join(f"{p.field}: {p.detail}" for p in refused.problems)
+            raise CommandError(f"nothing was imported. {details or refused.detail}") from refused
+        self.stdout.write(f"imported {sum(result.lines.values())} lines into team {result.team}")

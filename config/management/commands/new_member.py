@@ -6,10 +6,10 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from teams.actions.people import new_member
+from teams.actions.people import create_member
 from teams.errors import Refused
 from teams.models import Role
-from teams.queries.people import team_named
+from teams.queries.people import team_by_id_or_name
 
 
 class Command(BaseCommand):
@@ -26,8 +26,8 @@ class Command(BaseCommand):
         if not password:
             raise CommandError("put the password in LEAFSPAN_PASSWORD")
         try:
-            member = new_member(
-                team=team_named(options["team"]),
+            member = create_member(
+                team=team_by_id_or_name(options["team"]),
                 shop=options["shop"],
                 username=options["username"],
                 password=password,

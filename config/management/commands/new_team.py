@@ -6,7 +6,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from teams.actions.people import new_team
+from teams.actions.people import create_team
 from teams.errors import Refused
 
 
@@ -23,7 +23,7 @@ class Command(BaseCommand):
         if not password:
             raise CommandError("put the password in LEAFSPAN_PASSWORD")
         try:
-            owner = new_team(
+            owner = create_team(
                 name=options["name"], shop=options["shop"], username=options["username"], password=password
             )
         except Refused as refused:

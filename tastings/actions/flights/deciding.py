@@ -8,8 +8,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from lots.models.wire import TO_WIRE
-from lots.schema import Fault, Shape, Unfit, clean_fields, clean_text, faults_between, gettext_noop
-from lots.wording import problem_of
+from lots.schema import Fault, InvalidValue, RecordSchema, clean_fields, clean_text, gettext_noop, record_faults
+from lots.wording import field_problem
 from tastings.actions.push import NEW, Change, push_changes
 from tastings.audit_events import TastingEvent
 from tastings.errors import WrongState
@@ -17,9 +17,9 @@ from tastings.models import Flight
 from tastings.queries.flights import flight_row, must_decide
 from tastings.queries.records import record_for
 from tastings.schemas import CHOSEN
-from tastings.wording.flight_states import flight_is
+from tastings.wording.flights import flight_is
 from teams.actions.audit import record_event
-from teams.actions.revisions import count_change
+from teams.actions.revisions import next_revision
 from teams.errors import Invalid, Problem
 from teams.models import Member
 
@@ -40,7 +40,7 @@ def decide_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], d
         A field does not hold, or a lot is no candidate.
     """
     must_decide(member)
-    count_change(member.team_id)
+    next_revision(member.team_id)
     found = flight_row(member, flight, lock=True)
     if found.state != Flight.State.REVEALED:
         raise WrongState(flight_is(found.state))
@@ -84,15 +84,15 @@ def _checked(flight: Flight, sent: Mapping[str, object]) -> tuple[str, list[dict
         reason = clean_text(sent.get("reason"), longest=8000).strip()
         if not reason:
             problems.append(Problem("reason", "required", _("say why, for next year")))
-    except Unfit as error:
-        problems.append(problem_of("reason", error.fault))
+    except InvalidValue as error:
+        problems.append(field_problem("reason", error.fault))
     if not isinstance(listed, list) or len(listed) > MOST_CHOSEN:
         problems.append(Problem("chosen", "type", _("must be a list of at most %(most)s") % {"most": MOST_CHOSEN}))
         listed = []
     candidates = {str(lot) for lot in flight.candidates.values_list("lot_id", flat=True)}
     for i, one in enumerate(listed):
         values, faults = _fields(CHOSEN, one)
-        problems += [problem_of(f"chosen.{i}.{name}", fault) for name, fault in faults]
+        problems += [field_problem(f"chosen.{i}.{name}", fault) for name, fault in faults]
         if values.get("lot") is not None and values["lot"] not in candidates:
             problems.append(Problem(f"chosen.{i}.lot", "unknown_parent", _("is no candidate of this flight")))
         chosen.append(values)
@@ -107,9 +107,9 @@ def _checked(flight: Flight, sent: Mapping[str, object]) -> tuple[str, list[dict
 _KNOWN = frozenset(("reason", "chosen"))
 
 
-def _fields(shape: Shape, sent: object) -> tuple[dict[str, object], Sequence[tuple[str, Fault]]]:
+def _fields(schema: RecordSchema, sent: object) -> tuple[dict[str, object], Sequence[tuple[str, Fault]]]:
     if not isinstance(sent, dict):
         return {}, [("", Fault("type", gettext_noop("must be an object")))]
-    values, faults = clean_fields(shape, sent)
-    faults += [fault for fault in faults_between(shape, values) if fault[0] not in dict(faults)]
+    values, faults = clean_fields(schema, sent)
+    faults += [fault for fault in record_faults(schema, values) if fault[0] not in dict(faults)]
     return values, faults

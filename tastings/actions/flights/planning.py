@@ -10,14 +10,16 @@ from uuid import UUID
 
 from django.db import transaction
 
-from tastings.actions.flights.asking import ask_for_plan
-from tastings.maths.flights.serving import Plan, PlanError, Sitting, plan_servings
+from tastings.actions.flights.jobs import enqueue_plan
+from tastings.answers.flights import ServingPlanQuality
+from tastings.figures import to_stored
+from tastings.maths.flights.serving import Plan, PlanError, PlannedSitting, plan_servings
 from tastings.models import Flight, FlightCup
 from tastings.queries.flights import standing_cups
-from teams.actions.revisions import count_change
+from teams.actions.revisions import next_revision
 
 _log = logging.getLogger(__name__)
-_TOLD_APART_S = 0.25
+_PROGRESS_EVERY_S = 0.25
 
 
 def plan_flight(flight: UUID, *, now: datetime) -> bool:
@@ -29,7 +31,7 @@ def plan_flight(flight: UUID, *, now: datetime) -> bool:
     found = Flight.objects.filter(id=flight).first()
     if found is None or not found.is_blind or found.plan_made == found.plan_wanted:
         return False
-    kept = _tasted(found)
+    fixed = _tasted(found)
     try:
         plan = plan_servings(
             lots=[str(lot) for lot in _ids(found, "candidates", "lot_id")],
@@ -38,9 +40,9 @@ def plan_flight(flight: UUID, *, now: datetime) -> bool:
             sittings=found.sittings,
             reference=str(found.reference_id) if found.reference_id else None,
             repeats=found.repeats,
-            kept=_as_sittings(kept),
+            fixed=_as_sittings(fixed),
             seed=found.seed + found.plan_wanted,
-            told=_teller(found),
+            on_progress=_progress_writer(found),
         )
     except PlanError as error:
         Flight.objects.filter(id=flight, plan_wanted=found.plan_wanted).update(plan_failure=str(error)[:500])
@@ -50,7 +52,7 @@ def plan_flight(flight: UUID, *, now: datetime) -> bool:
         failure = f"{type(error).__name__}: {error}"[:500]
         Flight.objects.filter(id=flight, plan_wanted=found.plan_wanted).update(plan_failure=failure)
         return False
-    return _store(found, plan, kept=kept, now=now)
+    return _store(found, plan, fixed=fixed, now=now)
 
 
 def _ids(flight: Flight, rows: str, column: str, **conditions: bool) -> Sequence[UUID]:
@@ -62,49 +64,49 @@ def _tasted(flight: Flight) -> list[FlightCup]:
     return [cup for cup in standing_cups(flight) if cup.is_tasted]  # type: ignore[attr-defined]
 
 
-def _as_sittings(cups: Sequence[FlightCup]) -> list[Sitting]:
+def _as_sittings(cups: Sequence[FlightCup]) -> list[PlannedSitting]:
     served: dict[tuple[str, int], list[str]] = defaultdict(list)
     for cup in cups:
         served[str(cup.taster_id), cup.sitting].append(str(cup.lot_id))
     return [
-        Sitting(taster=taster, number=number, lots=tuple(lots), kept=len(lots))
+        PlannedSitting(taster=taster, number=number, lots=tuple(lots), n_fixed=len(lots))
         for (taster, number), lots in served.items()
     ]
 
 
-def _teller(flight: Flight) -> Callable[[float], None]:
-    said = time.monotonic()
+def _progress_writer(flight: Flight) -> Callable[[float], None]:
+    written_at = time.monotonic()
 
-    def tell(done: float) -> None:
-        nonlocal said
-        if time.monotonic() - said > _TOLD_APART_S:
-            said = time.monotonic()
+    def write(done: float) -> None:
+        nonlocal written_at
+        if time.monotonic() - written_at > _PROGRESS_EVERY_S:
+            written_at = time.monotonic()
             Flight.objects.filter(id=flight.id).update(plan_progress=done)
 
-    return tell
+    return write
 
 
 @transaction.atomic
-def _store(planned: Flight, plan: Plan, *, kept: Sequence[FlightCup], now: datetime) -> bool:
-    count_change(planned.team_id)  # from here on no phone's session of a cup can come in between
+def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: datetime) -> bool:
+    next_revision(planned.team_id)  # from here on no phone's session of a cup can come in between
     flight = Flight.objects.select_for_update(of=("self",)).get(id=planned.id)
     if not flight.is_blind or flight.plan_made == planned.plan_wanted:
         return False
     if flight.plan_wanted != planned.plan_wanted:
         return False  # the job of the later wish is under way
-    if {cup.id for cup in _tasted(flight)} != {cup.id for cup in kept}:
-        ask_for_plan(flight, now=now)
+    if {cup.id for cup in _tasted(flight)} != {cup.id for cup in fixed}:
+        enqueue_plan(flight, now=now)
         return False
     last: dict[tuple[str, int], int] = defaultdict(int)
-    for cup in kept:
+    for cup in fixed:
         place = str(cup.taster_id), cup.sitting
         last[place] = max(last[place], cup.position)
-    FlightCup.objects.filter(flight=flight, out_at=None).exclude(id__in=[cup.id for cup in kept]).update(out_at=now)
+    FlightCup.objects.filter(flight=flight, out_at=None).exclude(id__in=[cup.id for cup in fixed]).update(out_at=now)
     used = set(FlightCup.objects.filter(flight=flight).values_list("code", flat=True))
     new = [
         (sitting, last[sitting.taster, sitting.number] + i + 1, lot)
         for sitting in plan.sittings
-        for i, lot in enumerate(sitting.lots[sitting.kept :])
+        for i, lot in enumerate(sitting.lots[sitting.n_fixed :])
     ]
     free = sorted(set(range(100, 1000)) - used)
     if len(new) > len(free):
@@ -127,14 +129,17 @@ def _store(planned: Flight, plan: Plan, *, kept: Sequence[FlightCup], now: datet
         state=Flight.State.TASTING,
         plan_made=planned.plan_wanted,
         plan_progress=1.0,
-        plan={
-            "cups": len(new) + len(kept),
-            "kept": len(kept),
-            "efficiency": round(plan.efficiency, 4),
-            "bound": round(plan.bound, 4),
-            "connected": plan.connected,
-            "position_spread": plan.position_spread,
-            "carry_over_spread": plan.carry_over_spread,
-        },
+        plan=to_stored(
+            ServingPlanQuality(
+                cups=len(new) + len(fixed),
+                kept=len(fixed),
+                efficiency=round(plan.efficiency, 4),
+                bound=round(plan.bound, 4),
+                connected=plan.connected,
+                position_spread=plan.position_spread,
+                carry_over_spread=plan.carry_over_spread,
+            ),
+            decimals=None,
+        ),
     )
     return True

@@ -1,33 +1,30 @@
 """The reveal: once, by a buyer or owner, after which every blind session gets its lot and reaches everybody."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
-from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from lots.merge import pack
-from lots.schema import Unfit, clean_text
-from lots.wording import problem_of
 from tastings.actions.due import mark_due
-from tastings.actions.flights.asking import ask_for_answer
-from tastings.actions.push import checked_now, name_lot, renew_children
+from tastings.actions.flights.jobs import enqueue_answer
+from tastings.actions.push import check_constraints_now, renew_child_revisions, set_lot
 from tastings.audit_events import TastingEvent
 from tastings.errors import WrongState
 from tastings.models import Flight, Session
 from tastings.queries.flights import flight_row, must_decide, standing_cups
-from tastings.wording.flight_states import flight_is
+from tastings.wording.flights import flight_is
 from teams.actions.audit import record_event
-from teams.actions.revisions import count_change
+from teams.actions.revisions import next_revision
 from teams.errors import Invalid, Problem
 from teams.models import Member, Team
 
 
 @transaction.atomic
-def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], now: datetime) -> None:
-    """Reveal a flight; before every cup was tasted only with a ``reason``, which is kept.
+def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -> None:
+    """Reveal a flight; before every cup was tasted only with a ``reason``, which is stored.
 
     Raises
     ------
@@ -37,13 +34,12 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         Cups are missing and there is no reason.
     """
     must_decide(member)
-    revision = count_change(member.team_id)
+    revision = next_revision(member.team_id)
     found = flight_row(member, flight, lock=True)
     if found.state != Flight.State.TASTING:
         raise WrongState(flight_is(found.state))
-    said = _reason(sent)
     missing = sum(not cup.is_tasted for cup in standing_cups(found))  # type: ignore[attr-defined]
-    if missing and not said:
+    if missing and not reason:
         detail = ngettext(
             "%(n)s cup is not tasted yet: say why it is revealed now",
             "%(n)s cups are not tasted yet: say why it is revealed now",
@@ -54,7 +50,7 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         state=Flight.State.REVEALED,
         revealed_at=now,
         revealed_by_id=member.user_id,
-        reveal_reason=said if missing else "",
+        reveal_reason=reason if missing else "",
     )
     about = {"flight": str(flight), "cups_missing": missing}
     record_event(team=member.team_id, who=member.user_id, event=TastingEvent.REVEAL, about=about, now=now)
@@ -65,20 +61,8 @@ def reveal_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     Team.objects.filter(id=member.team_id).update(revision=revision)
     shared = {session.lot_id for session in sessions if not session.private and session.lot_id is not None}
     mark_due(member.team_id, shared, revision=revision, now=now)
-    ask_for_answer(found, now=now)
-    checked_now()
-
-
-def _reason(sent: Mapping[str, object]) -> str:
-    if unknown := sent.keys() - {"reason"}:
-        raise Invalid(
-            problems=[Problem(name[:80], "unknown_field", _("is not known here")) for name in sorted(unknown)]
-        )
-    reason = sent.get("reason")
-    try:
-        return "" if reason is None else clean_text(reason, longest=2000).strip()
-    except Unfit as error:
-        raise Invalid(problems=[problem_of("reason", error.fault)]) from error
+    enqueue_answer(found, now=now)
+    check_constraints_now()
 
 
 def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> int:
@@ -87,10 +71,10 @@ def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> i
         cup = session.flight_cup
         if cup is None:  # not with this query
             continue
-        copy = session.as_copy()
-        name_lot(copy, cup.lot_id)
+        copy = session.stamped()
+        set_lot(copy, cup.lot_id)
         revision += 1
         session.lot_id, session.stamps, session.revision = cup.lot_id, pack(copy.stamps), revision
         session.shared_once, session.updated_at = not session.private, now
     Session.objects.bulk_update(sessions, ["lot", "stamps", "revision", "shared_once", "updated_at"], batch_size=200)
-    return renew_children([session.id for session in sessions], revision=revision)
+    return renew_child_revisions([session.id for session in sessions], revision=revision)

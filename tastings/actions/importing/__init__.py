@@ -1,4 +1,13 @@
-from tastings.actions.importing.spreadsheet import Fault, Known, Pot, Row, read_sheet
-from tastings.actions.importing.storing import Imported, import_pot, known_to
+from tastings.actions.importing.spreadsheet import CellError, ImportedSession, ImportTargets, SheetRow, parse_sheet
+from tastings.actions.importing.store_sessions import SessionImport, import_session, import_targets
 
-__all__ = ["Fault", "Imported", "Known", "Pot", "Row", "import_pot", "known_to", "read_sheet"]
+__all__ = [
+    "CellError",
+    "ImportTargets",
+    "ImportedSession",
+    "SessionImport",
+    "SheetRow",
+    "import_session",
+    "import_targets",
+    "parse_sheet",
+]

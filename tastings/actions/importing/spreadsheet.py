@@ -36,22 +36,22 @@ import csv
 import io
 import re
 from collections import Counter
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from uuid import UUID
 
-from lots.schema import Field, Unfit, clean
+from lots.schema import Field, InvalidValue, clean_value
 from lots.schemas import LOT
-from lots.wording import sentence_of
+from lots.wording import fault_text
 from tastings.schemas import INFUSION, NOTE, SESSION
 from teams.errors import Invalid, Problem
 
-LARGEST_BYTES = 10 * 1024 * 1024
+MAX_SHEET_BYTES = 10 * 1024 * 1024
 OF_SESSION = ("shop", "started_at", "leaf_g", "vessel_ml", "vessel_material", "warmed", "ending")
 OF_INFUSION = ("number", "steep_s", "pour_s", "kettle_c", "water_ml", "rest_s")
-_MUST = ("lot", "session", "started_at", "leaf_g", "vessel_ml", "number", "steep_s", "kettle_c")
-_ON_EVERY_ROW = ("lot", "session", "number", "steep_s", "kettle_c")
-_SAID_ONCE = ("started_at", "leaf_g", "vessel_ml")
+_REQUIRED = ("lot", "session", "started_at", "leaf_g", "vessel_ml", "number", "steep_s", "kettle_c")
+_REQUIRED_PER_ROW = ("lot", "session", "number", "steep_s", "kettle_c")
+_ONCE_PER_SESSION = ("started_at", "leaf_g", "vessel_ml")
 _FIELDS: Mapping[str, Field] = {
     "lot": LOT.by_name()["name"],
     "kind": LOT.by_name()["kind"],
@@ -63,11 +63,11 @@ _FIELDS: Mapping[str, Field] = {
 }
 _RATING = NOTE.by_name()["intensity"]
 _NUMBER = re.compile(r"[+-]?\d+(\.\d+)?", re.ASCII)
-_TRUTHS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
+_BOOLEANS = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False}
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class CellError:
     """What is wrong with one cell: the line of the file, the column, and why."""
 
     line: int
@@ -76,7 +76,7 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class SheetRow:
     """One checked line: the values of its cells by column, its ratings, and the descriptors only noted."""
 
     line: int
@@ -86,19 +86,19 @@ class Row:
 
 
 @dataclass(slots=True)
-class Pot:
-    """The rows of one session, and what they say of it as a whole."""
+class ImportedSession:
+    """The rows of one session, and its own values with the line that gave each."""
 
     lot: str
     label: str
-    whole: dict[str, object] = field(default_factory=dict)
-    said_on: dict[str, int] = field(default_factory=dict)
-    rows: dict[object, Row] = field(default_factory=dict)
+    values: dict[str, object] = field(default_factory=dict)
+    first_line_of: dict[str, int] = field(default_factory=dict)
+    rows: dict[object, SheetRow] = field(default_factory=dict)
     """By infusion number."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Known:
+class ImportTargets:
     """What a file may refer to: live lots, shops and descriptors of the team."""
 
     lots: Mapping[str, Sequence[UUID]]
@@ -106,54 +106,56 @@ class Known:
     descriptors: Collection[str]
 
 
-def read_sheet(data: bytes, *, known: Known) -> tuple[list[Pot], list[Fault]]:
-    """Read a file and group its good rows into pots; nothing is written.
+def parse_sheet(data: bytes, *, targets: ImportTargets) -> tuple[list[ImportedSession], list[CellError]]:
+    """Read a file and group its valid rows into sessions; nothing is written.
 
     Returns
     -------
-    tuple[list[Pot], list[Fault]]
-        Pots in the order of the file, and what is wrong with the rows left out, by line.
+    tuple[list[ImportedSession], list[CellError]]
+        Sessions in the order of the file, and what is wrong with the rows left out, by line.
 
     Raises
     ------
     Invalid
-        The file as a whole cannot be used: too large, not UTF-8, not CSV, or its columns are not ones known.
+        The file as a whole cannot be used: too large, not UTF-8, not CSV, or its columns are not those of an import.
     """
-    columns, lines = _cells(data)
-    _check_columns(columns, known=known)
-    faults: list[Fault] = []
-    pots: dict[tuple[object, object], Pot] = {}
-    kinds: dict[str, tuple[object, int]] = {}
+    columns, lines = _read_lines(data)
+    _check_columns(columns, targets=targets)
+    errors: list[CellError] = []
+    sessions: dict[tuple[object, object], ImportedSession] = {}
+    kind_by_lot: dict[str, tuple[object, int]] = {}
     for line, cells in lines:
-        row, wrong = _row(line, dict(zip(columns, cells, strict=False)), known=known)
+        row, row_errors = _parse_row(line, dict(zip(columns, cells, strict=False)), targets=targets)
         if len(cells) > len(columns):
-            wrong = [Fault(line, "", f"has {len(cells)} cells where the first line names {len(columns)} columns")]
-        if not wrong:
+            reason = f"has {len(cells)} cells where the first line names {len(columns)} columns"
+            row_errors = [CellError(line, "", reason)]
+        if not row_errors:
             lot, label = str(row.values["lot"]), str(row.values["session"])
-            wrong = _join(pots.setdefault((lot, label), Pot(lot, label)), row, kinds=kinds)
-        faults += wrong
-    good = []
-    for pot in pots.values():
-        lacking = [name for name in _SAID_ONCE if name not in pot.whole]
-        if pot.lot not in kinds and pot.lot not in known.lots:
-            lacking.append("kind")
-        elif pot.lot in kinds:
-            pot.whole["kind"] = kinds[pot.lot][0]
+            session = sessions.setdefault((lot, label), ImportedSession(lot, label))
+            row_errors = _add_row(session, row, kind_by_lot=kind_by_lot)
+        errors += row_errors
+    valid = []
+    for session in sessions.values():
+        missing = [name for name in _ONCE_PER_SESSION if name not in session.values]
+        if session.lot not in kind_by_lot and session.lot not in targets.lots:
+            missing.append("kind")
+        elif session.lot in kind_by_lot:
+            session.values["kind"] = kind_by_lot[session.lot][0]
         reason = "no usable row of this session says it, and it must be known"
-        faults += [Fault(row.line, name, reason) for row in pot.rows.values() for name in lacking]
-        if pot.rows and not lacking:
-            good.append(pot)
-    return good, sorted(faults, key=lambda fault: fault.line)
+        errors += [CellError(row.line, name, reason) for row in session.rows.values() for name in missing]
+        if session.rows and not missing:
+            valid.append(session)
+    return valid, sorted(errors, key=lambda error: error.line)
 
 
-def _cells(data: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
+def _read_lines(data: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
     """Return the column names, and the cells of every line that is not blank with its number."""
-    if len(data) > LARGEST_BYTES:
-        raise _unusable("", "too_large", "the file is larger than 10 MiB")
+    if len(data) > MAX_SHEET_BYTES:
+        raise _column_error("", "too_large", "the file is larger than 10 MiB")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise _unusable("", "encoding", f"the file is not UTF-8 (byte {error.start})") from error
+        raise _column_error("", "encoding", f"the file is not UTF-8 (byte {error.start})") from error
     first = text.lstrip().partition("\n")[0]
     delimiter = ";" if first.count(";") > first.count(",") else ","
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
@@ -168,93 +170,100 @@ def _cells(data: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
                 lines.append((starts, filled))
             starts = reader.line_num + 1
     except csv.Error as error:
-        raise _unusable("", "csv", f"line {reader.line_num} is not CSV: {error}") from error
+        raise _column_error("", "csv", f"line {reader.line_num} is not CSV: {error}") from error
     if len(lines) < 2:
-        raise _unusable("", "empty", "the file holds no rows below the names of its columns")
+        raise _column_error("", "empty", "the file holds no rows below the names of its columns")
     return [name.lower() for name in lines[0][1]], lines[1:]
 
 
-def _check_columns(columns: Sequence[str], *, known: Known) -> None:
+def _check_columns(columns: Sequence[str], *, targets: ImportTargets) -> None:
     problems = [
         Problem(name, "unknown_column", "is neither a column of an import nor a descriptor's key")
         for name in dict.fromkeys(columns)
-        if name not in _FIELDS and name not in known.descriptors
+        if name not in _FIELDS and name not in targets.descriptors
     ]
     problems += [Problem(n, "twice", "stands there twice") for n, times in Counter(columns).items() if times > 1]
-    problems += [Problem(name, "missing_column", "must be there") for name in _MUST if name not in columns]
+    problems += [Problem(name, "missing_column", "must be there") for name in _REQUIRED if name not in columns]
     if problems:
         raise Invalid("the columns are not those of an import; nothing was stored", problems=problems)
 
 
-def _unusable(name: str, code: str, detail: str) -> Invalid:
+def _column_error(name: str, code: str, detail: str) -> Invalid:
     return Invalid(f"{detail}; nothing was stored", problems=[Problem(name, code, detail)])
 
 
-def _row(line: int, cells: Mapping[str, str], *, known: Known) -> tuple[Row, list[Fault]]:
+def _parse_row(line: int, cells: Mapping[str, str], *, targets: ImportTargets) -> tuple[SheetRow, list[CellError]]:
     """Check every cell of a line."""
     values: dict[str, object] = {}
     ratings: dict[str, object] = {}
-    faults: list[Fault] = []
+    errors: list[CellError] = []
     for column, text in cells.items():
         try:
             if column in _FIELDS:
-                value = _value(_FIELDS[column], text)
+                value = _parse_cell(_FIELDS[column], text)
                 values |= {} if value is None else {column: value}
-            elif (rating := _value(_RATING, text)) is not None:
+            elif (rating := _parse_cell(_RATING, text)) is not None:
                 ratings[column] = rating
-        except Unfit as error:
-            faults.append(Fault(line, column, sentence_of(error.fault)))
-    spoilt = {fault.column for fault in faults}
-    faults += [Fault(line, name, "is empty") for name in _ON_EVERY_ROW if name not in values.keys() | spoilt]
-    if (shop := values.get("shop")) is not None:
-        if shop in known.shops:
-            values["shop"] = str(known.shops[str(shop)])
-        else:
-            faults.append(Fault(line, "shop", f"the team has no shop called {shop}"))
-    if len(known.lots.get(str(values.get("lot")), ())) > 1:
-        faults.append(Fault(line, "lot", "the team has several lots of this name"))
+        except InvalidValue as error:
+            errors.append(CellError(line, column, fault_text(error.fault)))
+    invalid = {error.column for error in errors}
+    errors += [CellError(line, name, "is empty") for name in _REQUIRED_PER_ROW if name not in values.keys() | invalid]
     noted = tuple(dict.fromkeys(re.findall(r"[^\s;]+", str(values.pop("noted", "")))))
-    for key in noted:
-        if key not in known.descriptors:
-            faults.append(Fault(line, "noted", f"there is no descriptor {key}"))
-        elif key in ratings:
-            faults.append(Fault(line, "noted", f"{key} is rated on this row: it is one or the other"))
-    return Row(line, values, ratings, noted), faults
+    row = SheetRow(line, values, ratings, noted)
+    errors += _reference_errors(row, targets=targets)
+    if values.get("shop") in targets.shops:
+        values["shop"] = str(targets.shops[str(values["shop"])])
+    return row, errors
 
 
-def _value(of: Field, text: str) -> object:
-    """Return a cell's value as it would travel; None for an empty cell."""
+def _reference_errors(row: SheetRow, *, targets: ImportTargets) -> Iterator[CellError]:
+    """Yield what a row names that the team does not have, or has more than once."""
+    shop = row.values.get("shop")
+    if shop is not None and shop not in targets.shops:
+        yield CellError(row.line, "shop", f"the team has no shop called {shop}")
+    if len(targets.lots.get(str(row.values.get("lot")), ())) > 1:
+        yield CellError(row.line, "lot", "the team has several lots of this name")
+    for key in row.noted:
+        if key not in targets.descriptors:
+            yield CellError(row.line, "noted", f"there is no descriptor {key}")
+        elif key in row.ratings:
+            yield CellError(row.line, "noted", f"{key} is rated on this row: it is one or the other")
+
+
+def _parse_cell(of: Field, text: str) -> object:
+    """Return a cell's value in wire form; None for an empty cell."""
     if not text:
         return None
     if of.kind in ("number", "integer"):
         if not _NUMBER.fullmatch(text):
-            raise Unfit("type", "must be a number with a decimal point, as 3.5")
-        return clean(of, float(text))
+            raise InvalidValue("type", "must be a number with a decimal point, as 3.5")
+        return clean_value(of, float(text))
     if of.kind == "truth":
-        if text.lower() not in _TRUTHS:
-            raise Unfit("type", "must be yes or no")
-        return _TRUTHS[text.lower()]
-    return clean(of, text)
+        if text.lower() not in _BOOLEANS:
+            raise InvalidValue("type", "must be yes or no")
+        return _BOOLEANS[text.lower()]
+    return clean_value(of, text)
 
 
-def _join(pot: Pot, row: Row, *, kinds: dict[str, tuple[object, int]]) -> list[Fault]:
-    """Add a row to its pot, unless it contradicts a row before it."""
-    faults = [
-        Fault(row.line, name, f"line {pot.said_on[name]} says something else for this session")
+def _add_row(session: ImportedSession, row: SheetRow, *, kind_by_lot: dict[str, tuple[object, int]]) -> list[CellError]:
+    """Add a row to its session, unless it contradicts a row before it."""
+    errors = [
+        CellError(row.line, name, f"line {session.first_line_of[name]} says something else for this session")
         for name in OF_SESSION
-        if name in row.values and name in pot.whole and row.values[name] != pot.whole[name]
+        if name in row.values and name in session.values and row.values[name] != session.values[name]
     ]
     kind = row.values.get("kind")
-    if kind is not None and pot.lot in kinds and kinds[pot.lot][0] != kind:
-        faults.append(Fault(row.line, "kind", f"line {kinds[pot.lot][1]} says something else for this lot"))
-    if (before := pot.rows.get(row.values["number"])) is not None:
-        faults.append(Fault(row.line, "number", f"line {before.line} is this infusion already"))
-    if faults:
-        return faults
+    first_kind, first_line = kind_by_lot.get(session.lot, (kind, row.line))
+    if kind is not None and kind != first_kind:
+        errors.append(CellError(row.line, "kind", f"line {first_line} says something else for this lot"))
+    if (before := session.rows.get(row.values["number"])) is not None:
+        errors.append(CellError(row.line, "number", f"line {before.line} is this infusion already"))
+    if errors:
+        return errors
     for name in OF_SESSION:
-        if name in row.values and name not in pot.whole:
-            pot.whole[name], pot.said_on[name] = row.values[name], row.line
+        if name in row.values and name not in session.values:
+            session.values[name], session.first_line_of[name] = row.values[name], row.line
     if kind is not None:
-        kinds.setdefault(pot.lot, (kind, row.line))
-    pot.rows[row.values["number"]] = row
+        kind_by_lot.setdefault(session.lot, (kind, row.line))
+    session.rows[row.values["number"]] = row
     return []

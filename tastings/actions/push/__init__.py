@@ -1,20 +1,25 @@
-from tastings.actions.push.blind import name_lot
-from tastings.actions.push.change import SHAPES, Change, Verdict, checked, read_change
+"""Push: what phones, REST and imports change goes through here.
+
+In this order: `change` (read and check each change), `reading` (read the `state`), `applying` (check against the state
+and merge into `pending` records), `numbers` (one infusion of a number), `store`.
+"""
+
+from tastings.actions.push.blind import set_lot
+from tastings.actions.push.change import Change, Verdict, read_change, validate_fields
 from tastings.actions.push.checks import NEW
 from tastings.actions.push.push import push, push_changes
-from tastings.actions.push.rows import checked_now
-from tastings.actions.push.store import renew_children
+from tastings.actions.push.rows import check_constraints_now
+from tastings.actions.push.store import renew_child_revisions
 
 __all__ = [
     "NEW",
-    "SHAPES",
     "Change",
     "Verdict",
-    "checked",
-    "checked_now",
-    "name_lot",
+    "check_constraints_now",
     "push",
     "push_changes",
     "read_change",
-    "renew_children",
+    "renew_child_revisions",
+    "set_lot",
+    "validate_fields",
 ]

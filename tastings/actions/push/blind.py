@@ -1,50 +1,50 @@
-"""Sessions of blind cups: which lot it is follows from the cup, once its flight is revealed, and from nothing else.
+"""Sessions of blind cups: their lot follows from the cup, once the flight is revealed, and from nothing else.
 
-The lot then carries the stamp of the cup: whoever named the cup named the lot. So it does not matter whether a session
-came before the reveal or after it, and a session that was deleted is not brought back by the reveal.
+The lot then has the stamp of the cup: whoever named the cup named the lot. So it does not matter whether a session
+came before the reveal or after it, and a session that was deleted is not restored by the reveal.
 """
 
 from dataclasses import replace
 from uuid import UUID
 
-from lots.merge import Copy
+from lots.merge import StampedRecord
 from lots.schema import uuid_of
 from tastings.actions.push.change import Change
-from tastings.actions.push.pending import Draft
-from tastings.actions.push.state import Ground
+from tastings.actions.push.pending import PendingRecord
+from tastings.actions.push.state import PushState
 
 
-def without_lot(change: Change, draft: Draft) -> Change:
-    """Leave out what a phone that sends all fields says of a blind session's lot: what it knows already."""
+def without_known_lot(change: Change, pending: PendingRecord) -> Change:
+    """Leave out the lot of a blind session, which a phone that sends all fields repeats."""
     if change.type != "session" or "lot" not in change.fields:
         return change
-    if not (change.fields.get("flight_cup") or draft.values.get("flight_cup")):
+    if not (change.fields.get("flight_cup") or pending.values.get("flight_cup")):
         return change
-    if change.fields["lot"] not in (None, draft.values.get("lot")):
-        return change  # the checks turn it down
+    if change.fields["lot"] not in (None, pending.values.get("lot")):
+        return change  # the checks refuse it
     return replace(change, fields={name: value for name, value in change.fields.items() if name != "lot"})
 
 
-def name_lot(copy: Copy, lot: UUID) -> None:
-    """Write the lot into a session of a cup."""
-    copy.values["lot"] = str(lot)
-    copy.stamps["lot"] = copy.stamps["flight_cup"]
+def set_lot(session: StampedRecord, lot: UUID) -> None:
+    """Write the lot into the session of a cup."""
+    session.values["lot"] = str(lot)
+    session.stamps["lot"] = session.stamps["flight_cup"]
 
 
-def name_lots(ground: Ground) -> None:
-    """Name the lots of new sessions that come after the reveal of their flight."""
-    for draft in ground.drafts["session"].values():
-        cup = draft.values.get("flight_cup")
-        if draft.dirty and cup and draft.values.get("lot") is None:
-            found = ground.cups.get(uuid_of(str(cup)))
-            if found is not None and not found.flight.is_blind:
-                name_lot(draft.copy, found.lot_id)
+def set_revealed_lots(state: PushState) -> None:
+    """Write the lots into new sessions that come after the reveal of their flight."""
+    for pending in state.dirty("session"):
+        cup_id = pending.values.get("flight_cup")
+        if cup_id and pending.values.get("lot") is None:
+            cup = state.cups.get(uuid_of(str(cup_id)))
+            if cup is not None and not cup.flight.is_blind:
+                set_lot(pending.current, cup.lot_id)
 
 
-def cups_touched(ground: Ground) -> set[UUID]:
-    """Return the cups of revealed flights whose sessions, or what hangs on them, this push changes."""
-    sessions = [draft for draft in ground.drafts["session"].values() if draft.dirty]
+def changed_cups(state: PushState) -> set[UUID]:
+    """Return the cups of revealed flights whose sessions, infusions or notes this push changes."""
+    sessions = state.dirty("session")
     for type_name in ("infusion", "note"):
-        sessions += [ground.session_of(draft) for draft in ground.drafts[type_name].values() if draft.dirty]
-    named = [draft.values for draft in sessions if draft.values.get("flight_cup") and draft.values.get("lot")]
-    return {uuid_of(str(values["flight_cup"])) for values in named}
+        sessions += [state.session_of(pending) for pending in state.dirty(type_name)]
+    values = [session.values for session in sessions]
+    return {uuid_of(str(v["flight_cup"])) for v in values if v.get("flight_cup") and v.get("lot")}

@@ -1,32 +1,30 @@
-"""One edit of one record as a device sends it, and the word on what became of it."""
+"""One change of one record as a device sends it, and the verdict on it."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import lru_cache
+from typing import Literal
 from uuid import UUID
 
 from django.utils.translation import gettext as _
 
 from lots.merge import DELETED, Stamp
-from lots.schema import Shape, Unfit, clean_fields, clean_id, clean_text, stamp_moment
-from lots.schemas import LOT
-from lots.wording import problem_of
-from tastings.schemas import DESCRIPTOR, INFUSION, NOTE, SESSION
+from lots.schema import InvalidValue, RecordSchema, clean_fields, clean_id, clean_stamp, clean_text, format_stamp
+from lots.wording import field_problem
+from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
 
-SHAPES: Mapping[str, Shape] = {shape.type: shape for shape in (DESCRIPTOR, LOT, SESSION, INFUSION, NOTE)}
-"""The record types that travel, parents first."""
-
+VerdictName = Literal["applied", "merged", "unchanged", "refused"]
 _CLOCK_LEEWAY = timedelta(minutes=2)
-_KNOWN_MEMBERS = frozenset(("type", "id", "at", "fields", "deleted"))
+_KEYS = frozenset(("type", "id", "at", "fields", "deleted"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """A checked edit: clean field values, or ``{"deleted": True}``.
+    """A checked change: clean field values, or ``{"deleted": True}``.
 
-    ``stamp`` is None when the edit is made on the server's own state, as REST does: then it is the latest word.
+    ``stamp`` is None for a change made on the server's own state, as REST makes it: then it is later than every other.
     ``expected`` is the revision that the record must still have.
     """
 
@@ -44,11 +42,11 @@ class Change:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdict:
-    """What became of a change: applied, merged (part of it lost to something newer), unchanged or refused."""
+    """The outcome of a change: applied, merged (part of it lost to something newer), unchanged or refused."""
 
     type: str
     id: str
-    verdict: str
+    verdict: VerdictName
     revision: int | None = None
     problems: Sequence[Problem] = ()
 
@@ -63,34 +61,45 @@ class Verdict:
         }
 
 
+def refused(change: Change, problems: Sequence[Problem]) -> Verdict:
+    """Return the verdict on a refused change."""
+    return Verdict(type=change.type, id=str(change.id), verdict="refused", problems=problems)
+
+
 def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change | Verdict:
-    """Check one change of a sync body; what does not hold is a refusal that names each field."""
+    """Check one change of a sync body; return the change, or a refusal that names each invalid field."""
     if not isinstance(sent, dict):
         return Verdict(type="", id="", verdict="refused", problems=[Problem("", "type", _("must be an object"))])
-    problems = [
-        Problem(str(name)[:80], "unknown_field", _("is not part of a change")) for name in sent.keys() - _KNOWN_MEMBERS
-    ]
-    shape = SHAPES.get(sent["type"]) if isinstance(sent.get("type"), str) else None
-    if shape is None:
-        problems.append(Problem("type", "choice", _("must be one of %(choices)s") % {"choices": ", ".join(SHAPES)}))
+    unknown = sent.keys() - _KEYS
+    problems = [Problem(str(name)[:80], "unknown_field", _("is not part of a change")) for name in unknown]
+    schema = RECORD_SCHEMAS.get(sent["type"]) if isinstance(sent.get("type"), str) else None
+    if schema is None:
+        choices = ", ".join(RECORD_SCHEMAS)
+        problems.append(Problem("type", "choice", _("must be one of %(choices)s") % {"choices": choices}))
     record: UUID | None = None
     try:
         record = UUID(clean_id(sent.get("id")))
-    except Unfit as error:
-        problems.append(problem_of("id", error.fault))
+    except InvalidValue as error:
+        problems.append(field_problem("id", error.fault))
     stamp: Stamp | None = None
     try:
-        stamp = _stamp(sent.get("at"), device=device, by=by, now=now)
-    except Unfit as error:
-        problems.append(problem_of("at", error.fault))
-    fields, more = _read_fields(sent, shape)
-    problems += more
-    if problems or shape is None or record is None or stamp is None:
+        stamp = _read_stamp(sent.get("at"), device=device, by=by, now=now)
+    except InvalidValue as error:
+        problems.append(field_problem("at", error.fault))
+    fields, field_problems = _read_fields(sent, schema)
+    problems += field_problems
+    if problems or schema is None or record is None or stamp is None:
         return Verdict(type=_echo(sent.get("type")), id=_echo(sent.get("id")), verdict="refused", problems=problems)
-    return Change(type=shape.type, id=record, fields=fields, stamp=stamp)
+    return Change(type=schema.type, id=record, fields=fields, stamp=stamp)
 
 
-def _read_fields(sent: Mapping[str, object], shape: Shape | None) -> tuple[Mapping[str, object], list[Problem]]:
+def validate_fields(schema: RecordSchema, fields: Mapping[str, object]) -> tuple[dict[str, object], list[Problem]]:
+    """Return the clean values of the fields and the problems of the others."""
+    values, faults = clean_fields(schema, fields)
+    return values, [field_problem(name, fault) for name, fault in faults]
+
+
+def _read_fields(sent: Mapping[str, object], schema: RecordSchema | None) -> tuple[Mapping[str, object], list[Problem]]:
     deleted, fields = sent.get("deleted", False), sent.get("fields")
     if not isinstance(deleted, bool):
         return {}, [Problem("deleted", "type", _("must be true or false"))]
@@ -98,31 +107,26 @@ def _read_fields(sent: Mapping[str, object], shape: Shape | None) -> tuple[Mappi
         return {DELETED: True}, [Problem("fields", "with_deleted", _("a deletion carries no fields"))] if fields else []
     if not isinstance(fields, dict):
         return {}, [Problem("fields", "type", _("must be an object"))]
-    if shape is None:
+    if schema is None:
         return {}, []
-    return checked(shape, fields)
+    return validate_fields(schema, fields)
 
 
-def checked(shape: Shape, fields: Mapping[str, object]) -> tuple[dict[str, object], list[Problem]]:
-    """Return the clean values of the fields and what is wrong with the others."""
-    values, faults = clean_fields(shape, fields)
-    return values, [problem_of(name, fault) for name, fault in faults]
-
-
-def _stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
-    claimed = stamp_moment(at)
-    if claimed > _latest_at(now):
-        return Stamp(stamp_moment(now.isoformat()), device, str(by), claimed)
-    return Stamp(claimed, device, str(by))
+def _read_stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
+    """Return the stamp of a change; a moment in the future becomes the server's, with the device's beside it."""
+    reported = clean_stamp(at)
+    if reported > _latest_plausible(now):
+        return Stamp(format_stamp(now), device, str(by), reported)
+    return Stamp(reported, device, str(by))
 
 
 @lru_cache(maxsize=8)
-def _latest_at(now: datetime) -> str:
-    return stamp_moment((now + _CLOCK_LEEWAY).isoformat())
+def _latest_plausible(now: datetime) -> str:
+    return format_stamp(now + _CLOCK_LEEWAY)
 
 
 def _echo(value: object) -> str:
     try:
         return clean_text(value, longest=80)
-    except Unfit:
+    except InvalidValue:
         return ""

@@ -1,49 +1,54 @@
 """One live infusion of a number per session, judged on how the whole push leaves the session.
 
-A phone that inserts a forgotten rinse renumbers every pour, so no order of the changes would do one by one.
+A phone that inserts a forgotten rinse renumbers every infusion, so no order of the changes would do one by one.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from uuid import UUID
 
 from tastings.actions.push.change import Change
-from tastings.actions.push.pending import Draft
-from tastings.actions.push.rows import among
+from tastings.actions.push.pending import PendingRecord
+from tastings.actions.push.rows import id_array
 from tastings.models import Infusion
 
 
-def clashes(drafts: Iterable[Draft]) -> list[Draft]:
-    """Return the drafts of this push that would share their session's number with another infusion."""
-    touched = [draft for draft in drafts if draft.dirty]
-    live = [draft for draft in touched if not draft.copy.removed]
+def infusions_with_taken_numbers(changed: Collection[PendingRecord]) -> list[PendingRecord]:
+    """Return those of the changed infusions that would share their session's number with another infusion."""
+    live = [pending for pending in changed if not pending.current.removed]
     if not live:
         return []
-    holders: dict[tuple[str, object], list[Draft]] = defaultdict(list)
-    for draft in live:
-        holders[str(draft.values["session"]), draft.values["number"]].append(draft)
-    moved = [draft for draft in live if _moved(draft)]
-    sessions = {UUID(session) for session, _ in holders}
-    standing = set()
-    if moved:
-        others = Infusion.objects.filter(session_id__in=sessions, removed=False)
-        others = others.exclude(id__in=among(draft.id for draft in touched))
-        standing = {(str(session), number) for session, number in others.values_list("session_id", "number")}
-    found: list[Draft] = []
-    for place, group in holders.items():
-        if len(group) > 1 or place in standing:
-            candidates = [draft for draft in group if _moved(draft)]
-            found += candidates if place in standing else candidates[-1:]
+    by_number: dict[tuple[str, object], list[PendingRecord]] = defaultdict(list)
+    for pending in live:
+        by_number[str(pending.values["session"]), pending.values["number"]].append(pending)
+    unchanged = _numbers_of_others(changed, {UUID(session) for session, _ in by_number}, live)
+    found: list[PendingRecord] = []
+    for number, infusions in by_number.items():
+        if number in unchanged:
+            found += [pending for pending in infusions if _is_numbered_here(pending)]
+        elif len(infusions) > 1:
+            found += [pending for pending in infusions if _is_numbered_here(pending)][-1:]
     return found
 
 
-def _moved(draft: Draft) -> bool:
-    """Whether this push gave the infusion its number or brought it back."""
-    return draft.row is None or draft.row.removed or draft.values["number"] != draft.held.values["number"]
+def change_to_refuse(infusion: PendingRecord, changes: Sequence[Change], *, refused: Collection[int]) -> int:
+    """Return the index of the last accepted change that gave the infusion its number, else of its last change."""
+    accepted = [i for i, change in enumerate(changes) if change.id == infusion.id and i not in refused]
+    numbering = [i for i in accepted if changes[i].type == "infusion" and "number" in changes[i].fields]
+    return (numbering or accepted)[-1]
 
 
-def to_blame(draft: Draft, changes: Sequence[Change], *, refused: Mapping[int, object]) -> int:
-    """Return which of the changes gave the draft the number it cannot have: the last that could have."""
-    standing = [i for i, change in enumerate(changes) if change.id == draft.id and i not in refused]
-    numbered = [i for i in standing if changes[i].type == "infusion" and "number" in changes[i].fields]
-    return (numbered or standing)[-1]
+def _numbers_of_others(
+    changed: Collection[PendingRecord], sessions: Collection[UUID], live: Collection[PendingRecord]
+) -> set[tuple[str, object]]:
+    """Return session and number of the sessions' stored live infusions that this push does not change."""
+    if not any(_is_numbered_here(pending) for pending in live):
+        return set()
+    others = Infusion.objects.filter(session_id__in=sessions, removed=False)
+    others = others.exclude(id__in=id_array(pending.id for pending in changed))
+    return {(str(session), number) for session, number in others.values_list("session_id", "number")}
+
+
+def _is_numbered_here(pending: PendingRecord) -> bool:
+    """Whether this push gave the infusion its number or restored it."""
+    return pending.row is None or pending.row.removed or pending.values["number"] != pending.stored.values["number"]

@@ -1,70 +1,76 @@
-"""A record while a push works on it: what is held, what the changes make of it, what they overwrote."""
+"""A record while a push works on it: what is stored, what the changes make of it, which values they overwrite."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
-from lots.merge import Copy, Lost, Outcome, Stamp, merge
+from lots.merge import LostValue, MergeOutcome, Stamp, StampedRecord, merge
 from lots.models import Synced
-from lots.schema import Shape, stamp_moment
+from lots.schema import RecordSchema, format_stamp
 from tastings.actions.push.change import Change
 
 
-def _fork(copy: Copy) -> Copy:
-    return Copy(dict(copy.values), dict(copy.stamps))
-
-
 @dataclass(slots=True)
-class Draft:
-    """One record in the making. ``row`` is None while it is new; ``held`` is what the database has."""
+class PendingRecord:
+    """One record of a push: as it is stored, and with the accepted changes; ``row`` is None for a new one."""
 
-    shape: Shape
+    schema: RecordSchema
     id: UUID
     row: Synced | None
-    held: Copy = field(default_factory=Copy)
-    copy: Copy = field(default_factory=Copy)
-    lost: list[Lost] = field(default_factory=list)
+    stored: StampedRecord = field(default_factory=StampedRecord)
+    current: StampedRecord = field(default_factory=StampedRecord)
+    lost: list[LostValue] = field(default_factory=list)
     dirty: bool = False
+    """Whether it must be stored."""
     revision: int | None = None
     """The revision under which it is, or will be, stored."""
 
     @classmethod
-    def of_row(cls, row: Synced) -> "Draft":
+    def from_row(cls, row: Synced) -> "PendingRecord":
         """Start from what is stored."""
-        held = row.as_copy()
-        return cls(row.shape, row.id, row, held, _fork(held), revision=row.revision)
+        stored = row.stamped()
+        return cls(row.schema, row.id, row, stored, stored.copy(), revision=row.revision)
 
     @property
     def exists(self) -> bool:
-        """Whether others may refer to it: stored already, or accepted in this push."""
+        """Whether other records may refer to it: stored already, or accepted in this push."""
         return self.row is not None or self.dirty
 
     @property
+    def is_live(self) -> bool:
+        """Whether it exists and is not deleted."""
+        return self.exists and not self.current.removed
+
+    @property
     def values(self) -> Mapping[str, object]:
-        """The present values in wire form."""
-        return self.copy.values
+        """The current values in wire form."""
+        return self.current.values
 
-    def attempt(self, change: Change, *, device: UUID, by: UUID, now: datetime) -> tuple[Copy, Outcome]:
-        """Merge the change into a fork of the present copy; nothing is taken over yet."""
-        trial = _fork(self.copy)
-        stamp = change.stamp or self._latest(device=device, by=by, now=now)
-        return trial, merge(trial, change.fields, stamp)
+    def changes_field(self, name: str) -> bool:
+        """Whether this push changes the field of a stored record."""
+        return self.dirty and self.row is not None and self.stored.values[name] != self.values[name]
 
-    def accept(self, trial: Copy, outcome: Outcome) -> None:
-        """Take over what was attempted."""
-        self.copy = trial
+    def try_merge(self, change: Change, *, device: UUID, by: UUID, now: datetime) -> tuple[StampedRecord, MergeOutcome]:
+        """Merge the change into a copy of the current record; `accept` takes it over."""
+        merged = self.current.copy()
+        stamp = change.stamp or self._latest_stamp(device=device, by=by, now=now)
+        return merged, merge(merged, change.fields, stamp)
+
+    def accept(self, merged: StampedRecord, outcome: MergeOutcome) -> None:
+        """Take over what `try_merge` returned."""
+        self.current = merged
         self.lost += outcome.lost
         self.dirty = self.dirty or outcome.stamped
 
-    def restart(self) -> None:
-        """Forget every change of this push."""
-        self.copy, self.lost, self.dirty = _fork(self.held), [], False
+    def reset(self) -> None:
+        """Undo every change of this push."""
+        self.current, self.lost, self.dirty = self.stored.copy(), [], False
 
-    def _latest(self, *, device: UUID, by: UUID, now: datetime) -> Stamp:
-        """Return a stamp after every one held, for an edit made with the present state in view."""
+    def _latest_stamp(self, *, device: UUID, by: UUID, now: datetime) -> Stamp:
+        """Return a stamp later than all of the record's, for a change made on its current state."""
         at = now
-        if self.copy.stamps:
-            last = datetime.fromisoformat(max(stamp.at for stamp in self.copy.stamps.values()))
+        if self.current.stamps:
+            last = datetime.fromisoformat(max(stamp.at for stamp in self.current.stamps.values()))
             at = max(now, last.astimezone(UTC) + timedelta(microseconds=1))
-        return Stamp(stamp_moment(at.isoformat()), str(device), str(by))
+        return Stamp(format_stamp(at), str(device), str(by))

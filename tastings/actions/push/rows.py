@@ -1,7 +1,7 @@
 """Many rows of one table in one statement.
 
-Rows travel as one JSON text, and the database reads each value as what its column is: that is nearly what a phone sent,
-and it saves a model object per row and a conversion per value; see benchmarks/sync_push.py.
+Rows travel as one JSON text, nearly what a phone sent, and the database converts each value to its column's type. That
+saves a model object per row and a conversion per value; see benchmarks/sync_push.py.
 """
 
 import json
@@ -14,16 +14,16 @@ from django.db.models import Model
 from django.db.models.expressions import RawSQL
 
 
-def among(ids: Iterable[UUID]) -> RawSQL:
-    """Return what ``id__in`` takes for many ids: one array instead of a placeholder each.
+def id_array(ids: Iterable[UUID]) -> RawSQL:
+    """Return many ids for ``id__in`` as one array instead of a placeholder each.
 
-    A statement of a hundred placeholders takes the driver several times as long to read as the database to answer.
+    The driver takes several times as long to read a statement of a hundred placeholders as the database to answer it.
     """
     return RawSQL("SELECT unnest(%s::uuid[])", [list(ids)])
 
 
-def checked_now() -> None:
-    """Let deferred constraints speak at once: a fault must show before the answer is made."""
+def check_constraints_now() -> None:
+    """Check deferred constraints at once: an error must show before the answer is made."""
     with connection.cursor() as cursor:
         cursor.execute("SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED")
 
@@ -46,7 +46,7 @@ def upsert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> None:
 
 @cache
 def _upsert(model: type[Model], names: tuple[str, ...]) -> str:
-    types = {field.column: _base(field.db_type(connection)) for field in model._meta.concrete_fields}
+    types = {field.column: _type_name(field.db_type(connection)) for field in model._meta.concrete_fields}
     quoted = {name: connection.ops.quote_name(name) for name in names}
     columns = ", ".join(quoted.values())
     read_as = ", ".join(f"{column} {types[name]}" for name, column in quoted.items())
@@ -58,7 +58,7 @@ def _upsert(model: type[Model], names: tuple[str, ...]) -> str:
     )
 
 
-def _base(db_type: str | None) -> str:
-    """Return a column's type without its length: a text that is too long must be refused, not cut by the cast."""
+def _type_name(db_type: str | None) -> str:
+    """Return a column's type without its length: a text that is too long must be refused, the cast would cut it."""
     name = (db_type or "text").partition("(")[0]
     return "text" if name == "varchar" else name

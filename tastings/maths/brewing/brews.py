@@ -1,7 +1,7 @@
-"""What was brewed and what was tasted: the input of every computation in this folder.
+"""The input of every computation: sessions with their pours and ratings.
 
-Nothing here knows a database. A caller turns its records into :class:`Brew` objects; unknown values are ``None`` and
-get the defaults of :mod:`tastings.maths.brewing.heat`.
+No database access: callers convert their rows to :class:`Brew`. Unknown values are ``None`` and get the defaults of
+:mod:`tastings.maths.brewing.heat`.
 """
 
 from collections import Counter
@@ -13,7 +13,7 @@ LOWEST, HIGHEST = 0.0, 10.0
 
 
 class BrewError(ValueError):
-    """A brew holds a number that cannot be one: not finite, negative, or a weight or volume of nothing."""
+    """A number of a brew is not finite, is negative label it cannot be, or is a weight or volume of 0."""
 
 
 class RatingError(BrewError):
@@ -59,7 +59,7 @@ class Pour:
 
 @dataclass(frozen=True, slots=True)
 class Brew:
-    """One session at the table: one portion of leaf, one taster, its pours.
+    """One session: one portion of leaf, one taster, its pours.
 
     Parameters
     ----------
@@ -78,9 +78,9 @@ class Brew:
     room_c, altitude_m : float or None
         Air [deg C] and height above the sea [m].
     ending : str or None
-        ``spent`` when the leaf gave out, ``stopped`` when the taster did, None when nobody said.
+        ``spent`` when the leaf was exhausted, ``stopped`` when the taster stopped earlier, None when not noted.
     more_low, more_high : int or None
-        How many further infusions the taster thinks are left.
+        The taster's guess of how many infusions the leaf still had.
     pours : tuple[Pour, ...]
         In any order.
     """
@@ -108,9 +108,9 @@ class TasterScale:
     Parameters
     ----------
     gain, gain_sd : float
-        Gain and how well it is known; the default is a taster not calibrated yet. [1]
+        Gain and its standard deviation; the default is that of a taster not calibrated yet. [1]
     offset, offset_sd : float
-        Offset and how well it is known. [points]
+        Offset and its standard deviation. [points]
     """
 
     gain: float = 1.0
@@ -120,7 +120,7 @@ class TasterScale:
 
 
 def checked(brews: Sequence[Brew]) -> tuple[Brew, ...]:
-    """Return the brews in an order that does not depend on how they arrived.
+    """Check the brews and sort them, so that results do not depend on the order in which they are given.
 
     Parameters
     ----------
@@ -130,14 +130,14 @@ def checked(brews: Sequence[Brew]) -> tuple[Brew, ...]:
     Returns
     -------
     tuple[Brew, ...]
-        Sorted by session, then by content, so that every later sum runs in the same order.
+        Sorted by session, then by content.
 
     Raises
     ------
     RatingError
         A rating is not a finite number from 0 to 10.
     BrewError
-        Any other number is not finite, is negative where it cannot be, or a weight or volume is 0.
+        Any other number is not finite, is negative label it cannot be, or a weight or volume is 0.
     """
     for brew in brews:
         _check_brew(brew)
@@ -146,27 +146,27 @@ def checked(brews: Sequence[Brew]) -> tuple[Brew, ...]:
 
 
 def _check_brew(brew: Brew) -> None:
-    where = f"session {brew.session}"
+    label = f"session {brew.session}"
     for name, value in (("leaf_g", brew.leaf_g), ("vessel_ml", brew.vessel_ml), ("vessel_g", brew.vessel_g)):
         if value is not None and not (isfinite(value) and value > 0):
-            raise BrewError(f"{where}: {name} must be a finite number above 0, got {value}")
+            raise BrewError(f"{label}: {name} must be a finite number above 0, got {value}")
     for name, value in (("room_c", brew.room_c), ("altitude_m", brew.altitude_m)):
         if value is not None and not isfinite(value):
-            raise BrewError(f"{where}: {name} must be finite, got {value}")
+            raise BrewError(f"{label}: {name} must be finite, got {value}")
     for pour in brew.pours:
-        _check_pour(pour, where=f"{where}, infusion {pour.number}")
+        _check_pour(pour, label=f"{label}, infusion {pour.number}")
 
 
-def _check_pour(pour: Pour, *, where: str) -> None:
+def _check_pour(pour: Pour, *, label: str) -> None:
     if pour.number < 0:
-        raise BrewError(f"{where}: infusions count from 0, the rinse")
+        raise BrewError(f"{label}: infusions count from 0, the rinse")
     if not isfinite(pour.kettle_c):
-        raise BrewError(f"{where}: kettle_c must be finite, got {pour.kettle_c}")
+        raise BrewError(f"{label}: kettle_c must be finite, got {pour.kettle_c}")
     for name, value in (("steep_s", pour.steep_s), ("pour_s", pour.pour_s), ("rest_s", pour.rest_s)):
         if value is not None and not (isfinite(value) and value >= 0):
-            raise BrewError(f"{where}: {name} must be a finite number of at least 0, got {value}")
+            raise BrewError(f"{label}: {name} must be a finite number of at least 0, got {value}")
     if pour.water_ml is not None and not (isfinite(pour.water_ml) and pour.water_ml > 0):
-        raise BrewError(f"{where}: water_ml must be a finite number above 0, got {pour.water_ml}")
+        raise BrewError(f"{label}: water_ml must be a finite number above 0, got {pour.water_ml}")
     for key, rating in pour.ratings.items():
         if not LOWEST <= rating <= HIGHEST:  # a NaN fails both comparisons
-            raise RatingError(f"{where}: {key} is rated {rating}; ratings run from 0 to 10")
+            raise RatingError(f"{label}: {key} is rated {rating}; ratings run from 0 to 10")

@@ -1,15 +1,14 @@
-"""From steeping to the strength of each cup, on a grid of what the leaf may be like.
+"""Computes the strength of each cup for a grid of leaf parameters (k, tau, n).
 
-Dry leaf wets with a lag tau: after t seconds of contact it has extracted as if for w(t) = t - tau (1 - e^(-t/tau)). A
-pour is a step x_j = rate_j (w(t_j) - w(t_(j-1))) / 60, in minutes at 100 deg C. First-order depletion leaves e^(-k
-sum x); the cup gets what left the leaf, c_j = ratio_j f_j / 0.08, so that a twelfth of the leaf's content in the even
-brew is 1.
+Dry leaf wets with a lag tau: after t seconds of contact the effective extraction time is w(t) = t - tau (1 -
+e^(-t/tau)). A pour is a step x_j = rate_j (w(t_j) - w(t_(j-1))) / 60, in minutes at 100 deg C. First-order depletion
+leaves the share e^(-k sum x) in the leaf. The rest is in the cup: c_j = ratio_j f_j / 0.08, which is 1 for a twelfth of
+the leaf's content in the even brew.
 
-Taste is not content. It answers as Fechner's logarithm does, h = log(1 + b c) / log(1 + b): in proportion while there
-is little in the cup, ever more slowly when there is much. What is uncertain is n, the exponent (Stevens) that the
-answer has at c = 1; b follows from it, and n = 1 is plain proportion. An exponent that holds over all contents, c^n,
-kept weak cups too strong: in simulation it ran 0.3 points high from infusion 8 on. ``h`` depends on the brewing only;
-every attribute of a lot shares it.
+Perceived strength is not proportional to content. It follows Fechner's logarithm, h = log(1 + b c) / log(1 + b): almost
+proportional for weak cups, flatter for strong ones. The uncertain parameter is n, the exponent (Stevens) at c = 1; b
+follows from it, and n = 1 is proportional. A constant exponent, c^n, overestimates weak cups: in simulation by 0.3
+points from infusion 8 on. ``h`` depends on the brewing only and is the same for every attribute of a lot.
 """
 
 from dataclasses import dataclass
@@ -22,8 +21,8 @@ from scipy.optimize import brentq
 from tastings.maths.arrays import BoolArray, FloatArray, IndexArray
 from tastings.maths.brewing.heat import Steeping
 
-USUAL_SHARE = 0.08
-_LEAST_SHARE = 1e-9
+REFERENCE_SHARE = 0.08
+_MIN_SHARE = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,23 +47,23 @@ class Grid:
         """Return how many values k, tau and n have."""
         return self.k_per_min.size, self.tau_s.size, self.n.size
 
-    def around(self, wanted: BoolArray) -> tuple["Grid", IndexArray]:
-        """Return the smallest part of the grid that holds the wanted nodes, and where its nodes are in the whole.
+    def around(self, mask: BoolArray) -> tuple["Grid", IndexArray]:
+        """Return the smallest box of the grid that contains the masked nodes, and the indexes of its nodes.
 
         Parameters
         ----------
-        wanted : bool[n_nodes]
+        mask : bool[n_nodes]
             At least one of them true.
         """
-        places = np.nonzero(wanted.reshape(self.shape))
-        k, tau, n = (slice(int(axis.min()), int(axis.max()) + 1) for axis in places)
+        axis_index = np.nonzero(mask.reshape(self.shape))
+        k, tau, n = (slice(int(axis.min()), int(axis.max()) + 1) for axis in axis_index)
         index = np.arange(self.n_nodes, dtype=np.intp).reshape(self.shape)[k, tau, n].ravel()
         part = Grid(k_per_min=self.k_per_min[k], tau_s=self.tau_s[tau], n=self.n[n], log_prior=self.log_prior[index])
         return part, index
 
 
 def make_grid(*, n_k: int = 24, n_tau: int = 16, n_n: int = 7) -> Grid:
-    """Lay out the grid: k over 0.03-2 /min, tau over 2-400 s, n over 0.2-1.
+    """Make the grid: k over 0.03-2 /min, tau over 2-400 s, n over 0.2-1.
 
     Notes
     -----
@@ -79,30 +78,30 @@ def make_grid(*, n_k: int = 24, n_tau: int = 16, n_n: int = 7) -> Grid:
         + _log_normal((np.log(tau) - np.log(30.0)) / 0.9)[None, :, None]
         + _log_normal((n - 0.7) / 0.25)[None, None, :]
     )
-    log_prior[:, :, -1] -= np.log(2)  # the last node stands for half a step: n ends there
+    log_prior[:, :, -1] -= np.log(2)  # the last node covers half a step, since n ends there
     log_prior = log_prior.ravel() - np.log(np.exp(log_prior).sum())
     return Grid(k_per_min=k, tau_s=tau, n=n, log_prior=log_prior)
 
 
 @cache
 def usual_grid() -> Grid:
-    """Return the grid of the usual size, laid out once."""
+    """Return the grid of the default size; it is made once."""
     return make_grid()
 
 
-def wetted_s(contact_s: FloatArray, *, tau_s: FloatArray | float) -> FloatArray:
-    """Return for how long leaf has in effect extracted after so much contact [s].
+def effective_contact_s(contact_s: FloatArray, *, tau_s: FloatArray | float) -> FloatArray:
+    """Return the effective extraction time after a contact time [s].
 
     Examples
     --------
-    >>> round(float(wetted_s(np.array(200.0), tau_s=15.0)), 3)
+    >>> round(float(effective_contact_s(np.array(200.0), tau_s=15.0)), 3)
     185.0
     """
     return np.asarray(contact_s + tau_s * np.expm1(-contact_s / tau_s), dtype=np.float64)
 
 
-def shares(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray) -> FloatArray:
-    """Return the share of the leaf's content that each pour takes.
+def extracted_shares(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray) -> FloatArray:
+    """Return the share of the leaf's content that each pour extracts.
 
     Parameters
     ----------
@@ -114,11 +113,11 @@ def shares(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray) -> F
     Returns
     -------
     float64[n_k, n_tau, n_pours]
-        Shares of the whole, their sum below 1.
+        Shares of the leaf's content; they sum to less than 1.
     """
     tau = tau_s[:, None]
-    wetted = wetted_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau)
-    steps = steeping.rate * np.diff(wetted, axis=1, prepend=0.0) / 60
+    effective_s = effective_contact_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau)
+    steps = steeping.rate * np.diff(effective_s, axis=1, prepend=0.0) / 60
     before = np.cumsum(steps, axis=1) - steps
     k = k_per_min[:, None, None]
     return np.asarray(np.exp(-k * before) * -np.expm1(-k * steps), dtype=np.float64)
@@ -130,52 +129,52 @@ def cup_strength(steeping: Steeping, *, grid: Grid) -> FloatArray:
     Returns
     -------
     float64[n_nodes, n_pours]
-        About 1 for a cup that holds a twelfth of the leaf's content at the even brew's leaf per water.
+        About 1 for a cup with a twelfth of the leaf's content, at the even brew's leaf per water.
     """
-    share = shares(steeping, k_per_min=grid.k_per_min, tau_s=grid.tau_s)
-    content = np.maximum(share, _LEAST_SHARE) * (steeping.ratio / USUAL_SHARE)
-    return taste(content[:, :, None, :], n=grid.n[:, None]).reshape(grid.n_nodes, -1)
+    share = extracted_shares(steeping, k_per_min=grid.k_per_min, tau_s=grid.tau_s)
+    content = np.maximum(share, _MIN_SHARE) * (steeping.ratio / REFERENCE_SHARE)
+    return perceived_strength(content[:, :, None, :], n=grid.n[:, None]).reshape(grid.n_nodes, -1)
 
 
-def taste(content: FloatArray, *, n: FloatArray) -> FloatArray:
-    """Return how strong a cup tastes that holds so much, 1 for a content of 1.
+def perceived_strength(content: FloatArray, *, n: FloatArray) -> FloatArray:
+    """Return the perceived strength of a cup of this content; 1 for a content of 1.
 
     Parameters
     ----------
     content : float64[...]
-        Of a usual cup's. [above 0]
+        Relative to the reference cup. [above 0]
     n : float64[...]
         Exponent at a content of 1; broadcast against ``content``. [above 0, at most 1]
 
     Examples
     --------
-    >>> taste(np.array([0.5, 1.0, 2.0]), n=np.array([0.5])).round(3).tolist()
+    >>> perceived_strength(np.array([0.5, 1.0, 2.0]), n=np.array([0.5])).round(3).tolist()
     [0.681, 1.0, 1.368]
     """
-    levels, place = np.unique(n, return_inverse=True)
-    bend = np.array([_bend(float(level)) for level in levels])[place].reshape(n.shape)
-    return np.asarray(np.log1p(bend * content) / np.log1p(bend), dtype=np.float64)
+    exponents, index = np.unique(n, return_inverse=True)
+    b = np.array([_log_slope(float(exponent)) for exponent in exponents])[index].reshape(n.shape)
+    return np.asarray(np.log1p(b * content) / np.log1p(b), dtype=np.float64)
 
 
 @cache
-def _bend(n: float) -> float:
-    """Return the b at which log(1 + b c) has the exponent n at c = 1."""
+def _log_slope(n: float) -> float:
+    """Return the b for which log(1 + b c) has the exponent n at c = 1."""
     if n > 1 - 1e-6:
         return 1e-6
 
-    def off(log_b: float) -> float:
-        bend = exp(log_b)
-        return bend / (1 + bend) / log1p(bend) - n
+    def excess(log_b: float) -> float:
+        b = exp(log_b)
+        return b / (1 + b) / log1p(b) - n
 
-    return exp(brentq(off, -14.0, 600.0))
+    return exp(brentq(excess, -14.0, 600.0))
 
 
-def paired_cups(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray, n: FloatArray) -> FloatArray:
-    """Return float64[n_leaves, n_pours]: strength h for leaves given one by one rather than on a grid."""
-    wetted = wetted_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau_s[:, None])
-    steps = k_per_min[:, None] * steeping.rate * np.diff(wetted, axis=1, prepend=0.0) / 60
+def cup_strength_by_leaf(steeping: Steeping, *, k_per_min: FloatArray, tau_s: FloatArray, n: FloatArray) -> FloatArray:
+    """Return float64[n_leaves, n_pours]: strength h for leaf parameters given one by one, not on a grid."""
+    effective_s = effective_contact_s(np.cumsum(steeping.contact_s)[None, :], tau_s=tau_s[:, None])
+    steps = k_per_min[:, None] * steeping.rate * np.diff(effective_s, axis=1, prepend=0.0) / 60
     share = np.exp(steps - np.cumsum(steps, axis=1)) * -np.expm1(-steps)
-    return taste(np.maximum(share, _LEAST_SHARE) * (steeping.ratio / USUAL_SHARE), n=n[:, None])
+    return perceived_strength(np.maximum(share, _MIN_SHARE) * (steeping.ratio / REFERENCE_SHARE), n=n[:, None])
 
 
 def _log_normal(z: FloatArray) -> FloatArray:

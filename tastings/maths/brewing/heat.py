@@ -1,10 +1,10 @@
-"""From a pour to how hot and how long the leaf was steeped: contact, heat balance, cooling, boiling point.
+"""Contact time and temperature of each pour: heat balance, cooling, boiling point.
 
-Water, vessel and leaf meet at their own temperatures, come to one, and cool towards the room (Newton) for the
-contact; between pours the emptied vessel and the wet leaf cool on. What counts for extraction is the mean of the
-Arrhenius factor over the contact.
+Water, vessel and leaf mix to one temperature, then cool to room temperature (Newton's law) during the contact. Between
+pours the emptied vessel and the wet leaf keep cooling. The extraction rate is the Arrhenius factor averaged over the
+contact time.
 
-Values used where a brew leaves them out
+Defaults for values that a brew does not have
 ----------------------------------------
 ======================  =====================  =====================================================================
 name                    default                why
@@ -12,14 +12,14 @@ name                    default                why
 ``pour_s``              5 s                    a 110 ml bowl empties in about that (common practice, no source)
 ``rest_s``              60 s                   tasting and writing down one cup (common practice, no source)
 ``room_c``              20 deg C               usual indoor reference
-``altitude_m``          0 m                    water then boils at 100 deg C and the kettle reading stands
+``altitude_m``          0 m                    water then boils at 100 deg C; the kettle reading is used as it is
 ``water_ml``            the vessel's capacity  GB/T 23776 and the trade quote leaf against the capacity of the bowl
 ``vessel_g``            ISO 3103 pots, scaled  118 g at 150 ml and 200 g at 310 ml: 118 (V/150)^0.73, times a factor
                                                for wall and density of the material (factors from memory, low)
 warmed vessel           80 deg C               boiling water poured out again (common practice, no source)
 Ea                      40 kJ/mol              caffeine, Jaganyi and Price 1999: 40.3
 dry leaf                1.8 J/(g K)            plant matter (from memory, low)
-water kept by the leaf  2.5 g per g            (from memory, low)
+water held by the leaf  2.5 g per g            (from memory, low)
 cooling, full vessel    0.030 /min at 300 ml   below 0.035-0.040 of an open mug (CoolingWater data): a lid is on;
                                                smaller vessels cool faster, as V^(-1/3)
 ======================  =====================  =====================================================================
@@ -44,7 +44,7 @@ DEFAULT_ROOM_C = 20.0
 WARMED_C = 80.0
 WATER_J_GK = 4.2
 LEAF_J_GK = 1.8
-KEPT_WATER_G_PER_G = 2.5
+RETAINED_WATER_G_PER_G = 2.5
 COOLING_PER_MIN = 0.030
 COOLING_VESSEL_ML = 300.0
 
@@ -66,7 +66,7 @@ MATERIALS = {
     "cast_iron": Material(heat_j_gk=0.455, mass_factor=5.0),
 }
 
-# The even brew: the fixed yardstick of the public contract.
+# The even brew: the standard brew on which all lots are compared (public contract).
 EVEN_LEAF_G = 5.0
 EVEN_VESSEL_ML = 110.0
 EVEN_KETTLE_C = 100.0
@@ -77,18 +77,18 @@ EVEN_INFUSIONS = 12
 
 @dataclass(frozen=True, slots=True)
 class Steeping:
-    """What each pour of one session was to the leaf, in pouring order.
+    """Contact, temperature and extraction rate of each pour of one session, in pouring order.
 
     Parameters
     ----------
     contact_s : float64[n_pours]
-        Time on the leaf. [s]
+        Contact time. [s]
     start_c, end_c : float64[n_pours]
-        Liquor when the heat has evened out, and when the pot is half empty. [deg C]
+        Temperature of the liquor after mixing, and when the pot is half empty. [deg C]
     rate : float64[n_pours]
-        Mean Arrhenius factor over the contact. [1 at a constant 100 deg C]
+        Mean Arrhenius factor over the contact time. [1 at a constant 100 deg C]
     ratio : float64[n_pours]
-        Leaf per water against the even brew. [1 at 5 g in 110 ml]
+        Leaf per water, relative to the even brew. [1 at 5 g in 110 ml]
     """
 
     contact_s: FloatArray
@@ -99,7 +99,7 @@ class Steeping:
 
 
 def contact_s(pour: Pour) -> float:
-    """Return the time on the leaf: the steep and half the pour, for the pot empties over the pour [s]."""
+    """Return the contact time: the steep and half the pour, since the pot empties during the pour [s]."""
     return pour.steep_s + (DEFAULT_POUR_S if pour.pour_s is None else pour.pour_s) / 2
 
 
@@ -110,7 +110,7 @@ def boiling_point_c(altitude_m: float) -> float:
     -----
     Pressure of the standard atmosphere, P = 101.325 (1 - 2.25577e-5 h)^5.25588 kPa, then Antoine's equation for water
     in mmHg, log10 P = 8.07131 - 1730.63 / (233.426 + T); within 0.1 deg C of IAPWS-97 from 0 to 5 km. Heights are
-    held to -500 ... 9000 m.
+    clipped to -500 ... 9000 m.
 
     Examples
     --------
@@ -122,20 +122,20 @@ def boiling_point_c(altitude_m: float) -> float:
     return 1730.63 / (8.07131 - log10_mmhg) - 233.426
 
 
-def mixed_c(*, water_g: float, water_c: float, vessel_j_k: float, vessel_c: float) -> float:
-    """Return the temperature that water and vessel come to, no heat lost [deg C].
+def mixing_temperature_c(*, water_g: float, water_c: float, vessel_j_k: float, vessel_c: float) -> float:
+    """Return the temperature after water and vessel mix, without heat loss [deg C].
 
     Examples
     --------
-    >>> round(mixed_c(water_g=140, water_c=100, vessel_j_k=118 * 0.9, vessel_c=20), 0)
+    >>> round(mixing_temperature_c(water_g=140, water_c=100, vessel_j_k=118 * 0.9, vessel_c=20), 0)
     88.0
     """
     water_j_k = water_g * WATER_J_GK
     return (water_j_k * water_c + vessel_j_k * vessel_c) / (water_j_k + vessel_j_k)
 
 
-def cooled_c(*, start_c: float, room_c: float, per_min: float, seconds: float) -> float:
-    """Return the temperature after cooling towards the room at a constant rate (Newton) [deg C]."""
+def cooling_temperature_c(*, start_c: float, room_c: float, per_min: float, seconds: float) -> float:
+    """Return the temperature after cooling to room temperature at a constant rate (Newton) [deg C]."""
     return room_c + (start_c - room_c) * exp(-per_min * seconds / 60)
 
 
@@ -144,12 +144,12 @@ def vessel_mass_g(*, vessel_ml: float, material: str) -> float:
     return 118.0 * float((vessel_ml / 150.0) ** 0.73) * MATERIALS.get(material, MATERIALS["porcelain"]).mass_factor
 
 
-def rate_factor(celsius: FloatArray | float, *, ea_kj_mol: float = EA_KJ_MOL) -> FloatArray:
-    """Return how fast leaf gives at a temperature, against 100 deg C (Arrhenius).
+def arrhenius_factor(celsius: FloatArray | float, *, ea_kj_mol: float = EA_KJ_MOL) -> FloatArray:
+    """Return the extraction rate relative to 100 deg C (Arrhenius).
 
     Examples
     --------
-    >>> round(float(rate_factor(90.0, ea_kj_mol=40.3) / rate_factor(80.0, ea_kj_mol=40.3)), 2)
+    >>> round(float(arrhenius_factor(90.0, ea_kj_mol=40.3) / arrhenius_factor(80.0, ea_kj_mol=40.3)), 2)
     1.46
     """
     kelvin = np.asarray(celsius, dtype=np.float64) + 273.15
@@ -157,12 +157,12 @@ def rate_factor(celsius: FloatArray | float, *, ea_kj_mol: float = EA_KJ_MOL) ->
 
 
 def steeped(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
-    """Follow the heat through a session.
+    """Compute contact, temperature and extraction rate of each pour of a session.
 
     Parameters
     ----------
     brew : Brew
-        The vessel, the leaf and the room; its own ``pours`` are not looked at.
+        The vessel, the leaf and the room; its own ``pours`` are not used.
     pours : tuple[Pour, ...]
         Pours in the order poured, without gaps.
 
@@ -174,28 +174,30 @@ def steeped(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
     material = MATERIALS.get(brew.vessel_material, MATERIALS["porcelain"])
     mass_g = brew.vessel_g or vessel_mass_g(vessel_ml=brew.vessel_ml, material=brew.vessel_material)
     room_c = min(max(DEFAULT_ROOM_C if brew.room_c is None else brew.room_c, -10.0), 45.0)
-    boils_c = boiling_point_c(brew.altitude_m or 0.0)
+    boiling_c = boiling_point_c(brew.altitude_m or 0.0)
     vessel_j_k = mass_g * material.heat_j_gk
-    dry_j_k = brew.leaf_g * LEAF_J_GK
-    empty_j_k = vessel_j_k + dry_j_k + brew.leaf_g * KEPT_WATER_G_PER_G * WATER_J_GK
-    full_per_min = COOLING_PER_MIN * (COOLING_VESSEL_ML / brew.vessel_ml) ** (1 / 3)
+    leaf_j_k = brew.leaf_g * LEAF_J_GK
+    emptied_j_k = vessel_j_k + leaf_j_k + brew.leaf_g * RETAINED_WATER_G_PER_G * WATER_J_GK
+    filled_per_min = COOLING_PER_MIN * (COOLING_VESSEL_ML / brew.vessel_ml) ** (1 / 3)
 
-    body_j_k = vessel_j_k + dry_j_k
-    body_c = (vessel_j_k * (WARMED_C if brew.warmed else room_c) + dry_j_k * room_c) / body_j_k
+    vessel_and_leaf_j_k = vessel_j_k + leaf_j_k
+    vessel_and_leaf_c = (vessel_j_k * (WARMED_C if brew.warmed else room_c) + leaf_j_k * room_c) / vessel_and_leaf_j_k
     start, end, per_min = [], [], []
     for pour in pours:
         water_g = brew.vessel_ml if pour.water_ml is None else pour.water_ml
-        kettle_c = min(max(pour.kettle_c, 0.0), boils_c)
-        start_c = mixed_c(water_g=water_g, water_c=kettle_c, vessel_j_k=body_j_k, vessel_c=body_c)
-        end_c = cooled_c(start_c=start_c, room_c=room_c, per_min=full_per_min, seconds=contact_s(pour))
-        # The same surface loses the heat of a smaller mass once the water is out.
-        empty_per_min = full_per_min * (water_g * WATER_J_GK + body_j_k) / empty_j_k
+        kettle_c = min(max(pour.kettle_c, 0.0), boiling_c)
+        start_c = mixing_temperature_c(
+            water_g=water_g, water_c=kettle_c, vessel_j_k=vessel_and_leaf_j_k, vessel_c=vessel_and_leaf_c
+        )
+        end_c = cooling_temperature_c(start_c=start_c, room_c=room_c, per_min=filled_per_min, seconds=contact_s(pour))
+        # The emptied vessel has the same surface but less heat capacity, so it cools faster.
+        emptied_per_min = filled_per_min * (water_g * WATER_J_GK + vessel_and_leaf_j_k) / emptied_j_k
         rest_s = DEFAULT_REST_S if pour.rest_s is None else pour.rest_s
-        body_c = cooled_c(start_c=end_c, room_c=room_c, per_min=empty_per_min, seconds=rest_s)
-        body_j_k = empty_j_k
+        vessel_and_leaf_c = cooling_temperature_c(start_c=end_c, room_c=room_c, per_min=emptied_per_min, seconds=rest_s)
+        vessel_and_leaf_j_k = emptied_j_k
         start.append(start_c)
         end.append(end_c)
-        per_min.append(full_per_min)
+        per_min.append(filled_per_min)
     contact = np.array([contact_s(pour) for pour in pours])
     water_ml = np.array([brew.vessel_ml if pour.water_ml is None else pour.water_ml for pour in pours])
     return Steeping(
@@ -214,11 +216,11 @@ def _mean_rate(start_c: FloatArray, *, room_c: float, per_min: FloatArray, conta
     """Average the Arrhenius factor along the cooling curve by Gauss-Legendre quadrature."""
     seconds = contact[:, None] * (_NODES + 1) / 2
     celsius = room_c + (start_c[:, None] - room_c) * np.exp(-per_min[:, None] * seconds / 60)
-    return np.asarray(rate_factor(celsius) @ _NODE_WEIGHTS / 2, dtype=np.float64)
+    return np.asarray(arrhenius_factor(celsius) @ _NODE_WEIGHTS / 2, dtype=np.float64)
 
 
 def even_brew(*, infusions: int = EVEN_INFUSIONS) -> Brew:
-    """Return the yardstick for comparing lots: 5 g, 110 ml, 100 deg C, a 10 s rinse, then pours of 20 s contact."""
+    """Return the standard brew for comparing lots: 5 g, 110 ml, 100 deg C, a 10 s rinse, then pours of 20 s contact."""
     contacts = (EVEN_RINSE_S, *([EVEN_CONTACT_S] * infusions))
     pours = tuple(
         Pour(

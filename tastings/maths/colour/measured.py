@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from tastings.maths.colour.liquor import LiquorColour
 
-METHOD = "1"
+COLOUR_METHOD = "1"
 """Of `tastings.maths.colour.liquor` and its terms: raised when either gives other figures."""
 
 

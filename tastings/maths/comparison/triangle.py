@@ -8,7 +8,9 @@ of the answers comes from people who do tell the teas apart, the rest guess: rig
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import binom
+from scipy.special import betainc
+
+from tastings.maths.arrays import FloatArray, IntArray
 
 CHANCE = 1 / 3
 ALPHA = 0.05
@@ -141,7 +143,7 @@ def power(*, n_tests: int, alpha: float, distinguishers: float) -> float:
     least = least_correct(n_tests=n_tests, alpha=alpha)
     if least is None:
         return 0.0
-    return float(binom.sf(least - 1, n_tests, distinguishers + (1 - distinguishers) * CHANCE))
+    return float(_at_least(least, n_tests, distinguishers + (1 - distinguishers) * CHANCE))
 
 
 def needed_tests(*, alpha: float, distinguishers: float, target_power: float) -> int | None:
@@ -173,8 +175,8 @@ def needed_tests(*, alpha: float, distinguishers: float, target_power: float) ->
     if not (0 < alpha < 1 and 0 < target_power < 1 and 0 < distinguishers <= 1):
         raise TriangleError("probabilities between 0 and 1 and a proportion above 0 are needed")
     n_tests = np.arange(1, MOST_TESTS + 1)
-    least = binom.isf(alpha, n_tests, CHANCE) + 1
-    reached = binom.sf(least - 1, n_tests, distinguishers + (1 - distinguishers) * CHANCE) >= target_power
+    least = _least_correct(n_tests, alpha=alpha)
+    reached = _at_least(least, n_tests, distinguishers + (1 - distinguishers) * CHANCE) >= target_power
     enough = np.flatnonzero(reached & (least <= n_tests))
     return int(n_tests[enough[0]]) if enough.size else None
 
@@ -206,7 +208,7 @@ def least_correct(*, n_tests: int, alpha: float) -> int | None:
     """
     if n_tests < 1 or not 0 < alpha < 1:
         raise TriangleError("at least one test and a probability between 0 and 1 are needed")
-    least = int(binom.isf(alpha, n_tests, CHANCE)) + 1
+    least = int(_least_correct(np.array([n_tests]), alpha=alpha)[0])
     return least if least <= n_tests else None
 
 
@@ -225,4 +227,24 @@ def probability_by_guessing(*, n_correct: int, n_tests: int) -> float:
     """
     if not 0 <= n_correct <= n_tests or n_tests < 1:
         raise TriangleError("right answers run from 0 to the number of tests")
-    return float(binom.sf(n_correct - 1, n_tests, CHANCE))
+    return float(_at_least(n_correct, n_tests, CHANCE))
+
+
+def _at_least(k: IntArray | int, n: IntArray | int, p: float) -> FloatArray:
+    """Return the binomial probability of ``k`` or more of ``n``, by the incomplete beta function."""
+    k, n = np.asarray(k), np.asarray(n)
+    tail = betainc(np.maximum(k, 1), np.maximum(n - k + 1, 1), p)
+    return np.where(k < 1, 1.0, np.where(k > n, 0.0, tail))
+
+
+def _least_correct(n_tests: IntArray, *, alpha: float) -> IntArray:
+    """Return for each number of tests the least right answers that guessing reaches with at most ``alpha``.
+
+    One more than there are tests when none are few enough. Found by bisection.
+    """
+    low, high = np.zeros_like(n_tests), n_tests + 1  # guessing reaches `low` too often, `high` seldom enough
+    while (high - low > 1).any():
+        middle = (low + high) // 2
+        seldom = _at_least(middle, n_tests, CHANCE) <= alpha
+        low, high = np.where(seldom, low, middle), np.where(seldom, middle, high)
+    return high

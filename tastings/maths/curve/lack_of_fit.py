@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import f as f_distribution
+from scipy.special import fdtrc
 
 from tastings.maths.arrays import FloatArray, IntArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST
@@ -92,7 +92,7 @@ def lack_of_fit(left: Sequence[Residuals], *, infusions: int) -> LackOfFit | Non
     within = float(((residual - mean[number]) ** 2).sum()) / spare + 1e-3  # half-point steps never agree better
     between = float((count[rated] * mean[rated] ** 2).sum()) / (rated.size - 2)
     worst = int(rated[np.abs(mean[rated]).argmax()])
-    rarity = f_distribution.sf(between / within, rated.size - 2, spare)
+    rarity = fdtrc(rated.size - 2, spare, between / within)
     if rarity > RARE or abs(mean[worst]) < LEAST_POINTS:
         return None
     place = np.arange(infusions)

@@ -1,8 +1,8 @@
-"""Which flavours lead at each infusion, which arrive, which are gone, and how rich the cup is.
+"""Finds the leading descriptors of each infusion, the new and the lost ones, and the richness of the cup.
 
 Each descriptor has a weight at each infusion: the mean of its even-brew curve, or, where it was only ever noted, the
 share of tasted cups that note it, at 2.5 points when all do. Richness is the effective number of descriptors, exp of
-the entropy of the weights' shares: 1 when a single flavour is all there is, 5 when five are equally strong.
+the entropy of the weights' shares: 1 for a single flavour, 5 for five equally strong ones.
 """
 
 from collections.abc import Mapping
@@ -13,11 +13,11 @@ from scipy.special import entr
 
 from tastings.maths.arrays import FloatArray
 
-PRESENT = 1.0  # points from which a flavour counts as there
-NOTED = 2.5  # points that a flavour noted in every cup, but never rated, stands for
+PRESENT = 1.0  # points from which a flavour counts as present
+NOTED = 2.5  # weight of a flavour that is noted in every cup but never rated [points]
 N_LEADING = 3
 LEADING_SHARE = 0.6  # of the strongest
-NOT_FLAVOURS = frozenset({"strength", "liking", "thin"})  # the cup as a whole, not a layer of it
+NOT_FLAVOURS = frozenset({"strength", "liking", "thin"})  # of the cup as a whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,9 +31,9 @@ class Layer:
     leading : tuple[str, ...]
         Up to three descriptors, strongest first, each at least 1 point and 0.6 of the strongest.
     new, gone : tuple[str, ...]
-        Those that come to 1 point here, or fall below it, against the infusion before.
+        Those that reach 1 point here, or fall below it, compared with the infusion before.
     richness : float
-        Effective number of descriptors. [0 when there are none]
+        Effective number of descriptors. [0 for none]
     """
 
     infusion: int
@@ -44,7 +44,7 @@ class Layer:
 
 
 def layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[Layer, ...]:
-    """Read the layers off the curves.
+    """Find the layers of the curves.
 
     Parameters
     ----------
@@ -66,24 +66,24 @@ def layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[Layer, 
     """
     names = sorted(key for key in curves if key not in NOT_FLAVOURS)
     table = np.array([curves[key][:infusions] for key in names]).reshape(len(names), infusions)
-    there = table >= PRESENT
-    found = []
+    present = table >= PRESENT
+    layers_found = []
     for index in range(infusions):
         weight = table[:, index]
         order = sorted(range(len(names)), key=lambda i: (-table[i, index], names[i]))
         strongest = weight.max(initial=0.0)
         leading = [names[i] for i in order if weight[i] >= max(PRESENT, LEADING_SHARE * strongest)][:N_LEADING]
-        before = there[:, index - 1] if index else np.zeros(len(names), dtype=np.bool_)
-        found.append(
+        before = present[:, index - 1] if index else np.zeros(len(names), dtype=np.bool_)
+        layers_found.append(
             Layer(
                 infusion=index + 1,
                 leading=tuple(leading),
-                new=tuple(names[i] for i in order if there[i, index] and not before[i]),
-                gone=tuple(names[i] for i in order if before[i] and not there[i, index]),
+                new=tuple(names[i] for i in order if present[i, index] and not before[i]),
+                gone=tuple(names[i] for i in order if before[i] and not present[i, index]),
                 richness=richness(weight),
             )
         )
-    return tuple(found)
+    return tuple(layers_found)
 
 
 def richness(weights: FloatArray) -> float:

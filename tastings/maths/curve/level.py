@@ -1,7 +1,7 @@
-"""The level ``a`` of an attribute, as far as it can be told before gains are known.
+"""A first estimate of the level ``a`` of an attribute, without gains.
 
-A level is how strong a cup of strength h = 1 tastes. The first estimate here knows usual noise and usual shifts only;
-it gives the column of a gain its length, and tells where a rating at an end of the scale would have been.
+The level is the rating of a cup of strength h = 1. The estimate assumes usual noise and usual shifts. It scales the
+column of a gain, and predicts where a censored rating would have been.
 """
 
 import numpy as np
@@ -16,12 +16,12 @@ LOWEST_LEVEL, HIGHEST_LEVEL = 0.2, 20.0
 
 
 def shift_share(n_ratings: int) -> float:
-    """Return the share of a sum of so many ratings that a usual shift takes."""
+    """Return the share of a sum of so many ratings that a usual shift explains."""
     return 1 / (USUAL_SIGMA**2 / USUAL_SHIFT_SD**2 + n_ratings)
 
 
-def level_parts(cups: FloatArray, ratings: FloatArray) -> FloatArray:
-    """Return what a session says of the level.
+def level_precision_and_cross(cups: FloatArray, ratings: FloatArray) -> FloatArray:
+    """Return a session's precision of the level, and precision times level.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def level_parts(cups: FloatArray, ratings: FloatArray) -> FloatArray:
     Returns
     -------
     float64[2, n_nodes]
-        Precision, and precision times level; both add over sessions.
+        Both rows are summed over sessions.
     """
     shrink = shift_share(ratings.size)
     cup_sum = cups.sum(axis=1)
@@ -42,7 +42,7 @@ def level_parts(cups: FloatArray, ratings: FloatArray) -> FloatArray:
     return np.asarray(np.stack([precision, cross]) / USUAL_SIGMA**2, dtype=np.float64)
 
 
-def level_of(precision: FloatArray, cross: FloatArray) -> FloatArray:
-    """Return the level that such sums and the prior N(6, 4) give, held to 0.2 ... 20 [points]."""
+def level_estimate(precision: FloatArray, cross: FloatArray) -> FloatArray:
+    """Return the posterior mean of the level under the prior N(6, 4), clipped to 0.2 ... 20 [points]."""
     level = (cross + LEVEL_MEAN / LEVEL_SD**2) / (precision + LEVEL_SD**-2)
     return np.asarray(np.clip(level, LOWEST_LEVEL, HIGHEST_LEVEL), dtype=np.float64)

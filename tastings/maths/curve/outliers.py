@@ -10,7 +10,7 @@ one. The fit leaves outliers out and says so.
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.stats import chi2
+from scipy.special import chdtrc
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST
@@ -68,7 +68,7 @@ def rarity(tasted: Sequence[Tasted], *, predicted: Sequence[FloatArray], sigma: 
     distance = np.array(
         [_distance(one, cups[one.index], sigma=sigma) for one, cups in zip(tasted, predicted, strict=True)]
     )
-    return np.asarray(chi2.sf(distance, [one.index.size for one in tasted]), dtype=np.float64)
+    return np.asarray(chdtrc([one.index.size for one in tasted], distance), dtype=np.float64)
 
 
 def _distance(one: Tasted, cups: FloatArray, *, sigma: float) -> float:

@@ -16,9 +16,9 @@ from tastings.maths.brewing.brews import HIGHEST, LOWEST, TasterScale
 from tastings.maths.brewing.extraction import Grid
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA
 from tastings.maths.curve.outliers import LEAST_OTHERS, MOST_SHARE, RARE, SUSPECT, predictions, rarity
-from tastings.maths.curve.scale_effects import Sums, absent, summed
-from tastings.maths.curve.stored_totals import KEPT, Group
-from tastings.maths.curve.sufficient_statistics import SIGMA, Tasted, TasterSums, level_at_nodes
+from tastings.maths.curve.scale_effects import TeamStatistics, expected_absent_tasters, sum_tasters
+from tastings.maths.curve.sufficient_statistics import SIGMA, Tasted, TasterStatistics, level_at_nodes
+from tastings.maths.curve.totals_cache import TOTALS_CACHE, Group
 
 N_DRAWS = 1024
 GOLDEN = 0.6180339887498949
@@ -123,7 +123,7 @@ def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool = 
     Notes
     -----
     Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.35), and those of the grid. What a
-    taster's sessions add up to is kept between calls (:mod:`tastings.maths.curve.stored_totals`), so only new sessions
+    taster's sessions add up to is kept between calls (:mod:`tastings.maths.curve.totals_cache`), so only new sessions
     cost.
     """
     found = _fitted(tasted, grid=grid, held=held)
@@ -142,14 +142,14 @@ def _fitted(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool) -
         for one in sorted(sessions, key=lambda one: one.taster):
             groups.setdefault((key, one.taster), []).append(one)
             scales[key, one.taster] = one.scale
-    totals = KEPT.totals(groups, grid=grid)
+    totals = TOTALS_CACHE.totals(groups, grid=grid)
     found = {}
     for key in tasted:
         own = {group: total for group, total in totals.items() if group[0] == key}
         level = level_at_nodes(own.values(), grid=grid)
-        tasters = ((TasterSums.of(total), scales[group]) for group, total in own.items())
-        n_absent = absent([len(groups[group]) for group in own]) if held else COUNTLESS
-        found[key] = posterior_of(summed(tasters, level=level), n_absent=n_absent, grid=grid)
+        tasters = ((TasterStatistics.of(total), scales[group]) for group, total in own.items())
+        n_absent = expected_absent_tasters([len(groups[group]) for group in own]) if held else COUNTLESS
+        found[key] = posterior_from(sum_tasters(tasters, level=level), n_absent=n_absent, grid=grid)
     return found
 
 
@@ -187,9 +187,9 @@ def _rarity(
     }
 
 
-def posterior_of(sums: Sums, *, n_absent: float, grid: Grid) -> Posterior:
+def posterior_from(sums: TeamStatistics, *, n_absent: float, grid: Grid) -> Posterior:
     """Return the posterior that the priors and the sums of some tasters make."""
-    said = sums.centred(n_absent=n_absent)
+    said = sums.centred_on_team(n_absent=n_absent)
     precision = said.precision + LEVEL_SD**-2
     mean = (said.cross + LEVEL_MEAN / LEVEL_SD**2) / precision
     log_weight = 0.5 * (precision * mean * mean - np.log(precision) - said.constant)

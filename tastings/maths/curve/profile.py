@@ -1,7 +1,7 @@
 """How an attribute develops over the even brew: its curve with an interval, and whether it builds up, stays or fades.
 
-The shape of a curve does not depend on its level, so label, peak, rise and half strength are read off each node of
-the grid once and weighed by the posterior. Nothing is drawn at random.
+The shape of a curve does not depend on its level, so label, peak, rise and half strength are computed once for each
+node of the grid and weighted by the posterior. There is no random number.
 """
 
 from dataclasses import dataclass
@@ -15,8 +15,8 @@ LABELS = (BUILD_UP, STEADY, QUICK_FADE)
 
 EARLIEST_BUILD_UP_PEAK = 3
 BUILD_UP_RISE = 1.15
-QUICK_FADE_BY = 5
-DECIDED = 0.6
+QUICK_FADE_INFUSION = 5
+MIN_LABEL_PROBABILITY = 0.6
 TAIL = 0.1  # each side of a central 80 % interval
 
 
@@ -77,7 +77,7 @@ class Curve:
 
 
 def shapes(curves: FloatArray) -> Shapes:
-    """Read the shape of each curve.
+    """Find the shape of each curve.
 
     Parameters
     ----------
@@ -97,18 +97,18 @@ def shapes(curves: FloatArray) -> Shapes:
     ['build_up', 'quick_fade', 'steady']
     """
     n_curves, n_infusions = curves.shape
-    top = curves.argmax(axis=1)
-    height = curves[np.arange(n_curves), top]
+    peak = curves.argmax(axis=1)
+    height = curves[np.arange(n_curves), peak]
     rise = height / curves[:, 0]
-    below = (curves < 0.5 * height[:, None]) & (np.arange(n_infusions) > top[:, None])
-    half = np.where(below.any(axis=1), below.argmax(axis=1) + 1.0, np.inf)
-    builds = (top + 1 >= EARLIEST_BUILD_UP_PEAK) & (rise >= BUILD_UP_RISE)
-    label = np.where(builds, 0, np.where(half <= QUICK_FADE_BY, 2, 1))
-    return Shapes(label=label.astype(np.int64), peak=top + 1.0, half=half, rise=rise)
+    below_half = (curves < 0.5 * height[:, None]) & (np.arange(n_infusions) > peak[:, None])
+    half = np.where(below_half.any(axis=1), below_half.argmax(axis=1) + 1.0, np.inf)
+    is_build_up = (peak + 1 >= EARLIEST_BUILD_UP_PEAK) & (rise >= BUILD_UP_RISE)
+    label = np.where(is_build_up, 0, np.where(half <= QUICK_FADE_INFUSION, 2, 1))
+    return Shapes(label=label.astype(np.int64), peak=peak + 1.0, half=half, rise=rise)
 
 
 def profile(found: Shapes, *, weights: FloatArray) -> Profile:
-    """Weigh the shapes by the posterior.
+    """Average the shapes over the posterior.
 
     Parameters
     ----------
@@ -126,7 +126,7 @@ def profile(found: Shapes, *, weights: FloatArray) -> Profile:
     best = int(share.argmax())
     half = weighted_quantile(found.half, weights=weights, level=0.5)
     return Profile(
-        label=LABELS[best] if share[best] >= DECIDED else UNDECIDED,
+        label=LABELS[best] if share[best] >= MIN_LABEL_PROBABILITY else UNDECIDED,
         probability={name: float(p) for name, p in zip(LABELS, share, strict=True)},
         peak_infusion=int(weighted_quantile(found.peak, weights=weights, level=0.5)),
         rise=weighted_quantile(found.rise, weights=weights, level=0.5),
@@ -135,7 +135,7 @@ def profile(found: Shapes, *, weights: FloatArray) -> Profile:
 
 
 def undecided() -> Profile:
-    """Return the profile of a lot nobody has rated: every label as likely as the next."""
+    """Return the profile of an unrated lot: all labels are equally likely."""
     return Profile(
         label=UNDECIDED,
         probability=dict.fromkeys(LABELS, 1 / 3),
@@ -148,8 +148,7 @@ def undecided() -> Profile:
 def weighted_quantile(values: FloatArray, *, weights: FloatArray, level: float) -> float:
     """Return a weighted quantile.
 
-    It is the smallest value at which the cumulative weight reaches ``level`` of the total; inf may be among the
-    values.
+    It is the smallest value at which the cumulative weight reaches ``level`` of the total; values may be inf.
 
     Examples
     --------
@@ -157,8 +156,8 @@ def weighted_quantile(values: FloatArray, *, weights: FloatArray, level: float) 
     2.0
     """
     order = np.argsort(values, kind="stable")
-    ladder = np.cumsum(weights[order])
-    index = int(np.searchsorted(ladder, level * ladder[-1] * (1 - 1e-12)))
+    cumulative = np.cumsum(weights[order])
+    index = int(np.searchsorted(cumulative, level * cumulative[-1] * (1 - 1e-12)))
     return float(values[order[min(index, order.size - 1)]])
 
 

@@ -1,10 +1,9 @@
-"""From tasters to the lot: their own gains and shifts integrated out, and the scale held to the team's mean.
+"""Integrates out the tasters' gains and shifts, and centres the scale on the team's mean.
 
-The scale *is* the team's mean: gains average 1 and shifts 0 over its members. So tasters are not strangers to each
-other's scale: what some give too much, the others give too little. Of those who have not tasted the lot nothing is
-known, and their number is guessed (:func:`absent`); all together the departures of gains, and of shifts, add up to 0.
-That holds for tasters not calibrated yet; calibration centres its scales itself. Without it the intervals of a lot that
-a whole team has tasted were a third too wide in simulation.
+The common scale is the team's mean: gains average 1 and shifts 0 over its members. Centring makes the departures of
+gains, and those of shifts, sum to zero over the tasters of the lot and the members who have not tasted it, whose number
+is estimated (:func:`expected_absent_tasters`). This is for tasters not calibrated yet; calibration centres its scales
+itself. Without centring, the intervals of a lot that a whole team has tasted were a third too wide in simulation.
 """
 
 from collections.abc import Collection, Iterable
@@ -15,19 +14,19 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import TasterScale
-from tastings.maths.curve.sufficient_statistics import SIGMA, TasterSums
+from tastings.maths.curve.sufficient_statistics import SIGMA, TasterStatistics
 
-AT_FIRST = 4.0
+PRIOR_ABSENT = 4.0
 _UNKNOWN = TasterScale()
 
 
 @dataclass(frozen=True, slots=True)
-class Sums:
-    """What tasters add up to; each is float64[n_sigma, n_nodes].
+class TeamStatistics:
+    """Statistics summed over tasters; each is float64[n_sigma, n_nodes].
 
     Minus twice their log likelihood is ``constant - 2 cross a + precision a^2``. Given ``a``, a taster's shift and gain
-    are normal with mean ``first - a second`` and some covariance; those of all tasters are added up in ``shift_*``,
-    ``gain_*``, ``shift_shift``, ``shift_gain`` and ``gain_gain``.
+    are normal with mean ``first - a second`` and a covariance; their sums over tasters are ``shift_*``, ``gain_*``,
+    ``shift_shift``, ``shift_gain`` and ``gain_gain``.
     """
 
     precision: FloatArray
@@ -41,8 +40,8 @@ class Sums:
     shift_gain: FloatArray
     gain_gain: FloatArray
 
-    def __add__(self, other: "Sums") -> "Sums":
-        return Sums(
+    def __add__(self, other: "TeamStatistics") -> "TeamStatistics":
+        return TeamStatistics(
             precision=self.precision + other.precision,
             cross=self.cross + other.cross,
             constant=self.constant + other.constant,
@@ -55,20 +54,20 @@ class Sums:
             gain_gain=self.gain_gain + other.gain_gain,
         )
 
-    def centred(self, *, n_absent: float) -> "Quadratic":
-        """Hold the scale to the team's mean: all shifts, and all gains, add up to 0, those of the absent with them."""
+    def centred_on_team(self, *, n_absent: float) -> "Quadratic":
+        """Condition on all shifts, and all gains, summing to 0, those of the absent members included."""
         shift_shift = self.shift_shift + n_absent * _UNKNOWN.offset_sd**2
         gain_gain = self.gain_gain + n_absent * _UNKNOWN.gain_sd**2
-        both = shift_shift * gain_gain - self.shift_gain * self.shift_gain
-        # The inverse of the two sums' covariance applied to their two means.
-        shift = (gain_gain * self.shift_second - self.shift_gain * self.gain_second) / both
-        gain = (shift_shift * self.gain_second - self.shift_gain * self.shift_second) / both
-        shift_0 = (gain_gain * self.shift_first - self.shift_gain * self.gain_first) / both
-        gain_0 = (shift_shift * self.gain_first - self.shift_gain * self.shift_first) / both
+        determinant = shift_shift * gain_gain - self.shift_gain * self.shift_gain
+        # The inverse of the covariance of the two sums, applied to their means.
+        shift = (gain_gain * self.shift_second - self.shift_gain * self.gain_second) / determinant
+        gain = (shift_shift * self.gain_second - self.shift_gain * self.shift_second) / determinant
+        shift_0 = (gain_gain * self.shift_first - self.shift_gain * self.gain_first) / determinant
+        gain_0 = (shift_shift * self.gain_first - self.shift_gain * self.shift_first) / determinant
         return Quadratic(
             precision=self.precision + shift * self.shift_second + gain * self.gain_second,
             cross=self.cross + shift * self.shift_first + gain * self.gain_first,
-            constant=self.constant + shift_0 * self.shift_first + gain_0 * self.gain_first + np.log(both),
+            constant=self.constant + shift_0 * self.shift_first + gain_0 * self.gain_first + np.log(determinant),
         )
 
 
@@ -84,83 +83,83 @@ class Quadratic:
     constant: FloatArray
 
 
-def absent(n_sessions: Collection[int]) -> float:
-    """Return how many of a team are likely not among a lot's tasters.
+def expected_absent_tasters(n_sessions: Collection[int]) -> float:
+    """Return the expected number of team members who have not tasted a lot.
 
     Parameters
     ----------
     n_sessions : Collection[int]
-        Of each taster.
+        Number of sessions of each taster.
 
     Returns
     -------
     float
-            4 when nothing is known, less as tasters come back, many when every session has another.
+        4 when nothing is known, less when tasters return, many when each session has another taster.
 
     Notes
     -----
-    Two parts. Chao's estimate of the kinds not seen, from those seen once and twice, f1 (f1 - 1) / 2 (f2 + 1) (Chao
-    1984, Scandinavian Journal of Statistics 11:265-270, in the form without bias). It is 0 for a first session, so the
-    team is taken to have four others at first, fewer as the share of sessions by tasters seen once falls, which is
-    how often the next one is by somebody new (Good 1953, Biometrika 40:237-264).
+    The sum of two terms. The first is Chao's bias-corrected estimate of the number of unseen kinds from f1 and f2, the
+    numbers seen once and twice: f1 (f1 - 1) / 2 (f2 + 1) (Chao 1984, Scandinavian Journal of Statistics 11:265-270). It
+    is 0 for one session, so the second term is a prior of four members, which shrinks with the share of sessions by
+    tasters seen once: the probability that the next session is by a new taster (Good 1953, Biometrika 40:237-264).
 
     Examples
     --------
-    >>> absent([]), absent([1]), round(absent([2, 3, 3]), 2), absent([1] * 8)
-    (4.0, 4.0, 0.44, 32.0)
+    >>> [round(expected_absent_tasters(n), 2) for n in ([], [1], [2, 3, 3], [1] * 8)]
+    [4.0, 4.0, 0.44, 32.0]
     """
-    once, twice = (sum(n == times for n in n_sessions) for times in (1, 2))
-    return once * (once - 1) / (2 * (twice + 1)) + AT_FIRST * (1 + once) / (1 + sum(n_sessions))
+    f1, f2 = (sum(n == count for n in n_sessions) for count in (1, 2))
+    return f1 * (f1 - 1) / (2 * (f2 + 1)) + PRIOR_ABSENT * (1 + f1) / (1 + sum(n_sessions))
 
 
-def nothing(*, n_nodes: int) -> Sums:
+def empty_statistics(*, n_nodes: int) -> TeamStatistics:
     """Return the sums of no tasters."""
     zero = np.zeros((SIGMA.size, n_nodes))
-    return Sums(*[zero] * 10)
+    return TeamStatistics(*[zero] * 10)
 
 
-def summed(tasters: Iterable[tuple[TasterSums, TasterScale]], *, level: FloatArray) -> Sums:
+def sum_tasters(tasters: Iterable[tuple[TasterStatistics, TasterScale]], *, level: FloatArray) -> TeamStatistics:
     """Add up tasters.
 
     Parameters
     ----------
-    tasters : Iterable[tuple[TasterSums, TasterScale]]
-        What the sessions of each add up to, and how uncertain the taster's scale is.
+    tasters : Iterable[tuple[TasterStatistics, TasterScale]]
+        The statistics of each taster's sessions, and the uncertainty of the taster's scale.
     level : float64[n_nodes]
-        The first estimate of ``a`` that gives a gain's column its length. [points]
+        A first estimate of ``a``: the length of the gain's column. [points]
 
     Returns
     -------
     Sums
         Zero for no tasters.
     """
-    settled = (_settled(sums, scale=scale, level=level) for sums, scale in tasters)
-    return reduce(Sums.__add__, settled, nothing(n_nodes=level.size))
+    integrated = (_integrate_out_taster(sums, scale=scale, level=level) for sums, scale in tasters)
+    return reduce(TeamStatistics.__add__, integrated, empty_statistics(n_nodes=level.size))
 
 
-def _settled(sums: TasterSums, *, scale: TasterScale, level: FloatArray) -> Sums:
-    """Integrate out a taster's shift (a constant column) and gain (a column along the cups, as long as the level).
+def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: FloatArray) -> TeamStatistics:
+    """Integrate out a taster's shift (a constant column) and gain (a column along the cups, scaled by the level).
 
-    Both are written in units of their prior sd, so that a scale known exactly (sd 0) needs no care.
+    Both are in units of their prior sd, so that a scale known exactly (sd 0) is no special case.
     """
     unknown = (scale.gain_sd, scale.offset_sd) == (_UNKNOWN.gain_sd, _UNKNOWN.offset_sd)
-    shift_sd, reach = scale.offset_sd, scale.gain_sd * level
-    shift_1, gain_1 = shift_sd * sums.h_1, reach * sums.h_h
-    shift_y, gain_y = shift_sd * sums.y_1, reach * sums.h_y
+    shift_sd, column_length = scale.offset_sd, scale.gain_sd * level
+    shift_1, gain_1 = shift_sd * sums.h_1, column_length * sums.h_h
+    shift_y, gain_y = shift_sd * sums.y_1, column_length * sums.h_y
     shift_shift = 1 + shift_sd**2 * sums.one_1
-    gain_gain = 1 + reach * gain_1
-    shift_gain = reach * shift_1
-    both = shift_shift * gain_gain - shift_gain * shift_gain
-    shift_shift, gain_gain, shift_gain = gain_gain / both, shift_shift / both, -shift_gain / both
+    gain_gain = 1 + column_length * gain_1
+    shift_gain = column_length * shift_1
+    determinant = shift_shift * gain_gain - shift_gain * shift_gain
+    shift_shift, gain_gain, shift_gain = gain_gain / determinant, shift_shift / determinant, -shift_gain / determinant
     shift_first = shift_shift * shift_y + shift_gain * gain_y
     gain_first = shift_gain * shift_y + gain_gain * gain_y
     shift_second = shift_shift * shift_1 + shift_gain * gain_1
     gain_second = shift_gain * shift_1 + gain_gain * gain_1
-    none = np.zeros_like(both)
-    return Sums(
+    none = np.zeros_like(determinant)
+    return TeamStatistics(
         precision=sums.h_h - shift_second * shift_1 - gain_second * gain_1,
         cross=sums.h_y - shift_second * shift_y - gain_second * gain_y,
-        constant=sums.constant - shift_first * shift_y - gain_first * gain_y + np.log(both),
+        constant=sums.constant - shift_first * shift_y - gain_first * gain_y + np.log(determinant),
         shift_first=shift_sd * shift_first if unknown else none,
         shift_second=shift_sd * shift_second if unknown else none,
         gain_first=scale.gain_sd * gain_first if unknown else none,

@@ -1,8 +1,7 @@
 """How many infusions are worth pouring.
 
-An infusion is worth drinking while the strength of the even-brew cup is above the finish line. Each draw of the
-posterior has its own last such infusion; the recommendation is the last one that is still worth drinking in at least
-half of the draws.
+An infusion is worth drinking while the strength of the even-brew cup is above the finish line. The recommendation is
+the last infusion that is worth drinking with probability at least 0.5 over the draws of the posterior.
 """
 
 from dataclasses import dataclass
@@ -12,7 +11,7 @@ import numpy as np
 from tastings.maths.arrays import FloatArray
 
 FINISH_LINE = 2.5
-ENOUGH = 0.5
+MIN_WORTHWHILE_PROBABILITY = 0.5
 LEVEL = 0.8
 
 
@@ -46,7 +45,7 @@ def worthwhile_steeps(
     cups : float64[n_draws, n_infusions]
         Strength of the even-brew infusions 1, 2, ... in each draw. [points]
     finish_line : float or float64[n_draws]
-        Strength a cup must pass. [points]
+        Strength that a cup must exceed. [points]
     weights : float64[n_draws], optional
         Of each draw; equal when left out.
 
@@ -63,13 +62,13 @@ def worthwhile_steeps(
     n_draws, n_infusions = cups.shape
     weight = np.full(n_draws, 1 / n_draws) if weights is None else weights / weights.sum()
     line = np.broadcast_to(np.asarray(finish_line, dtype=np.float64), (n_draws,))
-    worth = cups > line[:, None]
-    good = np.flatnonzero(weight @ worth >= ENOUGH - 1e-12)
-    last = np.where(worth.any(axis=1), n_infusions - worth[:, ::-1].argmax(axis=1), 0)
-    ladder = np.cumsum(np.bincount(last, weights=weight, minlength=n_infusions + 1))
-    low, high = (int(np.searchsorted(ladder, p * (1 - 1e-12))) for p in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
+    is_worthwhile = cups > line[:, None]
+    likely = np.flatnonzero(weight @ is_worthwhile >= MIN_WORTHWHILE_PROBABILITY - 1e-12)
+    last = np.where(is_worthwhile.any(axis=1), n_infusions - is_worthwhile[:, ::-1].argmax(axis=1), 0)
+    cumulative = np.cumsum(np.bincount(last, weights=weight, minlength=n_infusions + 1))
+    low, high = (int(np.searchsorted(cumulative, p * (1 - 1e-12))) for p in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
     return Steeps(
-        recommended=int(good[-1]) + 1 if good.size else 0,
+        recommended=int(likely[-1]) + 1 if likely.size else 0,
         low=low,
         high=min(high, n_infusions),
         finish_line=float(weight @ line),
@@ -77,5 +76,5 @@ def worthwhile_steeps(
 
 
 def unknown_steeps(*, finish_line: float = FINISH_LINE) -> Steeps:
-    """Return the answer while nobody has rated the strength."""
+    """Return the count of a lot whose strength nobody has rated."""
     return Steeps(recommended=None, low=None, high=None, finish_line=finish_line)

@@ -1,4 +1,4 @@
-"""What the ratings of one attribute add up to, with tasters' and sessions' own gains and shifts integrated out.
+"""Sufficient statistics of one attribute's ratings; tasters' and sessions' gains and shifts are integrated out.
 
 A rating of infusion j in session s by taster t is ``y = (a + a d) h_j + u + e`` on the team's scale, where
 
@@ -6,14 +6,14 @@ A rating of infusion j in session s by taster t is ``y = (a + a d) h_j + u + e``
 * the shift u is the taster's (N(0, 0.5^2) until calibrated) plus the session's own, N(0, 0.15^2);
 * e ~ N(0, sigma^2).
 
-Given k, tau, n (inside h) and sigma everything is normal. A session's own shift is a constant column and its gain a
-column along h, so each integrates out by a rank-one update (Sherman-Morrison). The length of a gain's column takes an
-estimate of ``a`` made at each node without gains: the session's own estimate for the session's gain, so that a
-session's sums depend on that session alone.
+Given k, tau, n (which decide h) and sigma, all is normal. A session's own shift is a constant column and its gain a
+column along h, so each integrates out by a rank-one update (Sherman-Morrison). The gain's column is scaled by an
+estimate of ``a`` at each node without gains: for the session's gain the session's own estimate, so that a session's
+statistics depend on that session alone.
 
-Sessions add up to a taster's total, in whole numbers: adding and taking away are exact, so a total does not depend on
-the order in which sessions came, were corrected or were removed (:mod:`tastings.maths.curve.stored_totals`).
-:mod:`tastings.maths.curve.scale_effects` goes on from there.
+Sessions are summed to a taster's total in integers: addition and subtraction are exact, so a total does not depend on
+the order in which sessions were added, edited or removed (:mod:`tastings.maths.curve.totals_cache`).
+:mod:`tastings.maths.curve.scale_effects` continues from the totals.
 """
 
 from collections.abc import Iterable
@@ -27,8 +27,8 @@ from tastings.maths.arrays import FloatArray, IndexArray, IntArray
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import Grid, cup_strength
 from tastings.maths.brewing.heat import Steeping
-from tastings.maths.curve.censoring import within_scale
-from tastings.maths.curve.level import level_of, level_parts
+from tastings.maths.curve.censoring import impute_censored
+from tastings.maths.curve.level import level_estimate, level_precision_and_cross
 
 SESSION_GAIN_SD = 0.05
 SESSION_SHIFT_SD = 0.15
@@ -36,9 +36,9 @@ SESSION_SHIFT_SD = 0.15
 SIGMA = np.geomspace(0.4, 1.4, 7)
 SIGMA.setflags(write=False)
 
-PER_UNIT = 2.0**30
-"""Steps of the whole numbers. A session's sums stay below 2^19 (60 ratings, noise 0.4), so that 2^14 sessions of one
-taster at the very worst fit, and rounding moves a log likelihood by 1e-9."""
+FIXED_POINT_SCALE = 2.0**30
+"""Integer steps per unit. A session's statistics stay below 2^19 (60 ratings, noise 0.4), so at least 2^14 sessions of
+one taster fit into 64 bits, and rounding changes a log likelihood by 1e-9."""
 N_LEVEL_ROWS = 2
 N_PRODUCTS = 6
 
@@ -76,7 +76,7 @@ class Tasted:
 
     @property
     def key(self) -> bytes:
-        """Return everything that a session's sums are made of; how well the scale is known comes in later."""
+        """Return the content that the session's statistics depend on; the uncertainty of the scale is applied later."""
         steeping = self.steeping
         return b"".join(
             (
@@ -93,8 +93,8 @@ class Tasted:
 
 
 @dataclass(frozen=True, slots=True)
-class TasterSums:
-    """What one taster's sessions add up to, the taster's own gain and shift still in: products x' V^-1 y.
+class TasterStatistics:
+    """Statistics of one taster's sessions, before the taster's gain and shift are integrated out: products x' V^-1 y.
 
     Each is float64[n_sigma, n_nodes]; h stands for the cups, y for the ratings, 1 for a constant column.
     ``constant`` is y' V^-1 y plus the log determinant of V.
@@ -108,13 +108,13 @@ class TasterSums:
     constant: FloatArray
 
     @classmethod
-    def of(cls, total: IntArray) -> "TasterSums":
-        """Read a taster's total, from :func:`added`."""
-        return cls(*(total[N_LEVEL_ROWS:] / PER_UNIT).reshape(N_PRODUCTS, SIGMA.size, -1))
+    def of(cls, total: IntArray) -> "TasterStatistics":
+        """Read a taster's total, from :func:`sum_sessions`."""
+        return cls(*(total[N_LEVEL_ROWS:] / FIXED_POINT_SCALE).reshape(N_PRODUCTS, SIGMA.size, -1))
 
 
-def session_sums(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
-    """Return what one session adds to its taster's total.
+def session_statistics(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
+    """Return the statistics that one session adds to its taster's total.
 
     Parameters
     ----------
@@ -128,52 +128,55 @@ def session_sums(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> IntArr
     Returns
     -------
     int64[2 + 6 n_sigma, n_nodes]
-        Two rows for the level (:mod:`tastings.maths.curve.level`), then the six products of :class:`TasterSums`.
+        Two rows for the level (:mod:`tastings.maths.curve.level`), then the six products of :class:`TasterStatistics`.
     """
     cups = one.cups(of_all_pours)
-    ratings = within_scale(one.ratings, ends=one.ends, cups=cups, grid=grid)
+    ratings = impute_censored(one.ratings, ends=one.ends, cups=cups, grid=grid)
     n, total = ratings.size, float(ratings.sum())
     cup_sum, cup_square, cup_rating = cups.sum(axis=1), np.einsum("ij,ij->i", cups, cups), cups @ ratings
     found = np.empty((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, cup_sum.size))
-    found[:N_LEVEL_ROWS] = level_parts(cups, ratings)
-    gain_variance = (SESSION_GAIN_SD * level_of(found[0], found[1])) ** 2
+    found[:N_LEVEL_ROWS] = level_precision_and_cross(cups, ratings)
+    gain_variance = (SESSION_GAIN_SD * level_estimate(found[0], found[1])) ** 2
 
     sigma_2 = (SIGMA * SIGMA)[:, None]
-    shrink = 1 / (sigma_2 / SESSION_SHIFT_SD**2 + n)  # the share of a sum that the session's shift takes
-    kept = (1 - shrink * n) / sigma_2
-    # The session's shift out: x' V^-1 y = (x.y - shrink sum(x) sum(y)) / sigma^2.
-    along_h = (cup_square - shrink * (cup_sum * cup_sum)) / sigma_2
-    along_y = (cup_rating - shrink * (cup_sum * total)) / sigma_2
-    along_1 = kept * cup_sum
-    # The session's gain out: every product x' V^-1 y loses (x' V^-1 h) (h' V^-1 y) times this factor.
-    damped = 1 + gain_variance * along_h
-    lost = gain_variance / damped
+    shrink = 1 / (sigma_2 / SESSION_SHIFT_SD**2 + n)  # the share of a sum that the session's shift explains
+    shrink_1 = (1 - shrink * n) / sigma_2
+    # Integrate out the session's shift: x' V^-1 y = (x.y - shrink sum(x) sum(y)) / sigma^2.
+    v_h = (cup_square - shrink * (cup_sum * cup_sum)) / sigma_2
+    v_y = (cup_rating - shrink * (cup_sum * total)) / sigma_2
+    v_1 = shrink_1 * cup_sum
+    # Integrate out its gain: x' V^-1 y loses (x' V^-1 h) (h' V^-1 y) gain_variance / (1 + gain_variance h' V^-1 h).
+    denominator = 1 + gain_variance * v_h
+    factor = gain_variance / denominator
     squares = (float(ratings @ ratings) - shrink * total**2) / sigma_2
     constant = squares + n * np.log(sigma_2) + np.log1p(n * SESSION_SHIFT_SD**2 / sigma_2)
     products = found[N_LEVEL_ROWS:].reshape(N_PRODUCTS, SIGMA.size, -1)
-    products[0] = along_h / damped
-    products[1] = along_y / damped
-    products[2] = along_1 / damped
-    lost_1 = lost * along_1
-    products[3] = kept * total - lost_1 * along_y
-    products[4] = kept * n - lost_1 * along_1
-    products[5] = constant + np.log(damped) - lost * along_y * along_y
-    found *= PER_UNIT
+    products[0] = v_h / denominator
+    products[1] = v_y / denominator
+    products[2] = v_1 / denominator
+    factor_1 = factor * v_1
+    products[3] = shrink_1 * total - factor_1 * v_y
+    products[4] = shrink_1 * n - factor_1 * v_1
+    products[5] = constant + np.log(denominator) - factor * v_y * v_y
+    found *= FIXED_POINT_SCALE
     return np.rint(found, out=found).astype(np.int64)
 
 
-def empty_total(*, grid: Grid) -> IntArray:
+def zero_total(*, grid: Grid) -> IntArray:
     """Return the total of no sessions."""
     return np.zeros((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, grid.n_nodes), dtype=np.int64)
 
 
-def added(sessions: Iterable[Tasted], *, grid: Grid) -> IntArray:
-    """Return the total of some sessions of one taster, rows as in :func:`session_sums`; zero for none."""
-    each = (session_sums(one, of_all_pours=cup_strength(one.steeping, grid=grid), grid=grid) for one in sessions)
-    return reduce(np.add, each, empty_total(grid=grid))
+def sum_sessions(sessions: Iterable[Tasted], *, grid: Grid) -> IntArray:
+    """Return the total of some sessions of one taster, rows as in :func:`session_statistics`; zero without sessions."""
+    each = (session_statistics(one, of_all_pours=cup_strength(one.steeping, grid=grid), grid=grid) for one in sessions)
+    return reduce(np.add, each, zero_total(grid=grid))
 
 
 def level_at_nodes(totals: Iterable[IntArray], *, grid: Grid) -> FloatArray:
     """Return the first estimate of the lot's level at each node, from its tasters' totals [points, 0.2 to 20]."""
-    rows = reduce(np.add, (total[:N_LEVEL_ROWS] for total in totals), empty_total(grid=grid)[:N_LEVEL_ROWS]) / PER_UNIT
-    return level_of(rows[0], rows[1])
+    rows = (
+        reduce(np.add, (total[:N_LEVEL_ROWS] for total in totals), zero_total(grid=grid)[:N_LEVEL_ROWS])
+        / FIXED_POINT_SCALE
+    )
+    return level_estimate(rows[0], rows[1])

@@ -12,7 +12,7 @@ from math import log, sqrt
 
 import numpy as np
 from scipy.optimize import minimize_scalar
-from scipy.stats import t as t_distribution
+from scipy.special import stdtrit
 
 from tastings.maths.arrays import FloatArray
 
@@ -30,7 +30,7 @@ class BlockMeans:
     lots : tuple[str, ...]
         In the order of their names.
     means : float64[n_lots]
-        At the mean of the columns beside. [points]
+        At the mean of the covariates. [points]
     covariance : float64[n_lots, n_lots]
         Of the means. [points^2]
     block_variance, noise_variance : float
@@ -53,9 +53,7 @@ class BlockMeans:
 
     def least_differences(self, *, alpha: float) -> FloatArray:
         """Return how far each pair must lie apart to be told apart at ``alpha``, float64[n_lots, n_lots]. [points]."""
-        return np.asarray(
-            float(t_distribution.isf(alpha / 2, self.degrees_of_freedom)) * self.difference_sd(), dtype=np.float64
-        )
+        return np.asarray(-float(stdtrit(self.degrees_of_freedom, alpha / 2)) * self.difference_sd(), dtype=np.float64)
 
     def least_difference(self, *, alpha: float) -> float:
         """Return the least significant difference of a typical pair: the root mean square over pairs. [points]."""
@@ -64,7 +62,7 @@ class BlockMeans:
 
 
 def block_means(
-    scores: Sequence[float], *, lots: Sequence[str], blocks: Sequence[str], beside: FloatArray | None = None
+    scores: Sequence[float], *, lots: Sequence[str], blocks: Sequence[str], covariates: FloatArray | None = None
 ) -> BlockMeans | None:
     """Estimate lots' means.
 
@@ -74,7 +72,7 @@ def block_means(
         One per cup. [points]
     lots, blocks : Sequence[str]
         What was in the cup, and the taster or sitting it belongs to.
-    beside : float64[n_cups, n_columns], optional
+    covariates : float64[n_cups, n_columns], optional
         Measured beside each score, such as its position; each gets a slope.
 
     Returns
@@ -82,72 +80,80 @@ def block_means(
     BlockMeans or None
         None for fewer than two lots, without a degree of freedom left within blocks, or when nothing varies.
     """
-    said = np.asarray(scores, dtype=np.float64)
+    y = np.asarray(scores, dtype=np.float64)
     names, lot = np.unique(np.asarray(lots), return_inverse=True)
     groups, block = np.unique(np.asarray(blocks), return_inverse=True)
-    columns = np.zeros((said.size, 0)) if beside is None else beside - beside.mean(axis=0)
-    fixed = np.column_stack([lot[:, None] == np.arange(names.size), columns]).astype(np.float64)
-    within = np.column_stack([fixed, block[:, None] == np.arange(groups.size)]).astype(np.float64)
-    freedom = said.size - int(np.linalg.matrix_rank(within))
-    if names.size < 2 or freedom < 1 or np.linalg.matrix_rank(fixed) < fixed.shape[1]:
+    covariates = np.zeros((y.size, 0)) if covariates is None else covariates - covariates.mean(axis=0)
+    x = np.column_stack([lot[:, None] == np.arange(names.size), covariates]).astype(np.float64)
+    within = np.column_stack([x, block[:, None] == np.arange(groups.size)]).astype(np.float64)
+    degrees_of_freedom = y.size - int(np.linalg.matrix_rank(within))
+    if names.size < 2 or degrees_of_freedom < 1 or np.linalg.matrix_rank(x) < x.shape[1]:
         return None
-    same = (block[:, None] == np.arange(groups.size)).astype(np.float64)
-    restricted = _Restricted(said=said, fixed=fixed, same=same)
-    if restricted.rest(0.0) <= LEAST_VARIANCE * said.size:
+    z = (block[:, None] == np.arange(groups.size)).astype(np.float64)
+    restricted = _Restricted(y=y, x=x, z=z)
+    if restricted.residual_squares(0.0) <= LEAST_VARIANCE * y.size:
         return None
     found = minimize_scalar(
-        lambda value: restricted.badness(float(np.exp(value))), bounds=_LOG_RATIOS, method="bounded",
+        lambda value: restricted.deviance(float(np.exp(value))), bounds=_LOG_RATIOS, method="bounded",
         options={"xatol": 1e-8},
     )  # fmt: skip
     ratio = float(np.exp(found.x))
-    if restricted.badness(0.0) <= restricted.badness(ratio):
+    if restricted.deviance(0.0) <= restricted.deviance(ratio):
         ratio = 0.0
-    solved, covariance, rest = restricted.solved(ratio)
-    noise = rest / (said.size - fixed.shape[1])
+    estimate, covariance, residual_squares = restricted.solve(ratio)
+    noise = residual_squares / (y.size - x.shape[1])
     if noise <= LEAST_VARIANCE:
         return None
     n = names.size
     return BlockMeans(
         lots=tuple(names.tolist()),
-        means=solved[:n],
+        means=estimate[:n],
         covariance=noise * covariance[:n, :n],
         block_variance=noise * ratio,
         noise_variance=noise,
-        degrees_of_freedom=freedom,
+        degrees_of_freedom=degrees_of_freedom,
     )
 
 
 @dataclass(frozen=True, slots=True)
 class _Restricted:
-    said: FloatArray
-    fixed: FloatArray
-    same: FloatArray
+    """The restricted likelihood of a ratio of block to noise variance.
 
-    def solved(self, ratio: float) -> tuple[FloatArray, FloatArray, float]:
+    ``y`` are the scores, float64[n_cups]; ``x`` lots and covariates, float64[n_cups, n_columns]; ``z`` the incidence of
+    blocks, float64[n_cups, n_blocks].
+    """
+
+    y: FloatArray
+    x: FloatArray
+    z: FloatArray
+
+    def solve(self, ratio: float) -> tuple[FloatArray, FloatArray, float]:
         """Return estimates, their covariance for noise of variance 1, and the weighted squares left."""
-        weighed = self._weighed(self.fixed, ratio=ratio)
-        covariance = np.linalg.inv(self.fixed.T @ weighed)
-        estimate = covariance @ (weighed.T @ self.said)
-        left = self.said - self.fixed @ estimate
+        weighted = self._times_inverse(self.x, ratio=ratio)
+        covariance = np.linalg.inv(self.x.T @ weighted)
+        estimate = covariance @ (weighted.T @ self.y)
+        residual = self.y - self.x @ estimate
         return (
             estimate,
             np.asarray(covariance, dtype=np.float64),
-            float(left @ self._weighed(left[:, None], ratio=ratio)[:, 0]),
+            float(residual @ self._times_inverse(residual[:, None], ratio=ratio)[:, 0]),
         )
 
-    def rest(self, ratio: float) -> float:
+    def residual_squares(self, ratio: float) -> float:
         """Return the weighted squares left."""
-        return self.solved(ratio)[2]
+        return self.solve(ratio)[2]
 
-    def badness(self, ratio: float) -> float:
+    def deviance(self, ratio: float) -> float:
         """Return -2 log restricted likelihood, noise profiled out, but for a constant."""
-        _, covariance, rest = self.solved(ratio)
-        spread = float(np.log1p(ratio * self.same.sum(axis=0)).sum())
-        freedom = self.said.size - self.fixed.shape[1]
-        return float(spread - np.linalg.slogdet(covariance)[1] + freedom * log(max(rest, 1e-300)))
+        _, covariance, residual_squares = self.solve(ratio)
+        log_det = float(np.log1p(ratio * self.z.sum(axis=0)).sum())
+        degrees_of_freedom = self.y.size - self.x.shape[1]
+        return float(
+            log_det - np.linalg.slogdet(covariance)[1] + degrees_of_freedom * log(max(residual_squares, 1e-300))
+        )
 
-    def _weighed(self, columns: FloatArray, *, ratio: float) -> FloatArray:
+    def _times_inverse(self, columns: FloatArray, *, ratio: float) -> FloatArray:
         """Return the inverse of 1 + ratio (same block), applied to columns."""
-        sums = self.same.T @ columns
-        shrunk = ratio / (1 + ratio * self.same.sum(axis=0))
-        return np.asarray(columns - self.same @ (shrunk[:, None] * sums), dtype=np.float64)
+        sums = self.z.T @ columns
+        shrunk = ratio / (1 + ratio * self.z.sum(axis=0))
+        return np.asarray(columns - self.z @ (shrunk[:, None] * sums), dtype=np.float64)

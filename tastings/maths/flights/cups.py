@@ -39,7 +39,7 @@ class Cup:
 
 
 @dataclass(frozen=True, slots=True)
-class Tray:
+class ServedCups:
     """All cups of a flight as arrays, ordered by sitting and position.
 
     Lots are counted from 0 in the order in which they come up there, so that their names matter to no figure.
@@ -75,7 +75,7 @@ class Tray:
         return whose
 
 
-def tray(cups: Iterable[Cup], *, scale: float, lots: Sequence[str] = ()) -> Tray:
+def served_cups(cups: Iterable[Cup], *, scale: float, lots: Sequence[str] = ()) -> ServedCups:
     """Set cups in order.
 
     Parameters
@@ -89,7 +89,7 @@ def tray(cups: Iterable[Cup], *, scale: float, lots: Sequence[str] = ()) -> Tray
 
     Returns
     -------
-    Tray
+    ServedCups
         Empty without a cup.
 
     Raises
@@ -115,7 +115,7 @@ def tray(cups: Iterable[Cup], *, scale: float, lots: Sequence[str] = ()) -> Tray
     lot = np.array([names.index(one.lot) for one in order], dtype=np.intp)
     sitting = np.array([sittings.index(one.sitting) for one in order], dtype=np.intp)
     first = np.append(True, sitting[1:] != sitting[:-1])[: sitting.size]
-    return Tray(
+    return ServedCups(
         lots=names,
         tasters=tasters,
         sittings=sittings,

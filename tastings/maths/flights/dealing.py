@@ -15,12 +15,12 @@ from scipy.sparse import coo_array
 from tastings.maths.arrays import IntArray
 from tastings.maths.flights.sittings import PlanError
 
-_AGAIN = 1000.0
+_REPEAT_COST = 1000.0
 _ATTEMPTS = 30
 
 
 def deal(
-    *, had: IntArray, need: IntArray, poured: IntArray, repeats: Sequence[int], chance: np.random.Generator
+    *, had: IntArray, need: IntArray, poured: IntArray, repeats: Sequence[int], rng: np.random.Generator
 ) -> IntArray:
     """Return how many more cups of each lot each taster gets.
 
@@ -47,13 +47,13 @@ def deal(
     forced = np.where(bare, need - np.clip(np.minimum(total - asked, n_lots) - different, 0, need), 0)
     best, least = None, (0, 0)
     for _ in range(_ATTEMPTS):
-        first = _flow(had, need=need - forced, start=poured, step=1.0, only_seen=False, chance=chance)
+        first = _flow(had, need=need - forced, start=poured, step=1.0, only_seen=False, rng=rng)
         if not forced.any():
             return first
         sofar = had + first
-        start = 10 * (poured + first.sum(axis=0)) + _again(sofar)  # even cups first, then even repeats
-        more = _flow(sofar, need=forced, start=start, step=11.0, only_seen=True, chance=chance)
-        cups, again = poured + (first + more).sum(axis=0), _again(sofar + more)
+        start = 10 * (poured + first.sum(axis=0)) + _repeats(sofar)  # even cups first, then even repeats
+        more = _flow(sofar, need=forced, start=start, step=11.0, only_seen=True, rng=rng)
+        cups, again = poured + (first + more).sum(axis=0), _repeats(sofar + more)
         uneven = int((cups**2).sum()), int((again**2).sum())
         if best is None or uneven < least:
             best, least = first + more, uneven
@@ -62,7 +62,7 @@ def deal(
     return np.zeros_like(had) if best is None else best
 
 
-def _again(cups: IntArray) -> IntArray:
+def _repeats(cups: IntArray) -> IntArray:
     """Return how many cups of each lot repeat another of the same taster."""
     return np.asarray(np.maximum(cups - 1, 0).sum(axis=0))
 
@@ -74,7 +74,7 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
     start: IntArray,
     step: float,
     only_seen: bool,
-    chance: np.random.Generator,
+    rng: np.random.Generator,
 ) -> IntArray:
     """Share ``need`` cups out; the n-th of a lot costs ``start + step (n - 1)``."""
     n_tasters, n_lots = had.shape
@@ -82,7 +82,7 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
         return np.zeros_like(had)
     units = int(need.max()) // max(n_lots // 2, 1) + 2
     t, i, u = (axis.ravel() for axis in np.meshgrid(range(n_tasters), range(n_lots), range(units), indexing="ij"))
-    own = _AGAIN * (had[t, i] + u) * step + chance.uniform(0, 0.01, len(t))
+    own = _REPEAT_COST * (had[t, i] + u) * step + rng.uniform(0, 0.01, len(t))
     copies = min(n_tasters * units, int(need.sum()))
     lot, copy = (axis.ravel() for axis in np.meshgrid(range(n_lots), range(copies), indexing="ij"))
     most = np.concatenate([(had[t, i] > 0) | (not only_seen), np.ones(len(lot))])
@@ -105,9 +105,7 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
     return np.asarray(dealt.reshape(n_tasters, n_lots, units).sum(axis=2))
 
 
-def into_sittings(
-    given: IntArray, *, room: Sequence[int], had: IntArray, chance: np.random.Generator
-) -> list[list[int]]:
+def into_sittings(given: IntArray, *, room: Sequence[int], had: IntArray, rng: np.random.Generator) -> list[list[int]]:
     """Share a taster's cups out over the sittings.
 
     Parameters
@@ -126,7 +124,7 @@ def into_sittings(
     """
     left, found = given.copy(), []
     seen = np.zeros(len(given), dtype=np.int64)
-    luck = chance.random(len(given))
+    tie_break = rng.random(len(given))
     for number, free in enumerate(room):
         here: list[int] = []
         inside = had[:, number].copy()
@@ -134,7 +132,7 @@ def into_sittings(
         after = sum(1 for other in room[number:] if other)
         for _ in range(free):
             open_lots = np.flatnonzero(left)
-            key = [(inside[i], left[i] + inside[i] < after, seen[i], luck[i]) for i in open_lots]
+            key = [(inside[i], left[i] + inside[i] < after, seen[i], tie_break[i]) for i in open_lots]
             pick = int(open_lots[min(range(len(open_lots)), key=key.__getitem__)])
             here.append(pick)
             left[pick] -= 1

@@ -14,8 +14,7 @@ import numpy as np
 from numpy.random import Generator
 
 from tastings.maths.arrays import FloatArray, IndexArray
-from tastings.maths.curve.development import plain
-from tastings.maths.flights.cups import Tray
+from tastings.maths.flights.cups import ServedCups
 from tastings.maths.flights.model import Draws
 
 MOST_LOTS = 8
@@ -52,21 +51,9 @@ class FurtherCups:
     p_right: float
     gain_p_right: float
 
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "lots": list(self.lots),
-            "times": self.times,
-            "tasters": list(self.tasters),
-            "cups": self.cups,
-            "gain": plain(self.gain),
-            "p_right": plain(self.p_right),
-            "gain_p_right": plain(self.gain_p_right),
-        }
-
 
 def further_cups(
-    draws: Draws, *, served: Tray, candidates: IndexArray, cups: int, chance: Generator
+    draws: Draws, *, served: ServedCups, candidates: IndexArray, cups: int, rng: Generator
 ) -> tuple[FurtherCups, ...]:
     """Return what further sittings are worth, the best first.
 
@@ -74,14 +61,14 @@ def further_cups(
     ----------
     draws : Draws
         What is possible after the cups so far.
-    served : Tray
+    served : ServedCups
         Those cups.
     candidates : intp[n_candidates]
         Places of the lots that may be chosen.
     cups : int
         What a taster takes in a sitting. The likeliest two, three, four lots and so on share them, so that all
         proposals cost about the same work.
-    chance : Generator
+    rng : Generator
         Noise of the cups tasted in thought; the same for all proposals, so that they compare.
 
     Returns
@@ -93,26 +80,26 @@ def further_cups(
     Notes
     -----
     A taster's taste for a lot counts as new in the further cups, though a taster who has had the lot would bring the
-    same taste again: gains are told a little too high where tastes differ much.
+    same taste again: gains are put a little too high where tastes differ much.
     """
     if candidates.size < 2:
         return ()
-    tasting = _Tasting(draws, candidates=candidates, chance=chance)
+    simulation = _Simulation(draws, candidates=candidates, rng=rng)
     tasters, names = served.tasters, [served.lots[place] for place in candidates]
     most = max(2, min(cups, MOST_LOTS, candidates.size))
     everyone = list(range(len(tasters)))
 
     def proposed(n: int, who: Sequence[int]) -> FurtherCups:
         times = max(1, cups // n)
-        gain, p_right = tasting.after(n, who=who, times=times)
+        gain, p_right = simulation.after(n, who=who, times=times)
         return FurtherCups(
-            lots=tuple(names[place] for place in tasting.order[:n]),
+            lots=tuple(names[place] for place in simulation.order[:n]),
             times=times,
             tasters=tuple(tasters[place] for place in who),
             cups=n * times * len(who),
             gain=gain,
             p_right=p_right,
-            gain_p_right=p_right - tasting.p_right,
+            gain_p_right=p_right - simulation.p_right,
         )
 
     team = sorted((proposed(n, everyone) for n in range(2, most + 1)), key=lambda one: -one.gain)
@@ -122,45 +109,50 @@ def further_cups(
     return (*team, *sorted(alone, key=lambda one: -one.gain))
 
 
-class _Tasting:
-    """Draws of the lots that may be chosen, and noise of cups that are not yet tasted."""
+class _Simulation:
+    """Draws of the lots that may be chosen, and noise of cups that are not yet tasted.
 
-    def __init__(self, draws: Draws, *, candidates: IndexArray, chance: Generator) -> None:
+    ``worth`` is float64[n_draws, n_candidates], ``lot`` float64[n_draws, n_first] of the likeliest lots alone,
+    ``gain``, ``noise_sd`` and ``taste_sd`` float64[n_draws, n_tasters], ``taste`` and ``noise`` standard normal draws,
+    float64[n_draws, n_tasters, n_first].
+    """
+
+    def __init__(self, draws: Draws, *, candidates: IndexArray, rng: Generator) -> None:
         self.worth = draws.worth()[:, candidates]
         self.best = self.worth.argmax(axis=1)
         self.means = self.worth.mean(axis=0)
-        share = np.bincount(self.best, minlength=candidates.size) / self.best.size
-        self.order = np.lexsort((-self.means, -share))
-        self.p_right = float(share[self.means.argmax()])
+        p_best = np.bincount(self.best, minlength=candidates.size) / self.best.size
+        self.order = np.lexsort((-self.means, -p_best))
+        self.p_right = float(p_best[self.means.argmax()])
         first = self.order[:MOST_LOTS]
         self.lot = draws.lot[:, candidates[first]]
-        self.gain, self.noise = draws.gain, draws.noise_of
-        self.taste = draws.taste_sd[:, None] * draws.noise_of / draws.noise_sd[:, None]
+        self.gain, self.noise_sd = draws.gain, draws.taster_noise_sd
+        self.taste_sd = draws.taste_sd[:, None] * draws.taster_noise_sd / draws.noise_sd[:, None]
         shape = (self.worth.shape[0], draws.gain.shape[1], first.size)
-        self.of_taste, self.of_noise = chance.standard_normal(shape), chance.standard_normal(shape)
+        self.taste, self.noise = rng.standard_normal(shape), rng.standard_normal(shape)
 
     def after(self, n: int, *, who: Sequence[int], times: int) -> tuple[float, float]:
         """Return the gain and the probability of being right once the first ``n`` lots have been tasted again."""
-        told = np.zeros((self.worth.shape[0], n))
+        estimate = np.zeros((self.worth.shape[0], n))
         weights = 0.0
         for taster in who:
-            steep = float(self.gain[:, taster].mean())
-            blur = float((self.taste[:, taster] ** 2 + self.noise[:, taster] ** 2 / times).mean())
-            said = (
+            gain = float(self.gain[:, taster].mean())
+            variance = float((self.taste_sd[:, taster] ** 2 + self.noise_sd[:, taster] ** 2 / times).mean())
+            score = (
                 self.gain[:, taster, None] * self.lot[:, :n]
-                + self.taste[:, taster, None] * self.of_taste[:, taster, :n]
-                + self.noise[:, taster, None] * self.of_noise[:, taster, :n] / times**0.5
+                + self.taste_sd[:, taster, None] * self.taste[:, taster, :n]
+                + self.noise_sd[:, taster, None] * self.noise[:, taster, :n] / times**0.5
             )
-            told += steep / blur * (said - said.mean(axis=1, keepdims=True))
-            weights += steep**2 / blur
-        told = (told - told.mean(axis=0)) / weights
-        expected = self.means + self._regressed(told)
+            estimate += gain / variance * (score - score.mean(axis=1, keepdims=True))
+            weights += gain**2 / variance
+        estimate = (estimate - estimate.mean(axis=0)) / weights
+        expected = self.means + self._regress_worth(estimate)
         chosen = expected.argmax(axis=1)
-        gain = float(expected.max(axis=1).mean() - self.means.max())
-        return max(gain, 0.0), float((chosen == self.best).mean())
+        gained = float(expected.max(axis=1).mean() - self.means.max())
+        return max(gained, 0.0), float((chosen == self.best).mean())
 
-    def _regressed(self, told: FloatArray) -> FloatArray:
-        """Return the lots' expected difference from their means, given what was tasted."""
-        spread = told.T @ told
-        slope = np.linalg.lstsq(spread, told.T @ (self.worth - self.means), rcond=1e-9)[0]
-        return np.asarray(told @ slope, dtype=np.float64)
+    def _regress_worth(self, estimate: FloatArray) -> FloatArray:
+        """Return the lots' expected difference from their means, given the estimates of the lots tasted."""
+        covariance = estimate.T @ estimate
+        slope = np.linalg.lstsq(covariance, estimate.T @ (self.worth - self.means), rcond=1e-9)[0]
+        return np.asarray(estimate @ slope, dtype=np.float64)

@@ -27,7 +27,7 @@ _GAIN = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
-class Cups:
+class Allocation:
     """What is poured, lots numbered from 0, and the cups whose lots may still change places.
 
     Parameters
@@ -49,28 +49,30 @@ class Cups:
     block: IntArray
 
 
-def improve(cups: Cups, *, chance: np.random.Generator, told: Callable[[float], None] | None = None) -> Cups:
+def improve(
+    allocation: Allocation, *, rng: np.random.Generator, on_progress: Callable[[float], None] | None = None
+) -> Allocation:
     """Return the cups after interchange; every lot keeps how many cups it has, and every sitting its size.
 
     A pair may change places only where each taster has as many different lots as before and has none again before all
     are seen, no sitting gets a lot more often than it had one, and repeated cups stay as evenly spread over lots.
     """
-    search = _Search(cups)
+    search = _Search(allocation)
     if not search.n_pairs:
-        return cups
-    ceiling = bound(cups.counts, cups.others) - _GAIN
-    weighed = search.descend(chance)
-    best, least = search.cups(), search.variance
+        return allocation
+    ceiling = bound(allocation.counts, allocation.others) - _GAIN
+    weighed = search.descend(rng)
+    best, least = search.allocation(), search.variance
     perfect = efficiency(best.counts, best.others) >= ceiling
     for number in range(MOST_ROUNDS):
         done = max(weighed / PAIRS_IN_ALL, number / MOST_ROUNDS)
-        if told:
-            told(min(done, 1.0))
-        if done >= 1 or perfect or not search.kick(chance):
+        if on_progress:
+            on_progress(min(done, 1.0))
+        if done >= 1 or perfect or not search.kick(rng):
             break
-        weighed += search.descend(chance)
+        weighed += search.descend(rng)
         if search.variance < least * (1 - _GAIN):
-            best, least = search.cups(), search.variance
+            best, least = search.allocation(), search.variance
             perfect = efficiency(best.counts, best.others) >= ceiling
         elif search.variance > least * (1 + _GAIN):
             search = _Search(best)
@@ -78,29 +80,31 @@ def improve(cups: Cups, *, chance: np.random.Generator, told: Callable[[float], 
 
 
 class _Search:
-    """Cups under interchange."""
+    """The cups while their lots change places."""
 
-    def __init__(self, cups: Cups) -> None:
-        self._given = cups
-        self._counts, self._lot = cups.counts.copy(), cups.lot.copy()
-        self._m = adjusting(np.maximum(cups.counts.sum(axis=0) + cups.others.sum(axis=0), 1), cups.others)
-        self._last = np.searchsorted(cups.tasters, cups.tasters, "right") - 1
-        one, other = np.triu_indices(len(cups.lot), 1)
-        apart = cups.block[one] != cups.block[other]
+    def __init__(self, allocation: Allocation) -> None:
+        self._start = allocation
+        self._counts, self._lot = allocation.counts.copy(), allocation.lot.copy()
+        self._m = adjusting(
+            np.maximum(allocation.counts.sum(axis=0) + allocation.others.sum(axis=0), 1), allocation.others
+        )
+        self._last = np.searchsorted(allocation.tasters, allocation.tasters, "right") - 1
+        one, other = np.triu_indices(len(allocation.lot), 1)
+        apart = allocation.block[one] != allocation.block[other]
         self._one, self._other = one[apart], other[apart]
         self.n_pairs = len(self._one)
         self._weigh()
 
-    def cups(self) -> Cups:
-        """Return the cups as they stand."""
-        given = self._given
-        return Cups(self._counts.copy(), given.others, given.tasters, self._lot.copy(), given.block)
+    def allocation(self) -> Allocation:
+        """Return the allocation as it stands."""
+        start = self._start
+        return Allocation(self._counts.copy(), start.others, start.tasters, self._lot.copy(), start.block)
 
-    def descend(self, chance: np.random.Generator) -> int:
+    def descend(self, rng: np.random.Generator) -> int:
         """Change places while it helps; return how many pairs were weighed."""
         failed, weighed, patience = 0, 0, 3 if self.n_pairs > MOST_PAIRS else 1
         while failed < patience:
-            one, other = self._some(chance)
+            one, other = self._some(rng)
             weighed += len(one)
             change = np.where(self._may(one, other), self._change(one, other), np.inf)
             pick = int(np.argmin(change))
@@ -114,26 +118,26 @@ class _Search:
                     self._swap(int(one[pick]), int(other[pick]))
         return weighed
 
-    def kick(self, chance: np.random.Generator) -> bool:
+    def kick(self, rng: np.random.Generator) -> bool:
         """Let a few pairs change places by chance; return whether any could."""
         for number in range(KICKS):
-            one, other = self._some(chance)
+            one, other = self._some(rng)
             may = np.flatnonzero(self._may(one, other))
             if not len(may):
                 return number > 0
-            pick = int(may[chance.integers(len(may))])
+            pick = int(may[rng.integers(len(may))])
             self._swap(int(one[pick]), int(other[pick]))
         return True
 
-    def _some(self, chance: np.random.Generator) -> tuple[IntArray, IntArray]:
+    def _some(self, rng: np.random.Generator) -> tuple[IntArray, IntArray]:
         if self.n_pairs <= MOST_PAIRS:
             return self._one, self._other
-        some = chance.integers(self.n_pairs, size=MOST_PAIRS)
+        some = rng.integers(self.n_pairs, size=MOST_PAIRS)
         return self._one[some], self._other[some]
 
     def _swap(self, one: int, other: int) -> None:
         a, c = self._lot[one], self._lot[other]
-        p, q = self._given.block[one], self._given.block[other]
+        p, q = self._start.block[one], self._start.block[other]
         self._counts[a, p] -= 1
         self._counts[c, q] -= 1
         self._counts[a, q] += 1
@@ -153,7 +157,7 @@ class _Search:
     def _change(self, one: IntArray, other: IntArray) -> FloatArray:
         """Return by how much the trace of the inverse would change for each pair."""
         a, c = self._lot[one], self._lot[other]
-        p, q = self._given.block[one], self._given.block[other]
+        p, q = self._start.block[one], self._start.block[other]
         n_lots, n_blocks = self._counts.shape
         lots, blocks = a * n_lots + c, p * n_blocks + q
         forms = []
@@ -172,8 +176,8 @@ class _Search:
     def _may(self, one: IntArray, other: IntArray) -> BoolArray:
         """Return which pairs may change places."""
         a, c = self._lot[one], self._lot[other]
-        p, q = self._given.block[one], self._given.block[other]
-        counts, tasters, last = self._counts, self._given.tasters, self._last
+        p, q = self._start.block[one], self._start.block[other]
+        counts, tasters, last = self._counts, self._start.tasters, self._last
         may = (a != c) & (counts[c, p] < counts[a, p]) & (counts[a, q] < counts[c, q])
         seen = _seen(counts, tasters)
         by_all = seen[:, last]

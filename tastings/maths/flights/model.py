@@ -1,4 +1,4 @@
-"""What lots of a blind flight are worth, drawn from what is possible after its cups.
+"""What lots of a blind flight are worth, drawn from the posterior given its cups.
 
 A score is modelled as::
 
@@ -7,7 +7,7 @@ A score is modelled as::
 Lots are drawn around a common level, a taster's sittings around the taster's shift, gains around 1. A taster's own
 taste for a lot can be told from noise only by a second cup of it. Noise differs between tasters. Carry-over is the
 share of the previous lot's difference from the common level that is still tasted, below 0 where a good cup makes the
-next one look worse. Spreads are unknown and are drawn too, so that what is said of lots allows for not knowing them.
+next one look worse. Spreads are unknown and are drawn too, so that intervals of lots allow for not knowing them.
 
 The draws are a Gibbs sampler's (Gelman and others, Bayesian Data Analysis, 3rd ed., chapters 11 and 15, from memory,
 high), many short chains side by side: lots, sittings, position and level together; each spread on a grid; the spread
@@ -15,21 +15,27 @@ of lots a second time with the lots in units of it (Yu and Meng 2011, J. Comput.
 high), without which few cups would make the chains slow.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.random import Generator
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.flights.cups import Tray
-from tastings.maths.flights.gibbs import Chains
+from tastings.maths.flights.cups import ServedCups
+from tastings.maths.flights.gibbs.design import Design
+from tastings.maths.flights.gibbs.effects import draw_effects
+from tastings.maths.flights.gibbs.gain import draw_gain_and_carry_over
+from tastings.maths.flights.gibbs.noise import draw_noise_and_taste
+from tastings.maths.flights.gibbs.spreads import draw_lot_sd, draw_shift_and_sitting_sd
+from tastings.maths.flights.gibbs.state import State
 
-N_SETTLING, N_KEPT = 50, 150
+N_WARM_UP, N_KEPT = 50, 150
+"""Sweeps of every chain: first those that are thrown away."""
 
 
 @dataclass(frozen=True, slots=True)
 class Draws:
-    """What is possible, one row for each draw.
+    """Draws from the posterior, one row for each.
 
     Parameters
     ----------
@@ -40,13 +46,13 @@ class Draws:
     shift : float64[n_draws, n_tasters]
         What a taster's sittings lie above the team. [points]
     gain : float64[n_draws, n_tasters]
-    carry : float64[n_draws]
+    carry_over : float64[n_draws]
         Share of the previous lot still tasted.
-    position, first : float64[n_draws]
+    position, first_cup : float64[n_draws]
         Change from cup to cup, and of the first cup beside that. [points]
     lot_sd, shift_sd, sitting_sd, gain_sd, taste_sd, noise_sd : float64[n_draws]
         Spreads; noise of a usual taster. [points; of gains, none]
-    noise_of : float64[n_draws, n_tasters]
+    taster_noise_sd : float64[n_draws, n_tasters]
         Each taster's noise. [points]
     """
 
@@ -54,28 +60,60 @@ class Draws:
     lot: FloatArray
     shift: FloatArray
     gain: FloatArray
-    carry: FloatArray
+    carry_over: FloatArray
     position: FloatArray
-    first: FloatArray
+    first_cup: FloatArray
     lot_sd: FloatArray
     shift_sd: FloatArray
     sitting_sd: FloatArray
     gain_sd: FloatArray
     taste_sd: FloatArray
     noise_sd: FloatArray
-    noise_of: FloatArray
+    taster_noise_sd: FloatArray
+
+    @classmethod
+    def of(cls, design: Design, state: State, *, scale: float) -> "Draws":
+        """Return one draw of every chain, in points."""
+        by_taster = state.sitting @ design.z_sitting_taster / design.z_sitting_taster.sum(axis=0)
+        team = by_taster.mean(axis=1)
+        return cls(
+            level=scale * (design.mean_score + team),
+            lot=scale * state.lot,
+            shift=scale * (by_taster - team[:, None]),
+            gain=state.gain,
+            carry_over=state.carry_over,
+            position=scale * state.slope[:, 0],
+            first_cup=scale * state.slope[:, 1],
+            lot_sd=scale * state.lot_sd,
+            shift_sd=scale * state.shift_sd,
+            sitting_sd=scale * state.sitting_sd,
+            gain_sd=state.gain_sd,
+            taste_sd=scale * state.taste_sd,
+            noise_sd=scale * state.noise_sd,
+            taster_noise_sd=scale * state.noise_sd[:, None] * np.sqrt(state.noise_factor),
+        )
 
     def worth(self) -> FloatArray:
         """Return what the team would give each lot, float64[n_draws, n_lots]. [points]."""
         return np.asarray(self.level[:, None] + self.gain.mean(axis=1)[:, None] * self.lot, dtype=np.float64)
 
 
-def draw(cups: Tray, *, scale: float, chance: Generator) -> Draws:
-    """Draw what is possible after the cups; at least one is needed."""
-    chains = Chains(cups, scale=scale, chance=chance)
-    kept: list[tuple[FloatArray, ...]] = []
-    for step in range(N_SETTLING + N_KEPT):
-        chains.step()
-        if step >= N_SETTLING:
-            kept.append(chains.state())
-    return Draws(*(np.concatenate(parts) for parts in zip(*kept, strict=True)))
+def draw(cups: ServedCups, *, scale: float, rng: Generator) -> Draws:
+    """Draw from the posterior given the cups; at least one is needed."""
+    design = Design.of(cups, scale=scale)
+    state = State.start(design, rng)
+    kept = []
+    for number in range(N_WARM_UP + N_KEPT):
+        sweep(design, state, rng)
+        if number >= N_WARM_UP:
+            kept.append(Draws.of(design, state, scale=scale))
+    return Draws(**{one.name: np.concatenate([getattr(draws, one.name) for draws in kept]) for one in fields(Draws)})
+
+
+def sweep(design: Design, state: State, rng: Generator) -> None:
+    """Draw every unknown once, each block given the others."""
+    draw_effects(design, state, rng)
+    draw_shift_and_sitting_sd(design, state, rng)
+    draw_lot_sd(design, state, rng)
+    draw_gain_and_carry_over(design, state, rng)
+    draw_noise_and_taste(design, state, rng)

@@ -24,19 +24,19 @@ _HOT, _COLD = 4.0, 0.4
 
 
 @dataclass(frozen=True, slots=True)
-class Tally:
+class OrderCounts:
     """How often lot i stands at place j, and how often lot j follows lot i."""
 
     places: IntArray
     follows: IntArray
 
 
-def tally(orders: Sequence[Sequence[int]], *, n_lots: int) -> Tally:
+def count_orders(orders: Sequence[Sequence[int]], *, n_lots: int) -> OrderCounts:
     """Count places and neighbours.
 
     Examples
     --------
-    >>> tally([[0, 1], [1, 0]], n_lots=2).follows.tolist()
+    >>> count_orders([[0, 1], [1, 0]], n_lots=2).follows.tolist()
     [[0, 1], [1, 0]]
     """
     longest = max((len(one) for one in orders), default=0)
@@ -45,43 +45,43 @@ def tally(orders: Sequence[Sequence[int]], *, n_lots: int) -> Tally:
     for one in orders:
         np.add.at(places, (list(one), range(len(one))), 1)
         np.add.at(follows, (list(one[:-1]), list(one[1:])), 1)
-    return Tally(places, follows)
+    return OrderCounts(places, follows)
 
 
 def balance(
     orders: Sequence[Sequence[int]],
     *,
-    kept: Sequence[int],
+    n_fixed: Sequence[int],
     n_lots: int,
-    chance: np.random.Generator,
-    told: Callable[[float], None] | None = None,
+    rng: np.random.Generator,
+    on_progress: Callable[[float], None] | None = None,
 ) -> list[list[int]]:
-    """Return the orders after annealing; the first ``kept`` of each stay where they are."""
+    """Return the orders after annealing; the first ``n_fixed`` of each stay where they are."""
     now = [list(one) for one in orders]
-    free = [number for number, one in enumerate(now) if len(one) - kept[number] > 1]
+    free = [number for number, one in enumerate(now) if len(one) - n_fixed[number] > 1]
     state = _Orders(now, n_lots=n_lots)
     if not free or state.cost <= state.least:
         return now
-    n_cups = sum(len(now[number]) - kept[number] for number in free)
+    n_cups = sum(len(now[number]) - n_fixed[number] for number in free)
     tries = int(np.clip(n_cups * TRIES_A_CUP, LEAST_TRIES, MOST_TRIES))
-    weights = np.array([len(now[number]) - kept[number] for number in free], dtype=float)
-    which = chance.choice(free, size=tries, p=weights / weights.sum()).tolist()
-    draws = chance.random((3, tries)).tolist()
+    weights = np.array([len(now[number]) - n_fixed[number] for number in free], dtype=float)
+    which = rng.choice(free, size=tries, p=weights / weights.sum()).tolist()
+    draws = rng.random((3, tries)).tolist()
     best, least_cost = [list(one) for one in now], state.cost
-    for number, (sitting, first, second, luck) in enumerate(zip(which, *draws, strict=True)):
-        span = len(now[sitting]) - kept[sitting]
+    for number, (sitting, first, second, threshold) in enumerate(zip(which, *draws, strict=True)):
+        span = len(now[sitting]) - n_fixed[sitting]
         x = int(first * span)
         y = (x + 1 + int(second * (span - 1))) % span
-        heat = _HOT * (_COLD / _HOT) ** (number / tries)
-        change = state.swap(sitting, kept[sitting] + min(x, y), kept[sitting] + max(x, y))
-        if change > 0 and luck >= exp(-change / heat):
-            state.swap(sitting, kept[sitting] + min(x, y), kept[sitting] + max(x, y))
+        temperature = _HOT * (_COLD / _HOT) ** (number / tries)
+        change = state.swap(sitting, n_fixed[sitting] + min(x, y), n_fixed[sitting] + max(x, y))
+        if change > 0 and threshold >= exp(-change / temperature):
+            state.swap(sitting, n_fixed[sitting] + min(x, y), n_fixed[sitting] + max(x, y))
         elif state.cost < least_cost:
             best, least_cost = [list(one) for one in now], state.cost
             if least_cost <= state.least:
                 break
-        if told and number % 2000 == 0:
-            told(number / tries)
+        if on_progress and number % 2000 == 0:
+            on_progress(number / tries)
     return best
 
 
@@ -90,7 +90,7 @@ class _Orders:
 
     def __init__(self, orders: list[list[int]], *, n_lots: int) -> None:
         self._orders, self._n = orders, n_lots
-        found = tally(orders, n_lots=n_lots)
+        found = count_orders(orders, n_lots=n_lots)
         self._width = found.places.shape[1]
         self._places: list[int] = found.places.ravel().tolist()
         self._follows: list[int] = found.follows.ravel().tolist()

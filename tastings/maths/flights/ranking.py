@@ -12,16 +12,16 @@ from itertools import combinations
 from math import sqrt
 
 import numpy as np
-from scipy.stats import chi2, norm, page_trend_test, rankdata
+import scipy
+from scipy.special import chdtrc, ndtri
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.curve.development import plain
 
 MOST_EXACT_LOTS, MOST_EXACT_TASTERS = 6, 12
 """Page's probability is exact for so many, which takes milliseconds, and normal beyond."""
 FRIEDMAN, DURBIN, SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
 
-Table = Mapping[str, Mapping[str, float]]
+ScoreTable = Mapping[str, Mapping[str, float]]
 """Scores by taster and lot; a lot that a taster did not taste is absent."""
 
 
@@ -30,7 +30,7 @@ class RankingError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Friedman:
+class FriedmanTest:
     """Whether tasters rank lots alike more than chance would have it.
 
     Parameters
@@ -54,20 +54,9 @@ class Friedman:
     tasters: int
     lots: int
 
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "name": self.name,
-            "statistic": plain(self.statistic),
-            "degrees_of_freedom": self.degrees_of_freedom,
-            "p": plain(self.p),
-            "tasters": self.tasters,
-            "lots": self.lots,
-        }
-
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class PageTest:
     """Page's test of an order that was expected: L, and the probability of so large an L by chance."""
 
     statistic: float
@@ -75,17 +64,8 @@ class Page:
     tasters: int
     lots: tuple[str, ...]
 
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "statistic": plain(self.statistic),
-            "p": plain(self.p),
-            "tasters": self.tasters,
-            "lots": list(self.lots),
-        }
 
-
-def friedman(table: Table) -> Friedman | None:
+def friedman_test(table: ScoreTable) -> FriedmanTest | None:
     """Return the test that all lots are ranked alike.
 
     Parameters
@@ -95,13 +75,13 @@ def friedman(table: Table) -> Friedman | None:
 
     Returns
     -------
-    Friedman or None
+    FriedmanTest or None
         None when no taster tells one lot from another, or fewer than two tasters compare.
 
     Examples
     --------
     >>> scores = {"a": {"x": 1.0, "y": 2.0, "z": 3.0}, "b": {"x": 4.0, "y": 6.0, "z": 8.0}}
-    >>> found = friedman(scores)
+    >>> found = friedman_test(scores)
     >>> found.name, round(found.statistic, 9), found.degrees_of_freedom
     ('Friedman', 4.0, 2)
     """
@@ -123,17 +103,17 @@ def friedman(table: Table) -> Friedman | None:
         return None
     statistic = float(((vectors[:, free].T @ total) ** 2 / values[free]).sum())
     freedom = int(free.sum())
-    return Friedman(
+    return FriedmanTest(
         name=_name([set(row) for _, row in rows], n_lots=len(lots)),
         statistic=statistic,
         degrees_of_freedom=freedom,
-        p=float(chi2.sf(statistic, freedom)),
+        p=float(chdtrc(freedom, statistic)),
         tasters=len(rows),
         lots=len(lots),
     )
 
 
-def rank_sums(table: Table) -> dict[str, float]:
+def rank_sums(table: ScoreTable) -> dict[str, float]:
     """Return each lot's sum of ranks over the tasters of a full table; the lowest score has rank 1.
 
     Raises
@@ -158,16 +138,16 @@ def rank_sum_difference(*, tasters: int, lots: int, alpha: float = 0.05) -> floa
     """
     if tasters < 1 or lots < 2 or not 0 < alpha < 1:
         raise RankingError("at least one taster and two lots are needed, and alpha between 0 and 1")
-    return float(norm.isf(alpha / 2)) * sqrt(tasters * lots * (lots + 1) / 6)
+    return -float(ndtri(alpha / 2)) * sqrt(tasters * lots * (lots + 1) / 6)
 
 
-def told_apart(sums: Mapping[str, float], *, least: float) -> tuple[tuple[str, str], ...]:
+def different_pairs(sums: Mapping[str, float], *, least: float) -> tuple[tuple[str, str], ...]:
     """Return the pairs whose sums differ by at least ``least``, the higher one first."""
     order = sorted(sums, key=lambda lot: (-sums[lot], lot))
     return tuple((high, low) for high, low in combinations(order, 2) if sums[high] - sums[low] >= least)
 
 
-def page(table: Table, *, expected_order: Sequence[str]) -> Page | None:
+def page_test(table: ScoreTable, *, expected_order: Sequence[str]) -> PageTest | None:
     """Return Page's test that lots come in the order expected.
 
     Parameters
@@ -179,7 +159,7 @@ def page(table: Table, *, expected_order: Sequence[str]) -> Page | None:
 
     Returns
     -------
-    Page or None
+    PageTest or None
         None for fewer than three lots or two tasters.
 
     Raises
@@ -195,17 +175,19 @@ def page(table: Table, *, expected_order: Sequence[str]) -> Page | None:
         return None
     scores: FloatArray = np.asarray(rows, dtype=np.float64)
     exact = len(order) <= MOST_EXACT_LOTS and len(rows) <= MOST_EXACT_TASTERS
-    found = page_trend_test(scores, method="exact" if exact else "asymptotic")
-    return Page(statistic=float(found.statistic), p=float(found.pvalue), tasters=len(rows), lots=tuple(expected_order))
+    found = scipy.stats.page_trend_test(scores, method="exact" if exact else "asymptotic")
+    return PageTest(
+        statistic=float(found.statistic), p=float(found.pvalue), tasters=len(rows), lots=tuple(expected_order)
+    )
 
 
 def _ranked(scores: Sequence[float]) -> tuple[FloatArray, float]:
     """Return the ranks and the sum of t^3 - t over groups of t equal scores."""
     counts = np.unique(np.asarray(scores), return_counts=True)[1].astype(np.float64)
-    return np.asarray(rankdata(scores), dtype=np.float64), float((counts**3 - counts).sum())
+    return np.asarray(scipy.stats.rankdata(scores), dtype=np.float64), float((counts**3 - counts).sum())
 
 
-def _lots_of_full(table: Table) -> list[str]:
+def _lots_of_full(table: ScoreTable) -> list[str]:
     lots = sorted({lot for row in table.values() for lot in row})
     if len(lots) < 2 or any(len(row) < len(lots) for row in table.values()):
         raise RankingError("every taster must have tasted the same two or more lots")

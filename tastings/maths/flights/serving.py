@@ -16,12 +16,12 @@ import numpy as np
 from tastings.maths.arrays import IntArray
 from tastings.maths.flights.dealing import deal, into_sittings
 from tastings.maths.flights.efficiency import bound, efficiency, is_connected
-from tastings.maths.flights.interchange import Cups, improve
-from tastings.maths.flights.orders import balance, tally
-from tastings.maths.flights.sittings import PlanError, Sitting, Table, Wish, tables_for
+from tastings.maths.flights.interchange import Allocation, improve
+from tastings.maths.flights.orders import balance, count_orders
+from tastings.maths.flights.sittings import OpenSitting, PlanError, PlannedSitting, PlanRequest, open_sittings_for
 from tastings.maths.flights.williams import rows_for
 
-__all__ = ["Plan", "PlanError", "Repeat", "Sitting", "plan_servings"]
+__all__ = ["Plan", "PlanError", "PlannedSitting", "Repeat", "plan_servings"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class Plan:
 
     Parameters
     ----------
-    sittings : tuple[Sitting, ...]
+    sittings : tuple[PlannedSitting, ...]
         By taster in the order given, then by number; tasters who are out come last.
     efficiency : float
         Mean efficiency factor of the comparisons of two lots, adjusted for sittings, against as many cups in complete
@@ -56,7 +56,7 @@ class Plan:
         Lots that a taster gets more than once, the reference left out.
     """
 
-    sittings: tuple[Sitting, ...]
+    sittings: tuple[PlannedSitting, ...]
     efficiency: float
     bound: float
     connected: bool
@@ -73,9 +73,9 @@ def plan_servings(  # noqa: PLR0913  # each is a question that the pourer answer
     sittings: int = 1,
     reference: str | None = None,
     repeats: int = 0,
-    kept: Sequence[Sitting] = (),
+    fixed: Sequence[PlannedSitting] = (),
     seed: int,
-    told: Callable[[float], None] | None = None,
+    on_progress: Callable[[float], None] | None = None,
 ) -> Plan:
     """Plan who is served what, when.
 
@@ -95,18 +95,18 @@ def plan_servings(  # noqa: PLR0913  # each is a question that the pourer answer
     repeats : int
         How many cups of each taster repeat a lot that the taster gets in another cup too, at least. With as many cups
         as lots or more, lots come again by themselves, and these count. [cups]
-    kept : Sequence[Sitting]
-        Sittings of an earlier plan of which ``lots[:kept]`` are tasted. These cups stay as they are, also of lots and
-        tasters no longer given; such a taster gets no more.
+    fixed : Sequence[PlannedSitting]
+        Sittings of an earlier plan of which ``lots[:n_fixed]`` are tasted. These cups stay as they are, also of lots
+        and tasters no longer given; such a taster gets no more.
     seed : int
         Same arguments and seed, same plan.
-    told : Callable[[float], None], optional
+    on_progress : Callable[[float], None], optional
         Told the share of the work done, 0 to 1.
 
     Returns
     -------
     Plan
-        Figures are those of the whole, kept cups included.
+        Figures are those of the whole, fixed cups included.
 
     Raises
     ------
@@ -119,119 +119,138 @@ def plan_servings(  # noqa: PLR0913  # each is a question that the pourer answer
     >>> round(plan.efficiency, 6), plan.position_spread, plan.carry_over_spread
     (1.0, 0, 0)
     """
-    wish = Wish(tuple(lots), tuple(tasters), cups, sittings, reference, repeats)
-    wish.refuse_nonsense()
-    tell = told or (lambda _share: None)
-    chance = np.random.default_rng(seed)
-    tell(0.0)
-    tables = tables_for(wish, kept)
-    _share_out(wish, tables, chance)
-    tell(0.05)
-    cells = _cells(wish, tables)
-    found = improve(cells, chance=chance, told=lambda share: tell(0.05 + 0.65 * share))
-    for number, table in enumerate(tables):
-        table.lots = [wish.lots[lot] for lot in found.lot[found.block == number]]
-    tell(0.7)
-    _order(wish, tables, chance, lambda share: tell(0.7 + 0.3 * share))
-    tell(1.0)
-    return _plan(wish, tables, found)
+    request = PlanRequest(tuple(lots), tuple(tasters), cups, sittings, reference, repeats)
+    request.check()
+    report = on_progress or (lambda _share: None)
+    rng = np.random.default_rng(seed)
+    report(0.0)
+    open_sittings = open_sittings_for(request, fixed)
+    _share_out(request, open_sittings, rng)
+    report(0.05)
+    allocation = _allocation(request, open_sittings)
+    found = improve(allocation, rng=rng, on_progress=lambda share: report(0.05 + 0.65 * share))
+    for number, sitting in enumerate(open_sittings):
+        sitting.lots = [request.lots[lot] for lot in found.lot[found.block == number]]
+    report(0.7)
+    _order(request, open_sittings, rng, lambda share: report(0.7 + 0.3 * share))
+    report(1.0)
+    return _plan(request, open_sittings, found)
 
 
-def _share_out(wish: Wish, tables: list[Table], chance: np.random.Generator) -> None:
+def _share_out(request: PlanRequest, open_sittings: list[OpenSitting], rng: np.random.Generator) -> None:
     """Give every sitting its lots, evenly; raise PlanError if some lot would get no cup."""
-    place = {lot: index for index, lot in enumerate(wish.lots)}
-    poured = _counted(place, [lot for table in tables for lot in table.prefix])
-    own = [[table for table in tables if table.taster == taster] for taster in wish.tasters]
-    had = np.array([_counted(place, [lot for table in some for lot in table.prefix]) for some in own])
-    need = np.array([sum(table.room for table in some) for some in own])
+    index = {lot: i for i, lot in enumerate(request.lots)}
+    poured = _counted(index, [lot for sitting in open_sittings for lot in sitting.prefix])
+    own = [[sitting for sitting in open_sittings if sitting.taster == taster] for taster in request.tasters]
+    had = np.array([_counted(index, [lot for sitting in some for lot in sitting.prefix]) for some in own])
+    need = np.array([sum(sitting.room for sitting in some) for some in own])
     if (poured == 0).sum() > need.sum():
         raise PlanError("lots", f"{(poured == 0).sum()} lots want a cup and {need.sum()} cups are free for them")
-    given = deal(had=had, need=need, poured=poured, repeats=[wish.repeats] * len(own), chance=chance)
+    given = deal(had=had, need=need, poured=poured, repeats=[request.repeats] * len(own), rng=rng)
     if (poured + given.sum(axis=0) == 0).any():
         raise PlanError("repeats", "with so many repeats there are too few cups for all lots")
     for some, row in zip(own, given, strict=True):
-        kept = np.stack([_counted(place, table.prefix) for table in some], axis=1)
-        dealt = into_sittings(row, room=[table.room for table in some], had=kept, chance=chance)
-        for table, here in zip(some, dealt, strict=True):
-            table.lots = [wish.lots[lot] for lot in here]
+        fixed = np.stack([_counted(index, sitting.prefix) for sitting in some], axis=1)
+        dealt = into_sittings(row, room=[sitting.room for sitting in some], had=fixed, rng=rng)
+        for sitting, here in zip(some, dealt, strict=True):
+            sitting.lots = [request.lots[lot] for lot in here]
 
 
-def _counted(place: dict[str, int], lots: Sequence[str]) -> IntArray:
-    return np.bincount([place[lot] for lot in lots if lot in place], minlength=len(place)).astype(np.int64)
+def _counted(index: dict[str, int], lots: Sequence[str]) -> IntArray:
+    return np.bincount([index[lot] for lot in lots if lot in index], minlength=len(index)).astype(np.int64)
 
 
-def _cells(wish: Wish, tables: list[Table]) -> Cups:
-    place = {lot: index for index, lot in enumerate(wish.lots)}
-    others = sorted({lot for table in tables for lot in table.prefix} - set(wish.lots) - {wish.reference})
-    other_place = {lot: index for index, lot in enumerate([wish.reference] if wish.reference is not None else [])}
-    other_place |= {lot: len(other_place) + index for index, lot in enumerate(others)}
-    counts = np.stack([_counted(place, table.all()) for table in tables], axis=1)
-    beside = np.zeros((len(other_place), len(tables)), dtype=np.int64)
-    for number, table in enumerate(tables):
-        for lot in (*table.prefix, *([wish.reference] if table.wants_reference else [])):
-            if lot in other_place:
-                beside[other_place[lot], number] += 1
-    tasters = [number for number, (_, some) in enumerate(groupby(tables, key=lambda one: one.taster)) for _ in some]
-    return Cups(
+def _allocation(request: PlanRequest, open_sittings: list[OpenSitting]) -> Allocation:
+    index = {lot: i for i, lot in enumerate(request.lots)}
+    others = sorted(
+        {lot for sitting in open_sittings for lot in sitting.prefix} - set(request.lots) - {request.reference}
+    )
+    other_index = {lot: i for i, lot in enumerate([request.reference] if request.reference is not None else [])}
+    other_index |= {lot: len(other_index) + i for i, lot in enumerate(others)}
+    counts = np.stack([_counted(index, sitting.all()) for sitting in open_sittings], axis=1)
+    beside = np.zeros((len(other_index), len(open_sittings)), dtype=np.int64)
+    for number, sitting in enumerate(open_sittings):
+        for lot in (*sitting.prefix, *([request.reference] if sitting.wants_reference else [])):
+            if lot in other_index:
+                beside[other_index[lot], number] += 1
+    tasters = [
+        number for number, (_, some) in enumerate(groupby(open_sittings, key=lambda one: one.taster)) for _ in some
+    ]
+    return Allocation(
         counts=counts,
         others=beside,
         tasters=np.array(tasters),
-        lot=np.array([place[lot] for table in tables for lot in table.lots], dtype=np.int64),
-        block=np.array([number for number, table in enumerate(tables) for _ in table.lots], dtype=np.int64),
+        lot=np.array([index[lot] for sitting in open_sittings for lot in sitting.lots], dtype=np.int64),
+        block=np.array([number for number, sitting in enumerate(open_sittings) for _ in sitting.lots], dtype=np.int64),
     )
 
 
-def _order(wish: Wish, tables: list[Table], chance: np.random.Generator, told: Callable[[float], None]) -> None:
+def _order(
+    request: PlanRequest,
+    open_sittings: list[OpenSitting],
+    rng: np.random.Generator,
+    on_progress: Callable[[float], None],
+) -> None:
     """Put every sitting in order, the reference among its lots."""
-    for table in tables:
-        if table.wants_reference and wish.reference is not None:
-            table.lots.append(wish.reference)
-    names = sorted({lot for table in tables for lot in table.all()})
-    place = {lot: index for index, lot in enumerate(names)}
-    same = {tuple(sorted(Counter(table.lots).items())) for table in tables}
-    if len(same) == 1 and not any(table.prefix for table in tables) and len(set(tables[0].lots)) == len(tables[0].lots):
-        rows = rows_for(len(tables), t=len(tables[0].lots), chance=chance)
-        here = sorted(tables[0].lots)
-        for table, row in zip(tables, rows, strict=True):
-            table.lots = [here[one] for one in row]
-    else:
-        for table in tables:
-            table.lots = [table.lots[one] for one in chance.permutation(len(table.lots))]
-    orders = [[place[lot] for lot in table.all()] for table in tables]
-    kept = [len(table.prefix) for table in tables]
-    for table, order in zip(
-        tables, balance(orders, kept=kept, n_lots=len(names), chance=chance, told=told), strict=True
+    for sitting in open_sittings:
+        if sitting.wants_reference and request.reference is not None:
+            sitting.lots.append(request.reference)
+    names = sorted({lot for sitting in open_sittings for lot in sitting.all()})
+    index = {lot: i for i, lot in enumerate(names)}
+    same = {tuple(sorted(Counter(sitting.lots).items())) for sitting in open_sittings}
+    if (
+        len(same) == 1
+        and not any(sitting.prefix for sitting in open_sittings)
+        and len(set(open_sittings[0].lots)) == len(open_sittings[0].lots)
     ):
-        table.lots = [names[one] for one in order[len(table.prefix) :]]
+        rows = rows_for(len(open_sittings), t=len(open_sittings[0].lots), rng=rng)
+        here = sorted(open_sittings[0].lots)
+        for sitting, row in zip(open_sittings, rows, strict=True):
+            sitting.lots = [here[one] for one in row]
+    else:
+        for sitting in open_sittings:
+            sitting.lots = [sitting.lots[one] for one in rng.permutation(len(sitting.lots))]
+    orders = [[index[lot] for lot in sitting.all()] for sitting in open_sittings]
+    n_fixed = [len(sitting.prefix) for sitting in open_sittings]
+    for sitting, order in zip(
+        open_sittings,
+        balance(orders, n_fixed=n_fixed, n_lots=len(names), rng=rng, on_progress=on_progress),
+        strict=True,
+    ):
+        sitting.lots = [names[one] for one in order[len(sitting.prefix) :]]
 
 
-def _plan(wish: Wish, tables: list[Table], cells: Cups) -> Plan:
+def _plan(request: PlanRequest, open_sittings: list[OpenSitting], allocation: Allocation) -> Plan:
     """Take the figures of the plan."""
-    names = [*wish.lots, *([wish.reference] if wish.reference is not None else [])]
+    names = [*request.lots, *([request.reference] if request.reference is not None else [])]
     n_known = len(names)
-    names += sorted({lot for table in tables for lot in table.prefix} - set(names))
-    place = {lot: index for index, lot in enumerate(names)}
-    found = tally([[place[lot] for lot in table.all()] for table in tables], n_lots=len(names))
+    names += sorted({lot for sitting in open_sittings for lot in sitting.prefix} - set(names))
+    index = {lot: i for i, lot in enumerate(names)}
+    found = count_orders([[index[lot] for lot in sitting.all()] for sitting in open_sittings], n_lots=len(names))
     places, follows = found.places[:n_known], found.follows[:n_known, :n_known]
     pairs = follows[~np.eye(n_known, dtype=bool)]
-    used = (cells.counts.sum(axis=0) + cells.others.sum(axis=0)) > 0
-    counts, others = cells.counts[:, used], cells.others[:, used]
-    made = [Sitting(table.taster, table.number, table.all(), kept=len(table.prefix)) for table in tables if table.all()]
+    used = (allocation.counts.sum(axis=0) + allocation.others.sum(axis=0)) > 0
+    counts, others = allocation.counts[:, used], allocation.others[:, used]
+    planned = [
+        PlannedSitting(sitting.taster, sitting.number, sitting.all(), n_fixed=len(sitting.prefix))
+        for sitting in open_sittings
+        if sitting.all()
+    ]
     return Plan(
-        sittings=tuple(made),
+        sittings=tuple(planned),
         efficiency=efficiency(counts, others),
         bound=bound(counts, others),
         connected=is_connected(counts, others),
         position_spread=int(np.ptp(places, axis=1).max()),
         carry_over_spread=int(np.ptp(pairs)),
-        repeats=_repeats(wish, made),
+        repeats=_repeats(request, planned),
     )
 
 
-def _repeats(wish: Wish, sittings: Sequence[Sitting]) -> tuple[Repeat, ...]:
+def _repeats(request: PlanRequest, sittings: Sequence[PlannedSitting]) -> tuple[Repeat, ...]:
     cups: dict[tuple[str, str], list[tuple[int, int]]] = {}
     for one in sittings:
         for place, lot in enumerate(one.lots, start=1):
-            if lot != wish.reference:
+            if lot != request.reference:
                 cups.setdefault((one.taster, lot), []).append((one.number, place))
     return tuple(Repeat(taster, lot, tuple(where)) for (taster, lot), where in cups.items() if len(where) > 1)

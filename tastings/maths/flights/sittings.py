@@ -1,4 +1,4 @@
-"""What a serving plan is asked for, and its sittings before any lot is dealt: what is kept, how many cups are free."""
+"""What a serving plan is asked for, and its sittings before any lot is dealt: what is fixed, how many cups are free."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -13,7 +13,7 @@ class PlanError(ValueError):
 
 
 @dataclass(frozen=True, slots=True)
-class Sitting:
+class PlannedSitting:
     """One taster's cups in the order of serving.
 
     Parameters
@@ -24,18 +24,18 @@ class Sitting:
         1, 2, ... for each taster.
     lots : tuple[str, ...]
         In the order of serving; a lot may stand twice (hidden duplicate).
-    kept : int
+    n_fixed : int
         The first so many were tasted already and stay. [cups]
     """
 
     taster: str
     number: int
     lots: tuple[str, ...]
-    kept: int = 0
+    n_fixed: int = 0
 
 
 @dataclass(slots=True)
-class Table:
+class OpenSitting:
     """A sitting while it is planned."""
 
     taster: str
@@ -46,12 +46,12 @@ class Table:
     lots: list[str] = field(default_factory=list)
 
     def all(self) -> tuple[str, ...]:
-        """Return kept and new lots."""
+        """Return fixed and new lots."""
         return (*self.prefix, *self.lots)
 
 
 @dataclass(frozen=True, slots=True)
-class Wish:
+class PlanRequest:
     """What is asked for, as in ``plan_servings``."""
 
     lots: tuple[str, ...]
@@ -61,7 +61,7 @@ class Wish:
     reference: str | None
     repeats: int
 
-    def refuse_nonsense(self) -> None:
+    def check(self) -> None:
         """Raise PlanError for what no plan can follow."""
         if len(self.lots) < 2:
             raise PlanError("lots", "a choice needs two lots or more")
@@ -85,41 +85,43 @@ class Wish:
             raise PlanError("repeats", "a lot and its repeat need a cup between them")
 
 
-def tables_for(wish: Wish, kept: Sequence[Sitting]) -> list[Table]:
-    """Set up every sitting with what is kept of it and how many cups are free."""
+def open_sittings_for(request: PlanRequest, fixed: Sequence[PlannedSitting]) -> list[OpenSitting]:
+    """Set up every sitting with what is fixed of it and how many cups are free."""
     prefixes: dict[tuple[str, int], tuple[str, ...]] = {}
-    for one in kept:
-        if not 0 <= one.kept <= len(one.lots) or one.number < 1:
-            raise PlanError("kept", "a sitting keeps more cups than it has, or has no number")
-        if prefixes.setdefault((one.taster, one.number), one.lots[: one.kept]) != one.lots[: one.kept]:
-            raise PlanError("kept", "a sitting stands twice")
-    tables = []
-    for taster in wish.tasters:
+    for one in fixed:
+        if not 0 <= one.n_fixed <= len(one.lots) or one.number < 1:
+            raise PlanError("fixed", "a sitting keeps more cups than it has, or has no number")
+        if prefixes.setdefault((one.taster, one.number), one.lots[: one.n_fixed]) != one.lots[: one.n_fixed]:
+            raise PlanError("fixed", "a sitting stands twice")
+    open_sittings = []
+    for taster in request.tasters:
         numbers = {number for name, number in prefixes if name == taster and prefixes[name, number]}
-        for number in sorted(numbers | set(range(1, wish.sittings + 1))):
-            table = Table(taster, number, prefixes.get((taster, number), ()))
-            if number <= wish.sittings:
-                left = wish.cups - len(table.prefix)
-                table.wants_reference = wish.reference is not None and wish.reference not in table.prefix and left > 0
-                had = len(set(table.prefix) & set(wish.lots))
-                table.room = max(min(left - table.wants_reference, len(wish.lots) - had), 0)
-            tables.append(table)
-        _make_room_for_repeats(wish, [one for one in tables if one.taster == taster])
-    out = sorted((name, number) for name, number in prefixes if name not in wish.tasters and prefixes[name, number])
-    return tables + [Table(name, number, prefixes[name, number]) for name, number in out]
+        for number in sorted(numbers | set(range(1, request.sittings + 1))):
+            sitting = OpenSitting(taster, number, prefixes.get((taster, number), ()))
+            if number <= request.sittings:
+                left = request.cups - len(sitting.prefix)
+                sitting.wants_reference = (
+                    request.reference is not None and request.reference not in sitting.prefix and left > 0
+                )
+                had = len(set(sitting.prefix) & set(request.lots))
+                sitting.room = max(min(left - sitting.wants_reference, len(request.lots) - had), 0)
+            open_sittings.append(sitting)
+        _make_room_for_repeats(request, [one for one in open_sittings if one.taster == taster])
+    out = sorted((name, number) for name, number in prefixes if name not in request.tasters and prefixes[name, number])
+    return open_sittings + [OpenSitting(name, number, prefixes[name, number]) for name, number in out]
 
 
-def _make_room_for_repeats(wish: Wish, own: list[Table]) -> None:
+def _make_room_for_repeats(request: PlanRequest, own: list[OpenSitting]) -> None:
     """Add cups to sittings that have every lot already, the emptiest first, until the repeats fit."""
-    had = [lot for table in own for lot in table.prefix if lot in wish.lots]
-    free = sum(table.room for table in own)
-    different = len(set(had)) + min(free, len(wish.lots) - len(set(had)))
-    missing = wish.repeats - (len(had) + free - different)
+    had = [lot for sitting in own for lot in sitting.prefix if lot in request.lots]
+    free = sum(sitting.room for sitting in own)
+    different = len(set(had)) + min(free, len(request.lots) - len(set(had)))
+    missing = request.repeats - (len(had) + free - different)
     while missing > 0:
         spare = [
             one
             for one in own
-            if one.number <= wish.sittings and wish.cups > len(one.prefix) + one.wants_reference + one.room
+            if one.number <= request.sittings and request.cups > len(one.prefix) + one.wants_reference + one.room
         ]
         if not spare:
             return

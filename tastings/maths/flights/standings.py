@@ -6,16 +6,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.curve.development import plain
 from tastings.maths.curve.profile import TAIL
-from tastings.maths.flights.cups import Tray
+from tastings.maths.flights.cups import ServedCups
 
 CENTRAL_80 = 1.2815515655446004
 """Standard deviations from the middle of a normal to either end of its central 80 %."""
 
 
 @dataclass(frozen=True, slots=True)
-class Figure:
+class Estimate:
     """An uncertain number: its mean and its central 80 %."""
 
     mean: float
@@ -23,14 +22,10 @@ class Figure:
     high: float
 
     @classmethod
-    def of(cls, draws: FloatArray) -> "Figure":
+    def of(cls, draws: FloatArray) -> "Estimate":
         """Return the figure that draws amount to."""
         low, high = np.quantile(draws, (TAIL, 1 - TAIL)).tolist()
         return cls(mean=float(draws.mean()), low=low, high=high)
-
-    def as_json(self) -> dict[str, float]:
-        """Return it in plain types."""
-        return {"mean": plain(self.mean), "low": plain(self.low), "high": plain(self.high)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,26 +55,15 @@ class Standing:
     p_best: float
     p_top_three: float
 
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "lot": self.lot,
-            "cups": self.cups,
-            "mean": plain(self.mean),
-            "low": plain(self.low),
-            "high": plain(self.high),
-            "raw_mean": None if self.raw_mean is None else plain(self.raw_mean),
-            "p_best": plain(self.p_best),
-            "p_top_three": plain(self.p_top_three),
-        }
 
-
-def standings(cups: Tray, *, worth: FloatArray, among: Sequence[int], ranked: bool = True) -> tuple[Standing, ...]:
+def standings(
+    cups: ServedCups, *, worth: FloatArray, among: Sequence[int], ranked: bool = True
+) -> tuple[Standing, ...]:
     """Return where some lots stand against each other, the highest mean first.
 
     Parameters
     ----------
-    cups : Tray
+    cups : ServedCups
         What was tasted.
     worth : float64[n_draws, n_lots]
         Draws of what lots are worth. [points]
@@ -93,7 +77,7 @@ def standings(cups: Tray, *, worth: FloatArray, among: Sequence[int], ranked: bo
     above = np.argsort(np.argsort(-drawn, axis=1), axis=1)
     found = []
     for column, place in enumerate(places):
-        figure, own = Figure.of(drawn[:, column]), cups.score[cups.lot == place]
+        figure, own = Estimate.of(drawn[:, column]), cups.score[cups.lot == place]
         found.append(
             Standing(
                 lot=cups.lots[place],

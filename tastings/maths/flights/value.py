@@ -7,7 +7,6 @@ from math import isfinite
 import numpy as np
 from scipy.special import ndtr
 
-from tastings.maths.curve.development import plain
 from tastings.maths.flights.standings import CENTRAL_80, Standing
 
 _N_NODES = 401
@@ -46,19 +45,8 @@ class Worth:
     p_on_frontier: float | None
     beaten_by: str | None
 
-    def as_json(self) -> dict[str, object]:
-        """Return it in plain types."""
-        return {
-            "lot": self.lot,
-            "price": None if self.price is None else plain(self.price),
-            "mean": plain(self.mean),
-            "on_frontier": self.on_frontier,
-            "p_on_frontier": None if self.p_on_frontier is None else plain(self.p_on_frontier),
-            "beaten_by": self.beaten_by,
-        }
 
-
-def worth(standings: Sequence[Standing], prices: Mapping[str, float | None]) -> tuple[Worth, ...]:
+def price_frontier(standings: Sequence[Standing], prices: Mapping[str, float | None]) -> tuple[Worth, ...]:
     """Return which lots no other beats on both adjusted mean and price.
 
     Parameters

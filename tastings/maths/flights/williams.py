@@ -35,15 +35,15 @@ def williams_square(t: int) -> Rows:
     return square + mirrored
 
 
-def rows_for(n_sittings: int, *, t: int, chance: np.random.Generator) -> Rows:
+def rows_for(n_sittings: int, *, t: int, rng: np.random.Generator) -> Rows:
     """Deal rows of the square to sittings by chance, as balanced as their number allows.
 
     The things change names by chance once, whole squares are used up before a row comes again, and the rest of an odd
     ``t`` is taken from one square as long as it lasts, so that no thing stands twice at a place.
     """
-    square, names = williams_square(t), chance.permutation(t)
+    square, names = williams_square(t), rng.permutation(t)
     whole, rest = divmod(n_sittings, len(square))
-    halves = [chance.permutation(t) + t * half for half in range(len(square) // t)]
-    chance.shuffle(halves)
+    halves = [rng.permutation(t) + t * half for half in range(len(square) // t)]
+    rng.shuffle(halves)
     numbers = np.concatenate([*[np.arange(len(square))] * whole, np.concatenate(halves)[:rest]]).astype(int)
-    return tuple(tuple(int(names[one]) for one in square[number]) for number in chance.permutation(numbers))
+    return tuple(tuple(int(names[one]) for one in square[number]) for number in rng.permutation(numbers))

@@ -16,7 +16,7 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Pour
-from tastings.maths.brewing.extraction import shares
+from tastings.maths.brewing.extraction import extracted_shares
 from tastings.maths.brewing.heat import Steeping, even_brew, steeped
 from tastings.maths.guide.pots import Vessel
 
@@ -142,8 +142,10 @@ def caffeine(*, vessel: Vessel, pours: tuple[Pour, ...], cup_ml: float, rounds: 
 
 def caffeine_shares(steeping: Steeping) -> tuple[FloatArray, FloatArray]:
     """Return the share of a leaf's caffeine that each pour takes at the slowest and at the quickest."""
-    slow = shares(steeping, k_per_min=np.array([SLOW_PER_MIN]), tau_s=np.array([DELAY_S]))[0, 0]
-    quick = shares(steeping, k_per_min=np.array([QUICK_PER_MIN / _pot_of_hicks()]), tau_s=np.array([0.1]))[0, 0]
+    slow = extracted_shares(steeping, k_per_min=np.array([SLOW_PER_MIN]), tau_s=np.array([DELAY_S]))[0, 0]
+    quick = extracted_shares(steeping, k_per_min=np.array([QUICK_PER_MIN / _pot_of_hicks()]), tau_s=np.array([0.1]))[
+        0, 0
+    ]
     return slow, quick
 
 

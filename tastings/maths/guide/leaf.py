@@ -7,7 +7,7 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, checked
-from tastings.maths.brewing.extraction import paired_cups, usual_grid
+from tastings.maths.brewing.extraction import cup_strength_by_leaf, usual_grid
 from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
 from tastings.maths.curve.endings import LINES, FinishLine, agreement
 from tastings.maths.curve.evidence import Followed, follow
@@ -39,7 +39,7 @@ class Leaf:
 
     def cups(self, brew: Brew) -> FloatArray:
         """Return float64[n_draws, n_pours]: the strength of each pour in each draw [points, 0 to 10]."""
-        cups = paired_cups(steeped(brew, brew.pours), k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n)
+        cups = cup_strength_by_leaf(steeped(brew, brew.pours), k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n)
         return np.clip(self.level[:, None] * cups, LOWEST, HIGHEST)
 
     def even_cups(self) -> FloatArray:

@@ -7,7 +7,7 @@ for ties as in Zar 2010, Biostatistical Analysis, example 20.5.
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import rankdata
+import scipy
 
 from tastings.maths.arrays import FloatArray
 
@@ -95,7 +95,7 @@ def concordance(ratings: FloatArray) -> float:
     """
     table = _full(ratings)
     n, m = table.shape
-    ranks = rankdata(table, axis=0)
+    ranks = scipy.stats.rankdata(table, axis=0)
     ties = sum(float((count**3 - count).sum()) for count in (np.unique(c, return_counts=True)[1] for c in table.T))
     spread = float(((ranks.sum(axis=1) - m * (n + 1) / 2) ** 2).sum())
     most = m * m * (n**3 - n) - m * ties

@@ -14,17 +14,17 @@ import numpy as np
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, checked
 from tastings.maths.brewing.extraction import Grid, make_grid
-from tastings.maths.curve.censoring import within_scale
+from tastings.maths.curve.censoring import impute_censored
 from tastings.maths.curve.evidence import Followed, follow
-from tastings.maths.curve.posterior import Posterior, posterior_of
-from tastings.maths.curve.scale_effects import absent, summed
+from tastings.maths.curve.posterior import Posterior, posterior_from
+from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import (
     SESSION_GAIN_SD,
     SESSION_SHIFT_SD,
     Tasted,
-    TasterSums,
-    added,
+    TasterStatistics,
     level_at_nodes,
+    sum_sessions,
 )
 
 SWEEPS = 3
@@ -92,13 +92,13 @@ def _compare(
             sessions.setdefault(tasted.taster, []).append((one, tasted))
     if len(sessions) < 2:
         return
-    totals = {taster: added((tasted for _, tasted in own), grid=grid) for taster, own in sessions.items()}
+    totals = {taster: sum_sessions((tasted for _, tasted in own), grid=grid) for taster, own in sessions.items()}
     level = level_at_nodes(totals.values(), grid=grid)
-    tasters = {taster: (TasterSums.of(total), sessions[taster][0][1].scale) for taster, total in totals.items()}
+    tasters = {taster: (TasterStatistics.of(total), sessions[taster][0][1].scale) for taster, total in totals.items()}
     for taster, own in sessions.items():
-        others = summed((one for name, one in tasters.items() if name != taster), level=level)
-        n_absent = 1 + absent([len(theirs) for name, theirs in sessions.items() if name != taster])
-        posterior = posterior_of(others, n_absent=n_absent, grid=grid)
+        others = sum_tasters((one for name, one in tasters.items() if name != taster), level=level)
+        n_absent = 1 + expected_absent_tasters([len(theirs) for name, theirs in sessions.items() if name != taster])
+        posterior = posterior_from(others, n_absent=n_absent, grid=grid)
         into[taster].extend(_sessions_against(posterior, own=own, grid=grid))
 
 
@@ -108,7 +108,7 @@ def _sessions_against(posterior: Posterior, *, own: Sequence[tuple[Followed, Tas
     for one, mine in own:
         curves = draws.level[:, None] * one.cups[draws.node][:, mine.index]
         expected = curves.mean(axis=0)
-        said = within_scale(mine.ratings, ends=mine.ends, cups=mine.cups(one.cups), grid=grid)
+        said = impute_censored(mine.ratings, ends=mine.ends, cups=mine.cups(one.cups), grid=grid)
         found.append(
             _Compared(
                 # Back on the taster's own scale, with ratings at an end of it where they are expected beyond.

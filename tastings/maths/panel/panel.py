@@ -13,7 +13,7 @@ from math import sqrt
 from statistics import fmean
 
 import numpy as np
-from scipy.stats import f as f_distribution
+from scipy.special import fdtrc
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.panel.agreement import AgreementError, concordance, intraclass
@@ -155,7 +155,7 @@ def _discrimination(lots: Sequence[Sequence[float]]) -> float | None:
     centre = fmean(value for values in lots for value in values)
     spread = sum(len(values) * (fmean(values) - centre) ** 2 for values in lots) / between
     noise = sum((value - fmean(values)) ** 2 for values in lots for value in values) / within
-    return float(f_distribution.sf(spread / max(noise, 1e-12), between, within))
+    return float(fdtrc(between, within, spread / max(noise, 1e-12)))
 
 
 def _agreement(cells: Mapping[tuple[str, str], float], *, names: Sequence[str]) -> PanelAgreement:

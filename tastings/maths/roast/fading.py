@@ -24,7 +24,7 @@ from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, N_DRAWS, eve
 from tastings.maths.curve.evidence import Followed
 from tastings.maths.curve.posterior import Posterior, fit
 from tastings.maths.curve.profile import TAIL, weighted_quantile
-from tastings.maths.curve.scale_effects import absent
+from tastings.maths.curve.scale_effects import expected_absent_tasters
 
 LEAST_SPAN_DAYS = 7
 
@@ -217,7 +217,7 @@ def _covariance(values: Sequence[Value], *, noise: float) -> FloatArray:
     unknown = np.array([(one.scale.gain_sd, one.scale.offset_sd) == not_calibrated for one in values])
     counts = Counter(one.taster for one, not_known in zip(values, unknown, strict=True) if not_known)
     if counts:
-        same -= np.outer(unknown, unknown) / (len(counts) + absent(list(counts.values())))
+        same -= np.outer(unknown, unknown) / (len(counts) + expected_absent_tasters(list(counts.values())))
     offset = np.array([one.scale.offset_sd for one in values])
     gained = np.array([one.scale.gain_sd * max(one.mean, 0.0) for one in values])
     own = np.diag([one.variance + noise**2 for one in values])

@@ -1,8 +1,8 @@
-from tastings.queries.exporting.archive import FORMAT, VERSION, Stream, export, export_for, write_export
 from tastings.queries.exporting.columns import JSON, STAMPS, Column
-from tastings.queries.exporting.lines import encoded
-from tastings.queries.exporting.scope import Scope
-from tastings.queries.exporting.tables import MEMBERS, SETTINGS, TABLES, Table
+from tastings.queries.exporting.export_archive import FORMAT, VERSION, ZipStream, export, export_for_owner, write_export
+from tastings.queries.exporting.lines import encode_line
+from tastings.queries.exporting.scope import ExportScope
+from tastings.queries.exporting.tables import MEMBERS, SETTINGS, TABLES, ExportTable
 
 __all__ = [
     "FORMAT",
@@ -13,11 +13,11 @@ __all__ = [
     "TABLES",
     "VERSION",
     "Column",
-    "Scope",
-    "Stream",
-    "Table",
-    "encoded",
+    "ExportScope",
+    "ExportTable",
+    "ZipStream",
+    "encode_line",
     "export",
-    "export_for",
+    "export_for_owner",
     "write_export",
 ]

@@ -1,6 +1,6 @@
 """The columns of an exported table: what each is called and may hold, where it is read and where an import puts it.
 
-They come from the record shapes and, for what has no shape, from the models, so that a new field is in the next export.
+They come from the record schemas, else from the models, so that a new field is in the next export.
 """
 
 from collections.abc import Callable, Collection, Mapping
@@ -10,15 +10,15 @@ from typing import Any
 from django.db import models
 
 from lots.models import Lot, Synced
-from lots.models.wire import TO_WIRE, column_of
-from lots.schema import Field, Shape
+from lots.models.wire import TO_WIRE, column_name
+from lots.schema import Field, RecordSchema
 from tastings.models import Descriptor, Flight, FlightCup, Infusion, PhotoContent, Session, TriangleTest
 from teams.models import Shop, Team, User
 
 JSON, STAMPS = "json", "stamps"
 """Kinds beside those of `lots.schema`: any JSON, and which edit set each field of a record."""
 
-TO_LINE: Mapping[str, Callable[[Any], object]] = {**TO_WIRE, JSON: lambda held: held, STAMPS: lambda held: held}
+TO_LINE: Mapping[str, Callable[[Any], object]] = {**TO_WIRE, JSON: lambda value: value, STAMPS: lambda value: value}
 """By a field's kind: from what its column holds to what stands in a line."""
 
 _NAMES: Mapping[type[models.Model], str] = {
@@ -56,19 +56,19 @@ def synced_columns(model: type[Synced], *, without: Collection[str] = ()) -> tup
         _column(Field(name="revision", kind="integer", required=True, low=1)),
         _column(Field(name="deleted", kind="truth", required=True), stored_in="removed"),
     ]
-    for field in model.shape.fields:
+    for field in model.schema.fields:
         if field.kind == "key":
             columns.append(Column(field=field, read=f"{field.name}__key", stored_in=None))
-            said = Field(name=f"{field.name}_id", kind="reference", to="descriptor", required=True)
-            columns.append(_column(said))
+            columns.append(_column(Field(name=f"{field.name}_id", kind="reference", to="descriptor", required=True)))
         else:
-            columns.append(_column(field, stored_in=column_of(field)))
-    told = {column.stored_in for column in columns} | {"team", "by", "created_at", "updated_at", "stamps", *without}
-    others = [held for held in model._meta.concrete_fields if not told & {held.attname, held.name}]
+            columns.append(_column(field, stored_in=column_name(field)))
+    listed = {column.stored_in for column in columns}
+    listed |= {"team", "by", "created_at", "updated_at", "stamps", *without}
+    others = [field for field in model._meta.concrete_fields if not listed & {field.attname, field.name}]
     return (
         *columns,
         # such as a session's taster, which only the server sets
-        *(_column(_field_of(held), stored_in=str(held.column)) for held in others),
+        *(_column(_field_from(field), stored_in=str(field.column)) for field in others),
         _column(Field(name="by", kind="reference", to="member", required=True), stored_in="by_id"),
         *(_column(Field(name=name, kind="moment", required=True)) for name in ("created_at", "updated_at")),
         _column(Field(name="stamps", kind=STAMPS, required=True)),
@@ -76,19 +76,19 @@ def synced_columns(model: type[Synced], *, without: Collection[str] = ()) -> tup
 
 
 def plain_columns(
-    model: type[models.Model], *, shape: Shape | None = None, without: Collection[str] = ()
+    model: type[models.Model], *, schema: RecordSchema | None = None, without: Collection[str] = ()
 ) -> tuple[Column, ...]:
-    """Return the columns of any other table but its team; what the shape says of a field holds."""
-    said = shape.by_name() if shape else {}
+    """Return the columns of any other table but its team; the schema's description of a field counts."""
+    described = schema.by_name() if schema else {}
     columns = []
-    for held in model._meta.concrete_fields:
-        is_counted = isinstance(held, models.AutoField)  # made by this database and no use to another
-        if held.name in without or is_counted or held.related_model is Team:
+    for model_field in model._meta.concrete_fields:
+        is_counted = isinstance(model_field, models.AutoField)  # made by this database and no use to another
+        if model_field.name in without or is_counted or model_field.related_model is Team:
             continue
-        field = said.get(held.name)
+        field = described.get(model_field.name)
         if field is None or field.kind not in TO_WIRE:
-            field = _field_of(held)
-        columns.append(_column(field, stored_in=str(held.column)))
+            field = _field_from(model_field)
+        columns.append(_column(field, stored_in=str(model_field.column)))
     return tuple(columns)
 
 
@@ -97,33 +97,42 @@ def _column(field: Field, *, stored_in: str = "") -> Column:
     return Column(field=field, read=place, stored_in=place)
 
 
-def _field_of(held: "models.Field[Any, Any]") -> Field:
-    must = not held.null
-    match held:
+_KINDS: Mapping[type["models.Field[Any, Any]"], str] = {
+    models.UUIDField: "reference",
+    models.DateTimeField: "moment",  # before the date, of which it is a kind
+    models.DateField: "date",
+    models.BooleanField: "truth",
+    models.JSONField: JSON,
+    models.FloatField: "number",
+}
+_INTEGER_BITS: Mapping[type["models.Field[Any, Any]"], int] = {
+    models.SmallIntegerField: 15,
+    models.BigIntegerField: 63,
+    models.IntegerField: 31,  # the others are kinds of it
+}
+
+
+def _field_from(model_field: "models.Field[Any, Any]") -> Field:
+    """Return what a column may hold, as its model says."""
+    name, required = model_field.name, not model_field.null
+    match model_field:
         case models.ForeignKey():
-            to = _NAMES.get(held.related_model)
-            return Field(name=held.name, kind="reference", to=to, required=must)
-        case models.UUIDField():
-            return Field(name=held.name, kind="reference", required=must)
-        case models.DateTimeField():
-            return Field(name=held.name, kind="moment", required=must)
-        case models.DateField():
-            return Field(name=held.name, kind="date", required=must)
-        case models.BooleanField():
-            return Field(name=held.name, kind="truth", required=must)
-        case models.JSONField():
-            return Field(name=held.name, kind=JSON, required=must)
-        case models.FloatField():
-            return Field(name=held.name, kind="number", required=must)
+            return Field(name=name, kind="reference", to=_NAMES.get(model_field.related_model), required=required)
         case models.DecimalField():
-            return Field(name=held.name, kind="number", decimals=held.decimal_places, required=must)
-        case models.SmallIntegerField():
-            return Field(name=held.name, kind="integer", low=-(2**15), high=2**15 - 1, required=must)
-        case models.BigIntegerField() | models.IntegerField():
-            bits = 63 if isinstance(held, models.BigIntegerField) else 31
-            return Field(name=held.name, kind="integer", low=-(2**bits), high=2**bits - 1, required=must)
+            return Field(name=name, kind="number", decimals=model_field.decimal_places, required=required)
         case models.CharField():
-            # may be empty wherever the model lets it: a choice among words of the program is the database's to check
-            return Field(name=held.name, kind="text", longest=held.max_length or 8000)
+            # may be empty wherever the model allows it: the database checks choices
+            return Field(name=name, kind="text", longest=model_field.max_length or 8000)
         case _:
-            raise TypeError(f"{held} has no kind of its own in an export yet")
+            return _field_by_type(model_field)
+
+
+def _field_by_type(model_field: "models.Field[Any, Any]") -> Field:
+    name, required = model_field.name, not model_field.null
+    for model_type, bits in _INTEGER_BITS.items():
+        if isinstance(model_field, model_type):
+            return Field(name=name, kind="integer", low=-(2**bits), high=2**bits - 1, required=required)
+    for model_type, kind in _KINDS.items():
+        if isinstance(model_field, model_type):
+            return Field(name=name, kind=kind, required=required)
+    raise TypeError(f"{model_field} has no kind of its own in an export yet")

@@ -1,12 +1,15 @@
-"""The data dictionary of an export, made from the columns themselves: as JSON for programs, as Markdown for people."""
+"""The data dictionary of an export, made from its columns: as JSON for programs, as Markdown for people.
+
+It is part of the file format and stays in English whatever language is active.
+"""
 
 import json
 from collections.abc import Mapping
 
 from lots.schema import Field
 from tastings.queries.exporting.columns import JSON, STAMPS
+from tastings.queries.exporting.glossary import GLOSSARY, unit_of
 from tastings.queries.exporting.lines import SHEETS
-from tastings.queries.exporting.meanings import MEANINGS, unit_of
 from tastings.queries.exporting.tables import TABLES
 
 _KINDS: Mapping[str, str] = {
@@ -32,7 +35,7 @@ def dictionary() -> dict[str, object]:
             table.name: {
                 "file": table.file,
                 "about": table.about,
-                "fields": [_described(column.field) for column in table.columns],
+                "fields": [_describe(column.field) for column in table.columns],
             }
             for table in TABLES
         },
@@ -47,8 +50,8 @@ def dictionary() -> dict[str, object]:
     }
 
 
-def _described(field: Field) -> dict[str, object]:
-    said: dict[str, object] = {"name": field.name, "kind": field.kind, "required": field.required}
+def _describe(field: Field) -> dict[str, object]:
+    entry: dict[str, object] = {"name": field.name, "kind": field.kind, "required": field.required}
     limits = {
         "unit": unit_of(field.name, kind=field.kind),
         "low": field.low,
@@ -60,14 +63,14 @@ def _described(field: Field) -> dict[str, object]:
         "pattern": field.pattern,
         "to": field.to,
     }
-    said |= {name: limit for name, limit in limits.items() if limit is not None}
-    said["meaning"] = meaning(field)
-    return said
+    entry |= {name: limit for name, limit in limits.items() if limit is not None}
+    entry["meaning"] = meaning(field)
+    return entry
 
 
 def meaning(field: Field) -> str:
     """Return what a field means: its own word, the glossary's, or at least its name in plain letters."""
-    return field.about or MEANINGS.get(field.name) or field.name.replace("_", " ")
+    return field.about or GLOSSARY.get(field.name) or field.name.replace("_", " ")
 
 
 def dictionary_json() -> bytes:

@@ -1,4 +1,4 @@
-"""Rows as lines of JSON and as rows for spreadsheets, read a few thousand at a time."""
+"""Rows as JSON Lines and as CSV for spreadsheets, read a few thousand at a time."""
 
 import csv
 import io
@@ -10,57 +10,57 @@ from typing import Any
 from django.db.models import QuerySet
 
 from tastings.queries.exporting.columns import TO_LINE, Column
-from tastings.queries.exporting.scope import Scope
-from tastings.queries.exporting.tables import TABLES, Table
+from tastings.queries.exporting.scope import ExportScope
+from tastings.queries.exporting.tables import TABLES, ExportTable
 
-_AT_A_TIME = 2000
-_PER_PIECE = 200
+_FETCH_SIZE = 2000
+_ROWS_PER_CHUNK = 200
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 """A text that begins so may be taken for a formula by a spreadsheet (from memory of OWASP's advice on CSV)."""
 
 
-def encoded(value: object) -> str:
+def encode_line(value: object) -> str:
     """Return one value as JSON without needless space; the same value always gives the same text."""
     return json.dumps(value, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
 
 
-def json_lines(table: Table, scope: Scope, *, gone: Collection[object]) -> Iterator[tuple[bytes, int]]:
-    """Give a table's rows as lines, in pieces with the number of lines in each, but for pictures in ``gone``."""
+def json_lines(table: ExportTable, scope: ExportScope, *, missing: Collection[object]) -> Iterator[tuple[bytes, int]]:
+    """Give a table's rows as lines, in pieces with the number of lines in each, but for pictures in ``missing``."""
     names = [column.name for column in table.columns]
     read = _reader(table.columns)
-    skip = _skipped(table, gone)
-    piece: list[str] = []
+    skip = _skipped(table, missing)
+    chunk: list[str] = []
     for row in _rows(table.rows(scope), [column.read for column in table.columns]):
         if skip is not None and skip(row):
             continue
-        piece.append(encoded(dict(zip(names, read(row), strict=True))))
-        if len(piece) == _PER_PIECE:
-            yield _joined(piece), len(piece)
-            piece = []
-    if piece:
-        yield _joined(piece), len(piece)
+        chunk.append(encode_line(dict(zip(names, read(row), strict=True))))
+        if len(chunk) == _ROWS_PER_CHUNK:
+            yield _to_bytes(chunk), len(chunk)
+            chunk = []
+    if chunk:
+        yield _to_bytes(chunk), len(chunk)
 
 
-def _joined(lines: list[str]) -> bytes:
+def _to_bytes(lines: list[str]) -> bytes:
     return ("\n".join(lines) + "\n").encode()
 
 
 def _rows(rows: QuerySet[Any], paths: list[str]) -> Iterator[tuple[Any, ...]]:
     """Read by a cursor of the server, as tuples: a team may have millions."""
-    return rows.values_list(*paths).iterator(chunk_size=_AT_A_TIME)
+    return rows.values_list(*paths).iterator(chunk_size=_FETCH_SIZE)
 
 
 def _reader(columns: Collection[Column]) -> Callable[[tuple[Any, ...]], Iterator[object]]:
     convert = [TO_LINE[column.field.kind] for column in columns]
-    return lambda row: (one(held) for one, held in zip(convert, row, strict=False))
+    return lambda row: (one(value) for one, value in zip(convert, row, strict=False))
 
 
-def _skipped(table: Table, gone: Collection[object]) -> Callable[[tuple[Any, ...]], bool] | None:
+def _skipped(table: ExportTable, missing: Collection[object]) -> Callable[[tuple[Any, ...]], bool] | None:
     column = {"photo_contents": "id", "photos": "content"}.get(table.name)
-    if not gone or column is None:
+    if not missing or column is None:
         return None
     place = itemgetter([c.name for c in table.columns].index(column))
-    return lambda row: place(row) in gone
+    return lambda row: place(row) in missing
 
 
 SHEETS: Mapping[str, tuple[tuple[str, str], ...]] = {
@@ -74,7 +74,7 @@ SHEETS: Mapping[str, tuple[tuple[str, str], ...]] = {
 _NOT_IN_SHEETS = ("stamps", "deleted", "shared_once", "descriptor_id")
 
 
-def sheet(name: str, scope: Scope) -> Iterator[tuple[bytes, int]]:
+def csv_sheet(name: str, scope: ExportScope) -> Iterator[tuple[bytes, int]]:
     """Give the live records of a type as CSV after RFC 4180, in pieces with the number of rows in each.
 
     UTF-8 with a byte order mark, which spreadsheets need to read it as such. A text that could be taken for a formula
@@ -89,14 +89,14 @@ def sheet(name: str, scope: Scope) -> Iterator[tuple[bytes, int]]:
     read = _reader(columns)
     text = io.StringIO()
     write = csv.writer(text).writerow
-    write([*(column.name for column in columns), *(told for told, _ in more)])
+    write([*(column.name for column in columns), *(cell for cell, _ in more)])
     yield b"\xef\xbb\xbf" + text.getvalue().encode(), 0
     waiting = 0
     text.seek(text.truncate(0))
     for row in _rows(rows, [*(column.read for column in columns), *(path for _, path in more)]):
         write([_cell(value) for value in (*read(row), *row[len(columns) :])])
         waiting += 1
-        if waiting == _PER_PIECE:
+        if waiting == _ROWS_PER_CHUNK:
             yield text.getvalue().encode(), waiting
             waiting = 0
             text.seek(text.truncate(0))

@@ -1,7 +1,7 @@
-"""Whose export it is, and so which rows are in it.
+"""Which rows an export holds: an owner's or the operator's.
 
-An owner's export holds what the owner may see: `tastings.queries.records.visible` decides. The operator's, made at the
-command line of the server, holds the whole team.
+An owner's export holds what the owner may see, as `tastings.queries.records.visible_records` says. The operator's,
+made at the command line of the server, holds the whole team.
 """
 
 from dataclasses import dataclass
@@ -10,7 +10,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from lots.models import FieldHistory, Synced
 from tastings.models import Flight, FlightCup, FlightLot, FlightMember, Photo, PhotoContent, Trial, TriangleTest
-from tastings.queries.records import MODELS, visible, with_words
+from tastings.queries.records import MODELS, visible_records, with_descriptors
 from teams.models import Member, Shop, Team
 
 OPEN_STATES = (Flight.State.REVEALED, Flight.State.DECIDED, Flight.State.CALLED_OFF)
@@ -19,32 +19,32 @@ _ENDED = (Photo.State.KEPT, Photo.State.REFUSED)
 
 
 @dataclass(frozen=True, slots=True)
-class Scope:
+class ExportScope:
     """The rows of one team that an export holds: all, or what one member may see."""
 
     team: Team
     member: Member | None = None
 
     @property
-    def whole(self) -> bool:
+    def is_operator(self) -> bool:
         """Whether it is the operator's."""
         return self.member is None
 
     def records(self, type_name: str) -> QuerySet[Synced]:
         """Return records of a type, deleted ones included, in the order of their revisions."""
         if self.member is None:
-            rows = with_words(MODELS[type_name]._default_manager.filter(team_id=self.team.id))
+            rows = with_descriptors(MODELS[type_name]._default_manager.filter(team_id=self.team.id))
         else:
-            rows = visible(self.member, type_name).filter(team_id=self.team.id)
-            if (on_a_cup := _ON_A_CUP.get(type_name)) is not None:
-                open_flight = Q(**{f"{on_a_cup}flight__state__in": OPEN_STATES})
-                rows = rows.filter(Q(**{on_a_cup.removesuffix("__"): None}) | open_flight)
+            rows = visible_records(self.member, type_name).filter(team_id=self.team.id)
+            if (cup_lookup := _CUP_LOOKUP.get(type_name)) is not None:
+                open_flight = Q(**{f"{cup_lookup}flight__state__in": OPEN_STATES})
+                rows = rows.filter(Q(**{cup_lookup.removesuffix("__"): None}) | open_flight)
         return rows.order_by("revision")
 
     def history(self) -> QuerySet[FieldHistory]:
         """Return overwritten values of those records."""
         rows = FieldHistory.objects.filter(team_id=self.team.id)
-        if not self.whole:
+        if not self.is_operator:
             of_these = Q()
             for type_name in MODELS:
                 record = self.records(type_name).order_by().filter(id=OuterRef("record"))
@@ -55,7 +55,7 @@ class Scope:
     def photos(self) -> QuerySet[Photo]:
         """Return photos that have arrived, of these sessions and of lots."""
         rows = Photo.objects.filter(team_id=self.team.id, state__in=_ENDED)
-        if not self.whole:
+        if not self.is_operator:
             session = self.records("session").order_by().filter(id=OuterRef("session_id"))
             rows = rows.filter(Q(lot__isnull=False) | Q(Exists(session)))
         return rows.order_by("id")
@@ -76,7 +76,7 @@ class Scope:
     def flights(self) -> QuerySet[Flight]:
         """Return flights; an owner's export has none in which a code must not meet a name yet."""
         rows = Flight.objects.filter(team_id=self.team.id)
-        return (rows if self.whole else rows.filter(state__in=OPEN_STATES)).order_by("id")
+        return (rows if self.is_operator else rows.filter(state__in=OPEN_STATES)).order_by("id")
 
     def flight_lots(self) -> QuerySet[FlightLot]:
         """Return their candidates."""
@@ -103,4 +103,4 @@ class Scope:
         return Team.objects.filter(id=self.team.id)
 
 
-_ON_A_CUP = {"session": "flight_cup__", "infusion": "session__flight_cup__", "note": "session__flight_cup__"}
+_CUP_LOOKUP = {"session": "flight_cup__", "infusion": "session__flight_cup__", "note": "session__flight_cup__"}

@@ -1,4 +1,4 @@
-"""The tables of an export, parents first, and what is left out of it on purpose."""
+"""The tables of an export, parents first, and what is left out on purpose; all texts are part of the file format."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
@@ -23,13 +23,13 @@ from tastings.models import (
     TriangleTest,
 )
 from tastings.queries.exporting.columns import Column, plain_columns, synced_columns
-from tastings.queries.exporting.scope import Scope
+from tastings.queries.exporting.scope import ExportScope
 from tastings.schemas import FLIGHT, PHOTO, TRIAL, TRIANGLE_TEST
 from teams.models import Member, Role, Shop, Team
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Table:
+class ExportTable:
     """One table of an export: a file of JSON lines, one row a line.
 
     ``constants`` are database columns that hold the same in every row of a team and are not exported; ``of_team``
@@ -40,7 +40,7 @@ class Table:
     about: str
     model: type[Model]
     columns: tuple[Column, ...]
-    rows: Callable[[Scope], QuerySet[Any]]
+    rows: Callable[[ExportScope], QuerySet[Any]]
     of_team: bool = True
     constants: Mapping[str, object] = field(default_factory=dict)
 
@@ -51,19 +51,19 @@ class Table:
 
     def rows_of(self, team: Team) -> QuerySet[Any]:
         """Return all rows of a team."""
-        return self.rows(Scope(team))
+        return self.rows(ExportScope(team))
 
 
-_FOR_JOBS = ("plan_asked_at", "answer_asked_at")
+_JOB_COLUMNS = ("plan_asked_at", "answer_asked_at")
 
-SETTINGS = Table(
+SETTINGS = ExportTable(
     name="settings",
     about="what the team has chosen; one line",
     model=Team,
     columns=plain_columns(Team, without=("id", "name", "created_at", "revision", "pruned_revision", "pruned_before")),
-    rows=Scope.settings,
+    rows=ExportScope.settings,
 )
-MEMBERS = Table(
+MEMBERS = ExportTable(
     name="members",
     about="the team's people, those who left included; no password or token is ever exported",
     model=Member,
@@ -82,14 +82,16 @@ MEMBERS = Table(
         Column(field=Field(name="joined_at", kind="moment", required=True), read="joined_at", stored_in="joined_at"),
         Column(field=Field(name="left_at", kind="moment"), read="left_at", stored_in="left_at"),
     ),
-    rows=Scope.members,
+    rows=ExportScope.members,
 )
 
-TABLES: tuple[Table, ...] = (
+TABLES: tuple[ExportTable, ...] = (
     SETTINGS,
-    Table(name="shops", about="the team's shops", model=Shop, columns=plain_columns(Shop), rows=Scope.shops),
+    ExportTable(
+        name="shops", about="the team's shops", model=Shop, columns=plain_columns(Shop), rows=ExportScope.shops
+    ),
     MEMBERS,
-    Table(
+    ExportTable(
         name="descriptors",
         about="the team's own words; built-in ones come with the program",
         model=Descriptor,
@@ -97,123 +99,123 @@ TABLES: tuple[Table, ...] = (
         rows=lambda scope: scope.records("descriptor"),
         constants={"position": 0},
     ),
-    Table(
+    ExportTable(
         name="lots",
         about="one tea as sampled or bought",
         model=Lot,
         columns=synced_columns(Lot),
         rows=lambda scope: scope.records("lot"),
     ),
-    Table(
+    ExportTable(
         name="flights",
         about="samples tasted under codes",
         model=Flight,
-        columns=plain_columns(Flight, shape=FLIGHT, without=_FOR_JOBS),
-        rows=Scope.flights,
+        columns=plain_columns(Flight, schema=FLIGHT, without=_JOB_COLUMNS),
+        rows=ExportScope.flights,
     ),
-    Table(
+    ExportTable(
         name="flight_lots",
         about="the candidates of each flight",
         model=FlightLot,
         columns=plain_columns(FlightLot),
-        rows=Scope.flight_lots,
+        rows=ExportScope.flight_lots,
     ),
-    Table(
+    ExportTable(
         name="flight_members",
         about="who tastes or pours in each flight",
         model=FlightMember,
         columns=plain_columns(FlightMember),
-        rows=Scope.flight_members,
+        rows=ExportScope.flight_members,
     ),
-    Table(
+    ExportTable(
         name="flight_cups",
         about="the coded cups of each flight",
         model=FlightCup,
         columns=plain_columns(FlightCup),
-        rows=Scope.flight_cups,
+        rows=ExportScope.flight_cups,
     ),
-    Table(
+    ExportTable(
         name="sessions",
         about="one pot of one lot by one taster",
         model=Session,
         columns=synced_columns(Session),
         rows=lambda scope: scope.records("session"),
     ),
-    Table(
+    ExportTable(
         name="infusions",
         about="one pour of a session",
         model=Infusion,
         columns=synced_columns(Infusion),
         rows=lambda scope: scope.records("infusion"),
     ),
-    Table(
+    ExportTable(
         name="notes",
         about="one word noticed at one moment, with how strong it was if that was rated",
         model=Note,
         columns=synced_columns(Note),
         rows=lambda scope: scope.records("note"),
     ),
-    Table(
+    ExportTable(
         name="history",
         about="values that lost to another edit of the same field",
         model=FieldHistory,
         columns=plain_columns(FieldHistory),
-        rows=Scope.history,
+        rows=ExportScope.history,
     ),
-    Table(
+    ExportTable(
         name="triangle_tests",
         about="three cups, two of them the same tea: tests of one lot against another",
         model=TriangleTest,
-        columns=plain_columns(TriangleTest, shape=TRIANGLE_TEST),
-        rows=Scope.triangle_tests,
+        columns=plain_columns(TriangleTest, schema=TRIANGLE_TEST),
+        rows=ExportScope.triangle_tests,
     ),
-    Table(
+    ExportTable(
         name="trials",
         about="the answers given in triangle tests; a withdrawn one does not count",
         model=Trial,
-        columns=plain_columns(Trial, shape=TRIAL),
-        rows=Scope.trials,
+        columns=plain_columns(Trial, schema=TRIAL),
+        rows=ExportScope.trials,
         of_team=False,
     ),
-    Table(
+    ExportTable(
         name="photo_contents",
         about="pictures; the files are photos/<sha256>-<first 8 digits of id>.jpg and .thumbnail.jpg",
         model=PhotoContent,
         columns=plain_columns(PhotoContent),
-        rows=Scope.photo_contents,
+        rows=ExportScope.photo_contents,
     ),
-    Table(
+    ExportTable(
         name="photos",
         about="photos of leaf and liquor, and what was told of them",
         model=Photo,
-        columns=plain_columns(Photo, shape=PHOTO),
-        rows=Scope.photos,
+        columns=plain_columns(Photo, schema=PHOTO),
+        rows=ExportScope.photos,
     ),
 )
 
-LEFT_OUT: Mapping[str, str] = {
+EXCLUDED: Mapping[str, str] = {
     "teams.User": "logins: only names and roles are exported, with the members; never a password",
     "teams.AuditEntry": "the log of who signed in and did what, on one server",
     "teams.DeviceToken": "devices signed in: whoever moves signs in again",
     "teams.Invitation": "links of one server by which people come in",
-    "teams.KnownPlace": "places a login was used from",
+    "teams.KnownClient": "addresses a login was used from",
     "teams.ResetLink": "links of one server by which a password is set anew",
     "teams.ResetRequest": "requests for such links",
-    "teams.Tally": "counts of failed attempts",
+    "teams.AttemptCount": "counts of failed attempts",
     "tastings.Development": "figures computed from the records; they are computed again",
-    "tastings.Paper": "sheets set from figures and kept for a while; they are set again",
+    "tastings.RenderedDocument": "documents rendered from figures and kept for a while; they are rendered again",
     "tastings.Share": "signed links to one server's pages; they hold nothing that was tasted",
     "tastings.TeamPanel": "what was learned about tasters from the records; it is learned again",
 }
 """Tables that no export holds, by their model's name, and why."""
 
-ALWAYS_LEFT_OUT = (
+ALWAYS_EXCLUDED = (
     "Passwords, tokens and devices signed in.",
     "Figures computed from the records; an import computes them again.",
     "Built-in descriptors, which come with the program.",
     "Photos whose file has not arrived whole, or was taken away while the export was made.",
 )
-OWNER_LEFT_OUT = (
+OWNER_EXCLUDED = (
     "Private sessions of other members, with all that hangs on them.",
     "Flights that are not revealed yet, with the sessions tasted in them.",
 )

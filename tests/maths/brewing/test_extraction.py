@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tastings.maths.brewing.extraction import cup_strength, make_grid, shares, taste, usual_grid
+from tastings.maths.brewing.extraction import cup_strength, extracted_shares, make_grid, perceived_strength, usual_grid
 from tastings.maths.brewing.heat import even_brew, steeped
 
 times = st.lists(st.floats(0.5, 3600), min_size=1, max_size=20)
@@ -18,8 +18,8 @@ def session(contacts_s):
 
 
 @given(times, st.floats(0.03, 2.0), st.floats(2.0, 400.0))
-def test_leaf_never_gives_more_than_it_holds(contacts_s, k_per_min, tau_s):
-    found = shares(session(contacts_s), k_per_min=np.array([k_per_min]), tau_s=np.array([tau_s]))
+def test_shares_never_sum_to_more_than_one(contacts_s, k_per_min, tau_s):
+    found = extracted_shares(session(contacts_s), k_per_min=np.array([k_per_min]), tau_s=np.array([tau_s]))
     assert np.all(found >= 0)
     assert found.sum() <= 1 + 1e-12
 
@@ -38,16 +38,16 @@ def test_grid_equals_one_node_at_a_time():
     for i, k in enumerate(grid.k_per_min):
         for j, tau in enumerate(grid.tau_s):
             for m, n in enumerate(grid.n):
-                share = shares(steeping, k_per_min=np.array([k]), tau_s=np.array([tau]))[0, 0]
-                assert found[i, j, m] == pytest.approx(taste(share / 0.08, n=np.array([n])), rel=1e-12)
+                share = extracted_shares(steeping, k_per_min=np.array([k]), tau_s=np.array([tau]))[0, 0]
+                assert found[i, j, m] == pytest.approx(perceived_strength(share / 0.08, n=np.array([n])), rel=1e-12)
 
 
 def test_two_pours_take_as_much_as_one_of_their_length():
     whole, halves = session([60.0]), session([30.0, 30.0])
     even = replace(halves, rate=np.full(2, whole.rate[0]))
     k, tau = np.array([0.3]), np.array([25.0])
-    assert shares(even, k_per_min=k, tau_s=tau).sum() == pytest.approx(
-        shares(whole, k_per_min=k, tau_s=tau).sum(), rel=1e-12
+    assert extracted_shares(even, k_per_min=k, tau_s=tau).sum() == pytest.approx(
+        extracted_shares(whole, k_per_min=k, tau_s=tau).sum(), rel=1e-12
     )
 
 
@@ -55,15 +55,15 @@ def test_two_pours_take_as_much_as_one_of_their_length():
 def test_more_leaf_in_the_same_water_counts_as_more_content(factor):
     steeping, grid = session([20, 20, 20]), make_grid(n_k=4, n_tau=3, n_n=3)
     scaled = cup_strength(replace(steeping, ratio=steeping.ratio * factor), grid=grid).reshape(4, 3, 3, -1)
-    content = factor * shares(steeping, k_per_min=grid.k_per_min, tau_s=grid.tau_s) / 0.08
+    content = factor * extracted_shares(steeping, k_per_min=grid.k_per_min, tau_s=grid.tau_s) / 0.08
     for m, n in enumerate(grid.n):
-        assert scaled[:, :, m] == pytest.approx(taste(content, n=np.array([n])), rel=1e-9)
+        assert scaled[:, :, m] == pytest.approx(perceived_strength(content, n=np.array([n])), rel=1e-9)
 
 
 @pytest.mark.parametrize("n", [0.2, 0.4, 0.7, 0.95, 1.0])
 def test_taste_has_the_exponent_n_at_a_usual_cup(n):
     step = 1e-5
-    low, usual, high = taste(np.exp([-step, 0.0, step]), n=np.array([n]))
+    low, usual, high = perceived_strength(np.exp([-step, 0.0, step]), n=np.array([n]))
     assert usual == 1.0
     assert np.log(high / low) / (2 * step) == pytest.approx(n, abs=1e-4)
 
@@ -71,7 +71,7 @@ def test_taste_has_the_exponent_n_at_a_usual_cup(n):
 @pytest.mark.parametrize("n", [0.2, 0.4, 0.7, 0.95])
 def test_taste_is_in_proportion_when_weak_and_saturates_when_strong(n):
     content = np.geomspace(1e-6, 60, 200)
-    exponent = np.diff(np.log(taste(content, n=np.array([n])))) / np.diff(np.log(content))
+    exponent = np.diff(np.log(perceived_strength(content, n=np.array([n])))) / np.diff(np.log(content))
     assert exponent[0] == pytest.approx(1.0, abs=0.01)
     assert np.all(np.diff(exponent) < 0)
     assert exponent[-1] < n
@@ -79,7 +79,7 @@ def test_taste_is_in_proportion_when_weak_and_saturates_when_strong(n):
 
 def test_taste_of_exponent_one_is_the_content():
     content = np.geomspace(1e-3, 60, 50)
-    assert taste(content, n=np.array([1.0])) == pytest.approx(content, rel=1e-4)
+    assert perceived_strength(content, n=np.array([1.0])) == pytest.approx(content, rel=1e-4)
 
 
 def test_part_of_a_grid_has_the_nodes_of_the_whole():

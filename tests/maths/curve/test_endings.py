@@ -14,45 +14,45 @@ DRAWS = Draws(node=np.array([3, 11, 20]), level=np.array([4.0, 6.0, 8.0]))
 FADING = (6.0, 6.0, 5.0, 4.2, 3.5, 3.0, 2.5, 2.1)
 
 
-def agreement_of(*brews):
+def log_likelihood_of(*brews):
     followed, _ = follow(brews, grid=GRID, scales={})
     return agreement(followed, draws=DRAWS, grid=GRID)
 
 
-def ended(ending, *, n=5, **said):
-    return brew_of("s", strength=[5] * n, ending=ending, **said)
+def ended(ending, *, n=5, **changed):
+    return brew_of("s", strength=[5] * n, ending=ending, **changed)
 
 
-def steeps_of(ending, *, n_sessions=3, **said):
-    lot = [brew_of(f"s{i}", taster=f"t{i}", strength=FADING, ending=ending, **said) for i in range(n_sessions)]
+def steeps_of(ending, *, n_sessions=3, **changed):
+    lot = [brew_of(f"s{i}", taster=f"t{i}", strength=FADING, ending=ending, **changed) for i in range(n_sessions)]
     return developed(lot).steeps
 
 
-def test_every_way_to_end_adds_up_to_certainty():
-    spent = sum(np.exp(agreement_of(ended("spent", n=n))) for n in range(1, 6))
-    outlasted = np.exp(agreement_of(ended("stopped", n=5)))
+def test_probabilities_of_all_endings_sum_to_one():
+    spent = sum(np.exp(log_likelihood_of(ended("spent", n=n))) for n in range(1, 6))
+    outlasted = np.exp(log_likelihood_of(ended("stopped", n=5)))
     assert spent + outlasted == pytest.approx(1.0, abs=1e-4)
 
 
-def test_sessions_without_an_ending_say_nothing():
-    assert np.all(agreement_of(ended(None)) == 0)
+def test_sessions_without_an_ending_have_no_likelihood():
+    assert np.all(log_likelihood_of(ended(None)) == 0)
 
 
-def test_endings_of_sessions_multiply():
+def test_likelihoods_of_sessions_multiply():
     spent, stopped = ended("spent"), ended("stopped", n=3)
-    assert agreement_of(spent, stopped) == pytest.approx(agreement_of(spent) + agreement_of(stopped))
+    assert log_likelihood_of(spent, stopped) == pytest.approx(log_likelihood_of(spent) + log_likelihood_of(stopped))
 
 
 def test_open_guess_is_a_stop_one_infusion_earlier():
     # "at least two more", widened by one: infusion 6 of five poured is still good.
-    guess = agreement_of(ended("stopped", n=5, more_low=2))
-    assert guess == pytest.approx(agreement_of(ended("stopped", n=6)), abs=1e-9)
+    guess = log_likelihood_of(ended("stopped", n=5, more_low=2))
+    assert guess == pytest.approx(log_likelihood_of(ended("stopped", n=6)), abs=1e-9)
 
 
 def test_closed_guess_is_an_interval():
     # "two to three more" after 5, widened by one each side: spent at infusion 7, 8, 9 or 10.
-    guess = np.exp(agreement_of(ended("stopped", n=5, more_low=2, more_high=3)))
-    each = sum(np.exp(agreement_of(ended("spent", n=n))) for n in (7, 8, 9, 10))
+    guess = np.exp(log_likelihood_of(ended("stopped", n=5, more_low=2, more_high=3)))
+    each = sum(np.exp(log_likelihood_of(ended("spent", n=n))) for n in (7, 8, 9, 10))
     assert guess == pytest.approx(each, abs=2e-4)
 
 
@@ -64,14 +64,14 @@ def test_the_count_ends_before_a_spent_infusion_and_goes_on_to_guesses_of_more()
     assert spent.high - spent.low < unsaid.high - unsaid.low
 
 
-def test_finish_line_is_learned_from_what_is_left_undrunk():
+def test_finish_line_is_estimated_from_undrunk_infusions():
     # Spent at a strength near 5 tells of a demanding team; poured on to 2 and never spent, of an easy one.
     demanding = developed([brew_of(f"s{i}", taster=f"t{i}", strength=[6, 6, 5], ending="spent") for i in range(4)])
     easy = developed([brew_of(f"s{i}", taster=f"t{i}", strength=FADING, ending="stopped") for i in range(4)])
     assert easy.steeps.finish_line < 2.5 < demanding.steeps.finish_line
 
 
-def test_lots_of_a_team_add_up_to_its_line():
+def test_finish_line_of_a_team_combines_its_lots():
     lot = developed([brew_of(f"s{i}", taster=f"t{i}", strength=[6, 6, 5], ending="spent") for i in range(4)])
     one, two = finish_line([lot.line_evidence]), finish_line([lot.line_evidence] * 2)
     assert 2.5 < one.mean < two.mean
@@ -92,4 +92,4 @@ def test_line_weights_sum_to_one():
 def test_ending_of_a_session_cut_short_by_a_gap_is_not_used():
     whole = ended("spent", n=5)
     cut = replace(whole, pours=(*whole.pours, replace(whole.pours[-1], number=40)))
-    assert np.all(agreement_of(cut) == 0)
+    assert np.all(log_likelihood_of(cut) == 0)

@@ -6,7 +6,7 @@ import pytest
 from tastings.maths.brewing.extraction import usual_grid
 from tastings.maths.curve.evidence import follow
 from tastings.maths.curve.posterior import fit
-from tastings.maths.curve.stored_totals import KEPT
+from tastings.maths.curve.totals_cache import TOTALS_CACHE
 from tests.maths.brewed import brew_of, developed
 
 BUILDING = (2.5, 4.5, 6.0, 6.5, 6.5, 6.0, 5.5, 5.0, 4.5)
@@ -77,6 +77,6 @@ def test_at_most_a_quarter_of_the_sessions_is_left_out():
 
 def test_outliers_are_found_anew_from_kept_totals():
     brews = [*lot(n_sessions=8), FLAT]
-    KEPT.forget()
+    TOTALS_CACHE.clear()
     cold = developed(brews)
     assert developed(brews) == cold == developed(brews[::-1])

@@ -6,7 +6,7 @@ import pytest
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import cup_strength, make_grid
 from tastings.maths.brewing.heat import even_brew, steeped
-from tastings.maths.curve.censoring import within_scale
+from tastings.maths.curve.censoring import impute_censored
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD
 from tastings.maths.curve.posterior import fit, fit_all
 from tastings.maths.curve.sufficient_statistics import Tasted
@@ -27,7 +27,7 @@ def tasted_of(ratings, *, taster="ann", scale=None):
 
 def settled_of(ratings):
     one = tasted_of(ratings)
-    return within_scale(one.ratings, ends=one.ends, cups=CUPS[:, : one.ratings.size], grid=GRID)
+    return impute_censored(one.ratings, ends=one.ends, cups=CUPS[:, : one.ratings.size], grid=GRID)
 
 
 def even_mean(posterior):
@@ -86,7 +86,7 @@ def test_tens_count_as_at_least_ten():
     assert np.array_equal(settled[[0, 3]], [9, 8])
 
 
-def test_ratings_off_the_ends_are_left_alone():
+def test_uncensored_ratings_are_unchanged():
     assert np.array_equal(settled_of([0.1, 5, 9.9]), [0.1, 5, 9.9])
 
 
@@ -97,7 +97,7 @@ def test_attributes_are_fitted_each_by_itself():
     assert np.array_equal(both["sweetness"].mean, fit(sweetness, grid=GRID).mean)
 
 
-def test_part_of_the_grid_that_holds_all_weight_gives_the_same_curve():
+def test_subset_of_the_grid_with_all_weight_gives_the_same_curve():
     found = fit([tasted_of([5, 6, 6, 5, 4], taster=str(i)) for i in range(30)], grid=GRID)
     part, index = GRID.around(found.node_weights > 1e-7)
     assert part.n_nodes < GRID.n_nodes

@@ -58,7 +58,7 @@ def test_quantile_may_be_beyond_the_last_infusion():
     assert weighted_quantile(values, weights=np.array([1.0, 1.0, 1.0]), level=0.5) == np.inf
 
 
-def test_interval_holds_eighty_percent_of_the_draws():
+def test_interval_contains_eighty_percent_of_the_draws():
     cups = np.linspace(0, 10, 1001)[:, None] * np.ones(3)
     found = curve(cups)
     assert found.mean == pytest.approx(5.0)

@@ -9,7 +9,7 @@ from tastings.maths.curve.steep_count import unknown_steeps, worthwhile_steeps
 cups = arrays(np.float64, st.tuples(st.integers(1, 40), st.integers(1, 12)), elements=st.floats(0, 10))
 
 
-def test_last_infusion_that_half_of_the_draws_keep_above_the_line():
+def test_recommended_is_the_last_infusion_above_the_line_in_half_of_the_draws():
     draws = np.array([[6.0, 4, 2, 1], [6.0, 4, 3, 1], [6.0, 4, 3, 3], [6.0, 4, 2, 1]])
     found = worthwhile_steeps(draws, finish_line=2.5)
     assert (found.recommended, found.low, found.high) == (3, 2, 4)

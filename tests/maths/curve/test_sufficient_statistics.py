@@ -9,16 +9,16 @@ from scipy.stats import multivariate_normal
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import Grid, cup_strength
 from tastings.maths.brewing.heat import even_brew, steeped
-from tastings.maths.curve.level import level_of, level_parts
-from tastings.maths.curve.scale_effects import absent, summed
+from tastings.maths.curve.level import level_estimate, level_precision_and_cross
+from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import (
     SESSION_GAIN_SD,
     SESSION_SHIFT_SD,
     SIGMA,
     Tasted,
-    TasterSums,
-    added,
+    TasterStatistics,
     level_at_nodes,
+    sum_sessions,
 )
 
 GRID = Grid(k_per_min=np.array([0.2, 0.7]), tau_s=np.array([20.0]), n=np.array([0.6]), log_prior=np.log([0.5, 0.5]))
@@ -51,7 +51,7 @@ def cups_of(one, *, node):
 
 def own_level(one, *, node):
     cups = one.cups(cup_strength(one.steeping, grid=GRID))
-    return level_of(*level_parts(cups, one.ratings))[node]
+    return level_estimate(*level_precision_and_cross(cups, one.ratings))[node]
 
 
 def written_out(tasted, *, level, first_level, n_absent, node, sigma):
@@ -84,11 +84,11 @@ def by_taster(tasted):
 def test_sums_give_the_likelihood_of_the_model_written_out(tasters, scale):
     tasted = sessions(tasters, scale=scale)
     n, own = sum(one.ratings.size for one in tasted), by_taster(tasted)
-    totals = {name: added(some, grid=GRID) for name, some in own.items()}
+    totals = {name: sum_sessions(some, grid=GRID) for name, some in own.items()}
     first_level = level_at_nodes(totals.values(), grid=GRID)
-    n_absent = absent([len(some) for some in own.values()])
-    sums = summed(((TasterSums.of(total), scale) for total in totals.values()), level=first_level)
-    found = sums.centred(n_absent=n_absent)
+    n_absent = expected_absent_tasters([len(some) for some in own.values()])
+    sums = sum_tasters(((TasterStatistics.of(total), scale) for total in totals.values()), level=first_level)
+    found = sums.centred_on_team(n_absent=n_absent)
     members = len(own) * (scale == UNKNOWN) + n_absent
     before = np.log(members * UNKNOWN.offset_sd**2 * members * UNKNOWN.gain_sd**2)
     for node in range(GRID.n_nodes):
@@ -109,14 +109,14 @@ def test_sums_give_the_likelihood_of_the_model_written_out(tasters, scale):
 
 def test_sums_of_a_taster_add_session_by_session_exactly():
     tasted = sessions(["ann"] * 4)
-    apart = [added([one], grid=GRID) for one in tasted]
-    assert np.array_equal(sum(apart), added(tasted, grid=GRID))
-    assert np.array_equal(added(tasted, grid=GRID) - apart[2], added([*tasted[:2], tasted[3]], grid=GRID))
+    apart = [sum_sessions([one], grid=GRID) for one in tasted]
+    assert np.array_equal(sum(apart), sum_sessions(tasted, grid=GRID))
+    assert np.array_equal(sum_sessions(tasted, grid=GRID) - apart[2], sum_sessions([*tasted[:2], tasted[3]], grid=GRID))
 
 
 def test_order_of_sessions_changes_no_bit():
     tasted = sessions(["ann"] * 5)
-    assert np.array_equal(added(tasted, grid=GRID), added(tasted[::-1], grid=GRID))
+    assert np.array_equal(sum_sessions(tasted, grid=GRID), sum_sessions(tasted[::-1], grid=GRID))
 
 
 def test_taking_back_a_gain_and_an_offset_leaves_the_sums():
@@ -130,16 +130,16 @@ def test_how_well_a_scale_is_known_does_not_change_a_sessions_sums():
     one = sessions(["ann"])[0]
     other = replace(one, scale=KNOWN)
     assert other.key == one.key
-    assert np.array_equal(added([other], grid=GRID), added([one], grid=GRID))
+    assert np.array_equal(sum_sessions([other], grid=GRID), sum_sessions([one], grid=GRID))
 
 
-def test_many_sessions_of_one_taster_say_less_than_those_of_many():
+def test_sessions_of_many_tasters_are_more_precise_than_those_of_one():
     def precision(tasters):
         own = by_taster(sessions(tasters))
-        totals = [added(some, grid=GRID) for some in own.values()]
+        totals = [sum_sessions(some, grid=GRID) for some in own.values()]
         level = level_at_nodes(totals, grid=GRID)
-        sums = summed(((TasterSums.of(total), UNKNOWN) for total in totals), level=level)
-        return sums.centred(n_absent=absent([len(some) for some in own.values()])).precision
+        sums = sum_tasters(((TasterStatistics.of(total), UNKNOWN) for total in totals), level=level)
+        return sums.centred_on_team(n_absent=expected_absent_tasters([len(some) for some in own.values()])).precision
 
     assert np.all(precision(["ann"] * 8) < 0.7 * precision(list("abcdefgh")))
 
@@ -149,7 +149,10 @@ def test_scale_known_exactly_needs_no_team():
     exact = TasterScale(gain_sd=0.0, offset_sd=0.0)
     tasted = sessions(["ann", "ben", "ben"], scale=exact)
     level = np.full(GRID.n_nodes, 6.0)
-    apart = summed(((TasterSums.of(added(some, grid=GRID)), exact) for some in by_taster(tasted).values()), level=level)
-    together = summed([(TasterSums.of(added(tasted, grid=GRID)), exact)], level=level)
+    apart = sum_tasters(
+        ((TasterStatistics.of(sum_sessions(some, grid=GRID)), exact) for some in by_taster(tasted).values()),
+        level=level,
+    )
+    together = sum_tasters([(TasterStatistics.of(sum_sessions(tasted, grid=GRID)), exact)], level=level)
     for name in ("precision", "cross", "constant"):
         assert getattr(apart, name) == pytest.approx(getattr(together, name), rel=1e-12)

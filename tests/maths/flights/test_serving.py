@@ -7,7 +7,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from tastings.maths.flights.serving import PlanError, Sitting, plan_servings
+from tastings.maths.flights.serving import PlanError, PlannedSitting, plan_servings
 
 
 def named(what, n):
@@ -25,7 +25,7 @@ def lots_of(plan, *, taster=None, without=None):
 
 
 def prefixes(sittings):
-    return {(one.taster, one.number): one.lots[: one.kept] for one in sittings if one.kept}
+    return {(one.taster, one.number): one.lots[: one.n_fixed] for one in sittings if one.n_fixed}
 
 
 @st.composite
@@ -110,21 +110,21 @@ def test_no_lot_comes_again_to_a_taster_before_all_are_seen(wish):
 @settings(max_examples=25)
 def test_what_was_tasted_stays_when_a_taster_falls_ill_and_a_sample_is_spilled(wish, data):
     before = made(wish)
-    kept = [
-        Sitting(one.taster, one.number, one.lots, kept=data.draw(st.integers(0, len(one.lots))))
+    fixed = [
+        PlannedSitting(one.taster, one.number, one.lots, n_fixed=data.draw(st.integers(0, len(one.lots))))
         for one in before.sittings
     ]
     lots = data.draw(st.lists(st.sampled_from([*wish["lots"], "late lot"]), min_size=2, unique=True))
     tasters = data.draw(st.lists(st.sampled_from([*wish["tasters"], "stand-in"]), min_size=1, unique=True))
 
-    after = made(wish, lots=lots, tasters=tasters, kept=kept)
+    after = made(wish, lots=lots, tasters=tasters, fixed=fixed)
 
-    assert prefixes(after.sittings) == prefixes(kept)
+    assert prefixes(after.sittings) == prefixes(fixed)
     for one in after.sittings:
         assert len(one.lots) <= wish["cups"]
-        assert set(one.lots[one.kept :]) <= {*lots, wish["reference"]}
+        assert set(one.lots[one.n_fixed :]) <= {*lots, wish["reference"]}
         if one.taster not in tasters:
-            assert len(one.lots) == one.kept
+            assert len(one.lots) == one.n_fixed
     assert set(lots) <= {lot for one in after.sittings for lot in one.lots}
     assert after.efficiency <= after.bound + 1e-9
 
@@ -169,8 +169,8 @@ def test_hidden_duplicates_are_spread_over_lots():
 
 def test_lots_that_fewer_had_come_first_when_a_taster_is_out():
     """Two of four tasters are done, one is out without a cup: the last evens the lots out."""
-    kept = [Sitting("a", 1, ("1", "2", "3"), kept=3), Sitting("b", 1, ("3", "4", "5"), kept=3)]
-    plan = plan_servings(lots="123456", tasters=["a", "b", "c"], cups=3, kept=kept, seed=1)
+    fixed = [PlannedSitting("a", 1, ("1", "2", "3"), n_fixed=3), PlannedSitting("b", 1, ("3", "4", "5"), n_fixed=3)]
+    plan = plan_servings(lots="123456", tasters=["a", "b", "c"], cups=3, fixed=fixed, seed=1)
 
     third = next(one for one in plan.sittings if one.taster == "c")
     assert "6" in third.lots
@@ -181,7 +181,7 @@ def test_lots_that_fewer_had_come_first_when_a_taster_is_out():
 
 def test_told_rises_from_nought_to_one():
     shares = []
-    plan_servings(lots=named("lot", 10), tasters=named("taster", 4), cups=5, seed=1, told=shares.append)
+    plan_servings(lots=named("lot", 10), tasters=named("taster", 4), cups=5, seed=1, on_progress=shares.append)
 
     assert (shares[0], shares[-1]) == (0.0, 1.0)
     assert shares == sorted(shares)
@@ -211,9 +211,9 @@ def test_one_cup_a_sitting_compares_nothing():
         ({"repeats": 5}, "repeats"),
         ({"cups": 2, "repeats": 1}, "repeats"),
         ({"lots": named("lot", 12), "repeats": 3}, "repeats"),
-        ({"kept": [Sitting("x", 1, ("a",), kept=2)]}, "kept"),
-        ({"kept": [Sitting("x", 0, ("a",), kept=1)]}, "kept"),
-        ({"kept": [Sitting("x", 1, ("a",), kept=1), Sitting("x", 1, ("b",), kept=1)]}, "kept"),
+        ({"fixed": [PlannedSitting("x", 1, ("a",), n_fixed=2)]}, "fixed"),
+        ({"fixed": [PlannedSitting("x", 0, ("a",), n_fixed=1)]}, "fixed"),
+        ({"fixed": [PlannedSitting("x", 1, ("a",), n_fixed=1), PlannedSitting("x", 1, ("b",), n_fixed=1)]}, "fixed"),
     ],
 )
 def test_what_cannot_be_planned_names_the_field(changes, field):

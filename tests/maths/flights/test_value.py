@@ -4,15 +4,14 @@ import numpy as np
 import pytest
 from scipy.stats import multivariate_normal, norm
 
-from tastings.maths.flights.cups import tray
+from tastings.maths.flights.analysis import analyse_flight
+from tastings.maths.flights.cups import Cup, served_cups
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS, FactorError, checked_weights, weighted_score
 from tastings.maths.flights.further_cups import further_cups
-from tastings.maths.flights.judge import Cup, judge
 from tastings.maths.flights.model import Draws
-from tastings.maths.flights.sentence import sentence
 from tastings.maths.flights.standings import Standing
-from tastings.maths.flights.value import PriceError, worth
-from tests.maths.flights.test_judge import flight
+from tastings.maths.flights.value import PriceError, price_frontier
+from tests.maths.flights.test_analysis import flight
 
 
 def standing(lot, mean, *, half=0.5, p_best=0.0, cups=3):
@@ -20,7 +19,7 @@ def standing(lot, mean, *, half=0.5, p_best=0.0, cups=3):
 
 
 def test_lots_that_another_beats_on_both_are_off_the_frontier():
-    found = worth([standing("dear", 8), standing("poor", 6.5), standing("fair", 7), standing("cheap", 6)],
+    found = price_frontier([standing("dear", 8), standing("poor", 6.5), standing("fair", 7), standing("cheap", 6)],
                   {"dear": 90, "fair": 40, "poor": 50, "cheap": 10})  # fmt: skip
     assert [(one.lot, one.on_frontier, one.beaten_by) for one in found] == [
         ("dear", True, None), ("poor", False, "fair"), ("fair", True, None), ("cheap", True, None),
@@ -28,17 +27,17 @@ def test_lots_that_another_beats_on_both_are_off_the_frontier():
 
 
 def test_same_price_or_same_mean_is_beaten_by_what_is_better_otherwise():
-    same_price = worth([standing("a", 7), standing("b", 6)], {"a": 40, "b": 40})
+    same_price = price_frontier([standing("a", 7), standing("b", 6)], {"a": 40, "b": 40})
     assert [one.beaten_by for one in same_price] == [None, "a"]
-    same_mean = worth([standing("a", 7), standing("b", 7)], {"a": 40, "b": 30})
+    same_mean = price_frontier([standing("a", 7), standing("b", 7)], {"a": 40, "b": 30})
     assert [one.beaten_by for one in same_mean] == ["b", None]
-    alike = worth([standing("a", 7), standing("b", 7)], {"a": 40, "b": 40})
+    alike = price_frontier([standing("a", 7), standing("b", 7)], {"a": 40, "b": 40})
     assert [one.on_frontier for one in alike] == [True, True]
     assert [one.p_on_frontier for one in alike] == pytest.approx([0.5, 0.5])
 
 
 def test_lot_without_a_price_neither_beats_nor_is_beaten():
-    found = worth([standing("a", 9), standing("b", 6), standing("c", 5)], {"b": 10, "c": None})
+    found = price_frontier([standing("a", 9), standing("b", 6), standing("c", 5)], {"b": 10, "c": None})
     assert [(one.lot, one.price, one.on_frontier, one.p_on_frontier) for one in found] == [
         ("a", None, None, None), ("b", 10, True, 1.0), ("c", None, None, None),
     ]  # fmt: skip
@@ -47,11 +46,9 @@ def test_lot_without_a_price_neither_beats_nor_is_beaten():
 def test_probability_of_the_frontier_is_that_of_simulation():
     stand = [standing("a", 7.2, half=0.6), standing("b", 7.0, half=0.3), standing("c", 6.5, half=0.9)]
     prices = {"a": 50, "b": 30, "c": 20}
-    found = {one.lot: one.p_on_frontier for one in worth(stand, prices)}
-    chance = np.random.default_rng(5)
-    draws = {
-        one.lot: one.mean + (one.high - one.mean) / 1.2815515655 * chance.standard_normal(400_000) for one in stand
-    }
+    found = {one.lot: one.p_on_frontier for one in price_frontier(stand, prices)}
+    rng = np.random.default_rng(5)
+    draws = {one.lot: one.mean + (one.high - one.mean) / 1.2815515655 * rng.standard_normal(400_000) for one in stand}
     assert found["a"] == pytest.approx((draws["a"] > np.maximum(draws["b"], draws["c"])).mean(), abs=0.003)
     assert found["b"] == pytest.approx((draws["b"] > draws["c"]).mean(), abs=0.003)
     assert found["c"] == 1.0
@@ -60,7 +57,7 @@ def test_probability_of_the_frontier_is_that_of_simulation():
 @pytest.mark.parametrize("price", [-1.0, float("nan"), float("inf")])
 def test_impossible_price_is_refused(price):
     with pytest.raises(PriceError):
-        worth([standing("a", 7)], {"a": price})
+        price_frontier([standing("a", 7)], {"a": price})
 
 
 def test_preset_weights_cover_the_kinds_and_sum_to_a_hundred():
@@ -98,7 +95,7 @@ def test_impossible_weights_or_scores_are_refused(scores, weights):
 
 
 def test_further_cups_go_to_the_lots_that_may_be_best():
-    found = judge(flight(spread=1.0, noise=0.8), scale=10, seed=1)
+    found = analyse_flight(flight(spread=1.0, noise=0.8), scale=10, seed=1)
     likely = {one.lot for one in found.standings if one.p_best > 0.05}
     assert set(found.next[0].lots) & likely
     assert found.next[0].tasters == ("taster 0", "taster 1", "taster 2", "taster 3")
@@ -107,7 +104,7 @@ def test_further_cups_go_to_the_lots_that_may_be_best():
 
 
 def test_whole_team_tells_more_than_one_taster():
-    further = judge(flight(spread=0.5, noise=0.8), scale=10, seed=1).next
+    further = analyse_flight(flight(spread=0.5, noise=0.8), scale=10, seed=1).next
     team = next(one for one in further if len(one.tasters) == 4)
     assert all(one.gain < team.gain for one in further if one.lots == team.lots and len(one.tasters) == 1)
 
@@ -117,15 +114,15 @@ def test_gain_of_two_lots_is_the_knowledge_gradient(ahead, noise, cups):
     # Two independent normal lots of variance 1, tasted cups / 2 times each by one taster: the expected difference moves
     # by s, and the gain is s phi(d / s) - d Phi(-d / s) (Frazier, Powell and Dayanik 2009, equation from memory, high).
     n = 60_000
-    chance = np.random.default_rng(8)
-    lot = chance.standard_normal((n, 2)) + np.array([ahead / 2, -ahead / 2])
+    rng = np.random.default_rng(8)
+    lot = rng.standard_normal((n, 2)) + np.array([ahead / 2, -ahead / 2])
     zero, one = np.zeros(n), np.ones((n, 1))
     draws = Draws(
-        level=zero, lot=lot, shift=one - 1, gain=one, carry=zero, position=zero, first=zero, lot_sd=zero + 1,
-        shift_sd=zero, sitting_sd=zero, gain_sd=zero, taste_sd=zero, noise_sd=zero + noise, noise_of=noise * one,
+        level=zero, lot=lot, shift=one - 1, gain=one, carry_over=zero, position=zero, first_cup=zero, lot_sd=zero + 1,
+        shift_sd=zero, sitting_sd=zero, gain_sd=zero, taste_sd=zero, noise_sd=zero + noise, taster_noise_sd=noise * one,
     )  # fmt: skip
-    served = tray([Cup("a", "t", "s", 1, 5.0), Cup("b", "t", "s", 2, 5.0)], scale=10)
-    (found,) = further_cups(draws, served=served, candidates=np.arange(2), cups=cups, chance=chance)
+    served = served_cups([Cup("a", "t", "s", 1, 5.0), Cup("b", "t", "s", 2, 5.0)], scale=10)
+    (found,) = further_cups(draws, served=served, candidates=np.arange(2), cups=cups, rng=rng)
     s = 2 / (2 + 2 * noise**2 / (cups // 2)) ** 0.5
     assert (found.times, found.cups) == (cups // 2, cups)
     assert found.gain == pytest.approx(s * norm.pdf(ahead / s) - ahead * norm.cdf(-ahead / s), abs=0.01)
@@ -133,11 +130,3 @@ def test_gain_of_two_lots_is_the_knowledge_gradient(ahead, noise, cups):
     both = multivariate_normal([ahead, ahead], [[s * s, s * s], [s * s, 2.0]])
     expected = both.cdf([0.0, 0.0]) + 1 - norm.cdf(-ahead / s) - norm.cdf(-ahead / 2**0.5) + both.cdf([0.0, 0.0])
     assert found.p_right == pytest.approx(expected, abs=0.01)
-
-
-def test_sentence_names_what_it_is_told_to():
-    stand = [standing("1", 7.5, p_best=0.9), standing("2", 7.0, p_best=0.1)]
-    said = sentence(stand, settled=True, further=(), names={"1": "Spring lot", "2": "Other lot"})
-    assert said == (
-        "Spring lot is the better of the two lots, 0.5 points above Other lot; that is right in 90 of 100 such cases."
-    )

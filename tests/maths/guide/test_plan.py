@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, BrewError
-from tastings.maths.brewing.extraction import cup_strength, make_grid, paired_cups, usual_grid
+from tastings.maths.brewing.extraction import cup_strength, cup_strength_by_leaf, make_grid, usual_grid
 from tastings.maths.brewing.heat import even_brew, steeped
 from tastings.maths.curve.evidence import follow
 from tastings.maths.curve.posterior import fit
@@ -317,7 +317,7 @@ def test_leaves_one_by_one_equal_the_grid():
     grid, even = make_grid(n_k=3, n_tau=2, n_n=2), even_brew()
     steeping = steeped(even, even.pours)
     k, tau, n = (axis.ravel() for axis in np.meshgrid(grid.k_per_min, grid.tau_s, grid.n, indexing="ij"))
-    found = paired_cups(steeping, k_per_min=k, tau_s=tau, n=n)
+    found = cup_strength_by_leaf(steeping, k_per_min=k, tau_s=tau, n=n)
     assert found == pytest.approx(cup_strength(steeping, grid=grid), rel=1e-9)
 
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 from PIL import Image
 
 from tastings.actions import photo_checks
-from tastings.actions.photo_checks import MOST_ATTEMPTS, check_photo
+from tastings.actions.photo_checks import MAX_ATTEMPTS, check_photo
 from tastings.models import PhotoContent
 from tests.api.problems import refusal
 from tests.tastings.photos.photographs import (
@@ -124,8 +124,8 @@ def test_a_file_that_ends_the_worker_each_time_is_given_up(taster, session, fold
     file = file_of(scene())
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file, 0)
-    monkeypatch.setattr(photo_checks, "picture_from", lambda file: (_ for _ in ()).throw(MemoryError()))
-    for _ in range(MOST_ATTEMPTS):
+    monkeypatch.setattr(photo_checks, "decode_image", lambda file: (_ for _ in ()).throw(MemoryError()))
+    for _ in range(MAX_ATTEMPTS):
         with pytest.raises(MemoryError):
             check_photo(UUID(answer.json()["id"]), now=timezone.now())
     assert check_photo(UUID(answer.json()["id"]), now=timezone.now()) == "refused"

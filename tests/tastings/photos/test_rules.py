@@ -9,7 +9,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
-from tastings.actions.photo_checks import ask_due_photos, tidy_photos
+from tastings.actions.photo_checks import delete_unused_photos, enqueue_due_photos
 from tastings.actions.pruning import prune_all
 from tastings.models import Photo, PhotoContent
 from tests.factories import InfusionFactory, LotFactory, SessionFactory
@@ -29,9 +29,9 @@ def test_a_check_whose_message_was_lost_is_asked_for_again(taster, session):
     address, _ = announce(taster, b"x", session=str(session.id))
     send(taster, address, b"x", 0)
     now = timezone.now()
-    assert ask_due_photos(now=now + timedelta(minutes=1)) == 0
-    assert ask_due_photos(now=now + timedelta(minutes=5)) == 1
-    assert ask_due_photos(now=now + timedelta(minutes=6)) == 0
+    assert enqueue_due_photos(now=now + timedelta(minutes=1)) == 0
+    assert enqueue_due_photos(now=now + timedelta(minutes=5)) == 1
+    assert enqueue_due_photos(now=now + timedelta(minutes=6)) == 0
 
 
 def test_tidying_takes_what_nothing_names_and_nothing_else(taster, session, folder):
@@ -45,14 +45,14 @@ def test_tidying_takes_what_nothing_names_and_nothing_else(taster, session, fold
     for path in (*stray, half):
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(b"left over")
-    assert tidy_photos(now=timezone.now()) == 0  # nothing is old enough
+    assert delete_unused_photos(now=timezone.now()) == 0  # nothing is old enough
     for path in folder.rglob("*"):
         os.utime(path, (0, 0))
-    assert tidy_photos(now=timezone.now()) == 2
+    assert delete_unused_photos(now=timezone.now()) == 2
     assert [path.exists() for path in (*stray, half)] == [False] * 3
     assert served(taster, address)[1]
     assert taster.client.get(begun).json()["received"] == 1
-    assert tidy_photos(now=timezone.now() + timedelta(days=31)) == 1
+    assert delete_unused_photos(now=timezone.now() + timedelta(days=31)) == 1
     assert (taster.client.get(begun).json()["received"], len(on_disk(folder))) == (0, 2)
     assert send(taster, begun, b"xx", 0).json()["state"] == "checking"
 
@@ -65,7 +65,7 @@ def test_photos_are_forgotten_with_their_session_and_their_picture_after(taster,
         type(row).objects.update(removed=True)
     prune_all(now=infusion.updated_at + timedelta(days=401))
     assert (type(infusion.session).objects.count(), Photo.objects.count()) == (0, 0)
-    assert tidy_photos(now=timezone.now()) == 1
+    assert delete_unused_photos(now=timezone.now()) == 1
     assert (on_disk(folder), PhotoContent.objects.count()) == ([], 0)
 
 

@@ -11,7 +11,7 @@ import typst
 from tastings.reports.curves_csv import curves_csv
 from tastings.reports.document import report_paper
 from tastings.reports.page import report_facts
-from tastings.reports.typeset import REPLACEMENT, SettingError, digest_of, drawable, typeset
+from tastings.reports.typeset import REPLACEMENT, TypesetError, digest_of, typeset, with_drawable_text
 from tastings.reports.words import one_decimal
 from tests.tastings.reports import sample
 from tests.tastings.reports.pdf import pages_of, text_of
@@ -139,19 +139,21 @@ def test_server_without_fonts_of_its_own_replaces_what_the_typesetters_lack(monk
     assert "U+5CA9, U+8336" in said
 
 
-def test_nothing_is_said_of_missing_characters_when_none_are(pdf):
+def test_no_note_when_no_character_is_missing(pdf):
     assert "stands for a character" not in words_of(pdf)
 
 
-def test_drawable_breaks_long_words_and_keeps_file_names():
-    told = drawable({"a": ["x" * 40], "file": "y" * 64, "n": 3, "none": None}, without=set())
+def test_long_words_may_break_and_file_names_stay():
+    told = with_drawable_text({"a": ["x" * 40], "file": "y" * 64, "n": 3, "none": None}, missing=set())
     assert told["a"][0].replace("\u200b", "") == "x" * 40
     assert max(map(len, told["a"][0].split("\u200b"))) <= 18
     assert (told["file"], told["n"], told["none"]) == ("y" * 64, 3, None)
 
 
-def test_drawable_prefers_the_plain_form_of_a_character():
-    told = drawable({"name": "\uff21\u33a1", "missing": [], "missing_words": "gone:"}, without={"\uff21", "\u33a1"})
+def test_normal_form_of_a_character_is_preferred():
+    told = with_drawable_text(
+        {"name": "\uff21\u33a1", "missing": [], "missing_words": "gone:"}, missing={"\uff21", "\u33a1"}
+    )
     assert told["name"] == "Am2"
     assert (told["missing"], told["missing_note"]) == (["U+33A1", "U+FF21"], "gone: U+33A1, U+FF21")
 
@@ -166,12 +168,12 @@ def test_photo_is_set_and_one_whose_file_is_gone_is_left_out():
     assert ("Liquor, cup 3" in said, "Wet leaf" in said, "amber (72 %) or golden (20 %)" in said) == (True, False, True)
 
 
-def test_layout_that_cannot_be_set_says_so():
-    with pytest.raises(SettingError):
+def test_unknown_layout_raises():
+    with pytest.raises(TypesetError):
         typeset("report", "pdf", {"words": {}})
 
 
-def test_digest_follows_what_is_said_and_how():
+def test_digest_depends_on_payload_layout_and_form():
     told = report_paper(**sample.report())
     same = digest_of("report", "pdf", report_paper(**sample.report()))
     assert digest_of("report", "pdf", told) == same

@@ -1,4 +1,4 @@
-from tastings.actions.importing.team.archive import BadFile
-from tastings.actions.importing.team.storing import Brought, import_team
+from tastings.actions.importing.team.import_archive import ArchiveError
+from tastings.actions.importing.team.store_team import ImportedTeam, import_team
 
-__all__ = ["BadFile", "Brought", "import_team"]
+__all__ = ["ArchiveError", "ImportedTeam", "import_team"]

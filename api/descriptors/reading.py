@@ -1,0 +1,102 @@
+"""What people write, read into suggestions, which count when the taster accepts them."""
+
+from typing import Any
+
+from django.utils import timezone
+from django.utils.translation import gettext_lazy
+from rest_framework.exceptions import ValidationError
+from rest_framework.fields import empty
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api import documents as doc
+from api.http.auth import device_id, member_of
+from api.http.bodies import BodySerializer, Number, Part, Parts, StrictTextField, validated_body
+from api.http.conditional import conditional_response, expected_revision, id_from_path
+from api.http.dataclass_answers import answer_of
+from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, inline_object, operation, problem_responses
+from api.records import shown
+from tastings.figures import to_stored
+from tastings.actions.suggestions import accept_suggestions
+from tastings.answers.reading import NoteSuggestions, Reading
+from tastings.queries.records import record_for
+from tastings.queries.suggestions import read_text, suggestions_for
+from tastings.schemas import NOTE
+from teams.errors import PreconditionFailed
+
+
+class TextToReadSerializer(BodySerializer):
+    """A text that is not, or not yet, a note's."""
+
+    unknown = gettext_lazy("text alone")
+    text = StrictTextField(max_length=8000, allow_blank=True)
+
+
+class AcceptedSuggestionSerializer(Part):
+    """A suggestion that the taster accepts."""
+
+    unknown = gettext_lazy("descriptor and intensity")
+    wanted = gettext_lazy("must be an object with a descriptor")
+    descriptor = StrictTextField(help_text="one that the note's text suggests")
+    intensity = Number(NOTE.by_name()["intensity"], help_text="instead of the suggested one; steps of 0.1")
+
+    def run_validation(self, data: Any = empty) -> Any:  # noqa: ANN401 - any JSON value
+        """Return the clean values; what has no descriptor is named as a whole."""
+        if not (isinstance(data, dict) and isinstance(data.get("descriptor"), str)):
+            raise ValidationError(str(self.wanted), code="type")
+        return super().run_validation(data)
+
+
+class AcceptedSuggestionsSerializer(BodySerializer):
+    """What the taster accepts of a note's suggestions."""
+
+    unknown = gettext_lazy("accept alone")
+    accept = Parts(child=AcceptedSuggestionSerializer(), max_length=100, help_text="1 to 100")
+
+
+class ReadText(APIView):
+    """A text that is not, or not yet, a note's."""
+
+    @operation(operation_id="read_text", request=TextToReadSerializer, responses={200: answer_of(Reading), **BAD_BODY})
+    def post(self, request: Request) -> Response:
+        """Read it with the team's words; nothing is kept."""
+        text = validated_body(request, TextToReadSerializer)["text"]
+        return Response(to_stored(read_text(member_of(request), text)))
+
+
+class SuggestionsOfNote(APIView):
+    """What a note's text suggests."""
+
+    @operation(
+        operation_id="note_suggestions",
+        parameters=[ETAG],
+        responses={200: answer_of(NoteSuggestions), **NOT_MODIFIED, **problem_responses(404)},
+    )
+    def get(self, request: Request, record_id: str) -> Response:
+        """List it, without what is noted of that infusion and moment already."""
+        return conditional_response(request, suggestions_for(member_of(request), id_from_path(record_id)))
+
+
+class AcceptSuggestions(APIView):
+    """The taster's word on them."""
+
+    @operation(
+        operation_id="note_suggestions_accept",
+        parameters=[IF_MATCH],
+        request=AcceptedSuggestionsSerializer,
+        responses={
+            200: inline_object("AcceptedNotes", results=doc.record_read(NOTE)(many=True)),
+            **BAD_BODY,
+            **problem_responses(403, 404, 412),
+        },
+    )
+    def post(self, request: Request, record_id: str) -> Response:
+        """Make an ordinary note of each one accepted; what is noted already stays, so repeating changes nothing."""
+        member, note = member_of(request), id_from_path(record_id)
+        expected = expected_revision(request)
+        if record_for(member, "note", note).revision != expected and expected is not None:
+            raise PreconditionFailed  # the text that was read may be another
+        accepted = validated_body(request, AcceptedSuggestionsSerializer)["accept"]
+        notes = accept_suggestions(member, note=note, accepted=accepted, device=device_id(request), now=timezone.now())
+        return Response({"results": [shown(one) for one in notes]})

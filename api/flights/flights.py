@@ -1,0 +1,137 @@
+"""Blind flights: setting them up, how far they are, and the codes for who pours."""
+
+from typing import Any
+from uuid import UUID
+
+from django.utils import timezone
+from rest_framework import serializers as s
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+from rest_framework_dataclasses.serializers import DataclassSerializer
+
+from api.http.auth import member_of
+from api.http.bodies import body_of, take_id
+from api.http.conditional import conditional_response, id_from_path, paginated_response
+from api.http.dataclass_answers import answer_of
+from api.http.openapi import (
+    BAD_BODY,
+    ETAG,
+    NOT_MODIFIED,
+    PAGING,
+    inline_object,
+    operation,
+    optional_schema_fields,
+    paginated,
+    problem_responses,
+    schema_fields,
+)
+from tastings.actions.flights.editing import call_off_flight, create_flight, update_flight
+from tastings.answers.flights import FlightDecision, FlightItem, PouringPlan
+from tastings.figures import to_stored
+from tastings.queries.flights import flight_for, flights_of, pouring_plan_for
+from tastings.schemas import CHOSEN, FLIGHT
+
+NewFlightSerializer = inline_object(
+    "NewFlight", id=s.UUIDField(help_text="made by the client; version 7 advised"), **schema_fields(FLIGHT)
+)
+ChangedFlightSerializer = inline_object("FlightChange", **optional_schema_fields(FLIGHT))
+ChosenLotSerializer = inline_object("Chosen", **schema_fields(CHOSEN))
+
+
+class FlightDecisionSerializer(DataclassSerializer[FlightDecision]):
+    """What was decided, and why."""
+
+    chosen = ChosenLotSerializer(many=True)
+
+    class Meta:
+        dataclass = FlightDecision
+
+
+class FlightSerializer(DataclassSerializer[FlightItem]):
+    """A flight, as the caller may see it."""
+
+    decision = FlightDecisionSerializer(allow_null=True)
+
+    class Meta:
+        dataclass = FlightItem
+        ref_name = "Flight"
+
+
+def flight_json(flight: FlightItem) -> dict[str, Any]:
+    """Return a flight as JSON types; its numbers are as they were sent."""
+    return dict(to_stored(flight, decimals=None))
+
+
+class Flights(APIView):
+    """The team's blind flights."""
+
+    @operation(
+        operation_id="flight_list",
+        parameters=[*PAGING, ETAG],
+        responses={200: paginated(FlightSerializer, "FlightPage"), **NOT_MODIFIED, **problem_responses(422)},
+    )
+    def get(self, request: Request) -> Response:
+        """List them; before its reveal a flight shows the caller's own cups, by code."""
+        member = member_of(request)
+
+        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+            return [flight_json(flight) for flight in flights_of(member, after=after, limit=limit)]
+
+        return paginated_response(request, read)
+
+    @operation(
+        operation_id="flight_create",
+        request=NewFlightSerializer,
+        responses={201: FlightSerializer, **BAD_BODY, **problem_responses(403)},
+    )
+    def post(self, request: Request) -> Response:
+        """Set one up among samples; its serving plan is made at once by a worker. For buyers and owners."""
+        sent = body_of(request)
+        flight = take_id(sent)
+        create_flight(member_of(request), flight=flight, sent=sent, now=timezone.now())
+        location = request.build_absolute_uri(f"{request.path}{flight}/")
+        return Response(flight_json(flight_for(member_of(request), flight)), status=201, headers={"Location": location})
+
+
+class OneFlight(APIView):
+    """One flight."""
+
+    @operation(
+        operation_id="flight_read",
+        parameters=[ETAG],
+        responses={200: FlightSerializer, **NOT_MODIFIED, **problem_responses(404)},
+    )
+    def get(self, request: Request, flight_id: str) -> Response:
+        """Show it: how far plan and tasting are, and the caller's own cups; after the reveal all cups."""
+        return conditional_response(request, flight_json(flight_for(member_of(request), id_from_path(flight_id))))
+
+    @operation(
+        operation_id="flight_change",
+        request=ChangedFlightSerializer,
+        responses={200: FlightSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
+    )
+    def patch(self, request: Request, flight_id: str) -> Response:
+        """Change it, such as for a taster who fell ill; what was tasted already stays in the new plan."""
+        flight = id_from_path(flight_id)
+        update_flight(member_of(request), flight=flight, sent=body_of(request), now=timezone.now())
+        return Response(flight_json(flight_for(member_of(request), flight)))
+
+    @operation(operation_id="flight_call_off", responses={204: None, **problem_responses(403, 404, 409)})
+    def delete(self, request: Request, flight_id: str) -> Response:
+        """Call it off, as long as nothing was tasted."""
+        call_off_flight(member_of(request), flight=id_from_path(flight_id))
+        return Response(status=204)
+
+
+class FlightPouringPlan(APIView):
+    """Which code is which lot, for whoever pours."""
+
+    @operation(
+        operation_id="flight_pouring",
+        parameters=[ETAG],
+        responses={200: answer_of(PouringPlan), **NOT_MODIFIED, **problem_responses(403, 404, 409)},
+    )
+    def get(self, request: Request, flight_id: str) -> Response:
+        """Tell who pours what to pour for whom; nobody else before the reveal."""
+        return conditional_response(request, pouring_plan_for(member_of(request), id_from_path(flight_id)))

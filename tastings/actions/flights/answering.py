@@ -1,0 +1,89 @@
+"""Working out what a revealed flight says, and storing it."""
+
+import logging
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
+from datetime import datetime
+from uuid import UUID
+
+from django.db import connection, transaction
+
+from lots.models import Lot
+from tastings.figures import to_stored
+from tastings.maths.flights.analysis import analyse_flight
+from tastings.maths.flights.cups import Cup
+from tastings.maths.flights.result import FlightFigures, FlightResult, MeasureResult
+from tastings.maths.flights.value import price_frontier
+from tastings.models import Flight
+from tastings.queries.flight_scores import SCALES, Measure, scores_of
+
+_log = logging.getLogger(__name__)
+
+
+@transaction.atomic
+def answer_flight(flight: UUID, *, now: datetime) -> bool:
+    """Work out and store the answer that is wanted; return whether this call did so. Safe to run twice."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"flight {flight}"])
+        if not cursor.fetchone()[0]:
+            return False
+    found = Flight.objects.filter(id=flight, revealed_at__isnull=False).first()
+    if found is None or found.answer_made == found.answer_wanted:
+        return False
+    changes: dict[str, object] = {"answer_made": found.answer_wanted, "answered_at": now}
+    try:
+        changes |= {"answer": to_stored(_figures(found)), "answer_failure": ""}
+    except (ValueError, ArithmeticError) as error:
+        # Stored for people to read; it is tried again when something about the flight changes.
+        _log.exception("flight %s: no answer", flight)
+        changes["answer_failure"] = f"{type(error).__name__}: {error}"[:500]
+    Flight.objects.filter(id=flight).update(**changes)
+    return True
+
+
+def _figures(flight: Flight) -> FlightFigures:
+    scores = scores_of(flight)
+    tasted = {cup.lot for cups in scores.cups.values() for cup in cups}
+    candidates = {str(one.lot_id) for one in flight.candidates.all() if one.out_at is None or str(one.lot_id) in tasted}
+    reference = [str(flight.reference_id)] if flight.reference_id else []
+    lots = {str(lot.id): lot for lot in Lot.objects.filter(id__in=[*candidates, *reference])}
+    return FlightFigures(
+        measures=tuple(
+            _measure(flight, measure, cups, lots=lots, controls=reference) for measure, cups in scores.cups.items()
+        ),
+        left_out=tuple(scores.left_out),
+    )
+
+
+def _measure(
+    flight: Flight, measure: Measure, cups: Sequence[Cup], *, lots: Mapping[str, Lot], controls: Sequence[str]
+) -> MeasureResult:
+    result = analyse_flight(
+        cups,
+        scale=SCALES[measure],
+        seed=flight.seed,
+        expected_order=[lot for lot in flight.expected_order if lot in lots],
+        lots=sorted(lots),
+        controls=controls,
+    )
+    currency, prices = _prices(lots)
+    return MeasureResult(
+        **{one.name: getattr(result, one.name) for one in fields(FlightResult)},
+        measure=measure,
+        scale=SCALES[measure],
+        currency=currency,
+        worth=price_frontier(result.standings, prices),
+    )
+
+
+def _prices(lots: Mapping[str, Lot]) -> tuple[str | None, dict[str, float | None]]:
+    """Return the currency most prices are in, and the prices in it; others cannot be compared."""
+    priced = [lot.currency for lot in lots.values() if lot.price_per_kg is not None and lot.currency]
+    currency = Counter(priced).most_common(1)[0][0] if priced else None
+    return currency, {
+        name: float(lot.price_per_kg)
+        if lot.price_per_kg is not None and currency is not None and lot.currency == currency
+        else None
+        for name, lot in lots.items()
+    }

@@ -1,0 +1,104 @@
+"""Creating a flight, changing it, calling it off."""
+
+import secrets
+from collections.abc import Mapping
+from datetime import datetime
+from uuid import UUID
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from lots.schema import clean_fields, record_faults
+from lots.wording import field_problem
+from tastings.actions.flights.design import PLANNED_FROM, FlightDesign
+from tastings.actions.flights.jobs import enqueue_plan
+from tastings.errors import WrongState
+from tastings.models import Flight, Session
+from tastings.queries.flights import flight_row, must_decide
+from tastings.schemas import FLIGHT
+from teams.actions.revisions import next_revision
+from teams.errors import Invalid, Problem
+from teams.models import Member
+
+
+@transaction.atomic
+def create_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], now: datetime) -> None:
+    """Create a flight under the id its client made, and enqueue its plan.
+
+    Raises
+    ------
+    Invalid
+        A field does not hold, a lot is no sample of the team, a person no member, or the id is taken.
+    """
+    must_decide(member)
+    values, faults = clean_fields(FLIGHT, sent)
+    faults += [fault for fault in record_faults(FLIGHT, values) if fault[0] not in dict(faults)]
+    if faults:
+        raise Invalid(problems=[field_problem(name, fault) for name, fault in faults])
+    design = FlightDesign.of(values, stored=None)
+    if problems := design.problems(member, stored=None):
+        raise Invalid(problems=problems)
+    created = Flight(
+        id=flight,
+        team_id=member.team_id,
+        seed=secrets.randbits(62),
+        by_id=member.user_id,
+        created_at=now,
+        **design.columns(),
+    )
+    try:
+        with transaction.atomic():
+            created.save(force_insert=True)
+    except IntegrityError as error:
+        raise Invalid(problems=[Problem("id", "taken", _("choose another id"))]) from error
+    design.store_lots_and_people(created, now=now)
+    enqueue_plan(created, now=now)
+    next_revision(member.team_id)
+
+
+@transaction.atomic
+def update_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], now: datetime) -> None:
+    """Change the fields sent; a change of who tastes what is planned anew around what was tasted already.
+
+    Raises
+    ------
+    WrongState
+        The flight is revealed or called off.
+    Invalid
+        A field does not hold.
+    """
+    must_decide(member)
+    next_revision(member.team_id)
+    stored = flight_row(member, flight, lock=True)
+    if not stored.is_blind:
+        raise WrongState(_("a flight that is revealed or called off does not change"))
+    values, faults = clean_fields(FLIGHT, sent)
+    if faults:
+        raise Invalid(problems=[field_problem(name, fault) for name, fault in faults])
+    design = FlightDesign.of(values, stored=stored)
+    if problems := design.problems(member, stored=stored):
+        raise Invalid(problems=problems)
+    Flight.objects.filter(id=flight).update(**design.columns())
+    design.store_lots_and_people(stored, now=now)
+    if any(name in values for name in PLANNED_FROM):
+        stored.refresh_from_db()
+        enqueue_plan(stored, now=now)
+
+
+@transaction.atomic
+def call_off_flight(member: Member, *, flight: UUID) -> None:
+    """Call a flight off before anything was tasted.
+
+    Raises
+    ------
+    WrongState
+        A cup was tasted already: then it is revealed, early if need be, so that no note stays without its lot.
+    """
+    must_decide(member)
+    next_revision(member.team_id)
+    stored = flight_row(member, flight, lock=True)
+    if not stored.is_blind:
+        raise WrongState(_("it is revealed or called off already"))
+    if Session.objects.filter(flight_cup__flight=stored, removed=False).exists():
+        raise WrongState(_("cups were tasted already: reveal it, with a reason"))
+    Flight.objects.filter(id=flight).update(state=Flight.State.CALLED_OFF)

@@ -1,0 +1,244 @@
+"""Imports an export into an empty team in one transaction: all of it or nothing."""
+
+import io
+import re
+from collections.abc import Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from uuid import UUID
+
+import psycopg
+from django.db import connection, transaction
+from PIL import Image
+
+from tastings.actions.importing.team.archive_rows import ReferencedIds, row_builder, validated_lines
+from tastings.actions.importing.team.import_archive import Archive, ArchiveError, LogLine, open_archive
+from tastings.errors import DiskFull
+from tastings.models import Development, PhotoContent, Session
+from tastings.models.photo_files import delete_photo_files, write_photo
+from tastings.queries.exporting import MEMBERS, SETTINGS, TABLES, ExportTable
+from tastings.queries.photos import name_on_disk
+from tastings.queries.records import MODELS, shared_sessions
+from teams.actions.counters import REVISION_JUMP
+from teams.actions.people import clean_name
+from teams.errors import Invalid, NotFound
+from teams.models import Team, User
+from teams.queries.people import is_id, team_by_id_or_name
+
+_UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ImportedTeam:
+    """What an import stored: the team and the lines of each table."""
+
+    team: UUID
+    lines: dict[str, int]
+
+
+def import_team(path: Path, *, team: str, log: LogLine) -> ImportedTeam:
+    """Import an export into a team that has no records yet, made by this name if there is none.
+
+    Ids stay as they are, so a team cannot be imported on the server that it is on. Its people get logins without a
+    password under their old names; one whose id and name are here already, from another team's import, is the same.
+
+    Parameters
+    ----------
+    path
+        The zip.
+    team
+        Id or name of the team; a name that is new makes one.
+    say
+        Called with a line for each step.
+
+    Raises
+    ------
+    BadFile
+        The file does not hold, at the place named; nothing was stored.
+    Invalid
+        The team has records, or its name cannot be one.
+    """
+    with open_archive(path, log=log) as archive, ExitStack() as cleanup:
+        with transaction.atomic():
+            target = _empty_team(team)
+            referenced, lines = ReferencedIds.from_built_in(), dict[str, int]()
+            for table in TABLES:
+                lines[table.name] = _copy_table(archive, table, team=target, referenced=referenced)
+                log(f"{table.name}: {lines[table.name]}")
+            referenced.raise_unresolved()
+            _check_foreign_keys(archive)
+            _finish(target)
+            log(f"pictures: {_pictures(target, archive, cleanup=cleanup)}")
+        cleanup.pop_all()
+    return ImportedTeam(team=target.id, lines=lines)
+
+
+def _empty_team(text: str) -> Team:
+    try:
+        team = team_by_id_or_name(text)
+    except NotFound:
+        if is_id(text) or Team.objects.filter(name=text).exists():
+            raise
+        return Team.objects.create(name=clean_name(text, field="team", longest=120))
+    team = Team.objects.select_for_update().get(id=team.id)
+    if team.revision or any(table.rows_of(team).exists() for table in TABLES if table not in _OF_A_NEW_TEAM):
+        raise Invalid(f"{team.name} holds records already; import into a team that is empty, or under a new name")
+    return team
+
+
+_OF_A_NEW_TEAM = tuple(table for table in TABLES if table.name in ("settings", "shops", "members"))
+
+
+def _copy_table(archive: Archive, table: ExportTable, *, team: Team, referenced: ReferencedIds) -> int:
+    if table is SETTINGS:
+        return _settings(archive, team, referenced=referenced)
+    lines = validated_lines(archive, table, referenced=referenced)
+    if table is MEMBERS:
+        lines = _create_missing_logins(lines)
+    names, to_row = row_builder(table, team=team.id)
+    name = connection.ops.quote_name
+    columns = ", ".join(map(name, names))
+    number = 0
+    try:
+        with (
+            connection.cursor() as cursor,
+            cursor.copy(f"COPY {name(table.model._meta.db_table)} ({columns}) FROM STDIN") as copy,
+        ):
+            for number, values in lines:  # noqa: B007 - the last one counts
+                copy.write_row(to_row(values))
+    except psycopg.Error as error:
+        raise _copy_error(table, error) from error
+    return number
+
+
+def _settings(archive: Archive, team: Team, *, referenced: ReferencedIds) -> int:
+    content = list(validated_lines(archive, SETTINGS, referenced=referenced))
+    if len(content) != 1:
+        raise ArchiveError("must have one line", file=SETTINGS.file)
+    values = content[0][1]
+    try:
+        with transaction.atomic():
+            Team.objects.filter(id=team.id).update(
+                **{str(column.stored_in): values[column.name] for column in SETTINGS.columns}
+            )
+    except Exception as error:
+        raise ArchiveError(str(error).partition("\n")[0], file=SETTINGS.file, line=1) from error
+    return 1
+
+
+def _create_missing_logins(lines: Iterator[tuple[int, dict[str, object]]]) -> Iterator[tuple[int, dict[str, object]]]:
+    """Make a login without a password for everyone who has none here."""
+    all_lines = list(lines)
+    for number, values in all_lines:
+        user, username = UUID(str(values["user"])), str(values["username"])
+        same_id = User.objects.filter(id=user).first()
+        same_name = User.objects.filter(username__iexact=username).first()
+        if same_name is not None and same_name.id != user:
+            reason = f"{username} is someone else's name on this server; rename one of the two first"
+            raise ArchiveError(reason, file=MEMBERS.file, line=number, field="username")
+        if same_id is not None and same_name is None:
+            raise ArchiveError("is a login of another name here", file=MEMBERS.file, line=number, field="user")
+        if same_id is None:
+            login = User(id=user, username=username, name=str(values["name"] or ""))
+            login.set_unusable_password()
+            login.save(force_insert=True)
+    return iter(all_lines)
+
+
+def _copy_error(table: ExportTable, error: psycopg.Error) -> ArchiveError:
+    """Return the error with the line where the database refused a row: it counts the lines of a COPY itself."""
+    diagnostics = error.diag
+    match = re.search(r"line (\d+)", diagnostics.context or "")
+    line = int(match.group(1)) if match else 0
+    field = diagnostics.column_name or ""
+    reason = diagnostics.message_primary or str(error)
+    if isinstance(error, psycopg.errors.UniqueViolation):
+        primary = (diagnostics.constraint_name or "").endswith("_pkey")
+        if primary:
+            reason, field = "is on this server already: a team is imported on a server that it is not on", "id"
+        elif diagnostics.message_detail:
+            reason = diagnostics.message_detail
+    elif diagnostics.constraint_name:
+        reason = f"does not fit the rule {diagnostics.constraint_name}"
+    return ArchiveError(reason, file=table.file, line=line, field=field)
+
+
+def _check_foreign_keys(archive: Archive) -> None:
+    """Have the database check every reference now; raise the error of the line that has a wrong one."""
+    try:
+        with connection.cursor() as cursor:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+            cursor.execute("SET CONSTRAINTS ALL DEFERRED")
+    except Exception as error:
+        cause = error.__cause__
+        if not isinstance(cause, psycopg.Error):
+            raise
+        raise _foreign_key_error(archive, cause) from error
+
+
+def _foreign_key_error(archive: Archive, error: psycopg.Error) -> ArchiveError:
+    diagnostics = error.diag
+    table = next((table for table in TABLES if table.model._meta.db_table == diagnostics.table_name), None)
+    detail = diagnostics.message_detail or diagnostics.message_primary or ""
+    if table is None:
+        return ArchiveError(detail)
+    key = re.match(r"Key \((.*?)\)=\((.*?)\)", detail)
+    columns = [name.strip() for name in key.group(1).split(",")] if key else []
+    values = [value.strip() for value in key.group(2).split(",")] if key else []
+    own = {name: value for name, value in zip(columns, values, strict=False) if name != "team_id"}
+    ids = list(own.values()) or re.findall(
+        r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}", diagnostics.message_primary or ""
+    )
+    names = [name.removesuffix("_id") for name in own]
+    line = next((n for n, text in archive.raw_lines(table.file) if ids and all(value in text for value in ids)), 0)
+    field = next((name for name in names if name not in ("id", "session")), names[0] if names else "")
+    if isinstance(error, psycopg.errors.ForeignKeyViolation):
+        return ArchiveError(f"names what is not in the file: {', '.join(ids)}", file=table.file, line=line, field=field)
+    return ArchiveError(
+        detail or f"does not fit the rule {diagnostics.constraint_name}", file=table.file, line=line, field=field
+    )
+
+
+def _finish(team: Team) -> None:
+    """Put the counter past every cursor a phone may hold, and mark every lot that has figures to compute."""
+    last = [MODELS[name]._default_manager.filter(team_id=team.id).order_by("-revision") for name in MODELS]
+    highest = REVISION_JUMP + max(rows.values_list("revision", flat=True).first() or 0 for rows in last)
+    Team.objects.filter(id=team.id).update(revision=highest)
+    lots = Session.objects.filter(shared_sessions(), team_id=team.id, removed=False).values_list("lot_id", flat=True)
+    # no job is enqueued here: the timetable finds what is due, a few at a time
+    Development.objects.bulk_create(
+        (Development(lot_id=lot, team_id=team.id, due_revision=highest) for lot in lots.distinct()),
+        batch_size=1000,
+    )
+
+
+def _pictures(team: Team, archive: Archive, *, cleanup: ExitStack) -> int:
+    count = 0
+    for content in PhotoContent.objects.filter(team_id=team.id).order_by("id").iterator(chunk_size=500):
+        name = name_on_disk(content)
+        files = {"image": f"photos/{name}.jpg", "thumbnail": f"photos/{name}.thumbnail.jpg"}
+        image = archive.read_photo(files["image"], sha256=content.image_sha256)
+        thumbnail = archive.read_photo(files["thumbnail"], sha256=content.thumbnail_sha256)
+        for file, data, size in (
+            (files["image"], image, (content.width, content.height)),
+            (files["thumbnail"], thumbnail, None),
+        ):
+            _check_picture(file, data, size=size)
+        cleanup.callback(delete_photo_files, team.id, name)
+        try:
+            write_photo(team.id, name, image=image, thumbnail=thumbnail)
+        except DiskFull as error:
+            raise ArchiveError("there is no room for the pictures on this server's disk") from error
+        count += 1
+    return count
+
+
+def _check_picture(file: str, data: bytes, *, size: tuple[int, int] | None) -> None:
+    try:
+        with Image.open(io.BytesIO(data), formats=["JPEG"]) as read_photo:
+            content = read_photo.size
+    except (OSError, ValueError, Image.DecompressionBombError) as error:
+        raise ArchiveError("is no JPEG", file=file) from error
+    if size is not None and content != size:
+        raise ArchiveError("has another size than photo_contents tells", file=file)

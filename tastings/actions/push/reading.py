@@ -1,0 +1,164 @@
+"""Reading the state of a push in a handful of queries."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TypeVar, cast
+from uuid import UUID
+
+from django.db.models import Case, Q, QuerySet, Value, When
+
+from lots.models import Lot, Synced
+from lots.schema import uuid_of
+from tastings.actions.push.change import Change
+from tastings.actions.push.pending import PendingRecord
+from tastings.actions.push.rows import id_array
+from tastings.actions.push.state import PushState, Records
+from tastings.models import Descriptor, FlightCup, Infusion, Note, Session
+from tastings.queries.records import visible_sessions, with_descriptors
+from tastings.schemas import RECORD_SCHEMAS
+from teams.models import Member, Shop
+from teams.row_security import ids_in_use
+
+_Row = TypeVar("_Row", bound=Synced)
+_DESCRIPTOR_COLUMNS = ("key", "removed", "merged_into__key", "merged_into__removed")
+"""Of descriptors that notes name: each push names a dozen, and their rows are wide."""
+
+
+@dataclass(slots=True)
+class _Names:
+    """Ids and keys that changes name."""
+
+    records: dict[str, set[UUID]] = field(default_factory=lambda: {name: set() for name in RECORD_SCHEMAS})
+    keys: set[str] = field(default_factory=set)
+    shops: set[UUID] = field(default_factory=set)
+    cups: set[UUID] = field(default_factory=set)
+
+
+def read_state(member: Member, changes: Sequence[Change], *, for_whole_team: bool) -> PushState:
+    """Read the records that the changes name and those that these refer to.
+
+    ``for_whole_team`` reads private and blind sessions of others too.
+    """
+    return _Reader(member, for_whole_team=for_whole_team).read(_names_in(changes))
+
+
+def _names_in(changes: Sequence[Change]) -> _Names:
+    names = _Names()
+    for change in changes:
+        names.records[change.type].add(change.id)
+        for schema_field in RECORD_SCHEMAS[change.type].fields:
+            if (value := change.fields.get(schema_field.name)) is None:
+                continue
+            if schema_field.kind == "key" or (change.type, schema_field.name) == ("descriptor", "key"):
+                names.keys.add(str(value))
+            elif schema_field.to == "shop":
+                names.shops.add(uuid_of(str(value)))
+            elif schema_field.to == "flight_cup":
+                names.cups.add(uuid_of(str(value)))
+            elif schema_field.to is not None:
+                names.records[schema_field.to].add(uuid_of(str(value)))
+    return names
+
+
+class _Reader:
+    """Reads for one member, and notes which records they may not see."""
+
+    def __init__(self, member: Member, *, for_whole_team: bool) -> None:
+        self._member, self._for_whole_team = member, for_whole_team
+        self._hidden: set[tuple[str, UUID]] = set()
+        self._built_in: set[UUID] = set()
+
+    def read(self, names: _Names) -> PushState:
+        ids = names.records
+        # children before parents, so that the parents of stored records are read too
+        notes = self._children(Note, ids["note"])
+        keys = names.keys | {note.descriptor.key for note in notes}
+        ids["session"] |= {note.session_id for note in notes}
+        infusions = self._children(Infusion, ids["infusion"])
+        ids["session"] |= {infusion.session_id for infusion in infusions}
+        sessions = [s for s in self._rows(Session, ids["session"]) if self._shows(s, visible=self._sees(s))]
+        ids["lot"] |= {session.lot_id for session in sessions if session.lot_id is not None}
+        records: Records = {
+            "descriptor": {},
+            "lot": _pending(self._rows(Lot, ids["lot"])),
+            "session": _pending(sessions),
+            "infusion": _pending(infusions),
+            "note": _pending(notes),
+        }
+        records["descriptor"] = _pending(self._rows(Descriptor, ids["descriptor"]))
+        # asked for every id the member does not see, so that an id in use takes as long to answer as a free one
+        unseen = {name: ids[name] - records[name].keys() - self._built_in for name in RECORD_SCHEMAS}
+        self._hidden |= ids_in_use(unseen)
+        shops = self._shops(names.shops)
+        cups = self._cups(names.cups)
+        revealed = {cup.lot_id for cup in cups.values() if not cup.flight.is_blind} - records["lot"].keys()
+        records["lot"] |= _pending(self._rows(Lot, revealed))
+        return PushState(
+            member=self._member,
+            records=records,
+            hidden=self._hidden,
+            built_in=self._built_in,
+            descriptors=self._descriptors(keys),
+            shops=shops,
+            cups=cups,
+        )
+
+    def _shops(self, ids: set[UUID]) -> set[UUID]:
+        if not ids:
+            return set()
+        return set(Shop.objects.filter(team_id=self._member.team_id, id__in=ids).values_list("id", flat=True))
+
+    def _cups(self, ids: set[UUID]) -> Mapping[UUID, FlightCup]:
+        if not ids:
+            return {}
+        own = FlightCup.objects.filter(team_id=self._member.team_id, taster_id=self._member.user_id)
+        return {cup.id: cup for cup in own.filter(id__in=ids).select_related("flight")}
+
+    def _descriptors(self, keys: set[str]) -> Mapping[str, Sequence[Descriptor]]:
+        """Read the descriptors with these keys, and those that they were merged into."""
+        found: dict[str, list[Descriptor]] = {}
+        own = Q(team=None) | Q(team_id=self._member.team_id)
+        while keys:
+            rows = Descriptor.objects.filter(own, key__in=keys).select_related("merged_into").only(*_DESCRIPTOR_COLUMNS)
+            # live ones first: a key in a note means the descriptor that has it now
+            for row in rows.order_by("removed", "position"):
+                found.setdefault(row.key, []).append(row)
+            targets = [row.merged_into for key in keys for row in found.get(key, ()) if row.merged_into]
+            keys = {target.key for target in targets} - found.keys()
+        return found
+
+    def _rows(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
+        return self._own(model._default_manager.filter(id__in=id_array(ids))) if ids else []
+
+    def _children(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
+        """Return infusions or notes. The sessions of hidden ones are not read, or the time taken would reveal them."""
+        if not ids:
+            return []
+        visible = Case(When(visible_sessions(self._member, "session__"), then=Value("yes")), default=Value(""))
+        rows = cast("QuerySet[_Row]", model._default_manager.filter(id__in=id_array(ids)).annotate(visible=visible))
+        return [row for row in self._own(rows) if self._shows(row, visible=bool(row.visible))]  # type: ignore[attr-defined]  # annotated
+
+    def _own(self, rows: QuerySet[_Row]) -> list[_Row]:
+        """Return the team's rows; note which of the others are built in."""
+        own = []
+        for row in with_descriptors(rows):
+            if row.team_id == self._member.team_id:
+                own.append(row)
+            elif isinstance(row, Descriptor) and row.is_built_in:
+                self._built_in.add(row.id)
+        return own
+
+    def _sees(self, session: Session) -> bool:
+        shared = not session.private and session.lot_id is not None
+        return shared or session.taster_id == self._member.user_id
+
+    def _shows(self, row: Synced, *, visible: bool) -> bool:
+        """Return whether the push may work on the row; note its id if not."""
+        shown = visible or self._for_whole_team
+        if not shown:
+            self._hidden.add((row.schema.type, row.id))
+        return shown
+
+
+def _pending(rows: Iterable[Synced]) -> dict[UUID, PendingRecord]:
+    return {row.id: PendingRecord.from_row(row) for row in rows}

@@ -1,0 +1,257 @@
+"""What no body may be, tried on every route that takes one: a problem, nothing stored, no memory for what is too much.
+
+`test_field_validation` has each field's own limits.
+"""
+
+import gzip
+import io
+import json
+import tracemalloc
+import zlib
+from contextlib import closing
+
+import pytest
+
+from api.http.parsing import MAX_BODY_BYTES
+from api.photos.content import LARGEST_PIECE
+from config import wsgi
+from tests.api.problems import refusal
+from tests.api.rules import RULES
+from tests.api.test_described import connection_kept
+from tests.api.world import ROLES, a_world, fingerprint, undone
+
+pytestmark = pytest.mark.django_db
+
+CONTENT = "/api/v1/photos/{photo_id}/content"
+SYNC = "/api/v1/sync"
+WRITING = [(a, method) for a, method in RULES if a.startswith("/api/") and method in ("post", "put", "patch")]
+JSON = [route for route in WRITING if route[0] != CONTENT]
+FORMS = [a for a, method in RULES if not a.startswith("/api/") and method == "post" and a != "/"]
+every_json_route = pytest.mark.parametrize(("address", "method"), JSON)
+
+
+@pytest.fixture(scope="module")
+def world(django_db_setup, django_db_blocker, tmp_path_factory):
+    with django_db_blocker.unblock(), a_world(tmp_path_factory.mktemp("photos")) as made:
+        yield made
+
+
+class Route:
+    """A route with someone who may use it, and what they would send."""
+
+    def __init__(self, world, address, method):
+        self.role = next(role for role in ROLES if RULES[address, method][role] == "ok")
+        self.sent = world.request(address, method, self.role)
+        self.method, self._client = method, world.phones[self.role]
+
+    def ask(self, body, *, content_type="application/json", **headers):
+        """Send a body as it is."""
+        headers = self.sent.headers | headers
+        with undone():
+            return self._client.generic(self.method.upper(), self.sent.address, body, content_type, **headers)
+
+    def bodies(self, text):
+        """Return as JSON text the good body with another value for each of its fields in turn."""
+        whole = self.sent.body
+        return {name: json.dumps(whole | {name: "@here@"}).replace('"@here@"', text) for name in whole}
+
+
+@pytest.fixture
+def route(world, address, method):
+    return Route(world, address, method)
+
+
+@pytest.fixture
+def nothing_stored(world):
+    before = fingerprint()
+    yield
+    assert fingerprint() == before
+
+
+def broken(good):
+    """Return bodies with their Content-Encoding that are not JSON, made from one that is."""
+    packed = gzip.compress(good)
+    plain = [
+        good[: len(good) // 2], good[:-1], good * 2, b" ", b"{'a': 1}", b"a=1", b"\xff" + good,
+        b"\xef\xbb\xbf" + good, good.decode().encode("utf-16"), b"[" * 100_000,
+        b'{"a":' * 50_000 + b"1" + b"}" * 50_000,
+    ]  # fmt: skip
+    coded = [(packed[: len(packed) // 2], "gzip"), (packed[:-1], "gzip"), (packed + b"x", "gzip"), (good, "gzip"),
+             (packed, "br"), (packed, "deflate"), (gzip.compress(packed), "gzip, gzip")]  # fmt: skip
+    return [(body, "identity") for body in plain] + coded
+
+
+@every_json_route
+@pytest.mark.usefixtures("nothing_stored")
+def test_body_that_is_no_json_is_a_parse_error(route):
+    good = json.dumps(route.sent.body).encode()
+    answers = [route.ask(body, HTTP_CONTENT_ENCODING=encoding) for body, encoding in broken(good)]
+
+    assert [refusal(answer) for answer in answers] == [(400, "parse-error", set())] * len(answers)
+
+
+@every_json_route
+@pytest.mark.usefixtures("nothing_stored")
+def test_number_that_json_does_not_have_is_a_parse_error(route):
+    for number in ("NaN", "-Infinity", "1e400", "1" * 5000, "0x10", "01"):
+        body = route.bodies(number).popitem()[1]
+        assert refusal(route.ask(body)) == (400, "parse-error", set()), number
+
+
+UNFIT = [
+    r'"a\u0000b"', r'"\ud800"', r'{"\ud800": "\u0000"}', "[" * 400 + "]" * 400, '{"a":' * 400 + "1" + "}" * 400,
+    '"' + "x" * 100_000 + '"', "1e308", "-1" + "0" * 38,
+]  # fmt: skip
+"""What no field of any body may be: NUL, lone surrogate, nested deeply, too long, beyond all limits."""
+ODD = ["null", "true", "0", "-1", "1.5", '""', '" "', "[]", "{}", "[null]", '["a"]', '"0"', "1e-400", r'"\u2028"']
+"""What may fit a field here and there."""
+
+
+@every_json_route
+@pytest.mark.parametrize("value", UNFIT, ids=range(len(UNFIT)))
+@pytest.mark.usefixtures("nothing_stored")
+def test_value_that_is_invalid_everywhere_is_refused(route, value):
+    for name, body in route.bodies(value).items():
+        answer = route.ask(body)
+        if route.sent.address == SYNC and answer.status_code == 200:  # a list, whose members are refused one by one
+            assert {verdict["verdict"] for verdict in answer.json()["verdicts"]} == {"refused"}
+        else:
+            assert 400 <= refusal(answer)[0] < 500, name
+
+
+@every_json_route
+def test_unusual_value_is_accepted_or_refused(route):
+    for value in ODD:
+        before = fingerprint()
+        for name, body in route.bodies(value).items():
+            answer = route.ask(body)
+            if answer.status_code >= 300:
+                assert refusal(answer)[0] in (401, 403, 404, 409, 422), (name, value)
+            assert fingerprint() == before
+
+
+@every_json_route
+@pytest.mark.usefixtures("nothing_stored")
+def test_body_that_is_no_object_is_refused(route):
+    for body in ("[]", '"a"', "1", "null", "true", "[" * 500 + "]" * 500):
+        assert refusal(route.ask(body)) == (422, "invalid", {("", "type")})
+
+
+OTHER_TYPES = [
+    "", "text/plain", "application/xml", "multipart/form-data; boundary=x", "application/x-www-form-urlencoded",
+    "application/octet-stream", "nonsense", "application/" + "x" * 1000,
+]  # fmt: skip
+
+
+@every_json_route
+@pytest.mark.usefixtures("nothing_stored")
+def test_body_of_another_type_is_refused(route):
+    good = json.dumps(route.sent.body)
+    for kind in OTHER_TYPES:
+        assert refusal(route.ask(good, content_type=kind)) == (415, "unsupported-media-type", set()), kind
+
+
+class Flow(io.RawIOBase):
+    """A body that is made up while it is read, which nobody holds as a whole; counts what was read of it."""
+
+    def __init__(self, size, byte=b" "):
+        self.left, self.taken, self._byte = size, 0, byte
+
+    def readable(self):
+        return True
+
+    def readinto(self, target):
+        n = min(self.left, len(target))
+        target[:n] = self._byte * n
+        self.left, self.taken = self.left - n, self.taken + n
+        return n
+
+
+def answered(world, route, stream, length, **headers):
+    """Send a stream to the server; return status, problem type and the most memory that was held meanwhile."""
+    address, _, query = route.sent.address.partition("?")
+    environ = {
+        "REQUEST_METHOD": route.method.upper(), "PATH_INFO": address, "QUERY_STRING": query, "SERVER_NAME": "localhost",
+        "SERVER_PORT": "80", "wsgi.url_scheme": "http", "wsgi.input": stream, "wsgi.errors": io.StringIO(),
+        "CONTENT_TYPE": route.sent.content_type, "CONTENT_LENGTH": str(length), **route.sent.headers, **headers,
+    }  # fmt: skip
+    if route.role in world.people:
+        environ["HTTP_AUTHORIZATION"] = f"Bearer {world.people[route.role].token}"
+    told = []
+    with undone(), connection_kept():
+        tracemalloc.start()
+        try:
+            with closing(wsgi.application(environ, lambda status, headers, *_: told.append(status))) as answer:
+                body = json.loads(b"".join(answer))
+            peak = tracemalloc.get_traced_memory()[1]
+        finally:
+            tracemalloc.stop()
+    return int(told[0][:3]), body["type"], peak
+
+
+@pytest.fixture(scope="module")
+def bomb():
+    """128 times what a body may be, packed."""
+    packer = zlib.compressobj(9, wbits=31)
+    piece = b" " * MAX_BODY_BYTES
+    return b"".join([*(packer.compress(piece) for _ in range(128)), packer.flush()])
+
+
+@pytest.mark.parametrize(("address", "method"), WRITING)
+@pytest.mark.usefixtures("nothing_stored")
+def test_body_ten_times_too_large_is_not_even_read(world, route):
+    flow = Flow(10 * MAX_BODY_BYTES)
+    status, problem, peak = answered(world, route, io.BufferedReader(flow), 10 * MAX_BODY_BYTES)
+
+    assert (status, problem) == (413, "/problems/too-large")
+    assert flow.taken <= MAX_BODY_BYTES + io.DEFAULT_BUFFER_SIZE
+    assert peak < 1.2 * MAX_BODY_BYTES  # of a piece of a photo, one more byte than it may have is read
+
+
+@every_json_route
+@pytest.mark.usefixtures("nothing_stored")
+def test_gzip_bomb_is_never_decompressed(world, route, bomb):
+    assert len(bomb) < MAX_BODY_BYTES / 4
+    headers = {"HTTP_CONTENT_ENCODING": "gzip"}
+    status, problem, peak = answered(world, route, io.BytesIO(bomb), len(bomb), **headers)
+
+    assert (status, problem) == (413, "/problems/too-large")
+    assert peak < 3 * MAX_BODY_BYTES
+
+
+@pytest.mark.parametrize(("address", "method"), [(CONTENT, "put")])
+@pytest.mark.usefixtures("nothing_stored")
+def test_compressed_or_too_large_piece_is_refused(world, route):
+    packed = route.ask(gzip.compress(b"x"), content_type="application/octet-stream", HTTP_CONTENT_ENCODING="gzip")
+    whole = Flow(LARGEST_PIECE + 1)
+
+    assert refusal(packed) == (400, "parse-error", set())
+    assert answered(world, route, io.BufferedReader(whole), LARGEST_PIECE + 1)[:2] == (413, "/problems/too-large")
+    assert refusal(route.ask(b"{}")) == (415, "unsupported-media-type", set())
+
+
+@pytest.mark.parametrize("unit", [b"[],", b"{},", b'"a",', b"0.5,"])
+@pytest.mark.parametrize(("address", "method"), [(SYNC, "post")])
+@pytest.mark.usefixtures("nothing_stored")
+def test_memory_for_a_body_within_the_limit_is_bounded(world, route, unit):
+    body = (b"[" + unit * (MAX_BODY_BYTES // len(unit)))[: MAX_BODY_BYTES - 10].rpartition(b",")[0] + b"]"
+    status, _, peak = answered(world, route, io.BytesIO(body), len(body))
+
+    assert status == 422
+    assert peak < 32 * MAX_BODY_BYTES  # an empty list or object of 3 bytes becomes one of 56 to 64, and a pointer
+
+
+@pytest.mark.parametrize("address", FORMS)
+@pytest.mark.usefixtures("nothing_stored")
+def test_forms_survive_malformed_bodies(world, address):
+    sent, kind = world.request(address, "post", "nobody"), "application/x-www-form-urlencoded"
+    fields = list(sent.body or {"next": ""})
+    bodies = [(b"=".join([name.encode(), value]), kind)
+              for name in fields for value in (b"%00", b"%ED%A0%80", b"\xff\xfe", b"x" * 100_000, b"")]  # fmt: skip
+    bodies += [(b"&".join(b"a=1" for _ in range(5000)), kind), (b" " * 5 * 2**20, kind), (b"{}", "application/json"),
+               (b"--x\r\nbroken", "multipart/form-data; boundary=x"), (b"", "multipart/form-data"), (b"", ""),
+               (b"a=1", "application/x-www-form-urlencoded; charset=nonsense")]  # fmt: skip
+    for body, of_type in bodies:
+        with undone():
+            answer = world.browser("nobody").generic("POST", sent.address, body, of_type)
+        assert answer.status_code < 500, (body[:40], of_type)

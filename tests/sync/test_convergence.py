@@ -176,7 +176,7 @@ class Story(RuleBasedStateMachine):
         self.new(phone, type_name, fields)
 
     def new(self, phone, type_name, fields):
-        record = phone.new(type_name, fields, record=number_id(len(self.made)))
+        record = phone.create(type_name, fields, record=number_id(len(self.made)))
         self.made.append((type_name, record))
         return record
 

@@ -16,8 +16,6 @@ from api.lots.guide import LotBrewGuide
 from api.operations.export import TeamExport
 from api.panels import CalibrationOf, PanelOfTeam
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
-from api.shares import DESCRIBED as SHARES_DESCRIBED
-from api.shares import OneShare, Shares
 from api.sync import Sync
 from api.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
 from lots.schema import RecordSchema
@@ -151,7 +149,6 @@ def _describe() -> None:
         ArrivalCheckOf: {
             "get": operation(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem_responses(404)})
         },
-        **SHARES_DESCRIBED,
     }.items():
         extend_schema_view(**operations)(view)
 
@@ -175,8 +172,7 @@ urlpatterns = [
     path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
     path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
     path("", include("api.photos.urls")),
-    path("shares/", Shares.as_view()),
-    path("shares/<str:share_id>/", OneShare.as_view()),
+    path("", include("api.shares.urls")),
     path("", include("api.flights.urls")),
     path("compare", Compare.as_view()),
     path("panel", PanelOfTeam.as_view()),

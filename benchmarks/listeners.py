@@ -77,7 +77,7 @@ async def _measure(place: Installation, listeners: int) -> None:
         for first in range(0, listeners, 50):
             await asyncio.gather(*(stream.open() for stream in streams[first : first + 50]))
         busy += await asyncio.to_thread(_times, lambda: phone.request("GET", "/api/v1/me"))
-        phone.new("lot", {"name": f"Bench {block}", "kind": "green"})
+        phone.create("lot", {"name": f"Bench {block}", "kind": "green"})
         await asyncio.to_thread(phone.sync)
         answered = time.monotonic()
         deadline = answered + 10

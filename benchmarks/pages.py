@@ -82,7 +82,7 @@ def measure(place: Installation, *, readings: int) -> None:
     browser = Browser(place.url)
     browser.sign_in(ILVA.username, password=PASSWORD)
     reports = sorted(set(_REPORT.findall(browser.get("/lots/"))))
-    other = phone.new("lot", {"name": "Bench", "kind": "green"})
+    other = phone.create("lot", {"name": "Bench", "kind": "green"})
     phone.sync()
     for path in reports * 2:
         browser.get(path)

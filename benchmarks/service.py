@@ -71,7 +71,7 @@ class Taster(threading.Thread):
 
     def _new(self, type_name: str, **fields: object) -> str:
         self.written += 1
-        return self._phone.new(type_name, fields)
+        return self._phone.create(type_name, fields)
 
 
 def floor_s(url: str) -> list[float]:
@@ -115,7 +115,7 @@ def serve(place: Installation, *, faster: float) -> int:
             phone = Phone(HttpTransport(place.url), store=MemoryStore())
             phone.sign_in(username=f"bench{team}", password=PASSWORD)
             if not number:
-                lot = phone.new("lot", {"name": "Bench", "kind": "oolong"})
+                lot = phone.create("lot", {"name": "Bench", "kind": "oolong"})
                 watchers.append(phone)
             phone.sync()
             seed = team * PER_TEAM + number

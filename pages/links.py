@@ -19,7 +19,7 @@ from api.http.conditional import id_from_path
 from pages.browser import page
 from pages.reports import member_with
 from tastings.actions.shares import give_share, revoke_share
-from tastings.queries.shares import share_for, share_shown, shares_to, token_of
+from tastings.queries.shares import is_open, share_for, shares_to, token_of
 from tastings.wording.numbers import day
 from teams.errors import Invalid, NotFound
 
@@ -99,15 +99,14 @@ class EndLink(View):
 
 def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, Any]:
     """Describe one link; one that has ended has no address."""
-    shown = share_shown(share, now=now)
     return {
         "id": str(share.id),
         "made": _("made on %(day)s at %(time)s UTC")
-        % {"day": day(shown["created_at"]), "time": f"{share.created_at:%H:%M}"},
+        % {"day": day(share.created_at), "time": f"{share.created_at:%H:%M}"},
         "what": _what(share),
-        "ends": day(shown["revoked_at"] or shown["expires_at"]),
+        "ends": day(share.revoked_at or share.expires_at),
         "views": ngettext("read %(n)s time", "read %(n)s times", share.views) % {"n": share.views},
-        "address": request.build_absolute_uri(f"/shared/{token_of(share.id)}/") if shown["open"] else "",
+        "address": request.build_absolute_uri(f"/shared/{token_of(share.id)}/") if is_open(share, now=now) else "",
     }
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 from uuid import UUID
 
@@ -19,6 +18,7 @@ from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.dataclass_answers import answer_of
+from api.http.fields import MomentField
 from api.http.openapi import (
     BAD_BODY,
     ETAG,
@@ -30,7 +30,6 @@ from api.http.openapi import (
     problem_responses,
     schema_fields,
 )
-from lots.schema import format_utc_short
 from tastings.actions.photos import announce_photo, delete_photo
 from tastings.answers.photos import LiquorColour
 from tastings.figures import to_stored
@@ -38,14 +37,6 @@ from tastings.queries.photos import colour_of, get_photo, list_photos
 from tastings.schemas import PHOTO, PHOTO_OF
 from tastings.wording.photos import REFUSALS
 from teams.errors import Invalid, Problem
-
-
-class MomentField(s.DateTimeField):
-    """A moment as records have it."""
-
-    def to_representation(self, value: datetime) -> str:
-        """Return it in UTC."""
-        return format_utc_short(value)
 
 
 class PhotoSerializer(s.Serializer[Any]):

@@ -60,7 +60,7 @@ def _send(phone: Phone, sitting: Sitting, *, session: UUID, cups: Mapping[int, s
             path.write_bytes(liquor_picture(style=sitting.lot.style, strength=float(true[place[cup]])))
             phone.photos.add(
                 path,
-                of="liquor",
+                subject="liquor",
                 session=str(session),
                 infusion=infusion,
                 taken_at=sitting.started_at + timedelta(minutes=3 + 2 * cup),

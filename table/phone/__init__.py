@@ -3,9 +3,9 @@
 It knows nothing of the server but its URLs and needs the standard library only. What an app has to do, and where it is
 done here:
 
-1. **Every edit is stored locally first** (`Phone.new`, `Phone.edit`, `Phone.delete`). One *change* says which record,
-   when (``at``), and the fields that were set, or that the record is deleted. A change is safe once it is in the event
-   log on the disk (`JournalStore`). Ids are UUIDs that the phone makes, so nothing waits for the network.
+1. **Every edit is stored locally first** (`Phone.create`, `Phone.edit`, `Phone.delete`). One *change* says which
+   record, when (``at``), and the fields that were set, or that the record is deleted. A change is safe once it is in
+   the event log on the disk (`JournalStore`). Ids are UUIDs that the phone makes, so nothing waits for the network.
 2. **``at`` rises strictly on a device**, even when its clock is set back. Fields merge one by one and the later ``at``
    wins. A clock that runs ahead does no harm: the server takes such a time for its own.
 3. **One request sends and pulls** (`Phone.sync`): ``POST /api/v1/sync`` takes up to 1,000 changes and 2 MiB (unpacked;
@@ -30,29 +30,29 @@ done here:
 """
 
 from table.phone.errors import PhoneError, RefusedError, SignedOutError, StoreError, UnreachableError
-from table.phone.phone import Outcome, Phone, PhoneOptions, SyncReport
-from table.phone.phone_state import Photo, Record, State, UnsentChange
+from table.phone.phone import ChangeOutcome, Phone, PhoneOptions, SyncReport
+from table.phone.phone_state import PhoneRecord, PhoneState, QueuedPhoto, UnsentChange
 from table.phone.photo_queue import PhotoQueue
 from table.phone.retry import RetryPolicy
 from table.phone.stores import JournalStore, MemoryStore, Store
 from table.phone.transport import HttpTransport, Response, Transport
 
 __all__ = [
+    "ChangeOutcome",
     "HttpTransport",
     "JournalStore",
     "MemoryStore",
-    "Outcome",
     "Phone",
     "PhoneError",
     "PhoneOptions",
-    "Photo",
+    "PhoneRecord",
+    "PhoneState",
     "PhotoQueue",
-    "Record",
+    "QueuedPhoto",
     "RefusedError",
     "Response",
     "RetryPolicy",
     "SignedOutError",
-    "State",
     "Store",
     "StoreError",
     "SyncReport",

@@ -8,7 +8,7 @@ from typing import Any, NamedTuple, Self
 
 from table.phone.errors import PhoneError, RefusedError, SignedOutError
 from table.phone.ids import new_id
-from table.phone.phone_state import Record, UnsentChange
+from table.phone.phone_state import PhoneRecord, UnsentChange
 from table.phone.photo_queue import PhotoQueue
 from table.phone.retry import RetryPolicy
 from table.phone.stores import Store
@@ -26,7 +26,7 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-class Outcome(NamedTuple):
+class ChangeOutcome(NamedTuple):
     """The server's verdict on one change; ``will_retry`` says whether the change is sent again by the next sync."""
 
     unsent: UnsentChange
@@ -40,7 +40,7 @@ class Outcome(NamedTuple):
 class SyncReport:
     """What a sync did: verdicts in the order they came, records pulled, whether everything was pulled anew."""
 
-    outcomes: list[Outcome] = field(default_factory=list)
+    outcomes: list[ChangeOutcome] = field(default_factory=list)
     pulled: int = 0
     started_again: bool = False
 
@@ -109,7 +109,7 @@ class Phone:
             Name or password is wrong.
         """
         sent = {"username": username, "password": password, "device": device_name} | ({"team": team} if team else {})
-        self._forget_token()
+        self._delete_token()
         answer = self.request("POST", "/api/v1/auth/tokens", body=sent)
         self._store.append({"event": "signed", "token": answer["token"]})
         return answer
@@ -117,7 +117,7 @@ class Phone:
     def sign_out(self) -> None:
         """End this device's token, at the server first."""
         self.request("DELETE", "/api/v1/auth/tokens/current")
-        self._forget_token()
+        self._delete_token()
 
     @property
     def signed_in(self) -> bool:
@@ -131,7 +131,7 @@ class Phone:
         """Return the id under which the server keeps this device's edits."""
         return self._store.state.device
 
-    def new(
+    def create(
         self, type_name: str, fields: Mapping[str, object], *, record: str | None = None, at: datetime | None = None
     ) -> str:
         """Create a record and return its id, made here unless one is given."""
@@ -160,22 +160,22 @@ class Phone:
         if at is None:
             change["at"] = event["clock_at"] = self._next_time()
         else:
-            change["at"] = _formatted(at)
+            change["at"] = _format_time(at)
         encode_json(change)  # raises ValueError now rather than at the next sync
         self._store.append(event)
 
     def _next_time(self) -> str:
         """Return the clock's moment, or just after the last one given out when the clock has not moved on since."""
-        now, last = _formatted(self._options.clock()), self._store.state.last_at
-        return now if now > last else _formatted(datetime.fromisoformat(last) + timedelta(microseconds=1))
+        now, last = _format_time(self._options.clock()), self._store.state.last_at
+        return now if now > last else _format_time(datetime.fromisoformat(last) + timedelta(microseconds=1))
 
     # Reading
 
-    def record(self, record: str) -> Record | None:
+    def record(self, record: str) -> PhoneRecord | None:
         """Return a record as pulled, with unsent edits applied; None if deleted or not known here."""
         return self._store.state.view(record)
 
-    def records(self, type_name: str) -> list[Record]:
+    def records(self, type_name: str) -> list[PhoneRecord]:
         """Return every record of a type, in the order of their ids."""
         return list(self._store.state.views(type_name))
 
@@ -222,7 +222,7 @@ class Phone:
             raise SignedOutError("not signed in", status=401)
         report, more, tried, any_accepted = SyncReport(), pull, set[int](), False
         while True:
-            chunk = self._next_chunk(leaving_out=tried)
+            chunk = self._next_chunk(excluding=tried)
             if not chunk and any_accepted and self.unsent:  # a parent that was missing may be there now
                 tried, any_accepted = set(), False
                 continue
@@ -233,7 +233,7 @@ class Phone:
                 more = pull
                 continue
             tried |= {unsent.number for unsent in chunk}
-            outcomes = [self._outcome(*pair) for pair in zip(chunk, answer["verdicts"], strict=True)]
+            outcomes = [self._change_outcome(*pair) for pair in zip(chunk, answer["verdicts"], strict=True)]
             self._store.append(_sync_event(outcomes, page=answer if pull else None))
             report.outcomes += outcomes
             any_accepted = any_accepted or any(o.verdict in ("applied", "merged") for o in outcomes)
@@ -241,11 +241,11 @@ class Phone:
                 more = answer["more"]
                 report.pulled += len(answer["changes"])
 
-    def _next_chunk(self, *, leaving_out: set[int]) -> list[UnsentChange]:
+    def _next_chunk(self, *, excluding: set[int]) -> list[UnsentChange]:
         """Return the unsent changes that fit into one request."""
         chunk: list[UnsentChange] = []
         room = self._max_bytes - _ENVELOPE_BYTES
-        for unsent in self._options.order([unsent for unsent in self.unsent if unsent.number not in leaving_out]):
+        for unsent in self._options.order([unsent for unsent in self.unsent if unsent.number not in excluding]):
             room -= len(encode_json(unsent.change)) + 1
             if chunk and (room < 0 or len(chunk) >= self._max_changes):
                 break
@@ -264,7 +264,7 @@ class Phone:
         try:
             answer = self.request("POST", "/api/v1/sync", body=body)
         except SignedOutError:
-            self._forget_token()
+            self._delete_token()
             raise
         except RefusedError as refusal:
             if refusal.starts_again and body["cursor"]:
@@ -272,14 +272,14 @@ class Phone:
                 report.started_again = True
                 return None
             if refusal.status == 413 and chunk:
-                self._shrink_chunks(chunk, report=report)
+                self._halve_chunks(chunk, report=report)
                 return None
             raise
         if not {"verdicts", "changes", "cursor", "more"} <= answer.keys() or len(answer["verdicts"]) != len(chunk):
             raise PhoneError("the server's answer to a sync is not one")
         return answer
 
-    def _shrink_chunks(self, chunk: Sequence[UnsentChange], *, report: SyncReport) -> None:
+    def _halve_chunks(self, chunk: Sequence[UnsentChange], *, report: SyncReport) -> None:
         """Halve the size of requests; give up on a single change that is too large."""
         if len(chunk) > 1:
             size = sum(len(encode_json(unsent.change)) for unsent in chunk)
@@ -287,28 +287,30 @@ class Phone:
             self._max_bytes = max(2 * _ENVELOPE_BYTES, size // 2 + _ENVELOPE_BYTES)
             return
         problems = [{"field": "", "code": "too_large", "detail": "is more than one request may carry"}]
-        outcome = Outcome(chunk[0], "refused", None, problems, will_retry=False)
+        outcome = ChangeOutcome(chunk[0], "refused", None, problems, will_retry=False)
         self._store.append(_sync_event([outcome], page=None))
         report.outcomes.append(outcome)
 
-    def _outcome(self, unsent: UnsentChange, verdict: Mapping[str, Any]) -> Outcome:
+    def _change_outcome(self, unsent: UnsentChange, verdict: Mapping[str, Any]) -> ChangeOutcome:
         """Return what becomes of a change: edits wait as long as the change that creates their record waits."""
         codes = {problem["code"] for problem in verdict["problems"]}
         waits = bool(codes & _RETRIED_CODES) or (codes == {"required"} and self._is_created_later(unsent))
         will_retry = verdict["verdict"] == "refused" and waits
-        return Outcome(unsent, verdict["verdict"], verdict["revision"], verdict["problems"], will_retry=will_retry)
+        return ChangeOutcome(
+            unsent, verdict["verdict"], verdict["revision"], verdict["problems"], will_retry=will_retry
+        )
 
     def _is_created_later(self, unsent: UnsentChange) -> bool:
         """Whether this change edits a record whose creation is still in the outbox."""
         waiting = self._store.state.outbox.values()
         return not unsent.begins and any(other.begins and other.record == unsent.record for other in waiting)
 
-    def _forget_token(self) -> None:
+    def _delete_token(self) -> None:
         if self.signed_in:
             self._store.append({"event": "signed", "token": ""})
 
 
-def _sync_event(outcomes: Sequence[Outcome], *, page: Mapping[str, Any] | None) -> Mapping[str, Any]:
+def _sync_event(outcomes: Sequence[ChangeOutcome], *, page: Mapping[str, Any] | None) -> Mapping[str, Any]:
     """Return the event of an answer: verdicts and page in one, so that neither is stored without the other."""
     verdicts = [
         [one.unsent.number, "waits" if one.will_retry else one.verdict, one.revision, list(one.problems)]
@@ -318,6 +320,6 @@ def _sync_event(outcomes: Sequence[Outcome], *, page: Mapping[str, Any] | None) 
     return {"event": "answered", "verdicts": verdicts, "page": stored_page}
 
 
-def _formatted(moment: datetime) -> str:
+def _format_time(moment: datetime) -> str:
     """Return a time in UTC as text of fixed width, so that the order of texts is the order of times."""
     return moment.astimezone(UTC).strftime("%Y-%m-%dT%H:%M:%S.%fZ").rjust(27, "0")

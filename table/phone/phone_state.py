@@ -13,7 +13,7 @@ _CHILDREN = ("infusion", "note")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Record:
+class PhoneRecord:
     """A record as the phone shows it; ``unsent`` when it includes edits that the server has not confirmed."""
 
     type: str
@@ -26,7 +26,7 @@ class Record:
 
 @dataclass(kw_only=True)
 class PulledRecord:
-    """A record as last pulled, and in which full pass it was last seen."""
+    """A record as last pulled; ``seen_in`` is the number of the last full pull that contained it."""
 
     type: str
     fields: dict[str, Any]
@@ -55,7 +55,7 @@ class UnsentChange:
 
 
 @dataclass(kw_only=True)
-class Photo:
+class QueuedPhoto:
     """A photo that the server does not have yet: its announcement, the path of its file, why it was refused."""
 
     announced: dict[str, Any]
@@ -69,7 +69,7 @@ class Photo:
 
 
 @dataclass(kw_only=True)
-class State:
+class PhoneState:
     """Everything that the phone knows.
 
     ``confirmed`` are changes with the revision that the server gave them. They are shown until that revision has been
@@ -88,7 +88,7 @@ class State:
     outbox: dict[int, UnsentChange] = field(default_factory=dict)
     refused: dict[int, UnsentChange] = field(default_factory=dict)
     confirmed: list[tuple[int, UnsentChange]] = field(default_factory=list)
-    photos: dict[str, Photo] = field(default_factory=dict)
+    photos: dict[str, QueuedPhoto] = field(default_factory=dict)
 
     def apply(self, event: Event) -> None:
         """Change the state by one event."""
@@ -107,7 +107,7 @@ class State:
             case "put_away":
                 del self.refused[event["number"]]
             case "photographed":
-                photo = Photo(announced=event["photo"], path=event["path"])
+                photo = QueuedPhoto(announced=event["photo"], path=event["path"])
                 self.photos[photo.id] = photo
             case "photo_done":
                 self._finish_photo(event["id"], problems=event["problems"])
@@ -130,11 +130,11 @@ class State:
 
     def _merge_answer(self, event: Event) -> None:
         for number, verdict, revision, problems in event["verdicts"]:
-            self._settle(number, verdict, revision=revision, problems=problems)
+            self._resolve_change(number, verdict, revision=revision, problems=problems)
         if (page := event["page"]) is not None:
             self._merge_page(page)
 
-    def _settle(
+    def _resolve_change(
         self, number: int, verdict: str, *, revision: int | None, problems: Sequence[Mapping[str, Any]]
     ) -> None:
         unsent = self.outbox[number]
@@ -165,14 +165,14 @@ class State:
             self.records = {i: record for i, record in self.records.items() if record.seen_in == self.full_pass}
             self.in_full_pass = False
 
-    def view(self, record: str) -> Record | None:
+    def view(self, record: str) -> PhoneRecord | None:
         """Return a record as pulled, with the unconfirmed changes applied; None if it is deleted or not known here.
 
         Infusions and notes of a deleted session are deleted with it.
         """
         return self._view(record, self._unconfirmed_by_record())
 
-    def views(self, type_name: str) -> Iterator[Record]:
+    def views(self, type_name: str) -> Iterator[PhoneRecord]:
         """Yield the records of a type, in the order of their ids."""
         unconfirmed = self._unconfirmed_by_record()
         ids = {i for i, record in self.records.items() if record.type == type_name}
@@ -188,7 +188,7 @@ class State:
             unconfirmed.setdefault(change.record, []).append(change)
         return unconfirmed
 
-    def _view(self, record: str, unconfirmed: Mapping[str, Sequence[UnsentChange]]) -> Record | None:
+    def _view(self, record: str, unconfirmed: Mapping[str, Sequence[UnsentChange]]) -> PhoneRecord | None:
         base, changes = self.records.get(record), unconfirmed.get(record, ())
         if base is None and not any(unsent.begins for unsent in changes):
             return None  # edits of what is not here: the server brings it back whole, or not at all
@@ -199,7 +199,7 @@ class State:
         type_name = base.type if base else str(changes[0].change["type"])
         if deleted or (type_name in _CHILDREN and self._view(str(fields.get("session")), unconfirmed) is None):
             return None
-        return Record(
+        return PhoneRecord(
             type=type_name,
             id=record,
             fields=fields,
@@ -218,7 +218,7 @@ class State:
         self.outbox = {int(number): UnsentChange(**unsent) for number, unsent in plain.pop("outbox").items()}
         self.refused = {int(number): UnsentChange(**unsent) for number, unsent in plain.pop("refused").items()}
         self.confirmed = [(revision, UnsentChange(**unsent)) for revision, unsent in plain.pop("confirmed")]
-        self.photos = {i: Photo(**photo) for i, photo in plain.pop("photos", {}).items()}
+        self.photos = {i: QueuedPhoto(**photo) for i, photo in plain.pop("photos", {}).items()}
         for name, value in plain.items():
             setattr(self, name, value)
 

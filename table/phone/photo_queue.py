@@ -12,7 +12,7 @@ from typing import Any
 
 from table.phone.errors import RefusedError, SignedOutError, StoreError
 from table.phone.ids import new_id
-from table.phone.phone_state import Photo
+from table.phone.phone_state import QueuedPhoto
 from table.phone.retry import RetryPolicy
 from table.phone.stores import Store
 from table.phone.sync_request import send_request
@@ -35,11 +35,11 @@ class PhotoQueue:
     def __init__(self, transport: Transport, *, store: Store, retry: RetryPolicy) -> None:
         self._transport, self._store, self._retry = transport, store, retry
 
-    def add(  # noqa: PLR0913 - what a photo is of
+    def add(  # noqa: PLR0913 - its parents
         self,
         path: Path,
         *,
-        of: str,
+        subject: str,
         session: str | None = None,
         lot: str | None = None,
         infusion: str | None = None,
@@ -47,10 +47,10 @@ class PhotoQueue:
     ) -> str:
         """Add a file, of a session or of a lot; return the photo's id. The file must stay until it is sent."""
         content = path.read_bytes()
-        subject = {"session": session, "lot": lot, "infusion": infusion}
-        photo = {name: value for name, value in subject.items() if value is not None} | {
+        parents = {"session": session, "lot": lot, "infusion": infusion}
+        photo = {name: value for name, value in parents.items() if value is not None} | {
             "id": new_id(taken_at),
-            "of": of,
+            "of": subject,
             "sha256": hashlib.sha256(content).hexdigest(),
             "bytes": len(content),
             "taken_at": taken_at.isoformat(),
@@ -59,16 +59,16 @@ class PhotoQueue:
         return str(photo["id"])
 
     @property
-    def waiting(self) -> list[Photo]:
+    def waiting(self) -> list[QueuedPhoto]:
         """Return the photos still to be sent, in the order they were taken."""
         return [photo for photo in self._store.state.photos.values() if not photo.problems]
 
     @property
-    def refused(self) -> list[Photo]:
+    def refused(self) -> list[QueuedPhoto]:
         """Return the photos that the server refused, with the reasons."""
         return [photo for photo in self._store.state.photos.values() if photo.problems]
 
-    def dismiss(self, photo: Photo) -> None:
+    def dismiss(self, photo: QueuedPhoto) -> None:
         """Remove a photo from the list of refused ones."""
         self._store.append({"event": "photo_done", "id": photo.id, "problems": None})
 
@@ -99,7 +99,7 @@ class PhotoQueue:
             sent += 1
         return sent
 
-    def _send(self, photo: Photo) -> None:
+    def _send(self, photo: QueuedPhoto) -> None:
         upload = self._request("POST", "/api/v1/photos/", body=photo.announced)
         with Path(photo.path).open("rb") as file:
             failures = 0

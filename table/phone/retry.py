@@ -19,7 +19,7 @@ class RetryPolicy:
     sleep: Callable[[float], None] = time.sleep
     jitter: Callable[[], float] = random.random
 
-    def wait(self, failures: int, *, at_least_s: float = 0.0) -> None:
+    def pause(self, failures: int, *, at_least_s: float = 0.0) -> None:
         """Wait after so many failures in a row: half to all of the doubled pause, or what the server asked for."""
         pause_s = min(self.longest_s, self.first_s * 2 ** (failures - 1))
         self.sleep(max(pause_s * (0.5 + self.jitter() / 2), at_least_s))

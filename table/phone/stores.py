@@ -8,7 +8,7 @@ from typing import Protocol
 from uuid import uuid4
 
 from table.phone.errors import StoreError
-from table.phone.phone_state import Event, State
+from table.phone.phone_state import Event, PhoneState
 from table.phone.sync_request import encode_json
 
 _WORTH_COMPACTING_BYTES = 1_000_000
@@ -18,7 +18,7 @@ class Store(Protocol):
     """An event log, and the state that its events add up to."""
 
     @property
-    def state(self) -> State:
+    def state(self) -> PhoneState:
         """Return what the events so far add up to."""
         ...
 
@@ -41,7 +41,7 @@ class MemoryStore:
     """
 
     def __init__(self, device: str | None = None) -> None:
-        self.state = State(device=device or str(uuid4()))
+        self.state = PhoneState(device=device or str(uuid4()))
 
     def append(self, event: Event) -> None:
         """Store an event."""
@@ -72,7 +72,7 @@ class JournalStore:
     """
 
     def __init__(self, path: Path, *, device: str | None = None) -> None:
-        self.state = State()
+        self.state = PhoneState()
         self._path = path
         self._lock = -1
         try:

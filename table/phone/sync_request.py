@@ -62,7 +62,7 @@ def send_request(  # noqa: PLR0913 - what a request is made of
                 return _json_of(response, request=f"{method} {path}")
             at_least_s = _retry_after_s(response)
         failures += 1
-        retry.wait(failures, at_least_s=at_least_s)
+        retry.pause(failures, at_least_s=at_least_s)
 
 
 def _json_of(response: Response, *, request: str) -> Mapping[str, Any]:

@@ -15,7 +15,6 @@ from django.core.signing import BadSignature, Signer
 from django.db.models import Q
 from django.utils.translation import gettext as _
 
-from lots.models.wire import TO_WIRE
 from tastings.models import Share
 from tastings.queries.reports import ReportContent
 from teams.errors import NotAllowed, NotHere
@@ -130,13 +129,6 @@ def may_share(member: Member) -> None:
         raise NotAllowed(_("buyers and owners share lots"))
 
 
-def share_shown(share: Share, *, now: datetime) -> dict[str, Any]:
-    """Return a link in wire form, without its address; ``open`` says whether it holds."""
-    return {
-        "id": str(share.id),
-        "lot": str(share.lot_id),
-        **{name: getattr(share, name) for name in ("shows", "lang", "names", "views")},
-        **{name: TO_WIRE["moment"](getattr(share, name)) for name in ("expires_at", "created_at", "revoked_at")},
-        "by": str(share.by_id),
-        "open": share.revoked_at is None and share.expires_at > now,
-    }
+def is_open(share: Share, *, now: datetime) -> bool:
+    """Return whether the link may be read."""
+    return share.revoked_at is None and share.expires_at > now

@@ -29,7 +29,7 @@ from tests.api.test_tenancy import ACTIONS, BODIES, WITH_ID, WITHOUT_ID, foreign
 from tests.factories import NOON, LotFactory, TeamFactory, person
 from tests.flights import flight_of
 from tests.row_security import as_application
-from tests.tastings.exported import a_team
+from tests.tastings.export_factory import fill_team
 
 OPEN_TO_ALL = {
     "teams_user": "a login belongs to no team: it is found by its name to sign in, and may be in several",
@@ -70,7 +70,7 @@ def full(team, lexicon):
     """Two teams with something in every table; gives both."""
     both = (team, TeamFactory(name="Other House"))
     for one in both:
-        owner, *_ = a_team(one)
+        owner, *_ = fill_team(one)
         flight_of(one, buyer=owner)
         owner.client.post("/api/v1/invitations/", {"role": "taster", "shop": str(owner.member.shop_id)})
         lot = Lot.objects.filter(team=one).first()

@@ -21,7 +21,16 @@ from teams.models.limits import AttemptCount, KnownClient
 from tests.api.phone import change
 from tests.api.records import TYPES, Place
 from tests.factories import DescriptorFactory, DeviceTokenFactory, LotFactory, TeamFactory, person, phone
-from tests.tastings.photos.photographs import LIQUOR, WHITE, announce, announced, file_of, kept, scene, send
+from tests.tastings.photos.photographs import (
+    LIQUOR,
+    WHITE,
+    announce,
+    announced,
+    encode_image,
+    scene,
+    send,
+    upload_and_check,
+)
 
 PASSWORD = "two leaves and a bud"
 ROLES = ("owner", "buyer", "taster", "viewer", "nobody", "left", "stranger")
@@ -29,8 +38,8 @@ ROLES = ("owner", "buyer", "taster", "viewer", "nobody", "left", "stranger")
 of the team and left it, with the token and the browser of that time; the owner of another team."""
 QUICK = {"time_cost": 1, "memory_cost": 8, "parallelism": 1}
 """Of Argon2, as every test has them; or each sign-in would store the password anew."""
-PICTURE = file_of(scene(), quality=90)
-UNDER_WAY = file_of(scene(liquor=(120, 60, 20)), quality=90)
+PICTURE = encode_image(scene(), quality=90)
+UNDER_WAY = encode_image(scene(liquor=(120, 60, 20)), quality=90)
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +101,7 @@ class World:
 
     def _photograph(self):
         """Keep one photo, and have another under way."""
-        address, _ = kept(self.taster, PICTURE, lot=self.place.words["lot"])
+        address, _ = upload_and_check(self.taster, PICTURE, lot=self.place.words["lot"])
         self.ids["photo_id"] = UUID(address.split("/")[-2])
         self.under_way, answer = announce(self.taster, UNDER_WAY, session=self.place.words["session"])
         assert (answer.status_code, send(self.taster, self.under_way, UNDER_WAY[:9], 0).status_code) == (201, 200)

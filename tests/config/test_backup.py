@@ -30,7 +30,7 @@ from teams.actions.counters import REVISION_JUMP
 from teams.models import Role, Team
 from tests.api.phone import change, sync
 from tests.factories import TeamFactory, person
-from tests.tastings.exported import a_flight, a_team
+from tests.tastings.export_factory import a_flight, fill_team
 from tests.tastings.photos.conftest import folder as _folder  # noqa: F401 - photos of a test lie in its own folder
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -122,9 +122,9 @@ def files(folder):
 def installation(team):
     """Two teams with everything, words built in, an upload under way; gives who is in the first."""
     load_lexicon()
-    people = a_team(team)
+    people = fill_team(team)
     a_flight(team, by=people[0], taster=people[1], state="tasting")
-    a_team(TeamFactory(name="Second House"))
+    fill_team(TeamFactory(name="Second House"))
     append(uuid4(), offset=0, piece=b"half a photo")
     return people
 

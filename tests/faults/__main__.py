@@ -71,7 +71,7 @@ def _run_with_faults(place: Installation, *, faults: int, seed: int) -> list[str
     ]
     tasters[0].begin(LOTS)
     stop = threading.Event()
-    threads = [threading.Thread(target=taster.work, args=(stop,)) for taster in tasters]
+    threads = [threading.Thread(target=taster.run, args=(stop,)) for taster in tasters]
     for thread in threads:
         thread.start()
     done = inject_faults(place, tasters, faults=faults, rng=random.Random(seed), print_line=print_line)

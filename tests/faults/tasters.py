@@ -86,10 +86,10 @@ class SimulatedTaster:
     def begin(self, lots: int) -> None:
         """Create the lots that all taste."""
         for i in range(lots):
-            self.phone.new("lot", {"name": f"Lot {i + 1}", "kind": "oolong"})
+            self.phone.create("lot", {"name": f"Lot {i + 1}", "kind": "oolong"})
         self.sync()
 
-    def work(self, stop: threading.Event) -> None:
+    def run(self, stop: threading.Event) -> None:
         """Taste until the event is set."""
         try:
             while not stop.is_set():
@@ -132,12 +132,14 @@ class SimulatedTaster:
                 self.phone.edit("lot", record, {"remarks": f"{self.username} {self.rng.random():.6f}"})
 
     def _pour_a_pot(self) -> None:
-        session = self.phone.new("session", POT | {"lot": self.rng.choice(self._lots)})
+        session = self.phone.create("session", POT | {"lot": self.rng.choice(self._lots)})
         for number in range(1, self.rng.randint(3, 6)):
             pour = {"session": session, "number": number, "steep_s": 10 + 5 * number, "pour_s": 6, "kettle_c": 99}
-            self._infusions.append(self.phone.new("infusion", pour))
+            self._infusions.append(self.phone.create("infusion", pour))
             rating = {"moment": "mouth", "descriptor": "strength", "intensity": max(0, 7 - number)}
-            self._notes.append(self.phone.new("note", {"session": session, "infusion": self._infusions[-1], **rating}))
+            self._notes.append(
+                self.phone.create("note", {"session": session, "infusion": self._infusions[-1], **rating})
+            )
         self._sessions += 1
 
     def _photograph(self) -> None:
@@ -146,7 +148,7 @@ class SimulatedTaster:
         path = self._path.parent / f"{self.username}-{self.rng.randrange(10**9)}.jpg"
         noise = np.frombuffer(self.rng.randbytes(480 * 360 * 3), np.uint8).reshape(360, 480, 3)
         Image.fromarray(noise).save(path, "JPEG", quality=95)
-        self.phone.photos.add(path, of="liquor", lot=self.rng.choice(self._lots), taken_at=datetime.now(UTC))
+        self.phone.photos.add(path, subject="liquor", lot=self.rng.choice(self._lots), taken_at=datetime.now(UTC))
 
     def _send_photos(self) -> bool:
         """Send the waiting photos; return whether all were sent."""

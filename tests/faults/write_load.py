@@ -23,7 +23,7 @@ class Writer:
         try:
             while not stop.is_set():
                 for _ in range(self._rng.randint(1, 20)):
-                    self.written.add(self._phone.new("lot", {"name": f"Sample of {self._name}", "kind": "green"}))
+                    self.written.add(self._phone.create("lot", {"name": f"Sample of {self._name}", "kind": "green"}))
                 verdicts = self._phone.sync(pull=False).verdicts
                 if verdicts.keys() != {"applied"}:
                     self.errors.append(f"{self._name}: {dict(verdicts)}")

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
 from lots.models import FieldHistory, Lot
-from table.phone import MemoryStore, Phone, PhoneOptions, RetryPolicy, State, UnreachableError
+from table.phone import MemoryStore, Phone, PhoneOptions, PhoneState, RetryPolicy, UnreachableError
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.actions.lexicon import load_lexicon
 from tastings.actions.pruning import prune
@@ -80,11 +80,11 @@ class World:
         phones = [Phone(wire, store=store, options=PhoneOptions(clock=clock)) for store in self.stores]
         lot, session, infusion, note = (number_id(n) for n in range(4))
         self.made = [("lot", lot), ("session", session), ("infusion", infusion), ("note", note)]
-        phones[0].new("lot", NEW["lot"], record=lot)
-        phones[0].new("session", NEW["session"] | {"lot": lot}, record=session)
-        phones[0].new("infusion", NEW["infusion"] | {"session": session, "number": 1}, record=infusion)
+        phones[0].create("lot", NEW["lot"], record=lot)
+        phones[0].create("session", NEW["session"] | {"lot": lot}, record=session)
+        phones[0].create("infusion", NEW["infusion"] | {"session": session, "number": 1}, record=infusion)
         of_pour = {"session": session, "infusion": infusion, "descriptor": "strength"}
-        phones[0].new("note", NEW["note"] | of_pour, record=note)
+        phones[0].create("note", NEW["note"] | of_pour, record=note)
         for phone in phones:
             phone.sync()
         self.flight, self.cups = half_a_flight(people, lot)
@@ -176,7 +176,7 @@ class Story(RuleBasedStateMachine):
         self.new(phone, type_name, fields)
 
     def new(self, phone, type_name, fields):
-        record = phone.new(type_name, fields, record=number_id(len(self.made)))
+        record = phone.create(type_name, fields, record=number_id(len(self.made)))
         self.made.append((type_name, record))
         return record
 
@@ -337,7 +337,7 @@ class Story(RuleBasedStateMachine):
 
 def shown(state, type_name):
     """What a phone shows without what it could not send."""
-    bare = State(records=state.records)
+    bare = PhoneState(records=state.records)
     return [(r.id, r.fields, r.revision, r.by) for r in bare.views(type_name)]
 
 

@@ -62,7 +62,7 @@ def test_sent_change_is_shown_until_it_is_pulled():
         return page(cursor=3, more=True, verdicts=[verdict_on(body["changes"][0], revision=7)])
 
     phone, script, _ = signed_in_phone(server)
-    record = phone.new("lot", TEA)
+    record = phone.create("lot", TEA)
     script.answers.append(response(503))
     script.answers += [response(503)] * 3
     with pytest.raises(Exception, match="503"):
@@ -75,8 +75,8 @@ def test_sent_change_is_shown_until_it_is_pulled():
 
 def test_infusions_of_a_deleted_session_are_not_shown():
     phone, _, _ = signed_in_phone()
-    session = phone.new("session", {"lot": "lot-1"})
-    infusion = phone.new("infusion", {"session": session, "number": 1})
+    session = phone.create("session", {"lot": "lot-1"})
+    infusion = phone.create("infusion", {"session": session, "number": 1})
     assert [record.id for record in phone.records("infusion")] == [infusion]
     phone.delete("session", session)
     assert (phone.records("infusion"), phone.record(infusion)) == ([], None)
@@ -104,7 +104,7 @@ def test_edits_wait_for_the_creation_of_their_record():
         )
 
     phone, _, _ = signed_in_phone(not_yet)
-    record = phone.new("lot", TEA)
+    record = phone.create("lot", TEA)
     phone.edit("lot", record, {"remarks": "thin"})
     phone.sync()
     assert (len(phone.unsent), phone.refused) == (2, [])
@@ -123,15 +123,15 @@ def test_waiting_change_is_sent_in_the_same_sync_once_its_parent_is_there():
         return page(verdicts=verdicts)
 
     phone, _, _ = signed_in_phone(*[server] * 9, max_changes=1, order=lambda unsent: unsent[::-1])
-    lot = phone.new("lot", TEA)
-    phone.new("session", {"lot": lot})
+    lot = phone.create("lot", TEA)
+    phone.create("session", {"lot": lot})
     assert phone.sync().verdicts == {"refused": 1, "applied": 2}
     assert phone.unsent == []
 
 
 def test_refused_change_is_listed_and_can_be_corrected():
     phone, _, _ = signed_in_phone(lambda body: page(verdicts=[refusal(body["changes"][0], "range")]))
-    record = phone.new("lot", TEA | {"quantity_g": -1})
+    record = phone.create("lot", TEA | {"quantity_g": -1})
     phone.sync()
     assert (phone.unsent, phone.record(record)) == ([], None)
     (refused,) = phone.refused

@@ -43,7 +43,7 @@ def received(photo):
 
 def test_photo_arrives_byte_for_byte(wire, taster, shot):
     phone = phone_of(taster, wire)
-    photo = phone.photos.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
+    photo = phone.photos.add(shot, subject="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
 
     assert (phone.photos.send(), phone.photos.waiting) == (1, [])
     stored = received(photo)
@@ -55,7 +55,7 @@ def test_photo_arrives_byte_for_byte(wire, taster, shot):
 @pytest.mark.parametrize("at", [0, 1, 2])
 def test_broken_upload_is_resumed_where_it_broke(wire, taster, shot, fault, at):
     phone = phone_of(taster, wire)
-    photo = phone.photos.add(shot, of="liquor", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
+    photo = phone.photos.add(shot, subject="liquor", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
     wire.faults = ["none"] * at + [fault]
     if fault != "twice":
         with pytest.raises(UnreachableError):
@@ -66,8 +66,8 @@ def test_broken_upload_is_resumed_where_it_broke(wire, taster, shot, fault, at):
 
 def test_photo_waits_for_its_session_and_survives_a_restart(wire, taster, shot, tmp_path):
     phone = phone_of(taster, wire, store=JournalStore(tmp_path / "journal"))
-    session = phone.new("session", POT | {"lot": str(LotFactory(team=taster.team).id)})
-    photo = phone.photos.add(shot, of="wet_leaf", session=session, taken_at=TAKEN)
+    session = phone.create("session", POT | {"lot": str(LotFactory(team=taster.team).id)})
+    photo = phone.photos.add(shot, subject="wet_leaf", session=session, taken_at=TAKEN)
     assert phone.photos.send() == 0
     phone._store.close()
 
@@ -81,7 +81,7 @@ def test_photo_waits_for_its_session_and_survives_a_restart(wire, taster, shot, 
 
 def test_full_disk_keeps_the_photo_waiting(wire, taster, shot, monkeypatch):
     phone = phone_of(taster, wire)
-    photo = phone.photos.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
+    photo = phone.photos.add(shot, subject="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
 
     def full(*_):
         raise OSError(errno.ENOSPC, "no space left on device")
@@ -98,8 +98,8 @@ def test_full_disk_keeps_the_photo_waiting(wire, taster, shot, monkeypatch):
 def test_refused_photo_is_listed(wire, taster, shot):
     phone = phone_of(taster, wire)
     lot = str(LotFactory(team=taster.team).id)
-    phone.photos.add(shot, of="portrait", lot=lot, taken_at=TAKEN)
-    good = phone.photos.add(shot, of="dry_leaf", lot=lot, taken_at=TAKEN)
+    phone.photos.add(shot, subject="portrait", lot=lot, taken_at=TAKEN)
+    good = phone.photos.add(shot, subject="dry_leaf", lot=lot, taken_at=TAKEN)
 
     assert phone.photos.send() == 1
     [refused] = phone.photos.refused
@@ -110,7 +110,7 @@ def test_refused_photo_is_listed(wire, taster, shot):
 
 def test_file_that_was_cut_meanwhile_raises(wire, taster, shot):
     phone = phone_of(taster, wire, store=MemoryStore())
-    phone.photos.add(shot, of="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
+    phone.photos.add(shot, subject="dry_leaf", lot=str(LotFactory(team=taster.team).id), taken_at=TAKEN)
     shot.write_bytes(shot.read_bytes()[:500])
 
     with pytest.raises(StoreError, match="shorter"):

@@ -23,7 +23,7 @@ def refusal(status, code="nope"):
 
 def test_request_without_answer_is_repeated_after_growing_pauses():
     phone, script, pauses = signed_in_phone(NO_RESPONSE, response(503), response(429), apply_all)
-    phone.new("lot", TEA, record="lot-1")
+    phone.create("lot", TEA, record="lot-1")
     assert phone.sync().verdicts == {"applied": 1}
     assert pauses == [0.5, 1.0, 2.0]
     assert script.sent[0] == script.sent[3]
@@ -32,8 +32,8 @@ def test_request_without_answer_is_repeated_after_growing_pauses():
 def test_jitter_shortens_pauses_to_no_less_than_half():
     slept = []
     for jitter in (0.0, 1.0):
-        RetryPolicy(first_s=1, longest_s=6, sleep=slept.append, jitter=lambda value=jitter: value).wait(3)
-    RetryPolicy(longest_s=6, sleep=slept.append, jitter=lambda: 1.0).wait(50)
+        RetryPolicy(first_s=1, longest_s=6, sleep=slept.append, jitter=lambda value=jitter: value).pause(3)
+    RetryPolicy(longest_s=6, sleep=slept.append, jitter=lambda: 1.0).pause(50)
     assert slept == [2.0, 4.0, 6.0]
 
 
@@ -45,7 +45,7 @@ def test_retry_after_of_the_server_is_obeyed():
 
 def test_last_failed_attempt_raises_and_unsent_changes_stay():
     phone, script, pauses = signed_in_phone(NO_RESPONSE, NO_RESPONSE, NO_RESPONSE, NO_RESPONSE)
-    phone.new("lot", TEA, record="lot-1")
+    phone.create("lot", TEA, record="lot-1")
     with pytest.raises(UnreachableError):
         phone.sync()
     assert (len(script.sent), len(pauses), len(phone.unsent)) == (4, 3, 1)
@@ -54,7 +54,7 @@ def test_last_failed_attempt_raises_and_unsent_changes_stay():
 
 def test_401_stops_sending_until_signed_in_again():
     phone, script, pauses = signed_in_phone(refusal(401))
-    phone.new("lot", TEA, record="lot-1")
+    phone.create("lot", TEA, record="lot-1")
     for _ in range(2):
         with pytest.raises(SignedOutError):
             phone.sync()
@@ -67,7 +67,7 @@ def test_401_stops_sending_until_signed_in_again():
 
 def test_409_raises_at_once():
     phone, script, _ = signed_in_phone(refusal(409, "unknown-schema"))
-    phone.new("lot", TEA, record="lot-1")
+    phone.create("lot", TEA, record="lot-1")
     with pytest.raises(RefusedError) as refused:
         phone.sync()
     assert (refused.value.status, len(script.sent), len(phone.unsent)) == (409, 1, 1)
@@ -76,7 +76,7 @@ def test_409_raises_at_once():
 @pytest.mark.parametrize("malformed", [response(200, ["?"]), page(verdicts=[{}, {}])])
 def test_malformed_answer_raises_and_changes_nothing(malformed):
     phone, _, _ = signed_in_phone(malformed)
-    phone.new("lot", TEA, record="lot-1")
+    phone.create("lot", TEA, record="lot-1")
     with pytest.raises(PhoneError):
         phone.sync()
     assert (len(phone.unsent), phone.records("lot")[0].unsent) == (1, True)
@@ -150,5 +150,5 @@ def test_value_that_json_cannot_hold_is_refused_at_the_edit():
     phone = Phone(ScriptedTransport(), store=MemoryStore())
     for value in (float("nan"), "\ud800"):
         with pytest.raises(ValueError, match=r"JSON|surrogates"):
-            phone.new("lot", {"name": value})
+            phone.create("lot", {"name": value})
     assert phone.unsent == []

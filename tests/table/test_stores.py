@@ -18,7 +18,7 @@ def used_store(path):
     phone.sync()
     phone.edit("lot", "lot-1", {"remarks": "thin"})
     phone.sync()
-    phone.new("lot", TEA, record="lot-3")
+    phone.create("lot", TEA, record="lot-3")
     phone.delete("lot", "lot-2")
     return store
 

@@ -41,11 +41,11 @@ def wire():
 @pytest.mark.django_db
 def test_what_one_phone_wrote_the_other_shows(wire, taster, buyer, lexicon):
     hers, his = phone_of(taster, wire), phone_of(buyer, wire)
-    lot = hers.new("lot", {"name": "Mist Ridge", "kind": "oolong"})
-    session = hers.new("session", POT | {"lot": lot})
+    lot = hers.create("lot", {"name": "Mist Ridge", "kind": "oolong"})
+    session = hers.create("session", POT | {"lot": lot})
     for number in range(4):
-        hers.new("infusion", {"session": session, "number": number, "steep_s": 10, "kettle_c": 99})
-    hers.new("note", {"session": session, "moment": "mouth", "descriptor": "strength", "intensity": 5})
+        hers.create("infusion", {"session": session, "number": number, "steep_s": 10, "kettle_c": 99})
+    hers.create("note", {"session": session, "moment": "mouth", "descriptor": "strength", "intensity": 5})
     assert hers.sync().verdicts == {"applied": 7}
     assert his.sync().pulled == 7
     for type_name in ("lot", "session", "infusion", "note"):
@@ -56,7 +56,7 @@ def test_what_one_phone_wrote_the_other_shows(wire, taster, buyer, lexicon):
 @pytest.mark.django_db
 def test_lost_answer_changes_nothing(wire, taster):
     phone = phone_of(taster, wire)
-    lot = phone.new("lot", {"name": "Mist Ridge", "kind": "oolong"})
+    lot = phone.create("lot", {"name": "Mist Ridge", "kind": "oolong"})
     wire.faults = ["answer lost"]
     with pytest.raises(UnreachableError):
         phone.sync()
@@ -68,9 +68,9 @@ def test_lost_answer_changes_nothing(wire, taster):
 def test_notes_on_a_session_not_yet_there_wait_for_it(wire, taster, buyer):
     hers, his = phone_of(taster, wire), phone_of(buyer, wire)
     lot, session = LotFactory(team=taster.team), str(uuid4())
-    his.new("infusion", {"session": session, "number": 1, "steep_s": 10, "kettle_c": 99})
+    his.create("infusion", {"session": session, "number": 1, "steep_s": 10, "kettle_c": 99})
     assert his.sync().outcomes[0].will_retry
-    hers.new("session", POT | {"lot": str(lot.id)}, record=session)
+    hers.create("session", POT | {"lot": str(lot.id)}, record=session)
     hers.sync()
     assert his.sync().verdicts == {"applied": 1}
 
@@ -87,7 +87,7 @@ def test_phone_unused_for_long_starts_again_and_loses_no_edit(wire, taster):
     DeviceToken.objects.update(began_at=timezone.now() - timedelta(days=500))
     assert prune_all(now=timezone.now() + timedelta(days=401)) == 1
     DeviceToken.objects.update(began_at=timezone.now() - timedelta(days=500))
-    here.new("lot", {"name": "Newer", "kind": "green"})
+    here.create("lot", {"name": "Newer", "kind": "green"})
     assert [r.id for r in unused.records("lot")] == sorted([kept, deleted])
     report = unused.sync()
     assert (report.started_again, report.verdicts) == (True, {"applied": 1})
@@ -97,7 +97,7 @@ def test_phone_unused_for_long_starts_again_and_loses_no_edit(wire, taster):
 @pytest.mark.django_db
 def test_phone_signed_out_elsewhere_raises_and_keeps_unsent_changes(wire, taster):
     phone = phone_of(taster, wire)
-    phone.new("lot", {"name": "Mist Ridge", "kind": "oolong"})
+    phone.create("lot", {"name": "Mist Ridge", "kind": "oolong"})
     DeviceToken.objects.all().delete()
     with pytest.raises(SignedOutError):
         phone.sync()
@@ -112,7 +112,7 @@ def test_over_http_with_a_journal(live_server, tmp_path):
         answer = phone.sign_in(username=who.user.username, password=PASSWORD)
         assert answer["team"] == str(who.team.id)
         phone.sync()
-        session = phone.new("session", POT | {"lot": str(lot.id)})
+        session = phone.create("session", POT | {"lot": str(lot.id)})
     with Phone(HttpTransport(live_server.url), store=JournalStore(tmp_path / "phone")) as phone:  # switched off and on
         assert phone.sync().verdicts == {"applied": 1}
         assert str(Session.objects.get().id) == session

@@ -31,16 +31,16 @@ from tests.api.phone import change, sync
 from tests.api.problems import refusal
 from tests.api.records import Place
 from tests.factories import NOON, NoteFactory, SessionFactory, TeamFactory, person
-from tests.tastings.exported import (
+from tests.tastings.export_factory import (
     HOSTILE,
     a_flight,
-    a_team,
-    forget,
+    delete_team,
+    fill_team,
     lines_of,
-    operators,
+    open_zip,
+    operator_export,
     records_of,
     written,
-    zip_of,
 )
 from tests.tastings.photos.conftest import folder as _folder  # noqa: F401 - photos of a test lie in its own folder
 
@@ -63,7 +63,7 @@ def bring(path, *, team="Brought"):
 @pytest.fixture
 def full(team):
     """A team with something of everything, flights in three states included."""
-    people = a_team(team)
+    people = fill_team(team)
     for state in ("tasting", "revealed", "called_off"):
         _, cup, lots = a_flight(team, by=people[0], taster=people[1], state=state)
         told = state == "revealed"
@@ -78,7 +78,7 @@ def taken(full, team, tmp_path):
     call_command("export_team", team=str(team.id), to=path, stdout=io.StringIO())
     for content in PhotoContent.objects.filter(team=team):
         image_path(team.id, name_on_disk(content)).unlink()
-    forget(team)
+    delete_team(team)
     return path
 
 
@@ -86,7 +86,7 @@ def taken(full, team, tmp_path):
 
 
 def test_every_file_is_in_the_manifest_with_its_hash(full, team):
-    opened = operators(team)
+    opened = operator_export(team)
     manifest = json.loads(opened.read("manifest.json"))
 
     assert {told["name"] for told in manifest["files"]} | {"manifest.json"} == set(opened.namelist())
@@ -100,7 +100,7 @@ def test_every_file_is_in_the_manifest_with_its_hash(full, team):
 
 
 def test_export_holds_every_row_and_value_of_the_team(full, team):
-    opened = operators(team)
+    opened = operator_export(team)
 
     for type_name, model in MODELS.items():
         rows = {str(row.id): row for row in model.objects.filter(team=team)}
@@ -120,7 +120,7 @@ def test_export_holds_every_row_and_value_of_the_team(full, team):
 
 def test_no_password_and_no_token_leaves(full, team):
     owner = full[0]
-    everything = b"".join(records_of(operators(team)).values())
+    everything = b"".join(records_of(operator_export(team)).values())
 
     for secret in (owner.token, owner.device.digest, owner.user.password):
         assert secret.encode() not in everything
@@ -142,7 +142,7 @@ def test_every_table_is_exported_or_left_out_by_name():
 
 def test_owner_gets_what_an_owner_may_see_and_nothing_else(full, team):
     owner, _, _, hidden = full
-    is_operator, seen = operators(team), zip_of(owner.client.get("/api/v1/team/export"))
+    is_operator, seen = operator_export(team), open_zip(owner.client.get("/api/v1/team/export"))
 
     for type_name in MODELS:
         may = {str(row.id) for row in visible_records(owner.member, type_name) if row.team_id}
@@ -166,7 +166,7 @@ def test_owners_own_private_and_blind_sessions(team, full):
     _, cup, _ = a_flight(team, by=owner, taster=owner, state="tasting")
     blind = SessionFactory(lot=None, team=team, by=owner.user, flight_cup=cup, shared_once=False)
     NoteFactory(session=blind, descriptor=mine.descriptor)
-    seen = zip_of(export_for_owner(owner.member, now=NOON))
+    seen = open_zip(export_for_owner(owner.member, now=NOON))
 
     ids = {line["id"] for line in lines_of(seen, "sessions")}
     assert str(mine.session.id) in ids
@@ -184,7 +184,7 @@ def test_answer_is_a_download_that_nobody_keeps(full):
 
     assert (answer.status_code, answer["Content-Type"], answer["Cache-Control"]) == (200, "application/zip", "no-store")
     assert answer["Content-Disposition"].startswith('attachment; filename="team-')
-    assert zip_of(answer).testzip() is None
+    assert open_zip(answer).testzip() is None
 
 
 def test_audit_log_tells_of_exports(full, team, tmp_path):
@@ -198,7 +198,7 @@ def test_audit_log_tells_of_exports(full, team, tmp_path):
 
 def test_another_teams_records_are_not_in_it(full, stranger, team):
     other = Place(stranger)
-    text = all_text(operators(team))
+    text = all_text(operator_export(team))
 
     assert [str(row.id) for row in (other.lot, other.session, other.note) if str(row.id) in text] == []
     assert stranger.user.username not in text
@@ -209,7 +209,7 @@ def test_sheets_cannot_be_taken_for_formulas(taster, start):
     # what a spreadsheet may take for a formula: from memory of OWASP's page on CSV injection
     place = Place(taster)
     Lot.objects.filter(id=place.lot.id).update(remarks=f"{start}SUM(A1)", elevation_low_m=-12.5)
-    text = operators(taster.team).read("sheets/lots.csv").decode("utf-8-sig")
+    text = operator_export(taster.team).read("sheets/lots.csv").decode("utf-8-sig")
     [row] = [row for row in csv.DictReader(io.StringIO(text)) if row["id"] == str(place.lot.id)]
 
     assert row["remarks"] == f"'{start}SUM(A1)"
@@ -217,7 +217,7 @@ def test_sheets_cannot_be_taken_for_formulas(taster, start):
 
 
 def test_sheets_hold_live_records_in_rows_of_one_width(full, team):
-    opened = operators(team)
+    opened = operator_export(team)
 
     for type_name, model in MODELS.items():
         rows = list(csv.reader(io.StringIO(opened.read(f"sheets/{type_name}s.csv").decode("utf-8-sig"), newline="")))
@@ -229,7 +229,7 @@ def test_sheets_hold_live_records_in_rows_of_one_width(full, team):
 
 
 def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, team):
-    opened = operators(team)
+    opened = operator_export(team)
     told = json.loads(opened.read("dictionary.json"))
 
     for table in TABLES:
@@ -252,7 +252,7 @@ def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, tea
 def test_picture_that_went_meanwhile_is_left_out_with_its_photos(full, team):
     [content] = PhotoContent.objects.filter(team=team)
     image_path(team.id, name_on_disk(content)).unlink()
-    opened = operators(team)
+    opened = operator_export(team)
 
     assert lines_of(opened, "photo_contents") == lines_of(opened, "photos") == []
     assert not [name for name in opened.namelist() if name.startswith("photos/")]
@@ -268,17 +268,17 @@ def test_one_export_of_a_team_at_a_time_from_one_snapshot(owner, stranger):
     def ask():
         NoteFactory(session=place.session, descriptor=place.descriptor)
         answers.append(refusal(owner.client.get("/api/v1/team/export"))[:2])
-        answers.append(zip_of(stranger.client.get("/api/v1/team/export")).testzip())
+        answers.append(open_zip(stranger.client.get("/api/v1/team/export")).testzip())
         connection.close()
 
     other = Thread(target=ask)
     other.start()
     other.join()
-    opened = zip_of([*pieces, *first])
+    opened = open_zip([*pieces, *first])
 
     assert answers == [(409, "under-way"), None]
     assert [line["id"] for line in lines_of(opened, "notes")] == [str(place.note.id)]
-    assert len(lines_of(zip_of(owner.client.get("/api/v1/team/export")), "notes")) == 2
+    assert len(lines_of(open_zip(owner.client.get("/api/v1/team/export")), "notes")) == 2
 
 
 # In
@@ -287,7 +287,7 @@ def test_one_export_of_a_team_at_a_time_from_one_snapshot(owner, stranger):
 def test_round_trip_is_equal_to_the_byte_of_every_record(full, team, tmp_path, taken):
     before = records_of(zipfile.ZipFile(taken))
     done = bring(taken, team="Kettle & Lid")
-    after = operators(Team.objects.get(id=done.team))
+    after = operator_export(Team.objects.get(id=done.team))
 
     assert records_of(after) == before
     assert json.loads(after.read("manifest.json"))["team"]["name"] == "Kettle & Lid"
@@ -298,10 +298,10 @@ def test_round_trip_is_equal_to_the_byte_of_every_record(full, team, tmp_path, t
 def test_owners_export_comes_back_equal_too(full, team, tmp_path):
     path = tmp_path / "seen.zip"
     path.write_bytes(b"".join(export_for_owner(full[0].member, now=NOON)))
-    forget(team)
+    delete_team(team)
     done = bring(path)
 
-    assert records_of(operators(Team.objects.get(id=done.team))) == records_of(zipfile.ZipFile(path))
+    assert records_of(operator_export(Team.objects.get(id=done.team))) == records_of(zipfile.ZipFile(path))
 
 
 def test_people_come_without_a_password_and_figures_are_due(full, taken):
@@ -516,7 +516,7 @@ def test_commands_tell_what_they_did_and_what_stands_against_it(full, team, tmp_
         call_command("export_team", team="Nobody", to=path)
     with pytest.raises(CommandError, match=r"nothing was imported\. records/"):
         call_command("import_team", path, team="Brought", stdout=said)
-    forget(team)
+    delete_team(team)
     call_command("import_team", path, team="Brought", stdout=said)
     assert "imported" in said.getvalue().splitlines()[-1]
     assert list(tmp_path.glob("*.part")) == []

@@ -30,7 +30,7 @@ WHITE = {"x": 0.02, "y": 0.02, "width": 0.9, "height": 0.2}
 LIQUOR = {"x": 0.3, "y": 0.3, "width": 0.4, "height": 0.4}
 
 
-def file_of(picture, kind="JPEG", **options):
+def encode_image(picture, kind="JPEG", **options):
     """Return the bytes of a file."""
     written = io.BytesIO()
     picture.save(written, kind, **options)
@@ -44,7 +44,7 @@ def phone_photo(**of_scene):
     exif[0x010F] = "Maker of the phone"
     exif.get_ifd(0x8825).update(PLACE)
     profile = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
-    return file_of(
+    return encode_image(
         scene(**of_scene), exif=exif, icc_profile=profile, comment=b"where the garden lies", dpi=(72, 72), quality=95
     )
 
@@ -98,7 +98,7 @@ def on_disk(folder):
     return sorted(str(path.relative_to(folder)) for path in folder.rglob("*") if path.is_file())
 
 
-def kept(who, file, **fields):
+def upload_and_check(who, file, **fields):
     """Send a file and have it checked; return its address and what is shown of it."""
     address, answer = announce(who, file, **fields)
     assert answer.status_code == 201, answer.content

@@ -8,16 +8,16 @@ from tests.tastings.photos.photographs import (
     LIQUOR,
     WHITE,
     announce,
-    file_of,
-    kept,
+    encode_image,
     scene,
+    upload_and_check,
 )
 
 pytestmark = pytest.mark.django_db
 
 
 def test_colour_of_the_liquor_is_told_and_kept(taster, session):
-    address, _ = kept(taster, file_of(scene(800, 600), quality=95), session=str(session.id))
+    address, _ = upload_and_check(taster, encode_image(scene(800, 600), quality=95), session=str(session.id))
     told = taster.client.post(f"{address}colour", {"white": WHITE, "liquor": LIQUOR})
     assert told.status_code == 200, told.content
     colour = told.json()["colour"]
@@ -37,7 +37,7 @@ def test_colour_of_the_liquor_is_told_and_kept(taster, session):
 
 
 def test_stored_colour_with_the_words_of_an_earlier_version_is_shown(taster, session):
-    address, photo = kept(taster, file_of(scene(800, 600), quality=95), session=str(session.id))
+    address, photo = upload_and_check(taster, encode_image(scene(800, 600), quality=95), session=str(session.id))
     answer = taster.client.post(f"{address}colour", {"white": WHITE, "liquor": LIQUOR}).json()["colour"]
     rows = Photo.objects.filter(id=photo["id"])
     rows.update(colour=answer)
@@ -61,7 +61,7 @@ def test_stored_colour_with_the_words_of_an_earlier_version_is_shown(taster, ses
     ],
 )
 def test_regions_that_do_not_hold_are_named(taster, session, body, problems):
-    address, _ = kept(taster, file_of(scene()), session=str(session.id))
+    address, _ = upload_and_check(taster, encode_image(scene()), session=str(session.id))
     assert refusal(taster.client.post(f"{address}colour", body)) == (422, "invalid", problems)
     assert taster.client.get(address).json()["colour"] is None
 

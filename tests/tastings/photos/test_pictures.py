@@ -14,8 +14,7 @@ from tastings.models import PhotoContent
 from tests.api.problems import refusal
 from tests.tastings.photos.photographs import (
     announce,
-    file_of,
-    kept,
+    encode_image,
     on_disk,
     p3_in_srgb,
     p3_profile,
@@ -25,6 +24,7 @@ from tests.tastings.photos.photographs import (
     segments,
     send,
     served,
+    upload_and_check,
 )
 
 pytestmark = pytest.mark.django_db
@@ -35,7 +35,7 @@ def test_nothing_but_pixels_is_kept(taster, session, folder):
     file = phone_photo(width=800, height=600) + hidden
     assert b"Maker of the phone" in file
     assert Image.open(io.BytesIO(file)).getexif().get_ifd(0x8825)
-    address, _ = kept(taster, file, session=str(session.id))
+    address, _ = upload_and_check(taster, file, session=str(session.id))
     for which, size in (("image", (600, 800)), ("thumbnail", (240, 320))):
         answer, data = served(taster, address, which)
         found, behind = segments(data)
@@ -54,7 +54,7 @@ def test_pictures_are_turned_upright(taster, session):
     )
     exif = Image.Exif()
     exif[0x0112] = 3  # upside down
-    address, _ = kept(taster, file_of(halves, exif=exif, quality=95), session=str(session.id))
+    address, _ = upload_and_check(taster, encode_image(halves, exif=exif, quality=95), session=str(session.id))
     picture = np.asarray(Image.open(io.BytesIO(served(taster, address)[1])))
     assert picture[5, 60, 2] > 200  # what was below is above: blue
     assert picture[5, 60, 0] < 50
@@ -63,7 +63,7 @@ def test_pictures_are_turned_upright(taster, session):
 def test_wide_colours_are_carried_to_srgb(taster, session):
     profile = p3_profile()
     plain = Image.new("RGB", (64, 64), (200, 130, 90))
-    address, _ = kept(taster, file_of(plain, "PNG", icc_profile=profile), session=str(session.id))
+    address, _ = upload_and_check(taster, encode_image(plain, "PNG", icc_profile=profile), session=str(session.id))
     middle = np.asarray(Image.open(io.BytesIO(served(taster, address)[1])))[32, 32].astype(int)
     assert middle == pytest.approx(p3_in_srgb((200, 130, 90)), abs=3)
     assert abs(middle[0] - 200) > 5
@@ -80,7 +80,7 @@ def test_wide_colours_are_carried_to_srgb(taster, session):
 def test_every_readable_kind_becomes_a_jpeg(taster, session, kind, mode):
     grey = scene().convert("L")
     picture = Image.fromarray(np.asarray(grey, dtype=np.uint16) * 257) if mode == "I;16" else scene().convert(mode)
-    address, shown = kept(taster, file_of(picture, kind), session=str(session.id))
+    address, shown = upload_and_check(taster, encode_image(picture, kind), session=str(session.id))
     assert (shown["state"], shown["width"]) == ("kept", 240)
     found = np.asarray(Image.open(io.BytesIO(served(taster, address)[1])).convert("L")).astype(int)
     assert found[:30].mean() == pytest.approx(240, abs=18)
@@ -93,10 +93,10 @@ def test_every_readable_kind_becomes_a_jpeg(taster, session, kind, mode):
         (b"<html><script>alert(1)</script></html>", "not_an_image"),
         (b"\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic" + bytes(400), "not_an_image"),
         (b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 10 10\n", "not_an_image"),
-        (file_of(scene(), "GIF"), "not_an_image"),
-        (file_of(scene(), "TIFF"), "not_an_image"),
+        (encode_image(scene(), "GIF"), "not_an_image"),
+        (encode_image(scene(), "TIFF"), "not_an_image"),
         (b"\xff\xd8\xff\xe0" + bytes(50), "not_an_image"),
-        (file_of(scene())[:-200], "broken_image"),
+        (encode_image(scene())[:-200], "broken_image"),
         (png_header(60_000, 60_000), "too_many_pixels"),
         (png_header(7_100, 7_100), "too_many_pixels"),
         (png_header(7_000, 7_000), "broken_image"),
@@ -104,7 +104,7 @@ def test_every_readable_kind_becomes_a_jpeg(taster, session, kind, mode):
     ids=["page", "heic", "postscript", "gif", "tiff", "jpeg_start", "cut_off", "bomb", "too_large", "hollow"],
 )
 def test_what_is_no_photo_is_refused_and_its_bytes_are_deleted(taster, session, folder, file, reason):
-    address, shown = kept(taster, file, session=str(session.id))
+    address, shown = upload_and_check(taster, file, session=str(session.id))
     assert (shown["state"], shown["reason"], shown["width"]) == ("refused", reason, None)
     assert on_disk(folder) == []
     assert taster.client.get(f"{address}image").status_code == 404
@@ -112,7 +112,7 @@ def test_what_is_no_photo_is_refused_and_its_bytes_are_deleted(taster, session, 
 
 
 def test_other_bytes_than_announced_are_refused(taster, session, folder):
-    file = file_of(scene())
+    file = encode_image(scene())
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file[:-1] + b"\x00", 0)
     check_photo(UUID(answer.json()["id"]), now=timezone.now())
@@ -121,7 +121,7 @@ def test_other_bytes_than_announced_are_refused(taster, session, folder):
 
 
 def test_a_file_that_ends_the_worker_each_time_is_given_up(taster, session, folder, monkeypatch):
-    file = file_of(scene())
+    file = encode_image(scene())
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file, 0)
     monkeypatch.setattr(photo_checks, "decode_image", lambda file: (_ for _ in ()).throw(MemoryError()))

@@ -15,11 +15,11 @@ from tastings.models import Photo, PhotoContent
 from tests.factories import InfusionFactory, LotFactory, SessionFactory
 from tests.tastings.photos.photographs import (
     announce,
-    kept,
     on_disk,
     phone_photo,
     send,
     served,
+    upload_and_check,
 )
 
 pytestmark = pytest.mark.django_db
@@ -36,7 +36,7 @@ def test_a_check_whose_message_was_lost_is_asked_for_again(taster, session):
 
 def test_tidying_takes_what_nothing_names_and_nothing_else(taster, session, folder):
     file = phone_photo()
-    address, _ = kept(taster, file, session=str(session.id))
+    address, _ = upload_and_check(taster, file, session=str(session.id))
     begun, _ = announce(taster, b"xx", session=str(session.id))
     send(taster, begun, b"x", 0)
     name = next(Path(n).name for n in on_disk(folder) if n.startswith("kept")).partition(".")[0]
@@ -60,7 +60,7 @@ def test_tidying_takes_what_nothing_names_and_nothing_else(taster, session, fold
 @pytest.mark.django_db(transaction=True)
 def test_photos_are_forgotten_with_their_session_and_their_picture_after(taster, folder):
     infusion = InfusionFactory(session=SessionFactory(lot=LotFactory(team=taster.team, by=taster.user)))
-    kept(taster, phone_photo(), session=str(infusion.session_id), infusion=str(infusion.id))
+    upload_and_check(taster, phone_photo(), session=str(infusion.session_id), infusion=str(infusion.id))
     for row in (infusion, infusion.session):
         type(row).objects.update(removed=True)
     prune_all(now=infusion.updated_at + timedelta(days=401))

@@ -16,7 +16,7 @@ from tests.factories import ABSENT_ID, InfusionFactory, SessionFactory
 from tests.tastings.photos.photographs import (
     announce,
     announced,
-    file_of,
+    encode_image,
     on_disk,
     phone_photo,
     scene,
@@ -49,7 +49,7 @@ def test_pieces_come_one_after_the_other_and_a_worker_makes_a_picture(taster, se
 
 
 def test_a_piece_elsewhere_is_told_where_to_go_on(taster, session):
-    file = file_of(scene())
+    file = encode_image(scene())
     address, _ = announce(taster, file, session=str(session.id))
     send(taster, address, file[:1000], 0)
     for offset in (500, 1200):
@@ -60,7 +60,7 @@ def test_a_piece_elsewhere_is_told_where_to_go_on(taster, session):
 
 
 def test_a_repeated_piece_changes_nothing_before_and_after_the_check(taster, session):
-    file = file_of(scene())
+    file = encode_image(scene())
     address, answer = announce(taster, file, session=str(session.id))
     for _ in range(2):
         assert send(taster, address, file[:1000], 0).json()["received"] == 1000
@@ -72,7 +72,7 @@ def test_a_repeated_piece_changes_nothing_before_and_after_the_check(taster, ses
 
 
 def test_the_same_announcement_again_changes_nothing_and_another_is_refused(taster, session, lot, owner):
-    file = file_of(scene())
+    file = encode_image(scene())
     body = announced(file, session=str(session.id))
     first, again = (taster.client.post("/api/v1/photos/", body) for _ in range(2))
     assert (first.status_code, again.status_code, again.json()) == (201, 200, first.json())
@@ -85,7 +85,7 @@ def test_the_same_announcement_again_changes_nothing_and_another_is_refused(tast
 
 
 def test_bytes_after_a_crash_before_its_commit_are_written_over(taster, session, folder):
-    file = file_of(scene())
+    file = encode_image(scene())
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file[:1000], 0)
     with (folder / "uploads" / answer.json()["id"]).open("ab") as torn:
@@ -95,7 +95,7 @@ def test_bytes_after_a_crash_before_its_commit_are_written_over(taster, session,
 
 
 def test_bytes_that_a_restored_disk_lacks_are_asked_for_again(taster, session, folder):
-    file = file_of(scene())
+    file = encode_image(scene())
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file[:1000], 0)
     os.truncate(folder / "uploads" / answer.json()["id"], 300)

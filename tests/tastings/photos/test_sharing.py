@@ -14,13 +14,13 @@ from tests.tastings.photos.photographs import (
     WHITE,
     announce,
     announced,
-    file_of,
-    kept,
+    encode_image,
     on_disk,
     phone_photo,
     scene,
     send,
     served,
+    upload_and_check,
 )
 
 pytestmark = pytest.mark.django_db
@@ -28,7 +28,7 @@ pytestmark = pytest.mark.django_db
 
 def test_the_same_bytes_are_kept_once_per_team(taster, owner, session, lot, folder):
     file = phone_photo()
-    _, first = kept(taster, file, session=str(session.id))
+    _, first = upload_and_check(taster, file, session=str(session.id))
     files = on_disk(folder)
     address, answer = announce(owner, file, lot=str(lot.id), of="dry_leaf")
     assert (answer.json()["state"], answer.json()["received"], first["state"]) == ("kept", len(file), "kept")
@@ -38,17 +38,17 @@ def test_the_same_bytes_are_kept_once_per_team(taster, owner, session, lot, fold
 
 def test_another_team_learns_nothing_and_keeps_its_own(taster, stranger, session, folder):
     file = phone_photo()
-    kept(taster, file, session=str(session.id))
+    upload_and_check(taster, file, session=str(session.id))
     theirs = LotFactory(team=stranger.team, by=stranger.user)
     _, answer = announce(stranger, file, lot=str(theirs.id))
     assert (answer.json()["state"], answer.json()["received"]) == ("receiving", 0)
-    kept(stranger, file, lot=str(theirs.id))
+    upload_and_check(stranger, file, lot=str(theirs.id))
     assert (PhotoContent.objects.count(), len(on_disk(folder))) == (2, 4)
 
 
 def test_who_knows_only_the_digest_of_a_hidden_photo_does_not_get_it(taster, owner, lot, folder):
     file = phone_photo()
-    kept(taster, file, session=str(SessionFactory(lot=lot, private=True).id))
+    upload_and_check(taster, file, session=str(SessionFactory(lot=lot, private=True).id))
     address, answer = announce(owner, file, lot=str(lot.id))
     assert (answer.json()["state"], owner.client.get(f"{address}image").status_code) == ("receiving", 404)
     send(owner, address, file, 0)  # who has the bytes may: they are still kept once
@@ -67,20 +67,20 @@ def test_the_same_bytes_under_way_twice_end_as_one_picture(taster, owner, sessio
 
 def test_a_deleted_photo_takes_its_picture_along_when_no_other_shows_it(taster, owner, session, folder):
     file = phone_photo()
-    first, _ = kept(taster, file, session=str(session.id))
-    second, _ = kept(owner, file, session=str(session.id))
+    first, _ = upload_and_check(taster, file, session=str(session.id))
+    second, _ = upload_and_check(owner, file, session=str(session.id))
     assert taster.client.delete(first).status_code == 204
     assert [taster.client.get(first + end).status_code for end in ("", "image", "thumbnail")] == [404] * 3
     assert served(owner, second)[1]
     assert owner.client.delete(second).status_code == 204
     assert owner.client.delete(second).status_code == 404
     assert (on_disk(folder), PhotoContent.objects.count(), Photo.objects.count()) == ([], 0, 2)
-    _, again = kept(taster, file, session=str(session.id))
+    _, again = upload_and_check(taster, file, session=str(session.id))
     assert again["state"] == "kept"
 
 
 def test_an_upload_deleted_under_way_leaves_nothing(taster, session, folder):
-    file = file_of(scene())
+    file = encode_image(scene())
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file, 0)
     assert taster.client.delete(address).status_code == 204
@@ -89,7 +89,7 @@ def test_an_upload_deleted_under_way_leaves_nothing(taster, session, folder):
 
 
 def test_served_file_says_how_it_may_be_kept(taster, session):
-    address, _ = kept(taster, phone_photo(width=800, height=600), session=str(session.id))
+    address, _ = upload_and_check(taster, phone_photo(width=800, height=600), session=str(session.id))
     answer, _ = served(taster, address)
     assert answer["Cache-Control"] == "private, no-cache"
     assert (answer["X-Content-Type-Options"], "Authorization" in answer["Vary"]) == ("nosniff", True)
@@ -104,8 +104,8 @@ def test_served_file_says_how_it_may_be_kept(taster, session):
 
 @pytest.mark.parametrize("end", ["", "image", "thumbnail"])
 def test_photos_of_a_private_session_look_absent_to_the_rest_of_the_team(taster, owner, lot, session, end):
-    hidden, _ = kept(taster, phone_photo(), session=str(SessionFactory(lot=lot, private=True).id))
-    open_one, _ = kept(taster, file_of(scene()), session=str(session.id))
+    hidden, _ = upload_and_check(taster, phone_photo(), session=str(SessionFactory(lot=lot, private=True).id))
+    open_one, _ = upload_and_check(taster, encode_image(scene()), session=str(session.id))
     answers = [owner.client.get(address + end) for address in (hidden, f"/api/v1/photos/{uuid4()}/")]
     assert (answers[0].status_code, answers[0].content) == (404, answers[1].content)
     assert [row["id"] in open_one for row in owner.client.get("/api/v1/photos/").json()["results"]] == [True]
@@ -118,7 +118,7 @@ def test_photos_of_a_private_session_look_absent_to_the_rest_of_the_team(taster,
 
 
 def test_photos_of_a_deleted_session_are_gone_and_come_back_with_it(taster, session):
-    address, _ = kept(taster, phone_photo(), session=str(session.id))
+    address, _ = upload_and_check(taster, phone_photo(), session=str(session.id))
     type(session).objects.update(removed=True)
     assert taster.client.get(address).status_code == 404
     type(session).objects.update(removed=False)
@@ -126,7 +126,7 @@ def test_photos_of_a_deleted_session_are_gone_and_come_back_with_it(taster, sess
 
 
 def test_viewers_look_and_do_nothing_and_uploads_are_their_beginners(taster, viewer, owner, session):
-    address, _ = kept(taster, phone_photo(), session=str(session.id))
+    address, _ = upload_and_check(taster, phone_photo(), session=str(session.id))
     assert served(viewer, address)[1]
     assert viewer.client.get(address).status_code == 200
     regions = {"white": WHITE, "liquor": LIQUOR}
@@ -144,7 +144,7 @@ def test_viewers_look_and_do_nothing_and_uploads_are_their_beginners(taster, vie
 def test_photos_are_listed_by_session_and_lot_in_pages(taster, session, lot, django_assert_num_queries):
     made = [announce(taster, bytes([i]), session=str(session.id))[1].json()["id"] for i in range(3)]
     announce(taster, b"x", lot=str(lot.id))
-    kept(taster, phone_photo(), lot=str(lot.id))
+    upload_and_check(taster, phone_photo(), lot=str(lot.id))
     taster.client.get("/api/v1/me")
     with django_assert_num_queries(3):
         found = taster.client.get("/api/v1/photos/", {"session": str(session.id), "limit": 2}).json()

@@ -159,10 +159,10 @@ def test_normal_form_of_a_character_is_preferred():
 
 
 def test_photo_is_set_and_one_whose_file_is_gone_is_left_out():
-    from tests.tastings.photos.photographs import file_of, scene  # noqa: PLC0415 - only this test draws a photo
+    from tests.tastings.photos.photographs import encode_image, scene  # noqa: PLC0415 - only this test draws a photo
 
     told = report_paper(**full(photos=[PHOTO, {**PHOTO, "file": "gone", "of": "wet_leaf"}]))
-    made = typeset("report", "pdf", told, pictures={"kept-1.jpg": file_of(scene(320, 240), quality=80)})
+    made = typeset("report", "pdf", told, pictures={"kept-1.jpg": encode_image(scene(320, 240), quality=80)})
     said = words_of(made)
     assert b"/Subtype/Image" in made
     assert ("Liquor, cup 3" in said, "Wet leaf" in said, "amber (72 %) or golden (20 %)" in said) == (True, False, True)

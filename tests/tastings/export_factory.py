@@ -31,12 +31,12 @@ from teams.models import AuditEntry, DeviceToken, Member, Role, Shop, Team, User
 from tests.api.phone import change, sync
 from tests.api.records import Place, create
 from tests.factories import NOON, LotFactory, person
-from tests.tastings.photos.photographs import kept, phone_photo
+from tests.tastings.photos.photographs import phone_photo, upload_and_check
 
 HOSTILE = '=HYPERLINK("x")\n茶 𝄞 \u202e<b>\'"; DROP'
 
 
-def a_team(team):
+def fill_team(team):
     """Fill the team by its API: records, edits that lost, deletions, private and blind sessions, tests, photos."""
     owner, taster = person(team, Role.OWNER, name="Ina"), person(team, Role.TASTER)
     place = Place(taster)
@@ -61,12 +61,12 @@ def a_team(team):
         taster.member, test=test, trial=uuid4(), sent={"correct": False, "taster": str(owner.user.id)}, now=NOON
     )
     file = phone_photo()
-    kept(taster, file, session=str(place.session.id))
-    kept(taster, file, lot=str(place.lot.id), of="dry_leaf")
+    upload_and_check(taster, file, session=str(place.session.id))
+    upload_and_check(taster, file, lot=str(place.lot.id), of="dry_leaf")
     return owner, taster, place, hidden
 
 
-def forget(team):
+def delete_team(team):
     """Take a team and its people out of the database, as on a server that never had it."""
     for model in (Photo, PhotoContent, Trial, TriangleTest, FieldHistory, Note, Infusion, Session):
         model.objects.filter(**{"test__team" if model is Trial else "team": team}).delete()
@@ -99,14 +99,14 @@ def a_flight(team, *, by, taster, state):
     return flight, cup, lots
 
 
-def zip_of(pieces):
+def open_zip(pieces):
     """Return the opened zip."""
     return zipfile.ZipFile(io.BytesIO(b"".join(pieces)))
 
 
-def operators(team):
+def operator_export(team):
     """Return the operator's export of a team."""
-    return zip_of(export(ExportScope(Team.objects.get(id=team.id)), now=timezone.now()))
+    return open_zip(export(ExportScope(Team.objects.get(id=team.id)), now=timezone.now()))
 
 
 def lines_of(opened, table):

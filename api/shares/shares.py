@@ -1,0 +1,119 @@
+"""Links by which someone outside the team reads one lot's report or card."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from uuid import UUID
+
+from django.utils import timezone
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter, extend_schema_field
+from rest_framework import serializers as s
+from rest_framework.request import Request
+from rest_framework.response import Response
+from rest_framework.views import APIView
+
+from api.http.auth import member_of
+from api.http.bodies import body_of, take_id
+from api.http.conditional import conditional_response, id_from_path, paginated_response
+from api.http.fields import MomentField
+from api.http.openapi import (
+    BAD_BODY,
+    ETAG,
+    NOT_MODIFIED,
+    PAGING,
+    inline_object,
+    operation,
+    paginated,
+    problem_responses,
+    schema_fields,
+)
+from tastings.actions.shares import give_share, revoke_share
+from tastings.queries.shares import is_open, share_for, shares_of, token_of
+from tastings.schemas import SHARE
+
+if TYPE_CHECKING:
+    from tastings.models import Share
+
+
+class ShareSerializer(s.Serializer[Any]):
+    """A link, with its address until it ends."""
+
+    id = s.UUIDField()
+    lot = s.UUIDField(source="lot_id")
+    shows = s.ChoiceField(choices=["report", "card"])
+    lang = s.CharField()
+    names = s.BooleanField()
+    views = s.IntegerField(help_text="how often the page or one of its files was read; nothing is kept of who did")
+    expires_at = MomentField()
+    created_at = MomentField()
+    revoked_at = MomentField(allow_null=True)
+    by = s.UUIDField(source="by_id")
+    open = s.SerializerMethodField()
+    link = s.SerializerMethodField()
+
+    @extend_schema_field(s.BooleanField())
+    def get_open(self, share: Share) -> bool:
+        """Return whether the link may be read now."""
+        return is_open(share, now=timezone.now())
+
+    @extend_schema_field(s.URLField(allow_null=True, help_text="needs no sign-in; null once it has ended"))
+    def get_link(self, share: Share) -> str | None:
+        """Return the address of the shared page."""
+        address: str = self.context["request"].build_absolute_uri(f"/shared/{token_of(share.id)}/")
+        return address if self.get_open(share) else None
+
+
+NewShareSerializer = inline_object("NewShare", **schema_fields(SHARE))
+
+
+class Shares(APIView):
+    """The team's links."""
+
+    @operation(
+        operation_id="share_list",
+        parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
+        responses={200: paginated(ShareSerializer, "SharePage"), **NOT_MODIFIED, **problem_responses(403, 422)},
+    )
+    def get(self, request: Request) -> Response:
+        """List them for buyers and owners, with ``lot`` those to one lot."""
+        member, lot = member_of(request), request.query_params.get("lot")
+        of_lot = take_id({"lot": lot}, "lot") if lot is not None else None
+
+        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+            rows = shares_of(member, lot=of_lot, after=after, limit=limit)
+            return list(ShareSerializer(rows, many=True, context={"request": request}).data)
+
+        return paginated_response(request, read)
+
+    @operation(
+        operation_id="share_create",
+        request=NewShareSerializer,
+        responses={201: ShareSerializer, **BAD_BODY, **problem_responses(403)},
+    )
+    def post(self, request: Request) -> Response:
+        """Make a link. Whoever holds it reads the report or card, in every form, until it ends."""
+        share = give_share(member_of(request), sent=body_of(request), now=timezone.now())
+        location = request.build_absolute_uri(f"{request.path}{share.id}/")
+        payload = ShareSerializer(share, context={"request": request}).data
+        return Response(payload, status=201, headers={"Location": location})
+
+
+class ShareDetail(APIView):
+    """One link."""
+
+    @operation(
+        operation_id="share_read",
+        parameters=[ETAG],
+        responses={200: ShareSerializer, **NOT_MODIFIED, **problem_responses(403, 404)},
+    )
+    def get(self, request: Request, share_id: str) -> Response:
+        """Show it, with how often it was read."""
+        share = share_for(member_of(request), id_from_path(share_id))
+        return conditional_response(request, ShareSerializer(share, context={"request": request}).data)
+
+    @operation(operation_id="share_revoke", responses={204: None, **problem_responses(403, 404)})
+    def delete(self, request: Request, share_id: str) -> Response:
+        """End it at once. From then on it looks as if it had never been."""
+        revoke_share(member_of(request), share=id_from_path(share_id), now=timezone.now())
+        return Response(status=204)

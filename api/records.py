@@ -44,7 +44,7 @@ class RecordView(APIView):
             raise _refusal(verdict)
 
     def own(self, request: Request, record_id: str) -> UUID:
-        """Return the id of a record that the team may change; raise NotHere or NotAllowed."""
+        """Return the id of a record that the team may change; raise NotFound or NotAllowed."""
         record = record_for(member_of(request), self.type_name, id_from_path(record_id))
         if record.fields.get("built_in"):
             raise NotAllowed(_("what is built in cannot be changed"))

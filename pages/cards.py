@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from pages.browser import page
-from pages.reports import links_to, member_with, render_around, sent_file, set_file
+from pages.reports import document_file, links_to, member_with, render_around, sent_file
 from tastings.queries.reports import families_of, report_content
 from tastings.reports.card import Card, card_document, card_markdown, card_of
 
@@ -66,7 +66,7 @@ def card_file(request: HttpRequest, member: Member, *, card: Card, form: str, na
     """Answer with the card as Markdown or PDF."""
     if form == "md":
         return sent_file(card_markdown(card), f"{name}.md", kind="text/markdown; charset=utf-8")
-    return set_file(request, member, layout="card", form=form, told=card_document(card), name=f"{name}.{form}")
+    return document_file(request, member, layout="card", form=form, payload=card_document(card), name=f"{name}.{form}")
 
 
 @page

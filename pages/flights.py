@@ -11,7 +11,7 @@ from django.urls import path
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
-from pages.browser import page, places_of
+from pages.browser import memberships_in, page
 from tastings.queries.flight_answers import answer_of_flight
 from tastings.queries.flights import flight_for, flight_item, flight_row, flights_of, pouring_plan_for
 from tastings.queries.records import names_of_lots
@@ -26,8 +26,8 @@ MOST_SHOWN = 200
 
 
 def _member_of(request: HttpRequest, flight: UUID) -> Member:
-    """Return the caller's membership in the flight's team; raise NotHere when it is none of theirs."""
-    for member in places_of(request):
+    """Return the caller's membership in the flight's team; raise NotFound when it is none of theirs."""
+    for member in memberships_in(request):
         try:
             flight_row(member, flight)
         except NotFound:
@@ -40,7 +40,9 @@ def _member_of(request: HttpRequest, flight: UUID) -> Member:
 @require_safe
 def flights(request: HttpRequest) -> HttpResponse:
     """List the team's flights."""
-    found = [flight for member in places_of(request) for flight in flights_of(member, after=None, limit=MOST_SHOWN)]
+    found = [
+        flight for member in memberships_in(request) for flight in flights_of(member, after=None, limit=MOST_SHOWN)
+    ]
     return render(request, "pages/flights.html", flights_context(found))
 
 

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 from django.views.generic import RedirectView
 
-from api.http.conditional import id_in_address
+from api.http.conditional import id_from_path
 from lots.schemas import LOT
 from pages.browser import memberships_in, page
 from tastings.queries.comparisons import MOST_GROUPS, compare_lots
@@ -19,7 +19,7 @@ from tastings.queries.developments import labels_of
 from tastings.queries.lot_search import PROFILES, SORTS, LotFilters, lots_named, lots_page
 from tastings.reports.comparison import ComparisonPage, comparison_page, tick_again
 from tastings.reports.lot_list import lot_list
-from teams.errors import NotHere
+from teams.errors import NotFound
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -61,7 +61,7 @@ def _count(text: object, *, most: int) -> int:
 def ticked_in(query: QueryDict) -> list[UUID]:
     """Return the lots that were ticked, each once; ``lots=a&lots=b``, or ``lots=a,b`` as the API has it."""
     names = [name.strip() for text in query.getlist("lots") for name in str(text).split(",")]
-    return list(dict.fromkeys(id_in_address(name) for name in names if name))
+    return list(dict.fromkeys(id_from_path(name) for name in names if name))
 
 
 @page
@@ -86,7 +86,7 @@ def compare(request: HttpRequest) -> HttpResponse:
     memberships, ticked = memberships_in(request), ticked_in(request.GET)
     found = lots_named(memberships, ticked[: MOST_GROUPS + 1])
     if len(found) < min(len(ticked), MOST_GROUPS + 1):
-        raise NotHere
+        raise NotFound
     teams = {lot.team_id for lot in found}
     members = [member for member in memberships if member.team_id in teams]
     why = _why_not(len(ticked), len(members))

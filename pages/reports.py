@@ -16,10 +16,10 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from api.http.conditional import id_in_address
+from api.http.conditional import id_from_path
 from pages.browser import memberships_in, page
-from tastings.actions.documents import ask_paper, paper_now
-from tastings.queries.memory import Memory
+from tastings.actions.documents import reload_document, request_document
+from tastings.queries.cache import LRUCache
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state, report_state_of
 from tastings.queries.reports import picture_of_lot, report_content
@@ -30,7 +30,7 @@ from tastings.reports.page import WIDE, report_page, with_names
 from tastings.reports.session import session_page
 from tastings.reports.svg import strength_chart
 from tastings.reports.typeset import digest_of
-from teams.errors import NotHere
+from teams.errors import NotFound
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -49,21 +49,21 @@ _LOOK_EVERY_S = 0.04
 _FORMS = {"pdf": "application/pdf", "png": "image/png"}
 
 
-_by_state: Memory[tuple[str, SafeString]] = Memory(100)
+_by_state: LRUCache[tuple[str, SafeString]] = LRUCache(100)
 """A lot's name and its report as it was last written, by the state of its content, which is quick to find."""
-_by_content: Memory[tuple[str, SafeString]] = Memory(100)
+_by_content: LRUCache[tuple[str, SafeString]] = LRUCache(100)
 """The same by the digest of its content, since a push to another lot of the team changes the state too."""
 
 
 def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
-    """Return the caller's membership of the lot's team, and the lot; raise NotHere when they have none."""
-    places, lot = memberships_in(request), id_in_address(lot_id)
+    """Return the caller's membership of the lot's team, and the lot; raise NotFound when they have none."""
+    places, lot = memberships_in(request), id_from_path(lot_id)
     for member in places:
         try:
             return member, record_for(member, "lot", lot)
-        except NotHere:
+        except NotFound:
             continue
-    raise NotHere
+    raise NotFound
 
 
 def _content(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, ReportContent]:
@@ -91,7 +91,7 @@ def photos_below(address: str, photos: Sequence[PhotoFacts]) -> tuple[PhotoFacts
 def report(request: HttpRequest, lot_id: str) -> HttpResponse:
     """Show how one lot develops."""
     member, state = _state(request, lot_id)
-    lot = id_in_address(lot_id)
+    lot = id_from_path(lot_id)
     name, written = article(
         state,
         lambda: _content_with_links(*member_with(request, lot_id)),
@@ -105,14 +105,14 @@ def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...
     """Return the caller's membership and the state of the report's content; for a browser in one statement."""
     today = timezone.now().date()
     if request.user.is_authenticated and not request.META.get("HTTP_AUTHORIZATION"):
-        return report_state_of(request.user.id, id_in_address(lot_id), today=today)
-    places, lot = memberships_in(request), id_in_address(lot_id)
+        return report_state_of(request.user.id, id_from_path(lot_id), today=today)
+    places, lot = memberships_in(request), id_from_path(lot_id)
     for member in places:
         try:
             return member, report_state(member, lot, today=today)
-        except NotHere:
+        except NotFound:
             continue
-    raise NotHere
+    raise NotFound
 
 
 def links_to(member: Member, lot: UUID) -> str:
@@ -143,9 +143,11 @@ def article(
     def written() -> tuple[str, SafeString]:
         content = read()
         digest = hashlib.sha256(repr((content, downloads)).encode()).digest()
-        return _by_content.get(digest, lambda: (content.lot.name, render_article(content, downloads=downloads)))
+        return _by_content.get_or_compute(
+            digest, lambda: (content.lot.name, render_article(content, downloads=downloads))
+        )
 
-    return _by_state.get((*state, *downloads.items()), written)
+    return _by_state.get_or_compute((*state, *downloads.items()), written)
 
 
 def render_article(content: ReportContent, *, downloads: Mapping[str, str]) -> SafeString:
@@ -222,25 +224,29 @@ def sent_file(content: str | bytes, name: str, *, kind: str) -> HttpResponse:
 def report_file(request: HttpRequest, lot_id: str, form: str) -> HttpResponse:
     """Give the whole report as a PDF, or its first page as a picture."""
     member, lot, content = _content(request, lot_id)
-    return set_file(request, member, layout="report", form=form, told=report_document(content), name=f"{lot}.{form}")
+    return document_file(
+        request, member, layout="report", form=form, payload=report_document(content), name=f"{lot}.{form}"
+    )
 
 
-def set_file(  # noqa: PLR0913 - who asks, for what and under which name
-    request: HttpRequest, member: Member, *, layout: str, form: str, told: Mapping[str, Any], name: str
+def document_file(  # noqa: PLR0913 - who asks, for what and under which name
+    request: HttpRequest, member: Member, *, layout: str, form: str, payload: Mapping[str, Any], name: str
 ) -> HttpResponse:
     """Answer with a document: at once when it was made before, else once a worker has made it.
 
     While that takes longer than `WAIT_S`, 202 with ``Retry-After``, and a page that asks again by itself.
     """
-    digest = digest_of(layout, form, told)
+    digest = digest_of(layout, form, payload)
     tag = f'"{digest[:32]}"'
     if request.headers.get("If-None-Match") == tag:
         return HttpResponseNotModified(headers={"ETag": tag})
-    found = ask_paper(member.team_id, digest=digest, layout=layout, form=form, told=told, now=timezone.now())
+    found = request_document(
+        member.team_id, digest=digest, layout=layout, form=form, payload=payload, now=timezone.now()
+    )
     until = time.monotonic() + WAIT_S
     while found.content is None and not found.failure and time.monotonic() < until:
         time.sleep(_LOOK_EVERY_S)
-        found = paper_now(found.id) or found
+        found = reload_document(found.id) or found
     if found.content is not None:
         answer = sent_file(bytes(found.content), name, kind=_FORMS[form])
         answer["ETag"] = tag
@@ -257,7 +263,7 @@ def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
     """Show one session behind the figures: how it was brewed and what was noted, pour by pour."""
     member, found = member_with(request, lot_id)
     lot = found.id
-    content = session_content(member, lot=lot, session=id_in_address(session_id))
+    content = session_content(member, lot=lot, session=id_from_path(session_id))
     content = replace(content, photos=photos_below(f"/lots/{lot}", content.photos))
     context = {"page": session_page(content), "lot_href": f"/lots/{lot}/report/"}
     return render(request, "pages/session.html", context)
@@ -268,18 +274,18 @@ def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
 def photo(request: HttpRequest, lot_id: str, photo_id: str) -> HttpResponse:
     """Give the thumbnail of a photo of the lot or of one of its sessions."""
     member, lot = member_with(request, lot_id)
-    return picture(request, picture_of_lot(member, lot=lot.id, photo=id_in_address(photo_id)))
+    return picture(request, picture_of_lot(member, lot=lot.id, photo=id_from_path(photo_id)))
 
 
 def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
-    """Answer with a photo's thumbnail; raise NotHere when it was let go of."""
+    """Answer with a photo's thumbnail; raise NotFound when it was let go of."""
     tag = f'"{served.tag[:32]}"'
     if request.headers.get("If-None-Match") == tag:
         return HttpResponseNotModified(headers={"ETag": tag})
     try:
         answer = sent_file(served.path.read_bytes(), "photo.jpg", kind="image/jpeg")
     except FileNotFoundError as error:
-        raise NotHere from error
+        raise NotFound from error
     answer["ETag"] = tag
     return answer
 

@@ -17,17 +17,17 @@ from django.urls import path
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from api.http.conditional import id_in_address
+from api.http.conditional import id_from_path
 from pages.browser import POLICY
 from pages.cards import UnknownLanguageError, card_file, card_for, card_page
-from pages.reports import article, curve_file, figures_file, photos_below, picture, render_around, set_file
+from pages.reports import article, curve_file, document_file, figures_file, photos_below, picture, render_around
 from tastings.actions.shares import count_view
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state
 from tastings.queries.reports import picture_of_lot, report_content
 from tastings.queries.shares import guest_of, share_with, without_names
 from tastings.reports.document import report_document
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.row_security import act_for
 
 if TYPE_CHECKING:
@@ -45,7 +45,7 @@ def shared(view: Callable[..., HttpResponseBase]) -> Callable[..., HttpResponseB
             share = share_with(share_token, now=timezone.now())
             act_for([share.team_id])  # until the request ends
             response = view(request, share, share_token, **kwargs)
-        except (NotHere, UnknownLanguageError):
+        except (NotFound, UnknownLanguageError):
             response = HttpResponse(render_to_string("pages/closed.html", {"public": True}), status=404)
         else:
             counts = kwargs.get("form") is not None and request.method == "GET"
@@ -75,7 +75,7 @@ def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, besid
     if form == "":
         return card_page(card, beside=beside, public=True)
     if form not in ("md", "pdf"):
-        raise NotHere
+        raise NotFound
     return card_file(request, guest, card=card, form=form, name=f"card-{card.lang}")
 
 
@@ -92,9 +92,9 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
             return figures_file(content, "report")
         case "pdf" | "png":
             document = report_document(content)
-            return set_file(request, guest, layout="report", form=form, told=document, name=f"report.{form}")
+            return document_file(request, guest, layout="report", form=form, payload=document, name=f"report.{form}")
         case _:
-            raise NotHere
+            raise NotFound
 
 
 def _content(guest: Member, share: Share, *, beside: str) -> ReportContent:
@@ -111,8 +111,8 @@ def _content(guest: Member, share: Share, *, beside: str) -> ReportContent:
 def photo(request: HttpRequest, share: Share, token: str, photo_id: str) -> HttpResponseBase:  # noqa: ARG001 - the shape of a view
     """Give the thumbnail of a photo in a shared report."""
     if share.shows != "report":
-        raise NotHere
-    found = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_in_address(photo_id), leaf_and_liquor=True)
+        raise NotFound
+    found = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_from_path(photo_id), leaf_and_liquor=True)
     return picture(request, found)
 
 

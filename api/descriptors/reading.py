@@ -17,9 +17,9 @@ from api.http.conditional import conditional_response, expected_revision, id_fro
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, inline_object, operation, problem_responses
 from api.records import shown
-from tastings.figures import to_stored
 from tastings.actions.suggestions import accept_suggestions
 from tastings.answers.reading import NoteSuggestions, Reading
+from tastings.figures import to_stored
 from tastings.queries.records import record_for
 from tastings.queries.suggestions import read_text, suggestions_for
 from tastings.schemas import NOTE

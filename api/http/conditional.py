@@ -77,7 +77,7 @@ def expected_revision(request: Request) -> int | None:
 
     Raises
     ------
-    Changed
+    PreconditionFailed
         It names no revision that this record could have.
     """
     header = request.META.get("HTTP_IF_MATCH")

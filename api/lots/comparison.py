@@ -9,10 +9,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import answer_of
 from api.http.auth import member_of
-from api.http.conditional import id_in_address, tagged
-from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
+from api.http.conditional import conditional_response, id_from_path
+from api.http.dataclass_answers import answer_of
+from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
 from tastings.answers.comparison import ComparisonAnswer, comparison_answer
 from tastings.queries.comparisons import compare_lots, compare_within
 from teams.errors import Invalid, Problem
@@ -21,7 +21,7 @@ from teams.errors import Invalid, Problem
 class LotComparison(APIView):
     """Curves on the same even brew, and for each pair who outlasts, is stronger, is liked more."""
 
-    @described(
+    @operation(
         operation_id="compare_retrieve",
         parameters=[
             OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
@@ -29,7 +29,7 @@ class LotComparison(APIView):
             OpenApiParameter("by", str, description="vessel_material, shop or water"),
             ETAG,
         ],
-        responses={200: answer_of(ComparisonAnswer), **NOT_MODIFIED, **problem(404, 422)},
+        responses={200: answer_of(ComparisonAnswer), **NOT_MODIFIED, **problem_responses(404, 422)},
     )
     def get(self, request: Request) -> Response:
         """Compare ``lots=<id>,<id>,…``, or one ``lot=<id>`` parted ``by`` vessel_material, shop or water."""
@@ -44,8 +44,8 @@ class LotComparison(APIView):
                 problems=unknown or [Problem("lots", "required", _("lots, or lot and by"))],
             )
         if "lots" in query:
-            lots: list[UUID] = [id_in_address(text.strip()) for text in str(query["lots"]).split(",")]
+            lots: list[UUID] = [id_from_path(text.strip()) for text in str(query["lots"]).split(",")]
             found = compare_lots(member, lots)
         else:
-            found = compare_within(member, id_in_address(str(query["lot"])), by=str(query.get("by", "vessel_material")))
-        return tagged(request, comparison_answer(found))
+            found = compare_within(member, id_from_path(str(query["lot"])), by=str(query.get("by", "vessel_material")))
+        return conditional_response(request, comparison_answer(found))

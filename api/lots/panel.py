@@ -4,10 +4,10 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import answer_of
 from api.http.auth import member_of
-from api.http.conditional import id_in_address, tagged
-from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
+from api.http.conditional import conditional_response, id_from_path
+from api.http.dataclass_answers import answer_of
+from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
 from tastings.answers.panel import Panel, TasterCalibration, calibration_answer, panel_answer
 from tastings.queries.panels import panel_of, taster_calibration, tasters_shown
 
@@ -15,23 +15,23 @@ from tastings.queries.panels import panel_of, taster_calibration, tasters_shown
 class Calibration(APIView):
     """One taster's scale, repeatability, agreement and discrimination, by descriptor."""
 
-    @described(
+    @operation(
         operation_id="tasters_calibration_retrieve",
         parameters=[ETAG],
-        responses={200: answer_of(TasterCalibration), **NOT_MODIFIED, **problem(403, 404)},
+        responses={200: answer_of(TasterCalibration), **NOT_MODIFIED, **problem_responses(403, 404)},
     )
     def get(self, request: Request, taster_id: str) -> Response:
         """Return it to the taster and to buyers and owners."""
-        taster = id_in_address(taster_id)
-        return tagged(request, calibration_answer(taster_calibration(member_of(request), taster), taster))
+        taster = id_from_path(taster_id)
+        return conditional_response(request, calibration_answer(taster_calibration(member_of(request), taster), taster))
 
 
 class TeamPanel(APIView):
     """The tasters together."""
 
-    @described(operation_id="panel_retrieve", parameters=[ETAG], responses={200: answer_of(Panel), **NOT_MODIFIED})
+    @operation(operation_id="panel_retrieve", parameters=[ETAG], responses={200: answer_of(Panel), **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
         """Return agreement by descriptor, the finish line, and the tasters the caller may see."""
         member = member_of(request)
         panel = panel_of(member.team_id)
-        return tagged(request, panel_answer(panel, tasters=tasters_shown(member, panel)))
+        return conditional_response(request, panel_answer(panel, tasters=tasters_shown(member, panel)))

@@ -6,13 +6,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import one_of
 from api.http.auth import member_of
-from api.http.conditional import id_in_address, tagged
-from api.http.openapi import ETAG, NOT_MODIFIED, described, problem
+from api.http.conditional import conditional_response, id_from_path
+from api.http.dataclass_answers import one_of
+from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
 from api.http.query import query_value
-from lots.schema import Field, Unfit, clean
-from lots.wording import problem_of
+from lots.schema import Field, InvalidValue, clean_value
+from lots.wording import field_problem
 from tastings.answers.readiness import ReadinessOfLot, UnknownRoastDay, readiness_answer
 from tastings.queries.readiness import readiness_for
 from teams.errors import Invalid
@@ -23,19 +23,23 @@ LEVEL = Field(name="level", kind="number", low=0, high=10)
 class LotReadiness(APIView):
     """Whether a lot's roast has rested enough."""
 
-    @described(
+    @operation(
         operation_id="lots_readiness_retrieve",
         parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), ETAG],
-        responses={200: one_of("Readiness", ReadinessOfLot, UnknownRoastDay), **NOT_MODIFIED, **problem(404, 422)},
+        responses={
+            200: one_of("Readiness", ReadinessOfLot, UnknownRoastDay),
+            **NOT_MODIFIED,
+            **problem_responses(404, 422),
+        },
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Answer for a ``level`` of roast, by default the team's own, as of today."""
         level: float | None = None
         if (text := request.query_params.get("level")) is not None:
             try:
-                level = float(str(clean(LEVEL, query_value(LEVEL, str(text)))))
-            except Unfit as error:
-                raise Invalid(problems=[problem_of("level", error.fault)]) from error
-        lot, today = id_in_address(lot_id), timezone.now().date()
+                level = float(str(clean_value(LEVEL, query_value(LEVEL, str(text)))))
+            except InvalidValue as error:
+                raise Invalid(problems=[field_problem("level", error.fault)]) from error
+        lot, today = id_from_path(lot_id), timezone.now().date()
         known = readiness_for(member_of(request), lot, today=today, level=level)
-        return tagged(request, readiness_answer(lot, known.found, level=known.level))
+        return conditional_response(request, readiness_answer(lot, known.found, level=known.level))

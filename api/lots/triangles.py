@@ -11,31 +11,44 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.answers import answer_of
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
-from api.http.conditional import id_in_address, page_of, tagged
-from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, an_object, described, fields_of, page, problem
+from api.http.conditional import conditional_response, id_from_path, paginated_response
+from api.http.dataclass_answers import answer_of
+from api.http.openapi import (
+    BAD_BODY,
+    ETAG,
+    NOT_MODIFIED,
+    PAGING,
+    inline_object,
+    operation,
+    paginated,
+    problem_responses,
+    schema_fields,
+)
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.answers.triangles import TriangleTest, triangle_answer
 from tastings.figures import to_stored
 from tastings.queries.triangles import triangle_test_for, triangle_tests_of
 from tastings.schemas import TRIAL, TRIANGLE_TEST
 
-NewTriangleTest = an_object(
-    "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIANGLE_TEST)
+NewTriangleTest = inline_object(
+    "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **schema_fields(TRIANGLE_TEST)
 )
-NewTrial = an_object("NewTrial", id=s.UUIDField(help_text="made by the client"), **fields_of(TRIAL))
-REFUSED_BODY = problem(400, 413, 415, 422)
+NewTrial = inline_object("NewTrial", id=s.UUIDField(help_text="made by the client"), **schema_fields(TRIAL))
 
 
 class TriangleTests(APIView):
     """The team's triangle tests."""
 
-    @described(
+    @operation(
         operation_id="triangle_test_list",
         parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
-        responses={200: page(answer_of(TriangleTest), "TriangleTestPage"), **NOT_MODIFIED, **problem(404, 422)},
+        responses={
+            200: paginated(answer_of(TriangleTest), "TriangleTestPage"),
+            **NOT_MODIFIED,
+            **problem_responses(404, 422),
+        },
     )
     def get(self, request: Request) -> Response:
         """List them with their answers, of one lot with ``lot``."""
@@ -47,9 +60,9 @@ class TriangleTests(APIView):
             tests = triangle_tests_of(member, lot=lot, after=after, limit=limit)
             return [to_stored(triangle_answer(test)) for test in tests]
 
-        return page_of(request, read)
+        return paginated_response(request, read)
 
-    @described(request=NewTriangleTest, responses={201: answer_of(TriangleTest), **REFUSED_BODY, **problem(403)})
+    @operation(request=NewTriangleTest, responses={201: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403)})
     def post(self, request: Request) -> Response:
         """Record a test; its answers follow one by one."""
         member, body = member_of(request), body_of(request)
@@ -63,23 +76,25 @@ class TriangleTests(APIView):
 class OneTriangleTest(APIView):
     """One test."""
 
-    @described(
+    @operation(
         operation_id="triangle_test_read",
         parameters=[ETAG],
-        responses={200: answer_of(TriangleTest), **NOT_MODIFIED, **problem(404)},
+        responses={200: answer_of(TriangleTest), **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, test_id: str) -> Response:
         """Show it with its answers and the exact binomial p, the power and the number needed."""
-        return tagged(request, triangle_answer(triangle_test_for(member_of(request), id_in_address(test_id))))
+        return conditional_response(
+            request, triangle_answer(triangle_test_for(member_of(request), id_from_path(test_id)))
+        )
 
 
 class Trials(APIView):
     """The answers of one test."""
 
-    @described(request=NewTrial, responses={201: answer_of(TriangleTest), **REFUSED_BODY, **problem(403, 404)})
+    @operation(request=NewTrial, responses={201: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403, 404)})
     def post(self, request: Request, test_id: str) -> Response:
         """Record one answer; return the test with it."""
-        member, test, body = member_of(request), id_in_address(test_id), body_of(request)
+        member, test, body = member_of(request), id_from_path(test_id), body_of(request)
         record_trial(member, test=test, trial=take_id(body), sent=body, now=timezone.now())
         return Response(to_stored(triangle_answer(triangle_test_for(member, test))), status=201)
 
@@ -87,10 +102,8 @@ class Trials(APIView):
 class OneTrial(APIView):
     """One answer."""
 
-    @described(responses={204: None, **problem(403, 404)})
+    @operation(responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, test_id: str, trial_id: str) -> Response:
         """Withdraw it: it stays on record and no longer counts."""
-        withdraw_trial(
-            member_of(request), test=id_in_address(test_id), trial=id_in_address(trial_id), now=timezone.now()
-        )
+        withdraw_trial(member_of(request), test=id_from_path(test_id), trial=id_from_path(trial_id), now=timezone.now())
         return Response(status=204)

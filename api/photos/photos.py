@@ -31,7 +31,7 @@ from api.http.openapi import (
     schema_fields,
 )
 from tastings.actions.photos import announce_photo, delete_photo
-from tastings.answers.photos import LiquorColour
+from tastings.answers.photos import LiquorColour, colour_answer
 from tastings.figures import to_stored
 from tastings.queries.photos import colour_of, get_photo, list_photos
 from tastings.schemas import PHOTO, PHOTO_OF
@@ -76,7 +76,8 @@ class PhotoSerializer(s.Serializer[Any]):
     @extend_schema_field(answer_of(LiquorColour)(allow_null=True))
     def get_colour(self, photo: Any) -> Any:  # noqa: ANN401 - a row, and JSON
         """Return the colour of its liquor; null while it has not been measured."""
-        return to_stored(colour_of(photo), decimals=None)
+        colour = colour_of(photo)
+        return None if colour is None else to_stored(colour_answer(colour), decimals=None)
 
 
 NewPhotoSerializer = inline_object(

@@ -9,7 +9,7 @@ from django.db import connection, transaction
 from django.db.models import F
 from django.utils import timezone
 
-from tastings.actions.due import APART_S, ask_more
+from tastings.actions.due import MIN_INTERVAL_S, enqueue_next
 from tastings.actions.panels import mark_panel_due
 from tastings.figures import to_stored
 from tastings.jobs import Job, later
@@ -17,7 +17,7 @@ from tastings.maths.curve.departures import counterfactual
 from tastings.maths.curve.development import METHOD
 from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Development
-from tastings.queries.brews import tastings_of
+from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
 
 _log = logging.getLogger(__name__)
@@ -48,7 +48,7 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
         "asked_at": None,
     }
     try:
-        tastings = tastings_of(lot)
+        tastings = load_brews(lot)
         figures = replace(
             estimate_development(tastings.brews, rated=tastings.rated, scales=known.scales, line=known.line),
             counterfactual=counterfactual(tastings.brews, scales=known.scales),
@@ -71,6 +71,6 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
     latest = Development.objects.select_for_update().get(lot_id=lot)
     if not latest.up_to_date:
         Development.objects.filter(lot_id=lot).update(asked_at=now)
-        later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=APART_S, team=found.team_id)
-    ask_more(found.team_id, now=timezone.now())
+        later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=MIN_INTERVAL_S, team=found.team_id)
+    enqueue_next(found.team_id, now=timezone.now())
     return True

@@ -27,7 +27,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
 
     Raises
     ------
-    NotHere, NotAllowed, NotYet
+    NotFound, NotAllowed, NotYet
         No such photo, a role that only reads, a photo that is not kept.
     """
     row = get_photo(member, photo)

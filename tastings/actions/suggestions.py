@@ -33,7 +33,7 @@ def accept_suggestions(
 
     Raises
     ------
-    NotHere, NotAllowed, Invalid
+    NotFound, NotAllowed, Invalid
         The note cannot be seen; the member is not its session's taster; something accepted is not suggested.
     """
     read = record_for(member, "note", note)

@@ -78,7 +78,7 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
 
     Raises
     ------
-    NotHere
+    NotFound
         The team has no such test.
     Invalid
         A field does not hold, the taster is no member, or the id belongs to another answer.

@@ -7,7 +7,7 @@ from uuid import UUID
 from lots.models import Lot
 from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
 from tastings.models import TriangleTest
-from tastings.queries.brews import tastings_of
+from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
 from tastings.queries.records import record_for
 from teams.models import Member
@@ -27,12 +27,12 @@ class LotArrival:
 
 
 def arrival_check_for(member: Member, lot: UUID) -> LotArrival:
-    """Compare an arrived lot with its sample; raise NotHere for no such lot."""
+    """Compare an arrived lot with its sample; raise NotFound for no such lot."""
     record_for(member, "lot", lot)
     sample = Lot.objects.get(id=lot).from_lot_id
     if sample is None:
         return LotArrival(lot, None, None, ())
-    before, now = tastings_of(sample), tastings_of(lot)
+    before, now = load_brews(sample), load_brews(lot)
     rated = [key for key in now.rated if key in before.rated]
     found = check_arrival(before.brews, now.brews, rated=rated, scales=calibration_of(member.team_id).scales)
     tests = TriangleTest.objects.filter(team_id=member.team_id, lot_id=lot, against_id=sample).order_by("held_on", "id")

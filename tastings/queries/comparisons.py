@@ -22,7 +22,7 @@ UNSAID = "unknown"
 
 
 def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
-    """Compare two to six lots; raise NotHere when one is not the team's."""
+    """Compare two to six lots; raise NotFound when one is not the team's."""
     for lot in lots:
         record_for(member, "lot", lot)
     if not 2 <= len(set(lots)) <= MOST_GROUPS or len(set(lots)) != len(lots):

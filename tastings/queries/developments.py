@@ -7,13 +7,13 @@ from uuid import UUID
 
 from django.db.models import OuterRef, Q, Subquery
 
-from lots.schema import utc_text
+from lots.schema import format_utc
 from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Descriptor, Infusion, Session
 from tastings.models import Development as StoredDevelopment
-from tastings.queries.records import open_sessions, record_for
+from tastings.queries.records import record_for, shared_sessions
 from teams.models import Member
 
 
@@ -33,7 +33,7 @@ class LotDevelopment:
 
 
 def development_for(member: Member, lot: UUID) -> LotDevelopment:
-    """Return the stored figures of the team's lot; raise NotHere when there is no such lot."""
+    """Return the stored figures of the team's lot; raise NotFound when there is no such lot."""
     record_for(member, "lot", lot)
     return development_of(lot)
 
@@ -41,7 +41,7 @@ def development_for(member: Member, lot: UUID) -> LotDevelopment:
 def development_of(lot: UUID) -> LotDevelopment:
     """Return the stored figures of a lot that the caller may see."""
     row = StoredDevelopment.objects.filter(lot_id=lot).first() or StoredDevelopment(lot_id=lot)
-    computed_at = utc_text(row.computed_at) if row.computed_at else None
+    computed_at = format_utc(row.computed_at) if row.computed_at else None
     figures = stored_figures(row)
     return LotDevelopment(
         lot=lot,
@@ -88,7 +88,7 @@ def sessions_of_lot(member: Member, lot: UUID) -> tuple[SessionFacts, ...]:
     """Return the shared sessions behind a lot's figures, the first first."""
     pours = Infusion.objects.filter(session_id=OuterRef("id"), removed=False, number__gt=0).order_by("number")
     sessions = (
-        Session.objects.filter(open_sessions(), team_id=member.team_id, lot_id=lot, removed=False)
+        Session.objects.filter(shared_sessions(), team_id=member.team_id, lot_id=lot, removed=False)
         .annotate(first_kettle_c=Subquery(pours.values("kettle_c")[:1]))
         .select_related("shop", "taster")
         .only("started_at", "leaf_g", "vessel_ml", "vessel_material", "shop__name", "taster__name", "taster__username")

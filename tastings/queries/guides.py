@@ -52,7 +52,7 @@ def guide_for(member: Member, lot: UUID, *, pot: Pot) -> Guide:
 
     Raises
     ------
-    NotHere
+    NotFound
         The team has no such lot.
     PotError
         The pot does not go with its style, or its cups cannot be predicted.

@@ -28,7 +28,7 @@ from tastings.maths.curve.development import CurvePoint, DescriptorCurve
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
 from tastings.models import Session
-from tastings.queries.records import open_sessions
+from tastings.queries.records import shared_sessions
 from tastings.queries.reports import LotFacts
 from teams.models import Member
 
@@ -171,7 +171,7 @@ def _matching(rows: QuerySet[Lot], filters: LotFilters) -> QuerySet[Lot]:
 
 def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
     """Read what a list shows of the figures, without the rest of them, which is a hundred times as much."""
-    tasted = Session.objects.filter(open_sessions(), lot_id=OuterRef("id"), removed=False).order_by("-started_at")
+    tasted = Session.objects.filter(shared_sessions(), lot_id=OuterRef("id"), removed=False).order_by("-started_at")
     big = ("result", "tasted", "line_evidence")
     return (
         rows.select_related("development", "team")

@@ -91,7 +91,7 @@ def taster_calibration(member: Member, taster: UUID) -> PanelFigures:
 
     Raises
     ------
-    NotHere
+    NotFound
         The team has no such member.
     NotAllowed
         Someone else's, and the caller neither buys nor owns.

@@ -31,7 +31,7 @@ def visible_photos(member: Member) -> QuerySet[Photo]:
 
 
 def get_photo(member: Member, photo: UUID) -> Photo:
-    """Return a photo; raise NotHere for one that the member does not see."""
+    """Return a photo; raise NotFound for one that the member does not see."""
     found = visible_photos(member).filter(id=photo).first()
     if found is None:
         raise NotFound
@@ -60,7 +60,7 @@ def colour_of(photo: Photo) -> MeasuredColour | None:
 
 
 def photo_file(member: Member, photo: UUID, *, thumbnail: bool) -> ServedFile:
-    """Return the picture of a photo or its thumbnail; raise NotHere as well while there is none."""
+    """Return the picture of a photo or its thumbnail; raise NotFound as well while there is none."""
     content = get_photo(member, photo).content
     if content is None:
         raise NotFound

@@ -82,7 +82,7 @@ def _live(member: Member, type_name: str) -> QuerySet[Synced]:
 
 
 def record_for(member: Member, type_name: str, record_id: UUID) -> Record:
-    """Return one live record; raise NotHere for an absent, removed, foreign or hidden one, which look the same."""
+    """Return one live record; raise NotFound for an absent, removed, foreign or hidden one, which look the same."""
     row = _live(member, type_name).filter(id=record_id).first()
     if row is None:
         raise NotFound

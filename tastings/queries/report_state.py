@@ -49,7 +49,7 @@ def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...
 
     Raises
     ------
-    NotHere
+    NotFound
         The lot is absent, removed or another team's, which look the same.
     """
     team, _, _, *found = _read(lot, login=member.user_id)
@@ -63,7 +63,7 @@ def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tup
 
     Raises
     ------
-    NotHere
+    NotFound
         As `report_state`, and when the login has no place in the lot's team.
     """
     with acting_for(team_of("lot", lot)):

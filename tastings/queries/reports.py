@@ -16,21 +16,21 @@ from tastings.figures import from_stored
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.models import Descriptor, Photo, TeamPanel
+from tastings.queries.cache import LRUCache
 from tastings.queries.developments import LotDevelopment, SessionFacts, development_of, labels_of, sessions_of_lot
 from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_of
-from tastings.queries.memory import Memory
 from tastings.queries.panels import panel_of
-from tastings.queries.photos import ServedFile, colour_of, file_of, name_on_disk, visible_photos
+from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
 from tastings.queries.readiness import LotReadiness, readiness_for
-from tastings.queries.records import Record, open_sessions
-from teams.errors import NotHere
+from tastings.queries.records import Record, shared_sessions
+from teams.errors import NotFound
 from teams.models import Member
 
 MOST_PHOTOS = 12
 LARGEST_PX = 320
 """Longer side of a thumbnail on the page. [px]"""
 
-_cache: Memory[Any] = Memory(512)
+_cache: LRUCache[Any] = LRUCache(512)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,7 +98,7 @@ def report_content(member: Member, lot: Record, *, today: date) -> ReportContent
     panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_at").first()
     # Pot and words follow from synced records, each change of which counts the team's revision up, and a shop's name.
     shop = (member.shop_id, member.shop.name if member.shop else "")
-    pot = _cache.get(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
+    pot = _cache.get_or_compute(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
     made_from = (lot.id, lot.fields.get("kind"), development.tag, panel)
     roast = (lot.fields.get("roasted_on"), member.team.ready_roast, today)
     return ReportContent(
@@ -107,11 +107,11 @@ def report_content(member: Member, lot: Record, *, today: date) -> ReportContent
         tasters={one.taster: one.taster_name for one in sessions},
         sessions=sessions,
         labels=labels_of(member),
-        guide=_cache.get(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
-        readiness=_cache.get(
+        guide=_cache.get_or_compute(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
+        readiness=_cache.get_or_compute(
             ("readiness", *made_from, *roast), lambda: readiness_for(member, lot.id, today=today, level=None)
         ),
-        panel=_cache.get(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
+        panel=_cache.get_or_compute(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
         photos=report_photos(member, lot.id),
     )
 
@@ -143,18 +143,18 @@ def picture_of_lot(member: Member, *, lot: UUID, photo: UUID, leaf_and_liquor: b
 
     Raises
     ------
-    NotHere
+    NotFound
         There is none, or it is of another lot.
     """
     rows = _photos_of_lot(member, lot).exclude(of="other") if leaf_and_liquor else visible_photos(member)
     of_lot = Q(lot_id=lot) | Q(session__lot_id=lot)
     if not rows.filter(of_lot, id=photo).exists():
-        raise NotHere
-    return file_of(member, photo, thumbnail=True)
+        raise NotFound
+    return photo_file(member, photo, thumbnail=True)
 
 
 def _photos_of_lot(member: Member, lot: UUID) -> QuerySet[Photo]:
-    shared = Q(session__lot_id=lot, session__removed=False) & open_sessions("session__")
+    shared = Q(session__lot_id=lot, session__removed=False) & shared_sessions("session__")
     return (
         Photo.objects.filter(
             Q(lot_id=lot, lot__removed=False) | shared,

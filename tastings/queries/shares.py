@@ -8,7 +8,6 @@ from base64 import urlsafe_b64decode, urlsafe_b64encode
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
 from uuid import UUID, uuid4
 
 from django.core.signing import BadSignature, Signer
@@ -17,7 +16,7 @@ from django.utils.translation import gettext as _
 
 from tastings.models import Share
 from tastings.queries.reports import ReportContent
-from teams.errors import NotAllowed, NotHere
+from teams.errors import NotAllowed, NotFound
 from teams.models import Member, Role, User
 from teams.row_security import acting_for, team_of
 
@@ -38,13 +37,13 @@ def share_with(token: str, *, now: datetime) -> Share:
 
     Raises
     ------
-    NotHere
+    NotFound
         It was never given, has expired, was revoked, or its lot is gone: it cannot be told which.
     """
     try:
         share = UUID(bytes=urlsafe_b64decode(f"{_signer().unsign(token)}=="))
     except (BadSignature, ValueError) as error:
-        raise NotHere from error
+        raise NotFound from error
     with acting_for(team_of("share", share)):
         found = (
             Share.objects.filter(id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
@@ -52,7 +51,7 @@ def share_with(token: str, *, now: datetime) -> Share:
             .first()
         )
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 
@@ -115,10 +114,10 @@ def shares_to(member: Member, lot: UUID, *, now: datetime) -> tuple[list[Share],
 
 
 def share_for(member: Member, share: UUID) -> Share:
-    """Return the team's link; raise NotHere for an absent or foreign one, NotAllowed as `shares_of`."""
+    """Return the team's link; raise NotFound for an absent or foreign one, NotAllowed as `shares_of`."""
     found = Share.objects.filter(team_id=member.team_id, id=share).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     may_share(member)
     return found
 

@@ -54,7 +54,7 @@ def suggestions_for(member: Member, note_id: UUID) -> NoteSuggestions:
 
     Raises
     ------
-    NotHere
+    NotFound
         The note is absent, deleted, another team's, or in a session that the member may not see.
     """
     note = record_for(member, "note", note_id)

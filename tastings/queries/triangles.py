@@ -6,15 +6,15 @@ from uuid import UUID
 from tastings.maths.comparison.triangle import Triangle, triangle
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
-from teams.errors import NotHere
+from teams.errors import NotFound
 from teams.models import Member
 
 
 def triangle_test_for(member: Member, test: UUID) -> TriangleTest:
-    """Return the team's test; raise NotHere for an absent or a foreign one."""
+    """Return the team's test; raise NotFound for an absent or a foreign one."""
     found = TriangleTest.objects.filter(team_id=member.team_id, id=test).first()
     if found is None:
-        raise NotHere
+        raise NotFound
     return found
 
 

@@ -14,7 +14,6 @@ _NOUNS: dict[str, Callable[[int], str]] = {
     "steep": lambda n: ngettext("%(n)s steep", "%(n)s steeps", n),
     "cup": lambda n: ngettext("%(n)s cup", "%(n)s cups", n),
     "day": lambda n: ngettext("%(n)s day", "%(n)s days", n),
-    "sample": lambda n: ngettext("%(n)s sample", "%(n)s samples", n),
     "guest": lambda n: ngettext("%(n)s guest", "%(n)s guests", n),
     "strength rating": lambda n: ngettext("%(n)s strength rating", "%(n)s strength ratings", n),
 }

@@ -64,7 +64,7 @@ def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> Non
     ------
     NotAllowed
         Only an owner may.
-    NotHere
+    NotFound
         The team has no such invitation, or it was used already.
     """
     if not member.runs_team:
@@ -96,7 +96,7 @@ def accept_invitation(
 
     Raises
     ------
-    NotHere
+    NotFound
         The link is unknown, used, expired or revoked; the answer does not say which.
     Invalid
         The name is taken, the password is easily guessed, or the login is in the team already; the link stays valid.

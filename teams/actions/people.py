@@ -148,7 +148,7 @@ def sign_out(token: DeviceToken) -> None:
 
 
 def sign_out_device(member: Member, token_id: UUID) -> None:
-    """End one of the member's own tokens; raise NotHere for any other."""
+    """End one of the member's own tokens; raise NotFound for any other."""
     with acting_for(*teams_of_login(member.user_id)):
         n_deleted, _rows = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
     if not n_deleted:

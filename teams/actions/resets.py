@@ -103,7 +103,7 @@ def _send_link(user: User, *, site: str, now: datetime) -> bool:
 
 
 def valid_reset_link(token: str, *, now: datetime) -> ResetLink:
-    """Return the valid link with this token; raise NotHere if it is unknown, used or expired."""
+    """Return the valid link with this token; raise NotFound if it is unknown, used or expired."""
     found = (
         ResetLink.objects.filter(digest=token_digest(token), used_at=None, expires_at__gt=now, user__is_active=True)
         .select_related("user")
@@ -120,7 +120,7 @@ def reset_password(*, token: str, password: str, address: str, now: datetime) ->
 
     Raises
     ------
-    NotHere
+    NotFound
         The link is unknown, used or expired; the answer does not say which.
     Invalid
         The password is easily guessed; the link stays valid.

@@ -56,7 +56,7 @@ def change_member(
     ------
     NotAllowed
         Only an owner may, and the last owner stays one.
-    NotHere
+    NotFound
         The team has no such member, or no longer.
     Invalid
         No such role or shop.
@@ -91,7 +91,7 @@ def transfer_ownership(member: Member, *, to: UUID, now: datetime) -> None:
     ------
     NotAllowed
         The caller is no owner.
-    NotHere
+    NotFound
         The team has no such member.
     Invalid
         To oneself.
@@ -112,7 +112,7 @@ def remove_member(member: Member, *, user: UUID, now: datetime) -> None:
 
     Raises
     ------
-    NotHere
+    NotFound
         The team has no such member.
     NotAllowed
         Someone else, and the caller is no owner; or the last owner.

@@ -28,7 +28,7 @@ def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[In
 
 
 def invitation_for(member: Member, invitation: UUID) -> Invitation:
-    """Return the team's invitation; raise NotHere for an absent or a foreign one."""
+    """Return the team's invitation; raise NotFound for an absent or a foreign one."""
     found = Invitation.objects.filter(team_id=member.team_id, id=invitation).first()
     if found is None:
         raise NotFound
@@ -36,7 +36,7 @@ def invitation_for(member: Member, invitation: UUID) -> Invitation:
 
 
 def valid_invitation(digest: str, *, now: datetime) -> Invitation:
-    """Return the open invitation with this token; raise NotHere if it is unknown, used, expired or revoked."""
+    """Return the open invitation with this token; raise NotFound if it is unknown, used, expired or revoked."""
     with acting_for(team_of_invitation(digest)):
         found = (
             Invitation.objects.filter(digest=digest, used_at=None, revoked_at=None, expires_at__gt=now)

@@ -15,7 +15,7 @@ ROLES: tuple[str, ...] = tuple(Role.values)
 
 
 def team_by_id_or_name(text: str) -> Team:
-    """Return the team with this id or, if only one has it, this name; raise NotHere otherwise. For the command line."""
+    """Return the team with this id or, if only one has it, this name, for the command line; else raise NotFound."""
     found = list(Team.objects.filter(id=text) if is_id(text) else Team.objects.filter(name=text)[:2])
     if len(found) != 1:
         raise NotFound(f"{'several teams are' if found else 'no team is'} called {text}")
@@ -94,7 +94,7 @@ def shops_of(member: Member) -> list[Shop]:
 
 
 def shop_for(member: Member, shop_id: UUID) -> Shop:
-    """Return the team's shop; raise NotHere for an absent or a foreign one."""
+    """Return the team's shop; raise NotFound for an absent or a foreign one."""
     shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()
     if shop is None:
         raise NotFound
@@ -107,7 +107,7 @@ def members_of(member: Member) -> list[Member]:
 
 
 def member_for(member: Member, user_id: UUID) -> Member:
-    """Return the team's member with this login; raise NotHere otherwise."""
+    """Return the team's member with this login; raise NotFound otherwise."""
     found = Member.objects.filter(team_id=member.team_id, user_id=user_id).select_related("user").first()
     if found is None:
         raise NotFound

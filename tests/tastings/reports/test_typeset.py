@@ -7,12 +7,12 @@ import struct
 
 import pytest
 import typst
+from tastings.reports.words import one_decimal
 
 from tastings.reports.curves_csv import curves_csv
 from tastings.reports.document import report_paper
 from tastings.reports.page import report_facts
 from tastings.reports.typeset import REPLACEMENT, TypesetError, digest_of, typeset, with_drawable_text
-from tastings.reports.words import one_decimal
 from tests.tastings.reports import sample
 from tests.tastings.reports.pdf import pages_of, text_of
 from tests.tastings.reports.sample_guide import GUIDE

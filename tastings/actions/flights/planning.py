@@ -93,7 +93,7 @@ def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: date
     if not flight.is_blind or flight.plan_made == planned.plan_wanted:
         return False
     if flight.plan_wanted != planned.plan_wanted:
-        return False  # the job of the later wish is under way
+        return False  # the job of the later request is under way
     if {cup.id for cup in _tasted(flight)} != {cup.id for cup in fixed}:
         enqueue_plan(flight, now=now)
         return False
@@ -112,7 +112,7 @@ def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: date
     if len(new) > len(free):
         Flight.objects.filter(id=flight.id).update(plan_failure="the flight has used up its three-digit codes")
         return False
-    codes = SystemRandom().sample(free, len(new))  # not from the seed: a code must tell nothing of its place
+    codes = SystemRandom().sample(free, len(new))  # not from the seed: a code must give away nothing of its place
     FlightCup.objects.bulk_create(
         FlightCup(
             team_id=flight.team_id,

@@ -31,7 +31,7 @@ def deal(
     need : int[n_tasters]
         How many more each gets.
     poured : int[n_lots]
-        Cups of each lot that are kept by anyone.
+        Cups of each lot that are fixed, of any taster.
     repeats : Sequence[int]
         How many of each taster's cups must be of a lot that the taster gets elsewhere too.
 
@@ -115,7 +115,7 @@ def into_sittings(given: IntArray, *, room: Sequence[int], had: IntArray, rng: n
     room : Sequence[int]
         Free cups of each sitting.
     had : int[n_lots, n_sittings]
-        Cups of each lot that are kept in each sitting.
+        Cups of each lot that are fixed in each sitting.
 
     Returns
     -------

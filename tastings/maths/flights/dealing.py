@@ -100,7 +100,7 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
     )
     if found.x is None:
         # what was tasted already can leave a taster with more free cups than there are lots to fill them
-        raise PlanError("lots", "what was tasted leaves no even plan for the rest: change lots, cups or sittings")
+        raise PlanError("lots", "no_even_plan")
     dealt = np.rint(found.x[: len(t)]).astype(np.int64)
     return np.asarray(dealt.reshape(n_tasters, n_lots, units).sum(axis=2))
 

@@ -1,8 +1,8 @@
 """What is counted here, for a Prometheus server to fetch at ``/metrics``.
 
 Requests and verdicts are counted where they happen: in files below ``PROMETHEUS_MULTIPROC_DIR`` that all processes of
-one web server write (`config.serving` names the folder), else in this process alone. Jobs are counted by the workers in
-the broker, and what waits is read from broker and database when asked, so any web server tells both for all.
+one web server write (`config.gunicorn_options` names the folder), else in this process alone. Jobs are counted by the
+workers in the broker, and what waits is read from broker and database when asked, so any web server tells both for all.
 
 Who may read it: with ``LEAFSPAN_METRICS_TOKEN``, whoever sends it as bearer. Without, this machine alone: a connection
 from its loopback that no proxy has forwarded, on a server that answers to no name but this machine's. To everyone else

@@ -42,7 +42,7 @@ Deal = Sequence[tuple[int, Sequence[int]]]
 
 @dataclass(frozen=True, slots=True)
 class Season:
-    """What the lots are really worth [points], and the cups that say so."""
+    """What the lots are really worth [points], and the cups tasted."""
 
     lots: FloatArray
     level: FloatArray
@@ -54,48 +54,48 @@ class Season:
 class Scores:
     """What came of the seasons with one number of sittings."""
 
-    said: list[FloatArray] = field(default_factory=list)
+    predicted: list[FloatArray] = field(default_factory=list)
     true: list[FloatArray] = field(default_factory=list)
     covered: list[float] = field(default_factory=list)
     carry_covered: list[bool] = field(default_factory=list)
-    right: dict[str, list[bool]] = field(default_factory=lambda: {way: [] for way in WAYS})
+    correct: dict[str, list[bool]] = field(default_factory=lambda: {way: [] for way in WAYS})
     lost: dict[str, list[float]] = field(default_factory=lambda: {way: [] for way in WAYS})
     chance_lost: list[float] = field(default_factory=list)
-    settled_right: list[bool] = field(default_factory=list)
+    settled_correct: list[bool] = field(default_factory=list)
     expected_loss: list[float] = field(default_factory=list)
 
     def reliability(self) -> list[tuple[float, float, int]]:
-        """Return the probability of being best as told and the share that was, by bin, with the count."""
-        said, true = np.concatenate(self.said), np.concatenate(self.true)
+        """Return the probability of being best predicted and the share found, by bin, with the count."""
+        predicted, true = np.concatenate(self.predicted), np.concatenate(self.true)
         rows = []
         for low, high in pairwise(EDGES):
-            inside = (said >= low) & ((said < high) | (high == EDGES[-1]))
+            inside = (predicted >= low) & ((predicted < high) | (high == EDGES[-1]))
             if inside.any():
-                rows.append((float(said[inside].mean()), float(true[inside].mean()), int(inside.sum())))
+                rows.append((float(predicted[inside].mean()), float(true[inside].mean()), int(inside.sum())))
         return rows
 
 
-def season(deal: Deal, *, chance: np.random.Generator) -> Season:
+def season(deal: Deal, *, rng: np.random.Generator) -> Season:
     """Taste a season.
 
     Tasters have a level, a gain, a noise and tastes of their own; a tenth to a third of the previous lot's difference
     is taken off the next; scores drift down over the sitting, each taster's at a pace of its own, the first cup stands
     out; sittings of one taster differ. Scores are rounded to half points and end at 0 and 10.
     """
-    normal = chance.standard_normal
+    normal = rng.standard_normal
     lots = 0.9 * normal(N_LOTS)
     shift, gain = 0.8 * normal(N_TASTERS), np.exp(0.25 * normal(N_TASTERS))
     noise, taste = 0.75 * np.exp(0.25 * normal(N_TASTERS)), 0.35 * normal((N_TASTERS, N_LOTS))
-    carry, first = -float(chance.uniform(0.1, 0.33)), 0.2 + 0.2 * float(normal())
+    carry, first = -float(rng.uniform(0.1, 0.33)), 0.2 + 0.2 * float(normal())
     drift = -0.08 + 0.04 * normal(N_TASTERS)
     cups = []
     for number, (taster, served) in enumerate(deal):
         sitting = 0.2 * float(normal())
         for place, lot in enumerate(served):
             tasted = lots[lot] + (carry * lots[served[place - 1]] if place else 0.0) + taste[taster, lot]
-            said = 6 + shift[taster] + sitting + gain[taster] * tasted + drift[taster] * place + first * (place == 0)
-            said += noise[taster] * normal()
-            score = float(np.clip(np.round(2 * said) / 2, 0, 10))
+            liking = 6 + shift[taster] + sitting + gain[taster] * tasted + drift[taster] * place + first * (place == 0)
+            liking += noise[taster] * normal()
+            score = float(np.clip(np.round(2 * liking) / 2, 0, 10))
             cups.append(Cup(str(lot), str(taster), str(number), place + 1, score))
     middle = drift.mean() * (N_CUPS - 1) / 2 + first / N_CUPS
     level = 6 + shift.mean() + gain.mean() * lots + middle
@@ -119,29 +119,29 @@ def plans(sittings: int, *, n_plans: int, progress: Callable[[str, int, int], No
     return made
 
 
-def dealt(plan: Plan, *, chance: np.random.Generator) -> Deal:
+def dealt(plan: Plan, *, rng: np.random.Generator) -> Deal:
     """Return who gets what, the plan's lots shuffled."""
-    names = chance.permutation(N_LOTS)
+    names = rng.permutation(N_LOTS)
     return [(int(one.taster), [int(names[int(lot)]) for lot in one.lots]) for one in plan.sittings]
 
 
 def score(one: Season, *, into: Scores, start: int) -> None:
-    """Judge one season, by the flight's answer and by what is done without it."""
+    """Score one season, by the flight's answer and by what is done without it."""
     found = analyse_flight(one.cups, scale=10.0, seed=start, lots=[str(lot) for lot in range(N_LOTS)])
     place = [int(standing.lot) for standing in found.standings]
     best = int(one.lots.argmax())
-    into.said.append(np.array([standing.p_best for standing in found.standings]))
+    into.predicted.append(np.array([standing.p_best for standing in found.standings]))
     into.true.append(np.array([lot == best for lot in place], dtype=np.float64))
     into.covered.append(fmean(s.low <= one.level[int(s.lot)] <= s.high for s in found.standings))
     if found.carry_over is not None:
         into.carry_covered.append(found.carry_over.low <= one.carry <= found.carry_over.high)
     chosen = {"adjusted means": place[0], "average ranks": by_ranks(one.cups), "raw means": by_means(one.cups)}
     for way, lot in chosen.items():
-        into.right[way].append(lot == best)
+        into.correct[way].append(lot == best)
         into.lost[way].append(float(one.lots.max() - one.lots[lot]))
     into.chance_lost.append(float(one.lots.max() - one.lots.mean()))
     if found.settled:
-        into.settled_right.append(place[0] == best)
+        into.settled_correct.append(place[0] == best)
     into.expected_loss.append(found.expected_loss or 0.0)
 
 
@@ -168,44 +168,52 @@ def choice_table(results: dict[int, Scores]) -> str:
     for sittings, one in results.items():
         for way in WAYS:
             cover = f"{fmean(one.covered):.1%}" if way == WAYS[0] else ""
-            right = fmean(one.right[way])
-            rows.append(f"| {sittings} | {way} | {right:.1%} | {fmean(one.lost[way]):.2f} | {cover} |")
+            correct = fmean(one.correct[way])
+            rows.append(f"| {sittings} | {way} | {correct:.1%} | {fmean(one.lost[way]):.2f} | {cover} |")
         rows.append(f"| {sittings} | chance | {1 / N_LOTS:.1%} | {fmean(one.chance_lost):.2f} | |")
     return "\n".join(rows)
 
 
 def calibration_table(results: dict[int, Scores]) -> str:
-    rows = ["| sittings | told | found | lots | differ | within 5 points |", "| --- " * 6 + "|"]
+    rows = ["| sittings | predicted | found | lots | differ | within 5 points |", "| --- " * 6 + "|"]
     for sittings, one in results.items():
         rows += [_calibration(str(sittings), *bin_) for bin_ in one.reliability()]
     for sittings, one in results.items():
-        said = fmean(float(told[0]) for told in one.said)
-        rows.append(_calibration(f"{sittings}, leaders only", said, fmean(one.right[WAYS[0]]), len(one.said)))
+        predicted = fmean(float(probabilities[0]) for probabilities in one.predicted)
+        rows.append(
+            _calibration(f"{sittings}, leaders only", predicted, fmean(one.correct[WAYS[0]]), len(one.predicted))
+        )
     return "\n".join(rows)
 
 
-def _calibration(name: str, said: float, true: float, count: int) -> str:
-    blur = CHANCE_SD * (said * (1 - said) / count) ** 0.5
-    close = "yes" if abs(true - said) <= SLACK else "no, but no more than chance" if abs(true - said) <= blur else "no"
-    return f"| {name} | {said:.1%} | {true:.1%} | {count} | {true - said:+.1%} ± {blur:.1%} | {close} |"
+def _calibration(name: str, predicted: float, true: float, count: int) -> str:
+    blur = CHANCE_SD * (predicted * (1 - predicted) / count) ** 0.5
+    close = (
+        "yes"
+        if abs(true - predicted) <= SLACK
+        else "no, but no more than chance"
+        if abs(true - predicted) <= blur
+        else "no"
+    )
+    return f"| {name} | {predicted:.1%} | {true:.1%} | {count} | {true - predicted:+.1%} ± {blur:.1%} | {close} |"
 
 
 def further_table(results: dict[int, Scores]) -> str:
     heads = (
-        "| sittings | oftener than by ranks | oftener than by raw means | loss expected | carry-over held | settled "
+        "| sittings | oftener than by ranks | oftener than by raw means | loss expected | carry-over covered | settled "
         "| of these right |"
     )
     rows = [heads, "| --- " * 7 + "|"]
     for sittings, one in results.items():
-        own, n = np.array(one.right[WAYS[0]], dtype=np.float64), len(one.expected_loss)
+        own, n = np.array(one.correct[WAYS[0]], dtype=np.float64), len(one.expected_loss)
         better = []
         for way in WAYS[1:]:
-            less = own - np.array(one.right[way], dtype=np.float64)
+            less = own - np.array(one.correct[way], dtype=np.float64)
             better.append(f"{less.mean():+.1%} ± {CHANCE_SD * less.std(ddof=1) / n**0.5:.1%}")
-        right = f"{fmean(one.settled_right):.1%}" if one.settled_right else "none"
+        correct = f"{fmean(one.settled_correct):.1%}" if one.settled_correct else "none"
         rows.append(
             f"| {sittings} | {better[0]} | {better[1]} | {fmean(one.expected_loss):.2f} |"
-            f" {fmean(one.carry_covered):.1%} | {len(one.settled_right)} of {n} | {right} |"
+            f" {fmean(one.carry_covered):.1%} | {len(one.settled_correct)} of {n} | {correct} |"
         )
     return "\n".join(rows)
 
@@ -221,9 +229,9 @@ command gives the same figures.
 Lots differ by 0.9 points (standard deviation), tasters' levels by 0.8, their gains by a quarter, and each has a noise
 of about 0.75 points, half again as much or as little, and tastes of their own of 0.35. A tenth to a third of the
 previous lot's difference is taken off the next cup. Scores drift down by about 0.08 points from cup to cup, at each
-taster's own pace, and the first cup stands out. Scores are rounded to half points and end at 0 and 10. None of this is
-told to the answer, which neither knows of tasters' own paces, of rounding, nor of the ends of the scale. Servings are
-planned as a flight's are, lots dealt anew to the plan every season.
+taster's own pace, and the first cup stands out. Scores are rounded to half points and end at 0 and 10. The model of
+the answer knows nothing of tasters' own paces, of rounding, nor of the ends of the scale. Servings are planned as a
+flight's are, lots dealt anew to the plan every season.
 
 ## Which lot is chosen
 
@@ -231,35 +239,35 @@ planned as a flight's are, lots dealt anew to the plan every season.
 
 {choices}
 
-What is told beside: how much oftener the true best was chosen, with what chance alone gives either way (95 %); the loss
-that was expected; how often the 80 % interval of carry-over held it; and how the flights told to be settled came out.
+Next: how much oftener the true best was chosen, with what chance alone gives either way (95 %); the loss that was
+expected; how often the 80 % interval of carry-over covered it; and how the flights that were settled came out.
 
 {further}
 
 ## What the probability of being best is worth
 
-All lots of all seasons, by what was told, then the lots that were chosen. After ± stands by how much chance alone makes
-so many lots differ (95 %).
+All lots of all seasons, by the predicted probability, then the lots that were chosen. After ± stands by how much
+chance alone makes so many lots differ (95 %).
 
 {calibration}
 
-![Probability of being best, as told and as found](seasons.svg)
+![Probability of being best, predicted and found](seasons.svg)
 """
 
 
 def draw_reliability(results: dict[int, Scores]) -> str:
-    """Draw told against found; bins of few lots are left out, since they jump about."""
+    """Draw predicted against found; bins of few lots are left out, since they jump about."""
     return drawing(
         [
             Line(
                 f"{sittings} sitting{'s' if sittings > 1 else ''}",
-                [(said, true) for said, true, count in one.reliability() if count >= LEAST_IN_BIN],
+                [(predicted, true) for predicted, true, count in one.reliability() if count >= LEAST_IN_BIN],
             )
             for sittings, one in results.items()
         ],
-        x=Axis("probability of being best, as told", (0.0, 0.2, 0.4, 0.6, 0.8, 1.0), "{:.1f}"),
+        x=Axis("predicted probability of being best", (0.0, 0.2, 0.4, 0.6, 0.8, 1.0), "{:.1f}"),
         y=Axis("share of lots that were", (0.0, 0.2, 0.4, 0.6, 0.8, 1.0), "{:.1f}"),
-        title="Probability of being best, as told and as found",
+        title="Probability of being best, predicted and found",
         diagonal=True,
     )
 
@@ -269,13 +277,13 @@ def main() -> None:
     parser.add_argument("--seasons", type=int, default=SEASONS)
     parser.add_argument("--start", type=int, default=START, help="start of the random numbers")
     chosen = parser.parse_args()
-    begun = said = monotonic()
+    begun = reported = monotonic()
 
     def progress(what: str, done: int, of: int) -> None:
-        nonlocal said
-        if done == of or monotonic() - said > 2:
-            said = monotonic()
-            print(f"\r{said - begun:5.0f} s  {what}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
+        nonlocal reported
+        if done == of or monotonic() - reported > 2:
+            reported = monotonic()
+            print(f"\r{reported - begun:5.0f} s  {what}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
             if done == of:
                 print(file=sys.stderr)
 
@@ -284,8 +292,8 @@ def main() -> None:
         served = plans(sittings, n_plans=min(N_PLANS, chosen.seasons), progress=progress)
         results[sittings] = Scores()
         for number in range(chosen.seasons):
-            chance = np.random.default_rng([chosen.start, sittings, number])
-            one = season(dealt(served[number % len(served)], chance=chance), chance=chance)
+            rng = np.random.default_rng([chosen.start, sittings, number])
+            one = season(dealt(served[number % len(served)], rng=rng), rng=rng)
             score(one, into=results[sittings], start=number)
             progress(f"seasons of {sittings} sittings", number + 1, chosen.seasons)
     usual = (chosen.seasons, chosen.start) == (SEASONS, START)

@@ -37,8 +37,8 @@ TABLES = (
 )
 
 
-def dealt(n_lots: int, *, n_sittings: int, cups: int, chance: np.random.Generator) -> list[list[int]]:
-    deck = chain.from_iterable(chance.permutation(n_lots).tolist() for _ in repeat(None))
+def dealt(n_lots: int, *, n_sittings: int, cups: int, rng: np.random.Generator) -> list[list[int]]:
+    deck = chain.from_iterable(rng.permutation(n_lots).tolist() for _ in repeat(None))
     return [[next(deck) for _ in range(cups)] for _ in range(n_sittings)]
 
 
@@ -72,9 +72,9 @@ def main() -> None:
             seed=chosen.seed,
         )
         seconds = process_time() - begun
-        chance = np.random.default_rng(chosen.seed)
+        rng = np.random.default_rng(chosen.seed)
         deals = [
-            figures(dealt(n_lots, n_sittings=len(plan.sittings), cups=cups, chance=chance), n_lots=n_lots)
+            figures(dealt(n_lots, n_sittings=len(plan.sittings), cups=cups, rng=rng), n_lots=n_lots)
             for _ in range(DEALS)
         ]
         share, places, neighbours = (median(one[i] for one in deals) for i in (1, 3, 4))

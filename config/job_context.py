@@ -1,4 +1,4 @@
-"""What is done around each job: whose it is goes with the message, and comes back in log lines and counts."""
+"""Signals around each job: its team and request travel in the message, then in log lines and metrics."""
 
 import logging
 from collections.abc import MutableMapping
@@ -13,34 +13,34 @@ from celery.signals import before_task_publish, setup_logging, task_failure, tas
 
 from api.http.context import begin, told
 
-CARRIED = ("request", "team")
-"""What a message says beside its job: which request asked for it, and of which team it is, where known."""
+HEADER_FIELDS = ("request", "team")
+"""Headers of a message beside its job: the request that asked for it and its team, where known."""
 _OUTCOMES = {states.SUCCESS: "done", states.FAILURE: "failed", states.RETRY: "retried"}
 _begun: dict[str, float] = {}
 _log = logging.getLogger(__name__)
 
 
 def set_up_logs(**_: object) -> None:
-    """Let worker and timetable write as the web server does, not in a form of their own."""
+    """Make worker and timetable log in the same form as the web server."""
     from django.conf import settings  # noqa: PLC0415 - Django comes after Celery's application
 
     dictConfig(settings.LOGGING)
     logging.captureWarnings(capture=True)
 
 
-def mark(headers: MutableMapping[str, Any], **_: object) -> None:
-    """Say when a message was sent and, unless who asks has said so, what it is about."""
+def add_headers(headers: MutableMapping[str, Any], **_: object) -> None:
+    """Add the time of sending to a message, and the request and team unless the caller has set them."""
     present = told()
     headers["sent_at"] = datetime.now(UTC).isoformat()
-    for name in CARRIED:
+    for name in HEADER_FIELDS:
         if name in present:
             headers.setdefault(name, present[name])
 
 
 def begin_job(task_id: str, task: Any, **_: object) -> None:  # noqa: ANN401 - Celery has no types
-    """Let the log lines of a job say which it is."""
+    """Put the job, its request and team into the log context."""
     _begun[task_id] = perf_counter()
-    carried = {name: str(value) for name in CARRIED if (value := getattr(task.request, name, None))}
+    carried = {name: str(value) for name in HEADER_FIELDS if (value := getattr(task.request, name, None))}
     known = {"job": task.name, "job_id": task_id, **carried}
     begin(lambda: known)
 
@@ -52,8 +52,8 @@ def end_job(task_id: str, task: Any, state: str | None = None, **_: object) -> N
     begin(None)
 
 
-def lose_job(sender: Any, exception: BaseException, **_: object) -> None:  # noqa: ANN401
-    """Count a job whose process was killed, for its time or by a stranger."""
+def count_killed_job(sender: Any, exception: BaseException, **_: object) -> None:  # noqa: ANN401
+    """Count a killed job."""
     if isinstance(exception, TimeLimitExceeded | WorkerLostError):
         _count(sender.name, "killed", None)
 
@@ -68,11 +68,11 @@ def _count(job: str, outcome: str, seconds: float | None) -> None:
         _log.warning("the broker does not count jobs")
 
 
-for _signal, _work in (
+for _signal, _current_job in (
     (setup_logging, set_up_logs),
-    (before_task_publish, mark),
+    (before_task_publish, add_headers),
     (task_prerun, begin_job),
     (task_postrun, end_job),
-    (task_failure, lose_job),
+    (task_failure, count_killed_job),
 ):
-    _signal.connect(_work, weak=False)
+    _signal.connect(_current_job, weak=False)

@@ -19,8 +19,8 @@ from typing import Any
 
 from api.http.context import route_of, told
 
-OURS = ("method", "route", "status", "ms", "seconds", "outcome")
-"""What our own lines add to their message."""
+EXTRA_FIELDS = ("method", "route", "status", "ms", "seconds", "outcome")
+"""Fields that our own log calls add."""
 _FRAMES = 30
 
 
@@ -32,9 +32,9 @@ class Lines(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """Return the line, and the lines of an error."""
-        words = [f"{name}={value}" for name, value in told().items()]
-        words += [f"ms={ms}"] if (ms := getattr(record, "ms", None)) is not None else []
-        record.about = f" [{' '.join(words)}]" if words else ""
+        text = [f"{name}={value}" for name, value in told().items()]
+        text += [f"ms={ms}"] if (ms := getattr(record, "ms", None)) is not None else []
+        record.about = f" [{' '.join(text)}]" if text else ""
         return super().format(record)
 
     def formatMessage(self, record: logging.LogRecord) -> str:  # noqa: N802 - the library's name
@@ -55,7 +55,7 @@ class JsonLines(logging.Formatter):
             "logger": record.name,
             "message": _message(record),
             **told(),
-            **{name: value for name in OURS if (value := getattr(record, name, None)) is not None},
+            **{name: value for name in EXTRA_FIELDS if (value := getattr(record, name, None)) is not None},
         }
         job = getattr(record, "data", None)
         if isinstance(job, dict):
@@ -66,7 +66,7 @@ class JsonLines(logging.Formatter):
 
 
 def _message(record: logging.LogRecord) -> str:
-    """Return the message without what an error says, nor what a job was given."""
+    """Return the message without the text of an error or the arguments of a job."""
     job = getattr(record, "data", None)
     if isinstance(job, dict):  # the job library's lines: name, id, how it went, and what the error said
         return f"{job.get('name')} {job.get('description') or 'done'}"
@@ -88,7 +88,7 @@ def _without_address(record: logging.LogRecord, text: str) -> str:
 
 
 def _error(error: BaseException, trace: TracebackType | None) -> dict[str, object]:
-    """Return type and place of an error and of what caused it, never its words."""
+    """Return type and place of an error and of its cause, never its text."""
     frames = traceback.extract_tb(trace)[-_FRAMES:]
     found: dict[str, object] = {
         "type": type(error).__name__,

@@ -50,7 +50,7 @@ def messages_in_use() -> Catalog:
             "python", io.BytesIO(text.encode()), keywords=KEYWORDS, options={"encoding": "utf-8"}
         ):
             catalog.add(message, locations=[(file.relative_to(ROOT).as_posix(), 0)], context=context)
-    for context, message, place in _data_words():
+    for context, message, place in _data_messages():
         catalog.add(message, locations=[(place, 0)], context=context)
     return catalog
 
@@ -124,11 +124,11 @@ def _sources() -> list[Path]:
     return sorted(file for file in files if file.suffix == ".py" or (file.suffix == ".html" and file.is_file()))
 
 
-def _data_words() -> Iterator[tuple[str, str, str]]:
+def _data_messages() -> Iterator[tuple[str, str, str]]:
     """Yield context, word and file of what the data files show to people."""
     for context, place, key in (
         ("descriptor", "tastings/data/lexicon.json", "descriptors"),
         ("liquor colour", "tastings/data/liquor_colours.json", "terms"),
     ):
-        for word in json.loads((ROOT / place).read_text("utf-8"))[key]:
-            yield context, word["label"], place
+        for message in json.loads((ROOT / place).read_text("utf-8"))[key]:
+            yield context, message["label"], place

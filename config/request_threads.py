@@ -1,4 +1,4 @@
-"""Django's threads behind the event loop, freed when who asked is gone.
+"""Django's threads behind the event loop, freed when the client has disconnected.
 
 a2wsgi hands each piece of an answer to the event loop and has the thread wait until it is taken. Nobody takes it when
 the connection is lost, or when the reader stops reading: the thread, one of a few, would wait for ever with whatever it
@@ -13,63 +13,63 @@ from typing import Any
 from a2wsgi import WSGIMiddleware
 from a2wsgi.wsgi import WSGIResponder
 
-PATIENCE_S = 120.0
-"""So long a reader may take nothing of an answer that is under way."""
+READ_TIMEOUT_S = 120.0
+"""After so long without reading, a client counts as disconnected. [s]"""
 _LOOK_S = 1.0
 
 
-class ReaderGone(ConnectionError):  # noqa: N818 - reads as what happened
-    """Nobody reads the answer any more."""
+class ClientDisconnected(ConnectionError):  # noqa: N818 - reads as what happened
+    """The client no longer reads the answer."""
 
 
 class _Responder(WSGIResponder):
     """Answers one request."""
 
-    def __init__(self, *args: Any, patience_s: float) -> None:  # noqa: ANN401 - as the library has it
+    def __init__(self, *args: Any, timeout_s: float) -> None:  # noqa: ANN401 - as the library has it
         super().__init__(*args)
-        self._gone, self._patience_s = Event(), patience_s
+        self._disconnected, self._timeout_s = Event(), timeout_s
 
     async def __call__(self, *args: Any) -> None:  # noqa: ANN401
-        """Answer; end without a word when nobody listens."""
+        """Answer; end silently when the client has disconnected."""
         try:
             await super().__call__(*args)
-        except ReaderGone:
+        except ClientDisconnected:
             return
         finally:
-            self._gone.set()
+            self._disconnected.set()
 
     async def sender(self, *args: Any) -> None:  # noqa: ANN401
         """Pass pieces on as they come."""
         try:
             await super().sender(*args)
         finally:
-            self._gone.set()
+            self._disconnected.set()
 
     def send(self, message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages, or None at the end
-        """Hand over a piece, in the thread; raise ReaderGone when it is not taken."""
+        """Hand over a piece, in the thread; raise ClientDisconnected when it is not taken."""
         taken: Future[None] = run_coroutine_threadsafe(self.send_queue.put(message), self.loop)
         waited = 0.0
         while True:
             try:
-                return taken.result(timeout=min(_LOOK_S, self._patience_s))
+                return taken.result(timeout=min(_LOOK_S, self._timeout_s))
             except TimeoutError:
-                waited += min(_LOOK_S, self._patience_s)
-                if self._gone.is_set() or waited >= self._patience_s:
+                waited += min(_LOOK_S, self._timeout_s)
+                if self._disconnected.is_set() or waited >= self._timeout_s:
                     taken.cancel()
-                    raise ReaderGone from None
+                    raise ClientDisconnected from None
 
 
 class Threaded(WSGIMiddleware):
-    """Serves a WSGI application on a few threads; ``patience_s`` as in `PATIENCE_S`."""
+    """Serves a WSGI application on a few threads; ``timeout_s`` as in `READ_TIMEOUT_S`."""
 
-    def __init__(self, app: Any, *, workers: int, patience_s: float = PATIENCE_S) -> None:  # noqa: ANN401
+    def __init__(self, app: Any, *, workers: int, timeout_s: float = READ_TIMEOUT_S) -> None:  # noqa: ANN401
         super().__init__(app, workers=workers)
-        self._patience_s = patience_s
+        self._timeout_s = timeout_s
 
     async def __call__(self, scope: Any, receive: Any, send: Any) -> None:  # noqa: ANN401
         """Serve one connection."""
         if scope["type"] != "http":
             await super().__call__(scope, receive, send)
             return
-        responder = _Responder(self.app, self.executor, self.send_queue_size, patience_s=self._patience_s)
+        responder = _Responder(self.app, self.executor, self.send_queue_size, timeout_s=self._timeout_s)
         await responder(scope, receive, send)

@@ -76,7 +76,7 @@ def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
 @page
 @require_safe
 def cups(request: HttpRequest, flight_id: str) -> HttpResponse:
-    """Give a taster the own codes on paper."""
+    """Give a taster the codes of their own cups, to print."""
     member = _member_of(request, id_from_path(flight_id))
     context = cups_context(flight_for(member, id_from_path(flight_id)), me=member.user_id)
     return render(request, "pages/cups.html", context)

@@ -87,9 +87,9 @@ class Flights(APIView):
     )
     def post(self, request: Request) -> Response:
         """Set one up among samples; its serving plan is made at once by a worker. For buyers and owners."""
-        sent = body_of(request)
-        flight = take_id(sent)
-        create_flight(member_of(request), flight=flight, sent=sent, now=timezone.now())
+        payload = body_of(request)
+        flight = take_id(payload)
+        create_flight(member_of(request), flight=flight, payload=payload, now=timezone.now())
         location = request.build_absolute_uri(f"{request.path}{flight}/")
         return Response(flight_json(flight_for(member_of(request), flight)), status=201, headers={"Location": location})
 
@@ -114,7 +114,7 @@ class OneFlight(APIView):
     def patch(self, request: Request, flight_id: str) -> Response:
         """Change it, such as for a taster who fell ill; what was tasted already stays in the new plan."""
         flight = id_from_path(flight_id)
-        update_flight(member_of(request), flight=flight, sent=body_of(request), now=timezone.now())
+        update_flight(member_of(request), flight=flight, payload=body_of(request), now=timezone.now())
         return Response(flight_json(flight_for(member_of(request), flight)))
 
     @operation(operation_id="flight_call_off", responses={204: None, **problem_responses(403, 404, 409)})

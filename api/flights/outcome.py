@@ -77,5 +77,5 @@ class FlightDecisionView(APIView):
     def post(self, request: Request, flight_id: str) -> Response:
         """Keep what was chosen and why; each chosen sample becomes a bought lot that names it as its origin."""
         member, flight = member_of(request), id_from_path(flight_id)
-        decide_flight(member, flight=flight, sent=body_of(request), device=device_id(request), now=timezone.now())
+        decide_flight(member, flight=flight, payload=body_of(request), device=device_id(request), now=timezone.now())
         return Response(flight_json(flight_for(member, flight)), status=201)

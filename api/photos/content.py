@@ -22,7 +22,7 @@ from tastings.errors import WrongOffset
 from tastings.queries.photos import get_photo
 from teams.errors import Invalid, Problem
 
-LARGEST_PIECE = 1024 * 1024
+MAX_PIECE_BYTES = 1024 * 1024
 """Bytes."""
 _OFFSET = OpenApiParameter(
     "Upload-Offset",
@@ -33,7 +33,7 @@ _OFFSET = OpenApiParameter(
 )
 
 
-class PieceParser(BaseParser):
+class ChunkParser(BaseParser):
     """Reads one piece of a file as it is."""
 
     media_type = "application/octet-stream"
@@ -48,16 +48,16 @@ class PieceParser(BaseParser):
         request = (parser_context or {})["request"]
         if request.META.get("HTTP_CONTENT_ENCODING", "identity").strip().lower() not in ("identity", ""):
             raise ParseError(_("a piece is sent as it is, without Content-Encoding"))
-        piece = bytes(stream.read(LARGEST_PIECE + 1))
-        if len(piece) > LARGEST_PIECE:
+        piece = bytes(stream.read(MAX_PIECE_BYTES + 1))
+        if len(piece) > MAX_PIECE_BYTES:
             raise TooLarge(_("a piece holds at most 1 MiB; nothing of this one was taken"))
         return piece
 
 
-class PhotoContentOf(APIView):
+class PhotoContentUpload(APIView):
     """The bytes of one photo."""
 
-    parser_classes = [PieceParser]
+    parser_classes = [ChunkParser]
 
     @operation(
         operation_id="photo_send",

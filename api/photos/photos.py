@@ -135,7 +135,7 @@ class Photos(APIView):
         return Response(answer, status=201 if new else 200, headers={"Location": location})
 
 
-class OnePhoto(APIView):
+class PhotoDetail(APIView):
     """One photo."""
 
     @operation(

@@ -22,7 +22,7 @@ FIXED = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Content:
+class TableDigest:
     """What a table held: its columns, the expressions its rows are ordered by, how many they are and their digest."""
 
     columns: Sequence[str]
@@ -36,17 +36,19 @@ class Content:
 
     def query(self, table: str) -> str:
         """Return the statement that writes the content out."""
-        columns = ", ".join(map(quoted, self.columns))
-        return f"COPY (SELECT {columns} FROM ONLY public.{quoted(table)} ORDER BY {', '.join(self.order)}) TO STDOUT"  # noqa: S608 - quoted names
+        columns = ", ".join(map(quote_name, self.columns))
+        return (
+            f"COPY (SELECT {columns} FROM ONLY public.{quote_name(table)} ORDER BY {', '.join(self.order)}) TO STDOUT"  # noqa: S608 - quoted names
+        )
 
 
-def quoted(name: str) -> str:
+def quote_name(name: str) -> str:
     """Return a name as SQL takes it."""
     return '"' + name.replace('"', '""') + '"'
 
 
-def tables_here() -> dict[str, Content]:
-    """Return every table of the database with how it is to be read; not its content."""
+def tables_here() -> dict[str, TableDigest]:
+    """Return every table of the database with its columns and order, without a digest yet."""
     with connection.cursor() as cursor:
         cursor.execute(
             """SELECT held.relname, array_agg(part.attname::text ORDER BY part.attnum)
@@ -66,15 +68,21 @@ def tables_here() -> dict[str, Content]:
         )
         keys: dict[str, list[str]] = {}
         for table, column, is_text in cursor.fetchall():
-            keys.setdefault(table, []).append(quoted(column) + (' COLLATE "C"' if is_text else ""))
+            keys.setdefault(table, []).append(quote_name(column) + (' COLLATE "C"' if is_text else ""))
     return {
-        table: Content(columns=names, order=keys.get(table) or [f'{quoted(n)}::text COLLATE "C"' for n in names])
+        table: TableDigest(
+            columns=names, order=keys.get(table) or [f'{quote_name(n)}::text COLLATE "C"' for n in names]
+        )
         for table, names in columns.items()
     }
 
 
-def contents(tables: Mapping[str, Content]) -> Iterator[tuple[str, Content]]:
-    """Read every table in the present transaction and give its content."""
+def _as_text(column: str) -> str:
+    return f'{quote_name(column)}::text COLLATE "C"'
+
+
+def table_digests(tables: Mapping[str, TableDigest]) -> Iterator[tuple[str, TableDigest]]:
+    """Read every table in the present transaction and yield its digest."""
     with connection.cursor() as cursor:
         for statement in FIXED:
             cursor.execute(statement)
@@ -83,10 +91,10 @@ def contents(tables: Mapping[str, Content]) -> Iterator[tuple[str, Content]]:
                 yield table, digest_of(content, copy)
 
 
-def digest_of(content: Content, pieces: Iterable[bytes | memoryview]) -> Content:
+def digest_of(content: TableDigest, pieces: Iterable[bytes | memoryview]) -> TableDigest:
     """Return the content with number and digest of its rows: a line of text each, newlines within escaped."""
     digest, rows = hashlib.sha256(), 0
     for piece in pieces:
         digest.update(piece)
         rows += bytes(piece).count(b"\n")
-    return Content(columns=content.columns, order=content.order, rows=rows, sha256=digest.hexdigest())
+    return TableDigest(columns=content.columns, order=content.order, rows=rows, sha256=digest.hexdigest())

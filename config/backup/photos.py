@@ -1,4 +1,4 @@
-"""The photo folder into the file and out of it.
+"""Copies the photo folder into the backup and out of it.
 
 Files are copied in two passes: first all kept pictures, which may take long, then, right after the database's snapshot,
 what has come since and the uploads. A picture is on the disk before the database speaks of it, so every one of the
@@ -40,13 +40,13 @@ class PhotoCopier:
         for path in sorted((self._folder / part).rglob("*")):
             name = f"photos/{path.relative_to(self._folder).as_posix()}"
             if path.is_file() and is_photo(name) and not self.has(name):
-                self._one(path, name)
+                self._copy_file(path, name)
 
     def has(self, name: str) -> bool:
         """Whether the zip holds it."""
         return name in self._target.NameToInfo
 
-    def _one(self, path: Path, name: str) -> None:
+    def _copy_file(self, path: Path, name: str) -> None:
         try:
             source = path.open("rb")
         except FileNotFoundError:
@@ -61,7 +61,7 @@ class PhotoCopier:
         self.count += 1
 
 
-def bring_photos(source: zipfile.ZipFile, folder: Path) -> int:
+def restore_photos(source: zipfile.ZipFile, folder: Path) -> int:
     """Write the photos of a backup into a new folder, each as it was; return how many.
 
     Raises
@@ -70,7 +70,7 @@ def bring_photos(source: zipfile.ZipFile, folder: Path) -> int:
         One is missing or damaged.
     """
     count = 0
-    for name, size, sha256 in _listed(source):
+    for name, size, sha256 in _entries(source):
         path = folder / name.removeprefix("photos/")
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         digest, written = hashlib.sha256(), 0
@@ -89,10 +89,10 @@ def bring_photos(source: zipfile.ZipFile, folder: Path) -> int:
     return count
 
 
-def _listed(source: zipfile.ZipFile) -> Iterator[tuple[str, int, str]]:
+def _entries(source: zipfile.ZipFile) -> Iterator[tuple[str, int, str]]:
     with source.open(LIST) as lines:
         for line in lines:
-            told = json.loads(line)
-            if not is_photo(told["name"]):
-                raise BackupError(f"{told['name'][:200]} is no photo")
-            yield told["name"], int(told["bytes"]), told["sha256"]
+            entry = json.loads(line)
+            if not is_photo(entry["name"]):
+                raise BackupError(f"{entry['name'][:200]} is no photo")
+            yield entry["name"], int(entry["bytes"]), entry["sha256"]

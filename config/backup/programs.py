@@ -1,4 +1,4 @@
-"""PostgreSQL's own programs in a version that fits the server, and how they are told where it is."""
+"""PostgreSQL's own programs in a version that fits the server, and the environment that points them at it."""
 
 import os
 import re
@@ -23,7 +23,7 @@ class BackupError(Exception):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Programs:
+class PostgresTools:
     """A folder with pg_dump, pg_restore and psql, and their major version."""
 
     folder: Path
@@ -34,7 +34,7 @@ class Programs:
         return [str(self.folder / name), "--no-password", *options]
 
 
-def programs_for(*majors: int, folders: Sequence[Path] | None = None) -> Programs:
+def find_tools(*majors: int, folders: Sequence[Path] | None = None) -> PostgresTools:
     """Return the oldest programs that are as new as every version given.
 
     An older pg_dump refuses a newer server, and an older pg_restore a newer pg_dump's archive.
@@ -46,7 +46,7 @@ def programs_for(*majors: int, folders: Sequence[Path] | None = None) -> Program
     """
     wanted = max(majors)
     found = [
-        Programs(folder=folder, major=major)
+        PostgresTools(folder=folder, major=major)
         for folder in (_folders() if folders is None else folders)
         if (major := _major(folder)) is not None and major >= wanted
     ]
@@ -55,7 +55,7 @@ def programs_for(*majors: int, folders: Sequence[Path] | None = None) -> Program
             f"needs pg_dump, pg_restore and psql of PostgreSQL {wanted} or later: install its client programs, or name"
             " their folder in LEAFSPAN_POSTGRES_BIN"
         )
-    return min(found, key=lambda programs: programs.major)  # of equals the first
+    return min(found, key=lambda tools: tools.major)  # of equals the first
 
 
 def _folders() -> Iterator[Path]:
@@ -71,12 +71,12 @@ def _major(folder: Path) -> int | None:
     if not all((folder / name).exists() for name in _NEEDED):
         return None
     try:
-        said = subprocess.run(  # noqa: S603 - a program of PostgreSQL's
+        output = subprocess.run(  # noqa: S603 - a program of PostgreSQL's
             [str(folder / "pg_dump"), "--version"], capture_output=True, text=True, check=False, timeout=20
         )
     except (OSError, subprocess.TimeoutExpired):
         return None
-    version = re.search(r"\) (\d+)", said.stdout)
+    version = re.search(r"\) (\d+)", output.stdout)
     return int(version.group(1)) if version else None
 
 
@@ -89,6 +89,6 @@ def server_major() -> int:
 
 def environment(database: Mapping[str, Any]) -> dict[str, str]:
     """Return the environment that leads to the database; a command line could be read by others."""
-    told = {"PGHOST": "HOST", "PGPORT": "PORT", "PGUSER": "USER", "PGPASSWORD": "PASSWORD", "PGDATABASE": "NAME"}
-    given = {name: str(database.get(setting) or "") for name, setting in told.items()}
+    variables = {"PGHOST": "HOST", "PGPORT": "PORT", "PGUSER": "USER", "PGPASSWORD": "PASSWORD", "PGDATABASE": "NAME"}
+    given = {name: str(database.get(setting) or "") for name, setting in variables.items()}
     return {**os.environ, **{name: value for name, value in given.items() if value}, "PGCLIENTENCODING": "UTF8"}

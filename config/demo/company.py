@@ -8,7 +8,7 @@ OWNER, BUYER, TASTER, VIEWER = "owner", "buyer", "taster", "viewer"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shop:
+class DemoShop:
     """One of the merchant's shops. ``altitude_m`` is None where nobody noted it, near the sea."""
 
     name: str
@@ -27,7 +27,7 @@ class Person:
 
     username: str
     role: str
-    shop: Shop
+    shop: DemoShop
     gain: float = 1.0
     shift: float = 0.0
     noise: float = 0.5
@@ -35,14 +35,14 @@ class Person:
     attention: float = 0.75
 
     @property
-    def tastes(self) -> bool:
+    def writes_notes(self) -> bool:
         """Whether this person writes notes: a viewer only reads."""
         return self.role != VIEWER
 
 
-HARBOUR = Shop(name="Harbour shop", altitude_m=None, room_c=21, water="filtered tap")
-MILL = Shop(name="Mill Street shop", altitude_m=None, room_c=20, water="spring, bottled")
-HILL = Shop(name="Hill Town shop", altitude_m=1400, room_c=18, water="tap")
+HARBOUR = DemoShop(name="Harbour shop", altitude_m=None, room_c=21, water="filtered tap")
+MILL = DemoShop(name="Mill Street shop", altitude_m=None, room_c=20, water="spring, bottled")
+HILL = DemoShop(name="Hill Town shop", altitude_m=1400, room_c=18, water="tap")
 SHOPS = (HARBOUR, MILL, HILL)
 
 ILVA = Person(username="demo-ilva", role=OWNER, shop=HARBOUR, gain=1.1, shift=-0.4, noise=0.45, attention=0.85)
@@ -52,4 +52,4 @@ ODDO = Person(username="demo-oddo", role=TASTER, shop=MILL, gain=0.85, shift=0.1
 TAMSIN = Person(username="demo-tamsin", role=TASTER, shop=HILL, gain=1.1, shift=-0.4, noise=0.55)
 WREN = Person(username="demo-wren", role=VIEWER, shop=HARBOUR)
 PEOPLE = (ILVA, BRAM, SURI, ODDO, TAMSIN, WREN)
-TASTERS = tuple(person for person in PEOPLE if person.tastes)
+TASTERS = tuple(person for person in PEOPLE if person.writes_notes)

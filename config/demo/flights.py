@@ -42,7 +42,7 @@ class DemoFlight:
     tasters: tuple[Person, ...]
     pourer: Person
     cups_per_sitting: int
-    sittings: int
+    demo_sessions: int
     repeats: int = 0
     tasted_by: tuple[Person, ...]
     reveal: bool
@@ -70,7 +70,7 @@ FLIGHTS = (
         tasters=(BRAM, ODDO, TAMSIN),
         pourer=SURI,
         cups_per_sitting=6,
-        sittings=2,
+        demo_sessions=2,
         repeats=1,
         tasted_by=(BRAM, ODDO, TAMSIN),
         reveal=True,
@@ -91,7 +91,7 @@ FLIGHTS = (
         tasters=(BRAM, SURI),
         pourer=ODDO,
         cups_per_sitting=5,
-        sittings=1,
+        demo_sessions=1,
         tasted_by=(BRAM,),
         reveal=False,
     ),
@@ -108,8 +108,8 @@ def sample_id(team: UUID, flight: DemoFlight, index: int) -> UUID:
     return uuid5(team, f"demo sample {flight.handle} {index}")
 
 
-def hold(flight: DemoFlight, *, team: UUID, runner: Phone, phones: Mapping[str, Phone]) -> bool:
-    """Hold a flight from the first sample to the decision; return whether there was anything left to do.
+def run_flight(flight: DemoFlight, *, team: UUID, runner: Phone, phones: Mapping[str, Phone]) -> bool:
+    """Run a flight from the first sample to the decision; return whether there was anything left to do.
 
     Parameters
     ----------
@@ -142,7 +142,7 @@ def hold(flight: DemoFlight, *, team: UUID, runner: Phone, phones: Mapping[str, 
             "tasters": [people[person.username] for person in flight.tasters],
             "pourers": [people[flight.pourer.username]],
             "cups_per_sitting": flight.cups_per_sitting,
-            "sittings": flight.sittings,
+            "sittings": flight.demo_sessions,
             "repeats": flight.repeats,
             "remarks": "Invented, like all of the demo.",
         },
@@ -204,7 +204,7 @@ def _tasted(
     seed: int,
 ) -> Iterator[tuple[datetime, str, str, dict[str, object]]]:
     """Yield what a taster notes of each cup: the session of a covered bowl, three pours, a liking for each."""
-    chance = np.random.default_rng([len(flight.samples), seed])
+    rng = np.random.default_rng([len(flight.samples), seed])
     before: float | None = None
     for number, cup in enumerate(cups):
         true = quality[cup["code"]]
@@ -222,7 +222,7 @@ def _tasted(
             yield at, "infusion", infusion, {
                 "session": session, "number": pour, "steep_s": steep_s, "pour_s": 10, "kettle_c": 99,
             }  # fmt: skip
-            liking = person.shift + person.gain * (felt - 5) + 5 + float(chance.normal(0.0, person.noise))
+            liking = person.shift + person.gain * (felt - 5) + 5 + float(rng.normal(0.0, person.noise))
             yield at, "note", str(uuid5(UUID(infusion), "liking")), {
                 "session": session, "infusion": infusion, "moment": "mouth", "descriptor": "liking",
                 "intensity": round(2 * min(max(liking, 0.0), 10.0)) / 2,

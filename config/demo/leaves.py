@@ -1,4 +1,4 @@
-"""What an invented lot is really like, and what its taste does over a session.
+"""The true nature of an invented lot, and its taste over a session.
 
 The cups come from the same forward model that the figures are computed with (`tastings.maths.brewing.extraction`), so
 that the demo shows what the method finds when its assumptions hold; `benchmarks` tries it where they do not.
@@ -16,7 +16,7 @@ from tastings.maths.brewing.heat import even_brew, steeped
 
 
 @dataclass(frozen=True, slots=True)
-class Voice:
+class Truth:
     """One rated attribute: the points it peaks at on the even brew, its rate and lag against those of strength."""
 
     top: float
@@ -25,7 +25,7 @@ class Voice:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Leaf:
+class DemoLeaf:
     """A lot's true nature.
 
     ``k_per_min`` and ``tau_s`` are extraction rate at 100 deg C and wetting lag, ``top`` the points that strength
@@ -37,7 +37,7 @@ class Leaf:
     tau_s: float
     top: float
     n: float = 0.7
-    voices: Mapping[str, Voice] = field(default_factory=dict)
+    voices: Mapping[str, Truth] = field(default_factory=dict)
     flavours: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     charm: float = 6.5
     """Points of liking for a cup of just the right strength."""
@@ -45,19 +45,19 @@ class Leaf:
     def cups(self, brew: Brew) -> Mapping[str, FloatArray]:
         """Return the true points of every rated attribute but liking, one entry per pour. [points, may pass 10]."""
         even = even_brew()
-        voices = {"strength": Voice(self.top), **self.voices}
+        voices = {"strength": Truth(self.top), **self.voices}
         return {
             key: voice.top * self._cup(brew, voice) / self._cup(even, voice)[1:].max() for key, voice in voices.items()
         }
 
-    def drawn(self, brew: Brew) -> FloatArray:
+    def extracted(self, brew: Brew) -> FloatArray:
         """Return the share of the leaf's content that is gone halfway through each pour."""
         one = np.array([self.k_per_min]), np.array([self.tau_s])
         steeping = steeped(brew, brew.pours)
         share = 0.08 * cup_strength_by_leaf(steeping, k_per_min=one[0], tau_s=one[1], n=np.ones(1))[0] / steeping.ratio
         return np.asarray(np.cumsum(share) - share / 2, dtype=np.float64)
 
-    def _cup(self, brew: Brew, voice: Voice) -> FloatArray:
+    def _cup(self, brew: Brew, voice: Truth) -> FloatArray:
         found = cup_strength_by_leaf(
             steeped(brew, brew.pours),
             k_per_min=np.array([self.k_per_min * voice.pace]),

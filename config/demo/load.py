@@ -1,4 +1,4 @@
-"""Telling the story: people in place, phones signed in, everything synced, figures waited for."""
+"""Loads the demo data through the API and waits for the figures."""
 
 import time
 from collections import Counter
@@ -9,10 +9,10 @@ from datetime import datetime
 from uuid import UUID
 
 from config.demo.company import ILVA, PASSWORD, PEOPLE, TEAM, Person
-from config.demo.flights import FLIGHTS, flight_id, hold
+from config.demo.flights import FLIGHTS, flight_id, run_flight
 from config.demo.lots import LOTS, SESSIONS, SHOWN
 from config.demo.pictures import send_pictures
-from config.demo.story import Message, device_of, lot_id, messages
+from config.demo.story import Message, demo_device_id, lot_id, messages
 from table.phone import (
     HttpTransport,
     MemoryStore,
@@ -29,27 +29,27 @@ from teams.models import Team
 from teams.queries.people import team_by_id_or_name
 
 _FIGURES_LIMIT_S = 30.0
-_LOOK_AGAIN_S = 0.25
-_REFUSALS_TOLD = 3
+_POLL_S = 0.25
+_MAX_PRINTED_REFUSALS = 3
 _OPTIONS = PhoneOptions(retry=RetryPolicy(attempts=4, first_s=0.3))
 
-Say = Callable[[str], None]
+LogLine = Callable[[str], None]
 
 
 class DemoError(Exception):
-    """The demo data cannot be put in; the text says why."""
+    """The demo data cannot be loaded; the text says why."""
 
 
 @dataclass(slots=True)
 class _Company:
-    """The team with every phone that writes, and the shop each was told it is in."""
+    """The team, every phone that writes, and each phone's shop as the server answered it."""
 
     team: Team
     phones: dict[str, Phone] = field(default_factory=dict)
     shops: dict[str, str | None] = field(default_factory=dict)
 
 
-def tell(url: str, *, say: Say) -> None:
+def load_demo(url: str, *, log: LogLine) -> None:
     """Put the demo data in through the server at ``url``; a second run changes nothing.
 
     Raises
@@ -64,20 +64,20 @@ def tell(url: str, *, say: Say) -> None:
             anyone.request("GET", "/health/live")
         with ExitStack() as stack:
             company = _assemble(url, stack=stack)
-            verdicts = _sync_all(company, say=say)
-            _hold_flights(company, say=say)
+            verdicts = _sync_all(company, log=log)
+            _run_flights(company, log=log)
             if pictures := send_pictures(company.team.id, phones=company.phones):
-                say(f"  {pictures} pictures of liquor, drawn")
-            if not _wait_for_figures(company, say=say):
-                say("  the figures of some lots are still being computed; their pages say so until they are")
+                log(f"  {pictures} pictures of liquor, drawn")
+            if not _wait_for_figures(company, log=log):
+                log("  the figures of some lots are still being computed; their pages say so until they are")
             for phone in company.phones.values():
                 phone.sign_out()
     except PhoneError as error:
         raise DemoError(str(error)) from error
     same = verdicts["unchanged"]
     new, took_s = verdicts.total() - same - verdicts["refused"], time.monotonic() - began
-    say(f"Demo data of {TEAM}: {new} edits taken in, {same} there already; {took_s:.1f} s in all.")
-    _where_to_look(url, company.team.id, say=say)
+    log(f"Demo data of {TEAM}: {new} edits taken in, {same} there already; {took_s:.1f} s in all.")
+    _print_urls(url, company.team.id, log=log)
     if verdicts["refused"]:
         raise DemoError(f"{verdicts['refused']} records were refused, the first of them named above")
 
@@ -87,8 +87,8 @@ def _phone(url: str, *, device: UUID) -> Phone:
     return Phone(HttpTransport(url), store=MemoryStore(str(device)), options=_OPTIONS)
 
 
-def _sent(message: Message, phone: Phone) -> SyncReport:
-    """Write a message down on a phone and send it; the phone takes nothing in, since nobody looks at it."""
+def _send(message: Message, phone: Phone) -> SyncReport:
+    """Queue a message on a phone and send it, without pulling: nobody looks at this phone."""
     for change in message.changes:
         at, fields = datetime.fromisoformat(str(change["at"])), change["fields"]
         if isinstance(fields, dict):
@@ -103,19 +103,19 @@ def _assemble(url: str, *, stack: ExitStack) -> _Company:
     except NotFound as absent:
         if "several" in absent.detail:
             raise DemoError(f"{absent.detail}: rename all but the demo's own") from absent
-        with _naming(ILVA):
+        with _name_in_error(ILVA):
             owner = create_team(name=TEAM, shop=ILVA.shop.name, username=ILVA.username, password=PASSWORD)
         company = _Company(owner.team)
     # The owner came with the team. If this sign-in fails, the team of that name is somebody else's: hands off.
     for person in PEOPLE:
-        phone = stack.enter_context(_phone(url, device=device_of(company.team.id, person)))
+        phone = stack.enter_context(_phone(url, device=demo_device_id(company.team.id, person)))
         if not _signed_in(phone, person, company=company):
             if person is ILVA:
                 raise DemoError(
                     f"a team is called {TEAM}, but {ILVA.username} cannot sign in to it at {url} with the demo's"
                     " password: either it is not the demo's team, or that server works on another database"
                 )
-            with _naming(person):
+            with _name_in_error(person):
                 create_member(
                     team=company.team,
                     shop=person.shop.name,
@@ -130,7 +130,7 @@ def _assemble(url: str, *, stack: ExitStack) -> _Company:
 
 
 @contextmanager
-def _naming(person: Person) -> Iterator[None]:
+def _name_in_error(person: Person) -> Iterator[None]:
     """Turn a refusal about a person into a `DemoError` that names them."""
     try:
         yield
@@ -153,35 +153,35 @@ def _signed_in(phone: Phone, person: Person, *, company: _Company) -> bool:
     return True
 
 
-def _sync_all(company: _Company, *, say: Say) -> Counter[str]:
+def _sync_all(company: _Company, *, log: LogLine) -> Counter[str]:
     """Send everything, a line of progress for each lot; return how often each verdict was given."""
     verdicts: Counter[str] = Counter()
     pending = Counter(lot.handle for lot in LOTS for _ in range(lot.sessions))
     for message in messages(company.team.id, shops=company.shops):
-        for outcome in _sent(message, company.phones[message.person.username]).outcomes:
+        for outcome in _send(message, company.phones[message.person.username]).outcomes:
             verdicts[outcome.verdict] += 1
-            if outcome.verdict == "refused" and verdicts["refused"] <= _REFUSALS_TOLD:
-                say(f"  refused: {outcome.unsent.change['type']} {outcome.unsent.record}: {list(outcome.problems)}")
+            if outcome.verdict == "refused" and verdicts["refused"] <= _MAX_PRINTED_REFUSALS:
+                log(f"  refused: {outcome.unsent.change['type']} {outcome.unsent.record}: {list(outcome.problems)}")
         lot = message.lot
         if lot is None:
-            say(f"  {len(message.changes)} lots written down by {message.person.username}")
+            log(f"  {len(message.changes)} lots written down by {message.person.username}")
             continue
         pending[lot.handle] -= 1
         if not pending[lot.handle]:
             done = SESSIONS - pending.total()
-            say(f"  {done:2} of {SESSIONS} sessions: {lot.fields['name']} ({lot.sessions})")
+            log(f"  {done:2} of {SESSIONS} sessions: {lot.fields['name']} ({lot.sessions})")
     return verdicts
 
 
-def _hold_flights(company: _Company, *, say: Say) -> None:
-    """Hold the blind flights that were not held yet."""
+def _run_flights(company: _Company, *, log: LogLine) -> None:
+    """Run the blind flights that have not been run yet."""
     for flight in FLIGHTS:
-        if hold(flight, team=company.team.id, runner=company.phones[ILVA.username], phones=company.phones):
-            say(f"  flight {'decided' if flight.decided else 'being tasted'}: {flight.name}")
+        if run_flight(flight, team=company.team.id, runner=company.phones[ILVA.username], phones=company.phones):
+            log(f"  flight {'decided' if flight.decided else 'being tasted'}: {flight.name}")
 
 
-def _wait_for_figures(company: _Company, *, say: Say) -> bool:
-    """Wait until no lot's figures are behind; return whether that came to pass in time."""
+def _wait_for_figures(company: _Company, *, log: LogLine) -> bool:
+    """Wait until no lot's figures are behind; return whether it took less than the limit."""
     reader = company.phones[ILVA.username]
     behind = list(LOTS)
     deadline = time.monotonic() + _FIGURES_LIMIT_S
@@ -191,19 +191,19 @@ def _wait_for_figures(company: _Company, *, say: Say) -> bool:
         if not behind or time.monotonic() > deadline:
             return not behind
         if len(behind) < told:
-            say(f"  figures of {len(LOTS) - len(behind)} of {len(LOTS)} lots computed")
+            log(f"  figures of {len(LOTS) - len(behind)} of {len(LOTS)} lots computed")
             told = len(behind)
-        time.sleep(_LOOK_AGAIN_S)
+        time.sleep(_POLL_S)
 
 
 def _figures(reader: Phone, lot: UUID) -> Mapping[str, object]:
     return reader.request("GET", f"/api/v1/lots/{lot}/development")
 
 
-def _where_to_look(url: str, team: UUID, *, say: Say) -> None:
+def _print_urls(url: str, team: UUID, *, log: LogLine) -> None:
     names = ", ".join(f"{person.username} ({person.role})" for person in PEOPLE)
-    say(f"  sign in       {url}/sign-in/ as {names}")
-    say(f"  password      {PASSWORD} (demo only: anyone can know it)")
-    say(f"  lots          {url}/lots/")
-    say(f"  a flight      {url}/flights/{flight_id(team, FLIGHTS[0])}/ ({FLIGHTS[0].name})")
-    say(f"  a report      {url}/lots/{lot_id(team, SHOWN)}/report/ ({SHOWN.fields['name']})")
+    log(f"  sign in       {url}/sign-in/ as {names}")
+    log(f"  password      {PASSWORD} (demo only: anyone can know it)")
+    log(f"  lots          {url}/lots/")
+    log(f"  a flight      {url}/flights/{flight_id(team, FLIGHTS[0])}/ ({FLIGHTS[0].name})")
+    log(f"  a report      {url}/lots/{lot_id(team, SHOWN)}/report/ ({SHOWN.fields['name']})")

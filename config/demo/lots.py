@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from config.demo.leaves import Leaf, Voice
+from config.demo.leaves import DemoLeaf, Truth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -16,7 +16,7 @@ class DemoLot:
 
     handle: str
     fields: Mapping[str, object]
-    leaf: Leaf
+    leaf: DemoLeaf
     style: str
     sessions: int
     looks: Mapping[str, tuple[str, ...]]
@@ -26,20 +26,20 @@ class DemoLot:
     """No session after this day."""
 
 
-def _rock(k_per_min: float, *, tau_s: float, top: float, roast: float, charm: float) -> Leaf:
+def _rock_oolong(k_per_min: float, *, tau_s: float, top: float, roast: float, charm: float) -> DemoLeaf:
     """Return a twisted, roasted cliff oolong: roast first, flowers in the middle, stone at the end."""
-    return Leaf(
+    return DemoLeaf(
         k_per_min=k_per_min,
         tau_s=tau_s,
         top=top,
         charm=charm,
         voices={
-            "sweetness": Voice(5.0, pace=0.6, lag=1.3),
-            "bitterness": Voice(3.2, pace=1.4, lag=0.8),
-            "aroma": Voice(7.5, pace=1.2, lag=0.6),
-            "finish": Voice(6.5, pace=0.8),
-            "minerality": Voice(5.5, pace=0.5, lag=1.6),
-            "roast": Voice(roast, pace=1.8, lag=0.3),
+            "sweetness": Truth(5.0, pace=0.6, lag=1.3),
+            "bitterness": Truth(3.2, pace=1.4, lag=0.8),
+            "aroma": Truth(7.5, pace=1.2, lag=0.6),
+            "finish": Truth(6.5, pace=0.8),
+            "minerality": Truth(5.5, pace=0.5, lag=1.6),
+            "roast": Truth(roast, pace=1.8, lag=0.3),
         },
         flavours={
             "charcoal": (0.0, 0.22),
@@ -86,7 +86,7 @@ LOTS: tuple[DemoLot, ...] = (
         style="rock",
         sessions=4,
         looks=_ROCK_LOOKS,
-        leaf=_rock(1.05, tau_s=80, top=7.4, roast=7.0, charm=7.2),
+        leaf=_rock_oolong(1.05, tau_s=80, top=7.4, roast=7.0, charm=7.2),
         fields={
             "name": "Cliff oolong no. 3, sample", "code": "Q-103-S", "kind": "oolong", "country": "CN",
             "region": "northern Fujian", "harvest_year": 2025, "harvest_season": "spring", "oxidation_pct": 45,
@@ -101,7 +101,7 @@ LOTS: tuple[DemoLot, ...] = (
         style="rock",
         sessions=8,
         looks=_ROCK_LOOKS,
-        leaf=_rock(1.0, tau_s=95, top=7.5, roast=6.0, charm=7.6),
+        leaf=_rock_oolong(1.0, tau_s=95, top=7.5, roast=6.0, charm=7.6),
         fields={
             "name": "Cliff oolong no. 3, full fire", "code": "Q-103", "kind": "oolong", "country": "CN",
             "region": "northern Fujian", "elevation_low_m": 350, "elevation_high_m": 500, "harvest_year": 2025,
@@ -115,7 +115,7 @@ LOTS: tuple[DemoLot, ...] = (
         style="rock",
         sessions=6,
         looks={**_ROCK_LOOKS, "warmed_leaf": ("toast", "cinnamon"), "liquor": ("liquor_golden",)},
-        leaf=_rock(1.05, tau_s=50, top=7.0, roast=4.0, charm=7.0),
+        leaf=_rock_oolong(1.05, tau_s=50, top=7.0, roast=4.0, charm=7.0),
         fields={
             "name": "Cliff oolong no. 7, medium fire", "code": "Q-107", "kind": "oolong", "country": "CN",
             "region": "northern Fujian", "harvest_year": 2026, "harvest_season": "spring", "oxidation_pct": 35,
@@ -128,11 +128,11 @@ LOTS: tuple[DemoLot, ...] = (
         style="rolled",
         sessions=6,
         looks=_ROLLED_LOOKS,
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=0.85, tau_s=120, top=6.6, charm=7.3,
             voices={
-                "sweetness": Voice(5.5, pace=0.8), "astringency": Voice(2.6, pace=1.2),
-                "aroma": Voice(7.2, pace=1.3, lag=0.6), "body": Voice(5.5, lag=1.2),
+                "sweetness": Truth(5.5, pace=0.8), "astringency": Truth(2.6, pace=1.2),
+                "aroma": Truth(7.2, pace=1.3, lag=0.6), "body": Truth(5.5, lag=1.2),
             },
             flavours={
                 "gardenia": (0.0, 0.5), "cream": (0.1, 0.55), "pear": (0.2, 0.6), "rock_sugar": (0.3, 0.8),
@@ -151,11 +151,11 @@ LOTS: tuple[DemoLot, ...] = (
         style="rolled",
         sessions=5,
         looks={**_ROLLED_LOOKS, "warmed_leaf": ("coffee", "walnut"), "liquor": ("liquor_orange",)},
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=0.9, tau_s=110, top=7.0, charm=6.9,
             voices={
-                "sweetness": Voice(5.0, pace=0.7), "bitterness": Voice(2.8, pace=1.3), "aroma": Voice(6.2, lag=0.7),
-                "roast": Voice(6.0, pace=1.4, lag=0.4),
+                "sweetness": Truth(5.0, pace=0.7), "bitterness": Truth(2.8, pace=1.3), "aroma": Truth(6.2, lag=0.7),
+                "roast": Truth(6.0, pace=1.4, lag=0.4),
             },
             flavours={
                 "toast": (0.0, 0.35), "walnut": (0.05, 0.5), "brown_sugar": (0.2, 0.7), "plum": (0.35, 0.8),
@@ -174,11 +174,11 @@ LOTS: tuple[DemoLot, ...] = (
         style="green",
         sessions=5,
         looks=_GREEN_LOOKS,
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=2.6, tau_s=6, top=7.2, charm=7.0,
             voices={
-                "sweetness": Voice(4.6, pace=0.9), "bitterness": Voice(3.4), "savouriness": Voice(5.2, pace=1.3),
-                "aroma": Voice(6.6, pace=1.4),
+                "sweetness": Truth(4.6, pace=0.9), "bitterness": Truth(3.4), "savouriness": Truth(5.2, pace=1.3),
+                "aroma": Truth(6.6, pace=1.4),
             },
             flavours={
                 "chestnut": (0.0, 0.6), "green_bean": (0.1, 0.75), "fresh_green": (0.0, 0.5), "thin": (0.85, 1.0),
@@ -196,11 +196,11 @@ LOTS: tuple[DemoLot, ...] = (
         style="green",
         sessions=4,
         looks={**_GREEN_LOOKS, "warmed_leaf": ("seaweed",), "wet_leaf": ("spinach",), "liquor": ("liquor_cloudy",)},
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=3.2, tau_s=4, top=8.0, charm=6.6,
             voices={
-                "sweetness": Voice(4.0), "bitterness": Voice(4.4, pace=0.8), "savouriness": Voice(7.0, pace=1.3),
-                "body": Voice(6.0),
+                "sweetness": Truth(4.0), "bitterness": Truth(4.4, pace=0.8), "savouriness": Truth(7.0, pace=1.3),
+                "body": Truth(6.0),
             },
             flavours={"seaweed": (0.0, 0.55), "spinach": (0.1, 0.8), "broth": (0.0, 0.5), "thin": (0.88, 1.0)},
         ),
@@ -218,11 +218,11 @@ LOTS: tuple[DemoLot, ...] = (
             "dry_leaf": ("leaf_downy", "leaf_whole_buds"), "warmed_leaf": ("hay",), "wet_leaf": ("cucumber",),
             "spent_leaf": ("leaf_even",), "liquor": ("liquor_downy",), "empty_cup": ("honeysuckle",),
         },
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=0.36, tau_s=22, top=5.6, charm=6.8,
             voices={
-                "sweetness": Voice(5.6, pace=0.8), "astringency": Voice(1.8), "aroma": Voice(5.0, pace=1.5),
-                "body": Voice(4.6, pace=0.8, lag=1.3),
+                "sweetness": Truth(5.6, pace=0.8), "astringency": Truth(1.8), "aroma": Truth(5.0, pace=1.5),
+                "body": Truth(4.6, pace=0.8, lag=1.3),
             },
             flavours={
                 "honeysuckle": (0.0, 0.35), "hay": (0.0, 0.5), "melon": (0.1, 0.5), "honey": (0.25, 0.9),
@@ -240,11 +240,11 @@ LOTS: tuple[DemoLot, ...] = (
         style="green",
         sessions=4,
         looks={**_GREEN_LOOKS, "warmed_leaf": ("sweetcorn",), "wet_leaf": ("chestnut",)},
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=1.3, tau_s=15, top=6.2, charm=6.9,
             voices={
-                "sweetness": Voice(5.2, pace=0.8), "bitterness": Voice(2.2), "aroma": Voice(5.6, pace=1.3),
-                "savouriness": Voice(4.0),
+                "sweetness": Truth(5.2, pace=0.8), "bitterness": Truth(2.2), "aroma": Truth(5.6, pace=1.3),
+                "savouriness": Truth(4.0),
             },
             flavours={"sweetcorn": (0.0, 0.6), "chestnut": (0.05, 0.7), "mellowness": (0.2, 0.9), "thin": (0.85, 1.0)},
         ),
@@ -262,11 +262,11 @@ LOTS: tuple[DemoLot, ...] = (
             "dry_leaf": ("leaf_golden_tips", "leaf_twisted"), "warmed_leaf": ("sweet_potato",), "wet_leaf": ("malt",),
             "spent_leaf": ("leaf_even",), "liquor": ("liquor_red", "liquor_golden_rim"), "empty_cup": ("honey",),
         },
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=1.25, tau_s=9, top=8.0, charm=7.0,
             voices={
-                "sweetness": Voice(5.4, pace=0.8), "astringency": Voice(4.2, pace=0.9), "aroma": Voice(6.8, pace=1.3),
-                "body": Voice(6.6),
+                "sweetness": Truth(5.4, pace=0.8), "astringency": Truth(4.2, pace=0.9), "aroma": Truth(6.8, pace=1.3),
+                "body": Truth(6.6),
             },
             flavours={
                 "malt": (0.0, 0.7), "sweet_potato": (0.0, 0.55), "cocoa": (0.15, 0.7), "rose": (0.3, 0.8),
@@ -287,11 +287,11 @@ LOTS: tuple[DemoLot, ...] = (
             "dry_leaf": ("leaf_broken",), "warmed_leaf": ("old_wood", "jujube"), "wet_leaf": ("forest_floor",),
             "spent_leaf": ("leaf_broken",), "liquor": ("liquor_near_black",), "empty_cup": ("molasses",),
         },
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=0.75, tau_s=8, top=8.2, charm=6.4,
             voices={
-                "sweetness": Voice(5.2, pace=0.6, lag=1.5), "bitterness": Voice(2.4), "body": Voice(7.4),
-                "finish": Voice(5.0, pace=0.8),
+                "sweetness": Truth(5.2, pace=0.6, lag=1.5), "bitterness": Truth(2.4), "body": Truth(7.4),
+                "finish": Truth(5.0, pace=0.8),
             },
             flavours={
                 "forest_floor": (0.0, 0.45), "old_wood": (0.0, 0.7), "jujube": (0.2, 0.8), "camphor": (0.35, 0.75),
@@ -313,10 +313,10 @@ LOTS: tuple[DemoLot, ...] = (
             **_GREEN_LOOKS, "dry_leaf": ("leaf_ball", "leaf_downy"), "warmed_leaf": ("jasmine",),
             "wet_leaf": ("jasmine",),
         },
-        leaf=Leaf(
+        leaf=DemoLeaf(
             k_per_min=2.2, tau_s=14, top=6.8, charm=6.2,
             voices={
-                "sweetness": Voice(4.6), "astringency": Voice(3.0), "aroma": Voice(8.0, pace=1.6),
+                "sweetness": Truth(4.6), "astringency": Truth(3.0), "aroma": Truth(8.0, pace=1.6),
             },
             flavours={"jasmine": (0.0, 0.75), "hay": (0.4, 1.0), "drying": (0.3, 0.7), "thin": (0.85, 1.0)},
         ),

@@ -10,8 +10,8 @@ from uuid import UUID, uuid5
 
 from config.demo.drawing import LIQUOR, WHITE, liquor_picture
 from config.demo.lots import LOTS
+from config.demo.sessions import DemoSession, demo_sessions
 from config.demo.story import session_id
-from config.demo.tables import Sitting, sittings
 from table.phone import Phone
 
 SHOWN = (("cliff 3", 0, (1, 4, 8)), ("flat green", 0, (1, 3)), ("black tips", 0, (1, 4)))
@@ -31,12 +31,12 @@ def send_pictures(team: UUID, *, phones: Mapping[str, Phone]) -> int:
     sent, wanted = 0, []
     for handle, number, cups in SHOWN:
         lot = next(one for one in LOTS if one.handle == handle)
-        sitting = next(islice(sittings(lot), number, None))
-        phone = phones[sitting.person.username]
-        session = session_id(team, sitting)
+        demo_session = next(islice(demo_sessions(lot), number, None))
+        phone = phones[demo_session.person.username]
+        session = session_id(team, demo_session)
         there = {photo["infusion"] for photo in _photos(phone, session)}
         missing = {cup: one for cup in cups if (one := str(uuid5(session, f"infusion {cup}"))) not in there}
-        sent += _send(phone, sitting, session=session, cups=missing)
+        sent += _send(phone, demo_session, session=session, cups=missing)
         wanted.append((phone, session))
     deadline = time.monotonic() + _CHECKED_S
     while wanted := [(phone, session) for phone, session in wanted if not _measured(phone, session)]:
@@ -50,20 +50,20 @@ def _photos(phone: Phone, session: UUID) -> list[dict[str, object]]:
     return list(phone.request("GET", f"/api/v1/photos/?session={session}")["results"])
 
 
-def _send(phone: Phone, sitting: Sitting, *, session: UUID, cups: Mapping[int, str]) -> int:
+def _send(phone: Phone, demo_session: DemoSession, *, session: UUID, cups: Mapping[int, str]) -> int:
     """Draw cups of a session, each with the id of its infusion, and send them."""
-    true = sitting.lot.leaf.cups(sitting.brew)["strength"] / sitting.lot.leaf.top
-    place = {pour.number: index for index, pour in enumerate(sitting.brew.pours)}
+    true = demo_session.lot.leaf.cups(demo_session.brew)["strength"] / demo_session.lot.leaf.top
+    place = {pour.number: index for index, pour in enumerate(demo_session.brew.pours)}
     with tempfile.TemporaryDirectory() as folder:
         for cup, infusion in cups.items():
             path = Path(folder) / f"{cup}.jpg"
-            path.write_bytes(liquor_picture(style=sitting.lot.style, strength=float(true[place[cup]])))
+            path.write_bytes(liquor_picture(style=demo_session.lot.style, strength=float(true[place[cup]])))
             phone.photos.add(
                 path,
                 subject="liquor",
                 session=str(session),
                 infusion=infusion,
-                taken_at=sitting.started_at + timedelta(minutes=3 + 2 * cup),
+                taken_at=demo_session.started_at + timedelta(minutes=3 + 2 * cup),
             )
         return phone.photos.send()
 

@@ -1,4 +1,4 @@
-"""The story as records: what each phone has to send, ready for sync, the same on every run.
+"""The demo as records: what each phone sends, ready for sync, the same on every run.
 
 Ids are made from the team's own id, so that two installations, or two demo teams, never share one. Each record is
 stamped with the moment it was written down in the story; nothing lies in the future.
@@ -10,12 +10,12 @@ from datetime import datetime, timedelta
 from uuid import UUID, uuid5
 
 from config.demo.company import BUYER, PEOPLE, Person
-from config.demo.cups import tasted
 from config.demo.lots import LOTS, DemoLot
-from config.demo.tables import Sitting, sittings
+from config.demo.sessions import DemoSession, demo_sessions
+from config.demo.simulated_cups import simulate_session
 from tastings.maths.brewing.brews import Brew, Pour
 
-Change = dict[str, object]
+ChangePayload = dict[str, object]
 
 _LATER_MOMENTS = ("wet_leaf", "spent_leaf", "empty_cup")
 _FINISH = {
@@ -40,10 +40,10 @@ class Message:
     person: Person
     lot: DemoLot | None
     """Whose session it is; None for the list of lots."""
-    changes: list[Change]
+    changes: list[ChangePayload]
 
 
-def device_of(team: UUID, person: Person) -> UUID:
+def demo_device_id(team: UUID, person: Person) -> UUID:
     """Return the id of this person's phone."""
     return uuid5(team, f"demo phone {person.username}")
 
@@ -53,9 +53,9 @@ def lot_id(team: UUID, lot: DemoLot) -> UUID:
     return uuid5(team, f"demo lot {lot.handle}")
 
 
-def session_id(team: UUID, sitting: Sitting) -> UUID:
+def session_id(team: UUID, demo_session: DemoSession) -> UUID:
     """Return the session's id."""
-    return uuid5(team, f"demo session {sitting.lot.handle} {sitting.number}")
+    return uuid5(team, f"demo session {demo_session.lot.handle} {demo_session.number}")
 
 
 def messages(team: UUID, *, shops: Mapping[str, str | None]) -> Iterator[Message]:
@@ -71,12 +71,12 @@ def messages(team: UUID, *, shops: Mapping[str, str | None]) -> Iterator[Message
     buyer = next(person for person in PEOPLE if person.role == BUYER)
     yield Message(person=buyer, lot=None, changes=[_lot(team, lot) for lot in LOTS])
     for lot in LOTS:
-        for sitting in sittings(lot):
-            changes = list(_session(team, sitting, shop=shops.get(sitting.person.username)))
-            yield Message(person=sitting.person, lot=lot, changes=changes)
+        for demo_session in demo_sessions(lot):
+            changes = list(_session(team, demo_session, shop=shops.get(demo_session.person.username)))
+            yield Message(person=demo_session.person, lot=lot, changes=changes)
 
 
-def _lot(team: UUID, lot: DemoLot) -> Change:
+def _lot(team: UUID, lot: DemoLot) -> ChangePayload:
     fields = dict(lot.fields)
     if lot.bought_from is not None:
         fields["from_lot"] = str(lot_id(team, next(other for other in LOTS if other.handle == lot.bought_from)))
@@ -88,10 +88,10 @@ def _lot(team: UUID, lot: DemoLot) -> Change:
     }
 
 
-def _session(team: UUID, sitting: Sitting, *, shop: str | None) -> Iterator[Change]:
-    brew = tasted(sitting)
-    lot, started_at = sitting.lot, sitting.started_at
-    session = session_id(team, sitting)
+def _session(team: UUID, demo_session: DemoSession, *, shop: str | None) -> Iterator[ChangePayload]:
+    brew = simulate_session(demo_session)
+    lot, started_at = demo_session.lot, demo_session.started_at
+    session = session_id(team, demo_session)
     fields: dict[str, object] = {
         "lot": str(lot_id(team, lot)),
         "shop": shop,
@@ -103,9 +103,9 @@ def _session(team: UUID, sitting: Sitting, *, shop: str | None) -> Iterator[Chan
         "warmed": brew.warmed,
         "room_c": brew.room_c,
         "altitude_m": brew.altitude_m,
-        "water": sitting.person.shop.water,
-        "purpose": sitting.purpose,
-        "private": sitting.private,
+        "water": demo_session.person.shop.water,
+        "purpose": demo_session.purpose,
+        "private": demo_session.private,
     }
     yield _change("session", session, at=started_at, fields=fields)
     poured_at = started_at + timedelta(minutes=3)
@@ -113,15 +113,17 @@ def _session(team: UUID, sitting: Sitting, *, shop: str | None) -> Iterator[Chan
         # The phone notes an infusion when the cup is full, and the words while the next pour waits.
         filled_at = poured_at + timedelta(seconds=pour.steep_s + (pour.pour_s or 0.0))
         infusion = uuid5(session, f"infusion {pour.number}")
-        yield _change("infusion", infusion, at=filled_at, fields=_pour(session, pour, sitting, poured_at=poured_at))
-        yield from _said_of_pour(session, infusion, pour, at=filled_at + timedelta(seconds=15))
+        yield _change(
+            "infusion", infusion, at=filled_at, fields=_pour(session, pour, demo_session, poured_at=poured_at)
+        )
+        yield from _notes_of_pour(session, infusion, pour, at=filled_at + timedelta(seconds=15))
         poured_at = filled_at + timedelta(seconds=pour.rest_s or 60.0)
-    yield from _looks(session, sitting, brew, started_at=started_at, ended_at=poured_at)
+    yield from _looks(session, demo_session, brew, started_at=started_at, ended_at=poured_at)
     ending = {"ending": brew.ending, "more_low": brew.more_low, "more_high": brew.more_high}
-    yield _change("session", session, at=poured_at, fields={**ending, "remarks": sitting.remarks or None})
+    yield _change("session", session, at=poured_at, fields={**ending, "remarks": demo_session.remarks or None})
 
 
-def _pour(session: UUID, pour: Pour, sitting: Sitting, *, poured_at: datetime) -> dict[str, object]:
+def _pour(session: UUID, pour: Pour, demo_session: DemoSession, *, poured_at: datetime) -> dict[str, object]:
     return {
         "session": str(session),
         "number": pour.number,
@@ -132,44 +134,44 @@ def _pour(session: UUID, pour: Pour, sitting: Sitting, *, poured_at: datetime) -
         "rest_s": pour.rest_s,
         "poured_at": _moment(poured_at),
         "tasted": pour.tasted,
-        "remarks": sitting.pour_remarks.get(pour.number),
+        "remarks": demo_session.pour_remarks.get(pour.number),
     }
 
 
-def _said_of_pour(session: UUID, infusion: UUID, pour: Pour, *, at: datetime) -> Iterator[Change]:
+def _notes_of_pour(session: UUID, infusion: UUID, pour: Pour, *, at: datetime) -> Iterator[ChangePayload]:
     for key, rating in pour.ratings.items():
-        said = {"moment": "mouth", "descriptor": key, "intensity": rating}
-        yield _note(session, said, infusion=infusion, at=at)
+        noted = {"moment": "mouth", "descriptor": key, "intensity": rating}
+        yield _note(session, noted, infusion=infusion, at=at)
     for key in sorted(pour.noted):
         yield _note(session, {"moment": "mouth", "descriptor": key}, infusion=infusion, at=at)
 
 
 def _looks(
-    session: UUID, sitting: Sitting, brew: Brew, *, started_at: datetime, ended_at: datetime
-) -> Iterator[Change]:
+    session: UUID, demo_session: DemoSession, brew: Brew, *, started_at: datetime, ended_at: datetime
+) -> Iterator[ChangePayload]:
     """Yield what belongs to the session as a whole: the leaf dry, warmed, wet and spent, the finish and the body."""
-    for moment, keys in sitting.lot.looks.items():
+    for moment, keys in demo_session.lot.looks.items():
         if moment == "warmed_leaf" and not brew.warmed:
             continue
         late = moment in _LATER_MOMENTS
         at = ended_at - timedelta(seconds=20) if late else started_at + timedelta(seconds=40)
         for key in keys:
             yield _note(session, {"moment": moment, "descriptor": key}, at=at)
-    if sitting.number % 2 == 0:
-        key, text = _FINISH[sitting.lot.style]
+    if demo_session.number % 2 == 0:
+        key, text = _FINISH[demo_session.lot.style]
         yield _note(session, {"moment": "finish", "descriptor": key, "text": text}, at=ended_at - timedelta(seconds=10))
-    if sitting.number % 3 == 1 and sitting.lot.style in _BODY:
-        key, text = _BODY[sitting.lot.style]
+    if demo_session.number % 3 == 1 and demo_session.lot.style in _BODY:
+        key, text = _BODY[demo_session.lot.style]
         yield _note(session, {"moment": "body", "descriptor": key, "text": text}, at=ended_at - timedelta(seconds=5))
 
 
-def _note(session: UUID, said: Mapping[str, object], *, at: datetime, infusion: UUID | None = None) -> Change:
-    fields = {"session": str(session), "infusion": str(infusion) if infusion else None, **said}
-    record = uuid5(infusion or session, f"note {said['moment']} {said['descriptor']}")
+def _note(session: UUID, noted: Mapping[str, object], *, at: datetime, infusion: UUID | None = None) -> ChangePayload:
+    fields = {"session": str(session), "infusion": str(infusion) if infusion else None, **noted}
+    record = uuid5(infusion or session, f"note {noted['moment']} {noted['descriptor']}")
     return _change("note", record, at=at, fields=fields)
 
 
-def _change(type_name: str, record: UUID, *, at: datetime, fields: Mapping[str, object]) -> Change:
+def _change(type_name: str, record: UUID, *, at: datetime, fields: Mapping[str, object]) -> ChangePayload:
     return {"type": type_name, "id": str(record), "at": _moment(at), "fields": dict(fields)}
 
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from config.dev.home import LaunchError, make_folder, write_private
-from config.dev.process import MARK, Child, Pause, on_free_port, start_and_wait
+from config.dev.process import ENV_MARK, Child, Pause, on_free_port, start_and_wait
 
 
 def broker_program(environ: Mapping[str, str]) -> Path:
@@ -54,25 +54,25 @@ def start_broker(home: Path, *, password: str, durable: bool, pause: Pause) -> t
         child = Child(
             name="broker",
             command=[str(program), str(folder / "broker.conf")],
-            env={**os.environ, MARK: str(home)},
+            env={**os.environ, ENV_MARK: str(home)},
             log=home / "logs/broker.log",
             stop_with=((signal.SIGTERM, 2.0),),
         )
-        start_and_wait(child, ready=lambda: _answers(port, password), limit_s=60, pause=pause)
+        start_and_wait(child, ready=lambda: _is_ready(port, password), limit_s=60, pause=pause)
         return child
 
     child, port = on_free_port(start)
     return child, f"redis://:{password}@127.0.0.1:{port}/0"
 
 
-def _answers(port: int, password: str) -> bool:
+def _is_ready(port: int, password: str) -> bool:
     """Whether the server takes our password and answers PING; it does once its file is read in."""
     try:
-        with socket.create_connection(("127.0.0.1", port), timeout=1) as link:
-            link.sendall(f"AUTH {password}\r\nPING\r\n".encode())
-            heard = b""
-            while heard.count(b"\r\n") < 2 and (part := link.recv(200)):
-                heard += part
+        with socket.create_connection(("127.0.0.1", port), timeout=1) as sock:
+            sock.sendall(f"AUTH {password}\r\nPING\r\n".encode())
+            reply = b""
+            while reply.count(b"\r\n") < 2 and (part := sock.recv(200)):
+                reply += part
     except OSError:
         return False
-    return heard == b"+OK\r\n+PONG\r\n"
+    return reply == b"+OK\r\n+PONG\r\n"

@@ -7,7 +7,7 @@ import time
 from collections.abc import Mapping
 from pathlib import Path
 
-from config.dev.process import Child, Pause, end
+from config.dev.process import Child, Pause, stop_all
 from config.dev.signals import StopFlag, Stopped
 
 _LINT_IMPORTS = "from importlinter.cli import lint_imports_command as command; command()"
@@ -49,7 +49,7 @@ def _checked(env: Mapping[str, str], *, logs: Path, pause: Pause) -> list[str]:
         while (code := tests.exit_code) is None:
             pause(0.05)
     except BaseException:
-        end([tests])
+        stop_all([tests])
         raise
     for name in STATIC:
         print(f"== {name}")

@@ -29,7 +29,7 @@ def _checked(result: int) -> None:
         raise OSError(ctypes.get_errno(), os.strerror(ctypes.get_errno()))
 
 
-def _hold_only(capabilities: int) -> None:
+def _limit_capabilities(capabilities: int) -> None:
     """Set permitted, effective and inheritable capabilities of this process to the given bits (below 32)."""
     header = (ctypes.c_uint32 * 2)(_CAPABILITY_VERSION_3, 0)
     sets = (ctypes.c_uint32 * 6)(capabilities, capabilities, capabilities, 0, 0, 0)
@@ -49,7 +49,7 @@ def enter_namespace(*, uid: int, gid: int) -> None:
     Path("/proc/self/setgroups").write_text("deny")  # user_namespaces(7): needed before gid_map
     Path("/proc/self/uid_map").write_text(f"{uid} {outer_uid} 1")
     Path("/proc/self/gid_map").write_text(f"{gid} {outer_gid} 1")
-    _hold_only(0)
+    _limit_capabilities(0)
 
 
 def drop(*, uid: int, gid: int, reach_files: bool) -> None:
@@ -68,7 +68,7 @@ def drop(*, uid: int, gid: int, reach_files: bool) -> None:
     os.setresgid(gid, gid, gid)
     os.setresuid(uid, uid, uid)
     if reach_files:
-        _hold_only(1 << _CAP_DAC_OVERRIDE)
+        _limit_capabilities(1 << _CAP_DAC_OVERRIDE)
         _checked(libc.prctl(_PR_CAP_AMBIENT, _PR_CAP_AMBIENT_RAISE, _CAP_DAC_OVERRIDE, 0, 0))
 
 

@@ -1,4 +1,4 @@
-"""The data folder (``LEAFSPAN_HOME``): who holds it, its secrets, and the note that tells where the servers listen."""
+"""The data folder (``LEAFSPAN_HOME``): its lock, its secrets, private files in it."""
 
 import fcntl
 import json
@@ -36,39 +36,39 @@ def make_folder(folder: Path) -> Path:
 
 def write_private(path: Path, text: str) -> None:
     """Replace a file that only we can read; a reader sees the old text or the new, never half."""
-    draft = path.with_name(f".{path.name}.{os.getpid()}")
+    tmp_path = path.with_name(f".{path.name}.{os.getpid()}")
     try:
-        with open(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
+        with open(os.open(tmp_path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
             file.write(text)
             file.flush()
             os.fsync(file.fileno())
-        draft.replace(path)
+        tmp_path.replace(path)
     except OSError as error:
         raise LaunchError(f"The file {path} cannot be written: {error.strerror}.") from error
 
 
-def kept_secrets(home: Path) -> dict[str, str]:
+def load_secrets(home: Path) -> dict[str, str]:
     """Return the secrets of this data folder, made up once and kept in ``secrets.json`` (mode 0600)."""
     path = home / "secrets.json"
     try:
-        kept = dict(json.loads(path.read_text())) if path.exists() else {}
+        stored = dict(json.loads(path.read_text())) if path.exists() else {}
     except (OSError, ValueError) as error:
         raise LaunchError(f"{path} cannot be read ({error}); it holds the database's password.") from error
     names = ("secret_key", "superuser_password", "database_password", "broker_password")
-    missing = {name: secrets.token_urlsafe(32) for name in names if name not in kept}
+    missing = {name: secrets.token_urlsafe(32) for name in names if name not in stored}
     if missing:
-        write_private(path, json.dumps(kept | missing, indent=1))
-    return kept | missing
+        write_private(path, json.dumps(stored | missing, indent=1))
+    return stored | missing
 
 
 @contextmanager
-def held(home: Path) -> Iterator[None]:
-    """Hold the data folder: no second launcher may use it meanwhile. The kernel lets go when we die, however we die.
+def lock_home(home: Path) -> Iterator[None]:
+    """Lock the data folder against a second launcher; the kernel releases the lock however this process ends.
 
     Raises
     ------
     LaunchError
-        Another launcher holds it.
+        Another launcher has locked it.
     """
     path = make_folder(home) / "lock"
     try:
@@ -84,13 +84,13 @@ def held(home: Path) -> Iterator[None]:
         os.close(descriptor)
 
 
-def tell_stopping(home: Path) -> None:
-    """Tell the next launcher that the folder, which we hold, is about to be free: it waits instead of refusing."""
+def announce_stopping(home: Path) -> None:
+    """Mark the lock as about to be released: the next launcher waits instead of refusing."""
     (home / "lock").write_text(f"{os.getpid()} {_STOPPING}")
 
 
 def _lock_or_refuse(descriptor: int, home: Path) -> None:
-    patience_ends_at = time.monotonic() + 0.5  # `is_held` of another process may hold it for an instant
+    deadline = time.monotonic() + 0.5  # `is_locked` of another process may hold it for an instant
     limit = time.monotonic() + 15
     while True:
         try:
@@ -98,7 +98,7 @@ def _lock_or_refuse(descriptor: int, home: Path) -> None:
         except BlockingIOError:
             holder, _, state = os.pread(descriptor, 40, 0).decode(errors="replace").partition(" ")
             now = time.monotonic()
-            if now > limit or (now > patience_ends_at and state != _STOPPING):
+            if now > limit or (now > deadline and state != _STOPPING):
                 break
             time.sleep(0.05)
         else:
@@ -108,8 +108,8 @@ def _lock_or_refuse(descriptor: int, home: Path) -> None:
     )
 
 
-def is_held(home: Path) -> bool:
-    """Whether a launcher holds this data folder now."""
+def is_locked(home: Path) -> bool:
+    """Whether a launcher has locked this data folder now."""
     try:
         with (home / "lock").open() as file:
             fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)

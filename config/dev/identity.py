@@ -1,4 +1,4 @@
-"""As whom PostgreSQL may run: it refuses root, and its folders may lie where only root can look."""
+"""Chooses the user that PostgreSQL runs as: it refuses root, and its folders may lie where only root may enter."""
 
 import hashlib
 import os
@@ -10,11 +10,11 @@ from signal import SIGKILL
 
 from config.dev.child import PROBE
 from config.dev.home import LaunchError, make_folder, write_private
-from config.dev.process import through
+from config.dev.process import child_command
 
 
 @dataclass(frozen=True, kw_only=True)
-class Place:
+class DataPlacement:
     """A folder for PostgreSQL's data, and the identity that can use it."""
 
     folder: Path
@@ -30,7 +30,7 @@ def data_folder(home: Path) -> Path:
     return Path(noted.read_text().strip()) if noted.exists() else home / "postgres"
 
 
-def find_place(home: Path, program: Path) -> Place:
+def find_identity(home: Path, program: Path) -> DataPlacement:
     """Find the first identity that can run PostgreSQL's program and write its data below the home folder.
 
     An ordinary user runs it as itself. Root tries a user namespace (its files stay its own), then the user nobody
@@ -43,30 +43,30 @@ def find_place(home: Path, program: Path) -> Place:
         No identity works. No folder's permissions were changed.
     """
     folder = data_folder(home)
-    ours, theirs = (os.geteuid(), os.getegid()), _somebody()
-    mapped = Place(folder=folder, identity=f"namespace:{theirs[0]}:{theirs[1]}", owner=ours)
+    ours, theirs = (os.geteuid(), os.getegid()), _nobody_ids()
+    mapped = DataPlacement(folder=folder, identity=f"namespace:{theirs[0]}:{theirs[1]}", owner=ours)
     if os.geteuid() != 0:
-        places = [Place(folder=folder, identity="self", owner=ours) if _has_name() else mapped]
+        candidates = [DataPlacement(folder=folder, identity="self", owner=ours) if _has_name() else mapped]
     else:
-        places = [mapped] + [Place(folder=folder, identity=f"{kind}:{theirs[0]}:{theirs[1]}", owner=theirs)
+        candidates = [mapped] + [DataPlacement(folder=folder, identity=f"{kind}:{theirs[0]}:{theirs[1]}", owner=theirs)
                              for kind in ("capability", "nobody")]  # fmt: skip
-    for place in places:
-        if _works(place, program):
-            return place
+    for placement in candidates:
+        if _works(placement, program):
+            return placement
     if os.geteuid() == 0 and not folder.exists():
         elsewhere = Path("/var/lib") / f"leafspan-{hashlib.sha256(str(home).encode()).hexdigest()[:12]}" / "postgres"
-        place = Place(folder=elsewhere, identity=places[-1].identity, owner=theirs)
-        if _works(place, program):
+        placement = DataPlacement(folder=elsewhere, identity=candidates[-1].identity, owner=theirs)
+        if _works(placement, program):
             write_private(_note(home), str(elsewhere))
-            return place
+            return placement
     raise LaunchError(
         f"PostgreSQL can be run on {folder} neither as this user nor in a user namespace nor as the user nobody. "
         "Run as an ordinary user, or choose a LEAFSPAN_HOME that others may enter, or give DATABASE_URL."
     )
 
 
-def own(path: Path, owner: tuple[int, int]) -> None:
-    """Give a file or folder of ours, with all in it, to the identity that will use it; only root ever needs to."""
+def chown_tree(path: Path, owner: tuple[int, int]) -> None:
+    """Give a file or folder, with everything in it, to the user that will need it; only root has to."""
     if os.geteuid() != 0 or not path.exists() or (path.stat().st_uid, path.stat().st_gid) == owner:
         return
     for part in (*path.rglob("*"), path):  # the top last: a broken-off change is seen and done again
@@ -77,23 +77,23 @@ def _note(home: Path) -> Path:
     return home / "postgres.location"
 
 
-def _works(place: Place, program: Path) -> bool:
+def _works(placement: DataPlacement, program: Path) -> bool:
     """Try the identity out in the folder itself, where that exists, or beside it."""
     if os.geteuid() == 0:
         try:
-            make_folder(place.folder.parent.parent)
-            if not place.folder.parent.exists():
-                place.folder.parent.mkdir(mode=0o700)
-                os.chown(place.folder.parent, *place.owner)
+            make_folder(placement.folder.parent.parent)
+            if not placement.folder.parent.exists():
+                placement.folder.parent.mkdir(mode=0o700)
+                os.chown(placement.folder.parent, *placement.owner)
         except (OSError, LaunchError):
             return False
-    trial = place.folder if place.folder.exists() else place.folder.with_name("postgres.new")
+    trial = placement.folder if placement.folder.exists() else placement.folder.with_name("postgres.new")
     made = not trial.exists()
     try:
         if made:
             trial.mkdir(mode=0o700)
-        own(trial, place.owner)
-        command = [*through(place.identity, SIGKILL), PROBE, str(trial), str(program)]
+        chown_tree(trial, placement.owner)
+        command = [*child_command(placement.identity, SIGKILL), PROBE, str(trial), str(program)]
         return subprocess.run(command, capture_output=True, check=False, timeout=20).returncode == 0
     except (OSError, subprocess.TimeoutExpired):
         return False
@@ -111,7 +111,7 @@ def _has_name() -> bool:
     return True
 
 
-def _somebody() -> tuple[int, int]:
+def _nobody_ids() -> tuple[int, int]:
     """User and group id of nobody, or of the last listed user that is not root."""
     try:
         entry = pwd.getpwnam("nobody")

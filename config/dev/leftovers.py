@@ -1,4 +1,4 @@
-"""Processes that outlived their launcher: find them by the mark in their environment, and end them."""
+"""Processes that outlived their launcher: finds them by the mark in their environment and ends them."""
 
 import os
 import signal
@@ -6,12 +6,12 @@ import subprocess
 import time
 from pathlib import Path
 
-from config.dev.process import MARK
+from config.dev.process import ENV_MARK
 
 
 def find_leftovers(home: Path) -> list[int]:
     """Return the ids of our user's processes that were started for this data folder, ourselves not among them."""
-    mark = f"{MARK}={home}"
+    mark = f"{ENV_MARK}={home}"
     proc = Path("/proc")
     if not (proc / "self").exists():  # macOS: ps shows the environment behind the command line
         shown = subprocess.run(

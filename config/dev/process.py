@@ -1,4 +1,4 @@
-"""One child process of the launcher: start it in a session of its own, see how it fares, end all of it."""
+"""One child process of the launcher: starts it in a session of its own, watches it, ends all of it."""
 
 import os
 import signal
@@ -14,7 +14,7 @@ from typing import IO
 
 from config.dev.home import ROOT, LaunchError, make_folder
 
-MARK = "LEAFSPAN_CHILD_OF"
+ENV_MARK = "LEAFSPAN_CHILD_OF"
 """Environment variable that marks every process of a data folder, so that the next launcher finds what was left."""
 
 _CHILD = Path(__file__).with_name("child.py")
@@ -57,7 +57,7 @@ class Child:
             self._log_begins_at = output.tell()
         try:
             self.popen = subprocess.Popen(
-                [*through(self.identity, self.death_signal), *self.command],
+                [*child_command(self.identity, self.death_signal), *self.command],
                 cwd=ROOT, env=dict(self.env), stdin=subprocess.DEVNULL, stdout=output,
                 stderr=None if output is None else subprocess.STDOUT, start_new_session=True, pass_fds=self.pass_fds,
             )  # fmt: skip
@@ -77,7 +77,7 @@ class Child:
             while (code := self.exit_code) is None:
                 pause(0.02)
         except BaseException:
-            end([self])
+            stop_all([self])
             raise
         return code
 
@@ -106,25 +106,25 @@ class Child:
                 return
 
 
-def through(identity: str, death_signal: Signals) -> list[str]:
-    """Return the beginning of a command line that starts a program by way of child.py."""
+def child_command(identity: str, death_signal: Signals) -> list[str]:
+    """Return the beginning of a command line that starts a program through child.py."""
     return [sys.executable, "-I", "-S", str(_CHILD), identity, str(int(death_signal)), str(os.getpid())]
 
 
-def end(children: list[Child], hurry: Callable[[], bool] = lambda: False) -> None:
+def stop_all(children: list[Child], fast: Callable[[], bool] = lambda: False) -> None:
     """End children side by side: their own signals first, SIGKILL for whatever is left of their groups.
 
-    ``hurry`` is asked meanwhile; once it is true the waiting before each next signal is cut to half a second.
+    ``fast`` is asked meanwhile; once it is true the waiting before each next signal is cut to half a second.
     """
     pending = [(child, list(child.stop_with), 0.0) for child in children if child.popen is not None]
     while pending:
         still = []
-        for child, signals, patience_ends_at in pending:
-            ends_at = min(patience_ends_at, time.monotonic() + 0.5) if hurry() else patience_ends_at
+        for child, signals, signal_after in pending:
+            next_signal_at = min(signal_after, time.monotonic() + 0.5) if fast() else signal_after
             if child.exit_code is not None:
                 child.signal_group(signal.SIGKILL)  # what the main process left behind
-            elif time.monotonic() < ends_at:
-                still.append((child, signals, ends_at))
+            elif time.monotonic() < next_signal_at:
+                still.append((child, signals, next_signal_at))
             elif signals:
                 number, seconds = signals.pop(0)
                 child.popen.send_signal(number) if child.popen else None
@@ -154,14 +154,14 @@ def start_and_wait(child: Child, *, ready: Callable[[], bool], limit_s: float, p
     deadline = time.monotonic() + limit_s
     try:
         while not ready():
-            _still_hopeful(child, deadline=deadline, limit_s=limit_s)
+            _check_may_become_ready(child, deadline=deadline, limit_s=limit_s)
             pause(0.02)
     except BaseException:
-        end([child])
+        stop_all([child])
         raise
 
 
-def _still_hopeful(child: Child, *, deadline: float, limit_s: float) -> None:
+def _check_may_become_ready(child: Child, *, deadline: float, limit_s: float) -> None:
     if child.exit_code is not None:
         raise StartError(f"{child.name} ended with status {child.exit_code} at its start.\n{child.tail()}")
     if time.monotonic() > deadline:

@@ -1,4 +1,4 @@
-"""The embedded servers together: start them, tell other processes where they are, throw-away ones for tests."""
+"""The embedded servers together: starts them, notes their addresses for other processes; throw-away ones for tests."""
 
 import json
 import os
@@ -13,10 +13,10 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from config.dev.broker import start_broker
-from config.dev.home import held, is_held, kept_secrets, make_folder, write_private
+from config.dev.home import is_locked, load_secrets, lock_home, make_folder, write_private
 from config.dev.leftovers import stop_leftovers
 from config.dev.postgres import start_postgres
-from config.dev.process import MARK, Child, Pause, end
+from config.dev.process import ENV_MARK, Child, Pause, stop_all
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +34,7 @@ class Running:
 
     def environment(self) -> dict[str, str]:
         """Return the environment for a process that is to use them."""
-        ours = {"LEAFSPAN_HOME": str(self.home), "PYTHONUNBUFFERED": "1", MARK: str(self.home)}
+        ours = {"LEAFSPAN_HOME": str(self.home), "PYTHONUNBUFFERED": "1", ENV_MARK: str(self.home)}
         # Where setproctitle is installed, Celery and Gunicorn would write their titles over the mark.
         return {**os.environ, **self.addresses(), **ours, "SPT_NOENV": "1"}
 
@@ -42,17 +42,17 @@ class Running:
 def running(home: Path) -> Running | None:
     """Return the servers that a launcher runs on this data folder now, or None.
 
-    The note it left is believed only while it holds the folder and what it embeds can be reached; a server that is
-    being started again gets three seconds.
+    Its note counts only while it has locked the folder and its servers can be reached; a server that is being
+    restarted gets three seconds.
     """
     try:
-        told = json.loads((home / "services.json").read_text())
-        found = Running(**{name: told[name] for name in ("database_url", "redis_url", "secret_key")}, home=home)
-        ports = [int(port) for port in told["embedded_ports"]]
+        note = json.loads((home / "services.json").read_text())
+        found = Running(**{name: note[name] for name in ("database_url", "redis_url", "secret_key")}, home=home)
+        ports = [int(port) for port in note["embedded_ports"]]
     except (OSError, ValueError, KeyError, TypeError):
         return None
     deadline = time.monotonic() + 3
-    while is_held(home):
+    while is_locked(home):
         if all(_reachable(port) for port in ports):
             return found
         if time.monotonic() > deadline:
@@ -64,7 +64,7 @@ def running(home: Path) -> Running | None:
 def start_servers(
     home: Path, *, environ: Mapping[str, str], durable: bool, pause: Pause = time.sleep
 ) -> tuple[list[Child], Running]:
-    """Start the servers that the environment does not name, on a data folder that the caller holds.
+    """Start the servers that the environment does not name, on a data folder that the caller has locked.
 
     Returns
     -------
@@ -77,7 +77,7 @@ def start_servers(
         One did not start; none is left running.
     """
     stop_leftovers(make_folder(home))
-    secrets = kept_secrets(home)
+    secrets = load_secrets(home)
     children: list[Child] = []
     database_url, redis_url = environ.get("DATABASE_URL"), environ.get("REDIS_URL")
     embedded: list[str] = []
@@ -104,16 +104,16 @@ def start_servers(
         }
         write_private(home / "services.json", json.dumps(note, indent=1))
     except BaseException:
-        end(children)
+        stop_all(children)
         raise
     return children, found
 
 
-def stop_servers(home: Path, children: list[Child], hurry: Callable[[], bool] = lambda: False) -> None:
-    """Take the note away and stop the servers, the last started first; ``hurry`` as in `process.end`."""
+def stop_servers(home: Path, children: list[Child], fast: Callable[[], bool] = lambda: False) -> None:
+    """Delete the note and stop the servers, the last started first; ``fast`` as in `process.stop_all`."""
     (home / "services.json").unlink(missing_ok=True)
     for child in reversed(children):
-        end([child], hurry)
+        stop_all([child], fast)
 
 
 @contextmanager
@@ -124,7 +124,7 @@ def test_servers(pause: Pause = time.sleep) -> Iterator[Running]:  # noqa: PT028
     """
     home = Path(tempfile.mkdtemp(prefix="leafspan-test-"))
     try:
-        with held(home):
+        with lock_home(home):
             children, found = start_servers(home, environ=os.environ, durable=False, pause=pause)
             try:
                 yield found

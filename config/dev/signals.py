@@ -1,4 +1,4 @@
-"""Being told to stop: a signal only sets a flag, and every wait of the launcher looks at it."""
+"""Stopping on signals: a signal only sets a flag, and every wait of the launcher looks at it."""
 
 import ctypes
 import os
@@ -9,7 +9,7 @@ from types import FrameType
 
 
 class Stopped(BaseException):
-    """We were told to stop."""
+    """A signal asked the launcher to stop."""
 
 
 class StopFlag:
@@ -18,18 +18,18 @@ class StopFlag:
     def __init__(self) -> None:
         self.count = 0
         for number in (signal.SIGINT, signal.SIGTERM):
-            signal.signal(number, self._told)
+            signal.signal(number, self._on_signal)
         if signal.getsignal(signal.SIGHUP) is not signal.SIG_IGN:
-            signal.signal(signal.SIGHUP, self._told)
+            signal.signal(signal.SIGHUP, self._on_signal)
         if sys.platform == "linux" and "MAKELEVEL" in os.environ:
             # A make that is killed outright cannot pass that on; PR_SET_PDEATHSIG (linux/prctl.h) has the kernel do it.
             ctypes.CDLL(None).prctl(1, int(signal.SIGTERM), 0, 0, 0)
 
-    def _told(self, number: int, frame: FrameType | None) -> None:  # noqa: ARG002 - the shape of a signal handler
+    def _on_signal(self, number: int, frame: FrameType | None) -> None:  # noqa: ARG002 - the shape of a signal handler
         self.count += 1
 
     def pause(self, seconds: float) -> None:
-        """Wait; raise `Stopped` within a tenth of a second of being told to stop."""
+        """Wait; raise `Stopped` within a tenth of a second of a signal to stop."""
         until = time.monotonic() + seconds
         while True:
             if self.count:
@@ -39,6 +39,6 @@ class StopFlag:
                 return
             time.sleep(min(left, 0.1))
 
-    def hurried(self) -> bool:
-        """Whether we were told more than once: then the waiting before the hard signals is short."""
+    def wants_fast_stop(self) -> bool:
+        """Whether more than one signal came: then the waits before the harder signals are short."""
         return self.count > 1

@@ -7,15 +7,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from config.dev.home import ROOT, LaunchError, held, make_folder, tell_stopping
-from config.dev.process import Child, end
+from config.dev.home import ROOT, LaunchError, announce_stopping, lock_home, make_folder
+from config.dev.process import Child, stop_all
 from config.dev.services import start_servers, stop_servers
 from config.dev.signals import StopFlag, Stopped
 from config.dev.web import USUAL_PORT, Address, is_ready, take_address
 
 _READY_LIMIT_S = 120
 _EARLY_DEATHS = 4
-"""So often may one process die before everything was ready once; then the start has failed."""
+"""After so many deaths of one process before everything was ready, the start has failed."""
 
 _PREPARE = """
 import os
@@ -30,8 +30,8 @@ call_command("load_lexicon")
 """  # as manage.py does one after the other, but in one process: that saves a second
 
 
-def say(line: str) -> None:
-    """Print a line; a terminal that is gone must not keep us from stopping."""
+def print_line(line: str) -> None:
+    """Print a line; ignore a closed terminal."""
     try:
         print(line, flush=True)
     except OSError:
@@ -62,8 +62,8 @@ class Options:
 
 
 @dataclass
-class _Kept:
-    """A child that is to run as long as we do."""
+class _Supervised:
+    """A child process that is restarted whenever it ends."""
 
     child: Child
     deaths: int = 0
@@ -80,59 +80,59 @@ class Supervisor:
         self._flag = StopFlag()
         self._servers: list[Child] = []
         self._programs: list[Child] = []
-        self._kept: list[_Kept] = []
+        self._supervised: list[_Supervised] = []
         self._was_ready = False
-        self._address: Address | None = None  # kept as long as we live: the socket must outlive every web server
+        self._address: Address | None = None  # the socket must outlive every web server
 
     def run(self) -> int:
         """Start, watch, stop. Return 0 after Ctrl-C or SIGTERM, 1 when the start failed; nothing is left running."""
         code = 0
         try:
-            with held(self._home):
+            with lock_home(self._home):
                 try:
                     self._address = take_address(self._options.port)
                     self._start(self._address)
                     while True:
                         self._pause(0.25)
                 except LaunchError as error:
-                    say(str(error))
+                    print_line(str(error))
                     code = 1
                 except Stopped:
-                    say("Stopping …")
+                    print_line("Stopping …")
                 finally:
                     self._stop()
         except LaunchError as error:
-            say(str(error))
+            print_line(str(error))
             return 1
         return code
 
     def _start(self, address: Address) -> None:
         if self._options.port is None and address.port != USUAL_PORT:
-            say(f"Port {USUAL_PORT} is taken, so this is {address.url}")
+            print_line(f"Port {USUAL_PORT} is taken, so this is {address.url}")
         make_folder(self._home / "static")  # the web server warns of a folder of collected files that is not there
         self._servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
-        self._kept += [_Kept(child) for child in self._servers]
+        self._supervised += [_Supervised(child) for child in self._servers]
         env = found.environment() | {"PORT": str(address.port)}
         self._prepare(env)
         web, worker, beat = self._long_running(address, env)
-        self._keep(web, worker)
+        self._start_supervised(web, worker)
         self._wait_until_ready(address)
-        self._keep(beat)  # nobody waits for the timetable
+        self._start_supervised(beat)  # nobody waits for the timetable
         if self._options.demo:
-            say(f"Ready on {address.url}; putting the demo data in (DEMO=0 leaves them out) …")
+            print_line(f"Ready on {address.url}; putting the demo data in (DEMO=0 leaves them out) …")
             demo = Child(
                 name="demo", command=[sys.executable, str(ROOT / "manage.py"), "demo", "--url", address.url], env=env
             )
             if (code := demo.finish(self._pause)) != 0:
-                say(f"The demo ended with status {code}; everything else runs.")
-        self._tell(address)
+                print_line(f"The demo ended with status {code}; everything else runs.")
+        self._print_url(address)
 
-    def _keep(self, *children: Child) -> None:
-        """Start children that are to run as long as we do."""
+    def _start_supervised(self, *children: Child) -> None:
+        """Start children and restart them whenever they end."""
         for child in children:
             self._programs.append(child)
             child.start()
-            self._kept.append(_Kept(child))
+            self._supervised.append(_Supervised(child))
 
     def _long_running(self, address: Address, env: Mapping[str, str]) -> list[Child]:
         python, logs = sys.executable, self._home / "logs"
@@ -140,7 +140,14 @@ class Supervisor:
         # Celery need not run Django's checks at each start: for these settings the tests do.
         env = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1", **env}
         descriptor = address.bound.fileno()
-        gunicorn = ["--config", "python:config.serving", "--bind", f"fd://{descriptor}", "--graceful-timeout", "3"]
+        gunicorn = [
+            "--config",
+            "python:config.gunicorn_options",
+            "--bind",
+            f"fd://{descriptor}",
+            "--graceful-timeout",
+            "3",
+        ]
         gunicorn += ["config.asgi"]
         celery = [python, "-m", "celery", "-A", "config"]
         schedule = make_folder(self._home / "beat") / "schedule"
@@ -183,34 +190,34 @@ class Supervisor:
         self._was_ready = True
 
     def _pause(self, seconds: float) -> None:
-        """Wait, and see to the children meanwhile."""
+        """Wait, and restart children that ended meanwhile."""
         self._flag.pause(seconds)
-        for kept in self._kept:
-            self._see_to(kept)
+        for supervised in self._supervised:
+            self._restart_if_dead(supervised)
 
-    def _see_to(self, kept: _Kept) -> None:
-        """Start a child again that died: at once at first, then after growing delays, up to half a minute."""
+    def _restart_if_dead(self, supervised: _Supervised) -> None:
+        """Restart a child that ended: at once at first, then after growing delays, up to half a minute."""
         now = time.monotonic()
-        child = kept.child
-        if kept.restart_at is None and (code := child.exit_code) is not None:
-            kept.deaths = kept.deaths + 1 if now - kept.started_at < 60 else 1
-            say(f"{child.name} ended with status {code}; starting it again (see {child.log})")
+        child = supervised.child
+        if supervised.restart_at is None and (code := child.exit_code) is not None:
+            supervised.deaths = supervised.deaths + 1 if now - supervised.started_at < 60 else 1
+            print_line(f"{child.name} ended with status {code}; starting it again (see {child.log})")
             child.signal_group(signal.SIGKILL)  # what it left behind
-            if not self._was_ready and kept.deaths >= _EARLY_DEATHS:
+            if not self._was_ready and supervised.deaths >= _EARLY_DEATHS:
                 raise LaunchError(f"{child.name} keeps ending.\n{child.tail()}")
-            kept.restart_at = now + min(30.0, 0.5 * (2 ** min(kept.deaths - 1, 10) - 1))
-        if kept.restart_at is not None and now >= kept.restart_at:
+            supervised.restart_at = now + min(30.0, 0.5 * (2 ** min(supervised.deaths - 1, 10) - 1))
+        if supervised.restart_at is not None and now >= supervised.restart_at:
             child.start()
-            kept.started_at, kept.restart_at = now, None
+            supervised.started_at, supervised.restart_at = now, None
         child.trim_log()
 
     def _stop(self) -> None:
-        self._kept = []
-        tell_stopping(self._home)
-        end(list(reversed(self._programs)), self._flag.hurried)
-        stop_servers(self._home, self._servers, self._flag.hurried)
+        self._supervised = []
+        announce_stopping(self._home)
+        stop_all(list(reversed(self._programs)), self._flag.wants_fast_stop)
+        stop_servers(self._home, self._servers, self._flag.wants_fast_stop)
 
-    def _tell(self, address: Address) -> None:
+    def _print_url(self, address: Address) -> None:
         lines = [
             f"Leafspan runs on {address.url}",
             f"  API           {address.url}/api/v1/",
@@ -222,4 +229,4 @@ class Supervisor:
             beside = f"LEAFSPAN_HOME={self._home} " if self._home != ROOT / ".leafspan" else ""
             new_team = ".venv/bin/python manage.py new_team --name N --shop S --username U"
             lines.append(f"  a first team  {beside}LEAFSPAN_PASSWORD=… {new_team}")
-        say("\n".join([*lines, "Ctrl-C stops everything; the data stay."]))
+        print_line("\n".join([*lines, "Ctrl-C stops everything; the data stay."]))

@@ -37,28 +37,28 @@ PIP_INSTALL = [
 ]
 
 
-def stamp_of(lock: str) -> str:
+def expected_stamp(lock: str) -> str:
     """Return what the stamp says after an installation: the lock's digest, the interpreter, and the place."""
     digest = hashlib.sha256(LOCKS[lock].read_bytes()).hexdigest()
     return f"{digest} {sys.version_info[0]}.{sys.version_info[1]} {VENV}\n"  # scripts in bin/ hold the path
 
 
-def is_made(lock: str) -> bool:
+def is_current(lock: str) -> bool:
     """Whether .venv was completely made from this lock, or from the larger one; the stamp is written last."""
-    stamps = {stamp_of(lock), stamp_of("dev")}
+    stamps = {expected_stamp(lock), expected_stamp("dev")}
     return PYTHON.exists() and STAMP.exists() and STAMP.read_text() in stamps
 
 
-def make(lock: str) -> None:
+def create(lock: str) -> None:
     """Install a lock: into .venv as it is if only the tools of development are missing, else into a new one."""
-    grows = lock == "dev" and is_made("run")
+    grows = lock == "dev" and is_current("run")
     print("Installing the locked packages in .venv, once per lock file …", flush=True)
     STAMP.unlink(missing_ok=True)
     if not grows:
         _make_empty(pip=not (shutil.which("uv") or _has_pip()))
     if not _install_with_uv(LOCKS[lock]):
         _install_with_pip(LOCKS[lock])
-    STAMP.write_text(stamp_of(lock))
+    STAMP.write_text(expected_stamp(lock))
 
 
 def _make_empty(*, pip: bool) -> None:
@@ -114,7 +114,7 @@ def _ends_well(command: list[str], *, silent: bool = False) -> bool:
         raise
 
 
-def _leave(number: int, frame: object) -> None:  # noqa: ARG001 - the shape of a signal handler
+def _on_signal(number: int, frame: object) -> None:  # noqa: ARG001 - the shape of a signal handler
     raise SystemExit(128 + number)
 
 
@@ -122,13 +122,13 @@ def main() -> None:
     """Make .venv if need be, then become the module."""
     if sys.version_info < (3, 11):  # noqa: UP036 - whoever has an older one is to be told so
         sys.exit("Leafspan needs Python 3.11 or later.")
-    signal.signal(signal.SIGTERM, _leave)
+    signal.signal(signal.SIGTERM, _on_signal)
     lock, *module = sys.argv[1:]
     with LOCKS["run"].open() as held:  # two makes at once: one installs, the other waits
         fcntl.flock(held, fcntl.LOCK_EX)
-        if not is_made(lock):
+        if not is_current(lock):
             try:
-                make(lock)
+                create(lock)
             except KeyboardInterrupt:
                 sys.exit(130)
     os.chdir(ROOT)

@@ -1,4 +1,4 @@
-"""The address of the web server: taken before anything else starts, and kept while the server restarts."""
+"""The address of the web server: bound before anything else starts, and kept while the server restarts."""
 
 import http.client
 import socket
@@ -49,11 +49,11 @@ def take_address(port: int | None) -> Address:
 
 def is_ready(address: Address) -> bool:
     """Whether ``/health/ready`` answers 200."""
-    link = http.client.HTTPConnection("127.0.0.1", address.port, timeout=5)
+    connection = http.client.HTTPConnection("127.0.0.1", address.port, timeout=5)
     try:
-        link.request("GET", "/health/ready")
-        return link.getresponse().status == http.client.OK
+        connection.request("GET", "/health/ready")
+        return connection.getresponse().status == http.client.OK
     except (OSError, http.client.HTTPException):
         return False
     finally:
-        link.close()
+        connection.close()

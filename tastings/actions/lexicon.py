@@ -13,28 +13,28 @@ LEXICON = Path(__file__).resolve().parent.parent / "data" / "lexicon.json"
 
 @transaction.atomic
 def load_lexicon() -> int:
-    """Store every word of the list; return how many were new or changed.
+    """Store every descriptor of the list; return how many were new or changed.
 
-    A word that left the list is kept as removed, since notes may hold it.
+    One that left the list stays as deleted, since notes may refer to it.
     """
-    words = json.loads(LEXICON.read_text("utf-8"))["descriptors"]
+    descriptors = json.loads(LEXICON.read_text("utf-8"))["descriptors"]
     now = timezone.now()
-    held = {word.id: word for word in Descriptor.objects.filter(team=None)}
-    store: list[Descriptor] = []
-    for position, word in enumerate(words):
-        row = held.pop(Descriptor.built_in_id(word["key"]), None) or Descriptor(
-            id=Descriptor.built_in_id(word["key"]), key=word["key"], revision=0, created_at=now
+    stored = {descriptor.id: descriptor for descriptor in Descriptor.objects.filter(team=None)}
+    changed: list[Descriptor] = []
+    for position, item in enumerate(descriptors):
+        row = stored.pop(Descriptor.built_in_id(item["key"]), None) or Descriptor(
+            id=Descriptor.built_in_id(item["key"]), key=item["key"], revision=0, created_at=now
         )
-        wanted = {**word, "position": position, "removed": False}
-        if row._state.adding or any(getattr(row, name) != value for name, value in wanted.items()):
-            for name, value in wanted.items():
+        target = {**item, "position": position, "removed": False}
+        if row._state.adding or any(getattr(row, name) != value for name, value in target.items()):
+            for name, value in target.items():
                 setattr(row, name, value)
             row.revision, row.updated_at = row.revision + 1, now
-            store.append(row)
-    for gone in held.values():
-        if not gone.removed:
-            gone.removed, gone.revision, gone.updated_at = True, gone.revision + 1, now
-            store.append(gone)
+            changed.append(row)
+    for descriptor in stored.values():
+        if not descriptor.removed:
+            descriptor.removed, descriptor.revision, descriptor.updated_at = True, descriptor.revision + 1, now
+            changed.append(descriptor)
     names = [field.attname for field in Descriptor._meta.concrete_fields if not field.primary_key]
-    Descriptor.objects.bulk_create(store, update_conflicts=True, unique_fields=["id"], update_fields=names)
-    return len(store)
+    Descriptor.objects.bulk_create(changed, update_conflicts=True, unique_fields=["id"], update_fields=names)
+    return len(changed)

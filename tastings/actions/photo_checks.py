@@ -32,7 +32,6 @@ UPLOAD_RETENTION = timedelta(days=30)
 """After so long the bytes of an unfinished upload are deleted; the phone then begins again at 0."""
 _DAY_S = 86_400.0
 
-State = Photo.State
 _log = logging.getLogger(__name__)
 
 
@@ -56,12 +55,16 @@ def check_photo(photo: UUID, *, now: datetime) -> str:
     except DiskFull:
         _log.warning("photo %s: no room for its picture; it will be tried again", photo)
         Photo.objects.filter(id=photo).update(attempts=F("attempts") - 1)
-        return State.CHECKING
+        return Photo.State.CHECKING
 
 
 @transaction.atomic
 def _start_check(photo: UUID, *, now: datetime) -> Photo | None:
-    row = Photo.objects.select_for_update(no_key=True).filter(id=photo, state=State.CHECKING, removed_at=None).first()
+    row = (
+        Photo.objects.select_for_update(no_key=True)
+        .filter(id=photo, state=Photo.State.CHECKING, removed_at=None)
+        .first()
+    )
     if row is not None:
         row.attempts, row.touched_at = row.attempts + 1, now
         row.save(update_fields=["attempts", "touched_at"])
@@ -86,12 +89,14 @@ def _store(row: Photo, picture: ProcessedImage | None, *, now: datetime) -> str:
     # Only now, when the commit is known: files of a commit that may have come through are the daily tidying's.
     if new is not None and (content is None or content.id != new.id):
         delete_photo_files(new.team_id, name_on_disk(new))
-    return State.KEPT if content is not None else ""
+    return Photo.State.STORED if content is not None else ""
 
 
 @transaction.atomic
 def _link(photo_id: UUID, new: PhotoContent | None) -> PhotoContent | None:
-    waiting = Photo.objects.select_for_update(no_key=True).filter(id=photo_id, state=State.CHECKING, removed_at=None)
+    waiting = Photo.objects.select_for_update(no_key=True).filter(
+        id=photo_id, state=Photo.State.CHECKING, removed_at=None
+    )
     photo = waiting.first()
     if photo is None:
         return None
@@ -123,16 +128,16 @@ def _write_files(row: Photo, picture: ProcessedImage, *, now: datetime) -> Photo
 
 @transaction.atomic
 def _refuse(photo: UUID, reason: str) -> str:
-    if not Photo.objects.filter(id=photo, state=State.CHECKING).update(state=State.REFUSED, reason=reason):
+    if not Photo.objects.filter(id=photo, state=Photo.State.CHECKING).update(state=Photo.State.REFUSED, reason=reason):
         return ""
     transaction.on_commit(lambda: delete_upload(photo))
-    return State.REFUSED
+    return Photo.State.REFUSED
 
 
 def _reset_upload(photo: UUID) -> str:
     """Have the bytes sent again: they are lost, and no other job has made a picture of them."""
-    reset = Photo.objects.filter(id=photo, state=State.CHECKING)
-    return State.RECEIVING if reset.update(state=State.RECEIVING, received=0, attempts=0) else ""
+    reset = Photo.objects.filter(id=photo, state=Photo.State.CHECKING)
+    return Photo.State.RECEIVING if reset.update(state=Photo.State.RECEIVING, received=0, attempts=0) else ""
 
 
 def enqueue_due_photos(*, now: datetime) -> int:
@@ -146,7 +151,9 @@ def enqueue_due_photos(*, now: datetime) -> int:
 
 @transaction.atomic
 def _enqueue_due_photos_of(team: UUID, *, now: datetime) -> int:
-    due = Photo.objects.filter(team_id=team, state=State.CHECKING, removed_at=None, touched_at__lt=now - LOST_AFTER)
+    due = Photo.objects.filter(
+        team_id=team, state=Photo.State.CHECKING, removed_at=None, touched_at__lt=now - LOST_AFTER
+    )
     rows = list(due.select_for_update(no_key=True, skip_locked=True).order_by("touched_at")[:100])
     Photo.objects.filter(id__in=[row.id for row in rows]).update(touched_at=now)
     for row in rows:
@@ -175,7 +182,11 @@ def delete_unused_photos(*, now: datetime) -> int:
 def _delete_rows(team: UUID, *, now: datetime) -> int:
     n_deleted = 0
     abandoned = Photo.objects.filter(
-        team_id=team, state=State.RECEIVING, received__gt=0, removed_at=None, touched_at__lt=now - UPLOAD_RETENTION
+        team_id=team,
+        state=Photo.State.RECEIVING,
+        received__gt=0,
+        removed_at=None,
+        touched_at__lt=now - UPLOAD_RETENTION,
     )
     for photo in abandoned.values_list("id", flat=True):
         n_deleted += _expire_upload(photo, now=now)
@@ -188,7 +199,7 @@ def _delete_rows(team: UUID, *, now: datetime) -> int:
 @transaction.atomic
 def _expire_upload(photo: UUID, *, now: datetime) -> int:
     row = Photo.objects.select_for_update(no_key=True).get(id=photo)
-    if row.state != State.RECEIVING or row.touched_at >= now - UPLOAD_RETENTION:
+    if row.state != Photo.State.RECEIVING or row.touched_at >= now - UPLOAD_RETENTION:
         return 0
     delete_upload(photo)
     row.received = 0
@@ -200,7 +211,7 @@ def _expire_upload(photo: UUID, *, now: datetime) -> int:
 def _delete_orphan_upload(photo: UUID) -> int:
     """Drop an upload's bytes unless its photo still needs them; its row is locked, as it is while a piece comes in."""
     row = Photo.objects.select_for_update(no_key=True).filter(id=photo, removed_at=None, received__gt=0).first()
-    if row is not None and row.state in (State.RECEIVING, State.CHECKING):
+    if row is not None and row.state in (Photo.State.RECEIVING, Photo.State.CHECKING):
         return 0
     delete_upload(photo)
     return 1

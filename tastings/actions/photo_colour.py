@@ -32,7 +32,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
     """
     row = get_photo(member, photo)
     require_writer(member)
-    if row.state != Photo.State.KEPT:
+    if row.state != Photo.State.STORED:
         raise PhotoNotReady
     try:
         pixels = pixels_of(photo_file(member, photo, thumbnail=False).path.read_bytes())
@@ -59,7 +59,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
         at=format_utc_short(now),
     )
     with transaction.atomic():
-        kept = Photo.objects.filter(id=photo, state=Photo.State.KEPT, removed_at=None)
+        kept = Photo.objects.filter(id=photo, state=Photo.State.STORED, removed_at=None)
         if not kept.update(colour=to_stored(measured, decimals=None)):
             raise NotFound
 

@@ -20,8 +20,6 @@ from tastings.schemas import PHOTO
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 
-State = Photo.State
-
 
 def require_writer(member: Member) -> None:
     """Raise NotAllowed for a member who only reads."""
@@ -105,7 +103,7 @@ def _attach_if_visible(member: Member, photo: Photo) -> None:
 
 def attach_content(photo: Photo, content: PhotoContent) -> None:
     """Mark a locked photo as kept, with the picture of its bytes."""
-    photo.state, photo.content, photo.received = State.KEPT, content, photo.bytes
+    photo.state, photo.content, photo.received = Photo.State.STORED, content, photo.bytes
     photo.save(update_fields=["state", "content", "received"])
 
 
@@ -138,7 +136,7 @@ def _append_piece(member: Member, row: Photo, *, offset: int, piece: bytes, now:
         raise NotAllowed(_("a photo is sent by the member who began it"))
     if row.removed_at is not None:
         raise NotFound
-    if row.state == State.REFUSED:
+    if row.state == Photo.State.REFUSED:
         raise PhotoNotReady(_("it was refused; see its reason"))
     if not piece:
         raise Invalid(problems=[Problem("", "required", _("a piece has at least one byte"))])
@@ -151,7 +149,7 @@ def _append_piece(member: Member, row: Photo, *, offset: int, piece: bytes, now:
                 )
             ]
         )
-    if row.state == State.RECEIVING and (bytes_on_disk := upload_size(row.id)) < row.received:
+    if row.state == Photo.State.RECEIVING and (bytes_on_disk := upload_size(row.id)) < row.received:
         row.received = bytes_on_disk  # the disk was put back to an older state: go on from what there is
         row.save(update_fields=["received"])
     if end <= row.received:
@@ -161,7 +159,7 @@ def _append_piece(member: Member, row: Photo, *, offset: int, piece: bytes, now:
     append(row.id, offset=offset, piece=piece)
     row.received, row.touched_at = end, now
     if end == row.bytes:
-        row.state = State.CHECKING
+        row.state = Photo.State.CHECKING
         later(Job.CHECK_PHOTO, str(row.id))
     row.save(update_fields=["received", "touched_at", "state"])
     return None

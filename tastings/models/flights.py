@@ -1,7 +1,7 @@
 """Blind flights: candidates, who tastes and who pours, and the coded cups.
 
 Which cup holds which lot stands in one column, `FlightCup.lot`. A blind session has no lot at all until the reveal
-writes it, so nothing that is made from sessions can tell.
+writes it, so nothing that is made from sessions can give it away.
 """
 
 import uuid
@@ -48,7 +48,7 @@ class Flight(models.Model):
     created_at = models.DateTimeField()
 
     seed = models.BigIntegerField()
-    """Chance for the plan, drawn at random: never shown, since the plan follows from it."""
+    """Seed of the plan, drawn at random: never shown, since the plan follows from it."""
     plan_wanted = models.IntegerField(default=0)
     plan_made = models.IntegerField(default=0)
     plan_asked_at = models.DateTimeField(null=True)
@@ -132,7 +132,7 @@ class FlightCup(models.Model):
     """One coded cup for one taster. One that a new plan left out keeps its row and its code."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
-    """Drawn at random: an id in the order of making would tell the order of lots."""
+    """Drawn at random: an id in the order of making would give away the order of lots."""
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", db_index=False)
     flight = models.ForeignKey(Flight, on_delete=models.CASCADE, related_name="cups", db_constraint=False)
     taster = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")

@@ -65,7 +65,7 @@ class Photo(models.Model):
 
         RECEIVING = "receiving"
         CHECKING = "checking"
-        KEPT = "kept"
+        STORED = "kept", "Kept"
         REFUSED = "refused"
 
     id = models.UUIDField(primary_key=True, editable=False)

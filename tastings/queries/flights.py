@@ -1,5 +1,6 @@
 """Reads of blind flights. Before the reveal nobody but who pours gets to know which code is which lot."""
 
+import json
 from collections import Counter
 from collections.abc import Sequence
 from typing import cast
@@ -24,9 +25,10 @@ from tastings.answers.flights import (
     TasterProgress,
 )
 from tastings.errors import WrongState
-from tastings.figures import from_stored
+from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.flights.factors import FACTORS
 from tastings.models import Flight, FlightCup, Session
+from tastings.wording.plan_failures import PlanFailure, plan_failure
 from teams.errors import NotAllowed, NotFound
 from teams.models import Member, User
 
@@ -124,9 +126,18 @@ def _plan(flight: Flight) -> ServingPlan:
         state="failed" if flight.plan_failure else "made" if is_made else "making",
         version=flight.plan_made,
         progress=1.0 if is_made else round(flight.plan_progress, 2),
-        failure=flight.plan_failure or None,
+        failure=_plan_failure(flight),
         quality=None if flight.plan is None else from_stored(ServingPlanQuality, flight.plan),
     )
+
+
+def _plan_failure(flight: Flight) -> str | None:
+    if not flight.plan_failure:
+        return None
+    try:
+        return plan_failure(from_stored(PlanFailure, json.loads(flight.plan_failure)))
+    except (json.JSONDecodeError, UnreadableFiguresError):
+        return flight.plan_failure  # a sentence, as it was stored before there were codes
 
 
 def _progress(cups: Sequence[FlightCup]) -> FlightProgress:

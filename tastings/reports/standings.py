@@ -76,7 +76,7 @@ def _ruler(x: Callable[[float], float], low: float, high: float, *, step: float,
     )
 
 
-def _lot(  # noqa: PLR0913 - where it stands on the paper
+def _lot(  # noqa: PLR0913 - where it stands in the drawing
     one: FlightStanding,
     *,
     names: Mapping[str, str],

@@ -13,7 +13,7 @@ from contextlib import closing
 import pytest
 
 from api.http.parsing import MAX_BODY_BYTES
-from api.photos.content import LARGEST_PIECE
+from api.photos.content import MAX_PIECE_BYTES
 from config import wsgi
 from tests.api.problems import refusal
 from tests.api.rules import RULES
@@ -223,10 +223,10 @@ def test_gzip_bomb_is_never_decompressed(world, route, bomb):
 @pytest.mark.usefixtures("nothing_stored")
 def test_compressed_or_too_large_piece_is_refused(world, route):
     packed = route.ask(gzip.compress(b"x"), content_type="application/octet-stream", HTTP_CONTENT_ENCODING="gzip")
-    whole = Flow(LARGEST_PIECE + 1)
+    whole = Flow(MAX_PIECE_BYTES + 1)
 
     assert refusal(packed) == (400, "parse-error", set())
-    assert answered(world, route, io.BufferedReader(whole), LARGEST_PIECE + 1)[:2] == (413, "/problems/too-large")
+    assert answered(world, route, io.BufferedReader(whole), MAX_PIECE_BYTES + 1)[:2] == (413, "/problems/too-large")
     assert refusal(route.ask(b"{}")) == (415, "unsupported-media-type", set())
 
 

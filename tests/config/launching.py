@@ -17,7 +17,7 @@ import sys, time
 from pathlib import Path
 from config.dev import home, services
 folder = Path(sys.argv[1])
-with home.held(folder):
+with home.lock_home(folder):
     children, found = services.start_servers(folder, environ={}, durable=True)
     print(*(child.popen.pid for child in children), flush=True)
     time.sleep(600)

@@ -20,7 +20,7 @@ from django.db import connection
 from django.utils import timezone
 from psycopg import sql
 
-from config.backup.programs import BackupError, Programs, programs_for
+from config.backup.programs import BackupError, PostgresTools, find_tools
 from lots.models import Lot
 from tastings.actions.lexicon import load_lexicon
 from tastings.models import PhotoContent
@@ -346,7 +346,7 @@ def test_backup_never_writes_over_a_file_and_leaves_nothing_half_made(team, tmp_
     path.write_bytes(b"older")
     with pytest.raises(CommandError, match="is there already"):
         call_command("backup", path)
-    monkeypatch.setattr("config.backup.making.programs_for", lambda *_: Programs(folder=tmp_path, major=99))
+    monkeypatch.setattr("config.backup.create.find_tools", lambda *_: PostgresTools(folder=tmp_path, major=99))
     with pytest.raises(CommandError):
         call_command("backup", tmp_path / "new.backup")
     assert [file.name for file in tmp_path.iterdir() if file.is_file()] == ["all.backup"]
@@ -363,22 +363,22 @@ def test_programs_fit_the_server(tmp_path):
             (folder / name).chmod(0o700)
         folders.append(folder)
 
-    assert programs_for(15, folders=folders).folder == tmp_path / "b"
-    assert programs_for(16, folders=folders).folder == tmp_path / "c"
-    assert programs_for(15, 17, folders=folders) == Programs(folder=tmp_path / "a", major=18)
+    assert find_tools(15, folders=folders).folder == tmp_path / "b"
+    assert find_tools(16, folders=folders).folder == tmp_path / "c"
+    assert find_tools(15, 17, folders=folders) == PostgresTools(folder=tmp_path / "a", major=18)
     with pytest.raises(BackupError, match="PostgreSQL 19 or later"):
-        programs_for(19, folders=folders)
+        find_tools(19, folders=folders)
     (tmp_path / "b/psql").unlink()
-    assert programs_for(15, folders=folders).folder == tmp_path / "c"
+    assert find_tools(15, folders=folders).folder == tmp_path / "c"
 
 
 def test_pruning_does_not_forget_that_phones_were_told_to_start_again(db, team):
-    from tastings.actions.pruning import KEPT, prune  # noqa: PLC0415 - of this test alone
+    from tastings.actions.pruning import RETENTION, prune  # noqa: PLC0415 - of this test alone
     from tests.factories import LotFactory  # noqa: PLC0415
 
     now = timezone.now()
     gone = LotFactory(team=team, removed=True)
-    Lot.objects.filter(id=gone.id).update(updated_at=now - KEPT - timedelta(days=1))
+    Lot.objects.filter(id=gone.id).update(updated_at=now - RETENTION - timedelta(days=1))
     Team.objects.filter(id=team.id).update(pruned_before=now, pruned_revision=REVISION_JUMP)
     assert prune(team.id, now=now) == 1
 

@@ -10,7 +10,7 @@ from PIL import Image
 from config.demo import pictures
 from config.demo.company import PEOPLE
 from config.demo.drawing import LIQUOR, SHADES, WHITE, liquor_picture
-from config.demo.load import _sent
+from config.demo.load import _send
 from config.demo.pictures import SHOWN, send_pictures
 from config.demo.story import messages
 from table.phone import MemoryStore, Phone
@@ -33,7 +33,7 @@ def phones(lexicon, settings, tmp_path, monkeypatch):
     shown = {handle for handle, _, _ in SHOWN}
     for message in messages(team.id, shops={}):
         if message.lot is None or message.lot.handle in shown:
-            assert set(_sent(message, made[message.person.username]).verdicts) == {"applied"}
+            assert set(_send(message, made[message.person.username]).verdicts) == {"applied"}
     return team, made
 
 

@@ -10,8 +10,8 @@ import pytest
 
 from config.demo.company import HARBOUR, PASSWORD, PEOPLE, SHOPS, TASTERS, TEAM
 from config.demo.lots import LOTS
-from config.demo.story import device_of, messages
-from config.demo.tables import FIRST_ON, LAST_ON, sittings
+from config.demo.sessions import FIRST_ON, LAST_ON, demo_sessions
+from config.demo.story import demo_device_id, messages
 from lots.schema import clean_fields, record_faults
 from lots.schemas import LOT
 from tastings.schemas import INFUSION, NOTE, SESSION
@@ -135,7 +135,7 @@ def test_parents_come_before_their_children(story):
 
 def test_only_the_taster_of_a_session_writes_it(story):
     assert {message.person.role for message in story} <= {"owner", "buyer", "taster"}
-    assert len({device_of(TEAM_ID, person) for person in PEOPLE}) == len(PEOPLE)
+    assert len({demo_device_id(TEAM_ID, person) for person in PEOPLE}) == len(PEOPLE)
 
 
 def test_descriptors_are_built_in_words(changes):
@@ -147,12 +147,12 @@ def test_descriptors_are_built_in_words(changes):
 
 def test_a_kettle_cools_once(changes):
     lot = next(lot for lot in LOTS if lot.handle == "cliff 3")
-    sitting = list(sittings(lot))[4]
-    kettles = [pour.kettle_c for pour in sitting.brew.pours if pour.number > 0]
+    demo_session = list(demo_sessions(lot))[4]
+    kettles = [pour.kettle_c for pour in demo_session.brew.pours if pour.number > 0]
 
     assert kettles[3] == 90
     assert min(kettles[:3] + kettles[4:]) >= 97
-    assert sitting.person.shop is HARBOUR
+    assert demo_session.person.shop is HARBOUR
 
 
 def test_flavours_change_through_a_session(changes):

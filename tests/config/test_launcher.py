@@ -42,7 +42,7 @@ def stubborn(tmp_path, **more):
 def test_end_leaves_no_process_of_the_group(tmp_path):
     child, grandchild = stubborn(tmp_path)
     main = child.popen.pid
-    process.end([child])
+    process.stop_all([child])
     assert eventually(lambda: not alive(main) and not alive(grandchild))
 
 
@@ -59,7 +59,7 @@ def test_finish_broken_off_ends_the_program(tmp_path):
 
 
 def test_leftovers_are_found_by_their_mark_and_ended(tmp_path):
-    child, grandchild = stubborn(tmp_path, **{process.MARK: str(tmp_path)})
+    child, grandchild = stubborn(tmp_path, **{process.ENV_MARK: str(tmp_path)})
     assert sorted(find_leftovers(tmp_path)) == sorted([child.popen.pid, grandchild])
     assert find_leftovers(tmp_path.with_name("another")) == []
     os.killpg(child.popen.pid, SIGTERM)  # ignored
@@ -141,24 +141,24 @@ def unmade(tmp_path, monkeypatch):
 
 def test_half_made_virtual_environment_is_not_taken_for_done(tmp_path, unmade):
     (tmp_path / "python").touch()
-    assert not venv.is_made("run")
-    (tmp_path / "made-from.txt").write_text(venv.stamp_of("run"))
-    assert venv.is_made("run")
+    assert not venv.is_current("run")
+    (tmp_path / "made-from.txt").write_text(venv.expected_stamp("run"))
+    assert venv.is_current("run")
     venv.LOCKS["run"].write_text("run==2\n")
-    assert not venv.is_made("run")
+    assert not venv.is_current("run")
 
 
 def test_what_is_made_for_developing_runs_too_and_grows_from_what_runs(unmade):
     commands, _ = unmade
-    venv.make("run")
-    assert (venv.is_made("run"), venv.is_made("dev")) == (True, False)
+    venv.create("run")
+    assert (venv.is_current("run"), venv.is_current("dev")) == (True, False)
     made_anew = len(commands)
-    venv.make("dev")
-    assert (venv.is_made("run"), venv.is_made("dev")) == (True, True)
+    venv.create("dev")
+    assert (venv.is_current("run"), venv.is_current("dev")) == (True, True)
     assert not any("--clear" in command for command in commands[made_anew:])
     venv.LOCKS["run"].write_text("run==2\n")
     venv.LOCKS["dev"].write_text("run==2\ndev==1\n")
-    venv.make("dev")
+    venv.create("dev")
     assert sum("--clear" in command for command in commands) == 2
 
 
@@ -166,8 +166,8 @@ def test_pip_installs_where_uv_can_not(tmp_path, monkeypatch, unmade):
     commands, failing = unmade
     monkeypatch.setattr(venv.shutil, "which", lambda program: None)
     failing.append("--target")  # fetching uv
-    venv.make("run")
-    assert venv.is_made("run")
+    venv.create("run")
+    assert venv.is_current("run")
     assert commands[-1][:5] == [str(tmp_path / "python"), "-m", "pip", "install", "--require-hashes"]
     assert commands[-1][-2:] == ["-r", str(venv.LOCKS["run"])]
 
@@ -175,8 +175,8 @@ def test_pip_installs_where_uv_can_not(tmp_path, monkeypatch, unmade):
 def test_failed_installation_is_not_taken_for_done(unmade):
     unmade[1].append("install")
     with pytest.raises(SystemExit, match="made again next time"):
-        venv.make("run")
-    assert not venv.is_made("run")
+        venv.create("run")
+    assert not venv.is_current("run")
 
 
 def test_lock_for_developing_pins_all_that_runs_the_same():

@@ -18,7 +18,7 @@ from django.test import Client
 from api.http.context import about
 from api.http.requests import HEADER, id_for
 from config.dev.home import ROOT
-from config.job_context import begin_job, end_job, mark
+from config.job_context import add_headers, begin_job, end_job
 from config.logs import JsonLines, Lines, log_settings
 from tastings.jobs import Job, later
 from tastings.queues import Queue
@@ -160,7 +160,7 @@ def test_a_message_carries_who_asked(db, django_capture_on_commit_callbacks, mon
         later(Job.PRUNE, team=(team := uuid4()), queue=Queue.STEADY)
     headers = dict(sent[0][1]["headers"])
     with about(lambda: {"request": MADE, "team": "another"}):
-        mark(headers=headers)
+        add_headers(headers=headers)
     assert {name: headers[name] for name in ("team", "request")} == {"team": str(team), "request": MADE}
     assert sent[0][1]["queue"] == "steady"
 

@@ -31,11 +31,11 @@ async def nothing():
     return {"type": "http.request", "body": b"", "more_body": False}
 
 
-def served(app, send, *, patience_s=5.0):
+def served(app, send, *, timeout_s=5.0):
     """Serve one request with a single thread; return whether the thread was free for another within a while."""
 
     async def run():
-        threaded = Threaded(app, workers=1, patience_s=patience_s)
+        threaded = Threaded(app, workers=1, timeout_s=timeout_s)
         task = asyncio.ensure_future(threaded(SCOPE, nothing, send))
         await asyncio.wait([task], timeout=20)
         task.cancel()
@@ -78,7 +78,7 @@ def test_reader_that_stops_reading_loses_the_answer():
         if len(got) > 3:
             await asyncio.Event().wait()
 
-    assert served(app, send, patience_s=0.3)
+    assert served(app, send, timeout_s=0.3)
     assert app.closed.wait(5)
 
 

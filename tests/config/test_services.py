@@ -61,7 +61,7 @@ def test_test_servers_answer_and_leave_nothing(monkeypatch):
 
 def test_servers_named_in_the_environment_replace_the_embedded(tmp_path):
     named = {"DATABASE_URL": "postgresql://a:b@db.invalid/c", "REDIS_URL": "redis://broker.invalid/0"}
-    with homes.held(tmp_path):
+    with homes.lock_home(tmp_path):
         children, found = services.start_servers(tmp_path, environ=named, durable=True)
         assert (children, found.database_url, found.redis_url) == ([], named["DATABASE_URL"], named["REDIS_URL"])
         assert services.running(tmp_path) == found
@@ -82,7 +82,7 @@ def test_strangers_are_not_let_in(embedded, tmp_path):
 
 def test_secrets_are_ours_alone_and_stay(embedded, tmp_path):
     home = tmp_path / "home"
-    with homes.held(home):
+    with homes.lock_home(home):
         children, found = embedded(home)
         first = (home / "secrets.json").read_text()
         modes = {
@@ -134,7 +134,7 @@ def test_postgres_that_outlived_its_launcher_is_stopped(embedded, tmp_path):
     children, found = embedded(tmp_path)
     keep(found.database_url, 3)
     left = children[0].popen.pid
-    postgres.stop_leftover_postgres(tmp_path / "postgres")
+    postgres.stop_orphaned_postgres(tmp_path / "postgres")
     assert children[0].popen.wait(timeout=20) == 0
     assert not alive(left)
 
@@ -161,11 +161,11 @@ def test_two_homes_run_at_once_and_apart(embedded, tmp_path):
 
 def test_second_launcher_on_one_home_is_refused(tmp_path):
     refusal = pytest.raises(homes.LaunchError, match=f"already runs on .*process {os.getpid()}")
-    with homes.held(tmp_path), refusal, homes.held(tmp_path):
+    with homes.lock_home(tmp_path), refusal, homes.lock_home(tmp_path):
         pytest.fail("two launchers on one folder")
-    with homes.held(tmp_path):
-        assert homes.is_held(tmp_path)
-    assert not homes.is_held(tmp_path)
+    with homes.lock_home(tmp_path):
+        assert homes.is_locked(tmp_path)
+    assert not homes.is_locked(tmp_path)
 
 
 def test_running_does_not_believe_an_old_note(tmp_path):
@@ -178,7 +178,7 @@ def test_running_does_not_believe_an_old_note(tmp_path):
     }
     (tmp_path / "services.json").write_text(json.dumps(note))
     assert services.running(tmp_path) is None
-    with homes.held(tmp_path):
+    with homes.lock_home(tmp_path):
         assert services.running(tmp_path).secret_key == "k"
         (tmp_path / "services.json").write_text("{")
         assert services.running(tmp_path) is None
@@ -189,7 +189,7 @@ def test_command_beside_a_running_one_uses_its_servers_but_for_those_it_is_given
     beside = {"LEAFSPAN_HOME": str(tmp_path), "REDIS_URL": "redis://another.invalid/0"}
     embedded_servers.use_running_servers(beside)
     assert beside.keys() == {"LEAFSPAN_HOME", "REDIS_URL"}  # none runs yet
-    with homes.held(tmp_path):
+    with homes.lock_home(tmp_path):
         _, found = services.start_servers(tmp_path, environ=named, durable=True)
         embedded_servers.use_running_servers(beside)
     assert beside == {
@@ -246,4 +246,4 @@ def test_identity_may_change_between_runs(embedded, tmp_path, monkeypatch):
 def test_no_identity_is_a_clear_refusal(tmp_path, monkeypatch):
     monkeypatch.setattr(identity, "_works", lambda place, program: False)
     with pytest.raises(homes.LaunchError, match="give DATABASE_URL"):
-        identity.find_place(tmp_path, tmp_path / "postgres")
+        identity.find_identity(tmp_path, tmp_path / "postgres")

@@ -39,7 +39,7 @@ def suggestions(text, lexicon):
         ("苦涩", {"bitterness", "astringency"}),
     ],
 )
-def test_words_their_forms_and_chinese_terms_are_found(lexicon, text, there):
+def test_terms_their_forms_and_chinese_terms_are_found(lexicon, text, there):
     assert set(suggestions(text, lexicon)) == there
 
 
@@ -91,7 +91,7 @@ def test_denial_of_a_rated_word_is_a_rating_of_nothing(lexicon):
         ("more orchid than honey", {"orchid": "more"}),
     ],
 )
-def test_comparison_tells_presence_and_direction_only(lexicon, text, compared):
+def test_comparison_gives_presence_and_direction_only(lexicon, text, compared):
     found = read(text, lexicon)
 
     assert {one.descriptor: one.compared for one in found} == compared
@@ -113,7 +113,7 @@ def test_degree_words_and_numbers_grade(lexicon, text, intensity):
     assert suggestions(text, lexicon) == {"honey": intensity}
 
 
-def test_suggestion_says_where_and_by_which_words(lexicon):
+def test_suggestion_has_its_place_and_degree_words(lexicon):
     text = "Wet leaf: a touch of honey."
 
     assert read(text, lexicon) == [
@@ -145,7 +145,7 @@ def test_text_without_flavour_words_suggests_nothing(lexicon, text):
     assert read(text, lexicon) == []
 
 
-def test_words_of_the_team_are_read_before_built_in_ones():
+def test_descriptors_of_the_team_are_read_before_built_in_ones():
     own = (DescriptorTerms(key="porch", label="Porch after rain", synonyms=("petrichor", "wet veranda"), rated=True),)
     lexicon = lexicon_of(own, tuple(built_in_descriptors()))
 
@@ -154,7 +154,7 @@ def test_words_of_the_team_are_read_before_built_in_ones():
     assert suggestions("petrichorr", lexicon) == {"porch": None}
 
 
-def test_no_words_of_a_teams_own_read_like_the_built_in_ones(lexicon):
+def test_team_without_own_descriptors_reads_like_the_built_in_ones(lexicon):
     team = lexicon_of((), tuple(built_in_descriptors()))
     texts = [sentence["text"] for sentence in sentences("development")]
 

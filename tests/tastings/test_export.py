@@ -99,7 +99,7 @@ def test_every_file_is_in_the_manifest_with_its_hash(full, team):
     assert sum(name.startswith("photos/") for name in opened.namelist()) == 2  # one picture and its thumbnail
 
 
-def test_export_holds_every_row_and_value_of_the_team(full, team):
+def test_export_has_every_row_and_value_of_the_team(full, team):
     opened = operator_export(team)
 
     for type_name, model in MODELS.items():
@@ -137,7 +137,7 @@ def test_every_table_is_exported_or_left_out_by_name():
     assert ours - exported - EXCLUDED.keys() == set(), (
         "say in tastings/queries/exporting/tables.py what becomes of these"
     )
-    assert exported & EXCLUDED.keys() == set()
+    assert (exported & EXCLUDED.keys(), EXCLUDED.keys() - ours) == (set(), set())
 
 
 def test_owner_gets_what_an_owner_may_see_and_nothing_else(full, team):
@@ -179,7 +179,7 @@ def test_only_an_owner_exports(full, buyer, taster, viewer):
         assert refusal(who.client.get("/api/v1/team/export"))[:2] == (403, "not-allowed")
 
 
-def test_answer_is_a_download_that_nobody_keeps(full):
+def test_answer_is_a_download_that_is_not_cached(full):
     answer = full[0].client.get("/api/v1/team/export", HTTP_ACCEPT="application/zip")
 
     assert (answer.status_code, answer["Content-Type"], answer["Cache-Control"]) == (200, "application/zip", "no-store")
@@ -187,7 +187,7 @@ def test_answer_is_a_download_that_nobody_keeps(full):
     assert open_zip(answer).testzip() is None
 
 
-def test_audit_log_tells_of_exports(full, team, tmp_path):
+def test_audit_log_lists_exports(full, team, tmp_path):
     owner = full[0]
     b"".join(owner.client.get("/api/v1/team/export").streaming_content)
     call_command("export_team", team=str(team.id), to=tmp_path / "team.zip", stdout=io.StringIO())
@@ -216,7 +216,7 @@ def test_sheets_cannot_be_taken_for_formulas(taster, start):
     assert row["elevation_low_m"] == "-12.5"  # a number stays one
 
 
-def test_sheets_hold_live_records_in_rows_of_one_width(full, team):
+def test_sheets_have_live_records_in_rows_of_one_width(full, team):
     opened = operator_export(team)
 
     for type_name, model in MODELS.items():
@@ -353,7 +353,7 @@ def test_beside_the_original_it_is_refused(full, team, tmp_path):
     assert not Team.objects.filter(name="Brought").exists()
 
 
-def test_team_that_holds_records_is_refused(full, taken):
+def test_team_with_records_is_refused(full, taken):
     other = TeamFactory(name="Busy House")
     Place(person(other, "owner"))
 
@@ -361,7 +361,7 @@ def test_team_that_holds_records_is_refused(full, taken):
         bring(taken, team="Busy House")
 
 
-def test_existing_empty_team_keeps_its_own_people(full, taken):
+def test_existing_empty_team_preserves_its_own_people(full, taken):
     newcomer = person(TeamFactory(name="Empty House"), "owner")
     done = bring(taken, team="Empty House")
 
@@ -370,7 +370,7 @@ def test_existing_empty_team_keeps_its_own_people(full, taken):
     assert Member.objects.filter(team_id=done.team).count() == done.lines["members"] + 1
 
 
-def test_name_taken_by_someone_else_is_told_with_its_line(full, taken):
+def test_name_taken_by_someone_else_is_named_with_its_line(full, taken):
     User.objects.create(username=full[1].user.username.upper())
 
     with pytest.raises(ArchiveError, match=r"records/members.jsonl, line \d, username: .* is someone else's name"):
@@ -437,7 +437,7 @@ NOBODY = "00000000-0000-7000-8000-00000000dead"
     ],
     ids=lambda value: "" if isinstance(value, dict) else str(value)[:30],
 )
-def test_fault_is_told_with_file_line_and_field_and_nothing_is_stored(full, taken, table, fields, said):
+def test_error_names_file_line_and_field_and_nothing_is_stored(full, taken, table, fields, said):
     path = changed(taken, taken.parent, table, **fields)
 
     with pytest.raises(ArchiveError) as caught:
@@ -495,7 +495,7 @@ def test_zip_bomb_is_not_unpacked_beyond_what_it_declares(full, taken, tmp_path,
         bring(bomb)
 
 
-def test_line_that_is_no_json_is_told(full, taken, tmp_path):
+def test_line_that_is_no_json_is_named(full, taken, tmp_path):
     with zipfile.ZipFile(taken) as opened:
         files, manifest = records_of(opened), json.loads(opened.read("manifest.json"))
     lots = files["records/lots.jsonl"]

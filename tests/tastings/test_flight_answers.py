@@ -106,7 +106,7 @@ def test_value_that_was_overwritten_after_the_reveal_is_found_in_the_history(fli
 def test_sessions_that_do_not_count_are_listed_with_the_reason(flight):
     taster = flight.tasters[0]
     private, silent, late, good = flight.cups_of(taster)
-    kept = taste(taster, private, liking=9, private=True)
+    hidden = taste(taster, private, liking=9, private=True)
     mute = taste(taster, silent)
     taste(taster, good, liking=4)
     reveal(flight, reason="time is up")
@@ -114,7 +114,7 @@ def test_sessions_that_do_not_count_are_listed_with_the_reason(flight):
     answer = answer_of(flight)
 
     assert {one["session"]: one["reason"] for one in answer["left_out"]} == {
-        kept.session: "private",
+        hidden.session: "private",
         mute.session: "no_liking",
         after.session: "after_the_reveal",
     }
@@ -126,10 +126,10 @@ def test_weighted_score_takes_each_factor_from_its_moment(team, lexicon):
     taster = flight.tasters[0]
     cup, other = flight.cups_of(taster)
     ids = taste(taster, cup, liking=7)
-    said = {"dry_leaf": 5, "liquor": 6, "lid": 9, "warmed_leaf": 7, "spent_leaf": 4}
+    likings = {"dry_leaf": 5, "liquor": 6, "lid": 9, "warmed_leaf": 7, "spent_leaf": 4}
     notes = [
         change("note", session=ids.session, moment=moment, descriptor="liking", intensity=points)
-        for moment, points in said.items()
+        for moment, points in likings.items()
     ]
     sync(taster.client, notes)
     taste(taster, other, liking=5)

@@ -116,7 +116,7 @@ def test_line_numbers_count_the_lines_of_the_file():
     assert [(fault.line, fault.column) for fault in errors] == [(4, "started_at"), (6, "kettle_c")]
 
 
-def test_what_holds_for_the_pot_may_be_said_once():
+def test_values_of_the_session_may_stand_on_one_row():
     later = dict.fromkeys(ROW, "") | {
         "lot": "Ridge 2",
         "session": "A",
@@ -212,7 +212,7 @@ def test_importing_twice_changes_nothing(taster, lexicon):
     assert FieldHistory.objects.count() == 0
 
 
-def test_a_dry_run_stores_nothing_and_says_the_same(taster, lexicon):
+def test_dry_run_stores_nothing_and_prints_the_same(taster, lexicon):
     tried, _ = store(taster, ROW, {**ROW, "session": "B"}, dry_run=True)
 
     assert (Lot.objects.count(), Session.objects.count(), Note.objects.count()) == (0, 0, 0)
@@ -234,7 +234,7 @@ def test_a_lot_of_another_team_is_not_used(taster, lexicon):
     assert store(taster, {**ROW, "kind": ""})[1][0].column == "kind"
 
 
-def test_two_lots_of_that_name_are_told(taster, lexicon):
+def test_two_lots_of_that_name_are_an_error(taster, lexicon):
     LotFactory.create_batch(2, team=taster.team, by=taster.user, name="Ridge 2")
     done, errors = store(taster, ROW)
 
@@ -251,7 +251,7 @@ def test_a_corrected_sheet_corrects_what_an_import_wrote(taster, lexicon):
     assert ratings("strength") == [3.0]
 
 
-def test_what_a_phone_edited_since_is_kept(taster, lexicon):
+def test_later_edit_of_a_phone_is_not_overwritten(taster, lexicon):
     store(taster, ROW)
     note = Note.objects.get()
     sync(taster.client, [change("note", note.id, at="2026-05-05T09:00:00Z", intensity=7)])
@@ -274,7 +274,7 @@ def test_what_was_deleted_since_stays_deleted(taster, lexicon):
     assert Infusion.objects.count() == 1
 
 
-def test_an_infusion_taken_on_a_phone_meanwhile_is_told(taster, lexicon):
+def test_infusion_created_on_a_phone_meanwhile_is_an_error(taster, lexicon):
     store(taster, ROW)
     session = Session.objects.get()
     mine = {"session": str(session.id), "number": 2, "steep_s": 12, "kettle_c": 99}
@@ -291,7 +291,7 @@ def test_a_viewer_may_not_import(viewer, lexicon):
         import_targets(viewer.member)
 
 
-def test_a_word_of_the_team_may_be_a_column_and_another_teams_may_not(taster, stranger, lexicon):
+def test_descriptor_of_the_team_may_be_a_column_and_another_teams_may_not(taster, stranger, lexicon):
     DescriptorFactory(team=taster.team, by=taster.user, key="tide_pool")
     row = {**ROW, "tide_pool": "2"}
     store(taster, row)
@@ -321,7 +321,7 @@ def ask(taster, lexicon, tmp_path, capsys):
     return run
 
 
-def test_the_command_says_what_was_stored_and_what_was_not(ask):
+def test_command_prints_what_was_stored_and_what_was_not(ask):
     printed, error = ask(ROW, {**ROW, "number": "2", "kettle_c": "120"})
 
     assert printed[:2] == [

@@ -20,7 +20,7 @@ def repeated(words):
     return sorted(word for word, n in Counter(words).items() if n > 1)
 
 
-def test_lexicon_holds_at_least_130_descriptors():
+def test_lexicon_has_at_least_130_descriptors():
     assert len(DESCRIPTORS) >= 130
 
 
@@ -82,7 +82,7 @@ def test_lexicon_families_are_exactly_the_listed_ones():
     assert repeated(LEXICON["families"]) == []
 
 
-def test_lexicon_says_where_its_words_come_from():
+def test_lexicon_names_the_sources_of_its_descriptors():
     about = " ".join(LEXICON["about"])
     missing = [w for w in ("our own", "common practice, no source", "ISO 6078", "GB/T 14487", "ISO 5492", "allergens")
                if w not in about]  # fmt: skip

@@ -36,7 +36,7 @@ def key_of(note_id):
     return Note.objects.select_related("descriptor").get(id=note_id).descriptor.key
 
 
-def test_notes_move_and_their_history_keeps_the_old_word(buyer, taster, place, target):
+def test_notes_move_and_their_history_keeps_the_old_descriptor(buyer, taster, place, target):
     old = place.descriptor
     answer = merge(buyer, old)
     shown = taster.client.get(f"/api/v1/notes/{place.note.id}/").json()
@@ -60,7 +60,7 @@ def test_phones_hear_of_it_by_an_ordinary_pull(owner, taster, place, target):
     assert place.descriptor.label in pulled[str(target.id)]["fields"]["synonyms"]
 
 
-def test_note_that_a_phone_still_sends_with_the_old_key_gets_the_word_it_was_merged_into(buyer, taster, place, target):
+def test_note_sent_with_the_old_key_gets_the_target(buyer, taster, place, target):
     merge(buyer, place.descriptor)
     late = change("note", at=LATER, **place.new("note"), intensity=4)
     first, again = (sync(taster.client, [late]) for _ in range(2))
@@ -79,7 +79,7 @@ def test_late_note_under_a_clock_that_runs_ahead_is_known_when_it_is_sent_again(
     assert (first, again, key_of(late["id"])) == (["applied"], ["unchanged"], "wet_slate")
 
 
-def test_late_edit_that_names_the_old_word_again_changes_no_word(buyer, taster, place, target):
+def test_late_edit_with_merged_key_keeps_the_target(buyer, taster, place, target):
     merge(buyer, place.descriptor)
     edit = change("note", place.note.id, at="2098-01-01T00:00:00Z", descriptor=place.descriptor.key, intensity=2)
 
@@ -87,7 +87,7 @@ def test_late_edit_that_names_the_old_word_again_changes_no_word(buyer, taster, 
     assert (key_of(place.note.id), float(Note.objects.get(id=place.note.id).intensity)) == ("wet_slate", 2)
 
 
-def test_deleted_note_that_comes_back_has_the_word_it_was_merged_into(buyer, taster, place, target):
+def test_deleted_note_that_comes_back_has_the_target(buyer, taster, place, target):
     sync(taster.client, [change("note", place.note.id, at=LATER, deleted=True)])
     merge(buyer, place.descriptor)
     removed_meanwhile = Note.objects.get(id=place.note.id).removed
@@ -97,7 +97,7 @@ def test_deleted_note_that_comes_back_has_the_word_it_was_merged_into(buyer, tas
     assert not Note.objects.get(id=place.note.id).removed
 
 
-def test_merging_a_merged_word_on_carries_the_first_along(buyer, taster, place, target):
+def test_merging_the_target_takes_the_first_descriptor_along(buyer, taster, place, target):
     third = DescriptorFactory(team=taster.team, by=taster.user, key="stone", label="Stone")
     merge(buyer, place.descriptor)
     merge(buyer, target, into="stone")
@@ -108,7 +108,7 @@ def test_merging_a_merged_word_on_carries_the_first_along(buyer, taster, place, 
     assert Descriptor.objects.get(id=third.id).synonyms == ["Wet slate", "roof tile", place.descriptor.label]
 
 
-def test_word_may_be_merged_into_a_built_in_one(buyer, taster, place):
+def test_descriptor_may_be_merged_into_a_built_in_one(buyer, taster, place):
     answer = merge(buyer, place.descriptor, into="wet_stone")
     read = taster.client.post("/api/v1/read", {"text": f"a lot of {place.descriptor.label}"}).json()["suggestions"]
 
@@ -143,7 +143,7 @@ def test_merging_again_changes_nothing(buyer, taster, place, target):
     assert sync(taster.client)["cursor"] == cursor
 
 
-def test_word_that_a_later_edit_brings_back_means_itself_again(buyer, taster, place, target):
+def test_descriptor_brought_back_by_a_later_edit_is_no_longer_merged(buyer, taster, place, target):
     merge(buyer, place.descriptor)
     sync(taster.client, [change("descriptor", place.descriptor.id, at="2098-01-01T00:00:00Z", label="back")])
     late = change("note", at=LATER, **place.new("note"))
@@ -181,14 +181,14 @@ def test_merge_into_nothing_is_refused(buyer, place, target, sent, problem):
     assert not Descriptor.objects.get(id=place.descriptor.id).removed
 
 
-def test_word_is_not_merged_into_itself_nor_into_another_teams(buyer, stranger, place, target):
+def test_descriptor_is_not_merged_into_itself_nor_into_another_teams(buyer, stranger, place, target):
     theirs = DescriptorFactory(team=stranger.team, by=stranger.user, key="theirs")
 
     assert refusal(merge(buyer, target))[2] == {("into", "itself")}
     assert refusal(merge(buyer, target, into=theirs.key))[2] == {("into", "unknown_parent")}
 
 
-def test_tasters_viewers_and_strangers_do_not_merge(taster, viewer, stranger, place, target):
+def test_tasters_viewers_and_outsiders_do_not_merge(taster, viewer, stranger, place, target):
     answers = [refusal(merge(one, place.descriptor))[:2] for one in (taster, viewer, stranger)]
     stored = FieldHistory.objects.count()
 
@@ -196,19 +196,19 @@ def test_tasters_viewers_and_strangers_do_not_merge(taster, viewer, stranger, pl
     assert (stored, key_of(place.note.id)) == (0, place.descriptor.key)
 
 
-def test_built_in_word_is_not_merged(buyer, place, target):
+def test_built_in_descriptor_is_not_merged(buyer, place, target):
     built_in = Descriptor.objects.get(team=None, key="honey")
 
     assert refusal(merge(buyer, built_in))[:2] == (403, "not-allowed")
 
 
-def test_absent_word_is_not_merged(buyer, place):
+def test_absent_descriptor_is_not_merged(buyer, place):
     assert refusal(buyer.client.post(f"/api/v1/descriptors/{uuid4()}/merge", {"into": "honey"}))[:2] == (
         404, "not-here",
     )  # fmt: skip
 
 
-def test_merged_word_is_remembered_when_old_deletions_are_forgotten(buyer, taster, place, target):
+def test_merge_is_remembered_after_old_tombstones_are_deleted(buyer, taster, place, target):
     merge(buyer, place.descriptor)
     gone = DescriptorFactory(team=taster.team, by=taster.user, removed=True)
     buyer.client.delete(f"/api/v1/notes/{place.note.id}/")

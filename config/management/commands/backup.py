@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from config.backup.making import make_backup
+from config.backup.create import create_backup
 from config.backup.programs import BackupError
 
 
@@ -23,7 +23,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         path: Path = options["file"]
         try:
-            make_backup(path, now=timezone.now(), say=self.stdout.write)
+            create_backup(path, now=timezone.now(), log=self.stdout.write)
         except (BackupError, OSError) as error:
             raise CommandError(str(error)) from error
         self.stdout.write(f"{path}: {path.stat().st_size} bytes")

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from config.demo.load import DemoError, tell
+from config.demo.load import DemoError, load_demo
 
 
 class Command(BaseCommand):
@@ -21,7 +21,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            tell(options["url"], say=self._say)
+            load_demo(options["url"], log=self._say)
         except DemoError as error:
             raise CommandError(f"The demo data are not complete: {error}") from error
 

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from config.backup.programs import BackupError
-from config.backup.restoring import restore_backup
+from config.backup.restore import restore_backup
 
 
 class Command(BaseCommand):
@@ -27,6 +27,6 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            restore_backup(options["file"], start_again=options["phones_start_again"], say=self.stdout.write)
+            restore_backup(options["file"], start_again=options["phones_start_again"], log=self.stdout.write)
         except (BackupError, OSError) as error:
             raise CommandError(str(error)) from error

@@ -46,14 +46,14 @@ class FlightDesign:
     remarks: str | None
 
     @classmethod
-    def of(cls, sent: Mapping[str, object], *, stored: Flight | None) -> "FlightDesign":
-        """Return the clean values that were sent, the rest as it is stored or by default."""
+    def of(cls, payload: Mapping[str, object], *, stored: Flight | None) -> "FlightDesign":
+        """Return the clean values of a request, the rest as it is stored or by default."""
         values: dict[str, object] = {field.name: field.default for field in FLIGHT.fields}
         if stored is not None:
             values |= _stored_values(stored)
-        if any(name == "weights_for" or name.startswith("weight_") for name in sent):
+        if any(name == "weights_for" or name.startswith("weight_") for name in payload):
             values |= {name: None for name in values if name.startswith("weight")}
-        values |= sent
+        values |= payload
         return msgspec.convert(values | {name: values[name] or [] for name in _LISTS}, cls)
 
     @property

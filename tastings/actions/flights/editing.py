@@ -22,7 +22,7 @@ from teams.models import Member
 
 
 @transaction.atomic
-def create_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], now: datetime) -> None:
+def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object], now: datetime) -> None:
     """Create a flight under the id its client made, and enqueue its plan.
 
     Raises
@@ -31,7 +31,7 @@ def create_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
         A field does not hold, a lot is no sample of the team, a person no member, or the id is taken.
     """
     must_decide(member)
-    values, faults = clean_fields(FLIGHT, sent)
+    values, faults = clean_fields(FLIGHT, payload)
     faults += [fault for fault in record_faults(FLIGHT, values) if fault[0] not in dict(faults)]
     if faults:
         raise Invalid(problems=[field_problem(name, fault) for name, fault in faults])
@@ -57,8 +57,8 @@ def create_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
 
 
 @transaction.atomic
-def update_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], now: datetime) -> None:
-    """Change the fields sent; a change of who tastes what is planned anew around what was tasted already.
+def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object], now: datetime) -> None:
+    """Change the fields of the request; a change of who tastes what is planned anew around what was tasted already.
 
     Raises
     ------
@@ -72,7 +72,7 @@ def update_flight(member: Member, *, flight: UUID, sent: Mapping[str, object], n
     stored = flight_row(member, flight, lock=True)
     if not stored.is_blind:
         raise WrongState(_("a flight that is revealed or called off does not change"))
-    values, faults = clean_fields(FLIGHT, sent)
+    values, faults = clean_fields(FLIGHT, payload)
     if faults:
         raise Invalid(problems=[field_problem(name, fault) for name, fault in faults])
     design = FlightDesign.of(values, stored=stored)

@@ -1,5 +1,6 @@
 """Making a flight's serving plan, and making it anew around what was tasted already."""
 
+import json
 import logging
 import time
 from collections import defaultdict
@@ -9,6 +10,7 @@ from secrets import SystemRandom
 from uuid import UUID
 
 from django.db import transaction
+from django.db.models import QuerySet
 
 from tastings.actions.flights.jobs import enqueue_plan
 from tastings.answers.flights import ServingPlanQuality
@@ -16,6 +18,7 @@ from tastings.figures import to_stored
 from tastings.maths.flights.serving import Plan, PlanError, PlannedSitting, plan_servings
 from tastings.models import Flight, FlightCup
 from tastings.queries.flights import standing_cups
+from tastings.wording.plan_failures import PlanFailure
 from teams.actions.revisions import next_revision
 
 _log = logging.getLogger(__name__)
@@ -45,14 +48,18 @@ def plan_flight(flight: UUID, *, now: datetime) -> bool:
             on_progress=_progress_writer(found),
         )
     except PlanError as error:
-        Flight.objects.filter(id=flight, plan_wanted=found.plan_wanted).update(plan_failure=str(error)[:500])
-        return False
+        failure = PlanFailure(error.code, lots=error.lots, cups=error.cups)
     except (ValueError, ArithmeticError) as error:
         _log.exception("flight %s: no plan", flight)
-        failure = f"{type(error).__name__}: {error}"[:500]
-        Flight.objects.filter(id=flight, plan_wanted=found.plan_wanted).update(plan_failure=failure)
-        return False
-    return _store(found, plan, fixed=fixed, now=now)
+        failure = PlanFailure("program_error", detail=f"{type(error).__name__}: {error}"[:300])
+    else:
+        return _store(found, plan, fixed=fixed, now=now)
+    _store_failure(Flight.objects.filter(id=flight, plan_wanted=found.plan_wanted), failure)
+    return False
+
+
+def _store_failure(flights: QuerySet[Flight], failure: PlanFailure) -> None:
+    flights.update(plan_failure=json.dumps(to_stored(failure)))
 
 
 def _ids(flight: Flight, rows: str, column: str, **conditions: bool) -> Sequence[UUID]:
@@ -93,7 +100,7 @@ def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: date
     if not flight.is_blind or flight.plan_made == planned.plan_wanted:
         return False
     if flight.plan_wanted != planned.plan_wanted:
-        return False  # the job of the later wish is under way
+        return False  # the job of the later request is under way
     if {cup.id for cup in _tasted(flight)} != {cup.id for cup in fixed}:
         enqueue_plan(flight, now=now)
         return False
@@ -110,9 +117,9 @@ def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: date
     ]
     free = sorted(set(range(100, 1000)) - used)
     if len(new) > len(free):
-        Flight.objects.filter(id=flight.id).update(plan_failure="the flight has used up its three-digit codes")
+        _store_failure(Flight.objects.filter(id=flight.id), PlanFailure("no_code_left"))
         return False
-    codes = SystemRandom().sample(free, len(new))  # not from the seed: a code must tell nothing of its place
+    codes = SystemRandom().sample(free, len(new))  # not from the seed: a code must give away nothing of its place
     FlightCup.objects.bulk_create(
         FlightCup(
             team_id=flight.team_id,

@@ -3,7 +3,7 @@
 The textbook's mixed model: a score is the lot's mean, a slope for anything measured beside it, the block's shift and
 noise. Lots and slopes are estimated by generalised least squares at the ratio of variances that maximises the
 restricted likelihood (REML; Searle, Casella and McCulloch 1992, Variance Components, chapter 6, from memory, high), so
-that incomplete blocks also tell what lots are like by their own level.
+that incomplete blocks also give information about lots by their own level.
 """
 
 from collections.abc import Sequence

@@ -31,7 +31,7 @@ def deal(
     need : int[n_tasters]
         How many more each gets.
     poured : int[n_lots]
-        Cups of each lot that are kept by anyone.
+        Cups of each lot that are fixed, of any taster.
     repeats : Sequence[int]
         How many of each taster's cups must be of a lot that the taster gets elsewhere too.
 
@@ -100,7 +100,7 @@ def _flow(  # noqa: PLR0913  # two rounds differ in each of these
     )
     if found.x is None:
         # what was tasted already can leave a taster with more free cups than there are lots to fill them
-        raise PlanError("lots", "what was tasted leaves no even plan for the rest: change lots, cups or sittings")
+        raise PlanError("lots", "no_even_plan")
     dealt = np.rint(found.x[: len(t)]).astype(np.int64)
     return np.asarray(dealt.reshape(n_tasters, n_lots, units).sum(axis=2))
 
@@ -115,7 +115,7 @@ def into_sittings(given: IntArray, *, room: Sequence[int], had: IntArray, rng: n
     room : Sequence[int]
         Free cups of each sitting.
     had : int[n_lots, n_sittings]
-        Cups of each lot that are kept in each sitting.
+        Cups of each lot that are fixed in each sitting.
 
     Returns
     -------

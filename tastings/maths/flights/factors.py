@@ -30,7 +30,7 @@ COVERED_BOWL_WEIGHTS: Mapping[str, Mapping[str, float]] = MappingProxyType(
 )
 """Weights of the factors by kind of tea, in percent.
 
-After GB/T 23776-2018, from memory and not confirmed against the standard: to be offered as a preset and said to be so.
+After GB/T 23776-2018, from memory and not confirmed against the standard: offered as a preset, with a warning.
 Black stands for whole-leaf black tea, dark for loose dark tea; broken, pressed, bagged and powdered tea weigh
 differently.
 """
@@ -70,8 +70,8 @@ def weighted_score(scores: Mapping[str, float], weights: Mapping[str, float]) ->
 
     Examples
     --------
-    >>> said = {"dry_leaf": 90, "liquor_colour": 80, "aroma": 92, "taste": 88, "spent_leaf": 85}
-    >>> weighted_score(said, COVERED_BOWL_WEIGHTS["oolong"])
+    >>> scores = {"dry_leaf": 90, "liquor_colour": 80, "aroma": 92, "taste": 88, "spent_leaf": 85}
+    >>> weighted_score(scores, COVERED_BOWL_WEIGHTS["oolong"])
     88.9
     """
     weighed = checked_weights(weights)

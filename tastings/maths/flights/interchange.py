@@ -1,11 +1,10 @@
 """Which lots each sitting gets: cups change places until lots compare as well as they can.
 
 Steepest interchange: of all pairs of cups whose lots may change places, the pair that lowers the mean variance of a
-difference of two lots most does so, until none lowers it; then a few pairs chosen by chance change places and the
-descent begins again, until so many pairs are weighed, the best plan
-being kept. The variance of every pair comes from
-one inverse by the identity for changes of rank two, as in John and Williams 1995, Cyclic and Computer Generated
-Designs, chapter 4 (interchange from memory; the identity is Woodbury's).
+difference of two lots most does so, until none lowers it. Then a few random pairs change places and the descent begins
+again, until enough pairs are weighed; the best plan is returned. The variance of every pair comes from one inverse by
+the identity for changes of rank two, as in John and Williams 1995, Cyclic and Computer Generated Designs, chapter 4
+(interchange from memory; the identity is Woodbury's).
 """
 
 from collections.abc import Callable

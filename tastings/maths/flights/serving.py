@@ -140,34 +140,35 @@ def plan_servings(  # noqa: PLR0913  # each is a question that the pourer answer
 def _share_out(request: PlanRequest, open_sittings: list[OpenSitting], rng: np.random.Generator) -> None:
     """Give every sitting its lots, evenly; raise PlanError if some lot would get no cup."""
     index = {lot: i for i, lot in enumerate(request.lots)}
-    poured = _counted(index, [lot for sitting in open_sittings for lot in sitting.prefix])
-    own = [[sitting for sitting in open_sittings if sitting.taster == taster] for taster in request.tasters]
-    had = np.array([_counted(index, [lot for sitting in some for lot in sitting.prefix]) for some in own])
-    need = np.array([sum(sitting.room for sitting in some) for some in own])
+    poured = _count_lots(index, [lot for sitting in open_sittings for lot in sitting.prefix])
+    by_taster = [[sitting for sitting in open_sittings if sitting.taster == taster] for taster in request.tasters]
+    had = np.array([_count_lots(index, [lot for sitting in theirs for lot in sitting.prefix]) for theirs in by_taster])
+    need = np.array([sum(sitting.room for sitting in theirs) for theirs in by_taster])
     if (poured == 0).sum() > need.sum():
-        raise PlanError("lots", f"{(poured == 0).sum()} lots want a cup and {need.sum()} cups are free for them")
-    given = deal(had=had, need=need, poured=poured, repeats=[request.repeats] * len(own), rng=rng)
-    if (poured + given.sum(axis=0) == 0).any():
-        raise PlanError("repeats", "with so many repeats there are too few cups for all lots")
-    for some, row in zip(own, given, strict=True):
-        fixed = np.stack([_counted(index, sitting.prefix) for sitting in some], axis=1)
-        dealt = into_sittings(row, room=[sitting.room for sitting in some], had=fixed, rng=rng)
-        for sitting, here in zip(some, dealt, strict=True):
-            sitting.lots = [request.lots[lot] for lot in here]
+        raise PlanError("lots", "too_few_cups", lots=int((poured == 0).sum()), cups=int(need.sum()))
+    dealt = deal(had=had, need=need, poured=poured, repeats=[request.repeats] * len(by_taster), rng=rng)
+    if (poured + dealt.sum(axis=0) == 0).any():
+        raise PlanError("repeats", "repeats_leave_lots_out")
+    for theirs, row in zip(by_taster, dealt, strict=True):
+        fixed = np.stack([_count_lots(index, sitting.prefix) for sitting in theirs], axis=1)
+        lots_of = into_sittings(row, room=[sitting.room for sitting in theirs], had=fixed, rng=rng)
+        for sitting, lots in zip(theirs, lots_of, strict=True):
+            sitting.lots = [request.lots[lot] for lot in lots]
 
 
-def _counted(index: dict[str, int], lots: Sequence[str]) -> IntArray:
+def _count_lots(index: dict[str, int], lots: Sequence[str]) -> IntArray:
     return np.bincount([index[lot] for lot in lots if lot in index], minlength=len(index)).astype(np.int64)
 
 
 def _allocation(request: PlanRequest, open_sittings: list[OpenSitting]) -> Allocation:
+    """Return the dealt lots as the interchange takes them."""
     index = {lot: i for i, lot in enumerate(request.lots)}
     others = sorted(
         {lot for sitting in open_sittings for lot in sitting.prefix} - set(request.lots) - {request.reference}
     )
     other_index = {lot: i for i, lot in enumerate([request.reference] if request.reference is not None else [])}
     other_index |= {lot: len(other_index) + i for i, lot in enumerate(others)}
-    counts = np.stack([_counted(index, sitting.all()) for sitting in open_sittings], axis=1)
+    counts = np.stack([_count_lots(index, sitting.all()) for sitting in open_sittings], axis=1)
     beside = np.zeros((len(other_index), len(open_sittings)), dtype=np.int64)
     for number, sitting in enumerate(open_sittings):
         for lot in (*sitting.prefix, *([request.reference] if sitting.wants_reference else [])):
@@ -204,12 +205,12 @@ def _order(
         and len(set(open_sittings[0].lots)) == len(open_sittings[0].lots)
     ):
         rows = rows_for(len(open_sittings), t=len(open_sittings[0].lots), rng=rng)
-        here = sorted(open_sittings[0].lots)
+        lots = sorted(open_sittings[0].lots)
         for sitting, row in zip(open_sittings, rows, strict=True):
-            sitting.lots = [here[one] for one in row]
+            sitting.lots = [lots[i] for i in row]
     else:
         for sitting in open_sittings:
-            sitting.lots = [sitting.lots[one] for one in rng.permutation(len(sitting.lots))]
+            sitting.lots = [sitting.lots[i] for i in rng.permutation(len(sitting.lots))]
     orders = [[index[lot] for lot in sitting.all()] for sitting in open_sittings]
     n_fixed = [len(sitting.prefix) for sitting in open_sittings]
     for sitting, order in zip(
@@ -217,7 +218,7 @@ def _order(
         balance(orders, n_fixed=n_fixed, n_lots=len(names), rng=rng, on_progress=on_progress),
         strict=True,
     ):
-        sitting.lots = [names[one] for one in order[len(sitting.prefix) :]]
+        sitting.lots = [names[i] for i in order[len(sitting.prefix) :]]
 
 
 def _plan(request: PlanRequest, open_sittings: list[OpenSitting], allocation: Allocation) -> Plan:

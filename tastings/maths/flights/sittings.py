@@ -2,14 +2,44 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Literal
+
+PlanProblem = Literal[
+    "too_few_lots",
+    "lot_twice",
+    "taster_twice",
+    "no_taster",
+    "reference_among_lots",
+    "no_cup",
+    "no_cup_beside_reference",
+    "no_sitting",
+    "negative_repeats",
+    "too_many_repeats",
+    "repeat_beside_its_lot",
+    "impossible_fixed_cups",
+    "fixed_sitting_twice",
+    "too_few_cups",
+    "repeats_leave_lots_out",
+    "no_even_plan",
+]
 
 
 class PlanError(ValueError):
-    """No such plan can be made; ``field`` names the argument of ``plan_servings`` to change."""
+    """No such plan can be made.
 
-    def __init__(self, field: str, message: str) -> None:
-        super().__init__(message)
-        self.field = field
+    Parameters
+    ----------
+    field : str
+        The argument of ``plan_servings`` to change.
+    code : PlanProblem
+        What is wrong with it.
+    lots, cups : int
+        Of ``too_few_cups``: how many lots have none yet, and how many cups are free for them.
+    """
+
+    def __init__(self, field: str, code: PlanProblem, *, lots: int = 0, cups: int = 0) -> None:
+        super().__init__(f"{field}: {code}")
+        self.field, self.code, self.lots, self.cups = field, code, lots, cups
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,25 +94,26 @@ class PlanRequest:
     def check(self) -> None:
         """Raise PlanError for what no plan can follow."""
         if len(self.lots) < 2:
-            raise PlanError("lots", "a choice needs two lots or more")
-        for name, what in (("lots", self.lots), ("tasters", self.tasters)):
-            if len(set(what)) < len(what):
-                raise PlanError(name, f"one of the {name} is named twice")
+            raise PlanError("lots", "too_few_lots")
+        if len(set(self.lots)) < len(self.lots):
+            raise PlanError("lots", "lot_twice")
+        if len(set(self.tasters)) < len(self.tasters):
+            raise PlanError("tasters", "taster_twice")
         if not self.tasters:
-            raise PlanError("tasters", "nobody is there to taste")
+            raise PlanError("tasters", "no_taster")
         if self.reference in self.lots:
-            raise PlanError("reference", "the reference is one of the lots to choose from")
+            raise PlanError("reference", "reference_among_lots")
         beside = self.reference is not None
         if self.cups < 1 + beside:
-            raise PlanError("cups", "a sitting leaves no cup for a lot" + (" beside the reference" if beside else ""))
+            raise PlanError("cups", "no_cup_beside_reference" if beside else "no_cup")
         if self.sittings < 1:
-            raise PlanError("sittings", "each taster sits once or more")
+            raise PlanError("sittings", "no_sitting")
         if self.repeats < 0:
-            raise PlanError("repeats", "cannot be below 0")
+            raise PlanError("repeats", "negative_repeats")
         if self.repeats > (self.cups - beside) * self.sittings // 2:
-            raise PlanError("repeats", "at most half of a taster's cups can repeat another")
+            raise PlanError("repeats", "too_many_repeats")
         if self.repeats and self.sittings == 1 and self.cups < 3:
-            raise PlanError("repeats", "a lot and its repeat need a cup between them")
+            raise PlanError("repeats", "repeat_beside_its_lot")
 
 
 def open_sittings_for(request: PlanRequest, fixed: Sequence[PlannedSitting]) -> list[OpenSitting]:
@@ -90,9 +121,9 @@ def open_sittings_for(request: PlanRequest, fixed: Sequence[PlannedSitting]) -> 
     prefixes: dict[tuple[str, int], tuple[str, ...]] = {}
     for one in fixed:
         if not 0 <= one.n_fixed <= len(one.lots) or one.number < 1:
-            raise PlanError("fixed", "a sitting keeps more cups than it has, or has no number")
+            raise PlanError("fixed", "impossible_fixed_cups")
         if prefixes.setdefault((one.taster, one.number), one.lots[: one.n_fixed]) != one.lots[: one.n_fixed]:
-            raise PlanError("fixed", "a sitting stands twice")
+            raise PlanError("fixed", "fixed_sitting_twice")
     open_sittings = []
     for taster in request.tasters:
         numbers = {number for name, number in prefixes if name == taster and prefixes[name, number]}

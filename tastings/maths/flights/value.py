@@ -27,7 +27,7 @@ class Worth:
     lot : str
         Which.
     price : float or None
-        As given, all in one currency and for the same weight; None when nobody said.
+        As given, all in one currency and for the same weight; None when it is not known.
     mean : float
         Its adjusted mean. [points]
     on_frontier : bool or None

@@ -138,7 +138,7 @@ GLOSSARY: Mapping[str, str] = {
     "plan": "how good the plan is",
     "plan_wanted": "how often a plan was asked for",
     "plan_made": "how often one was made",
-    "plan_failure": "why the last attempt at a plan failed",
+    "plan_failure": "why the last attempt at a plan failed: a code and its numbers",
     "revealed_at": "when codes met names",
     "revealed_by": "who revealed it",
     "reveal_reason": "why before every cup was tasted",

@@ -15,7 +15,7 @@ from teams.models import Member, Shop, Team
 
 OPEN_STATES = (Flight.State.REVEALED, Flight.State.DECIDED, Flight.State.CALLED_OFF)
 """Of flights: those in which codes may meet names."""
-_ENDED = (Photo.State.KEPT, Photo.State.REFUSED)
+_ENDED = (Photo.State.STORED, Photo.State.REFUSED)
 
 
 @dataclass(frozen=True, slots=True)

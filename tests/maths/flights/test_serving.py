@@ -29,7 +29,7 @@ def prefixes(sittings):
 
 
 @st.composite
-def wishes(draw):
+def plan_arguments(draw):
     reference = draw(st.sampled_from([None, "known"]))
     return {
         "lots": named("lot", draw(st.integers(2, 8))),
@@ -42,37 +42,37 @@ def wishes(draw):
     }
 
 
-def made(wish, **changes):
+def planned(arguments, **changes):
     """Return the plan, or drop the example if there is none."""
     try:
-        return plan_servings(**wish | changes)
+        return plan_servings(**arguments | changes)
     except PlanError:
         assume(False)
         raise
 
 
-@given(wishes())
+@given(plan_arguments())
 @settings(max_examples=50)
-def test_plan_keeps_its_promises(wish):
-    plan = made(wish)
+def test_plan_keeps_its_promises(arguments):
+    plan = planned(arguments)
 
-    n_lots, reference = len(wish["lots"]), wish["reference"]
+    n_lots, reference = len(arguments["lots"]), arguments["reference"]
     assert [(one.taster, one.number) for one in plan.sittings] == [
-        (taster, number) for taster in wish["tasters"] for number in range(1, wish["sittings"] + 1)
+        (taster, number) for taster in arguments["tasters"] for number in range(1, arguments["sittings"] + 1)
     ]
     for one in plan.sittings:
-        assert len(one.lots) <= wish["cups"]
+        assert len(one.lots) <= arguments["cups"]
         assert one.lots.count("known") == (reference is not None)
         assert not any(first == second for first, second in pairwise(one.lots))
     poured = Counter(lots_of(plan, without=reference))
-    assert set(poured) == set(wish["lots"])
-    assert max(poured.values()) - min(poured.values()) <= (2 if wish["repeats"] else 1)  # a repeat needs its first
-    for taster in wish["tasters"]:
+    assert set(poured) == set(arguments["lots"])
+    assert max(poured.values()) - min(poured.values()) <= (2 if arguments["repeats"] else 1)  # a repeat needs its first
+    for taster in arguments["tasters"]:
         times = Counter(lots_of(plan, taster=taster, without=reference))
         repeated = sum(times.values()) - len(times)
-        assert repeated >= wish["repeats"]
-        assert repeated == wish["repeats"] or len(times) == n_lots
-        assert max(times.values()) - min(times.values()) <= 1 or wish["repeats"]
+        assert repeated >= arguments["repeats"]
+        assert repeated == arguments["repeats"] or len(times) == n_lots
+        assert max(times.values()) - min(times.values()) <= 1 or arguments["repeats"]
     told_apart = {(one.taster, one.lot): len(one.cups) for one in plan.repeats}
     times = Counter((one.taster, lot) for one in plan.sittings for lot in one.lots if lot != reference)
     assert told_apart == {key: n for key, n in times.items() if n > 1}
@@ -80,49 +80,49 @@ def test_plan_keeps_its_promises(wish):
     assert plan.efficiency <= plan.bound + 1e-9
 
 
-@given(wishes())
+@given(plan_arguments())
 @settings(max_examples=40)
-def test_plan_connects_all_lots_where_there_are_cups_enough(wish):
+def test_plan_connects_all_lots_where_there_are_cups_enough(arguments):
     """A connected plan needs as many cups as lots and sittings less one; with that many there is one."""
-    plan = made(wish, repeats=0, reference=None)
+    plan = planned(arguments, repeats=0, reference=None)
 
-    if len(lots_of(plan)) >= len(wish["lots"]) + len(plan.sittings) - 1:
+    if len(lots_of(plan)) >= len(arguments["lots"]) + len(plan.sittings) - 1:
         assert plan.connected
     else:
         assert not plan.connected
         assert (plan.efficiency, plan.bound) == (0.0, 0.0)
 
 
-@given(wishes())
+@given(plan_arguments())
 @settings(max_examples=25)
-def test_no_lot_comes_again_to_a_taster_before_all_are_seen(wish):
-    plan = made(wish, repeats=0)
+def test_no_lot_comes_again_to_a_taster_before_all_are_seen(arguments):
+    plan = planned(arguments, repeats=0)
 
-    for taster in wish["tasters"]:
+    for taster in arguments["tasters"]:
         seen = Counter()
         for one in plan.sittings:
             if one.taster == taster:
-                seen.update(lot for lot in one.lots if lot != wish["reference"])
-                assert max(seen.values()) == 1 or set(seen) == set(wish["lots"])
+                seen.update(lot for lot in one.lots if lot != arguments["reference"])
+                assert max(seen.values()) == 1 or set(seen) == set(arguments["lots"])
 
 
-@given(wishes(), st.data())
+@given(plan_arguments(), st.data())
 @settings(max_examples=25)
-def test_what_was_tasted_stays_when_a_taster_falls_ill_and_a_sample_is_spilled(wish, data):
-    before = made(wish)
+def test_what_was_tasted_stays_when_a_taster_falls_ill_and_a_sample_is_spilled(arguments, data):
+    before = planned(arguments)
     fixed = [
         PlannedSitting(one.taster, one.number, one.lots, n_fixed=data.draw(st.integers(0, len(one.lots))))
         for one in before.sittings
     ]
-    lots = data.draw(st.lists(st.sampled_from([*wish["lots"], "late lot"]), min_size=2, unique=True))
-    tasters = data.draw(st.lists(st.sampled_from([*wish["tasters"], "stand-in"]), min_size=1, unique=True))
+    lots = data.draw(st.lists(st.sampled_from([*arguments["lots"], "late lot"]), min_size=2, unique=True))
+    tasters = data.draw(st.lists(st.sampled_from([*arguments["tasters"], "stand-in"]), min_size=1, unique=True))
 
-    after = made(wish, lots=lots, tasters=tasters, fixed=fixed)
+    after = planned(arguments, lots=lots, tasters=tasters, fixed=fixed)
 
     assert prefixes(after.sittings) == prefixes(fixed)
     for one in after.sittings:
-        assert len(one.lots) <= wish["cups"]
-        assert set(one.lots[one.n_fixed :]) <= {*lots, wish["reference"]}
+        assert len(one.lots) <= arguments["cups"]
+        assert set(one.lots[one.n_fixed :]) <= {*lots, arguments["reference"]}
         if one.taster not in tasters:
             assert len(one.lots) == one.n_fixed
     assert set(lots) <= {lot for one in after.sittings for lot in one.lots}
@@ -130,10 +130,10 @@ def test_what_was_tasted_stays_when_a_taster_falls_ill_and_a_sample_is_spilled(w
 
 
 def test_same_seed_same_plan_and_another_seed_another():
-    wish = {"lots": named("lot", 12), "tasters": named("taster", 4), "cups": 6, "reference": "known", "repeats": 1}
+    arguments = {"lots": named("lot", 12), "tasters": named("taster", 4), "cups": 6, "reference": "known", "repeats": 1}
 
-    assert plan_servings(**wish, seed=5) == plan_servings(**wish, seed=5)
-    assert plan_servings(**wish, seed=5) != plan_servings(**wish, seed=6)
+    assert plan_servings(**arguments, seed=5) == plan_servings(**arguments, seed=5)
+    assert plan_servings(**arguments, seed=5) != plan_servings(**arguments, seed=6)
 
 
 @pytest.mark.parametrize(("lots", "sittings"), [(4, 4), (4, 8), (6, 12), (5, 10), (7, 14)])
@@ -217,8 +217,8 @@ def test_one_cup_a_sitting_compares_nothing():
     ],
 )
 def test_what_cannot_be_planned_names_the_field(changes, field):
-    wish = {"lots": ["a", "b", "c"], "tasters": ["x", "y"], "cups": 8, "seed": 1}
+    arguments = {"lots": ["a", "b", "c"], "tasters": ["x", "y"], "cups": 8, "seed": 1}
 
     with pytest.raises(PlanError) as refused:
-        plan_servings(**wish | changes)
+        plan_servings(**arguments | changes)
     assert refused.value.field == field

@@ -10,7 +10,7 @@ import numpy as np
 from django.utils import timezone
 from PIL import Image, ImageCms
 
-from api.photos.content import LARGEST_PIECE
+from api.photos.content import MAX_PIECE_BYTES
 from tastings.actions.photo_checks import check_photo
 from tastings.maths.colour.cielab import linear
 
@@ -103,8 +103,8 @@ def upload_and_check(who, file, **fields):
     address, answer = announce(who, file, **fields)
     assert answer.status_code == 201, answer.content
     if answer.json()["state"] == "receiving":
-        for offset in range(0, len(file), LARGEST_PIECE):
-            assert send(who, address, file[offset : offset + LARGEST_PIECE], offset).status_code == 200
+        for offset in range(0, len(file), MAX_PIECE_BYTES):
+            assert send(who, address, file[offset : offset + MAX_PIECE_BYTES], offset).status_code == 200
         check_photo(UUID(answer.json()["id"]), now=timezone.now())
     return address, who.client.get(address).json()
 

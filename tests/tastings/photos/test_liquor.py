@@ -16,7 +16,7 @@ from tests.tastings.photos.photographs import (
 pytestmark = pytest.mark.django_db
 
 
-def test_colour_of_the_liquor_is_told_and_kept(taster, session):
+def test_colour_of_the_liquor_is_measured_and_stored(taster, session):
     address, _ = upload_and_check(taster, encode_image(scene(800, 600), quality=95), session=str(session.id))
     told = taster.client.post(f"{address}colour", {"white": WHITE, "liquor": LIQUOR})
     assert told.status_code == 200, told.content
@@ -60,13 +60,13 @@ def test_stored_colour_with_the_words_of_an_earlier_version_is_shown(taster, ses
         ({"white": {**WHITE, "height": 0.5}, "liquor": LIQUOR}, {("white", "overlap")}),
     ],
 )
-def test_regions_that_do_not_hold_are_named(taster, session, body, problems):
+def test_invalid_regions_are_named(taster, session, body, problems):
     address, _ = upload_and_check(taster, encode_image(scene()), session=str(session.id))
     assert refusal(taster.client.post(f"{address}colour", body)) == (422, "invalid", problems)
     assert taster.client.get(address).json()["colour"] is None
 
 
-def test_colour_of_a_photo_that_is_not_there_yet_cannot_be_asked(taster, session):
+def test_colour_of_an_unfinished_photo_is_refused(taster, session):
     address, _ = announce(taster, b"x", session=str(session.id))
     answer = taster.client.post(f"{address}colour", {"white": WHITE, "liquor": LIQUOR})
     assert refusal(answer)[:2] == (409, "not-yet")

@@ -30,7 +30,7 @@ from tests.tastings.photos.photographs import (
 pytestmark = pytest.mark.django_db
 
 
-def test_nothing_but_pixels_is_kept(taster, session, folder):
+def test_nothing_but_pixels_is_stored(taster, session, folder):
     hidden = b"PK\x03\x04 a page or an archive behind the end <script>"
     file = phone_photo(width=800, height=600) + hidden
     assert b"Maker of the phone" in file
@@ -120,7 +120,7 @@ def test_other_bytes_than_announced_are_refused(taster, session, folder):
     assert (on_disk(folder), PhotoContent.objects.count()) == ([], 0)
 
 
-def test_a_file_that_ends_the_worker_each_time_is_given_up(taster, session, folder, monkeypatch):
+def test_file_that_ends_the_worker_each_time_is_refused(taster, session, folder, monkeypatch):
     file = encode_image(scene())
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file, 0)

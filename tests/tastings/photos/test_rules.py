@@ -25,7 +25,7 @@ from tests.tastings.photos.photographs import (
 pytestmark = pytest.mark.django_db
 
 
-def test_a_check_whose_message_was_lost_is_asked_for_again(taster, session):
+def test_lost_check_is_enqueued_again(taster, session):
     address, _ = announce(taster, b"x", session=str(session.id))
     send(taster, address, b"x", 0)
     now = timezone.now()
@@ -89,7 +89,7 @@ def test_photos_are_forgotten_with_their_session_and_their_picture_after(taster,
         ({"content_id": "content", "state": "kept", "received": 9}, "photo_content_is_its_own"),
     ],
 )
-def test_database_holds_every_rule_itself(taster, stranger, session, change, constraint):
+def test_database_enforces_every_rule(taster, stranger, session, change, constraint):
     announce(taster, b"123456789", session=str(session.id))
     ids = {
         "lot": session.lot_id,
@@ -117,7 +117,7 @@ def test_database_holds_every_rule_itself(taster, stranger, session, change, con
         ({"image_sha256": "x"}, "photo_content_digests_form"),
     ],
 )
-def test_database_holds_the_rules_of_pictures(taster, session, change, constraint):
+def test_database_enforces_the_rules_of_pictures(taster, session, change, constraint):
     held = {"team": taster.team, "sha256": "a" * 64, "bytes": 9, "width": 10_000, "height": 5_000}
     held |= {"image_sha256": "b" * 64, "thumbnail_sha256": "c" * 64, "created_at": timezone.now()}
     with pytest.raises(IntegrityError, match=constraint), transaction.atomic():

@@ -7,7 +7,7 @@ from uuid import UUID
 import pytest
 from django.utils import timezone
 
-from api.photos.content import LARGEST_PIECE
+from api.photos.content import MAX_PIECE_BYTES
 from tastings.actions.photo_checks import check_photo
 from tastings.models import Photo, photo_files
 from tastings.models.photo_files import upload_size
@@ -48,7 +48,7 @@ def test_pieces_come_one_after_the_other_and_a_worker_makes_a_picture(taster, se
     assert check_photo(UUID(told["id"]), now=timezone.now()) == ""
 
 
-def test_a_piece_elsewhere_is_told_where_to_go_on(taster, session):
+def test_piece_at_another_offset_gets_the_offset_to_continue_at(taster, session):
     file = encode_image(scene())
     address, _ = announce(taster, file, session=str(session.id))
     send(taster, address, file[:1000], 0)
@@ -94,7 +94,7 @@ def test_bytes_after_a_crash_before_its_commit_are_written_over(taster, session,
     assert check_photo(UUID(answer.json()["id"]), now=timezone.now()) == "kept"
 
 
-def test_bytes_that_a_restored_disk_lacks_are_asked_for_again(taster, session, folder):
+def test_bytes_that_a_restored_disk_lacks_are_sent_again(taster, session, folder):
     file = encode_image(scene())
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file[:1000], 0)
@@ -126,7 +126,7 @@ def test_bytes_that_a_restored_disk_lacks_are_asked_for_again(taster, session, f
         ("id", "x", "id"),
     ],
 )
-def test_what_does_not_hold_is_named_and_nothing_is_stored(taster, session, field, value, code):
+def test_invalid_field_is_named_and_nothing_is_stored(taster, session, field, value, code):
     body = {**announced(b"x", session=str(session.id)), field: value}
     assert refusal(taster.client.post("/api/v1/photos/", body)) == (422, "invalid", {(field, code)})
     assert Photo.objects.count() == 0
@@ -146,7 +146,7 @@ def test_a_photo_is_of_a_session_or_a_lot_and_of_an_infusion_of_that_session(tas
 @pytest.mark.parametrize(
     ("piece", "headers", "refused"),
     [
-        (b"x" * (LARGEST_PIECE + 1), {"HTTP_UPLOAD_OFFSET": "0"}, (413, "too-large", set())),
+        (b"x" * (MAX_PIECE_BYTES + 1), {"HTTP_UPLOAD_OFFSET": "0"}, (413, "too-large", set())),
         (b"x" * 101, {"HTTP_UPLOAD_OFFSET": "0"}, (422, "invalid", {("Upload-Offset", "range")})),
         (b"x", {"HTTP_UPLOAD_OFFSET": "100"}, (422, "invalid", {("Upload-Offset", "range")})),
         (b"x", {}, (422, "invalid", {("Upload-Offset", "required")})),
@@ -157,7 +157,7 @@ def test_a_photo_is_of_a_session_or_a_lot_and_of_an_infusion_of_that_session(tas
         (b"x", {"HTTP_UPLOAD_OFFSET": "0", "content_type": "image/jpeg"}, (415, "unsupported-media-type", set())),
     ],
 )
-def test_a_piece_that_does_not_fit_is_refused_and_not_kept(taster, session, piece, headers, refused):
+def test_invalid_piece_is_refused_and_not_stored(taster, session, piece, headers, refused):
     address, _ = announce(taster, b"x" * 100, session=str(session.id))
     given = {"content_type": "application/octet-stream", **headers}
     answer = taster.client.generic("PUT", f"{address}content", piece, **given)
@@ -179,7 +179,7 @@ def full_after(n_bytes, monkeypatch):
     monkeypatch.setattr(photo_files.os, "write", writing)
 
 
-def test_a_full_disk_keeps_what_was_acknowledged_and_takes_the_piece_later(taster, session, folder, monkeypatch):
+def test_full_disk_preserves_acknowledged_bytes_and_takes_the_piece_later(taster, session, folder, monkeypatch):
     file = phone_photo()
     address, answer = announce(taster, file, session=str(session.id))
     send(taster, address, file[:1000], 0)

@@ -26,7 +26,7 @@ from tests.tastings.photos.photographs import (
 pytestmark = pytest.mark.django_db
 
 
-def test_the_same_bytes_are_kept_once_per_team(taster, owner, session, lot, folder):
+def test_same_bytes_are_stored_once_per_team(taster, owner, session, lot, folder):
     file = phone_photo()
     _, first = upload_and_check(taster, file, session=str(session.id))
     files = on_disk(folder)
@@ -36,7 +36,7 @@ def test_the_same_bytes_are_kept_once_per_team(taster, owner, session, lot, fold
     assert served(owner, address)[1]
 
 
-def test_another_team_learns_nothing_and_keeps_its_own(taster, stranger, session, folder):
+def test_another_team_learns_nothing_and_stores_its_own(taster, stranger, session, folder):
     file = phone_photo()
     upload_and_check(taster, file, session=str(session.id))
     theirs = LotFactory(team=stranger.team, by=stranger.user)
@@ -88,7 +88,7 @@ def test_an_upload_deleted_under_way_leaves_nothing(taster, session, folder):
     assert on_disk(folder) == []
 
 
-def test_served_file_says_how_it_may_be_kept(taster, session):
+def test_served_file_has_cache_headers(taster, session):
     address, _ = upload_and_check(taster, phone_photo(width=800, height=600), session=str(session.id))
     answer, _ = served(taster, address)
     assert answer["Cache-Control"] == "private, no-cache"
@@ -117,7 +117,7 @@ def test_photos_of_a_private_session_look_absent_to_the_rest_of_the_team(taster,
     ] * 2
 
 
-def test_photos_of_a_deleted_session_are_gone_and_come_back_with_it(taster, session):
+def test_photos_of_a_deleted_session_are_hidden_and_come_back_with_it(taster, session):
     address, _ = upload_and_check(taster, phone_photo(), session=str(session.id))
     type(session).objects.update(removed=True)
     assert taster.client.get(address).status_code == 404

@@ -1,4 +1,4 @@
-"""Who sat down to which lot, when, with which pot: everything of a session but what was tasted."""
+"""The demo's sessions: who, which lot, when, in which vessel; the ratings come from `simulated_cups`."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -6,19 +6,19 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
-from config.demo.company import BRAM, HARBOUR, HILL, ILVA, MILL, TASTERS, Person, Shop
+from config.demo.company import BRAM, HARBOUR, HILL, ILVA, MILL, TASTERS, DemoShop, Person
 from config.demo.lots import LOTS, DemoLot
 from tastings.maths.brewing.brews import Brew, Pour
 
-CHANCE = 20260302
-"""Every draw of the demo starts here, so that every run tells the same story."""
+SEED = 20260302
+"""Seed of every random draw of the demo, so that every run is the same."""
 FIRST_ON = date(2026, 3, 2)
 LAST_ON = date(2026, 9, 30)
-"""All of the story lies between these days."""
+"""First and last day of the demo's sessions."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pot:
+class DemoVessel:
     """A vessel on the shelf."""
 
     vessel_ml: float
@@ -28,7 +28,7 @@ class Pot:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Style:
+class DemoStyle:
     """How a kind of leaf is usually brewed at these tables (common practice, no source)."""
 
     leaf_g_per_100_ml: float
@@ -37,28 +37,30 @@ class Style:
     steeps_s: tuple[float, ...]
 
 
-STYLES: Mapping[str, Style] = {
-    "rock": Style(
+STYLES: Mapping[str, DemoStyle] = {
+    "rock": DemoStyle(
         leaf_g_per_100_ml=4.4, kettle_c=100, rinse_s=5, steeps_s=(12, 10, 12, 15, 18, 22, 28, 36, 50, 70, 95, 130)
     ),
-    "rolled": Style(
+    "rolled": DemoStyle(
         leaf_g_per_100_ml=4.4, kettle_c=99, rinse_s=8, steeps_s=(22, 16, 18, 20, 24, 30, 38, 50, 70, 95, 130)
     ),
-    "green": Style(leaf_g_per_100_ml=3.6, kettle_c=82, rinse_s=None, steeps_s=(25, 22, 30, 45, 65, 90, 120)),
-    "white": Style(
+    "green": DemoStyle(leaf_g_per_100_ml=3.6, kettle_c=82, rinse_s=None, steeps_s=(25, 22, 30, 45, 65, 90, 120)),
+    "white": DemoStyle(
         leaf_g_per_100_ml=4.2, kettle_c=94, rinse_s=None, steeps_s=(20, 20, 22, 25, 30, 40, 55, 75, 100, 130)
     ),
-    "black": Style(leaf_g_per_100_ml=3.9, kettle_c=97, rinse_s=None, steeps_s=(12, 12, 16, 22, 32, 48, 75, 110)),
-    "dark": Style(leaf_g_per_100_ml=4.6, kettle_c=100, rinse_s=10, steeps_s=(8, 8, 8, 10, 13, 17, 24, 34, 48, 70, 100)),
+    "black": DemoStyle(leaf_g_per_100_ml=3.9, kettle_c=97, rinse_s=None, steeps_s=(12, 12, 16, 22, 32, 48, 75, 110)),
+    "dark": DemoStyle(
+        leaf_g_per_100_ml=4.6, kettle_c=100, rinse_s=10, steeps_s=(8, 8, 8, 10, 13, 17, 24, 34, 48, 70, 100)
+    ),
 }
 
-_BOWL = Pot(vessel_ml=110, material="porcelain", pour_s=6)
-_CLAY = Pot(vessel_ml=120, material="unglazed_clay", pour_s=12, vessel_g=165)
-_GLASS = Pot(vessel_ml=150, material="glass", pour_s=8)
-SHELVES: Mapping[Shop, tuple[Pot, ...]] = {
-    HARBOUR: (_BOWL, _CLAY, Pot(vessel_ml=100, material="silver", pour_s=7, vessel_g=190)),
-    MILL: (_BOWL, _GLASS, Pot(vessel_ml=180, material="glazed_stoneware", pour_s=14)),
-    HILL: (_BOWL, _CLAY, Pot(vessel_ml=300, material="cast_iron", pour_s=18, vessel_g=900)),
+_BOWL = DemoVessel(vessel_ml=110, material="porcelain", pour_s=6)
+_CLAY = DemoVessel(vessel_ml=120, material="unglazed_clay", pour_s=12, vessel_g=165)
+_GLASS = DemoVessel(vessel_ml=150, material="glass", pour_s=8)
+VESSELS_BY_SHOP: Mapping[DemoShop, tuple[DemoVessel, ...]] = {
+    HARBOUR: (_BOWL, _CLAY, DemoVessel(vessel_ml=100, material="silver", pour_s=7, vessel_g=190)),
+    MILL: (_BOWL, _GLASS, DemoVessel(vessel_ml=180, material="glazed_stoneware", pour_s=14)),
+    HILL: (_BOWL, _CLAY, DemoVessel(vessel_ml=300, material="cast_iron", pour_s=18, vessel_g=900)),
 }
 _PRIVATE = ("white buds", 4)
 """The one session that only its taster sees."""
@@ -66,7 +68,7 @@ _PURPOSES = ("selection", "reference", "training", "guest")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Sitting:
+class DemoSession:
     """One session as planned. ``brew`` has the pours as far as the leaf or the hour could last, unrated."""
 
     lot: DemoLot
@@ -83,37 +85,37 @@ class Sitting:
     pour_remarks: Mapping[int, str]
 
     @property
-    def chance(self) -> np.random.Generator:
+    def rng(self) -> np.random.Generator:
         """Return the draws of this session's tasting: a change of another session leaves them alone."""
-        return np.random.default_rng([CHANCE, 1, LOTS.index(self.lot), self.number])
+        return np.random.default_rng([SEED, 1, LOTS.index(self.lot), self.number])
 
 
-def sittings(lot: DemoLot) -> Iterator[Sitting]:
+def demo_sessions(lot: DemoLot) -> Iterator[DemoSession]:
     """Yield a lot's sessions in the order they took place."""
     arrived = date.fromisoformat(str(lot.fields["arrived_on"]))
     first = max(arrived + timedelta(days=1), FIRST_ON)
     days = (lot.last_on - first).days
     for number in range(lot.sessions):
-        chance = np.random.default_rng([CHANCE, 0, LOTS.index(lot), number])
+        rng = np.random.default_rng([SEED, 0, LOTS.index(lot), number])
         on = first + timedelta(days=days * number // max(lot.sessions - 1, 1))
         person = BRAM if number == 0 else TASTERS[(LOTS.index(lot) + number) % len(TASTERS)]
         if private := (lot.handle, number) == _PRIVATE:
             person = ILVA
-        started_at = datetime.combine(on, time(8 + int(chance.integers(10)), int(chance.integers(60))), UTC)
-        purpose = _PURPOSES[int(chance.integers(len(_PURPOSES)))]
+        started_at = datetime.combine(on, time(8 + int(rng.integers(10)), int(rng.integers(60))), UTC)
+        purpose = _PURPOSES[int(rng.integers(len(_PURPOSES)))]
         if number == 0:
             purpose = "selection" if lot.fields["status"] == "sample" else "arrival"
-        brew = _brew(lot, person, even_steeps=purpose == "reference", chance=chance)
+        brew = _brew(lot, person, even_steeps=purpose == "reference", rng=rng)
         longest = brew.pours[-1].number
-        yield _as_it_happened(
-            Sitting(
+        yield _with_departures(
+            DemoSession(
                 lot=lot,
                 number=number,
                 person=person,
                 started_at=started_at,
                 brew=brew,
                 purpose=purpose,
-                hour=int(chance.integers(min(5, longest), longest + 1)),
+                hour=int(rng.integers(min(5, longest), longest + 1)),
                 private=private,
                 remarks="For myself, in the quiet of the evening." if private else "",
                 pour_remarks={},
@@ -121,12 +123,12 @@ def sittings(lot: DemoLot) -> Iterator[Sitting]:
         )
 
 
-def _brew(lot: DemoLot, person: Person, *, even_steeps: bool, chance: np.random.Generator) -> Brew:
-    style, shelf = STYLES[lot.style], SHELVES[person.shop]
+def _brew(lot: DemoLot, person: Person, *, even_steeps: bool, rng: np.random.Generator) -> Brew:
+    style, shelf = STYLES[lot.style], VESSELS_BY_SHOP[person.shop]
     # Reference sessions keep to the plain bowl; the other pots come up one time in two.
-    pot = shelf[0] if even_steeps or chance.random() < 0.5 else shelf[int(chance.integers(1, len(shelf)))]
+    pot = shelf[0] if even_steeps or rng.random() < 0.5 else shelf[int(rng.integers(1, len(shelf)))]
     boils_c = 100.0 if person.shop.altitude_m is None else 95.0
-    kettle_c = min(style.kettle_c + float(chance.integers(-1, 2)), boils_c)
+    kettle_c = min(style.kettle_c + float(rng.integers(-1, 2)), boils_c)
     steeps = [17.0] * 10 if even_steeps else [float(max(round(s * person.pace), 4)) for s in style.steeps_s]
     numbered = [(number, steep_s) for number, steep_s in enumerate(steeps, start=1)]
     if style.rinse_s is not None:
@@ -135,11 +137,11 @@ def _brew(lot: DemoLot, person: Person, *, even_steeps: bool, chance: np.random.
         session="",
         taster=person.username,
         shop=person.shop.name,
-        leaf_g=round(style.leaf_g_per_100_ml * pot.vessel_ml / 100 * float(chance.normal(1.0, 0.06)), 1),
+        leaf_g=round(style.leaf_g_per_100_ml * pot.vessel_ml / 100 * float(rng.normal(1.0, 0.06)), 1),
         vessel_ml=pot.vessel_ml,
         vessel_material=pot.material,
         vessel_g=pot.vessel_g,
-        warmed=bool(chance.random() < 0.9),
+        warmed=bool(rng.random() < 0.9),
         room_c=person.shop.room_c,
         altitude_m=person.shop.altitude_m,
         ending=None,
@@ -148,11 +150,11 @@ def _brew(lot: DemoLot, person: Person, *, even_steeps: bool, chance: np.random.
         pours=tuple(
             Pour(
                 number=number,
-                steep_s=max(steep_s + float(chance.integers(-1, 3)), 3.0),
+                steep_s=max(steep_s + float(rng.integers(-1, 3)), 3.0),
                 pour_s=pot.pour_s,
-                kettle_c=kettle_c - float(chance.integers(0, 2)),
+                kettle_c=kettle_c - float(rng.integers(0, 2)),
                 water_ml=round(pot.vessel_ml * 0.93),
-                rest_s=float(chance.integers(25, 120)),
+                rest_s=float(rng.integers(25, 120)),
                 ratings={},
                 noted=frozenset(),
                 tasted=number > 0,
@@ -162,8 +164,8 @@ def _brew(lot: DemoLot, person: Person, *, even_steeps: bool, chance: np.random.
     )
 
 
-def _as_it_happened(planned: Sitting) -> Sitting:
-    """Put in what went differently at a few tables, so that there is something to find."""
+def _with_departures(planned: DemoSession) -> DemoSession:
+    """Add departures to a few sessions."""
     match planned.lot.handle, planned.number:
         case "cliff 3", 4:
             return replace(

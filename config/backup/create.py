@@ -1,4 +1,4 @@
-"""Making a backup while everything runs: one snapshot for the dump and for the digests of what it holds."""
+"""Makes a backup while everything runs: one snapshot for the dump and for the digests of its tables."""
 
 import hashlib
 import json
@@ -16,9 +16,9 @@ from django.conf import settings
 from django.db import connection, transaction
 from django.db.migrations.recorder import MigrationRecorder
 
-from config.backup.checksums import contents, tables_here
+from config.backup.checksums import table_digests, tables_here
 from config.backup.photos import LIST, PhotoCopier
-from config.backup.programs import BackupError, environment, programs_for, server_major
+from config.backup.programs import BackupError, environment, find_tools, server_major
 from lots.schema import format_utc
 from tastings.models import PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
@@ -28,10 +28,10 @@ FORMAT, VERSION = "leafspan-backup", 1
 DUMP, MANIFEST = "database.dump", "manifest.json"
 _PIECE = 1 << 20
 
-Say = Callable[[str], object]
+LogLine = Callable[[str], object]
 
 
-def make_backup(path: Path, *, now: datetime, say: Say) -> None:
+def create_backup(path: Path, *, now: datetime, log: LogLine) -> None:
     """Write database and photos into one new file, which is there only once it is complete.
 
     Raises
@@ -41,16 +41,16 @@ def make_backup(path: Path, *, now: datetime, say: Say) -> None:
     """
     if path.exists():
         raise BackupError(f"{path} is there already")
-    draft = path.with_name(f"{path.name}.{uuid4().hex[:8]}.part")
+    tmp_path = path.with_name(f"{path.name}.{uuid4().hex[:8]}.part")
     try:
-        with open(os.open(draft, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
+        with open(os.open(tmp_path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
             with zipfile.ZipFile(file, "w") as target, tempfile.TemporaryFile() as listing:
-                _write(target, PhotoCopier(Path(settings.PHOTOS_DIR), target, listing), listing, now=now, say=say)  # type: ignore[arg-type]  # a file of bytes
+                _write(target, PhotoCopier(Path(settings.PHOTOS_DIR), target, listing), listing, now=now, log=log)  # type: ignore[arg-type]  # a file of bytes
             file.flush()
             os.fsync(file.fileno())
-        draft.replace(path)
+        tmp_path.replace(path)
     finally:
-        draft.unlink(missing_ok=True)
+        tmp_path.unlink(missing_ok=True)
 
 
 def _write(
@@ -59,26 +59,26 @@ def _write(
     listing: "tempfile._TemporaryFileWrapper[bytes]",
     *,
     now: datetime,
-    say: Say,
+    log: LogLine,
 ) -> None:
     photos.copy("kept")
-    say(f"{photos.count} files of photos")
+    log(f"{photos.count} files of photos")
     with _snapshot() as snapshot:
         photos.copy("kept")
         photos.copy("uploads")
         missing = list(_missing(photos))
-        programs = programs_for(server_major())
-        dump = _dump(target, programs.command("pg_dump", "--format=custom", f"--snapshot={snapshot}"))
-        say(f"database: {dump['bytes']} bytes, by the programs of PostgreSQL {programs.major}")
+        tools = find_tools(server_major())
+        dump = _dump(target, tools.command("pg_dump", "--format=custom", f"--snapshot={snapshot}"))
+        log(f"database: {dump['bytes']} bytes, by the programs of PostgreSQL {tools.major}")
         tables = {}
-        for table, content in contents(tables_here()):
+        for table, content in table_digests(tables_here()):
             tables[table] = content.as_json()
-            say(f"{table}: {content.rows} rows")
+            log(f"{table}: {content.rows} rows")
         manifest = {
             "format": FORMAT,
             "version": VERSION,
             "made_at": format_utc(now),
-            "dumped_by": programs.major,
+            "dumped_by": tools.major,
             "dump": dump,
             "tables": tables,
             "migrations": sorted(map(list, MigrationRecorder(connection).applied_migrations())),
@@ -91,14 +91,14 @@ def _write(
         while piece := listing.read(_PIECE):
             member.write(piece)
     target.writestr(MANIFEST, json.dumps(manifest, indent=1) + "\n")
-    say(f"{photos.count} files of photos in all")
+    log(f"{photos.count} files of photos in all")
     if missing:
-        say(f"{len(missing)} pictures were taken away while the backup was made, or were missing before")
+        log(f"{len(missing)} pictures were taken away while the backup was made, or were missing before")
 
 
 @contextmanager
 def _snapshot() -> Iterator[str]:
-    """See the database as it is now until the end; give the name by which others see the same."""
+    """Keep one snapshot of the database until the end; yield its name for other connections."""
     with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ, READ ONLY")
         cursor.execute("SELECT pg_export_snapshot()")
@@ -107,12 +107,12 @@ def _snapshot() -> Iterator[str]:
 
 def _dump(target: zipfile.ZipFile, command: list[str]) -> dict[str, object]:
     digest, size = hashlib.sha256(), 0
-    with tempfile.TemporaryFile() as told:
+    with tempfile.TemporaryFile() as stderr:
         process = subprocess.Popen(  # noqa: S603 - a program of PostgreSQL's
             command,
             stdin=subprocess.DEVNULL,
             stdout=subprocess.PIPE,
-            stderr=told,
+            stderr=stderr,
             env=environment(connection.settings_dict),
         )
         with process, target.open(DUMP, "w", force_zip64=True) as member:
@@ -122,13 +122,13 @@ def _dump(target: zipfile.ZipFile, command: list[str]) -> dict[str, object]:
                 digest.update(piece)
                 size += len(piece)
         if process.returncode != 0:
-            told.seek(0)
-            raise BackupError(f"pg_dump failed: {told.read().decode(errors='replace').strip()}")
+            stderr.seek(0)
+            raise BackupError(f"pg_dump failed: {stderr.read().decode(errors='replace').strip()}")
     return {"bytes": size, "sha256": digest.hexdigest()}
 
 
 def _missing(photos: PhotoCopier) -> Iterator[str]:
-    """Give the pictures that the snapshot tells of and the folder did not have."""
+    """Yield the pictures that the snapshot lists and the folder did not have."""
     folder = Path(settings.PHOTOS_DIR)
     for content in PhotoContent.objects.order_by("id").iterator(chunk_size=1000):
         name = name_on_disk(content)

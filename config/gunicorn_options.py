@@ -1,4 +1,4 @@
-"""The web server's settings: ``gunicorn -c python:config.serving config.asgi``."""
+"""The web server's settings: ``gunicorn -c python:config.gunicorn_options config.asgi``."""
 
 import os
 import shutil

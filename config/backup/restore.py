@@ -1,4 +1,4 @@
-"""Bringing a backup back onto an empty server: checked before it begins, and before it is final.
+"""Restores a backup onto an empty server: checked before it begins, and before the commit.
 
 One session of psql does all of it in one transaction: the tables that a fresh installation has made go, those of the
 backup come, the content of each is read back and compared with the manifest, and every team's counter is put past all
@@ -25,10 +25,10 @@ from django.core.management import call_command
 from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 
-from config.backup.checksums import FIXED, Content, digest_of, quoted, tables_here
-from config.backup.making import DUMP, FORMAT, MANIFEST, VERSION
-from config.backup.photos import LIST, bring_photos, is_photo
-from config.backup.programs import BackupError, environment, programs_for, server_major
+from config.backup.checksums import FIXED, TableDigest, digest_of, quote_name, tables_here
+from config.backup.create import DUMP, FORMAT, MANIFEST, VERSION
+from config.backup.photos import LIST, is_photo, restore_photos
+from config.backup.programs import BackupError, environment, find_tools, server_major
 from tastings.actions.lexicon import load_lexicon
 from teams.actions.counters import REVISION_JUMP
 from teams.database_role import create_role
@@ -37,10 +37,10 @@ from teams.row_security import role
 _PIECE = 1 << 20
 _MANIFEST_BYTES = 64 * 1024 * 1024
 
-Say = Callable[[str], object]
+LogLine = Callable[[str], object]
 
 
-def restore_backup(path: Path, *, start_again: bool, say: Say) -> None:
+def restore_backup(path: Path, *, start_again: bool, log: LogLine) -> None:
     """Restore a backup onto an empty database and an empty photo folder.
 
     Parameters
@@ -61,25 +61,25 @@ def restore_backup(path: Path, *, start_again: bool, say: Say) -> None:
     """
     with ExitStack() as stack:
         source, manifest = _opened(path, stack)
-        say(f"backup of {manifest['made_at']}, unharmed")
-        _fits_here(manifest)
+        log(f"backup of {manifest['made_at']}, unharmed")
+        _check_target(manifest)
         folder = Path(settings.PHOTOS_DIR)
         if any(file.is_file() for part in ("kept", "uploads") for file in (folder / part).rglob("*")):
             raise BackupError(f"the photo folder {folder} is not empty")
         beside = folder / f"restoring-{uuid4().hex[:8]}"
         beside.mkdir(mode=0o700, parents=True)
         stack.callback(_remove, beside)
-        say(f"{bring_photos(source, beside)} files of photos")
+        log(f"{restore_photos(source, beside)} files of photos")
         undo = stack.enter_context(ExitStack())
         for part in beside.iterdir():
             _remove(folder / part.name)  # empty folders at most
             part.rename(folder / part.name)
             undo.callback(_remove, folder / part.name)
-        _bring_database(source, manifest, start_again=start_again, say=say)
+        _restore_database(source, manifest, start_again=start_again, log=log)
         undo.pop_all()
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
-    say("restored")
+    log("restored")
 
 
 def _opened(path: Path, stack: ExitStack) -> tuple[zipfile.ZipFile, Mapping[str, Any]]:
@@ -116,7 +116,7 @@ def _pieces(source: zipfile.ZipFile) -> Iterator[bytes]:
             yield piece
 
 
-def _fits_here(manifest: Mapping[str, Any]) -> None:
+def _check_target(manifest: Mapping[str, Any]) -> None:
     """Refuse a database that is in use or another program's, a newer backup, or a server without the roles named."""
     here = set(tables_here())
     ours = {model._meta.db_table for model in apps.get_models(include_auto_created=True)} | {"django_migrations"}
@@ -125,7 +125,7 @@ def _fits_here(manifest: Mapping[str, Any]) -> None:
     with connection.cursor() as cursor:
         for table in ("teams_team", "teams_user"):
             if table in here:
-                cursor.execute(f"SELECT EXISTS (SELECT FROM public.{quoted(table)})")  # noqa: S608 - one of two names
+                cursor.execute(f"SELECT EXISTS (SELECT FROM public.{quote_name(table)})")  # noqa: S608 - one of two names
                 if cursor.fetchone()[0]:
                     raise BackupError("the database is not empty: restore onto one without teams and people")
         if role() in manifest["roles"]:
@@ -143,21 +143,21 @@ def _fits_here(manifest: Mapping[str, Any]) -> None:
         raise BackupError(f"the backup is of a newer version, which has {newer[0]}")
 
 
-def _bring_database(source: zipfile.ZipFile, manifest: Mapping[str, Any], *, start_again: bool, say: Say) -> None:
+def _restore_database(source: zipfile.ZipFile, manifest: Mapping[str, Any], *, start_again: bool, log: LogLine) -> None:
     server = server_major()
     connection.close()
-    programs = programs_for(server, int(manifest["dumped_by"]))
-    tables = {name: Content(**told) for name, told in manifest["tables"].items()}
+    tools = find_tools(server, int(manifest["dumped_by"]))
+    tables = {name: TableDigest(**entry) for name, entry in manifest["tables"].items()}
     token = token_hex(16)
     env = environment(connection.settings_dict)
-    with tempfile.TemporaryFile() as told:
+    with tempfile.TemporaryFile() as stderr:
         psql = subprocess.Popen(  # noqa: S603 - a program of PostgreSQL's
-            programs.command("psql", "--no-psqlrc", "--quiet", "--set=ON_ERROR_STOP=1"),
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=told, env=env,
+            tools.command("psql", "--no-psqlrc", "--quiet", "--set=ON_ERROR_STOP=1"),
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=stderr, env=env,
         )  # fmt: skip
         opener = subprocess.Popen(  # noqa: S603
-            programs.command("pg_restore", "--file=-", "--no-owner"),
-            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=told, env=env,
+            tools.command("pg_restore", "--file=-", "--no-owner"),
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=stderr, env=env,
         )  # fmt: skip
         with psql, opener:
             try:
@@ -165,20 +165,20 @@ def _bring_database(source: zipfile.ZipFile, manifest: Mapping[str, Any], *, sta
                            Thread(target=_feed_script, args=(opener, psql, tables, token, server))]  # fmt: skip
                 for thread in feeding:
                     thread.start()
-                wrong = _compared(psql, tables, token=token, say=say)
+                wrong = _mismatched_tables(psql, tables, token=token, log=log)
                 for thread in feeding:
                     thread.join()
                 if psql.poll() is None and opener.wait() == 0 and not wrong:
-                    _write(psql.stdin, _last_words(tables, start_again=start_again))
+                    _write(psql.stdin, _closing_sql(tables, start_again=start_again))
             finally:
                 for process in (opener, psql):
                     if process.stdin is not None and not process.stdin.closed:
                         _close(process.stdin)
         if wrong:
-            _fail(f"the content of {', '.join(wrong)} is not what it was when the backup was made", told)
+            _fail(f"the content of {', '.join(wrong)} is not what it was when the backup was made", stderr)
         if psql.returncode != 0 or opener.returncode != 0:
-            _fail("the database could not be restored", told)
-    say(f"{len(tables)} tables, each as it was")
+            _fail("the database could not be restored", stderr)
+    log(f"{len(tables)} tables, each as it was")
 
 
 def _feed_archive(source: zipfile.ZipFile, opener: "subprocess.Popen[bytes]") -> None:
@@ -191,13 +191,13 @@ def _feed_archive(source: zipfile.ZipFile, opener: "subprocess.Popen[bytes]") ->
 def _feed_script(
     opener: "subprocess.Popen[bytes]",
     psql: "subprocess.Popen[bytes]",
-    tables: Mapping[str, Content],
+    tables: Mapping[str, TableDigest],
     token: str,
     server: int,
 ) -> None:
-    """Send psql what is to go, what pg_restore makes of the archive, and the questions for what came of it."""
+    """Send psql the opening SQL, the SQL that pg_restore makes of the archive, and queries for the restored content."""
     assert opener.stdout is not None  # noqa: S101 - asked for
-    _write(psql.stdin, _first_words())
+    _write(psql.stdin, _opening_sql())
     head = opener.stdout.read(_PIECE)
     if server < 17:  # newer programs set what older servers do not know
         head = head.replace(b"SET transaction_timeout = 0;\n", b"", 1)
@@ -213,10 +213,10 @@ def _feed_script(
     _write(psql.stdin, ("\n".join(questions) + "\n").encode())
 
 
-def _first_words() -> bytes:
-    """Begin, take the tables of a fresh installation away, and stop if somebody has begun to use them."""
+def _opening_sql() -> bytes:
+    """Return the SQL that begins, drops the tables of a fresh installation, and fails if they are in use."""
     ours = [model._meta.db_table for model in apps.get_models(include_auto_created=True)]
-    every = ", ".join(f"public.{quoted(name)}" for name in sorted({*ours, "django_migrations"}))
+    every = ", ".join(f"public.{quote_name(name)}" for name in sorted({*ours, "django_migrations"}))
     return f"""
         BEGIN;
         DO $$
@@ -237,16 +237,18 @@ def _first_words() -> bytes:
     """.encode()  # noqa: S608 - names of our own tables
 
 
-def _last_words(tables: Mapping[str, Content], *, start_again: bool) -> bytes:
-    """Put the counters past every phone's cursor, and commit."""
+def _closing_sql(tables: Mapping[str, TableDigest], *, start_again: bool) -> bytes:
+    """Return the SQL that puts the counters past every phone's cursor and commits."""
     changes = [f"revision = revision + {REVISION_JUMP}"]
     if start_again and "pruned_before" in tables["teams_team"].columns:
         changes += [f"pruned_revision = revision + {REVISION_JUMP}", "pruned_before = now()"]
     return f"UPDATE public.teams_team SET {', '.join(changes)};\nCOMMIT;\n".encode()  # noqa: S608 - our own words
 
 
-def _compared(psql: "subprocess.Popen[bytes]", tables: Mapping[str, Content], *, token: str, say: Say) -> list[str]:
-    """Read what psql writes of every table; return those whose content is another, or was never told."""
+def _mismatched_tables(
+    psql: "subprocess.Popen[bytes]", tables: Mapping[str, TableDigest], *, token: str, log: LogLine
+) -> list[str]:
+    """Read every table's content from psql; return the tables that differ from the manifest or did not arrive."""
     assert psql.stdout is not None  # noqa: S101 - asked for
     mark = token.encode()
     wrong = dict.fromkeys(tables)
@@ -260,7 +262,7 @@ def _compared(psql: "subprocess.Popen[bytes]", tables: Mapping[str, Content], *,
                 table = line.split()[1].decode() if len(line.split()) > 1 else ""
                 return
             yield line
-        table = "\x00"  # it ended before all was told
+        table = "\x00"  # psql ended early
 
     for _ in rows():  # what the restore itself says
         pass
@@ -269,7 +271,7 @@ def _compared(psql: "subprocess.Popen[bytes]", tables: Mapping[str, Content], *,
         found = digest_of(tables[name], rows())
         if table != "\x00" and found == tables[name]:
             del wrong[name]
-        say(f"{name}: {found.rows} rows")
+        log(f"{name}: {found.rows} rows")
     return sorted(wrong) if table != "\x00" else []
 
 
@@ -291,14 +293,14 @@ def _close(pipe: IO[bytes] | None) -> None:
         return
 
 
-def _fail(reason: str, told: IO[bytes]) -> None:
-    told.seek(0)
-    lines: Sequence[str] = told.read().decode(errors="replace").strip().splitlines()
+def _fail(reason: str, stderr: IO[bytes]) -> None:
+    stderr.seek(0)
+    lines: Sequence[str] = stderr.read().decode(errors="replace").strip().splitlines()
     raise BackupError("\n".join([f"nothing was restored: {reason}", *lines[-12:]]))
 
 
 def _remove(folder: Path) -> None:
-    """Take a folder away with all in it."""
+    """Delete a folder with everything in it."""
     if not folder.exists():
         return
     for path in sorted(folder.rglob("*"), reverse=True):

@@ -1,4 +1,4 @@
-"""What the tasters wrote down: ratings, flavours and endings, simulated from what the leaf is really like."""
+"""Simulated ratings, flavours and endings of the demo's sessions, drawn from the true leaf."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -7,7 +7,7 @@ import numpy as np
 
 from config.demo.company import Person
 from config.demo.lots import DemoLot
-from config.demo.tables import Sitting
+from config.demo.sessions import DemoSession
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew
 
@@ -18,26 +18,26 @@ _CLOSE = 0.06
 """A flavour is faintly there, one time in five, this far outside its own stretch of the leaf."""
 
 
-def tasted(sitting: Sitting) -> Brew:
-    """Return the session as it was written down: pours until the end, each with its ratings and flavours."""
-    lot, person, chance = sitting.lot, sitting.person, sitting.chance
-    brew = sitting.brew
+def simulate_session(demo_session: DemoSession) -> Brew:
+    """Return the session's brew: pours until the end, each with its ratings and flavours."""
+    lot, person, rng = demo_session.lot, demo_session.person, demo_session.rng
+    brew = demo_session.brew
     true = dict(lot.leaf.cups(brew))
     true["liking"] = _liking(lot, true)
-    last, ending = _end(true["strength"], sitting=sitting, chance=chance)
-    drawn = lot.leaf.drawn(brew)
+    last, ending = _end(true["strength"], demo_session=demo_session, rng=rng)
+    extracted = lot.leaf.extracted(brew)
     keys = _rated_by(person, lot)
-    shift = float(chance.normal(0.0, 0.2))  # a mood of the day
+    shift = float(rng.normal(0.0, 0.2))  # a mood of the day
     pours = []
     for index, pour in enumerate(brew.pours[: last + 1]):
         if not pour.tasted:
             pours.append(pour)
             continue
-        said = {key: _rating(float(true[key][index]) + shift, person=person, chance=chance) for key in keys}
+        said = {key: _rating(float(true[key][index]) + shift, person=person, rng=rng) for key in keys}
         noted = frozenset(
             key
             for key, (low, high) in lot.leaf.flavours.items()
-            if chance.random() < person.attention * _there(float(drawn[index]), low=low, high=high)
+            if rng.random() < person.attention * _is_noticed(float(extracted[index]), low=low, high=high)
         )
         pours.append(replace(pour, ratings=said, noted=noted))
     more_low = more_high = None
@@ -56,14 +56,14 @@ def _liking(lot: DemoLot, true: Mapping[str, FloatArray]) -> FloatArray:
     return np.asarray(liking + 0.15 * (true["sweetness"] - 4.0), dtype=np.float64)
 
 
-def _end(strength: FloatArray, *, sitting: Sitting, chance: np.random.Generator) -> tuple[int, str]:
+def _end(strength: FloatArray, *, demo_session: DemoSession, rng: np.random.Generator) -> tuple[int, str]:
     """Return the index of the last pour and why it was the last."""
-    found_spent = chance.random(strength.size) < 1 / (1 + np.exp((strength - FINISH_LINE) / _SHARPNESS))
-    for index, pour in enumerate(sitting.brew.pours):
+    found_spent = rng.random(strength.size) < 1 / (1 + np.exp((strength - FINISH_LINE) / _SHARPNESS))
+    for index, pour in enumerate(demo_session.brew.pours):
         # A weak first cup is a leaf that has not opened yet, and nobody calls it spent.
         if pour.number >= 4 and found_spent[index]:
             return index, "spent"
-        if pour.number == sitting.hour:
+        if pour.number == demo_session.hour:
             return index, "stopped"
     return strength.size - 1, "stopped"
 
@@ -74,12 +74,12 @@ def _rated_by(person: Person, lot: DemoLot) -> tuple[str, ...]:
     return ("strength", "liking", *(voices if person.attention >= 0.85 else voices[:3]))
 
 
-def _rating(points: float, *, person: Person, chance: np.random.Generator) -> float:
-    said = person.shift + person.gain * points + float(chance.normal(0.0, person.noise))
+def _rating(points: float, *, person: Person, rng: np.random.Generator) -> float:
+    said = person.shift + person.gain * points + float(rng.normal(0.0, person.noise))
     return float(np.clip(np.round(2 * said) / 2, LOWEST, HIGHEST))
 
 
-def _there(drawn: float, *, low: float, high: float) -> float:
-    if low <= drawn <= high:
+def _is_noticed(extracted: float, *, low: float, high: float) -> float:
+    if low <= extracted <= high:
         return 1.0
-    return 0.2 if low - _CLOSE <= drawn <= high + _CLOSE else 0.0
+    return 0.2 if low - _CLOSE <= extracted <= high + _CLOSE else 0.0

@@ -11,9 +11,7 @@ from api import documents as doc
 from api.comparisons import Compare
 from api.developments import ArrivalCheckOf, DevelopmentOf, ReadinessOf
 from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
-from api.live import Events
 from api.lots.guide import LotBrewGuide
-from api.operations.export import TeamExport
 from api.panels import CalibrationOf, PanelOfTeam
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.sync import Sync
@@ -94,12 +92,6 @@ def _describe() -> None:
             )
         },
         PanelOfTeam: {"get": operation(parameters=[ETAG], responses={200: answers.PANEL, **read})},
-        Events: {
-            "get": operation(
-                parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
-                responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(501, 503)},
-            )
-        },
         Compare: {
             "get": operation(
                 parameters=[
@@ -157,7 +149,7 @@ _describe()
 urlpatterns = [
     path("", include("api.account.urls")),
     path("", include("api.people.urls")),
-    path("events", Events.as_view()),
+    path("", include("api.operations.urls")),
     path("sync", Sync.as_view()),
     path("", include("api.descriptors.urls")),
     *(route for schema in RECORD_SCHEMAS.values() for route in _record_routes(schema)),
@@ -166,7 +158,6 @@ urlpatterns = [
     path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
     path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
     path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),
-    path("team/export", TeamExport.as_view()),
     path("triangle-tests/", TriangleTests.as_view()),
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
     path("triangle-tests/<str:test_id>/trials", Trials.as_view()),

@@ -12,7 +12,7 @@ from rest_framework.views import APIView
 from api.http.auth import device_token, member_of
 from api.http.bodies import body_of
 from api.http.parsing import TooLarge
-from api.metrics import count_verdicts
+from api.operations.metrics import count_verdicts
 from api.schema_versions import SCHEMA_VERSIONS
 from lots.schema import InvalidValue, clean_id, format_utc
 from lots.wording import field_problem

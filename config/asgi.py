@@ -6,13 +6,13 @@ from typing import Any
 from config.request_threads import Threaded
 from config.wsgi import application as pages_and_api  # sets Django up, so it comes first
 
-from api.live import PATH, Live  # isort: skip
+from api.operations.events import PATH, EventStreams  # isort: skip
 
 THREADS = 4
 """Requests served at a time by one process."""
 
 _threaded = Threaded(pages_and_api, workers=THREADS)
-_live = Live()
+_live = EventStreams()
 
 
 async def application(

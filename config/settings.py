@@ -39,8 +39,8 @@ SITE_URL = os.environ.get("LEAFSPAN_URL", "").rstrip("/")
 globals().update(mail_settings(os.environ.get("LEAFSPAN_MAIL", "")))
 DEFAULT_FROM_EMAIL = os.environ.get("LEAFSPAN_MAIL_FROM") or "leafspan@localhost"
 
-# Who may read /metrics from elsewhere than this machine; see api/metrics.py. A server that fetches it inside a private
-# network speaks plain http.
+# Who may read /metrics from another machine; see api/operations/metrics.py. A server inside a private network
+# fetches it by plain http.
 METRICS_TOKEN = os.environ.get("LEAFSPAN_METRICS_TOKEN", "")
 SECURE_REDIRECT_EXEMPT = [r"^metrics$"]
 

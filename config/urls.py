@@ -2,7 +2,7 @@
 
 from django.urls import include, path
 
-from api import health, metrics
+from api.operations import health, metrics
 
 urlpatterns = [
     path("health/live", health.live),

@@ -28,11 +28,15 @@ def known_language(code: str | None) -> str | None:
 def language_of(request: HttpRequest) -> str:
     """Return the language in which a request is answered."""
     if request.path_info.startswith(_PROGRAMS):
-        return _accepted(request)
+        return _from_header(request)
     if request.path_info.startswith(_PUBLIC):
-        return known_language(request.GET.get("lang")) or _accepted(request)
+        return known_language(request.GET.get("lang")) or _from_header(request)
     cookie = request.COOKIES.get(settings.LANGUAGE_COOKIE_NAME)
-    return known_language(_chosen(request)) or known_language(cookie) or _accepted(request)
+    return known_language(_chosen(request)) or known_language(cookie) or _from_header(request)
+
+
+def _from_header(request: HttpRequest) -> str:
+    return accepted_language(request.headers.get("Accept-Language", ""))
 
 
 def _chosen(request: HttpRequest) -> str | None:
@@ -41,8 +45,9 @@ def _chosen(request: HttpRequest) -> str | None:
     return request.user.language
 
 
-def _accepted(request: HttpRequest) -> str:
-    wanted = parse_accept_lang_header(request.headers.get("Accept-Language", ""))
+def accepted_language(header: str) -> str:
+    """Return the first of our languages in an ``Accept-Language`` header, English if there is none."""
+    wanted = parse_accept_lang_header(header)
     found = (known_language(code) for code, _quality in wanted if code != "*")
     return next((code for code in found if code is not None), settings.LANGUAGE_CODE)
 

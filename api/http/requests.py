@@ -13,7 +13,7 @@ from uuid import uuid4
 from django.http import HttpRequest, HttpResponseBase
 
 from api.http.context import about, route_of
-from api.metrics import count_request
+from api.operations.metrics import count_request
 
 HEADER = "X-Request-ID"
 _SANE = re.compile(r"[A-Za-z0-9._-]{8,64}")

@@ -20,7 +20,7 @@ _ZIP = OpenApiResponse(
 
 
 class ZipRenderer(JSONRenderer):
-    """Lets a caller who accepts nothing but zips in; what is refused is told in JSON all the same."""
+    """Admits clients that accept only zips; errors are JSON all the same."""
 
     media_type = "application/zip"
     format = "zip"

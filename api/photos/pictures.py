@@ -22,7 +22,7 @@ _PICTURE = {
 
 
 class JPEGRenderer(JSONRenderer):
-    """Lets a caller who accepts nothing but images in; what is refused is told in JSON all the same."""
+    """Admits clients that accept only images; errors are JSON all the same."""
 
     media_type = "image/jpeg"
     format = "jpeg"
@@ -49,7 +49,7 @@ class PhotoImage(APIView):
             except FileNotFoundError as error:
                 raise NotFound from error
         response["ETag"] = tag
-        response["Cache-Control"] = "private, no-cache"  # may be kept, and is asked for each time: rights may end
+        response["Cache-Control"] = "private, no-cache"  # may be stored, but must be revalidated: permissions may end
         response["Vary"] = "Authorization"
         response["X-Content-Type-Options"] = "nosniff"
         response["Content-Security-Policy"] = "default-src 'none'; sandbox"

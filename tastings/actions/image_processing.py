@@ -35,7 +35,7 @@ class UnreadableImage(Exception):  # noqa: N818 - reads as what happened
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ProcessedImage:
-    """A picture as it is kept: two JPEGs in sRGB, upright, and the size in pixels of the first."""
+    """A picture as it is stored: two JPEGs in sRGB, upright, and the size in pixels of the first."""
 
     image: bytes
     thumbnail: bytes
@@ -74,7 +74,7 @@ def decode_image(file: bytes) -> ProcessedImage:
 
 
 def pixels_of(image: bytes) -> PixelArray:
-    """Return the pixels of a kept picture, at a half, a quarter or an eighth of its size when it is large.
+    """Return the pixels of a stored picture, at a half, a quarter or an eighth of its size when it is large.
 
     Returns
     -------

@@ -28,7 +28,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
     Raises
     ------
     NotFound, NotAllowed, NotYet
-        No such photo, a role that only reads, a photo that is not kept.
+        No such photo, a role that only reads, a photo that is not stored yet.
     """
     row = get_photo(member, photo)
     require_writer(member)
@@ -59,8 +59,8 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
         at=format_utc_short(now),
     )
     with transaction.atomic():
-        kept = Photo.objects.filter(id=photo, state=Photo.State.STORED, removed_at=None)
-        if not kept.update(colour=to_stored(measured, decimals=None)):
+        rows = Photo.objects.filter(id=photo, state=Photo.State.STORED, removed_at=None)
+        if not rows.update(colour=to_stored(measured, decimals=None)):
             raise NotFound
 
 

@@ -102,7 +102,7 @@ def _attach_if_visible(member: Member, photo: Photo) -> None:
 
 
 def attach_content(photo: Photo, content: PhotoContent) -> None:
-    """Mark a locked photo as kept, with the picture of its bytes."""
+    """Mark a locked photo as stored, with the picture of its bytes."""
     photo.state, photo.content, photo.received = Photo.State.STORED, content, photo.bytes
     photo.save(update_fields=["state", "content", "received"])
 

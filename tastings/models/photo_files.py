@@ -1,4 +1,4 @@
-"""Photos on disk: uploads under way, and the pictures that are kept.
+"""Photos on disk: unfinished uploads, and the stored pictures.
 
 ``<PHOTOS_DIR>/uploads/<photo>`` grows piece by piece. ``<PHOTOS_DIR>/kept/<team>/<2 digits>/<name>.jpg`` and
 ``….thumbnail.jpg`` are written under another name, flushed to the disk and only then renamed: a file of that name is

@@ -1,4 +1,4 @@
-"""Photos of leaf and liquor, and the pictures kept of them."""
+"""Photos of leaf and liquor, and the pictures stored of them."""
 
 import uuid
 
@@ -14,7 +14,7 @@ _DIGEST = "^[0-9a-f]{64}$"
 
 
 class PhotoContent(models.Model):
-    """A picture, kept once per team and SHA-256 of the file it came in.
+    """A picture, stored once per team and SHA-256 of the file it came in.
 
     Never shared between teams, so that the speed of an upload reveals nothing about another team.
     """
@@ -26,7 +26,7 @@ class PhotoContent(models.Model):
     width = models.IntegerField()
     height = models.IntegerField()
     image_sha256 = models.CharField(max_length=64)
-    """Of the JPEG that is kept and served."""
+    """Of the JPEG that is stored and served."""
     thumbnail_sha256 = models.CharField(max_length=64)
     created_at = models.DateTimeField()
 

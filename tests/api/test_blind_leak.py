@@ -13,7 +13,7 @@ from uuid import uuid4
 
 import pytest
 
-from api.live import _event, _Listener, _place_of
+from api.operations.events import _event, _Listener, _token_team
 from tastings.models import FlightCup
 from teams.models import Role
 from tests.api.phone import change, sync
@@ -87,8 +87,8 @@ def told(who, wanted, guesses):
         body = b"".join(answer.streaming_content) if answer.streaming else answer.content
         headers = {name: value for name, value in answer.items() if name not in DRAWN}
         answers.append((address, answer.status_code, headers, members_of(body)))
-    _, team, counter = _place_of(who.token)  # what the live stream would tell this device now
-    answers.append(_event(_Listener(token=who.device.id, team=team, told=counter, latest=counter)))
+    _, team, counter = _token_team(who.token)  # what the live stream would tell this device now
+    answers.append(_event(_Listener(token=who.device.id, team=team, last_sent_cursor=counter, latest=counter)))
     answers.append(json.dumps({**sync(who.client), "now": ""}))
     answers.append(json.dumps([v["problems"] for v in sync(who.client, guesses)["verdicts"]]))
     return answers

@@ -7,7 +7,7 @@ from collections import Counter
 
 import pytest
 
-from api import health
+from api.operations import health
 from pages import reports as report_pages
 from tests.api.problems import refusal
 from tests.api.routes import routes

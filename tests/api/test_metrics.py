@@ -213,7 +213,7 @@ COUNTED = """
 import os, sys
 import django
 django.setup()
-from api.metrics import count_request
+from api.operations.metrics import count_request
 if os.fork() == 0:
     count_request(method="GET", route="/a", status=200, seconds=0.02)
     os._exit(0)

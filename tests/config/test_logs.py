@@ -127,7 +127,7 @@ def test_a_view_that_breaks_is_told_once_with_its_request(db, heard, monkeypatch
     def broken(*_, **__):
         raise RuntimeError("honey and regret")
 
-    monkeypatch.setattr("api.health.worker_answers", broken)
+    monkeypatch.setattr("api.operations.health.worker_answers", broken)
     client = Client(raise_request_exception=False)
     assert client.get("/health/ready?note=honey", headers={HEADER: MADE}).status_code == 500
     crash, line = objects(heard)

@@ -52,7 +52,7 @@ class ScriptedTransport:
         return answer(self.sent[-1]) if callable(answer) else answer
 
     def close(self):
-        """Nothing is held."""
+        """Do nothing."""
 
 
 def apply_all(body):

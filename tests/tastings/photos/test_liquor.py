@@ -18,9 +18,9 @@ pytestmark = pytest.mark.django_db
 
 def test_colour_of_the_liquor_is_measured_and_stored(taster, session):
     address, _ = upload_and_check(taster, encode_image(scene(800, 600), quality=95), session=str(session.id))
-    told = taster.client.post(f"{address}colour", {"white": WHITE, "liquor": LIQUOR})
-    assert told.status_code == 200, told.content
-    colour = told.json()["colour"]
+    answer = taster.client.post(f"{address}colour", {"white": WHITE, "liquor": LIQUOR})
+    assert answer.status_code == 200, answer.content
+    colour = answer.json()["colour"]
     assert (colour["verdict"], colour["reason"], colour["terms"][0]["key"]) == ("told", None, "amber")
     # amber (199, 120, 40) is 57.78, 24.88, 53.92 in full light (colour-science 0.4.7); a white of 240 has 0.8714 of the
     # light, so L* + 16, a* and b* grow by its inverse cube root, 1.0469

@@ -118,10 +118,10 @@ def test_database_enforces_every_rule(taster, stranger, session, change, constra
     ],
 )
 def test_database_enforces_the_rules_of_pictures(taster, session, change, constraint):
-    held = {"team": taster.team, "sha256": "a" * 64, "bytes": 9, "width": 10_000, "height": 5_000}
-    held |= {"image_sha256": "b" * 64, "thumbnail_sha256": "c" * 64, "created_at": timezone.now()}
+    fields = {"team": taster.team, "sha256": "a" * 64, "bytes": 9, "width": 10_000, "height": 5_000}
+    fields |= {"image_sha256": "b" * 64, "thumbnail_sha256": "c" * 64, "created_at": timezone.now()}
     with pytest.raises(IntegrityError, match=constraint), transaction.atomic():
-        PhotoContent.objects.create(**{**held, **change})
-    PhotoContent.objects.create(**held)
+        PhotoContent.objects.create(**{**fields, **change})
+    PhotoContent.objects.create(**fields)
     with pytest.raises(IntegrityError, match="photo_content_once_per_team"), transaction.atomic():
-        PhotoContent.objects.create(**held)
+        PhotoContent.objects.create(**fields)

@@ -29,8 +29,8 @@ pytestmark = pytest.mark.django_db
 def test_pieces_come_one_after_the_other_and_a_worker_makes_a_picture(taster, session, folder):
     file = phone_photo()
     address, answer = announce(taster, file, session=str(session.id), taken_at="2026-03-04T10:00:00Z")
-    told = answer.json()
-    assert (answer.status_code, told["state"], told["received"], told["bytes"]) == (201, "receiving", 0, len(file))
+    shown = answer.json()
+    assert (answer.status_code, shown["state"], shown["received"], shown["bytes"]) == (201, "receiving", 0, len(file))
     half = len(file) // 2
     first = send(taster, address, file[:half], 0)
     assert (first.status_code, first["Upload-Offset"], first.json()["received"]) == (200, str(half), half)
@@ -39,13 +39,13 @@ def test_pieces_come_one_after_the_other_and_a_worker_makes_a_picture(taster, se
     assert (last["state"], last["received"]) == ("checking", len(file))
     assert taster.client.get(f"{address}image").status_code == 404
 
-    assert check_photo(UUID(told["id"]), now=timezone.now()) == "kept"
+    assert check_photo(UUID(shown["id"]), now=timezone.now()) == "kept"
     shown = taster.client.get(address).json()
     assert (shown["state"], shown["width"], shown["height"], shown["reason"]) == ("kept", 180, 240, None)
     assert shown["taken_at"] == "2026-03-04T10:00:00Z"
     names = [name.split("/")[-1].partition(".")[2] for name in on_disk(folder)]
     assert names == ["jpg", "thumbnail.jpg"]  # and nothing of the upload
-    assert check_photo(UUID(told["id"]), now=timezone.now()) == ""
+    assert check_photo(UUID(shown["id"]), now=timezone.now()) == ""
 
 
 def test_piece_at_another_offset_gets_the_offset_to_continue_at(taster, session):

@@ -1,11 +1,12 @@
-"""Server-sent events: a word to the other phones that there is something to pull.
+"""Server-sent events that tell phones to pull.
 
 ``GET /api/v1/events`` with a bearer token answers ``text/event-stream``. Each event has the team's cursor as its id and
 ``{"team", "cursor"}`` as its data; the phone then syncs from its own cursor. A phone that comes back with
-``Last-Event-ID`` hears at once if it has missed something. A comment every 15 seconds keeps proxies from hanging up.
+``Last-Event-ID`` gets an event at once if it has missed something. A comment every 15 seconds keeps proxies from closing
+the connection.
 
 A listener costs one task and no thread. One query a second asks for the counters of all teams that anyone here listens
-to, so nothing has to be told when someone writes, and nothing can get lost. A slow listener gets the latest cursor when
+to, so writers notify nobody and no event can get lost. A slow listener gets the latest cursor when
 it is ready for it, never a queue of old ones.
 """
 
@@ -21,20 +22,24 @@ from uuid import UUID
 from django.db import connections
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
+from django.utils.translation import gettext_lazy, override
+from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import OpenApiParameter
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.http.languages import accepted_language
+from api.http.openapi import operation, problem_responses
 from api.http.problems import MEDIA_TYPE, problem_document
 from teams.actions.people import token_digest
 from teams.errors import Refused
 from teams.queries.people import revisions_of, token_by_digest, valid_tokens
 
 PATH = "/api/v1/events"
-LOOK_EVERY_S = 1.0
+POLL_INTERVAL_S = 1.0
 HEARTBEAT_S = 15.0
-MOST_LISTENERS = 2000
+MAX_LISTENERS = 2000
 """In one process; more are asked to come back later."""
 
 
@@ -47,14 +52,18 @@ class LiveEventsUnavailable(Refused):
 
 
 class Events(APIView):
-    """The stream as the OpenAPI document tells it; `config.asgi` serves it before it comes here."""
+    """The stream as the OpenAPI document describes it; `config.asgi` serves it before a request gets here."""
 
+    @operation(
+        parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
+        responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(501, 503)},
+    )
     def get(self, request: Request) -> Response:  # noqa: ARG002 - the framework's shape
         """Open the stream: an event whenever there is something to pull."""
         raise LiveEventsUnavailable(_("start the web server on config.asgi"))
 
 
-Scope = MutableMapping[str, Any]
+ASGIScope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
 
@@ -63,40 +72,44 @@ _log = logging.getLogger(__name__)
 
 @dataclass(eq=False, slots=True)
 class _Listener:
-    """One open stream: whose it is, the last cursor told, and what wakes it."""
+    """One open stream: its token and team, the last cursor sent, and the event that wakes it."""
 
     token: UUID
     team: UUID
-    told: int
+    last_sent_cursor: int
     latest: int
     wake: asyncio.Event = field(default_factory=asyncio.Event)
     ended: bool = False
 
 
-class Live:
+class EventStreams:
     """The listeners of one process."""
 
     def __init__(self) -> None:
         self._listeners: set[_Listener] = set()
         self._watch: asyncio.Task[None] | None = None
 
-    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        """Serve one listener until it or its token goes."""
+    async def __call__(self, scope: ASGIScope, receive: Receive, send: Send) -> None:
+        """Serve one listener until it disconnects or its token ends."""
         headers = {name.decode("latin-1").lower(): value.decode("latin-1") for name, value in scope["headers"]}
+        with override(accepted_language(headers.get("accept-language", ""))):
+            await self._answer(scope, headers, receive, send)
+
+    async def _answer(self, scope: ASGIScope, headers: Mapping[str, str], receive: Receive, send: Send) -> None:
         if scope["method"] not in ("GET", "HEAD"):
-            return await _refuse(send, 405, "method_not_allowed", "GET opens the stream", {"Allow": "GET"})
-        scheme, _, token = headers.get("authorization", "").partition(" ")
+            return await _refuse(send, 405, "method_not_allowed", _("GET opens the stream"), {"Allow": "GET"})
+        scheme, _space, token = headers.get("authorization", "").partition(" ")
         found = (
-            await asyncio.to_thread(_with_database, _place_of, token.strip()) if scheme.lower() == "bearer" else None
+            await asyncio.to_thread(_run_in_thread, _token_team, token.strip()) if scheme.lower() == "bearer" else None
         )
         if found is None:
             return await _refuse(
-                send, 401, "not_authenticated", "a bearer token is needed", {"WWW-Authenticate": "Bearer"}
+                send, 401, "not_authenticated", _("a bearer token is needed"), {"WWW-Authenticate": "Bearer"}
             )
-        if len(self._listeners) >= MOST_LISTENERS:
-            return await _refuse(send, 503, "busy", "too many listeners; sync still works", {"Retry-After": "30"})
+        if len(self._listeners) >= MAX_LISTENERS:
+            return await _refuse(send, 503, "busy", _("too many listeners; sync still works"), {"Retry-After": "30"})
         token_id, team, revision = found
-        listener = _Listener(token_id, team, told=_last_event(headers, revision), latest=revision)
+        listener = _Listener(token_id, team, last_sent_cursor=_last_event(headers, revision), latest=revision)
         return await self._serve(listener, receive, send, head_only=scope["method"] == "HEAD")
 
     async def _serve(self, listener: _Listener, receive: Receive, send: Send, *, head_only: bool) -> None:
@@ -111,82 +124,82 @@ class Live:
             return
         self._listeners.add(listener)
         if self._watch is None or self._watch.done():
-            self._watch = asyncio.create_task(self._look())
-        gone = asyncio.create_task(_until_gone(receive))
+            self._watch = asyncio.create_task(self._poll())
+        disconnected = asyncio.create_task(_wait_for_disconnect(receive))
         try:
             await _write(send, b"retry: 3000\n\n")
-            while not (gone.done() or listener.ended):
-                if listener.latest > listener.told:
-                    listener.told = listener.latest
+            while not (disconnected.done() or listener.ended):
+                if listener.latest > listener.last_sent_cursor:
+                    listener.last_sent_cursor = listener.latest
                     await _write(send, _event(listener))
                     continue
                 listener.wake.clear()
                 waiting = asyncio.create_task(listener.wake.wait())
-                await asyncio.wait({waiting, gone}, timeout=HEARTBEAT_S, return_when=asyncio.FIRST_COMPLETED)
+                await asyncio.wait({waiting, disconnected}, timeout=HEARTBEAT_S, return_when=asyncio.FIRST_COMPLETED)
                 if not waiting.done():
                     waiting.cancel()
-                    if not gone.done():
+                    if not disconnected.done():
                         await _write(send, b": still here\n\n")
             await send({"type": "http.response.body", "body": b""})
         except OSError:
-            pass  # the phone went away in the middle of a word
+            pass  # the phone disconnected during a write
         finally:
-            gone.cancel()
+            disconnected.cancel()
             self._listeners.discard(listener)
 
-    async def _look(self) -> None:
-        """Ask for the counters once a second while anyone listens, and now and then whether the tokens still hold."""
-        looks = 0
+    async def _poll(self) -> None:
+        """Read the counters once a second while anyone listens, and now and then which tokens are still valid."""
+        n_polls = 0
         while self._listeners:
-            await asyncio.sleep(LOOK_EVERY_S)
-            looks += 1
+            await asyncio.sleep(POLL_INTERVAL_S)
+            n_polls += 1
             try:
                 teams = {listener.team for listener in self._listeners}
-                counters = await asyncio.to_thread(_with_database, revisions_of, teams)
+                counters = await asyncio.to_thread(_run_in_thread, revisions_of, teams)
                 alive: set[UUID] | None = None
-                if looks % HEARTBEAT_S == 0:
+                if n_polls % HEARTBEAT_S == 0:
                     tokens = {listener.token for listener in self._listeners}
-                    alive = await asyncio.to_thread(_with_database, partial(valid_tokens, teams=teams), tokens)
+                    alive = await asyncio.to_thread(_run_in_thread, partial(valid_tokens, teams=teams), tokens)
             except Exception:  # noqa: BLE001 - a database that is away for a moment must not end every stream
                 _log.warning("live table: the database did not answer", exc_info=True)
                 continue
             for listener in self._listeners:
                 listener.latest = max(listener.latest, counters.get(listener.team, 0))
                 listener.ended = alive is not None and listener.token not in alive
-                if listener.ended or listener.latest > listener.told:
+                if listener.ended or listener.latest > listener.last_sent_cursor:
                     listener.wake.set()
 
 
-def _with_database(work: Callable[..., Any], *arguments: Any) -> Any:  # noqa: ANN401 - passes through
-    """Work in a thread of the loop's own, and leave no connection open in it."""
+def _run_in_thread(func: Callable[..., Any], *arguments: Any) -> Any:  # noqa: ANN401 - passes through
+    """Call a function in a thread of the loop and leave no database connection open."""
     try:
-        return work(*arguments)
+        return func(*arguments)
     finally:
         connections.close_all()
 
 
-def _place_of(token: str) -> tuple[UUID, UUID, int] | None:
+def _token_team(token: str) -> tuple[UUID, UUID, int] | None:
     """Return token id, team and the team's counter."""
     found = token_by_digest(token_digest(token), now=timezone.now())
     return (found.id, found.member.team_id, found.member.team.revision) if found else None
 
 
 def _last_event(headers: Mapping[str, str], revision: int) -> int:
-    """Return the last cursor the phone heard of; one that never heard any hears of changes from now on."""
+    """Return the last cursor that was sent to the phone; without Last-Event-ID only new changes are sent."""
     text = headers.get("last-event-id", "")
     return int(text) if text.isascii() and text.isdigit() and len(text) < 19 else revision
 
 
 def _event(listener: _Listener) -> bytes:
-    data = json.dumps({"team": str(listener.team), "cursor": listener.told})
-    return f"id: {listener.told}\nevent: changed\ndata: {data}\n\n".encode()
+    data = json.dumps({"team": str(listener.team), "cursor": listener.last_sent_cursor})
+    return f"id: {listener.last_sent_cursor}\nevent: changed\ndata: {data}\n\n".encode()
 
 
 async def _write(send: Send, body: bytes) -> None:
     await send({"type": "http.response.body", "body": body, "more_body": True})
 
 
-async def _until_gone(receive: Receive) -> None:
+async def _wait_for_disconnect(receive: Receive) -> None:
     while (await receive())["type"] != "http.disconnect":
         pass
 

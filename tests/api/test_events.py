@@ -5,9 +5,10 @@ import json
 
 import pytest
 from django.db import connections
+from django.utils.translation import gettext, override
 
-from api import live
-from api.live import Live
+from api.operations import events
+from api.operations.events import EventStreams
 from teams.models import DeviceToken
 from tests.api.phone import change, sync
 from tests.factories import TeamFactory, person
@@ -17,17 +18,18 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 @pytest.fixture(autouse=True)
 def _quick(monkeypatch):
-    monkeypatch.setattr(live, "LOOK_EVERY_S", 0.05)
-    monkeypatch.setattr(live, "HEARTBEAT_S", 0.5)
+    monkeypatch.setattr(events, "POLL_INTERVAL_S", 0.05)
+    monkeypatch.setattr(events, "HEARTBEAT_S", 0.5)
 
 
 class Stream:
     """One phone's open stream."""
 
-    def __init__(self, table, token=None, *, last=None, method="GET"):
+    def __init__(self, table, token=None, *, last=None, method="GET", language=None):
         headers = [(b"authorization", f"Bearer {token}".encode())] if token else []
         headers += [(b"last-event-id", str(last).encode())] if last is not None else []
-        scope = {"type": "http", "method": method, "path": live.PATH, "headers": headers}
+        headers += [(b"accept-language", language.encode())] if language else []
+        scope = {"type": "http", "method": method, "path": events.PATH, "headers": headers}
         self.sent, self._gone, self._more = [], asyncio.Event(), asyncio.Event()
         self.task = asyncio.create_task(table(scope, self._receive, self._send))
 
@@ -85,7 +87,7 @@ def test_the_other_phones_hear_of_a_change_and_other_teams_do_not():
     writer, listener, stranger = person(team, "taster"), person(team, "viewer"), person(TeamFactory(), "owner")
 
     async def scene():
-        table = Live()
+        table = EventStreams()
         ours, theirs = await Stream(table, listener.token).open(), await Stream(table, stranger.token).open()
         await elsewhere(pushed, writer)
         await ours.until(lambda: ours.cursors == [1])
@@ -105,7 +107,7 @@ def test_a_phone_that_comes_back_hears_at_once_what_it_missed():
     pushed(who)
 
     async def scene():
-        table = Live()
+        table = EventStreams()
         late = Stream(table, who.token, last=1)
         await late.until(lambda: late.cursors == [2])
         current = await Stream(table, who.token, last=2).open()
@@ -121,7 +123,7 @@ def test_a_stream_ends_with_its_token():
     who = person(TeamFactory(), "taster")
 
     async def scene():
-        stream = await Stream(Live(), who.token).open()
+        stream = await Stream(EventStreams(), who.token).open()
         await elsewhere(DeviceToken.objects.all().delete)
         async with asyncio.timeout(20):
             await stream.task
@@ -135,7 +137,7 @@ def test_a_stream_ends_with_its_token():
 )
 def test_who_is_not_signed_in_hears_nothing(token, method, status):
     async def scene():
-        stream = Stream(Live(), token, method=method)
+        stream = Stream(EventStreams(), token, method=method)
         await stream.task
         return stream
 
@@ -144,12 +146,25 @@ def test_who_is_not_signed_in_hears_nothing(token, method, status):
     assert json.loads(stream.text)["status"] == status
 
 
+def test_refused_stream_follows_accept_language():
+    async def scene():
+        streams = [Stream(EventStreams(), language=language) for language in (None, "de-AT")]
+        for stream in streams:
+            await stream.task
+        return [json.loads(stream.text)["detail"] for stream in streams]
+
+    english, german = asyncio.run(scene())
+    assert english == "a bearer token is needed"
+    with override("de"):
+        assert german == gettext("a bearer token is needed")
+
+
 def test_more_listeners_than_fit_are_asked_to_come_back(monkeypatch):
-    monkeypatch.setattr(live, "MOST_LISTENERS", 1)
+    monkeypatch.setattr(events, "MAX_LISTENERS", 1)
     who = person(TeamFactory(), "taster")
 
     async def scene():
-        table = Live()
+        table = EventStreams()
         first = await Stream(table, who.token).open()
         second = Stream(table, who.token)
         await second.task
@@ -165,4 +180,4 @@ def test_more_listeners_than_fit_are_asked_to_come_back(monkeypatch):
 
 def test_without_an_event_loop_the_address_says_so(db):
     who = person(TeamFactory(), "taster")
-    assert who.client.get(live.PATH).status_code == 501
+    assert who.client.get(events.PATH).status_code == 501

@@ -3,18 +3,10 @@
 from collections.abc import Iterator
 
 from django.urls import URLPattern, include, path
-from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 
 from api import documents as doc
 from api.http.openapi import ETAG, IF_MATCH, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
-<<<<<<< HEAD
-from api.live import Events
-from api.operations.export import TeamExport
-=======
-from api.lots.guide import LotBrewGuide
-from api.panels import CalibrationOf, PanelOfTeam
->>>>>>> origin/main
 from api.records import RecordHistory, RecordItem, RecordList, RecordView
 from api.sync import Sync
 from lots.schema import RecordSchema
@@ -83,73 +75,6 @@ def _describe() -> None:
                 request=doc.SYNC_BODY, responses={200: doc.SYNC_ANSWER, **body, **problem_responses(409, 410)}
             )
         },
-<<<<<<< HEAD
-        Events: {
-            "get": operation(
-                parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
-                responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(501, 503)},
-            )
-        },
-=======
-        DevelopmentOf: {
-            "get": operation(parameters=[ETAG], responses={200: answers.DEVELOPMENT, **read, **problem_responses(404)})
-        },
-        CalibrationOf: {
-            "get": operation(
-                parameters=[ETAG], responses={200: answers.CALIBRATION, **read, **problem_responses(403, 404)}
-            )
-        },
-        PanelOfTeam: {"get": operation(parameters=[ETAG], responses={200: answers.PANEL, **read})},
-        Compare: {
-            "get": operation(
-                parameters=[
-                    OpenApiParameter("lots", str, description="two to six ids, separated by commas"),
-                    OpenApiParameter("lot", OpenApiTypes.UUID, description="one lot instead, parted by"),
-                    OpenApiParameter("by", str, description="vessel_material, shop or water"),
-                    ETAG,
-                ],
-                responses={200: answers.COMPARISON, **read, **problem_responses(404, 422)},
-            )
-        },
-        TriangleTests: {
-            "get": operation(
-                operation_id="triangle_test_list",
-                parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
-                responses={
-                    200: paginated(answers.TRIANGLE_TEST_READ, "TriangleTestPage"),
-                    **read,
-                    **problem_responses(404, 422),
-                },
-            ),
-            "post": operation(
-                request=answers.NEW_TRIANGLE_TEST,
-                responses={201: answers.TRIANGLE_TEST_READ, **body, **problem_responses(403)},
-            ),
-        },
-        OneTriangleTest: {
-            "get": operation(
-                operation_id="triangle_test_read",
-                parameters=[ETAG],
-                responses={200: answers.TRIANGLE_TEST_READ, **read, **problem_responses(404)},
-            )
-        },
-        Trials: {
-            "post": operation(
-                request=answers.NEW_TRIAL,
-                responses={201: answers.TRIANGLE_TEST_READ, **body, **problem_responses(403, 404)},
-            )
-        },
-        OneTrial: {"delete": operation(responses={204: None, **problem_responses(403, 404)})},
-        ReadinessOf: {
-            "get": operation(
-                parameters=[OpenApiParameter("level", float, description="roast, 0 to 10"), ETAG],
-                responses={200: answers.READINESS, **read, **problem_responses(404, 422)},
-            )
-        },
-        ArrivalCheckOf: {
-            "get": operation(parameters=[ETAG], responses={200: answers.ARRIVAL, **read, **problem_responses(404)})
-        },
->>>>>>> origin/main
     }.items():
         extend_schema_view(**operations)(view)
 
@@ -162,20 +87,7 @@ urlpatterns = [
     path("sync", Sync.as_view()),
     path("", include("api.descriptors.urls")),
     *(route for schema in RECORD_SCHEMAS.values() for route in _record_routes(schema)),
-<<<<<<< HEAD
-    path("team/export", TeamExport.as_view()),
     path("", include("api.lots.urls")),
-=======
-    path("lots/<str:lot_id>/development", DevelopmentOf.as_view()),
-    path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
-    path("tasters/<str:taster_id>/calibration", CalibrationOf.as_view()),
-    path("lots/<str:lot_id>/readiness", ReadinessOf.as_view()),
-    path("lots/<str:lot_id>/arrival-check", ArrivalCheckOf.as_view()),
-    path("triangle-tests/", TriangleTests.as_view()),
-    path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
-    path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
-    path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
->>>>>>> origin/main
     path("", include("api.photos.urls")),
     path("", include("api.shares.urls")),
     path("", include("api.flights.urls")),

@@ -1,9 +1,9 @@
 """Server-sent events that tell phones to pull.
 
 ``GET /api/v1/events`` with a bearer token answers ``text/event-stream``. Each event has the team's cursor as its id and
-``{"team", "cursor"}`` as its data; the phone then syncs from its own cursor. A phone that comes back with
-``Last-Event-ID`` gets an event at once if it has missed something. A comment every 15 seconds keeps proxies from closing
-the connection.
+``{"team", "cursor"}`` as its data; the phone then syncs from its own cursor. A phone that reconnects with
+``Last-Event-ID`` gets an event at once if it has missed something. A comment every 15 seconds keeps proxies from
+closing the connection.
 
 A listener costs one task and no thread. One query a second asks for the counters of all teams that anyone here listens
 to, so writers notify nobody and no event can get lost. A slow listener gets the latest cursor when

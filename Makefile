@@ -3,7 +3,7 @@ PYTHON ?= $(firstword $(shell for p in python3 python3.14 python3.13 python3.12 
 	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p; done) python3)
 IN_VENV = exec $(PYTHON) config/dev/venv.py dev
 
-.PHONY: audit convergence faults fuzz help run study test
+.PHONY: audit convergence faults fuzz help mutation run study test
 .DEFAULT_GOAL := help
 
 help:  ## list the targets
@@ -22,6 +22,9 @@ faults:  ## kill servers and workers 200 times under four phones, then check eve
 
 fuzz:  ## send every operation of the API 60 made up requests that fit its document and 60 that do not; about six minutes (LEAFSPAN_FUZZ)
 	@export LEAFSPAN_FUZZ=$${LEAFSPAN_FUZZ:-60} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q tests/api/test_described.py
+
+mutation:  ## break merge, push, pull, reveal, row-level security and the posterior line by line and see whether tests notice; hours (tests/mutation.py)
+	@OMP_NUM_THREADS=1 $(IN_VENV) tests.mutation
 
 run:  ## start everything in the foreground: database, broker, web, worker, timetable, demo data
 	@exec $(PYTHON) config/dev/venv.py run config.dev run

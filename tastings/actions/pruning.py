@@ -1,6 +1,6 @@
-"""Forgetting deletions: a tombstone is kept 400 days, so that phones long in a drawer hear of it.
+"""Deleting old tombstones: a deleted record is kept for 400 days, so that phones long unused still learn of it.
 
-A phone that comes even later is told to start again; see `teams.actions.people.check_cursor`.
+A phone that syncs even later must start again; see `teams.actions.people.check_cursor`.
 """
 
 from datetime import datetime, timedelta
@@ -18,20 +18,20 @@ RETENTION = timedelta(days=400)
 
 
 def prune_all(*, now: datetime) -> int:
-    """Forget old tombstones of every team; return how many."""
-    forgotten = 0
+    """Delete old tombstones of every team; return their number."""
+    n_deleted = 0
     for team in every_team():
         with acting_for(team):
-            forgotten += prune(team, now=now)
-    return forgotten
+            n_deleted += prune(team, now=now)
+    return n_deleted
 
 
 @transaction.atomic
 def prune(team: UUID, *, now: datetime) -> int:
-    """Forget the team's old tombstones on which nothing hangs any more; return how many."""
+    """Delete the team's old tombstones that no record refers to; return their number."""
     cutoff = now - RETENTION
     locked = Team.objects.select_for_update(no_key=True).get(id=team)
-    forgotten, highest = 0, locked.pruned_revision
+    n_deleted, highest = 0, locked.pruned_revision
     for rows in (  # children first
         _old(Note, team=team, cutoff=cutoff),
         _old(Infusion, team=team, cutoff=cutoff).exclude(Exists(Note.objects.filter(infusion=OuterRef("id")))),
@@ -50,7 +50,7 @@ def prune(team: UUID, *, now: datetime) -> int:
         ),
         _old(Descriptor, team=team, cutoff=cutoff).exclude(
             Exists(Note.objects.filter(descriptor=OuterRef("id")))
-            # what a word was merged into stays known, however late a phone comes
+            # a phone may come with the key of a merged descriptor however late
             | Exists(Descriptor.objects.filter(id=OuterRef("id"), merged_into__isnull=False))
             | Exists(Descriptor.objects.filter(merged_into=OuterRef("id")))
         ),
@@ -61,12 +61,12 @@ def prune(team: UUID, *, now: datetime) -> int:
         found = rows.model._default_manager.filter(id__in=ids)
         highest = max(highest, found.aggregate(highest=Max("revision"))["highest"])
         found.delete()
-        forgotten += len(ids)
-    if forgotten:
+        n_deleted += len(ids)
+    if n_deleted:
         Team.objects.filter(id=team).update(
             pruned_revision=highest, pruned_before=max(cutoff, locked.pruned_before or cutoff)
         )
-    return forgotten
+    return n_deleted
 
 
 def _old(model: type[Synced], *, team: UUID, cutoff: datetime) -> QuerySet[Synced]:

@@ -4,7 +4,7 @@
 import re
 import subprocess
 import sys
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import timedelta
 from uuid import uuid4
 
@@ -382,6 +382,16 @@ class TestSetting:
             with acting_for(self.theirs.id):
                 with pytest.raises(IntegrityError), transaction.atomic():
                     Lot.objects.update(name="")
+                assert self.seen() == [self.theirs.id]
+            assert self.seen() == [self.ours.id]
+
+    def test_savepoint_that_worked_and_is_undone_takes_its_teams_along(self):
+        with transaction.atomic(), acting_for(self.ours.id):
+            assert self.seen() == [self.ours.id]
+            with acting_for(self.theirs.id):
+                with suppress(KeyError), transaction.atomic():
+                    assert self.seen() == [self.theirs.id]
+                    raise KeyError
                 assert self.seen() == [self.theirs.id]
             assert self.seen() == [self.ours.id]
 

@@ -3,6 +3,7 @@
 import json
 from itertools import permutations
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -89,3 +90,39 @@ def test_a_later_field_edit_brings_a_deleted_record_back():
     merge(record, {"remarks": "kept"}, Stamp(MOMENTS[2], DEVICES[1], "bo"))
     assert not record.removed
     assert record.values["steep_s"] == 10
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_a_deletion_and_an_edit_of_one_stamp_delete(order):
+    record, stamp = StampedRecord(), Stamp(MOMENTS[0], DEVICES[0], "ina")
+    edits = ({"steep_s": 10}, {DELETED: True})
+    for i in order:
+        merge(record, edits[i], stamp)
+    assert record.removed
+    assert record.values["steep_s"] == 10
+
+
+@pytest.mark.parametrize("order", list(permutations(range(3))))
+def test_edits_of_one_moment_and_device_go_by_what_the_clock_reported(order):
+    record = StampedRecord()
+    reported = ["", "2027-01-01T00:00:00.000000Z", "2028-01-01T00:00:00.000000Z"]
+    values = [30, 20, 10]  # the greatest value is not the one that wins
+    for i in order:
+        merge(record, {"steep_s": values[i]}, Stamp(MOMENTS[0], DEVICES[0], "ina", reported[i]))
+    assert (record.values["steep_s"], record.stamps["steep_s"].reported) == (10, reported[2])
+
+
+def test_a_deletion_of_a_later_report_deletes():
+    record, ahead = StampedRecord(), "2027-01-01T00:00:00.000000Z"
+    merge(record, {"steep_s": 10}, Stamp(MOMENTS[0], DEVICES[0], "ina"))
+    merge(record, {DELETED: True}, Stamp(MOMENTS[0], DEVICES[0], "ina", ahead))
+    assert record.removed
+    merge(record, {"steep_s": 20}, Stamp(MOMENTS[0], DEVICES[0], "ina", "2028-01-01T00:00:00.000000Z"))
+    assert not record.removed
+
+
+def test_true_and_one_are_two_values():
+    record = StampedRecord()
+    merge(record, {"tasted": True}, Stamp(MOMENTS[0], DEVICES[0], "ina"))
+    outcome = merge(record, {"tasted": 1}, Stamp(MOMENTS[1], DEVICES[0], "ina"))
+    assert outcome.lost == (LostValue("tasted", True, Stamp(MOMENTS[0], DEVICES[0], "ina")),)

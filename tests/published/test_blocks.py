@@ -46,6 +46,25 @@ def test_cyclic_difference_sets_reach_the_bound(start, v, factor):
     assert bound(counts, no_others(v)) == pytest.approx(factor, abs=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("counts", "factor"),
+    [
+        # two lots, one of them twice in each sitting of three: 1 - (1 / 9), by the mean of the factors
+        ([[1, 2], [2, 1]], 8 / 9),
+        # lots in the same proportion in every sitting lose nothing to the sittings: 1 / mean R of mean 1 / R
+        ([[1], [2]], 8 / 9),
+        ([[1, 1], [2, 2]], 8 / 9),
+        ([[1, 1], [1, 1], [2, 2]], 9 / 10),
+    ],
+)
+def test_bound_of_unequal_numbers_is_reached_where_it_can_be(counts, factor):
+    """Worked by hand from the definition: harmonic mean of the factors, over the numbers of the lots."""
+    n = np.array(counts)
+
+    assert efficiency(n, no_others(n.shape[1])) == pytest.approx(factor, abs=1e-12)
+    assert bound(n, no_others(n.shape[1])) == pytest.approx(factor, abs=1e-12)
+
+
 @pytest.mark.parametrize(("k", "r"), [(3, 2), (3, 3), (3, 4), (5, 2), (5, 3), (5, 6), (7, 2)])
 def test_square_lattices_have_the_efficiency_of_yates(k, r):
     blocks = lattice(k, r=r)

@@ -1,7 +1,7 @@
 """What a flight says: notes as they stood at the reveal, whenever they came, and nothing noted with the names known."""
 
 from datetime import timedelta
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import pytest
 from django.utils import timezone
@@ -101,6 +101,73 @@ def test_value_that_was_overwritten_after_the_reveal_is_found_in_the_history(fli
     sync(flight.tasters[0].client, [change("note", ids.note, at=(timezone.now() + AFTER).isoformat(), intensity=1)])
 
     assert means(answer_of(flight))[lot_in(first)][0] == pytest.approx(7.0)
+
+
+def at_the_reveal(flight, *, later=timedelta(0)):
+    """Return the moment of the reveal, or some time after it, as a phone sends it."""
+    return (row(flight).revealed_at + later).isoformat()
+
+
+TICK = timedelta(microseconds=1)
+
+
+@pytest.mark.parametrize(("later", "liking"), [(timedelta(0), 2.0), (TICK, 6.0)])
+def test_rating_of_the_moment_of_the_reveal_counts_and_a_later_one_does_not(flight, later, liking):
+    first = flight.cups_of(flight.tasters[0])[0]
+    ids = taste(flight.tasters[0], first, liking=6)
+    reveal(flight, reason="time is up")
+    sync(flight.tasters[0].client, [change("note", ids.note, at=at_the_reveal(flight, later=later), intensity=2)])
+
+    assert means(answer_of(flight))[lot_in(first)][0] == pytest.approx(liking)
+
+
+def test_overwritten_rating_of_the_moment_of_the_reveal_counts(flight):
+    first = flight.cups_of(flight.tasters[0])[0]
+    ids = taste(flight.tasters[0], first, liking=6)
+    reveal(flight, reason="time is up")
+    for later, liking in ((timedelta(0), 2), (AFTER, 9)):
+        note = change("note", ids.note, at=at_the_reveal(flight, later=later), intensity=liking)
+        sync(flight.tasters[0].client, [note])
+
+    assert means(answer_of(flight))[lot_in(first)][0] == pytest.approx(2.0)
+
+
+@pytest.mark.parametrize("what", ["session", "note"])
+@pytest.mark.parametrize(("later", "liking"), [(timedelta(0), None), (TICK, 6.0)])
+def test_deletion_of_the_moment_of_the_reveal_counts_and_a_later_one_does_not(flight, what, later, liking):
+    first, second = flight.cups_of(flight.tasters[0])[:2]
+    ids = taste(flight.tasters[0], first, liking=6)
+    taste(flight.tasters[0], second, liking=3)
+    reveal(flight, reason="time is up")
+    gone = change(what, getattr(ids, what), at=at_the_reveal(flight, later=later), deleted=True)
+    sync(flight.tasters[0].client, [gone])
+
+    assert means(answer_of(flight))[lot_in(first)][0] == (liking and pytest.approx(liking))
+
+
+@pytest.mark.parametrize(("later", "reasons"), [(timedelta(0), []), (TICK, ["after_the_reveal"])])
+def test_session_of_the_moment_of_the_reveal_counts_and_a_later_one_does_not(flight, later, reasons):
+    first = flight.cups_of(flight.tasters[0])[0]
+    reveal(flight, reason="time is up")
+    taste(flight.tasters[0], first, liking=6, at=at_the_reveal(flight, later=later))
+
+    assert [one["reason"] for one in answer_of(flight)["left_out"]] == reasons
+
+
+@pytest.mark.parametrize(("later", "liking"), [(timedelta(0), 5.0), (TICK, 4.0)])
+def test_note_moved_to_another_infusion_after_the_reveal_does_not_count(flight, later, liking):
+    taster = flight.tasters[0]
+    first = flight.cups_of(taster)[0]
+    ids, second, other = taste(taster, first, liking=4), str(uuid4()), str(uuid4())
+    brew = {"session": ids.session, "number": 2, "steep_s": 60, "kettle_c": 100}
+    note = {"session": ids.session, "infusion": second, "moment": "mouth", "descriptor": "liking", "intensity": 6}
+    sync(taster.client, [change("infusion", second, **brew), change("note", other, **note)])
+    reveal(flight, reason="time is up")
+    moved = change("note", other, at=at_the_reveal(flight, later=later), infusion=ids.infusion)
+    answer = sync(taster.client, [moved])
+
+    assert answer["verdicts"][0]["verdict"] == "applied"
+    assert means(answer_of(flight))[lot_in(first)][0] == pytest.approx(liking)
 
 
 def test_sessions_that_do_not_count_are_listed_with_the_reason(flight):

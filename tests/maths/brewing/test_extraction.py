@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from tastings.maths.brewing.extraction import cup_strength, extracted_shares, make_grid, perceived_strength, usual_grid
 from tastings.maths.brewing.heat import even_brew, steeped
@@ -96,3 +97,14 @@ def test_part_of_a_grid_has_the_nodes_of_the_whole():
 
 def test_prior_weights_sum_to_one():
     assert np.exp(usual_grid().log_prior).sum() == pytest.approx(1.0, abs=1e-12)
+
+
+def test_prior_of_a_node_is_the_density_over_the_steps_it_covers():
+    """Densities of SciPy. The exponent of taste ends at 1, so its last node covers half a step."""
+    grid = make_grid(n_k=9, n_tau=7, n_n=5)
+    k = norm.pdf(np.log(grid.k_per_min), np.log(0.25), 0.8)
+    tau = norm.pdf(np.log(grid.tau_s), np.log(30), 0.9)
+    n = norm.pdf(grid.n, 0.7, 0.25) * np.array([1, 1, 1, 1, 0.5])
+    weights = (k[:, None, None] * tau[None, :, None] * n).ravel()
+
+    assert np.exp(grid.log_prior) == pytest.approx(weights / weights.sum(), rel=1e-9)

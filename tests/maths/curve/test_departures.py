@@ -37,6 +37,16 @@ def test_one_odd_pour_is_found_and_weighed(changed, kind, stronger):
     assert ("stronger" if stronger else "weaker") in found[0].detail
 
 
+@pytest.mark.parametrize(
+    ("index", "steep_s", "found"),
+    [(1, 47.0, False), (1, 53.0, True), (6, 47.0, False), (6, 53.0, True), (1, 6.5, False), (1, 4.5, True)],
+)
+def test_first_and_last_pour_differ_by_two_and_a_half_before_they_are_odd(index, steep_s, found):
+    """The others have a contact of 20 s, the pour included; within a session 1.5 times as long is odd already."""
+    brief, _ = departures_of(pours_with(index, steep_s=steep_s))
+    assert bool(brief) == found
+
+
 def test_cold_vessel_weakens_the_first_cup():
     brief, found = departures_of(pours_with(0), warmed=False)
     assert brief == [(1, "cold_vessel", False)]

@@ -13,7 +13,7 @@ from time import monotonic
 
 import numpy as np
 
-from benchmarks.questions import Faced, Rested, a_pair, a_rested_lot, an_arrival
+from benchmarks.questions import ComparedLots, RoastedLot, simulate_arrival, simulate_pair, simulate_roasted_lot
 from benchmarks.study import Progress
 from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck
 from tastings.maths.comparison.side_by_side import LIKING
@@ -23,10 +23,10 @@ LOTS = 1000
 ARRIVALS = 100
 SESSIONS = (1, 3, 6)
 DIFFERENCES = (0.0, NOTICEABLE, 3.0)
-START = 4099
-EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0 + 1e-9)
+FIRST_SEED = 4099
+BIN_EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0 + 1e-9)
 PARTS = ("readiness", "arrivals", "pairs")
-Said = Callable[[str, int, int], None]
+ProgressCallback = Callable[[str, int, int], None]
 
 
 def share(of: Sequence[bool]) -> str:
@@ -37,23 +37,24 @@ def share(of: Sequence[bool]) -> str:
     return f"{part:.3f} ± {(max(part * (1 - part), 0.25 / len(of)) / len(of)) ** 0.5:.3f}"
 
 
-def classes(kinds: Mapping[str, Sequence[tuple[float, bool]]]) -> str:
+def bin_by_probability(kinds: Mapping[str, Sequence[tuple[float, bool]]]) -> str:
     """Return, by class of stated probability, how many answers of each kind, the mean stated, and the share true."""
     heads = [f"{kind}answers | mean stated | true" for kind in kinds]
     rows = ["| stated | " + " | ".join(heads) + " |", "| --- " + "| ---: " * 3 * len(kinds) + "|"]
-    for low, high in pairwise(EDGES):
+    for low, high in pairwise(BIN_EDGES):
         row = f"| {low:g} to {min(high, 1.0):g} |"
-        for said in kinds.values():
-            inside = [(p, true) for p, true in said if low <= p < high]
+        for answers in kinds.values():
+            inside = [(p, true) for p, true in answers if low <= p < high]
             stated = f"{np.mean([p for p, _ in inside]):.3f}" if inside else "-"
             row += f" {len(inside)} | {stated} | {share([true for _, true in inside])} |"
         rows.append(row)
     return "\n".join(rows)
 
 
-def of_readiness(lots: Sequence[Rested]) -> str:
+def readiness_table(lots: Sequence[RoastedLot]) -> str:
     """Return the figures of readiness as markdown."""
-    told = [one for one in lots if one.found.expected_on or one.found.low_on or one.found.verdict != "cannot_tell"]
+    answered = [one for one in lots if one.found.expected_on or one.found.low_on or one.found.verdict != "cannot_tell"]
+    under_today = [(p, one.truly_under) for one in answered if (p := one.found.probability) is not None]
     verdicts = "\n".join(
         f"| {verdict} | {len(some)} | {share([one.truly_under for one in some])} |"
         for verdict in ("ready", "resting", "cannot_tell")
@@ -64,11 +65,12 @@ def of_readiness(lots: Sequence[Rested]) -> str:
             "### Readiness",
             "",
             (
-                f"Told of {len(told)} of {len(lots)} lots; of the others too little was tasted. The 80 % interval of"
-                f" the date holds the day in {share([one.covered for one in told if one.crosses])} of"
-                f" {sum(one.crosses for one in told)} lots that fall under the level some day; of"
-                f" {sum(one.true_day == np.inf for one in told)} that never do it ends with no date in"
-                f" {share([one.found.high_on is None for one in told if one.true_day == np.inf])}."
+                f"Told of {len(answered)} of {len(lots)} lots; of the others too little was tasted."
+                " The 80 % interval of the date holds the day in"
+                f" {share([one.covered for one in answered if one.crosses])} of"
+                f" {sum(one.crosses for one in answered)} lots that fall under the level some day; of"
+                f" {sum(one.true_day == np.inf for one in answered)} that never do it ends with no date in"
+                f" {share([one.found.high_on is None for one in answered if one.true_day == np.inf])}."
             ),
             "",
             "| verdict | lots | truly under the level |",
@@ -77,12 +79,12 @@ def of_readiness(lots: Sequence[Rested]) -> str:
             "",
             "Probability that it is under the level today:",
             "",
-            classes({"": [(p, one.truly_under) for one in told if (p := one.found.probability) is not None]}),
+            bin_by_probability({"": under_today}),
         )
     )
 
 
-def of_arrivals(found: dict[tuple[float, bool, int], list[ArrivalCheck]]) -> str:
+def arrival_table(found: dict[tuple[float, bool, int], list[ArrivalCheck]]) -> str:
     """Return the figures of the arrival check as markdown."""
     rows = [
         "| true difference | tasters | sessions a side | called different | called same | mean detectable |",
@@ -111,7 +113,7 @@ def of_arrivals(found: dict[tuple[float, bool, int], list[ArrivalCheck]]) -> str
     )
 
 
-def of_pairs(pairs: Sequence[Faced]) -> str:
+def pair_table(pairs: Sequence[ComparedLots]) -> str:
     """Return the figures of comparisons as markdown."""
     kinds = {
         "different leaf: ": [one for one in pairs if not one.alike],
@@ -122,18 +124,18 @@ def of_pairs(pairs: Sequence[Faced]) -> str:
         both = [(one, said) for one in pairs for said in one.pair.differences if said.descriptor == key]
         covered = [said.low <= one.true_more[key] <= said.high for one, said in both]
         parts.append(f"The 80 % interval of the difference in {words} holds it in {share(covered)} of {len(both)}.")
-    questions: dict[str, Callable[[Sequence[Faced]], list[tuple[float, bool]]]] = {
-        "outlasts the other (has more worthwhile infusions)": lasting,
+    questions: dict[str, Callable[[Sequence[ComparedLots]], list[tuple[float, bool]]]] = {
+        "outlasts the other (has more worthwhile infusions)": outlast_probabilities,
         "is stronger": partial(more, STRENGTH),
         "is liked more": partial(more, LIKING),
     }
     for words, question in questions.items():
         said = {kind: question(some) for kind, some in kinds.items()}
-        parts += ["", f"Probability that one {words}:", "", classes(said)]
+        parts += ["", f"Probability that one {words}:", "", bin_by_probability(said)]
     return "\n".join(parts)
 
 
-def lasting(pairs: Sequence[Faced]) -> list[tuple[float, bool]]:
+def outlast_probabilities(pairs: Sequence[ComparedLots]) -> list[tuple[float, bool]]:
     """Return the probability that a lot outlasts the other, and whether it does, for both lots of each pair."""
     return [
         (p, one.true_counts[0] * sign > one.true_counts[1] * sign)
@@ -143,7 +145,7 @@ def lasting(pairs: Sequence[Faced]) -> list[tuple[float, bool]]:
     ]
 
 
-def more(key: str, pairs: Sequence[Faced]) -> list[tuple[float, bool]]:
+def more(key: str, pairs: Sequence[ComparedLots]) -> list[tuple[float, bool]]:
     """Return the probability that a lot has more of something, and whether it has, for both lots of each pair."""
     said = [(p, one.true_more[key] > 0) for one in pairs if (p := one.pair.more(key)) is not None]
     return [*said, *((1 - p, not true) for p, true in said)]
@@ -153,29 +155,33 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--lots", type=int, default=LOTS, help="roasted lots, and pairs of lots")
     parser.add_argument("--arrivals", type=int, default=ARRIVALS, help="of each kind")
-    parser.add_argument("--start", type=int, default=START, help="start of the random numbers")
+    parser.add_argument("--start", type=int, default=FIRST_SEED, help="start of the random numbers")
     parser.add_argument("--only", choices=PARTS, help="one of the parts; its figures are those of the whole run")
     chosen = parser.parse_args()
-    said: Said = Progress(begun=monotonic())
+    on_progress: ProgressCallback = Progress(begun=monotonic())
     for part in [chosen.only] if chosen.only else PARTS:
         if part == "readiness":
-            print(of_readiness(lots_of(chosen.lots, start=chosen.start, said=said)), end="\n\n", flush=True)
+            lots = lots_of(chosen.lots, start=chosen.start, on_progress=on_progress)
+            print(readiness_table(lots), end="\n\n", flush=True)
         elif part == "arrivals":
-            print(of_arrivals(arrivals_of(chosen.arrivals, start=chosen.start, said=said)), end="\n\n", flush=True)
+            arrivals = arrivals_of(chosen.arrivals, start=chosen.start, on_progress=on_progress)
+            print(arrival_table(arrivals), end="\n\n", flush=True)
         else:
-            print(of_pairs(pairs_of(chosen.lots, start=chosen.start, said=said)))
+            print(pair_table(pairs_of(chosen.lots, start=chosen.start, on_progress=on_progress)))
 
 
-def lots_of(n: int, *, start: int, said: Said) -> list[Rested]:
+def lots_of(n: int, *, start: int, on_progress: ProgressCallback) -> list[RoastedLot]:
     """Return so many roasted lots."""
     found = []
     for lot in range(n):
-        found.append(a_rested_lot(np.random.default_rng([start, 1, lot])))
-        said("readiness", lot + 1, n)
+        found.append(simulate_roasted_lot(np.random.default_rng([start, 1, lot])))
+        on_progress("readiness", lot + 1, n)
     return found
 
 
-def arrivals_of(n: int, *, start: int, said: Said) -> dict[tuple[float, bool, int], list[ArrivalCheck]]:
+def arrivals_of(
+    n: int, *, start: int, on_progress: ProgressCallback
+) -> dict[tuple[float, bool, int], list[ArrivalCheck]]:
     """Return so many arrivals of each kind: true difference, whether others tasted them, sessions a side."""
     found: dict[tuple[float, bool, int], list[ArrivalCheck]] = {}
     kinds = [
@@ -184,18 +190,18 @@ def arrivals_of(n: int, *, start: int, said: Said) -> dict[tuple[float, bool, in
     for number, (by, other_tasters, sessions) in enumerate(kinds):
         some = found[by, other_tasters, sessions] = []
         for lot in range(n):
-            chance = np.random.default_rng([start, 2, number, lot])
-            some.append(an_arrival(chance, sessions=sessions, other_tasters=other_tasters, differs_by=by))
-            said(f"arrivals, kind {number + 1} of {len(kinds)}", lot + 1, n)
+            rng = np.random.default_rng([start, 2, number, lot])
+            some.append(simulate_arrival(rng, sessions=sessions, other_tasters=other_tasters, differs_by=by))
+            on_progress(f"arrivals, kind {number + 1} of {len(kinds)}", lot + 1, n)
     return found
 
 
-def pairs_of(n: int, *, start: int, said: Said) -> list[Faced]:
+def pairs_of(n: int, *, start: int, on_progress: ProgressCallback) -> list[ComparedLots]:
     """Return so many pairs of lots."""
     found = []
     for lot in range(n):
-        found.append(a_pair(np.random.default_rng([start, 3, lot])))
-        said("pairs", lot + 1, n)
+        found.append(simulate_pair(np.random.default_rng([start, 3, lot])))
+        on_progress("pairs", lot + 1, n)
     return found
 
 

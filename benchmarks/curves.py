@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from benchmarks.worlds import N_TASTERS, some_leaf, some_session, some_table
+from benchmarks.worlds import N_TASTERS, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import BoolArray, FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.brewing.heat import EVEN_INFUSIONS
@@ -29,7 +29,7 @@ class Scored:
 
 
 @dataclass(slots=True)
-class Scores:
+class CurveScores:
     """Many lots of the same number of sessions."""
 
     lots: list[Scored] = field(default_factory=list)
@@ -50,15 +50,15 @@ class Scores:
         """Return the share of intervals that hold the truth, by infusion."""
         return np.asarray(np.mean([one.covered for one in self.lots], axis=0), dtype=np.float64)
 
-    def right(self) -> BoolArray:
+    def is_label_correct(self) -> BoolArray:
         """Whether the likeliest label is the true one."""
         return np.array([one.probability.argmax() == one.true_label for one in self.lots])
 
-    def plain_right(self) -> BoolArray:
+    def is_baseline_correct(self) -> BoolArray:
         """Whether the label read off the averages is."""
         return np.array([one.plain_label == one.true_label for one in self.lots])
 
-    def sure(self) -> BoolArray:
+    def is_confident(self) -> BoolArray:
         """Whether the likeliest label has a probability above 0.8."""
         return np.array([one.probability.max() > SURE for one in self.lots])
 
@@ -74,15 +74,15 @@ class Scores:
         ]
 
 
-def plain_average(brews: Iterable[Brew]) -> FloatArray:
+def mean_by_infusion(brews: Iterable[Brew]) -> FloatArray:
     """Return the mean rating by infusion number; beyond the last one tasted, the last mean goes on."""
-    said: list[list[float]] = [[] for _ in range(EVEN_INFUSIONS)]
+    ratings_by_infusion: list[list[float]] = [[] for _ in range(EVEN_INFUSIONS)]
     for brew in brews:
         for pour in brew.pours:
             if "strength" in pour.ratings:
-                said[pour.number - 1].append(pour.ratings["strength"])
+                ratings_by_infusion[pour.number - 1].append(pour.ratings["strength"])
     found = np.full(EVEN_INFUSIONS, np.nan)
-    for index, ratings in enumerate(said):
+    for index, ratings in enumerate(ratings_by_infusion):
         found[index] = np.mean(ratings) if ratings else found[index - 1]
     return found
 
@@ -90,7 +90,7 @@ def plain_average(brews: Iterable[Brew]) -> FloatArray:
 def scored(found: Development, *, truth: FloatArray, brews: Iterable[Brew]) -> Scored:
     """Set a development beside the true even-brew curve."""
     points = np.array([(point.mean, point.low, point.high) for point in found.curves[0].points])
-    plain = plain_average(brews)
+    plain = mean_by_infusion(brews)
     return Scored(
         error=points[:, 0] - truth,
         plain_error=plain - truth,
@@ -109,18 +109,18 @@ class World:
     n_tasters: int = N_TASTERS
 
 
-def one_lot(world: World, *, sessions: int, chance: np.random.Generator) -> Scored:
+def one_lot(world: World, *, sessions: int, rng: np.random.Generator) -> Scored:
     """Simulate a lot, compute it, and score it."""
-    leaf, table = some_leaf(chance, power=world.power), some_table(chance, n_tasters=world.n_tasters)
-    brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
+    leaf, table = draw_leaf(rng, power=world.power), draw_team(rng, n_tasters=world.n_tasters)
+    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(sessions)]
     return scored(estimate_development(brews, rated=["strength"]), truth=leaf.even_cups(), brews=brews)
 
 
-def label_moved(*, sessions: int, chance: np.random.Generator) -> bool:
+def label_moved(*, sessions: int, rng: np.random.Generator) -> bool:
     """Whether one more session in which every cup is a 10 changes the label shown for a lot."""
-    leaf, table = some_leaf(chance), some_table(chance)
-    brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
-    like = some_session(leaf, table, number=sessions, chance=chance)
+    leaf, table = draw_leaf(rng), draw_team(rng)
+    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(sessions)]
+    like = draw_session(leaf, table, number=sessions, rng=rng)
     tens = tuple(replace(pour, ratings={"strength": HIGHEST}) if pour.ratings else pour for pour in like.pours)
     absurd = replace(like, taster="taster of tens", pours=tens)
     return (

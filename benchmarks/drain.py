@@ -70,7 +70,7 @@ def worker(name: str, *, concurrency: int) -> tuple[str, ...]:
     return ("worker", "-n", f"{name}@bench", "--concurrency", str(concurrency), "--without-gossip", "--without-mingle")
 
 
-def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
+def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
     """Fill, measure, print."""
     import django  # the environment must name the servers first
 
@@ -142,7 +142,7 @@ def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
             time.sleep(max(0.0, EVERY_S - found[-1]))
         return found
 
-    def told(name: str, waits: list[float], drained: str) -> None:
+    def print_row(name: str, waits: list[float], drained: str) -> None:
         p95 = sorted(waits)[int(0.95 * len(waits))]
         print(f"| {name} | {len(waits)} | {median(waits):.2f} s | {p95:.2f} s | {max(waits):.2f} s | {drained} |")
 
@@ -167,21 +167,21 @@ def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
     ) as running:
         ready(1, running)
         waits_s(other, ours, for_s=3)
-        told("nothing else to do", waits_s(other, ours, for_s=seconds / 3), "none")
+        print_row("nothing else to do", waits_s(other, ours, for_s=seconds / 3), "none")
         all_due(many, lots)
         while left(many) == lots:
             time.sleep(0.05)
         before, begun = left(many), time.perf_counter()
         waits = waits_s(other, ours, for_s=seconds)
         drained, took = before - left(many), time.perf_counter() - begun
-        told(f"{lots:,} lots due", waits, f"{drained} lots, {drained / took:.1f} a second")
+        print_row(f"{lots:,} lots due", waits, f"{drained} lots, {drained / took:.1f} a second")
         assert left(many) > 0, "the lots were done before the pushes were"  # noqa: S101 - else it measures nothing
 
     rates: dict[int, list[float]] = {1: [], 2: []}
     per_lot: dict[int, list[float]] = {1: [], 2: []}
     for _ in range(pairs):
         for n in (1, 2):
-            all_due(many, few)
+            all_due(many, n_fresh)
             with processes(*(worker(f"w{i}", concurrency=1) for i in range(n))) as running:
                 ready(n, running)
                 for _ in range(20):  # each process opens its connections and builds what fits share
@@ -191,9 +191,9 @@ def run(*, lots: int, seconds: float, few: int, pairs: int) -> None:
                 current_app.send_task(Job.REFRESH_DUE.value)
                 while left(many):
                     time.sleep(0.02)
-                rates[n].append(few / (time.perf_counter() - begun))
-                per_lot[n].append((jobs() - before) / few)
-    print(f"\n| workers | {few} lots, a second | jobs per lot |\n| ---: | ---: | ---: |")
+                rates[n].append(n_fresh / (time.perf_counter() - begun))
+                per_lot[n].append((jobs() - before) / n_fresh)
+    print(f"\n| workers | {n_fresh} lots, a second | jobs per lot |\n| ---: | ---: | ---: |")
     for n in (1, 2):
         print(f"| {n} | {median(rates[n]):.1f} | {median(per_lot[n]):.3f} |")
     ratios = sorted(two / one for one, two in zip(rates[1], rates[2], strict=True))
@@ -210,7 +210,7 @@ def main() -> int:
     given = parser.parse_args()
     with test_servers() as found:
         os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
-        run(lots=given.lots, seconds=given.seconds, few=given.few, pairs=given.pairs)
+        run(lots=given.lots, seconds=given.seconds, n_fresh=given.n_fresh, pairs=given.pairs)
     return 0
 
 

@@ -13,8 +13,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from benchmarks.curves import Scores, scored
-from benchmarks.worlds import some_leaf, some_session, some_table
+from benchmarks.curves import CurveScores, scored
+from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.brewing.brews import Brew
 from tastings.maths.curve.endings import finish_line
 from tastings.maths.curve.estimate import estimate_development
@@ -23,17 +23,17 @@ from tastings.maths.panel.calibration import calibrate
 
 SESSIONS = (1, 3, 8)
 LOTS = 6
-WAYS = ("learned", "alone", "no endings")
+METHODS = ("learned", "alone", "no endings")
 
 
 @dataclass(slots=True)
-class Counts:
+class CountErrors:
     """Errors of the counts of one way of computing them, and the curves that it gives."""
 
     off: list[int] = field(default_factory=list)
     covered: list[bool] = field(default_factory=list)
     width: list[int] = field(default_factory=list)
-    curves: Scores = field(default_factory=Scores)
+    curves: CurveScores = field(default_factory=CurveScores)
 
     def add(self, found: Steeps, *, true_count: int) -> None:
         """Add one lot."""
@@ -47,18 +47,18 @@ class Counts:
 class TeamScores:
     """Every way, and the plain average of where sessions stopped."""
 
-    ways: dict[str, Counts] = field(default_factory=lambda: {way: Counts() for way in WAYS})
+    ways: dict[str, CountErrors] = field(default_factory=lambda: {way: CountErrors() for way in METHODS})
     stops_off: list[float] = field(default_factory=list)
     line_off: list[float] = field(default_factory=list)
 
 
-def add_team(scores: TeamScores, *, sessions: int, chance: np.random.Generator) -> None:
+def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> None:
     """Simulate a team with its lots, compute each lot every way, and add to the scores."""
-    table = some_table(chance)
-    line = float(np.clip(chance.normal(2.5, 0.7), 0.8, 4.5))
-    leaves = {f"lot {i}": some_leaf(chance) for i in range(LOTS)}
+    table = draw_team(rng)
+    line = float(np.clip(rng.normal(2.5, 0.7), 0.8, 4.5))
+    leaves = {f"lot {i}": draw_leaf(rng) for i in range(LOTS)}
     lots: dict[str, list[Brew]] = {
-        name: [some_session(leaf, table, number=100 * place + i, chance=chance, line=line) for i in range(sessions)]
+        name: [draw_session(leaf, table, number=100 * place + i, rng=rng, line=line) for i in range(sessions)]
         for place, (name, leaf) in enumerate(leaves.items())
     }
     scales = {"strength": calibrate(lots)}
@@ -85,7 +85,7 @@ def all_scores(*, teams: int, start: int, progress: Callable[[str, int, int], No
     for sessions in SESSIONS:
         found[sessions] = TeamScores()
         for team in range(teams):
-            add_team(found[sessions], sessions=sessions, chance=np.random.default_rng([start, 9, sessions, team]))
+            add_team(found[sessions], sessions=sessions, rng=np.random.default_rng([start, 9, sessions, team]))
             progress(f"teams, {sessions} sessions a lot", team + 1, teams)
     return found
 
@@ -99,10 +99,10 @@ def tables(scores: dict[int, TeamScores]) -> str:
     rows = [heads, "| --- " * 11 + "|"]
     for sessions, one in scores.items():
         figures = (
-            *(f"{np.mean(one.ways[way].off):.2f}" for way in WAYS),
+            *(f"{np.mean(one.ways[way].off):.2f}" for way in METHODS),
             f"{np.mean(one.stops_off):.2f}",
-            *(f"{np.mean(one.ways[way].covered):.2f}" for way in WAYS),
-            *(f"{np.mean(one.ways[way].width):.1f}" for way in WAYS),
+            *(f"{np.mean(one.ways[way].covered):.2f}" for way in METHODS),
+            *(f"{np.mean(one.ways[way].width):.1f}" for way in METHODS),
         )
         rows.append(f"| {sessions} | " + " | ".join(figures) + " |")
     rows += [

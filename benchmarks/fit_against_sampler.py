@@ -24,7 +24,7 @@ import numpy as np
 from scipy.linalg import solve_triangular
 from scipy.optimize import minimize
 
-from benchmarks.worlds import some_leaf, some_session, some_table
+from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import Brew, TasterScale, checked
 from tastings.maths.brewing.extraction import (
@@ -47,24 +47,24 @@ WALKERS = 32
 ENSEMBLES, BLOCKS = 2, 5
 SPREAD = (0.05, 0.05, 0.02, 0.05, 0.1)
 """How far from the peak the walkers start: log k, log tau, n, log sigma, a."""
-HELD_OUT = 505
-MOST_OFF, RATIO, LEAST_FASTER = 0.1, (0.95, 1.05), 500.0
+TEST_SEED = 505
+MAX_DIFFERENCE, RATIO, MIN_SPEEDUP = 0.1, (0.95, 1.05), 500.0
 """What is asked for: of the mean curve [points], of the standard deviations, and of the times."""
 
 
 @dataclass(frozen=True, slots=True)
-class Lot:
+class LotRatings:
     """A lot's ratings in one row, and which session and taster each belongs to."""
 
     steepings: list[Steeping]
     index: list[IndexArray]
-    said: FloatArray
+    ratings: FloatArray
     session: IndexArray
     taster: IndexArray
     n_absent: float
 
     @classmethod
-    def of(cls, followed: tuple[Followed, ...]) -> "Lot":
+    def of(cls, followed: tuple[Followed, ...]) -> "LotRatings":
         """Lay out the sessions that rated the descriptor."""
         tasted = [ratings for one in followed if (ratings := one.tasted(DESCRIPTOR))]
         names = sorted({one.taster for one in tasted})
@@ -72,7 +72,7 @@ class Lot:
         return cls(
             steepings=[one.steeping for one in tasted],
             index=[one.index for one in tasted],
-            said=np.concatenate([one.ratings for one in tasted]),
+            ratings=np.concatenate([one.ratings for one in tasted]),
             session=session,
             taster=np.array([names.index(tasted[i].taster) for i in session]),
             n_absent=expected_absent_tasters([sum(one.taster == name for one in tasted) for name in names]),
@@ -126,22 +126,22 @@ class Sampled:
 def by_sampling(followed: tuple[Followed, ...], *, steps: int, start: int, gain_of_level: bool) -> Sampled:
     """Return the same by sampling, the first sixth of each ensemble's steps discarded."""
     begun = perf_counter()
-    log_density = written_out(followed, gain_of_level=gain_of_level)
+    density = log_density(followed, gain_of_level=gain_of_level)
     usual = np.array([np.log(0.25), np.log(30.0), 0.7, np.log(0.75), LEVEL_MEAN])
 
     def lacking(step: FloatArray) -> float:
-        return min(-log_density(step), 1e9)
+        return min(-density(step), 1e9)
 
     peak = np.asarray(minimize(lacking, usual, method="Nelder-Mead").x, dtype=np.float64)
     even = even_brew()
     steeping = steeped(even, even.pours)
     blocks = []
     for ensemble in range(ENSEMBLES):
-        chance = np.random.default_rng([start, ensemble])
+        rng = np.random.default_rng([start, ensemble])
         moves = [(emcee.moves.StretchMove(), 0.5), (emcee.moves.DEMove(), 0.5)]
-        sampler = emcee.EnsembleSampler(WALKERS, peak.size, log_density, moves=moves)
-        sampler.random_state = np.random.RandomState(int(chance.integers(2**31))).get_state()
-        sampler.run_mcmc(peak + chance.normal(0, SPREAD, (WALKERS, peak.size)), steps)
+        sampler = emcee.EnsembleSampler(WALKERS, peak.size, density, moves=moves)
+        sampler.random_state = np.random.RandomState(int(rng.integers(2**31))).get_state()
+        sampler.run_mcmc(peak + rng.normal(0, SPREAD, (WALKERS, peak.size)), steps)
         kept = sampler.get_chain(discard=steps // 6, thin=5)
         curves = np.array([step[4] * cups_of(steeping, step)[1:] for step in kept.reshape(-1, peak.size)])
         blocks += np.array_split(curves, BLOCKS)
@@ -155,9 +155,9 @@ def cups_of(steeping: Steeping, step: FloatArray) -> FloatArray:
     return perceived_strength(np.maximum(share, 1e-9) * steeping.ratio / REFERENCE_SHARE, n=step[2:3])
 
 
-def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Callable[[FloatArray], float]:
+def log_density(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Callable[[FloatArray], float]:
     """Return the log density of (log k, log tau, n, log sigma, a), the covariance of all ratings written out."""
-    lot, scale, grid = Lot.of(followed), TasterScale(), usual_grid()
+    lot, scale, grid = LotRatings.of(followed), TasterScale(), usual_grid()
     same_session, same_taster = lot.session[:, None] == lot.session, lot.taster[:, None] == lot.taster
     own_scale = same_taster - 1 / (len(set(lot.taster.tolist())) + lot.n_absent)
     shifts = SESSION_SHIFT_SD**2 * same_session + scale.offset_sd**2 * own_scale
@@ -182,8 +182,8 @@ def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Calla
         )
         each = lot.cups(step)
         parts = [
-            level_precision_and_cross(cups[None], said)
-            for cups, said in zip(each, np.split(lot.said, np.flatnonzero(np.diff(lot.session)) + 1), strict=True)
+            level_precision_and_cross(cups[None], ratings)
+            for cups, ratings in zip(each, np.split(lot.ratings, np.flatnonzero(np.diff(lot.session)) + 1), strict=True)
         ]
         own = np.concatenate([level_estimate(*part) * cups for part, cups in zip(parts, each, strict=True)])
         first_level = float(level_estimate(*sum(parts[1:], parts[0]))[0])
@@ -191,9 +191,9 @@ def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Calla
         tasters = (level if gain_of_level else first_level) * scale.gain_sd * cups
         covariance = shifts + np.outer(own, own) * SESSION_GAIN_SD**2 * same_session
         covariance += np.outer(tasters, tasters) * own_scale
-        covariance[np.diag_indices(lot.said.size)] += np.exp(2 * log_sigma)
+        covariance[np.diag_indices(lot.ratings.size)] += np.exp(2 * log_sigma)
         root = np.linalg.cholesky(covariance)
-        residual = solve_triangular(root, lot.said - level * cups, lower=True, check_finite=False)
+        residual = solve_triangular(root, lot.ratings - level * cups, lower=True, check_finite=False)
         total += -0.5 * float(residual @ residual) - float(np.log(np.diag(root)).sum())
         return float(total)
 
@@ -201,7 +201,7 @@ def written_out(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Calla
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class ComparisonRow:
     """One lot: the grid set beside the sampler."""
 
     lot: int
@@ -213,7 +213,7 @@ class Row:
     sampler_s: float
 
     @property
-    def faster(self) -> float:
+    def speedup(self) -> float:
         """Return how many times as fast the grid is."""
         return self.sampler_s / self.grid_s
 
@@ -222,17 +222,17 @@ class Row:
         """Whether what is asked for holds."""
         low, high = RATIO
         return bool(
-            np.abs(self.off).max() <= MOST_OFF
+            np.abs(self.off).max() <= MAX_DIFFERENCE
             and low <= self.ratio.min()
             and self.ratio.max() <= high
-            and self.faster >= LEAST_FASTER
+            and self.speedup >= MIN_SPEEDUP
         )
 
     def __str__(self) -> str:
         return (
             f"| {self.lot} | {np.abs(self.off).max():.3f} | {self.off_error.max():.3f} "
             f"| {self.ratio.min():.3f} | {self.ratio.max():.3f} | {self.ratio_error.max():.3f} "
-            f"| {self.grid_s:.4f} | {self.sampler_s:.1f} | {self.faster:,.0f} x |"
+            f"| {self.grid_s:.4f} | {self.sampler_s:.1f} | {self.speedup:,.0f} x |"
         )
 
 
@@ -242,14 +242,14 @@ HEADS = (
 )
 
 
-def row_of(brews: list[Brew], *, lot: int, steps: int, gain_of_level: bool) -> Row:
+def row_of(brews: list[Brew], *, lot: int, steps: int, gain_of_level: bool) -> ComparisonRow:
     """Fit a lot both ways."""
     runs = [on_the_grid(brews) for _ in range(5)]
     mean, sd, _ = runs[0]
     followed, _ = follow(checked(brews), grid=usual_grid(), scales={})
     sampled = by_sampling(followed, steps=steps, start=lot, gain_of_level=gain_of_level)
     ratio = sd / sampled.sd
-    return Row(
+    return ComparisonRow(
         lot=lot,
         off=mean - sampled.mean,
         off_error=sampled.mean_error,
@@ -273,11 +273,11 @@ def main() -> int:
     parser.add_argument("--gain-of-level", action="store_true")
     chosen = parser.parse_args()
     print(HEADS, flush=True)
-    lot, rows = 0, list[Row]()
+    lot, rows = 0, list[ComparisonRow]()
     while len(rows) < chosen.lots:
-        chance = np.random.default_rng([HELD_OUT, lot])
-        leaf, table = some_leaf(chance), some_table(chance)
-        brews = [some_session(leaf, table, number=i, chance=chance) for i in range(chosen.sessions)]
+        rng = np.random.default_rng([TEST_SEED, lot])
+        leaf, table = draw_leaf(rng), draw_team(rng)
+        brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(chosen.sessions)]
         lot += 1
         if at_an_end(brews):
             continue

@@ -27,8 +27,8 @@ from os import cpu_count
 import numpy as np
 from scipy.special import ndtr
 
-from benchmarks.guide_worlds import PAGE, START, WORLDS, poured, rms, some_pot
-from benchmarks.worlds import MAKES, N_TASTERS, THERMOMETER_C, some_leaf, some_session, some_table
+from benchmarks.guide_worlds import FIRST_SEED, PAGE, WORLDS, draw_pot, rms, true_strengths
+from benchmarks.worlds import MAKES, N_TASTERS, THERMOMETER_C, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew
 from tastings.maths.brewing.extraction import REFERENCE_SHARE, effective_contact_s
@@ -42,10 +42,10 @@ from tastings.maths.guide.timing import LONGEST_S, SHORTEST_S, timed_s
 LOTS = 120
 DRAWS = {1: 100_000, 3: 1_000_000}
 """By number of sessions."""
-AT_ONCE = 50_000
-KEPT = 600
+CHUNK = 50_000
+N_RESAMPLED = 600
 TIMES_S = tuple(sorted({timed_s(float(s)) for s in np.arange(SHORTEST_S, LONGEST_S + 1, 0.5)}))
-MARKS = "<!-- limit -->\n", "<!-- end of limit -->\n"
+TABLE_MARKERS = "<!-- limit -->\n", "<!-- end of limit -->\n"
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,22 +71,22 @@ class Draws:
     noise: FloatArray
 
     @classmethod
-    def of(cls, n: int, *, power: bool, chance: np.random.Generator) -> "Draws":
-        """Draw as `some_leaf` and `some_table` do."""
-        make = np.array(MAKES)[chance.integers(len(MAKES), size=n)]
-        gain = np.clip(chance.normal(1.0, 0.15, (n, N_TASTERS)), 0.6, 1.4)
-        shift = chance.normal(0.0, 0.5, (n, N_TASTERS))
+    def of(cls, n: int, *, power: bool, rng: np.random.Generator) -> "Draws":
+        """Draw as `draw_leaf` and `draw_team` do."""
+        make = np.array(MAKES)[rng.integers(len(MAKES), size=n)]
+        gain = np.clip(rng.normal(1.0, 0.15, (n, N_TASTERS)), 0.6, 1.4)
+        shift = rng.normal(0.0, 0.5, (n, N_TASTERS))
         return cls(
-            k_per_min=make[:, 0] * np.exp(chance.normal(0.0, 0.4, n)),
-            tau_s=make[:, 1] * np.exp(chance.normal(0.0, 0.5, n)),
-            ea_kj_mol=chance.uniform(20.0, 50.0, n),
-            top=chance.uniform(4.0, 8.0, n) if power else chance.uniform(7.0, 10.0, n),
-            half=chance.uniform(0.5, 1.5, n),
-            slope=chance.uniform(0.9, 1.6, n),
-            power=chance.uniform(0.4, 1.0, n) if power else np.full(n, np.nan),
+            k_per_min=make[:, 0] * np.exp(rng.normal(0.0, 0.4, n)),
+            tau_s=make[:, 1] * np.exp(rng.normal(0.0, 0.5, n)),
+            ea_kj_mol=rng.uniform(20.0, 50.0, n),
+            top=rng.uniform(4.0, 8.0, n) if power else rng.uniform(7.0, 10.0, n),
+            half=rng.uniform(0.5, 1.5, n),
+            slope=rng.uniform(0.9, 1.6, n),
+            power=rng.uniform(0.4, 1.0, n) if power else np.full(n, np.nan),
             gain=gain / gain.mean(axis=1, keepdims=True),
             shift=shift - shift.mean(axis=1, keepdims=True),
-            noise=chance.uniform(0.5, 1.0, (n, N_TASTERS)),
+            noise=rng.uniform(0.5, 1.0, (n, N_TASTERS)),
         )
 
     def picked(self, places: np.ndarray) -> "Draws":
@@ -110,59 +110,59 @@ class Draws:
         content **= self.slope[:, None]
         return np.asarray(self.top[:, None] * content / (content + self.half[:, None] ** self.slope[:, None]))
 
-    def log_likelihood(self, brew: Brew, *, chance: np.random.Generator) -> FloatArray:
+    def log_likelihood(self, brew: Brew, *, rng: np.random.Generator) -> FloatArray:
         """Return float64[n_draws]: of one session's ratings of strength, its thermometer drawn along."""
         taster = int(brew.taster.split()[1])
-        off_c = -chance.normal(0.0, THERMOMETER_C, self.top.size)
+        off_c = -rng.normal(0.0, THERMOMETER_C, self.top.size)
         mean = self.shift[:, [taster]] + self.gain[:, [taster]] * self.cups(brew, off_c=off_c)
         found = np.zeros(self.top.size)
         for place, pour in enumerate(brew.pours):
             if pour.tasted:
-                said = pour.ratings["strength"]
-                below = (said + 0.25 - mean[:, place]) / self.noise[:, taster] if said < HIGHEST else np.inf
-                above = (said - 0.25 - mean[:, place]) / self.noise[:, taster] if said > LOWEST else -np.inf
+                rating = pour.ratings["strength"]
+                below = (rating + 0.25 - mean[:, place]) / self.noise[:, taster] if rating < HIGHEST else np.inf
+                above = (rating - 0.25 - mean[:, place]) / self.noise[:, taster] if rating > LOWEST else -np.inf
                 found += np.log(np.maximum(ndtr(below) - ndtr(above), 1e-12))
         return found
 
 
 @dataclass(frozen=True, slots=True)
-class Reached:
+class LotMisses:
     """One lot: relative miss of each cup by the guide and by the peer; the guide is sure of the first so many."""
 
     guided: FloatArray
     cup_by_cup: FloatArray
-    together: FloatArray
+    jointly: FloatArray
     sure: int
     effective: float
 
 
-def weighed(brews: list[Brew], *, power: bool, chance: np.random.Generator) -> tuple[Draws, float]:
+def importance_sample(brews: list[Brew], *, power: bool, rng: np.random.Generator) -> tuple[Draws, float]:
     """Return equally likely draws given the tastings, and how many the weighted ones were worth."""
     parts, logs = list[Draws](), list[FloatArray]()
-    for _ in range(DRAWS[len(brews)] // AT_ONCE):
-        some = Draws.of(AT_ONCE, power=power, chance=chance)
-        found = sum((some.log_likelihood(brew, chance=chance) for brew in brews), np.zeros(AT_ONCE))
-        best = np.argsort(found)[-AT_ONCE // 5 :]  # the rest weighs next to nothing and need not be kept
+    for _ in range(DRAWS[len(brews)] // CHUNK):
+        some = Draws.of(CHUNK, power=power, rng=rng)
+        found = sum((some.log_likelihood(brew, rng=rng) for brew in brews), np.zeros(CHUNK))
+        best = np.argsort(found)[-CHUNK // 5 :]  # the rest weighs next to nothing and need not be kept
         parts.append(some.picked(best))
         logs.append(found[best])
     log = np.concatenate(logs)
     whole = Draws(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Draws)})
     weight = np.exp(log - log.max())
     weight /= weight.sum()
-    steps = (chance.random() + np.arange(KEPT)) / KEPT
+    steps = (rng.random() + np.arange(N_RESAMPLED)) / N_RESAMPLED
     places = np.searchsorted(np.cumsum(weight), steps).clip(0, weight.size - 1)
     return whole.picked(places), float(1 / np.sum(weight**2))
 
 
 @dataclass(frozen=True, slots=True)
-class Peer:
+class OracleGuide:
     """The guide that cannot exist, in the pot of one that does: what the leaf may be, and what its cups should be."""
 
     found: Guide
     likely: Draws
     goal: FloatArray
 
-    def missed(self, steeps_s: Sequence[float]) -> FloatArray:
+    def expected_misses(self, steeps_s: Sequence[float]) -> FloatArray:
         """Return float64[n_cups]: the expected squared relative miss of each cup."""
         vessel = self.found.vessel
         pours = [vessel.pour(number, steep_s=steep_s) for number, steep_s in enumerate(steeps_s, start=1)]
@@ -174,12 +174,12 @@ class Peer:
         """Time each steep for its own cup, given those before. [s]."""
         chosen: list[float] = []
         for _ in range(cups):
-            chosen.append(min(TIMES_S, key=lambda steep_s: float(self.missed([*chosen, steep_s])[-1])))
+            chosen.append(min(TIMES_S, key=lambda steep_s: float(self.expected_misses([*chosen, steep_s])[-1])))
         return chosen
 
-    def together(self, start_s: Sequence[float]) -> list[float]:
+    def optimise_jointly(self, start_s: Sequence[float]) -> list[float]:
         """Time all steeps for the sum over cups, from these times on. [s]."""
-        best, least = list(start_s), float(self.missed(start_s).sum())
+        best, least = list(start_s), float(self.expected_misses(start_s).sum())
         moved = True
         while moved:
             moved = False
@@ -188,34 +188,42 @@ class Peer:
                 for step in (-4, -2, -1, 1, 2, 4):
                     if 0 <= at + step < len(TIMES_S):
                         trial = [*best[:place], TIMES_S[at + step], *best[place + 1 :]]
-                        found = float(self.missed(trial).sum())
+                        found = float(self.expected_misses(trial).sum())
                         if found < least * (1 - 1e-6):
                             best, least, moved = trial, found, True
         return best
 
 
-def one_lot(lot: int, *, place: int, sessions: int) -> Reached | None:
+def one_lot(lot: int, *, place: int, sessions: int) -> LotMisses | None:
     """Taste one lot of `benchmarks.guide_worlds` again, and brew it by its guide and by the peer's."""
     power = WORLDS[place] == "power"
-    chance = np.random.default_rng([START, place, sessions, lot])
-    leaf, table = some_leaf(chance, power=power), some_table(chance)
-    brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
-    found, known = brew_guide(brews, pot=some_pot(chance)), known_leaf(brews).leaf
+    rng = np.random.default_rng([FIRST_SEED, place, sessions, lot])
+    leaf, table = draw_leaf(rng, power=power), draw_team(rng)
+    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(sessions)]
+    found, known = brew_guide(brews, pot=draw_pot(rng)), known_leaf(brews).leaf
     if known is None or not found.last_at_target:
         return None
     line = known.finish_line + ABOVE_LINE
     stands_for = max(float(leaf.even_cups()[1]), line)
-    likely, effective = weighed(brews, power=power, chance=np.random.default_rng([START, 7, place, sessions, lot]))
+    likely, effective = importance_sample(
+        brews, power=power, rng=np.random.default_rng([FIRST_SEED, 7, place, sessions, lot])
+    )
     own_s = [one.steep_s for one in found.infusions[: found.last_at_target]]
     goal = np.maximum(likely.cups(even_brew())[:, 2], line)  # after the rinse, the second cup
-    peer = Peer(found=found, likely=likely, goal=goal)
+    peer = OracleGuide(found=found, likely=likely, goal=goal)
     by_cup_s = peer.cup_by_cup(len(own_s))
-    start_s = min(by_cup_s, own_s, key=lambda steeps_s: float(peer.missed(steeps_s).sum()))
-    guided, by_cup, together = (
-        poured(leaf, found, steeps_s=steeps_s) / stands_for - 1
-        for steeps_s in (own_s, by_cup_s, peer.together(start_s))
+    start_s = min(by_cup_s, own_s, key=lambda steeps_s: float(peer.expected_misses(steeps_s).sum()))
+    guided, by_cup, jointly = (
+        true_strengths(leaf, found, steeps_s=steeps_s) / stands_for - 1
+        for steeps_s in (own_s, by_cup_s, peer.optimise_jointly(start_s))
     )
-    return Reached(guided=guided, cup_by_cup=by_cup, together=together, sure=found.last_sure or 0, effective=effective)
+    return LotMisses(
+        guided=guided,
+        cup_by_cup=by_cup,
+        jointly=jointly,
+        sure=found.last_sure or 0,
+        effective=effective,
+    )
 
 
 def rows(*, lots: int) -> Iterator[str]:
@@ -230,7 +238,7 @@ def rows(*, lots: int) -> Iterator[str]:
                 made = pool.map(partial(one_lot, place=place, sessions=sessions), range(lots))
                 found = [one for one in made if one is not None]
                 effective = [one.effective for one in found]
-                kinds = ("guided", "cup_by_cup", "together")
+                kinds = ("guided", "cup_by_cup", "jointly")
                 figures = (
                     *(rms(np.concatenate([getattr(one, kind) for one in found])) for kind in kinds),
                     *(rms(np.concatenate([getattr(one, kind)[: one.sure] for one in found])) for kind in kinds),
@@ -246,12 +254,12 @@ def main() -> None:
     parser.add_argument("--lots", type=int, default=LOTS, help="for each row")
     lots = parser.parse_args().lots
     day = datetime.now(UTC).date().isoformat()
-    lines = [f"{lots} lots a row, start {START}, {day}. Root mean square miss in % of the target.", ""]
+    lines = [f"{lots} lots a row, start {FIRST_SEED}, {day}. Root mean square miss in % of the target.", ""]
     for line in rows(lots=lots):
         print(line, flush=True)
         lines.append(line)
     page = PAGE.read_text()
-    before, after = page.index(MARKS[0]) + len(MARKS[0]), page.index(MARKS[1])
+    before, after = page.index(TABLE_MARKERS[0]) + len(TABLE_MARKERS[0]), page.index(TABLE_MARKERS[1])
     PAGE.write_text(page[:before] + "\n" + "\n".join([*lines, ""]) + "\n" + page[after:])
 
 

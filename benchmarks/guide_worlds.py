@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from benchmarks.worlds import Leaf, some_leaf, some_session, some_table
+from benchmarks.worlds import SimulatedLeaf, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.heat import EVEN_RINSE_S
 from tastings.maths.guide.answer import Guide
@@ -24,15 +24,15 @@ from tastings.maths.guide.target import ABOVE_LINE
 WORLDS = ("saturating", "power")
 SESSIONS = (1, 3, 8)
 LOTS = 400
-START = 2031
+FIRST_SEED = 2031
 """Start of the random numbers: not used while the method was worked on."""
 ADDED_S = 5.0
 PAGE = Path(__file__).resolve().parents[1] / "docs" / "guide.md"
-MARKS = "<!-- table -->\n", "<!-- end of table -->\n"
+TABLE_MARKERS = "<!-- table -->\n", "<!-- end of table -->\n"
 
 
 @dataclass(frozen=True, slots=True)
-class Cups:
+class GuideCups:
     """The cups of one lot in one pot, against what the target stands for.
 
     Parameters
@@ -51,20 +51,20 @@ class Cups:
     sure: int
 
 
-def some_pot(chance: np.random.Generator) -> Pot:
+def draw_pot(rng: np.random.Generator) -> Pot:
     """Draw a pot unlike that of the tastings: size, leaf, heat, pour, height."""
-    vessel_ml = float(chance.uniform(80.0, 200.0))
+    vessel_ml = float(rng.uniform(80.0, 200.0))
     return Pot(
         vessel_ml=vessel_ml,
-        leaf_g=vessel_ml * 5 / 110 * float(chance.uniform(0.7, 1.4)),
-        kettle_c=float(chance.uniform(88.0, 100.0)),
-        warmed=bool(chance.random() < 0.7),
-        pour_s=float(chance.uniform(3.0, 15.0)),
-        altitude_m=float(chance.uniform(0.0, 1500.0)),
+        leaf_g=vessel_ml * 5 / 110 * float(rng.uniform(0.7, 1.4)),
+        kettle_c=float(rng.uniform(88.0, 100.0)),
+        warmed=bool(rng.random() < 0.7),
+        pour_s=float(rng.uniform(3.0, 15.0)),
+        altitude_m=float(rng.uniform(0.0, 1500.0)),
     )
 
 
-def poured(leaf: Leaf, found: Guide, *, steeps_s: Sequence[float]) -> FloatArray:
+def true_strengths(leaf: SimulatedLeaf, found: Guide, *, steeps_s: Sequence[float]) -> FloatArray:
     """Return the true strength of each cup when these steeps are brewed in the guide's pot. [points]."""
     vessel = found.vessel
     pours = [vessel.pour(number, steep_s=steep_s) for number, steep_s in enumerate(steeps_s, start=1)]
@@ -73,23 +73,23 @@ def poured(leaf: Leaf, found: Guide, *, steeps_s: Sequence[float]) -> FloatArray
     return leaf.cups(vessel.brew(tuple(pours)))[-len(steeps_s) :]
 
 
-def one_lot(*, power: bool, sessions: int, chance: np.random.Generator, mug: bool = False) -> Cups:
+def one_lot(*, power: bool, sessions: int, rng: np.random.Generator, mug: bool = False) -> GuideCups:
     """Taste one lot, ask for a guide, and brew by it."""
-    leaf, table = some_leaf(chance, power=power), some_table(chance)
-    brews = [some_session(leaf, table, number=i, chance=chance) for i in range(sessions)]
-    pot = some_pot(chance)
+    leaf, table = draw_leaf(rng, power=power), draw_team(rng)
+    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(sessions)]
+    pot = draw_pot(rng)
     if mug:
-        pot = Pot(style=LONG_MUG, vessel_ml=float(chance.uniform(200.0, 400.0)), kettle_c=pot.kettle_c)
+        pot = Pot(style=LONG_MUG, vessel_ml=float(rng.uniform(200.0, 400.0)), kettle_c=pot.kettle_c)
     found = brew_guide(brews, pot=pot)
     known = known_leaf(brews).leaf
     if known is None or found.target_strength is None or not found.last_at_target:
-        return Cups(guided=np.empty(0), fixed=np.empty(0), guided_number=np.empty(0), sure=0)
+        return GuideCups(guided=np.empty(0), fixed=np.empty(0), guided_number=np.empty(0), sure=0)
     # What the target stands for: the lot's true second even-brew cup, unless that is too near the finish line.
     stands_for = max(float(leaf.even_cups()[1]), known.finish_line + ABOVE_LINE)
     steeps_s = [one.steep_s for one in found.infusions[: found.last_at_target]]
-    guided = poured(leaf, found, steeps_s=steeps_s)
-    fixed = poured(leaf, found, steeps_s=[steeps_s[0] + ADDED_S * i for i in range(len(steeps_s))])
-    return Cups(
+    guided = true_strengths(leaf, found, steeps_s=steeps_s)
+    fixed = true_strengths(leaf, found, steeps_s=[steeps_s[0] + ADDED_S * i for i in range(len(steeps_s))])
+    return GuideCups(
         guided=guided / stands_for - 1,
         fixed=fixed / stands_for - 1,
         guided_number=guided / found.target_strength - 1,
@@ -112,7 +112,7 @@ def rows(*, lots: int, start: int) -> Iterator[str]:
                 one_lot(
                     power=world == "power",
                     sessions=sessions,
-                    chance=np.random.default_rng([start, place, sessions, lot]),
+                    rng=np.random.default_rng([start, place, sessions, lot]),
                 )
                 for lot in range(lots)
             ]
@@ -138,7 +138,7 @@ def mug_rows(*, lots: int, start: int) -> Iterator[str]:
                     power=world == "power",
                     sessions=sessions,
                     mug=True,
-                    chance=np.random.default_rng([start, 9, place, sessions, lot]),
+                    rng=np.random.default_rng([start, 9, place, sessions, lot]),
                 )
                 for lot in range(lots)
             ]
@@ -150,7 +150,7 @@ def mug_rows(*, lots: int, start: int) -> Iterator[str]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--lots", type=int, default=LOTS, help="for each row")
-    parser.add_argument("--start", type=int, default=START, help="start of the random numbers")
+    parser.add_argument("--start", type=int, default=FIRST_SEED, help="start of the random numbers")
     chosen = parser.parse_args()
     day = datetime.now(UTC).date().isoformat()
     head = f"{chosen.lots} lots a row, start {chosen.start}, {day}. Root mean square miss in % of the target."
@@ -158,7 +158,7 @@ def main() -> None:
     table = "\n".join([head, "", *tables, ""])
     print(table)
     page = PAGE.read_text()
-    before, after = page.index(MARKS[0]) + len(MARKS[0]), page.index(MARKS[1])
+    before, after = page.index(TABLE_MARKERS[0]) + len(TABLE_MARKERS[0]), page.index(TABLE_MARKERS[1])
     PAGE.write_text(page[:before] + "\n" + table + "\n" + page[after:])
 
 

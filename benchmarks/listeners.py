@@ -19,17 +19,17 @@ from urllib.parse import urlsplit
 from table.phone import HttpTransport, MemoryStore, Phone
 from tests.faults.installation import PASSWORD, Installation, installation
 
-ASKED = 150
+N_REQUESTS = 150
 """Requests in each block of rounds."""
 BLOCKS = 3
 
 
 class Stream:
-    """One open stream; ``heard`` gets the moment of each event. [s, of the monotonic clock]."""
+    """One open stream; ``received_at`` gets the moment of each event. [s, of the monotonic clock]."""
 
     def __init__(self, host: str, port: int, *, token: str) -> None:
         self._place, self._token = (host, port), token
-        self.heard: list[float] = []
+        self.received_at: list[float] = []
         self._writer: asyncio.StreamWriter | None = None
 
     async def open(self) -> None:
@@ -46,7 +46,7 @@ class Stream:
     async def _read(self, reader: asyncio.StreamReader) -> None:
         while line := await reader.readline():
             if b"event: changed" in line:
-                self.heard.append(time.monotonic())
+                self.received_at.append(time.monotonic())
 
     def close(self) -> None:
         """Hang up."""
@@ -57,7 +57,7 @@ class Stream:
 
 def _times(ask: Callable[[], object]) -> list[float]:
     found = []
-    for _ in range(ASKED):
+    for _ in range(N_REQUESTS):
         begun = time.perf_counter()
         ask()
         found.append(time.perf_counter() - begun)
@@ -70,7 +70,7 @@ async def _measure(place: Installation, listeners: int) -> None:
     host, port = str(urlsplit(place.url).hostname), int(urlsplit(place.url).port or 80)
     quiet: list[float] = []
     busy: list[float] = []
-    told: list[float] = []
+    delays_s: list[float] = []
     for block in range(BLOCKS):
         quiet += await asyncio.to_thread(_times, lambda: phone.request("GET", "/api/v1/me"))
         streams = [Stream(host, port, token=token) for _ in range(listeners)]
@@ -81,11 +81,11 @@ async def _measure(place: Installation, listeners: int) -> None:
         await asyncio.to_thread(phone.sync)
         answered = time.monotonic()
         deadline = answered + 10
-        while any(not stream.heard for stream in streams) and time.monotonic() < deadline:
+        while any(not stream.received_at for stream in streams) and time.monotonic() < deadline:
             await asyncio.sleep(0.02)
-        if deaf := sum(not stream.heard for stream in streams):
+        if deaf := sum(not stream.received_at for stream in streams):
             raise RuntimeError(f"{deaf} of {listeners} streams heard nothing within 10 s")
-        told += [stream.heard[0] - answered for stream in streams]
+        delays_s += [stream.received_at[0] - answered for stream in streams]
         for stream in streams:
             stream.close()
         await asyncio.sleep(1.0)
@@ -94,7 +94,9 @@ async def _measure(place: Installation, listeners: int) -> None:
     for name, found in (("a small request, nobody listening", quiet), (f"the same, {listeners} listening", busy)):
         ratio = f"{median(found) / median(quiet):.2f}"
         print(f"| {name} | {1000 * median(found):.1f} ms | {1000 * quantiles(found, n=20)[-1]:.1f} ms | {ratio} |")
-    print(f"| a change, until a stream hears of it | {median(told):.2f} s | {quantiles(told, n=20)[-1]:.2f} s | |")
+    print(
+        f"| a change, until a stream hears of it | {median(delays_s):.2f} s | {quantiles(delays_s, n=20)[-1]:.2f} s | |"
+    )
 
 
 def main() -> int:

@@ -82,21 +82,21 @@ def drawing(
     if diagonal:
         parts.append(_path([at((x.marks[0], y.marks[0])), at((x.marks[-1], y.marks[-1]))], stroke=INK, dashed=True))
     for index, line in enumerate(lines):
-        places = [at(point) for point in line.points]
-        parts.append(_path(places, stroke=COLOURS[index], dashed=False))
-        parts += [taster_mark(index, x=right, y=down) for right, down in places]
+        points = [at(point) for point in line.points]
+        parts.append(_path(points, stroke=COLOURS[index], dashed=False))
+        parts += [taster_mark(index, x=right, y=down) for right, down in points]
         left = LEFT + index * (RIGHT - LEFT) / max(len(lines), 1)
         parts.append(taster_mark(index, x=left + 5, y=HEIGHT - 16))
         parts.append(words(line.name, x=left + 15, y=HEIGHT - 12, font_size=12))
-    told = "; ".join(f"{one.name}: " + ", ".join(f"{px:.3g} {py:.3g}" for px, py in one.points) for one in lines)
-    return picture(*parts, width=WIDTH, height=HEIGHT, title=title, desc=f"{x.name} and {y.name}. {told}") + "\n"
+    description = "; ".join(f"{one.name}: " + ", ".join(f"{px:.3g} {py:.3g}" for px, py in one.points) for one in lines)
+    return picture(*parts, width=WIDTH, height=HEIGHT, title=title, desc=f"{x.name} and {y.name}. {description}") + "\n"
 
 
-def _path(places: Sequence[tuple[float, float]], *, stroke: str, dashed: bool) -> str:
-    points = " ".join(f"{right:.1f},{down:.1f}" for right, down in places)
+def _path(points: Sequence[tuple[float, float]], *, stroke: str, dashed: bool) -> str:
+    coordinates = " ".join(f"{right:.1f},{down:.1f}" for right, down in points)
     return tag(
         "polyline",
-        points=points,
+        points=coordinates,
         fill="none",
         stroke=stroke,
         stroke_width=1.8,

@@ -11,7 +11,7 @@ from math import inf, log2
 
 import numpy as np
 
-from benchmarks.worlds import Leaf, Table, some_leaf, some_session, some_table
+from benchmarks.worlds import SimulatedLeaf, SimulatedTeam, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
@@ -26,25 +26,25 @@ READY_LEVEL = 4.0
 DESCRIPTORS = ("sweetness", "bitterness", "aroma", "body", "aftertaste")
 
 
-def usual_cup(leaf: Leaf) -> float:
+def usual_cup(leaf: SimulatedLeaf) -> float:
     """Return the true mean of the first eight even-brew cups. [points]."""
     return float(leaf.even_cups()[:FIRST_INFUSIONS].mean())
 
 
-def brought_to(leaf: Leaf, wanted: float) -> Leaf:
+def scale_to(leaf: SimulatedLeaf, wanted: float) -> SimulatedLeaf:
     """Return the leaf with another top, so that its first eight even-brew cups have a wanted mean. [points]."""
     return replace(leaf, top=leaf.top * wanted / usual_cup(leaf))
 
 
-def descriptor_of(leaf: Leaf, chance: np.random.Generator) -> Leaf:
+def descriptor_of(leaf: SimulatedLeaf, rng: np.random.Generator) -> SimulatedLeaf:
     """Draw another descriptor of the same leaf: it leaves the leaf alike, and tastes in its own way."""
-    other = some_leaf(chance)
+    other = draw_leaf(rng)
     own = replace(leaf, half=other.half, slope=other.slope)
-    return brought_to(own, float(chance.uniform(2.0, 7.0)))
+    return scale_to(own, float(rng.uniform(2.0, 7.0)))
 
 
 @dataclass(frozen=True, slots=True)
-class Rested:
+class RoastedLot:
     """What was said of a roasted lot, the day it truly falls under the level, and today. [days after the roast]."""
 
     found: Readiness
@@ -70,60 +70,60 @@ class Rested:
         return low - 1 <= self.true_day <= high
 
 
-def a_rested_lot(chance: np.random.Generator) -> Rested:
+def simulate_roasted_lot(rng: np.random.Generator) -> RoastedLot:
     """Roast a lot, taste it two to five times by up to three tasters within one to six months, and ask."""
-    leaf, table = some_leaf(chance), some_table(chance)
-    half_life = float(np.exp(chance.uniform(np.log(15.0), np.log(150.0))))
-    start = float(chance.uniform(4.5, 9.0))
-    floor = float(chance.uniform(0.0, 0.7 * start))
-    roast = descriptor_of(leaf, chance)
-    days = np.sort(
-        chance.choice(int(chance.integers(30, 181)), size=int(chance.integers(2, 6)), replace=False)
-    ).tolist()
-    among = chance.choice(table.gain.size, size=int(chance.integers(1, 4)), replace=False).tolist()
+    leaf, table = draw_leaf(rng), draw_team(rng)
+    half_life = float(np.exp(rng.uniform(np.log(15.0), np.log(150.0))))
+    start = float(rng.uniform(4.5, 9.0))
+    floor = float(rng.uniform(0.0, 0.7 * start))
+    roast = descriptor_of(leaf, rng)
+    days = np.sort(rng.choice(int(rng.integers(30, 181)), size=int(rng.integers(2, 6)), replace=False)).tolist()
+    among = rng.choice(table.gain.size, size=int(rng.integers(1, 4)), replace=False).tolist()
     sessions = [
         DatedBrew(
             day=ROASTED + timedelta(days=day),
-            brew=some_session(
+            brew=draw_session(
                 leaf,
                 table,
                 number=number,
-                chance=chance,
+                rng=rng,
                 among=among,
-                others={"roast": brought_to(roast, floor + (start - floor) * 2 ** (-day / half_life))},
+                others={"roast": scale_to(roast, floor + (start - floor) * 2 ** (-day / half_life))},
             ),
         )
         for number, day in enumerate(days)
     ]
-    today = days[-1] + int(chance.integers(0, 61))
+    today = days[-1] + int(rng.integers(0, 61))
     found = readiness(sessions, roasted_on=ROASTED, today=ROASTED + timedelta(days=today), level=READY_LEVEL)
     crosses = floor < READY_LEVEL
     true_day = half_life * log2((start - floor) / (READY_LEVEL - floor)) if crosses else inf
-    return Rested(found=found, true_day=true_day, today=today)
+    return RoastedLot(found=found, true_day=true_day, today=today)
 
 
-def an_arrival(chance: np.random.Generator, *, sessions: int, other_tasters: bool, differs_by: float) -> ArrivalCheck:
+def simulate_arrival(
+    rng: np.random.Generator, *, sessions: int, other_tasters: bool, differs_by: float
+) -> ArrivalCheck:
     """Taste a sample and the lot that arrived, which differs in one of six descriptors or in none, and ask.
 
     The same four tasters taste both, or four others the second. A difference goes towards the middle of the scale.
     """
-    leaf, table = some_leaf(chance), some_table(chance, n_tasters=8)
-    sample = {key: descriptor_of(leaf, chance) for key in DESCRIPTORS}
+    leaf, table = draw_leaf(rng), draw_team(rng, n_tasters=8)
+    sample = {key: descriptor_of(leaf, rng) for key in DESCRIPTORS}
     arrived = dict(sample)
     if differs_by:
-        key = DESCRIPTORS[int(chance.integers(len(DESCRIPTORS)))]
+        key = DESCRIPTORS[int(rng.integers(len(DESCRIPTORS)))]
         before = usual_cup(sample[key])
-        arrived[key] = brought_to(sample[key], before + (differs_by if before < 4.5 else -differs_by))
+        arrived[key] = scale_to(sample[key], before + (differs_by if before < 4.5 else -differs_by))
     tasters = (range(4), range(4, 8) if other_tasters else range(4))
     sides = [
-        _sessions(leaf, others, name=100 * place, n=sessions, among=who, chance=chance, table=table)
+        _sessions(leaf, others, name=100 * place, n=sessions, among=who, rng=rng, table=table)
         for place, (others, who) in enumerate(zip((sample, arrived), tasters, strict=True))
     ]
     return check_arrival(*sides, rated=(STRENGTH, *DESCRIPTORS))
 
 
 @dataclass(frozen=True, slots=True)
-class Faced:
+class ComparedLots:
     """What was said of two lots, and the truth: which has more infusions and more of each descriptor, by how much.
 
     ``alike``: they are nearly the same leaf.
@@ -135,18 +135,18 @@ class Faced:
     true_more: Mapping[str, float]
 
 
-def a_pair(chance: np.random.Generator) -> Faced:
+def simulate_pair(rng: np.random.Generator) -> ComparedLots:
     """Taste two lots one to four times each, by the same four tasters, and ask; half of the pairs are alike."""
-    table = some_table(chance)
-    line = float(np.clip(chance.normal(2.5, 0.7), 0.8, 4.5))
-    first = some_leaf(chance)
-    alike = bool(chance.random() < 0.5)
-    second = _nearly(first, chance) if alike else some_leaf(chance)
-    liked = [_on_the_scale(descriptor_of(leaf, chance)) for leaf in (first, second)]
+    table = draw_team(rng)
+    line = float(np.clip(rng.normal(2.5, 0.7), 0.8, 4.5))
+    first = draw_leaf(rng)
+    alike = bool(rng.random() < 0.5)
+    second = _similar_leaf(first, rng) if alike else draw_leaf(rng)
+    liked = [_on_the_scale(descriptor_of(leaf, rng)) for leaf in (first, second)]
     groups = {
         name: [
-            some_session(leaf, table, number=100 * place + i, chance=chance, line=line, others={LIKING: liking})
-            for i in range(int(chance.integers(1, 5)))
+            draw_session(leaf, table, number=100 * place + i, rng=rng, line=line, others={LIKING: liking})
+            for i in range(int(rng.integers(1, 5)))
         ]
         for place, (name, leaf, liking) in enumerate(zip("ab", (first, second), liked, strict=True))
     }
@@ -154,7 +154,7 @@ def a_pair(chance: np.random.Generator) -> Faced:
     counts = [
         worthwhile_steeps(leaf.even_cups()[None, :], finish_line=line).recommended or 0 for leaf in (first, second)
     ]
-    return Faced(
+    return ComparedLots(
         pair=found.pairs[0],
         alike=alike,
         true_counts=(counts[0], counts[1]),
@@ -165,28 +165,26 @@ def a_pair(chance: np.random.Generator) -> Faced:
     )
 
 
-def _nearly(leaf: Leaf, chance: np.random.Generator) -> Leaf:
-    off: FloatArray = np.exp(chance.normal(0.0, 0.15, 3))
+def _similar_leaf(leaf: SimulatedLeaf, rng: np.random.Generator) -> SimulatedLeaf:
+    off: FloatArray = np.exp(rng.normal(0.0, 0.15, 3))
     return _on_the_scale(
         replace(leaf, k_per_min=leaf.k_per_min * off[0], tau_s=leaf.tau_s * off[1], top=leaf.top * off[2])
     )
 
 
-def _on_the_scale(leaf: Leaf) -> Leaf:
+def _on_the_scale(leaf: SimulatedLeaf) -> SimulatedLeaf:
     """Return the leaf with no cup beyond the scale, where nobody can rate it."""
     return replace(leaf, top=min(leaf.top, HIGHEST))
 
 
 def _sessions(
-    leaf: Leaf,
-    others: Mapping[str, Leaf],
+    leaf: SimulatedLeaf,
+    others: Mapping[str, SimulatedLeaf],
     *,
     name: int,
     n: int,
     among: Sequence[int],
-    chance: np.random.Generator,
-    table: Table,
+    rng: np.random.Generator,
+    table: SimulatedTeam,
 ) -> list[Brew]:
-    return [
-        some_session(leaf, table, number=name + i, chance=chance, others=others, among=list(among)) for i in range(n)
-    ]
+    return [draw_session(leaf, table, number=name + i, rng=rng, others=others, among=list(among)) for i in range(n)]

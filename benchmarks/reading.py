@@ -95,11 +95,11 @@ class Details:
     denied: Score = field(default_factory=Score)
     compared: Score = field(default_factory=Score)
     strengths: int = 0
-    right: int = 0
+    correct: int = 0
 
     def count(self, sentence: Mapping[str, Any], found: Sequence[Suggestion]) -> None:
         """Add one sentence."""
-        said = {one.descriptor: one for one in found}
+        detected = {one.descriptor: one for one in found}
         text = sentence["text"]
         denied = {one.descriptor for one in found if not one.present}
         self.denied.count({"text": text, "present": sentence["absent"], "absent": []}, denied)
@@ -107,9 +107,9 @@ class Details:
         wanted = [f"{key} {way}" for key, way in sentence["compared"].items()]
         self.compared.count({"text": text, "present": wanted, "absent": []}, compared)
         for key, strength in sentence["strength"].items():
-            if key in said and said[key].present:
+            if key in detected and detected[key].present:
                 self.strengths += 1
-                self.right += strength == strength_of(said[key].intensity)
+                self.correct += strength == strength_of(detected[key].intensity)
 
 
 def strength_of(intensity: float | None) -> str | None:
@@ -145,7 +145,7 @@ def main() -> None:
         print(f"| {label} | {score.precision:.3f} | {score.recall:.3f} | {score.empty_found} of {without} |")
     print(f"\ndenials: precision {details.denied.precision:.3f}, recall {details.denied.recall:.3f}")
     print(f"comparisons: precision {details.compared.precision:.3f}, recall {details.compared.recall:.3f}")
-    print(f"strength low, mid or high right: {details.right} of {details.strengths}")
+    print(f"strength low, mid or high right: {details.correct} of {details.strengths}")
     if name == "development":
         for title, score in (("presence", reader), ("denials", details.denied), ("comparisons", details.compared)):
             print(f"\n{title}", *score.misses, sep="\n  ")

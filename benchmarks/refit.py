@@ -17,7 +17,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from benchmarks.worlds import some_leaf, some_session, some_table
+from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.figures import to_stored
 from tastings.maths.arrays import IntArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, checked
@@ -34,13 +34,13 @@ T = TypeVar("T")
 
 def lot_of(n_sessions: int, *, keys: list[str]) -> list[Brew]:
     """Return a simulated lot; each further descriptor is a weaker echo of the strength."""
-    chance = np.random.default_rng([606, n_sessions])
-    leaf, table = some_leaf(chance), some_table(chance)
+    rng = np.random.default_rng([606, n_sessions])
+    leaf, table = draw_leaf(rng), draw_team(rng)
     found = []
     for number in range(n_sessions):
-        brew = some_session(leaf, table, number=number, chance=chance, line=2.5)
+        brew = draw_session(leaf, table, number=number, rng=rng, line=2.5)
         pours = tuple(
-            replace(pour, ratings={key: echo(pour.ratings["strength"], i, chance) for i, key in enumerate(keys)})
+            replace(pour, ratings={k: correlated_rating(pour.ratings["strength"], i, rng) for i, k in enumerate(keys)})
             if pour.ratings
             else pour
             for pour in brew.pours
@@ -49,8 +49,8 @@ def lot_of(n_sessions: int, *, keys: list[str]) -> list[Brew]:
     return found
 
 
-def echo(rating: float, i: int, chance: np.random.Generator) -> float:
-    return rating if i == 0 else float(np.clip(rating * (1 - 0.07 * i) + chance.integers(-1, 2) / 2, LOWEST, HIGHEST))
+def correlated_rating(rating: float, i: int, rng: np.random.Generator) -> float:
+    return rating if i == 0 else float(np.clip(rating * (1 - 0.07 * i) + rng.integers(-1, 2) / 2, LOWEST, HIGHEST))
 
 
 def timed(run: Callable[[], T], *, before: Callable[[], object]) -> tuple[T, float]:
@@ -69,7 +69,7 @@ def tasted_of(brews: list[Brew], *, keys: list[str]) -> dict[str, list[Tasted]]:
     return {key: [ratings for one in followed if (ratings := one.tasted(key))] for key in keys}
 
 
-def by_taster(tasted: dict[str, list[Tasted]]) -> dict[Group, list[Tasted]]:
+def sessions_by_taster(tasted: dict[str, list[Tasted]]) -> dict[Group, list[Tasted]]:
     found: dict[Group, list[Tasted]] = {}
     for key, sessions in tasted.items():
         for one in sessions:
@@ -101,7 +101,7 @@ def main() -> None:
             fit_all(some, grid=usual_grid())
 
         def sum_up(some: dict[str, list[Tasted]] = all_tasted) -> dict[Group, IntArray]:
-            return TOTALS_CACHE.totals(by_taster(some), grid=usual_grid())
+            return TOTALS_CACHE.totals(sessions_by_taster(some), grid=usual_grid())
 
         def fit_them(some: dict[str, list[Tasted]] = all_tasted) -> dict[str, Posterior]:
             return fit_all(some, grid=usual_grid())

@@ -24,18 +24,18 @@ from tastings.maths.flights.cups import Cup
 from tastings.maths.flights.serving import Plan, plan_servings
 
 N_LOTS, N_TASTERS, N_CUPS = 24, 6, 8
-SITTINGS = (1, 3)
+N_SITTINGS = (1, 3)
 N_PLANS = 12
 """Plans per number of sittings; seasons take turns with them, lots dealt anew every time."""
 SEASONS = 800
-START = 2031
+FIRST_SEED = 2031
 """Start of the random numbers: not used while the method was worked on."""
 DOCS = Path(__file__).resolve().parents[1] / "docs"
-EDGES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0)
+BIN_EDGES = (0.0, 0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.65, 0.8, 1.0)
 LEAST_IN_BIN = 30
-SLACK = 0.05
-CHANCE_SD = 1.96
-WAYS = ("adjusted means", "average ranks", "raw means")
+TOLERANCE = 0.05
+SAMPLING_Z = 1.96
+METHODS = ("adjusted means", "average ranks", "raw means")
 
 Deal = Sequence[tuple[int, Sequence[int]]]
 
@@ -58,8 +58,8 @@ class Scores:
     true: list[FloatArray] = field(default_factory=list)
     covered: list[float] = field(default_factory=list)
     carry_covered: list[bool] = field(default_factory=list)
-    correct: dict[str, list[bool]] = field(default_factory=lambda: {way: [] for way in WAYS})
-    lost: dict[str, list[float]] = field(default_factory=lambda: {way: [] for way in WAYS})
+    correct: dict[str, list[bool]] = field(default_factory=lambda: {way: [] for way in METHODS})
+    lost: dict[str, list[float]] = field(default_factory=lambda: {way: [] for way in METHODS})
     chance_lost: list[float] = field(default_factory=list)
     settled_correct: list[bool] = field(default_factory=list)
     expected_loss: list[float] = field(default_factory=list)
@@ -68,8 +68,8 @@ class Scores:
         """Return the probability of being best predicted and the share found, by bin, with the count."""
         predicted, true = np.concatenate(self.predicted), np.concatenate(self.true)
         rows = []
-        for low, high in pairwise(EDGES):
-            inside = (predicted >= low) & ((predicted < high) | (high == EDGES[-1]))
+        for low, high in pairwise(BIN_EDGES):
+            inside = (predicted >= low) & ((predicted < high) | (high == BIN_EDGES[-1]))
             if inside.any():
                 rows.append((float(predicted[inside].mean()), float(true[inside].mean()), int(inside.sum())))
         return rows
@@ -119,7 +119,7 @@ def plans(sittings: int, *, n_plans: int, progress: Callable[[str, int, int], No
     return made
 
 
-def dealt(plan: Plan, *, rng: np.random.Generator) -> Deal:
+def shuffle_plan(plan: Plan, *, rng: np.random.Generator) -> Deal:
     """Return who gets what, the plan's lots shuffled."""
     names = rng.permutation(N_LOTS)
     return [(int(one.taster), [int(names[int(lot)]) for lot in one.lots]) for one in plan.sittings]
@@ -166,8 +166,8 @@ def by_means(cups: Sequence[Cup]) -> int:
 def choice_table(results: dict[int, Scores]) -> str:
     rows = ["| sittings | chosen by | the true best | points lost | 80 % intervals hold |", "| --- " * 5 + "|"]
     for sittings, one in results.items():
-        for way in WAYS:
-            cover = f"{fmean(one.covered):.1%}" if way == WAYS[0] else ""
+        for way in METHODS:
+            cover = f"{fmean(one.covered):.1%}" if way == METHODS[0] else ""
             correct = fmean(one.correct[way])
             rows.append(f"| {sittings} | {way} | {correct:.1%} | {fmean(one.lost[way]):.2f} | {cover} |")
         rows.append(f"| {sittings} | chance | {1 / N_LOTS:.1%} | {fmean(one.chance_lost):.2f} | |")
@@ -181,16 +181,16 @@ def calibration_table(results: dict[int, Scores]) -> str:
     for sittings, one in results.items():
         predicted = fmean(float(probabilities[0]) for probabilities in one.predicted)
         rows.append(
-            _calibration(f"{sittings}, leaders only", predicted, fmean(one.correct[WAYS[0]]), len(one.predicted))
+            _calibration(f"{sittings}, leaders only", predicted, fmean(one.correct[METHODS[0]]), len(one.predicted))
         )
     return "\n".join(rows)
 
 
 def _calibration(name: str, predicted: float, true: float, count: int) -> str:
-    blur = CHANCE_SD * (predicted * (1 - predicted) / count) ** 0.5
+    blur = SAMPLING_Z * (predicted * (1 - predicted) / count) ** 0.5
     close = (
         "yes"
-        if abs(true - predicted) <= SLACK
+        if abs(true - predicted) <= TOLERANCE
         else "no, but no more than chance"
         if abs(true - predicted) <= blur
         else "no"
@@ -205,11 +205,11 @@ def further_table(results: dict[int, Scores]) -> str:
     )
     rows = [heads, "| --- " * 7 + "|"]
     for sittings, one in results.items():
-        own, n = np.array(one.correct[WAYS[0]], dtype=np.float64), len(one.expected_loss)
+        own, n = np.array(one.correct[METHODS[0]], dtype=np.float64), len(one.expected_loss)
         better = []
-        for way in WAYS[1:]:
+        for way in METHODS[1:]:
             less = own - np.array(one.correct[way], dtype=np.float64)
-            better.append(f"{less.mean():+.1%} ± {CHANCE_SD * less.std(ddof=1) / n**0.5:.1%}")
+            better.append(f"{less.mean():+.1%} ± {SAMPLING_Z * less.std(ddof=1) / n**0.5:.1%}")
         correct = f"{fmean(one.settled_correct):.1%}" if one.settled_correct else "none"
         rows.append(
             f"| {sittings} | {better[0]} | {better[1]} | {fmean(one.expected_loss):.2f} |"
@@ -275,7 +275,7 @@ def draw_reliability(results: dict[int, Scores]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--seasons", type=int, default=SEASONS)
-    parser.add_argument("--start", type=int, default=START, help="start of the random numbers")
+    parser.add_argument("--start", type=int, default=FIRST_SEED, help="start of the random numbers")
     chosen = parser.parse_args()
     begun = reported = monotonic()
 
@@ -288,15 +288,15 @@ def main() -> None:
                 print(file=sys.stderr)
 
     results: dict[int, Scores] = {}
-    for sittings in SITTINGS:
+    for sittings in N_SITTINGS:
         served = plans(sittings, n_plans=min(N_PLANS, chosen.seasons), progress=progress)
         results[sittings] = Scores()
         for number in range(chosen.seasons):
             rng = np.random.default_rng([chosen.start, sittings, number])
-            one = season(dealt(served[number % len(served)], rng=rng), rng=rng)
+            one = season(shuffle_plan(served[number % len(served)], rng=rng), rng=rng)
             score(one, into=results[sittings], start=number)
             progress(f"seasons of {sittings} sittings", number + 1, chosen.seasons)
-    usual = (chosen.seasons, chosen.start) == (SEASONS, START)
+    usual = (chosen.seasons, chosen.start) == (SEASONS, FIRST_SEED)
     page = PAGE.format(
         command="python -m benchmarks.seasons"
         + ("" if usual else f" --seasons {chosen.seasons} --start {chosen.start}"),

@@ -44,20 +44,20 @@ class Taster(threading.Thread):
     def __init__(self, phone: Phone, *, lot: str, pace: float, seed: int) -> None:
         super().__init__(daemon=True)
         self._phone, self._lot, self._pace = phone, lot, pace
-        self._dice = random.Random(seed)  # noqa: S311 - nothing secret
+        self._rng = random.Random(seed)  # noqa: S311 - nothing secret
         self.took_s: list[float] = []
         self.written, self.trouble = 0, list[str]()
 
     def run(self) -> None:
         """Brew, write, sync; keep how long each sync took."""
         between = SERVICE_S / POURS * self._pace
-        begun = time.monotonic() + self._dice.random() * between
+        begun = time.monotonic() + self._rng.random() * between
         session = self._new("session", lot=self._lot, started_at="2026-03-04T12:00:00Z", leaf_g=5, vessel_ml=110)
         for number in range(1, POURS + 1):
             time.sleep(max(0.0, begun + (number - 1) * between * 0.98 - time.monotonic()))
             pour = self._new("infusion", session=session, number=number, steep_s=8 + 4 * number, kettle_c=97)
             for word in WORDS:
-                rated = {"descriptor": word, "intensity": self._dice.randrange(101) / 10}
+                rated = {"descriptor": word, "intensity": self._rng.randrange(101) / 10}
                 self._new("note", session=session, infusion=pour, moment="mouth", **rated)
             asked = time.perf_counter()
             try:

@@ -25,7 +25,7 @@ WHERE indrelid = ANY (SELECT oid FROM pg_class WHERE relname = ANY(%(tables)s))
 """
 LOTS = 40
 """Of a team for every 10,000 notes: a lot is tasted two or three times."""
-WORK = {
+QUERIES = {
     "pull a page of 500 notes": (
         "SELECT * FROM tastings_note WHERE team_id = %(team)s AND revision > %(middle)s ORDER BY revision LIMIT 501"
     ),
@@ -72,7 +72,7 @@ def run(sizes: tuple[int, ...]) -> None:
         name = f"Bench {uuid4()}"
         made = create_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
         teams.append(made)
-    found: dict[str, list[int]] = {name: [] for name in WORK}
+    found: dict[str, list[int]] = {name: [] for name in QUERIES}
     rows = {table: [0] * len(sizes) for table in TABLES}
     session, lot = 0, uuid4()
     for at, notes in enumerate(sizes):
@@ -106,10 +106,10 @@ def run(sizes: tuple[int, ...]) -> None:
                 "lot": lot,
                 "ids": [UUID(str(one)) for (one,) in cursor.fetchall()],
             }
-            for name, query in WORK.items():
+            for name, query in QUERIES.items():
                 cursor.execute(f"EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON) {query}", given)
-                told = cursor.fetchone()[0]
-                found[name].append(pages((json.loads(told) if isinstance(told, str) else told)[0]["Plan"]))
+                plan = cursor.fetchone()[0]
+                found[name].append(pages((json.loads(plan) if isinstance(plan, str) else plan)[0]["Plan"]))
             for table in TABLES:
                 cursor.execute(f"SELECT count(*) FROM {table}")
                 rows[table][at] = cursor.fetchone()[0]

@@ -15,7 +15,7 @@ from time import monotonic
 
 import numpy as np
 
-from benchmarks.curves import Scores, World, label_moved, one_lot
+from benchmarks.curves import CurveScores, World, label_moved, one_lot
 from benchmarks.endings import TeamScores, all_scores, tables
 from benchmarks.plots import Axis, Line, drawing
 from tastings.maths.curve.development import METHOD
@@ -23,12 +23,12 @@ from tastings.maths.curve.development import METHOD
 SESSIONS = (1, 3, 8)
 WORLDS = {"saturating": World(), "power": World(power=True), "large team": World(n_tasters=40)}
 LOTS, TEAMS, ABSURD = 2000, 100, 1000
-START = 2027
+FIRST_SEED = 2027
 """Start of the random numbers: not used while the method was worked on."""
 DOCS = Path(__file__).resolve().parents[1] / "docs"
-EDGES = np.linspace(0.0, 1.0, 11)
+BIN_EDGES = np.linspace(0.0, 1.0, 11)
 
-Curves = dict[tuple[str, int], Scores]
+Curves = dict[tuple[str, int], CurveScores]
 
 
 @dataclass(slots=True)
@@ -36,20 +36,20 @@ class Progress:
     """Says how far the run is, at most once in two seconds."""
 
     begun: float
-    said: float = 0.0
+    last_printed_at: float = 0.0
 
     def __call__(self, what: str, done: int, of: int) -> None:
         """Say it."""
         now = monotonic()
-        if done == of or now - self.said > 2:
-            self.said = now
+        if done == of or now - self.last_printed_at > 2:
+            self.last_printed_at = now
             print(f"\r{now - self.begun:5.0f} s  {what}: {done} of {of}    ", end="", file=sys.stderr, flush=True)
             if done == of:
                 print(file=sys.stderr)
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class Requirement:
     """One requirement: its name, what was found and what is asked for, one per number of sessions."""
 
     name: str
@@ -68,10 +68,10 @@ def all_curves(*, lots: int, start: int, progress: Callable[[str, int, int], Non
     found: Curves = {}
     for number, (name, world) in enumerate(WORLDS.items()):
         for sessions in SESSIONS:
-            scores = found[name, sessions] = Scores()
+            scores = found[name, sessions] = CurveScores()
             for lot in range(lots):
-                chance = np.random.default_rng([start, number, sessions, lot])
-                scores.lots.append(one_lot(world, sessions=sessions, chance=chance))
+                rng = np.random.default_rng([start, number, sessions, lot])
+                scores.lots.append(one_lot(world, sessions=sessions, rng=rng))
                 progress(f"{name}, {sessions} sessions", lot + 1, lots)
     return found
 
@@ -83,15 +83,15 @@ def curve_table(curves: Curves) -> str:
     )
     rows = [heads, "| --- " * 9 + "|"]
     for (world, sessions), one in curves.items():
-        right, sure = one.right(), one.sure()
+        is_label_correct, is_confident = one.is_label_correct(), one.is_confident()
         figures = (
             one.rmse(),
             one.plain_rmse(),
             one.coverage().mean(),
-            right.mean(),
-            one.plain_right().mean(),
-            right[sure].mean(),
-            sure.mean(),
+            is_label_correct.mean(),
+            one.is_baseline_correct().mean(),
+            is_label_correct[is_confident].mean(),
+            is_confident.mean(),
         )
         rows.append(f"| {world} | {sessions} | " + " | ".join(f"{figure:.2f}" for figure in figures) + " |")
     return "\n".join(rows)
@@ -106,40 +106,40 @@ def infusion_table(curves: Curves) -> str:
     return "\n".join(rows)
 
 
-def wanted(curves: Curves, *, teams: dict[int, TeamScores], moved: float) -> str:
+def requirements(curves: Curves, *, teams: dict[int, TeamScores], moved: float) -> str:
     """Set what is asked for beside what was found in the saturating world."""
     some = [curves["saturating", sessions] for sessions in SESSIONS]
-    sure = [float(one.right()[one.sure()].mean()) for one in some]
+    is_confident = [float(one.is_label_correct()[one.is_confident()].mean()) for one in some]
     last = some[-1]
     none, full = (0.0,) * 3, (np.inf,) * 3
     rows = (
-        Wanted("RMSE at most 0.85 / 0.52 / 0.37", [one.rmse() for one in some], none, (0.85, 0.52, 0.37)),
-        Wanted(
+        Requirement("RMSE at most 0.85 / 0.52 / 0.37", [one.rmse() for one in some], none, (0.85, 0.52, 0.37)),
+        Requirement(
             "80 % intervals of curves cover 0.76 to 0.84",
             [float(one.coverage().mean()) for one in some],
             *band(0.76, 0.84),
         ),
-        Wanted(
+        Requirement(
             "labels right, at least 0.83 / 0.87 / 0.91",
-            [float(one.right().mean()) for one in some],
+            [float(one.is_label_correct().mean()) for one in some],
             (0.83, 0.87, 0.91),
             full,
         ),
-        Wanted("labels right where p > 0.8, at least 0.92", sure, *band(0.92, 1.0)),
-        Wanted(
+        Requirement("labels right where p > 0.8, at least 0.92", is_confident, *band(0.92, 1.0)),
+        Requirement(
             "80 % intervals of counts cover at least 0.80",
             [float(np.mean(one.ways["learned"].covered)) for one in teams.values()],
             *band(0.80, 1.0),
         ),
-        Wanted(
+        Requirement(
             "the same without the team's other lots",
             [float(np.mean(one.ways["alone"].covered)) for one in teams.values()],
             *band(0.80, 1.0),
         ),
-        Wanted(
+        Requirement(
             "times as good as averages at 8 sessions, at least 2", [last.plain_rmse() / last.rmse()], (2.0,), full[:1]
         ),
-        Wanted("labels of eight sessions moved by one of all tens, below 0.05", [moved], (0.0,), (0.05,)),
+        Requirement("labels of eight sessions moved by one of all tens, below 0.05", [moved], (0.0,), (0.05,)),
     )
     return "\n".join(
         ["| asked | found at 1 / 3 / 8 sessions | holds |", "| --- | --- | --- |", *(one.row() for one in rows)]
@@ -176,7 +176,7 @@ def draw(curves: Curves) -> None:
         [
             Line(
                 "1 session" if s == 1 else f"{s} sessions",
-                [(stated, true) for stated, true, _ in one.reliability(edges=EDGES)],
+                [(stated, true) for stated, true, _ in one.reliability(edges=BIN_EDGES)],
             )
             for s, one in some.items()
         ],
@@ -244,19 +244,19 @@ def main() -> None:
     parser.add_argument("--lots", type=int, default=LOTS)
     parser.add_argument("--teams", type=int, default=TEAMS)
     parser.add_argument("--absurd", type=int, default=ABSURD)
-    parser.add_argument("--start", type=int, default=START, help="start of the random numbers")
+    parser.add_argument("--start", type=int, default=FIRST_SEED, help="start of the random numbers")
     chosen = parser.parse_args()
     progress = Progress(begun=monotonic())
     curves = all_curves(lots=chosen.lots, start=chosen.start, progress=progress)
     teams = all_scores(teams=chosen.teams, start=chosen.start, progress=progress)
     moved = 0.0
     for lot in range(chosen.absurd):
-        moved += label_moved(sessions=8, chance=np.random.default_rng([chosen.start, 7, lot])) / chosen.absurd
+        moved += label_moved(sessions=8, rng=np.random.default_rng([chosen.start, 7, lot])) / chosen.absurd
         progress("one session of all tens", lot + 1, chosen.absurd)
     DOCS.mkdir(exist_ok=True)
     draw(curves)
     sizes = f"--lots {chosen.lots} --teams {chosen.teams} --absurd {chosen.absurd} --start {chosen.start}"
-    usual = (chosen.lots, chosen.teams, chosen.absurd, chosen.start) == (LOTS, TEAMS, ABSURD, START)
+    usual = (chosen.lots, chosen.teams, chosen.absurd, chosen.start) == (LOTS, TEAMS, ABSURD, FIRST_SEED)
     page = PAGE.format(
         command="make study" if usual else f"python -m benchmarks.study {sizes}",
         day=datetime.now(UTC).date().isoformat(),
@@ -266,7 +266,7 @@ def main() -> None:
         teams=chosen.teams,
         absurd=chosen.absurd,
         start=chosen.start,
-        wanted=wanted(curves, teams=teams, moved=moved),
+        requirements=requirements(curves, teams=teams, moved=moved),
         curves=curve_table(curves),
         infusions=infusion_table(curves),
         counts=tables(teams),

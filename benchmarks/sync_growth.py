@@ -191,10 +191,10 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
                     if number >= 0:
                         times[notes][name].append(perf_counter() - begun)
         print(f"  block {block + 1} of {blocks} measured", file=sys.stderr, flush=True)
-    _tell({notes: {name: median(values) for name, values in found.items()} for notes, found in times.items()})
+    _print_results({notes: {name: median(values) for name, values in found.items()} for notes, found in times.items()})
 
 
-def _tell(found: dict[int, dict[str, float]]) -> None:
+def _print_results(found: dict[int, dict[str, float]]) -> None:
     small = found[min(found)]
     print("| notes in the store | push of 109 | to its floor | to the smaller store | pull of 500 | to its floor |"
           " to the smaller store |")  # fmt: skip

@@ -23,7 +23,7 @@ THERMOMETER_C = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class Leaf:
+class SimulatedLeaf:
     """What one lot is really like."""
 
     k_per_min: float
@@ -57,24 +57,24 @@ class Leaf:
 MAKES = ((0.22, 60.0), (0.45, 20.0), (1.1, 7.0))
 
 
-def some_leaf(chance: np.random.Generator, *, power: bool = False) -> Leaf:
+def draw_leaf(rng: np.random.Generator, *, power: bool = False) -> SimulatedLeaf:
     """Draw a lot: tightly rolled, twisted, or small and broken leaf, each as likely."""
-    k_per_min, tau_s = MAKES[int(chance.integers(len(MAKES)))]
-    leaf = Leaf(
-        k_per_min=k_per_min * float(np.exp(chance.normal(0.0, 0.4))),
-        tau_s=tau_s * float(np.exp(chance.normal(0.0, 0.5))),
-        ea_kj_mol=float(chance.uniform(20.0, 50.0)),
-        top=float(chance.uniform(7.0, 10.0)),
-        half=float(chance.uniform(0.5, 1.5)),
-        slope=float(chance.uniform(0.9, 1.6)),
+    k_per_min, tau_s = MAKES[int(rng.integers(len(MAKES)))]
+    leaf = SimulatedLeaf(
+        k_per_min=k_per_min * float(np.exp(rng.normal(0.0, 0.4))),
+        tau_s=tau_s * float(np.exp(rng.normal(0.0, 0.5))),
+        ea_kj_mol=float(rng.uniform(20.0, 50.0)),
+        top=float(rng.uniform(7.0, 10.0)),
+        half=float(rng.uniform(0.5, 1.5)),
+        slope=float(rng.uniform(0.9, 1.6)),
     )
     if not power:
         return leaf
-    return replace(leaf, top=float(chance.uniform(4.0, 8.0)), power=float(chance.uniform(0.4, 1.0)))
+    return replace(leaf, top=float(rng.uniform(4.0, 8.0)), power=float(rng.uniform(0.4, 1.0)))
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class SimulatedTeam:
     """The tasters of one team: gain, shift and noise of each."""
 
     gain: FloatArray
@@ -82,24 +82,24 @@ class Table:
     noise: FloatArray
 
 
-def some_table(chance: np.random.Generator, *, n_tasters: int = N_TASTERS) -> Table:
+def draw_team(rng: np.random.Generator, *, n_tasters: int = N_TASTERS) -> SimulatedTeam:
     """Draw a team, of four unless said otherwise; their mean is the team's scale, for nothing else defines it."""
-    gain, shift = np.clip(chance.normal(1.0, 0.15, n_tasters), 0.6, 1.4), chance.normal(0.0, 0.5, n_tasters)
-    return Table(
+    gain, shift = np.clip(rng.normal(1.0, 0.15, n_tasters), 0.6, 1.4), rng.normal(0.0, 0.5, n_tasters)
+    return SimulatedTeam(
         gain=gain / gain.mean(),
         shift=shift - shift.mean(),
-        noise=chance.uniform(0.5, 1.0, n_tasters),
+        noise=rng.uniform(0.5, 1.0, n_tasters),
     )
 
 
-def some_session(
-    leaf: Leaf,
-    table: Table,
+def draw_session(
+    leaf: SimulatedLeaf,
+    table: SimulatedTeam,
     *,
     number: int,
-    chance: np.random.Generator,
+    rng: np.random.Generator,
     line: float | None = None,
-    others: Mapping[str, Leaf] | None = None,
+    others: Mapping[str, SimulatedLeaf] | None = None,
     among: Sequence[int] | None = None,
 ) -> Brew:
     """Brew and taste a lot once, the way it happens at a table.
@@ -108,15 +108,15 @@ def some_session(
     ``others`` are further descriptors, rated of the same cups by the same taster; ``among`` are those of the table who
     may have tasted.
     """
-    taster = int(chance.integers(table.gain.size)) if among is None else int(chance.choice(among))
-    low_c = chance.uniform(0.0, 6.0)
-    last = int(chance.integers(8, EVEN_INFUSIONS + 1))
+    taster = int(rng.integers(table.gain.size)) if among is None else int(rng.choice(among))
+    low_c = rng.uniform(0.0, 6.0)
+    last = int(rng.integers(8, EVEN_INFUSIONS + 1))
     even = even_brew()
-    kettle_c = np.clip(100.0 - low_c + np.cumsum(chance.normal(0.0, WANDER_C, last + 1)), 80.0, 100.0)
+    kettle_c = np.clip(100.0 - low_c + np.cumsum(rng.normal(0.0, WANDER_C, last + 1)), 80.0, 100.0)
     pours = tuple(
         replace(
             pour,
-            steep_s=max(pour.steep_s + float(chance.uniform(-6.0, 8.0)) - 2.5, 1.0),
+            steep_s=max(pour.steep_s + float(rng.uniform(-6.0, 8.0)) - 2.5, 1.0),
             pour_s=5.0,
             kettle_c=float(water_c),
             water_ml=None,
@@ -127,34 +127,34 @@ def some_session(
         even,
         session=f"session {number}",
         taster=f"taster {taster}",
-        leaf_g=even.leaf_g * float(chance.uniform(0.85, 1.15)),
-        warmed=bool(chance.random() < 0.7),
+        leaf_g=even.leaf_g * float(rng.uniform(0.85, 1.15)),
+        warmed=bool(rng.random() < 0.7),
         pours=pours,
     )
     noise = table.noise[taster]
-    said = {
-        key: table.shift[taster] + table.gain[taster] * one.cups(brew) + chance.normal(0, noise, len(pours))
+    strength = {
+        key: table.shift[taster] + table.gain[taster] * one.cups(brew) + rng.normal(0, noise, len(pours))
         for key, one in {"strength": leaf, **(others or {})}.items()
     }
-    read_off_c = float(chance.normal(0.0, THERMOMETER_C))
+    read_off_c = float(rng.normal(0.0, THERMOMETER_C))
     rated = tuple(
-        _rated(
+        _add_ratings(
             replace(pour, kettle_c=round(pour.kettle_c + read_off_c)),
-            said={key: float(s[i]) for key, s in said.items()},
+            strength={key: float(s[i]) for key, s in strength.items()},
         )
         for i, pour in enumerate(pours)
     )
     if line is None:
         return replace(brew, pours=rated)
-    hour = min(int(chance.integers(5, EVEN_INFUSIONS + 1)), last)
-    found_spent = chance.random(last) < 1 / (1 + np.exp((leaf.cups(brew)[1:] - line) / 0.35))
+    hour = min(int(rng.integers(5, EVEN_INFUSIONS + 1)), last)
+    found_spent = rng.random(last) < 1 / (1 + np.exp((leaf.cups(brew)[1:] - line) / 0.35))
     first = int(found_spent[:hour].argmax()) + 1 if found_spent[:hour].any() else hour
     ending = "spent" if found_spent[:hour].any() else "stopped"
     return replace(brew, pours=rated[: first + 1], ending=ending)
 
 
-def _rated(pour: Pour, *, said: Mapping[str, float]) -> Pour:
+def _add_ratings(pour: Pour, *, strength: Mapping[str, float]) -> Pour:
     if not pour.tasted:
         return pour
-    ratings = {key: float(np.clip(np.round(2 * one) / 2, LOWEST, HIGHEST)) for key, one in said.items()}
+    ratings = {key: float(np.clip(np.round(2 * one) / 2, LOWEST, HIGHEST)) for key, one in strength.items()}
     return replace(pour, ratings=ratings)

@@ -7,12 +7,12 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api import documents as doc
 from api.http.auth import device_id, member_of
 from api.http.bodies import BodySerializer, Key, validated_body
 from api.http.conditional import id_from_path
 from api.http.openapi import BAD_BODY, operation, problem_responses
-from api.records import shown
+from api.records.records import serialize_record
+from api.records.serializers import record_serializer
 from tastings.actions.merging import check_may_merge, merge_descriptor
 from tastings.queries.records import record_for
 from tastings.schemas import DESCRIPTOR, NOTE
@@ -32,7 +32,7 @@ class MergeDescriptor(APIView):
     @operation(
         operation_id="descriptor_merge",
         request=MergeDescriptorSerializer,
-        responses={200: doc.record_read(DESCRIPTOR), **BAD_BODY, **problem_responses(403, 404)},
+        responses={200: record_serializer(DESCRIPTOR), **BAD_BODY, **problem_responses(403, 404)},
     )
     def post(self, request: Request, record_id: str) -> Response:
         """Merge it into the descriptor with the key ``into``; return that one."""
@@ -43,4 +43,4 @@ class MergeDescriptor(APIView):
             member, descriptor=descriptor, into=into, device=device_id(request), now=timezone.now()
         )
         merged = record_for(member, "descriptor", target)
-        return Response(shown(merged), headers={"ETag": f'"{merged.revision}"'})
+        return Response(serialize_record(merged), headers={"ETag": f'"{merged.revision}"'})

@@ -10,13 +10,13 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api import documents as doc
 from api.http.auth import device_id, member_of
 from api.http.bodies import BodySerializer, Number, Part, Parts, StrictTextField, validated_body
 from api.http.conditional import conditional_response, expected_revision, id_from_path
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, inline_object, operation, problem_responses
-from api.records import shown
+from api.records.records import serialize_record
+from api.records.serializers import record_serializer
 from tastings.actions.suggestions import accept_suggestions
 from tastings.answers.reading import NoteSuggestions, Reading
 from tastings.figures import to_stored
@@ -86,7 +86,7 @@ class AcceptSuggestions(APIView):
         parameters=[IF_MATCH],
         request=AcceptedSuggestionsSerializer,
         responses={
-            200: inline_object("AcceptedNotes", results=doc.record_read(NOTE)(many=True)),
+            200: inline_object("AcceptedNotes", results=record_serializer(NOTE)(many=True)),
             **BAD_BODY,
             **problem_responses(403, 404, 412),
         },
@@ -99,4 +99,4 @@ class AcceptSuggestions(APIView):
             raise PreconditionFailed  # the text that was read may be another
         accepted = validated_body(request, AcceptedSuggestionsSerializer)["accept"]
         notes = accept_suggestions(member, note=note, accepted=accepted, device=device_id(request), now=timezone.now())
-        return Response({"results": [shown(one) for one in notes]})
+        return Response({"results": [serialize_record(one) for one in notes]})

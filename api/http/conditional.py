@@ -33,7 +33,9 @@ def id_from_path(text: str) -> UUID:
         raise NotFound from error
 
 
-def conditional_response(request: Request, body: object, *, tag: str | None = None) -> Response:
+def conditional_response(
+    request: Request, body: object, *, tag: str | None = None, translated: bool = True
+) -> Response:
     """Answer with an ETag, or with 304 if the caller has this version.
 
     Parameters
@@ -42,8 +44,9 @@ def conditional_response(request: Request, body: object, *, tag: str | None = No
         JSON, the dataclass of an answer, or with ``tag`` a function that returns one of them: it is called only if the
         caller lacks this version.
     tag : str or None
-        Version of the body; None takes a digest of the body. The language of the answer is added to it, since
-        sentences follow ``Accept-Language``.
+        Version of the body; None takes a digest of the body.
+    translated : bool
+        The body has sentences, which follow ``Accept-Language``, so the language is added to the tag.
 
     Raises
     ------
@@ -53,7 +56,7 @@ def conditional_response(request: Request, body: object, *, tag: str | None = No
     if tag is None:
         body = _as_json(body)
         tag = hashlib.sha256(json.dumps(body, sort_keys=True, default=str).encode()).hexdigest()[:32]
-    elif (language := get_language()) not in (None, settings.LANGUAGE_CODE):
+    elif translated and (language := get_language()) not in (None, settings.LANGUAGE_CODE):
         tag = f"{tag}-{language}"
     response = Response(headers={"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Authorization"})
     conditional = get_conditional_response(request._request, etag=response["ETag"], response=response)  # noqa: SLF001 - DRF's way to Django's request

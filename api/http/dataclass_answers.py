@@ -3,8 +3,21 @@
 from functools import cache
 from typing import Any
 
-from drf_spectacular.utils import PolymorphicProxySerializer
+from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema_field
+from rest_framework import serializers as s
 from rest_framework_dataclasses.serializers import DataclassSerializer
+
+
+@extend_schema_field({"type": "null"})
+class NullField(s.Field[None, None, None, None]):
+    """Null, whatever else the answer holds."""
+
+
+class AnswerSerializer(DataclassSerializer[Any]):
+    """A serializer made from a dataclass, which may have fields that are always null."""
+
+    serializer_field_mapping = {**DataclassSerializer.serializer_field_mapping, type(None): NullField}
+
 
 Described = type[DataclassSerializer[Any]]
 
@@ -13,7 +26,7 @@ Described = type[DataclassSerializer[Any]]
 def answer_of(dataclass: type) -> Described:
     """Return the serializer from which the OpenAPI document describes a dataclass, under the dataclass's name."""
     meta = type("Meta", (), {"dataclass": dataclass})
-    return type(f"{dataclass.__name__}Serializer", (DataclassSerializer,), {"Meta": meta, "__doc__": dataclass.__doc__})
+    return type(f"{dataclass.__name__}Serializer", (AnswerSerializer,), {"Meta": meta, "__doc__": dataclass.__doc__})
 
 
 def one_of(name: str, *dataclasses: type) -> PolymorphicProxySerializer:

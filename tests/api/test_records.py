@@ -84,7 +84,7 @@ def test_record_with_nothing_names_every_missing_field(taster, place, type_name)
     answer = taster.client.post(address_of(type_name), {"id": str(uuid4())})
 
     required = {field.name for field in RECORD_SCHEMAS[type_name].fields if field.required}
-    required |= set(RECORD_SCHEMAS[type_name].one_needed[:1])
+    required |= set(RECORD_SCHEMAS[type_name].one_required[:1])
     assert refusal(answer) == (422, "invalid", {(name, "required") for name in required})
 
 
@@ -105,7 +105,7 @@ def test_patch_of_one_field_keeps_the_others(taster, place, type_name):
 @every_type
 def test_patch_to_null_forgets_what_may_be_unknown(taster, place, type_name):
     before = create(taster, type_name, place.full(type_name)).json()
-    needed = RECORD_SCHEMAS[type_name].one_needed
+    needed = RECORD_SCHEMAS[type_name].one_required
     free = [field for field in RECORD_SCHEMAS[type_name].fields if not field.required and field.name not in needed]
     answer = taster.client.patch(address_of(type_name, before["id"]), {field.name: None for field in free})
 

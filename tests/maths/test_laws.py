@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from benchmarks.curves import label_moved
-from benchmarks.worlds import some_leaf, some_session, some_table
+from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.brewing.brews import RatingError
 from tastings.maths.brewing.heat import steeped
 from tastings.maths.comparison.side_by_side import compare
@@ -23,9 +23,9 @@ outside = st.one_of(
 
 
 def world(start, *, n_sessions):
-    chance = np.random.default_rng([17, start])
-    leaf, table = some_leaf(chance), some_table(chance)
-    return [some_session(leaf, table, number=i, chance=chance) for i in range(n_sessions)]
+    rng = np.random.default_rng([17, start])
+    leaf, table = draw_leaf(rng), draw_team(rng)
+    return [draw_session(leaf, table, number=i, rng=rng) for i in range(n_sessions)]
 
 
 def width(brews):
@@ -47,7 +47,7 @@ def test_more_evidence_narrows_the_interval_on_average():
 
 
 def test_one_session_of_all_tens_moves_fewer_than_one_label_in_twenty():
-    moved = [label_moved(sessions=8, chance=np.random.default_rng([18, lot])) for lot in range(60)]
+    moved = [label_moved(sessions=8, rng=np.random.default_rng([18, lot])) for lot in range(60)]
     assert np.mean(moved) < 0.05
 
 

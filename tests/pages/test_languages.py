@@ -107,7 +107,7 @@ def test_api_follows_accept_language_alone(lin, taster):
 
 
 def test_etag_of_one_language_does_not_match_another(taster):
-    address = f"/api/v1/lots/{LotFactory(team=taster.team).id}/"
+    address = f"/api/v1/lots/{LotFactory(team=taster.team).id}/development"
     english, german = taster.client.get(address), taster.client.get(address, **GERMAN)
     again = [
         taster.client.get(address, HTTP_IF_NONE_MATCH=known["ETag"], **headers)
@@ -117,6 +117,15 @@ def test_etag_of_one_language_does_not_match_another(taster):
 
     assert [answer.status_code for answer in again] == [304, 200, 200, 304]
     assert all("Accept-Language" in answer["Vary"] for answer in again)
+
+
+def test_etag_of_a_record_is_its_revision_in_every_language(taster):
+    address = f"/api/v1/lots/{LotFactory(team=taster.team).id}/"
+    english, german = taster.client.get(address), taster.client.get(address, **GERMAN)
+    changed = taster.client.patch(address, {"remarks": "sweet"}, HTTP_IF_MATCH=german["ETag"], **GERMAN)
+
+    assert english["ETag"] == german["ETag"]
+    assert (changed.status_code, changed.json()["remarks"]) == (200, "sweet")
 
 
 def test_shared_page_follows_lang_parameter_then_header(browser):

@@ -52,7 +52,7 @@ def test_denials_comparisons_and_strengths_are_mostly_right(held_out):
 
     assert min(details.denied.precision, details.denied.recall) >= 0.9
     assert min(details.compared.precision, details.compared.recall) >= 0.8
-    assert details.right >= 0.9 * details.strengths > 0
+    assert details.correct >= 0.9 * details.strengths > 0
 
 
 def test_keyword_search_finds_whole_words_only():

@@ -4,7 +4,7 @@ from uuid import uuid4
 
 import pytest
 
-from api.schema_versions import SCHEMA_VERSIONS, SchemaVersion
+from api.sync.schema_versions import SCHEMA_VERSIONS, SchemaVersion
 from tests.api.phone import PHONE, change, sync
 from tests.api.problems import refusal
 from tests.factories import InfusionFactory

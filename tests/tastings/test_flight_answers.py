@@ -232,6 +232,22 @@ def test_lost_jobs_are_asked_for_again(flight, django_capture_on_commit_callback
     assert enqueue_due_flights(now=now + timedelta(minutes=9)) == 1
 
 
+def test_answer_of_an_earlier_method_is_computed_again(flight):
+    taste_all(flight, quality=lambda lot, taster: 4.0 + lot)
+    reveal(flight)
+    before = answer_of(flight)
+    Flight.objects.filter(id=flight.id).update(answer={"measures": [{"measure": "liking"}], "left_out": []})
+    unreadable = flight.buyer.client.get(f"{flight.address}answer").json()
+    page = flight.buyer.client.get(f"/flights/{flight.id}/")
+    now = timezone.now()
+
+    assert (unreadable["stale"], unreadable["measures"], page.status_code) == (True, [], 200)
+    assert enqueue_due_flights(now=now) == 1
+    assert enqueue_due_flights(now=now) == 0
+    assert answer_of(flight)["measures"] == before["measures"]
+    assert enqueue_due_flights(now=now) == 0
+
+
 def test_reference_is_told_apart_from_the_candidates(team, lexicon):
     known = flight_of(team, n_lots=2).lots[0]
     flight = flight_of(team, n_lots=3, n_tasters=2, reference=str(known.id), cups_per_sitting=4)

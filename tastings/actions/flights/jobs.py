@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db.models import F, Q
 
 from tastings.jobs import Job, later
+from tastings.maths.flights.result import METHOD
 from tastings.models import Flight
 
 _LOST_AFTER = timedelta(seconds=120)
@@ -38,8 +39,13 @@ def enqueue_answers(cups: Collection[UUID], *, now: datetime) -> None:
 
 
 def enqueue_due_flights(*, now: datetime) -> int:
-    """Enqueue every plan and answer whose job was lost; return how many."""
+    """Enqueue every plan and answer whose job was lost, and answers of an earlier method; return how many."""
     enqueued = 0
+    is_earlier = ~Q(answer__has_key="method") | ~Q(answer__method=METHOD)
+    for flight in Flight.objects.filter(is_earlier, answer__isnull=False, answer_failure=""):
+        if flight.answer_made == flight.answer_wanted:
+            enqueue_answer(flight, now=now)
+            enqueued += 1
     for name, job in (("plan", Job.PLAN_FLIGHT), ("answer", Job.ANSWER_FLIGHT)):
         is_wanted = Q(**{f"{name}_wanted__gt": F(f"{name}_made"), f"{name}_failure": ""})
         is_lost = Q(**{f"{name}_asked_at": None}) | Q(**{f"{name}_asked_at__lt": now - _LOST_AFTER})

@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from tastings.maths.flights.blocks import block_means
-from tastings.maths.flights.cups import Cup, ServedCups, by_taster, repeatability, served_cups
+from tastings.maths.flights.cups import Cup, ServedCups, mean_scores, repeatability, served_cups
 from tastings.maths.flights.further_cups import further_cups
 from tastings.maths.flights.model import Draws, draw
 from tastings.maths.flights.ranking import ScoreTable, friedman_test, page_test, rank_sum_difference, rank_sums
@@ -70,7 +70,7 @@ def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
     )
     further = further_cups(draws, served=served, candidates=free, cups=_sitting_cups(served), rng=rng)
     settled = len(stand) > 1 and stand[0].p_best >= SETTLED
-    table = by_taster(cups)
+    table = mean_scores(cups)
     test = friedman_test(table)
     full = {taster: row for taster, row in table.items() if len(row) == len({one.lot for one in cups})}
     everyone = len(full) == len(table) > 1 and len(next(iter(full.values()))) > 1

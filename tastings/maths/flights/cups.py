@@ -128,7 +128,7 @@ def served_cups(cups: Iterable[Cup], *, scale: float, lots: Sequence[str] = ()) 
     )
 
 
-def by_taster(cups: Iterable[Cup]) -> dict[str, dict[str, float]]:
+def mean_scores(cups: Iterable[Cup]) -> dict[str, dict[str, float]]:
     """Return each taster's mean score of each lot tasted. [points]."""
     found: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
     for one in cups:

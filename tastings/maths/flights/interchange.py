@@ -92,7 +92,7 @@ class _Search:
         apart = allocation.block[one] != allocation.block[other]
         self._one, self._other = one[apart], other[apart]
         self.n_pairs = len(self._one)
-        self._weigh()
+        self._update_products()
 
     def allocation(self) -> Allocation:
         """Return the allocation as it stands."""
@@ -103,38 +103,38 @@ class _Search:
         """Change places while it helps; return how many pairs were weighed."""
         failed, weighed, patience = 0, 0, 3 if self.n_pairs > MOST_PAIRS else 1
         while failed < patience:
-            one, other = self._some(rng)
+            one, other = self._sample_pairs(rng)
             weighed += len(one)
-            change = np.where(self._may(one, other), self._change(one, other), np.inf)
+            change = np.where(self._is_allowed(one, other), self._variance_change(one, other), np.inf)
             pick = int(np.argmin(change))
             failed += 1
             if change[pick] < -_GAIN * self.variance:
                 before = self.variance
-                self._swap(int(one[pick]), int(other[pick]))
+                self._exchange(int(one[pick]), int(other[pick]))
                 if self.variance < before:
                     failed = 0
                 else:  # rounding: the promised gain was none
-                    self._swap(int(one[pick]), int(other[pick]))
+                    self._exchange(int(one[pick]), int(other[pick]))
         return weighed
 
     def kick(self, rng: np.random.Generator) -> bool:
         """Let a few pairs change places by chance; return whether any could."""
         for number in range(KICKS):
-            one, other = self._some(rng)
-            may = np.flatnonzero(self._may(one, other))
+            one, other = self._sample_pairs(rng)
+            may = np.flatnonzero(self._is_allowed(one, other))
             if not len(may):
                 return number > 0
             pick = int(may[rng.integers(len(may))])
-            self._swap(int(one[pick]), int(other[pick]))
+            self._exchange(int(one[pick]), int(other[pick]))
         return True
 
-    def _some(self, rng: np.random.Generator) -> tuple[IntArray, IntArray]:
+    def _sample_pairs(self, rng: np.random.Generator) -> tuple[IntArray, IntArray]:
         if self.n_pairs <= MOST_PAIRS:
             return self._one, self._other
         some = rng.integers(self.n_pairs, size=MOST_PAIRS)
         return self._one[some], self._other[some]
 
-    def _swap(self, one: int, other: int) -> None:
+    def _exchange(self, one: int, other: int) -> None:
         a, c = self._lot[one], self._lot[other]
         p, q = self._start.block[one], self._start.block[other]
         self._counts[a, p] -= 1
@@ -142,10 +142,10 @@ class _Search:
         self._counts[a, q] += 1
         self._counts[c, p] += 1
         self._lot[one], self._lot[other] = c, a
-        self._weigh()
+        self._update_products()
 
-    def _weigh(self) -> None:
-        """Take the inverse and what every change of places is reckoned from."""
+    def _update_products(self) -> None:
+        """Compute the inverse and the products that the change of every pair follows from."""
         counts, n_lots = self._counts, len(self._counts)
         ridge = _RIDGE * counts.sum() / n_lots  # keeps it finite until lots are connected
         inverse = np.linalg.inv(information(counts, self._m) + ridge * np.eye(n_lots) + 1 / n_lots)
@@ -153,8 +153,13 @@ class _Search:
         self.variance = float(np.trace(inverse))
         self._products = [(g, g @ h, h.T @ g @ h) for g in (inverse, inverse @ inverse)]
 
-    def _change(self, one: IntArray, other: IntArray) -> FloatArray:
-        """Return by how much the trace of the inverse would change for each pair."""
+    def _variance_change(self, one: IntArray, other: IntArray) -> FloatArray:
+        """Return by how much the trace of the inverse would change for each pair.
+
+        Lots a and c of blocks p and q change places. With d = e_a - e_c and h the column of ``counts @ m`` of p less
+        that of q, ``dd``, ``dh`` and ``hh`` are the forms d'Gd, d'Gh and h'Gh of the inverse G, ``dd2``, ``dh2`` and
+        ``hh2`` those of its square.
+        """
         a, c = self._lot[one], self._lot[other]
         p, q = self._start.block[one], self._start.block[other]
         n_lots, n_blocks = self._counts.shape
@@ -163,23 +168,23 @@ class _Search:
         for g, gh, hgh in self._products:
             flat = gh.ravel()
             dh = flat[c * n_blocks + p] - flat[a * n_blocks + p] - flat[c * n_blocks + q] + flat[a * n_blocks + q]
-            forms.append((_spread(g).ravel()[lots], dh, _spread(hgh).ravel()[blocks]))
+            forms.append((_pair_differences(g).ravel()[lots], dh, _pair_differences(hgh).ravel()[blocks]))
         (dd, dh, hh), (dd2, dh2, hh2) = forms
-        corner = _spread(self._m).ravel()[blocks] + hh
+        corner = _pair_differences(self._m).ravel()[blocks] + hh
         away = 1 - dh
         growth = away**2 - dd * corner  # of the determinant
         with np.errstate(divide="ignore", invalid="ignore"):
             change = (corner * dd2 + 2 * away * dh2 + dd * hh2) / growth
         return np.where(growth > 1e-12, change, np.inf)
 
-    def _may(self, one: IntArray, other: IntArray) -> BoolArray:
+    def _is_allowed(self, one: IntArray, other: IntArray) -> BoolArray:
         """Return which pairs may change places."""
         a, c = self._lot[one], self._lot[other]
         p, q = self._start.block[one], self._start.block[other]
         counts, tasters, last = self._counts, self._start.tasters, self._last
         may = (a != c) & (counts[c, p] < counts[a, p]) & (counts[a, q] < counts[c, q])
-        seen = _seen(counts, tasters)
-        by_all = seen[:, last]
+        seen = _cups_so_far(counts, tasters)
+        by_all = seen[:, last]  # when the taster has had all sittings
         same = tasters[p] == tasters[q]
         across = (by_all[c, p] + 1 == by_all[a, p]) & (by_all[a, q] + 1 == by_all[c, q])
         within = np.ones(len(p), dtype=np.bool_)
@@ -197,7 +202,7 @@ class _Search:
         return np.asarray(may & (same | (grows <= 0)))
 
 
-def _seen(counts: IntArray, tasters: IntArray) -> IntArray:
+def _cups_so_far(counts: IntArray, tasters: IntArray) -> IntArray:
     """Return the cups of each lot that the taster of each sitting has had by its end."""
     found = counts.copy()
     for block in range(1, len(tasters)):
@@ -206,7 +211,7 @@ def _seen(counts: IntArray, tasters: IntArray) -> IntArray:
     return found
 
 
-def _spread(g: FloatArray) -> FloatArray:
+def _pair_differences(g: FloatArray) -> FloatArray:
     """Return ``(e_i - e_j) @ g @ (e_i - e_j)`` for every i, j."""
     own = np.diag(g)
     return np.asarray(own[:, None] + own[None, :] - 2 * g)

@@ -9,6 +9,8 @@ from tastings.maths.flights.ranking import FriedmanTest, PageTest
 from tastings.maths.flights.standings import Estimate, Standing
 from tastings.maths.flights.value import Worth
 
+METHOD = 1
+"""Of the figures and their form; whoever changes either raises it, so that stored answers are computed again."""
 SETTLED = 0.8
 """Probability of being best at which a flight is settled: the odds of every interval here, four to
 one. What is left over is shared by the lots close behind, so that a wrong choice then costs little as well."""
@@ -158,7 +160,8 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True)
 class FlightFigures:
-    """All that is computed of a revealed flight and stored."""
+    """All that is computed of a revealed flight and stored, and the :data:`METHOD` that computed it."""
 
     measures: tuple[MeasureResult, ...]
     left_out: tuple[LeftOut, ...]
+    method: int = METHOD

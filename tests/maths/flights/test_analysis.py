@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tastings.figures import from_stored, to_stored
 from tastings.maths.flights.analysis import analyse_flight
-from tastings.maths.flights.cups import Cup, CupError, by_taster, repeatability, served_cups
+from tastings.maths.flights.cups import Cup, CupError, mean_scores, repeatability, served_cups
 from tastings.maths.flights.ranking import RankingError
 from tastings.maths.flights.result import SETTLED, FlightResult
 from tastings.maths.flights.williams import williams_square
@@ -145,7 +145,7 @@ def test_hidden_duplicates_give_repeatability():
     assert {one.taster: one.repeatability_sd for one in found.tasters} == {"t": pytest.approx(0.5**0.5), "u": 0.0}
     assert found.spreads.taste_sd is not None
     assert repeatability(cups[:2]) == (None, {})
-    assert by_taster(cups)["t"] == {"a": 6.5, "b": 4.0}
+    assert mean_scores(cups)["t"] == {"a": 6.5, "b": 4.0}
 
 
 def test_control_is_analysed_but_cannot_be_chosen():

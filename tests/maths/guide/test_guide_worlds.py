@@ -14,7 +14,7 @@ def rms(parts):
 @pytest.mark.parametrize("sessions", [3, 8])
 def test_cups_by_the_guide_hold_within_twelve_per_cent_where_it_is_sure(power, sessions):
     lots = [
-        one_lot(power=power, sessions=sessions, chance=np.random.default_rng([37, power, sessions, lot]))
+        one_lot(power=power, sessions=sessions, rng=np.random.default_rng([37, power, sessions, lot]))
         for lot in range(24)
     ]
     guided, fixed = ([getattr(one, way)[: one.sure] for one in lots] for way in ("guided", "fixed"))

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from benchmarks.worlds import some_leaf, some_session, some_table
+from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.guide.leaf import known_leaf
 from tastings.maths.guide.target import FROM_LIKING, FROM_SECOND, target_of
 from tests.maths.brewed import brew_of, pour_of
@@ -19,14 +19,14 @@ def liked(strength, *, best):
 
 def lot(liking, *, n_sessions=4, start=0, infusions=10):
     """Return sessions of one leaf, each cup rated for strength and, as ``liking`` of its strength, for liking."""
-    chance = np.random.default_rng([23, start])
+    rng = np.random.default_rng([23, start])
     brews = []
     for i in range(n_sessions):
         pours = [
             pour_of(
                 number,
-                strength=np.clip(round(2 * (strength + chance.normal(0, 0.5))) / 2, 0, 10),
-                liking=np.clip(round(2 * (liking(strength) + chance.normal(0, 0.7))) / 2, 0, 10),
+                strength=np.clip(round(2 * (strength + rng.normal(0, 0.5))) / 2, 0, 10),
+                liking=np.clip(round(2 * (liking(strength) + rng.normal(0, 0.7))) / 2, 0, 10),
             )
             for number, strength in enumerate(STEADY[:infusions], start=1)
         ]
@@ -106,7 +106,7 @@ def test_target_of_an_unrated_lot_is_an_error():
 
 
 def test_worlds_without_liking_keep_the_second_infusion():
-    chance = np.random.default_rng([29, 0])
-    leaf, table = some_leaf(chance), some_table(chance)
-    brews = [some_session(leaf, table, number=i, chance=chance) for i in range(3)]
+    rng = np.random.default_rng([29, 0])
+    leaf, table = draw_leaf(rng), draw_team(rng)
+    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(3)]
     assert target_of(known_leaf(brews)).chosen_from == FROM_SECOND

@@ -1,10 +1,25 @@
-"""An invented lot with an invented development record, in the contract's shape. No real tea, person or shop."""
+"""An invented lot with invented figures, sessions and ratings. No real tea, person or shop."""
 
 import math
+from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
+from uuid import UUID
 
-LOT: dict[str, Any] = {
-    "id": "01890000-0000-7000-8000-000000000001",
+from tastings.figures import from_stored
+from tastings.maths.curve.departures import Counterfactual, CounterfactualPoint, Departure
+from tastings.maths.curve.development import CurvePoint, DescriptorCurve, Development, Evidence, TastedPoint
+from tastings.maths.curve.estimate import estimate_development
+from tastings.maths.curve.evidence import LeftOut
+from tastings.maths.curve.layers import Layer
+from tastings.maths.curve.next_session import NextSession
+from tastings.maths.curve.profile import Profile
+from tastings.maths.curve.steep_count import Steeps
+from tastings.queries.developments import LotDevelopment, SessionFacts
+from tastings.queries.reports import LotFacts, ReportContent
+
+LOT_ID = UUID("01890000-0000-7000-8000-000000000001")
+LOT_FIELDS: dict[str, Any] = {
     "name": "Mist Terrace Rock Oolong (invented)",
     "code": "MT-24-07",
     "kind": "oolong",
@@ -22,6 +37,8 @@ LOT: dict[str, Any] = {
     "price_per_kg": "180.00",
     "currency": "EUR",
 }
+"""As the lot's record holds them."""
+LOT = from_stored(LotFacts, LOT_FIELDS)
 TASTERS = {"t1": "Ina Example", "t2": "Bo Sample", "t3": "Kim Invented"}
 LABELS = {
     "strength": "Strength",
@@ -60,72 +77,51 @@ def _mean(descriptor: str, infusion: int) -> float:
     return height * math.exp(-0.5 * ((infusion - peak) / breadth) ** 2)
 
 
-def _curve(descriptor: str) -> dict[str, Any]:
+def _curve(descriptor: str) -> DescriptorCurve:
     points = []
     for infusion in range(1, 13):
         mean = _mean(descriptor, infusion)
         half = 0.35 + 0.06 * infusion
         points.append(
-            {
-                "infusion": infusion,
-                "mean": mean,
-                "low": max(mean - half, 0.0),
-                "high": min(mean + half, 10.0),
-                "observed": mean + 0.2 * math.sin(3.0 * infusion) if infusion <= 10 else None,
-                "n": 6 if infusion <= 7 else max(12 - infusion - 2, 0),
-            }
+            CurvePoint(
+                infusion=infusion,
+                mean=mean,
+                low=max(mean - half, 0.0),
+                high=min(mean + half, 10.0),
+                observed=mean + 0.2 * math.sin(3.0 * infusion) if infusion <= 10 else None,
+                n=6 if infusion <= 7 else max(12 - infusion - 2, 0),
+            )
         )
-    return {"descriptor": descriptor, "points": points, "profile": profile()}
+    return DescriptorCurve(descriptor, tuple(points), profile())
 
 
-def profile() -> dict[str, Any]:
-    return {
-        "label": "build_up",
-        "probability": {"build_up": 0.87, "steady": 0.12, "quick_fade": 0.01},
-        "peak_infusion": 3,
-        "rise": 1.21,
-        "half_strength_infusion": 9,
-    }
+def profile() -> Profile:
+    """Return the course of a tea that builds up."""
+    return Profile(
+        label="build_up",
+        probability={"build_up": 0.87, "steady": 0.12, "quick_fade": 0.01},
+        peak_infusion=3,
+        rise=1.21,
+        half_strength_infusion=9,
+    )
 
 
-def development() -> dict[str, Any]:
-    """Return a fresh record of a lot that six sessions stand behind."""
-    return {
-        "lot": LOT["id"],
-        "revision": 41,
-        "computed_at": "2026-03-04T10:11:12Z",
-        "stale": False,
-        "evidence": {
-            "sessions": 6,
-            "infusions": 52,
-            "tasters": 3,
-            "shops": 2,
-            "left_out": [
-                {"session": "s5", "infusion": 4, "reason": "no_steep_time"},
-                {"session": "s2", "infusion": None, "reason": "not a flavour rated in numbers"},
-            ],
-        },
-        "even_brew": {
-            "leaf_g": 5,
-            "vessel_ml": 110,
-            "kettle_c": 100,
-            "warmed": True,
-            "rinse_s": 10,
-            "contact_s": 20,
-            "infusions": 12,
-        },
-        "profile": profile(),
-        "steeps": {
-            "recommended": 9,
-            "low": 7,
-            "high": 10,
-            "level": 0.8,
-            "finish_line": 2.5,
-            "sessions_spent": 2,
-            "sessions_stopped": 4,
-        },
-        "curves": [_curve(d) for d in _SHAPES],
-        "layers": [
+def figures(**changed: Any) -> Development:
+    """Return the figures of a lot that six sessions stand behind, with some of them changed."""
+    whole = Development(
+        evidence=Evidence(
+            sessions=6,
+            infusions=52,
+            tasters=3,
+            shops=2,
+            left_out=(LeftOut("s5", 4, "not_steeped"), LeftOut("s2", None, "not_rated")),
+        ),
+        profile=profile(),
+        steeps=Steeps(recommended=9, low=7, high=10, finish_line=2.5),
+        sessions_spent=2,
+        sessions_stopped=4,
+        curves=tuple(_curve(descriptor) for descriptor in _SHAPES),
+        layers=(
             _layer(1, ["roast", "aroma", "caramel"], [], []),
             _layer(2, ["aroma", "roast", "body"], ["orchid"], []),
             _layer(3, ["aroma", "body", "roast"], ["minerality"], []),
@@ -134,104 +130,124 @@ def development() -> dict[str, Any]:
             _layer(6, ["finish", "sweetness", "minerality"], ["returning_sweetness"], ["bitterness"]),
             _layer(7, ["sweetness", "finish", "minerality"], [], ["roast"]),
             _layer(8, ["sweetness", "finish"], [], ["orchid", "savouriness"]),
-        ],
-        "departures": [
-            _departure("s2", 1, "cool_water", -0.6, "kettle at 92 °C"),
-            _departure("s2", 2, "cool_water", -0.5, "kettle at 92 °C"),
-            _departure("s2", 3, "cool_water", -0.5, "kettle at 92 °C"),
-            _departure("s4", 5, "long_steep", 1.1, "45 s of contact against 20 s; cup about 1.1 points stronger"),
-            _departure("s6", 1, "cold_vessel", -0.3, "bowl not warmed, 21 °C room"),
-            _departure("s6", 2, "leaf_ratio", 0.8, "7 g in 120 ml"),
-            _departure("s6", 3, "leaf_ratio", 0.7, "7 g in 120 ml"),
-        ],
-        "next": "Go on until the leaf is spent: four of six sessions stopped earlier, so the end is the least sure.",
-        "cautions": ["Boiling water scalds.", "Twelve infusions of 5 g carry the caffeine of the whole leaf."],
-    }
+        ),
+        departures=(
+            *(
+                departure(session="s2", infusion=infusion, kind="cool_water", effect=effect, was=92.0, usual=98.0)
+                for infusion, effect in ((1, -0.6), (2, -0.5), (3, -0.5))
+            ),
+            departure(session="s4", infusion=5, kind="long_steep", effect=1.1, was=45.0, usual=20.0),
+            departure(session="s6", infusion=1, kind="cold_vessel", effect=-0.3, was=91.0, usual=95.0),
+            departure(
+                session="s6",
+                kind="leaf_ratio",
+                effect=0.8,
+                whole_session=True,
+                n_cups=8,
+                was=120.0,
+                usual=None,
+                leaf_g=7.0,
+                ratio=1.28,
+            ),
+        ),
+        next=NextSession(code="pour_further", reach=9, steeps_low=7, steeps_high=10),
+        leaf_range_g=(5.0, 7.0),
+        lack_of_fit=(),
+        counterfactual=Counterfactual(
+            "strength", (CounterfactualPoint(infusion=5, ratings=6, departed=1, shown=7.1, without=6.9),)
+        ),
+        tasted=tasted(),
+    )
+    return replace(whole, **changed)
 
 
-def _layer(infusion, leading, new, gone):
-    richness = 5.9 - 0.31 * infusion
-    return {"infusion": infusion, "leading": leading, "new": new, "gone": gone, "richness": richness}
+def departure(**changed: Any) -> Departure:
+    """Return one departure of one cup, with some of its figures changed."""
+    one = Departure(
+        session="s1",
+        infusion=1,
+        kind="cool_water",
+        effect=-0.5,
+        whole_session=False,
+        n_cups=1,
+        was=92.0,
+        usual=98.0,
+    )
+    return replace(one, **changed)
 
 
-def _departure(session, infusion, kind, effect, detail):
-    return {"session": session, "infusion": infusion, "kind": kind, "effect": effect, "detail": detail}
+def _layer(infusion: int, leading: list[str], new: list[str], gone: list[str]) -> Layer:
+    return Layer(infusion, tuple(leading), tuple(new), tuple(gone), 5.9 - 0.31 * infusion)
 
 
-def empty() -> dict[str, Any]:
-    """Return the record of a lot before any session."""
-    none = {"sessions": 0, "infusions": 0, "tasters": 0, "shops": 0, "left_out": []}
-    even = dict.fromkeys(("build_up", "steady", "quick_fade"), 1 / 3)
-    unknown = {"recommended": None, "low": None, "high": None, "level": 0.8, "finish_line": 2.5}
-    return {
-        **development(),
-        "evidence": none,
-        "profile": {
-            "label": "undecided",
-            "probability": even,
-            "peak_infusion": 1,
-            "rise": 1.0,
-            "half_strength_infusion": None,
-        },
-        "steeps": {**unknown, "sessions_spent": 0, "sessions_stopped": 0},
-        "curves": [],
-        "layers": [],
-        "departures": [],
-        "next": "Any session would do: nothing is known yet.",
-    }
+def development(found: Development | None = None, *, stale: bool = False) -> LotDevelopment:
+    """Return the stored figures of the lot: those of :func:`figures`, or others."""
+    return LotDevelopment(
+        lot=LOT_ID,
+        revision=41,
+        computed_at=datetime(2026, 3, 4, 10, 11, 12, tzinfo=UTC),
+        stale=stale,
+        figures=figures() if found is None else found,
+        tag="41-41-5-2026-03-04T10:11:12Z",
+    )
 
 
-def undecided() -> dict[str, Any]:
-    """Return the record of a lot whose course is not settled."""
+def untasted() -> Development:
+    """Return the figures of a lot before any session."""
+    return estimate_development((), rated=())
+
+
+def empty() -> LotDevelopment:
+    """Return the stored figures of a lot before any session."""
+    return development(untasted())
+
+
+def undecided_profile() -> Profile:
+    """Return a course that is not settled."""
     chances = {"build_up": 0.47, "steady": 0.41, "quick_fade": 0.12}
-    return {**development(), "profile": {**profile(), "label": "undecided", "probability": chances}}
+    return replace(profile(), label="undecided", probability=chances)
 
 
-def tasted() -> list[dict[str, Any]]:
+def undecided() -> LotDevelopment:
+    """Return the stored figures of a lot whose course is not settled."""
+    return development(figures(profile=undecided_profile()))
+
+
+def tasted() -> tuple[TastedPoint, ...]:
     """Return what the tasters of the six sessions rated, and that rating brought to the even brew."""
     found = []
     for index, (session, taster) in enumerate(_SESSIONS):
         for infusion in range(1, 8 + index % 3):
             adjusted = _mean("strength", infusion) + 0.7 * math.sin(1.7 * infusion + 2.3 * index)
-            rating = round(2 * adjusted) / 2
-            found.append(
-                {
-                    "session": session,
-                    "taster": taster,
-                    "infusion": infusion,
-                    "descriptor": "strength",
-                    "rating": rating,
-                    "adjusted": adjusted,
-                }
-            )
-    return found
+            found.append(TastedPoint(session, taster, infusion, "strength", round(2 * adjusted) / 2, adjusted))
+    return tuple(found)
 
 
-def sessions() -> list[dict[str, Any]]:
+def sessions() -> tuple[SessionFacts, ...]:
     """Return the facts of the six sessions."""
-    return [
-        {
-            "id": session,
-            "started_at": f"2026-02-{3 + 4 * index:02d}T14:05:00Z",
-            "taster": taster,
-            "shop": ("Harbour shop (invented)", "Hill shop (invented)")[index % 2],
-            "leaf_g": 7.0 if session == "s6" else 5.0,
-            "vessel_ml": 120 if session == "s6" else 110,
-            "vessel_material": "unglazed_clay" if index % 2 else "porcelain",
-            "kettle_c": 92 if session == "s2" else 99,
-        }
+    return tuple(
+        SessionFacts(
+            id=session,
+            started_at=datetime(2026, 2, 3 + 4 * index, 14, 5, tzinfo=UTC),
+            taster=taster,
+            taster_name=TASTERS[taster],
+            shop=("Harbour shop (invented)", "Hill shop (invented)")[index % 2],
+            leaf_g=7.0 if session == "s6" else 5.0,
+            vessel_ml=120.0 if session == "s6" else 110.0,
+            vessel_material="unglazed_clay" if index % 2 else "porcelain",
+            kettle_c=92.0 if session == "s2" else 99.0,
+        )
         for index, (session, taster) in enumerate(_SESSIONS)
-    ]
+    )
 
 
-def report(**changed: Any) -> dict[str, Any]:
-    """Return everything the report page takes, with some of it changed."""
-    whole = {
-        "lot": LOT,
-        "development": development(),
-        "tasted": tasted(),
-        "tasters": TASTERS,
-        "sessions": sessions(),
-        "labels": LABELS,
-    }
-    return {**whole, **changed}
+def report(**changed: Any) -> ReportContent:
+    """Return everything the report is written from, with some of it changed."""
+    whole = ReportContent(
+        lot=LOT,
+        development=development(),
+        tasters=TASTERS,
+        sessions=sessions(),
+        labels=LABELS,
+    )
+    return replace(whole, **changed)

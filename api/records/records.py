@@ -1,14 +1,16 @@
 """Lots, sessions, infusions, notes and descriptors as plain REST resources.
 
-A write takes the same way as one that came by sync: it is a change made now on the server's own state.
+A write is pushed like a change that came by sync: one made now, on the server's present state.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Any
 from uuid import UUID
 
+from django.urls import URLPattern, path
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from drf_spectacular.utils import OpenApiParameter, extend_schema_view
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
@@ -16,8 +18,15 @@ from rest_framework.views import APIView
 from api.http.auth import device_id, member_of
 from api.http.bodies import body_of
 from api.http.conditional import conditional_response, expected_revision, id_from_path, paginated_response
+from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
+from api.records.serializers import (
+    HistorySerializer,
+    changed_record_serializer,
+    new_record_serializer,
+    record_serializer,
+)
 from lots.merge import DELETED
-from lots.schema import InvalidValue, clean_id
+from lots.schema import InvalidValue, RecordSchema, clean_id
 from lots.wording import field_problem
 from tastings.actions.push import NEW, Change, Verdict, push_changes, validate_fields
 from tastings.queries.records import Record, history_for, list_records, record_for
@@ -25,33 +34,33 @@ from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed, Problem
 
 
-def shown(record: Record) -> dict[str, Any]:
-    """Return a record's wire form in REST."""
+def serialize_record(record: Record) -> dict[str, Any]:
+    """Return a record as JSON."""
     by = str(record.by) if record.by else None
     return {"id": str(record.id), "revision": record.revision, **record.fields, "by": by}
 
 
 class RecordView(APIView):
-    """What both kinds of view share; ``type_name`` says which records."""
+    """Base of the views; ``type_name`` says which records."""
 
     type_name = ""
 
     def change(self, request: Request, *, record: UUID, fields: Mapping[str, object], expected: int | None) -> None:
-        """Apply one change; raise what stands against it."""
+        """Apply one change; raise the reason if it is refused."""
         change = Change(type=self.type_name, id=record, fields=fields, stamp=None, expected=expected)
         [verdict] = push_changes(member_of(request), device=device_id(request), changes=[change], now=timezone.now())
         if verdict.verdict == "refused":
             raise _refusal(verdict)
 
-    def own(self, request: Request, record_id: str) -> UUID:
+    def own_record_id(self, request: Request, record_id: str) -> UUID:
         """Return the id of a record that the team may change; raise NotFound or NotAllowed."""
         record = record_for(member_of(request), self.type_name, id_from_path(record_id))
         if record.fields.get("built_in"):
             raise NotAllowed(_("what is built in cannot be changed"))
         return record.id
 
-    def parent_stands(self, request: Request, fields: Mapping[str, object]) -> None:
-        """Refuse a new record of a session that is gone: nobody would see it."""
+    def require_live_session(self, request: Request, fields: Mapping[str, object]) -> None:
+        """Refuse a new record of a deleted session: nobody would see it."""
         if (session := fields.get("session")) is None:
             return
         try:
@@ -70,7 +79,7 @@ class RecordList(RecordView):
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             rows = list_records(member, self.type_name, filters=filters, after=after, limit=limit)
-            return [shown(row) for row in rows]
+            return [serialize_record(row) for row in rows]
 
         return paginated_response(request, read)
 
@@ -82,11 +91,13 @@ class RecordList(RecordView):
         except InvalidValue as error:
             raise Invalid(problems=[field_problem("id", error.fault)]) from error
         fields = valid_fields(self.type_name, sent)
-        self.parent_stands(request, fields)
+        self.require_live_session(request, fields)
         self.change(request, record=record, fields=fields, expected=NEW)
-        made = record_for(member_of(request), self.type_name, record)
+        created = record_for(member_of(request), self.type_name, record)
         location = request.build_absolute_uri(f"{request.path}{record}/")
-        return Response(shown(made), status=201, headers={"ETag": f'"{made.revision}"', "Location": location})
+        return Response(
+            serialize_record(created), status=201, headers={"ETag": f'"{created.revision}"', "Location": location}
+        )
 
 
 class RecordItem(RecordView):
@@ -95,19 +106,19 @@ class RecordItem(RecordView):
     def get(self, request: Request, record_id: str) -> Response:
         """Show it."""
         record = record_for(member_of(request), self.type_name, id_from_path(record_id))
-        return conditional_response(request, shown(record), tag=str(record.revision))
+        return conditional_response(request, serialize_record(record), tag=str(record.revision), translated=False)
 
     def patch(self, request: Request, record_id: str) -> Response:
         """Change the fields sent and leave the others."""
-        record = self.own(request, record_id)
+        record = self.own_record_id(request, record_id)
         fields = valid_fields(self.type_name, body_of(request))
         self.change(request, record=record, fields=fields, expected=expected_revision(request))
         changed = record_for(member_of(request), self.type_name, record)
-        return Response(shown(changed), headers={"ETag": f'"{changed.revision}"'})
+        return Response(serialize_record(changed), headers={"ETag": f'"{changed.revision}"'})
 
     def delete(self, request: Request, record_id: str) -> Response:
         """Delete it; its history stays."""
-        record = self.own(request, record_id)
+        record = self.own_record_id(request, record_id)
         self.change(request, record=record, fields={DELETED: True}, expected=expected_revision(request))
         return Response(status=204)
 
@@ -137,3 +148,55 @@ def _refusal(verdict: Verdict) -> Exception:
     if "unknown_record" in codes:
         return NotFound()
     return Invalid(problems=verdict.problems)
+
+
+def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
+    """Return list, item and history of one record type, described by its schema."""
+    name, record = schema.type, record_serializer(schema)
+    filters = [OpenApiParameter(field, str, description="only those with this value") for field in schema.filters]
+    many, one, history = (_view_for(base, name) for base in (RecordList, RecordItem, RecordHistory))
+    extend_schema_view(
+        get=operation(
+            operation_id=f"{name}_list",
+            parameters=[*filters, *PAGING, ETAG],
+            responses={200: paginated(record, f"{name.capitalize()}Page"), **NOT_MODIFIED, **problem_responses(422)},
+        ),
+        post=operation(
+            operation_id=f"{name}_create",
+            request=new_record_serializer(schema),
+            responses={201: record, **BAD_BODY, **problem_responses(403)},
+        ),
+    )(many)
+    extend_schema_view(
+        get=operation(
+            operation_id=f"{name}_read",
+            parameters=[ETAG],
+            responses={200: record, **NOT_MODIFIED, **problem_responses(404)},
+        ),
+        patch=operation(
+            operation_id=f"{name}_change",
+            parameters=[IF_MATCH],
+            request=changed_record_serializer(schema),
+            responses={200: record, **BAD_BODY, **problem_responses(403, 404, 412)},
+        ),
+        delete=operation(
+            operation_id=f"{name}_delete",
+            parameters=[IF_MATCH],
+            responses={204: None, **problem_responses(403, 404, 412, 422)},
+        ),
+    )(one)
+    extend_schema_view(
+        get=operation(
+            operation_id=f"{name}_history",
+            parameters=[ETAG],
+            responses={200: HistorySerializer, **NOT_MODIFIED, **problem_responses(404)},
+        )
+    )(history)
+    yield path(f"{name}s/", many.as_view())
+    yield path(f"{name}s/<str:record_id>/", one.as_view())
+    yield path(f"{name}s/<str:record_id>/history", history.as_view())
+
+
+def _view_for(base: type[RecordView], name: str) -> type[RecordView]:
+    """Return a view for one record type: a class of its own, since each is described apart."""
+    return type(f"{name.capitalize()}{base.__name__}", (base,), {"type_name": name})

@@ -1,0 +1,28 @@
+"""What changes from cup to cup, in one sentence."""
+
+from tastings.maths.curve.layers import Layer
+from tastings.wording.development import flavour_sentence
+from tests.tastings.reports import sample
+
+LAYERS = sample.figures().layers
+
+
+def test_sentence_tells_what_gives_way_to_what():
+    assert flavour_sentence(LAYERS, labels=sample.LABELS) == (
+        "Aroma, roast and body give way to finish, minerality and sweetness after the fourth."
+    )
+
+
+def test_sentence_does_not_depend_on_the_order_of_the_layers():
+    assert flavour_sentence(LAYERS[::-1], labels=sample.LABELS) == flavour_sentence(LAYERS, labels=sample.LABELS)
+
+
+def test_sentence_of_one_unchanging_flavour_and_of_nothing():
+    same = [Layer(n, ("honey",), (), (), 1.0) for n in (1, 2, 3)]
+    assert flavour_sentence(same, labels={"honey": "Honey"}) == "Honey leads from the first cup to the third."
+    assert flavour_sentence([], labels={}) == "We cannot tell yet what changes from cup to cup."
+
+
+def test_right_to_left_name_does_not_reverse_the_rest_of_the_sentence():
+    said = flavour_sentence([Layer(1, ("a", "b"), (), (), 2.0)], labels={"a": "שלם", "b": "Honey"})
+    assert said == "\u2068שלם\u2069 and honey lead the first cup."

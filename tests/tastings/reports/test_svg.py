@@ -2,11 +2,14 @@
 
 import re
 import xml.etree.ElementTree as ET
+from dataclasses import replace
 
 import pytest
 
+from tastings.maths.curve.development import TastedPoint
 from tastings.reports.marks import clean, shortened, taster_mark, text_width
-from tastings.reports.svg import by_peak, descriptor_strips, sparkline, strength_chart
+from tastings.reports.strips import by_peak, descriptor_strips, sparkline
+from tastings.reports.svg import strength_chart
 from tests.tastings.reports import sample
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -22,17 +25,22 @@ def texts(drawing):
 
 
 def named_tasters():
-    return [{**t, "taster": sample.TASTERS[t["taster"]]} for t in sample.tasted()]
+    return [replace(one, taster=sample.TASTERS[one.taster]) for one in sample.tasted()]
+
+
+def with_steeps(**changed):
+    figures = sample.figures()
+    return replace(figures, steeps=replace(figures.steeps, **changed))
 
 
 @pytest.mark.parametrize("width", [320, 350, 720, 1200])
 def test_every_drawing_is_well_formed_and_named_first(width):
     drawings = (
-        strength_chart(sample.development(), named_tasters(), width=width),
-        strength_chart(sample.empty(), [], width=width),
-        descriptor_strips(sample.development(), labels=sample.LABELS, width=width),
-        descriptor_strips(sample.empty(), width=width),
-        sparkline(sample.development()["curves"][0]["points"], width=width),
+        strength_chart(sample.figures(), named_tasters(), width=width),
+        strength_chart(sample.untasted(), [], width=width),
+        descriptor_strips(sample.figures().curves, labels=sample.LABELS, width=width),
+        descriptor_strips((), labels={}, width=width),
+        sparkline(sample.figures().curves[0].points, width=width),
     )
     for drawing in drawings:
         root = parsed(drawing)
@@ -41,93 +49,87 @@ def test_every_drawing_is_well_formed_and_named_first(width):
 
 
 def test_drawings_need_no_style_and_no_script():
-    drawing = strength_chart(sample.development(), named_tasters()) + descriptor_strips(sample.development())
+    drawing = strength_chart(sample.figures(), named_tasters()) + descriptor_strips(sample.figures().curves, labels={})
     assert re.findall(r"\sstyle=|<style|<script|\son\w+=|href=", drawing) == []
 
 
 def test_strength_chart_names_every_taster_and_draws_every_rating():
-    drawing = strength_chart(sample.development(), named_tasters())
+    drawing = strength_chart(sample.figures(), named_tasters())
     assert set(sample.TASTERS.values()) <= set(texts(drawing))
-    few = strength_chart(sample.development(), named_tasters()[:-5])
+    few = strength_chart(sample.figures(), named_tasters()[:-5])
     marks = re.compile(r'stroke-width="1.6"')
     assert len(marks.findall(drawing)) == len(sample.tasted()) + len(sample.TASTERS)
     assert len(marks.findall(drawing)) - len(marks.findall(few)) == 5
 
 
-def test_strength_chart_leaves_out_other_descriptors_the_rinse_and_what_was_not_adjusted():
+def test_strength_chart_leaves_out_other_descriptors_and_the_rinse():
     one = named_tasters()[0]
-    others = [{**one, "descriptor": "body"}, {**one, "infusion": 0}, {**one, "adjusted": None}]
-    assert strength_chart(sample.development(), [one, *others]) == strength_chart(sample.development(), [one])
+    others = [replace(one, descriptor="body"), replace(one, infusion=0)]
+    assert strength_chart(sample.figures(), [one, *others]) == strength_chart(sample.figures(), [one])
 
 
 def test_strength_chart_tells_the_finish_line_and_the_count_with_its_range():
-    drawn = texts(strength_chart(sample.development(), []))
+    drawn = texts(strength_chart(sample.figures(), []))
     assert "finish line 2.5" in drawn
     assert "good for 9 (7 to 10)" in drawn
 
 
 @pytest.mark.parametrize("width", [320, 350, 720])
 def test_strength_chart_keeps_the_count_inside_the_paper_and_off_the_axis_name(width):
-    record = sample.development()
-    record["steeps"] |= {"recommended": 12, "low": 11, "high": 12}
-    places = {t.text: t for t in parsed(strength_chart(record, [], width=width)).iter(f"{SVG}text")}
+    figures = with_steeps(recommended=12, low=11, high=12)
+    places = {t.text: t for t in parsed(strength_chart(figures, [], width=width)).iter(f"{SVG}text")}
     name, count = places["strength, 0 to 10"], places["good for 12 or more (11 to 12 or more)"]
     assert float(count.get("y")) - float(name.get("y")) >= float(count.get("font-size"))
     half = text_width(count.text, size=14) / 2
     assert half <= float(count.get("x")) <= width - half
 
 
-def test_strength_chart_moves_its_finish_line_with_the_record():
-    record = sample.development()
-    record["steeps"]["finish_line"] = 4.0
+def test_strength_chart_moves_its_finish_line_with_the_figures():
     before, after = (
         float(re.search(r'y1="([\d.]+)"[^>]*stroke-dasharray', strength_chart(d, [])).group(1))
-        for d in (sample.development(), record)
+        for d in (sample.figures(), with_steeps(finish_line=4.0))
     )
     assert after < before  # a higher line is nearer the top of the paper
 
 
 def test_strength_chart_of_a_count_at_the_last_infusion_says_or_more():
-    record = sample.development()
-    record["steeps"] |= {"recommended": 12, "low": 11, "high": 12}
-    assert "good for 12 or more (11 to 12 or more)" in texts(strength_chart(record, []))
-    record["steeps"]["low"] = 12
-    assert "good for 12 or more" in texts(strength_chart(record, []))
+    assert "good for 12 or more (11 to 12 or more)" in texts(
+        strength_chart(with_steeps(recommended=12, low=11, high=12), [])
+    )
+    assert "good for 12 or more" in texts(strength_chart(with_steeps(recommended=12, low=12, high=12), []))
 
 
 def test_strength_chart_says_its_numbers_in_words():
-    desc = parsed(strength_chart(sample.development(), [])).find(f"{SVG}desc").text
-    strength = next(c for c in sample.development()["curves"] if c["descriptor"] == "strength")
-    expected = [
-        f"infusion {p['infusion']}: {p['mean']:.1f} ({p['low']:.1f} to {p['high']:.1f})" for p in strength["points"]
-    ]
+    desc = parsed(strength_chart(sample.figures(), [])).find(f"{SVG}desc").text
+    strength = sample.figures().curve_of("strength")
+    expected = [f"infusion {p.infusion}: {p.mean:.1f} ({p.low:.1f} to {p.high:.1f})" for p in strength]
     assert desc.split(". ")[0].split("; ") == expected
 
 
 def test_strength_chart_is_the_same_each_time_whatever_the_order_of_the_ratings():
-    forth = parsed(strength_chart(sample.development(), named_tasters()))
-    back = parsed(strength_chart(sample.development(), named_tasters()[::-1]))
+    forth = parsed(strength_chart(sample.figures(), named_tasters()))
+    back = parsed(strength_chart(sample.figures(), named_tasters()[::-1]))
     assert sorted(map(ET.tostring, forth)) == sorted(map(ET.tostring, back))
-    again = parsed(strength_chart(sample.development(), named_tasters()))
+    again = parsed(strength_chart(sample.figures(), named_tasters()))
     assert ET.tostring(again) == ET.tostring(forth)
 
 
 def test_strength_chart_draws_tastings_beyond_the_even_brew():
-    late = {"session": "s1", "taster": "Late", "infusion": 15, "descriptor": "strength", "adjusted": 3.0}
-    assert "15" in texts(strength_chart(sample.development(), [late]))
+    late = TastedPoint("s1", "Late", 15, "strength", rating=3.0, adjusted=3.0)
+    assert "15" in texts(strength_chart(sample.figures(), [late]))
 
 
 def test_strength_chart_without_curve_says_what_is_missing():
-    assert "no curve yet: rate the strength of each cup" in texts(strength_chart(sample.empty(), []))
+    assert "no curve yet: rate the strength of each cup" in texts(strength_chart(sample.untasted(), []))
 
 
 @pytest.mark.parametrize("width", [350, 720])
 def test_drawings_of_hostile_text_stay_well_formed_and_inside_the_paper(width):
-    hostile = [{**t, "taster": HOSTILE + t["taster"]} for t in sample.tasted()]
+    hostile = [replace(one, taster=HOSTILE + one.taster) for one in sample.tasted()]
     labels = dict.fromkeys(sample.LABELS, HOSTILE)
     for drawing in (
-        strength_chart(sample.development(), hostile, width=width),
-        descriptor_strips(sample.development(), labels=labels, width=width),
+        strength_chart(sample.figures(), hostile, width=width),
+        descriptor_strips(sample.figures().curves, labels=labels, width=width),
     ):
         parsed(drawing)
         assert "<script" not in drawing
@@ -135,26 +137,27 @@ def test_drawings_of_hostile_text_stay_well_formed_and_inside_the_paper(width):
 
 
 def test_by_peak_sorts_by_the_infusion_of_the_highest_mean():
-    peaks = [peak for _, _, peak in by_peak(sample.development()["curves"])]
+    rows = by_peak(sample.figures().curves)
+    peaks = [row.peak for row in rows]
     assert peaks == sorted(peaks)
-    assert by_peak(sample.development()["curves"])[0][0] == "roast"
-    assert by_peak(sample.development()["curves"])[-1][0] == "sweetness"
+    assert [max(row.points, key=lambda p: p.mean).infusion for row in rows] == peaks
+    assert (rows[0].descriptor, rows[-1].descriptor) == ("roast", "sweetness")
 
 
 def test_descriptor_strips_print_every_mean_with_one_decimal():
-    drawn = texts(descriptor_strips(sample.development(), labels=sample.LABELS))
+    drawn = texts(descriptor_strips(sample.figures().curves, labels=sample.LABELS))
     printed = sorted(t for t in drawn if re.fullmatch(r"\d+\.\d", t))
-    assert printed == sorted(f"{p['mean']:.1f}" for c in sample.development()["curves"] for p in c["points"])
+    assert printed == sorted(f"{p.mean:.1f}" for c in sample.figures().curves for p in c.points)
 
 
 def test_descriptor_strips_write_labels_or_readable_keys():
-    curve = {**sample.development()["curves"][0], "descriptor": "returning_sweetness"}
-    assert "Returning sweetness" in texts(descriptor_strips({"curves": [curve]}))
-    assert "Hui gan" in texts(descriptor_strips({"curves": [curve]}, labels={"returning_sweetness": "Hui gan"}))
+    curve = replace(sample.figures().curves[0], descriptor="returning_sweetness")
+    assert "Returning sweetness" in texts(descriptor_strips([curve], labels={}))
+    assert "Hui gan" in texts(descriptor_strips([curve], labels={"returning_sweetness": "Hui gan"}))
 
 
 def test_sparkline_needs_two_points():
-    points = sample.development()["curves"][0]["points"]
+    points = sample.figures().curves[0].points
     assert (sparkline([]), sparkline(points[:1])) == ("", "")
     assert parsed(sparkline(points)).find(f"{SVG}title").text == "Strength from 6.3 in cup 1 to 0.9 in cup 12"
 

@@ -79,9 +79,7 @@ def readiness_table(lots: Sequence[RoastedLot]) -> str:
             "",
             "Probability that it is under the level today:",
             "",
-            bin_by_probability(
-                {"": [(p, one.truly_under) for one in answered if (p := one.found.probability) is not None]}
-            ),
+            bin_by_probability({"": under_today}),
         )
     )
 

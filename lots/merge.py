@@ -80,7 +80,7 @@ class MergeOutcome:
 
 
 def _merge_order(value: object, stamp: Stamp) -> tuple[str, str, str, str]:
-    return *stamp.order, json.dumps(value, sort_keys=True, ensure_ascii=False)
+    return *stamp.order, json.dumps(value, ensure_ascii=False)
 
 
 def same_json(a: object, b: object) -> bool:

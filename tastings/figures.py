@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 from uuid import UUID
 
 import msgspec
+from msgspec import UNSET
 
 from lots.schema import format_utc_short
 
@@ -30,6 +31,8 @@ class Exact(float):
 
 def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # noqa: ANN401 - any JSON
     """Return a dataclass of figures as JSON types, floats rounded to 3 decimals; None leaves them as they are.
+
+    A field that is UNSET is left out.
 
     Raises
     ------
@@ -60,7 +63,8 @@ def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # no
         case list() | tuple():
             return [to_stored(value, decimals=decimals) for value in figures]
         case _ if is_dataclass(figures):
-            return {field.name: to_stored(getattr(figures, field.name), decimals=decimals) for field in fields(figures)}
+            values = {field.name: getattr(figures, field.name) for field in fields(figures)}
+            return to_stored({name: value for name, value in values.items() if value is not UNSET}, decimals=decimals)
         case _:
             raise TypeError(f"{type(figures).__name__} has no form in JSON")
 

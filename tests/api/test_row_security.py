@@ -129,7 +129,7 @@ def test_processes_act_as_the_application_and_commands_as_the_owner(db, assumed)
     env = {"DJANGO_SETTINGS_MODULE": "config.settings", "REDIS_URL": "redis://127.0.0.1:1/0",
            "DATABASE_URL": "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**held)}  # fmt: skip
     done = subprocess.run(
-        [sys.executable, *start], env=env, cwd=BASE_DIR, capture_output=True, text=True, check=True, timeout=60
+        [sys.executable, *start], env=env, cwd=BASE_DIR, capture_output=True, text=True, check=True, timeout=300
     )
 
     assert done.stdout.strip().splitlines()[-1] == f"('{role() if assumed == 'python' else held['USER']}',)"

@@ -55,7 +55,7 @@ def launch(
             output.close()
 
 
-def eventually(true: Callable[[], bool], seconds: float = 60) -> bool:
+def eventually(true: Callable[[], bool], seconds: float = 300) -> bool:
     """Wait until something is true; False when it does not come true within a generous limit."""
     deadline = time.monotonic() + seconds
     while not true():

@@ -64,7 +64,7 @@ def test_leftovers_are_found_by_their_mark_and_ended(tmp_path):
     assert find_leftovers(tmp_path.with_name("another")) == []
     os.killpg(child.popen.pid, SIGTERM)  # ignored
     stop_leftovers(tmp_path)
-    child.popen.wait(timeout=20)
+    child.popen.wait(timeout=300)
     assert not alive(grandchild)
 
 

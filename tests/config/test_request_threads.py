@@ -37,11 +37,11 @@ def served(app, send, *, timeout_s=5.0):
     async def run():
         threaded = Threaded(app, workers=1, timeout_s=timeout_s)
         task = asyncio.ensure_future(threaded(SCOPE, nothing, send))
-        await asyncio.wait([task], timeout=20)
+        await asyncio.wait([task], timeout=120)
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
         free = asyncio.get_running_loop().run_in_executor(threaded.executor, lambda: True)
-        return await asyncio.wait_for(free, timeout=20)
+        return await asyncio.wait_for(free, timeout=120)
 
     return asyncio.run(run())
 
@@ -96,7 +96,7 @@ def test_connection_that_the_server_gives_up_frees_the_thread():
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
         free = asyncio.get_running_loop().run_in_executor(threaded.executor, lambda: True)
-        return await asyncio.wait_for(free, timeout=20)
+        return await asyncio.wait_for(free, timeout=120)
 
     assert asyncio.run(run())
     assert app.closed.is_set()

@@ -135,7 +135,7 @@ def test_postgres_that_outlived_its_launcher_is_stopped(embedded, tmp_path):
     keep(found.database_url, 3)
     left = children[0].popen.pid
     postgres.stop_orphaned_postgres(tmp_path / "postgres")
-    assert children[0].popen.wait(timeout=20) == 0
+    assert children[0].popen.wait(timeout=300) == 0
     assert not alive(left)
 
 

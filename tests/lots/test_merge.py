@@ -126,3 +126,29 @@ def test_true_and_one_are_two_values():
     merge(record, {"tasted": True}, Stamp(MOMENTS[0], DEVICES[0], "ina"))
     outcome = merge(record, {"tasted": 1}, Stamp(MOMENTS[1], DEVICES[0], "ina"))
     assert outcome.lost == (LostValue("tasted", True, Stamp(MOMENTS[0], DEVICES[0], "ina")),)
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_two_values_of_one_stamp_go_by_their_text(order):
+    record, stamp = StampedRecord(), Stamp(MOMENTS[0], DEVICES[0], "ina")
+    values = ("zest", "\u00e9clair")  # by code points, not by how JSON may escape them
+    outcomes = [merge(record, {"remarks": values[i]}, stamp) for i in order]
+    assert record.values["remarks"] == "\u00e9clair"
+    assert [item.value for outcome in outcomes for item in outcome.lost] == ["zest"]
+
+
+def test_an_earlier_value_is_kept_though_the_current_one_is_unknown():
+    record, early = StampedRecord(), Stamp(MOMENTS[0], DEVICES[0], "ina")
+    merge(record, {"remarks": None}, Stamp(MOMENTS[1], DEVICES[0], "ina"))
+    outcome = merge(record, {"remarks": "thin"}, early)
+    assert outcome.lost == (LostValue("remarks", "thin", early),)
+
+
+def test_another_devices_same_value_after_a_clock_ahead_is_an_edit_of_its_own():
+    record = StampedRecord()
+    ahead = Stamp(MOMENTS[0], DEVICES[0], "ina", "2027-01-01T00:00:00.000000Z")
+    later = Stamp(MOMENTS[1], DEVICES[1], "bo")
+    merge(record, {"steep_s": 10}, ahead)
+    outcome = merge(record, {"steep_s": 10}, later)
+    assert (outcome.stamped, outcome.lost) == (True, (LostValue("steep_s", 10, ahead),))
+    assert record.stamps["steep_s"] == later

@@ -216,7 +216,7 @@ class Story(RuleBasedStateMachine):
         if really == 3 and not self.revealed:
             self.revealed = True
             buyer = self.world.members[1]
-            reveal_flight(buyer, flight=self.world.flight, sent={"reason": "a story"}, now=self.clock.now)
+            reveal_flight(buyer, flight=self.world.flight, reason="a story", now=self.clock.now)
 
     # What the network does
 

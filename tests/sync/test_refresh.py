@@ -131,10 +131,10 @@ def worker(transactional_db, tmp_path):
         yield log
     finally:
         child.popen.terminate()
-        child.popen.wait(timeout=30)
+        child.popen.wait(timeout=300)
 
 
-def wait_for(true, seconds=60):
+def wait_for(true, seconds=300):
     """Wait until something is true; the limit is generous, since it guards against never."""
     deadline = time.monotonic() + seconds
     while not true():

@@ -4,11 +4,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tastings.answers.comparison import comparison_answer
+from tastings.figures import to_stored
 from tastings.maths.brewing.brews import RatingError, TasterScale
 from tastings.maths.brewing.extraction import usual_grid
 from tastings.maths.comparison.side_by_side import compare, even_cups, facing
 from tastings.maths.curve.endings import FinishLine
 from tastings.maths.curve.evidence import follow
+from tastings.wording.development import development_cautions
 from tests.maths.brewed import brew_of, pour_of
 
 LASTING = (6.0, 6.5, 6.5, 6.0, 6.0, 5.5, 5.5, 5.0, 4.5, 4.0)
@@ -124,7 +127,7 @@ def test_groups_without_ratings_in_common_say_so():
 
 def test_every_pair_of_three_groups_is_compared_and_written_in_plain_types():
     groups = {name: sessions(name, LASTING, tasters=["ann"]) for name in ("porcelain", "unglazed_clay", "glass")}
-    found = compare(groups, rated=["sweetness"]).as_json()
+    found = to_stored(comparison_answer(compare(groups, rated=["sweetness"])))
     assert [(one["first"], one["second"]) for one in found["pairs"]] == [
         ("porcelain", "unglazed_clay"), ("porcelain", "glass"), ("unglazed_clay", "glass"),
     ]  # fmt: skip
@@ -141,7 +144,7 @@ def test_curves_that_do_not_follow_extraction_are_compared_as_shown():
     first = sessions("a", humps, tasters=("ann", "ben", "cat", "dan"))
     found = compare({"first": first, "second": sessions("b", LASTING)}, rated=[])
     shown = [np.mean([p.mean for p in one.curves[0].points[:8]]) for one in found.groups.values()]
-    assert "smooth of the adjusted ratings" in " ".join(found.groups["first"].cautions)
+    assert "smooth of the adjusted ratings" in " ".join(development_cautions(found.groups["first"]))
     assert found.pairs[0].differences[0].mean == pytest.approx(shown[0] - shown[1], abs=0.35)
 
 

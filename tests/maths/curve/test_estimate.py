@@ -2,14 +2,19 @@ import json
 import math
 import random
 from dataclasses import replace
+from uuid import UUID
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tastings.answers.development import development_answer
+from tastings.figures import to_stored
 from tastings.maths.brewing.brews import Brew, Pour, RatingError
 from tastings.maths.curve.development import Development
+from tastings.queries.developments import LotDevelopment
+from tastings.wording.development import development_cautions, next_session_sentence
 from tests.maths.brewed import brew_of, developed, pour_of
 
 RATED = ("strength", "sweetness", "bitterness")
@@ -76,15 +81,22 @@ def shaped_lot(shape, *, n_sessions, taster=None):
     ]
 
 
+def answered(brews):
+    """Return the answer of the API, as JSON."""
+    lot = LotDevelopment(UUID(int=1), revision=1, computed_at=None, stale=False, figures=developed(brews), tag="")
+    return to_stored(development_answer(lot, labels={}))
+
+
 BUILDING = (2.5, 4.5, 6.0, 6.5, 6.5, 6.0, 5.5, 5.0, 4.5)
 FADING = (8.0, 7.0, 4.5, 3.0, 1.5, 1.0, 0.5)
 STEADY = (6.5, 6.7, 6.5, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2)
 
 
 def test_json_has_the_contracts_names():
-    found = developed(shaped_lot(STEADY, n_sessions=2)).as_json()
+    found = answered(shaped_lot(STEADY, n_sessions=2))
     assert list(found) == [
-        "evidence", "even_brew", "profile", "steeps", "curves", "layers", "departures", "next", "cautions",
+        "lot", "revision", "computed_at", "stale", "evidence", "even_brew", "profile", "steeps", "curves", "layers",
+        "departures", "next", "cautions", "sentence", "otherwise",
     ]  # fmt: skip
     assert list(found["evidence"]) == ["sessions", "infusions", "tasters", "shops", "left_out"]
     assert found["even_brew"] == {
@@ -103,7 +115,7 @@ def test_json_has_the_contracts_names():
 
 
 def test_no_session_is_an_answer():
-    found = developed([]).as_json()
+    found = answered([])
     assert found["evidence"] == {"sessions": 0, "infusions": 0, "tasters": 0, "shops": 0, "left_out": []}
     assert found["curves"] == found["layers"] == found["departures"] == []
     assert found["profile"]["label"] == "undecided"
@@ -152,7 +164,7 @@ def test_lot_without_strength_still_has_its_other_curves():
     found = developed([brew_of("s", pours=[pour_of(1, sweetness=4), pour_of(2, sweetness=5)])], rated=["sweetness"])
     assert [one.descriptor for one in found.curves] == ["sweetness"]
     assert (found.profile.label, found.steeps.recommended) == ("undecided", None)
-    assert "strength" in found.next
+    assert found.next.code == "rate_strength"
 
 
 def test_evidence_counts_what_was_used():
@@ -179,11 +191,11 @@ def test_impossible_rating_is_refused(rating):
 @given(st.lists(brews, max_size=4), st.randoms(use_true_random=False))
 def test_any_brew_gives_plain_finite_figures_in_any_order(lot, chance):
     found = developed(lot, rated=RATED)
-    assert_plain(found.as_json())
-    json.dumps(found.as_json(), allow_nan=False)
+    assert_plain(to_stored(found))
+    json.dumps(to_stored(found), allow_nan=False)
     shuffled = list(lot)
     chance.shuffle(shuffled)
-    assert developed(shuffled, rated=RATED).as_json() == found.as_json()
+    assert to_stored(developed(shuffled, rated=RATED)) == to_stored(found)
     for one in found.curves:
         assert one.descriptor in RATED
         for point in one.points:
@@ -231,14 +243,14 @@ def test_more_sessions_narrow_the_interval():
 def test_next_session_is_what_the_figures_leave_open():
     few = developed(shaped_lot(STEADY[:4], n_sessions=4))
     alone = developed([brew_of("s", strength=[6, 6, 5, 4, 3, 2, 1.5, 1, 1, 1, 1, 1])])
-    assert few.next.startswith("Pour further: strength is rated up to infusion 4 only")
-    assert alone.next.startswith("Let a second taster brew it")
-    assert developed([]).next == "Taste a first session, rating the strength of every infusion."
+    assert next_session_sentence(few.next).startswith("Pour further: strength is rated up to infusion 4 only")
+    assert next_session_sentence(alone.next).startswith("Let a second taster brew it")
+    assert next_session_sentence(developed([]).next) == "Taste a first session, rating the strength of every infusion."
 
 
 def test_cautions_name_heat_and_the_caffeine_of_this_leaf():
     # EFSA 2015: 200 mg at a time, 400 mg a day; 24-43 mg per g of leaf; IARC Monograph 116: above 65 deg C.
-    cautions = " ".join(developed([brew_of("s", strength=[5], leaf_g=5.0)]).cautions)
+    cautions = " ".join(development_cautions(developed([brew_of("s", strength=[5], leaf_g=5.0)])))
     for figure in ("65 °C", "120 to 220 mg", "200 mg", "400 mg", "doctor"):
         assert figure in cautions
 

@@ -2,6 +2,7 @@ import pytest
 
 from tastings.maths.brewing.extraction import make_grid
 from tastings.maths.curve.evidence import follow
+from tastings.wording.left_out import left_out_reason
 from tests.maths.brewed import RINSE, brew_of, pour_of
 
 GRID = make_grid(n_k=3, n_tau=3, n_n=2)
@@ -9,7 +10,7 @@ GRID = make_grid(n_k=3, n_tau=3, n_n=2)
 
 def followed_of(brew):
     followed, left_out = follow([brew], grid=GRID, scales={})
-    return followed, [(one.infusion, one.reason) for one in left_out]
+    return followed, [(one.infusion, left_out_reason(one)) for one in left_out]
 
 
 @pytest.mark.parametrize(

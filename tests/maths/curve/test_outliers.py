@@ -7,6 +7,7 @@ from tastings.maths.brewing.extraction import usual_grid
 from tastings.maths.curve.evidence import follow
 from tastings.maths.curve.posterior import fit
 from tastings.maths.curve.totals_cache import TOTALS_CACHE
+from tastings.wording.left_out import left_out_reason
 from tests.maths.brewed import brew_of, developed
 
 BUILDING = (2.5, 4.5, 6.0, 6.5, 6.5, 6.0, 5.5, 5.0, 4.5)
@@ -31,7 +32,8 @@ def outliers_of(brews):
 def test_session_of_all_tens_is_left_out_and_named():
     found = developed([*lot(n_sessions=8), FLAT])
     assert [(one.session, one.infusion) for one in found.evidence.left_out] == [("flat", None)]
-    assert "nothing like" in found.evidence.left_out[0].reason
+    assert found.evidence.left_out[0].reason == "outlier"
+    assert "nothing like" in left_out_reason(found.evidence.left_out[0])
     assert {point.session for point in found.tasted} == {f"s{i}" for i in range(8)}
 
 

@@ -2,14 +2,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import cup_strength, make_grid
 from tastings.maths.brewing.heat import even_brew, steeped
 from tastings.maths.curve.censoring import impute_censored
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD
-from tastings.maths.curve.posterior import fit, fit_all
-from tastings.maths.curve.sufficient_statistics import Tasted
+from tastings.maths.curve.posterior import Draws, Posterior, fit, fit_all, posterior_from
+from tastings.maths.curve.scale_effects import TeamStatistics
+from tastings.maths.curve.sufficient_statistics import SIGMA, Tasted
 
 GRID = make_grid(n_k=16, n_tau=12, n_n=3)
 EVEN = even_brew()
@@ -118,3 +120,60 @@ def test_censored_zeros_bring_the_tail_nearer_the_truth():
         error.append(even_mean(fit(sessions, grid=GRID))[7:] - truth[7:])
         naive_error.append(even_mean(fit(plain, grid=GRID))[7:] - truth[7:])
     assert abs(np.mean(error)) < abs(np.mean(naive_error))
+
+
+def test_weights_means_and_sds_are_those_of_numerical_integration():
+    """Likelihoods exp(-(p a^2 - 2 c a + k) / 2) times the priors, summed over a fine grid of levels a."""
+    grid, rng = make_grid(n_k=3, n_tau=2, n_n=2), np.random.default_rng(8)
+    size = SIGMA.size, grid.n_nodes
+    precision, cross = rng.uniform(0.05, 3.0, size), rng.uniform(0.1, 8.0, size)
+    constant = cross**2 / precision + rng.uniform(0.0, 4.0, size) + 4000  # so unlikely that exp alone gives 0
+    zero, one = np.zeros(size), np.ones(size)
+    sums = TeamStatistics(
+        precision=precision, cross=cross, constant=constant, shift_first=zero, shift_second=zero, gain_first=zero,
+        gain_second=zero, shift_shift=one, shift_gain=zero, gain_gain=one,
+    )  # fmt: skip
+    found = posterior_from(sums, n_absent=0.0, grid=grid)
+
+    a = np.linspace(-80, 120, 40_001)
+    exponent = precision[..., None] * a**2 - 2 * cross[..., None] * a + (constant - 4000)[..., None]
+    density = np.exp(-0.5 * exponent) * norm.pdf(a, 6, 4)
+    total = density.sum(axis=-1)
+    sigma_prior = norm.pdf(np.log(SIGMA), np.log(0.75), 0.35)
+    weights = total * np.exp(grid.log_prior) * sigma_prior[:, None]
+    mean = (density * a).sum(axis=-1) / total
+    assert found.weights == pytest.approx(weights / weights.sum(), rel=1e-6)
+    assert found.mean == pytest.approx(mean, rel=1e-6)
+    assert found.sd == pytest.approx(np.sqrt((density * (a - mean[..., None]) ** 2).sum(axis=-1) / total), rel=1e-6)
+
+
+def test_draws_step_through_the_weights_and_move_on_by_the_golden_ratio():
+    posterior = Posterior(
+        weights=np.array([[0.5, 1.5]]), mean=np.array([[5.0, 0.2]]), sd=np.array([[1.0, 2.0]])
+    )  # weights of any sum
+    found = posterior.draws(n_draws=4)
+    quantiles = [(0.5 + i * (np.sqrt(5) - 1) / 2) % 1 for i in range(4)]
+    levels = [5.0 + norm.ppf(quantiles[0]), *(0.2 + 2 * norm.ppf(q) for q in quantiles[1:])]
+
+    assert found.node.tolist() == [0, 1, 1, 1]
+    assert found.level == pytest.approx([max(level, 0.0) for level in levels], abs=1e-9)
+    assert min(levels) < 0
+
+
+def test_drawn_cups_end_where_the_scale_does():
+    cups = Draws(node=np.array([0, 1, 1]), level=np.array([12.0, 4.0, -1.0])).cups(np.array([[1.0, 0.5], [2.0, 1.0]]))
+    assert cups.tolist() == [[10, 6], [8, 4], [0, 0]]
+
+
+def test_posterior_on_some_nodes_forgets_the_others():
+    whole = Posterior(weights=np.array([[0.1, 0.2, 0.3, 0.4]]), mean=np.arange(4.0)[None], sd=np.arange(1.0, 5.0)[None])
+    found = whole.on(np.array([1, 3]))
+    assert found.weights == pytest.approx(np.array([[1 / 3, 2 / 3]]))
+    assert (found.mean.tolist(), found.sd.tolist()) == ([[1, 3]], [[2, 4]])
+
+
+def test_scale_held_to_the_team_is_another_posterior_than_a_free_one():
+    sessions = [tasted_of([5, 6, 6, 5, 4], taster=name) for name in ("ann", "ben")]
+    free, held = fit(sessions, grid=GRID, held=False), fit(sessions, grid=GRID)
+    assert free.draws().cups(CUPS).std(axis=0)[2] > held.draws().cups(CUPS).std(axis=0)[2]
+    assert fit_all({"": sessions}, grid=GRID, held=False)[""].weights == pytest.approx(free.weights)

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tastings.maths.curve.estimate import develop
+from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.sufficient_statistics import sum_sessions
 from tastings.maths.curve.totals_cache import SESSION_BYTES, TOTALS_CACHE, TotalsCache
 from tests.maths.brewed import brew_of
@@ -85,6 +85,10 @@ def test_refit_of_a_lot_equals_a_cold_fit_in_every_bit():
     ]
     edited = [replace(lot[2], leaf_g=6.0), *lot[:2], *lot[4:]]
     TOTALS_CACHE.clear()
-    cold = [develop(some, rated=["strength"]) for some in (lot[:8], lot, edited) if TOTALS_CACHE.clear() is None]
-    warm = [develop(some, rated=["strength"]) for some in (lot[:8], lot, edited)]
+    cold = [
+        estimate_development(some, rated=["strength"])
+        for some in (lot[:8], lot, edited)
+        if TOTALS_CACHE.clear() is None
+    ]
+    warm = [estimate_development(one, rated=["strength"]) for one in versions]
     assert warm == cold

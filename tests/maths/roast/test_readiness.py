@@ -87,7 +87,7 @@ def test_higher_level_is_reached_no_later():
 
 def test_tastings_before_the_roast_belong_to_an_earlier_one():
     found = found_for(tasting(-20, 1.0), *STRONG)
-    assert [(one.session, one.reason) for one in found.left_out] == [("day -20 ann", "tasted before the roast")]
+    assert [(one.session, one.reason) for one in found.left_out] == [("day -20 ann", "before_roast")]
     assert found.probability == found_for(*STRONG).probability
 
 

@@ -189,7 +189,8 @@ def test_report_of_hostile_text_escapes_all_of_it():
     figures = replace(
         whole,
         evidence=replace(
-            whole.evidence, left_out=(LeftOut("s2", None, "outlier", descriptor=HOSTILE), LeftOut(HOSTILE, 4, "not_steeped"))
+            whole.evidence,
+            left_out=(LeftOut("s2", None, "outlier", descriptor=HOSTILE), LeftOut(HOSTILE, 4, "not_steeped")),
         ),
         departures=tuple(replace(one, kind=HOSTILE, session=HOSTILE) for one in whole.departures),
         layers=(replace(whole.layers[0], leading=(HOSTILE,), new=(HOSTILE,), gone=(HOSTILE,)), *whole.layers[1:]),

@@ -1,7 +1,9 @@
 import pytest
 
 from tastings.maths.curve.layers import Layer
-from tastings.maths.curve.sentence import Turn, sentence, spoken, turn
+from tastings.maths.curve.turning_point import TurningPoint, turning_point
+from tastings.wording.development import flavour_sentence
+from tastings.wording.labels import descriptor_in_sentence
 
 LABELS = {"honey": "Honey", "malt": "Malt", "pine": "Pine", "stone_fruit": "Stone fruit", "body": "Body"}
 
@@ -32,39 +34,41 @@ def cups(*leading):
     ],
 )
 def test_sentence_says_what_gives_way_to_what(layers, said):
-    assert sentence(layers, labels=LABELS) == said
+    assert flavour_sentence(layers, labels=LABELS) == said
 
 
 def test_one_odd_cup_does_not_make_the_turn():
-    found = turn(cups("honey", "pine", "honey", "honey", "pine", "pine", "pine", "pine"))
-    assert found == Turn(after=4, going=("honey",), coming=("pine",), staying=())
+    found = turning_point(cups("honey", "pine", "honey", "honey", "pine", "pine", "pine", "pine"))
+    assert found == TurningPoint(after=4, going=("honey",), coming=("pine",), staying=())
 
 
 def test_flavours_that_take_turns_lead_for_long_together_or_not_at_all():
-    said = sentence(cups("honey", "malt", "pine", "body", "honey", "malt", "pine", "body"), labels=LABELS)
+    said = flavour_sentence(cups("honey", "malt", "pine", "body", "honey", "malt", "pine", "body"), labels=LABELS)
     assert said == "No flavour leads for long: what stands out changes from cup to cup."
 
 
 def test_order_of_the_layers_changes_nothing():
     layers = cups(*["honey malt"] * 3, *["pine"] * 4)
-    assert sentence(layers[::-1], labels=LABELS) == sentence(layers, labels=LABELS)
+    assert flavour_sentence(layers[::-1], labels=LABELS) == flavour_sentence(layers, labels=LABELS)
 
 
 def test_layers_that_start_late_keep_their_numbers():
     layers = [Layer(n, (key,), (), (), 1.0) for n, key in ((14, "honey"), (15, "honey"), (16, "pine"), (17, "pine"))]
-    assert sentence(layers, labels=LABELS) == "Honey gives way to pine after the 15th."
+    assert flavour_sentence(layers, labels=LABELS) == "Honey gives way to pine after the 15th."
 
 
 def test_turn_needs_two_cups():
-    assert turn(cups("honey")) is None
+    assert turning_point(cups("honey")) is None
 
 
 def test_at_most_three_are_named():
-    assert sentence(cups("a b c d", "a b c d"), labels={}) == "A, b and c lead from the first cup to the second."
+    assert (
+        flavour_sentence(cups("a b c d", "a b c d"), labels={}) == "A, b and c lead from the first cup to the second."
+    )
 
 
 @pytest.mark.parametrize(
     ("label", "said"), [("Stone fruit", "stone fruit"), ("CTC leaf", "CTC leaf"), ("大红袍", "大红袍"), ("", "k e y")]
 )
-def test_labels_are_spoken_in_lower_case_but_for_abbreviations(label, said):
-    assert spoken("k_e_y", {"k_e_y": label}) == said
+def test_labels_inside_a_sentence_are_in_lower_case_but_for_abbreviations(label, said):
+    assert descriptor_in_sentence("k_e_y", {"k_e_y": label}) == said

@@ -108,7 +108,7 @@ class FlightMeasure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LeftOutSession:
+class UncountedSession:
     """A session that does not count."""
 
     session: UUID
@@ -124,7 +124,7 @@ class FlightAnswer:
     answered_at: datetime | None
     failure: str | None
     measures: list[FlightMeasure]
-    left_out: list[LeftOutSession]
+    left_out: list[UncountedSession]
 
 
 def measure_of(result: MeasureResult, *, names: Mapping[str, str]) -> FlightMeasure:
@@ -133,6 +133,6 @@ def measure_of(result: MeasureResult, *, names: Mapping[str, str]) -> FlightMeas
     return msgspec.convert({**msgspec.to_builtins(result), "sentence": sentence}, FlightMeasure)
 
 
-def left_out_of(figures: FlightFigures) -> list[LeftOutSession]:
+def left_out_of(figures: FlightFigures) -> list[UncountedSession]:
     """Return the sessions that do not count."""
-    return msgspec.convert(msgspec.to_builtins(figures.left_out), list[LeftOutSession])
+    return msgspec.convert(msgspec.to_builtins(figures.left_out), list[UncountedSession])

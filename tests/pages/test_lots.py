@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
 from tastings.queries.lot_search import PER_PAGE
-from tastings.reports.words import percent
+from tastings.wording.numbers import percent
 from tests.api.phone import sync
 from tests.api.test_development import session_of
 from tests.factories import NOON, LotFactory, MemberFactory, SessionFactory, TeamFactory

@@ -1,20 +1,20 @@
 """The page shows what the record says, whatever is written in its fields, and says so when nothing is known."""
 
 import re
-from datetime import UTC, datetime
+from dataclasses import replace
 from html import unescape
 from html.parser import HTMLParser
 
 from django.template.loader import render_to_string
 
-from tastings.reports.facts import day_of, evidence_sentence, provenance
-from tastings.reports.page import (
-    STANDING_CAUTIONS,
-    STRIPS_TOGETHER,
-    render_report,
-    report_context,
-)
-from tastings.reports.words import figure
+from pages.reports import render_around, render_article
+from tastings.figures import from_stored
+from tastings.maths.curve.development import Evidence, LackOfFitAt
+from tastings.maths.curve.evidence import LeftOut
+from tastings.queries.reports import LotFacts
+from tastings.reports.facts import cup_row, evidence_sentence, provenance
+from tastings.reports.page import STRIPS_TOGETHER, report_page
+from tastings.wording.cautions import caffeine_in_leaf, hot_drink, scalding
 from tests.tastings.reports import sample
 
 HOSTILE = "<script>alert('1')</script><img src=x onerror=alert(2)> & \"'\u202e שלום 🍵 " + "W" * 300
@@ -44,19 +44,25 @@ class Outline(HTMLParser):
         self.text += data
 
 
+def page_of(**changed):
+    """Return the page of the sample report with some of it changed, as a browser gets it."""
+    content = sample.report(**changed)
+    return render_around(render_article(content, downloads={}), name=content.lot.name)
+
+
 def words_of(page):
     return " ".join(Outline(page).text.split())
 
 
 def test_report_is_balanced_and_needs_no_script_and_no_inline_style():
-    outline = Outline(render_report(**sample.report()))
+    outline = Outline(page_of())
     assert (outline.open, outline.unbalanced) == ([], [])
     assert {"script", "style", "iframe", "object"} & set(outline.tags) == set()
     assert [a for a in outline.attributes if a[1] == "style" or a[1].startswith("on")] == []
 
 
 def test_report_has_language_skip_link_title_and_one_first_heading():
-    page = render_report(**sample.report())
+    page = page_of()
     outline = Outline(page)
     assert ("html", "lang", "en") in outline.attributes
     assert ("a", "href", "#content") in outline.attributes
@@ -66,33 +72,31 @@ def test_report_has_language_skip_link_title_and_one_first_heading():
 
 
 def test_report_tables_have_headers_with_a_scope():
-    page = render_report(**sample.report())
+    page = page_of()
     assert [th for th in re.findall(r"<th[ >][^>]*", page) if "scope=" not in th] == []
 
 
 def test_report_numbers_equal_the_record():
-    record = sample.development()
-    context = report_context(**sample.report())
-    strength = next(c["points"] for c in record["curves"] if c["descriptor"] == "strength")
-    assert context["cups"] == [
-        {
-            "infusion": p["infusion"],
-            "mean": f"{p['mean']:.1f}",
-            "span": f"{p['low']:.1f} to {p['high']:.1f}",
-            "observed": "none" if p["observed"] is None else f"{p['observed']:.1f}",
-            "n": p["n"],
-        }
-        for p in strength
+    cups = report_page(sample.report(), downloads={}).facts.cups
+    assert [(cup.infusion, cup.mean, cup.span, cup.observed, cup.n) for cup in cups] == [
+        (
+            p.infusion,
+            f"{p.mean:.1f}",
+            f"{p.low:.1f} to {p.high:.1f}",
+            "none" if p.observed is None else f"{p.observed:.1f}",
+            p.n,
+        )
+        for p in sample.figures().curve_of("strength")
     ]
-    page = render_report(**sample.report())
-    for cup in context["cups"]:
-        cells = "".join(f"<td>{cup[name]}</td>" for name in ("mean", "span", "observed", "n"))
-        row = f'<th scope="row">{cup["infusion"]}</th>{cells}'
+    page = page_of()
+    for cup in cups:
+        cells = "".join(f"<td>{cell}</td>" for cell in (cup.mean, cup.span, cup.observed, cup.n))
+        row = f'<th scope="row">{cup.infusion}</th>{cells}'
         assert row in page
 
 
 def test_report_tells_the_steep_count_the_chances_and_the_evidence():
-    said = words_of(render_report(**sample.report()))
+    said = words_of(page_of())
     assert "9 80 % interval: 7 to 10" in said
     assert "Builds up87 %Stays steady12 %Fades quickly1 %" in said
     assert "This rests on 6 sessions, 52 infusions, 3 tasters and 2 shops" in said
@@ -100,7 +104,7 @@ def test_report_tells_the_steep_count_the_chances_and_the_evidence():
 
 
 def test_report_stands_in_the_order_of_the_counter():
-    page = render_report(**sample.report())
+    page = page_of()
     headings = [unescape(re.sub("<[^>]+>", "", h)) for h in re.findall(r"<h[12][^>]*>(.*?)</h[12]>", page)]
     assert headings == [
         "Mist Terrace Rock Oolong (invented)",
@@ -117,46 +121,56 @@ def test_report_stands_in_the_order_of_the_counter():
 
 
 def test_report_shows_every_session_correction_and_what_was_left_out():
-    said = words_of(render_report(**sample.report()))
-    for session in sample.sessions():
-        assert f"{day_of(session['started_at'])}, {sample.TASTERS[session['taster']]}, {session['shop']}" in said
-    assert "15 February 2026, Ina Example, infusion 5, longer steep: 45 s of contact" in said
-    assert "19 February 2026, Bo Sample, infusion 4: no steep time" in said
+    said = words_of(page_of())
+    for session, day in zip(sample.sessions(), (3, 7, 11, 15, 19, 23), strict=True):
+        assert f"{day} February 2026, {sample.TASTERS[session.taster]}, {session.shop}" in said
+    assert "15 February 2026, Ina Example, infusion 5, longer steep: a contact of 45 s" in said
+    assert "19 February 2026, Bo Sample, infusion 4: the leaf was not steeped" in said
+    assert "7 February 2026, Bo Sample: no infusion was rated" in said
+    assert "infusion 5 would have averaged 6.9 points of strength instead of 7.1." in said
 
 
 def test_report_next_and_cautions_are_always_there():
-    record = sample.development()
-    said = words_of(render_report(**sample.report()))
-    assert record["next"] in said
-    assert all(caution in said for caution in record["cautions"])
-    without = words_of(render_report(**sample.report(development={**record, "cautions": []})))
-    assert all(caution in without for caution in STANDING_CAUTIONS)
-    coded = {**record, "cautions": [{"code": "scald", "detail": "Mind the kettle."}]}
-    assert "Mind the kettle." in words_of(render_report(**sample.report(development=coded)))
+    said = words_of(page_of())
+    assert (
+        "One more session: Pour further: strength is rated up to infusion 9 only, "
+        "and the last one worth drinking may be infusion 10 (80 % interval 7 to 10)."
+    ) in said
+    assert all(caution in said for caution in (scalding(), hot_drink(), caffeine_in_leaf(5.0, 7.0)))
+    for development in (sample.empty(), sample.development(sample.figures(leaf_range_g=None))):
+        without = words_of(page_of(development=development))
+        assert all(caution in without for caution in (scalding(), hot_drink()))
+        assert "mg caffeine" not in without
+    unlike = sample.figures(lack_of_fit=(LackOfFitAt("body", 4),))
+    assert (
+        "The curve of body is a smooth of the adjusted ratings: they do not follow the extraction model, "
+        "least of all at infusion 4."
+    ) in words_of(page_of(development=sample.development(unlike)))
 
 
 def test_report_keeps_price_and_supplier_from_guests():
-    page = render_report(**sample.report(lot={**sample.LOT, "supplier": "Secret Source"}))
+    lot = from_stored(LotFacts, {**sample.LOT_FIELDS, "supplier": "Secret Source"})
+    page = page_of(lot=lot)
     assert "180" not in words_of(page)
     assert "Secret Source" not in page
 
 
 def test_report_says_when_it_is_stale_and_only_then():
-    stale = render_report(**sample.report(development={**sample.development(), "stale": True}))
+    stale = page_of(development=sample.development(stale=True))
     assert "Newer notes on this lot are being worked in; the figures below are of 4 March 2026." in words_of(stale)
-    assert "Newer notes" not in render_report(**sample.report())
+    assert "Newer notes" not in page_of()
 
 
 def test_report_of_a_lot_nobody_tasted_says_what_to_do():
-    said = words_of(render_report(**sample.report(development=sample.empty(), tasted=[], tasters={}, sessions=[])))
+    said = words_of(page_of(development=sample.empty(), tasters={}, sessions=()))
     assert "We cannot tell yet how this tea develops or how many steeps it is worth." in said
     assert "open a session for this lot" in said
-    assert "Any session would do: nothing is known yet." in said
+    assert "Taste a first session, rating the strength of every infusion." in said
     assert "80 % interval" not in said
 
 
 def test_report_undecided_claims_no_profile():
-    said = words_of(render_report(**sample.report(development=sample.undecided())))
+    said = words_of(page_of(development=sample.undecided()))
     assert (
         "We cannot tell yet how this tea develops (builds up 47 %, stays steady 41 % and fades quickly 12 %)." in said
     )
@@ -164,33 +178,38 @@ def test_report_undecided_claims_no_profile():
 
 
 def test_report_of_sessions_without_a_strength_rating_shows_no_curve():
-    record = {**sample.empty(), "evidence": {**sample.development()["evidence"], "sessions": 1}}
-    said = words_of(render_report(**sample.report(development=record, tasted=[])))
+    figures = replace(sample.untasted(), evidence=replace(sample.figures().evidence, sessions=1))
+    said = words_of(page_of(development=sample.development(figures)))
     assert "There is no curve yet" in said
     assert "We cannot tell yet how many steeps this tea is worth." in said
 
 
 def test_report_of_hostile_text_escapes_all_of_it():
-    record = sample.development()
-    record |= {"next": HOSTILE, "cautions": [HOSTILE], "computed_at": HOSTILE}
-    record["departures"] = [{**d, "detail": HOSTILE, "kind": HOSTILE} for d in record["departures"]]
-    record["evidence"]["left_out"] = [{"session": HOSTILE, "infusion": HOSTILE, "reason": HOSTILE}]
-    record["layers"][0] |= {"leading": [HOSTILE], "new": [HOSTILE], "gone": [HOSTILE]}
-    record["curves"] = [{**c, "descriptor": HOSTILE + c["descriptor"]} for c in record["curves"]] + record["curves"]
-    text = {key: HOSTILE if isinstance(value, str) else value for key, value in sample.LOT.items()}
-    page = render_report(
-        **sample.report(
-            lot=text,
-            development=record,
-            tasters={key: HOSTILE + key for key in sample.TASTERS},
-            sessions=[
-                {**s, "shop": HOSTILE, "vessel_material": HOSTILE, "started_at": HOSTILE} for s in sample.sessions()
-            ],
-            labels=dict.fromkeys(sample.LABELS, HOSTILE),
-            downloads={HOSTILE: HOSTILE},
-        )
+    whole = sample.figures()
+    figures = replace(
+        whole,
+        evidence=replace(
+            whole.evidence,
+            left_out=(LeftOut("s2", None, "outlier", descriptor=HOSTILE), LeftOut(HOSTILE, 4, "not_steeped")),
+        ),
+        departures=tuple(replace(one, kind=HOSTILE, session=HOSTILE) for one in whole.departures),
+        layers=(replace(whole.layers[0], leading=(HOSTILE,), new=(HOSTILE,), gone=(HOSTILE,)), *whole.layers[1:]),
+        curves=(*(replace(one, descriptor=HOSTILE + one.descriptor) for one in whole.curves), *whole.curves),
+        counterfactual=replace(whole.counterfactual, descriptor=HOSTILE),
+        lack_of_fit=(LackOfFitAt(HOSTILE, 3),),
+        tasted=tuple(replace(one, session=HOSTILE) for one in whole.tasted),
     )
-    outline = Outline(page)
+    text = {key: HOSTILE if isinstance(value, str) else value for key, value in sample.LOT_FIELDS.items()}
+    content = sample.report(
+        lot=from_stored(LotFacts, text),
+        development=sample.development(figures),
+        tasters={key: HOSTILE + key for key in sample.TASTERS},
+        sessions=tuple(
+            replace(one, shop=HOSTILE, vessel_material=HOSTILE, href=f'"{HOSTILE}') for one in sample.sessions()
+        ),
+        labels=dict.fromkeys(sample.LABELS, HOSTILE),
+    )
+    outline = Outline(render_around(render_article(content, downloads={HOSTILE: HOSTILE}), name=content.lot.name))
     assert (outline.open, outline.unbalanced) == ([], [])
     assert {"script", "img"} & set(outline.tags) == set()
     assert [a for a in outline.attributes if a[1].startswith("on")] == []
@@ -198,20 +217,18 @@ def test_report_of_hostile_text_escapes_all_of_it():
 
 
 def test_report_keeps_tasters_of_one_name_apart():
-    context = report_context(**sample.report(tasters={"t1": "Sam", "t2": "Sam", "t3": "Kim"}))
-    assert {s["taster"] for s in context["sessions"]} == {"Sam (1)", "Sam (2)", "Kim"}
-    assert "Sam (1)" in context["chart"]["wide"]
-    assert "Sam (2)" in context["chart"]["narrow"]
+    page = report_page(sample.report(tasters={"t1": "Sam", "t2": "Sam", "t3": "Kim"}), downloads={})
+    assert {one.taster for one in page.facts.sessions} == {"Sam (1)", "Sam (2)", "Kim"}
+    assert "Sam (1)" in page.chart.wide
+    assert "Sam (2)" in page.chart.narrow
 
 
 def test_report_splits_many_ratings_evenly_over_drawings_that_fit_a_page():
-    curve = sample.development()["curves"][0]
-    record = {
-        **sample.development(),
-        "curves": [{**curve, "descriptor": f"d{i:02d}"} for i in range(STRIPS_TOGETHER + 1)],
-    }
-    strips = report_context(**sample.report(development=record))["strips"]
-    assert [strip["wide"].count("<g>") for strip in strips] == [6, 7]
+    curve = sample.figures().curves[0]
+    curves = tuple(replace(curve, descriptor=f"d{i:02d}") for i in range(STRIPS_TOGETHER + 1))
+    content = sample.report(development=sample.development(sample.figures(curves=curves)))
+    strips = report_page(content, downloads={}).strips
+    assert [strip.wide.count("<g>") for strip in strips] == [6, 7]
 
 
 def test_sign_in_page_labels_its_fields_and_tells_what_is_wrong():
@@ -231,16 +248,15 @@ def test_sign_in_page_labels_its_fields_and_tells_what_is_wrong():
 
 
 def test_facts_of_a_bare_lot_and_of_odd_values():
-    assert provenance({"name": "Bare"}) == []
-    assert provenance({"kind": "oolong", "elevation_low_m": 900, "elevation_high_m": 900, "roast": "none"}) == [
+    assert provenance(LotFacts(name="Bare")) == []
+    assert provenance(LotFacts(kind="oolong", elevation_low_m=900, elevation_high_m=900, roast="none")) == [
         "Oolong",
         "900 m",
         "unroasted",
     ]
-    assert (figure(5.0), figure("five")) == ("5", "five")
-    assert day_of(datetime(2026, 3, 4, tzinfo=UTC)) == "4 March 2026"
-    assert (day_of("soon"), day_of(None)) == ("soon", "")
-    assert evidence_sentence({}, {}) == "No session behind it yet."
-    assert evidence_sentence({"sessions": 1, "infusions": 5, "tasters": 1}, {}) == (
-        "This rests on 1 session, 5 infusions and 1 taster."
-    )
+    none = sample.untasted()
+    assert evidence_sentence(none) == "No session behind it yet."
+    one = Evidence(sessions=1, infusions=5, tasters=1, shops=0, left_out=())
+    assert evidence_sentence(replace(none, evidence=one)) == "This rests on 1 session, 5 infusions and 1 taster."
+    point = replace(sample.figures().curve_of("strength")[0], observed=None, n=0)
+    assert (cup_row(point).observed, cup_row(point).n) == ("none", 0)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from tastings.maths.curve.development import TastedPoint
 from tastings.reports.marks import clean, shortened, taster_mark, text_width
 from tastings.reports.strips import by_peak, descriptor_strips, sparkline
 from tastings.reports.svg import strength_chart
@@ -25,6 +26,11 @@ def texts(drawing):
 
 def named_tasters():
     return [replace(one, taster=sample.TASTERS[one.taster]) for one in sample.tasted()]
+
+
+def with_steeps(**changed):
+    figures = sample.figures()
+    return replace(figures, steeps=replace(figures.steeps, **changed))
 
 
 @pytest.mark.parametrize("width", [320, 350, 720, 1200])
@@ -70,8 +76,8 @@ def test_strength_chart_tells_the_finish_line_and_the_count_with_its_range():
 
 @pytest.mark.parametrize("width", [320, 350, 720])
 def test_strength_chart_keeps_the_count_inside_the_paper_and_off_the_axis_name(width):
-    found = sample.figures(steeps=replace(sample.figures().steeps, recommended=12, low=11, high=12))
-    places = {t.text: t for t in parsed(strength_chart(found, [], width=width)).iter(f"{SVG}text")}
+    figures = with_steeps(recommended=12, low=11, high=12)
+    places = {t.text: t for t in parsed(strength_chart(figures, [], width=width)).iter(f"{SVG}text")}
     name, count = places["strength, 0 to 10"], places["good for 12 or more (11 to 12 or more)"]
     assert float(count.get("y")) - float(name.get("y")) >= float(count.get("font-size"))
     half = text_width(count.text, size=14) / 2
@@ -79,27 +85,24 @@ def test_strength_chart_keeps_the_count_inside_the_paper_and_off_the_axis_name(w
 
 
 def test_strength_chart_moves_its_finish_line_with_the_figures():
-    higher = sample.figures(steeps=replace(sample.figures().steeps, finish_line=4.0))
     before, after = (
         float(re.search(r'y1="([\d.]+)"[^>]*stroke-dasharray', strength_chart(d, [])).group(1))
-        for d in (sample.figures(), higher)
+        for d in (sample.figures(), with_steeps(finish_line=4.0))
     )
     assert after < before  # a higher line is nearer the top of the paper
 
 
 def test_strength_chart_of_a_count_at_the_last_infusion_says_or_more():
-    last = replace(sample.figures().steeps, recommended=12, low=11, high=12)
-    assert "good for 12 or more (11 to 12 or more)" in texts(strength_chart(sample.figures(steeps=last), []))
-    sure = sample.figures(steeps=replace(last, low=12))
-    assert "good for 12 or more" in texts(strength_chart(sure, []))
+    assert "good for 12 or more (11 to 12 or more)" in texts(
+        strength_chart(with_steeps(recommended=12, low=11, high=12), [])
+    )
+    assert "good for 12 or more" in texts(strength_chart(with_steeps(recommended=12, low=12, high=12), []))
 
 
 def test_strength_chart_says_its_numbers_in_words():
     desc = parsed(strength_chart(sample.figures(), [])).find(f"{SVG}desc").text
-    expected = [
-        f"infusion {p.infusion}: {p.mean:.1f} ({p.low:.1f} to {p.high:.1f})"
-        for p in sample.figures().curve_of("strength")
-    ]
+    strength = sample.figures().curve_of("strength")
+    expected = [f"infusion {p.infusion}: {p.mean:.1f} ({p.low:.1f} to {p.high:.1f})" for p in strength]
     assert desc.split(". ")[0].split("; ") == expected
 
 
@@ -112,7 +115,7 @@ def test_strength_chart_is_the_same_each_time_whatever_the_order_of_the_ratings(
 
 
 def test_strength_chart_draws_tastings_beyond_the_even_brew():
-    late = replace(named_tasters()[0], taster="Late", infusion=15, adjusted=3.0)
+    late = TastedPoint("s1", "Late", 15, "strength", rating=3.0, adjusted=3.0)
     assert "15" in texts(strength_chart(sample.figures(), [late]))
 
 
@@ -135,20 +138,22 @@ def test_drawings_of_hostile_text_stay_well_formed_and_inside_the_paper(width):
 
 def test_by_peak_sorts_by_the_infusion_of_the_highest_mean():
     rows = by_peak(sample.figures().curves)
-    assert [row.peak for row in rows] == sorted(row.peak for row in rows)
+    peaks = [row.peak for row in rows]
+    assert peaks == sorted(peaks)
+    assert [max(row.points, key=lambda p: p.mean).infusion for row in rows] == peaks
     assert (rows[0].descriptor, rows[-1].descriptor) == ("roast", "sweetness")
 
 
 def test_descriptor_strips_print_every_mean_with_one_decimal():
     drawn = texts(descriptor_strips(sample.figures().curves, labels=sample.LABELS))
     printed = sorted(t for t in drawn if re.fullmatch(r"\d+\.\d", t))
-    assert printed == sorted(f"{p.mean:.1f}" for curve in sample.figures().curves for p in curve.points)
+    assert printed == sorted(f"{p.mean:.1f}" for c in sample.figures().curves for p in c.points)
 
 
 def test_descriptor_strips_write_labels_or_readable_keys():
-    curves = [replace(sample.figures().curves[0], descriptor="returning_sweetness")]
-    assert "Returning sweetness" in texts(descriptor_strips(curves, labels={}))
-    assert "Hui gan" in texts(descriptor_strips(curves, labels={"returning_sweetness": "Hui gan"}))
+    curve = replace(sample.figures().curves[0], descriptor="returning_sweetness")
+    assert "Returning sweetness" in texts(descriptor_strips([curve], labels={}))
+    assert "Hui gan" in texts(descriptor_strips([curve], labels={"returning_sweetness": "Hui gan"}))
 
 
 def test_sparkline_needs_two_points():

@@ -4,19 +4,23 @@ import csv
 import io
 import re
 import struct
+from dataclasses import replace
 
 import pytest
 import typst
-from tastings.reports.words import one_decimal
 
+from tastings.maths.curve.evidence import LeftOut
 from tastings.reports.curves_csv import curves_csv
-from tastings.reports.document import report_paper
+from tastings.reports.document import report_document
 from tastings.reports.page import report_facts
 from tastings.reports.typeset import REPLACEMENT, TypesetError, digest_of, typeset, with_drawable_text
+from tastings.wording.numbers import one_decimal
 from tests.tastings.reports import sample
 from tests.tastings.reports.pdf import pages_of, text_of
 from tests.tastings.reports.sample_guide import GUIDE
-from tests.tastings.reports.test_sections import PANEL, PHOTO, READINESS
+from tests.tastings.reports.test_ageing import READINESS
+from tests.tastings.reports.test_agreement import PANEL
+from tests.tastings.reports.test_photos import PHOTO
 
 HOSTILE = [
     "<script>alert(1)</script>",
@@ -36,7 +40,7 @@ def full(**changed):
 
 @pytest.fixture(scope="module")
 def pdf():
-    return typeset("report", "pdf", report_paper(**full()))
+    return typeset("report", "pdf", report_document(full()))
 
 
 def words_of(pdf):
@@ -44,28 +48,30 @@ def words_of(pdf):
 
 
 def test_pdf_text_can_be_selected_and_is_that_of_the_page(pdf):
-    facts, said = report_facts(**full()), words_of(pdf)
-    told = [facts["name"], facts["profile_sentence"], facts["steeps_sentence"], facts["evidence_sentence"]]
-    told += [*facts["agreement"], *facts["ageing"], *facts["departures"], *facts["cautions"], facts["next"]]
-    told += [facts["guide"].pot, facts["guide"].aim, facts["even_brew_sentence"], *facts["guide"].change]
-    told += [f"{cup['infusion']} {cup['mean']} {cup['span']} {cup['observed']} {cup['n']}" for cup in facts["cups"]]
-    told += [f"{row.infusion} {row.steep} {row.strength} {row.span}" for row in facts["guide"].rows]
-    told += [f"{s['day']}, {s['taster']}, {s['shop']}, {s['brew']}" for s in facts["sessions"]]
+    facts, said = report_facts(full()), words_of(pdf)
+    told = [facts.name, facts.profile_sentence, facts.steeps_sentence, facts.evidence_sentence, facts.counterfactual]
+    told += [*facts.agreement, *facts.ageing, *facts.departures, *facts.cautions, facts.next]
+    told += [facts.guide.pot, facts.guide.aim, facts.even_brew_sentence, *facts.guide.change]
+    told += [f"{cup.infusion} {cup.mean} {cup.span} {cup.observed} {cup.n}" for cup in facts.cups]
+    told += [f"{row.infusion} {row.steep} {row.strength} {row.span}" for row in facts.guide.rows]
+    told += [f"{one.day}, {one.taster}, {one.shop}, {one.brew}" for one in facts.sessions]
+    told += [one.reason for one in facts.left_out]
+    assert "" not in told
     assert [one for one in told if " ".join(one.split()) not in said] == []
 
 
-def test_pdf_shows_the_numbers_of_the_record_and_the_csv(pdf):
-    record = sample.development()
-    rows = list(csv.DictReader(io.StringIO(curves_csv(record))))
+def test_pdf_shows_the_numbers_of_the_figures_and_the_csv(pdf):
+    figures = sample.figures()
+    rows = list(csv.DictReader(io.StringIO(curves_csv(figures))))
     said = words_of(pdf)
-    for curve in record["curves"]:
-        of_curve = [row for row in rows if row["descriptor"] == curve["descriptor"]]
-        assert [float(row["mean"]) for row in of_curve] == [point["mean"] for point in curve["points"]]
+    for curve in figures.curves:
+        of_curve = [row for row in rows if row["descriptor"] == curve.descriptor]
+        assert [float(row["mean"]) for row in of_curve] == [point.mean for point in curve.points]
         assert " ".join(one_decimal(float(row["mean"])) for row in of_curve) in said
 
 
 def test_pdf_has_the_same_bytes_again_and_no_date_in_it(pdf):
-    assert typeset("report", "pdf", report_paper(**full())) == pdf
+    assert typeset("report", "pdf", report_document(full())) == pdf
     assert b"CreationDate" not in pdf
     assert b"ModDate" not in pdf
 
@@ -77,7 +83,7 @@ def test_pdf_is_tagged_names_its_language_and_fits_few_pages(pdf):
 
 
 def test_picture_is_one_png():
-    picture = typeset("report", "png", report_paper(**full()))
+    picture = typeset("report", "png", report_document(full()))
     assert picture[:8] == b"\x89PNG\r\n\x1a\n"
     width, height = struct.unpack(">II", picture[16:24])
     assert (900 < width < 1400, width < height < 4 * width) == (True, True)
@@ -85,24 +91,29 @@ def test_picture_is_one_png():
 
 @pytest.mark.parametrize("form", ["pdf", "png"])
 def test_empty_record_can_be_set(form):
-    told = report_paper(**sample.report(development=sample.empty(), tasted=[], tasters={}, sessions=[]))
+    told = report_document(sample.report(development=sample.empty(), tasters={}, sessions=()))
     assert len(typeset("report", form, told)) > 1000
 
 
 @pytest.mark.parametrize("hostile", HOSTILE)
 @pytest.mark.parametrize("form", ["pdf", "png"])
 def test_hostile_text_stays_text(hostile, form):
-    lot = {**sample.LOT, **dict.fromkeys(("name", "code", "cultivar", "region", "garden", "producer"), hostile)}
-    record = sample.development()
-    record["next"] = record["cautions"][0] = record["departures"][0]["detail"] = hostile
-    record["evidence"]["left_out"][0]["reason"] = hostile
-    told = report_paper(
-        **full(
+    lot = replace(sample.LOT, **dict.fromkeys(("name", "code", "cultivar", "region", "garden", "producer"), hostile))
+    whole = sample.figures()
+    figures = replace(
+        whole,
+        evidence=replace(whole.evidence, left_out=(LeftOut("s2", None, "outlier", descriptor=hostile),)),
+        departures=(replace(whole.departures[0], kind=hostile), *whole.departures[1:]),
+        layers=(replace(whole.layers[0], leading=(hostile,)), *whole.layers[1:]),
+        counterfactual=replace(whole.counterfactual, descriptor=hostile),
+    )
+    told = report_document(
+        full(
             lot=lot,
-            development=record,
+            development=sample.development(figures),
             tasters=dict.fromkeys(sample.TASTERS, hostile),
             labels=dict.fromkeys(sample.LABELS, hostile),
-            sessions=[{**one, "shop": hostile, "vessel_material": hostile} for one in sample.sessions()],
+            sessions=tuple(replace(one, shop=hostile, vessel_material=hostile) for one in sample.sessions()),
         )
     )
     made = typeset("report", form, told)
@@ -115,13 +126,13 @@ def test_hostile_text_stays_text(hostile, form):
 
 def test_markup_in_a_name_is_shown_as_it_was_typed():
     name = "#emph[tea] *strong* `raw` $x$"
-    told = report_paper(**sample.report(lot={**sample.LOT, "name": name}))
+    told = report_document(sample.report(lot=replace(sample.LOT, name=name)))
     assert name in words_of(typeset("report", "pdf", told))
 
 
 def test_character_that_no_font_draws_is_replaced_and_named():
     name = "Tea \U0001f9ff\ue123 leaf"  # a private one, which no font can be asked to draw
-    made = typeset("report", "pdf", report_paper(**sample.report(lot={**sample.LOT, "name": name})))
+    made = typeset("report", "pdf", report_document(sample.report(lot=replace(sample.LOT, name=name))))
     said = words_of(made)
     assert f"{REPLACEMENT} leaf" in said
     assert "U+E123" in said
@@ -132,9 +143,9 @@ def test_server_without_fonts_of_its_own_replaces_what_the_typesetters_lack(monk
     bundled = typst.Fonts(include_system_fonts=False)
     monkeypatch.setattr("tastings.reports.typeset._fonts", lambda: bundled)
     for hostile in HOSTILE:
-        assert typeset("report", "pdf", report_paper(**full(lot={**sample.LOT, "name": hostile})))[:5] == b"%PDF-"
+        assert typeset("report", "pdf", report_document(full(lot=replace(sample.LOT, name=hostile))))[:5] == b"%PDF-"
     name = "Cliff oolong \u5ca9\u8336 no. 3"
-    said = words_of(typeset("report", "pdf", report_paper(**full(lot={**sample.LOT, "name": name}))))
+    said = words_of(typeset("report", "pdf", report_document(full(lot=replace(sample.LOT, name=name)))))
     assert f"Cliff oolong {REPLACEMENT * 2} no. 3" in said
     assert "U+5CA9, U+8336" in said
 
@@ -161,7 +172,7 @@ def test_normal_form_of_a_character_is_preferred():
 def test_photo_is_set_and_one_whose_file_is_gone_is_left_out():
     from tests.tastings.photos.photographs import encode_image, scene  # noqa: PLC0415 - only this test draws a photo
 
-    told = report_paper(**full(photos=[PHOTO, {**PHOTO, "file": "gone", "of": "wet_leaf"}]))
+    told = report_document(full(photos=(PHOTO, replace(PHOTO, file="gone", of="wet_leaf"))))
     made = typeset("report", "pdf", told, pictures={"kept-1.jpg": encode_image(scene(320, 240), quality=80)})
     said = words_of(made)
     assert b"/Subtype/Image" in made
@@ -174,8 +185,8 @@ def test_unknown_layout_raises():
 
 
 def test_digest_depends_on_payload_layout_and_form():
-    told = report_paper(**sample.report())
-    same = digest_of("report", "pdf", report_paper(**sample.report()))
+    told = report_document(sample.report())
+    same = digest_of("report", "pdf", report_document(sample.report()))
     assert digest_of("report", "pdf", told) == same
     others = {
         digest_of("report", "png", told),

@@ -1,0 +1,86 @@
+"""What the report tells of the rest after roasting."""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from tastings.maths.roast.fading import Trend
+from tastings.maths.roast.readiness import NextTasting, Readiness, RoastPoint
+from tastings.queries.readiness import LotReadiness
+from tastings.reports.ageing import ageing_section
+from tests.tastings.reports import sample
+
+RESTING = Readiness(
+    verdict="resting",
+    basis="probability",
+    attribute="roast",
+    level=3.0,
+    roasted_on=date(2026, 2, 9),
+    probability=0.1,
+    expected_on=date(2026, 5, 1),
+    low_on=date(2026, 4, 20),
+    high_on=None,
+    today=RoastPoint(day=30, mean=3.541, low=2.993, high=4.125),
+    curve=(),
+    values=(),
+    liking=Trend(per_30_days=0.068, low=-0.068, high=0.204, probability_rising=0.74),
+    next=NextTasting("little", ahead_days=21, on=date(2026, 4, 1)),
+    left_out=(),
+)
+READINESS = LotReadiness(sample.LOT_ID, 3.0, RESTING)
+UNDATED = replace(READINESS, found=None)
+
+
+def told(**changed):
+    return ageing_section("dark", replace(READINESS, found=replace(RESTING, **changed)))
+
+
+def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():
+    assert ageing_section("dark", READINESS) == [
+        "Roasted on 9 February 2026. Still resting: with 10 % probability the roast is under 3 today.",
+        "Roast today, 30 days on: 3.5 (3.0 to 4.1).",
+        "Expected under 3.0: about 1 May 2026 (not before 20 April 2026, with 90\u00a0% each).",
+        "Liking moves by +0.07 points in 30 days (\u22120.07 to +0.20).",
+        (
+            "No single tasting within two months would settle much; "
+            "the most useful day is about 1 April 2026, in 21 days."
+        ),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("on", "low", "high", "said"),
+    [
+        (date(2026, 5, 1), None, None, "about 1 May 2026."),
+        (
+            date(2026, 5, 1),
+            date(2026, 4, 20),
+            date(2026, 6, 2),
+            "about 1 May 2026 (not before 20 April 2026 and not after 2 June 2026, with 90\u00a0% each).",
+        ),
+        (
+            None,
+            date(2026, 4, 20),
+            None,
+            "later than two years from today, if at all (not before 20 April 2026, with 90\u00a0% each).",
+        ),
+    ],
+)
+def test_expected_day_is_told_with_the_ends_that_are_known(on, low, high, said):
+    assert told(expected_on=on, low_on=low, high_on=high)[2] == f"Expected under 3.0: {said}"
+
+
+def test_ageing_leaves_out_what_is_not_known():
+    assert told(today=None, expected_on=None, low_on=None, liking=None) == [
+        ageing_section("dark", READINESS)[0],
+        ageing_section("dark", READINESS)[-1],
+    ]
+
+
+@pytest.mark.parametrize(
+    ("roast", "readiness", "n_said"),
+    [("none", UNDATED, 0), (None, UNDATED, 0), ("dark", UNDATED, 1), ("dark", None, 0)],
+)
+def test_ageing_of_an_unroasted_or_undated_lot(roast, readiness, n_said):
+    assert len(ageing_section(roast, readiness)) == n_said

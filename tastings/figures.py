@@ -32,6 +32,8 @@ class Exact(float):
 def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # noqa: ANN401 - any JSON
     """Return a dataclass of figures as JSON types, floats rounded to 3 decimals; None leaves them as they are.
 
+    A field that is ``msgspec.UNSET`` is left out.
+
     A field that is UNSET is left out.
 
     Raises

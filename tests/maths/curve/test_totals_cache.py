@@ -85,10 +85,7 @@ def test_refit_of_a_lot_equals_a_cold_fit_in_every_bit():
     ]
     edited = [replace(lot[2], leaf_g=6.0), *lot[:2], *lot[4:]]
     TOTALS_CACHE.clear()
-    cold = [
-        estimate_development(some, rated=["strength"])
-        for some in (lot[:8], lot, edited)
-        if TOTALS_CACHE.clear() is None
-    ]
+    versions = (lot[:8], lot, edited)
+    cold = [estimate_development(one, rated=["strength"]) for one in versions if TOTALS_CACHE.clear() is None]
     warm = [estimate_development(one, rated=["strength"]) for one in versions]
     assert warm == cold

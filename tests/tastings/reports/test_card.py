@@ -2,7 +2,7 @@
 
 import json
 import re
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 import pytest
@@ -10,6 +10,9 @@ from django.conf import settings
 from django.utils import translation
 
 from pages.cards import render_card
+from tastings.figures import from_stored
+from tastings.maths.curve.layers import Layer
+from tastings.queries.reports import LotFacts
 from tastings.reports.card import CardCups, card_document, card_markdown, card_of
 from tastings.reports.pairings import pairings, rules
 from tastings.reports.typeset import typeset
@@ -28,9 +31,18 @@ LANGUAGES = [code for code, _ in settings.LANGUAGES]
 
 
 def card(lang="en", **changed):
-    content = {"lot": sample.LOT, "development": sample.development(), "guide": GUIDE, "labels": sample.LABELS}
+    content = sample.report(**{"guide": GUIDE, **changed})
     with translation.override(lang):
-        return card_of(**{**content, **changed}, families=FAMILIES)
+        return card_of(content, families=FAMILIES)
+
+
+def with_layers(*layers):
+    return sample.development(sample.figures(layers=layers))
+
+
+def first_led_by(key):
+    first, *others = sample.figures().layers
+    return with_layers(replace(first, leading=(key,)), *others)
 
 
 def test_every_pairing_names_a_food_allergens_families_and_descriptors_that_there_are():
@@ -42,7 +54,7 @@ def test_every_pairing_names_a_food_allergens_families_and_descriptors_that_ther
 
 def test_card_tells_name_origin_cups_brew_and_safety():
     found = card()
-    assert found.name == sample.LOT["name"]
+    assert found.name == sample.LOT.name
     assert found.origin == (
         "Oolong", "narrow-leaf bush", "Lower Terrace", "Example Hills", "China", "450 to 620 m", "spring 2024 harvest",
         "lot MT-24-07",
@@ -91,29 +103,27 @@ def test_card_of_a_lot_nobody_tasted_claims_nothing():
 
 
 def test_card_keeps_price_supplier_and_tasters_out():
-    found = json.dumps(asdict(card(lot={**sample.LOT, "supplier": "Secret Source", "remarks": "dear"})))
+    lot = from_stored(LotFacts, {**sample.LOT_FIELDS, "supplier": "Secret Source", "remarks": "dear"})
+    found = json.dumps(asdict(card(lot=lot)))
     assert [word for word in ("180", "Secret", "dear", *sample.TASTERS.values()) if word in found] == []
 
 
 def test_teams_own_word_is_called_as_the_team_calls_it():
-    record = sample.development()
-    record["layers"][0]["leading"] = ["our_word"]
     for lang in LANGUAGES:
-        found = card(lang=lang, development=record, labels={"our_word": "Grandma's tin"})
+        found = card(lang=lang, development=first_led_by("our_word"), labels={"our_word": "Grandma's tin"})
         assert found.cups[0].words == "Grandma's tin"
 
 
 def test_card_names_particular_flavours_and_neither_faults_nor_generalities():
     def layer(infusion, leading, new=(), gone=()):
-        return {"infusion": infusion, "leading": [*leading], "new": [*new], "gone": [*gone], "richness": 1.0}
+        return Layer(infusion, tuple(leading), tuple(new), tuple(gone), 1.0)
 
-    record = sample.development()
-    record["layers"] = [
+    layers = [
         layer(1, ["aroma", "roast"], ["charcoal", "musty", "liquor_amber", "orchid"]),
         layer(2, ["roast", "aroma"], ["honey"], ["charcoal"]),
         layer(3, ["body", "sweetness"], ["wet_stone"], ["orchid", "honey"]),
     ]
-    found = card(development=record, guide=guide(last_worthwhile=3))
+    found = card(development=with_layers(*layers), guide=guide(last_worthwhile=3))
     assert found.cups == (
         CardCups("Cups 1 to 2", "Roast, Orchid"),  # charcoal and honey in one cup of the two
         CardCups("Cup 3", "Sweetness, Wet stone"),
@@ -124,14 +134,12 @@ def test_card_names_particular_flavours_and_neither_faults_nor_generalities():
 
 @pytest.mark.parametrize(("kind", "heat"), [("green", "80 °C"), ("dark", "100 °C"), (None, "90 °C")])
 def test_untasted_lot_begins_at_the_heat_of_its_kind(kind, heat):
-    found = card(lot={**sample.LOT, "kind": kind}, guide=None, development=sample.empty())
+    found = card(lot=replace(sample.LOT, kind=kind), guide=None, development=sample.empty())
     assert heat in found.brew.lines[0]  # common practice, no source
 
 
 def test_card_of_cups_without_flavours_expects_nothing():
-    record = sample.development()
-    record["layers"] = [{"infusion": n, "leading": [], "new": [], "gone": [], "richness": 0.0} for n in (1, 2, 3)]
-    found = card(development=record)
+    found = card(development=with_layers(*(Layer(n, (), (), (), 0.0) for n in (1, 2, 3))))
     assert (found.cups, found.pairings) == ((), ())
 
 
@@ -159,7 +167,7 @@ def test_card_fits_a6_front_and_back(lang):
 def test_markdown_tells_what_the_card_tells():
     found = card()
     text = card_markdown(found)
-    assert text.startswith(f"# {sample.LOT['name'].replace('_', chr(92) + '_')}\n")
+    assert text.startswith(f"# {sample.LOT.name.replace('_', chr(92) + '_')}\n")
     assert [c for c in found.cautions if f"- {c}" not in text] == []
     assert "1: 22 s · 2: 1 min 35 s" in text
 
@@ -177,11 +185,10 @@ def test_markdown_tells_what_the_card_tells():
     ],
 )
 def test_hostile_text_stays_text_in_every_form_of_the_card(hostile):
-    lot = {**sample.LOT, **dict.fromkeys(("name", "code", "cultivar", "region", "garden", "harvest_season"), hostile)}
-    found = card(lot=lot, labels=dict.fromkeys(sample.LABELS, hostile))
-    record = sample.development()
-    record["layers"][0]["leading"] = ["our_word"]
-    found = card(lot=lot, development=record, labels={"our_word": hostile})
+    typed_in = ("name", "code", "cultivar", "region", "garden", "harvest_season")
+    lot = replace(sample.LOT, **dict.fromkeys(typed_in, hostile))
+    hostile_labels = dict.fromkeys((*sample.LABELS, "our_word"), hostile)
+    found = card(lot=lot, development=first_led_by("our_word"), labels=hostile_labels)
     text = card_markdown(found)
     assert re.search(r"(?<!\\)<", text) is None
     assert re.search(r"(?<!\\)\]\(|(?<!\\):(?=//)|(?i:www)\.", text) is None

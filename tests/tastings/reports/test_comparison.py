@@ -3,44 +3,53 @@
 from itertools import pairwise
 
 import pytest
+from django.template.loader import render_to_string
 
-from tastings.reports.comparison import comparison_context, lasting_sentence, more_sentence, pair_row, render_comparison
+from tastings.maths.comparison.side_by_side import Comparison, Difference, Pair
+from tastings.maths.curve.development import CurvePoint
+from tastings.reports.comparison import (
+    ComparedRow,
+    comparison_page,
+    lasting_sentence,
+    liked_sentence,
+    pair_row,
+    stronger_sentence,
+)
+from tastings.reports.lot_list import lot_row
 from tastings.reports.side_by_side import LETTERS, curves_chart
-from tastings.reports.words import percent
+from tastings.wording.numbers import percent
 from tests.tastings.reports import sample
+from tests.tastings.reports.test_lot_list import bare
 from tests.tastings.reports.test_page import HOSTILE, Outline, words_of
 
 NAMES = ("Mist Terrace", HOSTILE, "Bare", "Four", "Five", "Six")
 
 
-def compared(*, n=3):
-    groups = []
-    for i in range(n):
-        made = sample.development() if i != 2 else sample.empty()
-        groups.append({"name": str(i), **{part: made[part] for part in ("evidence", "profile", "steeps", "curves")}})
-    pairs = [
-        {
-            "first": str(i),
-            "second": str(j),
-            "shared_tasters": j - i,
-            "probability": {"outlasts": 0.9, "outlasted": 0.04, "stronger": 0.3, "liked_more": None},
-            "differences": [
-                {"descriptor": "strength", "mean": -0.31, "low": -0.9, "high": 0.2, "probability_more": 0.3}
-            ],
-        }
-        for i in range(n)
-        for j in range(i + 1, n)
-    ]
-    return {"groups": groups, "pairs": pairs, "first_infusions": 8, "level": 0.8}
+def compared(lots):
+    """Return a comparison in which nobody has tasted the third lot."""
+    ids = [str(lot.id) for lot in lots]
+    strength = Difference("strength", mean=-0.31, low=-0.9, high=0.2, probability_more=0.3)
+    return Comparison(
+        groups={lot: sample.untasted() if place == 2 else sample.figures() for place, lot in enumerate(ids)},
+        pairs=tuple(
+            Pair(ids[i], ids[j], shared_tasters=j - i, outlasts=0.9, outlasted=0.04, differences=(strength,))
+            for i in range(len(ids))
+            for j in range(i + 1, len(ids))
+        ),
+    )
 
 
-def context(*, n=3):
-    lots = [{"id": str(i), "name": NAMES[i], "kind": "oolong"} for i in range(n)]
-    return comparison_context(compared(n=n), lots=lots, labels={"strength": "Strength"})
+def page_of(*, n=3):
+    lots = [bare(place, name=NAMES[place]) for place in range(n)]
+    return comparison_page(compared(lots), lots=lots, labels={"strength": "Strength"})
+
+
+def point(infusion, mean, low=None, high=None):
+    return CurvePoint(infusion, mean, low if low is not None else mean, high if high is not None else mean, None, 0)
 
 
 def test_comparison_tells_each_pair_in_words_and_in_a_table():
-    page = render_comparison(context())
+    page = render_to_string("pages/compare.html", {"page": page_of()})
     outline, words = Outline(page), words_of(page)
     assert (outline.open, outline.unbalanced) == ([], [])
     assert {"script", "img", "style"} & set(outline.tags) == set()
@@ -49,19 +58,34 @@ def test_comparison_tells_each_pair_in_words_and_in_a_table():
     assert "Which of them is liked more cannot be told: it was not rated in both." in words
     assert words.count("90 %4 %30 %cannot be told") == 3
     assert "\u22120.3\u22120.9 to +0.230 %" in words
+    assert words.count("1 taster tasted both.") == 2
+    assert "2 tasters tasted both." in words
     assert "<script>" not in page
 
 
+def test_compared_lots_show_the_figures_of_the_comparison():
+    rows = page_of().rows
+    assert [(row.letter, row.lot.profile, row.lot.steeps, row.evidence) for row in rows] == [
+        ("A", "Builds up", "9 (7 to 10)", "6 sessions"),
+        ("B", "Builds up", "9 (7 to 10)", "6 sessions"),
+        ("C", "Cannot tell yet", "cannot tell yet", "0 sessions"),
+    ]
+    assert [chart.title for chart in page_of().charts] == ["Strength", "Liking"]
+
+
 def test_lots_of_one_name_are_told_apart_by_their_letters():
-    pair = compared(n=2)["pairs"][0]
-    rows = [{"name": "Twin", "letter": letter} for letter in "AB"]
-    sentences = pair_row(pair, first=rows[0], second=rows[1], labels={})["sentences"]
+    twins = [bare(place, name="Twin") for place in range(2)]
+    [pair] = compared(twins).pairs
+    first, second = (
+        ComparedRow(lot_row(lot), letter=letter, mark="", evidence="") for lot, letter in zip(twins, "AB", strict=True)
+    )
+    sentences = pair_row(pair, first=first, second=second, labels={}).sentences
     assert sentences[0] == f"Twin (A) outlasts Twin (B) with {percent(0.9)} probability."
     assert sentences[1] == f"Twin (B) is stronger with {percent(0.7)} probability."
 
 
 def test_every_lot_has_a_letter_a_mark_and_a_dash_of_its_own():
-    points = [{"infusion": i, "mean": 5.0, "low": 4.0, "high": 6.0} for i in range(1, 13)]
+    points = [point(i, 5.0, 4.0, 6.0) for i in range(1, 13)]
     drawn = curves_chart([points] * 6, names=NAMES, of="Strength")
     assert [f">{letter}</text>" in drawn for letter in LETTERS] == [True] * 6
     dashes = {part.split('"')[1] for part in drawn.split("stroke-dasharray=")[1:]}
@@ -75,7 +99,7 @@ def test_every_lot_has_a_letter_a_mark_and_a_dash_of_its_own():
 
 
 def test_curves_at_the_bottom_keep_their_letters_apart_and_inside():
-    points = [{"infusion": i, "mean": 0.0} for i in range(1, 13)]
+    points = [point(i, 0.0) for i in range(1, 13)]
     drawn = curves_chart([points] * 6, names=["Same"] * 6, of="Liking", width=350)
     heights = [
         float(part.split(' y="')[1].split('"')[0]) for part in drawn.split("<text")[1:] if 'font-weight="700"' in part
@@ -86,7 +110,7 @@ def test_curves_at_the_bottom_keep_their_letters_apart_and_inside():
 
 
 def test_a_lot_that_was_not_rated_is_named_but_not_drawn():
-    drawn = curves_chart([[], [{"infusion": 1, "mean": 3.0}]], names=["Bare", "Rated"], of="Liking")
+    drawn = curves_chart([[], [point(1, 3.0)]], names=["Bare", "Rated"], of="Liking")
     assert "Bare (not rated)" in drawn
     assert drawn.count("<polyline") == 1
 
@@ -118,7 +142,21 @@ def test_who_outlasts(outlasts, outlasted, said):
         (0.999, "A is liked more with more than 99\u00a0% probability."),
         (0.25, "B is liked more with 75\u00a0% probability."),
         (0.5, "Which of them is liked more cannot be told yet: A with 50\u00a0% probability."),
+        (None, "Which of them is liked more cannot be told: it was not rated in both."),
     ],
 )
-def test_which_has_more(chance, said):
-    assert more_sentence(chance, one="A", other="B", words=("is liked more", "is liked more")) == said
+def test_which_is_liked_more(chance, said):
+    assert liked_sentence(chance, one="A", other="B") == said
+
+
+@pytest.mark.parametrize(
+    ("chance", "said"),
+    [
+        (0.6, "A is stronger with 60\u00a0% probability."),
+        (0.25, "B is stronger with 75\u00a0% probability."),
+        (0.5, "Which of them is the stronger cannot be told yet: A with 50\u00a0% probability."),
+        (None, "Which of them is the stronger cannot be told: it was not rated in both."),
+    ],
+)
+def test_which_is_stronger(chance, said):
+    assert stronger_sentence(chance, one="A", other="B") == said

@@ -3,8 +3,8 @@
 Run from the repository root: ``python -m benchmarks.sync_push``. Starts its own throw-away servers unless
 ``DATABASE_URL`` and ``REDIS_URL`` are set. One push is one session: 8 infusions and 100 notes, as JSON text in, answer
 as JSON text out. The floor writes the very rows that a push stored, in one transaction with one statement per table,
-constraints and all. Pushes and pulls are also done as the owner, for whom row-level security does not stand: what the
-walls cost. Medians over interleaved rounds of one run; prints a markdown table of ratios.
+constraints and all. Pushes and pulls are also done as the owner, to whom row-level security does not apply: what it
+costs. Medians over interleaved rounds of one run; prints a markdown table of ratios.
 """
 
 import argparse

@@ -154,7 +154,11 @@ SPECTACULAR_SETTINGS = {
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
-    "ENUM_NAME_OVERRIDES": {"InvitationState": ["open", "used", "revoked", "expired"]},
+    "ENUM_NAME_OVERRIDES": {
+        "InvitationState": ["open", "used", "revoked", "expired"],
+        "LotKind": "lots.schemas.KINDS",
+        "CannotTell": ["cannot_tell"],
+    },
 }
 
 CELERY_BROKER_URL = REDIS_URL

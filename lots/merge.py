@@ -61,7 +61,7 @@ class StampedRecord:
 class LostValue(NamedTuple):
     """A value that is not, or no longer, the current one.
 
-    An edit from a clock ahead of ours is kept here even where its value is the current one, under another edit's stamp:
+    An edit from a clock ahead of ours is listed even where its value is the current one, under another edit's stamp:
     there is no other trace that the server received it, and received again it would get a later stamp and win.
     """
 

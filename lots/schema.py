@@ -1,7 +1,7 @@
 """Schemas of the records: each field's kind, unit and limits, declared once.
 
 The declarations give the checks on what a phone sends, the database constraints and the OpenAPI document.
-Values are kept in their wire form (what JSON carries), with numbers, moments and ids made canonical.
+Values are in their wire form (what JSON carries), with numbers, moments and ids made canonical.
 """
 
 import math
@@ -61,7 +61,7 @@ class RecordSchema:
     server_fields: tuple[str, ...] = ()
     ordered_pairs: tuple[tuple[str, str], ...] = ()  # (low, high): low may not exceed high
     filters: tuple[str, ...] = ()
-    is_parent: bool = False  # other records hang on it
+    is_parent: bool = False  # other records refer to it
     one_required: tuple[str, ...] = ()  # a record must have at least one of these
 
     def by_name(self) -> Mapping[str, Field]:

@@ -38,7 +38,7 @@ def acting_for(*teams: UUID | None) -> Iterator[None]:
 
 
 def _database() -> DatabaseWrapper:
-    return cast("DatabaseWrapper", connections["default"])  # `connection` stands for it and cannot be kept
+    return cast("DatabaseWrapper", connections["default"])  # `connection` is a proxy, of another type
 
 
 def work_as_owner() -> None:

@@ -28,7 +28,7 @@ def pytest_configure():
     drawing.load_profile("here")
     settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
     settings.API_REQUESTS_PER_MINUTE = 1_000_000
-    # tables and rows are made by the owner, requests are served behind the walls, as they are in production
+    # tables and rows are made by the owner, requests are served by the application's role, as in production
     work_as_owner()
     settings.MIDDLEWARE = ["tests.row_security.RowSecurityMiddleware", *settings.MIDDLEWARE]
 

@@ -29,7 +29,7 @@ class LotComparison(APIView):
             OpenApiParameter("by", str, description="vessel_material, shop or water"),
             ETAG,
         ],
-        responses={200: answer_of(ComparisonAnswer), **NOT_MODIFIED, **problem_responses(404, 422)},
+        responses={200: answer_of(ComparisonAnswer, name="Comparison"), **NOT_MODIFIED, **problem_responses(404, 422)},
     )
     def get(self, request: Request) -> Response:
         """Compare ``lots=<id>,<id>,…``, or one ``lot=<id>`` parted ``by`` vessel_material, shop or water."""

@@ -18,7 +18,7 @@ class LotDevelopment(APIView):
     @operation(
         operation_id="lots_development_retrieve",
         parameters=[ETAG],
-        responses={200: answer_of(DevelopmentAnswer), **NOT_MODIFIED, **problem_responses(404)},
+        responses={200: answer_of(DevelopmentAnswer, name="Development"), **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Return the stored figures; ``stale`` while a change is not in them yet."""

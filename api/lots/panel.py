@@ -18,7 +18,11 @@ class Calibration(APIView):
     @operation(
         operation_id="tasters_calibration_retrieve",
         parameters=[ETAG],
-        responses={200: answer_of(TasterCalibration), **NOT_MODIFIED, **problem_responses(403, 404)},
+        responses={
+            200: answer_of(TasterCalibration, name="Calibration"),
+            **NOT_MODIFIED,
+            **problem_responses(403, 404),
+        },
     )
     def get(self, request: Request, taster_id: str) -> Response:
         """Return it to the taster and to buyers and owners."""

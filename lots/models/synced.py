@@ -18,7 +18,7 @@ class Synced(models.Model):
     of `lots.merge.pack`, which edit set each field. A removed record stays as a tombstone.
 
     References to other records carry no foreign key of Django's: the migrations declare them over team and id
-    together, so that no record can hang on another team's.
+    together, so that no record can refer to another team's.
     """
 
     id = models.UUIDField(primary_key=True, editable=False)

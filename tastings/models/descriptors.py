@@ -1,4 +1,4 @@
-"""The words notes are made of."""
+"""Descriptors: the vocabulary of notes."""
 
 from typing import ClassVar
 from uuid import UUID, uuid5
@@ -16,7 +16,7 @@ _NAMESPACE = UUID("0b0f7c56-7a55-5f0e-8f5a-64d0f3c2a917")
 
 
 class Descriptor(Synced):
-    """A word with its family. Built-in ones belong to no team, nobody wrote them, and they do not travel by sync."""
+    """A descriptor with its family. Built-in ones belong to no team, have no author and are not synced."""
 
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[assignment]  # wider
     by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[assignment]  # wider
@@ -28,7 +28,7 @@ class Descriptor(Synced):
     position = models.SmallIntegerField(default=0)
     """Where a built-in one stands in the list."""
     merged_into = models.ForeignKey("self", on_delete=models.PROTECT, related_name="+", null=True)
-    """What notes with this word's key mean once it is removed."""
+    """What notes with this key mean once the descriptor is removed."""
 
     schema: ClassVar[RecordSchema] = DESCRIPTOR
 

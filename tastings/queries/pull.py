@@ -1,7 +1,7 @@
-"""What changed in a team since a cursor, as one member may see it.
+"""Pull: what changed in a team since a cursor, as one member may see it.
 
-Revisions are handed out under a lock that is held until commit, so everything up to the team's counter is there to
-read. The counter is read before the rows: a row written meanwhile carries a later revision and comes next time.
+Revisions are given under a lock that lasts until commit, so every row up to the team's counter can be read. The counter
+is read before the rows: a row written meanwhile has a later revision and comes with the next pull.
 """
 
 from collections.abc import Callable, Collection, Mapping
@@ -20,7 +20,7 @@ from teams.models import Member, Team
 
 
 @dataclass(frozen=True, slots=True)
-class Page:
+class PulledPage:
     """Changes in the order of their revisions, the cursor to come back with, and whether there is more."""
 
     changes: list[Mapping[str, object]]
@@ -28,11 +28,11 @@ class Page:
     more: bool
 
 
-def pull(member: Member, *, cursor: int, limit: int) -> Page:
+def pull(member: Member, *, cursor: int, limit: int) -> PulledPage:
     """Return up to ``limit`` changed records after ``cursor``.
 
-    A session that is someone else's and private or blind, and what hangs on it, comes as a deletion if others could
-    see it once; else it does not come at all, and the page may hold fewer changes than the limit though there is more.
+    Someone else's private or blind session, with its infusions and notes, comes as a deletion if others could see it
+    before; else it does not come at all, and the page may hold fewer changes than the limit though there is more.
     """
     counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
     found: list[_Row] = []
@@ -45,15 +45,15 @@ def pull(member: Member, *, cursor: int, limit: int) -> Page:
         ]
     found.sort(key=_by_revision)
     page, more = found[:limit], len(found) > limit
-    hidden, unseen = _hidden(member, page)
-    changes = [row.told(gone=row.removed or row.session in hidden) for row in page if row.session not in unseen]
-    # a cursor ahead of the counter (a restored backup) is not moved back: it only ever grows
-    return Page(changes, page[-1].revision if more else max(counter, cursor), more)
+    deleted, skipped = _invisible_sessions(member, page)
+    changes = [row.payload(deleted=row.removed or row.session in deleted) for row in page if row.session not in skipped]
+    # after a backup was restored a cursor may be ahead of the counter; it never moves back
+    return PulledPage(changes, page[-1].revision if more else max(counter, cursor), more)
 
 
 _HEAD = ("id", "revision", "removed", "by_id")
 _SESSION: Mapping[type[Synced], str] = {Infusion: "session_id", Note: "session_id"}
-"""What a record hangs on; a session is its own, and for others the id stands in, which is no session's."""
+"""Column of a record's session; of a session, and of records without one, the id."""
 _by_revision = attrgetter("revision")
 
 
@@ -66,19 +66,19 @@ class _Row(NamedTuple):
     by: UUID
     session: UUID
     schema: RecordSchema
-    held: tuple[object, ...]
+    values: tuple[object, ...]
 
-    def told(self, *, gone: bool) -> Mapping[str, object]:
+    def payload(self, *, deleted: bool) -> Mapping[str, object]:
         """Return the change as a phone gets it."""
         fields: dict[str, object] = {}
-        if not gone:
-            for (name, convert), value in zip(_telling(self.schema.type), self.held, strict=True):
+        if not deleted:
+            for (name, convert), value in zip(_converters(self.schema.type), self.values, strict=True):
                 fields[name] = convert(value)
         return {
             "type": self.schema.type,
             "id": str(self.id),
             "revision": self.revision,
-            "deleted": gone,
+            "deleted": deleted,
             "fields": fields,
             "by": str(self.by),
         }
@@ -96,20 +96,20 @@ def _columns(model: type[Synced]) -> list[str]:
 
 
 @cache
-def _telling(type_name: str) -> tuple[tuple[str, Callable[[object], object]], ...]:
-    """Return each field's name and how its column becomes its wire value, in the order of `_columns`."""
+def _converters(type_name: str) -> tuple[tuple[str, Callable[[object], object]], ...]:
+    """Return each field's name and the function from its column to its wire value, in the order of `_columns`."""
     schema = MODELS[type_name].schema
     own = tuple((field.name, TO_WIRE[field.kind]) for field in schema.fields)
     return own + tuple((name, _SERVER_COLUMNS[name][1]) for name in schema.server_fields)
 
 
-def _hidden(member: Member, rows: Collection[_Row]) -> tuple[set[UUID], set[UUID]]:
-    """Return the sessions of these rows that the member may no longer see, and those they never could."""
+def _invisible_sessions(member: Member, rows: Collection[_Row]) -> tuple[set[UUID], set[UUID]]:
+    """Return the sessions of these rows that the member can no longer see, and those that they never could."""
     ids = {row.session for row in rows if row.schema.type in ("session", "infusion", "note")}
-    hidden: set[UUID] = set()
-    unseen: set[UUID] = set()
+    no_longer: set[UUID] = set()
+    never: set[UUID] = set()
     if ids:
         others = Session.objects.filter(~shared_sessions(), id__in=ids).exclude(taster_id=member.user_id)
         for session, shared_once in others.values_list("id", "shared_once"):
-            (hidden if shared_once else unseen).add(session)
-    return hidden, unseen
+            (no_longer if shared_once else never).add(session)
+    return no_longer, never

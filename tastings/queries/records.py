@@ -29,7 +29,7 @@ MODELS: Mapping[str, type[Synced]] = {
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A record as REST shows it."""
+    """A record as REST returns it."""
 
     id: UUID
     revision: int
@@ -37,13 +37,13 @@ class Record:
     by: UUID | None
 
     @classmethod
-    def of(cls, row: Synced) -> "Record":
-        """Turn a row into what is shown of it."""
+    def from_row(cls, row: Synced) -> "Record":
+        """Return the record of a row."""
         return cls(row.id, row.revision, row.wire_values(), row.by_id)
 
 
 def with_descriptors(rows: QuerySet[_Row]) -> QuerySet[_Row]:
-    """Read notes' descriptors along with them, since they travel by key; other records as they are."""
+    """Read notes with their descriptors, since notes name them by key; other records as they are."""
     related: tuple[str, ...] = ("descriptor",) if rows.model is Note else ()
     return rows.select_related(*related) if related else rows
 
@@ -51,7 +51,7 @@ def with_descriptors(rows: QuerySet[_Row]) -> QuerySet[_Row]:
 def shared_sessions(to: str = "") -> Q:
     """Return the condition of sessions that the team shares: neither private nor still blind.
 
-    ``to`` leads from the rows that are filtered to their session, as ``session__``.
+    ``to`` is the path from the filtered rows to their session, as ``session__``.
     """
     return Q(**{f"{to}private": False, f"{to}lot__isnull": False})
 
@@ -82,11 +82,11 @@ def _live(member: Member, type_name: str) -> QuerySet[Synced]:
 
 
 def record_for(member: Member, type_name: str, record_id: UUID) -> Record:
-    """Return one live record; raise NotFound for an absent, removed, foreign or hidden one, which look the same."""
+    """Return one live record; raise NotFound for an absent, removed, foreign or hidden one, without a difference."""
     row = _live(member, type_name).filter(id=record_id).first()
     if row is None:
         raise NotFound
-    return Record.of(row)
+    return Record.from_row(row)
 
 
 def list_records(
@@ -102,7 +102,7 @@ def list_records(
     rows = _live(member, type_name).filter(_condition(MODELS[type_name].schema, filters))
     if after is not None:
         rows = rows.filter(id__gt=after)
-    return [Record.of(row) for row in rows.order_by("id")[:limit]]
+    return [Record.from_row(row) for row in rows.order_by("id")[:limit]]
 
 
 def _condition(schema: RecordSchema, filters: Mapping[str, str]) -> Q:
@@ -133,12 +133,12 @@ def _condition(schema: RecordSchema, filters: Mapping[str, str]) -> Q:
 
 
 def names_of_lots(member: Member) -> dict[str, str]:
-    """Return what the team calls its lots, removed ones included, by id."""
+    """Return the names of the team's lots, removed ones included, by id."""
     return {str(lot): name for lot, name in Lot.objects.filter(team_id=member.team_id).values_list("id", "name")}
 
 
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, object]:
-    """Return who set each present value, and every value that lost; removed records keep theirs."""
+    """Return who set each current value, and every value that lost; also of removed records."""
     row = visible_records(member, type_name).filter(id=record_id, team_id=member.team_id).first()
     if row is None:
         raise NotFound

@@ -33,6 +33,6 @@ def post_sync(client, **members):
     return client.post("/api/v1/sync", {"schema": 1, "device": str(PHONE), **members})
 
 
-def words(answer):
+def verdict_names(answer):
     """Return the verdicts of an answer, without their details."""
     return [verdict["verdict"] for verdict in answer["verdicts"]]

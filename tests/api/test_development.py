@@ -7,7 +7,7 @@ import pytest
 
 from tastings.actions.developments import refresh_development
 from tastings.models import Descriptor
-from tests.api.phone import change, sync, words
+from tests.api.phone import change, sync, verdict_names
 from tests.api.problems import refusal
 from tests.factories import LotFactory
 
@@ -75,7 +75,7 @@ def test_figures_are_stale_until_the_change_is_in_them(taster, lot):
     ready = taster.client.get(address(lot.id), HTTP_IF_NONE_MATCH=behind["ETag"])
     again = taster.client.get(address(lot.id), HTTP_IF_NONE_MATCH=ready["ETag"])
 
-    assert set(words(pushed)) == {"applied"}
+    assert set(verdict_names(pushed)) == {"applied"}
     assert (behind.status_code, behind.json()["stale"], behind.json()["evidence"]["sessions"]) == (200, True, 0)
     figures = ready.json()
     assert (ready.status_code, figures["stale"], figures["revision"]) == (200, False, pushed["cursor"])

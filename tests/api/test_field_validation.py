@@ -10,7 +10,7 @@ from api.http.parsing import MAX_BODY_BYTES
 from lots.models import FieldHistory
 from tastings.queries.records import MODELS
 from tastings.schemas import RECORD_SCHEMAS
-from tests.api.phone import AT, PHONE, change, post_sync, sync, words
+from tests.api.phone import AT, PHONE, change, post_sync, sync, verdict_names
 from tests.api.problems import named, refusal
 from tests.api.records import TYPES, Place
 from tests.lots.bad_values import FIELD_NAMES, FIELDS, fitting, unfit
@@ -90,7 +90,7 @@ def test_field_at_its_limits_is_stored_by_rest_and_sync(taster, place, type_name
         # the same again by a phone finds it as it is: both ways keep one wire form
         fields = {name: held for name, held in sent.items() if name != "id"}
         again = sync(taster.client, [change(type_name, sent["id"], at="2000-01-01T00:00:00Z", **fields)], limit=1)
-        assert words(again) == ["unchanged"], (value, again["verdicts"])
+        assert verdict_names(again) == ["unchanged"], (value, again["verdicts"])
         if field.name in ("number", "key"):
             taster.client.delete(f"/api/v1/{type_name}s/{sent['id']}/")
 
@@ -182,7 +182,7 @@ def test_malformed_change_is_refused_alone(taster, place, sent, problems):
     good = [change("lot", **place.new("lot")) for _ in range(2)]
     answer = sync(taster.client, [good[0], sent, good[1]])
 
-    assert words(answer) == ["applied", "refused", "applied"]
+    assert verdict_names(answer) == ["applied", "refused", "applied"]
     assert named(answer["verdicts"][1]) == problems
 
 
@@ -230,7 +230,7 @@ def lots(n, size=0):
 def test_sync_takes_a_thousand_changes(taster):
     answer = raw(taster, lots(1000))
 
-    assert (answer.status_code, set(words(answer.json()))) == (200, {"applied"})
+    assert (answer.status_code, set(verdict_names(answer.json()))) == (200, {"applied"})
 
 
 @pytest.mark.usefixtures("nothing_stored")

@@ -6,7 +6,7 @@ import pytest
 
 from tastings.queries.records import MODELS
 from tastings.schemas import RECORD_SCHEMAS
-from tests.api.phone import change, sync, words
+from tests.api.phone import change, sync, verdict_names
 from tests.api.problems import refusal
 from tests.api.records import FULL, TYPES, Place, address_of, create
 from tests.factories import SessionFactory
@@ -302,10 +302,10 @@ def test_note_keeps_its_session_list_complete_with_builtin_words(taster, place, 
 
 def test_rest_edit_is_the_latest_word_even_after_a_phone_ahead_of_time(taster, place):
     ahead = change("lot", place.lot.id, at="2026-03-05T00:00:00Z", remarks="from the phone")
-    assert words(sync(taster.client, [ahead])) == ["applied"]
+    assert verdict_names(sync(taster.client, [ahead])) == ["applied"]
     taster.client.patch(address_of("lot", place.lot.id), {"remarks": "from the desk"})
 
-    assert words(sync(taster.client, [ahead])) == ["unchanged"]
+    assert verdict_names(sync(taster.client, [ahead])) == ["unchanged"]
     assert taster.client.get(address_of("lot", place.lot.id)).json()["remarks"] == "from the desk"
 
 

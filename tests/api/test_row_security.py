@@ -1,5 +1,5 @@
 # ruff: noqa: S608, SIM117 - the names in statements are those of our own tables; each block of a test says one thing
-"""The second wall: with the filters of the code taken away, the database still shows no other team's rows."""
+"""Row-level security: with the filters of the code taken away, the database still shows no other team's rows."""
 
 import re
 import subprocess

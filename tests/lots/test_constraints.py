@@ -39,8 +39,8 @@ def refused(by):
             yield
             connection.check_constraints()
     except (IntegrityError, DataError) as error:
-        told = error.__cause__.diag
-        assert by in (told.constraint_name, told.sqlstate)
+        diagnostics = error.__cause__.diag
+        assert by in (diagnostics.constraint_name, diagnostics.sqlstate)
     else:
         pytest.fail(f"{by} let it in")
 

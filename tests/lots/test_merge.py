@@ -152,3 +152,12 @@ def test_another_devices_same_value_after_a_clock_ahead_is_an_edit_of_its_own():
     outcome = merge(record, {"steep_s": 10}, later)
     assert (outcome.stamped, outcome.lost) == (True, (LostValue("steep_s", 10, ahead),))
     assert record.stamps["steep_s"] == later
+
+
+def test_a_copy_is_merged_into_without_changing_the_record():
+    record = StampedRecord()
+    merge(record, {"steep_s": 10}, Stamp(MOMENTS[0], DEVICES[0], "ina"))
+    copy = record.copy()
+    assert copy == record
+    merge(copy, {"steep_s": 20}, Stamp(MOMENTS[1], DEVICES[0], "ina"))
+    assert (record.values["steep_s"], record.stamps["steep_s"].at) == (10, MOMENTS[0])

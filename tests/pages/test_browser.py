@@ -11,7 +11,7 @@ from django.test import Client
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
-from tests.api.phone import change, sync, words
+from tests.api.phone import change, sync, verdict_names
 from tests.api.test_development import session_of
 from tests.factories import LotFactory, MemberFactory, TeamFactory, UserFactory, phone
 from tests.sync.test_push import pot
@@ -198,7 +198,7 @@ def test_hostile_text_is_shown_as_text(taster, lexicon, hostile):
     tasting[0]["fields"] |= {"shop": str(taster.member.shop_id), "remarks": hostile}
     type(taster.user).objects.update(name=hostile)
     type(taster.member.shop).objects.update(name=hostile)
-    assert set(words(sync(taster.client, [word, lot, *tasting, note]))) == {"applied"}
+    assert set(verdict_names(sync(taster.client, [word, lot, *tasting, note]))) == {"applied"}
     refresh_development(lot["id"], now=datetime.now(UTC))
 
     for answer in (

@@ -40,7 +40,7 @@ class Model:
         self.records: dict[str, Expected] = {}
         self.changes: dict[tuple[str, str, str], dict[str, object]] = {}
 
-    def hear(self, device: str, changes, verdicts, *, now: datetime) -> None:
+    def receive(self, device: str, changes, verdicts, *, now: datetime) -> None:
         """Take in what the server took in."""
         for change, verdict in zip(changes, verdicts, strict=True):
             known = (change["id"], device, change["at"])

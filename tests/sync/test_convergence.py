@@ -76,7 +76,7 @@ class World:
         self.stores = [MemoryStore(str(UUID(int=0x7000_8000 << 64 | i))) for i in range(5)]
         for store, token in zip(self.stores, tokens, strict=True):
             store.append({"event": "signed", "token": token})
-        wire = Wire(lambda *heard: self.model.hear(*heard, now=MORNING))
+        wire = Wire(lambda *received: self.model.receive(*received, now=MORNING))
         phones = [Phone(wire, store=store, options=PhoneOptions(clock=clock)) for store in self.stores]
         lot, session, infusion, note = (number_id(n) for n in range(4))
         self.made = [("lot", lot), ("session", session), ("infusion", infusion), ("note", note)]
@@ -122,7 +122,7 @@ class Story(RuleBasedStateMachine):
         self.clock = self.world.clock
         self.clock.now = MORNING
         self.model, self.made = deepcopy(self.world.model), list(self.world.made)
-        self.wire = Wire(lambda *heard: self.model.hear(*heard, now=self.clock.now))
+        self.wire = Wire(lambda *received: self.model.receive(*received, now=self.clock.now))
         self.stores = [deepcopy(store) for store in self.world.stores]
         self.skews = [timedelta(0)] * 5
         self.revealed = False

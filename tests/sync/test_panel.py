@@ -18,17 +18,17 @@ CUPS = (4.0, 5.5, 6.0, 5.0, 4.0, 3.0)
 
 
 def tasted(who, lot, *, gain=1.0, offset=0.0, ending=None):
-    """Sync one session whose strength follows the same cups, said on this taster's own scale."""
+    """Sync one session whose strength follows the same cups, rated on this taster's own scale."""
     session, changes = uuid4(), []
     fields = {"lot": str(lot.id), "started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110, "warmed": True}
     changes.append(change("session", session, **fields, **({"ending": ending} if ending else {})))
     for number, cup in enumerate(CUPS, start=1):
         infusion = uuid4()
-        said = round(min(10.0, max(0.0, offset + gain * cup * (1 + 0.02 * number))), 1)
+        rating = round(min(10.0, max(0.0, offset + gain * cup * (1 + 0.02 * number))), 1)
         changes.append(
             change("infusion", infusion, session=str(session), number=number, steep_s=18, pour_s=4, kettle_c=100)
         )
-        note = {"moment": "mouth", "descriptor": "strength", "intensity": said}
+        note = {"moment": "mouth", "descriptor": "strength", "intensity": rating}
         changes.append(change("note", session=str(session), infusion=str(infusion), **note))
     sync(who.client, changes, device=uuid4())
 

@@ -1,4 +1,4 @@
-"""Old deletions are forgotten, and who might have missed one is told to start again."""
+"""Old deletions are forgotten, and who might have missed one must start again."""
 
 from datetime import timedelta
 
@@ -9,7 +9,7 @@ from lots.models import Lot
 from tastings.actions.pruning import RETENTION, prune_all
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken, Team
-from tests.api.phone import change, post_sync, sync, words
+from tests.api.phone import change, post_sync, sync, verdict_names
 from tests.api.problems import refusal
 from tests.api.records import Place
 from tests.factories import LotFactory
@@ -55,7 +55,7 @@ def test_a_phone_that_may_have_missed_a_deletion_is_told_and_nothing_is_applied(
     assert refusal(answer)[:2] == (410, "start-again")
     assert not Lot.objects.filter(name="Unsent").exists()
     again = sync(taster.client, sent, cursor=0)  # from the start, with what was not sent
-    assert words(again) == ["applied"]
+    assert verdict_names(again) == ["applied"]
 
 
 def test_a_full_pull_can_be_taken_in_pages_and_taken_up_again(taster, forgotten):

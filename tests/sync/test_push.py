@@ -9,7 +9,7 @@ from django.utils import timezone
 from lots.models import FieldHistory
 from tastings.models import Descriptor, Development, Infusion, Note, Session
 from teams.models import Team
-from tests.api.phone import change, sync, words
+from tests.api.phone import change, sync, verdict_names
 from tests.api.records import Place
 from tests.factories import DEVICE, InfusionFactory, LotFactory, SessionFactory, person
 
@@ -46,7 +46,7 @@ def test_an_afternoon_in_one_body_is_stored_and_comes_back(taster, lexicon):
     session, changes = pot(lot)
     sent = [change("lot", lot, name="Mist Ridge", kind="oolong"), *changes]
     answer = sync(taster.client, sent)
-    assert words(answer) == ["applied"] * len(sent)
+    assert verdict_names(answer) == ["applied"] * len(sent)
     assert [v["id"] for v in answer["verdicts"]] == [c["id"] for c in sent]
     assert (Infusion.objects.count(), Note.objects.count()) == (8, 96)
     assert {c["id"] for c in answer["changes"]} == {c["id"] for c in sent}
@@ -60,7 +60,7 @@ def test_children_sent_before_their_parents_are_taken(taster, lexicon):
     lot = uuid4()
     _, changes = pot(lot, infusions=2)
     sent = [*reversed(changes), change("lot", lot, name="Mist Ridge", kind="oolong")]
-    assert words(sync(taster.client, sent)) == ["applied"] * len(sent)
+    assert verdict_names(sync(taster.client, sent)) == ["applied"] * len(sent)
 
 
 def test_a_lot_may_name_a_sample_that_comes_later_in_the_body(buyer):
@@ -69,7 +69,7 @@ def test_a_lot_may_name_a_sample_that_comes_later_in_the_body(buyer):
         change("lot", bought, name="Bought", kind="oolong", from_lot=str(sample)),
         change("lot", sample, name="Sample", kind="oolong", status="sample"),
     ]
-    assert words(sync(buyer.client, sent)) == ["applied", "applied"]
+    assert verdict_names(sync(buyer.client, sent)) == ["applied", "applied"]
 
 
 def test_the_same_body_twice_changes_nothing_and_answers_the_same_state(taster, lexicon):
@@ -77,13 +77,13 @@ def test_the_same_body_twice_changes_nothing_and_answers_the_same_state(taster, 
     sent = [change("lot", lot, name="Mist Ridge", kind="oolong"), *pot(lot, infusions=2)[1]]
     first = sync(taster.client, sent)
     again = sync(taster.client, sent)
-    assert words(again) == ["unchanged"] * len(sent)
+    assert verdict_names(again) == ["unchanged"] * len(sent)
     assert [v["revision"] for v in again["verdicts"]] == [v["revision"] for v in first["verdicts"]]
     assert again["changes"] == first["changes"]
     assert again["cursor"] == first["cursor"]
 
 
-def test_nothing_said_is_said_in_one_way_and_sent_again_changes_nothing(taster, lexicon):
+def test_unknown_values_have_one_form_and_sent_again_change_nothing(taster, lexicon):
     session = SessionFactory(lot__team=taster.team)
     sent = [
         change("note", session=str(session.id), moment="lid", descriptor="strength", text="", intensity=None),
@@ -91,20 +91,20 @@ def test_nothing_said_is_said_in_one_way_and_sent_again_changes_nothing(taster, 
         change("descriptor", key="dry_slate", label="dry slate", synonyms=[]),
         change("session", session.id, water="", warmed=None, private=None),
     ]
-    assert words(sync(taster.client, sent)) == ["applied"] * 4
-    assert words(sync(taster.client, sent)) == ["unchanged"] * 4
+    assert verdict_names(sync(taster.client, sent)) == ["applied"] * 4
+    assert verdict_names(sync(taster.client, sent)) == ["unchanged"] * 4
     assert not FieldHistory.objects.exists()
 
 
-def test_a_note_is_edited_and_deleted_without_naming_its_word(taster, lexicon):
+def test_a_note_is_edited_and_deleted_without_naming_its_descriptor(taster, lexicon):
     session = SessionFactory(lot__team=taster.team)
     note = change("note", session=str(session.id), moment="lid", descriptor="strength", intensity=4)
     sync(taster.client, [note])
     later = [change("note", note["id"], at="2026-03-04T12:40:00Z", intensity=7)]
-    assert words(sync(taster.client, later)) == ["applied"]
+    assert verdict_names(sync(taster.client, later)) == ["applied"]
     assert taster.client.get(f"/api/v1/notes/{note['id']}/").json()["intensity"] == 7
     gone = [change("note", note["id"], at="2026-03-04T12:50:00Z", deleted=True)]
-    assert words(sync(taster.client, gone)) == ["applied"]
+    assert verdict_names(sync(taster.client, gone)) == ["applied"]
 
 
 def test_fields_merge_one_by_one_and_what_lost_is_kept(taster, buyer):
@@ -112,9 +112,9 @@ def test_fields_merge_one_by_one_and_what_lost_is_kept(taster, buyer):
     first = str(infusion.by_id)
     late = change("infusion", infusion.id, at="2026-03-04T13:00:00Z", steep_s=20)
     early = change("infusion", infusion.id, at="2026-03-04T12:59:00Z", steep_s=30, remarks="thin")
-    assert words(sync(taster.client, [late])) == ["applied"]
+    assert verdict_names(sync(taster.client, [late])) == ["applied"]
     answer = sync(buyer.client, [early], device=OTHER_PHONE)
-    assert words(answer) == ["merged"]
+    assert verdict_names(answer) == ["merged"]
     infusion.refresh_from_db()
     assert (infusion.steep_s, infusion.remarks, infusion.kettle_c) == (20, "thin", 100)
     history = buyer.client.get(f"/api/v1/infusions/{infusion.id}/history").json()
@@ -122,22 +122,22 @@ def test_fields_merge_one_by_one_and_what_lost_is_kept(taster, buyer):
         ("steep_s", 30, str(OTHER_PHONE), str(buyer.user.id)),
         ("steep_s", 15, str(DEVICE), first),
     ]
-    assert words(sync(buyer.client, [early], device=OTHER_PHONE)) == ["unchanged"]
+    assert verdict_names(sync(buyer.client, [early], device=OTHER_PHONE)) == ["unchanged"]
     assert FieldHistory.objects.count() == 2
 
 
 def test_a_deletion_and_a_later_edit(taster):
     infusion = InfusionFactory(session__lot__team=taster.team)
     gone = change("infusion", infusion.id, at="2026-03-04T13:00:00Z", deleted=True)
-    assert words(sync(taster.client, [gone])) == ["applied"]
+    assert verdict_names(sync(taster.client, [gone])) == ["applied"]
     [pulled] = [c for c in sync(taster.client)["changes"] if c["id"] == str(infusion.id)]
     assert (pulled["deleted"], pulled["fields"]) == (True, {})
     assert taster.client.get(f"/api/v1/infusions/{infusion.id}/").status_code == 404
     early = change("infusion", infusion.id, at="2026-03-04T12:59:00Z", remarks="written before")
-    assert words(sync(taster.client, [early])) == ["merged"]
+    assert verdict_names(sync(taster.client, [early])) == ["merged"]
     assert taster.client.get(f"/api/v1/infusions/{infusion.id}/").status_code == 404
     late = change("infusion", infusion.id, at="2026-03-04T13:01:00Z", steep_s=25)
-    assert words(sync(taster.client, [late])) == ["applied"]
+    assert verdict_names(sync(taster.client, [late])) == ["applied"]
     back = taster.client.get(f"/api/v1/infusions/{infusion.id}/").json()
     assert (back["steep_s"], back["remarks"]) == (25, "written before")
 
@@ -147,11 +147,11 @@ def test_a_deletion_sent_again_changes_nothing(taster, type_name):
     record = getattr(Place(taster), type_name)
     gone = [change(type_name, record.id, deleted=True)]
     first, again = sync(taster.client, gone), sync(taster.client, gone)
-    assert (words(first), words(again)) == (["applied"], ["unchanged"])
+    assert (verdict_names(first), verdict_names(again)) == (["applied"], ["unchanged"])
     assert first["verdicts"][0]["revision"] == again["verdicts"][0]["revision"]
     assert not FieldHistory.objects.exists()
     later = [change(type_name, record.id, at="2026-03-04T12:50:00Z", deleted=True)]
-    assert words(sync(taster.client, later)) == ["applied"]
+    assert verdict_names(sync(taster.client, later)) == ["applied"]
     assert not FieldHistory.objects.exists()
 
 
@@ -161,11 +161,11 @@ def test_an_edit_may_come_before_the_one_that_makes_its_record(taster):
         change("lot", lot, at="2026-03-04T12:40:00Z", remarks="later thought"),
         change("lot", lot, name="Mist Ridge", kind="oolong"),
     ]
-    assert words(sync(taster.client, sent)) == ["applied", "applied"]
-    assert words(sync(taster.client, sent)) == ["unchanged", "unchanged"]
+    assert verdict_names(sync(taster.client, sent)) == ["applied", "applied"]
+    assert verdict_names(sync(taster.client, sent)) == ["unchanged", "unchanged"]
 
 
-def test_a_built_in_word_is_not_a_phones_to_change(taster, lexicon):
+def test_a_phone_cannot_change_a_built_in_descriptor(taster, lexicon):
     word = Descriptor.objects.get(key="strength")
     sent = [change("descriptor", word.id, label="Mine"), change("descriptor", word.id, deleted=True)]
     assert [v["problems"][0]["code"] for v in sync(taster.client, sent)["verdicts"]] == ["not_allowed"] * 2
@@ -175,7 +175,7 @@ def test_a_bad_change_is_refused_alone(taster, lexicon):
     session, changes = pot(LotFactory(team=taster.team).id, infusions=1, notes_each=2)
     changes[2]["fields"]["intensity"] = 11
     answer = sync(taster.client, changes)
-    assert words(answer) == ["applied", "applied", "refused", "applied"]
+    assert verdict_names(answer) == ["applied", "applied", "refused", "applied"]
     assert answer["verdicts"][2]["problems"] == [
         {"field": "intensity", "code": "range", "detail": "must be at most 10"}
     ]
@@ -183,26 +183,26 @@ def test_a_bad_change_is_refused_alone(taster, lexicon):
     assert Note.objects.filter(session_id=session).count() == 1
 
 
-def test_an_unknown_parent_is_said_and_what_hangs_on_a_refused_record_too(taster, lexicon):
+def test_an_unknown_parent_is_named_and_children_of_a_refused_record_are_refused(taster, lexicon):
     _, changes = pot(uuid4(), infusions=1, notes_each=1)
     answer = sync(taster.client, changes)
-    assert words(answer) == ["refused"] * 3
-    told = [[(p["field"], p["code"]) for p in v["problems"]] for v in answer["verdicts"]]
-    assert told[0] == [("lot", "unknown_parent")]
-    assert told[1] == [("session", "unknown_parent")]
-    assert ("session", "unknown_parent") in told[2]
+    assert verdict_names(answer) == ["refused"] * 3
+    problems = [[(p["field"], p["code"]) for p in v["problems"]] for v in answer["verdicts"]]
+    assert problems[0] == [("lot", "unknown_parent")]
+    assert problems[1] == [("session", "unknown_parent")]
+    assert ("session", "unknown_parent") in problems[2]
     assert not Session.objects.exists()
     assert Team.objects.get(id=taster.team.id).revision == 0
 
 
-def test_a_clock_ahead_is_drawn_back_and_what_it_said_is_kept(taster, buyer):
+def test_a_clock_ahead_gets_the_servers_moment_and_what_it_reported_is_kept(taster, buyer):
     infusion = InfusionFactory(session__lot__team=taster.team)
     ahead = change("infusion", infusion.id, at="2027-11-25T10:00:00Z", steep_s=30)
-    assert words(sync(taster.client, [ahead])) == ["applied"]
+    assert verdict_names(sync(taster.client, [ahead])) == ["applied"]
     now = (timezone.now() + timedelta(seconds=90)).isoformat()  # within the leeway: taken as it is
     correction = change("infusion", infusion.id, at=now, steep_s=40)
-    assert words(sync(buyer.client, [correction], device=OTHER_PHONE)) == ["applied"]
-    assert words(sync(taster.client, [ahead])) == ["unchanged"]  # sent again, it does not win
+    assert verdict_names(sync(buyer.client, [correction], device=OTHER_PHONE)) == ["applied"]
+    assert verdict_names(sync(taster.client, [ahead])) == ["unchanged"]  # sent again, it does not win
     infusion.refresh_from_db()
     assert infusion.steep_s == 40
     history = taster.client.get(f"/api/v1/infusions/{infusion.id}/history").json()["overwritten"]
@@ -214,7 +214,7 @@ def test_a_whole_session_can_be_renumbered_at_once(taster):
     poured = [InfusionFactory(session=session, number=n) for n in (1, 2, 3)]
     sent = [change("infusion", i.id, number=i.number + 1) for i in poured]
     rinse = change("infusion", session=str(session.id), number=1, steep_s=5, kettle_c=100)
-    assert words(sync(taster.client, [*sent, rinse])) == ["applied"] * 4
+    assert verdict_names(sync(taster.client, [*sent, rinse])) == ["applied"] * 4
     assert sorted(session.infusions.values_list("number", flat=True)) == [1, 2, 3, 4]
 
 
@@ -228,7 +228,7 @@ def test_a_number_that_is_taken_is_refused_and_other_edits_of_the_record_stand(t
         change("infusion", session=str(session.id), number=1, steep_s=5, kettle_c=100),
     ]
     answer = sync(taster.client, sent)
-    assert words(answer) == ["refused", "applied", "refused"]
+    assert verdict_names(answer) == ["refused", "applied", "refused"]
     assert answer["verdicts"][0]["problems"][0]["code"] == "taken"
     second.refresh_from_db()
     assert (second.number, second.remarks) == (2, "stands")
@@ -240,7 +240,7 @@ def test_two_new_infusions_of_one_number_in_one_body_keep_the_first(taster):
         change("infusion", session=str(session.id), number=1, steep_s=5, kettle_c=100),
         change("infusion", session=str(session.id), number=1, steep_s=6, kettle_c=100),
     ]
-    assert words(sync(taster.client, sent)) == ["applied", "refused"]
+    assert verdict_names(sync(taster.client, sent)) == ["applied", "refused"]
 
 
 def test_a_note_cannot_take_another_sessions_infusion(taster, lexicon):
@@ -263,21 +263,21 @@ def test_a_viewer_reads_but_every_change_is_refused(viewer, taster):
 def test_only_the_taster_makes_a_session_private(taster, buyer):
     session = SessionFactory(lot__team=taster.team, by=taster.user)
     sent = [change("session", session.id, private=True)]
-    assert words(sync(buyer.client, sent, device=OTHER_PHONE)) == ["refused"]
-    assert words(sync(taster.client, sent)) == ["applied"]
+    assert verdict_names(sync(buyer.client, sent, device=OTHER_PHONE)) == ["refused"]
+    assert verdict_names(sync(taster.client, sent)) == ["applied"]
 
 
-def test_a_teams_own_word_is_made_and_used_in_one_body(taster):
+def test_a_teams_own_descriptor_is_created_and_used_in_one_body(taster):
     session = SessionFactory(lot__team=taster.team)
     sent = [
         change("note", session=str(session.id), moment="lid", descriptor="wet_slate"),
         change("descriptor", key="wet_slate", label="wet slate"),
     ]
-    assert words(sync(taster.client, sent)) == ["applied", "applied"]
+    assert verdict_names(sync(taster.client, sent)) == ["applied", "applied"]
     assert taster.client.get(f"/api/v1/notes/{sent[0]['id']}/").json()["descriptor"] == "wet_slate"
 
 
-def test_a_key_of_the_built_in_words_is_taken(taster, lexicon):
+def test_a_key_of_a_built_in_descriptor_is_taken(taster, lexicon):
     answer = sync(taster.client, [change("descriptor", key="strength", label="My strength")])
     assert answer["verdicts"][0]["problems"][0]["code"] == "taken"
 

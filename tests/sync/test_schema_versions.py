@@ -41,12 +41,12 @@ def test_phones_of_both_versions_edit_one_record(taster, two_versions):
     assert [v["verdict"] for v in speak(taster.client, 2, [newer])["verdicts"]] == ["applied"]
     older = change("infusion", infusion.id, at="2026-03-04T13:00:01Z", steep_s=25)
     assert [v["verdict"] for v in sync(taster.client, [older])["verdicts"]] == ["applied"]
-    told = {
+    pulled = {
         schema: next(c["fields"] for c in speak(taster.client, schema)["changes"] if c["type"] == "infusion")
         for schema in (1, 2)
     }
-    assert (told[1]["steep_s"], told[2]["drawn_s"]) == (25, 25)
-    assert told[1].keys() - told[2].keys() == {"steep_s"}
+    assert (pulled[1]["steep_s"], pulled[2]["drawn_s"]) == (25, 25)
+    assert pulled[1].keys() - pulled[2].keys() == {"steep_s"}
 
 
 def test_a_version_that_nobody_speaks_is_told_which_are(taster, two_versions):

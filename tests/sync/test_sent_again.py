@@ -1,4 +1,4 @@
-"""Edits that were drawn back from a clock that ran ahead, and arrive again; words renamed in one body."""
+"""Edits that were drawn back from a clock that ran ahead, and arrive again; descriptors renamed in one body."""
 
 from datetime import UTC, datetime, timedelta
 from uuid import UUID, uuid4
@@ -7,7 +7,7 @@ import pytest
 from django.utils import timezone
 
 from teams.models import Team
-from tests.api.phone import change, sync, words
+from tests.api.phone import change, sync, verdict_names
 from tests.factories import LotFactory
 
 pytestmark = pytest.mark.django_db
@@ -51,7 +51,7 @@ def test_again_after_the_clock_has_caught_up_is_known(taster, lot, clock):
     sync(taster.client, [ahead], device=AHEAD)
     before = revision(taster)
     clock(11)
-    assert words(sync(taster.client, [ahead], device=AHEAD)) == ["unchanged"]
+    assert verdict_names(sync(taster.client, [ahead], device=AHEAD)) == ["unchanged"]
     assert revision(taster) == before
 
 
@@ -61,7 +61,7 @@ def test_again_after_the_clock_has_caught_up_does_not_undo_what_came_later(taste
     clock(5)
     sync(taster.client, [change("lot", lot.id, at=at(5), remarks="round")], device=RIGHT)
     clock(11)
-    assert words(sync(taster.client, [ahead], device=AHEAD)) == ["unchanged"]
+    assert verdict_names(sync(taster.client, [ahead], device=AHEAD)) == ["unchanged"]
     assert remarks(taster, lot) == "round"
 
 
@@ -73,7 +73,7 @@ def test_again_is_known_where_another_had_said_the_same_meanwhile(taster, lot, c
     clock(2)
     sync(taster.client, [change("lot", lot.id, at=at(2), remarks="round")], device=RIGHT)
     clock(3)
-    assert words(sync(taster.client, [ahead], device=AHEAD)) == ["unchanged"]
+    assert verdict_names(sync(taster.client, [ahead], device=AHEAD)) == ["unchanged"]
     assert remarks(taster, lot) == "round"
 
 
@@ -84,7 +84,7 @@ def test_again_is_known_where_it_lost_to_the_same_value(taster, lot, clock):
     clock(2)
     sync(taster.client, [change("lot", lot.id, at=at(2), remarks="round")], device=RIGHT)
     clock(3)
-    assert words(sync(taster.client, [ahead], device=AHEAD)) == ["unchanged"]
+    assert verdict_names(sync(taster.client, [ahead], device=AHEAD)) == ["unchanged"]
     assert remarks(taster, lot) == "round"
 
 
@@ -106,7 +106,7 @@ def test_twice_in_one_body_is_known_both_times(taster, lot, clock):
     clock(1)
     sync(taster.client, [change("lot", lot.id, at=at(1), remarks="round")], device=RIGHT)
     clock(2)
-    assert words(sync(taster.client, [ahead, ahead], device=AHEAD)) == ["unchanged", "unchanged"]
+    assert verdict_names(sync(taster.client, [ahead, ahead], device=AHEAD)) == ["unchanged", "unchanged"]
     assert remarks(taster, lot) == "round"
 
 
@@ -117,4 +117,4 @@ def test_a_key_is_free_in_the_body_that_deletes_its_word(taster, lot):
         change("descriptor", word, at="2026-03-04T12:40:00Z", deleted=True),
         change("descriptor", uuid4(), at="2026-03-04T12:40:00Z", key="slate", label="wet slate"),
     ]
-    assert words(sync(taster.client, sent)) == ["applied", "applied"]
+    assert verdict_names(sync(taster.client, sent)) == ["applied", "applied"]

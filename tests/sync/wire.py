@@ -57,7 +57,7 @@ class Wire:
 
 
 class Clock:
-    """The server's clock, which stands still unless it is told."""
+    """The server's clock, which stands still unless it is moved."""
 
     def __init__(self, now: datetime) -> None:
         self.now = now

@@ -8,7 +8,7 @@ import pytest
 from lots.models import FieldHistory
 from tastings.actions.pruning import prune
 from tastings.models import Descriptor, Note
-from tests.api.phone import change, sync, words
+from tests.api.phone import change, sync, verdict_names
 from tests.api.problems import refusal
 from tests.api.records import Place
 from tests.factories import DescriptorFactory, NoteFactory, SessionFactory
@@ -66,7 +66,7 @@ def test_note_sent_with_the_old_key_gets_the_target(buyer, taster, place, target
     first, again = (sync(taster.client, [late]) for _ in range(2))
     history = taster.client.get(f"/api/v1/notes/{late['id']}/history").json()["overwritten"]
 
-    assert (words(first), words(again)) == (["applied"], ["unchanged"])
+    assert (verdict_names(first), verdict_names(again)) == (["applied"], ["unchanged"])
     assert (key_of(late["id"]), first["verdicts"][0]["revision"]) == ("wet_slate", again["verdicts"][0]["revision"])
     assert [(one["field"], one["value"]) for one in history] == [("descriptor", place.descriptor.key)]
 
@@ -74,7 +74,7 @@ def test_note_sent_with_the_old_key_gets_the_target(buyer, taster, place, target
 def test_late_note_under_a_clock_that_runs_ahead_is_known_when_it_is_sent_again(buyer, taster, place, target):
     merge(buyer, place.descriptor)
     late = change("note", at="2099-01-01T00:00:00Z", **place.new("note"))
-    first, again = (words(sync(taster.client, [late])) for _ in range(2))
+    first, again = (verdict_names(sync(taster.client, [late])) for _ in range(2))
 
     assert (first, again, key_of(late["id"])) == (["applied"], ["unchanged"], "wet_slate")
 
@@ -83,7 +83,7 @@ def test_late_edit_with_merged_key_keeps_the_target(buyer, taster, place, target
     merge(buyer, place.descriptor)
     edit = change("note", place.note.id, at="2098-01-01T00:00:00Z", descriptor=place.descriptor.key, intensity=2)
 
-    assert words(sync(taster.client, [edit])) == ["applied"]
+    assert verdict_names(sync(taster.client, [edit])) == ["applied"]
     assert (key_of(place.note.id), float(Note.objects.get(id=place.note.id).intensity)) == ("wet_slate", 2)
 
 

@@ -11,7 +11,7 @@ from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.brewing.heat import EVEN_INFUSIONS
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.estimate import estimate_development
-from tastings.maths.curve.profile import LABELS, shapes
+from tastings.maths.curve.profile import LABELS, curve_shapes
 
 SURE = 0.8
 
@@ -96,8 +96,8 @@ def scored(found: Development, *, truth: FloatArray, brews: Iterable[Brew]) -> S
         plain_error=plain - truth,
         covered=(points[:, 1] <= truth) & (truth <= points[:, 2]),
         probability=np.array([found.profile.probability[name] for name in LABELS]),
-        true_label=int(shapes(truth[None, :]).label[0]),
-        plain_label=int(shapes(np.maximum(plain, 1e-3)[None, :]).label[0]),
+        true_label=int(curve_shapes(truth[None, :]).label[0]),
+        plain_label=int(curve_shapes(np.maximum(plain, 1e-3)[None, :]).label[0]),
     )
 
 

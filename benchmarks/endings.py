@@ -16,9 +16,9 @@ import numpy as np
 from benchmarks.curves import CurveScores, scored
 from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.brewing.brews import Brew
-from tastings.maths.curve.endings import finish_line
+from tastings.maths.curve.endings import estimate_finish_line
 from tastings.maths.curve.estimate import estimate_development
-from tastings.maths.curve.steep_count import Steeps, worthwhile_steeps
+from tastings.maths.curve.steep_count import Steeps, count_worthwhile
 from tastings.maths.panel.calibration import calibrate
 
 SESSIONS = (1, 3, 8)
@@ -63,11 +63,11 @@ def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> 
     }
     scales = {"strength": calibrate(lots)}
     scaled = [estimate_development(brews, rated=["strength"], scales=scales) for brews in lots.values()]
-    learned = finish_line([one.line_evidence for one in scaled])
+    learned = estimate_finish_line([one.line_evidence for one in scaled])
     scores.line_off.append(abs(learned.mean - line))
     for name, brews in lots.items():
         truth = leaves[name].even_cups()
-        true_count = worthwhile_steeps(truth[None, :], finish_line=line).recommended or 0
+        true_count = count_worthwhile(truth[None, :], finish_line=line).recommended or 0
         found = {
             "learned": estimate_development(brews, rated=["strength"], scales=scales, line=learned),
             "alone": estimate_development(brews, rated=["strength"]),

@@ -26,16 +26,16 @@ from scipy.optimize import minimize
 
 from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray, IndexArray
-from tastings.maths.brewing.brews import Brew, TasterScale, checked
+from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
 from tastings.maths.brewing.extraction import (
     REFERENCE_SHARE,
     cup_strength,
+    default_grid,
     extracted_shares,
     perceived_strength,
-    usual_grid,
 )
-from tastings.maths.brewing.heat import Steeping, even_brew, steeped
-from tastings.maths.curve.evidence import Followed, follow
+from tastings.maths.brewing.heat import Steeping, even_brew, steeping_of
+from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, level_estimate, level_precision_and_cross
 from tastings.maths.curve.posterior import fit
 from tastings.maths.curve.scale_effects import expected_absent_tasters
@@ -64,9 +64,9 @@ class LotRatings:
     n_absent: float
 
     @classmethod
-    def of(cls, followed: tuple[Followed, ...]) -> "LotRatings":
+    def of(cls, followed: tuple[PreparedSession, ...]) -> "LotRatings":
         """Lay out the sessions that rated the descriptor."""
-        tasted = [ratings for one in followed if (ratings := one.tasted(DESCRIPTOR))]
+        tasted = [ratings for one in followed if (ratings := one.ratings_of(DESCRIPTOR))]
         names = sorted({one.taster for one in tasted})
         session = np.repeat(np.arange(len(tasted)), [one.ratings.size for one in tasted])
         return cls(
@@ -87,11 +87,11 @@ def on_the_grid(brews: list[Brew]) -> tuple[FloatArray, FloatArray, float]:
     """Return mean and sd of the even-brew curve, and the seconds from brews to both."""
     TOTALS_CACHE.clear()  # a cold fit
     begun = perf_counter()
-    grid = usual_grid()
-    followed, _ = follow(checked(brews), grid=grid, scales={})
-    posterior = fit([ratings for one in followed if (ratings := one.tasted(DESCRIPTOR))], grid=grid)
+    grid = default_grid()
+    followed, _ = prepare_sessions(validated_brews(brews), grid=grid, scales={})
+    posterior = fit([ratings for one in followed if (ratings := one.ratings_of(DESCRIPTOR))], grid=grid)
     even = even_brew()
-    cups = cup_strength(steeped(even, even.pours), grid=grid)[:, 1:]
+    cups = cup_strength(steeping_of(even, even.pours), grid=grid)[:, 1:]
     mean = posterior.node_level @ cups
     square = (posterior.weights * (posterior.mean**2 + posterior.sd**2)).sum(axis=0) @ cups**2
     return mean, np.sqrt(square - mean**2), perf_counter() - begun
@@ -123,7 +123,7 @@ class Sampled:
         )
 
 
-def by_sampling(followed: tuple[Followed, ...], *, steps: int, start: int, gain_of_level: bool) -> Sampled:
+def by_sampling(followed: tuple[PreparedSession, ...], *, steps: int, start: int, gain_of_level: bool) -> Sampled:
     """Return the same by sampling, the first sixth of each ensemble's steps discarded."""
     begun = perf_counter()
     density = log_density(followed, gain_of_level=gain_of_level)
@@ -134,7 +134,7 @@ def by_sampling(followed: tuple[Followed, ...], *, steps: int, start: int, gain_
 
     peak = np.asarray(minimize(lacking, usual, method="Nelder-Mead").x, dtype=np.float64)
     even = even_brew()
-    steeping = steeped(even, even.pours)
+    steeping = steeping_of(even, even.pours)
     blocks = []
     for ensemble in range(ENSEMBLES):
         rng = np.random.default_rng([start, ensemble])
@@ -155,9 +155,9 @@ def cups_of(steeping: Steeping, step: FloatArray) -> FloatArray:
     return perceived_strength(np.maximum(share, 1e-9) * steeping.ratio / REFERENCE_SHARE, n=step[2:3])
 
 
-def log_density(followed: tuple[Followed, ...], *, gain_of_level: bool) -> Callable[[FloatArray], float]:
+def log_density(followed: tuple[PreparedSession, ...], *, gain_of_level: bool) -> Callable[[FloatArray], float]:
     """Return the log density of (log k, log tau, n, log sigma, a), the covariance of all ratings written out."""
-    lot, scale, grid = LotRatings.of(followed), TasterScale(), usual_grid()
+    lot, scale, grid = LotRatings.of(followed), TasterScale(), default_grid()
     same_session, same_taster = lot.session[:, None] == lot.session, lot.taster[:, None] == lot.taster
     own_scale = same_taster - 1 / (len(set(lot.taster.tolist())) + lot.n_absent)
     shifts = SESSION_SHIFT_SD**2 * same_session + scale.offset_sd**2 * own_scale
@@ -246,7 +246,7 @@ def row_of(brews: list[Brew], *, lot: int, steps: int, gain_of_level: bool) -> C
     """Fit a lot both ways."""
     runs = [on_the_grid(brews) for _ in range(5)]
     mean, sd, _ = runs[0]
-    followed, _ = follow(checked(brews), grid=usual_grid(), scales={})
+    followed, _ = prepare_sessions(validated_brews(brews), grid=default_grid(), scales={})
     sampled = by_sampling(followed, steps=steps, start=lot, gain_of_level=gain_of_level)
     ratio = sd / sampled.sd
     return ComparisonRow(

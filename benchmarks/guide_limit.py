@@ -32,7 +32,7 @@ from benchmarks.worlds import MAKES, N_TASTERS, THERMOMETER_C, draw_leaf, draw_s
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew
 from tastings.maths.brewing.extraction import REFERENCE_SHARE, effective_contact_s
-from tastings.maths.brewing.heat import EVEN_RINSE_S, arrhenius_factor, even_brew, steeped
+from tastings.maths.brewing.heat import EVEN_RINSE_S, arrhenius_factor, even_brew, steeping_of
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.leaf import known_leaf
 from tastings.maths.guide.plan import brew_guide
@@ -95,7 +95,7 @@ class Draws:
 
     def cups(self, brew: Brew, *, off_c: FloatArray | None = None) -> FloatArray:
         """Return float64[n_draws, n_pours]: the strength of each pour, the water so much hotter than said. [points]."""
-        steeping = steeped(brew, brew.pours)
+        steeping = steeping_of(brew, brew.pours)
         water_c = ((steeping.start_c + steeping.end_c) / 2)[None, :]
         if off_c is not None:
             water_c = water_c + off_c[:, None]

@@ -17,7 +17,7 @@ from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Pair, compare
 from tastings.maths.curve.estimate import STRENGTH
-from tastings.maths.curve.steep_count import worthwhile_steeps
+from tastings.maths.curve.steep_count import count_worthwhile
 from tastings.maths.roast.readiness import DatedBrew, Readiness, readiness
 
 ROASTED = date(2026, 1, 1)
@@ -152,7 +152,7 @@ def simulate_pair(rng: np.random.Generator) -> ComparedLots:
     }
     found = compare(groups, rated=[])
     counts = [
-        worthwhile_steeps(leaf.even_cups()[None, :], finish_line=line).recommended or 0 for leaf in (first, second)
+        count_worthwhile(leaf.even_cups()[None, :], finish_line=line).recommended or 0 for leaf in (first, second)
     ]
     return ComparedLots(
         pair=found.pairs[0],

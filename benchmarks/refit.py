@@ -20,12 +20,12 @@ import numpy as np
 from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.figures import to_stored
 from tastings.maths.arrays import IntArray
-from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, checked
-from tastings.maths.brewing.extraction import usual_grid
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, validated_brews
+from tastings.maths.brewing.extraction import default_grid
 from tastings.maths.curve.estimate import estimate_development
-from tastings.maths.curve.evidence import follow
+from tastings.maths.curve.evidence import prepare_sessions
 from tastings.maths.curve.posterior import Posterior, fit_all
-from tastings.maths.curve.sufficient_statistics import Tasted
+from tastings.maths.curve.sufficient_statistics import SessionRatings
 from tastings.maths.curve.totals_cache import TOTALS_CACHE, Group
 
 RUNS = 5
@@ -64,13 +64,13 @@ def timed(run: Callable[[], T], *, before: Callable[[], object]) -> tuple[T, flo
     return results[0], median(seconds)
 
 
-def tasted_of(brews: list[Brew], *, keys: list[str]) -> dict[str, list[Tasted]]:
-    followed, _ = follow(checked(brews), grid=usual_grid(), scales={})
-    return {key: [ratings for one in followed if (ratings := one.tasted(key))] for key in keys}
+def tasted_of(brews: list[Brew], *, keys: list[str]) -> dict[str, list[SessionRatings]]:
+    followed, _ = prepare_sessions(validated_brews(brews), grid=default_grid(), scales={})
+    return {key: [ratings for one in followed if (ratings := one.ratings_of(key))] for key in keys}
 
 
-def sessions_by_taster(tasted: dict[str, list[Tasted]]) -> dict[Group, list[Tasted]]:
-    found: dict[Group, list[Tasted]] = {}
+def sessions_by_taster(tasted: dict[str, list[SessionRatings]]) -> dict[Group, list[SessionRatings]]:
+    found: dict[Group, list[SessionRatings]] = {}
     for key, sessions in tasted.items():
         for one in sessions:
             found.setdefault((key, one.taster), []).append(one)
@@ -96,15 +96,15 @@ def main() -> None:
         brews = lot_of(chosen.sessions, keys=keys)
         all_tasted, but_one = tasted_of(brews, keys=keys), tasted_of(brews[:-1], keys=keys)
 
-        def prepare(some: dict[str, list[Tasted]] = but_one) -> None:
+        def prepare(some: dict[str, list[SessionRatings]] = but_one) -> None:
             TOTALS_CACHE.clear()
-            fit_all(some, grid=usual_grid())
+            fit_all(some, grid=default_grid())
 
-        def sum_up(some: dict[str, list[Tasted]] = all_tasted) -> dict[Group, IntArray]:
-            return TOTALS_CACHE.totals(sessions_by_taster(some), grid=usual_grid())
+        def sum_up(some: dict[str, list[SessionRatings]] = all_tasted) -> dict[Group, IntArray]:
+            return TOTALS_CACHE.totals(sessions_by_taster(some), grid=default_grid())
 
-        def fit_them(some: dict[str, list[Tasted]] = all_tasted) -> dict[str, Posterior]:
-            return fit_all(some, grid=usual_grid())
+        def fit_them(some: dict[str, list[SessionRatings]] = all_tasted) -> dict[str, Posterior]:
+            return fit_all(some, grid=default_grid())
 
         def develop_it(some: list[Brew] = brews, rated: list[str] = keys) -> dict[str, object]:
             return dict(to_stored(estimate_development(some, rated=rated)))

@@ -15,7 +15,7 @@ import numpy as np
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, Pour
 from tastings.maths.brewing.extraction import REFERENCE_SHARE, extracted_shares
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, arrhenius_factor, even_brew, steeped
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, arrhenius_factor, even_brew, steeping_of
 
 N_TASTERS = 4
 WANDER_C = 1.0
@@ -37,7 +37,7 @@ class SimulatedLeaf:
 
     def cups(self, brew: Brew) -> FloatArray:
         """Return the true strength of each pour of a brew. [points, 0 to 10]."""
-        steeping = steeped(brew, brew.pours)
+        steeping = steeping_of(brew, brew.pours)
         rate = arrhenius_factor((steeping.start_c + steeping.end_c) / 2, ea_kj_mol=self.ea_kj_mol)
         share = extracted_shares(
             replace(steeping, rate=rate), k_per_min=np.array([self.k_per_min]), tau_s=np.array([self.tau_s])

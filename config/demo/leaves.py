@@ -12,7 +12,7 @@ import numpy as np
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew
 from tastings.maths.brewing.extraction import cup_strength_by_leaf
-from tastings.maths.brewing.heat import even_brew, steeped
+from tastings.maths.brewing.heat import even_brew, steeping_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,13 +53,13 @@ class DemoLeaf:
     def extracted(self, brew: Brew) -> FloatArray:
         """Return the share of the leaf's content that is gone halfway through each pour."""
         one = np.array([self.k_per_min]), np.array([self.tau_s])
-        steeping = steeped(brew, brew.pours)
+        steeping = steeping_of(brew, brew.pours)
         share = 0.08 * cup_strength_by_leaf(steeping, k_per_min=one[0], tau_s=one[1], n=np.ones(1))[0] / steeping.ratio
         return np.asarray(np.cumsum(share) - share / 2, dtype=np.float64)
 
     def _cup(self, brew: Brew, voice: Truth) -> FloatArray:
         found = cup_strength_by_leaf(
-            steeped(brew, brew.pours),
+            steeping_of(brew, brew.pours),
             k_per_min=np.array([self.k_per_min * voice.pace]),
             tau_s=np.array([self.tau_s * voice.lag]),
             n=np.array([self.n]),

@@ -11,7 +11,7 @@ from django.db.models import F, QuerySet
 
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.development import METHOD
-from tastings.maths.curve.endings import finish_line
+from tastings.maths.curve.endings import estimate_finish_line
 from tastings.maths.panel.calibration import calibrate
 from tastings.maths.panel.panel import LEVEL_INFUSIONS, Panel, Rated, panel
 from tastings.models import Development, TeamPanel
@@ -48,7 +48,7 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
     lots = {lot: found.brews for lot, found in tastings.items()}
     rated = next((found.rated for found in tastings.values()), ())
     developments = Development.objects.filter(lot_id__in=list(lots), computed_revision__gt=0)
-    line = finish_line(developments.exclude(line_evidence=[]).values_list("line_evidence", flat=True))
+    line = estimate_finish_line(developments.exclude(line_evidence=[]).values_list("line_evidence", flat=True))
     scales = {key: calibrate(lots, descriptor=key) for key in rated}
     stored = {key: {name: asdict(scale) for name, scale in found.items()} for key, found in scales.items()}
     moved = abs(line.mean - held.line_mean) > LINE_MOVED or _moved(held.scales, stored)

@@ -26,7 +26,7 @@ class Development(models.Model):
     tasted = models.JSONField(default=list)
     """The ratings behind the curves as corrected to the even brew, for drawing."""
     line_evidence = models.JSONField(default=list)
-    """What the lot's endings say about the team's finish line; see `tastings.maths.curve.endings.line_evidence`."""
+    """What the lot's endings say about the finish line; see `tastings.maths.curve.endings.line_log_likelihood`."""
     panel_version = models.IntegerField(default=0)
     """Which of the team's calibrations the figures were made with."""
     failure = models.CharField(max_length=500, blank=True)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from benchmarks.curves import label_moved
 from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.brewing.brews import RatingError
-from tastings.maths.brewing.heat import steeped
+from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.comparison.side_by_side import compare
 from tastings.maths.guide.plan import Pot, brew_guide
 from tastings.maths.panel.calibration import calibrate
@@ -78,7 +78,7 @@ def test_leaf_and_water_scaled_together_leave_the_cup(factor, steep_s):
         vessel_ml=small.vessel_ml * factor,
         pours=tuple(replace(pour, water_ml=(pour.water_ml or 110.0) * factor) for pour in small.pours),
     )
-    one, other = steeped(small, small.pours), steeped(large, large.pours)
+    one, other = steeping_of(small, small.pours), steeping_of(large, large.pours)
     assert other.ratio == pytest.approx(one.ratio, rel=1e-12)
     assert np.array_equal(other.contact_s, one.contact_s)
     # A bigger pot only keeps its heat a little better.

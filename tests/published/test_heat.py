@@ -18,7 +18,7 @@ from tastings.maths.brewing.heat import (
     cooling_temperature_c,
     even_brew,
     mixing_temperature_c,
-    steeped,
+    steeping_of,
     vessel_mass_g,
 )
 from tests.maths.brewed import pour_of
@@ -70,12 +70,12 @@ def test_unknown_vessels_weigh_what_iso_pots_weigh():
 def test_cold_bowl_loses_about_fifteen_degrees_of_the_boiler():
     # A taster's measurement, "about 15 degrees", seen on a forum; 12 to 19 for bowls of 90 to 120 g.
     brew = replace(even_brew(), warmed=False)
-    assert 12 <= 100 - steeped(brew, brew.pours).start_c[0] <= 19
+    assert 12 <= 100 - steeping_of(brew, brew.pours).start_c[0] <= 19
 
 
 def test_cold_bowl_takes_its_heat_from_the_first_pour():
     warm, cold = even_brew(), replace(even_brew(), warmed=False)
-    lost_c = steeped(warm, warm.pours).start_c - steeped(cold, cold.pours).start_c
+    lost_c = steeping_of(warm, warm.pours).start_c - steeping_of(cold, cold.pours).start_c
     assert lost_c[0] > 5 > lost_c[1] > lost_c[2] > 0
 
 
@@ -105,7 +105,7 @@ def test_kettle_five_degrees_low_is_noticeable_and_ten_plainly_so():
     def content(kettle_c):
         brew = even_brew()
         pours = tuple(replace(pour, kettle_c=kettle_c) for pour in brew.pours)
-        return extracted_shares(steeped(brew, pours), k_per_min=np.array([0.25]), tau_s=np.array([15.0]))[0, 0, 2]
+        return extracted_shares(steeping_of(brew, pours), k_per_min=np.array([0.25]), tau_s=np.array([15.0]))[0, 0, 2]
 
     assert 0.10 < 1 - content(95) / content(100) < 0.26 < 1 - content(90) / content(100)
 
@@ -121,7 +121,7 @@ def test_slow_pour_brews_between_a_short_and_a_long_steep():
     def content(steep_s, pour_s):
         brew = even_brew()
         pours = tuple(replace(pour, steep_s=steep_s, pour_s=pour_s) for pour in brew.pours)
-        return extracted_shares(steeped(brew, pours), k_per_min=np.array([0.25]), tau_s=np.array([15.0]))[0, 0, 1]
+        return extracted_shares(steeping_of(brew, pours), k_per_min=np.array([0.25]), tau_s=np.array([15.0]))[0, 0, 1]
 
     assert content(10, 0) < content(10, 10) < content(20, 0)
     assert content(10, 10) == pytest.approx(content(20, 0), rel=0.35)

@@ -12,7 +12,7 @@ import pytest
 
 from tastings.maths.brewing.extraction import extracted_shares
 from tastings.maths.brewing.heat import Steeping, arrhenius_factor
-from tastings.maths.curve.steep_count import worthwhile_steeps
+from tastings.maths.curve.steep_count import count_worthwhile
 from tests.maths.brewed import brew_of, developed
 
 NO_LAG_S = 1e-3
@@ -110,8 +110,8 @@ def test_zhang_constant_share_gives_70_percent_in_three_of_fourteen():
 def test_best_rock_oolong_is_worth_ten_infusions_and_a_thin_one_none():
     # The best sample kept a score of 80 % for ten infusions; one that never reaches the line gets 0, not a clamp.
     best = np.concatenate([np.linspace(9.5, 8.1, 10), [7.8, 7.4]])[None, :]
-    assert worthwhile_steeps(best, finish_line=8.0).recommended == 10
-    assert worthwhile_steeps(np.full((1, 12), 7.9), finish_line=8.0).recommended == 0
+    assert count_worthwhile(best, finish_line=8.0).recommended == 10
+    assert count_worthwhile(np.full((1, 12), 7.9), finish_line=8.0).recommended == 0
 
 
 @pytest.mark.parametrize("k_per_min", [0.6, 0.9, 1.2])

@@ -12,10 +12,16 @@ from scipy.optimize import minimize
 
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.brewing.heat import even_brew, steeped
+from tastings.maths.brewing.heat import even_brew, steeping_of
 from tastings.maths.curve import sufficient_statistics as sums
 from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
-from tastings.maths.curve.sufficient_statistics import SESSION_SHIFT_SD, SIGMA, Tasted, TasterStatistics, sum_sessions
+from tastings.maths.curve.sufficient_statistics import (
+    SESSION_SHIFT_SD,
+    SIGMA,
+    SessionRatings,
+    TasterStatistics,
+    sum_sessions,
+)
 from tastings.maths.panel.agreement import intraclass
 from tests.published.test_panels import JUDGES
 
@@ -79,19 +85,19 @@ def test_sums_give_mean_and_standard_error_of_the_mixed_model(monkeypatch):
     # One cup rated over and over: no gains, so what is left is the model of statsmodels with known components.
     monkeypatch.setattr(sums, "SESSION_GAIN_SD", 0.0)
     grid = Grid(k_per_min=np.array([0.3]), tau_s=np.array([20.0]), n=np.array([0.7]), log_prior=np.zeros(1))
-    steeping = steeped(even_brew(), even_brew().pours)
+    steeping = steeping_of(even_brew(), even_brew().pours)
     strength = cup_strength(steeping, grid=grid)[0, 3]
     scale = TasterScale(gain_sd=0.0, offset_sd=TASTER**0.5)
     totals = [
         sum_sessions(
             [
-                Tasted(
+                SessionRatings(
                     taster=str(number),
                     scale=scale,
                     steeping=steeping,
                     index=np.full(said.size, 3),
                     ratings=said,
-                    ends=np.zeros(said.size),
+                    censored=np.zeros(said.size),
                 )
                 for said in sessions
             ],

@@ -119,7 +119,7 @@ class TasterScale:
     offset_sd: float = 0.5
 
 
-def checked(brews: Sequence[Brew]) -> tuple[Brew, ...]:
+def validated_brews(brews: Sequence[Brew]) -> tuple[Brew, ...]:
     """Check the brews and sort them, so that results do not depend on the order in which they are given.
 
     Parameters

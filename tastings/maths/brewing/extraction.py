@@ -84,7 +84,7 @@ def make_grid(*, n_k: int = 24, n_tau: int = 16, n_n: int = 7) -> Grid:
 
 
 @cache
-def usual_grid() -> Grid:
+def default_grid() -> Grid:
     """Return the grid of the default size; it is made once."""
     return make_grid()
 

@@ -156,7 +156,7 @@ def arrhenius_factor(celsius: FloatArray | float, *, ea_kj_mol: float = EA_KJ_MO
     return np.exp(-ea_kj_mol / GAS_CONSTANT_KJ_MOL_K * (1 / kelvin - 1 / REFERENCE_K))
 
 
-def steeped(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
+def steeping_of(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
     """Compute contact, temperature and extraction rate of each pour of a session.
 
     Parameters

@@ -26,10 +26,10 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Brew, TasterScale, checked
-from tastings.maths.brewing.extraction import Grid, usual_grid
+from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, even_cups, facing
-from tastings.maths.curve.evidence import Followed, follow
+from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.profile import TAIL
 
 Verdict = Literal["same", "different", "cannot_tell"]
@@ -163,8 +163,8 @@ def check_arrival(
     BrewError
         A number in a brew cannot be one.
     """
-    grid = usual_grid()
-    sides = [follow(checked(brews), grid=grid, scales=scales or {})[0] for brews in (sample, arrived)]
+    grid = default_grid()
+    sides = [prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0] for brews in (sample, arrived)]
     keys = list(dict.fromkeys(rated))
     found = [one for key in keys if (one := _subtracted(key, sides, grid=grid)) is not None]
     adjusted = holm([one.p() for one in found])
@@ -198,7 +198,7 @@ def holm(p: Sequence[float]) -> list[float]:
     return adjusted
 
 
-def _subtracted(key: str, sides: Sequence[Sequence[Followed]], *, grid: Grid) -> _Subtracted | None:
+def _subtracted(key: str, sides: Sequence[Sequence[PreparedSession]], *, grid: Grid) -> _Subtracted | None:
     both = facing(sides[0], sides[1], key=key, grid=grid)
     if both is None:
         return None
@@ -236,7 +236,7 @@ def _verdict(compared: Sequence[Compared]) -> Verdict:
 
 
 def _sessions_each(
-    verdict: Verdict, found: Sequence[_Subtracted], *, sides: Sequence[Sequence[Followed]]
+    verdict: Verdict, found: Sequence[_Subtracted], *, sides: Sequence[Sequence[PreparedSession]]
 ) -> int | None:
     """Return how many sessions of each would show a difference of nothing as such in four of five cases."""
     if not found or verdict != "cannot_tell":

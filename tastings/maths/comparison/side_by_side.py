@@ -22,16 +22,16 @@ import numpy as np
 from scipy.special import ndtri
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Brew, TasterScale, checked
-from tastings.maths.brewing.extraction import Grid, cup_strength, usual_grid
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
+from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.extraction import Grid, cup_strength, default_grid
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeping_of
 from tastings.maths.curve.development import Development
-from tastings.maths.curve.endings import LINES, FinishLine, agreement
+from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood
 from tastings.maths.curve.estimate import STRENGTH, estimate_development
-from tastings.maths.curve.evidence import Followed, follow
-from tastings.maths.curve.posterior import Draws, fit
+from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
+from tastings.maths.curve.posterior import CurveDraws, fit
 from tastings.maths.curve.profile import TAIL
-from tastings.maths.curve.sufficient_statistics import Tasted
+from tastings.maths.curve.sufficient_statistics import SessionRatings
 
 LIKING = "liking"
 FIRST_INFUSIONS = 8  # of the even brew; a cup beyond is seldom rated (common practice, no source)
@@ -109,8 +109,8 @@ class Sides:
         Standard deviation of what their difference is uncertain by beyond the draws. [points]
     """
 
-    first: Draws
-    second: Draws
+    first: CurveDraws
+    second: CurveDraws
     spread: float
 
     def means(self, even: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -153,10 +153,13 @@ def compare(
     BrewError
         A number in a brew cannot be one.
     """
-    grid = usual_grid()
+    grid = default_grid()
     keys = list(dict.fromkeys((STRENGTH, LIKING, *rated)))
     known_line = line or FinishLine()
-    followed = {name: follow(checked(brews), grid=grid, scales=scales or {})[0] for name, brews in groups.items()}
+    followed = {
+        name: prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0]
+        for name, brews in groups.items()
+    }
     found = {name: estimate_development(brews, rated=keys, scales=scales, line=line) for name, brews in groups.items()}
     even = even_cups(grid)
     pairs = []
@@ -193,15 +196,17 @@ def compare(
 def even_cups(grid: Grid, *, infusions: int = EVEN_INFUSIONS) -> FloatArray:
     """Return the cups of the even brew at every node, float64[n_nodes, infusions], the rinse left out."""
     brew = even_brew(infusions=infusions)
-    return cup_strength(steeped(brew, brew.pours), grid=grid)[:, 1:]
+    return cup_strength(steeping_of(brew, brew.pours), grid=grid)[:, 1:]
 
 
-def facing(first: Sequence[Followed], second: Sequence[Followed], *, key: str, grid: Grid) -> Sides | None:
+def facing(
+    first: Sequence[PreparedSession], second: Sequence[PreparedSession], *, key: str, grid: Grid
+) -> Sides | None:
     """Draw one descriptor of two groups so that what their tasters have in common cancels.
 
     Parameters
     ----------
-    first, second : Sequence[Followed]
+    first, second : Sequence[PreparedSession]
         The sessions of each group.
     key : str
         Key of the descriptor.
@@ -220,14 +225,15 @@ def facing(first: Sequence[Followed], second: Sequence[Followed], *, key: str, g
     one side only is uncertain against the k shared ones: both variances, 1 + 1/k. Neither side is held to a team's
     mean: held to it, one tea tasted six times by four tasters and six times by four others was called two in 16 of 100.
     """
-    sides = [[ratings for one in group if (ratings := one.tasted(key)) is not None] for group in (first, second)]
+    sides = [[ratings for one in group if (ratings := one.ratings_of(key)) is not None] for group in (first, second)]
     if not all(sides):
         return None
     counts = [Counter(one.taster for one in side) for side in sides]
     shared = counts[0].keys() & counts[1].keys()
     widened = (1 + 1 / len(shared)) ** 0.5 if shared else 1.0
     posteriors = [
-        fit([_against(one, shared=shared, widened=widened) for one in side], grid=grid, held=False) for side in sides
+        fit([_against(one, shared=shared, widened=widened) for one in side], grid=grid, centre_on_team=False)
+        for side in sides
     ]
     draws = [posterior.draws(n_draws=N_DRAWS) for posterior in posteriors]
     level = float(np.mean([one.level.mean() for one in draws]))
@@ -239,16 +245,16 @@ def facing(first: Sequence[Followed], second: Sequence[Followed], *, key: str, g
     return Sides(first=draws[0], second=draws[1], spread=variance**0.5)
 
 
-def _against(one: Tasted, *, shared: set[str], widened: float) -> Tasted:
+def _against(one: SessionRatings, *, shared: set[str], widened: float) -> SessionRatings:
     factor = 0.0 if one.taster in shared else widened
     scale = replace(one.scale, gain_sd=one.scale.gain_sd * factor, offset_sd=one.scale.offset_sd * factor)
     return replace(one, scale=scale)
 
 
-def _smoothed(found: Development, followed: Sequence[Followed], *, key: str, grid: Grid) -> FloatArray:
+def _smoothed(found: Development, followed: Sequence[PreparedSession], *, key: str, grid: Grid) -> FloatArray:
     """Return how far the curve shown lies above the extraction model's: 0 unless the ratings do not follow that."""
     shown = next(one for one in found.curves if one.descriptor == key)
-    posterior = fit([ratings for one in followed if (ratings := one.tasted(key)) is not None], grid=grid)
+    posterior = fit([ratings for one in followed if (ratings := one.ratings_of(key)) is not None], grid=grid)
     model = posterior.draws().cups(even_cups(grid)).mean(axis=0)
     return np.asarray([point.mean for point in shown.points] - model, dtype=np.float64)
 
@@ -269,13 +275,13 @@ def _difference(key: str, both: Sides, *, even: FloatArray, off: tuple[FloatArra
 
 
 def _counts(
-    draws: Draws, followed: Sequence[Followed], *, even: FloatArray, off: FloatArray, grid: Grid
+    draws: CurveDraws, followed: Sequence[PreparedSession], *, even: FloatArray, off: FloatArray, grid: Grid
 ) -> tuple[FloatArray, FloatArray]:
     """Return how likely each number of worthwhile infusions is at each finish line, and the log weight of the line.
 
     ``off``, float64[n_draws, n_infusions], is added to the cups.
     """
-    agreed = agreement(followed, draws=draws, grid=grid)
+    agreed = ending_log_likelihood(followed, draws=draws, grid=grid)
     top = agreed.max(axis=0)
     weight = np.exp(agreed - top)
     worth = (draws.cups(even) + off)[:, None, :] > LINES[:, None]
@@ -299,5 +305,5 @@ def _outlasting(
     return float(np.tril(joint, -1).sum()), float(np.triu(joint, 1).sum())
 
 
-def _tasters(followed: Sequence[Followed]) -> set[str]:
+def _tasters(followed: Sequence[PreparedSession]) -> set[str]:
     return {one.brew.taster for one in followed}

@@ -1,4 +1,4 @@
-"""Ratings of 0 and 10 are censored: the scale ends there.
+"""Ratings of 0 and 10 are censored: the scale censored there.
 
 A censored rating is replaced by its expectation beyond the end, given the session's other ratings and usual noise. This
 is iterated three times, a fixed number, so the result is repeatable. Without it, zeros would lift the tail of a fading
@@ -22,12 +22,12 @@ from tastings.maths.curve.level import (
 N_ITERATIONS = 3
 
 
-def impute_censored(ratings: FloatArray, *, ends: FloatArray, cups: FloatArray, grid: Grid) -> FloatArray:
+def impute_censored(ratings: FloatArray, *, censored: FloatArray, cups: FloatArray, grid: Grid) -> FloatArray:
     """Return a session's ratings with the censored ones replaced by their expectation beyond the end.
 
     Parameters
     ----------
-    ratings, ends : float64[n_ratings]
+    ratings, censored : float64[n_ratings]
         As given [points], and -1 at the lower end of the scale, 1 at the upper, 0 between.
     cups : float64[n_nodes, n_ratings]
         Strength h of the rated cups.
@@ -45,12 +45,14 @@ def impute_censored(ratings: FloatArray, *, ends: FloatArray, cups: FloatArray, 
     z = -m/s, and a 10 likewise upwards. m is the curve of the session's present fit plus its shift.
     """
     imputed = ratings
-    if not ends.any():
+    if not censored.any():
         return imputed
     for _ in range(N_ITERATIONS):
         level = level_estimate(*level_precision_and_cross(cups, imputed))
         expected = (_node_weights(imputed, cups=cups, level=level, grid=grid) * level) @ cups
-        imputed = np.where(ends == 0, ratings, _expected_beyond(ratings, ends=ends, present=imputed, expected=expected))
+        imputed = np.where(
+            censored == 0, ratings, _expected_beyond(ratings, censored=censored, present=imputed, expected=expected)
+        )
     return imputed
 
 
@@ -63,9 +65,11 @@ def _node_weights(ratings: FloatArray, *, cups: FloatArray, level: FloatArray, g
     return np.asarray(weights / weights.sum(), dtype=np.float64)
 
 
-def _expected_beyond(ratings: FloatArray, *, ends: FloatArray, present: FloatArray, expected: FloatArray) -> FloatArray:
+def _expected_beyond(
+    ratings: FloatArray, *, censored: FloatArray, present: FloatArray, expected: FloatArray
+) -> FloatArray:
     centre = expected + float((present - expected).sum()) * shift_share(ratings.size)
     # The upper end is mirrored, so that both are truncations from above.
-    z = np.where(ends == 0, 0.0, (ratings - centre) * -ends / USUAL_SIGMA)
+    z = np.where(censored == 0, 0.0, (ratings - centre) * -censored / USUAL_SIGMA)
     inverse_mills = np.exp(-0.5 * z * z - log_ndtr(z)) / np.sqrt(2 * np.pi)
-    return np.asarray(centre + ends * USUAL_SIGMA * inverse_mills, dtype=np.float64)
+    return np.asarray(centre + censored * USUAL_SIGMA * inverse_mills, dtype=np.float64)

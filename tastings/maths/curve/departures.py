@@ -16,8 +16,8 @@ from typing import Literal
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, Pour, TasterScale, checked
-from tastings.maths.brewing.extraction import Grid, cup_strength, usual_grid
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, Pour, TasterScale, validated_brews
+from tastings.maths.brewing.extraction import Grid, cup_strength, default_grid
 from tastings.maths.brewing.heat import (
     EVEN_CONTACT_S,
     EVEN_KETTLE_C,
@@ -25,9 +25,9 @@ from tastings.maths.brewing.heat import (
     EVEN_VESSEL_ML,
     boiling_point_c,
     contact_s,
-    steeped,
+    steeping_of,
 )
-from tastings.maths.curve.evidence import Followed, follow
+from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.posterior import fit
 
 LEAST_EFFECT = 0.1
@@ -135,16 +135,16 @@ class _Change:
 
     def effect(self, was: FloatArray, *, tasted: list[int], node_level: FloatArray, grid: Grid) -> float:
         """Return what the departure did to the cups it concerns, given the session's cups with it. [points]."""
-        without = node_level @ cup_strength(steeped(self.brew, self.pours), grid=grid)
+        without = node_level @ cup_strength(steeping_of(self.brew, self.pours), grid=grid)
         return float(np.mean((was - without)[tasted if self.whole_session else [self.index]]))
 
 
-def departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> tuple[Departure, ...]:
+def departures(followed: PreparedSession, *, node_level: FloatArray, grid: Grid) -> tuple[Departure, ...]:
     """Find the departures of one session.
 
     Parameters
     ----------
-    followed : Followed
+    followed : PreparedSession
         The session.
     node_level : float64[n_nodes]
         Posterior weight of each node times the mean level there, of the attribute ``strength``. [points]
@@ -208,16 +208,16 @@ def counterfactual(
     BrewError
         A number in a brew cannot be one.
     """
-    grid = usual_grid()
-    followed = follow(checked(brews), grid=grid, scales=scales or {})[0]
-    ratings = [(one, tasted) for one in followed if (tasted := one.tasted(descriptor)) is not None]
+    grid = default_grid()
+    followed = prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0]
+    ratings = [(one, tasted) for one in followed if (tasted := one.ratings_of(descriptor)) is not None]
     node_level = fit([tasted for _, tasted in ratings], grid=grid).node_level
     given: dict[int, list[tuple[float, float]]] = defaultdict(list)
     for one, _ in ratings:
         moved = (_without_departures(one, node_level=node_level, grid=grid) - node_level @ one.cups) * one.scale_of(
             descriptor
         ).gain
-        for i in one.rated(descriptor):
+        for i in one.rated_indexes(descriptor):
             rating = float(one.pours[i].ratings[descriptor])
             given[one.pours[i].number].append((rating, float(np.clip(rating + moved[i], LOWEST, HIGHEST))))
     return Counterfactual(
@@ -236,7 +236,7 @@ def counterfactual(
     )
 
 
-def _without_departures(followed: Followed, *, node_level: FloatArray, grid: Grid) -> FloatArray:
+def _without_departures(followed: PreparedSession, *, node_level: FloatArray, grid: Grid) -> FloatArray:
     """Return the session's cups with every departure undone, one after the other until none matters [points]."""
     tasted = _tasted(followed)
     present, cups = followed, node_level @ followed.cups
@@ -251,17 +251,17 @@ def _without_departures(followed: Followed, *, node_level: FloatArray, grid: Gri
         )
         if change is None:
             break
-        steeping = steeped(change.brew, change.pours)
+        steeping = steeping_of(change.brew, change.pours)
         present = replace(present, brew=change.brew, pours=change.pours, steeping=steeping)
         cups = node_level @ cup_strength(steeping, grid=grid)
     return np.asarray(cups, dtype=np.float64)
 
 
-def _tasted(followed: Followed) -> list[int]:
+def _tasted(followed: PreparedSession) -> list[int]:
     return [i for i, pour in enumerate(followed.pours) if pour.tasted and pour.number > 0]
 
 
-def _changes(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+def _changes(followed: PreparedSession, *, tasted: list[int]) -> Iterator[_Change]:
     if not tasted:
         return
     yield from _cold_vessel(followed, tasted=tasted)
@@ -270,12 +270,12 @@ def _changes(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
     yield from _contact(followed, tasted=tasted)
 
 
-def _cold_vessel(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+def _cold_vessel(followed: PreparedSession, *, tasted: list[int]) -> Iterator[_Change]:
     brew, pours = followed.brew, followed.pours
     if not brew.warmed:
         warmed = replace(brew, warmed=True)
         first = tasted[0]
-        was_c, would_c = followed.steeping.start_c[first], steeped(warmed, pours).start_c[first]
+        was_c, would_c = followed.steeping.start_c[first], steeping_of(warmed, pours).start_c[first]
         yield _Change(
             kind="cold_vessel",
             index=first,
@@ -287,7 +287,7 @@ def _cold_vessel(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
         )
 
 
-def _leaf_ratio(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+def _leaf_ratio(followed: PreparedSession, *, tasted: list[int]) -> Iterator[_Change]:
     brew, pours = followed.brew, followed.pours
     water = [brew.vessel_ml if pour.water_ml is None else pour.water_ml for pour in pours]
     usual_ml = median(water[i] for i in tasted)
@@ -316,7 +316,7 @@ def _leaf_ratio(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
             )
 
 
-def _cool_water(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+def _cool_water(followed: PreparedSession, *, tasted: list[int]) -> Iterator[_Change]:
     brew, pours = followed.brew, followed.pours
     boils_c = boiling_point_c(brew.altitude_m or 0.0)
     water_c = [min(pour.kettle_c, boils_c) for pour in pours]
@@ -345,7 +345,7 @@ def _cool_water(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
             )
 
 
-def _contact(followed: Followed, *, tasted: list[int]) -> Iterator[_Change]:
+def _contact(followed: PreparedSession, *, tasted: list[int]) -> Iterator[_Change]:
     brew, pours = followed.brew, followed.pours
     contact = followed.steeping.contact_s
     usual_s = median(float(contact[i]) for i in tasted)

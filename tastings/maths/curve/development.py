@@ -77,7 +77,7 @@ class Development:
     ``leaf_range_g`` is the least and the most leaf of its sessions, None without one; ``lack_of_fit`` names the
     descriptors whose ratings do not follow the extraction model; ``counterfactual`` is of strength. ``tasted`` is for
     plotting the ratings behind the curves, ``line_evidence`` for learning the team's finish line from several lots
-    (:func:`tastings.maths.curve.endings.finish_line`).
+    (:func:`tastings.maths.curve.endings.estimate_finish_line`).
     """
 
     evidence: Evidence

@@ -14,9 +14,9 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.brewing.heat import steeped
-from tastings.maths.curve.evidence import Followed
-from tastings.maths.curve.posterior import Draws
+from tastings.maths.brewing.heat import steeping_of
+from tastings.maths.curve.evidence import PreparedSession
+from tastings.maths.curve.posterior import CurveDraws
 
 SPENT, STOPPED = "spent", "stopped"
 SOFTNESS = 0.35
@@ -40,12 +40,12 @@ class FinishLine:
         return np.asarray(log_weight - np.log(np.exp(log_weight).sum()), dtype=np.float64)
 
 
-def agreement(followed: Sequence[Followed], *, draws: Draws, grid: Grid) -> FloatArray:
+def ending_log_likelihood(followed: Sequence[PreparedSession], *, draws: CurveDraws, grid: Grid) -> FloatArray:
     """Return the log likelihood of all endings for each draw and finish line.
 
     Parameters
     ----------
-    followed : Sequence[Followed]
+    followed : Sequence[PreparedSession]
         Sessions; those without an ending or a guess contribute nothing.
     draws : Draws
         Of the strength.
@@ -63,20 +63,20 @@ def agreement(followed: Sequence[Followed], *, draws: Draws, grid: Grid) -> Floa
     return total
 
 
-def line_evidence(agreed: FloatArray) -> tuple[float, ...]:
+def line_log_likelihood(agreed: FloatArray) -> tuple[float, ...]:
     """Return one lot's log likelihood of each of :data:`LINES`, averaged over the draws."""
     top = agreed.max()
     mean = np.exp(agreed - top).mean(axis=0)
     return tuple(float(x) for x in np.log(np.maximum(mean, 1e-300)) + top)
 
 
-def finish_line(evidence: Iterable[Sequence[float]], *, prior: FinishLine | None = None) -> FinishLine:
+def estimate_finish_line(evidence: Iterable[Sequence[float]], *, prior: FinishLine | None = None) -> FinishLine:
     """Estimate a team's finish line from several lots.
 
     Parameters
     ----------
     evidence : Iterable[Sequence[float]]
-        Of each lot, from :func:`line_evidence`.
+        Of each lot, from :func:`line_log_likelihood`.
     prior : FinishLine, optional
         N(2.5, 1) when left out.
 
@@ -87,7 +87,7 @@ def finish_line(evidence: Iterable[Sequence[float]], *, prior: FinishLine | None
 
     Examples
     --------
-    >>> round(finish_line([]).mean, 1)
+    >>> round(estimate_finish_line([]).mean, 1)
     2.5
     """
     log_weight = (prior or FinishLine()).log_weights() + sum(
@@ -99,7 +99,7 @@ def finish_line(evidence: Iterable[Sequence[float]], *, prior: FinishLine | None
     return FinishLine(mean=mean, sd=float(np.sqrt(weight @ (LINES - mean) ** 2)))
 
 
-def _session_log_likelihood(session: Followed, *, draws: Draws, grid: Grid) -> FloatArray | float:
+def _session_log_likelihood(session: PreparedSession, *, draws: CurveDraws, grid: Grid) -> FloatArray | float:
     brew = session.brew
     numbers = [pour.number for pour in session.pours]
     has_guess = brew.more_low is not None or brew.more_high is not None
@@ -117,7 +117,7 @@ def _session_log_likelihood(session: Followed, *, draws: Draws, grid: Grid) -> F
     n_further = min(max(low, high or 0), MAX_FURTHER) + 2
     last = session.pours[-1]
     longer = (*session.pours, *(replace(last, number=last.number + extra) for extra in range(1, n_further + 1)))
-    cups = draws.cups(cup_strength(steeped(brew, longer), grid=grid))[:, first:]
+    cups = draws.cups(cup_strength(steeping_of(brew, longer), grid=grid))[:, first:]
     # With k further good infusions, number n_drunk + k + 1 is the spent one; widened by one on each side.
     n_survived = min(n_drunk + low - 1, n_drunk + n_further)
     from_low = _log_survival(cups[:, :n_survived])

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, checked
-from tastings.maths.brewing.extraction import Grid, cup_strength, usual_grid
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, validated_brews
+from tastings.maths.brewing.extraction import Grid, cup_strength, default_grid
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeping_of
 from tastings.maths.curve.departures import departures
 from tastings.maths.curve.development import (
     CurvePoint,
@@ -19,15 +19,31 @@ from tastings.maths.curve.development import (
     LackOfFitAt,
     TastedPoint,
 )
-from tastings.maths.curve.endings import LINES, N_DRAWS, SPENT, STOPPED, FinishLine, agreement, line_evidence
-from tastings.maths.curve.evidence import Followed, LeftOut, follow
+from tastings.maths.curve.endings import (
+    LINES,
+    N_DRAWS,
+    SPENT,
+    STOPPED,
+    FinishLine,
+    ending_log_likelihood,
+    line_log_likelihood,
+)
+from tastings.maths.curve.evidence import LeftOut, PreparedSession, prepare_sessions
 from tastings.maths.curve.lack_of_fit import LackOfFit, Residuals, lack_of_fit
-from tastings.maths.curve.layers import NOTED, Layer, layers
+from tastings.maths.curve.layers import NOTED, Layer, find_layers
 from tastings.maths.curve.next_session import next_session
-from tastings.maths.curve.posterior import LIGHTEST, Posterior, fit_all
-from tastings.maths.curve.profile import Curve, Profile, Shapes, curve, profile, shapes, undecided
-from tastings.maths.curve.steep_count import Steeps, unknown_steeps, worthwhile_steeps
-from tastings.maths.curve.sufficient_statistics import Tasted
+from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, Posterior, fit_all
+from tastings.maths.curve.profile import (
+    Curve,
+    CurveShapes,
+    Profile,
+    curve_shapes,
+    summarise_cups,
+    undecided_profile,
+    weighted_profile,
+)
+from tastings.maths.curve.steep_count import Steeps, count_worthwhile, unknown_count
+from tastings.maths.curve.sufficient_statistics import SessionRatings
 
 STRENGTH = "strength"
 LEAST_CUP = 1e-3  # a shape needs a cup above 0
@@ -38,7 +54,7 @@ class _EvenCups:
     """The even brew on the grid: cups of every infusion that was tasted somewhere, and the shapes of its own twelve."""
 
     cups: FloatArray
-    shapes: Shapes
+    shapes: CurveShapes
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,12 +66,12 @@ class _Fitted:
     nobody rated it: the prior.
     """
 
-    followed: tuple[Followed, ...]
-    tasted: Mapping[str, Sequence[tuple[int, Tasted]]]
+    followed: tuple[PreparedSession, ...]
+    tasted: Mapping[str, Sequence[tuple[int, SessionRatings]]]
     posteriors: Mapping[str, Posterior]
     grid: Grid
 
-    def used(self, key: str) -> list[tuple[Followed, int, Tasted]]:
+    def used(self, key: str) -> list[tuple[PreparedSession, int, SessionRatings]]:
         """Return the sessions behind an attribute's curve, each with its place; outliers are left out."""
         outliers = self.posteriors[key].outliers
         return [
@@ -103,8 +119,8 @@ def estimate_development(
     scales : Mapping[str, Mapping[str, TasterScale]], optional
         Gain and offset by descriptor and taster; 1 and 0 for those not in it.
     line : FinishLine, optional
-        The team's finish line as its other lots tell it (:func:`tastings.maths.curve.endings.finish_line`); N(2.5, 1)
-        when left out.
+        The team's finish line, from its other lots (:func:`tastings.maths.curve.endings.estimate_finish_line`);
+        N(2.5, 1) when left out.
 
     Returns
     -------
@@ -117,7 +133,7 @@ def estimate_development(
         A number in a brew cannot be one; :class:`tastings.maths.brewing.brews.RatingError` for a rating outside 0 to
         10.
     """
-    followed, left_out = follow(checked(brews), grid=usual_grid(), scales=scales or {})
+    followed, left_out = prepare_sessions(validated_brews(brews), grid=default_grid(), scales=scales or {})
     fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
     followed, grid = fitted.followed, fitted.grid
     even = _even_cups(followed, grid=grid)
@@ -125,8 +141,8 @@ def estimate_development(
     strength = found[0] if found and found[0].key == STRENGTH else None
 
     known_line = line or FinishLine()
-    steeps, evidence_of_line = unknown_steeps(finish_line=known_line.mean), (0.0,) * LINES.size
-    main_profile = undecided()
+    steeps, evidence_of_line = unknown_count(finish_line=known_line.mean), (0.0,) * LINES.size
+    main_profile = undecided_profile()
     if strength is not None:
         steeps, evidence_of_line = _steeps(strength, followed=followed, even=even, line=known_line, grid=grid)
         main_profile = strength.profile
@@ -165,16 +181,16 @@ def warm_up() -> None:
     estimate_development([replace(brew, pours=pours)], rated=(STRENGTH,))
 
 
-def _fitted(followed: Sequence[Followed], *, keys: Sequence[str]) -> _Fitted:
-    grid = usual_grid()
+def _fitted(followed: Sequence[PreparedSession], *, keys: Sequence[str]) -> _Fitted:
+    grid = default_grid()
     tasted = {
-        key: [(place, ratings) for place, one in enumerate(followed) if (ratings := one.tasted(key)) is not None]
+        key: [(place, ratings) for place, one in enumerate(followed) if (ratings := one.ratings_of(key)) is not None]
         for key in keys
     }
     posteriors = fit_all(
         {key: [ratings for _, ratings in some] for key, some in tasted.items() if some or key == STRENGTH}, grid=grid
     )
-    likely = np.logical_or.reduce([one.node_weights > LIGHTEST for one in posteriors.values()])
+    likely = np.logical_or.reduce([one.node_weights > MIN_NODE_WEIGHT for one in posteriors.values()])
     part, index = grid.around(likely)
     return _Fitted(
         followed=tuple(replace(one, grid=part) for one in followed),
@@ -184,29 +200,29 @@ def _fitted(followed: Sequence[Followed], *, keys: Sequence[str]) -> _Fitted:
     )
 
 
-def _even_cups(followed: Sequence[Followed], *, grid: Grid) -> _EvenCups:
+def _even_cups(followed: Sequence[PreparedSession], *, grid: Grid) -> _EvenCups:
     longest = max((one.pours[-1].number for one in followed), default=0)
     brew = even_brew(infusions=max(EVEN_INFUSIONS, longest))
-    cups = cup_strength(steeped(brew, brew.pours), grid=grid)[:, 1:]  # the rinse is not drunk
-    return _EvenCups(cups=cups, shapes=shapes(cups[:, :EVEN_INFUSIONS]))
+    cups = cup_strength(steeping_of(brew, brew.pours), grid=grid)[:, 1:]  # the rinse is not drunk
+    return _EvenCups(cups=cups, shapes=curve_shapes(cups[:, :EVEN_INFUSIONS]))
 
 
 def _steeps(
-    strength: _Attribute, *, followed: Sequence[Followed], even: _EvenCups, line: FinishLine, grid: Grid
+    strength: _Attribute, *, followed: Sequence[PreparedSession], even: _EvenCups, line: FinishLine, grid: Grid
 ) -> tuple[Steeps, tuple[float, ...]]:
     """Count the worthwhile infusions, each draw weighed with each finish line by how both agree with the endings."""
     draws = strength.posterior.draws(n_draws=N_DRAWS)
-    agreed = agreement(followed, draws=draws, grid=grid)
+    agreed = ending_log_likelihood(followed, draws=draws, grid=grid)
     log_weight = agreed + line.log_weights()
     cups = draws.cups(even.cups[:, :EVEN_INFUSIONS])
     if strength.lack_of_fit is not None:
         cups = strength.lack_of_fit.applied(cups)
-    counted = worthwhile_steeps(
+    counted = count_worthwhile(
         np.repeat(cups, LINES.size, axis=0),
         finish_line=np.tile(LINES, draws.level.size),
         weights=np.exp(log_weight - log_weight.max()).ravel(),
     )
-    return counted, line_evidence(agreed)
+    return counted, line_log_likelihood(agreed)
 
 
 def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
@@ -222,14 +238,18 @@ def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
 
 
 def _attribute(
-    key: str, *, posterior: Posterior, tasted: Sequence[tuple[Followed, Tasted, FloatArray]], even: _EvenCups
+    key: str,
+    *,
+    posterior: Posterior,
+    tasted: Sequence[tuple[PreparedSession, SessionRatings, FloatArray]],
+    even: _EvenCups,
 ) -> _Attribute:
     even_mean = posterior.node_level @ even.cups
     points, left = [], []
     for one, ratings, expected in tasted:
         # The difference that the brewing makes is added to the rating, both on the team's common scale.
         common = ratings.ratings / ratings.scale.gain - expected[ratings.index]
-        settled = ratings.ends == 0
+        settled = ratings.censored == 0
         left.append(
             Residuals(
                 number=np.array([one.pours[i].number for i in ratings.index[settled]], dtype=np.int64),
@@ -253,11 +273,11 @@ def _attribute(
     found = lack_of_fit(left, infusions=EVEN_INFUSIONS)
     cups = posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS])
     if found is None:
-        label = profile(even.shapes, weights=posterior.node_weights)
+        label = weighted_profile(even.shapes, weights=posterior.node_weights)
     else:
         cups = found.applied(cups)
-        label = profile(shapes(np.maximum(cups, LEAST_CUP)), weights=np.ones(len(cups)))
-    shown = curve(cups)
+        label = weighted_profile(curve_shapes(np.maximum(cups, LEAST_CUP)), weights=np.ones(len(cups)))
+    shown = summarise_cups(cups)
     return _Attribute(
         key=key,
         posterior=posterior,
@@ -274,7 +294,7 @@ def _as_shown(label: Profile, shown: Curve) -> Profile:
     return replace(label, rise=max(rise, 1.0))
 
 
-def _leaf_range_g(followed: Sequence[Followed]) -> tuple[float, float] | None:
+def _leaf_range_g(followed: Sequence[PreparedSession]) -> tuple[float, float] | None:
     """Return the least and the most leaf of the sessions [g]; None without one."""
     weights_g = [one.brew.leaf_g for one in followed]
     return (min(weights_g), max(weights_g)) if weights_g else None
@@ -302,7 +322,7 @@ def _curve(found: _Attribute) -> DescriptorCurve:
     )
 
 
-def _layers(found: Sequence[_Attribute], *, followed: Sequence[Followed]) -> tuple[Layer, ...]:
+def _layers(found: Sequence[_Attribute], *, followed: Sequence[PreparedSession]) -> tuple[Layer, ...]:
     tasted_cups: dict[int, int] = defaultdict(int)
     noted_cups: dict[str, dict[int, int]] = defaultdict(lambda: defaultdict(int))
     weights = {one.key: one.curve.mean for one in found}
@@ -319,10 +339,10 @@ def _layers(found: Sequence[_Attribute], *, followed: Sequence[Followed]) -> tup
                 for n in range(1, EVEN_INFUSIONS + 1)
             ]
         )
-    return layers(weights, infusions=max(tasted_cups, default=0))
+    return find_layers(weights, infusions=max(tasted_cups, default=0))
 
 
-def _evidence(followed: Sequence[Followed], *, left_out: tuple[LeftOut, ...]) -> Evidence:
+def _evidence(followed: Sequence[PreparedSession], *, left_out: tuple[LeftOut, ...]) -> Evidence:
     return Evidence(
         sessions=len(followed),
         infusions=sum(1 for one in followed for pour in one.pours if pour.ratings or pour.noted),

@@ -15,8 +15,8 @@ import numpy as np
 from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, Pour, TasterScale
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.brewing.heat import EVEN_LEAF_G, EVEN_VESSEL_ML, Steeping, contact_s, steeped
-from tastings.maths.curve.sufficient_statistics import Tasted
+from tastings.maths.brewing.heat import EVEN_LEAF_G, EVEN_VESSEL_ML, Steeping, contact_s, steeping_of
+from tastings.maths.curve.sufficient_statistics import SessionRatings
 
 COOLEST_C = 50.0
 LONGEST_S = 1200.0
@@ -72,7 +72,7 @@ class LeftOut:
 
 
 @dataclass(frozen=True)  # no slots: the cups are computed when first asked for
-class Followed:
+class PreparedSession:
     """One usable session with its pours in order, none missing.
 
     Parameters
@@ -104,32 +104,32 @@ class Followed:
         """Return how the taster uses the scale for a descriptor; gain 1 and offset 0 while that is unknown."""
         return self.scales.get(descriptor, TasterScale())
 
-    def rated(self, descriptor: str) -> IndexArray:
+    def rated_indexes(self, descriptor: str) -> IndexArray:
         """Return the positions of the pours on which a descriptor is rated."""
         return np.array([i for i, pour in enumerate(self.pours) if descriptor in pour.ratings], dtype=np.intp)
 
-    def tasted(self, descriptor: str) -> Tasted | None:
+    def ratings_of(self, descriptor: str) -> SessionRatings | None:
         """Return the ratings of one descriptor, as `posterior.fit` takes them; None when there are none."""
-        index = self.rated(descriptor)
+        index = self.rated_indexes(descriptor)
         if not index.size:
             return None
         scale = self.scale_of(descriptor)
         ratings = np.array([self.pours[i].ratings[descriptor] for i in index], dtype=np.float64)
-        ends = np.where(ratings <= LOWEST, -1.0, np.where(ratings >= HIGHEST, 1.0, 0.0))
-        return Tasted(
+        censored = np.where(ratings <= LOWEST, -1.0, np.where(ratings >= HIGHEST, 1.0, 0.0))
+        return SessionRatings(
             taster=self.brew.taster,
             scale=scale,
             steeping=self.steeping,
             index=index,
             ratings=ratings - scale.offset,
-            ends=ends,
+            censored=censored,
         )
 
 
-def follow(
+def prepare_sessions(
     brews: Iterable[Brew], *, grid: Grid, scales: Mapping[str, Mapping[str, TasterScale]]
-) -> tuple[tuple[Followed, ...], tuple[LeftOut, ...]]:
-    """Follow every usable session, and say what is left out.
+) -> tuple[tuple[PreparedSession, ...], tuple[LeftOut, ...]]:
+    """Prepare every usable session, and list what is left out.
 
     Parameters
     ----------
@@ -142,10 +142,10 @@ def follow(
 
     Returns
     -------
-    tuple[tuple[Followed, ...], tuple[LeftOut, ...]]
+    tuple[tuple[PreparedSession, ...], tuple[LeftOut, ...]]
         In the order of the brews.
     """
-    followed: list[Followed] = []
+    followed: list[PreparedSession] = []
     left_out: list[LeftOut] = []
     for brew in brews:
         unusable = _unusable(brew)
@@ -157,10 +157,10 @@ def follow(
             left_out.append(LeftOut(brew.session, None, "none_usable"))
             continue
         followed.append(
-            Followed(
+            PreparedSession(
                 brew=brew,
                 pours=pours,
-                steeping=steeped(brew, pours),
+                steeping=steeping_of(brew, pours),
                 scales={key: known[brew.taster] for key, known in scales.items() if brew.taster in known},
                 grid=grid,
             )

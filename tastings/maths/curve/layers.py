@@ -43,7 +43,7 @@ class Layer:
     richness: float
 
 
-def layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[Layer, ...]:
+def find_layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[Layer, ...]:
     """Find the layers of the curves.
 
     Parameters
@@ -60,7 +60,7 @@ def layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[Layer, 
 
     Examples
     --------
-    >>> found = layers({"orchid": np.array([4.0, 0.5]), "honey": np.array([0.0, 3.0])}, infusions=2)
+    >>> found = find_layers({"orchid": np.array([4.0, 0.5]), "honey": np.array([0.0, 3.0])}, infusions=2)
     >>> found[1].new, found[1].gone, round(found[0].richness, 2)
     (('honey',), ('orchid',), 1.0)
     """

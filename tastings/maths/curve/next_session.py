@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from tastings.maths.curve.evidence import Followed
+from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.curve.profile import LABELS, UNDECIDED, Curve, Profile
 from tastings.maths.curve.steep_count import Steeps
 
@@ -50,13 +50,13 @@ class NextSession:
 
 
 def next_session(
-    followed: Sequence[Followed], *, strength: Curve | None, profile: Profile, steeps: Steeps, infusions: int
+    followed: Sequence[PreparedSession], *, strength: Curve | None, profile: Profile, steeps: Steeps, infusions: int
 ) -> NextSession:
     """Find what one more session would most usefully settle.
 
     Parameters
     ----------
-    followed : Sequence[Followed]
+    followed : Sequence[PreparedSession]
         The sessions used.
     strength : Curve or None
         Even-brew strength; None when nobody rated it.
@@ -85,14 +85,14 @@ def next_session(
     )
 
 
-def _pour_further(followed: Sequence[Followed], *, steeps: Steeps, infusions: int) -> NextSession | None:
+def _pour_further(followed: Sequence[PreparedSession], *, steeps: Steeps, infusions: int) -> NextSession | None:
     reach = max(pour.number for one in followed for pour in one.pours if "strength" in pour.ratings)
     if reach >= infusions or steeps.high is None or steeps.high <= reach:
         return None
     return NextSession(code="pour_further", reach=reach, steeps_low=steeps.low, steeps_high=steeps.high)
 
 
-def _second_taster(followed: Sequence[Followed]) -> NextSession | None:
+def _second_taster(followed: Sequence[PreparedSession]) -> NextSession | None:
     if len({one.brew.taster for one in followed}) > 1:
         return None
     return NextSession(code="second_taster", sessions=len(followed))
@@ -119,7 +119,7 @@ def _widest(strength: Curve) -> NextSession | None:
     )
 
 
-def _same_heat(followed: Sequence[Followed]) -> NextSession | None:
+def _same_heat(followed: Sequence[PreparedSession]) -> NextSession | None:
     kettles = [pour.kettle_c for one in followed for pour in one.pours if pour.ratings]
     if max(kettles) - min(kettles) >= NARROW_KETTLE_C:
         return None

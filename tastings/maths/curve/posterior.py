@@ -1,4 +1,4 @@
-"""What the ratings of one attribute say about its strength in the cup: a posterior on a grid, without a sampler.
+"""The posterior of one attribute's strength in the cup, on a grid and without a sampler.
 
 Only k, tau, n and sigma are not linear, and they are on a fixed grid; at each node the level ``a`` is normal
 (:mod:`tastings.maths.curve.sufficient_statistics`). Node weights times that normal are the posterior: deterministic,
@@ -15,17 +15,24 @@ from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, TasterScale
 from tastings.maths.brewing.extraction import Grid
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA
-from tastings.maths.curve.outliers import LEAST_OTHERS, MOST_SHARE, RARE, SUSPECT, predictions, rarity
+from tastings.maths.curve.outliers import (
+    MAX_OUTLIER_SHARE,
+    MIN_OTHER_SESSIONS,
+    OUTLIER_P,
+    SUSPECT_P,
+    outlier_p_values,
+    predicted_cups,
+)
 from tastings.maths.curve.scale_effects import TeamStatistics, expected_absent_tasters, sum_tasters
-from tastings.maths.curve.sufficient_statistics import SIGMA, Tasted, TasterStatistics, level_at_nodes
+from tastings.maths.curve.sufficient_statistics import SIGMA, SessionRatings, TasterStatistics, level_at_nodes
 from tastings.maths.curve.totals_cache import TOTALS_CACHE, Group
 
 N_DRAWS = 1024
-GOLDEN = 0.6180339887498949
-LIGHTEST = 1e-7
-"""Nodes of less weight, all together below a thousandth, are left out of what is shown."""
-COUNTLESS = 1e9
-"""So many absent tasters that the mean of those present is left free."""
+GOLDEN_RATIO = 0.6180339887498949
+MIN_NODE_WEIGHT = 1e-7
+"""Nodes of less weight, together below a thousandth, are left out."""
+N_ABSENT_UNCENTRED = 1e9
+"""So many absent tasters that the mean of those present is not constrained."""
 
 _SIGMA_WEIGHT = np.exp(-0.5 * ((np.log(SIGMA) - np.log(USUAL_SIGMA)) / 0.35) ** 2)
 SIGMA_LOG_PRIOR = np.log(_SIGMA_WEIGHT / _SIGMA_WEIGHT.sum())
@@ -33,14 +40,14 @@ SIGMA_LOG_PRIOR.setflags(write=False)
 
 
 @dataclass(frozen=True, slots=True)
-class Draws:
+class CurveDraws:
     """Equally likely draws: a node of the grid and a level ``a``, never below 0 [points]."""
 
     node: IndexArray
     level: FloatArray
 
     def cups(self, cups: FloatArray) -> FloatArray:
-        """Return float64[n_draws, n]: ``a h`` of each draw, held to the scale [points, 0 to 10]."""
+        """Return float64[n_draws, n]: ``a h`` of each draw, clipped to the scale [points, 0 to 10]."""
         return np.clip(self.level[:, None] * cups[self.node], LOWEST, HIGHEST)
 
 
@@ -81,7 +88,7 @@ class Posterior:
         weights = self.weights[:, index]
         return replace(self, weights=weights / weights.sum(), mean=self.mean[:, index], sd=self.sd[:, index])
 
-    def draws(self, *, n_draws: int = N_DRAWS) -> Draws:
+    def draws(self, *, n_draws: int = N_DRAWS) -> CurveDraws:
         """Return draws spread evenly over the posterior; the same posterior gives the same draws.
 
         Notes
@@ -90,30 +97,33 @@ class Posterior:
         that moves on by the golden ratio.
         """
         step = np.arange(n_draws)
-        ladder = np.cumsum(self.weights, axis=None)
-        index = np.minimum(np.searchsorted(ladder, (step + 0.5) / n_draws * ladder[-1]), ladder.size - 1)
-        quantile = np.clip((0.5 + step * GOLDEN) % 1.0, 1e-6, 1 - 1e-6)
+        cumulative = np.cumsum(self.weights, axis=None)
+        target = (step + 0.5) / n_draws * cumulative[-1]
+        index = np.minimum(np.searchsorted(cumulative, target), cumulative.size - 1)
+        quantile = np.clip((0.5 + step * GOLDEN_RATIO) % 1.0, 1e-6, 1 - 1e-6)
         level = self.mean.ravel()[index] + self.sd.ravel()[index] * ndtri(quantile)
-        return Draws(node=index % self.mean.shape[1], level=np.maximum(level, 0.0))
+        return CurveDraws(node=index % self.mean.shape[1], level=np.maximum(level, 0.0))
 
 
-def fit(tasted: Sequence[Tasted], *, grid: Grid, held: bool = True) -> Posterior:
+def fit(tasted: Sequence[SessionRatings], *, grid: Grid, centre_on_team: bool = True) -> Posterior:
     """Return the posterior of one attribute; arguments as in :func:`fit_all`."""
-    return fit_all({"": tasted}, grid=grid, held=held)[""]
+    return fit_all({"": tasted}, grid=grid, centre_on_team=centre_on_team)[""]
 
 
-def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool = True) -> dict[str, Posterior]:
+def fit_all(
+    tasted: Mapping[str, Sequence[SessionRatings]], *, grid: Grid, centre_on_team: bool = True
+) -> dict[str, Posterior]:
     """Return the posterior of each attribute of a lot.
 
     Parameters
     ----------
-    tasted : Mapping[str, Sequence[Tasted]]
+    tasted : Mapping[str, Sequence[SessionRatings]]
         By attribute, one entry per session; none gives the prior.
     grid : Grid
         The nodes to compute on.
-    held : bool
-        Whether the scale is held to the mean of the tasters' team (:mod:`tastings.maths.curve.scale_effects`). Not so
-        where what some of them say is set against what others say: both cannot be the whole team.
+    centre_on_team : bool
+        Whether the scale is centred on the team's mean (:mod:`tastings.maths.curve.scale_effects`). False when one
+        group of tasters is compared with another.
 
     Returns
     -------
@@ -122,21 +132,25 @@ def fit_all(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool = 
 
     Notes
     -----
-    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.35), and those of the grid. What a
-    taster's sessions add up to is kept between calls (:mod:`tastings.maths.curve.totals_cache`), so only new sessions
-    cost.
+    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.35), and those of the grid. The
+    totals of tasters are cached between calls (:mod:`tastings.maths.curve.totals_cache`), so only new sessions cost
+    time.
     """
-    found = _fitted(tasted, grid=grid, held=held)
-    many = {key: sessions for key, sessions in tasted.items() if len(sessions) > LEAST_OTHERS}
-    looks = _rarity(many, found=found, grid=grid)
+    found = _fit_posteriors(tasted, grid=grid, centre_on_team=centre_on_team)
+    many = {key: sessions for key, sessions in tasted.items() if len(sessions) > MIN_OTHER_SESSIONS}
+    p_values = _outlier_p_values(many, found=found, grid=grid)
     return found | {
-        key: _without_outliers(key, sessions, found=found[key], looks=looks[key], grid=grid, held=held)
+        key: _exclude_outliers(
+            key, sessions, found=found[key], p_values=p_values[key], grid=grid, centre_on_team=centre_on_team
+        )
         for key, sessions in many.items()
     }
 
 
-def _fitted(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool) -> dict[str, Posterior]:
-    groups: dict[Group, list[Tasted]] = {}
+def _fit_posteriors(
+    tasted: Mapping[str, Sequence[SessionRatings]], *, grid: Grid, centre_on_team: bool
+) -> dict[str, Posterior]:
+    groups: dict[Group, list[SessionRatings]] = {}
     scales: dict[Group, TasterScale] = {}
     for key, sessions in tasted.items():
         for one in sorted(sessions, key=lambda one: one.taster):
@@ -148,51 +162,61 @@ def _fitted(tasted: Mapping[str, Sequence[Tasted]], *, grid: Grid, held: bool) -
         own = {group: total for group, total in totals.items() if group[0] == key}
         level = level_at_nodes(own.values(), grid=grid)
         tasters = ((TasterStatistics.of(total), scales[group]) for group, total in own.items())
-        n_absent = expected_absent_tasters([len(groups[group]) for group in own]) if held else COUNTLESS
+        n_absent = (
+            expected_absent_tasters([len(groups[group]) for group in own]) if centre_on_team else N_ABSENT_UNCENTRED
+        )
         found[key] = posterior_from(sum_tasters(tasters, level=level), n_absent=n_absent, grid=grid)
     return found
 
 
-def _without_outliers(  # noqa: PLR0913 - a step of fit_all, which has each of them at hand
-    key: str, sessions: Sequence[Tasted], *, found: Posterior, looks: FloatArray, grid: Grid, held: bool
+def _exclude_outliers(  # noqa: PLR0913 - a step of fit_all, which has each of them at hand
+    key: str,
+    sessions: Sequence[SessionRatings],
+    *,
+    found: Posterior,
+    p_values: FloatArray,
+    grid: Grid,
+    centre_on_team: bool,
 ) -> Posterior:
-    """Leave out one session after the other, the strangest first, as long as the others find it strange."""
-    most = min(int(MOST_SHARE * len(sessions)), len(sessions) - LEAST_OTHERS)
-    while len(found.outliers) < most and looks.min() < SUSPECT:
-        place = int(looks.argmin())
-        left_out = (*found.outliers, place)
+    """Exclude outlying sessions one at a time, lowest p value first."""
+    max_outliers = min(int(MAX_OUTLIER_SHARE * len(sessions)), len(sessions) - MIN_OTHER_SESSIONS)
+    while len(found.outliers) < max_outliers and p_values.min() < SUSPECT_P:
+        index_of_lowest = int(p_values.argmin())
+        left_out = (*found.outliers, index_of_lowest)
         others = [one for i, one in enumerate(sessions) if i not in left_out]
-        without = replace(_fitted({key: others}, grid=grid, held=held)[key], outliers=left_out)
-        looks = _rarity({key: sessions}, found={key: without}, grid=grid)[key]
-        if looks[place] > RARE:
+        without = replace(
+            _fit_posteriors({key: others}, grid=grid, centre_on_team=centre_on_team)[key], outliers=left_out
+        )
+        p_values = _outlier_p_values({key: sessions}, found={key: without}, grid=grid)[key]
+        if p_values[index_of_lowest] > OUTLIER_P:
             break
         found = without
-        looks[list(left_out)] = 1.0
+        p_values[list(left_out)] = 1.0
     return found
 
 
-def _rarity(
-    tasted: Mapping[str, Sequence[Tasted]], *, found: Mapping[str, Posterior], grid: Grid
+def _outlier_p_values(
+    tasted: Mapping[str, Sequence[SessionRatings]], *, found: Mapping[str, Posterior], grid: Grid
 ) -> dict[str, FloatArray]:
-    """Return how strange each session looks to the fit of its attribute."""
+    """Return the p value of each session under the fit of its attribute."""
     if not tasted:
         return {}
-    likely = np.logical_or.reduce([found[key].node_weights > LIGHTEST for key in tasted])
+    likely = np.logical_or.reduce([found[key].node_weights > MIN_NODE_WEIGHT for key in tasted])
     part, index = grid.around(likely)
     levels = np.stack([found[key].node_level[index] for key in tasted])
-    predicted = predictions(list(tasted.values()), node_levels=levels, grid=part)
+    predicted = predicted_cups(list(tasted.values()), node_levels=levels, grid=part)
     return {
-        key: rarity(sessions, predicted=cups, sigma=found[key].sigma)
+        key: outlier_p_values(sessions, predicted=cups, sigma=found[key].sigma)
         for (key, sessions), cups in zip(tasted.items(), predicted, strict=True)
     }
 
 
-def posterior_from(sums: TeamStatistics, *, n_absent: float, grid: Grid) -> Posterior:
-    """Return the posterior that the priors and the sums of some tasters make."""
-    said = sums.centred_on_team(n_absent=n_absent)
-    precision = said.precision + LEVEL_SD**-2
-    mean = (said.cross + LEVEL_MEAN / LEVEL_SD**2) / precision
-    log_weight = 0.5 * (precision * mean * mean - np.log(precision) - said.constant)
+def posterior_from(statistics: TeamStatistics, *, n_absent: float, grid: Grid) -> Posterior:
+    """Return the posterior from the priors and the statistics of some tasters."""
+    centred = statistics.centred_on_team(n_absent=n_absent)
+    precision = centred.precision + LEVEL_SD**-2
+    mean = (centred.cross + LEVEL_MEAN / LEVEL_SD**2) / precision
+    log_weight = 0.5 * (precision * mean * mean - np.log(precision) - centred.constant)
     log_weight += grid.log_prior + SIGMA_LOG_PRIOR[:, None]
     weights = np.exp(log_weight - log_weight.max())
     return Posterior(weights=weights / weights.sum(), mean=mean, sd=precision**-0.5)

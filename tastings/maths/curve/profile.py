@@ -21,7 +21,7 @@ TAIL = 0.1  # each side of a central 80 % interval
 
 
 @dataclass(frozen=True, slots=True)
-class Shapes:
+class CurveShapes:
     """The shape of the even-brew curve at each node.
 
     Parameters
@@ -76,7 +76,7 @@ class Curve:
     high: FloatArray
 
 
-def shapes(curves: FloatArray) -> Shapes:
+def curve_shapes(curves: FloatArray) -> CurveShapes:
     """Find the shape of each curve.
 
     Parameters
@@ -92,7 +92,7 @@ def shapes(curves: FloatArray) -> Shapes:
 
     Examples
     --------
-    >>> found = shapes(np.array([[4.0, 5, 6, 6, 5, 4], [8, 6, 4.5, 3.5, 2.5, 2], [6, 6, 6, 5.5, 5, 5]]))
+    >>> found = curve_shapes(np.array([[4.0, 5, 6, 6, 5, 4], [8, 6, 4.5, 3.5, 2.5, 2], [6, 6, 6, 5.5, 5, 5]]))
     >>> [LABELS[i] for i in found.label]
     ['build_up', 'quick_fade', 'steady']
     """
@@ -104,10 +104,10 @@ def shapes(curves: FloatArray) -> Shapes:
     half = np.where(below_half.any(axis=1), below_half.argmax(axis=1) + 1.0, np.inf)
     is_build_up = (peak + 1 >= EARLIEST_BUILD_UP_PEAK) & (rise >= BUILD_UP_RISE)
     label = np.where(is_build_up, 0, np.where(half <= QUICK_FADE_INFUSION, 2, 1))
-    return Shapes(label=label.astype(np.int64), peak=peak + 1.0, half=half, rise=rise)
+    return CurveShapes(label=label.astype(np.int64), peak=peak + 1.0, half=half, rise=rise)
 
 
-def profile(found: Shapes, *, weights: FloatArray) -> Profile:
+def weighted_profile(found: CurveShapes, *, weights: FloatArray) -> Profile:
     """Average the shapes over the posterior.
 
     Parameters
@@ -134,7 +134,7 @@ def profile(found: Shapes, *, weights: FloatArray) -> Profile:
     )
 
 
-def undecided() -> Profile:
+def undecided_profile() -> Profile:
     """Return the profile of an unrated lot: all labels are equally likely."""
     return Profile(
         label=UNDECIDED,
@@ -161,7 +161,7 @@ def weighted_quantile(values: FloatArray, *, weights: FloatArray, level: float) 
     return float(values[order[min(index, order.size - 1)]])
 
 
-def curve(cups: FloatArray) -> Curve:
+def summarise_cups(cups: FloatArray) -> Curve:
     """Summarise draws of the even-brew cups, float64[n_draws, n_infusions], by their mean and central 80 %."""
     low, high = np.quantile(cups, (TAIL, 1 - TAIL), axis=0)
     return Curve(mean=cups.mean(axis=0), low=low, high=high)

@@ -35,7 +35,7 @@ class Steeps:
     finish_line: float
 
 
-def worthwhile_steeps(
+def count_worthwhile(
     cups: FloatArray, *, finish_line: FloatArray | float = FINISH_LINE, weights: FloatArray | None = None
 ) -> Steeps:
     """Count the infusions worth drinking.
@@ -56,7 +56,7 @@ def worthwhile_steeps(
 
     Examples
     --------
-    >>> worthwhile_steeps(np.array([[6.0, 5.0, 3.0, 2.0], [6.0, 5.0, 4.0, 3.0], [5.0, 4.0, 2.0, 1.0]])).recommended
+    >>> count_worthwhile(np.array([[6.0, 5.0, 3.0, 2.0], [6.0, 5.0, 4.0, 3.0], [5.0, 4.0, 2.0, 1.0]])).recommended
     3
     """
     n_draws, n_infusions = cups.shape
@@ -75,6 +75,6 @@ def worthwhile_steeps(
     )
 
 
-def unknown_steeps(*, finish_line: float = FINISH_LINE) -> Steeps:
+def unknown_count(*, finish_line: float = FINISH_LINE) -> Steeps:
     """Return the count of a lot whose strength nobody has rated."""
     return Steeps(recommended=None, low=None, high=None, finish_line=finish_line)

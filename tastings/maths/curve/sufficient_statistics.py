@@ -44,7 +44,7 @@ N_PRODUCTS = 6
 
 
 @dataclass(frozen=True, slots=True)
-class Tasted:
+class SessionRatings:
     """The ratings of one attribute in one session.
 
     Parameters
@@ -59,7 +59,7 @@ class Tasted:
         Positions of the pours rated.
     ratings : float64[n_ratings]
         Ratings less the taster's offset. [points]
-    ends : float64[n_ratings]
+    censored : float64[n_ratings]
         -1 for a rating at the lower end of the scale, 1 at the upper, 0 between.
     """
 
@@ -68,7 +68,7 @@ class Tasted:
     steeping: Steeping
     index: IndexArray
     ratings: FloatArray
-    ends: FloatArray
+    censored: FloatArray
 
     def cups(self, of_all_pours: FloatArray) -> FloatArray:
         """Return float64[n_nodes, n_ratings]: strength h of the rated cups, times the taster's gain."""
@@ -86,7 +86,7 @@ class Tasted:
                 steeping.ratio.tobytes(),
                 self.index.tobytes(),
                 self.ratings.tobytes(),
-                self.ends.tobytes(),
+                self.censored.tobytes(),
                 pack("d", self.scale.gain),
             )
         )
@@ -113,12 +113,12 @@ class TasterStatistics:
         return cls(*(total[N_LEVEL_ROWS:] / FIXED_POINT_SCALE).reshape(N_PRODUCTS, SIGMA.size, -1))
 
 
-def session_statistics(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
+def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: Grid) -> IntArray:
     """Return the statistics that one session adds to its taster's total.
 
     Parameters
     ----------
-    one : Tasted
+    one : SessionRatings
         The session.
     of_all_pours : float64[n_nodes, n_pours]
         Strength h of each cup, as :func:`tastings.maths.brewing.extraction.cup_strength` gives it on ``grid``.
@@ -131,7 +131,7 @@ def session_statistics(one: Tasted, *, of_all_pours: FloatArray, grid: Grid) -> 
         Two rows for the level (:mod:`tastings.maths.curve.level`), then the six products of :class:`TasterStatistics`.
     """
     cups = one.cups(of_all_pours)
-    ratings = impute_censored(one.ratings, ends=one.ends, cups=cups, grid=grid)
+    ratings = impute_censored(one.ratings, censored=one.censored, cups=cups, grid=grid)
     n, total = ratings.size, float(ratings.sum())
     cup_sum, cup_square, cup_rating = cups.sum(axis=1), np.einsum("ij,ij->i", cups, cups), cups @ ratings
     found = np.empty((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, cup_sum.size))
@@ -167,7 +167,7 @@ def zero_total(*, grid: Grid) -> IntArray:
     return np.zeros((N_LEVEL_ROWS + N_PRODUCTS * SIGMA.size, grid.n_nodes), dtype=np.int64)
 
 
-def sum_sessions(sessions: Iterable[Tasted], *, grid: Grid) -> IntArray:
+def sum_sessions(sessions: Iterable[SessionRatings], *, grid: Grid) -> IntArray:
     """Return the total of some sessions of one taster, rows as in :func:`session_statistics`; zero without sessions."""
     each = (session_statistics(one, of_all_pours=cup_strength(one.steeping, grid=grid), grid=grid) for one in sessions)
     return reduce(np.add, each, zero_total(grid=grid))

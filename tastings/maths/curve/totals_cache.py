@@ -2,9 +2,9 @@
 
 A fit needs, for each descriptor and taster, the total over that taster's sessions. A cache entry is a total with the
 sessions in it. A request for nearly the same sessions starts from that total, adds the statistics of new sessions
-and subtracts those of removed ones (an edit is one of each). Sessions are compared by content, which is all that their
-statistics depend on (:attr:`tastings.maths.curve.sufficient_statistics.Tasted.key`), not by name: an edit, or a new
-estimate of the taster's gain, changes the content. Totals are integers, so the result equals that of a cold fit bit for
+and subtracts those of removed ones (an edit is one of each). Sessions are compared by content, not by name. The content
+is all that their statistics depend on (:attr:`tastings.maths.curve.sufficient_statistics.SessionRatings.key`): an edit,
+or a new estimate of the taster's gain, changes it. Totals are integers, so the result equals that of a cold fit bit for
 bit.
 
 The cache lives in one process, so the version of the method is not part of the key. A total on the default grid is 44 x
@@ -21,7 +21,7 @@ import numpy as np
 
 from tastings.maths.arrays import IntArray
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.curve.sufficient_statistics import Tasted, session_statistics, zero_total
+from tastings.maths.curve.sufficient_statistics import SessionRatings, session_statistics, zero_total
 
 MAX_CACHE_BYTES = 64 * 2**20
 SESSION_BYTES = 3 * 1024
@@ -31,7 +31,7 @@ Group = tuple[str, str]
 """Descriptor and taster."""
 _Content = tuple[Group, tuple[int, int, int], bytes, int]
 """Group, shape of the grid, content of a session, and how many of equal content precede it."""
-_Sessions = Mapping[_Content, Tasted]
+_Sessions = Mapping[_Content, SessionRatings]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ class _Change:
     """One session that is added to a group's total or subtracted from it."""
 
     group: Group
-    tasted: Tasted
+    tasted: SessionRatings
     removed: bool
 
 
@@ -66,12 +66,12 @@ class TotalsCache:
         self._next = 0
         self._lock = Lock()
 
-    def totals(self, groups: Mapping[Group, Sequence[Tasted]], *, grid: Grid) -> dict[Group, IntArray]:
+    def totals(self, groups: Mapping[Group, Sequence[SessionRatings]], *, grid: Grid) -> dict[Group, IntArray]:
         """Return the total of each group of sessions, as `sufficient_statistics.added` would.
 
         Parameters
         ----------
-        groups : Mapping[tuple[str, str], Sequence[Tasted]]
+        groups : Mapping[tuple[str, str], Sequence[SessionRatings]]
             Sessions by descriptor and taster.
         grid : Grid
             Where the cups are computed, from :func:`tastings.maths.brewing.extraction.make_grid`; its shape identifies
@@ -139,10 +139,10 @@ TOTALS_CACHE = TotalsCache()
 """The cache of this process."""
 
 
-def _keyed_by_content(group: Group, sessions: Sequence[Tasted], *, grid: Grid) -> _Sessions:
+def _keyed_by_content(group: Group, sessions: Sequence[SessionRatings], *, grid: Grid) -> _Sessions:
     """Key the sessions by content; sessions of equal content are numbered."""
     seen: Counter[bytes] = Counter()
-    keyed: dict[_Content, Tasted] = {}
+    keyed: dict[_Content, SessionRatings] = {}
     for session in sessions:
         key = session.key
         keyed[group, grid.shape, key, seen[key]] = session

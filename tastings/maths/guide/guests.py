@@ -17,7 +17,7 @@ import numpy as np
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Pour
 from tastings.maths.brewing.extraction import extracted_shares
-from tastings.maths.brewing.heat import Steeping, even_brew, steeped
+from tastings.maths.brewing.heat import Steeping, even_brew, steeping_of
 from tastings.maths.guide.pots import Vessel
 
 CAFFEINE_MG_PER_G = (23.8, 43.0)
@@ -128,7 +128,7 @@ def caffeine(*, vessel: Vessel, pours: tuple[Pour, ...], cup_ml: float, rounds: 
     drunk = [place for place, pour in enumerate(pours) if 0 < pour.number <= rounds]
     if not drunk:
         return None
-    least, most = caffeine_shares(steeped(vessel.brew(pours), pours))
+    least, most = caffeine_shares(steeping_of(vessel.brew(pours), pours))
     low_mg, high_mg = (vessel.leaf_g * one for one in CAFFEINE_MG_PER_G)
     cups = cup_ml / vessel.vessel_ml
     both = np.stack([least[drunk], most[drunk]])
@@ -167,4 +167,4 @@ def _pot_of_hicks() -> float:
     """Return the mean rate factor over five minutes in a small pot of ISO 3103, against 100 deg C throughout."""
     pot = Vessel(leaf_g=2.8, vessel_ml=140.0, vessel_g=118.0, warmed=False)
     pour = replace(even_brew().pours[1], steep_s=300.0, pour_s=0.0, water_ml=None)
-    return float(steeped(pot.brew((pour,)), (pour,)).rate[0])
+    return float(steeping_of(pot.brew((pour,)), (pour,)).rate[0])

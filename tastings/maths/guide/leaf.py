@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, checked
-from tastings.maths.brewing.extraction import cup_strength_by_leaf, usual_grid
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeped
-from tastings.maths.curve.endings import LINES, FinishLine, agreement
-from tastings.maths.curve.evidence import Followed, follow
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, validated_brews
+from tastings.maths.brewing.extraction import cup_strength_by_leaf, default_grid
+from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeping_of
+from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood
+from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.lack_of_fit import Residuals, lack_of_fit
 from tastings.maths.curve.posterior import Posterior, fit
 
@@ -39,7 +39,7 @@ class Leaf:
 
     def cups(self, brew: Brew) -> FloatArray:
         """Return float64[n_draws, n_pours]: the strength of each pour in each draw [points, 0 to 10]."""
-        cups = cup_strength_by_leaf(steeped(brew, brew.pours), k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n)
+        cups = cup_strength_by_leaf(steeping_of(brew, brew.pours), k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n)
         return np.clip(self.level[:, None] * cups, LOWEST, HIGHEST)
 
     def even_cups(self) -> FloatArray:
@@ -64,7 +64,7 @@ class Known:
     departs most from the extraction model, None while the ratings follow it.
     """
 
-    followed: tuple[Followed, ...]
+    followed: tuple[PreparedSession, ...]
     leaf: Leaf | None = None
     node_level: FloatArray | None = None
     lack_of_fit_at: int | None = None
@@ -91,15 +91,15 @@ def known_leaf(
     BrewError
         A number of a brew cannot be one.
     """
-    grid = usual_grid()
-    followed, _ = follow(checked(brews), grid=grid, scales=scales or {})
-    tasted = [ratings for one in followed if (ratings := one.tasted(STRENGTH)) is not None]
+    grid = default_grid()
+    followed, _ = prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})
+    tasted = [ratings for one in followed if (ratings := one.ratings_of(STRENGTH)) is not None]
     if not tasted:
         return Known(followed=followed)
     posterior = fit(tasted, grid=grid)
     draws = posterior.draws(n_draws=n_draws)
     k, tau, n = np.unravel_index(draws.node, grid.shape)
-    log_weight = agreement(followed, draws=draws, grid=grid) + (line or FinishLine()).log_weights()
+    log_weight = ending_log_likelihood(followed, draws=draws, grid=grid) + (line or FinishLine()).log_weights()
     weight = np.exp(log_weight - log_weight.max())
     leaf = Leaf(
         k_per_min=grid.k_per_min[k],
@@ -116,15 +116,15 @@ def known_leaf(
     )
 
 
-def _lack_of_fit_at(followed: Sequence[Followed], *, posterior: Posterior) -> int | None:
-    rated = [(one, ratings) for one in followed if (ratings := one.tasted(STRENGTH)) is not None]
+def _lack_of_fit_at(followed: Sequence[PreparedSession], *, posterior: Posterior) -> int | None:
+    rated = [(one, ratings) for one in followed if (ratings := one.ratings_of(STRENGTH)) is not None]
     left = []
     for place, (one, ratings) in enumerate(rated):
         if place in posterior.outliers:
             continue
-        settled = ratings.index[ratings.ends == 0]
+        settled = ratings.index[ratings.censored == 0]
         expected = posterior.node_level @ one.cups[:, settled]
-        common = ratings.ratings[ratings.ends == 0] / ratings.scale.gain
+        common = ratings.ratings[ratings.censored == 0] / ratings.scale.gain
         number = np.array([one.pours[i].number for i in settled], dtype=np.int64)
         left.append(Residuals(number=number, residual=common - expected, expected=expected))
     found = lack_of_fit(left, infusions=EVEN_INFUSIONS)

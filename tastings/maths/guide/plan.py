@@ -21,7 +21,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, Pour, TasterScale
 from tastings.maths.brewing.heat import EVEN_INFUSIONS, EVEN_RINSE_S, contact_s
 from tastings.maths.curve.endings import FinishLine
-from tastings.maths.curve.profile import curve
+from tastings.maths.curve.profile import summarise_cups
 from tastings.maths.guide.answer import Guide, GuidedPour, GuideNote
 from tastings.maths.guide.guests import Price, caffeine, cost, serving
 from tastings.maths.guide.leaf import STRENGTH, Known, Leaf, known_leaf
@@ -300,7 +300,7 @@ def _notes(draft: _Draft, *, known: Known) -> tuple[GuideNote, ...]:
 
 def _guided_pour(pour: Pour, *, cups: FloatArray | None) -> GuidedPour:
     contact = contact_s(pour)
-    shown = None if cups is None else curve(cups[:, None])
+    shown = None if cups is None else summarise_cups(cups[:, None])
     return GuidedPour(
         number=pour.number,
         steep_s=pour.steep_s,
@@ -314,6 +314,6 @@ def _guided_pour(pour: Pour, *, cups: FloatArray | None) -> GuidedPour:
 
 def _longest_rated_s(known: Known) -> float:
     contacts = [
-        float(one.steeping.contact_s[place]) for one in known.followed for place in one.rated(STRENGTH).tolist()
+        float(one.steeping.contact_s[place]) for one in known.followed for place in one.rated_indexes(STRENGTH).tolist()
     ]
     return max(contacts, default=0.0)

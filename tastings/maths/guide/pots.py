@@ -131,7 +131,7 @@ class Pot:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Vessel:
-    """A vessel with its leaf, nothing left open but what :func:`tastings.maths.brewing.heat.steeped` estimates.
+    """A vessel with its leaf, nothing left open but what :func:`tastings.maths.brewing.heat.steeping_of` estimates.
 
     Names and units as in :class:`Pot`.
     """

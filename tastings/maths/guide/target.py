@@ -25,7 +25,7 @@ from scipy.special import ndtri
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST
-from tastings.maths.curve.evidence import Followed
+from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.guide.leaf import Known
 
 LIKING = "liking"
@@ -161,11 +161,11 @@ class _Rated:
     liking: FloatArray
 
 
-def _rated(followed: Sequence[Followed], *, node_level: FloatArray) -> _Rated:
+def _rated(followed: Sequence[PreparedSession], *, node_level: FloatArray) -> _Rated:
     rows: list[tuple[float, float, float, float]] = []
     for place, one in enumerate(followed):
         scale = one.scale_of(LIKING)
-        index = [i for i in one.rated(LIKING) if one.pours[i].number > 0]
+        index = [i for i in one.rated_indexes(LIKING) if one.pours[i].number > 0]
         if not index:
             continue
         strengths = np.clip(node_level @ one.cups[:, index], LOWEST, HIGHEST)

@@ -10,7 +10,7 @@ from statistics import median
 
 from tastings.maths.brewing.brews import Pour
 from tastings.maths.brewing.heat import boiling_point_c
-from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE, Followed
+from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE, PreparedSession
 from tastings.maths.guide.pots import SMALL_POT, Pot, leaf_range_g, small_pot_ml
 
 LEAF_STEP_G, SMALL_STEP_G = 0.5, 0.1
@@ -36,7 +36,7 @@ class UsualBrew:
     rinsed: bool
 
     @classmethod
-    def of(cls, followed: Sequence[Followed]) -> "UsualBrew | None":
+    def of(cls, followed: Sequence[PreparedSession]) -> "UsualBrew | None":
         """Look at the usable sessions of a lot; None without one."""
         told = [(one, pours) for one in followed if (pours := [p for p in one.brew.pours if p.number > 0])]
         if not told:
@@ -67,5 +67,5 @@ class UsualBrew:
         return replace(pot, kettle_c=kettle_c, leaf_g=leaf_g)
 
 
-def _heat_c(one: Followed, pour: Pour) -> float:
+def _heat_c(one: PreparedSession, pour: Pour) -> float:
     return min(pour.kettle_c, boiling_point_c(one.brew.altitude_m or 0.0))

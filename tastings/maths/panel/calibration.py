@@ -12,16 +12,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Brew, TasterScale, checked
+from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
 from tastings.maths.brewing.extraction import Grid, make_grid
 from tastings.maths.curve.censoring import impute_censored
-from tastings.maths.curve.evidence import Followed, follow
+from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.posterior import Posterior, posterior_from
 from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import (
     SESSION_GAIN_SD,
     SESSION_SHIFT_SD,
-    Tasted,
+    SessionRatings,
     TasterStatistics,
     level_at_nodes,
     sum_sessions,
@@ -65,8 +65,8 @@ def calibrate(lots: Mapping[str, Sequence[Brew]], *, descriptor: str = "strength
         A number in a brew cannot be one.
     """
     grid = make_grid(n_k=16, n_tau=12, n_n=3)
-    followed = [follow(checked(lots[lot]), grid=grid, scales={})[0] for lot in sorted(lots)]
-    names = sorted({one.brew.taster for lot in followed for one in lot if one.tasted(descriptor)})
+    followed = [prepare_sessions(validated_brews(lots[lot]), grid=grid, scales={})[0] for lot in sorted(lots)]
+    names = sorted({one.brew.taster for lot in followed for one in lot if one.ratings_of(descriptor)})
     scales = dict.fromkeys(names, _UNKNOWN)
     for _ in range(SWEEPS):
         compared: dict[str, list[_Compared]] = {name: [] for name in names}
@@ -77,7 +77,7 @@ def calibrate(lots: Mapping[str, Sequence[Brew]], *, descriptor: str = "strength
 
 
 def _compare(
-    lot: Sequence[Followed],
+    lot: Sequence[PreparedSession],
     *,
     descriptor: str,
     scales: Mapping[str, TasterScale],
@@ -85,9 +85,9 @@ def _compare(
     into: Mapping[str, list[_Compared]],
 ) -> None:
     known = [replace(one, scales={descriptor: scales.get(one.brew.taster, _UNKNOWN)}) for one in lot]
-    sessions: dict[str, list[tuple[Followed, Tasted]]] = {}
+    sessions: dict[str, list[tuple[PreparedSession, SessionRatings]]] = {}
     for one in known:
-        tasted = one.tasted(descriptor)
+        tasted = one.ratings_of(descriptor)
         if tasted is not None:
             sessions.setdefault(tasted.taster, []).append((one, tasted))
     if len(sessions) < 2:
@@ -102,13 +102,15 @@ def _compare(
         into[taster].extend(_sessions_against(posterior, own=own, grid=grid))
 
 
-def _sessions_against(posterior: Posterior, *, own: Sequence[tuple[Followed, Tasted]], grid: Grid) -> list[_Compared]:
+def _sessions_against(
+    posterior: Posterior, *, own: Sequence[tuple[PreparedSession, SessionRatings]], grid: Grid
+) -> list[_Compared]:
     draws = posterior.draws(n_draws=N_DRAWS)
     found = []
     for one, mine in own:
         curves = draws.level[:, None] * one.cups[draws.node][:, mine.index]
         expected = curves.mean(axis=0)
-        said = impute_censored(mine.ratings, ends=mine.ends, cups=mine.cups(one.cups), grid=grid)
+        said = impute_censored(mine.ratings, censored=mine.censored, cups=mine.cups(one.cups), grid=grid)
         found.append(
             _Compared(
                 # Back on the taster's own scale, with ratings at an end of it where they are expected beyond.

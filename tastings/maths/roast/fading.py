@@ -21,7 +21,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import Grid
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, N_DRAWS, even_cups
-from tastings.maths.curve.evidence import Followed
+from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.curve.posterior import Posterior, fit
 from tastings.maths.curve.profile import TAIL, weighted_quantile
 from tastings.maths.curve.scale_effects import expected_absent_tasters
@@ -95,12 +95,14 @@ class Trend:
     probability_rising: float
 
 
-def values_of(followed: Sequence[Followed], *, key: str, day_of: Mapping[str, float], grid: Grid) -> tuple[Value, ...]:
+def values_of(
+    followed: Sequence[PreparedSession], *, key: str, day_of: Mapping[str, float], grid: Grid
+) -> tuple[Value, ...]:
     """Return what each session alone says of an attribute on the even brew.
 
     Parameters
     ----------
-    followed : Sequence[Followed]
+    followed : Sequence[PreparedSession]
         Sessions; those that did not rate the attribute say nothing.
     key : str
         Key of the descriptor.
@@ -118,7 +120,7 @@ def values_of(followed: Sequence[Followed], *, key: str, day_of: Mapping[str, fl
     prior_mean, prior_variance = _moments(fit((), grid=grid), even=even)
     values = []
     for one in followed:
-        tasted = one.tasted(key)
+        tasted = one.ratings_of(key)
         if tasted is None:
             continue
         # The taster's own scale is shared by the taster's sessions; fit_fade and trend put it in once.

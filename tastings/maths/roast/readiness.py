@@ -19,10 +19,10 @@ from typing import Literal
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Brew, TasterScale, checked
-from tastings.maths.brewing.extraction import usual_grid
+from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.extraction import default_grid
 from tastings.maths.comparison.side_by_side import LIKING
-from tastings.maths.curve.evidence import LeftOut, follow
+from tastings.maths.curve.evidence import LeftOut, prepare_sessions
 from tastings.maths.curve.profile import TAIL, weighted_quantile
 from tastings.maths.roast.fading import LEAST_SPAN_DAYS, Fade, Trend, Value, fit_fade, trend, values_of
 
@@ -180,10 +180,10 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     """
     if not 0 <= level <= 10:
         raise ReadinessError(f"a level runs from 0 to 10, got {level}")
-    grid = usual_grid()
+    grid = default_grid()
     day_of = {one.brew.session: float((one.day - roasted_on).days) for one in sessions}
     fresh = [one.brew for one in sessions if one.day >= roasted_on]
-    followed, left_out = follow(checked(fresh), grid=grid, scales=scales or {})
+    followed, left_out = prepare_sessions(validated_brews(fresh), grid=grid, scales=scales or {})
     early = tuple(
         LeftOut(one.brew.session, None, "before_roast")
         for one in sorted(sessions, key=lambda one: one.brew.session)

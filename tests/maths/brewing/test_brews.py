@@ -2,14 +2,14 @@ import math
 
 import pytest
 
-from tastings.maths.brewing.brews import BrewError, RatingError, checked
+from tastings.maths.brewing.brews import BrewError, RatingError, validated_brews
 from tests.maths.brewed import brew_of, pour_of
 
 
 @pytest.mark.parametrize("rating", [-0.1, 10.1, math.nan, math.inf, -math.inf])
 def test_rating_off_the_scale_is_refused(rating):
     with pytest.raises(RatingError, match="ratings run from 0 to 10"):
-        checked([brew_of("s", strength=[5, rating])])
+        validated_brews([brew_of("s", strength=[5, rating])])
 
 
 @pytest.mark.parametrize(
@@ -25,7 +25,7 @@ def test_rating_off_the_scale_is_refused(rating):
 )
 def test_impossible_brew_is_refused_by_name(changed):
     with pytest.raises(BrewError, match=f"session s: {next(iter(changed))}"):
-        checked([brew_of("s", strength=[5], **changed)])
+        validated_brews([brew_of("s", strength=[5], **changed)])
 
 
 @pytest.mark.parametrize(
@@ -40,7 +40,7 @@ def test_impossible_brew_is_refused_by_name(changed):
 )
 def test_impossible_pour_is_refused_by_name(changed):
     with pytest.raises(BrewError, match=f"infusion 1: {next(iter(changed))}"):
-        checked([brew_of("s", pours=[pour_of(1, strength=5, **changed)])])
+        validated_brews([brew_of("s", pours=[pour_of(1, strength=5, **changed)])])
 
 
 def test_every_refusal_is_a_value_error():
@@ -50,4 +50,4 @@ def test_every_refusal_is_a_value_error():
 
 def test_order_of_arrival_is_forgotten():
     one, two = brew_of("a", strength=[5]), brew_of("b", strength=[6])
-    assert checked([two, one]) == checked([one, two]) == (one, two)
+    assert validated_brews([two, one]) == validated_brews([one, two]) == (one, two)

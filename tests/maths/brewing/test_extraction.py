@@ -6,8 +6,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from tastings.maths.brewing.extraction import cup_strength, extracted_shares, make_grid, perceived_strength, usual_grid
-from tastings.maths.brewing.heat import even_brew, steeped
+from tastings.maths.brewing.extraction import (
+    cup_strength,
+    default_grid,
+    extracted_shares,
+    make_grid,
+    perceived_strength,
+)
+from tastings.maths.brewing.heat import even_brew, steeping_of
 
 times = st.lists(st.floats(0.5, 3600), min_size=1, max_size=20)
 
@@ -15,7 +21,7 @@ times = st.lists(st.floats(0.5, 3600), min_size=1, max_size=20)
 def session(contacts_s):
     brew = even_brew(infusions=len(contacts_s))
     pours = tuple(replace(p, steep_s=c) for p, c in zip(brew.pours[1:], contacts_s, strict=True))
-    return steeped(brew, pours)
+    return steeping_of(brew, pours)
 
 
 @given(times, st.floats(0.03, 2.0), st.floats(2.0, 400.0))
@@ -96,7 +102,7 @@ def test_part_of_a_grid_has_the_nodes_of_the_whole():
 
 
 def test_prior_weights_sum_to_one():
-    assert np.exp(usual_grid().log_prior).sum() == pytest.approx(1.0, abs=1e-12)
+    assert np.exp(default_grid().log_prior).sum() == pytest.approx(1.0, abs=1e-12)
 
 
 def test_prior_of_a_node_is_the_density_over_the_steps_it_covers():

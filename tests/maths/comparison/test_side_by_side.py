@@ -7,10 +7,10 @@ import pytest
 from tastings.answers.comparison import comparison_answer
 from tastings.figures import to_stored
 from tastings.maths.brewing.brews import RatingError, TasterScale
-from tastings.maths.brewing.extraction import usual_grid
+from tastings.maths.brewing.extraction import default_grid
 from tastings.maths.comparison.side_by_side import compare, even_cups, facing
 from tastings.maths.curve.endings import FinishLine
-from tastings.maths.curve.evidence import follow
+from tastings.maths.curve.evidence import prepare_sessions
 from tastings.wording.development import development_cautions
 from tests.maths.brewed import brew_of, pour_of
 
@@ -73,10 +73,12 @@ def test_tasters_of_one_side_are_not_taken_for_the_whole_team():
 
 
 def test_uneven_shares_of_shared_tasters_widen_the_difference():
-    grid = usual_grid()
+    grid = default_grid()
 
     def spread(first, second):
-        groups = [follow(sessions(name, LASTING, tasters=t), grid=grid, scales={})[0] for name, t in (first, second)]
+        groups = [
+            prepare_sessions(sessions(name, LASTING, tasters=t), grid=grid, scales={})[0] for name, t in (first, second)
+        ]
         return facing(groups[0], groups[1], key="strength", grid=grid).spread
 
     assert spread(("a", ["ann", "ben"]), ("b", ["ben", "ann"])) == 0.0
@@ -154,7 +156,7 @@ def test_impossible_rating_is_refused():
 
 
 def test_even_cups_leave_the_rinse_out():
-    grid = usual_grid()
+    grid = default_grid()
     assert even_cups(grid, infusions=3).shape == (grid.n_nodes, 3)
 
 

@@ -4,19 +4,19 @@ import numpy as np
 import pytest
 
 from tastings.maths.brewing.extraction import make_grid
-from tastings.maths.curve.endings import LINES, FinishLine, agreement, finish_line
-from tastings.maths.curve.evidence import follow
-from tastings.maths.curve.posterior import Draws
+from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood, estimate_finish_line
+from tastings.maths.curve.evidence import prepare_sessions
+from tastings.maths.curve.posterior import CurveDraws
 from tests.maths.brewed import brew_of, developed
 
 GRID = make_grid(n_k=4, n_tau=3, n_n=2)
-DRAWS = Draws(node=np.array([3, 11, 20]), level=np.array([4.0, 6.0, 8.0]))
+DRAWS = CurveDraws(node=np.array([3, 11, 20]), level=np.array([4.0, 6.0, 8.0]))
 FADING = (6.0, 6.0, 5.0, 4.2, 3.5, 3.0, 2.5, 2.1)
 
 
 def log_likelihood_of(*brews):
-    followed, _ = follow(brews, grid=GRID, scales={})
-    return agreement(followed, draws=DRAWS, grid=GRID)
+    followed, _ = prepare_sessions(brews, grid=GRID, scales={})
+    return ending_log_likelihood(followed, draws=DRAWS, grid=GRID)
 
 
 def ended(ending, *, n=5, **changed):
@@ -73,7 +73,7 @@ def test_finish_line_is_estimated_from_undrunk_infusions():
 
 def test_finish_line_of_a_team_combines_its_lots():
     lot = developed([brew_of(f"s{i}", taster=f"t{i}", strength=[6, 6, 5], ending="spent") for i in range(4)])
-    one, two = finish_line([lot.line_evidence]), finish_line([lot.line_evidence] * 2)
+    one, two = estimate_finish_line([lot.line_evidence]), estimate_finish_line([lot.line_evidence] * 2)
     assert 2.5 < one.mean < two.mean
     assert two.sd < one.sd < FinishLine().sd
 

@@ -1,7 +1,7 @@
 import pytest
 
 from tastings.maths.brewing.extraction import make_grid
-from tastings.maths.curve.evidence import follow
+from tastings.maths.curve.evidence import prepare_sessions
 from tastings.wording.left_out import left_out_reason
 from tests.maths.brewed import RINSE, brew_of, pour_of
 
@@ -9,7 +9,7 @@ GRID = make_grid(n_k=3, n_tau=3, n_n=2)
 
 
 def followed_of(brew):
-    followed, left_out = follow([brew], grid=GRID, scales={})
+    followed, left_out = prepare_sessions([brew], grid=GRID, scales={})
     return followed, [(one.infusion, left_out_reason(one)) for one in left_out]
 
 
@@ -42,7 +42,7 @@ def test_odd_pour_loses_its_rating_but_not_its_place(changed, words):
     pours = [pour_of(1, strength=5), pour_of(2, strength=5, **changed), pour_of(3, strength=5)]
     (followed,), left_out = followed_of(brew_of("s", pours=pours))
     assert [pour.number for pour in followed.pours] == [0, 1, 2, 3]
-    assert list(followed.rated("strength")) == [1, 3]
+    assert list(followed.rated_indexes("strength")) == [1, 3]
     assert left_out[0][0] == 2
     assert words in left_out[0][1]
 

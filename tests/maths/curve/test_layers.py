@@ -4,13 +4,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from tastings.maths.curve.layers import layers, richness
+from tastings.maths.curve.layers import find_layers, richness
 
 weights = arrays(np.float64, st.integers(1, 12), elements=st.just(0.0) | st.floats(1e-6, 10))
 
 
 def test_flavours_lead_come_and_go():
-    found = layers(
+    found = find_layers(
         {
             "floral": np.array([5.0, 3.0, 0.5]),
             "honey": np.array([0.5, 2.0, 3.0]),
@@ -25,8 +25,8 @@ def test_flavours_lead_come_and_go():
 
 
 def test_no_flavour_is_no_layer():
-    assert layers({}, infusions=2)[1].richness == 0.0
-    assert layers({"strength": np.array([5.0])}, infusions=1)[0].leading == ()
+    assert find_layers({}, infusions=2)[1].richness == 0.0
+    assert find_layers({"strength": np.array([5.0])}, infusions=1)[0].leading == ()
 
 
 @given(weights)

@@ -3,8 +3,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tastings.maths.brewing.extraction import usual_grid
-from tastings.maths.curve.evidence import follow
+from tastings.maths.brewing.extraction import default_grid
+from tastings.maths.curve.evidence import prepare_sessions
 from tastings.maths.curve.posterior import fit
 from tastings.maths.curve.totals_cache import TOTALS_CACHE
 from tastings.wording.left_out import left_out_reason
@@ -23,9 +23,9 @@ def lot(*, n_sessions, noise=0.5):
 
 
 def outliers_of(brews):
-    grid = usual_grid()
-    followed, _ = follow(brews, grid=grid, scales={})
-    found = fit([one.tasted("strength") for one in followed], grid=grid)
+    grid = default_grid()
+    followed, _ = prepare_sessions(brews, grid=grid, scales={})
+    found = fit([one.ratings_of("strength") for one in followed], grid=grid)
     return {brews[i].session for i in found.outliers}
 
 

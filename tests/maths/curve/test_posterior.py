@@ -6,16 +6,16 @@ from scipy.stats import norm
 
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import cup_strength, make_grid
-from tastings.maths.brewing.heat import even_brew, steeped
+from tastings.maths.brewing.heat import even_brew, steeping_of
 from tastings.maths.curve.censoring import impute_censored
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD
-from tastings.maths.curve.posterior import Draws, Posterior, fit, fit_all, posterior_from
+from tastings.maths.curve.posterior import CurveDraws, Posterior, fit, fit_all, posterior_from
 from tastings.maths.curve.scale_effects import TeamStatistics
-from tastings.maths.curve.sufficient_statistics import SIGMA, Tasted
+from tastings.maths.curve.sufficient_statistics import SIGMA, SessionRatings
 
 GRID = make_grid(n_k=16, n_tau=12, n_n=3)
 EVEN = even_brew()
-STEEPING = steeped(EVEN, EVEN.pours)
+STEEPING = steeping_of(EVEN, EVEN.pours)
 CUPS = cup_strength(STEEPING, grid=GRID)[:, 1:]
 
 
@@ -24,12 +24,12 @@ def tasted_of(ratings, *, taster="ann", scale=None):
     ends = np.where(said <= 0, -1.0, np.where(said >= 10, 1.0, 0.0))
     scale = scale or TasterScale()
     index = np.arange(1, said.size + 1)
-    return Tasted(taster=taster, scale=scale, steeping=STEEPING, index=index, ratings=said, ends=ends)
+    return SessionRatings(taster=taster, scale=scale, steeping=STEEPING, index=index, ratings=said, censored=ends)
 
 
 def settled_of(ratings):
     one = tasted_of(ratings)
-    return impute_censored(one.ratings, ends=one.ends, cups=CUPS[:, : one.ratings.size], grid=GRID)
+    return impute_censored(one.ratings, censored=one.censored, cups=CUPS[:, : one.ratings.size], grid=GRID)
 
 
 def even_mean(posterior):
@@ -116,7 +116,7 @@ def test_censored_zeros_bring_the_tail_nearer_the_truth():
         chance = np.random.default_rng(number)
         said = [np.clip(truth + chance.normal(0, 0.75, 12), 0, 10) for _ in range(4)]
         sessions = [tasted_of(one, taster=str(i)) for i, one in enumerate(said)]
-        plain = [replace(one, ends=np.zeros(12)) for one in sessions]
+        plain = [replace(one, censored=np.zeros(12)) for one in sessions]
         error.append(even_mean(fit(sessions, grid=GRID))[7:] - truth[7:])
         naive_error.append(even_mean(fit(plain, grid=GRID))[7:] - truth[7:])
     assert abs(np.mean(error)) < abs(np.mean(naive_error))
@@ -161,7 +161,9 @@ def test_draws_step_through_the_weights_and_move_on_by_the_golden_ratio():
 
 
 def test_drawn_cups_end_where_the_scale_does():
-    cups = Draws(node=np.array([0, 1, 1]), level=np.array([12.0, 4.0, -1.0])).cups(np.array([[1.0, 0.5], [2.0, 1.0]]))
+    cups = CurveDraws(node=np.array([0, 1, 1]), level=np.array([12.0, 4.0, -1.0])).cups(
+        np.array([[1.0, 0.5], [2.0, 1.0]])
+    )
     assert cups.tolist() == [[10, 6], [8, 4], [0, 0]]
 
 
@@ -174,6 +176,6 @@ def test_posterior_on_some_nodes_forgets_the_others():
 
 def test_scale_held_to_the_team_is_another_posterior_than_a_free_one():
     sessions = [tasted_of([5, 6, 6, 5, 4], taster=name) for name in ("ann", "ben")]
-    free, held = fit(sessions, grid=GRID, held=False), fit(sessions, grid=GRID)
+    free, held = fit(sessions, grid=GRID, centre_on_team=False), fit(sessions, grid=GRID)
     assert free.draws().cups(CUPS).std(axis=0)[2] > held.draws().cups(CUPS).std(axis=0)[2]
-    assert fit_all({"": sessions}, grid=GRID, held=False)[""].weights == pytest.approx(free.weights)
+    assert fit_all({"": sessions}, grid=GRID, centre_on_team=False)[""].weights == pytest.approx(free.weights)

@@ -4,13 +4,20 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
-from tastings.maths.curve.profile import LABELS, curve, profile, shapes, undecided, weighted_quantile
+from tastings.maths.curve.profile import (
+    LABELS,
+    curve_shapes,
+    summarise_cups,
+    undecided_profile,
+    weighted_profile,
+    weighted_quantile,
+)
 
 curves = arrays(np.float64, st.tuples(st.integers(1, 5), st.integers(5, 12)), elements=st.floats(0.01, 10))
 
 
 def label_of(*strength):
-    return LABELS[shapes(np.array([strength], dtype=np.float64)).label[0]]
+    return LABELS[curve_shapes(np.array([strength], dtype=np.float64)).label[0]]
 
 
 @pytest.mark.parametrize(
@@ -30,7 +37,7 @@ def test_label_follows_the_contract(strength, label):
 
 @given(curves, st.floats(0.1, 10))
 def test_shape_does_not_depend_on_the_unit(strength, factor):
-    one, other = shapes(strength), shapes(strength * factor)
+    one, other = curve_shapes(strength), curve_shapes(strength * factor)
     assert one.peak == pytest.approx(other.peak)
     assert one.rise == pytest.approx(other.rise, rel=1e-9)
 
@@ -38,19 +45,21 @@ def test_shape_does_not_depend_on_the_unit(strength, factor):
 @given(arrays(np.int64, 30, elements=st.integers(0, 2)), arrays(np.float64, 30, elements=st.floats(0.01, 1)))
 def test_probabilities_sum_to_one(label, weights):
     table = {0: [1.0, 2, 3, 3, 3], 1: [3.0, 3, 3, 3, 3], 2: [3.0, 2, 1, 1, 1]}
-    found = profile(shapes(np.array([table[i] for i in label.tolist()])), weights=weights)
+    found = weighted_profile(curve_shapes(np.array([table[i] for i in label.tolist()])), weights=weights)
     assert sum(found.probability.values()) == pytest.approx(1.0)
     best = max(found.probability, key=found.probability.get)
     assert found.label == (best if found.probability[best] >= 0.6 else "undecided")
 
 
 def test_medians_come_from_the_weights():
-    found = profile(shapes(np.array([[8.0, 6, 3, 2, 1], [4.0, 5, 6, 6, 6]])), weights=np.array([0.3, 0.7]))
+    found = weighted_profile(
+        curve_shapes(np.array([[8.0, 6, 3, 2, 1], [4.0, 5, 6, 6, 6]])), weights=np.array([0.3, 0.7])
+    )
     assert (found.label, found.peak_infusion, found.rise, found.half_strength_infusion) == ("build_up", 3, 1.5, None)
 
 
 def test_nothing_known_is_a_third_each():
-    assert undecided().probability == pytest.approx(dict.fromkeys(LABELS, 1 / 3))
+    assert undecided_profile().probability == pytest.approx(dict.fromkeys(LABELS, 1 / 3))
 
 
 def test_quantile_may_be_beyond_the_last_infusion():
@@ -60,7 +69,7 @@ def test_quantile_may_be_beyond_the_last_infusion():
 
 def test_interval_contains_eighty_percent_of_the_draws():
     cups = np.linspace(0, 10, 1001)[:, None] * np.ones(3)
-    found = curve(cups)
+    found = summarise_cups(cups)
     assert found.mean == pytest.approx(5.0)
     assert found.low == pytest.approx(1.0)
     assert found.high == pytest.approx(9.0)

@@ -8,14 +8,14 @@ from scipy.stats import multivariate_normal
 
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.brewing.heat import even_brew, steeped
+from tastings.maths.brewing.heat import even_brew, steeping_of
 from tastings.maths.curve.level import level_estimate, level_precision_and_cross
 from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import (
     SESSION_GAIN_SD,
     SESSION_SHIFT_SD,
     SIGMA,
-    Tasted,
+    SessionRatings,
     TasterStatistics,
     level_at_nodes,
     sum_sessions,
@@ -33,13 +33,13 @@ def sessions(tasters, *, scale=UNKNOWN):
         pours = tuple(replace(pour, steep_s=float(chance.uniform(8, 40))) for pour in even.pours)
         index = np.arange(1, 5 + number % 3)
         found.append(
-            Tasted(
+            SessionRatings(
                 taster=taster,
                 scale=scale,
-                steeping=steeped(even, pours),
+                steeping=steeping_of(even, pours),
                 index=index,
                 ratings=chance.uniform(2, 8, index.size),
-                ends=np.zeros(index.size),
+                censored=np.zeros(index.size),
             )
         )
     return found

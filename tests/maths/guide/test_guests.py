@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tastings.maths.brewing.heat import steeped
+from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.guide.guests import CAFFEINE_MG_PER_G, Price, caffeine, caffeine_shares, cost, serving
 from tastings.maths.guide.plan import Tea, brew_guide
 from tastings.maths.guide.pots import LONG_MUG, Pot, Vessel
@@ -25,7 +25,7 @@ def test_caffeine_of_three_long_steeps_brackets_the_measured_shares():
     # loose leaf 65.8 and 25.1 %
     pot = Vessel(leaf_g=2.8, vessel_ml=140.0, vessel_g=118.0, warmed=False)
     pours = pours_of(pot, [297.5] * 3)
-    least, most = caffeine_shares(steeped(pot.brew(pours), pours))
+    least, most = caffeine_shares(steeping_of(pot.brew(pours), pours))
     for measured in ((0.69, 0.92, 1.0), (0.658, 0.909, 1.0)):
         assert all(np.cumsum(least) < measured)
         assert np.cumsum(most)[:2] == pytest.approx(measured[:2], abs=0.08)

@@ -9,9 +9,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, BrewError
-from tastings.maths.brewing.extraction import cup_strength, cup_strength_by_leaf, make_grid, usual_grid
-from tastings.maths.brewing.heat import even_brew, steeped
-from tastings.maths.curve.evidence import follow
+from tastings.maths.brewing.extraction import cup_strength, cup_strength_by_leaf, default_grid, make_grid
+from tastings.maths.brewing.heat import even_brew, steeping_of
+from tastings.maths.curve.evidence import prepare_sessions
 from tastings.maths.curve.posterior import fit
 from tastings.maths.guide.plan import Tea, brew_guide
 from tastings.maths.guide.pots import COVERED_BOWL, LONG_MUG, STANDARD_BOWL, Pot, PotError
@@ -42,15 +42,15 @@ def steeps_s(found):
 @pytest.fixture(scope="module")
 def model():
     """The lot's mean cup on the whole grid, reckoned without the guide's draws."""
-    grid = usual_grid()
-    followed, _ = follow(LOT, grid=grid, scales={})
-    posterior = fit([one.tasted("strength") for one in followed], grid=grid)
+    grid = default_grid()
+    followed, _ = prepare_sessions(LOT, grid=grid, scales={})
+    posterior = fit([one.ratings_of("strength") for one in followed], grid=grid)
 
     def cups(found):
         vessel = found.vessel
         rinse = replace(vessel.pour(0, steep_s=found.rinse_s), pour_s=0.0)
         pours = (rinse, *(vessel.pour(one.number, steep_s=one.steep_s) for one in found.infusions))
-        strength = cup_strength(steeped(vessel.brew(pours), pours), grid=grid)[:, 1:]
+        strength = cup_strength(steeping_of(vessel.brew(pours), pours), grid=grid)[:, 1:]
         # each node's level as a normal held to the scale, by its quantiles
         quantile = np.array([-1.6449, -1.0364, -0.6745, -0.3853, -0.1257, 0.1257, 0.3853, 0.6745, 1.0364, 1.6449])
         level = np.maximum(posterior.mean[:, :, None] + posterior.sd[:, :, None] * quantile, 0.0)
@@ -186,10 +186,10 @@ def test_remedy_changes_the_cup_by_about_a_point(which, sign, way):
     else:
         vessel = replace(vessel, leaf_g=vessel.leaf_g + change)
     brew = vessel.brew(tuple(pours))
-    grid = usual_grid()
-    followed, _ = follow(LOT, grid=grid, scales={})
-    level = fit([one.tasted("strength") for one in followed], grid=grid).node_level
-    moved = float(level @ cup_strength(steeped(brew, brew.pours), grid=grid)[:, -1]) - second.expected_strength
+    grid = default_grid()
+    followed, _ = prepare_sessions(LOT, grid=grid, scales={})
+    level = fit([one.ratings_of("strength") for one in followed], grid=grid).node_level
+    moved = float(level @ cup_strength(steeping_of(brew, brew.pours), grid=grid)[:, -1]) - second.expected_strength
     assert 0.5 < sign * moved < 1.6
     assert change * sign > 0
 
@@ -315,7 +315,7 @@ def test_evaluation_of_a_herbal_lot_is_refused():
 
 def test_leaves_one_by_one_equal_the_grid():
     grid, even = make_grid(n_k=3, n_tau=2, n_n=2), even_brew()
-    steeping = steeped(even, even.pours)
+    steeping = steeping_of(even, even.pours)
     k, tau, n = (axis.ravel() for axis in np.meshgrid(grid.k_per_min, grid.tau_s, grid.n, indexing="ij"))
     found = cup_strength_by_leaf(steeping, k_per_min=k, tau_s=tau, n=n)
     assert found == pytest.approx(cup_strength(steeping, grid=grid), rel=1e-9)

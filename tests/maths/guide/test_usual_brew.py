@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from tastings.maths.brewing.extraction import usual_grid
-from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE, follow
+from tastings.maths.brewing.extraction import default_grid
+from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE, prepare_sessions
 from tastings.maths.guide.plan import brew_guide
 from tastings.maths.guide.pots import LONG_MUG, STANDARD_BOWL, Pot
 from tastings.maths.guide.usual_brew import UsualBrew
@@ -22,7 +22,7 @@ def cool_brew(session="s", *, kettle_c=81.0, leaf_g=4.0, rinsed=False):
 
 
 def usual_of(*brews):
-    return UsualBrew.of(follow(brews, grid=usual_grid(), scales={})[0])
+    return UsualBrew.of(prepare_sessions(brews, grid=default_grid(), scales={})[0])
 
 
 def test_heat_leaf_and_rinse_are_those_of_the_sessions():

@@ -2,8 +2,8 @@ import numpy as np
 import pytest
 
 from tastings.maths.brewing.brews import TasterScale
-from tastings.maths.brewing.extraction import usual_grid
-from tastings.maths.curve.evidence import follow
+from tastings.maths.brewing.extraction import default_grid
+from tastings.maths.curve.evidence import prepare_sessions
 from tastings.maths.roast.fading import Fade, Value, fit_fade, trend, values_of
 from tests.maths.brewed import brew_of, pour_of
 
@@ -24,9 +24,12 @@ def roast(session, ratings, *, taster="ann"):
 
 
 def values(*brews):
-    grid = usual_grid()
+    grid = default_grid()
     return values_of(
-        follow(brews, grid=grid, scales={})[0], key="roast", day_of={brew.session: 3.0 for brew in brews}, grid=grid
+        prepare_sessions(brews, grid=grid, scales={})[0],
+        key="roast",
+        day_of={brew.session: 3.0 for brew in brews},
+        grid=grid,
     )
 
 

@@ -134,8 +134,8 @@ def serve(place: Installation, *, faster: float) -> int:
     for team, watcher in enumerate(watchers):
         watcher.sync()
         mine = tasters[team * PER_TEAM : (team + 1) * PER_TEAM]
-        held = sum(len(watcher.records(name)) for name in ("session", "infusion", "note"))
-        missing += sum(taster.written for taster in mine) - held
+        n_received = sum(len(watcher.records(name)) for name in ("session", "infusion", "note"))
+        missing += sum(taster.written for taster in mine) - n_received
     trouble = [one for taster in tasters for one in taster.trouble]
     took = [s for taster in tasters for s in taster.took_s]
     servers = running(place.home)

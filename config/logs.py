@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from types import TracebackType
 from typing import Any
 
-from api.http.context import route_of, told
+from api.http.context import log_fields, route_of
 
 EXTRA_FIELDS = ("method", "route", "status", "ms", "seconds", "outcome")
 """Fields that our own log calls add."""
@@ -32,7 +32,7 @@ class Lines(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """Return the line, and the lines of an error."""
-        text = [f"{name}={value}" for name, value in told().items()]
+        text = [f"{name}={value}" for name, value in log_fields().items()]
         text += [f"ms={ms}"] if (ms := getattr(record, "ms", None)) is not None else []
         record.about = f" [{' '.join(text)}]" if text else ""
         return super().format(record)
@@ -54,7 +54,7 @@ class JsonLines(logging.Formatter):
             "level": record.levelname.lower(),
             "logger": record.name,
             "message": _message(record),
-            **told(),
+            **log_fields(),
             **{name: value for name in EXTRA_FIELDS if (value := getattr(record, name, None)) is not None},
         }
         job = getattr(record, "data", None)

@@ -130,8 +130,8 @@ def due_reset_requests() -> None:
 
 
 @shared_task(name=Job.TIDY_PEOPLE.value, time_limit=3600)
-def tidy_what_is_kept_of_people() -> None:
-    """Forget old audit entries, counts, links, ended tokens and sessions."""
+def delete_expired_people_data() -> None:
+    """Delete expired audit entries, counts, links, tokens and sessions."""
     delete_expired(now=timezone.now())
 
 

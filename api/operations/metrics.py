@@ -27,7 +27,7 @@ from prometheus_client.registry import Collector
 
 from api.http.problems import handler404
 from tastings.actions.push.change import Verdict
-from tastings.job_metrics import BOUNDS_S, worked
+from tastings.job_metrics import BOUNDS_S, job_metrics
 from tastings.queries.due import waiting
 from tastings.queues import BrokerDown, queues
 from tastings.schemas import RECORD_SCHEMAS
@@ -135,7 +135,7 @@ class _Now(Collector):
 def _of_jobs() -> Iterable[Metric]:
     ended = CounterMetricFamily("leafspan_jobs", "Jobs that ended, by outcome", labels=["job", "outcome"])
     taken = HistogramMetricFamily("leafspan_job_seconds", "How long they took", labels=["job"])
-    for job, found in worked().items():
+    for job, found in job_metrics().items():
         for outcome, n in found.outcomes.items():
             ended.add_metric([job, outcome], n)
         below, buckets = 0, []

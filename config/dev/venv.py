@@ -124,8 +124,8 @@ def main() -> None:
         sys.exit("Leafspan needs Python 3.11 or later.")
     signal.signal(signal.SIGTERM, _on_signal)
     lock, *module = sys.argv[1:]
-    with LOCKS["run"].open() as held:  # two makes at once: one installs, the other waits
-        fcntl.flock(held, fcntl.LOCK_EX)
+    with LOCKS["run"].open() as lock_file:  # two makes at once: one installs, the other waits
+        fcntl.flock(lock_file, fcntl.LOCK_EX)
         if not is_current(lock):
             try:
                 create(lock)

@@ -66,8 +66,8 @@ class Fade:
 
     def at(self, day: float) -> FloatArray:
         """Return the value of each node so many days after roasting. [points]."""
-        kept = np.exp2(-day / self.half_life_days)
-        return np.asarray(self.floor + (self.start - self.floor) * kept, dtype=np.float64)
+        decay = np.exp2(-day / self.half_life_days)
+        return np.asarray(self.floor + (self.start - self.floor) * decay, dtype=np.float64)
 
     def under(self, level: float) -> FloatArray:
         """Return the day on which each node falls under a level: 0 if it starts there, inf if it never does."""
@@ -158,19 +158,19 @@ def fit_fade(values: Sequence[Value]) -> Fade:
     )
     log_weight = np.empty((NOISE.size, *shape))
     day, mean = np.array([one.day for one in values]), np.array([one.mean for one in values])
-    kept = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
+    decay = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
     for index, noise in enumerate(NOISE):
         log_weight[index] = log_prior - 0.5 * (np.log(noise / 0.2) / 0.6) ** 2
         if not values:
             continue
         root = np.linalg.cholesky(_covariance(values, noise=float(noise)))
-        columns = np.linalg.solve(root, np.stack([1 - kept, kept]).transpose(2, 0, 1).reshape(day.size, -1))
+        columns = np.linalg.solve(root, np.stack([1 - decay, decay]).transpose(2, 0, 1).reshape(day.size, -1))
         of_floor, of_start = columns[:, : len(HALF_LIFE_DAYS)], columns[:, len(HALF_LIFE_DAYS) :]
-        said = np.linalg.solve(root, mean)
-        square = said @ said + 2 * (
+        y_whitened = np.linalg.solve(root, mean)
+        square = y_whitened @ y_whitened + 2 * (
             (of_floor * of_start).sum(axis=0)[:, None, None] * floor * start
-            - (said @ of_floor)[:, None, None] * floor
-            - (said @ of_start)[:, None, None] * start
+            - (y_whitened @ of_floor)[:, None, None] * floor
+            - (y_whitened @ of_start)[:, None, None] * start
         )
         square = square + (of_floor**2).sum(axis=0)[:, None, None] * floor**2
         square = square + (of_start**2).sum(axis=0)[:, None, None] * start**2

@@ -121,10 +121,8 @@ def pair_table(pairs: Sequence[ComparedLots]) -> str:
     }
     parts = ["### Two lots side by side", "", "Half of the pairs are two lots of nearly the same leaf, `alike`.", ""]
     for key, words in ((STRENGTH, "strength"), (LIKING, "liking")):
-        both = [
-            (one, difference) for one in pairs for difference in one.pair.differences if difference.descriptor == key
-        ]
-        covered = [difference.low <= one.true_more[key] <= difference.high for one, difference in both]
+        both = [(one, found) for one in pairs for found in one.pair.differences if found.descriptor == key]
+        covered = [found.low <= one.true_more[key] <= found.high for one, found in both]
         parts.append(f"The 80 % interval of the difference in {words} holds it in {share(covered)} of {len(both)}.")
     questions: dict[str, Callable[[Sequence[ComparedLots]], list[tuple[float, bool]]]] = {
         "outlasts the other (has more worthwhile infusions)": outlast_probabilities,

@@ -82,7 +82,7 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
 
     from tastings.actions.lexicon import load_lexicon
     from tastings.actions.push import push
-    from tastings.job_metrics import worked
+    from tastings.job_metrics import job_metrics
     from tastings.jobs import Job
     from tastings.models import Development
     from teams.actions.people import create_team
@@ -147,7 +147,7 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
         print(f"| {name} | {len(waits)} | {median(waits):.2f} s | {p95:.2f} s | {max(waits):.2f} s | {drained} |")
 
     def jobs() -> int:
-        return worked()[Job.REFRESH_DEVELOPMENT.value].outcomes.get("done", 0)
+        return job_metrics()[Job.REFRESH_DEVELOPMENT.value].outcomes.get("done", 0)
 
     print(f"load average at the beginning: {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors\n")
     many, other = some_team(), some_team()

@@ -48,10 +48,10 @@ def test_settings_for_real_use_are_clean(tmp_path):
     ],
 )
 def test_what_is_missing_is_named(tmp_path, changed, found):
-    code, told = check(tmp_path, **changed)
+    code, output = check(tmp_path, **changed)
 
     assert code == 1
-    assert found in told
+    assert found in output
 
 
 @pytest.mark.parametrize(

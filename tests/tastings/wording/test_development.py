@@ -56,8 +56,8 @@ WHOLE = {"whole_session": True, "n_cups": 8, "usual": None}
         ),
     ],
 )
-def test_departure_is_said_with_its_figures_and_its_effect(changed, said):
-    assert departure_detail(departure(**changed)) == said
+def test_departure_is_said_with_its_figures_and_its_effect(changed, sentence):
+    assert departure_detail(departure(**changed)) == sentence
 
 
 @pytest.mark.parametrize(
@@ -77,8 +77,8 @@ def test_departure_is_said_with_its_figures_and_its_effect(changed, said):
         ),
     ],
 )
-def test_counterfactual_names_the_infusion_that_moved_most(points, said):
-    assert counterfactual_sentence(Counterfactual("returning_sweetness", points)) == said
+def test_counterfactual_names_the_infusion_that_moved_most(points, sentence):
+    assert counterfactual_sentence(Counterfactual("returning_sweetness", points)) == sentence
 
 
 @pytest.mark.parametrize(
@@ -131,5 +131,5 @@ def test_counterfactual_names_the_infusion_that_moved_most(points, said):
         ),
     ],
 )
-def test_next_session_is_said_with_its_figures(found, said):
-    assert next_session_sentence(found) == said
+def test_next_session_is_said_with_its_figures(found, sentence):
+    assert next_session_sentence(found) == sentence

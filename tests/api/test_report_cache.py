@@ -7,6 +7,7 @@ from django.test import Client
 
 from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
+from tastings.figures import to_stored
 from tastings.models import Descriptor, Development, Photo, Session, TeamPanel
 from tastings.queries.cache import LRUCache
 from teams.models import Shop
@@ -14,6 +15,7 @@ from tests.api.phone import change, sync
 from tests.api.reported import photo_of, tasted_lot
 from tests.api.test_development import session_of
 from tests.factories import ShopFactory, next_revision
+from tests.tastings.reports.test_photos import AMBER
 
 
 @pytest.fixture
@@ -109,8 +111,7 @@ def adds_a_photo_of_a_session(taster, lot):
 def finds_the_colour_of_a_photo(taster, lot):
     photo = adds_a_photo(taster, lot)
     taster.client.get(f"/lots/{lot.id}/report/")
-    colour = {"verdict": "told", "lab": {"l": 60, "a": 10, "b": 40}, "terms": [{"label": "amber", "probability": 0.9}]}
-    Photo.objects.filter(id=photo.id).update(colour=colour)
+    Photo.objects.filter(id=photo.id).update(colour=to_stored(AMBER))
 
 
 def removes_a_photo(taster, lot):
@@ -128,30 +129,30 @@ CHANGES = [
 
 
 @pytest.mark.parametrize("change_report", CHANGES)
-def test_page_is_written_anew_when_what_it_tells_changes(taster, browser, lot, monkeypatch, change_report):
+def test_page_is_rendered_again_when_its_content_changes(taster, browser, lot, monkeypatch, change_report):
     page, before = f"/lots/{lot.id}/report/", []
     monkeypatch.setattr(report_pages, "render_around", lambda article, **_: before.append(article) or article)
     assert browser.get(page).content == browser.get(page).content == taster.client.get(page).content
-    assert before[0] is before[1] is before[2]  # kept, not written again
+    assert before[0] is before[1] is before[2]  # cached, not rendered again
 
     change_report(taster, lot)
     last = before[-1]
     after = browser.get(page).content.decode()
     assert after == taster.client.get(page).content.decode()
-    for cache in ("_by_state", "_by_digest"):
+    for cache in ("_by_state", "_by_content"):
         monkeypatch.setattr(report_pages, cache, LRUCache(9))
     assert after == browser.get(page).content.decode()
     assert after != last
 
 
-def test_page_that_nothing_changed_is_not_told_again(taster, browser, lot, monkeypatch):
+def test_unchanged_report_is_served_from_cache(taster, browser, lot, monkeypatch):
     page = f"/lots/{lot.id}/report/"
     first, seen = taster.client.get(page).content, browser.get(page).content
 
-    def fail(*_, **__):
+    def read(*_, **__):
         raise AssertionError("read again")
 
-    monkeypatch.setattr(report_pages, "told_of", fail)
+    monkeypatch.setattr(report_pages, "report_content", read)
     assert (taster.client.get(page).content, "Mist Ridge" in first.decode()) == (first, True)
     assert article_of(browser.get(page)) == article_of(seen) != ""
 
@@ -162,7 +163,7 @@ def article_of(page):
     return text[text.find("<article") : text.find("</article>")]
 
 
-def test_kept_page_is_closed_to_who_left_and_to_others(taster, browser, stranger, lot):
+def test_cached_page_is_closed_to_former_members_and_outsiders(taster, browser, stranger, lot):
     page = f"/lots/{lot.id}/report/"
     other = Client()
     other.force_login(stranger.user)
@@ -173,10 +174,10 @@ def test_kept_page_is_closed_to_who_left_and_to_others(taster, browser, stranger
     assert browser.get(page).status_code == 404
 
 
-def test_page_is_told_again_on_another_day(taster, lot, monkeypatch):
-    read, days = report_pages.told_of, []
+def test_page_is_rendered_again_on_another_day(taster, lot, monkeypatch):
+    read, days = report_pages.report_content, []
     monkeypatch.setattr(
-        report_pages, "told_of", lambda *a, today: days.append(today.day) or read_report(*a, today=today)
+        report_pages, "report_content", lambda *a, today: days.append(today.day) or read(*a, today=today)
     )
     for day in (10, 10, 11):
         monkeypatch.setattr(report_pages.timezone, "now", lambda day=day: datetime(2026, 4, day, 12, tzinfo=UTC))

@@ -1,4 +1,4 @@
-"""Log lines: what they say of a request or a job, and what they keep to themselves."""
+"""Log lines: which fields of a request or job they have, and what they leave out."""
 
 import io
 import json
@@ -64,7 +64,7 @@ def test_an_answer_that_no_view_made_has_an_id_too(db):
     assert len({answer[HEADER] for answer in answers}) == 3
 
 
-def test_a_request_is_told_with_its_team_and_without_its_address(taster, log_lines):
+def test_request_is_logged_with_its_team_and_without_its_address(taster, log_lines):
     lot = LotFactory(team=taster.team)
     taster.client.get(f"/api/v1/lots/{lot.id}/?q=honey", headers={HEADER: MADE})
     [line] = [one for one in objects(log_lines) if one["logger"] == "api.http.requests"]
@@ -89,18 +89,18 @@ def test_secret_links_stay_out_of_the_log(db, log_lines):
     assert token not in "".join(log_lines(Lines)) + "".join(log_lines())
 
 
-def test_what_machines_ask_is_told_only_when_refused(db, log_lines):
+def test_requests_of_machines_are_logged_only_when_refused(db, log_lines):
     for address in ("/health/live", "/metrics"):
         Client().get(address)
         Client().post(address)
     assert [one["status"] for one in objects(log_lines) if one["logger"] == "api.http.requests"] == [405, 405]
 
 
-def test_a_crash_is_told_by_type_and_place_but_not_in_the_words_of_the_database(db, log_lines):
+def test_crash_is_logged_by_type_and_place_without_the_message_of_the_database(db, log_lines):
     def refuse():
         with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SELECT count(*) FROM teams_user")
-            cursor.execute("CREATE TEMP TABLE sayings (said text CONSTRAINT said_once UNIQUE)")
+            cursor.execute("CREATE TEMP TABLE sayings (line text CONSTRAINT line_once UNIQUE)")
             cursor.execute("INSERT INTO sayings VALUES ('bitter like regret'), ('bitter like regret')")
 
     try:
@@ -115,7 +115,7 @@ def test_a_crash_is_told_by_type_and_place_but_not_in_the_words_of_the_database(
         "error",
         "IntegrityError",
     )
-    assert first["error"]["cause"]["constraint_name"] == "said_once"
+    assert first["error"]["cause"]["constraint_name"] == "line_once"
     assert first["error"]["cause"]["sqlstate"] == "23505"  # unique_violation: PostgreSQL manual, appendix A
     assert any("test_logs.py" in frame and "refuse" in frame for frame in first["error"]["where"])
     assert second["message"] == "it said: IntegrityError"
@@ -123,7 +123,7 @@ def test_a_crash_is_told_by_type_and_place_but_not_in_the_words_of_the_database(
     assert "regret" in "".join(log_lines(Lines))  # for the person at the terminal
 
 
-def test_a_view_that_breaks_is_told_once_with_its_request(db, log_lines, monkeypatch):
+def test_failing_view_is_logged_once_with_its_request(db, log_lines, monkeypatch):
     def broken(*_, **__):
         raise RuntimeError("honey and regret")
 
@@ -151,7 +151,7 @@ def test_only_two_forms_are_known():
     assert log_settings("")["formatters"]["chosen"]["form"] == ""
 
 
-def test_a_message_carries_who_asked(db, django_capture_on_commit_callbacks, monkeypatch):
+def test_message_carries_team_and_request(db, django_capture_on_commit_callbacks, monkeypatch):
     sent = []
     monkeypatch.setattr(
         type(current_app._get_current_object()), "send_task", lambda self, name, **given: sent.append((name, given))
@@ -166,12 +166,12 @@ def test_a_message_carries_who_asked(db, django_capture_on_commit_callbacks, mon
 
 
 @pytest.mark.parametrize("form", ["json", "lines"])
-def test_a_worker_tells_which_job_of_which_team_and_request_it_does(db, tmp_path, form):
+def test_worker_logs_job_team_and_request(db, tmp_path, form):
     current_app.control.purge()
     database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
     environment = {
         **os.environ, "DATABASE_URL": database, "REDIS_URL": settings.REDIS_URL, "LEAFSPAN_LOGS": form,
-        "PYTHONWARNINGS": "ignore",  # that we may be root here is told before anything is set up
+        "PYTHONWARNINGS": "ignore",  # the warning about root comes before logging is set up
         "PYTHONPATH": str(ROOT),
     }  # fmt: skip
     current_app.send_task(Job.DUE_PHOTOS.value, headers={"team": "of-somebody", "request": MADE})
@@ -202,7 +202,7 @@ def test_a_worker_tells_which_job_of_which_team_and_request_it_does(db, tmp_path
         assert f"request={MADE} team=of-somebody" in job_line
 
 
-def test_what_a_job_says_of_itself_ends_with_it(log_lines):
+def test_log_context_of_a_job_ends_with_it(log_lines):
     class Task:
         name = "tastings.prune"
         request = type("Request", (), {"request": MADE})()

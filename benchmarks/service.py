@@ -62,7 +62,7 @@ class Taster(threading.Thread):
             asked = time.perf_counter()
             try:
                 words = self._phone.sync().verdicts
-            except Exception as error:  # noqa: BLE001 - counted and told
+            except Exception as error:  # noqa: BLE001 - counted and printed
                 self.trouble.append(repr(error))
                 continue
             self.took_s.append(time.perf_counter() - asked)

@@ -2,7 +2,8 @@
 
 Requests and verdicts are counted where they happen: in files below ``PROMETHEUS_MULTIPROC_DIR`` that all processes of
 one web server write (`config.gunicorn_options` names the folder), else in this process alone. Jobs are counted by the
-workers in the broker, and what waits is read from broker and database when asked, so any web server tells both for all.
+workers in the broker, and queue lengths are read from broker and database on request: any web server reports both for
+all.
 
 Who may read it: with ``LEAFSPAN_METRICS_TOKEN``, whoever sends it as bearer. Without, this machine alone: a connection
 from its loopback that no proxy has forwarded, on a server that answers to no name but this machine's. To everyone else
@@ -92,7 +93,7 @@ def may_read(request: HttpRequest) -> bool:
 
 
 class _Now(Collector):
-    """What waits now, and what the workers have counted; a source that is down leaves its part out and says so."""
+    """Queue lengths and the workers' counts; a source that is down is left out and reported as such."""
 
     def __init__(self, now: datetime) -> None:
         self._now = now

@@ -26,11 +26,11 @@ from tests.flights import flight_of, taste
 PASSING = re.compile(
     rb'"(now|last_used_at|at|made_at|exported_at)":\s*"[^"]*"|name="csrfmiddlewaretoken" value="[^"]*"|nonce="[^"]*"'
 )
-"""What tells the time of asking, or is drawn anew for each answer."""
+"""Headers that depend on the time of the request or are random."""
 DRAWN = {"Content-Security-Policy", "Set-Cookie", "ETag", "Expires", "Last-Modified", "X-Request-ID"}
 """Headers that hold or follow from such."""
 MOVING = ("/health/", "/metrics", "/api/v1/events", "/api/v1/schema", "/api/v1/docs", "/sign-out/", "/api/v1/audit")
-"""What tells nothing of a team, is a stream, or grows by being read: the audit log by each export."""
+"""Addresses without data of a team, streams, and those that grow by being read: the audit log by each export."""
 
 
 @pytest.fixture

@@ -1,7 +1,7 @@
-"""What is another team's, or private, costs the database the very statements that what is not there costs.
+"""Requests for other teams' or private objects run the same statements as requests for absent ones.
 
-A stand-in for the time an answer takes, which does not depend on the machine's load. A link that is a secret of its own
-(an invitation's, a share's, a new password's) is left out: who holds it knows that it was given.
+Statements stand in for time, since they do not depend on the load of the machine. Secret links (invitations, shares,
+new passwords) are left out: whoever has one knows that it exists.
 """
 
 import re
@@ -140,7 +140,7 @@ def test_another_teams_thing_in_a_change_costs_what_an_absent_one_does(world, ad
 
 
 def synced(world, role, *changes):
-    """Return what a sync tells of its changes, ids apart, and what the database was asked."""
+    """Return the verdicts of a sync, ids masked, and the database queries it took."""
     with undone(), statements() as asked:
         answer = post_sync(world.phones[role], changes=list(changes), limit=1)
         verdicts = answer.json()["verdicts"]

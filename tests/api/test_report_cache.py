@@ -1,4 +1,4 @@
-"""A report that was read before is sent again as it was written, and only while all that it tells is the same."""
+"""A report is served from the cache as long as its content is unchanged."""
 
 from datetime import UTC, datetime
 

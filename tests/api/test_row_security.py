@@ -50,7 +50,7 @@ TEAM_OF = {
     "teams_devicetoken": "(SELECT team_id FROM teams_member AS one WHERE one.id = member_id)",
     "tastings_trial": "(SELECT team_id FROM tastings_triangletest AS one WHERE one.id = test_id)",
 }
-"""How a row's team is told where it has no column of its own."""
+"""SQL for a row's team where the table has no such column."""
 TABLES = sorted({model._meta.db_table for model in apps.get_models(include_auto_created=True)} - OPEN_TO_ALL.keys())
 
 
@@ -344,7 +344,7 @@ def test_rights_can_be_seen_to_again(db):
 
 @pytest.mark.django_db(transaction=True)
 class TestSetting:
-    """How long a transaction stays told; with real transactions."""
+    """How long the team set for a transaction stays set; with real transactions."""
 
     @pytest.fixture(autouse=True)
     def _two_teams(self):

@@ -27,7 +27,7 @@ WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
 OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
 OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/"}
-"""What anyone may read, since it tells of no team."""
+"""Addresses open to anyone: they have no data of a team."""
 ACTIONS = {address for address, _, methods in ROUTES if "get" not in methods} | {"/sign-out/"}
 """What is not read but done."""
 OPEN_POSTS = {
@@ -164,7 +164,7 @@ def test_route_without_an_id_tells_nothing_of_another_team(stranger, taster, pla
     secrets += [taster.user.username, taster.team.name, place.lot.name, place.descriptor.key, taster.member.shop.name]
     answer = stranger.client.get(address, follow=True)
 
-    # what to compare has to be said, and the test client has no event loop
+    # compare needs parameters, and the test client has no event loop
     status_of = {"/health/ready": {200, 503}, "/api/v1/compare": {422}, "/api/v1/events": {501}}
     assert answer.status_code in status_of.get(address, {200})
     text = text_of(answer)
@@ -172,7 +172,7 @@ def test_route_without_an_id_tells_nothing_of_another_team(stranger, taster, pla
 
 
 def text_of(answer):
-    """Return all that an answer says; of a zip, of every file in it."""
+    """Return the text of an answer; of a zip, of every file in it."""
     if not answer.streaming:
         return answer.content.decode()
     with zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content))) as opened:

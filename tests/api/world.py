@@ -223,7 +223,7 @@ def undone():
 
 
 def fingerprint():
-    """Return a digest of every table of ours by its name, but for those in which refusals are counted and told of."""
+    """Return a digest of every table of ours by its name, but for those that count and log refusals."""
     tables = {
         model._meta.db_table for app in ("teams", "lots", "tastings") for model in apps.get_app_config(app).get_models()
     }

@@ -1,4 +1,4 @@
-"""The containers, as far as can be told without an engine: what they are given, how they are held, how they start."""
+"""The containers, as far as can be checked without an engine: what they are given, their limits, how they start."""
 
 import ast
 import re

@@ -1,4 +1,4 @@
-"""The demo's pictures go the way of every photo, once, and their liquors can be told."""
+"""The demo's pictures go the way of every photo, once, and the colours of their liquors can be measured."""
 
 import io
 

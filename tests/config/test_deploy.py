@@ -1,4 +1,4 @@
-"""What `manage.py check --deploy` says of the settings for real use, and of settings that lack something."""
+"""Output of `manage.py check --deploy` for complete settings and for settings that lack something."""
 
 import subprocess
 import sys

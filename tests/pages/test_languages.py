@@ -1,4 +1,4 @@
-"""In which language pages, answers of the API and mail are: the switch, the login's setting, the browser's wish."""
+"""In which language pages, answers of the API and mail are: the switch, the login's setting, Accept-Language."""
 
 from datetime import UTC, datetime
 

@@ -406,7 +406,7 @@ NOBODY = "00000000-0000-7000-8000-00000000dead"
 
 
 @pytest.mark.parametrize(
-    ("table", "fields", "said"),
+    ("table", "fields", "problem"),
     [
         ("infusions", {"kettle_c": 120}, "infusions.jsonl, line 1, kettle_c: must be at most 100"),
         ("lots", {"kind": "coffee"}, "lots.jsonl, line 1, kind: must be one of"),

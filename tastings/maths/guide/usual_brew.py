@@ -1,7 +1,7 @@
 """How a lot's tasters brewed it: heat, leaf to water and rinse, for a guide request that names none.
 
-Heat and leaf belong to the tea more than to the table: whoever tasted a green lot at 80 deg C with little leaf does not
-want to read how to brew it at 100 with much, though the strength could be reached so.
+Defaults come from how the lot was brewed: whoever tasted a green lot at 80 deg C with little leaf does not want a guide
+for 100 deg C and much leaf, though it could reach the same strength.
 """
 
 from collections.abc import Sequence

@@ -1,4 +1,4 @@
-"""How a flavour fades over the days: what each session says of it, and the curve that follows from them.
+"""How a flavour fades over the days: one value of each session, and the curve fitted to them.
 
 Each session alone gives the attribute of its cups on the even brew (mean of the first eight infusions) with a
 variance. Over the days these values follow ``floor + (start - floor) 2^(-day / half_life)``, plus noise from session
@@ -41,7 +41,7 @@ _LEAST_WEIGHT = 1e-7
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """What one session says of an attribute on the even brew: mean of the first eight cups and its variance.
+    """One session's value of an attribute on the even brew: mean of the first eight cups and its variance.
 
     The variance holds the session's own shift, gain and noise, not the taster's, which ``scale`` describes.
     """
@@ -98,7 +98,7 @@ class Trend:
 def values_of(
     followed: Sequence[PreparedSession], *, key: str, day_of: Mapping[str, float], grid: Grid
 ) -> tuple[Value, ...]:
-    """Return what each session alone says of an attribute on the even brew.
+    """Return each session's value of an attribute on the even brew.
 
     Parameters
     ----------

@@ -64,7 +64,7 @@ def written_out(tasted, *, level, first_level, n_absent, node, sigma):
     own = np.array([own_level(tasted[i], node=node) for i in session])
     same_session, same_taster = session[:, None] == session, taster[:, None] == taster
     scale = tasted[0].scale
-    # Shifts, and gains, of a team of which some are absent add up to 0: that correlates strangers a little.
+    # Shifts, and gains, of a team of which some are absent add up to 0: that correlates different tasters a little.
     shared = 1 / (len(set(names)) + n_absent) if scale == UNKNOWN else 0.0
     covariance = (
         sigma**2 * np.eye(y.size)

@@ -14,7 +14,7 @@ def cups(*leading):
 
 
 @pytest.mark.parametrize(
-    ("layers", "said"),
+    ("layers", "sentence"),
     [
         (
             cups(*["honey malt"] * 3, *["pine stone_fruit"] * 4),
@@ -68,7 +68,8 @@ def test_at_most_three_are_named():
 
 
 @pytest.mark.parametrize(
-    ("label", "said"), [("Stone fruit", "stone fruit"), ("CTC leaf", "CTC leaf"), ("大红袍", "大红袍"), ("", "k e y")]
+    ("label", "text"),
+    [("Stone fruit", "stone fruit"), ("CTC leaf", "CTC leaf"), ("大红袍", "大红袍"), ("", "k e y")],
 )
-def test_labels_inside_a_sentence_are_in_lower_case_but_for_abbreviations(label, sentence):
-    assert descriptor_in_sentence("k_e_y", {"k_e_y": label}) == sentence
+def test_labels_inside_a_sentence_are_in_lower_case_but_for_abbreviations(label, text):
+    assert descriptor_in_sentence("k_e_y", {"k_e_y": label}) == text

@@ -11,7 +11,7 @@ WHOLE = {"whole_session": True, "n_cups": 8, "usual": None}
 
 
 @pytest.mark.parametrize(
-    ("changed", "said"),
+    ("changed", "sentence"),
     [
         (
             {"kind": "cold_vessel", "was": 84.6, "usual": 92.4},
@@ -61,7 +61,7 @@ def test_departure_is_said_with_its_figures_and_its_effect(changed, sentence):
 
 
 @pytest.mark.parametrize(
-    ("points", "said"),
+    ("points", "sentence"),
     [
         ((), "The returning sweetness was not rated."),
         (
@@ -82,7 +82,7 @@ def test_counterfactual_names_the_infusion_that_moved_most(points, sentence):
 
 
 @pytest.mark.parametrize(
-    ("found", "said"),
+    ("found", "sentence"),
     [
         (NextSession(code="first_session"), "Taste a first session, rating the strength of every infusion."),
         (

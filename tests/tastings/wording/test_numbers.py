@@ -8,7 +8,7 @@ from tastings.wording.numbers import day, isolated, listed, number, numbers_list
 
 
 @pytest.mark.parametrize(
-    ("probability", "said"),
+    ("probability", "text"),
     [(0.0, "less than 1\u00a0%"), (0.005, "less than 1\u00a0%"), (0.6, "60\u00a0%"), (0.999, "more than 99\u00a0%")],
 )
 def test_percent_never_claims_certainty(probability, text):

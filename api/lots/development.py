@@ -24,4 +24,5 @@ class LotDevelopment(APIView):
         """Return the stored figures; ``stale`` while a change is not in them yet."""
         member = member_of(request)
         found = development_for(member, id_from_path(lot_id))
-        return conditional_response(request, lambda: development_answer(found, labels=labels_of(member)), tag=found.tag)
+        # No tag of the figures alone: the sentence has the team's labels, which change without them.
+        return conditional_response(request, development_answer(found, labels=labels_of(member)))

@@ -90,12 +90,27 @@ def test_figures_are_stale_until_the_change_is_in_them(taster, lot):
 
 def test_figures_take_as_many_queries_with_evidence_as_without(taster, lot, django_assert_num_queries):
     taster.client.get("/api/v1/me")
-    with django_assert_num_queries(4):  # whose team; the token with its member; the lot; the figures
+    with django_assert_num_queries(5):  # whose team; the token with its member; the lot; the figures; the labels
         taster.client.get(address(lot.id))
     sync(taster.client, session_of(lot.id, [5, 4]))
     refresh_development(lot.id, now=datetime.now(UTC))
-    with django_assert_num_queries(4):
+    with django_assert_num_queries(5):
         taster.client.get(address(lot.id))
+
+
+def test_figures_have_another_etag_when_a_descriptor_is_renamed(taster, lot):
+    word = change("descriptor", key="honeyed", label="Honey of the hills", rated_each_infusion=True)
+    tasting = session_of(lot.id, [6])
+    mouth = {"moment": "mouth", "descriptor": "honeyed", "intensity": 7}
+    note = change("note", session=tasting[0]["id"], infusion=tasting[1]["id"], **mouth)
+    sync(taster.client, [word, *tasting, note])
+    refresh_development(lot.id, now=datetime.now(UTC))
+    before = taster.client.get(address(lot.id))
+    taster.client.patch(f"/api/v1/descriptors/{word['id']}/", {"label": "Comb honey"})
+    after = taster.client.get(address(lot.id), HTTP_IF_NONE_MATCH=before["ETag"])
+
+    assert "oney of the hills" in before.json()["sentence"]
+    assert (after.status_code, "omb honey" in after.json()["sentence"]) == (200, True)
 
 
 def test_figures_cannot_be_written(taster, lot):

@@ -7,6 +7,7 @@ from django.test import Client
 
 from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
+from tastings.figures import to_stored
 from tastings.models import Descriptor, Development, Photo, Session, TeamPanel
 from tastings.queries.cache import LRUCache
 from teams.models import Shop
@@ -14,6 +15,7 @@ from tests.api.phone import change, sync
 from tests.api.reported import photo_of, tasted_lot
 from tests.api.test_development import session_of
 from tests.factories import ShopFactory, next_revision
+from tests.tastings.reports.test_photos import AMBER
 
 
 @pytest.fixture
@@ -109,8 +111,7 @@ def adds_a_photo_of_a_session(taster, lot):
 def finds_the_colour_of_a_photo(taster, lot):
     photo = adds_a_photo(taster, lot)
     taster.client.get(f"/lots/{lot.id}/report/")
-    colour = {"verdict": "told", "lab": {"l": 60, "a": 10, "b": 40}, "terms": [{"label": "amber", "probability": 0.9}]}
-    Photo.objects.filter(id=photo.id).update(colour=colour)
+    Photo.objects.filter(id=photo.id).update(colour=to_stored(AMBER))
 
 
 def removes_a_photo(taster, lot):
@@ -138,7 +139,7 @@ def test_page_is_written_anew_when_what_it_tells_changes(taster, browser, lot, m
     last = before[-1]
     after = browser.get(page).content.decode()
     assert after == taster.client.get(page).content.decode()
-    for kept in ("_by_state", "_by_digest"):
+    for kept in ("_by_state", "_by_content"):
         monkeypatch.setattr(report_pages, kept, LRUCache(9))
     assert after == browser.get(page).content.decode()
     assert after != last
@@ -148,10 +149,10 @@ def test_page_that_nothing_changed_is_not_told_again(taster, browser, lot, monke
     page = f"/lots/{lot.id}/report/"
     first, seen = taster.client.get(page).content, browser.get(page).content
 
-    def told(*_, **__):
+    def read(*_, **__):
         raise AssertionError("read again")
 
-    monkeypatch.setattr(report_pages, "told_of", told)
+    monkeypatch.setattr(report_pages, "report_content", read)
     assert (taster.client.get(page).content, "Mist Ridge" in first.decode()) == (first, True)
     assert article_of(browser.get(page)) == article_of(seen) != ""
 
@@ -174,8 +175,10 @@ def test_kept_page_is_closed_to_who_left_and_to_others(taster, browser, stranger
 
 
 def test_page_is_told_again_on_another_day(taster, lot, monkeypatch):
-    told, days = report_pages.told_of, []
-    monkeypatch.setattr(report_pages, "told_of", lambda *a, today: days.append(today.day) or told(*a, today=today))
+    read, days = report_pages.report_content, []
+    monkeypatch.setattr(
+        report_pages, "report_content", lambda *a, today: days.append(today.day) or read(*a, today=today)
+    )
     for day in (10, 10, 11):
         monkeypatch.setattr(report_pages.timezone, "now", lambda day=day: datetime(2026, 4, day, 12, tzinfo=UTC))
         taster.client.get(f"/lots/{lot.id}/report/")

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from tastings.actions.push import push
 from tastings.queries.pull import pull
+from tastings.schemas import INFUSION
 from tests.api.phone import change, sync
 from tests.factories import InfusionFactory, LotFactory, NoteFactory, SessionFactory, TeamFactory, person
 
@@ -112,3 +113,20 @@ def test_a_cursor_ahead_of_the_counter_stays_where_it_is(taster):
     LotFactory(team=taster.team)
     page = pull(taster.member, cursor=10**6, limit=5)
     assert (page.changes, page.cursor, page.more) == ([], 10**6, False)
+
+
+@pytest.mark.django_db
+def test_a_pulled_change_names_record_revision_and_author(taster):
+    infusion = InfusionFactory(session__lot__team=taster.team, steep_s=15, remarks="")
+    [change] = [change for change in pull(taster.member, cursor=0, limit=9).changes if change["type"] == "infusion"]
+    fields = change["fields"]
+    assert {**change, "fields": {}} == {
+        "type": "infusion",
+        "id": str(infusion.id),
+        "revision": infusion.revision,
+        "deleted": False,
+        "fields": {},
+        "by": str(infusion.by_id),
+    }
+    assert set(fields) == set(INFUSION.by_name())
+    assert (fields["session"], fields["steep_s"], fields["remarks"]) == (str(infusion.session_id), 15, None)

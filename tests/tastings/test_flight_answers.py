@@ -210,6 +210,22 @@ def test_weighted_score_takes_each_factor_from_its_moment(team, lexicon):
     assert means(answer, "liking")[lot_in(other)][0] == pytest.approx(5.0)
 
 
+def test_only_factors_that_carry_weight_are_needed(team, lexicon):
+    shares = {"dry_leaf": 0, "liquor_colour": 1, "aroma": 0, "taste": 99, "spent_leaf": 0}
+    flight = flight_of(team, n_lots=2, n_tasters=1, **{f"weight_{name}_pct": share for name, share in shares.items()})
+    taster = flight.tasters[0]
+    both, taste_alone = flight.cups_of(taster)
+    ids = taste(taster, both, liking=7)
+    note = {"session": ids.session, "moment": "liquor", "descriptor": "liking", "intensity": 6}
+    sync(taster.client, [change("note", **note)])
+    taste(taster, taste_alone, liking=5)
+    reveal(flight)
+    answer = answer_of(flight)
+
+    assert means(answer, "weighted")[lot_in(both)][0] == pytest.approx((1 * 60 + 99 * 70) / 100)
+    assert [one["reason"] for one in answer["left_out"]] == ["factors_missing"]
+
+
 def test_liking_of_the_whole_cup_stands_before_that_of_its_infusions(flight):
     taster = flight.tasters[0]
     cup = flight.cups_of(taster)[0]

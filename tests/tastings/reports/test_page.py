@@ -182,6 +182,7 @@ def test_report_of_sessions_without_a_strength_rating_shows_no_curve():
     said = words_of(page_of(development=sample.development(figures)))
     assert "There is no curve yet" in said
     assert "We cannot tell yet how many steeps this tea is worth." in said
+    assert "How likely each course is" not in said  # all three are equally likely while nothing tells them apart
 
 
 def test_report_of_hostile_text_escapes_all_of_it():

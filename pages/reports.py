@@ -13,6 +13,7 @@ from django.shortcuts import render
 from django.template.loader import render_to_string
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
@@ -142,12 +143,12 @@ def article(
 
     def written() -> tuple[str, SafeString]:
         content = read()
-        digest = hashlib.sha256(repr((content, downloads)).encode()).digest()
+        digest = hashlib.sha256(repr((content, downloads, get_language())).encode()).digest()
         return _by_content.get_or_compute(
             digest, lambda: (content.lot.name, render_article(content, downloads=downloads))
         )
 
-    return _by_state.get_or_compute((*state, *downloads.items()), written)
+    return _by_state.get_or_compute((get_language(), *state, *downloads.items()), written)
 
 
 def render_article(content: ReportContent, *, downloads: Mapping[str, str]) -> SafeString:

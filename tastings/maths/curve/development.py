@@ -1,7 +1,6 @@
 """The result: how a lot's flavour develops over infusions."""
 
 from dataclasses import dataclass, field
-from math import isfinite
 
 from tastings.maths.curve.departures import Counterfactual, Departure
 from tastings.maths.curve.evidence import LeftOut
@@ -98,10 +97,3 @@ class Development:
     def curve_of(self, descriptor: str) -> tuple[CurvePoint, ...]:
         """Return the points of a descriptor's curve; none when nobody rated it."""
         return next((one.points for one in self.curves if one.descriptor == descriptor), ())
-
-
-def plain(value: float) -> float:
-    """Round for JSON; a number that JSON cannot hold would be a fault here, not an answer."""
-    if not isfinite(value):
-        raise ArithmeticError(f"a computed figure is {value}")
-    return round(float(value), 3) + 0.0  # + 0.0 turns -0.0 into 0.0

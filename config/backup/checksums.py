@@ -77,10 +77,6 @@ def tables_here() -> dict[str, TableDigest]:
     }
 
 
-def _as_text(column: str) -> str:
-    return f'{quote_name(column)}::text COLLATE "C"'
-
-
 def table_digests(tables: Mapping[str, TableDigest]) -> Iterator[tuple[str, TableDigest]]:
     """Read every table in the present transaction and yield its digest."""
     with connection.cursor() as cursor:

@@ -11,6 +11,7 @@ from pages.reports import render_around, render_article
 from tastings.figures import from_stored
 from tastings.maths.curve.development import Evidence, LackOfFitAt
 from tastings.maths.curve.evidence import LeftOut
+from tastings.maths.curve.layers import Layer
 from tastings.queries.reports import LotFacts
 from tastings.reports.facts import cup_row, evidence_sentence, provenance
 from tastings.reports.page import STRIPS_TOGETHER, report_page
@@ -128,6 +129,33 @@ def test_report_shows_every_session_correction_and_what_was_left_out():
     assert "19 February 2026, Bo Sample, infusion 4: the leaf was not steeped" in said
     assert "7 February 2026, Bo Sample: no infusion was rated" in said
     assert "infusion 5 would have averaged 6.9 points of strength instead of 7.1." in said
+
+
+def test_layers_are_a_table_in_which_the_first_cup_has_nothing_new():
+    layers = (Layer(1, ("roast",), ("roast",), (), 1.5), Layer(2, ("aroma",), ("aroma", "orchid"), ("roast",), 2.25))
+    said = words_of(page_of(development=sample.development(sample.figures(layers=layers))))
+    assert "1 Roast \u2013 1.5 2 Aroma new: Aroma, Orchid; gone: Roast 2.2" in said
+    none = (Layer(1, (), (), (), 0.0), Layer(2, (), (), (), 0.0))
+    said = words_of(page_of(development=sample.development(sample.figures(layers=none))))
+    assert "What leads each cup" not in said
+    assert "No flavour stands out in any cup." in said
+
+
+def test_liking_is_shown_only_beside_a_rated_strength():
+    whole = sample.figures()
+    unrated = tuple(one for one in whole.curves if one.descriptor != "strength")
+    shown, hidden = (
+        report_page(sample.report(development=sample.development(one)), downloads={}).strips[0].wide
+        for one in (whole, sample.figures(curves=unrated))
+    )
+    assert ("Liking" in shown, "Liking" in hidden, "Body" in hidden) == (True, False, True)
+
+
+def test_report_leads_to_its_other_forms():
+    content = sample.report()
+    outline = Outline(render_article(content, downloads={"PDF": "/lots/a/report.pdf", "Picture": "/lots/a/report.png"}))
+    links = [value for tag, name, value in outline.attributes if (tag, name) == ("a", "href")]
+    assert links[-2:] == ["/lots/a/report.pdf", "/lots/a/report.png"]
 
 
 def test_report_next_and_cautions_are_always_there():

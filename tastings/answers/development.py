@@ -145,7 +145,7 @@ def development_answer(found: LotDevelopment, *, labels: Mapping[str, str]) -> D
         next=words.next_session_sentence(figures.next),
         cautions=tuple(words.development_cautions(figures)),
         sentence=words.flavour_sentence(figures.layers, labels=labels),
-        otherwise=_otherwise(figures.counterfactual),
+        otherwise=_counterfactual(figures.counterfactual),
     )
 
 
@@ -178,7 +178,7 @@ def _departure(one: Departure) -> BrewDeparture:
     return BrewDeparture(one.session, one.infusion, one.kind, one.effect, words.departure_detail(one))
 
 
-def _otherwise(found: Counterfactual) -> Otherwise:
+def _counterfactual(found: Counterfactual) -> Otherwise:
     return Otherwise(
         descriptor=found.descriptor,
         points=tuple(

@@ -121,8 +121,8 @@ def pair_table(pairs: Sequence[ComparedLots]) -> str:
     }
     parts = ["### Two lots side by side", "", "Half of the pairs are two lots of nearly the same leaf, `alike`.", ""]
     for key, words in ((STRENGTH, "strength"), (LIKING, "liking")):
-        both = [(one, said) for one in pairs for said in one.pair.differences if said.descriptor == key]
-        covered = [said.low <= one.true_more[key] <= said.high for one, said in both]
+        both = [(one, found) for one in pairs for found in one.pair.differences if found.descriptor == key]
+        covered = [found.low <= one.true_more[key] <= found.high for one, found in both]
         parts.append(f"The 80 % interval of the difference in {words} holds it in {share(covered)} of {len(both)}.")
     questions: dict[str, Callable[[Sequence[ComparedLots]], list[tuple[float, bool]]]] = {
         "outlasts the other (has more worthwhile infusions)": outlast_probabilities,
@@ -130,8 +130,8 @@ def pair_table(pairs: Sequence[ComparedLots]) -> str:
         "is liked more": partial(more, LIKING),
     }
     for words, question in questions.items():
-        said = {kind: question(some) for kind, some in kinds.items()}
-        parts += ["", f"Probability that one {words}:", "", bin_by_probability(said)]
+        by_kind = {kind: question(some) for kind, some in kinds.items()}
+        parts += ["", f"Probability that one {words}:", "", bin_by_probability(by_kind)]
     return "\n".join(parts)
 
 
@@ -147,8 +147,8 @@ def outlast_probabilities(pairs: Sequence[ComparedLots]) -> list[tuple[float, bo
 
 def more(key: str, pairs: Sequence[ComparedLots]) -> list[tuple[float, bool]]:
     """Return the probability that a lot has more of something, and whether it has, for both lots of each pair."""
-    said = [(p, one.true_more[key] > 0) for one in pairs if (p := one.pair.more(key)) is not None]
-    return [*said, *((1 - p, not true) for p, true in said)]
+    probabilities = [(p, one.true_more[key] > 0) for one in pairs if (p := one.pair.more(key)) is not None]
+    return [*probabilities, *((1 - p, not true) for p, true in probabilities)]
 
 
 def main() -> None:

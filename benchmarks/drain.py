@@ -4,12 +4,12 @@ Run from the repository root: ``python -m benchmarks.drain``; some minutes. Star
 ``DATABASE_URL`` and ``REDIS_URL`` are set. Two parts, with real workers that share nothing but the servers:
 
 *Fresh while draining*: one team has 5,000 lots due, and the worker of ``make run`` (two processes) works on them, the
-timetable beside it. Meanwhile another team's phone pushes a session every 0.6 s, each of another lot; told is how long
-until its figures are there, from before the push. Before that the same with nothing else to do.
+timetable beside it. Meanwhile another team's phone pushes a session every 0.6 s, each of another lot. The result is
+the time from before the push until its figures are there, with and without the other team's jobs.
 
-*Two workers*: so many lots by one worker of one process, and by two such workers, in turns. Told are lots per second,
-their ratio, and how many jobs a lot took. The load average tells whether the machine had other things to do, in which
-case the ratio says little.
+*Two workers*: so many lots by one worker of one process, and by two such workers, in turns. Prints lots per
+second, their ratio, and how many jobs a lot took. If the load average shows that the machine was busy otherwise, the
+ratio says little.
 """
 
 import argparse
@@ -82,7 +82,7 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
 
     from tastings.actions.lexicon import load_lexicon
     from tastings.actions.push import push
-    from tastings.job_metrics import worked
+    from tastings.job_metrics import job_metrics
     from tastings.jobs import Job
     from tastings.models import Development
     from teams.actions.people import create_team
@@ -147,7 +147,7 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
         print(f"| {name} | {len(waits)} | {median(waits):.2f} s | {p95:.2f} s | {max(waits):.2f} s | {drained} |")
 
     def jobs() -> int:
-        return worked()[Job.REFRESH_DEVELOPMENT.value].outcomes.get("done", 0)
+        return job_metrics()[Job.REFRESH_DEVELOPMENT.value].outcomes.get("done", 0)
 
     print(f"load average at the beginning: {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors\n")
     many, other = some_team(), some_team()

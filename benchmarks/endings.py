@@ -80,7 +80,7 @@ def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> 
 
 
 def all_scores(*, teams: int, start: int, progress: Callable[[str, int, int], None]) -> dict[int, TeamScores]:
-    """Return the scores by number of sessions; ``progress`` hears what is being done, how far, of how many."""
+    """Return the scores by number of sessions; ``progress`` is called with the step, its number and their count."""
     found = {}
     for sessions in SESSIONS:
         found[sessions] = TeamScores()

@@ -3,9 +3,9 @@
 Run from the repository root: ``python -m benchmarks.fit_against_sampler``. The sampler has no grid and nothing
 integrated out: log k, log tau, n, log sigma and a are continuous and the covariance of all ratings of a lot is written
 out in full. Two ensembles of walkers, each with its own random numbers, start at the peak of the posterior: started
-elsewhere some walkers strayed for good. What they keep is cut into blocks of some twenty autocorrelation times, and how
-the blocks differ tells the sampler's own error, shown beside the differences: a ratio of standard deviations cannot be
-known better than that. Prints one markdown row per lot and says whether what is asked for held. One core; about 25
+elsewhere some walkers strayed for good. Their samples are cut into blocks of some twenty autocorrelation times; the
+spread between blocks is the sampler's own error, shown beside the differences: a ratio of standard deviations cannot be
+known better than that. Prints one markdown row per lot and whether all requirements passed. One core; about 25
 minutes. ``docs/measured.md`` has a run.
 
 With ``--gain-of-level`` the columns of the tasters' gains get the level ``a`` of each step instead of the first
@@ -142,8 +142,8 @@ def by_sampling(followed: tuple[PreparedSession, ...], *, steps: int, start: int
         sampler = emcee.EnsembleSampler(WALKERS, peak.size, density, moves=moves)
         sampler.random_state = np.random.RandomState(int(rng.integers(2**31))).get_state()
         sampler.run_mcmc(peak + rng.normal(0, SPREAD, (WALKERS, peak.size)), steps)
-        kept = sampler.get_chain(discard=steps // 6, thin=5)
-        curves = np.array([step[4] * cups_of(steeping, step)[1:] for step in kept.reshape(-1, peak.size)])
+        samples = sampler.get_chain(discard=steps // 6, thin=5)
+        curves = np.array([step[4] * cups_of(steeping, step)[1:] for step in samples.reshape(-1, peak.size)])
         blocks += np.array_split(curves, BLOCKS)
     least = min(map(len, blocks))
     return Sampled.of(np.stack([block[:least] for block in blocks]), seconds=perf_counter() - begun)

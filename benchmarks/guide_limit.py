@@ -94,7 +94,7 @@ class Draws:
         return Draws(**{one.name: getattr(self, one.name)[places] for one in fields(self)})
 
     def cups(self, brew: Brew, *, off_c: FloatArray | None = None) -> FloatArray:
-        """Return float64[n_draws, n_pours]: the strength of each pour, the water so much hotter than said. [points]."""
+        """Return strengths, float64[n_draws, n_pours], with water ``off_c`` hotter than reported. [points]."""
         steeping = steeping_of(brew, brew.pours)
         water_c = ((steeping.start_c + steeping.end_c) / 2)[None, :]
         if off_c is not None:

@@ -1,4 +1,4 @@
-"""What 500 idle listeners of the live table cost, and how soon all of them hear of a change.
+"""What 500 idle listeners of the live table cost, and how soon all of them receive a change.
 
 Run from the repository root: ``python -m benchmarks.listeners``. Starts a whole installation of its own, opens the
 streams of one team's phones, and asks for a small answer over and over with nobody listening and with everybody, in

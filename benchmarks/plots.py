@@ -49,7 +49,7 @@ def drawing(
     band : tuple[float, float], optional
         What is wanted on the y axis, shaded.
     diagonal : bool
-        Draw y = x, where what is said is what is.
+        Draw y = x, where the stated equals the true value.
 
     Returns
     -------

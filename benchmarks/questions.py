@@ -22,7 +22,7 @@ from tastings.maths.roast.readiness import DatedBrew, Readiness, readiness
 
 ROASTED = date(2026, 1, 1)
 READY_LEVEL = 4.0
-"""The roast that a team wants it under, as the product has it until the team says otherwise. [points]"""
+"""The roast that a team wants it under, by default. [points]"""
 DESCRIPTORS = ("sweetness", "bitterness", "aroma", "body", "aftertaste")
 
 
@@ -45,7 +45,7 @@ def descriptor_of(leaf: SimulatedLeaf, rng: np.random.Generator) -> SimulatedLea
 
 @dataclass(frozen=True, slots=True)
 class RoastedLot:
-    """What was said of a roasted lot, the day it truly falls under the level, and today. [days after the roast]."""
+    """The answer about a roasted lot, the day it truly falls under the level, and today. [days after the roast]."""
 
     found: Readiness
     true_day: float
@@ -124,7 +124,7 @@ def simulate_arrival(
 
 @dataclass(frozen=True, slots=True)
 class ComparedLots:
-    """What was said of two lots, and the truth: which has more infusions and more of each descriptor, by how much.
+    """The comparison of two lots, and the truth: which has more infusions and more of each descriptor, by how much.
 
     ``alike``: they are nearly the same leaf.
     """

@@ -1,4 +1,4 @@
-"""What one new session costs a lot that already has many: a cold fit against one that has the others' totals kept.
+"""What one new session costs a lot that already has many: a cold fit against one with cached totals of the others.
 
 Run from the repository root: ``python -m benchmarks.refit``. ``sums`` are the tasters' totals of all descriptors; a new
 session touches its own alone. ``fit`` goes on to the posteriors, which takes a look at every session for outliers, and

@@ -62,7 +62,7 @@ class Taster(threading.Thread):
             asked = time.perf_counter()
             try:
                 words = self._phone.sync().verdicts
-            except Exception as error:  # noqa: BLE001 - counted and told
+            except Exception as error:  # noqa: BLE001 - counted and printed
                 self.trouble.append(repr(error))
                 continue
             self.took_s.append(time.perf_counter() - asked)
@@ -134,8 +134,8 @@ def serve(place: Installation, *, faster: float) -> int:
     for team, watcher in enumerate(watchers):
         watcher.sync()
         mine = tasters[team * PER_TEAM : (team + 1) * PER_TEAM]
-        held = sum(len(watcher.records(name)) for name in ("session", "infusion", "note"))
-        missing += sum(taster.written for taster in mine) - held
+        n_received = sum(len(watcher.records(name)) for name in ("session", "infusion", "note"))
+        missing += sum(taster.written for taster in mine) - n_received
     trouble = [one for taster in tasters for one in taster.trouble]
     took = [s for taster in tasters for s in taster.took_s]
     servers = running(place.home)

@@ -116,12 +116,12 @@ def run(sizes: tuple[int, ...]) -> None:
         print(f"  {notes:,} notes looked at", file=sys.stderr, flush=True)
     with connection.cursor() as cursor:
         cursor.execute(SIZES, {"tables": list(TABLES)})
-        held = cursor.fetchall()
+        sizes_found = cursor.fetchall()
     of_notes = rows["tastings_note"][-1]
     print("| what | bytes per note |\n| --- | ---: |")
-    for name, size, _ in sorted(held, key=lambda one: -one[1]):
+    for name, size, _ in sorted(sizes_found, key=lambda one: -one[1]):
         print(f"| `{name}` | {size / of_notes:.0f} |")
-    print(f"| all | {sum(size for _, size, _ in held) / of_notes:.0f} |")
+    print(f"| all | {sum(size for _, size, _ in sizes_found) / of_notes:.0f} |")
     print(f"\n| pages of 8 kB touched | {' | '.join(f'{n:,} notes' for n in sizes)} |\n| --- | {'---: |' * len(sizes)}")
     for name, counts in found.items():
         print(f"| {name} | {' | '.join(f'{count:,}' for count in counts)} |")

@@ -161,15 +161,15 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
     def read(cursor: int) -> str:
         found = []
         with connection.cursor() as outer, outer.connection.cursor() as raw:
-            for schema, query, telling in selects:
+            for schema, query, encoders in selects:
                 raw.execute(query, [member.team_id, cursor])
-                found += [(row[1], schema.type, row, telling) for row in raw.fetchall()]
+                found += [(row[1], schema.type, row, encoders) for row in raw.fetchall()]
         found.sort(key=lambda one: one[0])
         return json.dumps(
             [
                 {"type": kind, "id": str(row[0]), "revision": revision, "deleted": row[2], "by": str(row[3]),
-                 "fields": {name: tell(value) for (name, tell), value in zip(telling, row[4:], strict=False)}}
-                for revision, kind, row, telling in found[:500]
+                 "fields": {name: encode(value) for (name, encode), value in zip(encoders, row[4:], strict=False)}}
+                for revision, kind, row, encoders in found[:500]
             ]
         )  # fmt: skip
 

@@ -126,7 +126,7 @@ def run(rounds: int) -> None:
         work()
         times[name].append(perf_counter() - begun)
 
-    def walled(name: str, work: Callable[[], object]) -> None:
+    def with_row_security(name: str, work: Callable[[], object]) -> None:
         with connection.cursor() as cursor:
             cursor.execute(f"SET ROLE {role()}")
         with acting_for(member.team_id):
@@ -137,11 +137,11 @@ def run(rounds: int) -> None:
     for number in range(rounds + 3):
         text = json.dumps(session_body(lot, keys))
         open_text = json.dumps(session_body(lot, keys))
-        walled("push", partial(pushed, text))
+        with_row_security("push", partial(pushed, text))
         timed("open push", partial(pushed, open_text))
-        walled("again", partial(pushed, text))
+        with_row_security("again", partial(pushed, text))
         timed("raw", copy_of(json.loads(text)[0]["id"]))
-        walled("pull", partial(pulled, 3 * 109 * number))
+        with_row_security("pull", partial(pulled, 3 * 109 * number))
         timed("open pull", partial(pulled, 3 * 109 * number))
         if number < 3:  # first rounds warm caches
             for values in times.values():

@@ -83,7 +83,7 @@ class SimulatedTeam:
 
 
 def draw_team(rng: np.random.Generator, *, n_tasters: int = N_TASTERS) -> SimulatedTeam:
-    """Draw a team, of four unless said otherwise; their mean is the team's scale, for nothing else defines it."""
+    """Draw a team, of four by default; their mean defines the team's scale."""
     gain, shift = np.clip(rng.normal(1.0, 0.15, n_tasters), 0.6, 1.4), rng.normal(0.0, 0.5, n_tasters)
     return SimulatedTeam(
         gain=gain / gain.mean(),

@@ -13,7 +13,7 @@ worker_class = "asgi"
 preload_app = True  # loaded once, then forked: half the time until it serves, and less memory
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
 graceful_timeout = 25
-"""So long a request that is under way may take to end once we are told to stop. [s]"""
+"""How long a running request may take to end after the stop signal. [s]"""
 control_socket_disable = True
 
 _home = Path(os.environ.get("LEAFSPAN_HOME") or Path(__file__).resolve().parent.parent / ".leafspan")

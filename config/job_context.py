@@ -11,7 +11,7 @@ from billiard.exceptions import TimeLimitExceeded, WorkerLostError  # type: igno
 from celery import states
 from celery.signals import before_task_publish, setup_logging, task_failure, task_postrun, task_prerun
 
-from api.http.context import begin, told
+from api.http.context import log_fields, set_log_context
 
 HEADER_FIELDS = ("request", "team")
 """Headers of a message beside its job: the request that asked for it and its team, where known."""
@@ -30,11 +30,11 @@ def set_up_logs(**_: object) -> None:
 
 def add_headers(headers: MutableMapping[str, Any], **_: object) -> None:
     """Add the time of sending to a message, and the request and team unless the caller has set them."""
-    present = told()
+    current = log_fields()
     headers["sent_at"] = datetime.now(UTC).isoformat()
     for name in HEADER_FIELDS:
-        if name in present:
-            headers.setdefault(name, present[name])
+        if name in current:
+            headers.setdefault(name, current[name])
 
 
 def begin_job(task_id: str, task: Any, **_: object) -> None:  # noqa: ANN401 - Celery has no types
@@ -42,14 +42,14 @@ def begin_job(task_id: str, task: Any, **_: object) -> None:  # noqa: ANN401 - C
     _begun[task_id] = perf_counter()
     carried = {name: str(value) for name in HEADER_FIELDS if (value := getattr(task.request, name, None))}
     known = {"job": task.name, "job_id": task_id, **carried}
-    begin(lambda: known)
+    set_log_context(lambda: known)
 
 
 def end_job(task_id: str, task: Any, state: str | None = None, **_: object) -> None:  # noqa: ANN401
     """Count a job that ended by itself."""
     begun = _begun.pop(task_id, None)
     _count(task.name, _OUTCOMES.get(state or "", "failed"), None if begun is None else perf_counter() - begun)
-    begin(None)
+    set_log_context(None)
 
 
 def count_killed_job(sender: Any, exception: BaseException, **_: object) -> None:  # noqa: ANN401

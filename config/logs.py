@@ -4,8 +4,8 @@
 ``job_id`` and ``team``, and ``job``, a name; of a request ``method``, ``route``, ``status`` and ``ms``; of an error its
 type, where it came from and, from the database, its state and constraint.
 
-Neither form says what addresses hold beside their route, since some are secret links. JSON also leaves out what an
-error says of itself: a database names the values it refuses, which may be someone's words. Standard library only, since
+Neither form has addresses, only their routes, since some are secret links. JSON also leaves out the message of an
+error: a database names the values it refuses, which may be someone's notes. Standard library only, since
 the settings and the web server's own settings read this.
 """
 
@@ -17,7 +17,7 @@ from datetime import UTC, datetime
 from types import TracebackType
 from typing import Any
 
-from api.http.context import route_of, told
+from api.http.context import log_fields, route_of
 
 EXTRA_FIELDS = ("method", "route", "status", "ms", "seconds", "outcome")
 """Fields that our own log calls add."""
@@ -32,7 +32,7 @@ class Lines(logging.Formatter):
 
     def format(self, record: logging.LogRecord) -> str:
         """Return the line, and the lines of an error."""
-        text = [f"{name}={value}" for name, value in told().items()]
+        text = [f"{name}={value}" for name, value in log_fields().items()]
         text += [f"ms={ms}"] if (ms := getattr(record, "ms", None)) is not None else []
         record.about = f" [{' '.join(text)}]" if text else ""
         return super().format(record)
@@ -54,7 +54,7 @@ class JsonLines(logging.Formatter):
             "level": record.levelname.lower(),
             "logger": record.name,
             "message": _message(record),
-            **told(),
+            **log_fields(),
             **{name: value for name in EXTRA_FIELDS if (value := getattr(record, name, None)) is not None},
         }
         job = getattr(record, "data", None)
@@ -68,7 +68,7 @@ class JsonLines(logging.Formatter):
 def _message(record: logging.LogRecord) -> str:
     """Return the message without the text of an error or the arguments of a job."""
     job = getattr(record, "data", None)
-    if isinstance(job, dict):  # the job library's lines: name, id, how it went, and what the error said
+    if isinstance(job, dict):  # lines of Celery: name, id, outcome and error message
         return f"{job.get('name')} {job.get('description') or 'done'}"
     arguments = record.args
     if isinstance(arguments, tuple):
@@ -127,6 +127,6 @@ def log_settings(form: str) -> dict[str, object]:
         "root": {"handlers": ["stderr"], "level": "INFO"},
         "loggers": {
             "django.request": {"level": "ERROR"},  # refusals have our own line
-            "celery.worker.strategy": {"level": "WARNING"},  # a job's end is told; that it came is not
+            "celery.worker.strategy": {"level": "WARNING"},  # the end of a job is logged, its arrival is not
         },
     }

@@ -194,7 +194,7 @@ CELERY_BEAT_SCHEDULE = {
     "tidy photos": {"task": "tastings.tidy_photos", "schedule": 86_400.0},
     "tidy documents": {"task": "tastings.tidy_papers", "schedule": 86_400.0},
     "mail links whose job was lost": {"task": "teams.due_resets", "schedule": 60.0},
-    "tidy what is kept of people": {"task": "teams.tidy", "schedule": 86_400.0},
+    "delete expired data of people": {"task": "teams.tidy", "schedule": 86_400.0},
     "forget old deletions": {"task": "tastings.prune", "schedule": 86_400.0},
 }
 

@@ -19,7 +19,7 @@ POLICY = (
 
 
 class _RefusingInJSON(APIView):
-    """What such a view refuses is told as everywhere else, not in what it else writes."""
+    """Writes errors as problem documents in JSON, not in the format of the view."""
 
     def handle_exception(self, exc: Exception) -> Response:
         """Answer in JSON."""

@@ -1,7 +1,7 @@
-"""How often jobs of each name ended how, and how long they took: counted by all workers in the broker's server.
+"""Counts finished jobs by name, outcome and duration, for all workers together, in the broker's Redis.
 
-A job takes milliseconds at least, so that one more word with the broker does not show; and workers that come, go or are
-killed leave no files behind. The counts begin anew when the broker loses what it holds.
+A job takes milliseconds, so one more round trip to the broker does not matter, and killed workers leave no files
+behind. The counts restart at 0 when the broker loses its data.
 """
 
 from bisect import bisect_left
@@ -19,8 +19,8 @@ _KEY = "leafspan:jobs"
 
 
 @dataclass(kw_only=True, slots=True)
-class Worked:
-    """One job's counts: by outcome; by duration, in the buckets that `BOUNDS_S` parts; and the sum of it [s]."""
+class JobMetric:
+    """One job's counts by outcome and by duration (buckets between `BOUNDS_S`), and the total duration [s]."""
 
     outcomes: dict[str, int] = field(default_factory=dict)
     buckets: list[int] = field(default_factory=lambda: [0] * (len(BOUNDS_S) + 1))
@@ -47,7 +47,7 @@ def count_job(job: str, *, outcome: str, seconds: float | None) -> None:
     asked(count)
 
 
-def worked() -> Mapping[str, Worked]:
+def job_metrics() -> Mapping[str, JobMetric]:
     """Return the counts of each job.
 
     Raises
@@ -55,7 +55,7 @@ def worked() -> Mapping[str, Worked]:
     BrokerDown
         The broker does not answer.
     """
-    found = {job.value: Worked() for job in Job}
+    found = {job.value: JobMetric() for job in Job}
     for name, value in asked(lambda client: dict(client.hgetall(_KEY))).items():
         job, _, what = str(name, "utf-8").rpartition(" ")  # type: ignore[arg-type]  # bytes, as nothing else is asked of the client
         if job not in found:

@@ -1,7 +1,7 @@
 """The two queues of jobs, and what waits in them.
 
 ``fresh`` is what someone waits for; workers empty it first. ``steady`` is what may take its time: bulk refits, learning
-from a team, photos, tidying. Their names sort in that order, which is how the broker's transport is told of it.
+from a team, photos, tidying. Their names sort in that order, which is the order that the broker's transport uses.
 """
 
 import json

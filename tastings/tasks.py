@@ -70,7 +70,7 @@ def refresh_due() -> None:
 
 @shared_task(name=Job.PRUNE.value, time_limit=3600)
 def prune() -> None:
-    """Forget deletions that every phone has had time to hear of."""
+    """Delete tombstones that every phone has had time to pull."""
     prune_all(now=timezone.now())
 
 
@@ -130,8 +130,8 @@ def due_reset_requests() -> None:
 
 
 @shared_task(name=Job.TIDY_PEOPLE.value, time_limit=3600)
-def tidy_what_is_kept_of_people() -> None:
-    """Forget old audit entries, counts, links, ended tokens and sessions."""
+def delete_expired_people_data() -> None:
+    """Delete expired audit entries, counts, links, tokens and sessions."""
     delete_expired(now=timezone.now())
 
 
@@ -156,6 +156,6 @@ def plan_flight(flight: str) -> None:
     time_limit=120,
 )
 def answer_flight(flight: str) -> None:
-    """Work out what a revealed flight says; safe to run twice."""
+    """Compute the answer of a revealed flight; safe to run twice."""
     with acting_for(team_of("flight", UUID(flight))):
         answer_one_flight(UUID(flight), now=timezone.now())

@@ -54,7 +54,7 @@ class FlightReveal(APIView):
 
 
 class FlightAnswerView(APIView):
-    """What a flight says."""
+    """The answer of a revealed flight."""
 
     @operation(
         operation_id="flight_answer",

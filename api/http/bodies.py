@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
 MAX_LENGTH = 1000
-"""Characters of a text whose field says nothing else."""
+"""Most characters of a text unless its field sets another limit."""
 
 
 class StrictField(s.Field[Any, Any, Any, Any]):

@@ -1,4 +1,4 @@
-"""What all log lines of one request or one job have in common. Standard library only: the settings read it."""
+"""Fields that all log lines of one request or job share. Standard library only: the settings import it."""
 
 import re
 from collections.abc import Callable, Iterator, Mapping
@@ -7,29 +7,29 @@ from contextvars import ContextVar
 from functools import lru_cache
 from typing import Any
 
-Told = Callable[[], Mapping[str, str]]
-_present: ContextVar[Told | None] = ContextVar("present", default=None)
+LogFields = Callable[[], Mapping[str, str]]
+_current: ContextVar[LogFields | None] = ContextVar("log_context", default=None)
 
 
 @contextmanager
-def about(told: Told) -> Iterator[None]:
-    """Let log lines say what ``told`` answers; it is asked for each line, since a team is known only after a while."""
-    before = _present.set(told)
+def log_context(fields: LogFields) -> Iterator[None]:
+    """Add ``fields()`` to log lines; called for each line, since the team is known only after authentication."""
+    before = _current.set(fields)
     try:
         yield
     finally:
-        _present.reset(before)
+        _current.reset(before)
 
 
-def begin(told: Told | None) -> None:
-    """Let log lines say so from now on, where beginning and end are not in one place."""
-    _present.set(told)
+def set_log_context(fields: LogFields | None) -> None:
+    """Set the context until the next call, for a job whose start and end are two signals."""
+    _current.set(fields)
 
 
-def told() -> Mapping[str, str]:
-    """Return what is known of the request or job at work here: its id, ``team``, the job's name."""
-    present = _present.get()
-    return present() if present is not None else {}
+def log_fields() -> Mapping[str, str]:
+    """Return the fields of the current request or job: its id, ``team``, the job's name."""
+    fields = _current.get()
+    return fields() if fields is not None else {}
 
 
 def route_of(request: Any) -> str:  # noqa: ANN401 - Django's request, which is not to be imported here

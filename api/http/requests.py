@@ -12,13 +12,13 @@ from uuid import uuid4
 
 from django.http import HttpRequest, HttpResponseBase
 
-from api.http.context import about, route_of
+from api.http.context import log_context, route_of
 from api.operations.metrics import count_request
 
 HEADER = "X-Request-ID"
 _SANE = re.compile(r"[A-Za-z0-9._-]{8,64}")
 _QUIET = frozenset(("/health/live", "/health/ready", "/metrics"))
-"""What machines ask all day long; only refusals are told."""
+"""What machines ask all day long; only refusals are logged."""
 _log = logging.getLogger(__name__)
 
 
@@ -37,12 +37,12 @@ class Requests:
         """Answer."""
         begun, number = perf_counter(), id_for(request.headers.get(HEADER))
 
-        def told() -> Mapping[str, str]:
+        def fields() -> Mapping[str, str]:
             token = getattr(request, "auth", None)  # the framework sets it once it knows who calls
             team = {"team": str(token.member.team_id)} if token is not None else {}
             return {"request": number, **team}
 
-        with about(told):
+        with log_context(fields):
             response = self.get_response(request)
             response.headers[HEADER] = number
             seconds, route = perf_counter() - begun, route_of(request)

@@ -51,7 +51,7 @@ POT: dict[str, tuple[Field, str]] = {
         "what each guest of a small_pot gets of each infusion; default all of it for one, 50 for more",
     ),
 }
-"""What may be said of the pot and the table, in the query: fields and limits are those of a session and an infusion."""
+"""Query parameters of the pot and the table; fields and limits are those of a session and an infusion."""
 _TYPES: dict[str, type] = {"number": float, "integer": int, "truth": bool}
 
 

@@ -2,7 +2,8 @@
 
 Requests and verdicts are counted where they happen: in files below ``PROMETHEUS_MULTIPROC_DIR`` that all processes of
 one web server write (`config.gunicorn_options` names the folder), else in this process alone. Jobs are counted by the
-workers in the broker, and what waits is read from broker and database when asked, so any web server tells both for all.
+workers in the broker, and queue lengths are read from broker and database on request: any web server reports both for
+all.
 
 Who may read it: with ``LEAFSPAN_METRICS_TOKEN``, whoever sends it as bearer. Without, this machine alone: a connection
 from its loopback that no proxy has forwarded, on a server that answers to no name but this machine's. To everyone else
@@ -27,7 +28,7 @@ from prometheus_client.registry import Collector
 
 from api.http.problems import handler404
 from tastings.actions.push.change import Verdict
-from tastings.job_metrics import BOUNDS_S, worked
+from tastings.job_metrics import BOUNDS_S, job_metrics
 from tastings.queries.due import waiting
 from tastings.queues import BrokerDown, queues
 from tastings.schemas import RECORD_SCHEMAS
@@ -92,7 +93,7 @@ def may_read(request: HttpRequest) -> bool:
 
 
 class _Now(Collector):
-    """What waits now, and what the workers have counted; a source that is down leaves its part out and says so."""
+    """Queue lengths and the workers' counts; a source that is down is left out and reported as such."""
 
     def __init__(self, now: datetime) -> None:
         self._now = now
@@ -135,7 +136,7 @@ class _Now(Collector):
 def _of_jobs() -> Iterable[Metric]:
     ended = CounterMetricFamily("leafspan_jobs", "Jobs that ended, by outcome", labels=["job", "outcome"])
     taken = HistogramMetricFamily("leafspan_job_seconds", "How long they took", labels=["job"])
-    for job, found in worked().items():
+    for job, found in job_metrics().items():
         for outcome, n in found.outcomes.items():
             ended.add_metric([job, outcome], n)
         below, buckets = 0, []

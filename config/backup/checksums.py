@@ -23,7 +23,7 @@ FIXED = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableDigest:
-    """What a table held: its columns, the expressions its rows are ordered by, how many they are and their digest."""
+    """Content of a table: its columns, the expressions its rows are ordered by, how many they are and their digest."""
 
     columns: Sequence[str]
     order: Sequence[str]
@@ -51,20 +51,20 @@ def tables_here() -> dict[str, TableDigest]:
     """Return every table of the database with its columns and order, without a digest yet."""
     with connection.cursor() as cursor:
         cursor.execute(
-            """SELECT held.relname, array_agg(part.attname::text ORDER BY part.attnum)
-               FROM pg_class AS held JOIN pg_attribute AS part ON part.attrelid = held.oid
-               WHERE held.relnamespace = 'public'::regnamespace AND held.relkind = 'r'
+            """SELECT rel.relname, array_agg(part.attname::text ORDER BY part.attnum)
+               FROM pg_class AS rel JOIN pg_attribute AS part ON part.attrelid = rel.oid
+               WHERE rel.relnamespace = 'public'::regnamespace AND rel.relkind = 'r'
                    AND part.attnum > 0 AND NOT part.attisdropped
-               GROUP BY held.relname ORDER BY held.relname COLLATE "C" """
+               GROUP BY rel.relname ORDER BY rel.relname COLLATE "C" """
         )
         columns: dict[str, list[str]] = dict(cursor.fetchall())
         cursor.execute(
-            """SELECT held.relname, part.attname::text, part.attcollation <> 0
-               FROM pg_index AS key JOIN pg_class AS held ON held.oid = key.indrelid
+            """SELECT rel.relname, part.attname::text, part.attcollation <> 0
+               FROM pg_index AS key JOIN pg_class AS rel ON rel.oid = key.indrelid
                JOIN unnest(key.indkey) WITH ORDINALITY AS at (number, place) ON true
-               JOIN pg_attribute AS part ON part.attrelid = held.oid AND part.attnum = at.number
-               WHERE key.indisprimary AND held.relnamespace = 'public'::regnamespace
-               ORDER BY held.relname, at.place"""
+               JOIN pg_attribute AS part ON part.attrelid = rel.oid AND part.attnum = at.number
+               WHERE key.indisprimary AND rel.relnamespace = 'public'::regnamespace
+               ORDER BY rel.relname, at.place"""
         )
         keys: dict[str, list[str]] = {}
         for table, column, is_text in cursor.fetchall():

@@ -48,10 +48,10 @@ def restore_backup(path: Path, *, start_again: bool, log: LogLine) -> None:
     path
         The backup's file.
     start_again
-        Whether phones are told to pull everything anew. Then all hold just what the server holds, and what was written
-        after the backup and is left on phones alone goes; otherwise they keep it beside what is written from now on.
+        Whether phones must pull everything anew. Then they have exactly what the server has, and records written
+        after the backup that only phones have are lost; otherwise phones keep these beside later records.
     say
-        Is told how far it has come.
+        Called with a line for each step.
 
     Raises
     ------
@@ -264,7 +264,7 @@ def _mismatched_tables(
             yield line
         table = "\x00"  # psql ended early
 
-    for _ in rows():  # what the restore itself says
+    for _ in rows():  # messages of the restore itself
         pass
     while table in tables:
         name = table
@@ -281,7 +281,7 @@ def _write(pipe: IO[bytes] | None, data: bytes) -> bool:
             pipe.write(data)
             pipe.flush()
     except (BrokenPipeError, ValueError):
-        return False  # the program has ended; its exit status tells
+        return False  # the program has ended; see its exit status
     return True
 
 

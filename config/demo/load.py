@@ -185,14 +185,14 @@ def _wait_for_figures(company: _Company, *, log: LogLine) -> bool:
     reader = company.phones[ILVA.username]
     behind = list(LOTS)
     deadline = time.monotonic() + _FIGURES_LIMIT_S
-    told = len(behind)
+    n_behind = len(behind)
     while True:
         behind = [lot for lot in behind if _figures(reader, lot_id(company.team.id, lot))["stale"]]
         if not behind or time.monotonic() > deadline:
             return not behind
-        if len(behind) < told:
+        if len(behind) < n_behind:
             log(f"  figures of {len(LOTS) - len(behind)} of {len(LOTS)} lots computed")
-            told = len(behind)
+            n_behind = len(behind)
         time.sleep(_POLL_S)
 
 

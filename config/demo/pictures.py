@@ -70,8 +70,8 @@ def _send(phone: Phone, demo_session: DemoSession, *, session: UUID, cups: Mappi
 
 def _measured(phone: Phone, session: UUID) -> bool:
     """Measure every picture of a session that is ready to be; return whether all are measured."""
-    held = _photos(phone, session)
-    for photo in held:
+    photos = _photos(phone, session)
+    for photo in photos:
         if photo["state"] == "kept" and photo["colour"] is None:
             phone.request("POST", f"/api/v1/photos/{photo['id']}/colour", body={"white": WHITE, "liquor": LIQUOR})
-    return all(photo["state"] == "kept" for photo in held)
+    return all(photo["state"] == "kept" for photo in photos)

@@ -33,13 +33,13 @@ def simulate_session(demo_session: DemoSession) -> Brew:
         if not pour.tasted:
             pours.append(pour)
             continue
-        said = {key: _rating(float(true[key][index]) + shift, person=person, rng=rng) for key in keys}
+        ratings = {key: _rating(float(true[key][index]) + shift, person=person, rng=rng) for key in keys}
         noted = frozenset(
             key
             for key, (low, high) in lot.leaf.flavours.items()
             if rng.random() < person.attention * _is_noticed(float(extracted[index]), low=low, high=high)
         )
-        pours.append(replace(pour, ratings=said, noted=noted))
+        pours.append(replace(pour, ratings=ratings, noted=noted))
     more_low = more_high = None
     if ending == "stopped":
         left = int((true["strength"][last + 1 :] > FINISH_LINE).sum())
@@ -75,8 +75,8 @@ def _rated_by(person: Person, lot: DemoLot) -> tuple[str, ...]:
 
 
 def _rating(points: float, *, person: Person, rng: np.random.Generator) -> float:
-    said = person.shift + person.gain * points + float(rng.normal(0.0, person.noise))
-    return float(np.clip(np.round(2 * said) / 2, LOWEST, HIGHEST))
+    rating = person.shift + person.gain * points + float(rng.normal(0.0, person.noise))
+    return float(np.clip(np.round(2 * rating) / 2, LOWEST, HIGHEST))
 
 
 def _is_noticed(extracted: float, *, low: float, high: float) -> float:

@@ -25,7 +25,7 @@ class DataPlacement:
 
 
 def data_folder(home: Path) -> Path:
-    """Return where PostgreSQL's data are: below the home folder, or where a note in it says."""
+    """Return where PostgreSQL's data are: below the home folder, or in the folder that a note in it names."""
     noted = _note(home)
     return Path(noted.read_text().strip()) if noted.exists() else home / "postgres"
 

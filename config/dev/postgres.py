@@ -134,7 +134,7 @@ def _start(cluster: Cluster, *, port: int, pause: Pause) -> Child:
 
 
 def _is_ready(child: Child, folder: Path) -> bool:
-    """Whether this very process has written that it is ready: a file left behind says so too."""
+    """Whether this process has reported ready; a status file of an earlier process does not count."""
     lines = _pid_file(folder)
     ours = child.popen is not None and len(lines) > 7 and lines[0] == str(child.popen.pid)
     return ours and lines[7].strip() == "ready"

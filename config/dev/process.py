@@ -21,7 +21,7 @@ _CHILD = Path(__file__).with_name("child.py")
 _LOG_LIMIT_BYTES = 5_000_000
 
 Pause = Callable[[float], None]
-"""Waits for some seconds; the supervisor's raises when it was told to stop meanwhile."""
+"""Waits for some seconds; that of the supervisor raises when a stop signal arrives meanwhile."""
 
 
 class StartError(LaunchError):

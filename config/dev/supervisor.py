@@ -72,7 +72,7 @@ class _Supervised:
 
 
 class Supervisor:
-    """Starts all of Leafspan on a data folder, and keeps it running until told to stop."""
+    """Starts all of Leafspan on a data folder, and keeps it running until a stop signal."""
 
     def __init__(self, home: Path, options: Options) -> None:
         self._home = home

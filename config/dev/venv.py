@@ -38,7 +38,7 @@ PIP_INSTALL = [
 
 
 def expected_stamp(lock: str) -> str:
-    """Return what the stamp says after an installation: the lock's digest, the interpreter, and the place."""
+    """Return the content of the stamp after an installation: digest of the lock, interpreter, and folder."""
     digest = hashlib.sha256(LOCKS[lock].read_bytes()).hexdigest()
     return f"{digest} {sys.version_info[0]}.{sys.version_info[1]} {VENV}\n"  # scripts in bin/ hold the path
 
@@ -120,12 +120,12 @@ def _on_signal(number: int, frame: object) -> None:  # noqa: ARG001 - the shape 
 
 def main() -> None:
     """Make .venv if need be, then become the module."""
-    if sys.version_info < (3, 11):  # noqa: UP036 - whoever has an older one is to be told so
+    if sys.version_info < (3, 11):  # noqa: UP036 - a clear message for an older one
         sys.exit("Leafspan needs Python 3.11 or later.")
     signal.signal(signal.SIGTERM, _on_signal)
     lock, *module = sys.argv[1:]
-    with LOCKS["run"].open() as held:  # two makes at once: one installs, the other waits
-        fcntl.flock(held, fcntl.LOCK_EX)
+    with LOCKS["run"].open() as lock_file:  # two makes at once: one installs, the other waits
+        fcntl.flock(lock_file, fcntl.LOCK_EX)
         if not is_current(lock):
             try:
                 create(lock)

@@ -1,4 +1,4 @@
-"""Exports, as the audit log tells of them."""
+"""Exports, with their audit events."""
 
 from datetime import datetime
 

@@ -94,7 +94,7 @@ def _upright_srgb(opened: Image.Image) -> Image.Image:
         plain = _convert_profile(plain, profile)
     if plain.mode != "RGB":  # a copy of 50 megapixels is 150 MB, so none is made without need
         plain = plain.convert("RGB")
-    plain.info = {}  # what it still says, such as a comment, would be written along
+    plain.info = {}  # other metadata, such as a comment, would be saved too
     return plain
 
 

@@ -40,8 +40,8 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
         cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"panel {team}"])
         if not cursor.fetchone()[0]:
             return False
-    held = TeamPanel.objects.filter(team_id=team).first()
-    if held is None or (held.due_revision <= held.computed_revision and held.method == METHOD):
+    current = TeamPanel.objects.filter(team_id=team).first()
+    if current is None or (current.due_revision <= current.computed_revision and current.method == METHOD):
         TeamPanel.objects.filter(team_id=team, due_revision__lte=F("computed_revision")).update(asked_at=None)
         return False
     tastings = load_latest_brews(team, sessions=MOST_SESSIONS)
@@ -51,16 +51,18 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
     line = estimate_finish_line(developments.exclude(line_evidence=[]).values_list("line_evidence", flat=True))
     scales = {key: calibrate(lots, descriptor=key) for key in rated}
     stored = {key: {name: asdict(scale) for name, scale in found.items()} for key, found in scales.items()}
-    moved = abs(line.mean - held.line_mean) > LINE_MOVED or _moved(held.scales, stored)
+    moved = abs(line.mean - current.line_mean) > LINE_MOVED or _moved(current.scales, stored)
     TeamPanel.objects.filter(team_id=team).update(
-        computed_revision=held.due_revision,
+        computed_revision=current.due_revision,
         asked_at=None,
         started_at=now,
         computed_at=now,
         method=METHOD,
         figures={key: _as_json(_panel(developments, key=key)) for key in rated},
         **(
-            {"version": held.version + 1, "line_mean": line.mean, "line_sd": line.sd, "scales": stored} if moved else {}
+            {"version": current.version + 1, "line_mean": line.mean, "line_sd": line.sd, "scales": stored}
+            if moved
+            else {}
         ),
     )
     return True

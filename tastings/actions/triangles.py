@@ -93,8 +93,8 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
         except NotFound as error:
             raise Invalid(problems=[Problem("taster", "unknown_parent", _("is no member of this team"))]) from error
     if is_id_in_use("trial", trial):
-        held = Trial.objects.filter(test=found, id=trial).first()
-        if held is None or (held.taster_id, held.correct) != (taster, values["correct"]):
+        stored = Trial.objects.filter(test=found, id=trial).first()
+        if stored is None or (stored.taster_id, stored.correct) != (taster, values["correct"]):
             raise Invalid(problems=[Problem("id", "taken", _("choose another id"))])
         return
     Trial.objects.create(

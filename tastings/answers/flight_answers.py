@@ -78,7 +78,7 @@ class LotValue:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlightMeasure:
-    """What one measure says: the answer in plain words, then the figures it rests on."""
+    """The answer for one measure: a sentence, then its figures."""
 
     measure: Literal["liking", "weighted"]
     scale: float = field(metadata=help_text("highest score"))
@@ -117,7 +117,7 @@ class UncountedSession:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FlightAnswer:
-    """What a revealed flight says."""
+    """The answer of a revealed flight."""
 
     flight: UUID
     stale: bool = field(metadata=help_text("true while a worker has not got to what is known by now"))

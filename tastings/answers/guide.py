@@ -17,12 +17,12 @@ class BrewPot:
     """The pot that the guide is for."""
 
     leaf_g: float = field(
-        metadata=help_text("as told, as the lot was tasted, as the standard says, or worked out for a mug")
+        metadata=help_text("as requested, as the lot was tasted, as the standard says, or computed for a mug")
     )
     vessel_ml: float = field(metadata=help_text("to the brim"))
     water_ml: float = field(metadata=help_text("of one infusion"))
     kettle_c: float = field(
-        metadata=help_text("as told or as the lot was tasted, but never above the boiling point of the place")
+        metadata=help_text("as requested or as the lot was tasted, but never above the boiling point of the place")
     )
     vessel_material: str
     vessel_g: float | None = field(metadata=help_text("null when it was estimated"))

@@ -66,7 +66,7 @@ class PhotoRegions:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiquorColour:
-    """The colour of the liquor in a photo, or why it cannot be told."""
+    """The colour of the liquor in a photo, or why it cannot be measured."""
 
     at: str
     by: UUID

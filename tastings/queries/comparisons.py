@@ -38,10 +38,10 @@ def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
     if by not in BY:
         raise Invalid(problems=[Problem("by", "choice", _("one of %(choices)s") % {"choices": ", ".join(BY)})])
     tastings = load_brews(lot)
-    said = dict(Session.objects.filter(shared_sessions(), lot_id=lot, removed=False).values_list("id", by))
+    group_of = dict(Session.objects.filter(shared_sessions(), lot_id=lot, removed=False).values_list("id", by))
     groups: dict[str, list[Brew]] = defaultdict(list)
     for brew in tastings.brews:
-        groups[str(said.get(UUID(brew.session)) or UNSAID)].append(brew)
+        groups[str(group_of.get(UUID(brew.session)) or UNSAID)].append(brew)
     most = sorted(groups, key=lambda name: (-len(groups[name]), name))[:MOST_GROUPS]
     return _compared(member, {name: groups[name] for name in sorted(most)}, rated=tastings.rated)
 

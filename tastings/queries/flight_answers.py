@@ -15,7 +15,7 @@ from teams.models import Member, User
 
 
 def answer_for(member: Member, flight: UUID) -> FlightAnswer:
-    """Return what a revealed flight says; raise WrongState before the reveal."""
+    """Return the answer of a revealed flight; raise WrongState before the reveal."""
     return answer_of_flight(flight_row(member, flight))
 
 

@@ -1,4 +1,4 @@
-"""Whether anything that a lot's report tells may have changed, found in one statement."""
+"""Whether the content of a lot's report may have changed, in one statement."""
 
 from datetime import date
 from typing import Any
@@ -36,11 +36,10 @@ _STATE = """
 
 
 def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...]:
-    """Return what is another whenever the member's report of a lot may tell something else, and seldom else.
+    """Return a cache key of the member's report of a lot; it changes whenever the content may change.
 
-    Two readings with equal states tell the same; with different states they may, since a push anywhere in the team
-    changes the state of all its lots. Read it before the member and all that is told: what is then kept under it is
-    never older than it.
+    Equal keys mean equal content. Different keys may mean equal content too, since a push anywhere in the team changes
+    the key of all its lots. Read it before the content: what is cached under it is then never older than the key.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """Reads of links: by the team that gave them, and by whoever holds one.
 
 A link's address carries the share's id under a signature with the server's key, so that it cannot be guessed and can be
-shown again, while a copy of the database alone opens nothing. What the row says decides whether it still holds.
+shown again, while a copy of the database alone opens nothing. The row decides whether the link is still valid.
 """
 
 from base64 import urlsafe_b64decode, urlsafe_b64encode

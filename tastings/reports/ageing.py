@@ -1,4 +1,4 @@
-"""How a lot's roast has rested, as the report says it. Pure."""
+"""How a lot's roast has rested, as sentences of the report. Pure."""
 
 from datetime import date
 

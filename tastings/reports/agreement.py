@@ -1,4 +1,4 @@
-"""How well the tasters agree on strength, as the report says it. Pure."""
+"""How well the tasters agree on strength, as sentences of the report. Pure."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence

@@ -1,4 +1,4 @@
-"""The card for customers: what it says, as plain text and lists of it, as Markdown and for the typesetter. Pure."""
+"""The card for customers: as plain text and lists, as Markdown and for the typesetter. Pure."""
 
 import re
 from collections import Counter
@@ -81,7 +81,7 @@ class CardPairing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
-    """All that a card says, in one language. Price, supplier, shop and tasters are not in it."""
+    """The text of a card, in one language. Price, supplier, shop and tasters are not in it."""
 
     lang: str
     name: str

@@ -1,4 +1,4 @@
-"""What was brewed differently and is allowed for, as the report says it. Pure."""
+"""Departures from the even brew, as sentences of the report. Pure."""
 
 from collections.abc import Mapping, Sequence
 

@@ -1,4 +1,4 @@
-"""What the typeset report says: the page's own words, and the drawing as numbers. Pure."""
+"""Payload of the typeset report: the texts of the page, and the drawing as numbers. Pure."""
 
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass

@@ -14,7 +14,7 @@ from tastings.wording.numbers import number_range, one_decimal, percent
 
 WIDE, NARROW = 720, 350
 MOST_PAIRS = 12
-"""So many pairs of lots that are told apart are written out."""
+"""Most pairs of differing lots that are listed."""
 
 Names = Mapping[str, str]
 """Names by id."""

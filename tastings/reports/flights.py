@@ -96,7 +96,7 @@ def flight_context(  # noqa: PLR0913 - one argument for each kind of name the pa
     flight : FlightItem
         As the API shows it to this member.
     answer : FlightAnswer or None
-        What it says; None before the reveal.
+        Its answer; None before the reveal.
     lots, people, shops : mapping
         Names by id.
     me : UUID

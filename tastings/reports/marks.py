@@ -62,7 +62,7 @@ def named(element: str, value: object) -> str:
 
 
 def picture(*children: str, width: float, height: float, title: str, desc: str) -> str:
-    """Wrap the children in a stand-alone, scalable drawing that says in words what it shows. [px]."""
+    """Wrap the children in a stand-alone, scalable drawing with a text alternative. [px]."""
     return tag(
         "svg",
         named("title", title),

@@ -1,4 +1,4 @@
-"""What a lot's report says and draws, the same for every form of it. Reads nothing and writes nothing."""
+"""Texts and drawings of a lot's report, the same in every format. Pure."""
 
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
@@ -62,7 +62,7 @@ class LabelChance:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportFacts:
-    """What the report says: plain text and lists of it, no markup."""
+    """The texts of the report: plain text and lists, no markup."""
 
     name: str
     provenance: list[str]

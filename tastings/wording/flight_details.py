@@ -1,4 +1,4 @@
-"""How a flight's answer was worked out: spreads, order effects, tasters, tests, value for money."""
+"""Details of a flight's answer: spreads, order effects, tasters, tests, value for money."""
 
 from collections.abc import Callable, Sequence
 from typing import Literal

@@ -1,4 +1,4 @@
-"""What a blind flight found, as a buyer says it."""
+"""The result of a blind flight in sentences."""
 
 from collections.abc import Mapping, Sequence
 

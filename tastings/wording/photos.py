@@ -1,4 +1,4 @@
-"""What photos are refused for, and what is said of the colour of their liquor."""
+"""Texts for refused photos and for the colour of liquor."""
 
 from collections.abc import Mapping
 
@@ -24,7 +24,7 @@ COLOUR_REASONS: Mapping[Reason, Promise] = {
     "white_coloured": gettext_lazy("the white region is far from white: change the light, or mark something white"),
     "liquor_brighter": gettext_lazy("the liquor is brighter than the white: a reflection, or the regions are swapped"),
 }
-"""Why a colour cannot be told, by code."""
+"""Why a colour cannot be measured, by code."""
 
 
 def term_label(term: Term) -> str:

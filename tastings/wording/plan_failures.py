@@ -12,7 +12,7 @@ from tastings.maths.flights.sittings import PlanProblem
 class PlanFailure:
     """Why the last attempt at a plan failed, as it is stored.
 
-    ``lots`` and ``cups`` are the numbers of ``too_few_cups``; ``detail`` is what a program error says of itself.
+    ``lots`` and ``cups`` are the numbers of ``too_few_cups``; ``detail`` is the message of a program error.
     """
 
     code: PlanProblem | Literal["no_code_left", "program_error"]

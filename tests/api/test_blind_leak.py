@@ -19,18 +19,18 @@ from teams.models import Role
 from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
-from tests.api.test_tenancy import kept_photo, triangle_test_of
+from tests.api.test_tenancy import stored_photo, triangle_test_of
 from tests.factories import person
 from tests.flights import flight_of, taste
 
 PASSING = re.compile(
     rb'"(now|last_used_at|at|made_at|exported_at)":\s*"[^"]*"|name="csrfmiddlewaretoken" value="[^"]*"|nonce="[^"]*"'
 )
-"""What tells the time of asking, or is drawn anew for each answer."""
+"""Headers that depend on the time of the request or are random."""
 DRAWN = {"Content-Security-Policy", "Set-Cookie", "ETag", "Expires", "Last-Modified", "X-Request-ID"}
 """Headers that hold or follow from such."""
 MOVING = ("/health/", "/metrics", "/api/v1/events", "/api/v1/schema", "/api/v1/docs", "/sign-out/", "/api/v1/audit")
-"""What tells nothing of a team, is a stream, or grows by being read: the audit log by each export."""
+"""Addresses without data of a team, streams, and those that grow by being read: the audit log by each export."""
 
 
 @pytest.fixture
@@ -57,7 +57,7 @@ def addresses(flight, place, taster, ids, lots):
         "shop_id": taster.member.shop_id,
         "user_id": taster.user.id,
         "taster_id": taster.user.id,
-        "photo_id": kept_photo(place, taster).id,
+        "photo_id": stored_photo(place, taster).id,
         **triangle_test_of(place, taster),
     }
     found = []
@@ -79,8 +79,8 @@ def addresses(flight, place, taster, ids, lots):
     return found
 
 
-def told(who, wanted, guesses):
-    """Return all that one person is told: status, headers, body."""
+def answers_to(who, wanted, guesses):
+    """Return all that one person can read: status, headers, body."""
     answers = []
     for address in wanted:
         answer = who.client.get(address)
@@ -119,12 +119,12 @@ def test_nothing_before_the_reveal_depends_on_what_is_in_the_cups(scene, caplog,
     guesses = [change("session", ids[0].session, at="2027-01-01T00:00:00Z", lot=str(lot.id)) for lot in flight.lots]
     guesses += [change("session", str(uuid4()), flight_cup=ids[0].session, started_at="2026-03-04T10:00:00Z",
                        leaf_g=5, vessel_ml=110)]  # fmt: skip
-    told(everyone["owner"], wanted, guesses)  # what is made at the first reading is made
+    answers_to(everyone["owner"], wanted, guesses)  # what is made at the first reading is made
 
     read = []
     for _ in range(2):
         caplog.clear()
-        read.append({role: told(who, wanted, guesses) for role, who in everyone.items()})
+        read.append({role: answers_to(who, wanted, guesses) for role, who in everyone.items()})
         read[-1]["log"] = [record.getMessage() for record in caplog.records]
         move_round(flight)
 
@@ -138,10 +138,10 @@ def test_the_reading_would_notice_a_link(scene):
     """The pourer's own plan does depend on it."""
     flight, _, _, _ = scene
     wanted = [f"{flight.address}pouring"]
-    before = told(flight.pourer, wanted, [])
+    before = answers_to(flight.pourer, wanted, [])
     move_round(flight)
 
-    assert told(flight.pourer, wanted, []) != before
+    assert answers_to(flight.pourer, wanted, []) != before
 
 
 def test_nobody_but_the_pourer_reads_the_pouring_plan(scene):

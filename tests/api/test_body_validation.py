@@ -17,7 +17,7 @@ from api.photos.content import MAX_PIECE_BYTES
 from config import wsgi
 from tests.api.problems import refusal
 from tests.api.rules import RULES
-from tests.api.test_described import connection_kept
+from tests.api.test_described import open_connection
 from tests.api.world import ROLES, a_world, fingerprint, undone
 
 pytestmark = pytest.mark.django_db
@@ -177,16 +177,16 @@ def answered(world, route, stream, length, **headers):
     }  # fmt: skip
     if route.role in world.people:
         environ["HTTP_AUTHORIZATION"] = f"Bearer {world.people[route.role].token}"
-    told = []
-    with undone(), connection_kept():
+    statuses = []
+    with undone(), open_connection():
         tracemalloc.start()
         try:
-            with closing(wsgi.application(environ, lambda status, headers, *_: told.append(status))) as answer:
+            with closing(wsgi.application(environ, lambda status, headers, *_: statuses.append(status))) as answer:
                 body = json.loads(b"".join(answer))
             peak = tracemalloc.get_traced_memory()[1]
         finally:
             tracemalloc.stop()
-    return int(told[0][:3]), body["type"], peak
+    return int(statuses[0][:3]), body["type"], peak
 
 
 @pytest.fixture(scope="module")

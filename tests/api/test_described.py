@@ -53,12 +53,12 @@ every_operation = pytest.mark.parametrize("label", OPERATIONS)
 
 @pytest.fixture(scope="module")
 def world(django_db_setup, django_db_blocker, tmp_path_factory):
-    with django_db_blocker.unblock(), a_world(tmp_path_factory.mktemp("photos")) as made, connection_kept():
+    with django_db_blocker.unblock(), a_world(tmp_path_factory.mktemp("photos")) as made, open_connection():
         yield made
 
 
 @contextmanager
-def connection_kept():
+def open_connection():
     """Let requests leave the connection open, as Django's own test client does: the world is in its transaction."""
     for signal in (request_started, request_finished):
         signal.disconnect(close_old_connections)

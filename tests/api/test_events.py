@@ -1,4 +1,4 @@
-"""The live table: who listens hears of a change, and nobody hears of another team's."""
+"""The live table: listeners receive changes of their own team and no others."""
 
 import asyncio
 import json

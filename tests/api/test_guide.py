@@ -36,7 +36,7 @@ def document():
     return SchemaGenerator().get_schema(request=None, public=True)
 
 
-def misfits(document, answer):
+def schema_errors(document, answer):
     described = document["components"]["schemas"]["BrewGuide"]
     assert set(answer) == set(described["properties"])
     schema = {"$ref": "#/components/schemas/BrewGuide", "components": document["components"]}
@@ -46,7 +46,7 @@ def misfits(document, answer):
 def test_guide_of_an_unrated_lot_holds_what_is_known_without_tasting(viewer, lot, document):
     found = viewer.client.get(address(lot)).json()
 
-    assert misfits(document, found) == []
+    assert schema_errors(document, found) == []
     assert [found[name] or None for name in NOTHING] == [None] * len(NOTHING)
     assert (found["style"], found["pot"]["leaf_g"], found["pot"]["vessel_ml"]) == ("small_pot", 5.0, 110.0)
     assert found["cost"] == {"per_cup": None, "per_litre": None, "per_pot": 1.2, "currency": "EUR"}
@@ -71,7 +71,7 @@ def test_guide_is_as_documented_in_every_style(viewer, rated, document, asked):
 
     assert answer.status_code == 200
     found = answer.json()
-    assert misfits(document, found) == []
+    assert schema_errors(document, found) == []
     assert found["style"] == asked.get("style", "small_pot")
     assert found["infusions"]
     assert found["pot"]["warmed"] is (asked["warmed"] == "true" if "warmed" in asked else found["style"] == "small_pot")
@@ -80,8 +80,8 @@ def test_guide_is_as_documented_in_every_style(viewer, rated, document, asked):
 
 
 def test_parameters_are_documented(document):
-    told = document["paths"]["/api/v1/lots/{lot_id}/brew-guide"]["get"]["parameters"]
-    assert {one["name"] for one in told if one["in"] == "query"} == {
+    parameters = document["paths"]["/api/v1/lots/{lot_id}/brew-guide"]["get"]["parameters"]
+    assert {one["name"] for one in parameters if one["in"] == "query"} == {
         "style", "vessel_ml", "leaf_g", "kettle_c", "vessel_material", "vessel_g", "warmed", "pour_s", "altitude_m",
         "guests", "cup_ml",
     }  # fmt: skip

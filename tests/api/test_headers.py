@@ -1,4 +1,4 @@
-"""What browsers are told with every answer, and that no page needs more than its policy lets it have."""
+"""Security headers of every answer; no page needs more than its policy allows."""
 
 import re
 from html.parser import HTMLParser

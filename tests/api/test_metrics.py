@@ -18,7 +18,7 @@ from django.utils import timezone
 from prometheus_client.parser import text_string_to_metric_families
 
 from config.dev.home import ROOT
-from tastings.job_metrics import _KEY, BOUNDS_S, count_job, worked
+from tastings.job_metrics import _KEY, BOUNDS_S, count_job, job_metrics
 from tastings.jobs import Job
 from tastings.models import Development, Session
 from tastings.queries.due import waiting
@@ -29,7 +29,7 @@ from tests.factories import LotFactory, SessionFactory
 SECRET = "kept between the two of us"
 
 
-def told(**headers):
+def metric_values(**headers):
     """Return every sample by its name and the values of its labels, in their order."""
     answer = Client().get("/metrics", headers=headers)
     assert answer.status_code == 200
@@ -66,11 +66,11 @@ def no_broker(monkeypatch):
 
 
 def test_requests_are_counted_by_route_not_by_address(broker, taster):
-    lot, before = LotFactory(team=taster.team), told()
+    lot, before = LotFactory(team=taster.team), metric_values()
     answers = [taster.client.get(f"/api/v1/lots/{number}/").status_code for number in (lot.id, uuid4(), lot.id)]
     answers += [taster.client.get(f"/nowhere/{uuid4()}").status_code]
     answers += [taster.client.generic("BREW", "/health/live").status_code]
-    found = grown(before, told())
+    found = grown(before, metric_values())
     requests = {key[1:]: n for key, n in found.items() if key[0] == "leafspan_requests_total" and "/metrics" not in key}
     timed = {key[1:]: n for key, n in found.items() if key[0] == "leafspan_request_seconds_count"}
 
@@ -85,11 +85,11 @@ def test_requests_are_counted_by_route_not_by_address(broker, taster):
 
 
 def test_verdicts_are_counted_by_type_and_what_became_of_them(broker, taster):
-    lot, before = uuid4(), told()
+    lot, before = uuid4(), metric_values()
     new = change("lot", lot, name="Far Terrace", kind="oolong")
     sync(taster.client, [new, change("lot", uuid4()), {"type": "teapot" * 9, "id": "x"}])
     sync(taster.client, [new])
-    found = grown(before, told())
+    found = grown(before, metric_values())
 
     assert {key[1:]: n for key, n in found.items() if key[0] == "leafspan_sync_verdicts_total"} == {
         ("lot", "applied"): 1,
@@ -107,7 +107,7 @@ def test_lots_due_and_since_when(broker, team, stranger):
         Development.objects.create(lot=session.lot, team=of, due_revision=session.revision)
     done = LotFactory(team=team)
     Development.objects.create(lot=done, team=team, due_revision=1, computed_revision=1)
-    found = told()
+    found = metric_values()
 
     assert waiting(now=now).oldest_s == pytest.approx(7 * 60)
     assert (found["leafspan_lots_due",], found["leafspan_teams_due",]) == (3, 2)
@@ -115,7 +115,7 @@ def test_lots_due_and_since_when(broker, team, stranger):
 
 
 def test_nothing_due_has_no_age(broker):
-    found = told()
+    found = metric_values()
     assert (found["leafspan_lots_due",], found["leafspan_lots_due_oldest_seconds",]) == (0, 0)
 
 
@@ -127,7 +127,7 @@ def test_queues_tell_length_and_age(broker):
 
     assert {queue: state.length for queue, state in found.items()} == {Queue.FRESH: 1, Queue.STEADY: 3}
     assert all(50 <= state.oldest_s < 80 for state in found.values())
-    assert told()["leafspan_queue_length", "steady"] == 3
+    assert metric_values()["leafspan_queue_length", "steady"] == 3
 
 
 def test_messages_of_another_form_have_no_age(broker):
@@ -138,7 +138,7 @@ def test_messages_of_another_form_have_no_age(broker):
 def test_jobs_are_counted_by_name_and_outcome(broker):
     for outcome, seconds in (("done", 0.02), ("done", 0.3), ("failed", 1e4), ("killed", None)):
         count_job(Job.REFRESH_DEVELOPMENT.value, outcome=outcome, seconds=seconds)
-    found, job = told(), Job.REFRESH_DEVELOPMENT.value
+    found, job = metric_values(), Job.REFRESH_DEVELOPMENT.value
 
     assert {outcome: found["leafspan_jobs_total", job, outcome] for outcome in ("done", "failed", "killed")} == {
         "done": 2, "failed": 1, "killed": 1,
@@ -146,11 +146,11 @@ def test_jobs_are_counted_by_name_and_outcome(broker):
     buckets = [found["leafspan_job_seconds_bucket", job, str(bound)] for bound in (0.01, 0.025, 0.25, 0.5, 120.0)]
     assert (buckets, found["leafspan_job_seconds_bucket", job, "+Inf"]) == ([0, 1, 1, 2, 2], 3)
     assert found["leafspan_job_seconds_sum", job] == pytest.approx(10_000.32)
-    assert len(worked()[job].buckets) == len(BOUNDS_S) + 1
+    assert len(job_metrics()[job].buckets) == len(BOUNDS_S) + 1
 
 
 def test_a_broker_that_is_down_leaves_its_part_out(db, no_broker):
-    found = told()
+    found = metric_values()
     assert (found["leafspan_up", "broker"], found["leafspan_up", "database"]) == (0, 1)
     assert found["leafspan_lots_due",] == 0
     assert not [key for key in found if key[0].startswith(("leafspan_queue", "leafspan_job"))]

@@ -32,8 +32,8 @@ def address(note, accept=False):
 
 def suggested(person, note):
     """Return what is suggested: (present, intensity, compared) by descriptor."""
-    told = person.client.get(address(note)).json()["suggestions"]
-    return {one["descriptor"]: (one["present"], one["intensity"], one["compared"]) for one in told}
+    suggestions = person.client.get(address(note)).json()["suggestions"]
+    return {one["descriptor"]: (one["present"], one["intensity"], one["compared"]) for one in suggestions}
 
 
 def accept(person, note, *accepted, **headers):
@@ -196,9 +196,9 @@ def test_suggestions_answer_304_while_they_hold(taster, place, note):
 
 
 def test_note_without_a_text_suggests_nothing(taster, place):
-    told = taster.client.get(f"/api/v1/notes/{place.note.id}/suggestions").json()
+    answer = taster.client.get(f"/api/v1/notes/{place.note.id}/suggestions").json()
 
-    assert told == {"note": str(place.note.id), "revision": place.note.revision, "suggestions": []}
+    assert answer == {"note": str(place.note.id), "revision": place.note.revision, "suggestions": []}
 
 
 def test_any_text_is_read_with_the_teams_words_and_nothing_is_kept(viewer, stranger, lexicon):

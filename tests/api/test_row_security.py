@@ -50,7 +50,7 @@ TEAM_OF = {
     "teams_devicetoken": "(SELECT team_id FROM teams_member AS one WHERE one.id = member_id)",
     "tastings_trial": "(SELECT team_id FROM tastings_triangletest AS one WHERE one.id = test_id)",
 }
-"""How a row's team is told where it has no column of its own."""
+"""SQL for a row's team where the table has no such column."""
 TABLES = sorted({model._meta.db_table for model in apps.get_models(include_auto_created=True)} - OPEN_TO_ALL.keys())
 
 
@@ -125,14 +125,14 @@ def test_processes_act_as_the_application_and_commands_as_the_owner(db, assumed)
     start = (
         ["-c", f"import django; django.setup(); {ask}"] if assumed == "python" else ["manage.py", "shell", "-c", ask]
     )
-    held = connection.settings_dict
+    database = connection.settings_dict
     env = {"DJANGO_SETTINGS_MODULE": "config.settings", "REDIS_URL": "redis://127.0.0.1:1/0",
-           "DATABASE_URL": "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**held)}  # fmt: skip
+           "DATABASE_URL": "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**database)}  # fmt: skip
     done = subprocess.run(
         [sys.executable, *start], env=env, cwd=BASE_DIR, capture_output=True, text=True, check=True, timeout=300
     )
 
-    assert done.stdout.strip().splitlines()[-1] == f"('{role() if assumed == 'python' else held['USER']}',)"
+    assert done.stdout.strip().splitlines()[-1] == f"('{role() if assumed == 'python' else database['USER']}',)"
 
 
 def test_plain_select_shows_the_team_acted_for_and_no_other(full):
@@ -247,8 +247,8 @@ def leaks(client, secrets):
                 raise  # a condition was not taken out well
             except Exception:  # noqa: BLE001, S112 - rows of all teams at once may well break a view
                 continue
-            said = text_of(answer)
-            if any(secret in said for secret in secrets):
+            text = text_of(answer)
+            if any(secret in text for secret in secrets):
                 found.add(address)
         pulled = str(sync(client))
     return found | ({"sync"} if any(secret in pulled for secret in secrets) else set())
@@ -344,7 +344,7 @@ def test_rights_can_be_seen_to_again(db):
 
 @pytest.mark.django_db(transaction=True)
 class TestSetting:
-    """How long a transaction stays told; with real transactions."""
+    """How long the team set for a transaction stays set; with real transactions."""
 
     @pytest.fixture(autouse=True)
     def _two_teams(self):

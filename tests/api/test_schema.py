@@ -25,10 +25,14 @@ def document():
 
 
 def operations(document):
-    return [(path, method, told) for path, methods in document["paths"].items() for method, told in methods.items()]
+    return [
+        (path, method, operation)
+        for path, methods in document["paths"].items()
+        for method, operation in methods.items()
+    ]
 
 
-def misfits(document, name, value):
+def schema_errors(document, name, value):
     """Return what of a value does not fit a named schema of the document."""
     schema = {"$ref": f"#/components/schemas/{name}", "components": document["components"]}
     return [error.message for error in Draft202012Validator(schema).iter_errors(value)]
@@ -60,18 +64,18 @@ def test_document_holds_every_route_with_every_method(document):
 
 def test_operations_tell_what_they_may_refuse(document):
     missing = []
-    for path, method, told in operations(document):
+    for path, method, operation in operations(document):
         wanted = {"401", "429"}
         wanted |= {"404"} if "{" in path else set()
-        wanted |= {"400", "413", "415", "422"} if "requestBody" in told else set()
-        missing += [(path, method, code) for code in sorted(wanted - set(told["responses"]))]
+        wanted |= {"400", "413", "415", "422"} if "requestBody" in operation else set()
+        missing += [(path, method, code) for code in sorted(wanted - set(operation["responses"]))]
 
     assert missing == []
 
 
 def test_refusals_are_problem_documents(document):
-    for path, method, told in operations(document):
-        for code, response in told["responses"].items():
+    for path, method, operation in operations(document):
+        for code, response in operation["responses"].items():
             if int(code) >= 400:
                 content = response["content"]
                 assert list(content) == ["application/problem+json"], (path, method, code)
@@ -80,7 +84,9 @@ def test_refusals_are_problem_documents(document):
 
 def test_operations_need_a_token_but_for_getting_in(document):
     open_ones = [
-        (path, method) for path, method, told in operations(document) if told.get("security") != [{"bearer": []}]
+        (path, method)
+        for path, method, operation in operations(document)
+        if operation.get("security") != [{"bearer": []}]
     ]
 
     getting_in = ("auth/reset", "auth/reset/password", "auth/tokens", "invitations/accept")
@@ -98,10 +104,10 @@ def test_record_is_as_documented(taster, document, type_name):
     history = taster.client.get(f"/api/v1/{type_name}s/{full['id']}/history").json()
 
     assert [answer.status_code for answer in made] == [201, 201]
-    assert [misfits(document, name, answer.json()) for answer in made] == [[], []]
-    assert [misfits(document, f"New{name}Request", sent) for sent in (full, least)] == [[], []]
-    assert misfits(document, f"{name}Page", page) == []
-    assert misfits(document, "History", history) == []
+    assert [schema_errors(document, name, answer.json()) for answer in made] == [[], []]
+    assert [schema_errors(document, f"New{name}Request", sent) for sent in (full, least)] == [[], []]
+    assert schema_errors(document, f"{name}Page", page) == []
+    assert schema_errors(document, "History", history) == []
     described = set(document["components"]["schemas"][name]["properties"])
     assert described == set(made[0].json())
     required = {field.name for field in RECORD_SCHEMAS[type_name].fields if field.required} | {"id"}
@@ -109,8 +115,8 @@ def test_record_is_as_documented(taster, document, type_name):
 
 
 def test_misfits_are_found(document):
-    assert misfits(document, "Shop", {"id": 5, "name": "x"}) == ["5 is not of type 'string'"]
-    assert misfits(document, "LotPage", {"results": [{}], "next": None}) != []
+    assert schema_errors(document, "Shop", {"id": 5, "name": "x"}) == ["5 is not of type 'string'"]
+    assert schema_errors(document, "LotPage", {"results": [{}], "next": None}) != []
 
 
 def test_changed_fields_alone_are_documented_as_a_change(document):
@@ -129,11 +135,11 @@ def test_answers_about_people_are_as_documented(owner, document):
     coming = {"token": made["token"], "username": "Mei", "password": "two leaves and a bud", "device": "phone"}
     joined = phone().post("/api/v1/invitations/accept", coming).json()
 
-    assert misfits(document, "InvitationMade", made) == []
-    assert misfits(document, "AcceptingInvitationRequest", coming) == []
-    assert misfits(document, "Joined", joined) == []
+    assert schema_errors(document, "InvitationMade", made) == []
+    assert schema_errors(document, "AcceptingInvitationRequest", coming) == []
+    assert schema_errors(document, "Joined", joined) == []
     for name, address in read.items():
-        assert misfits(document, name, owner.client.get(f"/api/v1/{address}").json()) == [], name
+        assert schema_errors(document, name, owner.client.get(f"/api/v1/{address}").json()) == [], name
 
 
 def test_sync_is_as_documented(taster, document):
@@ -146,20 +152,23 @@ def test_sync_is_as_documented(taster, document):
     ]
     body = {"schema": 1, "device": str(uuid4()), "cursor": 0, "limit": 500, "changes": changes[:-1]}
 
-    assert misfits(document, "SyncBodyRequest", body) == []
-    assert misfits(document, "SyncAnswer", sync(taster.client, changes)) == []
+    assert schema_errors(document, "SyncBodyRequest", body) == []
+    assert schema_errors(document, "SyncAnswer", sync(taster.client, changes)) == []
 
 
 def test_figures_are_as_documented(taster, document):
     place = Place(taster)
 
-    assert misfits(document, "Development", taster.client.get(f"/api/v1/lots/{place.lot.id}/development").json()) == []
+    assert (
+        schema_errors(document, "Development", taster.client.get(f"/api/v1/lots/{place.lot.id}/development").json())
+        == []
+    )
 
 
 def test_problems_are_as_documented(taster, document):
     refused = [taster.client.get("/api/v1/lots/x/"), post_sync(taster.client, limit=0), phone().get("/api/v1/me")]
 
-    assert [misfits(document, "Problem", answer.json()) for answer in refused] == [[], [], []]
+    assert [schema_errors(document, "Problem", answer.json()) for answer in refused] == [[], [], []]
     assert [refusal(answer)[1] for answer in refused] == ["not-here", "invalid", "not-authenticated"]
 
 

@@ -173,10 +173,10 @@ def test_shared_report_names_no_taster_unless_allowed(buyer, lot):
         [read(beside(given, form)) for form in (".pdf", ".png")]
     set_all()
     for given, names in ((hidden, False), (named, True)):
-        told = [read(beside(given, form)).content.decode() for form in ("/", ".svg", ".csv")]
-        told.append(text_of(read(beside(given, ".pdf")).content))
-        assert any(NAME in one for one in told) is names
-        assert any("Taster A" in one for one in told) is not names
+        texts = [read(beside(given, form)).content.decode() for form in ("/", ".svg", ".csv")]
+        texts.append(text_of(read(beside(given, ".pdf")).content))
+        assert any(NAME in one for one in texts) is names
+        assert any("Taster A" in one for one in texts) is not names
     page = read(beside(hidden, "/")).content.decode()
     [session] = buyer.client.get(f"/api/v1/sessions/?lot={lot.id}").json()["results"]
     assert [secret for secret in (session["taster"], session["id"], str(buyer.user.username)) if secret in page] == []
@@ -220,8 +220,8 @@ def test_views_are_counted_and_nothing_else_is_kept(buyer, lot):
 
     views = {row["id"]: row["views"] for row in buyer.client.get(SHARES).json()["results"]}
     assert views == {given["id"]: 5, other["id"]: 0}
-    kept = {field.name for field in Share._meta.get_fields()}
-    assert kept == {
+    columns = {field.name for field in Share._meta.get_fields()}
+    assert columns == {
         "id", "team", "lot", "shows", "lang", "names", "expires_at", "by", "created_at", "revoked_at", "views",
     }  # fmt: skip
 

@@ -27,7 +27,7 @@ WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
 OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
 OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/"}
-"""What anyone may read, since it tells of no team."""
+"""Addresses open to anyone: they have no data of a team."""
 ACTIONS = {address for address, _, methods in ROUTES if "get" not in methods} | {"/sign-out/"}
 """What is not read but done."""
 OPEN_POSTS = {
@@ -65,7 +65,7 @@ def foreign(address, place, taster):
     if "{flight_id}" in address:
         of_team["flight_id"] = FlightFactory(team=taster.team, by=taster.user).id
     if "{photo_id}" in address:
-        of_team["photo_id"] = kept_photo(place, taster).id
+        of_team["photo_id"] = stored_photo(place, taster).id
     if "{share_id}" in address or "{share_token}" in address:
         of_team |= ended_share(place, taster)
     return address.format(**of_team)
@@ -99,7 +99,7 @@ def triangle_test_of(place, taster):
     return ids
 
 
-def kept_photo(place, taster):
+def stored_photo(place, taster):
     """Make a photo whose picture the team holds."""
     same = {"team": taster.team, "sha256": "a" * 64, "bytes": 9}
     sizes = {"width": 4, "height": 3, "image_sha256": "b" * 64, "thumbnail_sha256": "c" * 64}
@@ -119,8 +119,8 @@ def ended_share(place, taster):
     return {"share_id": gave.id, "share_token": token_of(gave.id)}
 
 
-def told(response):
-    """Return all that an answer tells: status, headers and body, but the number that each request has of its own."""
+def response_parts(response):
+    """Return status, headers and body of an answer, without the id of the request."""
     headers = {name: value for name, value in response.items() if name != HEADER}
     return response.status_code, headers, response.content
 
@@ -151,7 +151,7 @@ def test_route_with_a_foreign_id_answers_as_for_an_absent_one(stranger, taster, 
     answers = [getattr(stranger.client, method)(each, BODIES.get(method)) for each in addresses]
 
     assert [answer.status_code for answer in answers] == [404] * len(answers)
-    assert [told(answer) for answer in answers] == [told(answers[1])] * len(answers)
+    assert [response_parts(answer) for answer in answers] == [response_parts(answers[1])] * len(answers)
     assert stored() == before
     assert DeviceToken.objects.filter(id=taster.device.id).exists()
 
@@ -164,15 +164,15 @@ def test_route_without_an_id_tells_nothing_of_another_team(stranger, taster, pla
     secrets += [taster.user.username, taster.team.name, place.lot.name, place.descriptor.key, taster.member.shop.name]
     answer = stranger.client.get(address, follow=True)
 
-    # what to compare has to be said, and the test client has no event loop
-    told_of = {"/health/ready": {200, 503}, "/api/v1/compare": {422}, "/api/v1/events": {501}}
-    assert answer.status_code in told_of.get(address, {200})
-    said = text_of(answer)
-    assert [secret for secret in secrets if secret in said] == []
+    # compare needs parameters, and the test client has no event loop
+    status_of = {"/health/ready": {200, 503}, "/api/v1/compare": {422}, "/api/v1/events": {501}}
+    assert answer.status_code in status_of.get(address, {200})
+    text = text_of(answer)
+    assert [secret for secret in secrets if secret in text] == []
 
 
 def text_of(answer):
-    """Return all that an answer says; of a zip, of every file in it."""
+    """Return the text of an answer; of a zip, of every file in it."""
     if not answer.streaming:
         return answer.content.decode()
     with zipfile.ZipFile(io.BytesIO(b"".join(answer.streaming_content))) as opened:
@@ -295,7 +295,7 @@ def test_private_session_looks_absent_to_the_rest_of_the_team(taster, owner, pri
     before = stored()
     for method, after in (("get", ""), ("patch", ""), ("delete", ""), ("get", "history")):
         answers = [getattr(owner.client, method)(f"{address}{which}/{after}") for which in (hidden.id, uuid4())]
-        assert [told(answer) for answer in answers] == [told(answers[1])] * 2
+        assert [response_parts(answer) for answer in answers] == [response_parts(answers[1])] * 2
         assert answers[0].status_code == 404
     assert owner.client.get(address).json()["results"] == []
     assert [row["id"] for row in taster.client.get(address).json()["results"]] == [str(hidden.id)]

@@ -112,8 +112,8 @@ class World:
         for flight in (self.ids["flight_id"], self.revealed):
             self._made(self.buyer, "/api/v1/flights/", self.flight(flight))
             assert plan_flight(flight, now=timezone.now())
-        told = self.buyer.client.post(f"/api/v1/flights/{self.revealed}/reveal", {"reason": "the kettle broke"})
-        assert told.status_code == 200, told.content
+        answer = self.buyer.client.post(f"/api/v1/flights/{self.revealed}/reveal", {"reason": "the kettle broke"})
+        assert answer.status_code == 200, answer.content
 
     def flight(self, flight):
         """Return the body that sets a flight up."""
@@ -206,10 +206,10 @@ def _cookies(who):
 @contextmanager
 def a_world(folder):
     """Make a world with its photos in a folder, and unmake it."""
-    with ExitStack() as held:
-        held.enter_context(patch.multiple(Argon2PasswordHasher, **QUICK))
-        held.enter_context(override_settings(PHOTOS_DIR=folder, PHOTOS_LEAVE_FREE_BYTES=0))
-        held.enter_context(transaction.atomic())
+    with ExitStack() as stack:
+        stack.enter_context(patch.multiple(Argon2PasswordHasher, **QUICK))
+        stack.enter_context(override_settings(PHOTOS_DIR=folder, PHOTOS_LEAVE_FREE_BYTES=0))
+        stack.enter_context(transaction.atomic())
         yield World()
         transaction.set_rollback(True)
 
@@ -223,7 +223,7 @@ def undone():
 
 
 def fingerprint():
-    """Return a digest of every table of ours by its name, but for those in which refusals are counted and told of."""
+    """Return a digest of every table of ours by its name, but for those that count and log refusals."""
     tables = {
         model._meta.db_table for app in ("teams", "lots", "tastings") for model in apps.get_app_config(app).get_models()
     }

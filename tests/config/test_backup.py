@@ -38,8 +38,8 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 def address(name=None):
     """Return the URL of the test's database, or of another on the same server."""
-    held = connection.settings_dict
-    return f"postgresql://{held['USER']}:{held['PASSWORD']}@{held['HOST']}:{held['PORT']}/{name or held['NAME']}"
+    known = connection.settings_dict
+    return f"postgresql://{known['USER']}:{known['PASSWORD']}@{known['HOST']}:{known['PORT']}/{name or known['NAME']}"
 
 
 @pytest.fixture
@@ -71,16 +71,16 @@ def operator(*words, database, photos):
 
 def manage(*words, database, photos):
     """Run a command within this process, which is quicker; return status and output."""
-    said, held = StringIO(), django_settings.PHOTOS_DIR
+    output, photos_before = StringIO(), django_settings.PHOTOS_DIR
     django_settings.PHOTOS_DIR = photos
     try:
         with on(database):
-            call_command(*words, stdout=said)
+            call_command(*words, stdout=output)
     except CommandError as error:
-        return 1, f"{said.getvalue()}{error}"
+        return 1, f"{output.getvalue()}{error}"
     finally:
-        django_settings.PHOTOS_DIR = held
-    return 0, said.getvalue()
+        django_settings.PHOTOS_DIR = photos_before
+    return 0, output.getvalue()
 
 
 class on:  # noqa: N801 - reads as a word
@@ -91,12 +91,12 @@ class on:  # noqa: N801 - reads as a word
 
     def __enter__(self):
         connection.close()
-        self.held = connection.settings_dict["NAME"]
+        self.name_before = connection.settings_dict["NAME"]
         connection.settings_dict["NAME"] = self.name
 
     def __exit__(self, *_):
         connection.close()
-        connection.settings_dict["NAME"] = self.held
+        connection.settings_dict["NAME"] = self.name_before
 
 
 def tables(database):
@@ -105,7 +105,7 @@ def tables(database):
         names = session.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public' ORDER BY 1").fetchall()
         rows = {}
         for (name,) in names:
-            query = sql.SQL("SELECT to_jsonb(held)::text FROM {} AS held").format(sql.Identifier(name))
+            query = sql.SQL("SELECT to_jsonb(one)::text FROM {} AS one").format(sql.Identifier(name))
             rows[name] = sorted(row for (row,) in session.execute(query))
         return rows
 
@@ -241,19 +241,19 @@ def test_fresh_installation_may_be_restored_upon_and_one_in_use_may_not(backup, 
     assert manage("restore", backup, database=empty, photos=tmp_path / "p")[0] == 0
     before = tables(empty)
 
-    code, said = manage("restore", backup, database=empty, photos=tmp_path / "p")
+    code, output = manage("restore", backup, database=empty, photos=tmp_path / "p")
     assert code == 1
-    assert "the database is not empty" in said
+    assert "the database is not empty" in output
     assert tables(empty) == before
 
 
 def test_database_of_another_program_is_left_alone(backup, empty, tmp_path):
     with psycopg.connect(empty) as session:
         session.execute("CREATE TABLE invoices (id int)")
-    code, said = manage("restore", backup, database=empty, photos=tmp_path / "p")
+    code, output = manage("restore", backup, database=empty, photos=tmp_path / "p")
 
     assert code == 1
-    assert "tables that are not Leafspan's: invoices" in said
+    assert "tables that are not Leafspan's: invoices" in output
     assert list(tables(empty)) == ["invoices"]
 
 
@@ -261,23 +261,23 @@ def test_photo_folder_in_use_is_left_alone(backup, empty, tmp_path):
     there = tmp_path / "p/uploads" / str(uuid4())
     there.parent.mkdir(parents=True)
     there.write_bytes(b"someone's")
-    code, said = manage("restore", backup, database=empty, photos=tmp_path / "p")
+    code, output = manage("restore", backup, database=empty, photos=tmp_path / "p")
 
     assert code == 1
-    assert "is not empty" in said
+    assert "is not empty" in output
     assert there.read_bytes() == b"someone's"
     assert tables(empty) == {}
 
 
-def spoilt(backup, path, *, keep=lambda name: True, manifest=lambda told: None, turn=None, more=()):
+def spoilt(backup, path, *, keep=lambda name: True, manifest=lambda content: None, turn=None, more=()):
     """Write the backup anew, without some files, with others, with another manifest or a byte turned."""
     with zipfile.ZipFile(backup) as source, zipfile.ZipFile(path, "w") as target:
         for name in source.namelist():
             data = source.read(name)
             if name == "manifest.json":
-                told = json.loads(data)
-                manifest(told)
-                data = json.dumps(told).encode()
+                content = json.loads(data)
+                manifest(content)
+                data = json.dumps(content).encode()
             if name == turn:
                 data = data[:-9] + bytes([data[-9] ^ 1]) + data[-8:]
             if keep(name):
@@ -292,25 +292,25 @@ SPOILT = {
     "lacks what it does": {"keep": lambda name: name != "database.dump"},
     "database.dump is damaged": {"turn": "database.dump"},
     "holds what a backup does not": {"more": [("photos/../../evil", b"x")]},
-    "of a format that this version does not read": {"manifest": lambda told: told.update(version=2)},
+    "of a format that this version does not read": {"manifest": lambda content: content.update(version=2)},
     "of a newer version, which has lots.9999_later": {
-        "manifest": lambda told: told["migrations"].append(["lots", "9999_later"])
+        "manifest": lambda content: content["migrations"].append(["lots", "9999_later"])
     },
-    "lacks the roles nobody_knows": {"manifest": lambda told: told.update(roles=["nobody_knows"])},
+    "lacks the roles nobody_knows": {"manifest": lambda content: content.update(roles=["nobody_knows"])},
     "the content of lots_lot is not what it was": {
-        "manifest": lambda told: told["tables"]["lots_lot"].update(sha256="0" * 64)
+        "manifest": lambda content: content["tables"]["lots_lot"].update(sha256="0" * 64)
     },
 }
 
 
-@pytest.mark.parametrize("said", SPOILT)
-def test_backup_that_does_not_hold_is_refused_and_changes_nothing(backup, empty, tmp_path, said):
-    path = spoilt(backup, tmp_path / "spoilt.backup", **SPOILT[said])
+@pytest.mark.parametrize("problem", SPOILT)
+def test_backup_that_does_not_hold_is_refused_and_changes_nothing(backup, empty, tmp_path, problem):
+    path = spoilt(backup, tmp_path / "spoilt.backup", **SPOILT[problem])
     photos = tmp_path / "p"
-    code, told = manage("restore", path, database=empty, photos=photos)
+    code, output = manage("restore", path, database=empty, photos=photos)
 
     assert code == 1
-    assert said in told
+    assert problem in output
     assert tables(empty) == {}
     assert not photos.exists() or files(photos) == {}
 
@@ -321,10 +321,10 @@ def test_damaged_photo_is_refused(installation, empty, tmp_path):
     content = PhotoContent.objects.first()
     name = image_path(content.team_id, name_on_disk(content)).relative_to(django_settings.PHOTOS_DIR)
     bad = spoilt(path, tmp_path / "bad.backup", turn=f"photos/{name}")
-    code, said = manage("restore", bad, database=empty, photos=tmp_path / "p")
+    code, output = manage("restore", bad, database=empty, photos=tmp_path / "p")
 
     assert code == 1
-    assert "is damaged: its SHA-256 is not the one noted" in said
+    assert "is damaged: its SHA-256 is not the one noted" in output
     assert tables(empty) == {}
     assert files(tmp_path / "p") == {}
 
@@ -333,10 +333,10 @@ def test_picture_missing_from_the_folder_is_named(installation, tmp_path):
     content = PhotoContent.objects.first()
     image_path(content.team_id, name_on_disk(content)).unlink()
     path = tmp_path / "all.backup"
-    code, said = manage("backup", path, database=address(), photos=tmp_path / "photos")
+    code, output = manage("backup", path, database=address(), photos=tmp_path / "photos")
 
     assert code == 0
-    assert "1 pictures were taken away" in said
+    assert "1 pictures were taken away" in output
     with zipfile.ZipFile(path) as source:
         assert len(json.loads(source.read("manifest.json"))["missing_photos"]) == 1
 
@@ -382,5 +382,5 @@ def test_pruning_does_not_forget_that_phones_were_told_to_start_again(db, team):
     Team.objects.filter(id=team.id).update(pruned_before=now, pruned_revision=REVISION_JUMP)
     assert prune(team.id, now=now) == 1
 
-    held = Team.objects.get(id=team.id)
-    assert (held.pruned_before, held.pruned_revision) == (now, REVISION_JUMP)
+    stored = Team.objects.get(id=team.id)
+    assert (stored.pruned_before, stored.pruned_revision) == (now, REVISION_JUMP)

@@ -1,4 +1,4 @@
-"""The containers, as far as can be told without an engine: what they are given, how they are held, how they start."""
+"""The containers, as far as can be checked without an engine: what they are given, their limits, how they start."""
 
 import ast
 import re
@@ -120,9 +120,9 @@ def test_web_server_takes_its_settings(tmp_path):
         cwd=ROOT, env=clean_environment(tmp_path), capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert run.returncode == 0, run.stderr
-    told = dict(re.findall(r"^(\w+) +=? *(.*)$", run.stdout, re.MULTILINE))
-    assert told["worker_class"] == "asgi"
-    assert int(told["graceful_timeout"]) + 10 == int(SERVICES["web"]["stop_grace_period"].removesuffix("s"))
+    options = dict(re.findall(r"^(\w+) +=? *(.*)$", run.stdout, re.MULTILINE))
+    assert options["worker_class"] == "asgi"
+    assert int(options["graceful_timeout"]) + 10 == int(SERVICES["web"]["stop_grace_period"].removesuffix("s"))
 
 
 def queues_of(command):

@@ -1,4 +1,4 @@
-"""The demo's pictures go the way of every photo, once, and their liquors can be told."""
+"""The demo's pictures go the way of every photo, once, and the colours of their liquors can be measured."""
 
 import io
 
@@ -29,7 +29,7 @@ def phones(lexicon, settings, tmp_path, monkeypatch):
     for one in PEOPLE:
         store = MemoryStore()
         store.append({"event": "signed", "token": person(team, one.role).token})
-        made[one.username] = Phone(Wire(lambda *heard: None), store=store)
+        made[one.username] = Phone(Wire(lambda *answer: None), store=store)
     shown = {handle for handle, _, _ in SHOWN}
     for message in messages(team.id, shops={}):
         if message.lot is None or message.lot.handle in shown:

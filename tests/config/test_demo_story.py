@@ -23,13 +23,13 @@ OTHER_TEAM_ID = UUID("7f000001-0000-4000-8000-000000000002")
 SHOP_IDS = {person.username: str(UUID(int=index)) for index, person in enumerate(PEOPLE)}
 
 
-def told(team: UUID = TEAM_ID):
+def all_messages(team: UUID = TEAM_ID):
     return list(messages(team, shops=SHOP_IDS))
 
 
 @pytest.fixture(scope="module")
 def story():
-    return told()
+    return all_messages()
 
 
 @pytest.fixture(scope="module")
@@ -47,11 +47,11 @@ def records(changes, type_name):
 
 
 def test_story_is_the_same_on_every_run(story):
-    assert told() == story
+    assert all_messages() == story
 
 
 def test_story_of_another_team_shares_no_id(changes):
-    others = {change["id"] for message in told(OTHER_TEAM_ID) for change in message.changes}
+    others = {change["id"] for message in all_messages(OTHER_TEAM_ID) for change in message.changes}
 
     assert others & {change["id"] for change in changes} == set()
 

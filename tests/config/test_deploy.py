@@ -1,4 +1,4 @@
-"""What `manage.py check --deploy` says of the settings for real use, and of settings that lack something."""
+"""Output of `manage.py check --deploy` for complete settings and for settings that lack something."""
 
 import subprocess
 import sys
@@ -48,10 +48,10 @@ def test_settings_for_real_use_are_clean(tmp_path):
     ],
 )
 def test_what_is_missing_is_named(tmp_path, changed, found):
-    code, told = check(tmp_path, **changed)
+    code, output = check(tmp_path, **changed)
 
     assert code == 1
-    assert found in told
+    assert found in output
 
 
 @pytest.mark.parametrize(

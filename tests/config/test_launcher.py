@@ -27,16 +27,16 @@ time.sleep(600)
 
 def stubborn(tmp_path, **more):
     """A process that ignores SIGTERM and has a child that does, too; returns it and the child's id."""
-    told = tmp_path / "pid"
+    pid_file = tmp_path / "pid"
     child = process.Child(
         name="stubborn",
-        command=[sys.executable, "-c", STUBBORN, str(told)],
+        command=[sys.executable, "-c", STUBBORN, str(pid_file)],
         env={**os.environ, **more},
         stop_with=((SIGTERM, 0.2),),
     )
     child.start()
-    assert eventually(lambda: told.exists() and told.read_text() != "")
-    return child, int(told.read_text())
+    assert eventually(lambda: pid_file.exists() and pid_file.read_text() != "")
+    return child, int(pid_file.read_text())
 
 
 def test_end_leaves_no_process_of_the_group(tmp_path):

@@ -1,4 +1,4 @@
-"""Log lines: what they say of a request or a job, and what they keep to themselves."""
+"""Log lines: which fields of a request or job they have, and what they leave out."""
 
 import io
 import json
@@ -15,7 +15,7 @@ from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.test import Client
 
-from api.http.context import about
+from api.http.context import log_context
 from api.http.requests import HEADER, id_for
 from config.dev.home import ROOT
 from config.job_context import add_headers, begin_job, end_job
@@ -28,7 +28,7 @@ MADE = "0123456789abcdef"
 
 
 @pytest.fixture
-def heard():
+def log_lines():
     """What the root logger writes, in either form, while the test runs."""
     streams = {Lines: io.StringIO(), JsonLines: io.StringIO()}
     handlers = []
@@ -41,8 +41,8 @@ def heard():
         logging.getLogger().removeHandler(handler)
 
 
-def objects(heard):
-    return [json.loads(line) for line in heard()]
+def objects(log_lines):
+    return [json.loads(line) for line in log_lines()]
 
 
 @pytest.mark.parametrize("sent", ["a" * 8, "A-b.c_9" * 9, "0198c0de-0000-7000-8000-000000000000"])
@@ -64,10 +64,10 @@ def test_an_answer_that_no_view_made_has_an_id_too(db):
     assert len({answer[HEADER] for answer in answers}) == 3
 
 
-def test_a_request_is_told_with_its_team_and_without_its_address(taster, heard):
+def test_request_is_logged_with_its_team_and_without_its_address(taster, log_lines):
     lot = LotFactory(team=taster.team)
     taster.client.get(f"/api/v1/lots/{lot.id}/?q=honey", headers={HEADER: MADE})
-    [line] = [one for one in objects(heard) if one["logger"] == "api.http.requests"]
+    [line] = [one for one in objects(log_lines) if one["logger"] == "api.http.requests"]
     ms, moment = line.pop("ms"), line.pop("time")
 
     assert line == {
@@ -77,30 +77,30 @@ def test_a_request_is_told_with_its_team_and_without_its_address(taster, heard):
     }  # fmt: skip
     assert 0 < ms < 60_000
     assert moment.endswith("Z")
-    assert taster.token not in "".join(heard(Lines)) + "".join(heard())
+    assert taster.token not in "".join(log_lines(Lines)) + "".join(log_lines())
 
 
-def test_secret_links_stay_out_of_the_log(db, heard):
+def test_secret_links_stay_out_of_the_log(db, log_lines):
     token = "s3cret-of-a-link" * 3
     for address in (f"/join/{token}/", f"/reset/{token}/", f"/s/{token}/", f"/join/{token}/?next={token}"):
         Client().get(address)
     Client(enforce_csrf_checks=True).post(f"/join/{token}/", {"username": "x"})
-    assert len(heard()) > 5
-    assert token not in "".join(heard(Lines)) + "".join(heard())
+    assert len(log_lines()) > 5
+    assert token not in "".join(log_lines(Lines)) + "".join(log_lines())
 
 
-def test_what_machines_ask_is_told_only_when_refused(db, heard):
+def test_requests_of_machines_are_logged_only_when_refused(db, log_lines):
     for address in ("/health/live", "/metrics"):
         Client().get(address)
         Client().post(address)
-    assert [one["status"] for one in objects(heard) if one["logger"] == "api.http.requests"] == [405, 405]
+    assert [one["status"] for one in objects(log_lines) if one["logger"] == "api.http.requests"] == [405, 405]
 
 
-def test_a_crash_is_told_by_type_and_place_but_not_in_the_words_of_the_database(db, heard):
+def test_crash_is_logged_by_type_and_place_without_the_message_of_the_database(db, log_lines):
     def refuse():
         with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SELECT count(*) FROM teams_user")
-            cursor.execute("CREATE TEMP TABLE sayings (said text CONSTRAINT said_once UNIQUE)")
+            cursor.execute("CREATE TEMP TABLE sayings (line text CONSTRAINT line_once UNIQUE)")
             cursor.execute("INSERT INTO sayings VALUES ('bitter like regret'), ('bitter like regret')")
 
     try:
@@ -108,40 +108,40 @@ def test_a_crash_is_told_by_type_and_place_but_not_in_the_words_of_the_database(
     except IntegrityError as error:
         logging.getLogger("tastings").exception("lot %s: no figures", 7)
         logging.getLogger("tastings").warning("it said: %s", error)
-    first, second = objects(heard)
+    first, second = objects(log_lines)
 
     assert (first["message"], first["level"], first["error"]["type"]) == (
         "lot 7: no figures",
         "error",
         "IntegrityError",
     )
-    assert first["error"]["cause"]["constraint_name"] == "said_once"
+    assert first["error"]["cause"]["constraint_name"] == "line_once"
     assert first["error"]["cause"]["sqlstate"] == "23505"  # unique_violation: PostgreSQL manual, appendix A
     assert any("test_logs.py" in frame and "refuse" in frame for frame in first["error"]["where"])
     assert second["message"] == "it said: IntegrityError"
-    assert "regret" not in "".join(heard())
-    assert "regret" in "".join(heard(Lines))  # for the person at the terminal
+    assert "regret" not in "".join(log_lines())
+    assert "regret" in "".join(log_lines(Lines))  # for the person at the terminal
 
 
-def test_a_view_that_breaks_is_told_once_with_its_request(db, heard, monkeypatch):
+def test_failing_view_is_logged_once_with_its_request(db, log_lines, monkeypatch):
     def broken(*_, **__):
         raise RuntimeError("honey and regret")
 
     monkeypatch.setattr("api.operations.health.worker_answers", broken)
     client = Client(raise_request_exception=False)
     assert client.get("/health/ready?note=honey", headers={HEADER: MADE}).status_code == 500
-    crash, line = objects(heard)
+    crash, line = objects(log_lines)
     assert (crash["error"]["type"], crash["request"], crash["message"]) == (
         "RuntimeError", MADE, "Internal Server Error: /health/ready",
     )  # fmt: skip
     assert (line["status"], line["request"]) == (500, MADE)
-    assert "honey" not in "".join(heard())
+    assert "honey" not in "".join(log_lines())
 
 
-def test_an_object_is_one_line_whatever_is_in_it(heard):
-    with about(lambda: {"request": MADE}):
+def test_an_object_is_one_line_whatever_is_in_it(log_lines):
+    with log_context(lambda: {"request": MADE}):
         logging.getLogger("x").warning("two\nlines “%s”", "\u2028")
-    [line] = heard()
+    [line] = log_lines()
     assert json.loads(line)["message"] == "two\nlines “\u2028”"
 
 
@@ -151,7 +151,7 @@ def test_only_two_forms_are_known():
     assert log_settings("")["formatters"]["chosen"]["form"] == ""
 
 
-def test_a_message_carries_who_asked(db, django_capture_on_commit_callbacks, monkeypatch):
+def test_message_carries_team_and_request(db, django_capture_on_commit_callbacks, monkeypatch):
     sent = []
     monkeypatch.setattr(
         type(current_app._get_current_object()), "send_task", lambda self, name, **given: sent.append((name, given))
@@ -159,19 +159,19 @@ def test_a_message_carries_who_asked(db, django_capture_on_commit_callbacks, mon
     with django_capture_on_commit_callbacks(execute=True):
         later(Job.PRUNE, team=(team := uuid4()), queue=Queue.STEADY)
     headers = dict(sent[0][1]["headers"])
-    with about(lambda: {"request": MADE, "team": "another"}):
+    with log_context(lambda: {"request": MADE, "team": "another"}):
         add_headers(headers=headers)
     assert {name: headers[name] for name in ("team", "request")} == {"team": str(team), "request": MADE}
     assert sent[0][1]["queue"] == "steady"
 
 
 @pytest.mark.parametrize("form", ["json", "lines"])
-def test_a_worker_tells_which_job_of_which_team_and_request_it_does(db, tmp_path, form):
+def test_worker_logs_job_team_and_request(db, tmp_path, form):
     current_app.control.purge()
     database = "postgresql://{USER}:{PASSWORD}@{HOST}:{PORT}/{NAME}".format(**connection.settings_dict)
     environment = {
         **os.environ, "DATABASE_URL": database, "REDIS_URL": settings.REDIS_URL, "LEAFSPAN_LOGS": form,
-        "PYTHONWARNINGS": "ignore",  # that we may be root here is told before anything is set up
+        "PYTHONWARNINGS": "ignore",  # the warning about root comes before logging is set up
         "PYTHONPATH": str(ROOT),
     }  # fmt: skip
     current_app.send_task(Job.DUE_PHOTOS.value, headers={"team": "of-somebody", "request": MADE})
@@ -189,20 +189,20 @@ def test_a_worker_tells_which_job_of_which_team_and_request_it_does(db, tmp_path
     finally:
         worker.terminate()
         worker.wait(timeout=300)
-    told = next(line for line in log.read_text().splitlines() if Job.DUE_PHOTOS.value in line)
+    job_line = next(line for line in log.read_text().splitlines() if Job.DUE_PHOTOS.value in line)
     if form == "json":
-        found = json.loads(told)
+        found = json.loads(job_line)
         assert (found["job"], found["team"], found["request"]) == (Job.DUE_PHOTOS.value, "of-somebody", MADE)
         assert len(found["job_id"]) == 36
         assert found["seconds"] > 0
-        said = [line for line in log.read_text().splitlines() if line and not line.startswith("worker: ")]
-        assert all(json.loads(line)["level"] for line in said)  # beside its last word on a signal
+        lines = [line for line in log.read_text().splitlines() if line and not line.startswith("worker: ")]
+        assert all(json.loads(line)["level"] for line in lines)  # beside its last word on a signal
     else:
-        assert "succeeded in" in told
-        assert f"request={MADE} team=of-somebody" in told
+        assert "succeeded in" in job_line
+        assert f"request={MADE} team=of-somebody" in job_line
 
 
-def test_what_a_job_says_of_itself_ends_with_it(heard):
+def test_log_context_of_a_job_ends_with_it(log_lines):
     class Task:
         name = "tastings.prune"
         request = type("Request", (), {"request": MADE})()
@@ -211,6 +211,6 @@ def test_what_a_job_says_of_itself_ends_with_it(heard):
     logging.getLogger("x").info("inside")
     end_job(task_id="7", task=Task, state="SUCCESS")
     logging.getLogger("x").info("outside")
-    inside, outside = (one for one in objects(heard) if one["logger"] == "x")
+    inside, outside = (one for one in objects(log_lines) if one["logger"] == "x")
     assert (inside["job"], inside["job_id"], inside["request"]) == ("tastings.prune", "7", MADE)
     assert "job" not in outside

@@ -107,9 +107,9 @@ def test_taken_port_ends_the_start_before_anything_runs(tmp_path):
     with address:
         port = address.getsockname()[1]
         run = launch("-m", "config.dev", "run", home=home, PORT=str(port))
-        told, _ = run.communicate(timeout=300)
+        output, _ = run.communicate(timeout=300)
     assert run.returncode == 1
-    assert f"Port {port} of 127.0.0.1 cannot be used" in told
+    assert f"Port {port} of 127.0.0.1 cannot be used" in output
     assert everything_of(home) == []
 
 
@@ -120,6 +120,6 @@ def test_stop_during_the_start_leaves_nothing(tmp_path, number):
     assert eventually((home / "logs/setup.log").exists)
     for _ in range(2):  # an impatient second time, too
         os.kill(run.pid, number)
-    told, _ = run.communicate(timeout=300)
-    assert (run.returncode, "Stopping" in told) == (0, True)
+    output, _ = run.communicate(timeout=300)
+    assert (run.returncode, "Stopping" in output) == (0, True)
     assert everything_of(home) == []

@@ -85,7 +85,7 @@ def test_what_is_unique_is_so_within_a_team(keyed, keys):
     }
     with connection.cursor() as cursor:
         cursor.execute(PARTIAL)
-        found |= {name for name, table, told in cursor.fetchall() if table in keyed and "team_id" not in told}
+        found |= {name for name, table, columns in cursor.fetchall() if table in keyed and "team_id" not in columns}
     assert found == UNIQUE_WITHOUT
 
 
@@ -100,7 +100,7 @@ def test_tables_that_refer_to_a_teams_rows_are_keyed_themselves(keyed, keys):
 
 
 def test_each_exception_is_explained():
-    told = (ROOT / "docs" / "growth.md").read_text()
+    text = (ROOT / "docs" / "growth.md").read_text()
     assert [
-        name for name in sorted(REFERENCES_WITHOUT | UNIQUE_WITHOUT | WITHOUT_TEAM) if f"`{name}`" not in told
+        name for name in sorted(REFERENCES_WITHOUT | UNIQUE_WITHOUT | WITHOUT_TEAM) if f"`{name}`" not in text
     ] == []

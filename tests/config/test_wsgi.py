@@ -35,9 +35,9 @@ def posted(body):
         "wsgi.url_scheme": "http",
         "wsgi.errors": BytesIO(),
     }
-    told = {}
-    answer = application(environ, lambda status, headers: told.update(status=status))
-    return told["status"], json.loads(b"".join(answer))
+    received = {}
+    answer = application(environ, lambda status, headers: received.update(status=status))
+    return received["status"], json.loads(b"".join(answer))
 
 
 def test_a_chunked_body_is_read(connected):

@@ -28,7 +28,7 @@ POT = {"started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110, "ves
 
 
 class CountingTransport(HttpTransport):
-    """Counts failed requests, and says whether one is in flight."""
+    """Counts failed requests, and whether one is in flight."""
 
     def __init__(self, url: str) -> None:
         super().__init__(url, timeout_s=15)
@@ -101,7 +101,7 @@ class SimulatedTaster:
                 if self.rng.random() < 0.05:
                     self._restart()
                 stop.wait(self.rng.uniform(0, 0.4))
-        except Exception as error:  # noqa: BLE001 - whatever it is, the run has to hear of it
+        except Exception as error:  # noqa: BLE001 - whatever it is, the run must report it
             self.errors.append(f"{self.username}: {error!r}")
 
     def _taste(self) -> None:

@@ -9,7 +9,7 @@ CHANGE = {"type": "lot", "id": "lot-1", "at": AT, "fields": {"remarks": "thin"}}
 
 
 class FakePhone:
-    """A phone that shows the same everywhere but where a test says otherwise."""
+    """A phone that shows the same everywhere but where a test changes it."""
 
     device = PHONE
 

@@ -1,4 +1,4 @@
-"""Makers of brews for the tests: an even brew unless something is said."""
+"""Makers of brews for the tests: an even brew by default."""
 
 from dataclasses import replace
 

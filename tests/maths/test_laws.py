@@ -55,7 +55,7 @@ def test_one_session_of_all_tens_moves_fewer_than_one_label_in_twenty():
 @given(rating=outside, infusion=st.integers(1, 4))
 def test_no_rating_off_the_scale_gets_in_anywhere(rating, infusion):
     ratings = dict.fromkeys(range(1, 5), 5.0) | {infusion: rating}
-    brew = brew_of("s", pours=[pour_of(number, strength=said) for number, said in ratings.items()])
+    brew = brew_of("s", pours=[pour_of(number, strength=strength) for number, strength in ratings.items()])
     good = brew_of("t", strength=[5, 5, 5, 5])
     pot = Pot(leaf_g=5.0, vessel_ml=110.0, kettle_c=100.0)
     for entry in (

@@ -1,4 +1,4 @@
-"""In which language pages, answers of the API and mail are: the switch, the login's setting, the browser's wish."""
+"""In which language pages, answers of the API and mail are: the switch, the login's setting, Accept-Language."""
 
 from datetime import UTC, datetime
 
@@ -26,11 +26,11 @@ def browser(lin):
 
 def language(answer):
     """Return the language of a page, which its head, its markup and its words agree on."""
-    [said] = [code for code in ("en", "de") if f'<html lang="{code}">' in answer.content.decode()]
-    with override(said):
+    [code_of_page] = [code for code in ("en", "de") if f'<html lang="{code}">' in answer.content.decode()]
+    with override(code_of_page):
         assert gettext("Skip to the content") in answer.content.decode()
-    assert answer["Content-Language"] == said
-    return said
+    assert answer["Content-Language"] == code_of_page
+    return code_of_page
 
 
 def test_page_follows_accept_language_and_defaults_to_english(db):

@@ -153,12 +153,12 @@ def test_ticked_lots_stay_ticked_when_one_looks_for_more(shelf, browser, strange
 def test_compared_lots_have_their_curves_and_probabilities(shelf, taster, browser):
     ids = [str(shelf[name].id) for name in ("Birch", "Cedar")]
     page = browser.get("/compare/", {"lots": ids})
-    told = taster.client.get("/api/v1/compare", {"lots": ",".join(ids)}).json()["pairs"][0]["probability"]
+    probability = taster.client.get("/api/v1/compare", {"lots": ",".join(ids)}).json()["pairs"][0]["probability"]
     text = " ".join(Seen(page.content.decode()).text.split())
 
     assert page.status_code == 200
     assert set(page["Content-Security-Policy"].split("; ")) == POLICY
-    assert f"Birch is stronger with {percent(told['stronger'])} probability.".replace("\u00a0", " ") in text
+    assert f"Birch is stronger with {percent(probability['stronger'])} probability.".replace("\u00a0", " ") in text
     assert "Which of them is liked more cannot be told: it was not rated in both." in text
     assert page.content.decode().count("<svg") == 4  # a mark for each, the chart for desk and telephone
     assert without_token(browser.get(f"/compare/?lots={','.join(ids)}")) == without_token(page)

@@ -125,8 +125,8 @@ def test_documents_of_a_team_are_bounded(taster, stranger, monkeypatch):
         request_document(
             taster.team.id, digest=digest * 64, layout="card", form="pdf", payload={}, now=now + timedelta(hours=hour)
         )
-    kept = RenderedDocument.objects.filter(team=taster.team).values_list("digest", flat=True)
-    assert {digest[0] for digest in kept} == set("cde")
+    digests = RenderedDocument.objects.filter(team=taster.team).values_list("digest", flat=True)
+    assert {digest[0] for digest in digests} == set("cde")
     assert RenderedDocument.objects.filter(team=stranger.team).count() == 1
 
 

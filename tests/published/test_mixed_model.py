@@ -48,16 +48,16 @@ def variance_of_mean(*, taster, session, rating):
 def reml_components(table):
     """Return the variances of rows, columns and rest that maximise the restricted likelihood, written out."""
     n, k = table.shape
-    said, ones = table.ravel(), np.ones((table.size, 1))
+    y, ones = table.ravel(), np.ones((table.size, 1))
     row, column = np.repeat(np.arange(n), k), np.tile(np.arange(k), n)
     same_row, same_column = row[:, None] == row, column[:, None] == column
 
     def minus_log_likelihood(log_variance):
         rows, columns, rest = np.exp(log_variance)
         covariance = rows * same_row + columns * same_column + rest * np.eye(table.size)
-        solved = np.linalg.solve(covariance, np.column_stack([ones, said]))
+        solved = np.linalg.solve(covariance, np.column_stack([ones, y]))
         information = float(ones[:, 0] @ solved[:, 0])
-        residual = said - float(solved[:, 0] @ said) / information
+        residual = y - float(solved[:, 0] @ y) / information
         return 0.5 * (
             np.linalg.slogdet(covariance)[1] + np.log(information) + residual @ np.linalg.solve(covariance, residual)
         )
@@ -95,11 +95,11 @@ def test_sums_give_mean_and_standard_error_of_the_mixed_model(monkeypatch):
                     taster=str(number),
                     scale=scale,
                     steeping=steeping,
-                    index=np.full(said.size, 3),
-                    ratings=said,
-                    censored=np.zeros(said.size),
+                    index=np.full(ratings.size, 3),
+                    ratings=ratings,
+                    censored=np.zeros(ratings.size),
                 )
-                for said in sessions
+                for ratings in sessions
             ],
             grid=grid,
         )

@@ -134,8 +134,8 @@ def test_phone_that_sends_every_field_changes_nothing_about_the_lot(flight):
     assert problems_of(taster, change("session", ids.session, at=soon, **everything)) == [[]]
     reveal(flight, reason="time is up")
 
-    held = Session.objects.get(id=ids.session)
-    assert (str(held.lot_id), held.leaf_g) == (lot_in(cup), 6)
+    stored = Session.objects.get(id=ids.session)
+    assert (str(stored.lot_id), stored.leaf_g) == (lot_in(cup), 6)
     assert problems_of(taster, change("session", ids.session, lot=None)) == [[]]  # an old edit that comes late
     assert str(Session.objects.get(id=ids.session).lot_id) == lot_in(cup)
 

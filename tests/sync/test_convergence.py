@@ -267,7 +267,7 @@ class Story(RuleBasedStateMachine):
         finally:
             transaction.set_rollback(True)
             self.atomic.__exit__(None, None, None)
-            self.tell()
+            self.print_progress()
 
     def agree(self) -> None:
         self.come_to_rest()
@@ -292,13 +292,13 @@ class Story(RuleBasedStateMachine):
         assert max(revisions, default=0) <= Team.objects.get(id=self.world.team.id).revision
         history = {(str(h.record), h.field, repr(h.value)) for h in FieldHistory.objects.filter(team=self.world.team)}
         for i, expected in self.model.records.items():
-            held = rows[i].stamped()
+            stored = rows[i].stamped()
             assert (expected.type, i, expected.removed) == (rows[i].schema.type, i, rows[i].removed)
-            assert {name: held.values.get(name) for name in expected.values} == expected.values
-            if expected.type == "session" and held.values["flight_cup"]:
-                assert (held.values["lot"] is not None) == self.revealed
+            assert {name: stored.values.get(name) for name in expected.values} == expected.values
+            if expected.type == "session" and stored.values["flight_cup"]:
+                assert (stored.values["lot"] is not None) == self.revealed
             for name, value in expected.taken:
-                assert held.values.get(name) == value or (i, name, repr(value)) in history, (name, value)
+                assert stored.values.get(name) == value or (i, name, repr(value)) in history, (name, value)
 
     def phones_are_as_the_server(self) -> None:
         for i, member in enumerate(self.world.members[: min(3, len(self.stores))]):
@@ -328,7 +328,7 @@ class Story(RuleBasedStateMachine):
             assert not report.verdicts.keys() - {"unchanged", "refused", "merged"}, report.outcomes
         assert Team.objects.get(id=self.world.team.id).revision == before
 
-    def tell(self) -> None:
+    def print_progress(self) -> None:
         self.world.played += 1
         if STORIES and self.world.played % 50 == 0:
             took_s = time.monotonic() - self.world.began
@@ -342,7 +342,7 @@ def shown(state, type_name):
 
 
 def pulled(state):
-    return {i: (kept.type, kept.fields, kept.revision, kept.by) for i, kept in state.records.items()}
+    return {i: (record.type, record.fields, record.revision, record.by) for i, record in state.records.items()}
 
 
 @pytest.mark.django_db(transaction=True)

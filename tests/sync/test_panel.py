@@ -69,13 +69,13 @@ def test_learning_settles_instead_of_chasing_itself(panel_of_three, taster):
         refresh_development(lot.id, now=timezone.now())
     TeamPanel.objects.update(due_revision=10**6)
     assert refresh_panel(taster.team.id, now=timezone.now())
-    held = TeamPanel.objects.get()
-    assert held.version <= 2
+    panel = TeamPanel.objects.get()
+    assert panel.version <= 2
     for lot in panel_of_three:
         refresh_development(lot.id, now=timezone.now())
     TeamPanel.objects.update(due_revision=10**7)
     refresh_panel(taster.team.id, now=timezone.now())
-    assert TeamPanel.objects.get().version == held.version
+    assert TeamPanel.objects.get().version == panel.version
 
 
 def test_the_finish_line_is_learned_from_endings(panel_of_three, taster):

@@ -10,6 +10,7 @@ from django.utils import timezone
 from tastings.actions.push import push
 from tastings.queries.pull import pull
 from tastings.schemas import INFUSION
+from teams.models import Team
 from tests.api.phone import change, sync
 from tests.factories import InfusionFactory, LotFactory, NoteFactory, SessionFactory, TeamFactory, person
 
@@ -130,3 +131,22 @@ def test_a_pulled_change_names_record_revision_and_author(taster):
     }
     assert set(fields) == set(INFUSION.by_name())
     assert (fields["session"], fields["steep_s"], fields["remarks"]) == (str(infusion.session_id), 15, None)
+
+
+@pytest.mark.django_db
+def test_a_row_past_the_counter_waits_for_the_next_pull(taster):
+    """As one that is written between reading the counter and reading the rows."""
+    lot = LotFactory(team=taster.team)
+    Team.objects.filter(id=taster.team.id).update(revision=lot.revision - 1)
+    early = pull(taster.member, cursor=lot.revision - 1, limit=5)
+    Team.objects.filter(id=taster.team.id).update(revision=lot.revision)
+    late = pull(taster.member, cursor=early.cursor, limit=5)
+    assert (early.changes, early.cursor) == ([], lot.revision - 1)
+    assert [change["id"] for change in late.changes] == [str(lot.id)]
+
+
+@pytest.mark.django_db
+def test_rows_of_another_team_stay_there(taster, stranger):
+    LotFactory(team=stranger.team)
+    Team.objects.update(revision=1000)
+    assert pull(taster.member, cursor=0, limit=5).changes == []

@@ -13,14 +13,14 @@ FAULTS = ("none", "request lost", "answer lost", "twice")
 
 
 class Wire:
-    """Carries requests for all phones; tells ``hear`` of every sync that the server answered.
+    """Carries requests for all phones; calls ``on_answer`` for every sync that the server answered.
 
     A request that was lost, and any that was carried, may be carried once more at any later time by `again`: networks
     do that.
     """
 
-    def __init__(self, hear: Callable[[str, list[dict[str, object]], list[dict[str, object]]], None]) -> None:
-        self._client, self._hear = Client(), hear
+    def __init__(self, on_answer: Callable[[str, list[dict[str, object]], list[dict[str, object]]], None]) -> None:
+        self._client, self._on_answer = Client(), on_answer
         self.faults: list[str] = []
         self.carried: list[tuple[str, str, dict[str, str], bytes | None]] = []
 
@@ -52,7 +52,7 @@ class Wire:
         )
         if path == "/api/v1/sync" and response.status_code == 200:
             sent = json.loads(gzip.decompress(body))
-            self._hear(sent["device"], sent["changes"], response.json()["verdicts"])
+            self._on_answer(sent["device"], sent["changes"], response.json()["verdicts"])
         return Response(response.status_code, {k.lower(): v for k, v in response.headers.items()}, response.content)
 
 

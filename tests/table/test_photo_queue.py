@@ -19,7 +19,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def wire():
-    return Wire(lambda *heard: None)
+    return Wire(lambda *answer: None)
 
 
 @pytest.fixture(autouse=True)

@@ -35,7 +35,7 @@ def phone_of(who, transport, store=None):
 
 @pytest.fixture
 def wire():
-    return Wire(lambda *heard: None)
+    return Wire(lambda *answer: None)
 
 
 @pytest.mark.django_db
@@ -78,20 +78,20 @@ def test_notes_on_a_session_not_yet_there_wait_for_it(wire, taster, buyer):
 @pytest.mark.django_db
 def test_phone_unused_for_long_starts_again_and_loses_no_edit(wire, taster):
     here, unused = phone_of(taster, wire), phone_of(person(taster.team, "buyer"), wire)
-    kept, deleted = (str(LotFactory(team=taster.team).id) for _ in range(2))
+    stored, deleted = (str(LotFactory(team=taster.team).id) for _ in range(2))
     here.sync()
     unused.sync()
-    unused.edit("lot", kept, {"remarks": "written offline"})
+    unused.edit("lot", stored, {"remarks": "written offline"})
     here.delete("lot", deleted)
     here.sync()
     DeviceToken.objects.update(began_at=timezone.now() - timedelta(days=500))
     assert prune_all(now=timezone.now() + timedelta(days=401)) == 1
     DeviceToken.objects.update(began_at=timezone.now() - timedelta(days=500))
     here.create("lot", {"name": "Newer", "kind": "green"})
-    assert [r.id for r in unused.records("lot")] == sorted([kept, deleted])
+    assert [r.id for r in unused.records("lot")] == sorted([stored, deleted])
     report = unused.sync()
     assert (report.started_again, report.verdicts) == (True, {"applied": 1})
-    assert [(r.id, r.fields["remarks"]) for r in unused.records("lot")] == [(kept, "written offline")]
+    assert [(r.id, r.fields["remarks"]) for r in unused.records("lot")] == [(stored, "written offline")]
 
 
 @pytest.mark.django_db

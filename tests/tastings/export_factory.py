@@ -53,8 +53,8 @@ def fill_team(team):
     sync(taster.client, [change("session", hidden.session.id, water="Older", at="2020-01-01T00:00:00Z")])
     other = LotFactory(team=team, by=taster.user)
     test, answer = uuid4(), uuid4()
-    said = {"lot": str(place.lot.id), "against": str(other.id), "held_on": "2026-03-04", "alpha": 0.05}
-    record_triangle_test(taster.member, test=test, sent=said, now=NOON)
+    body = {"lot": str(place.lot.id), "against": str(other.id), "held_on": "2026-03-04", "alpha": 0.05}
+    record_triangle_test(taster.member, test=test, sent=body, now=NOON)
     record_trial(taster.member, test=test, trial=answer, sent={"correct": True}, now=NOON)
     withdraw_trial(taster.member, test=test, trial=answer, now=NOON)
     record_trial(
@@ -121,12 +121,12 @@ def records_of(opened):
 
 def written(path, files, *, manifest):
     """Write an export anew with these files and a manifest that fits them."""
-    told = [
+    entries = [
         {"name": name, "bytes": len(data), "sha256": hashlib.sha256(data).hexdigest(), "lines": data.count(b"\n")}
         for name, data in files.items()
     ]
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as target:
         for name, data in files.items():
             target.writestr(name, data)
-        target.writestr("manifest.json", json.dumps({**manifest, "files": told}))
+        target.writestr("manifest.json", json.dumps({**manifest, "files": entries}))
     return path

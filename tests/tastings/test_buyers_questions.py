@@ -17,12 +17,12 @@ def tasted(who, lot, *, days_ago=0, roast=5.0, strength=(5, 6, 6, 5, 4, 3), **se
     made, started = uuid4(), timezone.now() - timedelta(days=days_ago)
     fields = {"lot": str(lot.id), "started_at": started.isoformat(), "leaf_g": 5, "vessel_ml": 110, "warmed": True}
     changes = [change("session", made, **fields, **session)]
-    for number, said in enumerate(strength, start=1):
+    for number, rating in enumerate(strength, start=1):
         pour = uuid4()
         changes.append(change("infusion", pour, session=str(made), number=number, steep_s=18, pour_s=4, kettle_c=100))
         changes += [
             change("note", session=str(made), infusion=str(pour), moment="mouth", descriptor=key, intensity=value)
-            for key, value in {"strength": said, "roast": round(roast * said / 6, 1), "liking": 6}.items()
+            for key, value in {"strength": rating, "roast": round(roast * rating / 6, 1), "liking": 6}.items()
         ]
     answer = sync(who.client, changes, device=uuid4())
     assert {v["verdict"] for v in answer["verdicts"]} == {"applied"}

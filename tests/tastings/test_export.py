@@ -66,8 +66,10 @@ def full(team):
     people = fill_team(team)
     for state in ("tasting", "revealed", "called_off"):
         _, cup, lots = a_flight(team, by=people[0], taster=people[1], state=state)
-        told = state == "revealed"
-        SessionFactory(lot=lots[0] if told else None, team=team, by=people[1].user, flight_cup=cup, shared_once=told)
+        revealed = state == "revealed"
+        SessionFactory(
+            lot=lots[0] if revealed else None, team=team, by=people[1].user, flight_cup=cup, shared_once=revealed
+        )
     return people
 
 
@@ -89,12 +91,12 @@ def test_every_file_is_in_the_manifest_with_its_hash(full, team):
     opened = operator_export(team)
     manifest = json.loads(opened.read("manifest.json"))
 
-    assert {told["name"] for told in manifest["files"]} | {"manifest.json"} == set(opened.namelist())
-    for told in manifest["files"]:
-        data = opened.read(told["name"])
-        assert (told["bytes"], told["sha256"]) == (len(data), hashlib.sha256(data).hexdigest())
-        if told["name"].endswith(".jsonl"):
-            assert told["lines"] == data.count(b"\n")
+    assert {entry["name"] for entry in manifest["files"]} | {"manifest.json"} == set(opened.namelist())
+    for entry in manifest["files"]:
+        data = opened.read(entry["name"])
+        assert (entry["bytes"], entry["sha256"]) == (len(data), hashlib.sha256(data).hexdigest())
+        if entry["name"].endswith(".jsonl"):
+            assert entry["lines"] == data.count(b"\n")
     assert (manifest["format"], manifest["version"], manifest["team"]["id"]) == ("leafspan-team", 1, str(team.id))
     assert sum(name.startswith("photos/") for name in opened.namelist()) == 2  # one picture and its thumbnail
 
@@ -107,8 +109,8 @@ def test_export_has_every_row_and_value_of_the_team(full, team):
         lines = {line["id"]: line for line in lines_of(opened, f"{type_name}s")}
         assert lines.keys() == rows.keys()
         for row_id, row in rows.items():
-            told = {name: lines[row_id][name] for name in row.wire_values() if name != "built_in"}
-            assert told == {name: value for name, value in row.wire_values().items() if name != "built_in"}
+            exported = {name: lines[row_id][name] for name in row.wire_values() if name != "built_in"}
+            assert exported == {name: value for name, value in row.wire_values().items() if name != "built_in"}
             assert (lines[row_id]["stamps"], lines[row_id]["deleted"]) == (row.stamps, row.removed)
     assert len(lines_of(opened, "history")) == FieldHistory.objects.filter(team=team).count() == 3
     assert [line["correct"] for line in sorted(lines_of(opened, "trials"), key=lambda t: not t["correct"])] == [
@@ -155,9 +157,9 @@ def test_owner_gets_what_an_owner_may_see_and_nothing_else(full, team):
     assert [secret for secret in secrets if secret in text] == []
     assert [secret for secret in secrets if secret not in all_text(is_operator)] == []
     assert {line["state"] for line in lines_of(seen, "flights")} == {"revealed", "called_off"}
-    said = json.loads(seen.read("manifest.json"))
-    assert said["made_for"] == "owner"
-    assert any("Private sessions of other members" in reason for reason in said["left_out"])
+    manifest = json.loads(seen.read("manifest.json"))
+    assert manifest["made_for"] == "owner"
+    assert any("Private sessions of other members" in reason for reason in manifest["left_out"])
 
 
 def test_owners_own_private_and_blind_sessions(team, full):
@@ -191,9 +193,9 @@ def test_audit_log_lists_exports(full, team, tmp_path):
     owner = full[0]
     b"".join(owner.client.get("/api/v1/team/export").streaming_content)
     call_command("export_team", team=str(team.id), to=tmp_path / "team.zip", stdout=io.StringIO())
-    told = AuditEntry.objects.filter(team=team, what="export").order_by("at").values_list("who", "about__made_for")
+    entries = AuditEntry.objects.filter(team=team, what="export").order_by("at").values_list("who", "about__made_for")
 
-    assert list(told) == [(owner.user.id, "owner"), (None, "operator")]
+    assert list(entries) == [(owner.user.id, "owner"), (None, "operator")]
 
 
 def test_another_teams_records_are_not_in_it(full, stranger, team):
@@ -230,13 +232,13 @@ def test_sheets_have_live_records_in_rows_of_one_width(full, team):
 
 def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, team):
     opened = operator_export(team)
-    told = json.loads(opened.read("dictionary.json"))
+    exported = json.loads(opened.read("dictionary.json"))
 
     for table in TABLES:
-        fields = {field["name"]: field for field in told["records"][table.name]["fields"]}
+        fields = {field["name"]: field for field in exported["records"][table.name]["fields"]}
         for line in lines_of(opened, table.name):
             assert line.keys() == fields.keys()
-    infusion = {field["name"]: field for field in told["records"]["infusions"]["fields"]}
+    infusion = {field["name"]: field for field in exported["records"]["infusions"]["fields"]}
     assert infusion["kettle_c"] == {
         "name": "kettle_c", "kind": "number", "required": True, "unit": "°C", "low": 0, "high": 100,
         "meaning": "water in the kettle",
@@ -246,7 +248,7 @@ def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, tea
     )
     schemas = [field for model in MODELS.values() for field in model.schema.fields]
     assert [field.name for field in schemas if meaning(field) == field.name.replace("_", " ")] == []
-    assert told == json.loads(json.dumps(dictionary()))
+    assert exported == json.loads(json.dumps(dictionary()))
 
 
 def test_picture_that_went_meanwhile_is_left_out_with_its_photos(full, team):
@@ -404,7 +406,7 @@ NOBODY = "00000000-0000-7000-8000-00000000dead"
 
 
 @pytest.mark.parametrize(
-    ("table", "fields", "said"),
+    ("table", "fields", "problem"),
     [
         ("infusions", {"kettle_c": 120}, "infusions.jsonl, line 1, kettle_c: must be at most 100"),
         ("lots", {"kind": "coffee"}, "lots.jsonl, line 1, kind: must be one of"),
@@ -437,12 +439,12 @@ NOBODY = "00000000-0000-7000-8000-00000000dead"
     ],
     ids=lambda value: "" if isinstance(value, dict) else str(value)[:30],
 )
-def test_error_names_file_line_and_field_and_nothing_is_stored(full, taken, table, fields, said):
+def test_error_names_file_line_and_field_and_nothing_is_stored(full, taken, table, fields, problem):
     path = changed(taken, taken.parent, table, **fields)
 
     with pytest.raises(ArchiveError) as caught:
         bring(path)
-    assert said in str(caught.value)
+    assert problem in str(caught.value)
     assert not Team.objects.filter(name="Brought").exists()
     assert not User.objects.filter(id=full[0].user.id).exists()
     assert not Note.objects.exists()
@@ -480,8 +482,8 @@ def test_zip_that_was_cut_short_damaged_or_stuffed_is_refused(full, taken, tmp_p
         "nothing that an export holds": lambda: rewritten(taken, tmp_path, more=[("photos/../../../etc/passwd", b"x")]),
         "twice": lambda: rewritten(taken, tmp_path, more=[("records/lots.jsonl", b"{}")]),
     }
-    for said, make in bad.items():
-        with pytest.raises(ArchiveError, match=said):
+    for message, make in bad.items():
+        with pytest.raises(ArchiveError, match=message):
             bring(make())
     assert not Team.objects.filter(name="Brought").exists()
 
@@ -506,17 +508,17 @@ def test_line_that_is_no_json_is_named(full, taken, tmp_path):
 
 
 def test_commands_tell_what_they_did_and_what_stands_against_it(full, team, tmp_path):
-    path, said = tmp_path / "team.zip", io.StringIO()
-    call_command("export_team", team=team.name, to=path, stdout=said)
-    assert "records/notes.jsonl: " in said.getvalue()
+    path, output = tmp_path / "team.zip", io.StringIO()
+    call_command("export_team", team=team.name, to=path, stdout=output)
+    assert "records/notes.jsonl: " in output.getvalue()
     assert path.stat().st_mode & 0o777 == 0o600
     with pytest.raises(CommandError, match="File exists"):
         call_command("export_team", team=team.name, to=path)
     with pytest.raises(CommandError, match="no team is called"):
         call_command("export_team", team="Nobody", to=path)
     with pytest.raises(CommandError, match=r"nothing was imported\. records/"):
-        call_command("import_team", path, team="Brought", stdout=said)
+        call_command("import_team", path, team="Brought", stdout=output)
     delete_team(team)
-    call_command("import_team", path, team="Brought", stdout=said)
-    assert "imported" in said.getvalue().splitlines()[-1]
+    call_command("import_team", path, team="Brought", stdout=output)
+    assert "imported" in output.getvalue().splitlines()[-1]
     assert list(tmp_path.glob("*.part")) == []

@@ -12,7 +12,7 @@ from tastings.actions.flights.jobs import enqueue_due_flights
 from tastings.models import Flight
 from tests.api.phone import change, sync
 from tests.api.problems import refusal
-from tests.api.test_schema import misfits
+from tests.api.test_schema import schema_errors
 from tests.flights import flight_of, lot_in, reveal, row, taste, taste_all
 
 pytestmark = pytest.mark.django_db
@@ -62,9 +62,9 @@ def test_answer_is_as_documented(flight):
     document = SchemaGenerator().get_schema(request=None, public=True)
     answer = answer_of(flight)
 
-    assert misfits(document, "FlightAnswer", answer) == []
-    assert misfits(document, "Flight", shown) == []
-    assert misfits(document, "PouringPlan", flight.pourer.client.get(f"{flight.address}pouring").json()) == []
+    assert schema_errors(document, "FlightAnswer", answer) == []
+    assert schema_errors(document, "Flight", shown) == []
+    assert schema_errors(document, "PouringPlan", flight.pourer.client.get(f"{flight.address}pouring").json()) == []
     assert {one["price"] for one in answer["measures"][0]["worth"]} == {20, 30, 40, 50}
 
 

@@ -15,7 +15,7 @@ def lots(taster):
     return LotFactory(team=taster.team), LotFactory(team=taster.team)
 
 
-def held(who, lots, **fields):
+def record_test(who, lots, **fields):
     """Record a test of two lots; return its address."""
     made = uuid4()
     body = {"id": str(made), "lot": str(lots[0].id), "against": str(lots[1].id), "held_on": "2026-03-04", **fields}
@@ -26,12 +26,12 @@ def held(who, lots, **fields):
 
 def answer(who, address, *, correct, **fields):
     body = {"id": str(uuid4()), "correct": correct, **fields}
-    said = who.client.post(f"{address}trials", body)
-    return body["id"], said
+    response = who.client.post(f"{address}trials", body)
+    return body["id"], response
 
 
 def test_answers_are_counted_with_their_exact_probability(taster, lots):
-    address = held(taster, lots)
+    address = record_test(taster, lots)
     assert taster.client.get(address).json()["result"] is None
     for correct in [True] * 5 + [False]:
         answer(taster, address, correct=correct, taster=str(taster.user.id))
@@ -42,7 +42,7 @@ def test_answers_are_counted_with_their_exact_probability(taster, lots):
 
 
 def test_the_same_answer_twice_counts_once_and_a_withdrawn_one_not_at_all(taster, lots):
-    address = held(taster, lots)
+    address = record_test(taster, lots)
     made, _ = answer(taster, address, correct=True)
     again = taster.client.post(f"{address}trials", {"id": made, "correct": True})
     assert (again.status_code, again.json()["result"]["n_tests"]) == (201, 1)
@@ -82,7 +82,7 @@ def test_a_tea_is_not_tested_against_itself(taster, lots):
 
 
 def test_viewers_read_and_strangers_find_nothing(taster, viewer, stranger, lots):
-    address = held(taster, lots)
+    address = record_test(taster, lots)
     assert viewer.client.get(address).status_code == 200
     assert answer(viewer, address, correct=True)[1].status_code == 403
     absent = stranger.client.get(f"/api/v1/triangle-tests/{uuid4()}/")
@@ -95,7 +95,7 @@ def test_viewers_read_and_strangers_find_nothing(taster, viewer, stranger, lots)
 
 
 def test_tests_of_one_lot_are_listed(taster, lots):
-    held(taster, lots)
-    held(taster, (lots[1], lots[0]))
+    record_test(taster, lots)
+    record_test(taster, (lots[1], lots[0]))
     found = taster.client.get("/api/v1/triangle-tests/", {"lot": str(lots[1].id)}).json()["results"]
     assert [row["lot"] for row in found] == [str(lots[1].id)]

@@ -156,7 +156,7 @@ def test_reset_request_runs_the_same_statements_for_any_name(lin, mailoutbox):
 
     assert [answer.status_code for answer in answers] == [202] * 5
     assert len({answer.content for answer in answers}) == 1
-    assert [told for told in statements if told != statements[0]] == []
+    assert [queries for queries in statements if queries != statements[0]] == []
     assert [mail.to for mail in mailoutbox] == [["lin@tea.example"]]
 
 
@@ -208,7 +208,7 @@ def test_reset_pages(lin, mailoutbox):
     browser = Client(enforce_csrf_checks=True)
     page = browser.get("/reset/")
     form = {"csrfmiddlewaretoken": browser.cookies["csrftoken"].value}
-    said = {browser.post("/reset/", {**form, "username": name}).content for name in ("Lin", "nobody")}
+    pages = {browser.post("/reset/", {**form, "username": name}).content for name in ("Lin", "nobody")}
     for request in ResetRequest.objects.all():
         send_reset_mail(request.id, now=datetime.now(UTC))
     link = f"/reset/{mailed(mailoutbox)[0]}/"
@@ -216,7 +216,7 @@ def test_reset_pages(lin, mailoutbox):
     done, gone = browser.post(link, {**form, "password": BETTER}), browser.get(link)
 
     assert b"Forgotten your password?" in page.content
-    assert len(said) == 1
+    assert len(pages) == 1
     assert (shown.status_code, shown["Cache-Control"], b"Lin" in shown.content) == (200, "no-store", True)
     assert b"too short" in weak.content
     assert (b"Sign in with the new one" in done.content, gone.status_code) == (True, 404)

@@ -1,4 +1,4 @@
-"""Working out what a revealed flight says, and storing it."""
+"""Computes and stores the answer of a revealed flight."""
 
 import logging
 from collections import Counter

@@ -136,7 +136,7 @@ class Applier:
         return sample is not None and uuid_of(str(sample)) in ahead - {self._changes[i].id}
 
     def _recognise_repeats(self) -> None:
-        """Call a change that has lost unchanged, not merged, if the history tells that it lost before."""
+        """Report a losing change as unchanged, not merged, if the history shows that it lost before."""
         lost = {i: result.lost for i, result in self._results.items() if result.lost}
         records = {i: self._changes[i].id for i in lost}
         known = stored_history((records[i], value) for i, values in lost.items() for value in values)

@@ -68,8 +68,8 @@ def encoded(light: FloatArray) -> FloatArray:
     >>> encoded(np.array([0.0, 0.2140411, 1.0])).round(4).tolist()
     [0.0, 0.5, 1.0]
     """
-    held = np.clip(light, 0.0, 1.0)
-    curved = np.where(held <= 0.0031308, 12.92 * held, 1.055 * np.maximum(held, 1e-12) ** (1 / 2.4) - 0.055)
+    clipped = np.clip(light, 0.0, 1.0)
+    curved = np.where(clipped <= 0.0031308, 12.92 * clipped, 1.055 * np.maximum(clipped, 1e-12) ** (1 / 2.4) - 0.055)
     return np.asarray(np.clip(curved, 0.0, 1.0), dtype=np.float64)
 
 

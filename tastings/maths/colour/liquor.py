@@ -36,8 +36,8 @@ _BEYOND_FULL, _BEYOND_EMPTY = 0.15, -0.02
 """How far beyond its end a clipped channel may lie, in linear light. Own values, no source."""
 
 Reason = Literal["white_small", "liquor_small", "white_clipped", "white_dark", "white_coloured", "liquor_brighter"]
-"""Why a colour cannot be told: a region has too few pixels; the white is overexposed, too dark or far from white; the
-liquor is brighter than the white."""
+"""Why a colour cannot be measured: a region has too few pixels; the white is overexposed, too dark or far from white;
+the liquor is brighter than the white."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ class RegionColour:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LiquorColour:
-    """A liquor's colour; without ``lab`` it cannot be told, for the reason given."""
+    """A liquor's colour; without ``lab`` it could not be measured, for the reason given."""
 
     reason: Reason | None = None
     lab: Lab | None = None

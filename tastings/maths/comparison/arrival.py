@@ -13,8 +13,8 @@ neither differs nor is known that well is "cannot tell", with how large a differ
 In simulation (``python -m benchmarks.calibration``: six descriptors, leaf that the estimator does not assume, tasters
 not calibrated) one tea was called two in 7 of 600 pairs, 1.2 %. A difference of 1.5 points in one descriptor was
 found with one, three and six sessions a side by the same four tasters in 18, 42 and 84 % of 100 pairs, by four others
-in 2, 19 and 26 %; one of 3 points in 43, 96, 99 and 34, 81, 98 %. "Same" was said of one tea in 6, 56 and 77 % and 0,
-1 and 7 %, of teas 1.5 points apart in 1 % of 600.
+in 2, 19 and 26 %; one of 3 points in 43, 96, 99 and 34, 81, 98 %. The verdict "same" was
+given for one tea in 6, 56 and 77 % and 0, 1 and 7 %, for teas 1.5 points apart in 1 % of 600.
 """
 
 from collections.abc import Mapping, Sequence

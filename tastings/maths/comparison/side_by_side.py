@@ -7,10 +7,10 @@ again: tasters who tasted one side more often than the other, and those who tast
 
 In 1,000 simulated pairs of lots (``python -m benchmarks.calibration``: one to four sessions a side by the same four
 tasters, not calibrated, leaf that the estimator does not assume) the 80 % interval of a difference held it in 88 %.
-Of lots of different leaf what was told of strength and liking was true about as often as told: 87 and 88 % of what
-was told with 0.8 to 0.95 probability. Who outlasts whom is told too surely in the middle: 78 % of that class, 57 % of
-what was told with 0.6 to 0.8. Lots of nearly the same leaf are more alike than the prior, which takes them for
-unrelated: there 75, 93 and 52 % of what was told with 0.8 to 0.95 were true of strength, liking and lasting.
+For lots of different leaf the probabilities for strength and liking are calibrated: of statements with 0.8 to 0.95, 87
+and 88 % were true. Those for who outlasts whom are overconfident in the middle: 78 % with 0.8 to 0.95, 57 % with 0.6 to
+0.8. Lots of nearly the same leaf are more alike than the prior, which takes them for unrelated: there 75, 93 and 52 %
+with 0.8 to 0.95 were true of strength, liking and lasting.
 """
 
 from collections import Counter

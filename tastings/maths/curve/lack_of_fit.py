@@ -82,8 +82,8 @@ def lack_of_fit(left: Sequence[Residuals], *, infusions: int) -> LackOfFit | Non
     inside = (number >= 1) & (number <= infusions)
     number, residual = number[inside] - 1, residual[inside]
     count = np.bincount(number, minlength=infusions)
-    kept = (count >= 2)[number]
-    number, residual = number[kept], residual[kept]
+    used = (count >= 2)[number]
+    number, residual = number[used], residual[used]
     rated = np.flatnonzero(count >= 2)
     spare = residual.size - rated.size - len(left)
     if rated.size < LEAST_INFUSIONS or spare < LEAST_SPARE:
@@ -110,9 +110,9 @@ def _own_scale_out(one: Residuals) -> FloatArray:
     shift_shift = residual.size * _SHIFT_SD**2 / _NOISE_VARIANCE + 1
     gain_gain = float(column @ column) / _NOISE_VARIANCE + 1
     shift_gain = float(column.sum()) * _SHIFT_SD / _NOISE_VARIANCE
-    shift_said = float(residual.sum()) * _SHIFT_SD / _NOISE_VARIANCE
-    gain_said = float(column @ residual) / _NOISE_VARIANCE
+    shift_y = float(residual.sum()) * _SHIFT_SD / _NOISE_VARIANCE
+    gain_y = float(column @ residual) / _NOISE_VARIANCE
     both = shift_shift * gain_gain - shift_gain**2
-    shift = (gain_gain * shift_said - shift_gain * gain_said) / both
-    gain = (shift_shift * gain_said - shift_gain * shift_said) / both
+    shift = (gain_gain * shift_y - shift_gain * gain_y) / both
+    gain = (shift_shift * gain_y - shift_gain * shift_y) / both
     return np.asarray(residual - shift * _SHIFT_SD - gain * column, dtype=np.float64)

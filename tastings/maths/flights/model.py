@@ -29,7 +29,7 @@ from tastings.maths.flights.gibbs.noise import draw_noise_and_taste
 from tastings.maths.flights.gibbs.spreads import draw_lot_sd, draw_shift_and_sitting_sd
 from tastings.maths.flights.gibbs.state import State
 
-N_WARM_UP, N_KEPT = 50, 150
+N_WARM_UP, N_SAVED = 50, 150
 """Sweeps of every chain: first those that are thrown away."""
 
 
@@ -102,12 +102,12 @@ def draw(cups: ServedCups, *, scale: float, rng: Generator) -> Draws:
     """Draw from the posterior given the cups; at least one is needed."""
     design = Design.of(cups, scale=scale)
     state = State.start(design, rng)
-    kept = []
-    for number in range(N_WARM_UP + N_KEPT):
+    saved = []
+    for number in range(N_WARM_UP + N_SAVED):
         sweep(design, state, rng)
         if number >= N_WARM_UP:
-            kept.append(Draws.of(design, state, scale=scale))
-    return Draws(**{one.name: np.concatenate([getattr(draws, one.name) for draws in kept]) for one in fields(Draws)})
+            saved.append(Draws.of(design, state, scale=scale))
+    return Draws(**{one.name: np.concatenate([getattr(draws, one.name) for draws in saved]) for one in fields(Draws)})
 
 
 def sweep(design: Design, state: State, rng: Generator) -> None:

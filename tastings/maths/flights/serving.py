@@ -101,7 +101,7 @@ def plan_servings(  # noqa: PLR0913  # each is a question that the pourer answer
     seed : int
         Same arguments and seed, same plan.
     on_progress : Callable[[float], None], optional
-        Told the share of the work done, 0 to 1.
+        Called with the share of the work done, 0 to 1.
 
     Returns
     -------

@@ -69,7 +69,7 @@ class Caffeine:
 
 @dataclass(frozen=True, slots=True)
 class Price:
-    """What a lot costs per kg, and in which currency (ISO 4217; None when nobody said)."""
+    """What a lot costs per kg, and in which currency (ISO 4217; None when not recorded)."""
 
     per_kg: float
     currency: str | None

@@ -2,8 +2,8 @@
 
 Four styles. Two are brewed to a strength: ``small_pot``, many short infusions of much leaf, and ``long_mug``, one long
 infusion of little leaf. Two are evaluations with everything laid down by a standard: ``standard_bowl`` (ISO 3103) and
-``covered_bowl`` (GB/T 23776). What is said of a pot must fit its style; a number that the style or the extraction model
-cannot take is refused by name.
+``covered_bowl`` (GB/T 23776). The parameters of a pot must fit its style; a number that the style or the extraction
+model cannot take is refused by name.
 """
 
 from dataclasses import dataclass, fields, replace
@@ -64,7 +64,7 @@ class PotError(BrewError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Pot:
-    """The pot and the table as asked for; None where nothing is said.
+    """The pot and the table as asked for; None where the request has no value.
 
     A field without a value takes the style's own, or what was usual where the lot was tasted
     (`tastings.maths.guide.usual_brew`); while nobody has tasted it, leaf and heat of the even brew.
@@ -187,7 +187,7 @@ def small_pot(pot: Pot) -> Vessel:
 
 
 def small_pot_ml(pot: Pot) -> float:
-    """Return what a small pot holds; the even brew's where nothing was said [ml]."""
+    """Return what a small pot holds; the even brew's by default [ml]."""
     return EVEN_VESSEL_ML if pot.vessel_ml is None else pot.vessel_ml
 
 

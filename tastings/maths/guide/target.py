@@ -1,9 +1,9 @@
-"""The strength that a lot's guide aims at: the one its tasters like best, when that can be told.
+"""The strength that a lot's guide aims at: the one its tasters like best, when the evidence suffices.
 
 Each cup that somebody rated for liking is set against the strength that the lot's fitted curve gives that very cup:
 evened over tasters and their noise, so that a taster who rates everything high makes no slope. Liking is then a
 parabola of strength, with a shift of each session, N(0, 0.7), and one of each infusion number, N(0, 0.3), for what
-liking owes to aroma and the like and not to strength. The evidence tells when
+liking owes to aroma and the like and not to strength. The evidence suffices when
 
 - at least 12 cups of at least 2 sessions are rated for liking, their strengths spanning at least 2 points,
 - with probability at least 0.8 the parabola has its top inside the strengths tasted, and
@@ -12,8 +12,8 @@ liking owes to aroma and the like and not to strength. The evidence tells when
 Otherwise the target is the strength of the second even-brew infusion: wetted through, and not yet drained. Leaf that
 wets slowly may give next to nothing then; a target is never less than a point above the finish line, for steeps that
 keep a cup which nobody would finish help no one. The rule is our own. Of 30 simulated lots of six sessions, whose
-liking fell by half a point per squared point away from a best strength inside the range, 25 to 29 were told; of 30 each
-whose liking was flat, rose or fell throughout, none or one.
+liking fell by half a point per squared point away from a best strength inside the range, 25 to 29 were found; of 30
+each whose liking was flat, rose or fell throughout, none or one.
 """
 
 from collections.abc import Sequence

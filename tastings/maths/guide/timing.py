@@ -85,6 +85,6 @@ def timed_s(steep_s: float) -> float:
     >>> [timed_s(x) for x in (0.4, 7.4, 14.6, 17.4, 57.6, 66.0, 131.0, 299.0)]
     [3.0, 7.0, 15.0, 15.0, 60.0, 70.0, 135.0, 300.0]
     """
-    held_s = min(max(steep_s, SHORTEST_S), LONGEST_S)
-    step_s = next(step_s for below_s, step_s in STEPS_S if held_s < below_s or below_s == LONGEST_S)
-    return floor(held_s / step_s + 0.5) * step_s
+    clipped_s = min(max(steep_s, SHORTEST_S), LONGEST_S)
+    step_s = next(step_s for below_s, step_s in STEPS_S if clipped_s < below_s or below_s == LONGEST_S)
+    return floor(clipped_s / step_s + 0.5) * step_s

@@ -1,7 +1,7 @@
-"""How a lot's tasters brewed it: heat, leaf to water and rinse, for a guide that is told nothing else.
+"""How a lot's tasters brewed it: heat, leaf to water and rinse, for a guide request that names none.
 
-Heat and leaf belong to the tea more than to the table: whoever tasted a green lot at 80 deg C with little leaf does not
-want to read how to brew it at 100 with much, though the strength could be reached so.
+Defaults come from how the lot was brewed: whoever tasted a green lot at 80 deg C with little leaf does not want a guide
+for 100 deg C and much leaf, though it could reach the same strength.
 """
 
 from collections.abc import Sequence
@@ -38,19 +38,19 @@ class UsualBrew:
     @classmethod
     def of(cls, followed: Sequence[PreparedSession]) -> "UsualBrew | None":
         """Look at the usable sessions of a lot; None without one."""
-        told = [(one, pours) for one in followed if (pours := [p for p in one.brew.pours if p.number > 0])]
-        if not told:
+        brewed = [(one, pours) for one in followed if (pours := [p for p in one.brew.pours if p.number > 0])]
+        if not brewed:
             return None
         return cls(
-            kettle_c=float(round(median(median(_heat_c(one, pour) for pour in pours) for one, pours in told))),
+            kettle_c=float(round(median(median(_heat_c(one, pour) for pour in pours) for one, pours in brewed))),
             leaf_g_per_ml=median(
-                one.brew.leaf_g / median(pour.water_ml or one.brew.vessel_ml for pour in pours) for one, pours in told
+                one.brew.leaf_g / median(pour.water_ml or one.brew.vessel_ml for pour in pours) for one, pours in brewed
             ),
-            rinsed=sum(any(pour.number == 0 for pour in one.brew.pours) for one, _ in told) * 2 > len(told),
+            rinsed=sum(any(pour.number == 0 for pour in one.brew.pours) for one, _ in brewed) * 2 > len(brewed),
         )
 
     def filled(self, pot: Pot) -> Pot:
-        """Return the pot with heat and, for a small pot, leaf as they were usual where nothing was said of them.
+        """Return the pot with heat and, for a small pot, leaf as usual for the lot where the request names none.
 
         Examples
         --------

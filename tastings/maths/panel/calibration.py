@@ -36,9 +36,9 @@ _PRIOR_MEAN = np.array([_UNKNOWN.gain, _UNKNOWN.offset])
 
 @dataclass(frozen=True, slots=True)
 class _Compared:
-    """One session's ratings beside what the others say its cups were, with the covariance of their difference."""
+    """One session's ratings, the strengths expected from the other tasters, and the covariance of the difference."""
 
-    said: FloatArray
+    ratings: FloatArray
     expected: FloatArray
     covariance: FloatArray
 
@@ -110,11 +110,11 @@ def _sessions_against(
     for one, mine in own:
         curves = draws.level[:, None] * one.cups[draws.node][:, mine.index]
         expected = curves.mean(axis=0)
-        said = impute_censored(mine.ratings, censored=mine.censored, cups=mine.cups(one.cups), grid=grid)
+        ratings = impute_censored(mine.ratings, censored=mine.censored, cups=mine.cups(one.cups), grid=grid)
         found.append(
             _Compared(
                 # Back on the taster's own scale, with ratings at an end of it where they are expected beyond.
-                said=said + mine.scale.offset,
+                ratings=ratings + mine.scale.offset,
                 expected=expected,
                 covariance=posterior.sigma**2 * np.eye(expected.size)
                 + SESSION_SHIFT_SD**2
@@ -132,7 +132,7 @@ def _ridge(compared: Sequence[_Compared]) -> TasterScale:
         columns = np.column_stack([one.expected, np.ones(one.expected.size)])
         weighed = np.linalg.solve(one.covariance, columns)
         precision += weighed.T @ columns
-        cross += weighed.T @ one.said
+        cross += weighed.T @ one.ratings
     covariance = np.linalg.inv(precision)
     gain, offset = (covariance @ cross).tolist()
     gain_sd, offset_sd = np.sqrt(np.diag(covariance)).tolist()

@@ -26,7 +26,7 @@ MOST_TABLE_TASTERS = 12
 
 @dataclass(frozen=True, slots=True)
 class Rated:
-    """One rating brought to the even brew, and what the lot's curve says there [points, 0 to 10]."""
+    """One rating brought to the even brew, and the lot's curve there [points, 0 to 10]."""
 
     lot: str
     session: str

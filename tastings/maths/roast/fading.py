@@ -1,4 +1,4 @@
-"""How a flavour fades over the days: what each session says of it, and the curve that follows from them.
+"""How a flavour fades over the days: one value of each session, and the curve fitted to them.
 
 Each session alone gives the attribute of its cups on the even brew (mean of the first eight infusions) with a
 variance. Over the days these values follow ``floor + (start - floor) 2^(-day / half_life)``, plus noise from session
@@ -41,7 +41,7 @@ _LEAST_WEIGHT = 1e-7
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """What one session says of an attribute on the even brew: mean of the first eight cups and its variance.
+    """One session's value of an attribute on the even brew: mean of the first eight cups and its variance.
 
     The variance holds the session's own shift, gain and noise, not the taster's, which ``scale`` describes.
     """
@@ -66,8 +66,8 @@ class Fade:
 
     def at(self, day: float) -> FloatArray:
         """Return the value of each node so many days after roasting. [points]."""
-        kept = np.exp2(-day / self.half_life_days)
-        return np.asarray(self.floor + (self.start - self.floor) * kept, dtype=np.float64)
+        decay = np.exp2(-day / self.half_life_days)
+        return np.asarray(self.floor + (self.start - self.floor) * decay, dtype=np.float64)
 
     def under(self, level: float) -> FloatArray:
         """Return the day on which each node falls under a level: 0 if it starts there, inf if it never does."""
@@ -98,7 +98,7 @@ class Trend:
 def values_of(
     followed: Sequence[PreparedSession], *, key: str, day_of: Mapping[str, float], grid: Grid
 ) -> tuple[Value, ...]:
-    """Return what each session alone says of an attribute on the even brew.
+    """Return each session's value of an attribute on the even brew.
 
     Parameters
     ----------
@@ -158,19 +158,19 @@ def fit_fade(values: Sequence[Value]) -> Fade:
     )
     log_weight = np.empty((NOISE.size, *shape))
     day, mean = np.array([one.day for one in values]), np.array([one.mean for one in values])
-    kept = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
+    decay = np.exp2(-day[None, :] / HALF_LIFE_DAYS[:, None])
     for index, noise in enumerate(NOISE):
         log_weight[index] = log_prior - 0.5 * (np.log(noise / 0.2) / 0.6) ** 2
         if not values:
             continue
         root = np.linalg.cholesky(_covariance(values, noise=float(noise)))
-        columns = np.linalg.solve(root, np.stack([1 - kept, kept]).transpose(2, 0, 1).reshape(day.size, -1))
+        columns = np.linalg.solve(root, np.stack([1 - decay, decay]).transpose(2, 0, 1).reshape(day.size, -1))
         of_floor, of_start = columns[:, : len(HALF_LIFE_DAYS)], columns[:, len(HALF_LIFE_DAYS) :]
-        said = np.linalg.solve(root, mean)
-        square = said @ said + 2 * (
+        y_whitened = np.linalg.solve(root, mean)
+        square = y_whitened @ y_whitened + 2 * (
             (of_floor * of_start).sum(axis=0)[:, None, None] * floor * start
-            - (said @ of_floor)[:, None, None] * floor
-            - (said @ of_start)[:, None, None] * start
+            - (y_whitened @ of_floor)[:, None, None] * floor
+            - (y_whitened @ of_start)[:, None, None] * start
         )
         square = square + (of_floor**2).sum(axis=0)[:, None, None] * floor**2
         square = square + (of_start**2).sum(axis=0)[:, None, None] * start**2

@@ -6,8 +6,8 @@ grid, so that the date has an interval and may also be never. "Cannot tell" is a
 In 1,000 simulated lots (``python -m benchmarks.calibration``: two to five tastings by up to three tasters within one
 to six months, half-life 15 to 150 days, leaf that the estimator does not assume) the 80 % interval held the day in 88
 % of those that cross the level, and ended with no date for 92 % of those that never do. Of those called ready 94 %
-were under it, of those called resting 3 %, of the 317 left open 46 %. Told with 0.4 to 0.6 (0.6 to 0.8, 0.8 to 0.95)
-probability, 48 (71, 83) % were.
+were under it, of those called resting 3 %, of the 317 left open 46 %. Of those with
+probability 0.4 to 0.6 (0.6 to 0.8, 0.8 to 0.95), 48 (71, 83) % were ready.
 """
 
 from collections.abc import Mapping, Sequence

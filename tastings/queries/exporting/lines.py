@@ -70,7 +70,7 @@ SHEETS: Mapping[str, tuple[tuple[str, str], ...]] = {
     "notes": (("descriptor_label", "descriptor__label"),),
     "descriptors": (),
 }
-"""The five record types as sheets, with what each tells beside its own fields."""
+"""The five record types as sheets, with the columns each has beside its own fields."""
 _NOT_IN_SHEETS = ("stamps", "deleted", "shared_once", "descriptor_id")
 
 

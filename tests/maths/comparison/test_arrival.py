@@ -18,13 +18,13 @@ SHAPE = np.array([0.85, 1.0, 1.05, 1.0, 0.95, 0.9, 0.8, 0.7])
 
 def session(name, tea, *, taster="ann", chance=None, offset=0.0):
     """Return an even brew of eight cups; with ``chance`` rated with noise, a shift and a gain of the day."""
-    said = {key: level * SHAPE + offset for key, level in tea.items()}
+    ratings = {key: level * SHAPE + offset for key, level in tea.items()}
     if chance is not None:
-        for key, cups in said.items():
+        for key, cups in ratings.items():
             day = cups * chance.normal(1, 0.08) + chance.normal(0, 0.2)
-            said[key] = np.round(2 * (day + chance.normal(0, 0.75, cups.size))) / 2
+            ratings[key] = np.round(2 * (day + chance.normal(0, 0.75, cups.size))) / 2
     pours = [
-        pour_of(n, **{key: float(np.clip(cups[n - 1], 0, 10)) for key, cups in said.items()})
+        pour_of(n, **{key: float(np.clip(cups[n - 1], 0, 10)) for key, cups in ratings.items()})
         for n in range(1, SHAPE.size + 1)
     ]
     return brew_of(name, taster=taster, pours=pours)

@@ -55,9 +55,9 @@ def test_group_against_itself_is_undecided():
 def test_one_generous_taster_of_both_tells_them_apart_better_than_two_strangers():
     # A taster's own scale cancels between two lots; that of two people who each tasted one of them does not.
     shared = pair_of(sessions("a", LASTING, tasters=["ann"], lift=1.0), sessions("b", LASTING, tasters=["ann"]))
-    strangers = pair_of(sessions("a", LASTING, tasters=["ann"], lift=1.0), sessions("b", LASTING, tasters=["ben"]))
-    assert (shared.shared_tasters, strangers.shared_tasters) == (1, 0)
-    assert shared.more("strength") > strangers.more("strength") + 0.05
+    separate = pair_of(sessions("a", LASTING, tasters=["ann"], lift=1.0), sessions("b", LASTING, tasters=["ben"]))
+    assert (shared.shared_tasters, separate.shared_tasters) == (1, 0)
+    assert shared.more("strength") > separate.more("strength") + 0.05
 
 
 def test_tasters_of_one_side_are_not_taken_for_the_whole_team():

@@ -20,11 +20,11 @@ CUPS = cup_strength(STEEPING, grid=GRID)[:, 1:]
 
 
 def tasted_of(ratings, *, taster="ann", scale=None):
-    said = np.array(ratings, dtype=np.float64)
-    ends = np.where(said <= 0, -1.0, np.where(said >= 10, 1.0, 0.0))
+    values = np.array(ratings, dtype=np.float64)
+    ends = np.where(values <= 0, -1.0, np.where(values >= 10, 1.0, 0.0))
     scale = scale or TasterScale()
-    index = np.arange(1, said.size + 1)
-    return SessionRatings(taster=taster, scale=scale, steeping=STEEPING, index=index, ratings=said, censored=ends)
+    index = np.arange(1, values.size + 1)
+    return SessionRatings(taster=taster, scale=scale, steeping=STEEPING, index=index, ratings=values, censored=ends)
 
 
 def settled_of(ratings):
@@ -48,15 +48,15 @@ def test_weights_sum_to_one():
 
 
 def test_curve_follows_many_agreeing_tasters():
-    said = np.array([4.0, 6.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0])
-    found = fit([tasted_of(said, taster=str(i)) for i in range(20)], grid=GRID)
-    assert even_mean(found)[: said.size] == pytest.approx(said, abs=0.6)
+    ratings = np.array([4.0, 6.0, 6.5, 6.0, 5.5, 5.0, 4.5, 4.0])
+    found = fit([tasted_of(ratings, taster=str(i)) for i in range(20)], grid=GRID)
+    assert even_mean(found)[: ratings.size] == pytest.approx(ratings, abs=0.6)
 
 
 def test_another_taster_narrows_the_curve():
-    said = [5, 6, 6, 5, 4]
-    one = fit([tasted_of(said)], grid=GRID).draws().cups(CUPS).std(axis=0)
-    two = fit([tasted_of(said), tasted_of(said, taster="ben")], grid=GRID).draws().cups(CUPS).std(axis=0)
+    ratings = [5, 6, 6, 5, 4]
+    one = fit([tasted_of(ratings)], grid=GRID).draws().cups(CUPS).std(axis=0)
+    two = fit([tasted_of(ratings), tasted_of(ratings, taster="ben")], grid=GRID).draws().cups(CUPS).std(axis=0)
     assert np.all(two[:5] < one[:5])
 
 
@@ -69,10 +69,10 @@ def test_draws_repeat_themselves_and_match_the_posterior():
 
 
 def test_calibrated_taster_counts_for_more():
-    said = [5, 6, 6, 5, 4]
+    ratings = [5, 6, 6, 5, 4]
     known = TasterScale(gain_sd=0.03, offset_sd=0.1)
-    loose = fit([tasted_of(said)], grid=GRID).draws().cups(CUPS).std(axis=0)
-    tight = fit([tasted_of(said, scale=known)], grid=GRID).draws().cups(CUPS).std(axis=0)
+    loose = fit([tasted_of(ratings)], grid=GRID).draws().cups(CUPS).std(axis=0)
+    tight = fit([tasted_of(ratings, scale=known)], grid=GRID).draws().cups(CUPS).std(axis=0)
     assert np.all(tight[:5] < loose[:5])
 
 
@@ -114,8 +114,8 @@ def test_censored_zeros_bring_the_tail_nearer_the_truth():
     naive_error, error = [], []
     for number in range(20):
         chance = np.random.default_rng(number)
-        said = [np.clip(truth + chance.normal(0, 0.75, 12), 0, 10) for _ in range(4)]
-        sessions = [tasted_of(one, taster=str(i)) for i, one in enumerate(said)]
+        ratings = [np.clip(truth + chance.normal(0, 0.75, 12), 0, 10) for _ in range(4)]
+        sessions = [tasted_of(one, taster=str(i)) for i, one in enumerate(ratings)]
         plain = [replace(one, censored=np.zeros(12)) for one in sessions]
         error.append(even_mean(fit(sessions, grid=GRID))[7:] - truth[7:])
         naive_error.append(even_mean(fit(plain, grid=GRID))[7:] - truth[7:])
@@ -176,6 +176,6 @@ def test_posterior_on_some_nodes_forgets_the_others():
 
 def test_scale_held_to_the_team_is_another_posterior_than_a_free_one():
     sessions = [tasted_of([5, 6, 6, 5, 4], taster=name) for name in ("ann", "ben")]
-    free, held = fit(sessions, grid=GRID, centre_on_team=False), fit(sessions, grid=GRID)
-    assert free.draws().cups(CUPS).std(axis=0)[2] > held.draws().cups(CUPS).std(axis=0)[2]
+    free, centred = fit(sessions, grid=GRID, centre_on_team=False), fit(sessions, grid=GRID)
+    assert free.draws().cups(CUPS).std(axis=0)[2] > centred.draws().cups(CUPS).std(axis=0)[2]
     assert fit_all({"": sessions}, grid=GRID, centre_on_team=False)[""].weights == pytest.approx(free.weights)

@@ -56,7 +56,7 @@ def own_level(one, *, node):
 
 def written_out(tasted, *, level, first_level, n_absent, node, sigma):
     """Return the log likelihood of ``a = level``, every rating of the lot in one covariance matrix."""
-    said = np.concatenate([one.ratings for one in tasted])
+    y = np.concatenate([one.ratings for one in tasted])
     cups = np.concatenate([cups_of(one, node=node) for one in tasted])
     session = np.repeat(np.arange(len(tasted)), [one.ratings.size for one in tasted])
     names = [one.taster for one in tasted]
@@ -64,14 +64,14 @@ def written_out(tasted, *, level, first_level, n_absent, node, sigma):
     own = np.array([own_level(tasted[i], node=node) for i in session])
     same_session, same_taster = session[:, None] == session, taster[:, None] == taster
     scale = tasted[0].scale
-    # Shifts, and gains, of a team of which some are absent add up to 0: that correlates strangers a little.
+    # Shifts, and gains, of a team of which some are absent add up to 0: that correlates different tasters a little.
     shared = 1 / (len(set(names)) + n_absent) if scale == UNKNOWN else 0.0
     covariance = (
-        sigma**2 * np.eye(said.size)
+        sigma**2 * np.eye(y.size)
         + (SESSION_SHIFT_SD**2 + SESSION_GAIN_SD**2 * np.outer(own * cups, own * cups)) * same_session
         + (scale.offset_sd**2 + (scale.gain_sd * first_level) ** 2 * np.outer(cups, cups)) * (same_taster - shared)
     )
-    return multivariate_normal(level * cups, covariance).logpdf(said)
+    return multivariate_normal(level * cups, covariance).logpdf(y)
 
 
 def by_taster(tasted):

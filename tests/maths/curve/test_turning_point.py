@@ -14,7 +14,7 @@ def cups(*leading):
 
 
 @pytest.mark.parametrize(
-    ("layers", "said"),
+    ("layers", "sentence"),
     [
         (
             cups(*["honey malt"] * 3, *["pine stone_fruit"] * 4),
@@ -33,8 +33,8 @@ def cups(*leading):
         ([], "We cannot tell yet what changes from cup to cup."),
     ],
 )
-def test_sentence_says_what_gives_way_to_what(layers, said):
-    assert flavour_sentence(layers, labels=LABELS) == said
+def test_sentence_says_what_gives_way_to_what(layers, sentence):
+    assert flavour_sentence(layers, labels=LABELS) == sentence
 
 
 def test_one_odd_cup_does_not_make_the_turn():
@@ -43,8 +43,8 @@ def test_one_odd_cup_does_not_make_the_turn():
 
 
 def test_flavours_that_take_turns_lead_for_long_together_or_not_at_all():
-    said = flavour_sentence(cups("honey", "malt", "pine", "body", "honey", "malt", "pine", "body"), labels=LABELS)
-    assert said == "No flavour leads for long: what stands out changes from cup to cup."
+    sentence = flavour_sentence(cups("honey", "malt", "pine", "body", "honey", "malt", "pine", "body"), labels=LABELS)
+    assert sentence == "No flavour leads for long: what stands out changes from cup to cup."
 
 
 def test_order_of_the_layers_changes_nothing():
@@ -68,7 +68,8 @@ def test_at_most_three_are_named():
 
 
 @pytest.mark.parametrize(
-    ("label", "said"), [("Stone fruit", "stone fruit"), ("CTC leaf", "CTC leaf"), ("大红袍", "大红袍"), ("", "k e y")]
+    ("label", "text"),
+    [("Stone fruit", "stone fruit"), ("CTC leaf", "CTC leaf"), ("大红袍", "大红袍"), ("", "k e y")],
 )
-def test_labels_inside_a_sentence_are_in_lower_case_but_for_abbreviations(label, said):
-    assert descriptor_in_sentence("k_e_y", {"k_e_y": label}) == said
+def test_labels_inside_a_sentence_are_in_lower_case_but_for_abbreviations(label, text):
+    assert descriptor_in_sentence("k_e_y", {"k_e_y": label}) == text

@@ -73,9 +73,9 @@ def test_plan_keeps_its_promises(arguments):
         assert repeated >= arguments["repeats"]
         assert repeated == arguments["repeats"] or len(times) == n_lots
         assert max(times.values()) - min(times.values()) <= 1 or arguments["repeats"]
-    told_apart = {(one.taster, one.lot): len(one.cups) for one in plan.repeats}
+    repeated_lots = {(one.taster, one.lot): len(one.cups) for one in plan.repeats}
     times = Counter((one.taster, lot) for one in plan.sittings for lot in one.lots if lot != reference)
-    assert told_apart == {key: n for key, n in times.items() if n > 1}
+    assert repeated_lots == {key: n for key, n in times.items() if n > 1}
     assert (plan.efficiency > 0) == plan.connected
     assert plan.efficiency <= plan.bound + 1e-9
 

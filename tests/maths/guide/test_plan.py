@@ -54,11 +54,11 @@ def model():
         # each node's level as a normal held to the scale, by its quantiles
         quantile = np.array([-1.6449, -1.0364, -0.6745, -0.3853, -0.1257, 0.1257, 0.3853, 0.6745, 1.0364, 1.6449])
         level = np.maximum(posterior.mean[:, :, None] + posterior.sd[:, :, None] * quantile, 0.0)
-        held = [
+        means = [
             (posterior.weights * np.clip(level * one[None, :, None], LOWEST, HIGHEST).mean(axis=2)).sum()
             for one in strength.T
         ]
-        return np.array(held)
+        return np.array(means)
 
     return cups
 
@@ -107,9 +107,9 @@ def test_times_can_be_timed_and_stay_within_bounds(pot):
 @given(st.floats(0.0, 400.0), st.floats(0.0, 400.0))
 def test_rounding_keeps_the_order_and_is_at_most_half_a_step_off(one_s, other_s):
     assert (timed_s(one_s) <= timed_s(other_s)) or one_s > other_s
-    held = min(max(one_s, SHORTEST_S), LONGEST_S)
-    step_s = 1.0 if held < 15 else 5.0 if held < 60 else 10.0 if held < 120 else 15.0  # the rule as documented
-    assert abs(timed_s(one_s) - held) <= step_s / 2
+    best_s = min(max(one_s, SHORTEST_S), LONGEST_S)
+    step_s = 1.0 if best_s < 15 else 5.0 if best_s < 60 else 10.0 if best_s < 120 else 15.0  # the rule as documented
+    assert abs(timed_s(one_s) - best_s) <= step_s / 2
 
 
 def test_each_steep_makes_up_for_the_rounding_before_it():

@@ -37,11 +37,11 @@ def lot(liking, *, n_sessions=4, start=0, infusions=10):
 @pytest.mark.parametrize("best", [5.0, 5.5])
 def test_best_liked_strength_is_found(best):
     found = [target_of(known_leaf(lot(lambda x: liked(x, best=best), n_sessions=6, start=i))) for i in range(12)]
-    told = [one for one in found if one.chosen_from == FROM_LIKING]
-    assert len(told) >= 8
-    assert np.mean([one.strength for one in told]) == pytest.approx(best, abs=0.4)
-    assert np.mean([one.low - 0.2 <= best <= one.high + 0.2 for one in told]) >= 0.6
-    assert all(one.probability >= 0.8 and one.reason == "best_liked" for one in told)
+    decided = [one for one in found if one.chosen_from == FROM_LIKING]
+    assert len(decided) >= 8
+    assert np.mean([one.strength for one in decided]) == pytest.approx(best, abs=0.4)
+    assert np.mean([one.low - 0.2 <= best <= one.high + 0.2 for one in decided]) >= 0.6
+    assert all(one.probability >= 0.8 and one.reason == "best_liked" for one in decided)
 
 
 @pytest.mark.parametrize(

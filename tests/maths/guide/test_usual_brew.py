@@ -1,4 +1,4 @@
-"""A guide that is told nothing of heat, leaf and rinse takes them from the lot's own sessions."""
+"""A guide request without heat, leaf and rinse takes them from the lot's own sessions."""
 
 from dataclasses import replace
 
@@ -31,7 +31,7 @@ def test_heat_leaf_and_rinse_are_those_of_the_sessions():
     assert found.serving.rinse_ml == 0
 
 
-def test_what_is_told_of_the_pot_stands():
+def test_requested_parameters_are_used():
     found = brew_guide([cool_brew()], pot=Pot(kettle_c=95.0, leaf_g=7.0))
     assert (found.vessel.kettle_c, found.vessel.leaf_g) == (95.0, 7.0)
 

@@ -70,8 +70,8 @@ def test_order_of_lots_and_sessions_changes_nothing():
 
 def test_calibrated_scale_takes_a_generous_taster_back():
     # One session by a taster who gives a fifth and half a point more than the team.
-    said = 0.5 + 1.2 * np.array(SHAPES[2])
-    brew = brew_of("s", taster="ann", strength=said)
+    ratings = 0.5 + 1.2 * np.array(SHAPES[2])
+    brew = brew_of("s", taster="ann", strength=ratings)
     known = {"ann": TasterScale(gain=1.2, offset=0.5, gain_sd=0.04, offset_sd=0.12)}
     raw, calibrated = developed([brew]), developed([brew], scales={"strength": known})
     truth = np.array(SHAPES[2])

@@ -97,9 +97,9 @@ def test_scale_is_held_to_the_mean_of_a_team_that_has_all_tasted():
     team = [value(day, 5.0, taster=name, variance=0.02) for day, name in days]
     hired = TasterScale(gain_sd=0.1501, offset_sd=0.5001)
     others = [value(day, 5.0, taster=name, variance=0.02, scale=hired) for day, name in days]
-    held, free = (fit_fade(some).quantiles(fit_fade(some).at(25)) for some in (team, others))
-    assert held[2] - held[0] < 0.7 * (free[2] - free[0])
-    assert held[1] == pytest.approx(5.0, abs=0.3)
+    centred, free = (fit_fade(some).quantiles(fit_fade(some).at(25)) for some in (team, others))
+    assert centred[2] - centred[0] < 0.7 * (free[2] - free[0])
+    assert centred[1] == pytest.approx(5.0, abs=0.3)
 
 
 def test_date_interval_covers_in_four_of_five():
@@ -110,13 +110,13 @@ def test_date_interval_covers_in_four_of_five():
         half_life, start = float(np.exp(chance.uniform(np.log(15), np.log(150)))), float(chance.uniform(5, 9))
         floor, level = float(chance.uniform(0, 0.3) * start), float(chance.uniform(3, 4.5))
         offsets, gains = chance.normal(0, 0.5, 2), chance.normal(1, 0.15, 2)
-        said = []
+        values = []
         for day in chance.uniform(2, 180, chance.integers(2, 6)):
             who = int(chance.integers(2))
             truth = floor + (start - floor) * 2 ** (-day / half_life)
             mean = offsets[who] + gains[who] * truth + chance.normal(0, (0.1 + 0.2**2) ** 0.5)
-            said.append(value(day, float(mean), taster=f"t{who}"))
-        found = fit_fade(said)
+            values.append(value(day, float(mean), taster=f"t{who}"))
+        found = fit_fade(values)
         low, _, high = found.quantiles(found.under(level))
         covered += low <= half_life * np.log2((start - floor) / (level - floor)) <= high
     assert 83 <= covered <= 109

@@ -50,7 +50,7 @@ def phone_photo(**of_scene):
 
 
 def png_header(width, height):
-    """Return a PNG that says how large it is and holds next to nothing."""
+    """Return a PNG with a large declared size and hardly any data."""
 
     def chunk(name, data):
         return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))

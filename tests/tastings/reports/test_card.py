@@ -119,7 +119,7 @@ def test_card_names_particular_flavours_and_neither_faults_nor_generalities():
         return Layer(infusion, tuple(leading), tuple(new), tuple(gone), 1.0)
 
     layers = [
-        layer(1, ["aroma", "roast"], ["charcoal", "musty", "liquor_amber", "orchid"]),
+        layer(1, ["aroma", "roast", "musty"], ["charcoal", "musty", "liquor_amber", "orchid"]),
         layer(2, ["roast", "aroma"], ["honey"], ["charcoal"]),
         layer(3, ["body", "sweetness"], ["wet_stone"], ["orchid", "honey"]),
     ]

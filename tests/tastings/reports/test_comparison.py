@@ -40,7 +40,7 @@ def compared(lots):
 
 
 def page_of(*, n=3):
-    lots = [bare(place, name=NAMES[place]) for place in range(n)]
+    lots = [bare(place, name=NAMES[place], stale=True) for place in range(n)]
     return comparison_page(compared(lots), lots=lots, labels={"strength": "Strength"})
 
 
@@ -70,6 +70,7 @@ def test_compared_lots_show_the_figures_of_the_comparison():
         ("B", "Builds up", "9 (7 to 10)", "6 sessions"),
         ("C", "Cannot tell yet", "cannot tell yet", "0 sessions"),
     ]
+    assert not any(row.lot.stale for row in rows)  # they are made afresh
     assert [chart.title for chart in page_of().charts] == ["Strength", "Liking"]
 
 

@@ -11,7 +11,7 @@ WHOLE = {"whole_session": True, "n_cups": 8, "usual": None}
 
 
 @pytest.mark.parametrize(
-    ("changed", "said"),
+    ("changed", "sentence"),
     [
         (
             {"kind": "cold_vessel", "was": 84.6, "usual": 92.4},
@@ -56,12 +56,12 @@ WHOLE = {"whole_session": True, "n_cups": 8, "usual": None}
         ),
     ],
 )
-def test_departure_is_said_with_its_figures_and_its_effect(changed, said):
-    assert departure_detail(departure(**changed)) == said
+def test_departure_is_said_with_its_figures_and_its_effect(changed, sentence):
+    assert departure_detail(departure(**changed)) == sentence
 
 
 @pytest.mark.parametrize(
-    ("points", "said"),
+    ("points", "sentence"),
     [
         ((), "The returning sweetness was not rated."),
         (
@@ -77,12 +77,12 @@ def test_departure_is_said_with_its_figures_and_its_effect(changed, said):
         ),
     ],
 )
-def test_counterfactual_names_the_infusion_that_moved_most(points, said):
-    assert counterfactual_sentence(Counterfactual("returning_sweetness", points)) == said
+def test_counterfactual_names_the_infusion_that_moved_most(points, sentence):
+    assert counterfactual_sentence(Counterfactual("returning_sweetness", points)) == sentence
 
 
 @pytest.mark.parametrize(
-    ("found", "said"),
+    ("found", "sentence"),
     [
         (NextSession(code="first_session"), "Taste a first session, rating the strength of every infusion."),
         (
@@ -131,5 +131,5 @@ def test_counterfactual_names_the_infusion_that_moved_most(points, said):
         ),
     ],
 )
-def test_next_session_is_said_with_its_figures(found, said):
-    assert next_session_sentence(found) == said
+def test_next_session_is_said_with_its_figures(found, sentence):
+    assert next_session_sentence(found) == sentence

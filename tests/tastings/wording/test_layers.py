@@ -24,5 +24,5 @@ def test_sentence_of_one_unchanging_flavour_and_of_nothing():
 
 
 def test_right_to_left_name_does_not_reverse_the_rest_of_the_sentence():
-    said = flavour_sentence([Layer(1, ("a", "b"), (), (), 2.0)], labels={"a": "שלם", "b": "Honey"})
-    assert said == "\u2068שלם\u2069 and honey lead the first cup."
+    sentence = flavour_sentence([Layer(1, ("a", "b"), (), (), 2.0)], labels={"a": "שלם", "b": "Honey"})
+    assert sentence == "\u2068שלם\u2069 and honey lead the first cup."

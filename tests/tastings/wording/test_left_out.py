@@ -7,7 +7,7 @@ import pytest
 from tastings.maths.curve.evidence import LeftOut, Reason
 from tastings.wording.left_out import left_out_reason
 
-SAID = {
+REASONS = {
     "vessel_volume": (
         {"vessel_ml": 5000.0, "low_ml": 15.0, "high_ml": 3000.0},
         "a vessel of 5000 ml is outside 15 to 3000 ml",
@@ -47,6 +47,6 @@ SAID = {
 
 @pytest.mark.parametrize("reason", get_args(Reason))
 def test_reason_is_said_with_its_figures(reason):
-    values, said = SAID[reason]
+    values, sentence = REASONS[reason]
     descriptor = "returning_sweetness" if reason == "outlier" else None
-    assert left_out_reason(LeftOut("s1", 4, reason, values=values, descriptor=descriptor)) == said
+    assert left_out_reason(LeftOut("s1", 4, reason, values=values, descriptor=descriptor)) == sentence

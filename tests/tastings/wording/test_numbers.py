@@ -8,11 +8,11 @@ from tastings.wording.numbers import day, isolated, listed, number, numbers_list
 
 
 @pytest.mark.parametrize(
-    ("probability", "said"),
+    ("probability", "text"),
     [(0.0, "less than 1\u00a0%"), (0.005, "less than 1\u00a0%"), (0.6, "60\u00a0%"), (0.999, "more than 99\u00a0%")],
 )
-def test_percent_never_claims_certainty(probability, said):
-    assert percent(probability) == said
+def test_percent_never_claims_certainty(probability, text):
+    assert percent(probability) == text
 
 
 def test_isolated_closes_what_a_name_opens_and_leaves_plain_names_alone():

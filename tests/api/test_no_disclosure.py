@@ -1,7 +1,7 @@
-"""What is another team's, or private, costs the database the very statements that what is not there costs.
+"""Requests for other teams' or private objects run the same statements as requests for absent ones.
 
-A stand-in for the time an answer takes, which does not depend on the machine's load. A link that is a secret of its own
-(an invitation's, a share's, a new password's) is left out: who holds it knows that it was given.
+Statements stand in for time, since they do not depend on the load of the machine. Secret links (invitations, shares,
+new passwords) are left out: whoever has one knows that it exists.
 """
 
 import re
@@ -50,13 +50,13 @@ def statements():
         yield found
 
 
-def told(world, role, method, sent):
-    """Return all that an answer tells, ids that were sent apart, and what the database was asked for it."""
+def measure(world, role, method, sent):
+    """Return status, headers and text of an answer, sent ids masked, and the database queries it took."""
     with undone(), statements() as asked:
         answer = world.ask(role, method, sent)
-    said = re.sub('(name="csrfmiddlewaretoken" value=")[^"]+', r"\1", AN_ID.sub("id", answer.content.decode()))
+    text = re.sub('(name="csrfmiddlewaretoken" value=")[^"]+', r"\1", AN_ID.sub("id", answer.content.decode()))
     headers = {name: value for name, value in answer.items() if name != HEADER}
-    return answer.status_code, headers, said, asked
+    return answer.status_code, headers, text, asked
 
 
 def elsewhere(value, known=None):
@@ -76,7 +76,7 @@ def elsewhere(value, known=None):
 def same_as_absent(world, role, method, sent):
     """Check that what is sent is answered as if nothing had the ids in it, by the same work; return the status."""
     absent = Sent(elsewhere(sent.address), elsewhere(sent.body), sent.content_type, sent.headers)
-    answers = [told(world, role, method, one) for one in (sent, absent)]
+    answers = [measure(world, role, method, one) for one in (sent, absent)]
     assert answers[0] == answers[1]
     assert len(answers[0][3]) > 1, "not even the token was looked up"
     return answers[0][0]
@@ -113,7 +113,7 @@ def test_a_device_of_another_login_costs_what_an_absent_one_does(world):
 )
 def test_another_teams_child_of_an_own_parent_costs_what_an_absent_one_does(world, address, method, child):
     own = world.own_of_the_stranger()
-    answers = [told(world, "stranger", method, Sent(world.path(address, **own, **{child: one})))
+    answers = [measure(world, "stranger", method, Sent(world.path(address, **own, **{child: one})))
                for one in (world.ids[child], uuid4())]  # fmt: skip
 
     assert answers[0] == answers[1]
@@ -133,14 +133,14 @@ def test_another_teams_thing_in_a_change_costs_what_an_absent_one_does(world, ad
     own, answers = world.own_of_the_stranger(), []
     for ids in (world.ids, {name: uuid4() for name in world.ids}):
         sent = {**({"id": str(uuid4())} if method == "post" else {}), **body({n: str(one) for n, one in ids.items()})}
-        answers.append(told(world, "stranger", method, Sent(world.path(address, **own), sent)))
+        answers.append(measure(world, "stranger", method, Sent(world.path(address, **own), sent)))
 
     assert answers[0] == answers[1]
     assert answers[0][0] == 422
 
 
 def synced(world, role, *changes):
-    """Return what a sync tells of its changes, ids apart, and what the database was asked."""
+    """Return the verdicts of a sync, ids masked, and the database queries it took."""
     with undone(), statements() as asked:
         answer = post_sync(world.phones[role], changes=list(changes), limit=1)
         verdicts = answer.json()["verdicts"]
@@ -209,7 +209,7 @@ def test_what_is_private_costs_the_rest_of_the_team_what_is_absent_does(world, p
     absent = {"session_id": uuid4()} if hidden else {"record_id": uuid4()}
     hidden |= {"record_id": getattr(private, kind).id} if "{record_id}" in address else {}
     body = world.request(address, method).body
-    answers = [told(world, "owner", method, Sent(world.path(address, **ids), body)) for ids in (hidden, absent)]
+    answers = [measure(world, "owner", method, Sent(world.path(address, **ids), body)) for ids in (hidden, absent)]
 
     assert answers[0] == answers[1]
     assert answers[0][0] == 404

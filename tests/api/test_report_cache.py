@@ -1,4 +1,4 @@
-"""A report that was read before is sent again as it was written, and only while all that it tells is the same."""
+"""A report is served from the cache as long as its content is unchanged."""
 
 from datetime import UTC, datetime
 
@@ -85,7 +85,7 @@ def hides_a_session(taster, lot):
     taster.client.patch(f"/api/v1/sessions/{session['id']}/", {"private": True})
 
 
-def calls_a_word_otherwise(taster, lot):
+def renames_a_descriptor(taster, lot):
     word = change("descriptor", key="honeyed", label="Honey of the hills", rated_each_infusion=True)
     tasting = session_of(lot.id, [6])
     mouth = {"moment": "mouth", "descriptor": "honeyed", "intensity": 7}
@@ -96,7 +96,7 @@ def calls_a_word_otherwise(taster, lot):
     taster.client.patch(f"/api/v1/descriptors/{word['id']}/", {"label": "Comb honey"})
 
 
-def calls_a_built_in_word_otherwise(taster, lot):
+def renames_a_built_in_descriptor(taster, lot):
     Descriptor.objects.filter(team=None, key="strength").update(label="Power", updated_at=datetime.now(UTC))
 
 
@@ -120,32 +120,32 @@ def removes_a_photo(taster, lot):
     taster.client.delete(f"/api/v1/photos/{photo.id}/")
 
 
-DEEDS = [
+CHANGES = [
     names_a_login, names_the_shop, moves_to_another_shop, changes_the_lot, pushes_a_session, computes_the_figures,
-    fails_to_compute, learns_how_its_tasters_agree, hides_a_session, calls_a_word_otherwise,
-    calls_a_built_in_word_otherwise, adds_a_photo, adds_a_photo_of_a_session, finds_the_colour_of_a_photo,
+    fails_to_compute, learns_how_its_tasters_agree, hides_a_session, renames_a_descriptor,
+    renames_a_built_in_descriptor, adds_a_photo, adds_a_photo_of_a_session, finds_the_colour_of_a_photo,
     removes_a_photo,
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("deed", DEEDS)
-def test_page_is_written_anew_when_what_it_tells_changes(taster, browser, lot, monkeypatch, deed):
+@pytest.mark.parametrize("change_report", CHANGES)
+def test_page_is_rendered_again_when_its_content_changes(taster, browser, lot, monkeypatch, change_report):
     page, before = f"/lots/{lot.id}/report/", []
     monkeypatch.setattr(report_pages, "render_around", lambda article, **_: before.append(article) or article)
     assert browser.get(page).content == browser.get(page).content == taster.client.get(page).content
-    assert before[0] is before[1] is before[2]  # kept, not written again
+    assert before[0] is before[1] is before[2]  # cached, not rendered again
 
-    deed(taster, lot)
+    change_report(taster, lot)
     last = before[-1]
     after = browser.get(page).content.decode()
     assert after == taster.client.get(page).content.decode()
-    for kept in ("_by_state", "_by_content"):
-        monkeypatch.setattr(report_pages, kept, LRUCache(9))
+    for cache in ("_by_state", "_by_content"):
+        monkeypatch.setattr(report_pages, cache, LRUCache(9))
     assert after == browser.get(page).content.decode()
     assert after != last
 
 
-def test_page_that_nothing_changed_is_not_told_again(taster, browser, lot, monkeypatch):
+def test_unchanged_report_is_served_from_cache(taster, browser, lot, monkeypatch):
     page = f"/lots/{lot.id}/report/"
     first, seen = taster.client.get(page).content, browser.get(page).content
 
@@ -163,7 +163,7 @@ def article_of(page):
     return text[text.find("<article") : text.find("</article>")]
 
 
-def test_kept_page_is_closed_to_who_left_and_to_others(taster, browser, stranger, lot):
+def test_cached_page_is_closed_to_former_members_and_outsiders(taster, browser, stranger, lot):
     page = f"/lots/{lot.id}/report/"
     other = Client()
     other.force_login(stranger.user)
@@ -174,7 +174,7 @@ def test_kept_page_is_closed_to_who_left_and_to_others(taster, browser, stranger
     assert browser.get(page).status_code == 404
 
 
-def test_page_is_told_again_on_another_day(taster, lot, monkeypatch):
+def test_page_is_rendered_again_on_another_day(taster, lot, monkeypatch):
     read, days = report_pages.report_content, []
     monkeypatch.setattr(
         report_pages, "report_content", lambda *a, today: days.append(today.day) or read(*a, today=today)

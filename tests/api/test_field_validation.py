@@ -69,13 +69,13 @@ def test_rest_names_a_field_with_an_invalid_value(taster, place, type_name, fiel
 @every_field
 @pytest.mark.usefixtures("nothing_stored")
 def test_sync_names_a_field_with_an_invalid_value(taster, place, type_name, field):
-    misfits = unfit(field)
-    new = [change(type_name, **place.new(type_name, **{field.name: value})) for value, _ in misfits]
-    known = [change(type_name, getattr(place, type_name).id, **{field.name: value}) for value, _ in misfits]
+    invalid = unfit(field)
+    new = [change(type_name, **place.new(type_name, **{field.name: value})) for value, _ in invalid]
+    known = [change(type_name, getattr(place, type_name).id, **{field.name: value}) for value, _ in invalid]
     answer = sync(taster.client, new + known)
 
     verdicts = [(verdict["verdict"], named(verdict), verdict["revision"]) for verdict in answer["verdicts"]]
-    assert verdicts == [("refused", {(field.name, code)}, None) for _, code in misfits] * 2
+    assert verdicts == [("refused", {(field.name, code)}, None) for _, code in invalid] * 2
     assert [verdict["id"] for verdict in answer["verdicts"]] == [sent["id"] for sent in new + known]
 
 

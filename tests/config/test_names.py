@@ -1,0 +1,101 @@
+"""Names in the code use words of Django, statistics and tea: a list of private words must not come back."""
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+FOLDERS = ("api", "benchmarks", "config", "lots", "pages", "table", "tastings", "teams", "tests")
+NOT_CHECKED = ROOT / "tests" / "tastings" / "reports"  # its tests still call what a report says ``said`` and ``told``
+PRIVATE = frozenset(
+    {"believed", "deed", "deeds", "dialect", "ground", "heard", "held", "misfit", "misfits", "otherwise", "said",
+     "strangers", "tell", "teller", "telling", "told", "walled", "walls", "wish", "wishes", "wobble", "worked"}
+)  # fmt: skip
+ALLOWED = {
+    "held_on": "JSON key and column of a triangle test's day",
+    "otherwise": "JSON key of a lot's development, and its field of one infusion",
+    "Otherwise": "component of the OpenAPI document",
+    "OtherwisePoint": "component of the OpenAPI document",
+    "held_out": "statistics: a data set that was not used for development",
+}
+"""Names that have such a word, with the reason."""
+
+
+def python_files() -> list[Path]:
+    found = [file for name in FOLDERS for file in (ROOT / name).rglob("*.py")]
+    return sorted(file for file in found if "migrations" not in file.parts and NOT_CHECKED not in file.parents)
+
+
+def defined_names(tree: ast.AST) -> Iterator[tuple[int, str]]:
+    """Yield line and name of every function, class, argument, variable, attribute and alias that code defines."""
+    for node in ast.walk(tree):
+        match node:
+            case ast.FunctionDef() | ast.AsyncFunctionDef() | ast.ClassDef():
+                yield node.lineno, node.name
+            case ast.arg():
+                yield node.lineno, node.arg
+            case ast.Name(ctx=ast.Store()):
+                yield node.lineno, node.id
+            case ast.Attribute(ctx=ast.Store()):
+                yield node.lineno, node.attr
+            case ast.alias(asname=str(name)):
+                yield node.lineno, name
+            case ast.MatchAs(name=str(name)) | ast.MatchStar(name=str(name)):
+                yield node.lineno, name
+            case ast.ExceptHandler(name=str(name)):
+                yield node.lineno, name
+
+
+def parts(name: str) -> set[str]:
+    """Return the words of a name in lower case: of ``heldOn``, ``HeldOn``, ``HELD_ON`` and ``held_on`` the same two."""
+    return {part.lower() for part in re.findall(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+", name)}
+
+
+def private_names(source: str) -> list[tuple[int, str]]:
+    """Return line and name of what has a private word; the sentence that names a test is prose."""
+    found = defined_names(ast.parse(source))
+    return [
+        (line, name)
+        for line, name in sorted(found)
+        if parts(name) & PRIVATE and name not in ALLOWED and not name.startswith("test_")
+    ]
+
+
+def test_no_name_has_a_private_word():
+    found = [
+        f"{file.relative_to(ROOT)}:{line}: {name}"
+        for file in python_files()
+        for line, name in private_names(file.read_text())
+    ]
+    if found:
+        pytest.fail(
+            "use the word that a Django, statistics or tea person would use (a JSON key goes into ALLOWED, with the "
+            "reason):\n" + "\n".join(found),
+            pytrace=False,
+        )
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "told = 1", "def f(*, said): ...", "def heard_by(): ...", "class HeldRow: ...", "self.was_told = 1",
+        "import os as walls", "N_HELD = 1", "[x for said in y]", "lambda wish: 1", "with f() as held: ...",
+        "for told, x in y: ...", "if (said := 1): ...", "match x:\n    case [told, *_]: ...",
+        "try: ...\nexcept OSError as told: ...",
+    ],
+)  # fmt: skip
+def test_private_words_are_found(code):
+    assert len(private_names(code)) == 1
+
+
+@pytest.mark.parametrize("code", ["withheld = 1", "scaffold_toldest = 1", "background = 1", "x.y(told)", "'held'"])
+def test_other_words_are_not_taken_for_private_ones(code):
+    assert private_names(code) == []
+
+
+def test_allowed_names_are_still_there():
+    defined = {name for file in python_files() for _, name in defined_names(ast.parse(file.read_text()))}
+    assert ALLOWED.keys() - defined == set()

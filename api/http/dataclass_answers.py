@@ -25,10 +25,8 @@ Described = type[DataclassSerializer[Any]]
 @cache
 def answer_of(dataclass: type, *, name: str | None = None) -> Described:
     """Return the serializer from which the OpenAPI document describes a dataclass, by default under its own name."""
-    meta = type("Meta", (), {"dataclass": dataclass})
-    return type(
-        f"{name or dataclass.__name__}Serializer", (AnswerSerializer,), {"Meta": meta, "__doc__": dataclass.__doc__}
-    )
+    meta = type("Meta", (), {"dataclass": dataclass, "ref_name": name})
+    return type(f"{dataclass.__name__}Serializer", (AnswerSerializer,), {"Meta": meta, "__doc__": dataclass.__doc__})
 
 
 def one_of(name: str, *dataclasses: type) -> PolymorphicProxySerializer:

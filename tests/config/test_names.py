@@ -47,6 +47,8 @@ def defined_names(tree: ast.AST) -> Iterator[tuple[int, str]]:
                 yield node.lineno, name
             case ast.ExceptHandler(name=str(name)):
                 yield node.lineno, name
+            case _:
+                pass
 
 
 def parts(name: str) -> set[str]:

@@ -17,7 +17,7 @@ from tastings.actions.flights.deciding import decide_flight
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.answers.flight_answers import FlightAnswer
 from tastings.queries.flight_answers import answer_for
-from tastings.queries.flights import flight_for, must_decide
+from tastings.queries.flights import flight_for, flight_row, must_decide
 
 
 class NewRevealSerializer(BodySerializer):
@@ -47,6 +47,7 @@ class FlightReveal(APIView):
     def post(self, request: Request, flight_id: str) -> Response:
         """Put names to the codes, once; while cups are not tasted, with a reason."""
         member, flight = member_of(request), id_from_path(flight_id)
+        flight_row(member, flight)  # absent and foreign flights look the same, whatever the body
         must_decide(member)
         reason = validated_body(request, NewRevealSerializer).get("reason", "").strip()
         reveal_flight(member, flight=flight, reason=reason, now=timezone.now())

@@ -138,7 +138,9 @@ def pair_row(pair: Pair, *, first: ComparedRow, second: ComparedRow, labels: Map
     same = first.lot.name == second.lot.name  # as a sample and what was bought after it often are
     one, other = (isolated(row.lot.name) + (f" ({row.letter})" if same else "") for row in (first, second))
     stronger, liked = pair.more(STRENGTH), pair.more(LIKING)
-    shared = ngettext("%(n)s taster tasted both.", "%(n)s tasters tasted both.", pair.shared_tasters)
+    shared = _("Nobody tasted both, which leaves more in doubt.")
+    if pair.shared_tasters:
+        shared = ngettext("%(n)s taster tasted both.", "%(n)s tasters tasted both.", pair.shared_tasters)
     return PairRow(
         first=first,
         second=second,

@@ -44,7 +44,7 @@ def test_figures_come_back_as_they_were_stored():
 def test_stored_form_is_plain_json_in_the_order_of_the_fields():
     assert to_stored(RESULT) == {
         "lot": "00000000-0000-0000-0000-000000000007",
-        "at": "2026-03-04T10:11:12.345000Z",
+        "at": "2026-03-04T10:11:12.345Z",
         "on": "2026-03-04",
         "points": [{"infusion": 1, "mean": 4.5, "observed": None}, {"infusion": 2, "mean": 6.25, "observed": 6.0}],
         "probability": {"build_up": 0.875},

@@ -103,7 +103,7 @@ def ids_in_use(ids: Mapping[str, Collection[UUID]]) -> set[tuple[str, UUID]]:
 
 
 def is_id_in_use(kind: str, row: UUID) -> bool:
-    """Whether the id is in use, in whatever team; kinds as in `taken`."""
+    """Whether the id is in use, in whatever team; kinds as in `ids_in_use`."""
     return bool(ids_in_use({kind: [row]}))
 
 

@@ -1,4 +1,4 @@
-"""So many requests a minute for one device: generous for a person with a phone, a wall for a loop that ran away.
+"""Requests a minute for one device: generous for a person with a phone, a limit for a client in an endless loop.
 
 Counts are kept in the broker's server, so that all web processes count together. While that does not answer, each
 process counts for itself: nobody is shut out, and nothing is open without end, only up to the limit once per process.

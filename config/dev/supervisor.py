@@ -10,6 +10,7 @@ from pathlib import Path
 from config.dev.home import ROOT, LaunchError, announce_stopping, lock_home, make_folder
 from config.dev.process import Child, stop_all
 from config.dev.services import start_servers, stop_servers
+from config.dev.setup_stamp import is_set_up, write_stamp
 from config.dev.signals import StopFlag, Stopped
 from config.dev.web import USUAL_PORT, Address, is_ready, take_address
 
@@ -113,7 +114,7 @@ class Supervisor:
         self._servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
         self._supervised += [_Supervised(child) for child in self._servers]
         env = found.environment() | {"PORT": str(address.port)}
-        self._prepare(env)
+        self._prepare(env, database_url=found.database_url)
         web, worker, beat = self._long_running(address, env)
         self._start_supervised(web, worker)
         self._wait_until_ready(address)
@@ -174,11 +175,16 @@ class Supervisor:
         )
         return [web, worker, beat]
 
-    def _prepare(self, env: Mapping[str, str]) -> None:
+    def _prepare(self, env: Mapping[str, str], *, database_url: str) -> None:
+        is_embedded = "DATABASE_URL" not in self._options.environ
+        if is_embedded and is_set_up(self._home, database_url):
+            return
         command = [sys.executable, "-c", _PREPARE]
         step = Child(name="setup", command=command, env=env, log=self._home / "logs/setup.log")
         if (code := step.finish(self._pause)) != 0:
             raise LaunchError(f"The database could not be brought up to date (status {code}).\n{step.tail()}")
+        if is_embedded:
+            write_stamp(self._home, database_url)
 
     def _wait_until_ready(self, address: Address) -> None:
         deadline = time.monotonic() + _READY_LIMIT_S

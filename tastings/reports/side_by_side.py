@@ -147,7 +147,8 @@ def _legend(curves: Sequence[Sequence[object]], names: Sequence[str], *, width: 
             "line", x1=8.0, x2=46.0, y1=y - 4.5, y2=y - 4.5, stroke=colour, stroke_width=1.8,
             stroke_dasharray=_DASHES[index % 6],
         )  # fmt: skip
-        unrated = "" if points else f" ({_('not rated')})"
+        not_rated = _("not rated")
+        unrated = "" if points else f" ({not_rated})"
         shown = shortened(name, size=13, room=width - 84.0 - text_width(unrated, size=13)) + unrated
         parts += [
             line if points else "",

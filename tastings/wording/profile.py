@@ -105,11 +105,14 @@ def steeps_sentence(steeps: Steeps) -> str:
         return _("We cannot tell yet how many steeps this tea is worth.")
     first, low, high = _count(steeps, steeps.recommended), steeps.low, steeps.high
     if low is None or high is None:
-        return f"{first} {_('How far this could be off is not known yet.')}"
+        unknown = _("How far this could be off is not known yet.")
+        return f"{first} {unknown}"
     values = {"level": percent(LEVEL), "low": low, "high": count_words(high)}
     if low == high:
-        return f"{first} {_('With %(level)s probability it is %(high)s.') % values}"
-    return f"{first} {_('With %(level)s probability the count lies between %(low)s and %(high)s.') % values}"
+        interval = _("With %(level)s probability it is %(high)s.")
+    else:
+        interval = _("With %(level)s probability the count lies between %(low)s and %(high)s.")
+    return f"{first} {interval % values}"
 
 
 def _count(steeps: Steeps, recommended: int) -> str:

@@ -1,8 +1,11 @@
 """The German catalogue is complete, compiled, and names the placeholders that its messages have."""
 
+import ast
+
 import pytest
 
-from config.messages import LANGUAGES, catalogue_of, compiled, messages_in_use, mo_file, untranslated
+from config.dev.home import ROOT
+from config.messages import FOLDERS, KEYWORDS, LANGUAGES, catalogue_of, compiled, messages_in_use, mo_file, untranslated
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -22,3 +25,18 @@ def test_catalogue_holds_nothing_that_is_not_in_use(language):
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_compiled_catalogue_is_that_of_the_text(language):
     assert mo_file(language).read_bytes() == compiled(language)
+
+
+def test_no_message_stands_inside_an_f_string():
+    """Babel does not find it there on Python 3.11, so that it would stay English."""
+    sources = [file for folder in FOLDERS for file in (ROOT / folder).rglob("*.py")]
+    found = [
+        f"{file.relative_to(ROOT)}:{call.lineno}"
+        for file in sources
+        for string in ast.walk(ast.parse(file.read_text("utf-8")))
+        if isinstance(string, ast.JoinedStr)
+        for call in ast.walk(string)
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id in KEYWORDS
+    ]
+
+    assert found == []

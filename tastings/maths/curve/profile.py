@@ -86,7 +86,7 @@ def curve_shapes(curves: FloatArray) -> CurveShapes:
 
     Returns
     -------
-    Shapes
+    CurveShapes
         ``build_up`` when the peak comes at infusion 3 or later and is at least 1.15 times the first infusion; else
         ``quick_fade`` when some infusion up to the fifth, after the peak, is below half of it; else ``steady``.
 
@@ -112,7 +112,7 @@ def weighted_profile(found: CurveShapes, *, weights: FloatArray) -> Profile:
 
     Parameters
     ----------
-    found : Shapes
+    found : CurveShapes
         One entry per node, or per draw.
     weights : float64[n_nodes]
         Of each node; any positive total.

@@ -15,7 +15,7 @@ def home(tmp_path):
 
 
 @pytest.fixture
-def database_url(django_db_setup):
+def database_url(db):
     found = connection.settings_dict
     return f"postgresql://{found['USER']}:{found['PASSWORD']}@{found['HOST']}:{found['PORT']}/{found['NAME']}"
 

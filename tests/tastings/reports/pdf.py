@@ -10,9 +10,9 @@ _NAMED = {b"n": b"\n", b"r": b"\r", b"t": b"\t", b"b": b"\b", b"f": b"\f"}
 
 def text_of(pdf):
     """Return the text of all pages, in the order in which it is drawn."""
-    held = {int(n): body for n, body in re.findall(rb"(\d+) 0 obj(.*?)endobj", pdf, re.DOTALL)}
-    pages = [body for body in held.values() if b"/Type/Page/" in body]
-    return "".join(_page(body, held) for body in pages)
+    objects = {int(n): body for n, body in re.findall(rb"(\d+) 0 obj(.*?)endobj", pdf, re.DOTALL)}
+    pages = [body for body in objects.values() if b"/Type/Page/" in body]
+    return "".join(_page(body, objects) for body in pages)
 
 
 def pages_of(pdf):
@@ -20,34 +20,34 @@ def pages_of(pdf):
     return len(re.findall(rb"/Type/Page/", pdf))
 
 
-def _page(body, held):
-    resources = held[int(re.search(rb"/Resources (\d+) 0 R", body)[1])]
+def _page(body, objects):
+    resources = objects[int(re.search(rb"/Resources (\d+) 0 R", body)[1])]
     fonts = {
-        name: _letters(held[int(number)], held)
+        name: _letters(objects[int(number)], objects)
         for name, number in re.findall(rb"/(\w+) (\d+) 0 R", re.search(rb"/Font<<(.*?)>>", resources)[1])
     }
-    content = _stream(held[int(re.search(rb"/Contents (\d+) 0 R", body)[1])])
-    said, font = [], {}
+    content = _stream(objects[int(re.search(rb"/Contents (\d+) 0 R", body)[1])])
+    written, font = [], {}
     for token in _TOKEN.finditer(content):
         if token[1]:
             font = fonts[token[1]]
         elif token[3]:
-            said.append("" if token[3] != b"ET" else " ")
+            written.append("" if token[3] != b"ET" else " ")
         else:
             raw = bytes.fromhex(token[2].decode()) if token[2] else _literal(token[0][1:-1])
             width = font.get("width", 2)
-            said += [font.get(raw[i : i + width], "") for i in range(0, len(raw), width)]
-    return "".join(said)
+            written += [font.get(raw[i : i + width], "") for i in range(0, len(raw), width)]
+    return "".join(written)
 
 
 def _literal(text):
     return _ESCAPE.sub(lambda m: bytes([int(m[1], 8)]) if m[1] else _NAMED.get(m[2], m[2]), text)
 
 
-def _letters(font, held):
+def _letters(font, objects):
     """Return what each code of a font stands for; 1 byte a code in a Type 3 font, 2 in the others."""
     found = {"width": 1 if b"/Type3" in font else 2}
-    cmap = _stream(held[int(re.search(rb"/ToUnicode (\d+) 0 R", font)[1])])
+    cmap = _stream(objects[int(re.search(rb"/ToUnicode (\d+) 0 R", font)[1])])
     for block in re.findall(rb"beginbfchar(.*?)endbfchar", cmap, re.DOTALL):
         for code, letters in re.findall(rb"<(\w+)>\s*<(\w+)>", block):
             found[bytes.fromhex(code.decode())] = bytes.fromhex(letters.decode()).decode("utf-16-be")

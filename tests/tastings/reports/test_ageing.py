@@ -32,7 +32,7 @@ READINESS = LotReadiness(sample.LOT_ID, 3.0, RESTING)
 UNDATED = replace(READINESS, found=None)
 
 
-def told(**changed):
+def ageing_of(**changed):
     return ageing_section("dark", replace(READINESS, found=replace(RESTING, **changed)))
 
 
@@ -50,7 +50,7 @@ def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():
 
 
 @pytest.mark.parametrize(
-    ("on", "low", "high", "said"),
+    ("on", "low", "high", "text"),
     [
         (date(2026, 5, 1), None, None, "about 1 May 2026."),
         (
@@ -67,20 +67,20 @@ def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():
         ),
     ],
 )
-def test_expected_day_is_told_with_the_ends_that_are_known(on, low, high, said):
-    assert told(expected_on=on, low_on=low, high_on=high)[2] == f"Expected under 3.0: {said}"
+def test_expected_day_is_told_with_the_ends_that_are_known(on, low, high, text):
+    assert ageing_of(expected_on=on, low_on=low, high_on=high)[2] == f"Expected under 3.0: {text}"
 
 
 def test_ageing_leaves_out_what_is_not_known():
-    assert told(today=None, expected_on=None, low_on=None, liking=None) == [
+    assert ageing_of(today=None, expected_on=None, low_on=None, liking=None) == [
         ageing_section("dark", READINESS)[0],
         ageing_section("dark", READINESS)[-1],
     ]
 
 
 @pytest.mark.parametrize(
-    ("roast", "readiness", "n_said"),
+    ("roast", "readiness", "n_sentences"),
     [("none", UNDATED, 0), (None, UNDATED, 0), ("dark", UNDATED, 1), ("dark", None, 0)],
 )
-def test_ageing_of_an_unroasted_or_undated_lot(roast, readiness, n_said):
-    assert len(ageing_section(roast, readiness)) == n_said
+def test_ageing_of_an_unroasted_or_undated_lot(roast, readiness, n_sentences):
+    assert len(ageing_section(roast, readiness)) == n_sentences

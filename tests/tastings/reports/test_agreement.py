@@ -22,10 +22,10 @@ def test_agreement_tells_the_distance_from_the_curve_and_each_taster():
         *(rating(*one) for one in (("a", 1, 5.5), ("a", 2, 6.5), ("b", 1, 4.0), ("b", 2, 6.0), ("b", 9, 1.0))),
         rating("a", 1, 0.0, "body"),
     ]
-    said = agreement_section(tasted, [point(1, 5.0), point(2, 6.0)], people={"a": "Ina", "b": "Bo"}, panel=PANEL)
+    text = agreement_section(tasted, [point(1, 5.0), point(2, 6.0)], people={"a": "Ina", "b": "Bo"}, panel=PANEL)
     away = "points from the curve on average"
     of_one_and_all = "for one taster's rating and 0.97 for the mean of them (1: the teas alone decide)"
-    assert said == [
+    assert text == [
         f"On this lot, 4 strength ratings of 2 tasters, brought to the even brew, lie 0.5 {away}.",
         "On average above or below it: Bo \u22120.5 and Ina +0.5 points.",
         f"Over 10 lots that 3 tasters all rated, the intraclass correlation of strength is 0.78 {of_one_and_all}.",
@@ -35,13 +35,13 @@ def test_agreement_tells_the_distance_from_the_curve_and_each_taster():
 
 def test_agreement_over_lots_is_open_until_several_are_rated_by_all():
     panel = replace(PANEL, single=None, mean=None, w=None)
-    said = agreement_section([rating("a", 1, 5.0)], [point(1, 5.0)], people={}, panel=panel)
-    assert said[-1].startswith("How the tasters agree over several lots is not known yet")
-    assert len(said) == 2  # one taster is neither above nor below the others
+    text = agreement_section([rating("a", 1, 5.0)], [point(1, 5.0)], people={}, panel=panel)
+    assert text[-1].startswith("How the tasters agree over several lots is not known yet")
+    assert len(text) == 2  # one taster is neither above nor below the others
     assert agreement_section([], [], people={}, panel=None) == []
     assert agreement_section([], [], people={}, panel=panel) == []
 
 
 def test_order_of_the_lots_is_told_only_where_it_is_known():
-    said = agreement_section([], [], people={}, panel=replace(PANEL, w=None))
-    assert [one.partition(",")[0] for one in said] == ["Over 10 lots that 3 tasters all rated"]
+    text = agreement_section([], [], people={}, panel=replace(PANEL, w=None))
+    assert [one.partition(",")[0] for one in text] == ["Over 10 lots that 3 tasters all rated"]

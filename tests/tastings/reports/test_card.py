@@ -67,8 +67,8 @@ def test_card_tells_name_origin_cups_brew_and_safety():
     assert found.brew.lines[0] == "5.5 g of leaf, 110 ml, water at 99 °C."
     assert found.brew.steeps == ("1: 22 s", "2: 1 min 35 s")
     assert found.many == ("Good for about 2 cups.",)
-    said = " ".join(found.cautions)
-    assert all(word in said for word in ("scalds", "65 °C", "caffeine", "62 to 170 mg"))
+    written = " ".join(found.cautions)
+    assert all(word in written for word in ("scalds", "65 °C", "caffeine", "62 to 170 mg"))
     assert "Allergies" in found.pairing_note
 
 
@@ -160,8 +160,8 @@ def test_card_fits_a6_front_and_back(lang):
     assert pages_of(made) <= 2
     assert b"MediaBox[0 0 297.6" in made  # 105 mm
     assert f"/Lang({lang})".encode() in made
-    said = " ".join(text_of(made).split())
-    assert all(" ".join(caution.split()) in said for caution in card(lang=lang).cautions)
+    written = " ".join(text_of(made).split())
+    assert all(" ".join(caution.split()) in written for caution in card(lang=lang).cautions)
 
 
 def test_markdown_tells_what_the_card_tells():

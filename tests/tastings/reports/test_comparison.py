@@ -1,4 +1,4 @@
-"""A comparison in words and in one drawing: nothing told by colour alone, nothing said that is not likely enough."""
+"""A comparison in words and in one drawing: nothing told by colour alone, nothing written that is not likely enough."""
 
 from itertools import pairwise
 
@@ -117,7 +117,7 @@ def test_a_lot_that_was_not_rated_is_named_but_not_drawn():
 
 
 @pytest.mark.parametrize(
-    ("outlasts", "outlasted", "said"),
+    ("outlasts", "outlasted", "written"),
     [
         (0.6, 0.1, "A outlasts B with 60\u00a0% probability."),
         (0.1, 0.75, "B outlasts A with 75\u00a0% probability."),
@@ -133,12 +133,12 @@ def test_a_lot_that_was_not_rated_is_named_but_not_drawn():
         (None, None, "Which of them lasts longer cannot be told: strength was not rated in both."),
     ],
 )  # fmt: skip
-def test_who_outlasts(outlasts, outlasted, said):
-    assert lasting_sentence(outlasts, outlasted, one="A", other="B") == said
+def test_who_outlasts(outlasts, outlasted, written):
+    assert lasting_sentence(outlasts, outlasted, one="A", other="B") == written
 
 
 @pytest.mark.parametrize(
-    ("chance", "said"),
+    ("chance", "written"),
     [
         (0.999, "A is liked more with more than 99\u00a0% probability."),
         (0.25, "B is liked more with 75\u00a0% probability."),
@@ -146,12 +146,12 @@ def test_who_outlasts(outlasts, outlasted, said):
         (None, "Which of them is liked more cannot be told: it was not rated in both."),
     ],
 )
-def test_which_is_liked_more(chance, said):
-    assert liked_sentence(chance, one="A", other="B") == said
+def test_which_is_liked_more(chance, written):
+    assert liked_sentence(chance, one="A", other="B") == written
 
 
 @pytest.mark.parametrize(
-    ("chance", "said"),
+    ("chance", "written"),
     [
         (0.6, "A is stronger with 60\u00a0% probability."),
         (0.25, "B is stronger with 75\u00a0% probability."),
@@ -159,5 +159,5 @@ def test_which_is_liked_more(chance, said):
         (None, "Which of them is the stronger cannot be told: it was not rated in both."),
     ],
 )
-def test_which_is_stronger(chance, said):
-    assert stronger_sentence(chance, one="A", other="B") == said
+def test_which_is_stronger(chance, written):
+    assert stronger_sentence(chance, one="A", other="B") == written

@@ -72,12 +72,12 @@ def test_departures_come_in_the_order_of_their_sessions_and_explain_a_turned_sig
 )
 def test_turned_sign_is_explained_only_through_a_whole_session(kind, effect, why):
     whole = departure(kind=kind, effect=effect, whole_session=True, n_cups=6, usual=None, leaf_g=5.0, ratio=1.2)
-    [said] = departure_sentences([whole], session_names={})
-    assert said.endswith(f" points {'stronger' if effect > 0 else 'weaker'}.{why}")
+    [text] = departure_sentences([whole], session_names={})
+    assert text.endswith(f" points {'stronger' if effect > 0 else 'weaker'}.{why}")
     [of_one] = departure_sentences([departure(kind=kind, effect=effect)], session_names={})
     assert of_one.endswith((" points stronger.", " points weaker."))
 
 
 def test_name_of_a_session_does_not_reverse_the_sentence():
-    [said] = departure_sentences([departure()], session_names={"s1": "שלם \u2066"})
-    assert said.startswith("\u2068שלם \u2069, infusion 1, cooler water: ")
+    [text] = departure_sentences([departure()], session_names={"s1": "שלם \u2066"})
+    assert text.startswith("\u2068שלם \u2069, infusion 1, cooler water: ")

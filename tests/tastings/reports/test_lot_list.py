@@ -78,9 +78,9 @@ def test_lots_page_shows_each_lot_with_its_course_and_steeps():
     assert outline.tags.count("svg") == 1
 
 
-@pytest.mark.parametrize(("q", "said"), [("", "There is no lot yet."), ("zzz", "No lot matches.")])
-def test_lots_page_without_lots_says_what_to_do(q, said):
-    assert said in words_of(page_of([], filters=LotFilters(q=q)))
+@pytest.mark.parametrize(("q", "text"), [("", "There is no lot yet."), ("zzz", "No lot matches.")])
+def test_lots_page_without_lots_says_what_to_do(q, text):
+    assert text in words_of(page_of([], filters=LotFilters(q=q)))
     assert "0 lots" in words_of(page_of([], filters=LotFilters(q=q)))
 
 
@@ -117,7 +117,7 @@ def test_pages_lead_to_their_neighbours(page, leads):
 
 
 @pytest.mark.parametrize(
-    ("recommended", "low", "high", "said"),
+    ("recommended", "low", "high", "text"),
     [
         (3, 3, 3, "3"),
         (12, 12, 12, "12 or more"),
@@ -125,9 +125,9 @@ def test_pages_lead_to_their_neighbours(page, leads):
         (None, None, None, "cannot tell yet"),
     ],
 )
-def test_steeps_are_written_with_their_range_where_there_is_one(recommended, low, high, said):
+def test_steeps_are_written_with_their_range_where_there_is_one(recommended, low, high, text):
     steeps = replace(FIGURES.steeps, recommended=recommended, low=low, high=high)
-    assert lot_row(replace(TASTED, steeps=steeps)).steeps == said
+    assert lot_row(replace(TASTED, steeps=steeps)).steeps == text
 
 
 def test_team_is_named_only_for_members_of_several():

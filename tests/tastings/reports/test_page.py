@@ -97,11 +97,11 @@ def test_report_numbers_equal_the_record():
 
 
 def test_report_tells_the_steep_count_the_chances_and_the_evidence():
-    said = words_of(page_of())
-    assert "9 80 % interval: 7 to 10" in said
-    assert "Builds up87 %Stays steady12 %Fades quickly1 %" in said
-    assert "This rests on 6 sessions, 52 infusions, 3 tasters and 2 shops" in said
-    assert "of the sessions, 2 went on until the leaf was spent and 4 stopped before." in said
+    written = words_of(page_of())
+    assert "9 80 % interval: 7 to 10" in written
+    assert "Builds up87 %Stays steady12 %Fades quickly1 %" in written
+    assert "This rests on 6 sessions, 52 infusions, 3 tasters and 2 shops" in written
+    assert "of the sessions, 2 went on until the leaf was spent and 4 stopped before." in written
 
 
 def test_report_stands_in_the_order_of_the_counter():
@@ -122,23 +122,23 @@ def test_report_stands_in_the_order_of_the_counter():
 
 
 def test_report_shows_every_session_correction_and_what_was_left_out():
-    said = words_of(page_of())
+    written = words_of(page_of())
     for session, day in zip(sample.sessions(), (3, 7, 11, 15, 19, 23), strict=True):
-        assert f"{day} February 2026, {sample.TASTERS[session.taster]}, {session.shop}" in said
-    assert "15 February 2026, Ina Example, infusion 5, longer steep: a contact of 45 s" in said
-    assert "19 February 2026, Bo Sample, infusion 4: the leaf was not steeped" in said
-    assert "7 February 2026, Bo Sample: no infusion was rated" in said
-    assert "infusion 5 would have averaged 6.9 points of strength instead of 7.1." in said
+        assert f"{day} February 2026, {sample.TASTERS[session.taster]}, {session.shop}" in written
+    assert "15 February 2026, Ina Example, infusion 5, longer steep: a contact of 45 s" in written
+    assert "19 February 2026, Bo Sample, infusion 4: the leaf was not steeped" in written
+    assert "7 February 2026, Bo Sample: no infusion was rated" in written
+    assert "infusion 5 would have averaged 6.9 points of strength instead of 7.1." in written
 
 
 def test_layers_are_a_table_in_which_the_first_cup_has_nothing_new():
     layers = (Layer(1, ("roast",), ("roast",), (), 1.5), Layer(2, ("aroma",), ("aroma", "orchid"), ("roast",), 2.25))
-    said = words_of(page_of(development=sample.development(sample.figures(layers=layers))))
-    assert "1 Roast \u2013 1.5 2 Aroma new: Aroma, Orchid; gone: Roast 2.2" in said
+    written = words_of(page_of(development=sample.development(sample.figures(layers=layers))))
+    assert "1 Roast \u2013 1.5 2 Aroma new: Aroma, Orchid; gone: Roast 2.2" in written
     none = (Layer(1, (), (), (), 0.0), Layer(2, (), (), (), 0.0))
-    said = words_of(page_of(development=sample.development(sample.figures(layers=none))))
-    assert "What leads each cup" not in said
-    assert "No flavour stands out in any cup." in said
+    written = words_of(page_of(development=sample.development(sample.figures(layers=none))))
+    assert "What leads each cup" not in written
+    assert "No flavour stands out in any cup." in written
 
 
 def test_liking_is_shown_only_beside_a_rated_strength():
@@ -159,12 +159,12 @@ def test_report_leads_to_its_other_forms():
 
 
 def test_report_next_and_cautions_are_always_there():
-    said = words_of(page_of())
+    written = words_of(page_of())
     assert (
         "One more session: Pour further: strength is rated up to infusion 9 only, "
         "and the last one worth drinking may be infusion 10 (80 % interval 7 to 10)."
-    ) in said
-    assert all(caution in said for caution in (scalding(), hot_drink(), caffeine_in_leaf(5.0, 7.0)))
+    ) in written
+    assert all(caution in written for caution in (scalding(), hot_drink(), caffeine_in_leaf(5.0, 7.0)))
     for development in (sample.empty(), sample.development(sample.figures(leaf_range_g=None))):
         without = words_of(page_of(development=development))
         assert all(caution in without for caution in (scalding(), hot_drink()))
@@ -190,27 +190,28 @@ def test_report_says_when_it_is_stale_and_only_then():
 
 
 def test_report_of_a_lot_nobody_tasted_says_what_to_do():
-    said = words_of(page_of(development=sample.empty(), tasters={}, sessions=()))
-    assert "We cannot tell yet how this tea develops or how many steeps it is worth." in said
-    assert "open a session for this lot" in said
-    assert "Taste a first session, rating the strength of every infusion." in said
-    assert "80 % interval" not in said
+    written = words_of(page_of(development=sample.empty(), tasters={}, sessions=()))
+    assert "We cannot tell yet how this tea develops or how many steeps it is worth." in written
+    assert "open a session for this lot" in written
+    assert "Taste a first session, rating the strength of every infusion." in written
+    assert "80 % interval" not in written
 
 
 def test_report_undecided_claims_no_profile():
-    said = words_of(page_of(development=sample.undecided()))
+    written = words_of(page_of(development=sample.undecided()))
     assert (
-        "We cannot tell yet how this tea develops (builds up 47 %, stays steady 41 % and fades quickly 12 %)." in said
+        "We cannot tell yet how this tea develops (builds up 47 %, stays steady 41 % and fades quickly 12 %)."
+        in written
     )
-    assert "We are" not in said
+    assert "We are" not in written
 
 
 def test_report_of_sessions_without_a_strength_rating_shows_no_curve():
     figures = replace(sample.untasted(), evidence=replace(sample.figures().evidence, sessions=1))
-    said = words_of(page_of(development=sample.development(figures)))
-    assert "There is no curve yet" in said
-    assert "We cannot tell yet how many steeps this tea is worth." in said
-    assert "How likely each course is" not in said  # all three are equally likely while nothing tells them apart
+    written = words_of(page_of(development=sample.development(figures)))
+    assert "There is no curve yet" in written
+    assert "We cannot tell yet how many steeps this tea is worth." in written
+    assert "How likely each course is" not in written  # all three are equally likely while nothing tells them apart
 
 
 def test_report_of_hostile_text_escapes_all_of_it():

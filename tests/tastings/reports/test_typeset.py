@@ -48,26 +48,32 @@ def words_of(pdf):
 
 
 def test_pdf_text_can_be_selected_and_is_that_of_the_page(pdf):
-    facts, said = report_facts(full()), words_of(pdf)
-    told = [facts.name, facts.profile_sentence, facts.steeps_sentence, facts.evidence_sentence, facts.counterfactual]
-    told += [*facts.agreement, *facts.ageing, *facts.departures, *facts.cautions, facts.next]
-    told += [facts.guide.pot, facts.guide.aim, facts.even_brew_sentence, *facts.guide.change]
-    told += [f"{cup.infusion} {cup.mean} {cup.span} {cup.observed} {cup.n}" for cup in facts.cups]
-    told += [f"{row.infusion} {row.steep} {row.strength} {row.span}" for row in facts.guide.rows]
-    told += [f"{one.day}, {one.taster}, {one.shop}, {one.brew}" for one in facts.sessions]
-    told += [one.reason for one in facts.left_out]
-    assert "" not in told
-    assert [one for one in told if " ".join(one.split()) not in said] == []
+    facts, written = report_facts(full()), words_of(pdf)
+    sentences = [
+        facts.name,
+        facts.profile_sentence,
+        facts.steeps_sentence,
+        facts.evidence_sentence,
+        facts.counterfactual,
+    ]
+    sentences += [*facts.agreement, *facts.ageing, *facts.departures, *facts.cautions, facts.next]
+    sentences += [facts.guide.pot, facts.guide.aim, facts.even_brew_sentence, *facts.guide.change]
+    sentences += [f"{cup.infusion} {cup.mean} {cup.span} {cup.observed} {cup.n}" for cup in facts.cups]
+    sentences += [f"{row.infusion} {row.steep} {row.strength} {row.span}" for row in facts.guide.rows]
+    sentences += [f"{one.day}, {one.taster}, {one.shop}, {one.brew}" for one in facts.sessions]
+    sentences += [one.reason for one in facts.left_out]
+    assert "" not in sentences
+    assert [one for one in sentences if " ".join(one.split()) not in written] == []
 
 
 def test_pdf_shows_the_numbers_of_the_figures_and_the_csv(pdf):
     figures = sample.figures()
     rows = list(csv.DictReader(io.StringIO(curves_csv(figures))))
-    said = words_of(pdf)
+    written = words_of(pdf)
     for curve in figures.curves:
         of_curve = [row for row in rows if row["descriptor"] == curve.descriptor]
         assert [float(row["mean"]) for row in of_curve] == [point.mean for point in curve.points]
-        assert " ".join(one_decimal(float(row["mean"])) for row in of_curve) in said
+        assert " ".join(one_decimal(float(row["mean"])) for row in of_curve) in written
 
 
 def test_pdf_has_the_same_bytes_again_and_no_date_in_it(pdf):
@@ -91,8 +97,8 @@ def test_picture_is_one_png():
 
 @pytest.mark.parametrize("form", ["pdf", "png"])
 def test_empty_record_can_be_set(form):
-    told = report_document(sample.report(development=sample.empty(), tasters={}, sessions=()))
-    assert len(typeset("report", form, told)) > 1000
+    payload = report_document(sample.report(development=sample.empty(), tasters={}, sessions=()))
+    assert len(typeset("report", form, payload)) > 1000
 
 
 @pytest.mark.parametrize("hostile", HOSTILE)
@@ -107,7 +113,7 @@ def test_hostile_text_stays_text(hostile, form):
         layers=(replace(whole.layers[0], leading=(hostile,)), *whole.layers[1:]),
         counterfactual=replace(whole.counterfactual, descriptor=hostile),
     )
-    told = report_document(
+    payload = report_document(
         full(
             lot=lot,
             development=sample.development(figures),
@@ -116,27 +122,27 @@ def test_hostile_text_stays_text(hostile, form):
             sessions=tuple(replace(one, shop=hostile, vessel_material=hostile) for one in sample.sessions()),
         )
     )
-    made = typeset("report", form, told)
+    made = typeset("report", form, payload)
     if form == "pdf":
-        said = "".join(text_of(made).replace("\u200b", "").split())
+        written = "".join(text_of(made).replace("\u200b", "").split())
         runs = re.findall("[!-~]{3,}", hostile)
-        assert [run for run in runs if run not in said] == []
+        assert [run for run in runs if run not in written] == []
         assert pages_of(made) < 40
 
 
 def test_markup_in_a_name_is_shown_as_it_was_typed():
     name = "#emph[tea] *strong* `raw` $x$"
-    told = report_document(sample.report(lot=replace(sample.LOT, name=name)))
-    assert name in words_of(typeset("report", "pdf", told))
+    payload = report_document(sample.report(lot=replace(sample.LOT, name=name)))
+    assert name in words_of(typeset("report", "pdf", payload))
 
 
 def test_character_that_no_font_draws_is_replaced_and_named():
     name = "Tea \U0001f9ff\ue123 leaf"  # a private one, which no font can be asked to draw
     made = typeset("report", "pdf", report_document(sample.report(lot=replace(sample.LOT, name=name))))
-    said = words_of(made)
-    assert f"{REPLACEMENT} leaf" in said
-    assert "U+E123" in said
-    assert "stands for a character that no font on this server can draw" in said
+    written = words_of(made)
+    assert f"{REPLACEMENT} leaf" in written
+    assert "U+E123" in written
+    assert "stands for a character that no font on this server can draw" in written
 
 
 def test_server_without_fonts_of_its_own_replaces_what_the_typesetters_lack(monkeypatch):
@@ -145,9 +151,9 @@ def test_server_without_fonts_of_its_own_replaces_what_the_typesetters_lack(monk
     for hostile in HOSTILE:
         assert typeset("report", "pdf", report_document(full(lot=replace(sample.LOT, name=hostile))))[:5] == b"%PDF-"
     name = "Cliff oolong \u5ca9\u8336 no. 3"
-    said = words_of(typeset("report", "pdf", report_document(full(lot=replace(sample.LOT, name=name)))))
-    assert f"Cliff oolong {REPLACEMENT * 2} no. 3" in said
-    assert "U+5CA9, U+8336" in said
+    written = words_of(typeset("report", "pdf", report_document(full(lot=replace(sample.LOT, name=name)))))
+    assert f"Cliff oolong {REPLACEMENT * 2} no. 3" in written
+    assert "U+5CA9, U+8336" in written
 
 
 def test_no_note_when_no_character_is_missing(pdf):
@@ -155,28 +161,32 @@ def test_no_note_when_no_character_is_missing(pdf):
 
 
 def test_long_words_may_break_and_file_names_stay():
-    told = with_drawable_text({"a": ["x" * 40], "file": "y" * 64, "n": 3, "none": None}, missing=set())
-    assert told["a"][0].replace("\u200b", "") == "x" * 40
-    assert max(map(len, told["a"][0].split("\u200b"))) <= 18
-    assert (told["file"], told["n"], told["none"]) == ("y" * 64, 3, None)
+    payload = with_drawable_text({"a": ["x" * 40], "file": "y" * 64, "n": 3, "none": None}, missing=set())
+    assert payload["a"][0].replace("\u200b", "") == "x" * 40
+    assert max(map(len, payload["a"][0].split("\u200b"))) <= 18
+    assert (payload["file"], payload["n"], payload["none"]) == ("y" * 64, 3, None)
 
 
 def test_normal_form_of_a_character_is_preferred():
-    told = with_drawable_text(
+    payload = with_drawable_text(
         {"name": "\uff21\u33a1", "missing": [], "missing_words": "gone:"}, missing={"\uff21", "\u33a1"}
     )
-    assert told["name"] == "Am2"
-    assert (told["missing"], told["missing_note"]) == (["U+33A1", "U+FF21"], "gone: U+33A1, U+FF21")
+    assert payload["name"] == "Am2"
+    assert (payload["missing"], payload["missing_note"]) == (["U+33A1", "U+FF21"], "gone: U+33A1, U+FF21")
 
 
 def test_photo_is_set_and_one_whose_file_is_gone_is_left_out():
     from tests.tastings.photos.photographs import encode_image, scene  # noqa: PLC0415 - only this test draws a photo
 
-    told = report_document(full(photos=(PHOTO, replace(PHOTO, file="gone", of="wet_leaf"))))
-    made = typeset("report", "pdf", told, pictures={"kept-1.jpg": encode_image(scene(320, 240), quality=80)})
-    said = words_of(made)
+    payload = report_document(full(photos=(PHOTO, replace(PHOTO, file="gone", of="wet_leaf"))))
+    made = typeset("report", "pdf", payload, pictures={"kept-1.jpg": encode_image(scene(320, 240), quality=80)})
+    written = words_of(made)
     assert b"/Subtype/Image" in made
-    assert ("Liquor, cup 3" in said, "Wet leaf" in said, "amber (72 %) or golden (20 %)" in said) == (True, False, True)
+    assert ("Liquor, cup 3" in written, "Wet leaf" in written, "amber (72 %) or golden (20 %)" in written) == (
+        True,
+        False,
+        True,
+    )
 
 
 def test_unknown_layout_raises():
@@ -185,12 +195,12 @@ def test_unknown_layout_raises():
 
 
 def test_digest_depends_on_payload_layout_and_form():
-    told = report_document(sample.report())
+    payload = report_document(sample.report())
     same = digest_of("report", "pdf", report_document(sample.report()))
-    assert digest_of("report", "pdf", told) == same
+    assert digest_of("report", "pdf", payload) == same
     others = {
-        digest_of("report", "png", told),
-        digest_of("card", "pdf", told),
-        digest_of("report", "pdf", {**told, "name": "Other"}),
+        digest_of("report", "png", payload),
+        digest_of("card", "pdf", payload),
+        digest_of("report", "pdf", {**payload, "name": "Other"}),
     }
     assert len(others | {same}) == 4

@@ -85,7 +85,7 @@ def _pot(request: Request) -> Pot:
     problems: list[Problem] = []
     for name, text in request.query_params.items():
         if name not in POT:
-            detail = _("a pot is told by %(fields)s") % {"fields": ", ".join(POT)}
+            detail = _("a pot is described by %(fields)s") % {"fields": ", ".join(POT)}
             problems.append(Problem(name[:80], "unknown_field", detail))
             continue
         field, _description = POT[name]

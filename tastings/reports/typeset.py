@@ -85,7 +85,7 @@ def typeset(
         for name, picture in files.items():
             (root / Path(name).name).write_bytes(picture)
         for _ in range(_MAX_ATTEMPTS):
-            (root / "told.json").write_text(json.dumps(with_drawable_text(data, missing=missing)))
+            (root / "content.json").write_text(json.dumps(with_drawable_text(data, missing=missing)))
             try:
                 pdf = _compiled(root, layout, form="pdf")
             except typst.TypstError as error:

@@ -118,7 +118,7 @@ GLOSSARY: Mapping[str, str] = {
     "reason": "why the photo was refused",
     "received": "bytes that arrived",
     "content": "the picture; several photos may show the same",
-    "colour": "what was told of the liquor's colour",
+    "colour": "the measured colour of the liquor",
     "touched_at": "when bytes last came in or it was last checked",
     "attempts": "how often it was checked",
     "removed_at": "when it was taken away",

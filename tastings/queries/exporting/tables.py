@@ -186,7 +186,7 @@ TABLES: tuple[ExportTable, ...] = (
     ),
     ExportTable(
         name="photos",
-        about="photos of leaf and liquor, and what was told of them",
+        about="photos of leaf and liquor, and the measured colour",
         model=Photo,
         columns=plain_columns(Photo, schema=PHOTO),
         rows=ExportScope.photos,

@@ -32,8 +32,6 @@ class Exact(float):
 def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # noqa: ANN401 - any JSON
     """Return a dataclass of figures as JSON types, floats rounded to 3 decimals; None leaves them as they are.
 
-    A field that is ``msgspec.UNSET`` is left out.
-
     A field that is UNSET is left out.
 
     Raises
@@ -51,9 +49,8 @@ def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # no
         case float():
             if not math.isfinite(figures):
                 raise ArithmeticError(f"a computed figure is {figures}")
-            return (
-                float(figures) if decimals is None else round(float(figures), decimals)
-            ) + 0.0  # + 0.0 turns -0.0 into 0.0
+            rounded = float(figures) if decimals is None else round(float(figures), decimals)
+            return rounded + 0.0  # turns -0.0 into 0.0
         case UUID():
             return str(figures)
         case datetime():
@@ -65,8 +62,8 @@ def to_stored(figures: object, *, decimals: int | None = DECIMALS) -> Any:  # no
         case list() | tuple():
             return [to_stored(value, decimals=decimals) for value in figures]
         case _ if is_dataclass(figures):
-            values = {field.name: getattr(figures, field.name) for field in fields(figures)}
-            return to_stored({name: value for name, value in values.items() if value is not UNSET}, decimals=decimals)
+            values = ((field.name, getattr(figures, field.name)) for field in fields(figures))
+            return {name: to_stored(value, decimals=decimals) for name, value in values if value is not UNSET}
         case _:
             raise TypeError(f"{type(figures).__name__} has no form in JSON")
 

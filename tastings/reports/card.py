@@ -321,8 +321,7 @@ def _contents(*, herbal: bool) -> str:
         return _("Herbal: ask the maker whether it contains caffeine, and whom it does not suit.")
     return _(
         "Contains caffeine. EFSA (2015): 200 mg at a time and 400 mg a day for healthy adults, 200 mg a day in"
-        " pregnancy"
-        " and while nursing; children much less. In doubt ask a doctor."
+        " pregnancy and while nursing; children much less. In doubt ask a doctor."
     )
 
 

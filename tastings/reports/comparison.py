@@ -186,9 +186,8 @@ def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: st
     if same >= SURE:
         return _("They last as many steeps, with %(probability)s probability.") % {"probability": percent(same)}
     return _(
-        "Which of them lasts longer cannot be told yet: %(one)s with %(p_one)s probability, %(other)s with"
-        " %(p_other)s, as"
-        " many steeps with %(p_same)s."
+        "Which of them lasts longer cannot be told yet: %(one)s with %(p_one)s probability, %(other)s with %(p_other)s,"
+        " as many steeps with %(p_same)s."
     ) % {
         "one": one,
         "other": other,

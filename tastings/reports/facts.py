@@ -87,8 +87,7 @@ def even_brew_sentence() -> str:
     """Say what the even brew is."""
     return _(
         "All figures are for one and the same brew, so that lots can be compared: %(leaf_g)s g in %(vessel_ml)s ml,"
-        " water"
-        " at %(heat_c)s °C, %(contact_s)s s for each infusion, after a rinse of %(rinse_s)s s."
+        " water at %(heat_c)s °C, %(contact_s)s s for each infusion, after a rinse of %(rinse_s)s s."
     ) % {
         "leaf_g": number(EVEN_LEAF_G),
         "vessel_ml": number(EVEN_VESSEL_ML),

@@ -30,15 +30,13 @@ def reason(found: ArrivalCheck, *, labels: Labels | None = None) -> str:
                 "Same as the sample in the descriptor compared: no difference as large as %(points)s points is left"
                 " open.",
                 "Same as the sample in all %(n)s descriptors compared: no difference as large as %(points)s points is"
-                " left"
-                " open.",
+                " left open.",
                 len(found.compared),
             ) % {"n": len(found.compared), "points": number(NOTICEABLE)}
         case "cannot_tell":
             return _(
-                "Cannot tell: nothing differs for certain, but in %(descriptor)s only a difference of about"
-                " %(points)s points"
-                " or more would have been seen."
+                "Cannot tell: nothing differs for certain, but in %(descriptor)s only a difference of about %(points)s"
+                " points or more would have been seen."
             ) % {
                 "descriptor": descriptor_in_sentence(found.least_known.descriptor, labels),
                 "points": one_decimal(found.least_known.detectable),
@@ -63,6 +61,5 @@ def next_tasting(found: ArrivalCheck) -> str:
         return _("No further tasting is needed to settle this.")
     return _(
         "About %(n)s sessions of sample and arrived lot each, by the same tasters, would settle it if they are the"
-        " same; a"
-        " triangle test asks directly whether they can be told apart."
+        " same; a triangle test asks directly whether they can be told apart."
     ) % {"n": found.sessions_each}

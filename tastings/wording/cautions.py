@@ -54,6 +54,5 @@ def long_mug() -> str:
     """Warn of leaf left in a mug, and of a mug that stays hot."""
     return _(
         "Lift the leaf out when the time is up: leaf left in the mug steeps on and turns bitter. A big mug stays hot"
-        " for"
-        " long; let it cool below 65 °C before drinking."
+        " for long; let it cool below 65 °C before drinking."
     )

@@ -120,14 +120,12 @@ def note(found: GuideNote) -> str:
         case "lack_of_fit":
             return _(
                 "The ratings of strength do not follow the extraction model, least of all at infusion %(infusion)s:"
-                " taste"
-                " before you trust these times."
+                " taste before you trust these times."
             ) % {"infusion": found.infusions[0]}
         case "guessed_time":
             return _(
                 "%(infusions)s: the time is a guess; the cup may well miss its target by more than %(percent)s %%."
-                " Taste and"
-                " adjust."
+                " Taste and adjust."
             ) % {"infusions": infusions, "percent": f"{SURE_PCT:.0f}"}
         case "beyond_rated":
             return _(
@@ -157,8 +155,7 @@ def standard_source(standard: Standard) -> str:
         case "iso_3103":
             source = _(
                 "ISO 3103:2019: 2 g per 100 ml, boiling water, 6 minutes for black and 5 for green leaf (read in"
-                " summaries,"
-                " not in the standard itself)."
+                " summaries, not in the standard itself)."
             )
             altitude = _("The standard asks for the altitude to be stated.")
             if standard.has_kind:
@@ -173,8 +170,7 @@ def standard_source(standard: Standard) -> str:
         case "gb_t_23776_cup":
             return _(
                 "GB/T 23776-2018, covered cup, which it has for all but oolong: 3.0 g in 150 ml, 1:50 (read in"
-                " summaries);"
-                " %(minutes)s minutes of boiling water for %(kind)s tea (from memory)."
+                " summaries); %(minutes)s minutes of boiling water for %(kind)s tea (from memory)."
             ) % {"minutes": listed(number(one) for one in standard.minutes), "kind": _kind(standard.kind)}
 
 
@@ -187,10 +183,8 @@ def caffeine_source() -> str:
     return (
         _(
             "Hicks, Hsieh and Bell 1996: 23.8 to 36.6 mg per g of leaf, 69, 23 and 8 %% of it in three five-minute"
-            " steeps;"
-            " class means of a survey up to 43 mg per g; carried over to these steeps by first-order leaching. An"
-            " estimate, not"
-            " a measurement of this lot."
+            " steeps; class means of a survey up to 43 mg per g; carried over to these steeps by first-order leaching."
+            " An estimate, not a measurement of this lot."
         )
         % {}
     )

@@ -48,9 +48,8 @@ def _course(profile: Profile) -> str:
         return sentence % values
     if half is not None:
         sentence = _(
-            "This tea stays steady: it is strongest at about infusion %(peak)s, without a late climb or an early"
-            " drop; it"
-            " falls to half of that by about infusion %(half)s."
+            "This tea stays steady: it is strongest at about infusion %(peak)s, without a late climb or an early drop;"
+            " it falls to half of that by about infusion %(half)s."
         )
     else:
         sentence = _(

@@ -21,8 +21,7 @@ def reason(found: Readiness) -> str:
         return (
             _(
                 "Cannot tell: the %(attribute)s was not rated on two days at least a week apart, so how fast it fades"
-                " is"
-                " not seen."
+                " is not seen."
             )
             % names
         )
@@ -38,9 +37,8 @@ def reason(found: Readiness) -> str:
         case "cannot_tell":
             return (
                 _(
-                    "Cannot tell: with %(probability)s probability the %(attribute)s is under %(level)s today, and"
-                    " the day"
-                    " is not known to within two weeks."
+                    "Cannot tell: with %(probability)s probability the %(attribute)s is under %(level)s today, and the"
+                    " day is not known to within two weeks."
                 )
                 % figures
             )
@@ -52,8 +50,7 @@ def next_tasting(found: NextTasting, *, attribute: str) -> str:
         case "first":
             return _(
                 "Taste it and rate the %(attribute)s of every infusion; a second tasting at least a week later shows"
-                " how"
-                " fast it fades."
+                " how fast it fades."
             ) % {"attribute": descriptor_in_sentence(attribute)}
         case "none":
             return _("No further tasting is needed to settle this; taste again if it is stored for long.")
@@ -64,8 +61,7 @@ def next_tasting(found: NextTasting, *, attribute: str) -> str:
         case "useful":
             return _(
                 "Taste it again %(when)s, best with another taster: that is expected to narrow the 80 %% interval of"
-                " the"
-                " date from %(now)s to about %(then)s days, dates beyond two years counted as two years."
+                " the date from %(now)s to about %(then)s days, dates beyond two years counted as two years."
             ) % {
                 "when": _when(found),
                 "now": f"{found.width_days or 0.0:.0f}",

@@ -9,11 +9,10 @@ from config.demo.load import DemoError, load_demo
 
 class Command(BaseCommand):
     help = (
-        "Put demo data in: an invented merchant with three shops, twelve lots, sixty sessions"
-        " and two blind flights. Its people are made"
-        " in the database, everything else goes through the running server as from phones. Run it as often as you"
-        " like: what is there already stays, and other teams are not touched. Anyone can know the demo's password, so"
-        " leave the demo out of a server that others can reach."
+        "Put demo data in: an invented merchant with three shops, twelve lots, sixty sessions and two blind flights."
+        " Its people are made in the database, everything else goes through the running server as from phones. Run it"
+        " as often as you like: what is there already stays, and other teams are not touched. Anyone can know the"
+        " demo's password, so leave the demo out of a server that others can reach."
     )
 
     def add_arguments(self, parser: CommandParser) -> None:

@@ -11,9 +11,8 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
     section = guide_section(GUIDE)
 
     assert section.pot == (
-        "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C, poured out over 6 s:"
-        " the vessel of most of the last 28 sessions at Harbour shop, leaf and heat as this lot was tasted."
-        " Rinse first, 10 s, poured away."
+        "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C, poured out over 6 s: the vessel of most of the last"
+        " 28 sessions at Harbour shop, leaf and heat as this lot was tasted. Rinse first, 10 s, poured away."
     )
     assert section.aim == "Each cup aims at a strength of 6.0. The last one worth drinking in this pot is infusion 2."
     assert [(row.steep, row.strength, row.span) for row in section.rows] == [

@@ -65,7 +65,7 @@ def readiness_table(lots: Sequence[RoastedLot]) -> str:
             "### Readiness",
             "",
             (
-                f"Told of {len(answered)} of {len(lots)} lots; of the others too little was tasted."
+                f"An answer for {len(answered)} of {len(lots)} lots; the others were tasted too little."
                 " The 80 % interval of the date holds the day in"
                 f" {share([one.covered for one in answered if one.crosses])} of"
                 f" {sum(one.crosses for one in answered)} lots that fall under the level some day; of"

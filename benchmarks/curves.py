@@ -111,16 +111,16 @@ class World:
 
 def one_lot(world: World, *, sessions: int, rng: np.random.Generator) -> Scored:
     """Simulate a lot, compute it, and score it."""
-    leaf, table = draw_leaf(rng, power=world.power), draw_team(rng, n_tasters=world.n_tasters)
-    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(sessions)]
+    leaf, team = draw_leaf(rng, power=world.power), draw_team(rng, n_tasters=world.n_tasters)
+    brews = [draw_session(leaf, team, number=i, rng=rng) for i in range(sessions)]
     return scored(estimate_development(brews, rated=["strength"]), truth=leaf.even_cups(), brews=brews)
 
 
 def label_moved(*, sessions: int, rng: np.random.Generator) -> bool:
     """Whether one more session in which every cup is a 10 changes the label shown for a lot."""
-    leaf, table = draw_leaf(rng), draw_team(rng)
-    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(sessions)]
-    like = draw_session(leaf, table, number=sessions, rng=rng)
+    leaf, team = draw_leaf(rng), draw_team(rng)
+    brews = [draw_session(leaf, team, number=i, rng=rng) for i in range(sessions)]
+    like = draw_session(leaf, team, number=sessions, rng=rng)
     tens = tuple(replace(pour, ratings={"strength": HIGHEST}) if pour.ratings else pour for pour in like.pours)
     absurd = replace(like, taster="taster of tens", pours=tens)
     return (

@@ -54,11 +54,11 @@ class TeamScores:
 
 def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> None:
     """Simulate a team with its lots, compute each lot every way, and add to the scores."""
-    table = draw_team(rng)
+    team = draw_team(rng)
     line = float(np.clip(rng.normal(2.5, 0.7), 0.8, 4.5))
     leaves = {f"lot {i}": draw_leaf(rng) for i in range(LOTS)}
     lots: dict[str, list[Brew]] = {
-        name: [draw_session(leaf, table, number=100 * place + i, rng=rng, line=line) for i in range(sessions)]
+        name: [draw_session(leaf, team, number=100 * place + i, rng=rng, line=line) for i in range(sessions)]
         for place, (name, leaf) in enumerate(leaves.items())
     }
     scales = {"strength": calibrate(lots)}

@@ -276,8 +276,8 @@ def main() -> int:
     lot, rows = 0, list[ComparisonRow]()
     while len(rows) < chosen.lots:
         rng = np.random.default_rng([TEST_SEED, lot])
-        leaf, table = draw_leaf(rng), draw_team(rng)
-        brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(chosen.sessions)]
+        leaf, team = draw_leaf(rng), draw_team(rng)
+        brews = [draw_session(leaf, team, number=i, rng=rng) for i in range(chosen.sessions)]
         lot += 1
         if at_an_end(brews):
             continue

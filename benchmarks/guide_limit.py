@@ -198,8 +198,8 @@ def one_lot(lot: int, *, place: int, sessions: int) -> LotMisses | None:
     """Taste one lot of `benchmarks.guide_worlds` again, and brew it by its guide and by the peer's."""
     power = WORLDS[place] == "power"
     rng = np.random.default_rng([FIRST_SEED, place, sessions, lot])
-    leaf, table = draw_leaf(rng, power=power), draw_team(rng)
-    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(sessions)]
+    leaf, team = draw_leaf(rng, power=power), draw_team(rng)
+    brews = [draw_session(leaf, team, number=i, rng=rng) for i in range(sessions)]
     found, known = brew_guide(brews, pot=draw_pot(rng)), known_leaf(brews).leaf
     if known is None or not found.last_at_target:
         return None

@@ -75,8 +75,8 @@ def true_strengths(leaf: SimulatedLeaf, found: Guide, *, steeps_s: Sequence[floa
 
 def one_lot(*, power: bool, sessions: int, rng: np.random.Generator, mug: bool = False) -> GuideCups:
     """Taste one lot, ask for a guide, and brew by it."""
-    leaf, table = draw_leaf(rng, power=power), draw_team(rng)
-    brews = [draw_session(leaf, table, number=i, rng=rng) for i in range(sessions)]
+    leaf, team = draw_leaf(rng, power=power), draw_team(rng)
+    brews = [draw_session(leaf, team, number=i, rng=rng) for i in range(sessions)]
     pot = draw_pot(rng)
     if mug:
         pot = Pot(style=LONG_MUG, vessel_ml=float(rng.uniform(200.0, 400.0)), kettle_c=pot.kettle_c)

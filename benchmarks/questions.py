@@ -72,19 +72,19 @@ class RoastedLot:
 
 def simulate_roasted_lot(rng: np.random.Generator) -> RoastedLot:
     """Roast a lot, taste it two to five times by up to three tasters within one to six months, and ask."""
-    leaf, table = draw_leaf(rng), draw_team(rng)
+    leaf, team = draw_leaf(rng), draw_team(rng)
     half_life = float(np.exp(rng.uniform(np.log(15.0), np.log(150.0))))
     start = float(rng.uniform(4.5, 9.0))
     floor = float(rng.uniform(0.0, 0.7 * start))
     roast = descriptor_of(leaf, rng)
     days = np.sort(rng.choice(int(rng.integers(30, 181)), size=int(rng.integers(2, 6)), replace=False)).tolist()
-    among = rng.choice(table.gain.size, size=int(rng.integers(1, 4)), replace=False).tolist()
+    among = rng.choice(team.gain.size, size=int(rng.integers(1, 4)), replace=False).tolist()
     sessions = [
         DatedBrew(
             day=ROASTED + timedelta(days=day),
             brew=draw_session(
                 leaf,
-                table,
+                team,
                 number=number,
                 rng=rng,
                 among=among,
@@ -107,7 +107,7 @@ def simulate_arrival(
 
     The same four tasters taste both, or four others the second. A difference goes towards the middle of the scale.
     """
-    leaf, table = draw_leaf(rng), draw_team(rng, n_tasters=8)
+    leaf, team = draw_leaf(rng), draw_team(rng, n_tasters=8)
     sample = {key: descriptor_of(leaf, rng) for key in DESCRIPTORS}
     arrived = dict(sample)
     if differs_by:
@@ -116,7 +116,7 @@ def simulate_arrival(
         arrived[key] = scale_to(sample[key], before + (differs_by if before < 4.5 else -differs_by))
     tasters = (range(4), range(4, 8) if other_tasters else range(4))
     sides = [
-        _sessions(leaf, others, name=100 * place, n=sessions, among=who, rng=rng, table=table)
+        _sessions(leaf, others, name=100 * place, n=sessions, among=who, rng=rng, team=team)
         for place, (others, who) in enumerate(zip((sample, arrived), tasters, strict=True))
     ]
     return check_arrival(*sides, rated=(STRENGTH, *DESCRIPTORS))
@@ -137,7 +137,7 @@ class ComparedLots:
 
 def simulate_pair(rng: np.random.Generator) -> ComparedLots:
     """Taste two lots one to four times each, by the same four tasters, and ask; half of the pairs are alike."""
-    table = draw_team(rng)
+    team = draw_team(rng)
     line = float(np.clip(rng.normal(2.5, 0.7), 0.8, 4.5))
     first = draw_leaf(rng)
     alike = bool(rng.random() < 0.5)
@@ -145,7 +145,7 @@ def simulate_pair(rng: np.random.Generator) -> ComparedLots:
     liked = [_on_the_scale(descriptor_of(leaf, rng)) for leaf in (first, second)]
     groups = {
         name: [
-            draw_session(leaf, table, number=100 * place + i, rng=rng, line=line, others={LIKING: liking})
+            draw_session(leaf, team, number=100 * place + i, rng=rng, line=line, others={LIKING: liking})
             for i in range(int(rng.integers(1, 5)))
         ]
         for place, (name, leaf, liking) in enumerate(zip("ab", (first, second), liked, strict=True))
@@ -185,6 +185,6 @@ def _sessions(
     n: int,
     among: Sequence[int],
     rng: np.random.Generator,
-    table: SimulatedTeam,
+    team: SimulatedTeam,
 ) -> list[Brew]:
-    return [draw_session(leaf, table, number=name + i, rng=rng, others=others, among=list(among)) for i in range(n)]
+    return [draw_session(leaf, team, number=name + i, rng=rng, others=others, among=list(among)) for i in range(n)]

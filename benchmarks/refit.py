@@ -35,10 +35,10 @@ T = TypeVar("T")
 def lot_of(n_sessions: int, *, keys: list[str]) -> list[Brew]:
     """Return a simulated lot; each further descriptor is a weaker echo of the strength."""
     rng = np.random.default_rng([606, n_sessions])
-    leaf, table = draw_leaf(rng), draw_team(rng)
+    leaf, team = draw_leaf(rng), draw_team(rng)
     found = []
     for number in range(n_sessions):
-        brew = draw_session(leaf, table, number=number, rng=rng, line=2.5)
+        brew = draw_session(leaf, team, number=number, rng=rng, line=2.5)
         pours = tuple(
             replace(pour, ratings={k: correlated_rating(pour.ratings["strength"], i, rng) for i, k in enumerate(keys)})
             if pour.ratings

@@ -94,7 +94,7 @@ def draw_team(rng: np.random.Generator, *, n_tasters: int = N_TASTERS) -> Simula
 
 def draw_session(
     leaf: SimulatedLeaf,
-    table: SimulatedTeam,
+    team: SimulatedTeam,
     *,
     number: int,
     rng: np.random.Generator,
@@ -102,13 +102,13 @@ def draw_session(
     others: Mapping[str, SimulatedLeaf] | None = None,
     among: Sequence[int] | None = None,
 ) -> Brew:
-    """Brew and taste a lot once, the way it happens at a table.
+    """Brew and taste a lot once, the way it happens at a team.
 
     With a finish line the session ends where a cup is found spent, or at the hour, which is 5 to 12 infusions.
-    ``others`` are further descriptors, rated of the same cups by the same taster; ``among`` are those of the table who
+    ``others`` are further descriptors, rated of the same cups by the same taster; ``among`` are those of the team who
     may have tasted.
     """
-    taster = int(rng.integers(table.gain.size)) if among is None else int(rng.choice(among))
+    taster = int(rng.integers(team.gain.size)) if among is None else int(rng.choice(among))
     low_c = rng.uniform(0.0, 6.0)
     last = int(rng.integers(8, EVEN_INFUSIONS + 1))
     even = even_brew()
@@ -131,9 +131,9 @@ def draw_session(
         warmed=bool(rng.random() < 0.7),
         pours=pours,
     )
-    noise = table.noise[taster]
+    noise = team.noise[taster]
     strength = {
-        key: table.shift[taster] + table.gain[taster] * one.cups(brew) + rng.normal(0, noise, len(pours))
+        key: team.shift[taster] + team.gain[taster] * one.cups(brew) + rng.normal(0, noise, len(pours))
         for key, one in {"strength": leaf, **(others or {})}.items()
     }
     read_off_c = float(rng.normal(0.0, THERMOMETER_C))

@@ -14,10 +14,11 @@ from babel.messages.catalog import Catalog, Message
 from babel.messages.extract import extract
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
+from django.conf import settings
 from django.utils.translation.template import templatize
 
 ROOT = Path(__file__).resolve().parent.parent
-LANGUAGES = ("de",)
+LANGUAGES = tuple(code for code, _name in settings.LANGUAGES if code != settings.LANGUAGE_CODE)
 """Besides English, in which the messages are written."""
 FOLDERS = ("api", "config", "lots", "pages", "tastings", "teams")
 WRITTEN = datetime(2026, 11, 28, tzinfo=UTC)
@@ -103,7 +104,6 @@ def _new(locale: str | None = None) -> Catalog:
         header_comment="# Messages of Leafspan.",
         msgid_bugs_address="the project's issues",
         last_translator="the project's own",
-        language_team="German",
         fuzzy=False,
     )
 

@@ -87,8 +87,14 @@ def server_major() -> int:
         return int(cursor.fetchone()[0]) // 10_000
 
 
+_TLS_OPTIONS = ("sslmode", "sslrootcert", "sslcert", "sslkey")
+"""Options of a connection that libpq also reads from the environment, as PGSSLMODE and so on."""
+
+
 def environment(database: Mapping[str, Any]) -> dict[str, str]:
     """Return the environment that leads to the database; a command line could be read by others."""
     variables = {"PGHOST": "HOST", "PGPORT": "PORT", "PGUSER": "USER", "PGPASSWORD": "PASSWORD", "PGDATABASE": "NAME"}
     given = {name: str(database.get(setting) or "") for name, setting in variables.items()}
+    options = database.get("OPTIONS") or {}
+    given |= {f"PG{name.upper()}": str(options.get(name) or "") for name in _TLS_OPTIONS}
     return {**os.environ, **{name: value for name, value in given.items() if value}, "PGCLIENTENCODING": "UTF8"}

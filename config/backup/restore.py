@@ -50,7 +50,7 @@ def restore_backup(path: Path, *, start_again: bool, log: LogLine) -> None:
     start_again
         Whether phones must pull everything anew. Then they have exactly what the server has, and records written
         after the backup that only phones have are lost; otherwise phones keep these beside later records.
-    say
+    log
         Called with a line for each step.
 
     Raises

@@ -42,7 +42,7 @@ class DemoFlight:
     tasters: tuple[Person, ...]
     pourer: Person
     cups_per_sitting: int
-    demo_sessions: int
+    sittings: int
     repeats: int = 0
     tasted_by: tuple[Person, ...]
     reveal: bool
@@ -70,7 +70,7 @@ FLIGHTS = (
         tasters=(BRAM, ODDO, TAMSIN),
         pourer=SURI,
         cups_per_sitting=6,
-        demo_sessions=2,
+        sittings=2,
         repeats=1,
         tasted_by=(BRAM, ODDO, TAMSIN),
         reveal=True,
@@ -91,7 +91,7 @@ FLIGHTS = (
         tasters=(BRAM, SURI),
         pourer=ODDO,
         cups_per_sitting=5,
-        demo_sessions=1,
+        sittings=1,
         tasted_by=(BRAM,),
         reveal=False,
     ),
@@ -142,7 +142,7 @@ def run_flight(flight: DemoFlight, *, team: UUID, runner: Phone, phones: Mapping
             "tasters": [people[person.username] for person in flight.tasters],
             "pourers": [people[flight.pourer.username]],
             "cups_per_sitting": flight.cups_per_sitting,
-            "sittings": flight.demo_sessions,
+            "sittings": flight.sittings,
             "repeats": flight.repeats,
             "remarks": "Invented, like all of the demo.",
         },

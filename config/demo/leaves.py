@@ -16,7 +16,7 @@ from tastings.maths.brewing.heat import even_brew, steeping_of
 
 
 @dataclass(frozen=True, slots=True)
-class Truth:
+class Attribute:
     """One rated attribute: the points it peaks at on the even brew, its rate and lag against those of strength."""
 
     top: float
@@ -37,7 +37,7 @@ class DemoLeaf:
     tau_s: float
     top: float
     n: float = 0.7
-    voices: Mapping[str, Truth] = field(default_factory=dict)
+    attributes: Mapping[str, Attribute] = field(default_factory=dict)
     flavours: Mapping[str, tuple[float, float]] = field(default_factory=dict)
     charm: float = 6.5
     """Points of liking for a cup of just the right strength."""
@@ -45,9 +45,10 @@ class DemoLeaf:
     def cups(self, brew: Brew) -> Mapping[str, FloatArray]:
         """Return the true points of every rated attribute but liking, one entry per pour. [points, may pass 10]."""
         even = even_brew()
-        voices = {"strength": Truth(self.top), **self.voices}
+        attributes = {"strength": Attribute(self.top), **self.attributes}
         return {
-            key: voice.top * self._cup(brew, voice) / self._cup(even, voice)[1:].max() for key, voice in voices.items()
+            key: attribute.top * self._cup(brew, attribute) / self._cup(even, attribute)[1:].max()
+            for key, attribute in attributes.items()
         }
 
     def extracted(self, brew: Brew) -> FloatArray:
@@ -57,11 +58,11 @@ class DemoLeaf:
         share = 0.08 * cup_strength_by_leaf(steeping, k_per_min=one[0], tau_s=one[1], n=np.ones(1))[0] / steeping.ratio
         return np.asarray(np.cumsum(share) - share / 2, dtype=np.float64)
 
-    def _cup(self, brew: Brew, voice: Truth) -> FloatArray:
+    def _cup(self, brew: Brew, attribute: Attribute) -> FloatArray:
         found = cup_strength_by_leaf(
             steeping_of(brew, brew.pours),
-            k_per_min=np.array([self.k_per_min * voice.pace]),
-            tau_s=np.array([self.tau_s * voice.lag]),
+            k_per_min=np.array([self.k_per_min * attribute.pace]),
+            tau_s=np.array([self.tau_s * attribute.lag]),
             n=np.array([self.n]),
         )
         return np.asarray(found[0], dtype=np.float64)

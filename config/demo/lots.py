@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
-from config.demo.leaves import DemoLeaf, Truth
+from config.demo.leaves import Attribute, DemoLeaf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,13 +33,13 @@ def _rock_oolong(k_per_min: float, *, tau_s: float, top: float, roast: float, ch
         tau_s=tau_s,
         top=top,
         charm=charm,
-        voices={
-            "sweetness": Truth(5.0, pace=0.6, lag=1.3),
-            "bitterness": Truth(3.2, pace=1.4, lag=0.8),
-            "aroma": Truth(7.5, pace=1.2, lag=0.6),
-            "finish": Truth(6.5, pace=0.8),
-            "minerality": Truth(5.5, pace=0.5, lag=1.6),
-            "roast": Truth(roast, pace=1.8, lag=0.3),
+        attributes={
+            "sweetness": Attribute(5.0, pace=0.6, lag=1.3),
+            "bitterness": Attribute(3.2, pace=1.4, lag=0.8),
+            "aroma": Attribute(7.5, pace=1.2, lag=0.6),
+            "finish": Attribute(6.5, pace=0.8),
+            "minerality": Attribute(5.5, pace=0.5, lag=1.6),
+            "roast": Attribute(roast, pace=1.8, lag=0.3),
         },
         flavours={
             "charcoal": (0.0, 0.22),
@@ -130,9 +130,9 @@ LOTS: tuple[DemoLot, ...] = (
         looks=_ROLLED_LOOKS,
         leaf=DemoLeaf(
             k_per_min=0.85, tau_s=120, top=6.6, charm=7.3,
-            voices={
-                "sweetness": Truth(5.5, pace=0.8), "astringency": Truth(2.6, pace=1.2),
-                "aroma": Truth(7.2, pace=1.3, lag=0.6), "body": Truth(5.5, lag=1.2),
+            attributes={
+                "sweetness": Attribute(5.5, pace=0.8), "astringency": Attribute(2.6, pace=1.2),
+                "aroma": Attribute(7.2, pace=1.3, lag=0.6), "body": Attribute(5.5, lag=1.2),
             },
             flavours={
                 "gardenia": (0.0, 0.5), "cream": (0.1, 0.55), "pear": (0.2, 0.6), "rock_sugar": (0.3, 0.8),
@@ -153,9 +153,10 @@ LOTS: tuple[DemoLot, ...] = (
         looks={**_ROLLED_LOOKS, "warmed_leaf": ("coffee", "walnut"), "liquor": ("liquor_orange",)},
         leaf=DemoLeaf(
             k_per_min=0.9, tau_s=110, top=7.0, charm=6.9,
-            voices={
-                "sweetness": Truth(5.0, pace=0.7), "bitterness": Truth(2.8, pace=1.3), "aroma": Truth(6.2, lag=0.7),
-                "roast": Truth(6.0, pace=1.4, lag=0.4),
+            attributes={
+                "sweetness": Attribute(5.0, pace=0.7), "bitterness": Attribute(2.8, pace=1.3),
+                "aroma": Attribute(6.2, lag=0.7),
+                "roast": Attribute(6.0, pace=1.4, lag=0.4),
             },
             flavours={
                 "toast": (0.0, 0.35), "walnut": (0.05, 0.5), "brown_sugar": (0.2, 0.7), "plum": (0.35, 0.8),
@@ -176,9 +177,10 @@ LOTS: tuple[DemoLot, ...] = (
         looks=_GREEN_LOOKS,
         leaf=DemoLeaf(
             k_per_min=2.6, tau_s=6, top=7.2, charm=7.0,
-            voices={
-                "sweetness": Truth(4.6, pace=0.9), "bitterness": Truth(3.4), "savouriness": Truth(5.2, pace=1.3),
-                "aroma": Truth(6.6, pace=1.4),
+            attributes={
+                "sweetness": Attribute(4.6, pace=0.9), "bitterness": Attribute(3.4),
+                "savouriness": Attribute(5.2, pace=1.3),
+                "aroma": Attribute(6.6, pace=1.4),
             },
             flavours={
                 "chestnut": (0.0, 0.6), "green_bean": (0.1, 0.75), "fresh_green": (0.0, 0.5), "thin": (0.85, 1.0),
@@ -198,9 +200,10 @@ LOTS: tuple[DemoLot, ...] = (
         looks={**_GREEN_LOOKS, "warmed_leaf": ("seaweed",), "wet_leaf": ("spinach",), "liquor": ("liquor_cloudy",)},
         leaf=DemoLeaf(
             k_per_min=3.2, tau_s=4, top=8.0, charm=6.6,
-            voices={
-                "sweetness": Truth(4.0), "bitterness": Truth(4.4, pace=0.8), "savouriness": Truth(7.0, pace=1.3),
-                "body": Truth(6.0),
+            attributes={
+                "sweetness": Attribute(4.0), "bitterness": Attribute(4.4, pace=0.8),
+                "savouriness": Attribute(7.0, pace=1.3),
+                "body": Attribute(6.0),
             },
             flavours={"seaweed": (0.0, 0.55), "spinach": (0.1, 0.8), "broth": (0.0, 0.5), "thin": (0.88, 1.0)},
         ),
@@ -220,9 +223,9 @@ LOTS: tuple[DemoLot, ...] = (
         },
         leaf=DemoLeaf(
             k_per_min=0.36, tau_s=22, top=5.6, charm=6.8,
-            voices={
-                "sweetness": Truth(5.6, pace=0.8), "astringency": Truth(1.8), "aroma": Truth(5.0, pace=1.5),
-                "body": Truth(4.6, pace=0.8, lag=1.3),
+            attributes={
+                "sweetness": Attribute(5.6, pace=0.8), "astringency": Attribute(1.8), "aroma": Attribute(5.0, pace=1.5),
+                "body": Attribute(4.6, pace=0.8, lag=1.3),
             },
             flavours={
                 "honeysuckle": (0.0, 0.35), "hay": (0.0, 0.5), "melon": (0.1, 0.5), "honey": (0.25, 0.9),
@@ -242,9 +245,9 @@ LOTS: tuple[DemoLot, ...] = (
         looks={**_GREEN_LOOKS, "warmed_leaf": ("sweetcorn",), "wet_leaf": ("chestnut",)},
         leaf=DemoLeaf(
             k_per_min=1.3, tau_s=15, top=6.2, charm=6.9,
-            voices={
-                "sweetness": Truth(5.2, pace=0.8), "bitterness": Truth(2.2), "aroma": Truth(5.6, pace=1.3),
-                "savouriness": Truth(4.0),
+            attributes={
+                "sweetness": Attribute(5.2, pace=0.8), "bitterness": Attribute(2.2), "aroma": Attribute(5.6, pace=1.3),
+                "savouriness": Attribute(4.0),
             },
             flavours={"sweetcorn": (0.0, 0.6), "chestnut": (0.05, 0.7), "mellowness": (0.2, 0.9), "thin": (0.85, 1.0)},
         ),
@@ -264,9 +267,10 @@ LOTS: tuple[DemoLot, ...] = (
         },
         leaf=DemoLeaf(
             k_per_min=1.25, tau_s=9, top=8.0, charm=7.0,
-            voices={
-                "sweetness": Truth(5.4, pace=0.8), "astringency": Truth(4.2, pace=0.9), "aroma": Truth(6.8, pace=1.3),
-                "body": Truth(6.6),
+            attributes={
+                "sweetness": Attribute(5.4, pace=0.8), "astringency": Attribute(4.2, pace=0.9),
+                "aroma": Attribute(6.8, pace=1.3),
+                "body": Attribute(6.6),
             },
             flavours={
                 "malt": (0.0, 0.7), "sweet_potato": (0.0, 0.55), "cocoa": (0.15, 0.7), "rose": (0.3, 0.8),
@@ -289,9 +293,9 @@ LOTS: tuple[DemoLot, ...] = (
         },
         leaf=DemoLeaf(
             k_per_min=0.75, tau_s=8, top=8.2, charm=6.4,
-            voices={
-                "sweetness": Truth(5.2, pace=0.6, lag=1.5), "bitterness": Truth(2.4), "body": Truth(7.4),
-                "finish": Truth(5.0, pace=0.8),
+            attributes={
+                "sweetness": Attribute(5.2, pace=0.6, lag=1.5), "bitterness": Attribute(2.4), "body": Attribute(7.4),
+                "finish": Attribute(5.0, pace=0.8),
             },
             flavours={
                 "forest_floor": (0.0, 0.45), "old_wood": (0.0, 0.7), "jujube": (0.2, 0.8), "camphor": (0.35, 0.75),
@@ -315,8 +319,8 @@ LOTS: tuple[DemoLot, ...] = (
         },
         leaf=DemoLeaf(
             k_per_min=2.2, tau_s=14, top=6.8, charm=6.2,
-            voices={
-                "sweetness": Truth(4.6), "astringency": Truth(3.0), "aroma": Truth(8.0, pace=1.6),
+            attributes={
+                "sweetness": Attribute(4.6), "astringency": Attribute(3.0), "aroma": Attribute(8.0, pace=1.6),
             },
             flavours={"jasmine": (0.0, 0.75), "hay": (0.4, 1.0), "drying": (0.3, 0.7), "thin": (0.85, 1.0)},
         ),

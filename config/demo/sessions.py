@@ -69,7 +69,7 @@ _PURPOSES = ("selection", "reference", "training", "guest")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DemoSession:
-    """One session as planned. ``brew`` has the pours as far as the leaf or the hour could last, unrated."""
+    """One session as planned. ``brew`` has the pours as far as leaf or time could last, unrated."""
 
     lot: DemoLot
     number: int
@@ -78,7 +78,7 @@ class DemoSession:
     started_at: datetime
     brew: Brew
     purpose: str
-    hour: int
+    last_pour_in_time: int
     """The infusion after which the taster would stop even if the leaf had more to give."""
     private: bool = False
     remarks: str = ""
@@ -115,7 +115,7 @@ def demo_sessions(lot: DemoLot) -> Iterator[DemoSession]:
                 started_at=started_at,
                 brew=brew,
                 purpose=purpose,
-                hour=int(rng.integers(min(5, longest), longest + 1)),
+                last_pour_in_time=int(rng.integers(min(5, longest), longest + 1)),
                 private=private,
                 remarks="For myself, in the quiet of the evening." if private else "",
                 pour_remarks={},
@@ -171,7 +171,7 @@ def _with_departures(planned: DemoSession) -> DemoSession:
             return replace(
                 planned,
                 brew=_with_pour(planned.brew, number=4, kettle_c=90.0),
-                hour=9,
+                last_pour_in_time=9,
                 pour_remarks={4: "Kettle had cooled to about 90 before I noticed. Thin, for this leaf."},
             )
         case "cliff 3", 5:

@@ -37,7 +37,7 @@ def simulate_session(demo_session: DemoSession) -> Brew:
         noted = frozenset(
             key
             for key, (low, high) in lot.leaf.flavours.items()
-            if rng.random() < person.attention * _is_noticed(float(extracted[index]), low=low, high=high)
+            if rng.random() < person.attention * _p_noticed(float(extracted[index]), low=low, high=high)
         )
         pours.append(replace(pour, ratings=ratings, noted=noted))
     more_low = more_high = None
@@ -63,15 +63,15 @@ def _end(strength: FloatArray, *, demo_session: DemoSession, rng: np.random.Gene
         # A weak first cup is a leaf that has not opened yet, and nobody calls it spent.
         if pour.number >= 4 and found_spent[index]:
             return index, "spent"
-        if pour.number == demo_session.hour:
+        if pour.number == demo_session.last_pour_in_time:
             return index, "stopped"
     return strength.size - 1, "stopped"
 
 
 def _rated_by(person: Person, lot: DemoLot) -> tuple[str, ...]:
     """Return what this person rates: the most attentive everything, the others the first two beside the overall."""
-    voices = tuple(lot.leaf.voices)
-    return ("strength", "liking", *(voices if person.attention >= 0.85 else voices[:3]))
+    attributes = tuple(lot.leaf.attributes)
+    return ("strength", "liking", *(attributes if person.attention >= 0.85 else attributes[:3]))
 
 
 def _rating(points: float, *, person: Person, rng: np.random.Generator) -> float:
@@ -79,7 +79,7 @@ def _rating(points: float, *, person: Person, rng: np.random.Generator) -> float
     return float(np.clip(np.round(2 * rating) / 2, LOWEST, HIGHEST))
 
 
-def _is_noticed(extracted: float, *, low: float, high: float) -> float:
+def _p_noticed(extracted: float, *, low: float, high: float) -> float:
     if low <= extracted <= high:
         return 1.0
     return 0.2 if low - _CLOSE <= extracted <= high + _CLOSE else 0.0

@@ -76,7 +76,7 @@ class Phone:
     store : Store
         The phone's event log.
     options : PhoneOptions, optional
-        Its clock, its retry, and how much it sends and asks for at a time.
+        Its clock, how it retries, and the sizes of its requests.
     """
 
     def __init__(self, transport: Transport, *, store: Store, options: PhoneOptions | None = None) -> None:

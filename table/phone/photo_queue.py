@@ -80,7 +80,7 @@ class PhotoQueue:
         Raises
         ------
         SignedOutError, UnreachableError, RefusedError
-            As of `Phone.sync`; a full disk of the server (507) too, after some retry. What arrived stays there.
+            As of `Phone.sync`; a full disk of the server (507) too, after several tries. What arrived stays there.
         """
         sent = 0
         for photo in self.waiting:

@@ -37,6 +37,30 @@ def test_changed_sources_need_setting_up_again(home, database_url, monkeypatch):
     assert not is_set_up(home, database_url)
 
 
+def test_another_role_needs_setting_up_again(home, database_url, monkeypatch):
+    write_stamp(home, database_url)
+    monkeypatch.setenv("LEAFSPAN_DATABASE_ROLE", "another_role")  # it has no privileges yet
+
+    assert not is_set_up(home, database_url)
+
+
+def test_stamp_goes_with_data_that_are_elsewhere(home, database_url, tmp_path):
+    (home / "postgres").rmdir()
+    (tmp_path / "elsewhere").mkdir()
+    (home / "postgres.location").write_text(str(tmp_path / "elsewhere"))
+    write_stamp(home, database_url)
+
+    assert is_set_up(home, database_url)
+    assert [file.name for file in (tmp_path / "elsewhere").iterdir()] == ["leafspan-setup"]
+
+
+def test_stamp_that_cannot_be_written_only_costs_the_shortcut(home, database_url):
+    (home / "postgres").rmdir()
+    write_stamp(home, database_url)
+
+    assert not is_set_up(home, database_url)
+
+
 def test_migration_undone_by_hand_needs_setting_up_again(home, database_url, monkeypatch):
     write_stamp(home, database_url)
     with psycopg.connect(database_url) as link:

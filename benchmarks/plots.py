@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tastings.reports.marks import BAND, GRID, INK, PAPER, SOFT_INK, picture, tag, taster_mark, words
+from tastings.reports.marks import BAND, GRID, INK, BACKGROUND, SOFT_INK, picture, tag, taster_mark, words
 
 WIDTH, HEIGHT = 560.0, 340.0
 LEFT, RIGHT, TOP, BOTTOM = 64.0, 545.0, 40.0, 268.0
@@ -64,7 +64,7 @@ def drawing(
         )
         return LEFT + right * (RIGHT - LEFT), BOTTOM - up * (BOTTOM - TOP)
 
-    parts = [tag("rect", width=WIDTH, height=HEIGHT, fill=PAPER), words(title, x=LEFT, y=22.0, font_size=14)]
+    parts = [tag("rect", width=WIDTH, height=HEIGHT, fill=BACKGROUND), words(title, x=LEFT, y=22.0, font_size=14)]
     if band:
         (_, low), (_, high) = at((x.marks[0], band[0])), at((x.marks[0], band[1]))
         parts.append(tag("rect", x=LEFT, y=high, width=RIGHT - LEFT, height=low - high, fill=BAND))

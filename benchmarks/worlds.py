@@ -102,7 +102,7 @@ def draw_session(
     others: Mapping[str, SimulatedLeaf] | None = None,
     among: Sequence[int] | None = None,
 ) -> Brew:
-    """Brew and taste a lot once, the way it happens at a team.
+    """Brew and taste a lot once, the way it happens at a tasting table.
 
     With a finish line the session ends where a cup is found spent, or at the hour, which is 5 to 12 infusions.
     ``others`` are further descriptors, rated of the same cups by the same taster; ``among`` are those of the team who

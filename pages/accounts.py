@@ -50,7 +50,7 @@ def invited_as(role: str, *, shop: str) -> str:
 
 
 def too_many_attempts(refused: Throttled) -> str:
-    """Say when the next attempt is looked at."""
+    """Say when to try again."""
     minutes = -(-refused.wait_s // 60)
     return ngettext(
         "Too many attempts. Try again in %(n)s minute.", "Too many attempts. Try again in %(n)s minutes.", minutes

@@ -1,4 +1,4 @@
-"""What every page for the browser is sent with, and whose places it may show."""
+"""Headers of every page, and the memberships of the caller."""
 
 from __future__ import annotations
 
@@ -55,6 +55,6 @@ def memberships_in(request: HttpRequest) -> list[Member]:
             return [found[1].member]
     if not request.user.is_authenticated:
         raise NotAuthenticated
-    places = memberships_of(request.user)
-    act_for(place.team_id for place in places)  # until the request ends
-    return places
+    memberships = memberships_of(request.user)
+    act_for(member.team_id for member in memberships)  # until the request ends
+    return memberships

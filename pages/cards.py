@@ -52,9 +52,10 @@ def card_page(
     """Answer with the card as a page; its other forms lie beside an address."""
     downloads = {"PDF (A6)": f"{beside}.pdf?lang={card.lang}", "Markdown": f"{beside}.md?lang={card.lang}"}
     others = {str(name): f"{beside}/?lang={code}" for code, name in settings.LANGUAGES if code != card.lang}
-    written = render_card(card, downloads=downloads, others=others)
-    around = render_around(written, name=card.name, request=request, public=public, lang=card.lang, links=links)
-    return HttpResponse(around)
+    with translation.override(card.lang):
+        written = render_card(card, downloads=downloads, others=others)
+        around = render_around(written, name=card.name, request=request, public=public, links=links)
+    return HttpResponse(around, headers={"Content-Language": card.lang})
 
 
 def render_card(card: Card, *, downloads: Mapping[str, str], others: Mapping[str, str]) -> SafeString:
@@ -64,9 +65,14 @@ def render_card(card: Card, *, downloads: Mapping[str, str], others: Mapping[str
 
 def card_file(request: HttpRequest, member: Member, *, card: Card, form: str, name: str) -> HttpResponse:
     """Answer with the card as Markdown or PDF."""
-    if form == "md":
-        return sent_file(card_markdown(card), f"{name}.md", kind="text/markdown; charset=utf-8")
-    return document_file(request, member, layout="card", form=form, payload=card_document(card), name=f"{name}.{form}")
+    with translation.override(card.lang):
+        if form == "md":
+            response = sent_file(card_markdown(card), f"{name}.md", kind="text/markdown; charset=utf-8")
+        else:
+            document = card_document(card)
+            response = document_file(request, member, layout="card", form=form, payload=document, name=f"{name}.{form}")
+    response["Content-Language"] = card.lang
+    return response
 
 
 @page

@@ -32,7 +32,7 @@ _MOST_PAGES = 1_000_000
 
 
 def filters_of(query: QueryDict) -> LotFilters:
-    """Read the filters of the list; a value that there is none of filters nothing, as an old address may have it."""
+    """Read the list's filters from the query; an unknown value, as in an old address, is ignored."""
 
     def one_of(name: str, choices: Collection[str], *, default: str = "") -> str:
         value = str(query.get(name, ""))

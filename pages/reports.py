@@ -27,7 +27,8 @@ from tastings.queries.reports import picture_of_lot, report_content
 from tastings.queries.sessions import session_content
 from tastings.reports.curves_csv import curves_csv
 from tastings.reports.document import report_document
-from tastings.reports.page import WIDE, report_page, with_names
+from tastings.reports.marks import DESK_PX
+from tastings.reports.page import report_page, with_names
 from tastings.reports.session import session_page
 from tastings.reports.svg import strength_chart
 from tastings.reports.typeset import digest_of
@@ -44,7 +45,7 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 WAIT_S = 4.0
-"""So long a request for a document waits for the worker; then it is to come again."""
+"""How long a request waits for the worker before it answers 202. [s]"""
 AGAIN_S = 2
 _LOOK_EVERY_S = 0.04
 _FORMS = {"pdf": "application/pdf", "png": "image/png"}
@@ -58,8 +59,8 @@ _by_content: LRUCache[tuple[str, SafeString]] = LRUCache(100)
 
 def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
     """Return the caller's membership of the lot's team, and the lot; raise NotFound when they have none."""
-    places, lot = memberships_in(request), id_from_path(lot_id)
-    for member in places:
+    memberships, lot = memberships_in(request), id_from_path(lot_id)
+    for member in memberships:
         try:
             return member, record_for(member, "lot", lot)
         except NotFound:
@@ -107,8 +108,8 @@ def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...
     today = timezone.now().date()
     if request.user.is_authenticated and not request.META.get("HTTP_AUTHORIZATION"):
         return report_state_of(request.user.id, id_from_path(lot_id), today=today)
-    places, lot = memberships_in(request), id_from_path(lot_id)
-    for member in places:
+    memberships, lot = memberships_in(request), id_from_path(lot_id)
+    for member in memberships:
         try:
             return member, report_state(member, lot, today=today)
         except NotFound:
@@ -122,22 +123,24 @@ def links_to(member: Member, lot: UUID) -> str:
 
 
 def article(
-    state: tuple[object, ...], read: Callable[[], ReportContent], *, beside: str, card: str = ""
+    state: tuple[object, ...], read: Callable[[], ReportContent], *, beside: str, query: str = "", card: str = ""
 ) -> tuple[str, SafeString]:
     """Return the lot's name and its report, read and written anew only when something may have changed.
 
-    It has links to its other forms, which lie beside an address, and to the card. What was written is kept by language.
+    It has links to its other forms, which lie beside an address, and to the card. It is cached by language.
 
     Parameters
     ----------
     state
         As `report_state` gives it, and whatever else decides what ``read`` returns, such as for whom.
+    query
+        What is added to the addresses of its other forms, such as ``?lang=de``.
     """
     downloads = {
-        _("PDF"): f"{beside}.pdf",
-        _("Picture"): f"{beside}.png",
-        _("Curve as SVG"): f"{beside}.svg",
-        _("Figures as CSV"): f"{beside}.csv",
+        _("PDF"): f"{beside}.pdf{query}",
+        _("Picture"): f"{beside}.png{query}",
+        _("Curve as SVG"): f"{beside}.svg{query}",
+        _("Figures as CSV"): f"{beside}.csv{query}",
         **({_("Card for customers"): card} if card else {}),
     }
 
@@ -156,25 +159,17 @@ def render_article(content: ReportContent, *, downloads: Mapping[str, str]) -> S
     return render_to_string("pages/article.html", {"page": report_page(content, downloads=downloads)})
 
 
-def render_around(  # noqa: PLR0913 - one argument for each thing that a page has around it
-    article: SafeString,
-    *,
-    name: str,
-    request: HttpRequest | None = None,
-    public: bool = False,
-    lang: str | None = None,
-    links: str = "",
+def render_around(
+    article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False, links: str = ""
 ) -> str:
     """Write the page around a report or card. A public one links nowhere and asks not to be indexed.
 
-    ``links`` is the address of the page on which links to it are given; ``lang`` the language of the article where that
-    is not the reader's.
+    ``links`` is the address of the page on which links to it are given.
     """
     around = {
         "article": article,
         "name": name or _("Lot without a name"),
         "public": public,
-        "lang": lang,
         "links": links,
     }
     return render_to_string("pages/report.html", around, request=request)
@@ -199,7 +194,7 @@ def report_csv(request: HttpRequest, lot_id: str) -> HttpResponse:
 def curve_file(content: ReportContent, name: object) -> HttpResponse:
     """Answer with the strength curve as SVG."""
     figures = content.development.figures
-    drawing = strength_chart(figures, with_names(figures.tasted, content.tasters), width=WIDE)
+    drawing = strength_chart(figures, with_names(figures.tasted, content.tasters), width=DESK_PX)
     return sent_file(drawing, f"{name}.svg", kind="image/svg+xml; charset=utf-8")
 
 

@@ -1,6 +1,6 @@
 """What a link shows to someone outside the team: one lot's report or card, without signing in and without cookies.
 
-A link that has expired, was revoked or never was looks the same in every form: one page, status 404.
+An expired, revoked or invented link gives the same page in every form, status 404.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import get_language
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
@@ -82,7 +83,8 @@ def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, besid
 def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
     if form == "":
         state = (*report_state(guest, share.lot_id, today=timezone.now().date()), share.names)
-        name, written = article(state, lambda: _content(guest, share, beside=beside), beside=beside)
+        query = f"?lang={get_language()}" if "lang" in request.GET else ""
+        name, written = article(state, lambda: _content(guest, share, beside=beside), beside=beside, query=query)
         return HttpResponse(render_around(written, name=name, public=True))
     content = _content(guest, share, beside=beside)
     match form:

@@ -16,8 +16,9 @@ from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.guide.answer import Guide
 from tastings.queries.guides import UsualPotGuide
 from tastings.queries.reports import LotFacts, ReportContent
+from tastings.reports.facts import elevation, harvest
 from tastings.reports.pairings import pairings
-from tastings.wording.labels import ALLERGENS, COUNTRIES, FOODS, SEASONS, TEAS, descriptor_label, label
+from tastings.wording.labels import ALLERGENS, COUNTRIES, FOODS, TEAS, descriptor_label, label
 from tastings.wording.numbers import duration, isolated, listed, number
 
 MOST_GROUPS = 6
@@ -95,7 +96,6 @@ class Card:
     pairing_note: str
     cautions: tuple[str, ...]
     missing_words: str
-    skip: str
 
 
 def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
@@ -142,36 +142,22 @@ def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
             " ".join(filter(None, (_caffeine(guide.guide if guide else None), _contents(herbal=herbal)))),
         ),
         missing_words=_("□ stands for a character that no font on this server can draw:"),
-        skip=_("Skip to the content"),
     )
 
 
 def origin_line(lot: LotFacts) -> list[str]:
     """Say what kind of tea it is and where and when it grew, one short phrase each."""
-    when = " ".join(filter(None, (_season(lot.harvest_season or ""), str(lot.harvest_year or ""))))
     parts = [
         label(TEAS, lot.kind) if lot.kind else "",
         lot.cultivar or "",
         lot.garden or "",
         lot.region or "",
         label(COUNTRIES, lot.country) if lot.country else "",
-        _elevation(lot.elevation_low_m, lot.elevation_high_m),
-        _("%(when)s harvest") % {"when": when} if when else "",
+        elevation(lot),
+        harvest(lot),
         _("lot %(code)s") % {"code": lot.code} if lot.code else "",
     ]
     return [part for part in parts if part.strip()]
-
-
-def _season(season: str) -> str:
-    """Return a season's name; what was typed and is no season stays as it is."""
-    return label(SEASONS, season.lower()) if season.lower() in SEASONS else season
-
-
-def _elevation(low_m: float | None, high_m: float | None) -> str:
-    if low_m is not None and high_m is not None and low_m != high_m:
-        return _("%(low_m)s to %(high_m)s m") % {"low_m": number(low_m), "high_m": number(high_m)}
-    one_m = low_m if high_m is None else high_m
-    return "" if one_m is None else _("%(high_m)s m") % {"high_m": number(one_m)}
 
 
 def _course(profile: Profile) -> str:

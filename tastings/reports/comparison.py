@@ -11,7 +11,7 @@ from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Comp
 from tastings.maths.curve.estimate import STRENGTH
 from tastings.queries.lot_search import ListedLot
 from tastings.reports.lot_list import LotRow, lot_row
-from tastings.reports.page import NARROW, WIDE
+from tastings.reports.marks import both_widths
 from tastings.reports.side_by_side import LETTERS, curves_chart, lot_mark
 from tastings.wording.counts import counted
 from tastings.wording.labels import descriptor_label
@@ -59,7 +59,7 @@ class PairRow:
     second: ComparedRow
     sentences: list[str]
     shared: str
-    chances: list[str]
+    probabilities: list[str]
     differences: list[DifferenceRow]
 
 
@@ -129,8 +129,8 @@ def with_figures(lot: ListedLot, comparison: Comparison) -> ListedLot:
 def _chart(comparison: Comparison, rows: Sequence[ComparedRow], *, key: str, title: str) -> ComparedChart:
     curves = [comparison.groups[row.lot.id].curve_of(key) for row in rows]
     names = [row.lot.name for row in rows]
-    wide, narrow = (SafeString(curves_chart(curves, names=names, of=title, width=width)) for width in (WIDE, NARROW))
-    return ComparedChart(title=title, id=key, wide=wide, narrow=narrow)
+    drawing = both_widths(lambda width: curves_chart(curves, names=names, of=title, width=width))
+    return ComparedChart(title=title, id=key, wide=drawing.wide, narrow=drawing.narrow)
 
 
 def pair_row(pair: Pair, *, first: ComparedRow, second: ComparedRow, labels: Mapping[str, str]) -> PairRow:
@@ -150,7 +150,7 @@ def pair_row(pair: Pair, *, first: ComparedRow, second: ComparedRow, labels: Map
             liked_sentence(liked, one=one, other=other),
         ],
         shared=shared % {"n": pair.shared_tasters},
-        chances=[_chance(chance) for chance in (pair.outlasts, pair.outlasted, stronger, liked)],
+        probabilities=[_probability(one) for one in (pair.outlasts, pair.outlasted, stronger, liked)],
         differences=[
             DifferenceRow(
                 label=descriptor_label(found.descriptor, labels),
@@ -225,11 +225,11 @@ def liked_sentence(probability: float | None, *, one: str, other: str) -> str:
 
 def _likelier(probability: float, *, one: str, other: str) -> dict[str, str] | None:
     """Return the lot that is likely enough to have more, with its probability; None when neither is."""
-    for chance, lot in ((probability, one), (1.0 - probability, other)):
-        if chance >= SURE:
-            return {"lot": lot, "probability": percent(chance)}
+    for likely, lot in ((probability, one), (1.0 - probability, other)):
+        if likely >= SURE:
+            return {"lot": lot, "probability": percent(likely)}
     return None
 
 
-def _chance(probability: float | None) -> str:
+def _probability(probability: float | None) -> str:
     return _("cannot be told") if probability is None else percent(probability)

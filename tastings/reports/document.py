@@ -1,7 +1,7 @@
 """Payload of the typeset report: the texts of the page, and the drawing as numbers. Pure."""
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from django.utils.translation import get_language
@@ -12,9 +12,11 @@ from tastings.maths.curve.development import Development, TastedPoint
 from tastings.maths.curve.steep_count import Steeps
 from tastings.queries.reports import ReportContent
 from tastings.reports.facts import LayerRow, comparable
+from tastings.reports.heads import report_heads
 from tastings.reports.page import ReportFacts, report_facts, with_names
 from tastings.reports.strips import PeakRow, by_peak, peak_words
 from tastings.reports.svg import (
+    LANES_WIDTH,
     finish_line_words,
     good_for_words,
     infusions_shown,
@@ -26,87 +28,6 @@ from tastings.wording.labels import descriptor_label
 from tastings.wording.numbers import isolated, one_decimal
 
 LONGEST_NAME, LONGEST_LABEL = 80, 60  # characters
-BESIDE = 0.64  # of an infusion's width: how far the ratings of one infusion are spread
-
-
-@dataclass(frozen=True, slots=True)
-class ReportHeads:
-    """Headings and captions of the typeset report."""
-
-    strength: str
-    chart_note: str
-    steeps: str
-    guide: str
-    cup: str
-    steep: str
-    strength_short: str
-    interval: str
-    flavours: str
-    strips_note: str
-    layers: str
-    leading: str
-    change: str
-    richness: str
-    richness_note: str
-    corrected: str
-    corrected_intro: str
-    left_out: str
-    ageing: str
-    agreement: str
-    sure: str
-    course: str
-    chance: str
-    next: str
-    numbers: str
-    mean: str
-    tasted: str
-    ratings: str
-    sessions: str
-    photos: str
-    care: str
-
-
-def report_heads() -> ReportHeads:
-    """Return the headings in the language that is active; the page's template has the same."""
-    return ReportHeads(
-        strength=_("Strength, cup by cup"),
-        chart_note=_(
-            "Line: the mean cup on the even brew. Shaded: where that mean lies with 80 % probability; a single cup may"
-            " differ more. Marks: what each taster found, brought to the even brew."
-        ),
-        steeps=_("How many steeps"),
-        guide=_("How to brew it"),
-        cup=_("Cup"),
-        steep=_("Steep"),
-        strength_short=_("Strength"),
-        interval=_("80 % interval"),
-        flavours=_("Everything rated, cup by cup"),
-        strips_note=_(
-            "Mean of each rating on the even brew, 0 to 10, those that peak early first. Dark: the strongest cup. Thin"
-            " lines: 80 % interval."
-        ),
-        layers=_("What changes from cup to cup"),
-        leading=_("In front"),
-        change=_("Change"),
-        richness=_("Richness"),
-        richness_note=_("Richness is how many flavours would fill the cup as much if all were equally strong."),
-        corrected=_("What was corrected, and why"),
-        corrected_intro=_("These cups were not brewed like the others; the curve allows for it."),
-        left_out=_("Left out"),
-        ageing=_("Rest after roasting"),
-        agreement=_("How the tasters agree"),
-        sure=_("How sure this is"),
-        course=_("This tea …"),
-        chance=_("Probability"),
-        next=_("One more session:"),
-        numbers=_("The strength curve in numbers"),
-        mean=_("Mean"),
-        tasted=_("Tasted"),
-        ratings=_("Ratings"),
-        sessions=_("Sessions behind it"),
-        photos=_("Photos"),
-        care=_("Take care"),
-    )
 
 
 def report_document(content: ReportContent) -> dict[str, Any]:
@@ -151,7 +72,7 @@ def report_document(content: ReportContent) -> dict[str, Any]:
         ],
         "ageing": facts.ageing,
         "agreement": facts.agreement,
-        "chances": [asdict(row) for row in facts.chances],
+        "probabilities": [asdict(row) for row in facts.probabilities],
         "cups": [_texts(row) for row in facts.cups],
         "sessions": [
             ", ".join(_text(part) for part in (one.day, one.taster, one.shop, one.brew) if part) or _("Day not noted")
@@ -232,7 +153,7 @@ def _chart(figures: Development, tasted: list[TastedPoint]) -> dict[str, Any]:
                 "x": one.infusion,
                 "y": one.adjusted,
                 "taster": tasters.index(one.taster),
-                "beside": BESIDE * beside,
+                "beside": LANES_WIDTH * beside,
             }
             for one, beside in zip(found, lanes(found), strict=True)
         ],

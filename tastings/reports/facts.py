@@ -23,18 +23,14 @@ def provenance(lot: LotFacts) -> list[str]:
 
     Price and supplier are left out on purpose: the page is shown to guests.
     """
-    heights = [number(m) for m in (lot.elevation_low_m, lot.elevation_high_m) if m is not None]
-    season = " ".join(filter(None, (_season(lot.harvest_season or ""), str(lot.harvest_year or ""))))
     parts = [
         capitalised(label(KINDS, lot.kind)) if lot.kind else "",
         lot.cultivar or "",
         lot.garden or "",
         lot.region or "",
         label(COUNTRIES, lot.country) if lot.country else "",
-        _("%(height)s m") % {"height": number_range(*heights) if len(set(heights)) > 1 else heights[0]}
-        if heights
-        else "",
-        _("%(when)s harvest") % {"when": season} if season else "",
+        elevation(lot),
+        harvest(lot),
         "" if lot.oxidation_pct is None else _("%(percent)s\u00a0%% oxidised") % {"percent": number(lot.oxidation_pct)},
         label(ROASTS, lot.roast) if lot.roast else "",
         _("made by %(producer)s") % {"producer": lot.producer} if lot.producer else "",
@@ -49,9 +45,20 @@ def origin(lot: LotFacts) -> list[str]:
     return [capitalised(part) for part in (kind, lot.garden or "", lot.region or "", country) if part.strip()]
 
 
-def _season(season: str) -> str:
-    """Return a season's name; what was typed and is no season stays as it is."""
-    return label(SEASONS, season) if season in SEASONS else season
+def elevation(lot: LotFacts) -> str:
+    """Say how high a lot grew; empty where that is not known."""
+    heights = [number(m) for m in (lot.elevation_low_m, lot.elevation_high_m) if m is not None]
+    if not heights:
+        return ""
+    return _("%(height)s m") % {"height": number_range(*heights) if len(set(heights)) > 1 else heights[0]}
+
+
+def harvest(lot: LotFacts) -> str:
+    """Say when a lot was harvested; a season that was typed and is none of ours stays as it is."""
+    season = lot.harvest_season or ""
+    name = label(SEASONS, season.lower()) if season.lower() in SEASONS else season
+    when = " ".join(filter(None, (name, str(lot.harvest_year or ""))))
+    return _("%(when)s harvest") % {"when": when} if when else ""
 
 
 def evidence_sentence(figures: Development) -> str:

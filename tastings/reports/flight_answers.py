@@ -4,15 +4,14 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from uuid import UUID
 
-from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from tastings.answers.flight_answers import FlightAnswer, FlightMeasure, FlightStanding, LotValue
+from tastings.reports.marks import Drawing, both_widths
 from tastings.reports.standings import standings_chart
 from tastings.wording import flight_details as words
 from tastings.wording.numbers import number_range, one_decimal, percent
 
-WIDE, NARROW = 720, 350
 MOST_PAIRS = 12
 """Most pairs of differing lots that are listed."""
 
@@ -42,8 +41,7 @@ class MeasureSection:
     title: str
     sentence: str
     is_stale: bool
-    wide_chart: SafeString
-    narrow_chart: SafeString
+    chart: Drawing
     lines: list[str]
     rows: list[LotRow]
     details: list[str]
@@ -75,8 +73,7 @@ def _section(measure: FlightMeasure, *, lots: Names, people: Names, is_stale: bo
         title=words.measure_title(measure.measure, scale=measure.scale),
         sentence=measure.sentence,
         is_stale=is_stale,
-        wide_chart=SafeString(standings_chart(measure, names=lots, width=WIDE)),
-        narrow_chart=SafeString(standings_chart(measure, names=lots, width=NARROW)),
+        chart=both_widths(lambda width: standings_chart(measure, names=lots, width=width)),
         lines=[*_value_lines(measure, lots)],
         rows=[
             *(_row(one, lots, worth=worth.get(one.lot), currency=measure.currency) for one in measure.standings),

@@ -6,10 +6,14 @@ strict content security policy, and as a file of its own.
 
 import math
 import unicodedata
+from collections.abc import Callable
 from dataclasses import dataclass
 from xml.sax.saxutils import escape, quoteattr
 
-NARROW = 560  # below this width the drawings change their arrangement, not their type size [px]
+from django.utils.safestring import SafeString
+
+DESK_PX, PHONE_PX = 720, 350  # width of the drawings: a page of paper or a desk, a telephone
+NARROW_BELOW_PX = 560  # below this width the drawings change their arrangement, not their type size
 SCALE_TOP = 10.0  # of the ratings [points]
 INK = "#2b2420"
 SOFT_INK = "#5f5349"
@@ -17,7 +21,7 @@ GRID = "#d9ccba"
 CURVE = "#8a3b12"
 BAND = "#ecd2b6"
 BAR = "#dfc09b"
-PAPER = "#fffdf9"
+BACKGROUND = "#fffdf9"
 FONT = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', sans-serif"
 # Dark enough on paper (contrast above 4.5) and apart in lightness or blue-yellow for the common colour deficiencies;
 # the shape tells tasters apart even without them.
@@ -123,7 +127,7 @@ def taster_mark(index: int, *, x: float, y: float, size: float = 4.5) -> str:
     shape = SHAPES[index % 8]
     colour = TASTER_COLOURS[(index + index // 16) % 5]
     filled = (index // 8) % 2 == 0
-    look = {"fill": colour if filled else PAPER, "stroke": colour, "stroke_width": 1.6}
+    look = {"fill": colour if filled else BACKGROUND, "stroke": colour, "stroke_width": 1.6}
     if shape == "circle":
         return tag("circle", cx=x, cy=y, r=size, **look)
     if shape in {"cross", "plus"}:
@@ -143,3 +147,16 @@ def taster_mark(index: int, *, x: float, y: float, size: float = 4.5) -> str:
     }[shape]
     points = " ".join(f"{number(x + size * dx)},{number(y + size * dy)}" for dx, dy in corners)
     return tag("polygon", points=points, stroke_linejoin="round", **look)
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """A drawing for the desk and one for the telephone."""
+
+    wide: SafeString
+    narrow: SafeString
+
+
+def both_widths(draw: Callable[[int], str]) -> Drawing:
+    """Draw for the desk and for the telephone. The drawings escape every text themselves, so the template need not."""
+    return Drawing(wide=SafeString(draw(DESK_PX)), narrow=SafeString(draw(PHONE_PX)))

@@ -1,11 +1,10 @@
 """Texts and drawings of a lot's report, the same in every format. Pure."""
 
 from collections import Counter
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from tastings.maths.curve.development import DescriptorCurve, TastedPoint
@@ -28,6 +27,8 @@ from tastings.reports.facts import (
     session_row,
 )
 from tastings.reports.guide import GuideSection, count_in_pot, guide_section
+from tastings.reports.heads import ReportHeads, report_heads
+from tastings.reports.marks import Drawing, both_widths
 from tastings.reports.photos import PhotoRow, photo_row
 from tastings.reports.strips import by_peak, descriptor_strips
 from tastings.reports.svg import strength_chart
@@ -40,7 +41,6 @@ from tastings.wording.development import (
 from tastings.wording.numbers import capitalised, day, percent
 from tastings.wording.profile import count_words, interval_words, profile_sentence, profile_words, steeps_sentence
 
-WIDE, NARROW = 720, 350  # of the drawings: a page of paper or a desk, a telephone [px]
 STRIPS_TOGETHER = 12  # rows of flavours in one drawing, so that each fits on a printed page
 
 
@@ -53,11 +53,11 @@ class SteepFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class LabelChance:
+class LabelProbability:
     """How likely one course of strength is."""
 
     label: str
-    chance: str
+    probability: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,7 +70,7 @@ class ReportFacts:
     computed_at: str
     empty: bool
     profile_sentence: str
-    chances: list[LabelChance]
+    probabilities: list[LabelProbability]
     steeps_sentence: str
     steeps: SteepFacts | None
     evidence_sentence: str
@@ -92,18 +92,11 @@ class ReportFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawing:
-    """A drawing for the desk and one for the telephone."""
-
-    wide: SafeString
-    narrow: SafeString
-
-
-@dataclass(frozen=True, slots=True)
 class ReportPage:
     """What the report's template shows; ``downloads`` are the addresses of the report's other forms, by name."""
 
     facts: ReportFacts
+    heads: ReportHeads
     chart: Drawing | None
     strips: list[Drawing]
     downloads: Mapping[str, str]
@@ -125,8 +118,8 @@ def report_facts(content: ReportContent) -> ReportFacts:
         computed_at=day(content.development.computed_at),
         empty=not figures.evidence.sessions,
         profile_sentence=profile_sentence(figures.profile),
-        chances=[
-            LabelChance(capitalised(profile_words(label)), percent(probability))
+        probabilities=[
+            LabelProbability(capitalised(profile_words(label)), percent(probability))
             for label, probability in figures.profile.probability.items()
             if strength
         ],
@@ -165,7 +158,8 @@ def report_page(content: ReportContent, *, downloads: Mapping[str, str]) -> Repo
     groups = _evenly([row.descriptor for row in by_peak(list(curves.values()))], at_most=STRIPS_TOGETHER)
     return ReportPage(
         facts=report_facts(content),
-        chart=_both(lambda width: strength_chart(figures, drawn, width=width))
+        heads=report_heads(),
+        chart=both_widths(lambda width: strength_chart(figures, drawn, width=width))
         if figures.curve_of("strength")
         else None,
         strips=[_strips([curves[key] for key in group], labels=content.labels) for group in groups],
@@ -191,7 +185,7 @@ def distinct_names(tasters: Mapping[str, str]) -> dict[str, str]:
 
 
 def _strips(curves: Sequence[DescriptorCurve], *, labels: Mapping[str, str]) -> Drawing:
-    return _both(lambda width: descriptor_strips(curves, labels=labels, width=width))
+    return both_widths(lambda width: descriptor_strips(curves, labels=labels, width=width))
 
 
 def _evenly(rows: Sequence[str], *, at_most: int) -> list[Sequence[str]]:
@@ -199,8 +193,3 @@ def _evenly(rows: Sequence[str], *, at_most: int) -> list[Sequence[str]]:
     n_groups = -(-len(rows) // at_most)
     ends = [round(i * len(rows) / n_groups) for i in range(n_groups + 1)] if n_groups else []
     return [rows[a:b] for a, b in pairwise(ends)]
-
-
-def _both(draw: Callable[[int], str]) -> Drawing:
-    """Draw for the desk and for the telephone. The drawings escape every text themselves, so the template need not."""
-    return Drawing(wide=SafeString(draw(WIDE)), narrow=SafeString(draw(NARROW)))

@@ -7,10 +7,10 @@ from django.utils.translation import gettext as _
 from tastings.maths.brewing.heat import EVEN_INFUSIONS
 from tastings.maths.curve.development import CurvePoint
 from tastings.reports.marks import (
+    BACKGROUND,
     GRID,
     INK,
-    NARROW,
-    PAPER,
+    NARROW_BELOW_PX,
     SOFT_INK,
     TASTER_COLOURS,
     Frame,
@@ -49,7 +49,7 @@ def curves_chart(curves: Sequence[Sequence[CurvePoint]], *, names: Sequence[str]
     str
         A stand-alone SVG element.
     """
-    narrow = width < NARROW
+    narrow = width < NARROW_BELOW_PX
     height = 300.0 if narrow else 340.0
     infusions = max([EVEN_INFUSIONS, *(point.infusion for points in curves for point in points)])
     frame = Frame(left=34.0, right=width - 26.0, top=28.0, bottom=height - 44.0, infusions=infusions)
@@ -152,7 +152,7 @@ def _legend(curves: Sequence[Sequence[object]], names: Sequence[str], *, width: 
         shown = shortened(name, size=13, room=width - 84.0 - text_width(unrated, size=13)) + unrated
         parts += [
             line if points else "",
-            tag("rect", x=20.0, y=y - 12, width=14.0, height=15.0, fill=PAPER) if points else "",
+            tag("rect", x=20.0, y=y - 12, width=14.0, height=15.0, fill=BACKGROUND) if points else "",
             taster_mark(index, x=27.0, y=y - 4.5) if points else "",
             words(LETTERS[index], x=56.0, y=y, font_size=14, font_weight=700, fill=INK),
             tag("g", named("title", name), words(shown, x=74.0, y=y, font_size=13)),

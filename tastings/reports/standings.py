@@ -6,7 +6,7 @@ from math import ceil, floor
 from django.utils.translation import gettext as _
 
 from tastings.answers.flight_answers import FlightMeasure, FlightStanding
-from tastings.reports.marks import BAND, CURVE, GRID, NARROW, SOFT_INK, named, picture, shortened, tag, words
+from tastings.reports.marks import BAND, CURVE, GRID, NARROW_BELOW_PX, SOFT_INK, named, picture, shortened, tag, words
 from tastings.wording.numbers import number, one_decimal, percent
 
 _ROW = 26.0
@@ -26,7 +26,7 @@ def standings_chart(measure: FlightMeasure, *, names: Mapping[str, str], width: 
         Of the drawing; below 560 names stand above their rows. [px]
     """
     standings = measure.standings
-    narrow = width < NARROW
+    narrow = width < NARROW_BELOW_PX
     row = _ROW * (1.75 if narrow else 1.0)
     left, right = (8.0 if narrow else 260.0), width - 104.0
     low, high, step = _span(standings, scale=measure.scale)

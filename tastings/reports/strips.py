@@ -9,12 +9,12 @@ from django.utils.translation import gettext as _
 from tastings.maths.brewing.heat import EVEN_INFUSIONS
 from tastings.maths.curve.development import CurvePoint, DescriptorCurve
 from tastings.reports.marks import (
+    BACKGROUND,
     BAR,
     CURVE,
     GRID,
     INK,
-    NARROW,
-    PAPER,
+    NARROW_BELOW_PX,
     SOFT_INK,
     Frame,
     named,
@@ -63,7 +63,7 @@ def descriptor_strips(curves: Sequence[DescriptorCurve], *, labels: Mapping[str,
         A stand-alone SVG element: columns of the mean cup with a thin line for the 80 % interval, each with its number.
     """
     rows = by_peak(curves)
-    narrow = width < NARROW
+    narrow = width < NARROW_BELOW_PX
     infusions = max([EVEN_INFUSIONS, *(point.infusion for row in rows for point in row.points)])
     left, height, top = (4.0, 86.0, 22.0) if narrow else (186.0, 62.0, 22.0)
     parts, in_words = [], []
@@ -111,7 +111,7 @@ def _column(frame: Frame, point: CurvePoint, *, peak: bool) -> str:
     half = min(0.36 * (frame.x(2) - frame.x(1)), 13.0)
     drawn = tag("rect", x=x - half, y=y, width=2 * half, height=max(frame.bottom - y, 0.5), fill=CURVE if peak else BAR)
     ends = {"y1": frame.y(point.high), "y2": frame.y(point.low)}
-    drawn += tag("line", x1=x, x2=x, **ends, stroke=PAPER, stroke_width=3.2)
+    drawn += tag("line", x1=x, x2=x, **ends, stroke=BACKGROUND, stroke_width=3.2)
     drawn += tag("line", x1=x, x2=x, **ends, stroke=INK, stroke_width=1.2)
     drawn += tag(
         "line", x1=x - half - 2, x2=x + half + 2, y1=frame.bottom, y2=frame.bottom, stroke=SOFT_INK, stroke_width=1

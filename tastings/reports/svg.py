@@ -11,12 +11,12 @@ from tastings.maths.brewing.heat import EVEN_INFUSIONS
 from tastings.maths.curve.development import CurvePoint, Development, TastedPoint
 from tastings.maths.curve.steep_count import Steeps
 from tastings.reports.marks import (
+    BACKGROUND,
     BAND,
     CURVE,
     GRID,
     INK,
-    NARROW,
-    PAPER,
+    NARROW_BELOW_PX,
     SOFT_INK,
     Frame,
     named,
@@ -31,7 +31,9 @@ from tastings.reports.marks import (
 from tastings.wording.numbers import number_range, one_decimal
 from tastings.wording.profile import steep_span, steeps_sentence
 
-_HALO = {"paint_order": "stroke", "stroke": PAPER, "stroke_width": 4, "stroke_linejoin": "round"}
+LANES_WIDTH = 0.64
+"""How far the ratings of one infusion are spread, as a share of the distance between two infusions."""
+_HALO = {"paint_order": "stroke", "stroke": BACKGROUND, "stroke_width": 4, "stroke_linejoin": "round"}
 
 
 def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width: int = 720) -> str:
@@ -55,7 +57,7 @@ def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width
     found = rated_strength(tasted)
     tasters = sorted({one.taster for one in found})
     infusions = infusions_shown(points, found)
-    height = 310.0 if width < NARROW else 336.0
+    height = 310.0 if width < NARROW_BELOW_PX else 336.0
     frame = Frame(left=34.0, right=width - 10.0, top=62.0, bottom=height - 44.0, infusions=infusions)
     legend, legend_height = _legend(tasters, width=width, top=height + 6)
     return picture(
@@ -118,7 +120,7 @@ def _pairs(places: Iterable[tuple[float, float]]) -> str:
 
 def _tasted_marks(frame: Frame, found: Sequence[TastedPoint], tasters: Sequence[str]) -> str:
     """Draw what was tasted, each taster and session a little apart, so that equal ratings stay countable."""
-    room = 0.64 * (frame.x(2) - frame.x(1))
+    room = LANES_WIDTH * (frame.x(2) - frame.x(1))
     marks = []
     for one, beside in zip(found, lanes(found), strict=True):
         place = {"x": frame.x(one.infusion) + room * beside, "y": frame.y(one.adjusted)}

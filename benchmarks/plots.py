@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tastings.reports.marks import BAND, GRID, INK, BACKGROUND, SOFT_INK, picture, tag, taster_mark, words
+from tastings.reports.marks import BACKGROUND, BAND, GRID, INK, SOFT_INK, picture, tag, taster_mark, words
 
 WIDTH, HEIGHT = 560.0, 340.0
 LEFT, RIGHT, TOP, BOTTOM = 64.0, 545.0, 40.0, 268.0

@@ -81,6 +81,8 @@ def test_figures_are_stale_until_the_change_is_in_them(taster, lot):
     assert (ready.status_code, figures["stale"], figures["revision"]) == (200, False, pushed["cursor"])
     assert figures["evidence"] == {"sessions": 1, "infusions": 5, "tasters": 1, "shops": 0, "left_out": []}
     assert [curve["descriptor"] for curve in figures["curves"]] == ["strength"]
+    assert list(figures["otherwise"]) == ["descriptor", "points", "sentence"]
+    assert list(figures["otherwise"]["points"][0]) == ["infusion", "ratings", "departed", "shown", "otherwise"]
     points = figures["curves"][0]["points"]
     assert [point["infusion"] for point in points] == list(range(1, 13))
     assert [point["n"] for point in points] == [1] * 5 + [0] * 7

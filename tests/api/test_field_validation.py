@@ -88,7 +88,7 @@ def test_field_at_its_limits_is_stored_by_rest_and_sync(taster, place, type_name
         if field.kind != "moment":
             assert made.json()[field.name] == value
         # the same again by a phone finds it as it is: both ways keep one wire form
-        fields = {name: known for name, known in sent.items() if name != "id"}
+        fields = {name: content for name, content in sent.items() if name != "id"}
         again = sync(taster.client, [change(type_name, sent["id"], at="2000-01-01T00:00:00Z", **fields)], limit=1)
         assert verdict_names(again) == ["unchanged"], (value, again["verdicts"])
         if field.name in ("number", "key"):

@@ -114,7 +114,7 @@ def test_record_is_as_documented(taster, document, type_name):
     assert set(document["components"]["schemas"][f"New{name}Request"]["required"]) == required
 
 
-def test_misfits_are_found(document):
+def test_schema_errors_are_found(document):
     assert schema_errors(document, "Shop", {"id": 5, "name": "x"}) == ["5 is not of type 'string'"]
     assert schema_errors(document, "LotPage", {"results": [{}], "next": None}) != []
 

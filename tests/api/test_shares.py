@@ -135,6 +135,14 @@ def test_shared_report_is_read_by_anyone_in_every_form(buyer, lot):
     assert "<h1><bdi>Mist Ridge</bdi></h1>" in first["/"].content.decode()
 
 
+def test_forms_of_a_shared_report_stay_in_its_language(buyer, lot):
+    share = give(buyer, lot)
+    plain, german = read(share["link"]), read(f"{share['link']}?lang=de")
+
+    assert f'href="{beside(share, "csv")}"' in plain.content.decode()
+    assert f'href="{beside(share, "csv")}?lang=de"' in german.content.decode()
+
+
 def test_shared_card_is_read_by_anyone_in_its_language(buyer, lot):
     given = give(buyer, lot, shows="card", lang="de")
     page, text = read(beside(given, "/")), read(beside(given, ".md"))

@@ -38,8 +38,10 @@ pytestmark = pytest.mark.django_db(transaction=True)
 
 def address(name=None):
     """Return the URL of the test's database, or of another on the same server."""
-    known = connection.settings_dict
-    return f"postgresql://{known['USER']}:{known['PASSWORD']}@{known['HOST']}:{known['PORT']}/{name or known['NAME']}"
+    user, password, host, port, own = (
+        connection.settings_dict[key] for key in ("USER", "PASSWORD", "HOST", "PORT", "NAME")
+    )
+    return f"postgresql://{user}:{password}@{host}:{port}/{name or own}"
 
 
 @pytest.fixture

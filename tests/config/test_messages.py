@@ -1,6 +1,7 @@
 """The German catalogue is complete, compiled, and names the placeholders that its messages have."""
 
 import ast
+import re
 
 import pytest
 
@@ -25,6 +26,35 @@ def test_catalogue_holds_nothing_that_is_not_in_use(language):
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_compiled_catalogue_is_that_of_the_text(language):
     assert mo_file(language).read_bytes() == compiled(language)
+
+
+def placeholders(text):
+    return set(re.findall(r"%\((\w+)\)", text))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_translation_has_the_placeholders_of_its_message(language):
+    wrong = [
+        message.id
+        for message in catalogue_of(language)
+        if message.id and not message.pluralizable and placeholders(message.string) != placeholders(message.id)
+    ]
+
+    assert wrong == []
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_translated_plural_has_the_placeholders_of_its_message(language):
+    """A singular may leave the number out."""
+    wrong = [
+        message.id
+        for message in catalogue_of(language)
+        if message.pluralizable
+        for text, of_message in zip(message.string, message.id, strict=True)
+        if placeholders(text) | {"n"} != placeholders(of_message) | {"n"}
+    ]
+
+    assert wrong == []
 
 
 def test_no_message_stands_inside_an_f_string():

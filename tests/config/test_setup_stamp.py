@@ -1,4 +1,4 @@
-"""A second start skips setting up, and only then."""
+"""A later start skips the setup only while code and database are unchanged."""
 
 import psycopg
 import pytest
@@ -65,6 +65,7 @@ def test_migration_undone_by_hand_needs_setting_up_again(home, database_url, mon
     write_stamp(home, database_url)
     with psycopg.connect(database_url) as link:
         applied = link.execute("SELECT count(*) FROM django_migrations").fetchone()[0]
+    assert setup_stamp._applied_migrations(database_url) == applied > 0
     monkeypatch.setattr(setup_stamp, "_applied_migrations", lambda _url: applied - 1)
 
     assert not is_set_up(home, database_url)

@@ -52,8 +52,17 @@ def leafspan(tmp_path):
 def main_process(home, words):
     """Process id of the program whose command line holds the words, not of its own children, once it is there."""
     found = []
-    assert eventually(lambda: found.extend(p for p in find_leftovers(home) if words in command_line(p)) or found)
-    return min(pid for pid in found if os.getpgid(pid) == pid)
+    assert eventually(
+        lambda: found.extend(p for p in find_leftovers(home) if words in command_line(p) and leads_group(p)) or found
+    )
+    return min(found)
+
+
+def leads_group(pid):
+    try:
+        return os.getpgid(pid) == pid
+    except ProcessLookupError:
+        return False
 
 
 def test_killed_programs_come_back_and_sigterm_ends_all(leafspan, tmp_path):

@@ -141,6 +141,14 @@ def test_shared_page_follows_lang_parameter_then_header(browser):
     assert all("Cookie" not in answer["Vary"] for answer in answers)
 
 
+def test_card_in_another_language_is_wholly_in_it(taster):
+    lot = LotFactory(team=taster.team)
+    page, markdown = (taster.client.get(f"/lots/{lot.id}/card{form}?lang=de") for form in ("/", ".md"))
+
+    assert language(page) == "de"
+    assert markdown["Content-Language"] == "de"
+
+
 @pytest.mark.parametrize(("chosen", "asked_in", "mailed"), [("de", "en", "de"), ("en", "de", "en"), ("", "de", "de")])
 def test_mail_is_in_the_language_of_the_login_or_of_the_request(lin, mailoutbox, chosen, asked_in, mailed):
     lin.language = chosen

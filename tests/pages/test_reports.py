@@ -226,8 +226,9 @@ def test_card_as_pdf_is_made_by_the_job(taster, lot):
 
 
 @pytest.mark.parametrize("form", ["", ".md", ".pdf"])
-def test_card_in_an_unknown_language_is_not_there_and_says_which_are(taster, lot, form):
-    answer = taster.client.get(card(lot, form, lang="xx"))
+@pytest.mark.parametrize("lang", ["xx", "EN", "../words.en"])
+def test_card_in_an_unknown_language_is_not_there_and_says_which_are(taster, lot, form, lang):
+    answer = taster.client.get(card(lot, form, lang=lang))
     assert answer.status_code == 404
     assert "en, de" in answer.content.decode()
 

@@ -110,7 +110,7 @@ def test_pulling_while_others_write_misses_nothing():
 
 @pytest.mark.django_db
 def test_a_cursor_ahead_of_the_counter_stays_where_it_is(taster):
-    """As after a backup was restored: what is written next gets revisions that the phone must still pull."""
+    """A cursor never moves back; after a backup was restored it may be ahead of the counter."""
     LotFactory(team=taster.team)
     page = pull(taster.member, cursor=10**6, limit=5)
     assert (page.changes, page.cursor, page.more) == ([], 10**6, False)

@@ -43,7 +43,7 @@ class Wire:
         self._carry(self.carried[index])
 
     def close(self) -> None:
-        """Nothing is held."""
+        """Do nothing."""
 
     def _carry(self, request) -> Response:
         method, path, headers, body = request

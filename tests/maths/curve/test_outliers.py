@@ -37,13 +37,13 @@ def test_session_of_all_tens_is_left_out_and_named():
     assert {point.session for point in found.tasted} == {f"s{i}" for i in range(8)}
 
 
-def test_curve_without_the_stranger_is_that_of_the_others():
+def test_curve_without_the_outlier_is_that_of_the_others():
     with_it, without = developed([*lot(n_sessions=8), FLAT]), developed(lot(n_sessions=8))
     assert with_it.curves == without.curves
     assert with_it.profile == without.profile
 
 
-def test_other_descriptors_of_a_stranger_are_used():
+def test_other_descriptors_of_an_outlier_are_used():
     brews = [
         replace(brew, pours=tuple(replace(p, ratings={**p.ratings, "sweetness": 4.0}) for p in brew.pours))
         for brew in [*lot(n_sessions=8), FLAT]
@@ -58,11 +58,11 @@ def test_ordinary_sessions_are_no_outliers():
 
 
 @pytest.mark.parametrize("n_others", [1, 2, 3])
-def test_few_sessions_cannot_say_who_is_strange(n_others):
+def test_few_sessions_cannot_say_which_is_the_outlier(n_others):
     assert outliers_of([*lot(n_sessions=n_others), FLAT]) == set()
 
 
-def test_generous_taster_is_no_stranger():
+def test_generous_taster_is_no_outlier():
     generous = brew_of("g", taster="generous", strength=np.minimum(1.0 + 1.15 * np.array(BUILDING), 10))
     assert outliers_of([*lot(n_sessions=8), generous]) == set()
 

@@ -16,6 +16,7 @@ from tastings.maths.curve.posterior import fit
 from tastings.maths.guide.plan import Tea, brew_guide
 from tastings.maths.guide.pots import COVERED_BOWL, LONG_MUG, STANDARD_BOWL, Pot, PotError
 from tastings.maths.guide.timing import LONGEST_S, SHORTEST_S, timed_s
+from tastings.wording.guide import remedy
 from tests.maths.brewed import brew_of, pour_of
 
 STEADY = (6.5, 6.7, 6.5, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2, 3.9)
@@ -192,6 +193,8 @@ def test_remedy_changes_the_cup_by_about_a_point(which, sign, way):
     moved = float(level @ cup_strength(steeping_of(brew, brew.pours), grid=grid)[:, -1]) - second.expected_strength
     assert 0.5 < sign * moved < 1.6
     assert change * sign > 0
+    text = remedy(getattr(found.change, which), cup=which, infusion=found.change.number)
+    assert f"{abs(change):g} {'s' if way == 'steep_s' else 'g'} {'less' if sign < 0 else 'more'}" in text
 
 
 def test_guide_of_an_unrated_lot_is_empty():

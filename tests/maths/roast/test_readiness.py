@@ -39,6 +39,7 @@ def test_faded_roast_is_ready_and_the_date_lies_where_it_crossed():
     assert ROASTED + timedelta(days=20) < found.expected_on < ROASTED + timedelta(days=80)
     assert found.low_on < found.expected_on < found.high_on
     assert found.next.code == "none"
+    assert next_tasting(found.next, attribute="roast").startswith("No further tasting is needed")
     assert reason(found).startswith("Ready: with")
 
 

@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from tastings.wording.numbers import day, isolated, listed, number, numbers_listed, one_decimal, percent
+from tastings.wording.numbers import day, duration, isolated, listed, number, numbers_listed, one_decimal, percent
 
 
 @pytest.mark.parametrize(
@@ -13,6 +13,14 @@ from tastings.wording.numbers import day, isolated, listed, number, numbers_list
 )
 def test_percent_never_claims_certainty(probability, text):
     assert percent(probability) == text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"),
+    [(3, "3 s"), (59.6, "1 min"), (60, "1 min"), (95, "1 min 35 s"), (300, "5 min"), (0, "0 s")],
+)
+def test_durations_are_written_as_a_clock_is_read(seconds, text):
+    assert duration(seconds) == text
 
 
 def test_isolated_closes_what_a_name_opens_and_leaves_plain_names_alone():

@@ -139,8 +139,8 @@ def test_forms_of_a_shared_report_stay_in_its_language(buyer, lot):
     share = give(buyer, lot)
     plain, german = read(share["link"]), read(f"{share['link']}?lang=de")
 
-    assert f'href="{beside(share, "csv")}"' in plain.content.decode()
-    assert f'href="{beside(share, "csv")}?lang=de"' in german.content.decode()
+    assert f'href="{beside(share, ".csv")}"' in plain.content.decode()
+    assert f'href="{beside(share, ".csv")}?lang=de"' in german.content.decode()
 
 
 def test_shared_card_is_read_by_anyone_in_its_language(buyer, lot):

@@ -1,11 +1,11 @@
 """What an action on tastings may answer instead of a result, beside `teams.errors`.
 
 Refused
-├── WrongOffset      a piece of a file does not go on where the last one ended
-├── NotYet           what it needs is not there yet, or will never be
-├── UnderWay         it is being made for someone of the team at this moment
-├── WrongState       it has gone too far for this, or not far enough
-└── DiskFull         no room for more files
+├── WrongOffset     a piece of a file does not go on where the last one ended
+├── PhotoNotReady   what it needs is not there yet, or will never be
+├── AlreadyRunning  it is being made for someone of the team at this moment
+├── WrongState      it has gone too far for this, or not far enough
+└── DiskFull        no room for more files
 """
 
 from django.utils.translation import gettext as _

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import client_ip, device_token
-from api.http.bodies import BodySerializer, StrictTextField, validated_body
+from api.http.bodies import BodySerializer, StrictNameField, StrictTextField, validated_body
 from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.http.resets import request_reset, reset_requested_text
 from teams.actions.passwords import change_email, change_password
@@ -44,7 +44,7 @@ class EmailSerializer(s.Serializer[Any]):
 class ForgottenPasswordSerializer(BodySerializer):
     """Whose password is forgotten."""
 
-    username = StrictTextField(max_length=254, help_text="or e-mail address")
+    username = StrictNameField(max_length=254, help_text="or e-mail address")
 
 
 @extend_schema_serializer(component_name="ResetAsked")

@@ -14,7 +14,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import caller_of, client_ip, device_token, member_of
-from api.http.bodies import BodySerializer, StrictIdField, StrictTextField, validated_body
+from api.http.bodies import BodySerializer, StrictIdField, StrictNameField, StrictTextField, validated_body
 from api.http.conditional import conditional_response, id_from_path
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
 from teams.actions.login_throttle import Credentials
@@ -30,9 +30,9 @@ if TYPE_CHECKING:
 class SignInSerializer(BodySerializer):
     """What a device signs in with."""
 
-    username = StrictTextField()
+    username = StrictNameField()
     password = StrictTextField()
-    device = StrictTextField(max_length=200, help_text="what to call this device in the list of devices")
+    device = StrictNameField(max_length=200, help_text="what to call this device in the list of devices")
     team = StrictIdField(required=False, allow_null=True, help_text="for a login of several teams")
 
 

@@ -17,10 +17,9 @@ from api.http.dataclass_answers import answer_of
 from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, inline_object, operation, problem_responses
 from api.records.records import serialize_record
 from api.records.serializers import record_serializer
-from tastings.actions.suggestions import accept_suggestions
+from tastings.actions.suggestions import accept_suggestions, check_may_accept
 from tastings.answers.reading import NoteSuggestions, Reading
 from tastings.figures import to_stored
-from tastings.queries.records import record_for
 from tastings.queries.suggestions import read_text, suggestions_for
 from tastings.schemas import NOTE
 from teams.errors import PreconditionFailed
@@ -95,7 +94,7 @@ class AcceptSuggestions(APIView):
         """Make an ordinary note of each one accepted; what is noted already stays, so repeating changes nothing."""
         member, note = member_of(request), id_from_path(record_id)
         expected = expected_revision(request)
-        if record_for(member, "note", note).revision != expected and expected is not None:
+        if check_may_accept(member, note).revision != expected and expected is not None:
             raise PreconditionFailed  # the text that was read may be another
         accepted = validated_body(request, AcceptedSuggestionsSerializer)["accept"]
         notes = accept_suggestions(member, note=note, accepted=accepted, device=device_id(request), now=timezone.now())

@@ -57,6 +57,14 @@ class StrictTextField(StrictField, s.CharField):
         return text
 
 
+class StrictNameField(StrictTextField):
+    """A name, without the spaces around it."""
+
+    def clean(self, value: object) -> str:
+        """Return the name."""
+        return super().clean(value.strip() if isinstance(value, str) else value)
+
+
 class StrictChoiceField(StrictField, s.ChoiceField):
     """One of a list of words. The action checks which, since the command line uses it too."""
 

@@ -9,10 +9,8 @@ from typing import Any
 from urllib.parse import urlencode
 from uuid import UUID
 
-from django.conf import settings
 from django.utils.cache import get_conditional_response
 from django.utils.http import parse_etags
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from rest_framework.request import Request
 from rest_framework.response import Response
@@ -33,46 +31,31 @@ def id_from_path(text: str) -> UUID:
         raise NotFound from error
 
 
-def conditional_response(
-    request: Request, body: object, *, tag: str | None = None, translated: bool = True
-) -> Response:
+def conditional_response(request: Request, body: object, *, tag: str | None = None) -> Response:
     """Answer with an ETag, or with 304 if the caller has this version.
 
     Parameters
     ----------
     body : object
-        JSON, the dataclass of an answer, or with ``tag`` a function that returns one of them: it is called only if the
-        caller lacks this version.
+        JSON or the dataclass of an answer.
     tag : str or None
-        Version of the body; None takes a digest of the body.
-    translated : bool
-        The body has sentences, which follow ``Accept-Language``, so the language is added to the tag.
+        Version of a body that is the same in every language, such as a record's revision; None takes a digest.
 
     Raises
     ------
     PreconditionFailed
         ``If-Match`` names another version.
     """
+    body = to_stored(body) if is_dataclass(body) else body
     if tag is None:
-        body = _as_json(body)
         tag = hashlib.sha256(json.dumps(body, sort_keys=True, default=str).encode()).hexdigest()[:32]
-    elif translated and (language := get_language()) not in (None, settings.LANGUAGE_CODE):
-        tag = f"{tag}-{language}"
-    response = Response(headers={"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Authorization"})
+    response = Response(
+        body, headers={"ETag": f'"{tag}"', "Cache-Control": "private, no-cache", "Vary": "Authorization"}
+    )
     conditional = get_conditional_response(request._request, etag=response["ETag"], response=response)  # noqa: SLF001 - DRF's way to Django's request
     if conditional is not None and conditional.status_code == PreconditionFailed.status:
         raise PreconditionFailed
-    if conditional is not None and conditional is not response:
-        return conditional  # type: ignore[return-value]  # a 304 is a plain Django response
-    response.data = _as_json(body)
-    return response
-
-
-def _as_json(body: object) -> object:
-    """Return a body as JSON types."""
-    if callable(body):
-        body = body()
-    return to_stored(body) if is_dataclass(body) else body
+    return conditional or response  # type: ignore[return-value]  # a 304 is a plain Django response
 
 
 def expected_revision(request: Request) -> int | None:

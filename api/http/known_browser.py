@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from teams.models import User
 
 COOKIE = "known_browser"
-_signer = TimestampSigner(salt="api.http.known_browser")
+_signer = TimestampSigner(salt="api.browsers")  # as in the cookies that browsers already have
 
 
 def caller_from_cookie(request: HttpRequest) -> Caller:

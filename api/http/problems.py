@@ -33,9 +33,8 @@ _TITLES: Mapping[int, StrOrPromise] = {
     413: gettext_lazy("Request Entity Too Large"),
     415: gettext_lazy("Unsupported Media Type"),
     429: gettext_lazy("Too Many Requests"),
-    503: gettext_lazy("Service Unavailable"),
 }
-"""What the framework's refusals are called, by their status: the phrases of HTTP (RFC 9110)."""
+"""Titles of the framework's refusals, by status: the phrases of Python 3.11's ``http.HTTPStatus``."""
 
 
 def problem_document(

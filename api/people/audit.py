@@ -17,7 +17,7 @@ from api.http.conditional import paginated_response
 from api.http.openapi import ETAG, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
 from tastings.audit_events import TastingEvent
 from teams.errors import Invalid, Problem
-from teams.queries.access import AUDIT_EVENTS, list_audit
+from teams.queries.access import AUDIT_EVENTS, check_may_read_audit, list_audit
 
 EVENTS: tuple[str, ...] = (*AUDIT_EVENTS, *TastingEvent)
 
@@ -48,6 +48,7 @@ class Audit(APIView):
     def get(self, request: Request) -> Response:
         """List it, the latest first; owners only."""
         member, what = member_of(request), request.query_params.get("what")
+        check_may_read_audit(member)
         for name in request.query_params.keys() - {"what", "after", "limit"}:
             raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("is nothing to filter by"))])
         if what is not None and what not in EVENTS:

@@ -24,6 +24,7 @@ from api.http.bodies import (
     StrictChoiceField,
     StrictDateTimeField,
     StrictIdField,
+    StrictNameField,
     StrictTextField,
     validated_body,
 )
@@ -90,9 +91,9 @@ class AcceptingInvitationSerializer(BodySerializer):
 
     unknown = gettext_lazy("is not part of this")
     token = StrictTextField()
-    username = StrictTextField(max_length=80)
+    username = StrictNameField(max_length=80)
     password = StrictTextField(help_text="of a new login to be, of one that exists its own")
-    device = StrictTextField(required=False, allow_null=True, max_length=200, help_text="also sign this device in")
+    device = StrictNameField(required=False, allow_null=True, max_length=200, help_text="also sign this device in")
     existing = StrictBooleanField(
         required=False, allow_null=True, help_text="true: the login must exist; false: it must not; absent: either"
     )

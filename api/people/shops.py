@@ -10,10 +10,10 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.bodies import BodySerializer, StrictTextField, validated_body
+from api.http.bodies import BodySerializer, StrictNameField, validated_body
 from api.http.conditional import conditional_response, id_from_path
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
-from teams.actions.people import save_shop
+from teams.actions.people import check_may_change_shops, save_shop
 from teams.queries.people import shop_for, shops_of
 
 
@@ -27,7 +27,7 @@ class ShopSerializer(s.Serializer[Any]):
 class ShopNameSerializer(BodySerializer):
     """What a shop is called."""
 
-    name = StrictTextField(max_length=120)
+    name = StrictNameField(max_length=120)
 
 
 class Shops(APIView):
@@ -46,8 +46,10 @@ class Shops(APIView):
     @operation(request=ShopNameSerializer, responses={201: ShopSerializer, **BAD_BODY, **problem_responses(403)})
     def post(self, request: Request) -> Response:
         """Open one; owners only."""
+        member = member_of(request)
+        check_may_change_shops(member)
         data = validated_body(request, ShopNameSerializer)
-        return Response(ShopSerializer(save_shop(member_of(request), shop_id=None, **data)).data, status=201)
+        return Response(ShopSerializer(save_shop(member, shop_id=None, **data)).data, status=201)
 
 
 class ShopDetail(APIView):
@@ -67,5 +69,6 @@ class ShopDetail(APIView):
         """Rename it; owners only."""
         member, shop = member_of(request), id_from_path(shop_id)
         shop_for(member, shop)
+        check_may_change_shops(member)
         data = validated_body(request, ShopNameSerializer)
         return Response(ShopSerializer(save_shop(member, shop_id=shop, **data)).data)

@@ -12,11 +12,11 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import member_of
-from api.http.bodies import BodySerializer, StrictField, StrictIdField, StrictTextField, validated_body
+from api.http.bodies import BodySerializer, StrictField, StrictIdField, StrictNameField, validated_body
 from api.http.conditional import conditional_response
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, problem_responses
 from lots.schema import InvalidValue, gettext_noop
-from teams.actions.people import update_team
+from teams.actions.people import check_may_change_team, update_team
 from teams.actions.roles import transfer_ownership
 
 
@@ -42,7 +42,7 @@ class TeamChangeSerializer(BodySerializer):
     """What may be changed of a team; null leaves it."""
 
     unknown = gettext_lazy("is not part of a team")
-    name = StrictTextField(required=False, allow_null=True, max_length=120)
+    name = StrictNameField(required=False, allow_null=True, max_length=120)
     ready_roast = RoastLevel(required=False, allow_null=True, min_value=0, max_value=10)
 
 
@@ -63,8 +63,10 @@ class TeamDetail(APIView):
     @operation(request=TeamChangeSerializer, responses={200: TeamSerializer, **BAD_BODY, **problem_responses(403)})
     def patch(self, request: Request) -> Response:
         """Rename it, or choose the roast under which a tea counts as rested; owners only."""
+        member = member_of(request)
+        check_may_change_team(member)
         data = validated_body(request, TeamChangeSerializer)
-        return Response(TeamSerializer(update_team(member_of(request), **data)).data)
+        return Response(TeamSerializer(update_team(member, **data)).data)
 
 
 class HandOver(APIView):

@@ -16,7 +16,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import device_id, member_of
-from api.http.bodies import body_of
+from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, expected_revision, id_from_path, paginated_response
 from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
 from api.records.serializers import (
@@ -26,8 +26,7 @@ from api.records.serializers import (
     record_serializer,
 )
 from lots.merge import DELETED
-from lots.schema import InvalidValue, RecordSchema, clean_id
-from lots.wording import field_problem
+from lots.schema import RecordSchema
 from tastings.actions.push import NEW, Change, Verdict, push_changes, validate_fields
 from tastings.queries.records import Record, history_for, list_records, record_for
 from tastings.schemas import RECORD_SCHEMAS
@@ -86,10 +85,7 @@ class RecordList(RecordView):
     def post(self, request: Request) -> Response:
         """Make a record under the id the client chose."""
         sent = body_of(request)
-        try:
-            record = UUID(clean_id(sent.pop("id", None)))
-        except InvalidValue as error:
-            raise Invalid(problems=[field_problem("id", error.fault)]) from error
+        record = take_id(sent)
         fields = valid_fields(self.type_name, sent)
         self.require_live_session(request, fields)
         self.change(request, record=record, fields=fields, expected=NEW)
@@ -106,7 +102,7 @@ class RecordItem(RecordView):
     def get(self, request: Request, record_id: str) -> Response:
         """Show it."""
         record = record_for(member_of(request), self.type_name, id_from_path(record_id))
-        return conditional_response(request, serialize_record(record), tag=str(record.revision), translated=False)
+        return conditional_response(request, serialize_record(record), tag=str(record.revision))
 
     def patch(self, request: Request, record_id: str) -> Response:
         """Change the fields sent and leave the others."""

@@ -18,7 +18,7 @@ def audited_export(member: Member, *, now: datetime) -> ZipStream:
     ------
     NotAllowed
         The member does not own the team.
-    UnderWay
+    AlreadyRunning
         Another export of the team is being made.
     """
     if not member.runs_team:

@@ -27,7 +27,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
 
     Raises
     ------
-    NotFound, NotAllowed, NotYet
+    NotFound, NotAllowed, PhotoNotReady
         No such photo, a role that only reads, a photo that is not stored yet.
     """
     row = get_photo(member, photo)

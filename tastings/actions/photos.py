@@ -116,7 +116,7 @@ def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now
         The upload does not stand at the offset.
     Invalid
         The piece is empty, or goes beyond the size announced.
-    NotYet
+    PhotoNotReady
         The photo was refused and takes nothing more.
     DiskFull
         There is no room for the piece now; what came before is safe.

@@ -24,6 +24,21 @@ class Accepted(TypedDict):
     intensity: NotRequired[float | None]
 
 
+def check_may_accept(member: Member, note: UUID) -> Record:
+    """Return the note whose suggestions the member may accept.
+
+    Raises
+    ------
+    NotFound, NotAllowed
+        The note cannot be seen; the member is not its session's taster.
+    """
+    read = record_for(member, "note", note)
+    session = record_for(member, "session", UUID(str(read.fields["session"])))
+    if session.fields["taster"] != str(member.user_id) or not member.may_write:
+        raise NotAllowed(_("only the taster of the session accepts what a text suggests"))
+    return read
+
+
 def accept_suggestions(
     member: Member, *, note: UUID, accepted: Sequence[Accepted], device: UUID, now: datetime
 ) -> Sequence[Record]:
@@ -33,13 +48,12 @@ def accept_suggestions(
 
     Raises
     ------
-    NotFound, NotAllowed, Invalid
-        The note cannot be seen; the member is not its session's taster; something accepted is not suggested.
+    NotFound, NotAllowed
+        See `check_may_accept`.
+    Invalid
+        Something accepted is not suggested.
     """
-    read = record_for(member, "note", note)
-    session = record_for(member, "session", UUID(str(read.fields["session"])))
-    if session.fields["taster"] != str(member.user_id) or not member.may_write:
-        raise NotAllowed(_("only the taster of the session accepts what a text suggests"))
+    read = check_may_accept(member, note)
     intensities = _intensities(accepted, all_suggestions(member, read))
     position = {name: read.fields[name] for name in ("session", "infusion", "moment")}
     existing = {str(row.fields["descriptor"]): row.id for row in notes_at_same_moment(member, read, of=intensities)}

@@ -62,7 +62,7 @@ def reset_count(limit: Limit, *of: str) -> None:
 
 
 def increment_or_raise(limit: Limit, *of: str, now: datetime) -> None:
-    """Count one attempt; raise SlowDown past the limit."""
+    """Count one attempt; raise Throttled past the limit."""
     number, ends_at = increment(limit, *of, now=now)
     if number > limit.max_attempts:
         raise Throttled(wait=ends_at - now)

@@ -100,7 +100,7 @@ def accept_invitation(
         The link is unknown, used, expired or revoked; the answer does not say which.
     Invalid
         The name is taken, the password is easily guessed, or the login is in the team already; the link stays valid.
-    NotSignedIn, SlowDown
+    NotSignedIn, Throttled
         As `teams.actions.login_throttle.check_login`, for a login that exists.
     """
     team = valid_invitation(token_digest(token), now=now).team_id

@@ -76,7 +76,7 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
 
     Raises
     ------
-    SlowDown
+    Throttled
         Too many attempts; the password was not looked at.
     NotSignedIn
         Wrong user name or password; the answer does not say which.

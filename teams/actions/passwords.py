@@ -23,7 +23,7 @@ def _check_password(token: DeviceToken, password: str, *, address: str, now: dat
     ------
     Invalid
         It is not.
-    SlowDown
+    Throttled
         Too many attempts.
     """
     owner = token.member.user
@@ -41,7 +41,7 @@ def change_password(token: DeviceToken, *, password: str, new_password: str, add
     ------
     Invalid
         ``password`` is not the present one, or the new one is easily guessed.
-    SlowDown
+    Throttled
         Too many attempts at the present one.
     """
     user = _check_password(token, password, address=address, now=now)

@@ -102,11 +102,22 @@ def add_member(*, team: Team, user: User, shop: Shop, role: str) -> Member:
     return member
 
 
+def check_may_change_team(member: Member) -> None:
+    """Raise NotAllowed unless the member is an owner."""
+    if not member.runs_team:
+        raise NotAllowed(_("only an owner may change the team"))
+
+
+def check_may_change_shops(member: Member) -> None:
+    """Raise NotAllowed unless the member is an owner."""
+    if not member.runs_team:
+        raise NotAllowed(_("only an owner may change shops"))
+
+
 @transaction.atomic
 def update_team(member: Member, *, name: object = None, ready_roast: object = None) -> Team:
     """Rename the team or choose the roast under which it finds a tea rested; only an owner may."""
-    if not member.runs_team:
-        raise NotAllowed(_("only an owner may change the team"))
+    check_may_change_team(member)
     team = Team.objects.select_for_update(no_key=True).get(id=member.team_id)
     if name is not None:
         team.name = clean_name(name, field="name", longest=120)
@@ -121,8 +132,7 @@ def update_team(member: Member, *, name: object = None, ready_roast: object = No
 @transaction.atomic
 def save_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
     """Create a shop (no id) or rename one; only an owner may."""
-    if not member.runs_team:
-        raise NotAllowed(_("only an owner may change shops"))
+    check_may_change_shops(member)
     clean = clean_name(name, field="name", longest=120)
     others = Shop.objects.filter(team_id=member.team_id, name=clean)
     if (others if shop_id is None else others.exclude(id=shop_id)).exists():

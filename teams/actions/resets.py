@@ -39,7 +39,7 @@ def create_reset_request(identifier: str, *, site: str, address: str, now: datet
     ------
     Invalid
         Empty or too long to be either.
-    SlowDown
+    Throttled
         Too many from this address, whatever they asked for.
     """
     identifier = identifier.strip()

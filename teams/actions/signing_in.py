@@ -40,7 +40,7 @@ def sign_in(
     ------
     NotSignedIn
         Wrong user name or password, or no membership in the team.
-    SlowDown
+    Throttled
         Too many attempts: see `teams.actions.login_throttle`.
     """
     device = clean_name(device, field="device", longest=200)

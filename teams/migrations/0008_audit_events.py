@@ -1,4 +1,4 @@
-"""What may be recorded is said by the rooms that record it; the column takes any of it, as before."""
+"""The column ``what`` takes any event: teams and tastings each declare their own."""
 
 from django.db import migrations, models
 

@@ -48,10 +48,15 @@ def valid_invitation(digest: str, *, now: datetime) -> Invitation:
     return found
 
 
-def list_audit(member: Member, *, event: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
-    """Return the team's audit log, the latest first; owners only."""
+def check_may_read_audit(member: Member) -> None:
+    """Raise NotAllowed unless the member is an owner."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner reads the audit log"))
+
+
+def list_audit(member: Member, *, event: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
+    """Return the team's audit log, the latest first; raise NotAllowed as `check_may_read_audit`."""
+    check_may_read_audit(member)
     found = AuditEntry.objects.filter(team_id=member.team_id)
     if event is not None:
         found = found.filter(what=event)

@@ -255,3 +255,25 @@ def test_forms_survive_malformed_bodies(world, address):
         with undone():
             answer = world.browser("nobody").generic("POST", sent.address, body, of_type)
         assert answer.status_code < 500, (body[:40], of_type)
+
+
+@pytest.mark.parametrize(
+    ("address", "method"),
+    [
+        ("/api/v1/descriptors/{record_id}/merge", "post"),
+        ("/api/v1/flights/{flight_id}/reveal", "post"),
+        ("/api/v1/notes/{record_id}/suggestions/accept", "post"),
+        ("/api/v1/photos/{photo_id}/colour", "post"),
+        ("/api/v1/shops/", "post"),
+        ("/api/v1/shops/{shop_id}/", "patch"),
+        ("/api/v1/team", "patch"),
+    ],
+)
+def test_role_is_checked_before_the_body(world, address, method):
+    sent = world.request(address, method, "viewer")
+    with undone():
+        answer = world.phones["viewer"].generic(
+            method.upper(), sent.address, json.dumps({"nonsense": True}), "application/json", **sent.headers
+        )
+
+    assert answer.status_code == 403

@@ -76,7 +76,7 @@ def export_for_owner(member: Member, *, now: datetime) -> ZipStream:
     ------
     NotAllowed
         The member does not own the team.
-    UnderWay
+    AlreadyRunning
         Another export of the team is being made.
     """
     if not member.runs_team:

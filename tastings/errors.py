@@ -1,7 +1,7 @@
 """What an action on tastings may answer instead of a result, beside `teams.errors`.
 
 Refused
-├── WrongOffset     a piece of a file does not go on where the last one ended
+├── WrongOffset      a piece of a file does not go on where the last one ended
 ├── PhotoNotReady   what it needs is not there yet, or will never be
 ├── AlreadyRunning  it is being made for someone of the team at this moment
 ├── WrongState      it has gone too far for this, or not far enough

@@ -103,6 +103,7 @@ class SyncedFactory(DjangoModelFactory[Any]):
     id = LazyFunction(uuid4)
     team: object
     by: object = SubFactory(UserFactory)
+    author: object = SelfAttribute("by")
     created_at = NOON
     updated_at = NOON
     revision = LazyAttribute(lambda made: next_revision(made.team))
@@ -131,6 +132,7 @@ class LotFactory(SyncedFactory):
 class SessionFactory(SyncedFactory):
     class Meta:
         model = Session
+        exclude = ["author"]
 
     lot = SubFactory(LotFactory)
     team = SelfAttribute("lot.team")

@@ -35,8 +35,8 @@ from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed, Prob
 
 def serialize_record(record: Record) -> dict[str, Any]:
     """Return a record as JSON."""
-    by = str(record.by) if record.by else None
-    return {"id": str(record.id), "revision": record.revision, **record.fields, "by": by}
+    people = {name: str(user) if user else None for name, user in (("by", record.by), ("author", record.author))}
+    return {"id": str(record.id), "revision": record.revision, **record.fields, **people}
 
 
 class RecordView(APIView):

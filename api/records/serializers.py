@@ -19,7 +19,8 @@ def record_serializer(schema: RecordSchema) -> Serializer:
         revision=s.IntegerField(),
         **{field.name: record_field(field, required=True) for field in schema.fields},
         **{name: server[name] for name in schema.server_fields},
-        by=s.UUIDField(allow_null=True),
+        by=s.UUIDField(allow_null=True, help_text="who edited it last"),
+        author=s.UUIDField(allow_null=True, help_text="who made it, which never changes"),
     )
 
 

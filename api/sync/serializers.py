@@ -52,7 +52,8 @@ class PulledChangeSerializer(s.Serializer[Any]):
     revision = s.IntegerField()
     deleted = s.BooleanField()
     fields = s.DictField()  # type: ignore[assignment]  # the JSON key
-    by = s.UUIDField()
+    by = s.UUIDField(help_text="who edited it last")
+    author = s.UUIDField(help_text="who made it, which never changes")
 
 
 class SyncAnswerSerializer(s.Serializer[Any]):

@@ -27,6 +27,9 @@ class Synced(models.Model):
     removed = models.BooleanField(default=False)
     stamps = models.JSONField(default=list)
     by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", db_index=False)
+    """Who edited it last."""
+    author = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", db_index=False)
+    """Who made it, which never changes."""
     created_at = models.DateTimeField()
     updated_at = models.DateTimeField()
 

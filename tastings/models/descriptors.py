@@ -20,6 +20,7 @@ class Descriptor(Synced):
 
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[assignment]  # wider
     by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True)  # type: ignore[assignment]  # wider
+    author = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)  # type: ignore[assignment]  # wider
     key = models.CharField(max_length=60)
     label = models.CharField(max_length=80)
     family = models.CharField(max_length=60, blank=True)
@@ -42,7 +43,9 @@ class Descriptor(Synced):
                 name="descriptor_key_once_per_team",
             ),
             models.CheckConstraint(
-                condition=Q(team=None, by=None) | Q(team__isnull=False, by__isnull=False), name="descriptor_has_author"
+                condition=Q(team=None, by=None, author=None)
+                | Q(team__isnull=False, by__isnull=False, author__isnull=False),
+                name="descriptor_has_author",
             ),
         ]
 

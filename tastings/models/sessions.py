@@ -1,6 +1,7 @@
 """A session: one taster, one lot, one pot; and the infusions poured from it."""
 
 from typing import ClassVar
+from uuid import UUID
 
 from django.db import models
 from django.db.models import Q
@@ -27,6 +28,7 @@ class Session(Synced):
         Shop, on_delete=models.PROTECT, related_name="+", null=True, db_index=False, db_constraint=False
     )
     taster = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    author = None  # type: ignore[assignment]  # who made a session is its taster
     started_at = models.DateTimeField()
     leaf_g = models.FloatField()
     vessel_ml = models.FloatField()
@@ -65,6 +67,11 @@ class Session(Synced):
 
     def __str__(self) -> str:
         return f"{self.lot_id or 'blind'} {self.started_at:%Y-%m-%d}"
+
+    @property
+    def author_id(self) -> UUID:  # type: ignore[override]  # of the others a column
+        """Who made it: its taster."""
+        return self.taster_id
 
     def server_values(self) -> dict[str, object]:
         """Return who tasted."""

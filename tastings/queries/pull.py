@@ -40,8 +40,10 @@ def pull(member: Member, *, cursor: int, limit: int) -> PulledPage:
         rows = model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
         columns = _columns(model)
         found += [
-            _Row(row[0], row[1], row[2], row[3], row[4], model.schema, row[5:])
-            for row in rows.order_by("revision").values_list(*_HEAD, _SESSION.get(model, "id"), *columns)[: limit + 1]
+            _Row(row[0], row[1], row[2], row[3], row[4], row[5], model.schema, row[6:])
+            for row in rows.order_by("revision").values_list(
+                *_HEAD, _AUTHOR.get(model, "author_id"), _SESSION.get(model, "id"), *columns
+            )[: limit + 1]
         ]
     found.sort(key=_by_revision)
     page, more = found[:limit], len(found) > limit
@@ -52,6 +54,8 @@ def pull(member: Member, *, cursor: int, limit: int) -> PulledPage:
 
 
 _HEAD = ("id", "revision", "removed", "by_id")
+_AUTHOR: Mapping[type[Synced], str] = {Session: "taster_id"}
+"""Column of who made a record where it is not called so."""
 _SESSION: Mapping[type[Synced], str] = {Infusion: "session_id", Note: "session_id"}
 """Column of a record's session; of a session, and of records without one, the id."""
 _by_revision = attrgetter("revision")
@@ -64,6 +68,7 @@ class _Row(NamedTuple):
     revision: int
     removed: bool
     by: UUID
+    author: UUID
     session: UUID
     schema: RecordSchema
     values: tuple[object, ...]
@@ -81,6 +86,7 @@ class _Row(NamedTuple):
             "deleted": deleted,
             "fields": fields,
             "by": str(self.by),
+            "author": str(self.author),
         }
 
 

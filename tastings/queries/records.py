@@ -29,17 +29,18 @@ MODELS: Mapping[str, type[Synced]] = {
 
 @dataclass(frozen=True, slots=True)
 class Record:
-    """A record as REST returns it."""
+    """A record as REST returns it: ``by`` edited it last, ``author`` made it."""
 
     id: UUID
     revision: int
     fields: Mapping[str, object]
     by: UUID | None
+    author: UUID | None
 
     @classmethod
     def from_row(cls, row: Synced) -> "Record":
         """Return the record of a row."""
-        return cls(row.id, row.revision, row.wire_values(), row.by_id)
+        return cls(row.id, row.revision, row.wire_values(), row.by_id, row.author_id)
 
 
 def with_descriptors(rows: QuerySet[_Row]) -> QuerySet[_Row]:

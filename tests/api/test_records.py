@@ -42,7 +42,8 @@ def test_record_with_every_field_reads_back_as_sent(taster, place, type_name):
     server = {"session": {"taster": str(taster.user.id)}, "descriptor": {"built_in": False}}.get(type_name, {})
     assert made.status_code == 201
     assert made.json() == {
-        **sent, **server, "revision": made.json()["revision"], "by": str(taster.user.id)
+        **sent, **server, "revision": made.json()["revision"], "by": str(taster.user.id),
+            "author": str(taster.user.id),
     }  # fmt: skip
     assert made["ETag"] == f'"{made.json()["revision"]}"'
     assert made["Location"] == f"http://testserver{address_of(type_name, sent['id'])}"
@@ -56,7 +57,9 @@ def test_record_with_the_least_has_null_for_the_rest(taster, place, type_name):
 
     defaults = {"private": False, "rated_each_infusion": False, "synonyms": [], "built_in": False}
     unsent = {
-        name: value for name, value in made.items() if name not in sent and name not in ("revision", "by", "taster")
+        name: value
+        for name, value in made.items()
+        if name not in sent and name not in ("revision", "by", "author", "taster")
     }
     assert {name: made[name] for name in sent} == sent
     assert unsent == {name: defaults.get(name) for name in unsent}

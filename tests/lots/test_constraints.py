@@ -230,11 +230,17 @@ def test_builtin_key_is_once(lexicon):
 
 
 def test_descriptor_has_a_team_and_an_author_or_neither(place):
-    for lacking in ({"by_id": None}, {"team_id": None}):
+    for lacking in ({"by_id": None}, {"author_id": None}, {"team_id": None}):
         with refused("descriptor_has_author"):
             insert(another(place.descriptor, **lacking))
     with taken():
-        insert(another(place.descriptor, by_id=None, team_id=None))
+        insert(another(place.descriptor, by_id=None, author_id=None, team_id=None))
+
+
+@pytest.mark.parametrize("type_name", ["lot", "infusion", "note"])
+def test_records_have_an_author(place, type_name):
+    with refused(f"{type_name}_author_given"):
+        insert(another(getattr(place, type_name), author_id=None))
 
 
 def test_open_session_counts_as_shared(place):

@@ -128,6 +128,7 @@ def test_a_pulled_change_names_record_revision_and_author(taster):
         "deleted": False,
         "fields": {},
         "by": str(infusion.by_id),
+        "author": str(infusion.author_id),
     }
     assert set(fields) == set(INFUSION.by_name())
     assert (fields["session"], fields["steep_s"], fields["remarks"]) == (str(infusion.session_id), 15, None)

@@ -156,7 +156,7 @@ def test_load_lexicon_fills_an_empty_list_and_then_finds_it_full(db):
 
 def test_load_lexicon_mends_what_differs_and_keeps_what_left_the_list(lexicon, taster):
     own = Descriptor.objects.create(
-        id=uuid4(), team=taster.team, by=taster.user, key="own_word", label="own", revision=1,
+        id=uuid4(), team=taster.team, by=taster.user, author=taster.user, key="own_word", label="own", revision=1,
         created_at="2026-01-01T00:00Z", updated_at="2026-01-01T00:00Z",
     )  # fmt: skip
     Descriptor.objects.filter(team=None, key="body").update(label="changed", removed=True)

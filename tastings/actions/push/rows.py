@@ -44,13 +44,18 @@ def upsert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> None:
         cursor.execute(_upsert(model, tuple(rows[0])), [json.dumps(rows, ensure_ascii=False, default=str)])
 
 
+_NEVER_CHANGED = ("id", "author_id", "taster_id")
+
+
 @cache
 def _upsert(model: type[Model], names: tuple[str, ...]) -> str:
     types = {field.column: _type_name(field.db_type(connection)) for field in model._meta.concrete_fields}
     quoted = {name: connection.ops.quote_name(name) for name in names}
     columns = ", ".join(quoted.values())
     read_as = ", ".join(f"{column} {types[name]}" for name, column in quoted.items())
-    changes = ", ".join(f"{column} = EXCLUDED.{column}" for name, column in quoted.items() if name != "id")
+    changes = ", ".join(
+        f"{column} = EXCLUDED.{column}" for name, column in quoted.items() if name not in _NEVER_CHANGED
+    )
     table = connection.ops.quote_name(model._meta.db_table)
     return (
         f"INSERT INTO {table} ({columns}) SELECT {columns} FROM jsonb_to_recordset(%s::jsonb) AS sent({read_as})"  # noqa: S608 - names of our own tables

@@ -65,6 +65,8 @@ def _row(pending: PendingRecord, *, state: PushState, now: datetime) -> dict[str
             row["position"] = 0
         case _:
             pass
+    if pending.schema.type != "session":  # its taster says who made it
+        row["author_id"] = stored.author_id if stored is not None else member.user_id
     return row
 
 

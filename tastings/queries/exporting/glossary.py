@@ -23,6 +23,7 @@ GLOSSARY: Mapping[str, str] = {
     "revision": "place of its last change in the team's order of changes",
     "deleted": "whether the latest word on it is a deletion; a later edit brings it back",
     "by": "who wrote it, or changed it last; a member's user",
+    "author": "who made it, which never changes; a member's user",
     "created_at": "when the server first stored it",
     "updated_at": "when the server last stored it",
     "stamps": "which edit set each field: lists of moment, device, user, what a clock ahead of the server's claimed,"

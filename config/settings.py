@@ -112,7 +112,10 @@ AUTH_PASSWORD_VALIDATORS = [
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "lots-page"
 LOGOUT_REDIRECT_URL = "sign-in"
-DEVICE_TOKEN_DAYS = 180
+# A device's token ends after so many days without use; however much it is used, it ends after the second number.
+DEVICE_TOKEN_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_DAYS") or 180)
+DEVICE_TOKEN_MAX_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_MAX_DAYS") or 730)
+SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 # Twenty a second for a whole minute from one device: a phone that sends photos in pieces stays far below.
 API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 1200)
 

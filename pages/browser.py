@@ -27,7 +27,7 @@ POLICY = (
 Page = Callable[..., HttpResponseBase]
 
 
-def page(view: Page) -> Page:
+def page(view: Page, *, cache: str = "private, no-cache") -> Page:
     """Send a view's page with a policy that lets nothing from elsewhere in; who is not signed in is asked to."""
 
     @wraps(view)
@@ -41,7 +41,7 @@ def page(view: Page) -> Page:
         except (AuthenticationFailed, NotAuthenticated):
             response = redirect_to_login(request.get_full_path())
         response["Content-Security-Policy"] = POLICY
-        response["Cache-Control"] = "private, no-cache"
+        response["Cache-Control"] = cache
         return response
 
     return guarded

@@ -64,6 +64,11 @@ def team_of_invitation(digest: str) -> UUID | None:
     return _id("SELECT leafspan_team_of_invitation(%s)", digest)
 
 
+def team_of_sign_in_code(digest: str) -> UUID | None:
+    """Return the team of the sign-in code with this digest, valid or not."""
+    return _id("SELECT leafspan_team_of_sign_in_code(%s)", digest)
+
+
 def teams_of_login(login: UUID) -> list[UUID]:
     """Return the teams that a login is, or was, a member of."""
     return _ids("SELECT leafspan_teams_of_login(%s)", login)

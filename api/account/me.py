@@ -10,7 +10,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import member_of
+from api.http.auth import device_token, member_of
 from api.http.conditional import conditional_response
 from api.http.openapi import ETAG, NOT_MODIFIED, operation
 from api.people.shops import ShopSerializer
@@ -36,6 +36,14 @@ class MembershipSerializer(s.Serializer[Any]):
     role = s.CharField()
 
 
+class TokenEndSerializer(s.Serializer[Any]):
+    """When the token of the request ends."""
+
+    id = s.UUIDField(help_text="as in the list of devices")
+    expires_at = s.DateTimeField(help_text="moves on while the device is in use, at most once a day")
+    must_sign_in_by = s.DateTimeField(help_text="when the token ends whatever its use")
+
+
 class MeSerializer(s.Serializer[Any]):
     """A membership with its login."""
 
@@ -49,11 +57,17 @@ class MeSerializer(s.Serializer[Any]):
     shop = ShopSerializer(allow_null=True)
     role = s.CharField()
     teams = s.SerializerMethodField()
+    token = s.SerializerMethodField()
 
     @extend_schema_field(MembershipSerializer(many=True))
     def get_teams(self, member: Member) -> Any:  # noqa: ANN401 - as the serializer gives it
         """Return the memberships of the login."""
         return MembershipSerializer(memberships_of(member.user), many=True).data
+
+    @extend_schema_field(TokenEndSerializer())
+    def get_token(self, member: Member) -> Any:  # noqa: ANN401, ARG002 - as the serializer gives it
+        """Return when the token of the request ends."""
+        return TokenEndSerializer(self.context["token"]).data
 
 
 class Me(APIView):
@@ -62,4 +76,6 @@ class Me(APIView):
     @operation(parameters=[ETAG], responses={200: MeSerializer, **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
         """Say who and where the caller is, and in which teams the login has a place."""
-        return conditional_response(request, MeSerializer(member_of(request)).data)
+        return conditional_response(
+            request, MeSerializer(member_of(request), context={"token": device_token(request)}).data
+        )

@@ -3,28 +3,38 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema_field
+from django.utils.translation import gettext as _
+from drf_spectacular.utils import OpenApiParameter, PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers as s
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import caller_of, client_ip, device_token, member_of
-from api.http.bodies import BodySerializer, StrictIdField, StrictNameField, StrictTextField, validated_body
+from api.http.auth import BrowserSession, caller_of, client_ip, device_token, member_of
+from api.http.bodies import BodySerializer, StrictIdField, StrictNameField, StrictTextField, body_of, validated_body
 from api.http.conditional import conditional_response, id_from_path
+from api.http.known_browser import caller_from_cookie
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, paginated, problem_responses
+from api.http.sign_in_links import code_url, spelled
 from teams.actions.login_throttle import Credentials
 from teams.actions.passwords import sign_out_everywhere
 from teams.actions.people import sign_out, sign_out_device
-from teams.actions.signing_in import sign_in
+from teams.actions.sign_in_codes import create_sign_in_code, sign_in_by_code
+from teams.actions.signing_in import sign_in, sign_in_from_browser
+from teams.errors import Invalid, Problem
 from teams.queries.people import ROLES, tokens_of
 
 if TYPE_CHECKING:
-    from teams.models import DeviceToken, Member
+    from teams.models import DeviceToken, Member, User
+
+
+CSRF_TOKEN = OpenApiParameter(
+    "X-CSRFToken", str, OpenApiParameter.HEADER, required=True, description="the value of the cookie `csrftoken`"
+)
 
 
 class SignInSerializer(BodySerializer):
@@ -36,11 +46,33 @@ class SignInSerializer(BodySerializer):
     team = StrictIdField(required=False, allow_null=True, help_text="for a login of several teams")
 
 
+class CodeSignInSerializer(BodySerializer):
+    """What a device signs in with by a code."""
+
+    code = StrictNameField(max_length=40, help_text="as shown to a member who is signed in; works once")
+    device = StrictNameField(max_length=200, help_text="what to call this device in the list of devices")
+
+
+class FromSessionSerializer(BodySerializer):
+    """What the app in a browser that is signed in asks with."""
+
+    device = StrictNameField(max_length=200, help_text="what to call this device in the list of devices")
+    team = StrictIdField(required=False, allow_null=True, help_text="for a login of several teams")
+
+
+SIGN_IN_BODY = PolymorphicProxySerializer(
+    component_name="SignInBody",
+    serializers=[SignInSerializer, CodeSignInSerializer],
+    resource_type_field_name=None,
+)
+
+
 class SignedInSerializer(s.Serializer[Any]):
     """A membership and, only this once, its token."""
 
     token = s.CharField()
-    expires_at = s.DateTimeField()
+    expires_at = s.DateTimeField(help_text="moves on while the device is in use")
+    must_sign_in_by = s.DateTimeField(help_text="when the token ends whatever its use")
     user = s.UUIDField()
     team = s.UUIDField()
     shop = s.UUIDField(allow_null=True)
@@ -54,6 +86,7 @@ class DeviceSerializer(s.Serializer[Any]):
     device = s.CharField()
     created_at = s.DateTimeField()
     expires_at = s.DateTimeField()
+    must_sign_in_by = s.DateTimeField()
     last_used_at = s.DateTimeField(allow_null=True)
     current = s.SerializerMethodField()
 
@@ -69,6 +102,7 @@ def token_response(member: Member, *, token: str | None, record: DeviceToken | N
         {
             "token": token,
             "expires_at": record.expires_at if record is not None else None,
+            "must_sign_in_by": record.must_sign_in_by if record is not None else None,
             "user": member.user_id,
             "team": member.team_id,
             "shop": member.shop_id,
@@ -92,13 +126,15 @@ class Tokens(APIView):
     @operation(parameters=[ETAG], responses={200: paginated(DeviceSerializer, "DevicePage"), **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
         """List the caller's own devices."""
-        found, current = tokens_of(member_of(request), now=timezone.now()), device_token(request).id
+        found, current = tokens_of(member_of(request).user_id, now=timezone.now()), device_token(request).id
         devices = DeviceSerializer(found, many=True, context={"current": current})
         return conditional_response(request, {"results": devices.data, "next": None})
 
-    @operation(request=SignInSerializer, responses={201: SignedInSerializer, **BAD_BODY}, auth=[])
+    @operation(request=SIGN_IN_BODY, responses={201: SignedInSerializer, **BAD_BODY}, auth=[])
     def post(self, request: Request) -> Response:
-        """Sign a device in. A login of several teams may name one with ``team``."""
+        """Sign a device in, by name and password or by a code. A login of several teams may name one with ``team``."""
+        if "code" in body_of(request):
+            return self._post_code(request)
         data = validated_body(request, SignInSerializer)
         token, record = sign_in(
             Credentials(username=data["username"], password=data["password"]),
@@ -109,11 +145,64 @@ class Tokens(APIView):
         )
         return token_response(record.member, token=token, record=record)
 
+    def _post_code(self, request: Request) -> Response:
+        sent = body_of(request)
+        if "username" in sent or "password" in sent:
+            raise Invalid(problems=[Problem("code", "one_of", _("either a code, or username and password"))])
+        data = validated_body(request, CodeSignInSerializer)
+        token, record = sign_in_by_code(
+            data["code"], device=data["device"], caller=caller_of(request), now=timezone.now()
+        )
+        return token_response(record.member, token=token, record=record)
+
     @operation(operation_id="sign_out_everywhere", responses={204: None})
     def delete(self, request: Request) -> Response:
         """Sign the login out everywhere: this and every other device, in all its teams, and every browser."""
         sign_out_everywhere(member_of(request).user, address=client_ip(request), now=timezone.now())
         return Response(status=204)
+
+
+class TokenFromSession(APIView):
+    """A token for the app in a browser that is signed in."""
+
+    authentication_classes = [BrowserSession]
+
+    @operation(
+        operation_id="token_from_session",
+        request=FromSessionSerializer,
+        parameters=[CSRF_TOKEN],
+        responses={201: SignedInSerializer, **BAD_BODY, **problem_responses(403)},
+    )
+    def post(self, request: Request) -> Response:
+        """Sign the app in by the browser's session. The header must repeat the cookie ``csrftoken``."""
+        data = validated_body(request, FromSessionSerializer)
+        token, record = sign_in_from_browser(
+            cast("User", request.user),
+            device=data["device"],
+            team=data.get("team"),
+            caller=caller_from_cookie(request._request),  # noqa: SLF001 - DRF's way to Django's request
+            now=timezone.now(),
+        )
+        return token_response(record.member, token=token, record=record)
+
+
+class SignInCodeSerializer(s.Serializer[Any]):
+    """A code, shown only this once."""
+
+    code = s.CharField(help_text="8 characters with a hyphen; how it is typed does not matter")
+    url = s.CharField(help_text="opens the app with the code in the fragment, which browsers send to no server")
+    expires_at = s.DateTimeField()
+
+
+class SignInCodes(APIView):
+    """Codes that sign one more device of the caller in."""
+
+    @operation(operation_id="sign_in_code_create", request=None, responses={201: SignInCodeSerializer})
+    def post(self, request: Request) -> Response:
+        """Make a code for the caller's membership. It works once within five minutes; the former one ends."""
+        code, expires_at = create_sign_in_code(member_of(request), now=timezone.now())
+        answer = {"code": spelled(code), "url": code_url(request, code), "expires_at": expires_at}
+        return Response(SignInCodeSerializer(answer).data, status=201, headers={"Cache-Control": "no-store"})
 
 
 class TokenDetail(APIView):
@@ -125,5 +214,5 @@ class TokenDetail(APIView):
         if token_id == "current":  # noqa: S105 - a word of the address
             sign_out(device_token(request))
         else:
-            sign_out_device(member_of(request), id_from_path(token_id))
+            sign_out_device(member_of(request).user_id, id_from_path(token_id))
         return Response(status=204)

@@ -4,10 +4,12 @@ from django.urls import path
 
 from api.account.me import Me
 from api.account.passwords import Email, ForgottenPassword, Password, PasswordReset
-from api.account.tokens import TokenDetail, Tokens
+from api.account.tokens import SignInCodes, TokenDetail, TokenFromSession, Tokens
 
 urlpatterns = [
     path("auth/tokens", Tokens.as_view()),
+    path("auth/tokens/from-session", TokenFromSession.as_view()),
+    path("auth/codes", SignInCodes.as_view()),
     path("auth/tokens/<str:token_id>", TokenDetail.as_view()),
     path("auth/reset", ForgottenPassword.as_view()),
     path("auth/reset/password", PasswordReset.as_view()),

@@ -10,12 +10,13 @@ from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from drf_spectacular.extensions import OpenApiAuthenticationExtension
-from rest_framework.authentication import BaseAuthentication
-from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.authentication import BaseAuthentication, SessionAuthentication
+from rest_framework.exceptions import AuthenticationFailed, PermissionDenied
 from rest_framework.request import Request
 
 from teams.actions.login_throttle import Caller, network_key
 from teams.actions.people import record_use, token_digest
+from teams.errors import NotAllowed
 from teams.queries.people import known_device, token_by_digest
 from teams.row_security import act_for
 
@@ -65,6 +66,26 @@ class BearerAuthentication(BaseAuthentication):
         return SCHEME
 
 
+class BrowserSession(SessionAuthentication):
+    """The session of a browser that is signed in, with Django's protection against forged requests."""
+
+    def authenticate(self, request: Request) -> tuple[User, None] | None:
+        """Return the login of the session; None for none."""
+        found = super().authenticate(request)
+        return found and (cast("User", found[0]), None)
+
+    def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the framework's shape
+        """Return the challenge that makes the answer a 401."""
+        return SCHEME
+
+    def enforce_csrf(self, request: Request) -> None:
+        """Raise NotAllowed unless the request carries the token of the cookie ``csrftoken``."""
+        try:
+            super().enforce_csrf(request)
+        except PermissionDenied as error:
+            raise NotAllowed(_("send the cookie csrftoken in the header X-CSRFToken")) from error
+
+
 def device_token(request: Request) -> DeviceToken:
     """Return the token the request came with."""
     return cast("DeviceToken", request.auth)
@@ -84,6 +105,17 @@ def caller_of(request: HttpRequest | Request) -> Caller:
     """Return who signs in: the address and, if the last token is sent along, the device."""
     login, device = known_device(token_digest(_token_in(request) or ""))
     return Caller(address=client_ip(request), login=login, device=device)
+
+
+class BrowserSessionScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # as below
+    """The cookie of a browser's session in the OpenAPI document."""
+
+    target_class = BrowserSession
+    name = "browser_session"
+
+    def get_security_definition(self, auto_schema: object) -> dict[str, str]:  # noqa: ARG002 - the library's shape
+        """Return the scheme."""
+        return {"type": "apiKey", "in": "cookie", "name": settings.SESSION_COOKIE_NAME}
 
 
 class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped

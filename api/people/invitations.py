@@ -104,6 +104,7 @@ class JoinedSerializer(SignedInSerializer):
 
     token = s.CharField(allow_null=True, help_text="null unless a device was named")
     expires_at = s.DateTimeField(allow_null=True)
+    must_sign_in_by = s.DateTimeField(allow_null=True)
 
 
 class Invitations(APIView):

@@ -8,12 +8,13 @@ from teams.actions.attempt_counts import delete_expired_counts
 from teams.actions.audit import AUDIT_RETENTION_DAYS, delete_old_entries
 from teams.actions.login_throttle import KNOWN_CLIENT_RETENTION, delete_old_clients
 from teams.actions.resets import delete_old_resets
+from teams.actions.sign_in_codes import delete_expired_codes
 from teams.models import DeviceToken, Invitation
 from teams.row_security import acting_for, every_team
 
 
 def delete_expired(*, now: datetime) -> None:
-    """Delete old audit entries, counts, known addresses, links, and tokens and browser sessions that have expired.
+    """Delete old audit entries, and counts, known addresses, links, codes, tokens and browser sessions that have ended.
 
     An expired token is kept as long as an address counts as known: it still shows whose device it was.
     """
@@ -23,6 +24,7 @@ def delete_expired(*, now: datetime) -> None:
     delete_old_resets(now=now)
     for team in every_team():
         with acting_for(team):
+            delete_expired_codes(now=now)
             DeviceToken.objects.filter(member__team_id=team, expires_at__lt=now - KNOWN_CLIENT_RETENTION).delete()
             Invitation.objects.filter(team_id=team, expires_at__lt=now - timedelta(days=AUDIT_RETENTION_DAYS)).delete()
     SessionStore.clear_expired()

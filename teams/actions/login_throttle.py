@@ -103,7 +103,7 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
     if not isinstance(user, User):
         n_of_account, _ends_at = increment(PER_ACCOUNT, account, now=now)
         if n_attempts == 1 and n_of_account <= PER_ACCOUNT.max_attempts:
-            _record_failure(login, caller=caller, now=now)
+            record_failure(login, caller=caller, now=now)
         raise NotSignedIn(_("wrong name or password"))
     reset_count(PER_CLIENT, account, client)
     decrement(PER_IP, caller.address)
@@ -114,7 +114,7 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
     return user
 
 
-def _record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> None:
+def record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> None:
     """Record the first failure of a client, and per account and hour no more than `PER_ACCOUNT` allows.
 
     A name that does not exist leaves an entry too, without the name (it may be a password typed into the wrong field).

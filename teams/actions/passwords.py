@@ -12,7 +12,7 @@ from teams.actions.audit import record_event_in_every_team
 from teams.actions.login_throttle import Caller, Credentials, check_login
 from teams.actions.people import set_password
 from teams.errors import Invalid, NotSignedIn, Problem
-from teams.models import AuditEvent, DeviceToken, ResetLink, User
+from teams.models import AuditEvent, DeviceToken, ResetLink, SignInCode, User
 from teams.row_security import acting_for, teams_of_login
 
 
@@ -81,10 +81,11 @@ def sign_out_everywhere(user: User, *, address: str, now: datetime) -> None:
 
 
 def _delete_tokens(user: User, *, except_token: DeviceToken | None = None) -> None:
-    """Delete tokens and mailed links; a new password ends browser sessions by itself."""
+    """Delete tokens, sign-in codes and mailed links; a new password ends browser sessions by itself."""
     tokens = DeviceToken.objects.filter(member__user=user)
     with acting_for(*teams_of_login(user.id)):
         (tokens if except_token is None else tokens.exclude(id=except_token.id)).delete()
+        SignInCode.objects.filter(member__user=user).delete()
     ResetLink.objects.filter(user=user, used_at=None).delete()
 
 

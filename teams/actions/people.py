@@ -4,6 +4,7 @@ import hashlib
 from datetime import datetime, timedelta
 from uuid import UUID
 
+from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
@@ -157,10 +158,10 @@ def sign_out(token: DeviceToken) -> None:
     token.delete()
 
 
-def sign_out_device(member: Member, token_id: UUID) -> None:
-    """End one of the member's own tokens; raise NotFound for any other."""
-    with acting_for(*teams_of_login(member.user_id)):
-        n_deleted, _rows = DeviceToken.objects.filter(member__user_id=member.user_id, id=token_id).delete()
+def sign_out_device(login: UUID, token_id: UUID) -> None:
+    """End one of the login's own tokens; raise NotFound for any other."""
+    with acting_for(*teams_of_login(login)):
+        n_deleted, _rows = DeviceToken.objects.filter(member__user_id=login, id=token_id).delete()
     if not n_deleted:
         raise NotFound
 
@@ -187,6 +188,12 @@ def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
 
 
 def record_use(token: DeviceToken, *, now: datetime) -> None:
-    """Store when a device was last used, at most once a minute."""
+    """Store when a device was last used, at most once a minute, and renew its token, at most once a day."""
+    changes: dict[str, datetime] = {}
     if token.last_used_at is None or now - token.last_used_at > timedelta(minutes=1):
-        DeviceToken.objects.filter(id=token.id).update(last_used_at=now)
+        changes["last_used_at"] = now
+    end = min(now + timedelta(days=settings.DEVICE_TOKEN_DAYS), token.must_sign_in_by)
+    if end - token.expires_at >= timedelta(days=1) or end == token.must_sign_in_by > token.expires_at:
+        changes["expires_at"] = token.expires_at = end
+    if changes:
+        DeviceToken.objects.filter(id=token.id).update(**changes)

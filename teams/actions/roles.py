@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from teams.actions.audit import record_event
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
-from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop
+from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop, SignInCode
 
 
 def _lock_members(member: Member) -> dict[UUID, Member]:
@@ -127,6 +127,7 @@ def remove_member(member: Member, *, user: UUID, now: datetime) -> None:
         _require_remaining_owner(present)
     Member.objects.filter(id=leaving.id).update(left_at=now)
     DeviceToken.objects.filter(member_id=leaving.id).delete()
+    SignInCode.objects.filter(member_id=leaving.id).delete()
     _revoke_invitations(leaving, now=now)
     about = {"member": str(user), "role": leaving.role}
     record_event(team=member.team_id, who=member.user_id, event=AuditEvent.REMOVAL, about=about, now=now)

@@ -29,6 +29,15 @@ def issue_token(member: Member, *, device: str, now: datetime) -> tuple[str, Dev
     )
 
 
+def sign_device_in(member: Member, *, device: str, caller: Caller, now: datetime) -> tuple[str, DeviceToken]:
+    """Make a token and note it in the audit log; return as `issue_token`."""
+    with acting_for(member.team_id), transaction.atomic():
+        token, record = issue_token(member, device=device, now=now)
+        about = _audit_details(device, caller)
+        record_event(team=member.team_id, who=member.user_id, event=AuditEvent.SIGN_IN, about=about, now=now)
+    return token, record
+
+
 def sign_in(
     credentials: Credentials, *, device: str, team: UUID | None, caller: Caller, now: datetime
 ) -> tuple[str, DeviceToken]:
@@ -45,15 +54,32 @@ def sign_in(
     """
     device = clean_name(device, field="device", longest=200)
     user = check_login(credentials, caller=caller, now=now)
-    memberships = memberships_of(user)
-    membership = next((one for one in memberships if team is None or one.team_id == team), None)
+    membership = _membership(user, team=team)
     if membership is None:
         raise NotSignedIn(_("wrong name or password") if team is None else _("this login is not in that team"))
-    with acting_for(membership.team_id), transaction.atomic():
-        token, record = issue_token(membership, device=device, now=now)
-        about = _audit_details(device, caller)
-        record_event(team=membership.team_id, who=user.id, event=AuditEvent.SIGN_IN, about=about, now=now)
-    return token, record
+    return sign_device_in(membership, device=device, caller=caller, now=now)
+
+
+def sign_in_from_browser(
+    user: User, *, device: str, team: UUID | None, caller: Caller, now: datetime
+) -> tuple[str, DeviceToken]:
+    """Give the app in a browser that is signed in a token of its own; return as `sign_in`.
+
+    Raises
+    ------
+    NotSignedIn
+        The login is in no team, or not in that one.
+    """
+    device = clean_name(device, field="device", longest=200)
+    membership = _membership(user, team=team)
+    if membership is None:
+        raise NotSignedIn(_("this login is in no team") if team is None else _("this login is not in that team"))
+    return sign_device_in(membership, device=device, caller=caller, now=now)
+
+
+def _membership(user: User, *, team: UUID | None) -> Member | None:
+    """Return the login's membership in the team, or in the one it joined first."""
+    return next((one for one in memberships_of(user) if team is None or one.team_id == team), None)
 
 
 def sign_in_browser(credentials: Credentials, *, caller: Caller, now: datetime) -> User:

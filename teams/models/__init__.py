@@ -1,4 +1,4 @@
-from teams.models.access import Invitation
+from teams.models.access import Invitation, SignInCode
 from teams.models.audit import AuditEntry, AuditEvent
 from teams.models.limits import AttemptCount, KnownClient
 from teams.models.passwords import ResetLink, ResetRequest
@@ -16,6 +16,7 @@ __all__ = [
     "ResetRequest",
     "Role",
     "Shop",
+    "SignInCode",
     "Team",
     "User",
 ]

@@ -1,11 +1,11 @@
-"""One-time links into a team."""
+"""One-time links into a team, and codes that sign a phone in."""
 
 import uuid
 
 from django.db import models
 from django.db.models import Q
 
-from teams.models.people import Role, Shop, Team, User
+from teams.models.people import Member, Role, Shop, Team, User
 
 
 class Invitation(models.Model):
@@ -35,3 +35,14 @@ class Invitation(models.Model):
 
     def __str__(self) -> str:
         return f"{self.role} of {self.team_id}"
+
+
+class SignInCode(models.Model):
+    """A code that signs one more device of a member in, once. Only its keyed digest is stored."""
+
+    member = models.OneToOneField(Member, on_delete=models.CASCADE, related_name="+", primary_key=True)
+    digest = models.CharField(max_length=64, unique=True)
+    expires_at = models.DateTimeField()
+
+    def __str__(self) -> str:
+        return f"of {self.member_id} until {self.expires_at}"

@@ -11,6 +11,7 @@ class AuditEvent(models.TextChoices):
     """What is recorded of people; `tastings.audit_events` has the rest."""
 
     SIGN_IN = "sign_in"
+    SIGN_IN_CODE = "sign_in_code"
     FAILED_SIGN_IN = "failed_sign_in"
     SIGN_OUT_EVERYWHERE = "sign_out_everywhere"
     INVITATION = "invitation"

@@ -2,8 +2,10 @@
 
 import uuid
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 from typing import ClassVar
 
+from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
 from django.db import models
 from django.db.models import Q
@@ -162,9 +164,15 @@ class DeviceToken(models.Model):
     digest = models.CharField(max_length=64, unique=True)
     created_at = models.DateTimeField(auto_now_add=True)
     expires_at = models.DateTimeField()
+    """Moves on while the device is in use, up to `must_sign_in_by`."""
     last_used_at = models.DateTimeField(null=True, blank=True)
     began_at = models.DateTimeField(null=True, blank=True)
     """When the device last pulled from cursor 0: it holds nothing that was deleted before."""
 
     def __str__(self) -> str:
         return self.device
+
+    @property
+    def must_sign_in_by(self) -> datetime:
+        """When the token ends whatever its use."""
+        return self.created_at + timedelta(days=settings.DEVICE_TOKEN_MAX_DAYS)

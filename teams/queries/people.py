@@ -81,10 +81,10 @@ def valid_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UU
         return set(current.filter(member__user__is_active=True).values_list("id", flat=True))
 
 
-def tokens_of(member: Member, *, now: datetime) -> Sequence[DeviceToken]:
+def tokens_of(login: UUID, *, now: datetime) -> Sequence[DeviceToken]:
     """Return the login's device tokens in all its teams, newest first."""
-    with acting_for(*teams_of_login(member.user_id)):
-        found = DeviceToken.objects.filter(member__user_id=member.user_id, expires_at__gt=now)
+    with acting_for(*teams_of_login(login)):
+        found = DeviceToken.objects.filter(member__user_id=login, expires_at__gt=now)
         return list(found.order_by("-created_at"))
 
 

@@ -19,6 +19,7 @@ from config.settings import BASE_DIR
 from lots.models import Lot
 from tastings.actions.push import reading
 from tastings.models import Descriptor, RenderedDocument, Share
+from teams.actions.sign_in_codes import create_sign_in_code
 from teams.database_role import create_role, grant_privileges
 from teams.models import AuditEntry, Team
 from teams.queries.people import revisions_of, token_by_digest, valid_tokens
@@ -48,6 +49,7 @@ OPEN_TO_ALL = {
 TEAM_OF = {
     "teams_team": "id",
     "teams_devicetoken": "(SELECT team_id FROM teams_member AS one WHERE one.id = member_id)",
+    "teams_signincode": "(SELECT team_id FROM teams_member AS one WHERE one.id = member_id)",
     "tastings_trial": "(SELECT team_id FROM tastings_triangletest AS one WHERE one.id = test_id)",
 }
 """SQL for a row's team where the table has no such column."""
@@ -77,6 +79,7 @@ def full(team, lexicon):
         Share.objects.create(
             team=one, lot=lot, shows="report", lang="en", by=owner.user, created_at=NOON, expires_at=NOON
         )
+        create_sign_in_code(owner.member, now=NOON)
         RenderedDocument.objects.create(
             team=one, digest="0" * 64, layout="card", form="pdf", asked_at=NOON, used_on=NOON.date()
         )

@@ -8,6 +8,7 @@ from unittest.mock import patch
 from uuid import UUID, uuid4
 
 from django.apps import apps
+from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.db import connection, transaction
 from django.test import Client, override_settings
@@ -38,6 +39,8 @@ ROLES = ("owner", "buyer", "taster", "viewer", "nobody", "left", "stranger")
 of the team and left it, with the token and the browser of that time; the owner of another team."""
 QUICK = {"time_cost": 1, "memory_cost": 8, "parallelism": 1}
 """Of Argon2, as every test has them; or each sign-in would store the password anew."""
+CSRF = "c" * 32
+"""What a browser has as the cookie ``csrftoken`` and repeats in a header."""
 PICTURE = encode_image(scene(), quality=90)
 UNDER_WAY = encode_image(scene(liquor=(120, 60, 20)), quality=90)
 
@@ -72,7 +75,8 @@ class World:
         self._blind()
         self._share_and_invite()
         # as if used just now for as long as the tests run: then asking changes nothing by itself
-        DeviceToken.objects.update(last_used_at=timezone.now() + timedelta(days=1))
+        later, end = timezone.now() + timedelta(days=1), timezone.now() + timedelta(days=settings.DEVICE_TOKEN_DAYS)
+        DeviceToken.objects.update(last_used_at=later, expires_at=end)
 
     def _taste(self, team):
         """Make lots, a session with a note that says something, a word of the team, a triangle test."""
@@ -170,6 +174,9 @@ class World:
         if address == "/api/v1/photos/{photo_id}/content":
             sent = {"HTTP_UPLOAD_OFFSET": "9"}
             return Sent(f"{self.under_way}content", UNDER_WAY[9:], "application/octet-stream", sent)
+        if address == "/api/v1/auth/tokens/from-session":
+            cookies = {"HTTP_COOKIE": f"csrftoken={CSRF};{self.cookies[who]}", "HTTP_X_CSRFTOKEN": CSRF}
+            return Sent(path, make(self, who), headers=cookies)
         if address in ("/api/v1/compare", "/compare/"):
             return Sent(f"{path}?lots={self.place.lot.id},{self.other_lot.id}")
         if not address.startswith("/api/"):
@@ -273,6 +280,7 @@ BODIES = {
     ("/api/v1/read", "post"): _same(text="honey"),
     ("/api/v1/sync", "post"): _pushed,
     ("/api/v1/auth/tokens", "post"): lambda world, who: {**_login(world, who), "device": "phone"},
+    ("/api/v1/auth/tokens/from-session", "post"): _same(device="app"),
     ("/api/v1/auth/reset", "post"): lambda world, who: {"username": _login(world, who)["username"]},
     ("/api/v1/auth/reset/password", "post"): _same(token="reset", password="a bowl with a lid"),
     ("/api/v1/invitations/accept", "post"): lambda world, who: {
@@ -297,6 +305,7 @@ BODIES = {
     ("/api/v1/flights/{flight_id}/reveal", "post"): _same(reason="the kettle broke"),
     ("/api/v1/flights/{flight_id}/decision", "post"): _decision,
     ("/lots/{lot_id}/links/", "post"): _same(shows="card", lang="de", days="7"),
+    ("/account/devices/", "post"): lambda world, who: {"device": str(world.ids["token_id"])},
     ("/sign-in/", "post"): _login,
     ("/join/{invitation_token}/", "post"): _joining,
     ("/language/", "post"): _same(language="de"),

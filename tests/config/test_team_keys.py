@@ -37,7 +37,7 @@ UNIQUE_WITHOUT = {
     # secret links, looked up before anyone knows whose they are
     "teams_invitation_digest_key",
 }
-WITHOUT_TEAM = {"tastings_trial", "teams_devicetoken"}
+WITHOUT_TEAM = {"tastings_trial", "teams_devicetoken", "teams_signincode"}
 """Tables that are a team's through another: a triangle test, a membership."""
 
 KEYS = """

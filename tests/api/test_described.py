@@ -9,6 +9,7 @@ per operation, other ones each time; ``make fuzz`` does so.
 import os
 import re
 from contextlib import closing, contextmanager
+from http.cookies import SimpleCookie
 from urllib.parse import parse_qsl
 from uuid import uuid4
 
@@ -125,10 +126,12 @@ def test_everyone_is_answered_as_described(world, label):
         sent = world.request(operation.path, method, role)
         address, _, query = sent.address.partition("?")
         headers = {name.removeprefix("HTTP_").replace("_", "-").title(): value for name, value in sent.headers.items()}
+        cookies = SimpleCookie(headers.pop("Cookie", ""))
         case = operation.Case(
             path_parameters=parameters_in(address, operation.path),
             query=dict(parse_qsl(query)),
             headers=headers,
+            cookies={name: one.value for name, one in cookies.items()},
             **({} if sent.body is None else {"body": sent.body, "media_type": sent.content_type}),
         )
         answered[role] = validated(world, case, role).status_code

@@ -116,7 +116,7 @@ LOGOUT_REDIRECT_URL = "sign-in"
 DEVICE_TOKEN_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_DAYS") or 180)
 DEVICE_TOKEN_MAX_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_MAX_DAYS") or 730)
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
-# Twenty a second for a whole minute from one device: a phone that sends photos in pieces stays far below.
+# Twenty a second for a whole minute from one login's devices together: a phone that sends photos in pieces stays far below.
 API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 1200)
 
 LANGUAGE_CODE = "en"
@@ -142,7 +142,7 @@ REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["api.http.parsing.StrictJSONParser"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
-    "DEFAULT_THROTTLE_CLASSES": ["api.http.throttles.PerDevice"],
+    "DEFAULT_THROTTLE_CLASSES": ["api.http.throttles.PerLogin"],
     "EXCEPTION_HANDLER": "api.http.problems.exception_handler",
     "URL_FORMAT_OVERRIDE": None,  # a parameter of ours is one that the OpenAPI document names
     "UNICODE_JSON": True,

@@ -1,4 +1,6 @@
-"""Requests a minute for one device: generous for a person with a phone, a limit for a client in an endless loop.
+"""Requests a minute for one login: generous for a person with phones, a limit for a client in an endless loop.
+
+All devices of a login count together, so that signing in once more brings no new allowance.
 
 Counts are kept in the broker's server, so that all web processes count together. While that does not answer, each
 process counts for itself: nobody is shut out, and nothing is open without end, only up to the limit once per process.
@@ -19,8 +21,6 @@ from redis.backoff import NoBackoff
 from redis.retry import Retry
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
-
-from api.http.auth import device_token
 
 if TYPE_CHECKING:
     from rest_framework.views import APIView
@@ -80,17 +80,17 @@ class Counter:
 requests_of = Counter(url=lambda: settings.REDIS_URL)
 
 
-class PerDevice(BaseThrottle):
-    """At most ``API_REQUESTS_PER_MINUTE`` requests with one token; who has none is not counted here."""
+class PerLogin(BaseThrottle):
+    """At most ``API_REQUESTS_PER_MINUTE`` requests of one login; who is not signed in is not counted here."""
 
     def __init__(self) -> None:
         self._wait_s = 0
 
     def allow_request(self, request: Request, view: APIView) -> bool:  # noqa: ARG002 - the framework's shape
         """Count the request and say whether it may go on."""
-        if request.auth is None:
+        if not request.user.is_authenticated:
             return True
-        number, self._wait_s = requests_of.count(str(device_token(request).id))
+        number, self._wait_s = requests_of.count(str(request.user.pk))
         return number <= settings.API_REQUESTS_PER_MINUTE
 
     def wait(self) -> float:

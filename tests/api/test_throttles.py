@@ -1,4 +1,4 @@
-"""Requests of one device in a minute, with and without the broker that counts them for all processes."""
+"""Requests of one login in a minute, with and without the broker that counts them for all processes."""
 
 import logging
 from uuid import uuid4
@@ -9,6 +9,7 @@ import redis
 from api.http import throttles
 from api.http.throttles import LEFT_ALONE_S, WINDOW_S, Counter
 from tests.api.problems import refusal
+from tests.factories import DeviceTokenFactory, MemberFactory, TeamFactory, phone
 
 NOWHERE = "redis://127.0.0.1:1/0"
 """Port 1 is reserved for a service that nobody runs (IANA: tcpmux), so nothing answers."""
@@ -42,6 +43,19 @@ def test_device_past_its_limit_waits_for_the_next_minute_and_others_do_not(taste
     assert refusal(answers[3]) == (429, "throttled", set())
     assert answers[3]["Retry-After"] == "40"
     assert (other.status_code, after.status_code) == (200, 200)
+
+
+def test_signing_in_again_brings_no_new_allowance(taster, clock, settings):
+    settings.API_REQUESTS_PER_MINUTE = 4
+    code = taster.client.post("/api/v1/auth/codes").json()["code"]
+    signed_in = phone().post("/api/v1/auth/tokens", {"code": code, "device": "second"}).json()
+    another = phone(signed_in["token"])
+    elsewhere = DeviceTokenFactory(member=MemberFactory(team=TeamFactory(), user=taster.user), token="elsewhere")
+    third = phone("elsewhere")
+
+    answers = [client.get("/api/v1/me") for client in (taster.client, another, third, another, taster.client)]
+    assert elsewhere.member.user == taster.user
+    assert [answer.status_code for answer in answers] == [200, 200, 200, 429, 429]
 
 
 def test_processes_count_together(db, settings):

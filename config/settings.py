@@ -116,7 +116,7 @@ LOGOUT_REDIRECT_URL = "sign-in"
 DEVICE_TOKEN_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_DAYS") or 180)
 DEVICE_TOKEN_MAX_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_MAX_DAYS") or 730)
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
-# Twenty a second for a whole minute from one login's devices together: a phone that sends photos in pieces stays far below.
+# Twenty a second for a whole minute from all devices of one login: phones that send photos in pieces stay far below.
 API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 1200)
 
 LANGUAGE_CODE = "en"

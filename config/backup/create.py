@@ -16,16 +16,19 @@ from django.conf import settings
 from django.db import connection, transaction
 from django.db.migrations.recorder import MigrationRecorder
 
-from config.backup.checksums import table_digests, tables_here
+from config.backup.checksums import digest_of, table_digests, tables_here
 from config.backup.photos import LIST, PhotoCopier
 from config.backup.programs import BackupError, environment, find_tools, server_major
+from config.backup.signature import sign
 from lots.schema import format_utc
 from tastings.models import PhotoContent
 from tastings.models.photo_files import image_path, thumbnail_path
 from tastings.queries.photos import name_on_disk
 
-FORMAT, VERSION = "leafspan-backup", 1
-DUMP, MANIFEST = "database.dump", "manifest.json"
+FORMAT, VERSION = "leafspan-backup", 2
+DUMP, MANIFEST, SIGNATURE = "database.dump", "manifest.json", "manifest.signature"
+EMPTIED = ("django_session",)
+"""Tables whose rows stay out: whoever holds the file could continue a browser's session."""
 _PIECE = 1 << 20
 
 LogLine = Callable[[str], object]
@@ -37,10 +40,11 @@ def create_backup(path: Path, *, now: datetime, log: LogLine) -> None:
     Raises
     ------
     BackupError
-        The file is there already, or PostgreSQL's programs are missing or fail.
+        The file is there already, there is no key to sign with, or PostgreSQL's programs are missing or fail.
     """
     if path.exists():
         raise BackupError(f"{path} is there already")
+    sign(b"")  # without a key nothing is begun
     tmp_path = path.with_name(f"{path.name}.{uuid4().hex[:8]}.part")
     try:
         with open(os.open(tmp_path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
@@ -68,10 +72,12 @@ def _write(
         photos.copy("uploads")
         missing = list(_missing(photos))
         tools = find_tools(server_major())
-        dump = _dump(target, tools.command("pg_dump", "--format=custom", f"--snapshot={snapshot}"))
+        without = [f"--exclude-table-data=public.{table}" for table in EMPTIED]
+        dump = _dump(target, tools.command("pg_dump", "--format=custom", f"--snapshot={snapshot}", *without))
         log(f"database: {dump['bytes']} bytes, by the programs of PostgreSQL {tools.major}")
-        tables = {}
-        for table, content in table_digests(tables_here()):
+        tables_in_full = tables_here()
+        tables = {table: digest_of(tables_in_full.pop(table), ()).as_json() for table in EMPTIED}
+        for table, content in table_digests(tables_in_full):
             tables[table] = content.as_json()
             log(f"{table}: {content.rows} rows")
         manifest = {
@@ -85,15 +91,25 @@ def _write(
             "roles": _roles(),
             "photos": photos.count,
             "missing_photos": missing,
+            "photo_list": _write_list(target, listing),
         }
+    text = f"{json.dumps(manifest, indent=1)}\n".encode()
+    target.writestr(MANIFEST, text)
+    target.writestr(SIGNATURE, sign(text))
+    log(f"{photos.count} files of photos in all")
+    if missing:
+        log(f"{len(missing)} pictures were taken away while the backup was made, or were missing before")
+
+
+def _write_list(target: zipfile.ZipFile, listing: "tempfile._TemporaryFileWrapper[bytes]") -> str:
+    """Write the list of photos; return its SHA-256."""
+    digest = hashlib.sha256()
     listing.seek(0)
     with target.open(LIST, "w", force_zip64=True) as member:
         while piece := listing.read(_PIECE):
             member.write(piece)
-    target.writestr(MANIFEST, json.dumps(manifest, indent=1) + "\n")
-    log(f"{photos.count} files of photos in all")
-    if missing:
-        log(f"{len(missing)} pictures were taken away while the backup was made, or were missing before")
+            digest.update(piece)
+    return digest.hexdigest()
 
 
 @contextmanager

@@ -26,9 +26,10 @@ from django.db import connection
 from django.db.migrations.loader import MigrationLoader
 
 from config.backup.checksums import FIXED, TableDigest, digest_of, quote_name, tables_here
-from config.backup.create import DUMP, FORMAT, MANIFEST, VERSION
+from config.backup.create import DUMP, FORMAT, MANIFEST, SIGNATURE, VERSION
 from config.backup.photos import LIST, is_photo, restore_photos
 from config.backup.programs import BackupError, environment, find_tools, server_major
+from config.backup.signature import check_signature
 from tastings.actions.lexicon import load_lexicon
 from teams.actions.counters import REVISION_JUMP
 from teams.database_role import create_role
@@ -36,11 +37,12 @@ from teams.row_security import role
 
 _PIECE = 1 << 20
 _MANIFEST_BYTES = 64 * 1024 * 1024
+_VERSION_WITHOUT_SIGNATURE = 1
 
 LogLine = Callable[[str], object]
 
 
-def restore_backup(path: Path, *, start_again: bool, log: LogLine) -> None:
+def restore_backup(path: Path, *, start_again: bool, unsigned: bool = False, log: LogLine) -> None:
     """Restore a backup onto an empty database and an empty photo folder.
 
     Parameters
@@ -50,17 +52,19 @@ def restore_backup(path: Path, *, start_again: bool, log: LogLine) -> None:
     start_again
         Whether phones must pull everything anew. Then they have exactly what the server has, and records written
         after the backup that only phones have are lost; otherwise phones keep these beside later records.
+    unsigned
+        Whether a backup may be restored whose signature is missing or does not fit.
     log
         Called with a line for each step.
 
     Raises
     ------
     BackupError
-        The file is damaged, the database or the folder is not empty, or the content is not what it was. Nothing was
-        changed.
+        The file is damaged or its signature does not fit, the database or the folder is not empty, or the content is
+        not what it was. Nothing was changed.
     """
     with ExitStack() as stack:
-        source, manifest = _opened(path, stack)
+        source, manifest = _opened(path, stack, unsigned=unsigned)
         log(f"backup of {manifest['made_at']}, unharmed")
         _check_target(manifest)
         folder = Path(settings.PHOTOS_DIR)
@@ -82,37 +86,55 @@ def restore_backup(path: Path, *, start_again: bool, log: LogLine) -> None:
     log("restored")
 
 
-def _opened(path: Path, stack: ExitStack) -> tuple[zipfile.ZipFile, Mapping[str, Any]]:
+def _opened(path: Path, stack: ExitStack, *, unsigned: bool) -> tuple[zipfile.ZipFile, Mapping[str, Any]]:
     try:
         source = stack.enter_context(zipfile.ZipFile(stack.enter_context(path.open("rb"))))
         if source.getinfo(MANIFEST).file_size > _MANIFEST_BYTES:
             raise BackupError("the manifest is too large to be one")
-        manifest: Mapping[str, Any] = json.loads(source.read(MANIFEST))
+        text = source.read(MANIFEST)
+        manifest: Mapping[str, Any] = json.loads(text)
     except OSError as error:
         raise BackupError(f"{path}: {error.strerror}") from error
     except (zipfile.BadZipFile, KeyError, ValueError) as error:
         raise BackupError(f"{path} is no backup, or was cut short") from error
-    if (manifest.get("format"), manifest.get("version")) != (FORMAT, VERSION):
-        raise BackupError(f"{path} is of a format that this version does not read")
     names = source.namelist()
-    odd = [name for name in names if name not in (DUMP, MANIFEST, LIST) and not is_photo(name)]
+    if not unsigned:
+        check_signature(text, source.read(SIGNATURE).decode(errors="replace") if SIGNATURE in names else None)
+    if manifest.get("format") != FORMAT or manifest.get("version") not in (VERSION, _VERSION_WITHOUT_SIGNATURE):
+        raise BackupError(f"{path} is of a format that this version does not read")
+    odd = [name for name in names if name not in (DUMP, MANIFEST, SIGNATURE, LIST) and not is_photo(name)]
     if odd or len(set(names)) != len(names) or not {DUMP, LIST} <= set(names):
         raise BackupError(f"{path} holds what a backup does not, or lacks what it does: {', '.join(odd[:3])}")
     digest, size = hashlib.sha256(), 0
     try:
-        for piece in _pieces(source):
+        for piece in _pieces(source, DUMP):
             digest.update(piece)
             size += len(piece)
     except (zipfile.BadZipFile, OSError) as error:
         raise BackupError(f"{DUMP} is damaged: {error}") from error
     if manifest["dump"] != {"bytes": size, "sha256": digest.hexdigest()}:
         raise BackupError(f"{DUMP} is damaged: its SHA-256 is not the one noted")
+    _check_list(source, manifest)
     return source, manifest
 
 
-def _pieces(source: zipfile.ZipFile) -> Iterator[bytes]:
-    with source.open(DUMP) as dump:
-        while piece := dump.read(_PIECE):
+def _check_list(source: zipfile.ZipFile, manifest: Mapping[str, Any]) -> None:
+    """Refuse a list of photos other than the one that the manifest names."""
+    if manifest["version"] == _VERSION_WITHOUT_SIGNATURE:
+        return
+    digest = hashlib.sha256()
+    try:
+        for piece in _pieces(source, LIST):
+            digest.update(piece)
+    except (zipfile.BadZipFile, OSError) as error:
+        raise BackupError(f"{LIST} is damaged: {error}") from error
+    if manifest["photo_list"] != digest.hexdigest():
+        raise BackupError(f"{LIST} is damaged: its SHA-256 is not the one noted")
+
+
+def _pieces(source: zipfile.ZipFile, name: str) -> Iterator[bytes]:
+    with source.open(name) as member:
+        while piece := member.read(_PIECE):
             yield piece
 
 
@@ -182,7 +204,7 @@ def _restore_database(source: zipfile.ZipFile, manifest: Mapping[str, Any], *, s
 
 
 def _feed_archive(source: zipfile.ZipFile, opener: "subprocess.Popen[bytes]") -> None:
-    for piece in _pieces(source):
+    for piece in _pieces(source, DUMP):
         if not _write(opener.stdin, piece):
             return
     _close(opener.stdin)

@@ -20,7 +20,10 @@ from django.db import connection
 from django.utils import timezone
 from psycopg import sql
 
-from config.backup.programs import BackupError, PostgresTools, find_tools
+from config.backup.create import MANIFEST, SIGNATURE
+from config.backup.photos import LIST
+from config.backup.programs import BackupError, PostgresTools, find_tools, server_major
+from config.backup.signature import sign
 from lots.models import Lot
 from tastings.actions.lexicon import load_lexicon
 from tastings.models import PhotoContent
@@ -34,6 +37,11 @@ from tests.tastings.export_factory import a_flight, fill_team
 from tests.tastings.photos.conftest import folder as _folder  # noqa: F401 - photos of a test lie in its own folder
 
 pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture(autouse=True)
+def _key_of_the_server(monkeypatch):
+    monkeypatch.setenv("LEAFSPAN_SECRET_KEY", django_settings.SECRET_KEY)
 
 
 def address(name=None):
@@ -272,14 +280,17 @@ def test_photo_folder_in_use_is_left_alone(backup, empty, tmp_path):
 
 
 def spoilt(backup, path, *, keep=lambda name: True, manifest=lambda content: None, turn=None, more=()):
-    """Write the backup anew, without some files, with others, with another manifest or a byte turned."""
+    """Write the backup anew, without some files, with others, with another manifest, signed anew, or a byte turned."""
     with zipfile.ZipFile(backup) as source, zipfile.ZipFile(path, "w") as target:
         for name in source.namelist():
             data = source.read(name)
-            if name == "manifest.json":
+            if name == MANIFEST:
                 content = json.loads(data)
                 manifest(content)
                 data = json.dumps(content).encode()
+                signature = sign(data)
+            if name == SIGNATURE:
+                data = signature.encode()
             if name == turn:
                 data = data[:-9] + bytes([data[-9] ^ 1]) + data[-8:]
             if keep(name):
@@ -294,7 +305,7 @@ SPOILT = {
     "lacks what it does": {"keep": lambda name: name != "database.dump"},
     "database.dump is damaged": {"turn": "database.dump"},
     "holds what a backup does not": {"more": [("photos/../../evil", b"x")]},
-    "of a format that this version does not read": {"manifest": lambda content: content.update(version=2)},
+    "of a format that this version does not read": {"manifest": lambda content: content.update(version=3)},
     "of a newer version, which has lots.9999_later": {
         "manifest": lambda content: content["migrations"].append(["lots", "9999_later"])
     },
@@ -315,6 +326,82 @@ def test_backup_that_does_not_hold_is_refused_and_changes_nothing(backup, empty,
     assert problem in output
     assert tables(empty) == {}
     assert not photos.exists() or files(photos) == {}
+
+
+def tampered(backup, path, *, change=lambda name, data: data, without=()):
+    """Write the backup anew as somebody without the server's key would."""
+    with zipfile.ZipFile(backup) as source, zipfile.ZipFile(path, "w") as target:
+        for name in source.namelist():
+            if name not in without:
+                target.writestr(name, change(name, source.read(name)))
+    return path
+
+
+def with_another_digest(name, data):
+    """Change a figure of the manifest that would otherwise be believed."""
+    if name != MANIFEST:
+        return data
+    content = json.loads(data)
+    content["made_at"] = "2020-01-01T00:00:00Z"
+    return json.dumps(content).encode()
+
+
+def with_another_list(name, data):
+    return data + b"\n" if name == LIST else data
+
+
+@pytest.mark.parametrize(
+    ("problem", "change"),
+    [
+        ("the signature of the backup does not fit", {"change": with_another_digest}),
+        ("the backup is not signed", {"without": [SIGNATURE]}),
+        (f"{LIST} is damaged", {"change": with_another_list}),
+    ],
+)
+def test_tampered_backup_is_refused_and_changes_nothing(backup, empty, tmp_path, problem, change):
+    path = tampered(backup, tmp_path / "tampered.backup", **change)
+    code, output = manage("restore", path, database=empty, photos=tmp_path / "p")
+
+    assert code == 1
+    assert problem in output
+    assert tables(empty) == {}
+
+
+def test_backup_of_another_key_is_restored_only_on_request(backup, empty, tmp_path, settings):
+    settings.SECRET_KEY = "of another server"
+    code, output = manage("restore", backup, database=empty, photos=tmp_path / "p")
+    assert code == 1
+    assert "made with another LEAFSPAN_SECRET_KEY" in output
+    assert tables(empty) == {}
+
+    assert manage("restore", backup, "--unsigned", database=empty, photos=tmp_path / "p")[0] == 0
+    assert tables(empty)["teams_team"]
+
+
+def test_backup_without_a_key_is_not_begun(team, tmp_path, monkeypatch):
+    monkeypatch.delenv("LEAFSPAN_SECRET_KEY")
+    with pytest.raises(CommandError, match="signed with LEAFSPAN_SECRET_KEY"):
+        call_command("backup", tmp_path / "new.backup", stdout=StringIO())
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_backup_holds_no_browser_session(team, client, empty, tmp_path):
+    owner = person(team, Role.OWNER)
+    client.force_login(owner.user)
+    key = client.session.session_key
+    assert [json.loads(row)["session_key"] for row in tables(address())["django_session"]] == [key]
+    path = tmp_path / "all.backup"
+    call_command("backup", path, stdout=StringIO())
+    with zipfile.ZipFile(path) as source:
+        dump = tmp_path / "dump"
+        dump.write_bytes(source.read("database.dump"))
+    program = find_tools(server_major()).command(
+        "pg_restore", "--data-only", "--table=django_session", "--file=-", str(dump)
+    )
+    assert key not in subprocess.run(program, capture_output=True, text=True, check=True).stdout
+
+    assert manage("restore", path, database=empty, photos=tmp_path / "p")[0] == 0
+    assert tables(empty)["django_session"] == []
 
 
 def test_damaged_photo_is_refused(installation, empty, tmp_path):

@@ -13,7 +13,8 @@ from config.backup.programs import BackupError
 class Command(BaseCommand):
     help = (
         "Write database and photos into one file, while everything runs. It holds all teams, with the hashes of their "
-        "passwords: keep it accordingly. LEAFSPAN_SECRET_KEY is not in it."
+        "passwords, but no browser sessions: keep it accordingly. It is signed with "
+        "LEAFSPAN_SECRET_KEY, which is not in it."
     )
     requires_system_checks: list[str] = []  # they load every route, and are not what a lost server is short of
 

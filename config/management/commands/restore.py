@@ -25,8 +25,20 @@ class Command(BaseCommand):
             "after the backup and is left on phones alone is then lost",
         )
 
+        parser.add_argument(
+            "--unsigned",
+            action="store_true",
+            help="restore a backup without a signature, or with one that does not fit LEAFSPAN_SECRET_KEY; only if "
+            "you know where the file has been since it was made",
+        )
+
     def handle(self, *args: Any, **options: Any) -> None:
         try:
-            restore_backup(options["file"], start_again=options["phones_start_again"], log=self.stdout.write)
+            restore_backup(
+                options["file"],
+                start_again=options["phones_start_again"],
+                unsigned=options["unsigned"],
+                log=self.stdout.write,
+            )
         except (BackupError, OSError) as error:
             raise CommandError(str(error)) from error

@@ -20,7 +20,7 @@ from django.utils.translation.template import templatize
 ROOT = Path(__file__).resolve().parent.parent
 LANGUAGES = tuple(code for code, _name in settings.LANGUAGES if code != settings.LANGUAGE_CODE)
 """Besides English, in which the messages are written."""
-FOLDERS = ("api", "config", "lots", "pages", "tastings", "teams")
+FOLDERS = ("api", "config", "lots", "pages", "table", "tastings", "teams")
 WRITTEN = datetime(2026, 11, 28, tzinfo=UTC)
 KEYWORDS: dict[str, tuple[int | tuple[int, str], ...] | None] = {
     **dict.fromkeys(("_", "gettext", "gettext_lazy", "gettext_noop"), None),

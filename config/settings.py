@@ -54,6 +54,7 @@ INSTALLED_APPS = [
     "lots",
     "tastings",
     "pages",
+    "table",
     "django.contrib.auth",
     "django.contrib.contenttypes",
     "django.contrib.sessions",

@@ -9,6 +9,7 @@ urlpatterns = [
     path("health/ready", health.ready),
     path("metrics", metrics.metrics),
     path("", include("pages.urls")),
+    path("", include("table.urls")),
     path("api/v1/", include("api.urls")),
 ]
 handler400 = "api.http.problems.handler400"

@@ -1,0 +1,65 @@
+/**
+ * What the phone stores: types only.
+ *
+ * @typedef {"lot"|"session"|"infusion"|"note"|"descriptor"|"pot"} RecordType
+ * @typedef {Object<string, any>} Fields values by name, as the API has them
+ * @typedef {{field: string, code: string, detail: string}} Problem
+ * @typedef {{type: string, id: string, at: string, fields?: Fields, deleted?: boolean}} Change one edit, as it is sent
+ *
+ * @typedef {object} UnsentChange a change that the server has not confirmed
+ * @property {number} number identifies changes and orders them
+ * @property {Change} change
+ * @property {boolean} begins whether it creates the record
+ * @property {Problem[]} problems why the server has not accepted it so far
+ * @property {number} [revision] of a confirmed change: shown until this revision has been pulled
+ *
+ * @typedef {object} PulledRecord a record as last pulled
+ * @property {string} id
+ * @property {string} type
+ * @property {Fields} fields
+ * @property {number} revision
+ * @property {?string} by who edited it last
+ * @property {?string} author who made it
+ * @property {?string} at moment of its latest edit
+ * @property {number} seen_in number of the last full pull that contained it
+ *
+ * @typedef {object} PulledChange a record as the server sends it
+ * @property {string} id
+ * @property {string} type
+ * @property {number} revision
+ * @property {boolean} [deleted]
+ * @property {boolean} [out_of_scope]
+ * @property {Fields} [fields]
+ * @property {?string} [by]
+ * @property {?string} [author]
+ * @property {?string} [at]
+ *
+ * @typedef {{changes: PulledChange[], cursor: number, more: boolean}} Page
+ *
+ * @typedef {object} QueuedPhoto a photo that the server does not have yet
+ * @property {Object<string, any> & {id: string}} announced what the server is asked to expect
+ * @property {Problem[]} problems why it was refused
+ *
+ * @typedef {object} Row a record as screens show it
+ * @property {string} id
+ * @property {Fields} fields
+ * @property {?string} at moment of its latest edit
+ * @property {?string} by who edited it last
+ * @property {?string} author who made it
+ * @property {?number} revision
+ * @property {boolean} unsent whether it includes edits that the server has not confirmed
+ *
+ * @typedef {object} State everything that the phone knows, in parts
+ * @property {Map<string, any>} meta device, token, cursor, last_at, number, full_pass, in_full_pass
+ * @property {Map<string, PulledRecord>} records
+ * @property {Map<number, UnsentChange>} outbox changes to be sent
+ * @property {Map<number, UnsentChange>} refused changes that the server refused
+ * @property {Map<number, UnsentChange>} confirmed changes that are sent and not pulled yet
+ * @property {Map<string, QueuedPhoto>} photos
+ *
+ * @typedef {keyof State} Part
+ * @typedef {{part: Part, key: string|number, value?: any}} PartChange a value to set, or without one to remove
+ * @typedef {{event: string} & Object<string, any>} Event
+ */
+
+export {};

@@ -1,0 +1,323 @@
+// What screens use: the phone's records, and all that can be done to them. Nothing here waits for the network.
+import { batch, computed, signal } from "../vendor/signals-core.js";
+import { currentAccount, databaseOf, endToken, setCurrentAccount, signIn, takeCode } from "./account.js";
+import { Answers } from "./answers.js";
+import { Log } from "./log.js";
+import { addPhoto, sendPhotos } from "./photos.js";
+import { requester, send } from "./requests.js";
+import { Rows } from "./rows.js";
+import { lookForUpdate, registerShell, takeUpdate, updateWaits } from "./shell.js";
+import { emptyState } from "./state.js";
+import { Sync } from "./sync.js";
+import { SyncLoop } from "./sync_loop.js";
+import { newId, stampAfter } from "./times.js";
+import { unsentFile } from "./unsent_file.js";
+
+/** @typedef {import("./account.js").Account} Account */
+/** @typedef {import("./events.js").PartChange} PartChange */
+/** @typedef {import("./events.js").RecordType} RecordType */
+/** @typedef {import("./events.js").Row} Row */
+/** @typedef {import("./events.js").State} State */
+/** @typedef {import("./sync_loop.js").Link} Link */
+/** @template T @typedef {import("../vendor/signals-core.js").Signal<T>} Signal */
+/** @typedef {{type: RecordType, id: string, fields?: Record<string, any>, deleted?: true}} Write */
+/** @typedef {{type: string, id: string, field: string, code: string, detail: string, lost?: any[]}} ShownProblem */
+
+const LISTS = ["flights", "members", "shops", "photos"];
+const CLOCK = "clock_offset_ms";
+
+/** @returns {Promise<Store>} with what the phone has; the network is looked for afterwards */
+export async function openStore() {
+  const store = new Store();
+  await store.open();
+  return store;
+}
+
+export class Store {
+  /** @type {Signal<?Account>} */
+  account = signal(null);
+  /** Records by list of the API, as it sends them. @type {Record<string, Signal<Map<string, any>>>} */
+  #lists = Object.fromEntries(LISTS.map((name) => [name, signal(new Map())]));
+  /** @type {Map<string, Signal<any>>} */
+  #local = new Map();
+  #rows = new Rows(emptyState());
+  /** @type {Signal<State>} */
+  #state = signal(emptyState());
+  /** Rises with each change of the state. */
+  #turn = signal(0);
+  /** @type {Signal<?SyncLoop>} */
+  #loop = signal(null);
+  #log = new Log("leafspan nobody");
+  /** @type {?Answers} */
+  #answers = null;
+  #asked = false;
+
+  flights = this.#lists.flights;
+  members = this.#lists.members;
+  shops = this.#lists.shops;
+
+  /** Photos by id, those that the server does not have yet with `state: "waiting"` and `unsent: true`. */
+  photos = computed(() => {
+    this.#turn.value;
+    const waiting = [...this.#state.value.photos.values()].filter(({ problems }) => problems.length === 0);
+    return new Map([
+      ...this.#lists.photos.value,
+      ...waiting.map(({ announced }) => /** @type {[string, any]} */ ([announced.id, { ...announced, state: "waiting", unsent: true }])),
+    ]);
+  });
+
+  /** Changes and photos that the server has not acknowledged. @type {import("../vendor/signals-core.js").ReadonlySignal<number>} */
+  unsent = computed(() => {
+    this.#turn.value;
+    const { outbox, photos } = this.#state.value;
+    return outbox.size + [...photos.values()].filter(({ problems }) => problems.length === 0).length;
+  });
+
+  #shownProblems = computed(() => {
+    this.#turn.value;
+    return problemsOf(this.#state.value);
+  });
+
+  /** Refused or lost values. @type {import("../vendor/signals-core.js").ReadonlySignal<ShownProblem[]>} */
+  problems = computed(() => this.#shownProblems.value.map(({ shown }) => shown));
+
+  /** @type {import("../vendor/signals-core.js").ReadonlySignal<Link>} */
+  link = computed(() => this.#loop.value?.link.value ?? { online: navigator.onLine, sending: false, lastSync: null, trouble: null });
+
+  /** Whether a new version of the app waits for `takeUpdate`. */
+  updateWaits = updateWaits;
+  takeUpdate = takeUpdate;
+
+  async open() {
+    const code = takeCode();
+    registerShell();
+    await this.#use(await currentAccount());
+    if (code || !this.account.peek()) this.signIn({ code }).catch(() => {}); // without an account screens show how to sign in
+  }
+
+  /** Rows of a record type by id; deleted ones are left out. @param {RecordType} type @returns {Signal<Map<string, Row>>} */
+  rows(type) {
+    return this.#rows.of(type);
+  }
+
+  /**
+   * Write changes, all or none. Resolves once they are safe on the phone's disk.
+   *
+   * @param {Write[]} writes
+   * @throws {DOMException} QuotaExceededError when the disk is full; then nothing is written
+   */
+  async write(writes) {
+    if (!this.account.peek()) throw new Error("nobody is signed in");
+    const sent = JSON.parse(JSON.stringify(writes));
+    await this.#log.append((state) => this.#written(state, sent));
+    this.#loop.peek()?.askAfterWrite();
+    if (!this.#asked) navigator.storage?.persist?.();
+    this.#asked = true;
+  }
+
+  /** @param {{session?: ?string, lot?: ?string, infusion?: ?string, kind: string, blob: Blob}} photo @returns {Promise<string>} its id */
+  async addPhoto(photo) {
+    const id = await addPhoto(this.#log, photo, this.now());
+    this.#loop.peek()?.askAfterWrite();
+    return id;
+  }
+
+  /** The picture of a photo, from this phone or from the server; null without either. @param {string} id @returns {Promise<?Blob>} */
+  async picture(id) {
+    const own = await this.#log.bytes(id);
+    if (own) return own;
+    const response = await send(this.#token(), "GET", `/api/v1/photos/${id}/thumbnail`, { headers: { Accept: "image/jpeg, application/json" } }).catch(() => null);
+    return response?.ok ? response.blob() : null;
+  }
+
+  /** Take a problem off the list. @param {number} index in `problems` */
+  async dismiss(index) {
+    const { event } = this.#shownProblems.peek()[index];
+    await this.#log.append(() => [event]);
+  }
+
+  /** The time of the server, as far as this phone knows it. */
+  now() {
+    return new Date(Date.now() + (this.#log.local.get(CLOCK) ?? 0));
+  }
+
+  newId() {
+    return newId(this.now().getTime());
+  }
+
+  sync() {
+    this.#loop.peek()?.ask();
+  }
+
+  /** @param {string} lot @returns {Signal<?import("./answers.js").Seen>} how it develops, as last seen */
+  development(lot) {
+    return this.#answer(`/api/v1/lots/${lot}/development`);
+  }
+
+  /** @param {string} lot @param {Record<string, any>} pot as the brew guide's query has it @returns {Signal<?import("./answers.js").Seen>} */
+  guide(lot, pot) {
+    const known = Object.entries(pot).filter(([, value]) => value !== undefined && value !== null);
+    return this.#answer(`/api/v1/lots/${lot}/brew-guide?${new URLSearchParams(known.map(([name, value]) => [name, String(value)]).sort())}`);
+  }
+
+  /** Store a thing of this phone alone. @param {string} key @param {any} value */
+  async setLocal(key, value) {
+    await this.#log.setLocal(key, value);
+  }
+
+  /** @param {string} key @returns {Signal<any>} */
+  local(key) {
+    let found = this.#local.get(key);
+    if (!found) this.#local.set(key, (found = signal(this.#log.local.get(key))));
+    return found;
+  }
+
+  /** Sign in by a code, or by the session of this browser. @param {{code?: ?string, team?: string}} [how] */
+  async signIn(how = {}) {
+    const { account, token } = await signIn(how);
+    await setCurrentAccount(account);
+    await this.#use(account, token);
+  }
+
+  /** Remove what the server has from this phone. What was not sent stays, and is sent when the same member signs in again. */
+  async signOut() {
+    const token = this.#token();
+    this.#loop.peek()?.stop();
+    await this.#log.clear();
+    await setCurrentAccount(null);
+    await this.#use(null);
+    await endToken(token);
+  }
+
+  /** @returns {Promise<Blob>} what the server does not have, without the photos */
+  async unsentFile() {
+    return unsentFile(this.#log.state);
+  }
+
+  /** @param {?Account} account @param {string} [token] */
+  async #use(account, token) {
+    this.#loop.peek()?.stop();
+    this.#log.close();
+    const log = new Log(account ? databaseOf(account) : "leafspan nobody");
+    this.#log = log;
+    await log.open(crypto.randomUUID());
+    if (token) await log.append(() => [{ event: "signed", token }]);
+    log.listener = {
+      before: (changes) => this.#rows.touchedBy(changes),
+      after: (changes, touched) => this.#follow(log, changes, touched),
+      local: (key, value) => {
+        this.local(key).value = value;
+      },
+    };
+    this.#answers = new Answers(log, () => this.#token(), () => this.#language());
+    const lists = await Promise.all(LISTS.map((name) => log.answer(name)));
+    batch(() => {
+      this.account.value = account;
+      this.#rows.user = account && account.user;
+      LISTS.forEach((name, i) => (this.#lists[name].value = byId(lists[i] ?? [])));
+      for (const [key, found] of this.#local) found.value = log.local.get(key);
+      this.#follow(log, null, null);
+    });
+    if (account) this.#startSync(log, databaseOf(account));
+    else this.#loop.value = null;
+  }
+
+  /** @param {Log} log @param {?PartChange[]} changes @param {?Set<string>} touched */
+  #follow(log, changes, touched) {
+    if (log !== this.#log) return;
+    batch(() => {
+      this.#state.value = log.state;
+      if (changes && touched) this.#rows.update(changes, touched);
+      else this.#rows.rebuild(log.state);
+      this.#turn.value += 1;
+    });
+  }
+
+  /** @param {Log} log @param {string} name */
+  #startSync(log, name) {
+    const request = requester(() => this.#token(), { language: () => this.#language() });
+    const sync = new Sync({ request, log, onClock: (now, sent_ms, came_ms) => this.#learnClock(now, sent_ms, came_ms) });
+    const loop = new SyncLoop({
+      name,
+      token: () => this.#token(),
+      once: async () => {
+        await sync.run();
+        await sendPhotos(log, request);
+        await this.#refreshLists(log);
+        this.#answers?.refresh();
+        lookForUpdate();
+      },
+    });
+    this.#loop.value = loop;
+    loop.start();
+  }
+
+  /** @param {Log} log */
+  async #refreshLists(log) {
+    for (const name of LISTS) {
+      const rows = await this.#answers?.list(`/api/v1/${name}/`);
+      if (!rows || log !== this.#log) continue;
+      await log.setAnswer(name, rows);
+      this.#lists[name].value = byId(rows);
+    }
+  }
+
+  /** @param {State} state @param {Write[]} writes */
+  #written(state, writes) {
+    let number = state.meta.get("number");
+    let last = state.meta.get("last_at");
+    const begun = new Set();
+    return writes.map(({ type, id, fields, deleted }) => {
+      number += 1;
+      last = stampAfter(this.now().getTime(), [last, state.records.get(id)?.at ?? ""]);
+      const begins = !deleted && !begun.has(id) && !this.#rows.isKnown(id);
+      begun.add(id);
+      const change = deleted ? { type, id, at: last, deleted } : { type, id, at: last, fields };
+      return { event: "written", number, begins, change, clock_at: last };
+    });
+  }
+
+  /** The clock of a phone may be wrong by minutes. @param {string} now @param {number} sent_ms @param {number} came_ms */
+  #learnClock(now, sent_ms, came_ms) {
+    const offset_ms = Date.parse(now) - (sent_ms + came_ms) / 2;
+    const known_ms = this.#log.local.get(CLOCK) ?? 0;
+    if (Math.abs(offset_ms - known_ms) > 1000 + (came_ms - sent_ms) / 2) this.#log.setLocal(CLOCK, Math.round(offset_ms));
+  }
+
+  /** @param {string} path */
+  #answer(path) {
+    return /** @type {Answers} */ (this.#answers).at(path);
+  }
+
+  #token() {
+    return this.#log.state.meta.get("token");
+  }
+
+  #language() {
+    return this.#log.local.get("language") ?? this.account.peek()?.language ?? "en";
+  }
+}
+
+/** @param {any[]} rows */
+function byId(rows) {
+  return new Map(rows.map((row) => [row.id, row]));
+}
+
+/** @param {State} state @returns {{shown: ShownProblem, event: import("./events.js").Event}[]} with the event that dismisses each */
+function problemsOf(state) {
+  const changes = [...state.refused.values()].map(({ number, change, problems }) => ({
+    shown: shownProblem(change.type, change.id, problems),
+    event: { event: "put_away", number },
+  }));
+  const photos = [...state.photos.values()].filter(({ problems }) => problems.length).map(({ announced, problems }) => ({
+    shown: shownProblem("photo", announced.id, problems),
+    event: { event: "photo_done", id: announced.id, problems: null },
+  }));
+  return [...changes, ...photos];
+}
+
+/** @param {string} type @param {string} id @param {import("./events.js").Problem[]} problems @returns {ShownProblem} */
+function shownProblem(type, id, problems) {
+  const [{ field, code }] = problems;
+  return { type, id, field, code, detail: problems.map((one) => (one.field ? `${one.field}: ${one.detail}` : one.detail)).join("; ") };
+}

@@ -8,7 +8,7 @@ import numpy as np
 from benchmarks.worlds import N_TASTERS, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import BoolArray, FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
-from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.profile import LABELS, curve_shapes

@@ -27,6 +27,7 @@ from scipy.optimize import minimize
 from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import (
     REFERENCE_SHARE,
     cup_strength,
@@ -34,7 +35,7 @@ from tastings.maths.brewing.extraction import (
     extracted_shares,
     perceived_strength,
 )
-from tastings.maths.brewing.heat import Steeping, even_brew, steeping_of
+from tastings.maths.brewing.heat import Steeping, steeping_of
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, level_estimate, level_precision_and_cross
 from tastings.maths.curve.posterior import fit

@@ -31,11 +31,12 @@ from benchmarks.guide_worlds import FIRST_SEED, PAGE, WORLDS, draw_pot, rms, tru
 from benchmarks.worlds import MAKES, N_TASTERS, THERMOMETER_C, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import REFERENCE_SHARE, effective_contact_s
-from tastings.maths.brewing.heat import EVEN_RINSE_S, arrhenius_factor, even_brew, steeping_of
+from tastings.maths.brewing.heat import arrhenius_factor, steeping_of
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.leaf import known_leaf
-from tastings.maths.guide.plan import brew_guide
+from tastings.maths.guide.plan import RINSE_S, brew_guide
 from tastings.maths.guide.target import ABOVE_LINE
 from tastings.maths.guide.timing import LONGEST_S, SHORTEST_S, timed_s
 
@@ -166,7 +167,7 @@ class OracleGuide:
         """Return float64[n_cups]: the expected squared relative miss of each cup."""
         vessel = self.found.vessel
         pours = [vessel.pour(number, steep_s=steep_s) for number, steep_s in enumerate(steeps_s, start=1)]
-        rinse = replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0)
+        rinse = replace(vessel.pour(0, steep_s=RINSE_S), pour_s=0.0)
         cups = self.likely.cups(vessel.brew((rinse, *pours)))[:, 1:]
         return np.asarray(np.mean((cups / self.goal[:, None] - 1) ** 2, axis=0))
 

@@ -14,10 +14,9 @@ import numpy as np
 
 from benchmarks.worlds import SimulatedLeaf, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.heat import EVEN_RINSE_S
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.leaf import known_leaf
-from tastings.maths.guide.plan import brew_guide
+from tastings.maths.guide.plan import RINSE_S, brew_guide
 from tastings.maths.guide.pots import LONG_MUG, Pot
 from tastings.maths.guide.target import ABOVE_LINE
 
@@ -69,7 +68,7 @@ def true_strengths(leaf: SimulatedLeaf, found: Guide, *, steeps_s: Sequence[floa
     vessel = found.vessel
     pours = [vessel.pour(number, steep_s=steep_s) for number, steep_s in enumerate(steeps_s, start=1)]
     if found.rinse_s is not None:
-        pours.insert(0, replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0))
+        pours.insert(0, replace(vessel.pour(0, steep_s=RINSE_S), pour_s=0.0))
     return leaf.cups(vessel.brew(tuple(pours)))[-len(steeps_s) :]
 
 

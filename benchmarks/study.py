@@ -207,7 +207,7 @@ Errors are those of the even-brew curve of strength, in points of 0 to 10.
 
 ## What is asked for, in the saturating world
 
-{wanted}
+{requirements}
 
 ## Curves and labels
 

@@ -14,8 +14,9 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, Pour
+from tastings.maths.brewing.even_brew import EVEN_INFUSIONS, even_brew
 from tastings.maths.brewing.extraction import REFERENCE_SHARE, extracted_shares
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, arrhenius_factor, even_brew, steeping_of
+from tastings.maths.brewing.heat import arrhenius_factor, steeping_of
 
 N_TASTERS = 4
 WANDER_C = 1.0

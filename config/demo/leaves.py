@@ -11,8 +11,9 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import cup_strength_by_leaf
-from tastings.maths.brewing.heat import even_brew, steeping_of
+from tastings.maths.brewing.heat import steeping_of
 
 
 @dataclass(frozen=True, slots=True)

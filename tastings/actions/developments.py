@@ -13,7 +13,6 @@ from tastings.actions.due import MIN_INTERVAL_S, enqueue_next
 from tastings.actions.panels import mark_panel_due
 from tastings.figures import to_stored
 from tastings.jobs import Job, later
-from tastings.maths.curve.departures import counterfactual
 from tastings.maths.curve.development import METHOD
 from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Development
@@ -49,9 +48,12 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
     }
     try:
         tastings = load_brews(lot)
-        figures = replace(
-            estimate_development(tastings.brews, rated=tastings.rated, scales=known.scales, line=known.line),
-            counterfactual=counterfactual(tastings.brews, scales=known.scales),
+        figures = estimate_development(
+            tastings.brews,
+            rated=tastings.rated,
+            even_brew=tastings.even_brew,
+            scales=known.scales,
+            line=known.line,
         )
         stored = to_stored(replace(figures, line_evidence=()))
         del stored["line_evidence"]  # a column of its own, not rounded

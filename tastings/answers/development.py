@@ -6,8 +6,9 @@ from datetime import datetime
 from uuid import UUID
 
 from tastings.answers.help_text import help_text
-from tastings.maths.brewing import heat
-from tastings.maths.curve.departures import Counterfactual, Departure, Kind
+from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
+from tastings.maths.curve.counterfactual import Counterfactual
+from tastings.maths.curve.departures import Departure, Kind
 from tastings.maths.curve.development import DescriptorCurve, Development
 from tastings.maths.curve.development import Evidence as EvidenceFigures
 from tastings.maths.curve.layers import Layer
@@ -40,26 +41,15 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class EvenBrew:
-    """The fixed brew on which lots are compared."""
+    """The fixed brew to which the sessions of this kind of tea are evened out; ``rinse_s`` is null without a rinse."""
 
     leaf_g: float
     vessel_ml: float
     kettle_c: float
     warmed: bool
-    rinse_s: float
+    rinse_s: float | None
     contact_s: float
     infusions: int
-
-
-EVEN_BREW = EvenBrew(
-    leaf_g=heat.EVEN_LEAF_G,
-    vessel_ml=heat.EVEN_VESSEL_ML,
-    kettle_c=heat.EVEN_KETTLE_C,
-    warmed=True,
-    rinse_s=heat.EVEN_RINSE_S,
-    contact_s=heat.EVEN_CONTACT_S,
-    infusions=heat.EVEN_INFUSIONS,
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +126,7 @@ def development_answer(found: LotDevelopment, *, labels: Mapping[str, str]) -> D
         computed_at=found.computed_at,
         stale=found.stale,
         evidence=evidence_answer(figures.evidence),
-        even_brew=EVEN_BREW,
+        even_brew=_even_brew(figures),
         profile=figures.profile,
         steeps=steeps_answer(figures),
         curves=figures.curves,
@@ -171,6 +161,19 @@ def steeps_answer(figures: Development) -> SteepCount:
         finish_line=steeps.finish_line,
         sessions_spent=figures.sessions_spent,
         sessions_stopped=figures.sessions_stopped,
+    )
+
+
+def _even_brew(figures: Development) -> EvenBrew:
+    even = figures.even_brew
+    return EvenBrew(
+        leaf_g=even.leaf_g,
+        vessel_ml=even.vessel_ml,
+        kettle_c=even.kettle_c,
+        warmed=True,
+        rinse_s=even.rinse_s,
+        contact_s=even.contact_s,
+        infusions=max([EVEN_INFUSIONS, *(len(one.points) for one in figures.curves)]),
     )
 
 

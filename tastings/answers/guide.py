@@ -93,7 +93,9 @@ class BrewGuide:
         )
     )
     infusions: tuple[GuidedPour, ...]
-    last_at_target: int | None = field(metadata=help_text("the last one that reaches the target within 300 s"))
+    last_at_target: int | None = field(
+        metadata=help_text("the last full cup: reaches the target within 300 s and 2.5 times the steep before")
+    )
     last_sure: int | None = field(
         metadata=help_text("up to here no likely miss is above 20 %; the times beyond are guesses")
     )

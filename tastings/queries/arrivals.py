@@ -34,6 +34,7 @@ def arrival_check_for(member: Member, lot: UUID) -> LotArrival:
         return LotArrival(lot, None, None, ())
     before, now = load_brews(sample), load_brews(lot)
     rated = [key for key in now.rated if key in before.rated]
-    found = check_arrival(before.brews, now.brews, rated=rated, scales=calibration_of(member.team_id).scales)
+    scales = calibration_of(member.team_id).scales
+    found = check_arrival(before.brews, now.brews, rated=rated, even_brew=now.even_brew, scales=scales)
     tests = TriangleTest.objects.filter(team_id=member.team_id, lot_id=lot, against_id=sample).order_by("held_on", "id")
     return LotArrival(lot, sample, found, list(tests.prefetch_related("trials")))

@@ -2,13 +2,15 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean
 from uuid import UUID
 
 from django.db.models import QuerySet
 
+from lots.models import Lot
 from tastings.maths.brewing.brews import Brew, Pour
+from tastings.maths.brewing.even_brew import BOILING, EvenBrew, even_brew_of
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import shared_sessions
 
@@ -18,10 +20,11 @@ _CUP_MOMENTS = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
 
 @dataclass(frozen=True, slots=True)
 class LotBrews:
-    """A lot's brews, and the keys of the descriptors that are rated each infusion."""
+    """A lot's brews, the keys of the descriptors that are rated each infusion, and the even brew of its kind."""
 
     brews: tuple[Brew, ...]
     rated: tuple[str, ...]
+    even_brew: EvenBrew = BOILING
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +36,8 @@ class _NoteValues:
 
 def load_brews(lot: UUID) -> LotBrews:
     """Read the lot's shared sessions."""
-    return _build_brews(Session.objects.filter(lot_id=lot).order_by("started_at", "id"))
+    found = _build_brews(Session.objects.filter(lot_id=lot).order_by("started_at", "id"))
+    return replace(found, even_brew=even_brew_of(Lot.objects.values_list("kind", flat=True).get(id=lot)))
 
 
 def load_latest_brews(team: UUID, *, sessions: int) -> Mapping[str, LotBrews]:

@@ -7,6 +7,7 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from tastings.maths.brewing.brews import Brew
+from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.comparison.side_by_side import Comparison, compare
 from tastings.models import Session
 from tastings.queries.brews import load_brews
@@ -29,7 +30,8 @@ def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
         raise Invalid(problems=[Problem("lots", "range", _("two to %(most)s different lots") % {"most": MOST_GROUPS})])
     tastings = {str(lot): load_brews(lot) for lot in lots}
     rated = tuple(dict.fromkeys(key for found in tastings.values() for key in found.rated))
-    return _compared(member, {lot: found.brews for lot, found in tastings.items()}, rated=rated)
+    even_brews = {lot: found.even_brew for lot, found in tastings.items()}
+    return _compared(member, {lot: found.brews for lot, found in tastings.items()}, rated=rated, even_brews=even_brews)
 
 
 def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
@@ -43,9 +45,16 @@ def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
     for brew in tastings.brews:
         groups[str(group_of.get(UUID(brew.session)) or UNSAID)].append(brew)
     most = sorted(groups, key=lambda name: (-len(groups[name]), name))[:MOST_GROUPS]
-    return _compared(member, {name: groups[name] for name in sorted(most)}, rated=tastings.rated)
+    even_brews = dict.fromkeys(most, tastings.even_brew)
+    return _compared(member, {name: groups[name] for name in sorted(most)}, rated=tastings.rated, even_brews=even_brews)
 
 
-def _compared(member: Member, groups: Mapping[str, Sequence[Brew]], *, rated: Sequence[str]) -> Comparison:
+def _compared(
+    member: Member,
+    groups: Mapping[str, Sequence[Brew]],
+    *,
+    rated: Sequence[str],
+    even_brews: Mapping[str, EvenBrew],
+) -> Comparison:
     known = calibration_of(member.team_id)
-    return compare(groups, rated=rated, scales=known.scales, line=known.line)
+    return compare(groups, rated=rated, even_brews=even_brews, scales=known.scales, line=known.line)

@@ -8,7 +8,6 @@ from uuid import UUID
 
 from django.db.models import (
     BooleanField,
-    Case,
     ExpressionWrapper,
     F,
     FloatField,
@@ -18,7 +17,6 @@ from django.db.models import (
     Q,
     QuerySet,
     Subquery,
-    When,
 )
 from django.db.models.expressions import OrderBy
 
@@ -34,7 +32,7 @@ from teams.models import Member
 
 PER_PAGE = 40
 SORTS = ("name", "tasted", "strength", "steeps", "liking", "price")
-PROFILES = ("build_up", "steady", "quick_fade", "undecided")
+PROFILES = ("build_up", "steady", "slow_fade", "quick_fade", "undecided")
 MOST_WORDS = 8
 _SEARCHED = ("name", "code", "kind", "cultivar", "garden", "region", "country", "producer")
 
@@ -73,8 +71,8 @@ class LotFilters:
 class ListedLot:
     """A lot as a list shows it.
 
-    ``strength`` and ``liking`` are means of the first eight even-brew cups [points]; figures are None, and ``curve``
-    is empty, while none are stored.
+    ``strength`` and ``liking`` are means of the cups worth drinking on the even brew [points]; figures are None, and
+    ``curve`` is empty, while none are stored.
     """
 
     id: UUID
@@ -104,13 +102,10 @@ class LotPage:
     years: Sequence[int]
 
 
-class _FirstCups(Func):
-    """The mean of a curve over the first eight even-brew cups, as comparisons take it; null without the curve."""
+class _GoodCups(Func):
+    """The mean of a curve over the cups worth drinking; null without the curve."""
 
-    template = (
-        "(SELECT avg((p->>'mean')::float8) FROM jsonb_path_query(%(expressions)s, "
-        "'$.curves[*] ? (@.descriptor == \"%(key)s\").points[*] ? (@.infusion <= 8)') AS p)"
-    )
+    template = "(%(expressions)s->'good_cups'->>'%(key)s')::float8"
     output_field = FloatField()
 
 
@@ -182,9 +177,8 @@ def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
             steeps=F("development__result__steeps"),
             recommended=F("development__result__steeps__recommended"),
             curve=_Curve(_RESULT, key="strength"),
-            strength=_FirstCups(_RESULT, key="strength"),
-            # on the even brew it is not known while the strength is not, see `tastings.reports.facts.comparable`
-            liking=Case(When(strength__isnull=False, then=_FirstCups(_RESULT, key="liking"))),
+            strength=_GoodCups(_RESULT, key="strength"),
+            liking=_GoodCups(_RESULT, key="liking"),
         )
     )
 

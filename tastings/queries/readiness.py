@@ -33,4 +33,7 @@ def readiness_for(member: Member, lot: UUID, *, today: date, level: float | None
     started = dict(Session.objects.filter(lot_id=lot).values_list("id", "started_at"))
     dated = [DatedBrew(day=started[UUID(brew.session)].date(), brew=brew) for brew in tastings.brews]
     scales = calibration_of(member.team_id).scales
-    return LotReadiness(lot, wanted, readiness(dated, roasted_on=roasted_on, today=today, level=wanted, scales=scales))
+    found = readiness(
+        dated, roasted_on=roasted_on, today=today, level=wanted, even_brew=tastings.even_brew, scales=scales
+    )
+    return LotReadiness(lot, wanted, found)

@@ -6,7 +6,8 @@ from statistics import fmean
 
 from django.utils.translation import gettext as _
 
-from tastings.maths.curve.development import CurvePoint, TastedPoint
+from tastings.maths.curve.development import CurvePoint
+from tastings.maths.curve.tasted import TastedPoint
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.wording.counts import counted
 from tastings.wording.numbers import isolated, listed, one_decimal, signed, two_decimals

@@ -9,7 +9,7 @@ from itertools import groupby
 from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
-from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.brewing.even_brew import MOST_INFUSIONS
 from tastings.maths.curve.layers import Layer
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
@@ -162,8 +162,9 @@ def origin_line(lot: LotFacts) -> list[str]:
 
 def _course(profile: Profile) -> str:
     sentence = {
-        "build_up": _("It builds up: the strongest cup comes late, at about cup %(peak)s."),
+        "build_up": _("It builds up: the strongest is about cup %(peak)s, not the first."),
         "steady": _("It stays steady from cup to cup, strongest at about cup %(peak)s."),
+        "slow_fade": _("It fades slowly, strongest at about cup %(peak)s."),
         "quick_fade": _("It fades quickly: enjoy the first cups, above all cup %(peak)s."),
     }.get(profile.label)
     if sentence is None:
@@ -278,7 +279,7 @@ def _many(steeps: Steeps, guide: Guide | None) -> list[str]:
         n, low, high = steeps.recommended, steeps.low, steeps.high
     else:
         return [_("Not known yet.")]
-    if n >= EVEN_INFUSIONS:
+    if n >= MOST_INFUSIONS:
         first = _("Good for %(n)s cups or more.") % {"n": n}
     else:
         first = ngettext("Good for about %(n)s cup.", "Good for about %(n)s cups.", n) % {"n": n}
@@ -286,7 +287,7 @@ def _many(steeps: Steeps, guide: Guide | None) -> list[str]:
         return [first]
     span = (
         _("With 80 %% probability %(low)s to %(high)s or more.")
-        if high >= EVEN_INFUSIONS
+        if high >= MOST_INFUSIONS
         else _("With 80 %% probability %(low)s to %(high)s.")
     )
     return [first, span % {"low": low, "high": high}]

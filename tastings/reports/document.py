@@ -7,9 +7,10 @@ from typing import Any
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from tastings.maths.brewing.heat import EVEN_INFUSIONS
-from tastings.maths.curve.development import Development, TastedPoint
+from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
+from tastings.maths.curve.development import Development
 from tastings.maths.curve.steep_count import Steeps
+from tastings.maths.curve.tasted import TastedPoint
 from tastings.queries.reports import ReportContent
 from tastings.reports.facts import LayerRow, comparable
 from tastings.reports.heads import report_heads

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from tastings.maths.brewing.heat import EVEN_CONTACT_S, EVEN_KETTLE_C, EVEN_LEAF_G, EVEN_RINSE_S, EVEN_VESSEL_ML
+from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.curve.development import CurvePoint, DescriptorCurve, Development
 from tastings.maths.curve.evidence import LeftOut
 from tastings.maths.curve.layers import Layer
@@ -90,18 +90,26 @@ def evidence_sentence(figures: Development) -> str:
     return _("This rests on %(counts)s.") % values
 
 
-def even_brew_sentence() -> str:
+def even_brew_sentence(even: EvenBrew) -> str:
     """Say what the even brew is."""
-    return _(
-        "All figures are for one and the same brew, so that lots can be compared: %(leaf_g)s g in %(vessel_ml)s ml,"
-        " water at %(heat_c)s °C, %(contact_s)s s for each infusion, after a rinse of %(rinse_s)s s."
-    ) % {
-        "leaf_g": number(EVEN_LEAF_G),
-        "vessel_ml": number(EVEN_VESSEL_ML),
-        "heat_c": number(EVEN_KETTLE_C),
-        "contact_s": number(EVEN_CONTACT_S),
-        "rinse_s": number(EVEN_RINSE_S),
+    values = {
+        "leaf_g": number(even.leaf_g),
+        "vessel_ml": number(even.vessel_ml),
+        "heat_c": number(even.kettle_c),
+        "contact_s": number(even.contact_s),
     }
+    if even.rinse_s is None:
+        return (
+            _(
+                "All figures are for one and the same brew, so that lots of this kind can be compared: %(leaf_g)s g in"
+                " %(vessel_ml)s ml, water at %(heat_c)s °C, %(contact_s)s s for each infusion, without a rinse."
+            )
+            % values
+        )
+    return _(
+        "All figures are for one and the same brew, so that lots of this kind can be compared: %(leaf_g)s g in"
+        " %(vessel_ml)s ml, water at %(heat_c)s °C, %(contact_s)s s for each infusion, after a rinse of %(rinse_s)s s."
+    ) % {**values, "rinse_s": number(even.rinse_s)}
 
 
 @dataclass(frozen=True, slots=True)

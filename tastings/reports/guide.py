@@ -80,14 +80,6 @@ def pot_words(found: UsualPotGuide) -> str:
     return ", ".join(words)
 
 
-def count_in_pot(even_brew: int | None, found: UsualPotGuide | None) -> str:
-    """Say how many cups the usual pot gives, where that is not the count on the even brew: its steeps are its own."""
-    count = found.guide.last_worthwhile if found else None
-    if not count or even_brew is None or even_brew == count:
-        return ""
-    return _("By its brew guide, which keeps the cup at one strength, it gives about %(count)s.") % {"count": count}
-
-
 def _whose(pot: UsualPot) -> str:
     if not pot.sessions:
         return _("the even brew's vessel, leaf and heat as this lot was tasted")

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 from django.utils.translation import gettext as _
 
-from tastings.maths.curve.development import DescriptorCurve, TastedPoint
+from tastings.maths.curve.development import DescriptorCurve
+from tastings.maths.curve.tasted import TastedPoint
 from tastings.queries.reports import ReportContent
 from tastings.reports.ageing import ageing_section
 from tastings.reports.agreement import agreement_section
@@ -26,7 +27,7 @@ from tastings.reports.facts import (
     provenance,
     session_row,
 )
-from tastings.reports.guide import GuideSection, count_in_pot, guide_section
+from tastings.reports.guide import GuideSection, guide_section
 from tastings.reports.heads import ReportHeads, report_heads
 from tastings.reports.marks import Drawing, both_widths
 from tastings.reports.photos import PhotoRow, photo_row
@@ -123,14 +124,12 @@ def report_facts(content: ReportContent) -> ReportFacts:
             for label, probability in figures.profile.probability.items()
             if strength
         ],
-        steeps_sentence=" ".join(
-            filter(None, (steeps_sentence(steeps), count_in_pot(steeps.recommended, content.guide)))
-        ),
+        steeps_sentence=steeps_sentence(steeps),
         steeps=None
         if steeps.recommended is None
         else SteepFacts(count_words(steeps.recommended), interval_words(steeps)),
         evidence_sentence=evidence_sentence(figures),
-        even_brew_sentence=even_brew_sentence(),
+        even_brew_sentence=even_brew_sentence(figures.even_brew),
         cups=[cup_row(point) for point in strength],
         layer_sentence=flavour_sentence(figures.layers, labels=labels),
         layers=[layer_row(layer, labels) for layer in figures.layers] if has_layers else [],

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from django.utils.translation import gettext as _
 
-from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 from tastings.maths.curve.development import CurvePoint
 from tastings.reports.marks import (
     BACKGROUND,

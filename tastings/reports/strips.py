@@ -6,7 +6,7 @@ from itertools import pairwise
 
 from django.utils.translation import gettext as _
 
-from tastings.maths.brewing.heat import EVEN_INFUSIONS
+from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 from tastings.maths.curve.development import CurvePoint, DescriptorCurve
 from tastings.reports.marks import (
     BACKGROUND,

@@ -7,9 +7,10 @@ from collections.abc import Iterable, Sequence
 
 from django.utils.translation import gettext as _
 
-from tastings.maths.brewing.heat import EVEN_INFUSIONS
-from tastings.maths.curve.development import CurvePoint, Development, TastedPoint
+from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
+from tastings.maths.curve.development import CurvePoint, Development
 from tastings.maths.curve.steep_count import Steeps
+from tastings.maths.curve.tasted import TastedPoint
 from tastings.reports.marks import (
     BACKGROUND,
     BAND,

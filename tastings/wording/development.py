@@ -5,8 +5,8 @@ from collections.abc import Mapping, Sequence
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from tastings.maths.brewing.heat import EVEN_CONTACT_S, EVEN_KETTLE_C
-from tastings.maths.curve.departures import Counterfactual, Departure
+from tastings.maths.curve.counterfactual import Counterfactual
+from tastings.maths.curve.departures import Departure
 from tastings.maths.curve.development import Development, LackOfFitAt
 from tastings.maths.curve.layers import Layer
 from tastings.maths.curve.next_session import NextSession
@@ -16,6 +16,8 @@ from tastings.wording.labels import PROFILE_NOUNS, descriptor_in_sentence, label
 from tastings.wording.numbers import capitalised, isolated, listed, number, one_decimal, ordinal, two_decimals
 
 Labels = Mapping[str, str]
+HOT_C = 90.0
+"""Tea poured up to this heat is worth a tasting with hotter water, other tea with cooler."""
 
 
 def flavour_sentence(layers: Sequence[Layer], *, labels: Labels) -> str:
@@ -98,7 +100,7 @@ def departure_detail(found: Departure) -> str:
 
 def _how_it_departed(found: Departure) -> str:
     was, usual = found.was, found.usual or 0.0
-    values = {"was": f"{was:.0f}", "usual": f"{usual:.0f}", "even": f"{EVEN_KETTLE_C:.0f}"}
+    values = {"was": f"{was:.0f}", "usual": f"{usual:.0f}"}
     match found.kind, found.whole_session:
         case "cold_vessel", _any:
             return _("the vessel was not warmed: the water settled at %(was)s °C instead of %(usual)s °C") % values
@@ -117,19 +119,16 @@ def _how_it_departed(found: Departure) -> str:
             return (
                 _(
                     "water of about %(was)s °C all through, the boiling point at this height, against the even brew's"
-                    " %(even)s °C"
+                    " %(usual)s °C"
                 )
                 % values
             )
         case "cool_water", True:
-            return _("water of about %(was)s °C all through, against the even brew's %(even)s °C") % values
+            return _("water of about %(was)s °C all through, against the even brew's %(usual)s °C") % values
         case "cool_water", False:
             return _("water of %(was)s °C against %(usual)s °C usual in this session") % values
         case _steep, True:
-            return _("a contact of about %(was)s s all through, against %(even)s s of the even brew") % {
-                **values,
-                "even": f"{EVEN_CONTACT_S:.0f}",
-            }
+            return _("a contact of about %(was)s s all through, against %(usual)s s of the even brew") % values
         case _steep, _one_infusion:
             return _("a contact of %(was)s s against about %(usual)s s of the infusions around it") % values
 
@@ -148,18 +147,15 @@ def _effect(found: Departure) -> str:
 
 
 def counterfactual_sentence(found: Counterfactual) -> str:
-    """Name the infusion that the departures moved most."""
-    words = {"descriptor": descriptor_in_sentence(found.descriptor)}
-    if not found.points:
-        return _("The %(descriptor)s was not rated.") % words
+    """Name the infusion that the brewing moved most; empty when it moved none by much."""
     most = found.most_moved
     if most is None:
-        return _("Brewed as usual, the lot would have shown the same %(descriptor)s.") % words
+        return ""
     return _(
-        "Brewed as usual, infusion %(infusion)s would have averaged %(without)s points of %(descriptor)s instead of"
-        " %(shown)s."
+        "As it was brewed, infusion %(infusion)s averages %(shown)s points of %(descriptor)s; on the even brew it would"
+        " be about %(without)s."
     ) % {
-        **words,
+        "descriptor": descriptor_in_sentence(found.descriptor),
         "infusion": most.infusion,
         "without": one_decimal(most.without),
         "shown": one_decimal(most.shown),
@@ -206,10 +202,22 @@ def next_session_sentence(found: NextSession) -> str:
                 " %(high)s."
             ) % {"infusion": found.infusion, "low": one_decimal(low), "high": one_decimal(high)}
         case "heat":
-            return _(
-                "Brew it once with cooler water: every rated infusion so far was poured at %(low)s to %(high)s °C, so"
-                " how the leaf answers to heat is assumed, not seen."
-            ) % {"low": f"{low:.0f}", "high": f"{high:.0f}"}
+            heats = {"low": f"{low:.0f}", "high": f"{high:.0f}"}
+            if high <= HOT_C:
+                return (
+                    _(
+                        "Brew it once with hotter water: every rated infusion so far was poured at %(low)s to %(high)s"
+                        " °C, so how the leaf answers to heat is assumed, not seen."
+                    )
+                    % heats
+                )
+            return (
+                _(
+                    "Brew it once with cooler water: every rated infusion so far was poured at %(low)s to %(high)s °C,"
+                    " so how the leaf answers to heat is assumed, not seen."
+                )
+                % heats
+            )
         case "little":
             return _(
                 "Little is open: the strength of every infusion is known to within %(points)s points either way."

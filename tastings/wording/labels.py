@@ -120,12 +120,14 @@ PHOTO_SUBJECTS = {
 PROFILES = {
     "build_up": pgettext_lazy("how strength develops", "builds up"),
     "steady": pgettext_lazy("how strength develops", "stays steady"),
+    "slow_fade": pgettext_lazy("how strength develops", "fades slowly"),
     "quick_fade": pgettext_lazy("how strength develops", "fades quickly"),
     "undecided": pgettext_lazy("how strength develops", "cannot tell yet"),
 }
 PROFILE_NOUNS = {
     "build_up": pgettext_lazy("profile", "build up"),
     "steady": pgettext_lazy("profile", "steady"),
+    "slow_fade": pgettext_lazy("profile", "slow fade"),
     "quick_fade": pgettext_lazy("profile", "quick fade"),
 }
 DEPARTURES = {

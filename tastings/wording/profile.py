@@ -3,8 +3,8 @@
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from tastings.maths.brewing.heat import EVEN_INFUSIONS
-from tastings.maths.curve.profile import BUILD_UP, LABELS, QUICK_FADE, Profile
+from tastings.maths.brewing.even_brew import MOST_INFUSIONS
+from tastings.maths.curve.profile import BUILD_UP, LABELS, QUICK_FADE, SLOW_FADE, Profile
 from tastings.maths.curve.steep_count import LEVEL, Steeps
 from tastings.wording.labels import PROFILES, label
 from tastings.wording.numbers import listed, one_decimal, percent
@@ -46,6 +46,15 @@ def _course(profile: Profile) -> str:
         else:
             sentence = _("This tea fades quickly: it is strongest at about infusion %(peak)s and drops early.")
         return sentence % values
+    if profile.label == SLOW_FADE:
+        if half is not None:
+            sentence = _(
+                "This tea fades slowly: it is strongest at about infusion %(peak)s and falls to half of that by about"
+                " infusion %(half)s."
+            )
+        else:
+            sentence = _("This tea fades slowly: it is strongest at about infusion %(peak)s and falls from then on.")
+        return sentence % values
     if half is not None:
         sentence = _(
             "This tea stays steady: it is strongest at about infusion %(peak)s, without a late climb or an early drop;"
@@ -82,7 +91,7 @@ def _build_up(values: dict[str, int | None], *, rises: bool, halves: bool) -> st
 
 def count_words(count: int) -> str:
     """Write a number of steeps; the last one computed stands for itself and all beyond."""
-    return _("%(n)s or more") % {"n": count} if count >= EVEN_INFUSIONS else str(count)
+    return _("%(n)s or more") % {"n": count} if count >= MOST_INFUSIONS else str(count)
 
 
 def interval_words(steeps: Steeps) -> str:
@@ -117,7 +126,7 @@ def steeps_sentence(steeps: Steeps) -> str:
 def _count(steeps: Steeps, recommended: int) -> str:
     if recommended <= 0:
         return _("On the even brew no cup is more likely than not to be above the finish line.")
-    if recommended >= EVEN_INFUSIONS:
+    if recommended >= MOST_INFUSIONS:
         return _("Good for %(count)s steeps; the even brew is worked out no further.") % {
             "count": count_words(recommended)
         }

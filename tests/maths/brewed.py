@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from tastings.maths.brewing.brews import Pour
-from tastings.maths.brewing.heat import even_brew
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.curve.estimate import estimate_development
 
 RINSE = even_brew().pours[0]

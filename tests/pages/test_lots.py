@@ -103,10 +103,11 @@ def test_lots_are_sorted_by_the_steeps_they_are_good_for(shelf, taster, browser)
     assert names_in(browser.get("/lots/", {"sort": "steeps"})) == order
 
 
-def test_strength_shown_is_the_mean_of_the_first_eight_cups(shelf, taster, browser):
-    curves = taster.client.get(f"/api/v1/lots/{shelf['Birch'].id}/development").json()["curves"]
-    points = next(curve for curve in curves if curve["descriptor"] == "strength")["points"][:8]
-    mean = sum(point["mean"] for point in points) / 8
+def test_strength_shown_is_the_mean_of_the_cups_worth_drinking(shelf, taster, browser):
+    figures = taster.client.get(f"/api/v1/lots/{shelf['Birch'].id}/development").json()
+    worth = figures["steeps"]["recommended"]
+    points = next(curve for curve in figures["curves"] if curve["descriptor"] == "strength")["points"][:worth]
+    mean = sum(point["mean"] for point in points) / worth
     assert f"Strength {mean:.1f}" in Seen(browser.get("/lots/", {"q": "birch"}).content.decode()).text
 
 

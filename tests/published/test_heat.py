@@ -10,13 +10,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import extracted_shares
 from tastings.maths.brewing.heat import (
     COOLING_PER_MIN,
     boiling_point_c,
     contact_s,
     cooling_temperature_c,
-    even_brew,
     mixing_temperature_c,
     steeping_of,
     vessel_mass_g,

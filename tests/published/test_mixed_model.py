@@ -11,8 +11,9 @@ import pytest
 from scipy.optimize import minimize
 
 from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.brewing.heat import even_brew, steeping_of
+from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve import sufficient_statistics as sums
 from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import (

@@ -111,6 +111,8 @@ def changed_lots(state: PushState) -> set[UUID]:
     for type_name in ("infusion", "note"):
         sessions += [state.session_of(pending).values for pending in state.dirty(type_name)]
     lots = {UUID(str(session["lot"])) for session in sessions if _is_shared(session)}
+    # the kind decides which even brew the sessions are evened out to
+    lots |= {pending.id for pending in state.dirty("lot") if pending.row is not None and pending.changes_field("kind")}
     rated = [p.id for p in state.records["descriptor"].values() if p.changes_field("rated_each_infusion")]
     if rated:
         notes = Note.objects.filter(shared_sessions("session__"), team_id=state.member.team_id, descriptor_id__in=rated)

@@ -66,13 +66,8 @@ MATERIALS = {
     "cast_iron": Material(heat_j_gk=0.455, mass_factor=5.0),
 }
 
-# The even brew: the standard brew on which all lots are compared (public contract).
-EVEN_LEAF_G = 5.0
-EVEN_VESSEL_ML = 110.0
-EVEN_KETTLE_C = 100.0
-EVEN_RINSE_S = 10.0
-EVEN_CONTACT_S = 20.0
-EVEN_INFUSIONS = 12
+REFERENCE_G_PER_ML = 5.0 / 110.0
+"""Leaf to water that counts as 1: the covered bowl of GB/T 23776."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +83,7 @@ class Steeping:
     rate : float64[n_pours]
         Mean Arrhenius factor over the contact time. [1 at a constant 100 deg C]
     ratio : float64[n_pours]
-        Leaf per water, relative to the even brew. [1 at 5 g in 110 ml]
+        Leaf per water. [1 at 5 g in 110 ml]
     """
 
     contact_s: FloatArray
@@ -205,7 +200,7 @@ def steeping_of(brew: Brew, pours: tuple[Pour, ...]) -> Steeping:
         start_c=np.array(start),
         end_c=np.array(end),
         rate=_mean_rate(np.array(start), room_c=room_c, per_min=np.array(per_min), contact=contact),
-        ratio=brew.leaf_g / water_ml / (EVEN_LEAF_G / EVEN_VESSEL_ML),
+        ratio=brew.leaf_g / water_ml / REFERENCE_G_PER_ML,
     )
 
 
@@ -217,38 +212,3 @@ def _mean_rate(start_c: FloatArray, *, room_c: float, per_min: FloatArray, conta
     seconds = contact[:, None] * (_NODES + 1) / 2
     celsius = room_c + (start_c[:, None] - room_c) * np.exp(-per_min[:, None] * seconds / 60)
     return np.asarray(arrhenius_factor(celsius) @ _NODE_WEIGHTS / 2, dtype=np.float64)
-
-
-def even_brew(*, infusions: int = EVEN_INFUSIONS) -> Brew:
-    """Return the standard brew for comparing lots: 5 g, 110 ml, 100 deg C, a 10 s rinse, then pours of 20 s contact."""
-    contacts = (EVEN_RINSE_S, *([EVEN_CONTACT_S] * infusions))
-    pours = tuple(
-        Pour(
-            number=number,
-            steep_s=contact,
-            pour_s=0.0,
-            kettle_c=EVEN_KETTLE_C,
-            water_ml=EVEN_VESSEL_ML,
-            rest_s=None,
-            ratings={},
-            noted=frozenset(),
-            tasted=number > 0,
-        )
-        for number, contact in enumerate(contacts)
-    )
-    return Brew(
-        session="even brew",
-        taster="",
-        shop=None,
-        leaf_g=EVEN_LEAF_G,
-        vessel_ml=EVEN_VESSEL_ML,
-        vessel_material="porcelain",
-        vessel_g=None,
-        warmed=True,
-        room_c=None,
-        altitude_m=None,
-        ending=None,
-        more_low=None,
-        more_high=None,
-        pours=pours,
-    )

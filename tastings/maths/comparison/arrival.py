@@ -27,8 +27,9 @@ from scipy.special import ndtr, ndtri
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.even_brew import BOILING, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
-from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, even_cups, facing
+from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, facing
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.profile import TAIL
 
@@ -140,6 +141,7 @@ def check_arrival(
     arrived: Sequence[Brew],
     *,
     rated: Sequence[str],
+    even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
 ) -> ArrivalCheck:
     """Compare an arrived lot with the sample it was bought on.
@@ -150,6 +152,8 @@ def check_arrival(
         Sessions of each, in any order.
     rated : Sequence[str]
         Keys of the descriptors to compare.
+    even_brew : EvenBrew, optional
+        What the sessions of both are evened out to; that of oolong when left out.
     scales : Mapping, optional
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
@@ -166,7 +170,7 @@ def check_arrival(
     grid = default_grid()
     sides = [prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0] for brews in (sample, arrived)]
     keys = list(dict.fromkeys(rated))
-    found = [one for key in keys if (one := _subtracted(key, sides, grid=grid)) is not None]
+    found = [one for key in keys if (one := _subtracted(key, sides, even_brew=even_brew, grid=grid)) is not None]
     adjusted = holm([one.p() for one in found])
     compared = tuple(_compared(one, p_adjusted=p, among=len(found)) for one, p in zip(found, adjusted, strict=True))
     verdict = _verdict(compared)
@@ -198,11 +202,13 @@ def holm(p: Sequence[float]) -> list[float]:
     return adjusted
 
 
-def _subtracted(key: str, sides: Sequence[Sequence[PreparedSession]], *, grid: Grid) -> _Subtracted | None:
+def _subtracted(
+    key: str, sides: Sequence[Sequence[PreparedSession]], *, even_brew: EvenBrew, grid: Grid
+) -> _Subtracted | None:
     both = facing(sides[0], sides[1], key=key, grid=grid)
     if both is None:
         return None
-    sample, arrived = both.means(even_cups(grid, infusions=FIRST_INFUSIONS))
+    sample, arrived = both.means(even_brew.cups(grid, infusions=FIRST_INFUSIONS))
     return _Subtracted(
         key=key,
         sample=float(sample.mean()),

@@ -23,12 +23,13 @@ from scipy.special import ndtri
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
-from tastings.maths.brewing.extraction import Grid, cup_strength, default_grid
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeping_of
+from tastings.maths.brewing.even_brew import BOILING, MOST_INFUSIONS, EvenBrew
+from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood
 from tastings.maths.curve.estimate import STRENGTH, estimate_development
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
+from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.posterior import CurveDraws, fit
 from tastings.maths.curve.profile import TAIL
 from tastings.maths.curve.sufficient_statistics import SessionRatings
@@ -42,6 +43,9 @@ _STEP = 2**0.5 - 1  # another lattice than that of the draws
 @dataclass(frozen=True, slots=True)
 class Difference:
     """How much more of a descriptor the first group has, over the mean of the first eight even-brew infusions.
+
+    Liking is the mean over each group's own cups worth drinking: a tea that gives three good cups is not liked less for
+    a fourth that nobody would pour.
 
     Parameters
     ----------
@@ -72,7 +76,7 @@ class Pair:
         Who tasted both.
     outlasts, outlasted : float or None
         Probability that the first has more worthwhile even-brew infusions, or fewer; what is missing to 1 is the
-        probability of as many, counted up to the twelfth. None when one of them has no rated strength.
+        probability of as many, counted up to the 24th. None when one of them has no rated strength.
     differences : tuple[Difference, ...]
         Of the descriptors rated in both.
     """
@@ -95,6 +99,11 @@ class Comparison:
 
     groups: Mapping[str, Development]
     pairs: tuple[Pair, ...]
+
+    @property
+    def one_even_brew(self) -> bool:
+        """Whether all groups are evened out to the same brew; figures of different brews compare less well."""
+        return len({one.even_brew for one in self.groups.values()}) <= 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,10 +138,11 @@ def compare(
     groups: Mapping[str, Sequence[Brew]],
     *,
     rated: Sequence[str],
+    even_brews: Mapping[str, EvenBrew] | None = None,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
 ) -> Comparison:
-    """Compare groups of sessions on the same even brew.
+    """Compare groups of sessions, each on the even brew of its kind.
 
     Parameters
     ----------
@@ -140,6 +150,8 @@ def compare(
         Sessions by name of the group: lots, or one lot by vessel material.
     rated : Sequence[str]
         Keys of the descriptors to compare; ``strength`` and ``liking`` are always among them.
+    even_brews : Mapping[str, EvenBrew], optional
+        What each group is evened out to; that of oolong for a group without one.
     scales, line
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
@@ -160,43 +172,58 @@ def compare(
         name: prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0]
         for name, brews in groups.items()
     }
-    found = {name: estimate_development(brews, rated=keys, scales=scales, line=line) for name, brews in groups.items()}
-    even = even_cups(grid)
+    even_brew_of = {name: (even_brews or {}).get(name, BOILING) for name in groups}
+    found = {
+        name: estimate_development(brews, rated=keys, even_brew=even_brew_of[name], scales=scales, line=line)
+        for name, brews in groups.items()
+    }
+    even = {name: one.cups(grid, infusions=MOST_INFUSIONS) for name, one in even_brew_of.items()}
     pairs = []
-    for first, second in combinations(groups, 2):
-        one, other = followed[first], followed[second]
+    for names in combinations(groups, 2):
+        one, other = (followed[name] for name in names)
         sides = {key: both for key in keys if (both := facing(one, other, key=key, grid=grid)) is not None}
-        off = {
-            key: (_smoothed(found[first], one, key=key, grid=grid), _smoothed(found[second], other, key=key, grid=grid))
-            for key in sides
+        cups = {
+            key: [
+                _cups(draws, found[name], followed[name], even=even[name], key=key, grid=grid)
+                for name, draws in zip(names, (both.first, both.second), strict=True)
+            ]
+            for key, both in sides.items()
         }
         outlasts, outlasted = None, None
         if STRENGTH in sides:
             both = sides[STRENGTH]
             first_counts, second_counts = (
-                _counts(draws, sessions, even=even, off=move + both.shift[:, None], grid=grid)
-                for draws, sessions, move in zip((both.first, both.second), (one, other), off[STRENGTH], strict=True)
+                _counts(draws, followed[name], cups=own + both.shift[:, None], grid=grid)
+                for name, draws, own in zip(names, (both.first, both.second), cups[STRENGTH], strict=True)
             )
             outlasts, outlasted = _outlasting(first_counts, second_counts, line=known_line)
         pairs.append(
             Pair(
-                first=first,
-                second=second,
+                first=names[0],
+                second=names[1],
                 shared_tasters=len(_tasters(one) & _tasters(other)),
                 outlasts=outlasts,
                 outlasted=outlasted,
                 differences=tuple(
-                    _difference(key, both, even=even[:, :FIRST_INFUSIONS], off=off[key]) for key, both in sides.items()
+                    _difference(
+                        key,
+                        *(
+                            own[:, : _n_averaged(found[name], key=key)].mean(axis=1) + both.shift
+                            for name, own in zip(names, cups[key], strict=True)
+                        ),
+                    )
+                    for key, both in sides.items()
                 ),
             )
         )
     return Comparison(groups=found, pairs=tuple(pairs))
 
 
-def even_cups(grid: Grid, *, infusions: int = EVEN_INFUSIONS) -> FloatArray:
-    """Return the cups of the even brew at every node, float64[n_nodes, infusions], the rinse left out."""
-    brew = even_brew(infusions=infusions)
-    return cup_strength(steeping_of(brew, brew.pours), grid=grid)[:, 1:]
+def _n_averaged(found: Development, *, key: str) -> int:
+    """Return over how many infusions a descriptor is averaged."""
+    if key == LIKING and found.steeps.recommended is not None:
+        return max(found.steeps.recommended, 1)
+    return FIRST_INFUSIONS
 
 
 def facing(
@@ -251,18 +278,29 @@ def _against(one: SessionRatings, *, shared: set[str], widened: float) -> Sessio
     return replace(one, scale=scale)
 
 
-def _smoothed(found: Development, followed: Sequence[PreparedSession], *, key: str, grid: Grid) -> FloatArray:
-    """Return how far the curve shown lies above the extraction model's: 0 unless the ratings do not follow that."""
-    shown = next(one for one in found.curves if one.descriptor == key)
-    posterior = fit([ratings for one in followed if (ratings := one.ratings_of(key)) is not None], grid=grid)
-    model = posterior.draws().cups(even_cups(grid)).mean(axis=0)
-    return np.asarray([point.mean for point in shown.points] - model, dtype=np.float64)
+def _cups(  # noqa: PLR0913 - what a curve is drawn from
+    draws: CurveDraws,
+    found: Development,
+    followed: Sequence[PreparedSession],
+    *,
+    even: FloatArray,
+    key: str,
+    grid: Grid,
+) -> FloatArray:
+    """Return draws of the even-brew cups with the model's error, float64[n_draws, n_infusions]. [points].
+
+    Where the ratings do not follow the extraction model, the draws are moved by what the curve shown is off from it.
+    """
+    rated = [one.ratings_of(key) for one in followed]
+    posterior = fit([ratings for ratings in rated if ratings is not None], grid=grid)
+    shown = np.array([point.mean for point in found.curve_of(key)])
+    off = np.zeros(even.shape[1])
+    off[: shown.size] = shown - posterior.draws().cups(even[:, : shown.size]).mean(axis=0)
+    infusions = [pour.number for one in followed for pour in one.pours if pour.number > 0 and key in pour.ratings]
+    return ModelError.of(infusions, lack_of_fit=None).applied(draws.cups(even)) + off
 
 
-def _difference(key: str, both: Sides, *, even: FloatArray, off: tuple[FloatArray, FloatArray]) -> Difference:
-    first, second = both.means(even)
-    first = first + off[0][: even.shape[1]].mean()
-    second = second + off[1][: even.shape[1]].mean()
+def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:
     all_pairs = (first[:, None] - second).ravel()
     low, high = np.quantile(all_pairs, (TAIL, 1 - TAIL))
     return Difference(
@@ -275,20 +313,20 @@ def _difference(key: str, both: Sides, *, even: FloatArray, off: tuple[FloatArra
 
 
 def _counts(
-    draws: CurveDraws, followed: Sequence[PreparedSession], *, even: FloatArray, off: FloatArray, grid: Grid
+    draws: CurveDraws, followed: Sequence[PreparedSession], *, cups: FloatArray, grid: Grid
 ) -> tuple[FloatArray, FloatArray]:
     """Return how likely each number of worthwhile infusions is at each finish line, and the log weight of the line.
 
-    ``off``, float64[n_draws, n_infusions], is added to the cups.
+    ``cups``, float64[n_draws, n_infusions], are the even brew's of each draw.
     """
     agreed = ending_log_likelihood(followed, draws=draws, grid=grid)
     top = agreed.max(axis=0)
     weight = np.exp(agreed - top)
-    worth = (draws.cups(even) + off)[:, None, :] > LINES[:, None]
-    last = np.where(worth.any(axis=2), EVEN_INFUSIONS - worth[:, :, ::-1].argmax(axis=2), 0)
+    worth = cups[:, None, :] > LINES[:, None]
+    last = np.where(worth.any(axis=2), cups.shape[1] - worth[:, :, ::-1].argmax(axis=2), 0)
     counted = np.array(
         [
-            np.bincount(last[:, i], weights=weight[:, i] / weight[:, i].sum(), minlength=EVEN_INFUSIONS + 1)
+            np.bincount(last[:, i], weights=weight[:, i] / weight[:, i].sum(), minlength=cups.shape[1] + 1)
             for i in range(LINES.size)
         ]
     )

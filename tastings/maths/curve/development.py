@@ -1,15 +1,19 @@
 """The result: how a lot's flavour develops over infusions."""
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass
 
-from tastings.maths.curve.departures import Counterfactual, Departure
+from tastings.maths.brewing.even_brew import EvenBrew
+from tastings.maths.curve.counterfactual import Counterfactual
+from tastings.maths.curve.departures import Departure
 from tastings.maths.curve.evidence import LeftOut
 from tastings.maths.curve.layers import Layer
 from tastings.maths.curve.next_session import NextSession
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
+from tastings.maths.curve.tasted import TastedPoint
 
-METHOD = "5"
+METHOD = "6"
 """Version of the whole method: stored figures of another version are computed again."""
 
 
@@ -50,18 +54,6 @@ class DescriptorCurve:
 
 
 @dataclass(frozen=True, slots=True)
-class TastedPoint:
-    """One rating as it was given, and as it would have been on the even brew [points, 0 to 10]."""
-
-    session: str
-    taster: str
-    infusion: int
-    descriptor: str
-    rating: float
-    adjusted: float
-
-
-@dataclass(frozen=True, slots=True)
 class LackOfFitAt:
     """A descriptor whose curve is a smooth of the adjusted ratings, and the infusion that departs most."""
 
@@ -74,7 +66,9 @@ class Development:
     """How a lot's flavour develops over infusions.
 
     ``leaf_range_g`` is the least and the most leaf of its sessions, None without one; ``lack_of_fit`` names the
-    descriptors whose ratings do not follow the extraction model; ``counterfactual`` is of strength. ``tasted`` is for
+    descriptors whose ratings do not follow the extraction model; ``good_cups`` has the mean of each curve over the
+    cups worth drinking [points]; ``even_brew`` is what the sessions are evened out to;
+    ``counterfactual`` is of strength. ``tasted`` is for
     plotting the ratings behind the curves, ``line_evidence`` for learning the team's finish line from several lots
     (:func:`tastings.maths.curve.endings.estimate_finish_line`).
     """
@@ -90,7 +84,9 @@ class Development:
     next: NextSession
     leaf_range_g: tuple[float, float] | None
     lack_of_fit: tuple[LackOfFitAt, ...]
-    counterfactual: Counterfactual = field(default_factory=lambda: Counterfactual("strength"))
+    good_cups: Mapping[str, float]
+    even_brew: EvenBrew
+    counterfactual: Counterfactual
     tasted: tuple[TastedPoint, ...] = ()
     line_evidence: tuple[float, ...] = ()
 

@@ -3,13 +3,15 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, validated_brews
-from tastings.maths.brewing.extraction import Grid, cup_strength, default_grid
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeping_of
+from tastings.maths.brewing.brews import LOWEST, Brew, TasterScale, validated_brews
+from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, MOST_INFUSIONS, EvenBrew
+from tastings.maths.brewing.extraction import Grid, default_grid
+from tastings.maths.curve.counterfactual import Counterfactual, counterfactual
 from tastings.maths.curve.departures import departures
 from tastings.maths.curve.development import (
     CurvePoint,
@@ -17,7 +19,6 @@ from tastings.maths.curve.development import (
     Development,
     Evidence,
     LackOfFitAt,
-    TastedPoint,
 )
 from tastings.maths.curve.endings import (
     LINES,
@@ -29,8 +30,9 @@ from tastings.maths.curve.endings import (
     line_log_likelihood,
 )
 from tastings.maths.curve.evidence import LeftOut, PreparedSession, prepare_sessions
-from tastings.maths.curve.lack_of_fit import LackOfFit, Residuals, lack_of_fit
+from tastings.maths.curve.lack_of_fit import lack_of_fit
 from tastings.maths.curve.layers import NOTED, Layer, find_layers
+from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.next_session import next_session
 from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, Posterior, fit_all
 from tastings.maths.curve.profile import (
@@ -38,23 +40,33 @@ from tastings.maths.curve.profile import (
     CurveShapes,
     Profile,
     curve_shapes,
+    label_shares,
     summarise_cups,
     undecided_profile,
     weighted_profile,
 )
 from tastings.maths.curve.steep_count import Steeps, count_worthwhile, unknown_count
 from tastings.maths.curve.sufficient_statistics import SessionRatings
+from tastings.maths.curve.tasted import TastedPoint, TastedSession, tasted_points
 
 STRENGTH = "strength"
+ONE_MORE_CUP = 1  # without the flavour: one mention alone makes no layer come and go
 LEAST_CUP = 1e-3  # a shape needs a cup above 0
 
 
 @dataclass(frozen=True, slots=True)
 class _EvenCups:
-    """The even brew on the grid: cups of every infusion that was tasted somewhere, and the shapes of its own twelve."""
+    """The even brew on the grid.
+
+    ``cups`` are those of every infusion that is counted or was tasted somewhere, ``shapes`` those of its first twelve,
+    ``label_prior`` the probability of each label before anything was tasted; ``shown`` is how many infusions a curve
+    has.
+    """
 
     cups: FloatArray
     shapes: CurveShapes
+    label_prior: FloatArray
+    shown: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,16 +106,17 @@ class _Attribute:
 
     key: str
     posterior: Posterior
-    lack_of_fit: LackOfFit | None
     curve: Curve
     profile: Profile
     points: tuple[TastedPoint, ...]
+    error: ModelError
 
 
 def estimate_development(
     brews: Sequence[Brew],
     *,
     rated: Sequence[str],
+    even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
 ) -> Development:
@@ -116,6 +129,8 @@ def estimate_development(
     rated : Sequence[str]
         Keys of the descriptors that get a curve, in the order wanted; ``strength`` always comes first. Ratings of
         other descriptors count as noted.
+    even_brew : EvenBrew, optional
+        What the sessions are evened out to; that of oolong when left out.
     scales : Mapping[str, Mapping[str, TasterScale]], optional
         Gain and offset by descriptor and taster; 1 and 0 for those not in it.
     line : FinishLine, optional
@@ -136,7 +151,7 @@ def estimate_development(
     followed, left_out = prepare_sessions(validated_brews(brews), grid=default_grid(), scales=scales or {})
     fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
     followed, grid = fitted.followed, fitted.grid
-    even = _even_cups(followed, grid=grid)
+    even = _even_cups(followed, even_brew=even_brew, grid=grid)
     found = _attributes(fitted, even=even)
     strength = found[0] if found and found[0].key == STRENGTH else None
 
@@ -158,25 +173,30 @@ def estimate_development(
             departure
             for one in followed
             if strength is not None  # what a departure did to a strength that nobody rated is not known
-            for departure in departures(one, node_level=strength.posterior.node_level, grid=grid)
+            for departure in departures(one, even_brew=even_brew, node_level=strength.posterior.node_level, grid=grid)
         ),
         next=next_session(
             followed,
             strength=strength.curve if strength else None,
             profile=main_profile,
             steeps=steeps,
-            infusions=EVEN_INFUSIONS,
+            infusions=MOST_INFUSIONS,
         ),
         leaf_range_g=_leaf_range_g(followed),
-        lack_of_fit=tuple(LackOfFitAt(one.key, one.lack_of_fit.worst) for one in found if one.lack_of_fit is not None),
+        lack_of_fit=tuple(LackOfFitAt(one.key, one.error.lack_of_fit.worst) for one in found if one.error.lack_of_fit),
         tasted=tuple(point for one in found for point in one.points),
+        good_cups=_good_cups(found, steeps=steeps),
+        even_brew=even_brew,
+        counterfactual=Counterfactual(STRENGTH)
+        if strength is None
+        else counterfactual(STRENGTH, strength.points, even_mean=strength.curve.mean),
         line_evidence=evidence_of_line,
     )
 
 
 def warm_up() -> None:
     """Compute one made-up session, so that the tables which all fits share are built."""
-    brew = even_brew()
+    brew = BOILING.brew()
     pours = (*brew.pours[:1], *(replace(pour, ratings={STRENGTH: 5.0}) for pour in brew.pours[1:]))
     estimate_development([replace(brew, pours=pours)], rated=(STRENGTH,))
 
@@ -200,11 +220,21 @@ def _fitted(followed: Sequence[PreparedSession], *, keys: Sequence[str]) -> _Fit
     )
 
 
-def _even_cups(followed: Sequence[PreparedSession], *, grid: Grid) -> _EvenCups:
+def _even_cups(followed: Sequence[PreparedSession], *, even_brew: EvenBrew, grid: Grid) -> _EvenCups:
     longest = max((one.pours[-1].number for one in followed), default=0)
-    brew = even_brew(infusions=max(EVEN_INFUSIONS, longest))
-    cups = cup_strength(steeping_of(brew, brew.pours), grid=grid)[:, 1:]  # the rinse is not drunk
-    return _EvenCups(cups=cups, shapes=curve_shapes(cups[:, :EVEN_INFUSIONS]))
+    cups = even_brew.cups(grid, infusions=max(MOST_INFUSIONS, longest))
+    return _EvenCups(
+        cups=cups,
+        shapes=curve_shapes(cups[:, :EVEN_INFUSIONS]),
+        label_prior=_label_prior(even_brew),
+        shown=min(max(EVEN_INFUSIONS, longest), MOST_INFUSIONS),
+    )
+
+
+@cache
+def _label_prior(even_brew: EvenBrew) -> FloatArray:
+    grid = default_grid()
+    return label_shares(curve_shapes(even_brew.cups(grid)), weights=np.exp(grid.log_prior))
 
 
 def _steeps(
@@ -214,9 +244,7 @@ def _steeps(
     draws = strength.posterior.draws(n_draws=N_DRAWS)
     agreed = ending_log_likelihood(followed, draws=draws, grid=grid)
     log_weight = agreed + line.log_weights()
-    cups = draws.cups(even.cups[:, :EVEN_INFUSIONS])
-    if strength.lack_of_fit is not None:
-        cups = strength.lack_of_fit.applied(cups)
+    cups = strength.error.applied(draws.cups(even.cups[:, :MOST_INFUSIONS]))
     counted = count_worthwhile(
         np.repeat(cups, LINES.size, axis=0),
         finish_line=np.tile(LINES, draws.level.size),
@@ -231,7 +259,7 @@ def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
     expected = [levels @ one.cups for one in fitted.followed]
     found = []
     for row, (key, posterior) in enumerate(fitted.posteriors.items()):
-        tasted = [(one, ratings, expected[place][row]) for one, place, ratings in fitted.used(key)]
+        tasted = [TastedSession(one, ratings, expected[place][row]) for one, place, ratings in fitted.used(key)]
         if tasted:
             found.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
     return found
@@ -241,50 +269,26 @@ def _attribute(
     key: str,
     *,
     posterior: Posterior,
-    tasted: Sequence[tuple[PreparedSession, SessionRatings, FloatArray]],
+    tasted: Sequence[TastedSession],
     even: _EvenCups,
 ) -> _Attribute:
-    even_mean = posterior.node_level @ even.cups
-    points, left = [], []
-    for one, ratings, expected in tasted:
-        # The difference that the brewing makes is added to the rating, both on the team's common scale.
-        common = ratings.ratings / ratings.scale.gain - expected[ratings.index]
-        settled = ratings.censored == 0
-        left.append(
-            Residuals(
-                number=np.array([one.pours[i].number for i in ratings.index[settled]], dtype=np.int64),
-                residual=common[settled],
-                expected=expected[ratings.index[settled]],
-            )
-        )
-        for i, residual in zip(ratings.index, common, strict=True):
-            pour = one.pours[i]
-            if pour.number > 0:
-                points.append(
-                    TastedPoint(
-                        session=one.brew.session,
-                        taster=one.brew.taster,
-                        infusion=pour.number,
-                        descriptor=key,
-                        rating=float(pour.ratings[key]),
-                        adjusted=min(max(float(even_mean[pour.number - 1] + residual), LOWEST), HIGHEST),
-                    )
-                )
-    found = lack_of_fit(left, infusions=EVEN_INFUSIONS)
-    cups = posterior.draws().cups(even.cups[:, :EVEN_INFUSIONS])
+    found = lack_of_fit([one.residuals() for one in tasted], infusions=even.shown)
+    points = tasted_points(key, tasted, even_mean=posterior.node_level @ even.cups)
+    error = ModelError.of((point.infusion for point in points), lack_of_fit=found)
+    cups = error.applied(posterior.draws().cups(even.cups[:, : even.shown]))
     if found is None:
-        label = weighted_profile(even.shapes, weights=posterior.node_weights)
+        label = weighted_profile(even.shapes, weights=posterior.node_weights, prior=even.label_prior)
     else:
-        cups = found.applied(cups)
-        label = weighted_profile(curve_shapes(np.maximum(cups, LEAST_CUP)), weights=np.ones(len(cups)))
+        shapes = curve_shapes(np.maximum(cups[:, :EVEN_INFUSIONS], LEAST_CUP))
+        label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
     shown = summarise_cups(cups)
     return _Attribute(
         key=key,
         posterior=posterior,
-        lack_of_fit=found,
         curve=shown,
         profile=_as_shown(label, shown),
-        points=tuple(points),
+        points=points,
+        error=error,
     )
 
 
@@ -292,6 +296,14 @@ def _as_shown(label: Profile, shown: Curve) -> Profile:
     """Return the profile with the rise of the curve that is shown, so that the two say the same."""
     rise = float(shown.mean[label.peak_infusion - 1] / max(shown.mean[0], LEAST_CUP))
     return replace(label, rise=max(rise, 1.0))
+
+
+def _good_cups(found: Sequence[_Attribute], *, steeps: Steeps) -> Mapping[str, float]:
+    """Return the mean of each curve over the cups worth drinking, the first at least; none while strength is open."""
+    if steeps.recommended is None:
+        return {}
+    n = max(steeps.recommended, 1)
+    return {one.key: float(one.curve.mean[:n].mean()) for one in found}
 
 
 def _leaf_range_g(followed: Sequence[PreparedSession]) -> tuple[float, float] | None:
@@ -328,15 +340,15 @@ def _layers(found: Sequence[_Attribute], *, followed: Sequence[PreparedSession])
     weights = {one.key: one.curve.mean for one in found}
     for one in followed:
         for pour in one.pours:
-            if pour.tasted and 0 < pour.number <= EVEN_INFUSIONS:
+            if pour.tasted and 0 < pour.number <= MOST_INFUSIONS:
                 tasted_cups[pour.number] += 1
                 for key in pour.noted | {name for name, rating in pour.ratings.items() if rating > LOWEST}:
                     noted_cups[key][pour.number] += 1
     for key in sorted(noted_cups.keys() - weights.keys()):
         weights[key] = np.array(
             [
-                NOTED * noted_cups[key][n] / tasted_cups[n] if tasted_cups.get(n) else 0.0
-                for n in range(1, EVEN_INFUSIONS + 1)
+                NOTED * noted_cups[key][n] / (tasted_cups[n] + ONE_MORE_CUP) if tasted_cups.get(n) else 0.0
+                for n in range(1, MOST_INFUSIONS + 1)
             ]
         )
     return find_layers(weights, infusions=max(tasted_cups, default=0))

@@ -14,8 +14,9 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, Pour, TasterScale
+from tastings.maths.brewing.even_brew import BOILING, EVEN_VESSEL_ML
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.brewing.heat import EVEN_LEAF_G, EVEN_VESSEL_ML, Steeping, contact_s, steeping_of
+from tastings.maths.brewing.heat import Steeping, contact_s, steeping_of
 from tastings.maths.curve.sufficient_statistics import SessionRatings
 
 COOLEST_C = 50.0
@@ -174,7 +175,7 @@ def _unusable(brew: Brew) -> LeftOut | None:
     if not low_ml <= brew.vessel_ml <= high_ml:
         values = {"vessel_ml": brew.vessel_ml, "low_ml": low_ml, "high_ml": high_ml}
         return LeftOut(brew.session, None, "vessel_volume", values)
-    ratio = brew.leaf_g / brew.vessel_ml * (EVEN_VESSEL_ML / EVEN_LEAF_G)
+    ratio = brew.leaf_g / brew.vessel_ml * (EVEN_VESSEL_ML / BOILING.leaf_g)
     if not RATIO_RANGE[0] <= ratio <= RATIO_RANGE[1]:
         values = {"leaf_g": brew.leaf_g, "vessel_ml": brew.vessel_ml, "ratio": ratio}
         return LeftOut(brew.session, None, "leaf_ratio", values)
@@ -239,7 +240,7 @@ def _judged(brew: Brew, pour: Pour, *, left_out: list[LeftOut]) -> Pour:
 def _unusable_pour(brew: Brew, pour: Pour) -> LeftOut | None:
     """Return why the ratings of a pour cannot be used; None when they can."""
     water_ml = brew.vessel_ml if pour.water_ml is None else pour.water_ml
-    ratio = brew.leaf_g / water_ml * (EVEN_VESSEL_ML / EVEN_LEAF_G)
+    ratio = brew.leaf_g / water_ml * (EVEN_VESSEL_ML / BOILING.leaf_g)
     if not pour.tasted:
         return LeftOut(brew.session, pour.number, "not_tasted")
     if pour.kettle_c < COOLEST_C:

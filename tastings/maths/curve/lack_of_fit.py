@@ -54,9 +54,12 @@ class LackOfFit:
     worst: int
 
     def applied(self, cups: FloatArray) -> FloatArray:
-        """Return float64[n_draws, n_infusions]: each draw of the curve with a draw of the deviation; repeatable."""
-        chance = np.random.default_rng(1974)
-        return np.clip(cups + self.mean + chance.standard_normal(cups.shape) @ self.root.T, LOWEST, HIGHEST)
+        """Return each draw of the curve, float64[n_draws, at least n_infusions], with a draw of the deviation."""
+        rng = np.random.default_rng(1974)  # the same figures each time
+        n = self.mean.size
+        moved = cups.copy()
+        moved[:, :n] += self.mean + rng.standard_normal((len(cups), n)) @ self.root.T
+        return np.clip(moved, LOWEST, HIGHEST)
 
 
 def lack_of_fit(left: Sequence[Residuals], *, infusions: int) -> LackOfFit | None:

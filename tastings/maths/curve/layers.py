@@ -2,7 +2,8 @@
 
 Each descriptor has a weight at each infusion: the mean of its even-brew curve, or, where it was only ever noted, the
 share of tasted cups that note it, at 2.5 points when all do. Richness is the effective number of descriptors, exp of
-the entropy of the weights' shares: 1 for a single flavour, 5 for five equally strong ones.
+the entropy of the shares of those present: 1 for a single flavour, 5 for five equally strong ones, 0 when none
+reaches a point.
 """
 
 from collections.abc import Mapping
@@ -17,7 +18,8 @@ PRESENT = 1.0  # points from which a flavour counts as present
 NOTED = 2.5  # weight of a flavour that is noted in every cup but never rated [points]
 N_LEADING = 3
 LEADING_SHARE = 0.6  # of the strongest
-NOT_FLAVOURS = frozenset({"strength", "liking", "thin"})  # of the cup as a whole
+NOT_FLAVOURS = frozenset({"strength", "liking", "thin", "finish", "aroma", "body"})
+"""Of the cup as a whole: how strong, how long, how full it is, not what it tastes of."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,7 @@ class Layer:
     new, gone : tuple[str, ...]
         Those that reach 1 point here, or fall below it, compared with the infusion before.
     richness : float
-        Effective number of descriptors. [0 for none]
+        Effective number of descriptors that reach 1 point. [0 for none]
     """
 
     infusion: int
@@ -80,7 +82,7 @@ def find_layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[La
                 leading=tuple(leading),
                 new=tuple(names[i] for i in order if present[i, index] and not before[i]),
                 gone=tuple(names[i] for i in order if before[i] and not present[i, index]),
-                richness=richness(weight),
+                richness=richness(np.where(weight >= PRESENT, weight, 0.0)),
             )
         )
     return tuple(layers_found)

@@ -10,13 +10,17 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray, IntArray
 
-BUILD_UP, STEADY, QUICK_FADE, UNDECIDED = "build_up", "steady", "quick_fade", "undecided"
-LABELS = (BUILD_UP, STEADY, QUICK_FADE)
+BUILD_UP, STEADY, SLOW_FADE, QUICK_FADE = "build_up", "steady", "slow_fade", "quick_fade"
+UNDECIDED = "undecided"
+LABELS = (BUILD_UP, STEADY, SLOW_FADE, QUICK_FADE)
 
 EARLIEST_BUILD_UP_PEAK = 3
 BUILD_UP_RISE = 1.15
 QUICK_FADE_INFUSION = 5
+SLOW_FADE_INFUSION = 8
 MIN_LABEL_PROBABILITY = 0.6
+MIN_BAYES_FACTOR = 3.0
+"""From here on evidence is positive (Kass and Raftery 1995, Journal of the American Statistical Association 90:773)."""
 TAIL = 0.1  # each side of a central 80 % interval
 
 
@@ -49,7 +53,8 @@ class Profile:
     Parameters
     ----------
     label : str
-        One of :data:`LABELS` when its probability is at least 0.6, else ``undecided``.
+        One of :data:`LABELS` when its probability is at least 0.6 and its odds are at least three times those before
+        anything was tasted, else ``undecided``.
     probability : dict[str, float]
         Of each label; they sum to 1.
     peak_infusion : int
@@ -88,7 +93,8 @@ def curve_shapes(curves: FloatArray) -> CurveShapes:
     -------
     CurveShapes
         ``build_up`` when the peak comes at infusion 3 or later and is at least 1.15 times the first infusion; else
-        ``quick_fade`` when some infusion up to the fifth, after the peak, is below half of it; else ``steady``.
+        ``quick_fade`` when some infusion up to the fifth, after the peak, is below half of it; else ``slow_fade``
+        when one up to the eighth is; else ``steady``.
 
     Examples
     --------
@@ -103,11 +109,18 @@ def curve_shapes(curves: FloatArray) -> CurveShapes:
     below_half = (curves < 0.5 * height[:, None]) & (np.arange(n_infusions) > peak[:, None])
     half = np.where(below_half.any(axis=1), below_half.argmax(axis=1) + 1.0, np.inf)
     is_build_up = (peak + 1 >= EARLIEST_BUILD_UP_PEAK) & (rise >= BUILD_UP_RISE)
-    label = np.where(is_build_up, 0, np.where(half <= QUICK_FADE_INFUSION, 2, 1))
+    fading = np.select([half <= QUICK_FADE_INFUSION, half <= SLOW_FADE_INFUSION], [3, 2], default=1)
+    label = np.where(is_build_up, 0, fading)
     return CurveShapes(label=label.astype(np.int64), peak=peak + 1.0, half=half, rise=rise)
 
 
-def weighted_profile(found: CurveShapes, *, weights: FloatArray) -> Profile:
+def label_shares(found: CurveShapes, *, weights: FloatArray) -> FloatArray:
+    """Return the share of each of :data:`LABELS`, float64[4]."""
+    share = np.bincount(found.label, weights=weights, minlength=len(LABELS)) / weights.sum()
+    return np.asarray(share, dtype=np.float64)
+
+
+def weighted_profile(found: CurveShapes, *, weights: FloatArray, prior: FloatArray) -> Profile:
     """Average the shapes over the posterior.
 
     Parameters
@@ -116,17 +129,19 @@ def weighted_profile(found: CurveShapes, *, weights: FloatArray) -> Profile:
         One entry per node, or per draw.
     weights : float64[n_nodes]
         Of each node; any positive total.
+    prior : float64[4]
+        Probability of each label before anything was tasted (:func:`label_shares` of the grid's prior).
 
     Returns
     -------
     Profile
         Probabilities and weighted medians.
     """
-    share = np.bincount(found.label, weights=weights, minlength=len(LABELS)) / weights.sum()
+    share = label_shares(found, weights=weights)
     best = int(share.argmax())
     half = weighted_quantile(found.half, weights=weights, level=0.5)
     return Profile(
-        label=LABELS[best] if share[best] >= MIN_LABEL_PROBABILITY else UNDECIDED,
+        label=LABELS[best] if _is_decided(float(share[best]), prior=float(prior[best])) else UNDECIDED,
         probability={name: float(p) for name, p in zip(LABELS, share, strict=True)},
         peak_infusion=int(weighted_quantile(found.peak, weights=weights, level=0.5)),
         rise=weighted_quantile(found.rise, weights=weights, level=0.5),
@@ -134,11 +149,16 @@ def weighted_profile(found: CurveShapes, *, weights: FloatArray) -> Profile:
     )
 
 
+def _is_decided(probability: float, *, prior: float) -> bool:
+    bayes_factor = probability * (1 - prior) / max((1 - probability) * prior, 1e-12)
+    return probability >= MIN_LABEL_PROBABILITY and bayes_factor >= MIN_BAYES_FACTOR
+
+
 def undecided_profile() -> Profile:
     """Return the profile of an unrated lot: all labels are equally likely."""
     return Profile(
         label=UNDECIDED,
-        probability=dict.fromkeys(LABELS, 1 / 3),
+        probability=dict.fromkeys(LABELS, 1 / len(LABELS)),
         peak_infusion=1,
         rise=1.0,
         half_strength_infusion=None,

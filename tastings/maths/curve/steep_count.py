@@ -24,7 +24,7 @@ class Steeps:
     recommended : int or None
         The largest n worth drinking with probability at least 0.5; 0 when none is; None when nobody rated the strength.
     low, high : int or None
-        Central 80 % of the last infusion worth drinking.
+        Central 80 % of the last infusion worth drinking, at least: a count moves by whole infusions.
     finish_line : float
         Strength below which a cup is not worth drinking. [points, 0 to 10]
     """
@@ -65,14 +65,35 @@ def count_worthwhile(
     is_worthwhile = cups > line[:, None]
     likely = np.flatnonzero(weight @ is_worthwhile >= MIN_WORTHWHILE_PROBABILITY - 1e-12)
     last = np.where(is_worthwhile.any(axis=1), n_infusions - is_worthwhile[:, ::-1].argmax(axis=1), 0)
-    cumulative = np.cumsum(np.bincount(last, weights=weight, minlength=n_infusions + 1))
-    low, high = (int(np.searchsorted(cumulative, p * (1 - 1e-12))) for p in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
+    share = np.bincount(last, weights=weight, minlength=n_infusions + 1)
+    low, high = _narrowest_central(np.asarray(share, dtype=np.float64))
     return Steeps(
         recommended=int(likely[-1]) + 1 if likely.size else 0,
         low=low,
-        high=min(high, n_infusions),
+        high=high,
         finish_line=float(weight @ line),
     )
+
+
+def _narrowest_central(probability: FloatArray) -> tuple[int, int]:
+    """Return the central interval of a count, narrowed from its lighter end while it still has 80 %.
+
+    Parameters
+    ----------
+    probability : float64[n]
+        Of 0, 1, ... infusions; they sum to 1.
+    """
+    cumulative = np.cumsum(probability)
+    low, high = (
+        min(int(np.searchsorted(cumulative, part * (1 - 1e-12))), cumulative.size - 1)
+        for part in ((1 - LEVEL) / 2, (1 + LEVEL) / 2)
+    )
+    while low < high:
+        lighter = low if probability[low] <= probability[high] else high
+        if probability[low : high + 1].sum() - probability[lighter] < LEVEL:
+            break
+        low, high = (low + 1, high) if lighter == low else (low, high - 1)
+    return low, high
 
 
 def unknown_count(*, finish_line: float = FINISH_LINE) -> Steeps:

@@ -16,8 +16,9 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Pour
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import extracted_shares
-from tastings.maths.brewing.heat import Steeping, even_brew, steeping_of
+from tastings.maths.brewing.heat import Steeping, steeping_of
 from tastings.maths.guide.pots import Vessel
 
 CAFFEINE_MG_PER_G = (23.8, 43.0)

@@ -7,8 +7,9 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, validated_brews
+from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import cup_strength_by_leaf, default_grid
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, even_brew, steeping_of
+from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.lack_of_fit import Residuals, lack_of_fit
@@ -29,6 +30,8 @@ class Leaf:
     line_weights : float64[n_draws, n_lines]
         How likely each draw is together with each of :data:`tastings.maths.curve.endings.LINES`, given how the sessions
         ended; they sum to 1.
+    even_brew : EvenBrew
+        That of the lot's kind.
     """
 
     k_per_min: FloatArray
@@ -36,6 +39,7 @@ class Leaf:
     n: FloatArray
     level: FloatArray
     line_weights: FloatArray
+    even_brew: EvenBrew = BOILING
 
     def cups(self, brew: Brew) -> FloatArray:
         """Return float64[n_draws, n_pours]: the strength of each pour in each draw [points, 0 to 10]."""
@@ -44,7 +48,7 @@ class Leaf:
 
     def even_cups(self) -> FloatArray:
         """Return float64[n_draws, 12]: the even brew's cups [points, 0 to 10]."""
-        return self.cups(even_brew())[:, 1:]
+        return self.cups(self.even_brew.brew())[:, -EVEN_INFUSIONS:]
 
     def worth(self, cup: FloatArray) -> float:
         """Return the probability that a cup, of strength float64[n_draws], is above the finish line."""
@@ -73,6 +77,7 @@ class Known:
 def known_leaf(
     brews: Sequence[Brew],
     *,
+    even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
     n_draws: int = N_DRAWS,
@@ -81,7 +86,7 @@ def known_leaf(
 
     Parameters
     ----------
-    brews, scales, line
+    brews, even_brew, scales, line
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
     n_draws : int
         Equally likely leaves.
@@ -107,6 +112,7 @@ def known_leaf(
         n=grid.n[n],
         level=draws.level,
         line_weights=weight / weight.sum(),
+        even_brew=even_brew,
     )
     return Known(
         followed=followed,

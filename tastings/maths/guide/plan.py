@@ -1,9 +1,9 @@
 """Steep times for a particular pot that keep the cup at one strength, and where it can no longer be kept.
 
 The lot's posterior is carried into the pot at hand: its leaf and water, its heat, how long it takes to pour. Each steep
-is chosen so that the mean cup meets the target, given the steeps before it as they are really timed; once even a
-five-minute steep cannot, the steeps stay at five minutes and the strength falls, until an infusion is no longer worth
-drinking.
+is chosen so that the mean cup meets the target, given the steeps before it as they are really timed. Once that would
+take more than five minutes, or 2.5 times the steep before, the cups before were the last full ones: one longest steep
+follows, with what it still gives.
 
 A time is only as good as what is known of the leaf: late, long steeps lie far from what was tasted. Over the leaves
 that the tastings leave possible, each cup has a likely miss; in simulated lots that the method does not assume, cups of
@@ -19,7 +19,8 @@ from scipy.optimize import brentq
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, Pour, TasterScale
-from tastings.maths.brewing.heat import EVEN_INFUSIONS, EVEN_RINSE_S, contact_s
+from tastings.maths.brewing.even_brew import MOST_INFUSIONS, even_brew_of
+from tastings.maths.brewing.heat import contact_s
 from tastings.maths.curve.endings import FinishLine
 from tastings.maths.curve.profile import summarise_cups
 from tastings.maths.guide.answer import Guide, GuidedPour, GuideNote
@@ -42,11 +43,12 @@ from tastings.maths.guide.pots import (
 from tastings.maths.guide.protocols import HERBAL, Standard, protocol
 from tastings.maths.guide.remedies import POINTS, AlternativeSteeps, Remedies, remedies
 from tastings.maths.guide.target import Target, target_of
-from tastings.maths.guide.timing import LONGEST_S, NextPour, timed_s
+from tastings.maths.guide.timing import NextPour, timed_s
 from tastings.maths.guide.usual_brew import UsualBrew
 
 __all__ = ["Guide", "Pot", "Tea", "brew_guide"]
 
+RINSE_S = 10.0
 MUG_STEEP_S = 240.0
 MUG_LEAF_STEP_G = 0.5
 LONG_STEP = 2.0  # a contact so many times the longest one rated is called beyond what was tasted
@@ -100,7 +102,7 @@ def brew_guide(  # noqa: PLR0913 - each is one of the question's own words
     """
     request = _Request(pot=pot, tea=tea or Tea(), rounded=rounded)
     request.check()  # before anything is fitted
-    known = known_leaf(brews, scales=scales, line=line)
+    known = known_leaf(brews, even_brew=even_brew_of(request.tea.kind), scales=scales, line=line)
     if pot.style in (STANDARD_BOWL, COVERED_BOWL):
         return request.by_standard(known)
     usual = UsualBrew.of(known.followed)
@@ -154,10 +156,10 @@ class _Request:
             vessel_ml=vessel.vessel_ml,
         )
         if self.rinsed:
-            draft.rinse_s = EVEN_RINSE_S
-            draft.before = (replace(vessel.pour(0, steep_s=EVEN_RINSE_S), pour_s=0.0),)
+            draft.rinse_s = RINSE_S
+            draft.before = (replace(vessel.pour(0, steep_s=RINSE_S), pour_s=0.0),)
         if known.leaf is not None:
-            self._add_infusions(draft, leaf=known.leaf, target=target_of(known), infusions=EVEN_INFUSIONS)
+            self._add_infusions(draft, leaf=known.leaf, target=target_of(known), infusions=MOST_INFUSIONS)
         return self._finished(draft, known=known)
 
     def long_mug(self, known: Known) -> Guide:
@@ -212,7 +214,7 @@ class _Request:
         return min(max(steps * MUG_LEAF_STEP_G, low_g), high_g)
 
     def _add_infusions(self, draft: _Draft, *, leaf: Leaf, target: Target, infusions: int) -> None:
-        """Add infusions that keep the cup at the target, until none is worth drinking any more."""
+        """Add infusions that keep the cup at the target, and the last one, which no longer can."""
         draft.target = target
         changed: AlternativeSteeps | None = None
         for number in range(1, infusions + 1):
@@ -241,7 +243,7 @@ class _Request:
             )
             if changed is None or (number == 2 and found.reached):
                 changed = steeps
-            if steep_s >= LONGEST_S and draft.worthwhile < number:
+            if not found.reached and (draft.at_target or draft.worthwhile < number):
                 break
         if changed is not None:
             at_target = tuple(pour for pour in draft.before if pour.number <= max(draft.at_target, changed.number))

@@ -10,7 +10,8 @@ from dataclasses import dataclass, fields, replace
 from typing import Literal
 
 from tastings.maths.brewing.brews import Brew, BrewError, Pour
-from tastings.maths.brewing.heat import EVEN_LEAF_G, EVEN_VESSEL_ML, boiling_point_c, even_brew
+from tastings.maths.brewing.even_brew import BOILING, EVEN_VESSEL_ML, even_brew
+from tastings.maths.brewing.heat import boiling_point_c
 from tastings.maths.curve.evidence import COOLEST_C, RATIO_RANGE
 
 Style = Literal["small_pot", "long_mug", "standard_bowl", "covered_bowl"]
@@ -182,7 +183,7 @@ class Vessel:
 def small_pot(pot: Pot) -> Vessel:
     """Return the vessel of a small pot; raise PotError for one in which the lot's cups cannot be foretold."""
     vessel_ml = small_pot_ml(pot)
-    usual_g = max(round(vessel_ml * EVEN_LEAF_G / EVEN_VESSEL_ML * 2) / 2, 0.5)
+    usual_g = max(round(vessel_ml * BOILING.leaf_g / EVEN_VESSEL_ML * 2) / 2, 0.5)
     return _vessel(pot, vessel_ml=vessel_ml, leaf_g=usual_g, warmed=True, ratio=RATIO_RANGE)
 
 
@@ -200,7 +201,7 @@ def mug(pot: Pot, *, leaf_g: float) -> Vessel:
 
 def leaf_range_g(*, vessel_ml: float, ratio: tuple[float, float]) -> tuple[float, float]:
     """Return the least and the most leaf that so much water can be foretold with [g]."""
-    even_g = vessel_ml * EVEN_LEAF_G / EVEN_VESSEL_ML
+    even_g = vessel_ml * BOILING.leaf_g / EVEN_VESSEL_ML
     return ratio[0] * even_g, ratio[1] * even_g
 
 

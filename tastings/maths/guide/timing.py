@@ -1,8 +1,9 @@
 """How long to steep for a wanted strength, within what a person can time.
 
-Times are bound to 3 to 300 s: shorter cannot be poured to the second, longer is another way of brewing. They are
-rounded to what a person with a clock can keep: to 1 s below 15 s, to 5 s below 60 s, to 10 s below 120 s, to 15 s
-above (own rule; half a step is then at most a sixth of the steep, and each later steep makes up for what the earlier
+Times are bound to 3 to 300 s: shorter cannot be poured to the second, longer is another way of brewing. A steep that
+would have to be more than 2.5 times the one before says that the leaf gives out: the cup cannot be kept. Times are
+rounded to what a person with a clock can keep: to 1 s below 15 s, to 5 s below 60 s, to 10 s above
+(own rule; half a step is then at most a sixth of the steep, and each later steep makes up for what the earlier
 ones gave too much or too little).
 """
 
@@ -19,13 +20,17 @@ from tastings.maths.guide.pots import Vessel
 
 SHORTEST_S = 3.0
 LONGEST_S = 300.0
-STEPS_S = ((15.0, 1.0), (60.0, 5.0), (120.0, 10.0), (LONGEST_S, 15.0))
+STEPS_S = ((15.0, 1.0), (60.0, 5.0), (LONGEST_S, 10.0))
+STEP_UP, ALWAYS_S = 2.5, 60.0
+"""A steep may be so many times the one before it, and up to a minute in any case (own rule)."""
+CLOSE_ENOUGH = 0.95
+"""A cup of this share of the target still counts as full: the half step of the scale (own rule)."""
 _LOOKED_AT_S = np.geomspace(SHORTEST_S, LONGEST_S, 16)
 
 
 @dataclass(frozen=True, slots=True)
 class Steep:
-    """The steep that gives the wanted cup, bound and not rounded; ``reached`` unless even the longest is too weak."""
+    """The steep that gives the wanted cup, bound and not rounded; ``reached`` unless the longest is too weak."""
 
     steep_s: float
     reached: bool
@@ -49,6 +54,14 @@ class NextPour:
         strengths = np.array([empty.strength(float(steep_s)) for steep_s in _LOOKED_AT_S])
         return cls(vessel=vessel, leaf=leaf, before=before, number=number, strengths=strengths)
 
+    @property
+    def longest_s(self) -> float:
+        """Return the longest steep that may follow the one before [s]."""
+        last = self.before[-1] if self.before else None
+        if last is None or last.number == 0:
+            return LONGEST_S
+        return min(max(STEP_UP * last.steep_s, ALWAYS_S), LONGEST_S)
+
     def cups(self, steep_s: float) -> FloatArray:
         """Return float64[n_draws]: the cup of one steep in each draw [points]."""
         pours = (*self.before, self.vessel.pour(self.number, steep_s=steep_s))
@@ -63,8 +76,9 @@ class NextPour:
         if self.strengths[0] >= target:
             return Steep(steep_s=SHORTEST_S, reached=True, too_strong=bool(self.strengths[0] > target * 1.02))
         above = np.flatnonzero(self.strengths >= target)
-        if not above.size:
-            return Steep(steep_s=LONGEST_S, reached=False, too_strong=False)
+        longest = self.strength(self.longest_s)
+        if not above.size or longest < target:
+            return Steep(steep_s=self.longest_s, reached=longest >= CLOSE_ENOUGH * target, too_strong=False)
         place = int(above[0])
         low_s, high_s = float(_LOOKED_AT_S[place - 1]), float(_LOOKED_AT_S[place])
         found = brentq(lambda steep_s: self.strength(steep_s) - target, low_s, high_s, xtol=0.01)
@@ -83,7 +97,7 @@ def timed_s(steep_s: float) -> float:
     Examples
     --------
     >>> [timed_s(x) for x in (0.4, 7.4, 14.6, 17.4, 57.6, 66.0, 131.0, 299.0)]
-    [3.0, 7.0, 15.0, 15.0, 60.0, 70.0, 135.0, 300.0]
+    [3.0, 7.0, 15.0, 15.0, 60.0, 70.0, 130.0, 300.0]
     """
     clipped_s = min(max(steep_s, SHORTEST_S), LONGEST_S)
     step_s = next(step_s for below_s, step_s in STEPS_S if clipped_s < below_s or below_s == LONGEST_S)

@@ -19,8 +19,9 @@ from scipy.special import ndtr, ndtri
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.brewing.extraction import Grid
-from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, N_DRAWS, even_cups
+from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, N_DRAWS
 from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.curve.posterior import Posterior, fit
 from tastings.maths.curve.profile import TAIL, weighted_quantile
@@ -96,7 +97,7 @@ class Trend:
 
 
 def values_of(
-    followed: Sequence[PreparedSession], *, key: str, day_of: Mapping[str, float], grid: Grid
+    followed: Sequence[PreparedSession], *, key: str, day_of: Mapping[str, float], even_brew: EvenBrew, grid: Grid
 ) -> tuple[Value, ...]:
     """Return each session's value of an attribute on the even brew.
 
@@ -108,6 +109,8 @@ def values_of(
         Key of the descriptor.
     day_of : Mapping[str, float]
         Day of each session.
+    even_brew : EvenBrew
+        What the sessions are evened out to.
     grid : Grid
         Where the cups were computed.
 
@@ -116,7 +119,7 @@ def values_of(
     tuple[Value, ...]
         In the order of the sessions. The prior is taken out again, lest it count once per session.
     """
-    even = even_cups(grid, infusions=FIRST_INFUSIONS)
+    even = even_brew.cups(grid, infusions=FIRST_INFUSIONS)
     prior_mean, prior_variance = _moments(fit((), grid=grid), even=even)
     values = []
     for one in followed:

@@ -20,6 +20,7 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.even_brew import BOILING, EvenBrew
 from tastings.maths.brewing.extraction import default_grid
 from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.evidence import LeftOut, prepare_sessions
@@ -147,6 +148,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     today: date,
     level: float,
     key: str = "roast",
+    even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
 ) -> Readiness:
     """Say whether a lot has rested enough after roasting, and when it is expected to.
@@ -161,6 +163,8 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         The roast the team wants it under. [points, 0 to 10]
     key : str
         Key of the roast descriptor.
+    even_brew : EvenBrew, optional
+        What the sessions are evened out to; that of oolong when left out.
     scales : Mapping, optional
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
@@ -189,7 +193,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         for one in sorted(sessions, key=lambda one: one.brew.session)
         if one.day < roasted_on
     )
-    values = values_of(followed, key=key, day_of=day_of, grid=grid)
+    values = values_of(followed, key=key, day_of=day_of, even_brew=even_brew, grid=grid)
     fade = fit_fade(values)
     question = _Question(level=level, today=today, day=max(float((today - roasted_on).days), 0.0))
     under = fade.under(level)
@@ -213,7 +217,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         today=_point(fade, day=question.day) if days else None,
         curve=tuple(_point(fade, day=float(day)) for day in shown),
         values=values,
-        liking=trend(values_of(followed, key=LIKING, day_of=day_of, grid=grid)),
+        liking=trend(values_of(followed, key=LIKING, day_of=day_of, even_brew=even_brew, grid=grid)),
         next=_next(fade, values, question=question, verdict=verdict),
         left_out=(*early, *left_out),
     )

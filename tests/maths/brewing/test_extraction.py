@@ -6,6 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import (
     cup_strength,
     default_grid,
@@ -13,7 +14,7 @@ from tastings.maths.brewing.extraction import (
     make_grid,
     perceived_strength,
 )
-from tastings.maths.brewing.heat import even_brew, steeping_of
+from tastings.maths.brewing.heat import steeping_of
 
 times = st.lists(st.floats(0.5, 3600), min_size=1, max_size=20)
 

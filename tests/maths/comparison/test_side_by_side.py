@@ -8,7 +8,7 @@ from tastings.answers.comparison import comparison_answer
 from tastings.figures import to_stored
 from tastings.maths.brewing.brews import RatingError, TasterScale
 from tastings.maths.brewing.extraction import default_grid
-from tastings.maths.comparison.side_by_side import compare, even_cups, facing
+from tastings.maths.comparison.side_by_side import compare, facing
 from tastings.maths.curve.endings import FinishLine
 from tastings.maths.curve.evidence import prepare_sessions
 from tastings.wording.development import development_cautions
@@ -153,11 +153,6 @@ def test_curves_that_do_not_follow_extraction_are_compared_as_shown():
 def test_impossible_rating_is_refused():
     with pytest.raises(RatingError):
         compare({"a": [brew_of("s", strength=[11.0])]}, rated=[])
-
-
-def test_even_cups_leave_the_rinse_out():
-    grid = default_grid()
-    assert even_cups(grid, infusions=3).shape == (grid.n_nodes, 3)
 
 
 def test_answer_does_not_depend_on_the_order_of_sessions():

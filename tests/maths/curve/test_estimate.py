@@ -104,7 +104,7 @@ def test_json_has_the_contracts_names():
         "infusions": 12,
     }  # fmt: skip
     assert list(found["profile"]) == ["label", "probability", "peak_infusion", "rise", "half_strength_infusion"]
-    assert list(found["profile"]["probability"]) == ["build_up", "steady", "quick_fade"]
+    assert list(found["profile"]["probability"]) == ["build_up", "steady", "slow_fade", "quick_fade"]
     assert list(found["steeps"]) == [
         "recommended", "low", "high", "level", "finish_line", "sessions_spent", "sessions_stopped",
     ]  # fmt: skip
@@ -119,7 +119,7 @@ def test_no_session_is_an_answer():
     assert found["evidence"] == {"sessions": 0, "infusions": 0, "tasters": 0, "shops": 0, "left_out": []}
     assert found["curves"] == found["layers"] == found["departures"] == []
     assert found["profile"]["label"] == "undecided"
-    assert set(found["profile"]["probability"].values()) == {0.333}
+    assert set(found["profile"]["probability"].values()) == {0.25}
     assert [found["steeps"][name] for name in ("recommended", "low", "high")] == [None] * 3
     assert len(found["cautions"]) == 2
 

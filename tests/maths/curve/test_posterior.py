@@ -5,8 +5,9 @@ import pytest
 from scipy.stats import norm
 
 from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import cup_strength, make_grid
-from tastings.maths.brewing.heat import even_brew, steeping_of
+from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.censoring import impute_censored
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD
 from tastings.maths.curve.posterior import CurveDraws, Posterior, fit, fit_all, posterior_from

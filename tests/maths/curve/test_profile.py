@@ -13,6 +13,7 @@ from tastings.maths.curve.profile import (
     weighted_quantile,
 )
 
+EVEN_PRIOR = np.full(len(LABELS), 1 / len(LABELS))
 curves = arrays(np.float64, st.tuples(st.integers(1, 5), st.integers(5, 12)), elements=st.floats(0.01, 10))
 
 
@@ -27,7 +28,10 @@ def label_of(*strength):
         ((4.0, 4.4, 4.59, 4.5, 4.0, 3.0), "steady"),  # a hair less rise
         ((4.0, 6.0, 5.5, 5.0, 4.5, 4.0), "steady"),  # peak at 2 is too early to be a build-up
         ((8.0, 6.0, 5.0, 4.1, 3.9, 3.0), "quick_fade"),  # below half at 5
-        ((8.0, 6.0, 5.0, 4.5, 4.0, 3.9), "steady"),  # exactly half at 5, below at 6
+        ((8.0, 6.0, 5.0, 4.5, 4.0, 3.9), "slow_fade"),  # exactly half at 5, below at 6
+        ((8.0, 7.5, 7.0, 6.5, 6.0, 5.0, 4.5, 3.9, 3.0), "slow_fade"),  # below half at 8
+        ((8.0, 7.5, 7.0, 6.5, 6.0, 5.0, 4.5, 4.0, 3.9), "steady"),  # exactly half at 8, below at 9
+        ((8.3, 7.8, 6.9, 6.0, 5.1, 4.4, 3.7, 3.1, 2.6, 2.2, 1.8, 1.4), "slow_fade"),
         ((3.0, 4.0, 9.0, 4.0, 3.0, 2.0), "build_up"),  # a build-up that also fades is a build-up
     ],
 )
@@ -42,10 +46,16 @@ def test_shape_does_not_depend_on_the_unit(strength, factor):
     assert one.rise == pytest.approx(other.rise, rel=1e-9)
 
 
-@given(arrays(np.int64, 30, elements=st.integers(0, 2)), arrays(np.float64, 30, elements=st.floats(0.01, 1)))
+@given(arrays(np.int64, 30, elements=st.integers(0, 3)), arrays(np.float64, 30, elements=st.floats(0.01, 1)))
 def test_probabilities_sum_to_one(label, weights):
-    table = {0: [1.0, 2, 3, 3, 3], 1: [3.0, 3, 3, 3, 3], 2: [3.0, 2, 1, 1, 1]}
-    found = weighted_profile(curve_shapes(np.array([table[i] for i in label.tolist()])), weights=weights)
+    table = {
+        0: [1.0, 2, 3, 3, 3, 3],
+        1: [3.0, 3, 3, 3, 3, 3],
+        2: [3.0, 3, 3, 3, 2, 1],
+        3: [3.0, 2, 1, 1, 1, 1],
+    }
+    shapes = curve_shapes(np.array([table[i] for i in label.tolist()]))
+    found = weighted_profile(shapes, weights=weights, prior=EVEN_PRIOR)
     assert sum(found.probability.values()) == pytest.approx(1.0)
     best = max(found.probability, key=found.probability.get)
     assert found.label == (best if found.probability[best] >= 0.6 else "undecided")
@@ -53,13 +63,23 @@ def test_probabilities_sum_to_one(label, weights):
 
 def test_medians_come_from_the_weights():
     found = weighted_profile(
-        curve_shapes(np.array([[8.0, 6, 3, 2, 1], [4.0, 5, 6, 6, 6]])), weights=np.array([0.3, 0.7])
+        curve_shapes(np.array([[8.0, 6, 3, 2, 1], [4.0, 5, 6, 6, 6]])),
+        weights=np.array([0.3, 0.7]),
+        prior=EVEN_PRIOR,
     )
     assert (found.label, found.peak_infusion, found.rise, found.half_strength_infusion) == ("build_up", 3, 1.5, None)
 
 
-def test_nothing_known_is_a_third_each():
-    assert undecided_profile().probability == pytest.approx(dict.fromkeys(LABELS, 1 / 3))
+@pytest.mark.parametrize(("prior", "label"), [(0.33, "build_up"), (0.34, "undecided"), (0.685, "undecided")])
+def test_label_needs_three_times_the_odds_it_had_before_the_tasting(prior, label):
+    """0.6 has odds of 1.5: three times those of a third. What was likely before is not evidence."""
+    shapes = curve_shapes(np.array([[8.0, 6, 3, 2, 1], [4.0, 5, 6, 6, 6]]))
+    found = weighted_profile(shapes, weights=np.array([0.4, 0.6]), prior=np.array([prior, 0.1, 0.1, 0.8 - prior]))
+    assert found.label == label
+
+
+def test_nothing_known_is_a_quarter_each():
+    assert undecided_profile().probability == pytest.approx(dict.fromkeys(LABELS, 1 / 4))
 
 
 def test_quantile_may_be_beyond_the_last_infusion():

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from benchmarks.guide_worlds import one_lot
+from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 
 
 def rms(parts):
@@ -18,6 +19,7 @@ def test_cups_by_the_guide_hold_within_twelve_per_cent_where_it_is_sure(power, s
         for lot in range(24)
     ]
     guided, fixed = ([getattr(one, way)[: one.sure] for one in lots] for way in ("guided", "fixed"))
-    assert sum(one.size for one in guided) > 0.6 * sum(one.guided.size for one in lots)
+    first_cups = sum(min(one.guided.size, EVEN_INFUSIONS) for one in lots)  # later ones are guesses for most leaf
+    assert sum(one.size for one in guided) > 0.6 * first_cups
     assert rms(guided) < 0.12
     assert rms(fixed) > 2 * rms(guided)

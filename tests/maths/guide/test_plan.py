@@ -9,8 +9,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, BrewError
+from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import cup_strength, cup_strength_by_leaf, default_grid, make_grid
-from tastings.maths.brewing.heat import even_brew, steeping_of
+from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.evidence import prepare_sessions
 from tastings.maths.curve.posterior import fit
 from tastings.maths.guide.plan import Tea, brew_guide

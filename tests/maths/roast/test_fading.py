@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.brewing.even_brew import BOILING
 from tastings.maths.brewing.extraction import default_grid
 from tastings.maths.curve.evidence import prepare_sessions
 from tastings.maths.roast.fading import Fade, Value, fit_fade, trend, values_of
@@ -28,6 +29,7 @@ def values(*brews):
     return values_of(
         prepare_sessions(brews, grid=grid, scales={})[0],
         key="roast",
+        even_brew=BOILING,
         day_of={brew.session: 3.0 for brew in brews},
         grid=grid,
     )

@@ -7,14 +7,17 @@ from typing import Any
 from uuid import UUID
 
 from tastings.figures import from_stored
-from tastings.maths.curve.departures import Counterfactual, CounterfactualPoint, Departure
-from tastings.maths.curve.development import CurvePoint, DescriptorCurve, Development, Evidence, TastedPoint
+from tastings.maths.brewing.even_brew import BOILING
+from tastings.maths.curve.counterfactual import Counterfactual, CounterfactualPoint
+from tastings.maths.curve.departures import Departure
+from tastings.maths.curve.development import CurvePoint, DescriptorCurve, Development, Evidence
 from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.evidence import LeftOut
 from tastings.maths.curve.layers import Layer
 from tastings.maths.curve.next_session import NextSession
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
+from tastings.maths.curve.tasted import TastedPoint
 from tastings.queries.developments import LotDevelopment, SessionFacts
 from tastings.queries.reports import LotFacts, ReportContent
 
@@ -153,8 +156,10 @@ def figures(**changed: Any) -> Development:
         next=NextSession(code="pour_further", reach=9, steeps_low=7, steeps_high=10),
         leaf_range_g=(5.0, 7.0),
         lack_of_fit=(),
+        good_cups={"strength": 6.1, "liking": 7.2},
+        even_brew=BOILING,
         counterfactual=Counterfactual(
-            "strength", (CounterfactualPoint(infusion=5, ratings=6, departed=1, shown=7.1, without=6.9),)
+            "strength", (CounterfactualPoint(infusion=5, ratings=6, departed=1, shown=7.4, without=6.9, brewing=0.4),)
         ),
         tasted=tasted(),
     )
@@ -204,7 +209,7 @@ def empty() -> LotDevelopment:
 
 def undecided_profile() -> Profile:
     """Return a course that is not settled."""
-    chances = {"build_up": 0.47, "steady": 0.41, "quick_fade": 0.12}
+    chances = {"build_up": 0.47, "steady": 0.31, "slow_fade": 0.1, "quick_fade": 0.12}
     return replace(profile(), label="undecided", probability=chances)
 
 
@@ -219,7 +224,7 @@ def tasted() -> tuple[TastedPoint, ...]:
     for index, (session, taster) in enumerate(_SESSIONS):
         for infusion in range(1, 8 + index % 3):
             adjusted = _mean("strength", infusion) + 0.7 * math.sin(1.7 * infusion + 2.3 * index)
-            found.append(TastedPoint(session, taster, infusion, "strength", round(2 * adjusted) / 2, adjusted))
+            found.append(TastedPoint(session, taster, infusion, "strength", round(2 * adjusted) / 2, adjusted, 0.0))
     return tuple(found)
 
 

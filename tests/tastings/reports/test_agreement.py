@@ -2,7 +2,8 @@
 
 from dataclasses import replace
 
-from tastings.maths.curve.development import CurvePoint, TastedPoint
+from tastings.maths.curve.development import CurvePoint
+from tastings.maths.curve.tasted import TastedPoint
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.reports.agreement import agreement_section
 
@@ -14,7 +15,7 @@ def point(infusion, mean):
 
 
 def rating(taster, infusion, adjusted, descriptor="strength"):
-    return TastedPoint("s1", taster, infusion, descriptor, rating=9.0, adjusted=adjusted)
+    return TastedPoint("s1", taster, infusion, descriptor, rating=9.0, adjusted=adjusted, brewing=0.0)
 
 
 def test_agreement_tells_the_distance_from_the_curve_and_each_taster():

@@ -59,7 +59,7 @@ def test_card_tells_name_origin_cups_brew_and_safety():
         "Oolong", "narrow-leaf bush", "Lower Terrace", "Example Hills", "China", "450 to 620 m", "spring 2024 harvest",
         "lot MT-24-07",
     )  # fmt: skip
-    assert found.course == "It builds up: the strongest cup comes late, at about cup 3."
+    assert found.course == "It builds up: the strongest is about cup 3, not the first."
     assert found.cups == (
         CardCups("Cup 1", "Roast, Caramel"),
         CardCups("Cup 2", "Roast, Orchid"),

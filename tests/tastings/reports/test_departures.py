@@ -46,7 +46,7 @@ def test_effects_both_ways_are_told_apart():
 
 
 def test_departures_come_in_the_order_of_their_sessions_and_explain_a_turned_sign():
-    whole = {"whole_session": True, "n_cups": 8, "usual": None}
+    whole = {"whole_session": True, "n_cups": 8, "usual": 100.0}
     found = [
         departure(session="late", effect=0.4, was=82.0, **whole),
         departure(session="early", infusion=3, kind="long_steep", effect=0.55, was=99.0, usual=20.0),

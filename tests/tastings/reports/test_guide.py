@@ -3,7 +3,7 @@
 import pytest
 
 from tastings.maths.guide.answer import GuideNote
-from tastings.reports.guide import count_in_pot, guide_section, pot_words
+from tastings.reports.guide import guide_section, pot_words
 from tests.tastings.reports.sample_guide import GUIDE, guide, guide_in
 
 
@@ -58,14 +58,6 @@ def test_guide_shows_the_times_when_no_cup_is_worth_drinking():
 
     assert len(section.rows) == 3
     assert "No cup is likely to be worth drinking" in section.aim
-
-
-@pytest.mark.parametrize(("even", "words"), [(9, "it gives about 2."), (2, ""), (None, "")])
-def test_count_of_the_usual_pot_is_shown_where_it_differs(even, words):
-    sentence = count_in_pot(even, GUIDE)
-
-    assert (sentence.endswith(words), bool(sentence)) == (True, bool(words))
-    assert count_in_pot(9, None) == ""
 
 
 def test_guide_says_when_there_is_no_rinse():

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from tastings.maths.curve.development import TastedPoint
+from tastings.maths.curve.tasted import TastedPoint
 from tastings.reports.marks import clean, shortened, taster_mark, text_width
 from tastings.reports.strips import by_peak, descriptor_strips, sparkline
 from tastings.reports.svg import strength_chart
@@ -76,9 +76,9 @@ def test_strength_chart_tells_the_finish_line_and_the_count_with_its_range():
 
 @pytest.mark.parametrize("width", [320, 350, 720])
 def test_strength_chart_keeps_the_count_inside_the_paper_and_off_the_axis_name(width):
-    figures = with_steeps(recommended=12, low=11, high=12)
+    figures = with_steeps(recommended=24, low=23, high=24)
     places = {t.text: t for t in parsed(strength_chart(figures, [], width=width)).iter(f"{SVG}text")}
-    name, count = places["strength, 0 to 10"], places["good for 12 or more (11 to 12 or more)"]
+    name, count = places["strength, 0 to 10"], places["good for 24 or more (23 to 24 or more)"]
     assert float(count.get("y")) - float(name.get("y")) >= float(count.get("font-size"))
     half = text_width(count.text, size=14) / 2
     assert half <= float(count.get("x")) <= width - half
@@ -93,10 +93,10 @@ def test_strength_chart_moves_its_finish_line_with_the_figures():
 
 
 def test_strength_chart_of_a_count_at_the_last_infusion_says_or_more():
-    assert "good for 12 or more (11 to 12 or more)" in texts(
-        strength_chart(with_steeps(recommended=12, low=11, high=12), [])
+    assert "good for 24 or more (23 to 24 or more)" in texts(
+        strength_chart(with_steeps(recommended=24, low=23, high=24), [])
     )
-    assert "good for 12 or more" in texts(strength_chart(with_steeps(recommended=12, low=12, high=12), []))
+    assert "good for 24 or more" in texts(strength_chart(with_steeps(recommended=24, low=24, high=24), []))
 
 
 def test_strength_chart_says_its_numbers_in_words():
@@ -115,7 +115,7 @@ def test_strength_chart_is_the_same_each_time_whatever_the_order_of_the_ratings(
 
 
 def test_strength_chart_draws_tastings_beyond_the_even_brew():
-    late = TastedPoint("s1", "Late", 15, "strength", rating=3.0, adjusted=3.0)
+    late = TastedPoint("s1", "Late", 15, "strength", rating=3.0, adjusted=3.0, brewing=0.0)
     assert "15" in texts(strength_chart(sample.figures(), [late]))
 
 

@@ -2,12 +2,12 @@
 
 import pytest
 
-from tastings.maths.curve.departures import Counterfactual, CounterfactualPoint
+from tastings.maths.curve.counterfactual import Counterfactual, CounterfactualPoint
 from tastings.maths.curve.next_session import NextSession
 from tastings.wording.development import counterfactual_sentence, departure_detail, next_session_sentence
 from tests.tastings.reports.sample import departure
 
-WHOLE = {"whole_session": True, "n_cups": 8, "usual": None}
+WHOLE = {"whole_session": True, "n_cups": 8}
 
 
 @pytest.mark.parametrize(
@@ -18,7 +18,7 @@ WHOLE = {"whole_session": True, "n_cups": 8, "usual": None}
             "the vessel was not warmed: the water settled at 85 °C instead of 92 °C; cup about 0.5 points weaker",
         ),
         (
-            {"kind": "leaf_ratio", "was": 120.0, "leaf_g": 7.5, "ratio": 1.375, "effect": 0.8, **WHOLE},
+            {"kind": "leaf_ratio", "was": 120.0, "leaf_g": 7.5, "ratio": 1.375, "usual": None, "effect": 0.8, **WHOLE},
             "7.5 g of leaf in 120 ml, 1.38 times the even brew's; cups on average about 0.8 points stronger",
         ),
         (
@@ -26,16 +26,16 @@ WHOLE = {"whole_session": True, "n_cups": 8, "usual": None}
             "80 ml of water against 110 ml usual in this session; cup about 0.4 points stronger",
         ),
         (
-            {"kind": "cool_water", "was": 90.1, "at_boiling_point": True, **WHOLE},
+            {"kind": "cool_water", "was": 90.1, "usual": 100.0, "at_boiling_point": True, **WHOLE},
             (
                 "water of about 90 °C all through, the boiling point at this height, against the even brew's 100 °C; "
                 "cups on average about 0.5 points weaker"
             ),
         ),
         (
-            {"kind": "cool_water", "was": 82.0, **WHOLE},
+            {"kind": "cool_water", "was": 72.0, "usual": 80.0, **WHOLE},
             (
-                "water of about 82 °C all through, against the even brew's 100 °C; "
+                "water of about 72 °C all through, against the even brew's 80 °C; "
                 "cups on average about 0.5 points weaker"
             ),
         ),
@@ -44,7 +44,7 @@ WHOLE = {"whole_session": True, "n_cups": 8, "usual": None}
             "water of 92 °C against 98 °C usual in this session; cup about 0.5 points weaker",
         ),
         (
-            {"kind": "short_steep", "was": 8.0, **WHOLE},
+            {"kind": "short_steep", "was": 8.0, "usual": 20.0, **WHOLE},
             (
                 "a contact of about 8 s all through, against 20 s of the even brew; "
                 "cups on average about 0.5 points weaker"
@@ -63,21 +63,23 @@ def test_departure_is_said_with_its_figures_and_its_effect(changed, sentence):
 @pytest.mark.parametrize(
     ("points", "sentence"),
     [
-        ((), "The returning sweetness was not rated."),
-        (
-            (CounterfactualPoint(1, 3, 0, shown=5.0, without=5.05),),
-            "Brewed as usual, the lot would have shown the same returning sweetness.",
-        ),
+        ((), ""),
+        ((CounterfactualPoint(1, 3, 0, shown=5.0, without=5.05, brewing=-0.05),), ""),
+        # the ratings moved the other way: it was not the brewing
+        ((CounterfactualPoint(1, 3, 3, shown=5.0, without=4.2, brewing=-0.6),), ""),
         (
             (
-                CounterfactualPoint(1, 3, 1, shown=5.0, without=5.4),
-                CounterfactualPoint(2, 3, 2, shown=5.0, without=3.94),
+                CounterfactualPoint(1, 3, 1, shown=5.0, without=5.4, brewing=-0.4),
+                CounterfactualPoint(2, 3, 2, shown=5.0, without=3.94, brewing=0.9),
             ),
-            "Brewed as usual, infusion 2 would have averaged 3.9 points of returning sweetness instead of 5.0.",
+            (
+                "As it was brewed, infusion 2 averages 5.0 points of returning sweetness; on the even brew it would be"
+                " about 3.9."
+            ),
         ),
     ],
 )
-def test_counterfactual_names_the_infusion_that_moved_most(points, sentence):
+def test_counterfactual_names_the_infusion_that_the_brewing_moved_most(points, sentence):
     assert counterfactual_sentence(Counterfactual("returning_sweetness", points)) == sentence
 
 

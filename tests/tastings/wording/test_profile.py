@@ -60,7 +60,7 @@ def test_profile_sentence_of_a_steady_tea_that_never_halves():
 def test_profile_sentence_undecided_gives_the_odds_largest_first():
     assert profile_sentence(sample.undecided_profile()) == (
         "We cannot tell yet how this tea develops "
-        "(builds up 47\u00a0%, stays steady 41\u00a0% and fades quickly 12\u00a0%)."
+        "(builds up 47\u00a0%, stays steady 31\u00a0%, fades quickly 12\u00a0% and fades slowly 10\u00a0%)."
     )
 
 
@@ -97,9 +97,9 @@ def test_steeps_sentence_gives_count_line_and_range():
 
 
 def test_steeps_sentence_at_the_end_of_the_even_brew_says_or_more():
-    assert steeps_sentence(replace(STEEPS, recommended=12, low=10, high=12)) == (
-        "Good for 12 or more steeps; the even brew is worked out no further. "
-        "With 80\u00a0% probability the count lies between 10 and 12 or more."
+    assert steeps_sentence(replace(STEEPS, recommended=24, low=20, high=24)) == (
+        "Good for 24 or more steeps; the even brew is worked out no further. "
+        "With 80\u00a0% probability the count lies between 20 and 24 or more."
     )
     assert count_words(11) == "11"
 

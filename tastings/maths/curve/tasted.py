@@ -1,0 +1,84 @@
+"""The ratings behind a curve: as they were given, and brought to the even brew."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import HIGHEST, LOWEST
+from tastings.maths.curve.evidence import PreparedSession
+from tastings.maths.curve.lack_of_fit import Residuals
+from tastings.maths.curve.sufficient_statistics import SessionRatings
+
+
+@dataclass(frozen=True, slots=True)
+class TastedPoint:
+    """One rating as it was given, and as it would have been on the even brew [points, 0 to 10].
+
+    ``brewing`` is what the fitted model says the brewing added to the even brew's cup. [points]
+    """
+
+    session: str
+    taster: str
+    infusion: int
+    descriptor: str
+    rating: float
+    adjusted: float
+    brewing: float
+
+
+@dataclass(frozen=True, slots=True)
+class TastedSession:
+    """One session's ratings of a descriptor, and what the fitted model expects of all its pours [points]."""
+
+    prepared: PreparedSession
+    ratings: SessionRatings
+    expected: FloatArray
+
+    @property
+    def common(self) -> FloatArray:
+        """Return the ratings less what was expected, on the team's common scale [points]."""
+        return np.asarray(
+            self.ratings.ratings / self.ratings.scale.gain - self.expected[self.ratings.index], dtype=np.float64
+        )
+
+    def residuals(self) -> Residuals:
+        """Return what the ratings leave over; those at an end of the scale are left out."""
+        settled = self.ratings.censored == 0
+        index = self.ratings.index[settled]
+        return Residuals(
+            number=np.array([self.prepared.pours[i].number for i in index], dtype=np.int64),
+            residual=self.common[settled],
+            expected=self.expected[index],
+        )
+
+
+def tasted_points(
+    descriptor: str, sessions: Iterable[TastedSession], *, even_mean: FloatArray
+) -> tuple[TastedPoint, ...]:
+    """Return every rating of a descriptor but those of a rinse.
+
+    Parameters
+    ----------
+    descriptor : str
+        Its key.
+    sessions : Iterable[TastedSession]
+        The sessions that rated it.
+    even_mean : float64[n_infusions]
+        The even brew's mean cups, at least as many as were rated. [points]
+    """
+    return tuple(
+        TastedPoint(
+            session=one.prepared.brew.session,
+            taster=one.prepared.brew.taster,
+            infusion=pour.number,
+            descriptor=descriptor,
+            rating=float(pour.ratings[descriptor]),
+            adjusted=min(max(float(even_mean[pour.number - 1] + residual), LOWEST), HIGHEST),
+            brewing=float(one.expected[i] - even_mean[pour.number - 1]),
+        )
+        for one in sessions
+        for i, residual in zip(one.ratings.index, one.common, strict=True)
+        if (pour := one.prepared.pours[i]).number > 0
+    )

@@ -1,4 +1,4 @@
-"""The translation catalogue: every sentence in the code, the templates and the data files, and its German.
+"""The translation catalogue: every sentence in the code, the templates, the app and the data files, and its German.
 
 Django's ``makemessages`` and ``compilemessages`` need GNU gettext, which a machine with Python alone does not have;
 Babel reads and writes the same files.
@@ -16,6 +16,8 @@ from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po, write_po
 from django.conf import settings
 from django.utils.translation.template import templatize
+
+from config.app_messages import app_messages, words_file, words_module
 
 ROOT = Path(__file__).resolve().parent.parent
 LANGUAGES = tuple(code for code, _name in settings.LANGUAGES if code != settings.LANGUAGE_CODE)
@@ -41,7 +43,7 @@ def mo_file(language: str) -> Path:
 
 
 def messages_in_use() -> Catalog:
-    """Return every message of the code, the templates and the data files, without translations."""
+    """Return every message of the code, the templates, the app and the data files, without translations."""
     catalog = _new()
     for file in _sources():
         text = file.read_text("utf-8")
@@ -51,6 +53,8 @@ def messages_in_use() -> Catalog:
             "python", io.BytesIO(text.encode()), keywords=KEYWORDS, options={"encoding": "utf-8"}
         ):
             catalog.add(message, locations=[(file.relative_to(ROOT).as_posix(), 0)], context=context)
+    for message, context, file in app_messages():
+        catalog.add(message, locations=[(file.relative_to(ROOT).as_posix(), 0)], context=context)
     for context, message, place in _data_messages():
         catalog.add(message, locations=[(place, 0)], context=context)
     return catalog
@@ -76,6 +80,8 @@ def update(language: str) -> list[Message]:
     with file.open("wb") as lines:
         write_po(lines, catalog, width=120, sort_output=True, omit_header=False, include_lineno=False)
     mo_file(language).write_bytes(compiled(language))
+    words_file(language).parent.mkdir(exist_ok=True)
+    words_file(language).write_text(app_words(language), "utf-8")
     return untranslated(language)
 
 
@@ -84,6 +90,11 @@ def compiled(language: str) -> bytes:
     written = io.BytesIO()
     write_mo(written, catalogue_of(language))
     return written.getvalue()
+
+
+def app_words(language: str) -> str:
+    """Return the app's sentences in a language, as the module that the app loads."""
+    return words_module(catalogue_of(language), _data_messages())
 
 
 def untranslated(language: str) -> list[Message]:

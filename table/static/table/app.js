@@ -1,0 +1,54 @@
+// The app: opens the store, then draws the screen of the address whenever anything that it shows has changed.
+import { watchTimers } from "./parts/alarm.js";
+import { effect, html, render } from "./parts/html.js";
+import { useLanguage } from "./parts/i18n.js";
+import { watchInstall } from "./parts/install.js";
+import { route } from "./parts/route.js";
+import { local, open, store } from "./parts/store.js";
+import { watchTrouble } from "./parts/trouble.js";
+import { FlightScreen } from "./screens/flight.js";
+import { LotsScreen } from "./screens/lots.js";
+import { PotsScreen } from "./screens/pots.js";
+import { SampleScreen } from "./screens/sample.js";
+import { SettingsScreen } from "./screens/settings.js";
+import { TastingScreen } from "./screens/tasting.js";
+import { TodayScreen } from "./screens/today.js";
+import { WelcomeScreen } from "./screens/welcome.js";
+
+function Screen() {
+  if (!store.account.value) return html`<${WelcomeScreen} />`;
+  const [name, first, second, third] = route.value;
+  if (name === "lots") return html`<${LotsScreen} />`;
+  if (name === "sample") return html`<${SampleScreen} />`;
+  if (name === "pot") return html`<${PotsScreen} of=${first} id=${second} />`;
+  if (name === "flight") return html`<${FlightScreen} id=${first} />`;
+  if (name === "tasting") return html`<${TastingScreen} key=${first} id=${first} step=${second} infusion=${third} />`;
+  if (name === "settings") return html`<${SettingsScreen} />`;
+  return html`<${TodayScreen} />`;
+}
+
+/** A new screen begins at its heading, for eyes and for screen readers. */
+function startAtHeading() {
+  scrollTo(0, 0);
+  if (document.activeElement?.matches("input:not([type=range]), textarea")) return;
+  document.querySelector("h1")?.focus({ preventScroll: true });
+}
+
+async function start() {
+  watchInstall();
+  watchTrouble();
+  await open();
+  await useLanguage(local("language", null) ?? store.account.value?.language ?? navigator.language.slice(0, 2));
+  watchTimers();
+  const root = document.getElementById("app");
+  effect(() => {
+    document.documentElement.dataset.theme = local("theme", "auto");
+  });
+  effect(() => render(html`<${Screen} />`, root));
+  effect(() => {
+    route.value;
+    startAtHeading();
+  });
+}
+
+start();

@@ -1,0 +1,149 @@
+// What the records say of a tasting: its name, its infusions, its notes.
+import { computed } from "../parts/html.js";
+import { pgettext } from "../parts/i18n.js";
+import { store } from "../parts/store.js";
+
+/** Rated in every infusion, and first. */
+export const LEADING = ["strength", "liking"];
+
+const byNumber = (a, b) => a.fields.number - b.fields.number || a.id.localeCompare(b.id);
+
+export function sessionOf(id) {
+  return store.rows("session").value.get(id) ?? null;
+}
+
+export function infusionOf(id) {
+  return store.rows("infusion").value.get(id) ?? null;
+}
+
+const infusionsBySession = computed(() => {
+  const found = Map.groupBy(store.rows("infusion").value.values(), (row) => row.fields.session);
+  for (const rows of found.values()) rows.sort(byNumber);
+  return found;
+});
+
+/** Infusions of a session by number. */
+export const infusionsOf = (session) => infusionsBySession.value.get(session) ?? [];
+
+/** Sessions of which anything is on this phone alone. */
+export const unsentSessions = computed(() => {
+  const found = new Set();
+  for (const row of store.rows("session").value.values()) if (row.unsent) found.add(row.id);
+  for (const type of ["infusion", "note"]) {
+    for (const row of store.rows(type).value.values()) if (row.unsent) found.add(row.fields.session);
+  }
+  return found;
+});
+
+export function notesOf(session) {
+  return [...store.rows("note").value.values()].filter((row) => row.fields.session === session);
+}
+
+/** The blind cup and its flight, or null for an open tasting. */
+export function cupOf(id) {
+  for (const flight of store.flights.value.values()) {
+    const cup = flight.cups?.find((one) => one.id === id);
+    if (cup) return { cup, flight };
+  }
+  return null;
+}
+
+/** What a pot on the table is called: its lot, or its code while it is tasted blind. */
+export function titleOf(session) {
+  const { lot, flight_cup: cup } = session.fields;
+  if (lot) return store.rows("lot").value.get(lot)?.fields.name ?? "…";
+  return String(cupOf(cup)?.cup.code ?? "…");
+}
+
+/** Cups of the taster in the order of serving; after the reveal there is nothing left to taste blind. */
+export function cupsToTaste(flight) {
+  if (flight.state !== "tasting") return [];
+  const { user } = store.account.value ?? {};
+  return (flight.cups ?? [])
+    .filter((cup) => cup.taster === user)
+    .sort((a, b) => a.sitting - b.sitting || a.position - b.position);
+}
+
+export function sessionOfCup(cup) {
+  for (const session of store.rows("session").value.values()) {
+    if (session.fields.flight_cup === cup && isMine(session)) return session;
+  }
+  return null;
+}
+
+/** A tasting belongs to who made it; one made on this phone has no author from the server yet. */
+export function isMine(session) {
+  const { user } = store.account.value ?? {};
+  return !session.author || session.author === user;
+}
+
+export function mySessions() {
+  return [...store.rows("session").value.values()]
+    .filter(isMine)
+    .sort((a, b) => b.fields.started_at.localeCompare(a.fields.started_at));
+}
+
+export function isClosed(session) {
+  return Boolean(session.fields.ending);
+}
+
+/** Notes of one cup at one moment; `infusion` is null for what belongs to the whole tasting. */
+export function notesAt(notes, infusion, moment) {
+  return notes.filter((row) => (row.fields.infusion ?? null) === infusion && row.fields.moment === moment);
+}
+
+export function noteOf(notes, infusion, moment, descriptor) {
+  return notesAt(notes, infusion, moment).find((row) => row.fields.descriptor === descriptor) ?? null;
+}
+
+/** Strength and liking, infusion by infusion: each [[number, points], …]; a rinse is left out. */
+export function ratedIn(infusions, notes) {
+  const points = new Map(
+    notes.filter((row) => row.fields.moment === "mouth").map(({ fields }) => [`${fields.infusion} ${fields.descriptor}`, fields.intensity]),
+  );
+  const of = (descriptor) =>
+    infusions
+      .map((one) => [one.fields.number, points.get(`${one.id} ${descriptor}`)])
+      .filter(([n, value]) => n > 0 && typeof value === "number");
+  return { strength: of("strength"), liking: of("liking") };
+}
+
+export function infusionBefore(infusions, infusion) {
+  return infusions.filter((one) => one.fields.number < infusion.fields.number).at(-1) ?? null;
+}
+
+/** 1 after nothing or a rinse, else one more than the last. */
+export function nextNumber(infusions, withRinse) {
+  if (infusions.length === 0) return withRinse ? 0 : 1;
+  return infusions.at(-1).fields.number + 1;
+}
+
+/** A word's label; the built-in ones are in the catalogue, a team's own are as the team wrote them. */
+export function wordLabel(key) {
+  const row = wordRow(key);
+  return row ? pgettext("descriptor", row.fields.label) : key.replaceAll("_", " ");
+}
+
+export function wordRow(key) {
+  for (const row of store.rows("descriptor").value.values()) if (row.fields.key === key) return row;
+  return null;
+}
+
+/** Lots, those tasted or written last first. */
+export function lotsByUse() {
+  const used = new Map();
+  for (const { fields } of store.rows("session").value.values()) {
+    if (fields.lot && fields.started_at > (used.get(fields.lot) ?? "")) used.set(fields.lot, fields.started_at);
+  }
+  const last = (lot) => used.get(lot.id) ?? lot.at ?? "";
+  return [...store.rows("lot").value.values()]
+    .filter((lot) => lot.fields.status !== "retired")
+    .sort((a, b) => last(b).localeCompare(last(a)) || a.fields.name.localeCompare(b.fields.name));
+}
+
+/** Whether every word of what was typed stands somewhere in the texts, without regard to case and accents. */
+export function matches(typed, ...texts) {
+  const plain = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
+  const all = plain(texts.filter(Boolean).join(" "));
+  return plain(typed).split(/\s+/).every((part) => all.includes(part));
+}

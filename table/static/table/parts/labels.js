@@ -1,0 +1,58 @@
+// What the codes of records are called.
+import { _, pgettext } from "./i18n.js";
+
+export const kinds = () => [
+  ["oolong", pgettext("kind of tea", "Oolong")],
+  ["green", pgettext("kind of tea", "Green tea")],
+  ["white", pgettext("kind of tea", "White tea")],
+  ["yellow", pgettext("kind of tea", "Yellow tea")],
+  ["black", pgettext("kind of tea", "Black tea")],
+  ["dark", pgettext("kind of tea", "Dark tea")],
+  ["scented", pgettext("kind of tea", "Scented tea")],
+  ["herbal", pgettext("kind of tea", "Herbal infusion")],
+];
+
+export const materials = () => [
+  ["porcelain", pgettext("vessel material", "porcelain")],
+  ["unglazed_clay", pgettext("vessel material", "unglazed clay")],
+  ["glazed_stoneware", pgettext("vessel material", "glazed stoneware")],
+  ["glass", pgettext("vessel material", "glass")],
+  ["silver", pgettext("vessel material", "silver")],
+  ["cast_iron", pgettext("vessel material", "cast iron")],
+];
+
+export const leafMoments = () => [
+  ["dry_leaf", pgettext("moment of a note", "dry leaf")],
+  ["warmed_leaf", pgettext("moment of a note", "warmed leaf")],
+  ["wet_leaf", pgettext("moment of a note", "wet leaf")],
+];
+
+export const cupMoments = () => [
+  ["mouth", pgettext("moment of a note", "mouth")],
+  ["finish", pgettext("moment of a note", "finish")],
+  ["liquor", pgettext("moment of a note", "liquor")],
+  ["lid", pgettext("moment of a note", "lid")],
+  ["empty_cup", pgettext("moment of a note", "empty cup")],
+  ["body", pgettext("moment of a note", "body")],
+];
+
+export const labelIn = (pairs, code) => pairs.find(([key]) => key === code)?.[1] ?? code;
+
+export const kindLabel = (code) => labelIn(kinds(), code);
+export const materialLabel = (code) => labelIn(materials(), code);
+
+/** Which number an infusion has, in words. */
+export const infusionLabel = (n) => (n === 0 ? _("Rinse") : _("Infusion %(n)s", { n }));
+
+export const scalding = () =>
+  _("Water just off the boil scalds at once; keep kettle and pot away from children and pour away from the hand.");
+export const hotDrink = () =>
+  _(
+    "Let the cup cool below 65 °C before drinking: drinking hotter than that is classed as probably carcinogenic (IARC Monograph 116).",
+  );
+export const caffeine = () =>
+  _("Many cups of tea add up to much caffeine: offer a spittoon, water and rests between sittings.");
+export const herbal = () =>
+  _(
+    "What a herbal lot holds, caffeine and allergens among it, is not known here: ask its supplier, and a doctor or pharmacist where it matters.",
+  );

@@ -1,0 +1,53 @@
+// One pot: leaf, pour, taste, look back; the step is in the address.
+import { isRunning, pourOf } from "../model/pour.js";
+import { infusionsOf, sessionOf, titleOf } from "../model/reading.js";
+import { Frame } from "../parts/frame.js";
+import { html } from "../parts/html.js";
+import { _ } from "../parts/i18n.js";
+import { to } from "../parts/route.js";
+import { CloseStep } from "./close.js";
+import { LeafStep } from "./leaf.js";
+import { LookBackStep } from "./look_back.js";
+import { PourControl, PourStep } from "./pour.js";
+import { TasteStep } from "./taste.js";
+import { TimesStep } from "./times.js";
+
+const STEPS = { leaf: LeafStep, pour: PourStep, taste: TasteStep, look: LookBackStep, times: TimesStep, close: CloseStep };
+
+const steps = () => [
+  ["leaf", _("Leaf")],
+  ["pour", _("Pour")],
+  ["taste", _("Taste")],
+  ["look", _("So far")],
+];
+
+/** Where a tap on the pot leads: to what it waits for. */
+function firstStep(session) {
+  if (isRunning(pourOf(session))) return "pour";
+  return infusionsOf(session).length === 0 ? "leaf" : "taste";
+}
+
+function Steps({ session, current }) {
+  const here = { times: "look", close: "look" }[current] ?? current;
+  return html`<nav class="steps" aria-label=${_("Steps of this pot")}>
+    <ul>
+      ${steps().map(([step, words]) => html`<li key=${step}><a href=${to("tasting", session, step)} aria-current=${step === here ? "step" : undefined}>${words}</a></li>`)}
+    </ul>
+  </nav>`;
+}
+
+export function TastingScreen({ id, step, infusion }) {
+  const session = sessionOf(id);
+  if (!session) {
+    return html`<${Frame} title=${_("This tasting is not on the phone")}>
+      <p>${_("It may have been deleted elsewhere, or it is older than what this phone keeps.")}</p>
+      <p><a class="button" href=${to()}>${_("Today")}</a></p>
+    </${Frame}>`;
+  }
+  const current = step in STEPS ? step : firstStep(id);
+  const Step = STEPS[current];
+  const bottom = html`${current === "pour" && html`<${PourControl} session=${session} />`}<${Steps} session=${id} current=${current} />`;
+  return html`<${Frame} title=${titleOf(session)} bottom=${bottom}>
+    <${Step} key=${`${id} ${current} ${infusion}`} session=${session} infusion=${infusion} />
+  </${Frame}>`;
+}

@@ -1,0 +1,76 @@
+// The day's list: what was tasted, what only this phone has, which blind cups wait.
+import { MOST_POTS, onTable } from "../model/pour.js";
+import { cupsToTaste, infusionsOf, isClosed, mySessions, notesOf, ratedIn, sessionOfCup, titleOf, unsentSessions } from "../model/reading.js";
+import { Curve, curveLabel } from "../parts/curve.js";
+import { Frame } from "../parts/frame.js";
+import { html } from "../parts/html.js";
+import { _, ngettext, when } from "../parts/i18n.js";
+import { caffeine, hotDrink, scalding } from "../parts/labels.js";
+import { to } from "../parts/route.js";
+import { local, store } from "../parts/store.js";
+import { canInstall, install } from "../parts/install.js";
+
+const EARLIER = 20;
+
+function Row({ session }) {
+  const cups = infusionsOf(session.id).filter((one) => one.fields.number > 0).length;
+  const rated = ratedIn(infusionsOf(session.id), notesOf(session.id));
+  const state = onTable().includes(session.id) ? _("on the table") : isClosed(session) ? _("closed") : _("open");
+  const isUnsent = unsentSessions.value.has(session.id);
+  return html`<li><a class="row" href=${to("tasting", session.id, isClosed(session) ? "look" : "")}>
+    <b><bdi>${titleOf(session)}</bdi></b>
+    <span class="soft">${when(session.fields.started_at, store.now())} · ${ngettext("%(n)s infusion", "%(n)s infusions", cups)} · ${state}</span>
+    ${rated.strength.length > 1 && html`<${Curve} isSmall rated=${rated} label=${curveLabel(rated)} />`}
+    <span class="sent" data-unsent=${isUnsent}>${isUnsent ? _("kept here") : _("sent")}</span>
+  </a></li>`;
+}
+
+function Flights() {
+  const open = [...store.flights.value.values()].map((flight) => [flight, cupsToTaste(flight)]).filter(([, cups]) => cups.length > 0);
+  if (open.length === 0) return null;
+  return html`<section aria-labelledby="flights">
+    <h2 id="flights">${_("Blind cups")}</h2>
+    <ul class="rows">${open.map(([flight, cups]) => {
+      const left = cups.filter((cup) => !cup.tasted && !sessionOfCup(cup.id)).length;
+      return html`<li key=${flight.id}><a class="row" href=${to("flight", flight.id)}><b><bdi>${flight.name}</bdi></b> <span class="soft">${ngettext("%(n)s cup to taste", "%(n)s cups to taste", left)}</span></a></li>`;
+    })}</ul>
+  </section>`;
+}
+
+function NewVersion() {
+  if (!store.updateWaits.value) return null;
+  const isFree = onTable().length === 0;
+  return html`<p class="hint">${isFree ? _("A new version of the app is ready.") : _("A new version of the app is ready; close the pots on the table first.")}
+    ${isFree && html`<button type="button" onClick=${store.takeUpdate}>${_("Take it")}</button>`}</p>`;
+}
+
+function Install() {
+  if (!canInstall.value || local("installAsked", false)) return null;
+  return html`<p class="hint">${_("Install this app, so that the phone keeps your notes and opens them without a network.")}
+    <button type="button" onClick=${install}>${_("Install")}</button>
+    <button type="button" class="quiet" onClick=${() => store.setLocal("installAsked", true)}>${_("Not now")}</button></p>`;
+}
+
+export function TodayScreen() {
+  const day = store.now().toDateString();
+  const all = mySessions();
+  const today = all.filter((one) => new Date(one.fields.started_at).toDateString() === day);
+  const earlier = all.filter((one) => !today.includes(one)).slice(0, EARLIER);
+  const mayTaste = store.account.value?.role !== "viewer";
+  const start = !mayTaste
+    ? html`<p class="soft">${_("Your role looks on: it writes no tastings.")}</p>`
+    : onTable().length < MOST_POTS
+      ? html`<a class="button wide" href=${to("lots")}>${_("Start a tasting")}</a>`
+      : html`<p class="soft">${_("Six pots are on the table. Close one to start another.")}</p>`;
+  return html`<${Frame} title=${_("Today")} bottom=${html`<div class="start">${start}</div>`}>
+    <${NewVersion} />
+    ${today.length === 0 && html`<p>${_("Nothing tasted yet today.")}</p>`}
+    <ul class="rows">${today.map((one) => html`<${Row} key=${one.id} session=${one} />`)}</ul>
+    ${today.length > 0 && html`<${Install} />`}
+    <${Flights} />
+    ${earlier.length > 0 && html`<section aria-labelledby="earlier"><h2 id="earlier">${_("Earlier")}</h2>
+      <ul class="rows">${earlier.map((one) => html`<${Row} key=${one.id} session=${one} />`)}</ul></section>`}
+    <section class="cautions" aria-labelledby="care"><h2 id="care">${_("Take care")}</h2>
+      <ul><li>${scalding()}</li><li>${hotDrink()}</li><li>${caffeine()}</li></ul></section>
+  </${Frame}>`;
+}

@@ -47,11 +47,14 @@ export function TablePots() {
 function Kept() {
   const unsent = store.unsent.value;
   const problems = store.problems.value.length;
-  const { online, sending } = store.link.value;
+  const { online, sending, trouble } = store.link.value;
+  const state = problems
+    ? ngettext("%(n)s not taken", "%(n)s not taken", problems)
+    : trouble === "signed_out" ? _("signed out") : sending ? _("sending") : online ? _("network") : _("no network");
   const words = unsent === 0 ? _("Everything is sent") : ngettext("%(n)s kept, not sent", "%(n)s kept, not sent", unsent);
   return html`<a class="kept" href=${to("settings")} data-unsent=${unsent > 0}>
     <span>${words}</span>
-    <span class="soft">${problems ? ngettext("%(n)s not taken", "%(n)s not taken", problems) : sending ? _("sending") : online ? _("network") : _("no network")}</span>
+    <span class="soft">${state}</span>
   </a>`;
 }
 

@@ -44,6 +44,15 @@ export const materialLabel = (code) => labelIn(materials(), code);
 /** Which number an infusion has, in words. */
 export const infusionLabel = (n) => (n === 0 ? _("Rinse") : _("Infusion %(n)s", { n }));
 
+/** What keeps the phone from sending, in words; the codes are those of the store's link. */
+export const troubleWords = (code) =>
+  ({
+    signed_out: _("This phone is signed out. Sign in again to send; nothing is lost."),
+    app_too_old: _("This version of the app is too old for the server. Load the new one."),
+    server_full: _("The server's disk is full. Everything stays on this phone until it takes it."),
+    server_trouble: _("The server refuses at the moment. Everything stays on this phone until it takes it."),
+  })[code];
+
 export const scalding = () =>
   _("Water just off the boil scalds at once; keep kettle and pot away from children and pour away from the hand.");
 export const hotDrink = () =>

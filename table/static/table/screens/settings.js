@@ -4,7 +4,7 @@ import { Frame } from "../parts/frame.js";
 import { Component, html } from "../parts/html.js";
 import { LANGUAGES, _, language, ngettext, useLanguage, when } from "../parts/i18n.js";
 import { isInstalled } from "../parts/install.js";
-import { caffeine, hotDrink, scalding } from "../parts/labels.js";
+import { caffeine, hotDrink, scalding, troubleWords } from "../parts/labels.js";
 import { local, store } from "../parts/store.js";
 
 const onOff = () => [[true, _("on")], [false, _("off")]];
@@ -24,7 +24,7 @@ function Sending() {
   return html`<section aria-labelledby="sending">
     <h2 id="sending">${_("Kept and sent")}</h2>
     <p>${unsent ? ngettext("%(n)s change is on this phone alone.", "%(n)s changes are on this phone alone.", unsent) : _("Everything is sent.")} ${state}</p>
-    ${trouble && html`<p class="hint">${trouble}</p>`}
+    ${trouble && html`<p class="hint">${troubleWords(trouble)} ${trouble === "signed_out" && html`<a href="/sign-in/?next=/table/">${_("Sign in")}</a>`}</p>`}
     ${lastSync && html`<p class="soft">${_("Last sent and fetched: %(when)s", { when: when(lastSync, store.now()) })}</p>`}
     <p class="buttons"><button type="button" onClick=${() => store.sync()}>${_("Send now")}</button>
       <button type="button" class="second" onClick=${saveUnsent}>${_("Save unsent notes as a file")}</button></p>

@@ -15,6 +15,7 @@ from babel.messages.catalog import Catalog
 from babel.messages.extract import extract
 
 APP = Path(__file__).resolve().parent.parent / "table" / "static" / "table"
+LEXICON = APP.parents[2] / "tastings" / "data" / "lexicon.json"
 NOT_OURS = "vendor"
 GENERATED = "words"
 STRING = r'"(?:[^"\\\n]|\\.)*"'
@@ -43,13 +44,24 @@ def app_messages() -> Iterator[tuple[str | tuple[str, ...], str | None, Path]]:
             yield message, context, file
 
 
+def built_in_file() -> Path:
+    """Return the module with the built-in descriptors, which no sync brings."""
+    return APP / GENERATED / "built_in.js"
+
+
+def built_in_module() -> str:
+    """Return the built-in descriptors as a module of JavaScript: the fields of each."""
+    descriptors = json.loads(LEXICON.read_text("utf-8"))["descriptors"]
+    return f"export default {json.dumps(descriptors, ensure_ascii=False, indent=0)};\n"
+
+
 def words_file(language: str) -> Path:
     """Return the module with the app's sentences in a language."""
     return APP / GENERATED / f"{language}.js"
 
 
 def words_module(catalog: Catalog, data_messages: Iterable[tuple[str, str, str]]) -> str:
-    """Return the app's sentences of a catalogue as a module of JavaScript: by context and message, in one form or two."""
+    """Return the app's sentences of a catalogue as a module: by context and message, in one form or two."""
     wanted = {(message if isinstance(message, str) else message[0], context) for message, context, _ in app_messages()}
     wanted |= {(message, context) for context, message, _ in data_messages if context in DATA_CONTEXTS}
     words = {}

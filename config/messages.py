@@ -17,7 +17,7 @@ from babel.messages.pofile import read_po, write_po
 from django.conf import settings
 from django.utils.translation.template import templatize
 
-from config.app_messages import app_messages, words_file, words_module
+from config.app_messages import app_messages, built_in_file, built_in_module, words_file, words_module
 
 ROOT = Path(__file__).resolve().parent.parent
 LANGUAGES = tuple(code for code, _name in settings.LANGUAGES if code != settings.LANGUAGE_CODE)
@@ -82,6 +82,7 @@ def update(language: str) -> list[Message]:
     mo_file(language).write_bytes(compiled(language))
     words_file(language).parent.mkdir(exist_ok=True)
     words_file(language).write_text(app_words(language), "utf-8")
+    built_in_file().write_text(built_in_module(), "utf-8")
     return untranslated(language)
 
 

@@ -4,7 +4,7 @@ import re
 
 import pytest
 
-from config.app_messages import CALL, app_messages, app_sources, words_file
+from config.app_messages import CALL, app_messages, app_sources, built_in_file, built_in_module, words_file
 from config.messages import LANGUAGES, app_words
 
 GETTEXT = re.compile(r"(?<![\w.])(?:_|n?p?gettext)\((?!text|key|context)")
@@ -70,3 +70,7 @@ def test_messages_are_found_inside_templates_inside_templates():
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_words_of_the_app_are_those_of_the_catalogue(language):
     assert words_file(language).read_text("utf-8") == app_words(language), "run manage.py translations"
+
+
+def test_built_in_descriptors_of_the_app_are_those_of_the_server():
+    assert built_in_file().read_text("utf-8") == built_in_module(), "run manage.py translations"

@@ -2,6 +2,7 @@
 import { computed } from "../parts/html.js";
 import { pgettext } from "../parts/i18n.js";
 import { store } from "../parts/store.js";
+import builtIn from "../words/built_in.js";
 
 /** Rated in every infusion, and first. */
 export const LEADING = ["strength", "liking"];
@@ -118,16 +119,19 @@ export function nextNumber(infusions, withRinse) {
   return infusions.at(-1).fields.number + 1;
 }
 
+/** Descriptors by key: the built-in ones, which are part of the app, and the team's own. */
+export const descriptors = computed(() => {
+  const own = [...store.rows("descriptor").value.values()].map((row) => row.fields);
+  return new Map([...builtIn, ...own].map((fields) => [fields.key, fields]));
+});
+
 /** A word's label; the built-in ones are in the catalogue, a team's own are as the team wrote them. */
 export function wordLabel(key) {
-  const row = wordRow(key);
-  return row ? pgettext("descriptor", row.fields.label) : key.replaceAll("_", " ");
+  const known = descriptors.value.get(key);
+  return known ? pgettext("descriptor", known.label) : key.replaceAll("_", " ");
 }
 
-export function wordRow(key) {
-  for (const row of store.rows("descriptor").value.values()) if (row.fields.key === key) return row;
-  return null;
-}
+export const isRatedWord = (key) => Boolean(descriptors.value.get(key)?.rated_each_infusion);
 
 /** Lots, those tasted or written last first. */
 export function lotsByUse() {

@@ -1,6 +1,6 @@
 // Which words are offered first: those of the lot, then those of the team, by how often they were noted.
 import { store } from "../parts/store.js";
-import { sessionOf } from "./reading.js";
+import { descriptors, sessionOf } from "./reading.js";
 
 const LOT_WEIGHT = 1000; // any use for this lot counts more than the team's whole past
 
@@ -15,18 +15,18 @@ export function wordsByUse(session, moment) {
     const weight = ofLot.has(fields.session) ? LOT_WEIGHT : 1;
     uses.set(fields.descriptor, (uses.get(fields.descriptor) ?? 0) + weight);
   }
-  const rows = [...store.rows("descriptor").value.values()].filter((row) => !row.fields.rated_each_infusion);
-  const used = rows.map((row) => row.fields.key).filter((key) => uses.has(key));
-  return [...used.sort((a, b) => uses.get(b) - uses.get(a)), ...byFamily(rows, familiesOf(moment), uses)];
+  const words = [...descriptors.value.values()].filter((word) => !word.rated_each_infusion);
+  const used = words.map((word) => word.key).filter((key) => uses.has(key));
+  const fresh = words.filter((word) => !uses.has(word.key));
+  return [...used.sort((a, b) => uses.get(b) - uses.get(a)), ...byFamily(fresh, familiesOf(moment))];
 }
 
-/** Words never noted at this moment: in turn one of each family that suits it, then all others. */
-function byFamily(rows, families, uses) {
-  const fresh = rows.filter((row) => !uses.has(row.fields.key));
-  const groups = families.map((family) => fresh.filter((row) => row.fields.family === family));
+/** Keys of words never noted at this moment: in turn one of each family that suits it, then all others. */
+function byFamily(words, families) {
+  const groups = families.map((family) => words.filter((word) => word.family === family));
   const most = Math.max(...groups.map((group) => group.length));
   const inTurn = Array.from({ length: most }, (_none, i) => groups.map((group) => group[i])).flat().filter(Boolean);
-  return [...inTurn, ...fresh.filter((row) => !families.includes(row.fields.family))].map((row) => row.fields.key);
+  return [...inTurn, ...words.filter((word) => !families.includes(word.family))].map((word) => word.key);
 }
 
 function familiesOf(moment) {

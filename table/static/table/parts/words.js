@@ -1,5 +1,5 @@
 // Words, checked by one tap: the likeliest first, all of them by search, how strong each is if one likes.
-import { matches, noteOf, notesAt, wordLabel, wordRow } from "../model/reading.js";
+import { descriptors, isRatedWord, matches, noteOf, notesAt, wordLabel } from "../model/reading.js";
 import { wordsByUse } from "../model/word_order.js";
 import { create, note, unnote } from "../model/writing.js";
 import { once } from "./fields.js";
@@ -16,7 +16,7 @@ const FOUND = 24;
 /** A key that the server takes: small Latin letters, digits and _; what is left of another script is made unique. */
 function keyOf(label) {
   const plain = label.normalize("NFD").toLowerCase().replace(/[^a-z0-9]+/g, "_").replace(/^[^a-z]+|_+$/g, "");
-  const isFree = plain && !wordRow(plain.slice(0, 60));
+  const isFree = plain && !descriptors.value.has(plain.slice(0, 60));
   return isFree ? plain.slice(0, 60) : `w_${store.newId().replaceAll("-", "")}`;
 }
 
@@ -48,16 +48,16 @@ export class Words extends Component {
   };
 
   found() {
-    const rows = [...store.rows("descriptor").value.values()].filter(({ fields }) =>
-      matches(this.state.typed, fields.label, wordLabel(fields.key), ...(fields.synonyms ?? [])),
+    const found = [...descriptors.value.values()].filter(
+      (word) => !word.rated_each_infusion && matches(this.state.typed, word.label, wordLabel(word.key), ...(word.synonyms ?? [])),
     );
-    return rows.map((row) => row.fields.key).filter((key) => !wordRow(key).fields.rated_each_infusion);
+    return found.map((word) => word.key);
   }
 
   render({ infusion, moment, notes }) {
     const noted = notesAt(notes, infusion, moment)
       .map((row) => row.fields.descriptor)
-      .filter((key) => key && !wordRow(key)?.fields.rated_each_infusion);
+      .filter((key) => key && !isRatedWord(key));
     const isSearching = Boolean(this.state.typed.trim());
     const found = isSearching ? this.found() : [];
     const offered = isSearching ? found.slice(0, FOUND) : this.order(moment).slice(0, OFFERED);

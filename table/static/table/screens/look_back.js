@@ -34,16 +34,16 @@ function Infusion({ session, infusion, notes }) {
 
 /** The lot's figures, and the guide; the last ones seen when there is no network. */
 function Computed({ session, seen }) {
-  const { steeps, sentence, departures, next, evidence } = seen.answer;
+  const { steeps, sentence, departures, next } = seen.answer;
   const here = (departures ?? []).filter((one) => one.session === session.id);
   const guide = guideFor(session);
   return html`<section class="computed" aria-labelledby="computed">
     <h2 id="computed">${_("Computed for this lot")}</h2>
     <p class="soft">${_("seen %(when)s", { when: when(seen.seenAt, store.now()) })}</p>
-    ${evidence?.sessions > 0 && steeps && html`<p>${_("Worth about %(n)s infusions (%(low)s to %(high)s).", { n: steeps.recommended, low: steeps.low, high: steeps.high })}</p>`}
+    ${typeof steeps?.recommended === "number" && html`<p>${_("Worth about %(n)s infusions (%(low)s to %(high)s).", { n: steeps.recommended, low: steeps.low, high: steeps.high })}</p>`}
     ${sentence && html`<p>${sentence}</p>`}
     ${here.map((one) => html`<p key=${`${one.infusion} ${one.kind}`}>${one.detail}</p>`)}
-    ${guide && html`<p>${_("Guide for this pot")}: ${guide.answer.infusions.map((one) => `${number(one.steep_s)} s`).join(", ")}</p>`}
+    ${guide?.answer.infusions.length > 0 && html`<p>${_("Guide for this pot")}: ${guide.answer.infusions.map((one) => `${number(one.steep_s)} s`).join(", ")}</p>`}
     ${next && html`<p>${next}</p>`}
   </section>`;
 }

@@ -1,5 +1,5 @@
 // One cup: strength and liking, what is still there of the cup before, new words, a photo, free text.
-import { LEADING, infusionBefore, infusionsOf, noteOf, notesAt, notesOf, ratedIn, wordLabel, wordRow } from "../model/reading.js";
+import { LEADING, descriptors, infusionBefore, infusionsOf, isRatedWord, noteOf, notesAt, notesOf, ratedIn, wordLabel } from "../model/reading.js";
 import { note, sayInWords, unnote } from "../model/writing.js";
 import { Curve, curveLabel } from "../parts/curve.js";
 import { Choice, once } from "../parts/fields.js";
@@ -9,7 +9,6 @@ import { cupMoments, hotDrink, infusionLabel } from "../parts/labels.js";
 import { PhotoButton } from "../parts/photo.js";
 import { RatingLine } from "../parts/rating_line.js";
 import { to } from "../parts/route.js";
-import { store } from "../parts/store.js";
 import { did } from "../parts/undo.js";
 import { NotedWord, Words } from "../parts/words.js";
 
@@ -20,14 +19,12 @@ function ends(key) {
 }
 
 const points = (row) => row?.fields.intensity ?? null;
-const isRatedWord = (key) => Boolean(wordRow(key)?.fields.rated_each_infusion);
 
 /** Lines to rate on: those that lead, those of this cup and of the cup before, and what was asked for. */
 function Lines({ session, infusion, before, notes, asked, onAsk }) {
   const rated = (of) => notesAt(notes, of, "mouth").map((row) => row.fields.descriptor).filter(isRatedWord);
   const keys = [...new Set([...LEADING, ...(before ? rated(before.id) : []), ...rated(infusion.id), ...asked])];
-  const all = [...store.rows("descriptor").value.values()].filter((row) => row.fields.rated_each_infusion).map((row) => row.fields.key);
-  const more = all.filter((key) => !keys.includes(key));
+  const more = [...descriptors.value.keys()].filter((key) => isRatedWord(key) && !keys.includes(key));
   const rate = async (key, value) => {
     const undo = await note(session.id, infusion.id, "mouth", key, value);
     did(_("%(word)s rated", { word: wordLabel(key) }), undo);

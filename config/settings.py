@@ -7,6 +7,7 @@ import dj_database_url
 
 from config.logs import log_settings
 from config.mail import mail_settings
+from config.quotas import quota_settings
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 LEAFSPAN_HOME = Path(os.environ.get("LEAFSPAN_HOME") or BASE_DIR / ".leafspan")
@@ -119,6 +120,9 @@ DEVICE_TOKEN_MAX_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_MAX_DAYS") or 730)
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 # Twenty a second for a whole minute from all devices of one login: phones that send photos in pieces stay far below.
 API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 1200)
+
+# Per team and per member; what they count is in config/quotas.py and docs/running.md.
+QUOTAS = quota_settings(os.environ)
 
 LANGUAGE_CODE = "en"
 LANGUAGES = [("en", "English"), ("de", "Deutsch")]

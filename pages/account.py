@@ -51,6 +51,7 @@ class Account(View):
         context = {
             "login": login,
             "memberships": memberships,
+            "owns_a_team": any(one.runs_team for one in memberships),
             "form": PhoneForm(memberships) if memberships else None,
             "devices": [_device(token) for token in tokens_of(login.id, now=timezone.now())],
         }

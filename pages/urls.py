@@ -2,13 +2,14 @@
 
 from django.urls import path
 
-from pages import account, accounts, cards, docs, flights, languages, links, lots, reports, shared
+from pages import account, accounts, cards, docs, flights, languages, links, lots, reports, shared, usage
 
 urlpatterns = [
     path("api/v1/schema", docs.Document.as_view(), name="schema"),
     path("api/v1/docs", docs.DocsPage.as_view()),
     *lots.urlpatterns,
     *account.urlpatterns,
+    *usage.urlpatterns,
     *accounts.urlpatterns,
     *languages.urlpatterns,
     *reports.urlpatterns,

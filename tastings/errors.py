@@ -5,7 +5,8 @@ Refused
 ├── PhotoNotReady   what it needs is not there yet, or will never be
 ├── AlreadyRunning  it is being made for someone of the team at this moment
 ├── WrongState      it has gone too far for this, or not far enough
-└── DiskFull        no room for more files
+├── DiskFull        no room for more files
+└── QuotaFull       the team, or the member, stores as much as it may
 """
 
 from django.utils.translation import gettext as _
@@ -59,3 +60,14 @@ class DiskFull(Refused):
     status = 507
     code = "disk_full"
     title = gettext_lazy("There is no room for more photos just now; send it again later")
+
+
+class QuotaFull(Refused):
+    """The team, or the member, stores as much as it may; the problem says which quota it is."""
+
+    status = 507
+    code = "quota_full"
+    title = gettext_lazy("A limit of storage is reached")
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.detail, problems=[problem])

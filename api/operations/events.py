@@ -13,12 +13,15 @@ it is ready for it, never a queue of old ones.
 import asyncio
 import json
 import logging
+from collections import Counter
 from collections.abc import Awaitable, Callable, Mapping, MutableMapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import partial
 from typing import Any
-from uuid import UUID
+from uuid import UUID, uuid4
 
+import redis
 from django.db import connections
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -32,9 +35,12 @@ from rest_framework.views import APIView
 from api.http.languages import accepted_language
 from api.http.openapi import operation, problem_responses
 from api.http.problems import MEDIA_TYPE, problem_document
+from tastings.queries.quotas import limit_of
+from tastings.wording.quotas import quota_full_text
 from teams.actions.people import token_digest
 from teams.errors import Refused
 from teams.queries.people import revisions_of, token_by_digest, valid_tokens
+from teams.stream_counts import Stream, close_stream, open_streams, renew_streams
 
 PATH = "/api/v1/events"
 POLL_INTERVAL_S = 1.0
@@ -56,7 +62,7 @@ class Events(APIView):
 
     @operation(
         parameters=[OpenApiParameter("Last-Event-ID", str, OpenApiParameter.HEADER, description="a cursor")],
-        responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(501, 503)},
+        responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(429, 501, 503)},
     )
     def get(self, request: Request) -> Response:  # noqa: ARG002 - the framework's shape
         """Open the stream: an event whenever there is something to pull."""
@@ -72,10 +78,10 @@ _log = logging.getLogger(__name__)
 
 @dataclass(eq=False, slots=True)
 class _Listener:
-    """One open stream: its token and team, the last cursor sent, and the event that wakes it."""
+    """One open stream: its token and owner, the last cursor sent, and the event that wakes it."""
 
     token: UUID
-    team: UUID
+    stream: Stream
     last_sent_cursor: int
     latest: int
     wake: asyncio.Event = field(default_factory=asyncio.Event)
@@ -108,21 +114,33 @@ class EventStreams:
             )
         if len(self._listeners) >= MAX_LISTENERS:
             return await _refuse(send, 503, "busy", _("too many listeners; sync still works"), {"Retry-After": "30"})
-        token_id, team, revision = found
-        listener = _Listener(token_id, team, last_sent_cursor=_last_event(headers, revision), latest=revision)
-        return await self._serve(listener, receive, send, head_only=scope["method"] == "HEAD")
+        token_id, stream, revision = found
+        elsewhere = await asyncio.to_thread(_run_in_thread, open_streams, stream.team)
+        if (full := self._full_quota(stream, elsewhere)) is not None:
+            return await _refuse(send, 429, "quota_full", full, {"Retry-After": "60"})
+        listener = _Listener(token_id, stream, last_sent_cursor=_last_event(headers, revision), latest=revision)
+        if scope["method"] == "HEAD":
+            await _start(send)
+            return await send({"type": "http.response.body", "body": b""})
+        self._listeners.add(listener)  # nothing is awaited since the count, so that none slips in between
+        try:
+            await _count(renew_streams, [stream])
+            return await self._serve(listener, receive, send)
+        finally:
+            self._listeners.discard(listener)
+            await _count(close_stream, stream)
 
-    async def _serve(self, listener: _Listener, receive: Receive, send: Send, *, head_only: bool) -> None:
-        start = [
-            (b"content-type", b"text/event-stream"),
-            (b"cache-control", b"no-store"),
-            (b"x-accel-buffering", b"no"),
-        ]
-        await send({"type": "http.response.start", "status": 200, "headers": start})
-        if head_only:
-            await send({"type": "http.response.body", "body": b""})
-            return
-        self._listeners.add(listener)
+    def _full_quota(self, stream: Stream, elsewhere: Mapping[UUID, int]) -> str | None:
+        """Return what to say if the team or the login has as many streams open as it may, in all processes."""
+        here = Counter(one.stream.user for one in self._listeners if one.stream.team == stream.team)
+        counted = Counter({user: max(here[user], elsewhere.get(user, 0)) for user in {*here, *elsewhere}})
+        for of_team, used in ((False, counted[stream.user]), (True, counted.total())):
+            if used >= (limit := limit_of("streams", of_team=of_team)):
+                return quota_full_text("streams", of_team=of_team, limit=limit)
+        return None
+
+    async def _serve(self, listener: _Listener, receive: Receive, send: Send) -> None:
+        await _start(send)
         if self._watch is None or self._watch.done():
             self._watch = asyncio.create_task(self._poll())
         disconnected = asyncio.create_task(_wait_for_disconnect(receive))
@@ -145,7 +163,6 @@ class EventStreams:
             pass  # the phone disconnected during a write
         finally:
             disconnected.cancel()
-            self._listeners.discard(listener)
 
     async def _poll(self) -> None:
         """Read the counters once a second while anyone listens, and now and then which tokens are still valid."""
@@ -154,20 +171,36 @@ class EventStreams:
             await asyncio.sleep(POLL_INTERVAL_S)
             n_polls += 1
             try:
-                teams = {listener.team for listener in self._listeners}
+                teams = {listener.stream.team for listener in self._listeners}
                 counters = await asyncio.to_thread(_run_in_thread, revisions_of, teams)
                 alive: set[UUID] | None = None
                 if n_polls % HEARTBEAT_S == 0:
                     tokens = {listener.token for listener in self._listeners}
+                    await _count(renew_streams, [listener.stream for listener in self._listeners])
                     alive = await asyncio.to_thread(_run_in_thread, partial(valid_tokens, teams=teams), tokens)
             except Exception:  # noqa: BLE001 - a database that is away for a moment must not end every stream
                 _log.warning("live table: the database did not answer", exc_info=True)
                 continue
             for listener in self._listeners:
-                listener.latest = max(listener.latest, counters.get(listener.team, 0))
+                listener.latest = max(listener.latest, counters.get(listener.stream.team, 0))
                 listener.ended = alive is not None and listener.token not in alive
                 if listener.ended or listener.latest > listener.last_sent_cursor:
                     listener.wake.set()
+
+
+async def _start(send: Send) -> None:
+    headers = [
+        (b"content-type", b"text/event-stream"),
+        (b"cache-control", b"no-store"),
+        (b"x-accel-buffering", b"no"),
+    ]
+    await send({"type": "http.response.start", "status": 200, "headers": headers})
+
+
+async def _count(change: Callable[..., None], *streams: object) -> None:
+    """Count streams in the broker's server; while it is away this process knows its own."""
+    with suppress(redis.RedisError):
+        await asyncio.to_thread(change, *streams)
 
 
 def _run_in_thread(func: Callable[..., Any], *arguments: Any) -> Any:  # noqa: ANN401 - passes through
@@ -178,10 +211,13 @@ def _run_in_thread(func: Callable[..., Any], *arguments: Any) -> Any:  # noqa: A
         connections.close_all()
 
 
-def _token_team(token: str) -> tuple[UUID, UUID, int] | None:
-    """Return token id, team and the team's counter."""
+def _token_team(token: str) -> tuple[UUID, Stream, int] | None:
+    """Return token id, a new stream of its member and the team's counter."""
     found = token_by_digest(token_digest(token), now=timezone.now())
-    return (found.id, found.member.team_id, found.member.team.revision) if found else None
+    if found is None:
+        return None
+    stream = Stream(uuid4(), team=found.member.team_id, user=found.member.user_id)
+    return found.id, stream, found.member.team.revision
 
 
 def _last_event(headers: Mapping[str, str], revision: int) -> int:
@@ -191,7 +227,7 @@ def _last_event(headers: Mapping[str, str], revision: int) -> int:
 
 
 def _event(listener: _Listener) -> bytes:
-    data = json.dumps({"team": str(listener.team), "cursor": listener.last_sent_cursor})
+    data = json.dumps({"team": str(listener.stream.team), "cursor": listener.last_sent_cursor})
     return f"id: {listener.last_sent_cursor}\nevent: changed\ndata: {data}\n\n".encode()
 
 

@@ -7,6 +7,7 @@ from api.people.invitations import AcceptInvitation, InvitationDetail, Invitatio
 from api.people.members import MemberDetail, Members
 from api.people.shops import ShopDetail, Shops
 from api.people.team import HandOver, TeamDetail
+from api.people.usage import TeamUsage
 
 urlpatterns = [
     path("shops/", Shops.as_view()),
@@ -17,6 +18,7 @@ urlpatterns = [
     path("invitations/accept", AcceptInvitation.as_view()),
     path("invitations/<str:invitation_id>/", InvitationDetail.as_view()),
     path("team", TeamDetail.as_view()),
+    path("team/usage", TeamUsage.as_view()),
     path("team/owner", HandOver.as_view()),
     path("audit", Audit.as_view()),
 ]

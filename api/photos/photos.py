@@ -123,7 +123,7 @@ class Photos(APIView):
     @operation(
         operation_id="photo_create",
         request=NewPhotoSerializer,
-        responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem_responses(403)},
+        responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 507)},
     )
     def post(self, request: Request) -> Response:
         """Announce a photo; the answer says how much of it is there already."""

@@ -28,6 +28,7 @@ from api.records.serializers import (
 from lots.merge import DELETED
 from lots.schema import RecordSchema
 from tastings.actions.push import NEW, Change, Verdict, push_changes, validate_fields
+from tastings.errors import QuotaFull
 from tastings.queries.records import Record, history_for, list_records, record_for
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed, Problem
@@ -141,6 +142,8 @@ def _refusal(verdict: Verdict) -> Exception:
         return PreconditionFailed()
     if "not_allowed" in codes:
         return NotAllowed(verdict.problems[0].detail, problems=verdict.problems)
+    if "quota" in codes:
+        return QuotaFull(verdict.problems[0])
     if "unknown_record" in codes:
         return NotFound()
     return Invalid(problems=verdict.problems)
@@ -160,7 +163,7 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
         post=operation(
             operation_id=f"{name}_create",
             request=new_record_serializer(schema),
-            responses={201: record, **BAD_BODY, **problem_responses(403)},
+            responses={201: record, **BAD_BODY, **problem_responses(403, 507)},
         ),
     )(many)
     extend_schema_view(

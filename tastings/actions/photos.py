@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from lots.schema import clean_fields, record_faults
 from lots.wording import field_problem
+from tastings.actions.quotas import check_photo_quotas
 from tastings.errors import PhotoNotReady, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
@@ -18,7 +19,7 @@ from tastings.queries.photos import get_photo, name_on_disk, visible_photos
 from tastings.queries.records import record_for
 from tastings.schemas import PHOTO
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
-from teams.models import Member
+from teams.models import Member, Team
 
 
 def require_writer(member: Member) -> None:
@@ -37,6 +38,8 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     ------
     Invalid
         A field does not hold, a parent is unknown, or the id is taken.
+    QuotaFull
+        The photo would go beyond what the team or the member may store.
     """
     require_writer(member)
     values, faults = clean_fields(PHOTO, sent)
@@ -49,12 +52,14 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     columns = _columns(values)
     made = Photo(id=photo, team_id=member.team_id, by_id=member.user_id, created_at=now, touched_at=now, **columns)
     with transaction.atomic():
+        Team.objects.select_for_update(no_key=True).get(id=member.team_id)
         try:
             with transaction.atomic():
                 made.save(force_insert=True)
         except IntegrityError:
             stored = Photo.objects.filter(team_id=member.team_id, id=photo).first()
         else:
+            check_photo_quotas(member)
             _attach_if_visible(member, made)
             return True
     same = stored is not None and all(getattr(stored, name) == value for name, value in columns.items())

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Exists, Max, OuterRef, QuerySet
 
 from lots.models import Lot, Synced
+from tastings.actions.quotas import recount_records
 from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, Note, Session, TriangleTest
 from teams.models import Team
 from teams.row_security import acting_for, every_team
@@ -18,11 +19,12 @@ RETENTION = timedelta(days=400)
 
 
 def prune_all(*, now: datetime) -> int:
-    """Delete old tombstones of every team; return their number."""
+    """Delete old tombstones of every team, and count its records; return the number deleted."""
     n_deleted = 0
     for team in every_team():
         with acting_for(team):
             n_deleted += prune(team, now=now)
+            recount_records(team)
     return n_deleted
 
 

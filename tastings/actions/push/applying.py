@@ -16,6 +16,7 @@ from tastings.actions.push.checks import find_problems
 from tastings.actions.push.numbers import change_to_refuse, infusions_with_taken_numbers
 from tastings.actions.push.repeats import stored_history
 from tastings.actions.push.state import PushState
+from tastings.actions.quotas import quota_problem
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
 
@@ -79,6 +80,9 @@ class Applier:
         merged, outcome = pending.try_merge(change, device=self._device, by=user, now=self._now)
         if problems := find_problems(change, pending, merged, state=self._state):
             self._results[i] = _Result("refused", problems)
+            return
+        if not pending.exists and (full := self._state.allowance.full_quota(change.type, change.id)) is not None:
+            self._results[i] = _Result("refused", [quota_problem(full)])
             return
         if sent_key is not None and merged.stamps.get("descriptor") != pending.current.stamps.get("descriptor"):
             pending.lost.append(LostValue("descriptor", sent_key, merged.stamps["descriptor"]))

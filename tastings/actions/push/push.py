@@ -77,6 +77,7 @@ def _push(
     revision = store(state, revision=team.revision, now=now)
     if revision != team.revision:
         Team.objects.filter(id=team.id).update(revision=revision)
+        state.allowance.save({record.id for name in RECORD_SCHEMAS for record in state.dirty(name)})
         mark_due(team.id, changed_lots(state), revision=revision, now=now)
         enqueue_answers(changed_cups(state), now=now)
         check_constraints_now()

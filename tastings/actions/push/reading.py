@@ -13,6 +13,7 @@ from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
 from tastings.actions.push.rows import id_array
 from tastings.actions.push.state import PushState, Records
+from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Session
 from tastings.queries.records import visible_sessions, with_descriptors
 from tastings.schemas import RECORD_SCHEMAS
@@ -99,6 +100,7 @@ class _Reader:
             hidden=self._hidden,
             built_in=self._built_in,
             descriptors=self._descriptors(keys),
+            allowance=RecordAllowance(self._member),
             shops=shops,
             cups=cups,
         )

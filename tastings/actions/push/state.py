@@ -7,6 +7,7 @@ from uuid import UUID
 from lots.schema import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
+from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member
@@ -27,6 +28,7 @@ class PushState:
     """Named descriptors that every team has and none may change."""
     descriptors: Mapping[str, Sequence[Descriptor]]
     """Stored descriptors by key, live ones first."""
+    allowance: RecordAllowance
     shops: set[UUID] = field(default_factory=set)
     """Named shops of the team."""
     cups: Mapping[UUID, FlightCup] = field(default_factory=dict)

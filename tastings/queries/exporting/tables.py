@@ -204,6 +204,7 @@ EXCLUDED: Mapping[str, str] = {
     "teams.ResetRequest": "requests for such links",
     "teams.AttemptCount": "counts of failed attempts",
     "tastings.Development": "figures computed from the records; they are computed again",
+    "tastings.RecordCount": "counts of the records; they are counted again",
     "tastings.RenderedDocument": "documents rendered from figures and kept for a while; they are rendered again",
     "tastings.Share": "signed links to one server's pages; they hold nothing that was tasted",
     "tastings.TeamPanel": "what was learned about tasters from the records; it is learned again",

@@ -14,6 +14,7 @@ from PIL import Image
 
 from tastings.actions.importing.team.archive_rows import ReferencedIds, row_builder, validated_lines
 from tastings.actions.importing.team.import_archive import Archive, ArchiveError, LogLine, open_archive
+from tastings.actions.quotas import recount_records
 from tastings.errors import DiskFull
 from tastings.models import Development, PhotoContent, Session
 from tastings.models.photo_files import delete_photo_files, write_photo
@@ -206,6 +207,7 @@ def _finish(team: Team) -> None:
     highest = REVISION_JUMP + max(rows.values_list("revision", flat=True).first() or 0 for rows in last)
     Team.objects.filter(id=team.id).update(revision=highest)
     lots = Session.objects.filter(shared_sessions(), team_id=team.id, removed=False).values_list("lot_id", flat=True)
+    recount_records(team.id)
     # no job is enqueued here: the timetable finds what is due, a few at a time
     Development.objects.bulk_create(
         (Development(lot_id=lot, team_id=team.id, due_revision=highest) for lot in lots.distinct()),

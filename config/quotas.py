@@ -1,0 +1,42 @@
+"""How much a team and each of its members may store or hold open, read from the environment."""
+
+from collections.abc import Mapping
+
+from django.core.exceptions import ImproperlyConfigured
+
+GB = 1_000_000_000
+DEFAULTS: Mapping[str, tuple[int, int]] = {
+    "photos": (50_000, 20_000),
+    "photo_bytes": (50 * GB, 20 * GB),
+    "uploads": (1_000, 200),
+    "notes": (5_000_000, 1_000_000),
+    "records": (5_000_000, 1_000_000),
+    "streams": (200, 20),
+}
+"""Per team and per member. Ten pots a day make about 250,000 notes a year. Own choices, no source."""
+VARIABLES: Mapping[str, str] = {
+    "photos": "LEAFSPAN_QUOTA_PHOTOS",
+    "photo_bytes": "LEAFSPAN_QUOTA_PHOTO_BYTES",
+    "uploads": "LEAFSPAN_QUOTA_UPLOADS",
+    "notes": "LEAFSPAN_QUOTA_NOTES",
+    "records": "LEAFSPAN_QUOTA_RECORDS",
+    "streams": "LEAFSPAN_QUOTA_STREAMS",
+}
+
+
+def quota_settings(environment: Mapping[str, str]) -> dict[str, tuple[int, int]]:
+    """Return the quotas: those of the environment, as ``team/member``, in the place of the defaults.
+
+    Raises
+    ------
+    ImproperlyConfigured
+        A value that is not two whole numbers with a slash between them.
+    """
+    quotas = dict(DEFAULTS)
+    for name, variable in VARIABLES.items():
+        if value := environment.get(variable):
+            parts = value.split("/")
+            if len(parts) != 2 or not all(part.isascii() and part.isdigit() for part in parts):
+                raise ImproperlyConfigured(f"{variable} must be two whole numbers, team/member, not {value!r}")
+            quotas[name] = (int(parts[0]), int(parts[1]))
+    return quotas

@@ -1,0 +1,107 @@
+"""Refuses what would go beyond a quota, and counts the records that members have made."""
+
+from uuid import UUID
+
+from django.db import connection
+from django.db.models import Count, F
+
+from tastings.errors import QuotaFull
+from tastings.models import RecordCount
+from tastings.queries.quotas import PHOTO_QUOTAS, Quota, QuotaName, photos_used, quotas_of, records_used, total
+from tastings.queries.records import MODELS
+from tastings.wording.quotas import quota_full_text
+from teams.errors import Problem
+from teams.models import Member
+
+
+def quota_problem(quota: Quota) -> Problem:
+    """Say which quota is full."""
+    return Problem("", "quota", quota_full_text(quota.name, of_team=quota.of_team, limit=quota.limit))
+
+
+def check_photo_quotas(member: Member) -> None:
+    """Refuse the photo that was just added if it goes beyond a quota. The team's row must be locked.
+
+    Raises
+    ------
+    QuotaFull
+        Naming the first quota that is exceeded.
+    """
+    used = photos_used(member.team_id)
+    for quota in (
+        *quotas_of(PHOTO_QUOTAS, used.get(member.user_id, {}), of_team=False),
+        *quotas_of(PHOTO_QUOTAS, total(used), of_team=True),
+    ):
+        if quota.used > quota.limit:
+            raise QuotaFull(quota_problem(quota))
+
+
+class RecordAllowance:
+    """What a member may still add to the team's records, within one push that has locked the team's row."""
+
+    def __init__(self, member: Member) -> None:
+        self._member = member
+        self._new: dict[QuotaName, set[UUID]] = {"notes": set(), "records": set()}
+        self._left: dict[QuotaName, list[Quota]] | None = None
+
+    def full_quota(self, type_name: str, record: UUID) -> Quota | None:
+        """Count a new record; return the quota that it goes beyond, and then do not count it."""
+        name: QuotaName = "notes" if type_name == "note" else "records"
+        number = len(self._new[name] | {record})
+        full = next((quota for quota in self._quotas(name) if number > quota.left), None)
+        if full is None:
+            self._new[name].add(record)
+        return full
+
+    def save(self, stored: set[UUID]) -> None:
+        """Add to the member's counts the new records that were stored."""
+        notes, records = (len(self._new[name] & stored) for name in ("notes", "records"))
+        if notes or records:
+            _add_made(self._member.team_id, self._member.user_id, notes=notes, records=records)
+
+    def _quotas(self, name: QuotaName) -> list[Quota]:
+        if self._left is None:
+            used = records_used(self._member.team_id)
+            own, everyone = used.get(self._member.user_id, {}), total(used)
+            self._left = {
+                one: quotas_of((one,), own, of_team=False) + quotas_of((one,), everyone, of_team=True)
+                for one in self._new
+            }
+        return self._left[name]
+
+
+def _add_made(team: UUID, user: UUID, *, notes: int, records: int) -> None:
+    """Add to the counts of one author, in one statement."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            """
+            INSERT INTO tastings_recordcount AS stored (id, team_id, user_id, notes, records)
+            VALUES (gen_random_uuid(), %s, %s, %s, %s)
+            ON CONFLICT (team_id, user_id) DO UPDATE SET
+                notes = stored.notes + excluded.notes, records = stored.records + excluded.records
+            """,
+            [team, user, notes, records],
+        )
+
+
+def recount_records(team: UUID) -> None:
+    """Correct the team's counts by counting: what was pruned or imported was not counted when it happened.
+
+    Pushes go on meanwhile: their additions stay, since the counts change by the difference found.
+    """
+    before = records_used(team)
+    counted: dict[UUID, dict[QuotaName, int]] = {user: {"notes": 0, "records": 0} for user in before}
+    for type_name, model in MODELS.items():
+        author = "taster_id" if type_name == "session" else "author_id"
+        name: QuotaName = "notes" if type_name == "note" else "records"
+        rows = model._default_manager.filter(team_id=team).order_by().values_list(author).annotate(Count("id"))
+        for user, number in rows:
+            of_user = counted.setdefault(user, {"notes": 0, "records": 0})
+            of_user[name] += number
+    for user, numbers in counted.items():
+        differences = {name: numbers[name] - before.get(user, {}).get(name, 0) for name in numbers}
+        if user not in before:
+            _add_made(team, user, **numbers)
+        elif any(differences.values()):
+            changes = {name: F(name) + difference for name, difference in differences.items()}
+            RecordCount.objects.filter(team_id=team, user_id=user).update(**changes)

@@ -16,7 +16,7 @@ from tastings.wording.left_out import left_out_reason
 
 @dataclass(frozen=True, slots=True)
 class ExpectedDay:
-    """When the roast is expected under the level: median and central interval."""
+    """When it is expected to be ready: median and central interval."""
 
     date: datetime.date | None
     low: datetime.date | None
@@ -63,7 +63,11 @@ class ReadinessOfLot:
     reason: str
     level: float
     roasted_on: datetime.date
-    probability: float | None = field(metadata=help_text("that the roast is under the level today"))
+    probability: float | None = field(metadata=help_text("that it is ready today: both of the next two"))
+    under: float | None = field(metadata=help_text("probability that the roast is under the level today"))
+    rested: float | None = field(
+        metadata=help_text("probability that it is liked as much as it is going to be; null while that is not known")
+    )
     expected: ExpectedDay
     today: RoastPoint | None
     curve: tuple[RoastPoint, ...]
@@ -95,6 +99,8 @@ def readiness_answer(lot: UUID, readiness: Readiness | None, *, level: float) ->
         level=readiness.level,
         roasted_on=readiness.roasted_on,
         probability=readiness.probability,
+        under=readiness.under,
+        rested=readiness.rested,
         expected=ExpectedDay(readiness.expected_on, readiness.low_on, readiness.high_on, LEVEL),
         today=None if readiness.today is None else _point(readiness.today, readiness=readiness),
         curve=tuple(_point(point, readiness=readiness) for point in readiness.curve),

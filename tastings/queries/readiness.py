@@ -4,9 +4,14 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import UUID
 
+from django.db.models import FloatField, Q
+from django.db.models.fields.json import KeyTextTransform, KeyTransform
+from django.db.models.functions import Cast
+
 from lots.models import Lot
 from tastings.maths.roast.readiness import DatedBrew, Readiness, readiness
-from tastings.models import Session
+from tastings.maths.roast.rest import liked_roast
+from tastings.models import Development, Session
 from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
 from tastings.queries.records import record_for
@@ -23,10 +28,13 @@ class LotReadiness:
 
 
 def readiness_for(member: Member, lot: UUID, *, today: date, level: float | None) -> LotReadiness:
-    """Return whether the roast is under a level, by default the team's own; raise NotFound for no such lot."""
+    """Return whether a roast has rested; raise NotFound for no such lot.
+
+    ``level`` is the roast it should be under [points]; None takes the one the team likes at that degree of roast.
+    """
     record_for(member, "lot", lot)
-    roasted_on = Lot.objects.values_list("roasted_on", flat=True).get(id=lot)
-    wanted = member.team.ready_roast if level is None else level
+    roasted_on, degree = Lot.objects.values_list("roasted_on", "roast").get(id=lot)
+    wanted = wanted_roast(member, lot) if level is None else level
     if roasted_on is None:
         return LotReadiness(lot, wanted, None)
     tastings = load_brews(lot)
@@ -34,6 +42,29 @@ def readiness_for(member: Member, lot: UUID, *, today: date, level: float | None
     dated = [DatedBrew(day=started[UUID(brew.session)].date(), brew=brew) for brew in tastings.brews]
     scales = calibration_of(member.team_id).scales
     found = readiness(
-        dated, roasted_on=roasted_on, today=today, level=wanted, even_brew=tastings.even_brew, scales=scales
+        dated,
+        roasted_on=roasted_on,
+        today=today,
+        level=wanted,
+        degree=degree,
+        even_brew=tastings.even_brew,
+        scales=scales,
     )
     return LotReadiness(lot, wanted, found)
+
+
+def wanted_roast(member: Member, lot: UUID) -> float:
+    """Return the roast under which the team likes a tea of this lot's degree, from its other lots of that degree."""
+    degree = Lot.objects.values_list("roast", flat=True).get(id=lot)
+    figures = (
+        Development.objects.filter(team_id=member.team_id, lot__roast=degree, lot__removed=False)
+        .exclude(lot_id=lot)
+        .annotate(roast=_good_cups("roast"), liking=_good_cups("liking"))
+        .exclude(Q(roast=None) | Q(liking=None))
+    )
+    liked = sorted(figures.values_list("roast", "liking"))
+    return liked_roast(degree, team_level=member.team.ready_roast, liked=liked)
+
+
+def _good_cups(key: str) -> Cast:
+    return Cast(KeyTextTransform(key, KeyTransform("good_cups", "result")), FloatField())

@@ -17,6 +17,10 @@ _STATE = """
         team.ready_roast,
         figures.computed_revision, figures.due_revision, figures.computed_at, figures.method, figures.failure,
         panel.version, panel.computed_at,
+        -- the roast that the team likes follows from its other lots of the same degree
+        (SELECT max(other.computed_at) FROM tastings_development AS other JOIN lots_lot AS kin
+            ON kin.id = other.lot_id
+            WHERE kin.team_id = lot.team_id AND kin.roast = lot.roast AND lot.roasted_on IS NOT NULL),
         (SELECT max(word.updated_at) FROM tastings_descriptor AS word WHERE word.team_id IS NULL),
         (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.name), '|' ORDER BY shop.id))
             FROM teams_shop AS shop WHERE shop.team_id = team.id),

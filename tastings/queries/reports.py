@@ -21,7 +21,7 @@ from tastings.queries.developments import LotDevelopment, SessionFacts, developm
 from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_of
 from tastings.queries.panels import panel_of
 from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
-from tastings.queries.readiness import LotReadiness, readiness_for
+from tastings.queries.readiness import LotReadiness, readiness_for, wanted_roast
 from tastings.queries.records import Record, shared_sessions
 from teams.errors import NotFound
 from teams.models import Member
@@ -100,7 +100,8 @@ def report_content(member: Member, lot: Record, *, today: date) -> ReportContent
     shop = (member.shop_id, member.shop.name if member.shop else "")
     pot = _cache.get_or_compute(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
     made_from = (lot.id, lot.fields.get("kind"), development.tag, panel)
-    roast = (lot.fields.get("roasted_on"), member.team.ready_roast, today)
+    roasted_on, degree = lot.fields.get("roasted_on"), lot.fields.get("roast")
+    roast = (roasted_on, degree, wanted_roast(member, lot.id) if roasted_on else None, today)
     return ReportContent(
         lot=from_stored(LotFacts, lot.fields),
         development=development,

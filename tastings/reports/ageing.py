@@ -1,7 +1,5 @@
 """How a lot's roast has rested, as sentences of the report. Pure."""
 
-from datetime import date
-
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -52,23 +50,26 @@ def _today(today: RoastPoint) -> str:
 
 
 def _expected(found: Readiness) -> str:
+    """Say when it is ready; a date in the past is said as past."""
     on, low, high = found.expected_on, found.low_on, found.high_on
-    if not (on or low or high):
+    if on is None or found.basis == "liking_falls":
         return ""
-    values = {"level": one_decimal(found.level), "when": _when(on)}
-    early = [_("not before %(day)s") % {"day": day(low)}] if low else []
-    late = [_("not after %(day)s") % {"day": day(high)}] if high else []
-    if not early and not late:
-        return _("Expected under %(level)s: %(when)s.") % values
-    return _("Expected under %(level)s: %(when)s (%(span)s, with %(probability)s each).") % {
-        **values,
-        "span": listed([*early, *late]),
-        "probability": percent(ONE_SIDED),
-    }
-
-
-def _when(on: date | None) -> str:
-    return _("about %(day)s") % {"day": day(on)} if on else _("later than two years from today, if at all")
+    if on <= found.asked_on:
+        early = [_("not before %(day)s") % {"day": day(low)}] if low else []
+        late = [_("not after %(day)s") % {"day": day(high)}] if high and high <= found.asked_on else []
+        sentence, bare = (
+            _("Ready since about %(when)s (%(span)s, with %(probability)s each)."),
+            _("Ready since about %(when)s."),
+        )
+    else:
+        early = [_("not before %(day)s") % {"day": day(low)}] if low and low > found.asked_on else []
+        late = [_("not after %(day)s") % {"day": day(high)}] if high else []
+        sentence, bare = (
+            _("Expected to be ready about %(when)s (%(span)s, with %(probability)s each)."),
+            _("Expected to be ready about %(when)s."),
+        )
+    values = {"when": day(on), "span": listed([*early, *late]), "probability": percent(ONE_SIDED)}
+    return (sentence if early or late else bare) % values
 
 
 def _liking(liking: Trend) -> str:

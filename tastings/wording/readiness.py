@@ -1,9 +1,11 @@
 """Whether a roast has rested, in words."""
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from tastings.maths.roast.readiness import NextTasting, Readiness
-from tastings.wording.labels import descriptor_in_sentence
+from tastings.maths.roast.rest import USUAL_REST_DAYS
+from tastings.wording.labels import ROASTS, descriptor_in_sentence, label
 from tastings.wording.numbers import day, number, percent_or_beyond
 
 
@@ -15,6 +17,8 @@ def no_roast_day() -> str:
 def reason(found: Readiness) -> str:
     """Say whether the roast has rested and why."""
     names = {"attribute": descriptor_in_sentence(found.attribute)}
+    if found.basis == "usual_rest":
+        return _usual_rest(found)
     if found.basis == "not_rated" or found.probability is None:
         return _("Cannot tell: the %(attribute)s has not been rated since the roast.") % names
     if found.basis == "one_week_short":
@@ -25,23 +29,57 @@ def reason(found: Readiness) -> str:
             )
             % names
         )
-    figures = {**names, "probability": percent_or_beyond(found.probability), "level": number(found.level)}
+    if found.basis == "liking_falls":
+        return _("Drink it now: with %(probability)s probability it is liked less the longer it waits.") % {
+            "probability": percent_or_beyond(found.falling or 0.0)
+        }
+    figures = {**names, "level": number(found.level), "under": percent_or_beyond(found.under or 0.0)}
+    if found.rested is None:
+        match found.verdict:
+            case "ready":
+                return _("Ready: with %(under)s probability the %(attribute)s is under %(level)s today.") % figures
+            case "resting":
+                return (
+                    _("Still resting: with %(under)s probability the %(attribute)s is under %(level)s today.") % figures
+                )
+            case "cannot_tell":
+                return (
+                    _(
+                        "Cannot tell: with %(under)s probability the %(attribute)s is under %(level)s today, and the"
+                        " day is not known to within two weeks."
+                    )
+                    % figures
+                )
+    figures["rested"] = percent_or_beyond(found.rested)
+    sentence = ""
     match found.verdict:
         case "ready":
-            return _("Ready: with %(probability)s probability the %(attribute)s is under %(level)s today.") % figures
+            sentence = _(
+                "Ready: the %(attribute)s is under %(level)s today with %(under)s probability, and a longer rest would"
+                " not make it better liked with %(rested)s."
+            )
         case "resting":
-            return (
-                _("Still resting: with %(probability)s probability the %(attribute)s is under %(level)s today.")
-                % figures
+            sentence = _(
+                "Still resting: the %(attribute)s is under %(level)s today with %(under)s probability, and a longer"
+                " rest would not make it better liked with %(rested)s."
             )
         case "cannot_tell":
-            return (
-                _(
-                    "Cannot tell: with %(probability)s probability the %(attribute)s is under %(level)s today, and the"
-                    " day is not known to within two weeks."
-                )
-                % figures
+            sentence = _(
+                "Cannot tell: the %(attribute)s is under %(level)s today with %(under)s probability, and a longer rest"
+                " would not make it better liked with %(rested)s."
             )
+    return sentence % figures
+
+
+def _usual_rest(found: Readiness) -> str:
+    shortest, longest = USUAL_REST_DAYS[found.degree]
+    return ngettext(
+        "Still resting by common practice: after a %(roast)s a tea rests %(shortest)s to %(longest)s days, and this is"
+        " day %(n)s.",
+        "Still resting by common practice: after a %(roast)s a tea rests %(shortest)s to %(longest)s days, and this is"
+        " day %(n)s.",
+        found.day,
+    ) % {"roast": label(ROASTS, found.degree), "shortest": shortest, "longest": longest, "n": found.day}
 
 
 def next_tasting(found: NextTasting, *, attribute: str) -> str:

@@ -166,7 +166,7 @@ def fit_fade(values: Sequence[Value]) -> Fade:
         log_weight[index] = log_prior - 0.5 * (np.log(noise / 0.2) / 0.6) ** 2
         if not values:
             continue
-        root = np.linalg.cholesky(_covariance(values, noise=float(noise)))
+        root = np.linalg.cholesky(covariance_of(values, noise=float(noise)))
         columns = np.linalg.solve(root, np.stack([1 - decay, decay]).transpose(2, 0, 1).reshape(day.size, -1))
         of_floor, of_start = columns[:, : len(HALF_LIFE_DAYS)], columns[:, len(HALF_LIFE_DAYS) :]
         y_whitened = np.linalg.solve(root, mean)
@@ -201,7 +201,7 @@ def trend(values: Sequence[Value]) -> Trend | None:
         return None
     centre = day.mean()
     columns = np.column_stack([np.ones(day.size), (day - centre) / 30.0])
-    weighed = np.linalg.solve(_covariance(values, noise=0.25), columns)
+    weighed = np.linalg.solve(covariance_of(values, noise=0.25), columns)
     precision = weighed.T @ columns + np.diag([1 / 9, 1.0])
     covariance = np.linalg.inv(precision)
     slope = float((covariance @ (weighed.T @ np.array([one.mean for one in values]) + np.array([6 / 9, 0.0])))[1])
@@ -210,7 +210,7 @@ def trend(values: Sequence[Value]) -> Trend | None:
     return Trend(per_30_days=slope, low=low, high=high, probability_rising=float(ndtr(slope / sd)))
 
 
-def _covariance(values: Sequence[Value], *, noise: float) -> FloatArray:
+def covariance_of(values: Sequence[Value], *, noise: float) -> FloatArray:
     """Return the covariance of the values: their own, session to session, and each taster's offset and gain.
 
     The scale is the team's mean, so what tasters not calibrated yet give too much, others of the team give too little

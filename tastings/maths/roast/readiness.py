@@ -1,7 +1,9 @@
-"""Readiness after roasting: how the roast note fades with the days, and when it is expected under a chosen level.
+"""Readiness after roasting: the fire has stepped back, and the tea is liked as much as it is going to be.
 
-The curve over the days is :mod:`tastings.maths.roast.fading`; the day under the level is read off every node of its
-grid, so that the date has an interval and may also be never. "Cannot tell" is an answer.
+The roast note over the days is :mod:`tastings.maths.roast.fading`; the day under the level is read off every node of
+its grid, so that the date has an interval and may also be never. How long the tea wants to rest is
+:mod:`tastings.maths.roast.rest`. A tea is ready when both are true; the two are taken as independent. "Cannot tell" is
+an answer, and so is that waiting makes the tea worse.
 
 In 1,000 simulated lots (``python -m benchmarks.calibration``: two to five tastings by up to three tasters within one
 to six months, half-life 15 to 150 days, leaf that the estimator does not assume) the 80 % interval held the day in 88
@@ -26,12 +28,15 @@ from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.evidence import LeftOut, prepare_sessions
 from tastings.maths.curve.profile import TAIL, weighted_quantile
 from tastings.maths.roast.fading import LEAST_SPAN_DAYS, Fade, Trend, Value, fit_fade, trend, values_of
+from tastings.maths.roast.rest import USUAL_REST_DAYS, Rest, fit_rest
 
 Verdict = Literal["ready", "resting", "cannot_tell"]
-Basis = Literal["not_rated", "one_week_short", "probability"]
+Basis = Literal["not_rated", "one_week_short", "usual_rest", "liking_falls", "probability"]
 SURE = 0.8
 NARROW_DAYS = 14
 HORIZON_DAYS = 730  # dates further on than this from today are beyond what the data can say
+WIDEST_DAYS = 365
+"""An interval of the date that is wider tells nothing, so no date is given."""
 NEXT_DAYS = (0, 7, 14, 30, 60)
 LEAST_GAIN = 0.1
 
@@ -91,22 +96,30 @@ class Readiness:
     verdict : str
         ``ready``, ``resting`` or ``cannot_tell``.
     basis : str
-        ``not_rated`` since the roast; ``one_week_short``: not rated on two days a week apart; else ``probability``.
+        ``not_rated`` since the roast; ``one_week_short``: not rated on two days a week apart; ``usual_rest``: nothing
+        but the usual rest of its degree speaks yet; ``liking_falls``: it is liked less the longer it waits; else
+        ``probability``.
     attribute : str
         Key of the roast descriptor.
     level : float
         The roast the team wants it under. [points]
-    probability : float or None
-        That it is under the level today; None when nothing was tasted.
+    degree : str
+        Degree of roast, empty when not known.
+    probability, under, rested : float or None
+        That it is ready today: under the level (``under``) and liked as much as it is going to be (``rested``). None
+        when nothing was tasted.
     expected_on, low_on, high_on : date or None
-        Median and central 80 % of the day it falls under the level; None when later than two years from today, and
-        before two tasting days a week apart have shown how fast it fades.
+        Median and central 80 % of the day on which it is ready; None when later than two years from today, when the
+        interval is wider than a year, and before two tasting days a week apart have shown how fast it fades.
     today : RoastPoint or None
         The roast today; None when nothing was tasted.
     curve : tuple[RoastPoint, ...]
         From the day of roasting to two months after today or the last tasting; empty when nothing was tasted.
     values : tuple[Value, ...]
         The roast of each session.
+    falling : float or None
+        Probability that liking falls noticeably once the tea has rested; None unless it was rated on two days a week
+        apart.
     liking : Trend or None
         None unless liking was rated on days at least a week apart.
     next : NextTasting
@@ -119,8 +132,13 @@ class Readiness:
     basis: Basis
     attribute: str
     level: float
+    degree: str
     roasted_on: date
+    asked_on: date
     probability: float | None
+    under: float | None
+    rested: float | None
+    falling: float | None
     expected_on: date | None
     low_on: date | None
     high_on: date | None
@@ -130,6 +148,11 @@ class Readiness:
     liking: Trend | None
     next: NextTasting
     left_out: tuple[LeftOut, ...]
+
+    @property
+    def day(self) -> int:
+        """Return how many days after the roast it was asked."""
+        return max((self.asked_on - self.roasted_on).days, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +171,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     today: date,
     level: float,
     key: str = "roast",
+    degree: str = "",
     even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
 ) -> Readiness:
@@ -163,6 +187,8 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         The roast the team wants it under. [points, 0 to 10]
     key : str
         Key of the roast descriptor.
+    degree : str
+        Degree of roast, whose usual rest stands until liking says otherwise; empty when not known.
     even_brew : EvenBrew, optional
         What the sessions are evened out to; that of oolong when left out.
     scales : Mapping, optional
@@ -171,9 +197,10 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     Returns
     -------
     Readiness
-        ``ready`` when it is under the level today with probability 0.8 or more, ``resting`` when with 0.2 or less;
-        between these only if the day is known to within two weeks. ``cannot_tell`` otherwise, and always when the
-        roast was not rated on two days at least a week apart.
+        ``ready`` when it is ready today with probability 0.8 or more, or liked less the longer it waits; ``resting``
+        when with 0.2 or less; between these only if the day is known to within two weeks. ``cannot_tell`` otherwise.
+        While the roast was not rated on two days at least a week apart, only the usual rest of its degree can say
+        ``resting``.
 
     Raises
     ------
@@ -196,38 +223,95 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     values = values_of(followed, key=key, day_of=day_of, even_brew=even_brew, grid=grid)
     fade = fit_fade(values)
     question = _Question(level=level, today=today, day=max(float((today - roasted_on).days), 0.0))
-    under = fade.under(level)
-    low, middle, high = fade.quantiles(under)
-    probability = float(fade.weights[under <= question.day].sum())
+    liking = values_of(followed, key=LIKING, day_of=day_of, even_brew=even_brew, grid=grid)
+    moves = trend(liking)
+    rest = fit_rest(liking, degree=degree) if degree in USUAL_REST_DAYS or moves is not None else None
+    ready = _ReadyDay.of(fade, rest=rest, level=level)
     days = sorted({one.day for one in values})
-    verdict, basis = _verdict(days=days, probability=probability, narrow=high - low <= NARROW_DAYS)
+    falling = rest.probability_falling if rest is not None and moves is not None else None
+    verdict, basis = _verdict(ready, days=days, today=question.day, rest=rest, falling=falling)
+    low, middle, high = ready.quantiles()
     # Before the pace of fading was seen, a date would be the prior's guess.
-    horizon = question.day + HORIZON_DAYS if days and days[-1] - days[0] >= LEAST_SPAN_DAYS else -1.0
+    is_dated = bool(days) and days[-1] - days[0] >= LEAST_SPAN_DAYS and high - low <= WIDEST_DAYS
+    horizon = question.day + HORIZON_DAYS if is_dated else -1.0
     shown = np.linspace(0, max([question.day, *days]) + 60, 13).round() if days else ()
     return Readiness(
         verdict=verdict,
         basis=basis,
         attribute=key,
         level=level,
+        degree=degree,
         roasted_on=roasted_on,
-        probability=probability if days else None,
+        asked_on=today,
+        probability=ready.by(question.day) if days else None,
+        under=ready.under_by(question.day) if days else None,
+        rested=None if rest is None or not days else rest.rested_by(question.day),
+        falling=falling,
         expected_on=day_on(roasted_on, middle, horizon=horizon),
         low_on=day_on(roasted_on, low, horizon=horizon),
         high_on=day_on(roasted_on, high, horizon=horizon),
         today=_point(fade, day=question.day) if days else None,
         curve=tuple(_point(fade, day=float(day)) for day in shown),
         values=values,
-        liking=trend(values_of(followed, key=LIKING, day_of=day_of, even_brew=even_brew, grid=grid)),
+        liking=moves,
         next=_next(fade, values, question=question, verdict=verdict),
         left_out=(*early, *left_out),
     )
 
 
-def _verdict(*, days: Sequence[float], probability: float, narrow: bool) -> tuple[Verdict, Basis]:
+@dataclass(frozen=True, slots=True)
+class _ReadyDay:
+    """The day on which a tea is ready: the later of two, its roast under the level and its rest over.
+
+    ``under`` and ``weights`` are the first of them at each node of the fading curve [days, inf for never].
+    """
+
+    under: FloatArray
+    weights: FloatArray
+    rest: Rest | None
+
+    @classmethod
+    def of(cls, fade: Fade, *, rest: Rest | None, level: float) -> "_ReadyDay":
+        return cls(under=fade.under(level), weights=fade.weights, rest=rest)
+
+    def under_by(self, day: float) -> float:
+        return float(self.weights[self.under <= day].sum())
+
+    def by(self, day: float) -> float:
+        return self.under_by(day) * (1.0 if self.rest is None else self.rest.rested_by(day))
+
+    def quantiles(self) -> tuple[float, float, float]:
+        """Return the 10 %, 50 % and 90 % quantile [days, inf for never]."""
+        some = self.under[np.isfinite(self.under)]
+        days = np.unique(np.concatenate([some, [] if self.rest is None else self.rest.days]))
+        if not days.size:
+            return np.inf, np.inf, np.inf
+        order = np.argsort(self.under)
+        cumulative = np.concatenate([[0.0], np.cumsum(self.weights[order])])
+        chance = cumulative[np.searchsorted(self.under[order], days, side="right")]
+        if self.rest is not None:
+            order = np.argsort(self.rest.days)
+            cumulative = np.concatenate([[0.0], np.cumsum(self.rest.weights[order])])
+            chance = chance * cumulative[np.searchsorted(self.rest.days[order], days, side="right")]
+        found = np.searchsorted(chance, [TAIL * (1 - 1e-12), 0.5 * (1 - 1e-12), (1 - TAIL) * (1 - 1e-12)])
+        low, middle, high = (float(days[i]) if i < days.size else np.inf for i in found)
+        return low, middle, high
+
+
+def _verdict(
+    ready: _ReadyDay, *, days: Sequence[float], today: float, rest: Rest | None, falling: float | None
+) -> tuple[Verdict, Basis]:
+    one_week_short = not days or days[-1] - days[0] < LEAST_SPAN_DAYS
+    if one_week_short and rest is not None and rest.rested_by(today) <= 1 - SURE:
+        return "resting", "usual_rest"
     if not days:
         return "cannot_tell", "not_rated"
-    if days[-1] - days[0] < LEAST_SPAN_DAYS:
+    if one_week_short:
         return "cannot_tell", "one_week_short"
+    if falling is not None and falling >= SURE:
+        return "ready", "liking_falls"
+    low, _, high = ready.quantiles()
+    narrow, probability = high - low <= NARROW_DAYS, ready.by(today)
     if probability >= SURE or (narrow and probability >= 0.5):
         return "ready", "probability"
     if probability <= 1 - SURE or narrow:

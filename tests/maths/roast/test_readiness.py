@@ -114,7 +114,8 @@ def test_order_of_sessions_changes_nothing():
 def test_answer_has_its_names():
     found = answer_of(found_for(*FADED, tasting(100, 2.0, liking=6.0, taster="dan")))
     assert list(found) == [
-        "lot", "verdict", "reason", "level", "roasted_on", "probability", "expected", "today", "curve", "tastings",
+        "lot", "verdict", "reason", "level", "roasted_on", "probability", "under", "rested", "expected", "today",
+        "curve", "tastings",
         "liking", "next", "left_out",
     ]  # fmt: skip
     assert list(found["expected"]) == ["date", "low", "high", "level"]

@@ -16,8 +16,13 @@ RESTING = Readiness(
     basis="probability",
     attribute="roast",
     level=3.0,
+    degree="dark",
     roasted_on=date(2026, 2, 9),
+    asked_on=date(2026, 3, 11),
     probability=0.1,
+    under=0.1,
+    rested=None,
+    falling=None,
     expected_on=date(2026, 5, 1),
     low_on=date(2026, 4, 20),
     high_on=None,
@@ -40,7 +45,7 @@ def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():
     assert ageing_section("dark", READINESS) == [
         "Roasted on 9 February 2026. Still resting: with 10 % probability the roast is under 3 today.",
         "Roast today, 30 days on: 3.5 (3.0 to 4.1).",
-        "Expected under 3.0: about 1 May 2026 (not before 20 April 2026, with 90\u00a0% each).",
+        "Expected to be ready about 1 May 2026 (not before 20 April 2026, with 90\u00a0% each).",
         "Liking moves by +0.07 points in 30 days (\u22120.07 to +0.20).",
         (
             "No single tasting within two months would settle much; "
@@ -52,23 +57,38 @@ def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():
 @pytest.mark.parametrize(
     ("on", "low", "high", "text"),
     [
-        (date(2026, 5, 1), None, None, "about 1 May 2026."),
+        (date(2026, 5, 1), None, None, "Expected to be ready about 1 May 2026."),
         (
             date(2026, 5, 1),
             date(2026, 4, 20),
             date(2026, 6, 2),
-            "about 1 May 2026 (not before 20 April 2026 and not after 2 June 2026, with 90\u00a0% each).",
+            (
+                "Expected to be ready about 1 May 2026 (not before 20 April 2026 and not after 2 June 2026, with"
+                " 90\u00a0% each)."
+            ),
+        ),
+        # what is past is no longer expected
+        (
+            date(2026, 5, 1),
+            date(2026, 2, 20),
+            date(2026, 6, 2),
+            "Expected to be ready about 1 May 2026 (not after 2 June 2026, with 90\u00a0% each).",
         ),
         (
-            None,
-            date(2026, 4, 20),
-            None,
-            "later than two years from today, if at all (not before 20 April 2026, with 90\u00a0% each).",
+            date(2026, 3, 1),
+            date(2026, 2, 20),
+            date(2026, 6, 2),
+            ("Ready since about 1 March 2026 (not before 20 February 2026, with 90\u00a0% each)."),
         ),
+        (date(2026, 3, 1), None, None, "Ready since about 1 March 2026."),
     ],
 )
 def test_expected_day_is_told_with_the_ends_that_are_known(on, low, high, text):
-    assert ageing_of(expected_on=on, low_on=low, high_on=high)[2] == f"Expected under 3.0: {text}"
+    assert ageing_of(expected_on=on, low_on=low, high_on=high)[2] == text
+
+
+def test_no_day_is_told_when_none_is_known():
+    assert not any("ready" in sentence for sentence in ageing_of(expected_on=None, low_on=date(2026, 4, 20))[2:])
 
 
 def test_ageing_leaves_out_what_is_not_known():

@@ -1,0 +1,130 @@
+"""How long a roasted tea wants to rest: the trade's usual rests, which the team's liking over the days overcomes.
+
+Liking rises for a rest of ``R`` days by ``gain`` points to a level, and may fall again after it:
+``level - gain max(0, 1 - day / R) + fall max(0, day - R) / 30``. ``R``, ``gain`` and ``fall`` are on a fixed grid and
+the level integrates out, so the answer is deterministic. A tea has rested when less than a quarter of a point is still
+to be gained: a team that likes it just as well on the first day needs no rest for it.
+
+The usual rests and the roast that goes with a degree are common practice, no source; that a rest usually gains about a
+point of liking is our own value.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tastings.maths.arrays import FloatArray
+from tastings.maths.curve.profile import weighted_quantile
+from tastings.maths.roast.fading import Value, covariance_of
+
+USUAL_REST_DAYS = {"light": (14, 30), "medium": (30, 60), "medium_dark": (45, 90), "dark": (60, 180)}
+"""Shortest and longest usual rest by degree of roast. [days]"""
+UNKNOWN_REST_DAYS = (7, 120)
+LIKED_ROAST = {"light": 2.0, "medium": 3.0, "medium_dark": 4.0, "dark": 5.0}
+"""Roast under which a tea of a degree is usually liked, for a team whose own level is 3 (own values). [points]"""
+TEAM_LEVEL = 3.0
+LOTS_OF_PRIOR = 2
+LEAST_GAIN = 0.25
+FALLS = 0.2
+"""A liking that falls by so much in 30 days gets worse by waiting. [points]"""
+
+_N_REST = 24
+_GAIN = np.linspace(0.0, 3.0, 13)
+_GAIN_MEAN, _GAIN_SD = 1.2, 0.7
+_FALL = np.array([0.0, -0.15, -0.3, -0.6, -1.0])
+_FALL_WEIGHT = np.array([0.6, 0.15, 0.12, 0.08, 0.05])
+_LEVEL_MEAN, _LEVEL_SD, _NOISE = 6.0, 3.0, 0.25
+_Z80 = 1.2816
+
+
+@dataclass(frozen=True, slots=True)
+class Rest:
+    """The posterior of the rest a tea needs.
+
+    Parameters
+    ----------
+    days : float64[n_nodes]
+        From when on less than a quarter of a point of liking is to be gained. [days after the roast]
+    fall : float64[n_nodes]
+        What liking changes by after the rest. [points in 30 days, at most 0]
+    weights : float64[n_nodes]
+        They sum to 1.
+    """
+
+    days: FloatArray
+    fall: FloatArray
+    weights: FloatArray
+
+    def rested_by(self, day: float) -> float:
+        """Return the probability that it has rested so many days after the roast."""
+        return float(self.weights[self.days <= day].sum())
+
+    @property
+    def probability_falling(self) -> float:
+        """Return the probability that liking falls noticeably once it has rested."""
+        return float(self.weights[self.fall <= -FALLS].sum())
+
+    def median_days(self) -> float:
+        """Return the median of the rest [days]."""
+        return weighted_quantile(self.days, weights=self.weights, level=0.5)
+
+
+def liked_roast(degree: str, *, team_level: float, liked: Sequence[tuple[float, float]] = ()) -> float:
+    """Return the roast under which a team likes a tea of a degree of roast [points].
+
+    Parameters
+    ----------
+    degree : str
+        ``light``, ``medium``, ``medium_dark`` or ``dark``; the team's own level stands for any other.
+    team_level : float
+        The team's level for a medium roast. [points]
+    liked : Sequence[tuple[float, float]]
+        Roast and liking of the team's other lots of that degree; the better liked half of them counts. [points]
+
+    Examples
+    --------
+    >>> liked_roast("dark", team_level=3.0), liked_roast("dark", team_level=3.0, liked=[(7.0, 8.0), (7.0, 8.0)])
+    (5.0, 6.0)
+    """
+    usual = LIKED_ROAST.get(degree, TEAM_LEVEL) - TEAM_LEVEL + team_level
+    best = sorted(liked, key=lambda one: -one[1])[: (len(liked) + 1) // 2] if len(liked) > 2 else liked
+    level = (LOTS_OF_PRIOR * usual + sum(roast for roast, _ in best)) / (LOTS_OF_PRIOR + len(best))
+    return min(max(level, 0.0), 10.0)
+
+
+def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:
+    """Return the posterior of the rest; the usual rest of the degree without any rating of liking."""
+    shortest, longest = USUAL_REST_DAYS.get(degree, UNKNOWN_REST_DAYS)
+    centre, sd = np.log(shortest * longest) / 2, np.log(longest / shortest) / 2 / _Z80
+    rest = np.exp(np.linspace(centre - 3 * sd, centre + 3 * sd, _N_REST))
+    log_weight = (
+        (-0.5 * ((np.log(rest) - centre) / sd) ** 2)[:, None, None]
+        + (-0.5 * ((_GAIN - _GAIN_MEAN) / _GAIN_SD) ** 2)[None, :, None]
+        + np.log(_FALL_WEIGHT)[None, None, :]
+    )
+    if liking:
+        log_weight = log_weight + _log_likelihood(liking, rest=rest)
+    weights = np.exp(log_weight - log_weight.max())
+    with np.errstate(divide="ignore"):
+        still = np.where(_GAIN > LEAST_GAIN, 1 - LEAST_GAIN / _GAIN, 0.0)
+    days = np.broadcast_to(rest[:, None, None] * still[None, :, None], weights.shape)
+    return Rest(
+        days=days.ravel(),
+        fall=np.broadcast_to(_FALL, weights.shape).ravel(),
+        weights=(weights / weights.sum()).ravel(),
+    )
+
+
+def _log_likelihood(liking: Sequence[Value], *, rest: FloatArray) -> FloatArray:
+    day = np.array([one.day for one in liking])
+    mean = np.array([one.mean for one in liking]) - _LEVEL_MEAN
+    covariance = covariance_of(liking, noise=_NOISE) + _LEVEL_SD**2
+    precision = np.linalg.inv(covariance)
+    rising = np.maximum(0.0, 1 - day / rest[:, None])
+    after = np.maximum(0.0, day - rest[:, None]) / 30.0
+    expected = (
+        -_GAIN[None, :, None, None] * rising[:, None, None, :] + _FALL[None, None, :, None] * after[:, None, None, :]
+    )
+    left = mean - expected
+    return np.asarray(-0.5 * np.einsum("rgfi,ij,rgfj->rgf", left, precision, left), dtype=np.float64)

@@ -10,11 +10,12 @@ from tastings.actions.developments import refresh_development
 from tastings.figures import to_stored
 from tastings.models import Descriptor, Development, Photo, Session, TeamPanel
 from tastings.queries.cache import LRUCache
+from tastings.queries.report_state import report_state
 from teams.models import Shop
 from tests.api.phone import change, sync
 from tests.api.reported import photo_of, tasted_lot
 from tests.api.test_development import session_of
-from tests.factories import ShopFactory, next_revision
+from tests.factories import LotFactory, ShopFactory, next_revision
 from tests.tastings.reports.test_photos import AMBER
 
 
@@ -183,3 +184,16 @@ def test_page_is_rendered_again_on_another_day(taster, lot, monkeypatch):
         monkeypatch.setattr(report_pages.timezone, "now", lambda day=day: datetime(2026, 4, day, 12, tzinfo=UTC))
         taster.client.get(f"/lots/{lot.id}/report/")
     assert days == [10, 11]
+
+
+@pytest.mark.parametrize(("roast", "changes"), [("dark", True), ("light", False)])
+def test_figures_of_another_lot_of_the_same_roast_change_the_state(taster, lot, roast, changes):
+    """They say under which roast the team likes a tea of that degree."""
+    today = datetime.now(UTC).date()
+    type(lot).objects.filter(id=lot.id).update(roasted_on=today, roast="dark")
+    other = LotFactory(team=taster.team, by=taster.user, roast=roast)
+    before = report_state(taster.member, lot.id, today=today)
+
+    Development.objects.update_or_create(lot=other, team=taster.team, defaults={"computed_at": datetime.now(UTC)})
+
+    assert (report_state(taster.member, lot.id, today=today) != before) == changes

@@ -15,9 +15,13 @@ from collections.abc import Callable
 from functools import partial
 from statistics import median
 from time import perf_counter
+from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
 from config.dev.services import test_servers
+
+if TYPE_CHECKING:
+    from teams.postgresql.base import DatabaseWrapper
 
 
 def session_body(lot: str, keys: list[str]) -> list[dict[str, object]]:
@@ -53,7 +57,7 @@ def run(rounds: int) -> None:
 
     work_as_owner()
     from django.core.management import call_command
-    from django.db import connection
+    from django.db import connection, connections
     from django.utils import timezone
 
     from tastings.actions.lexicon import LEXICON, load_lexicon
@@ -62,6 +66,7 @@ def run(rounds: int) -> None:
     from tastings.queries.pull import pull
     from teams.actions.people import create_team
 
+    database = cast("DatabaseWrapper", connections["default"])
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
     member = create_team(
@@ -127,12 +132,10 @@ def run(rounds: int) -> None:
         times[name].append(perf_counter() - begun)
 
     def with_row_security(name: str, work: Callable[[], object]) -> None:
-        with connection.cursor() as cursor:
-            cursor.execute(f"SET ROLE {role()}")
+        database.role = role()
         with acting_for(member.team_id):
             timed(name, work)
-        with connection.cursor() as cursor:
-            cursor.execute("RESET ROLE")
+        database.role = ""
 
     for number in range(rounds + 3):
         text = json.dumps(session_body(lot, keys))

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from django.apps import AppConfig
 from django.conf import settings
 from django.core import checks
+from django.db import connections
 
 
 @checks.register(checks.Tags.security, deploy=True)
@@ -45,3 +46,25 @@ def check_environment(app_configs: Sequence[AppConfig] | None, **_: object) -> l
             )
         )
     return found
+
+
+@checks.register(checks.Tags.database, deploy=True)
+def check_login(databases: Sequence[str] | None = None, **_: object) -> list[checks.CheckMessage]:
+    """Return a warning if the login of `DATABASE_URL` owns tables: for ``check --deploy --database default``."""
+    if "default" not in (databases or ()):
+        return []
+    with connections["default"].cursor() as cursor:
+        cursor.execute(
+            "SELECT session_user, EXISTS (SELECT FROM pg_class WHERE relnamespace = 'public'::regnamespace"
+            " AND pg_get_userbyid(relowner) = session_user)"
+        )
+        login, owns = cursor.fetchone()
+    if not owns:
+        return []
+    return [
+        checks.Warning(
+            f"DATABASE_URL signs in as {login}, who owns the tables and could pass row-level security.",
+            hint="Only manage.py needs the owner. `manage.py database_logins` makes logins for web and worker.",
+            id="leafspan.W004",
+        )
+    ]

@@ -9,7 +9,7 @@ from typing import Any
 
 from billiard.exceptions import TimeLimitExceeded, WorkerLostError  # type: ignore[import-untyped]  # it has no types
 from celery import states
-from celery.signals import before_task_publish, setup_logging, task_failure, task_postrun, task_prerun
+from celery.signals import before_task_publish, setup_logging, task_failure, task_postrun, task_prerun, worker_init
 
 from api.http.context import log_fields, set_log_context
 
@@ -26,6 +26,13 @@ def set_up_logs(**_: object) -> None:
 
     dictConfig(settings.LOGGING)
     logging.captureWarnings(capture=True)
+
+
+def act_as_worker(**_: object) -> None:
+    """Have a worker act as its own role in the database, before it connects."""
+    from teams.row_security import work_as_worker  # noqa: PLC0415 - Django comes after Celery's application
+
+    work_as_worker()
 
 
 def add_headers(headers: MutableMapping[str, Any], **_: object) -> None:
@@ -70,6 +77,7 @@ def _count(job: str, outcome: str, seconds: float | None) -> None:
 
 for _signal, _current_job in (
     (setup_logging, set_up_logs),
+    (worker_init, act_as_worker),
     (before_task_publish, add_headers),
     (task_prerun, begin_job),
     (task_postrun, end_job),

@@ -1,9 +1,11 @@
 """Every setting, read once from the environment."""
 
 import os
+import re
 from pathlib import Path
 
 import dj_database_url
+from django.core.exceptions import ImproperlyConfigured
 
 from config.logs import log_settings
 from config.mail import mail_settings
@@ -13,14 +15,23 @@ BASE_DIR = Path(__file__).resolve().parent.parent
 LEAFSPAN_HOME = Path(os.environ.get("LEAFSPAN_HOME") or BASE_DIR / ".leafspan")
 
 REDIS_URL = os.environ.get("REDIS_URL") or "redis://127.0.0.1:6379/0"
-# Web and worker act as this role, which owns nothing and is bound by row-level security. What looks after the whole
-# installation stays the owner that signs in: see `teams.row_security.work_as_owner`.
+# The role that web and timetable act as in each transaction; the worker acts as another, see `teams.row_security`. Both
+# own nothing and are bound by row-level security. What looks after the whole installation is the owner that signs in.
 DATABASE_ROLE = os.environ.get("LEAFSPAN_DATABASE_ROLE") or "leafspan_app"
+if not re.fullmatch("[a-z_][a-z0-9_]{0,49}", DATABASE_ROLE):
+    raise ImproperlyConfigured("LEAFSPAN_DATABASE_ROLE must be of lower-case letters, digits and _")
 _database = dj_database_url.parse(
     os.environ.get("DATABASE_URL") or "postgresql://", "teams.postgresql", conn_max_age=60, conn_health_checks=True
 )
-_options = {**_database.get("OPTIONS", {}), "assume_role": DATABASE_ROLE}
-DATABASES = {"default": {**_database, "NAME": _database["NAME"] or "leafspan", "OPTIONS": _options}}
+DATABASES = {
+    "default": {
+        **_database,
+        "NAME": _database["NAME"] or "leafspan",
+        "ROLE": DATABASE_ROLE,
+        # Behind a pooler that gives each transaction another connection, no cursor outlives its transaction.
+        "DISABLE_SERVER_SIDE_CURSORS": os.environ.get("LEAFSPAN_TRANSACTION_POOLER") == "1",
+    }
+}
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # A key made up per process is safe, but signs browsers out on restart: `make run` keeps one under LEAFSPAN_HOME.

@@ -1,4 +1,4 @@
-"""The application's database role and its permissions, granted after every migration."""
+"""The roles of web and worker: made if they are missing, and given their permissions after every migration."""
 
 from typing import cast
 
@@ -6,16 +6,16 @@ from django.core.exceptions import ImproperlyConfigured
 from django.db import DEFAULT_DB_ALIAS, ProgrammingError, connections, transaction
 from django.db.backends.postgresql.base import DatabaseWrapper
 
-from teams.row_security import role
+from teams.row_security import WORKER_ONLY, role, worker_role
 
 _TABLES_WITHOUT_ACCESS = ("django_migrations",)
 
 
 def grant_privileges(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
-    """Create the role if it is missing and let it read and write rows, nothing else."""
-    create_role(using=using)
+    """Create the roles if they are missing and let them read and write rows, nothing else."""
+    create_roles(using=using)
     connection = connections[using]
-    name = connection.ops.quote_name(role())
+    name, worker = connection.ops.quote_name(role()), connection.ops.quote_name(worker_role())
     with transaction.atomic(using=using), connection.cursor() as cursor:
         cursor.execute("SELECT has_schema_privilege(%s, 'public', 'USAGE')", [role()])
         if not cursor.fetchone()[0]:
@@ -25,42 +25,100 @@ def grant_privileges(*, using: str = DEFAULT_DB_ALIAS, **_: object) -> None:
         for table in _TABLES_WITHOUT_ACCESS:
             cursor.execute(f"REVOKE ALL ON {table} FROM {name}")
         cursor.execute(
-            """SELECT oid::regprocedure::text FROM pg_proc
+            """SELECT proname, oid::regprocedure::text FROM pg_proc
                WHERE pronamespace = 'public'::regnamespace AND proname LIKE 'leafspan\\_%%'""",
             [],
         )
-        for (function,) in cursor.fetchall():
-            cursor.execute(f"GRANT EXECUTE ON FUNCTION {function} TO {name}")
+        for function, signature in cursor.fetchall():
+            cursor.execute(f"REVOKE ALL ON FUNCTION {signature} FROM PUBLIC, {name}")
+            cursor.execute(f"GRANT EXECUTE ON FUNCTION {signature} TO {worker if function in WORKER_ONLY else name}")
 
 
-def create_role(*, using: str = DEFAULT_DB_ALIAS) -> None:
-    """Create the application's role if it is missing, and let the owner act as it.
+def create_roles(*, using: str = DEFAULT_DB_ALIAS) -> None:
+    """Create the roles of web and worker if they are missing, and let the owner act as them.
 
     Raises
     ------
     ImproperlyConfigured
-        The owner may not create roles, or the role passes row-level security.
+        The owner may not create roles, or a role passes row-level security.
     """
     connection = cast("DatabaseWrapper", connections[using])
-    name = connection.ops.quote_name(role())
+    name, worker = connection.ops.quote_name(role()), connection.ops.quote_name(worker_role())
     try:
         with transaction.atomic(using=using), connection.cursor() as cursor:
-            cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [role()])
+            for one in (role(), worker_role()):
+                cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [one])
+                if not cursor.fetchone()[0]:
+                    cursor.execute(f"CREATE ROLE {connection.ops.quote_name(one)} NOLOGIN")
+                cursor.execute("SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", [one])
+                if cursor.fetchone()[0]:
+                    raise ImproperlyConfigured(f"the role {one} passes row-level security: take BYPASSRLS from it")
+            cursor.execute("SELECT pg_has_role(%s, %s, 'USAGE')", [worker_role(), role()])
             if not cursor.fetchone()[0]:
-                cursor.execute(f"CREATE ROLE {name} NOLOGIN")
-            cursor.execute("SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", [role()])
-            if cursor.fetchone()[0]:
-                raise ImproperlyConfigured(f"the role {role()} passes row-level security: take BYPASSRLS from it")
+                cursor.execute(f"GRANT {name} TO {worker}")
             # since 16 a member may lack the privilege to act as the role, such as the login that has just made it
             privilege = "SET" if connection.pg_version >= 160000 else "MEMBER"
-            cursor.execute("SELECT pg_has_role(current_user, %s, %s)", [role(), privilege])
-            if not cursor.fetchone()[0]:
-                cursor.execute(f"GRANT {name} TO CURRENT_USER")
+            for one in (role(), worker_role()):
+                cursor.execute("SELECT pg_has_role(current_user, %s, %s)", [one, privilege])
+                if not cursor.fetchone()[0]:
+                    cursor.execute(f"GRANT {connection.ops.quote_name(one)} TO CURRENT_USER")
     except ProgrammingError as error:
         with connection.cursor() as cursor:
             cursor.execute("SELECT current_user")
             owner = connection.ops.quote_name(cursor.fetchone()[0])
+            cursor.execute("SELECT rolname FROM pg_roles WHERE rolname = ANY (%s)", [[role(), worker_role()]])
+            there = {found for (found,) in cursor.fetchall()}
+        sql = [f"CREATE ROLE {connection.ops.quote_name(one)} NOLOGIN;"
+                  for one in (role(), worker_role()) if one not in there]  # fmt: skip
+        sql += [f"GRANT {name} TO {worker};", f"GRANT {name}, {worker} TO {owner};"]
         raise ImproperlyConfigured(
-            f"the application's role cannot be made with this login. Have an administrator run:"
-            f" CREATE ROLE {name} NOLOGIN; GRANT {name} TO {owner};"
+            "the roles of web and worker cannot be made with this login, which must be the owner of the tables. Have an"
+            f" administrator run: {' '.join(sql)}"
         ) from error
+
+
+def create_login(name: str, *, password: str, acts_as: str, using: str = DEFAULT_DB_ALIAS) -> None:
+    """Create a login that owns nothing and may only act as the given role, or give it this password.
+
+    Raises
+    ------
+    ImproperlyConfigured
+        The owner may not create logins, or the login could do more: it is an administrator, owns a table or may act as
+        another role.
+    """
+    connection = cast("DatabaseWrapper", connections[using])
+    login, target = connection.ops.quote_name(name), connection.ops.quote_name(acts_as)
+    try:
+        with transaction.atomic(using=using), connection.cursor() as cursor:
+            cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [name])
+            if not cursor.fetchone()[0]:
+                cursor.execute(f"CREATE ROLE {login} LOGIN NOINHERIT")
+            _check_owns_nothing(name, acts_as=acts_as, using=using)
+            hashed = connection.connection.pgconn.encrypt_password(password.encode(), name.encode(), b"scram-sha-256")
+            cursor.execute(f"ALTER ROLE {login} LOGIN NOINHERIT PASSWORD '{hashed.decode()}'")
+            cursor.execute("SELECT pg_has_role(%s, %s, 'MEMBER')", [name, acts_as])
+            if not cursor.fetchone()[0]:
+                cursor.execute(f"GRANT {target} TO {login}")
+    except ProgrammingError as error:
+        raise ImproperlyConfigured(
+            "this login may not make others. Have an administrator run:"
+            f" CREATE ROLE {login} LOGIN NOINHERIT PASSWORD '…'; GRANT {target} TO {login};"
+        ) from error
+
+
+def _check_owns_nothing(name: str, *, acts_as: str, using: str) -> None:
+    with connections[using].cursor() as cursor:
+        cursor.execute("SELECT rolsuper OR rolbypassrls OR rolcreaterole FROM pg_roles WHERE rolname = %s", [name])
+        is_powerful = cursor.fetchone()[0]
+        cursor.execute("SELECT count(*) FROM pg_class WHERE relowner = %s::regrole", [f'"{name}"'])
+        owned = cursor.fetchone()[0]
+        cursor.execute(
+            """SELECT granted.rolname FROM pg_auth_members JOIN pg_roles AS granted ON granted.oid = roleid
+               WHERE member = %s::regrole AND granted.rolname <> %s""",
+            [f'"{name}"', acts_as],
+        )
+        others = [found for (found,) in cursor.fetchall()]
+    if is_powerful or owned or others:
+        raise ImproperlyConfigured(
+            f"the login {name} may do more than act as {acts_as}: choose another name, or take its rights from it"
+        )

@@ -5,6 +5,7 @@ Queries filter by team themselves. Should one forget to, policies on every table
 for. Acting for no team means no rows, and a row of another team can be neither created nor changed.
 
 Who calls must be known before the team is. A few functions of the database's owner look that up; they return ids only.
+Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: the web server need not know them.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
@@ -18,6 +19,14 @@ from django.db import connection, connections
 from psycopg.errors import InsufficientPrivilege
 
 from teams.postgresql.base import DatabaseWrapper
+
+WORKER_ONLY = (
+    "leafspan_every_team",
+    "leafspan_teams_behind",
+    "leafspan_teams_with_photos_to_check",
+    "leafspan_forget_failures_of_nobody",
+)
+"""Functions of the database that the web server may not call."""
 
 
 def act_for(teams: Iterable[UUID]) -> None:
@@ -42,11 +51,21 @@ def _database() -> DatabaseWrapper:
 
 
 def work_as_owner() -> None:
-    """Have this process work as the owner of the tables, who sees all teams.
+    """Have this process work as the owner of the tables, who sees all teams; before it starts threads.
 
     For work on the whole installation: migrations, backups, the operator's commands.
     """
-    connections.settings["default"]["OPTIONS"].pop("assume_role", None)
+    _act_as("")
+
+
+def work_as_worker() -> None:
+    """Have this process work as the worker's role, which may also list the teams; before it starts threads."""
+    _act_as(worker_role())
+
+
+def _act_as(name: str) -> None:
+    connections.settings["default"]["ROLE"] = name  # of the connections that are yet to be made
+    _database().role = name
 
 
 def team_of(kind: str, row: UUID) -> UUID | None:
@@ -125,8 +144,13 @@ def is_row_security_error(error: Exception) -> bool:
 
 
 def role() -> str:
-    """Return the name of the application's role."""
+    """Return the name of the application's role, as which the web server acts."""
     return settings.DATABASE_ROLE
+
+
+def worker_role() -> str:
+    """Return the name of the worker's role: it may what the application's may, and list all teams."""
+    return f"{settings.DATABASE_ROLE}_worker"
 
 
 def _id(sql: str, *values: str | UUID) -> UUID | None:

@@ -38,10 +38,10 @@ def django_db_modify_db_settings(django_db_modify_db_settings):
     """Start throw-away servers unless the environment names both, the moment the first test asks for the database.
 
     ``make test`` names them; a plain ``pytest tests/api`` in a shell does not, and must never reach the servers of a
-    ``make run`` beside it.
+    ``make run`` beside it. Gives the servers that it has started, or None.
     """
     if os.environ.get("DATABASE_URL") and os.environ.get("REDIS_URL"):
-        yield
+        yield None
         return
     with throw_away_servers() as found:
         connections["default"].settings_dict.update(dj_database_url.parse(found.database_url, "teams.postgresql", 60))
@@ -49,7 +49,7 @@ def django_db_modify_db_settings(django_db_modify_db_settings):
         current_app.conf.broker_url = current_app.conf.broker_read_url = current_app.conf.broker_write_url = (
             found.redis_url
         )
-        yield
+        yield found
 
 
 @pytest.fixture(autouse=True)

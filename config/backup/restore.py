@@ -32,7 +32,7 @@ from config.backup.programs import BackupError, environment, find_tools, server_
 from config.backup.signature import check_signature
 from tastings.actions.lexicon import load_lexicon
 from teams.actions.counters import REVISION_JUMP
-from teams.database_role import create_role
+from teams.database_role import create_roles
 from teams.row_security import role
 
 _PIECE = 1 << 20
@@ -152,7 +152,7 @@ def _check_target(manifest: Mapping[str, Any]) -> None:
                     raise BackupError("the database is not empty: restore onto one without teams and people")
         if role() in manifest["roles"]:
             try:
-                create_role()
+                create_roles()
             except ImproperlyConfigured as error:
                 raise BackupError(str(error)) from error
         cursor.execute("SELECT rolname FROM pg_roles")

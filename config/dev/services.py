@@ -15,7 +15,7 @@ from urllib.parse import urlsplit
 from config.dev.broker import start_broker
 from config.dev.home import is_locked, load_secrets, lock_home, make_folder, write_private
 from config.dev.leftovers import stop_leftovers
-from config.dev.postgres import start_postgres
+from config.dev.postgres import DatabaseUrls, start_postgres
 from config.dev.process import ENV_MARK, Child, Pause, stop_all
 
 
@@ -24,6 +24,9 @@ class Running:
     """Where the database and the broker are, the key that signs browser sessions, and the data folder."""
 
     database_url: str
+    """For the owner of the tables."""
+    web_database_url: str
+    worker_database_url: str
     redis_url: str
     secret_key: str
     home: Path
@@ -33,10 +36,21 @@ class Running:
         return {"DATABASE_URL": self.database_url, "REDIS_URL": self.redis_url, "LEAFSPAN_SECRET_KEY": self.secret_key}
 
     def environment(self) -> dict[str, str]:
-        """Return the environment for a process that is to use them."""
+        """Return the environment for a process that is to use them and works on the whole installation."""
         ours = {"LEAFSPAN_HOME": str(self.home), "PYTHONUNBUFFERED": "1", ENV_MARK: str(self.home)}
         # Where setproctitle is installed, Celery and Gunicorn would write their titles over the mark.
         return {**os.environ, **self.addresses(), **ours, "SPT_NOENV": "1"}
+
+    def web_environment(self) -> dict[str, str]:
+        """Return the environment of the web server, whose login owns nothing."""
+        return self.environment() | {"DATABASE_URL": self.web_database_url}
+
+    def worker_environment(self) -> dict[str, str]:
+        """Return the environment of the worker and the timetable, whose login owns nothing."""
+        return self.environment() | {"DATABASE_URL": self.worker_database_url}
+
+
+_NOTED = ("database_url", "web_database_url", "worker_database_url", "redis_url", "secret_key")
 
 
 def running(home: Path) -> Running | None:
@@ -47,7 +61,7 @@ def running(home: Path) -> Running | None:
     """
     try:
         note = json.loads((home / "services.json").read_text())
-        found = Running(**{name: note[name] for name in ("database_url", "redis_url", "secret_key")}, home=home)
+        found = Running(**{name: note[name] for name in _NOTED}, home=home)
         ports = [int(port) for port in note["embedded_ports"]]
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -79,27 +93,29 @@ def start_servers(
     stop_leftovers(make_folder(home))
     secrets = load_secrets(home)
     children: list[Child] = []
-    database_url, redis_url = environ.get("DATABASE_URL"), environ.get("REDIS_URL")
+    given, redis_url = environ.get("DATABASE_URL"), environ.get("REDIS_URL")
     embedded: list[str] = []
     try:
-        if not database_url:
-            postgres, database_url = start_postgres(home, secrets=secrets, durable=durable, pause=pause)
+        if given:
+            database = DatabaseUrls(owner=given, web=given, worker=given)
+        else:
+            postgres, database = start_postgres(home, secrets=secrets, durable=durable, pause=pause)
             children.append(postgres)
-            embedded.append(database_url)
+            embedded.append(database.owner)
         if not redis_url:
             broker, redis_url = start_broker(home, password=secrets["broker_password"], durable=durable, pause=pause)
             children.append(broker)
             embedded.append(redis_url)
         found = Running(
             home=home,
-            database_url=database_url,
+            database_url=database.owner,
+            web_database_url=database.web,
+            worker_database_url=database.worker,
             redis_url=redis_url,
             secret_key=environ.get("LEAFSPAN_SECRET_KEY") or secrets["secret_key"],
         )
         note = {
-            "database_url": database_url,
-            "redis_url": redis_url,
-            "secret_key": found.secret_key,
+            **{name: getattr(found, name) for name in _NOTED},
             "embedded_ports": [urlsplit(url).port for url in embedded],
         }
         write_private(home / "services.json", json.dumps(note, indent=1))

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from config.dev.home import ROOT, LaunchError, announce_stopping, lock_home, make_folder
 from config.dev.process import Child, stop_all
-from config.dev.services import start_servers, stop_servers
+from config.dev.services import Running, start_servers, stop_servers
 from config.dev.setup_stamp import is_set_up, write_stamp
 from config.dev.signals import StopFlag, Stopped
 from config.dev.web import USUAL_PORT, Address, is_ready, take_address
@@ -115,7 +115,7 @@ class Supervisor:
         self._supervised += [_Supervised(child) for child in self._servers]
         env = found.environment() | {"PORT": str(address.port)}
         self._prepare(env, database_url=found.database_url)
-        web, worker, beat = self._long_running(address, env)
+        web, worker, beat = self._long_running(address, found)
         self._start_supervised(web, worker)
         self._wait_until_ready(address)
         self._start_supervised(beat)  # nobody waits for the timetable
@@ -135,11 +135,13 @@ class Supervisor:
             child.start()
             self._supervised.append(_Supervised(child))
 
-    def _long_running(self, address: Address, env: Mapping[str, str]) -> list[Child]:
+    def _long_running(self, address: Address, found: Running) -> list[Child]:
         python, logs = sys.executable, self._home / "logs"
         # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
         # Celery need not run Django's checks at each start: for these settings the tests do.
-        env = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1", **env}
+        common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1"}
+        web_env = {**common, **found.web_environment(), "PORT": str(address.port)}
+        worker_env = {**common, **found.worker_environment(), "PORT": str(address.port)}
         descriptor = address.bound.fileno()
         gunicorn = [
             "--config",
@@ -155,21 +157,21 @@ class Supervisor:
         web = Child(
             name="web",
             command=[python, "-m", "gunicorn", *gunicorn],
-            env=env,
+            env=web_env,
             log=logs / "web.log",
             pass_fds=(descriptor,),
         )
         worker = Child(
             name="worker",
             command=[*celery, "worker", "--concurrency", "2", "--without-gossip", "--without-mingle"],
-            env=env,
+            env=worker_env,
             log=logs / "worker.log",
         )
         beat = Child(
             name="beat",
             # No pid file: one that was left behind would keep it from starting, and the data folder is locked anyway.
             command=[*celery, "beat", "--schedule", str(schedule), "--pidfile="],
-            env=env,
+            env=worker_env,
             log=logs / "beat.log",
             stop_with=((signal.SIGTERM, 2.0),),
         )

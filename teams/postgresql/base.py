@@ -1,9 +1,9 @@
-"""Sets, in each transaction, for which teams it acts.
+"""Sets, in each transaction, the role it acts as and the teams it acts for.
 
-The setting ``leafspan.teams``, which the policies of the database read, is local to one transaction, so that a
-connection that is used again carries nothing along. It is sent in front of the first statement of a transaction, in the
-same message: it costs no round trip. Outside a transaction block a message is a transaction of its own, so there it is
-sent in front of every statement.
+The role and the setting ``leafspan.teams``, which the policies of the database read, are local to one transaction: a
+connection that is used again, by us or by others of a transaction pooler, carries nothing along. Both are sent in front
+of the first statement of a transaction, in the same message: they cost no round trip. Outside a transaction block a
+message is a transaction of its own, so there they are sent in front of every statement.
 """
 
 from collections.abc import Callable, Mapping
@@ -19,17 +19,19 @@ _WITHOUT_ROWS = ("SET ", "SAVEPOINT ", "RELEASE ", "ROLLBACK ")
 
 
 class DatabaseWrapper(base.DatabaseWrapper):
-    """A connection that acts for some teams, at first for none."""
+    """A connection that acts as a role and for some teams, at first for none."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - as Django has it
         super().__init__(*args, **kwargs)
+        self.role: str = self.settings_dict.get("ROLE", "")
+        """The role to act as; empty for the login's own rights."""
         self.teams = ""
         """The ids of the teams acted for, joined by commas."""
-        self._teams_set: str | None = ""
-        """The teams that are set in the present transaction; None when that is not known."""
-        self.execute_wrappers.append(self._for_teams)
+        self._in_force: str | None = _AT_FIRST
+        """The statement that made the settings of the present transaction; None when they are not known."""
+        self.execute_wrappers.append(self._with_settings)
 
-    def _for_teams(
+    def _with_settings(
         self,
         execute: Callable[..., Any],
         sql: object,
@@ -37,10 +39,10 @@ class DatabaseWrapper(base.DatabaseWrapper):
         many: bool,  # noqa: FBT001 - as Django calls it
         context: Mapping[str, Any],
     ) -> Any:  # noqa: ANN401 - passes through
-        """Run a statement for the teams acted for."""
-        teams = self.teams
+        """Run a statement in the role and for the teams acted for."""
+        settings = _settings_sql(role=self.role, teams=self.teams)
         autocommit = self.autocommit
-        if (teams == "" if autocommit else teams == self._teams_set) or (
+        if settings == (_AT_FIRST if autocommit else self._in_force) or (
             isinstance(sql, str) and sql.startswith(_WITHOUT_ROWS)
         ):
             return execute(sql, params, many, context)
@@ -48,34 +50,38 @@ class DatabaseWrapper(base.DatabaseWrapper):
         if many or not isinstance(sql, str) or not isinstance(cursor, psycopg.ClientCursor):
             if autocommit:
                 with transaction.atomic(using=self.alias):
-                    return self._for_teams(execute, sql, params, many, context)
+                    return self._with_settings(execute, sql, params, many, context)
             with self.connection.cursor() as before:
-                before.execute(_set_teams_sql(teams))
-            self._teams_set = teams
+                before.execute(settings)
+            self._in_force = settings
             return execute(sql, params, many, context)
-        result = execute(f"{_set_teams_sql(teams)}; {sql}", params, many, context)
-        cursor.nextset()  # from the result of the setting to that of the statement
+        result = execute(f"{settings}; {sql}", params, many, context)
+        cursor.nextset()  # from the result of the settings to that of the statement
         if not autocommit:
-            self._teams_set = teams
+            self._in_force = settings
         return result
 
     def _set_autocommit(self, autocommit: bool) -> None:  # noqa: FBT001 - as Django has it
         super()._set_autocommit(autocommit)  # type: ignore[misc]  # the stubs leave it out
-        self._teams_set = ""
+        self._in_force = _AT_FIRST
 
     def _commit(self) -> None:
         super()._commit()  # type: ignore[misc]  # the stubs leave it out
-        self._teams_set = ""
+        self._in_force = _AT_FIRST
 
     def _rollback(self) -> None:
         super()._rollback()  # type: ignore[misc]  # the stubs leave it out
-        self._teams_set = ""
+        self._in_force = _AT_FIRST
 
     def _savepoint_rollback(self, sid: str) -> None:
         super()._savepoint_rollback(sid)  # type: ignore[misc]  # the stubs leave it out
-        self._teams_set = None  # the setting is what it was at the savepoint
+        self._in_force = None  # the settings are what they were at the savepoint
 
 
-def _set_teams_sql(teams: str) -> str:
-    """Return the statement that sets the teams; ``teams`` holds ids and commas only."""
-    return f"SELECT set_config('{SETTING}', '{teams}', true)"
+def _settings_sql(*, role: str, teams: str) -> str:
+    """Return the statement that sets both; ``role`` is a plain name (`config.settings`), ``teams`` ids and commas."""
+    return f"SELECT set_config('role', '{role or 'none'}', true), set_config('{SETTING}', '{teams}', true)"
+
+
+_AT_FIRST = _settings_sql(role="", teams="")
+"""What is in force when a transaction begins: the login's own rights, and no team."""

@@ -20,16 +20,16 @@ from lots.models import Lot
 from tastings.actions.push import reading
 from tastings.models import Descriptor, RenderedDocument, Share
 from teams.actions.sign_in_codes import create_sign_in_code
-from teams.database_role import create_role, grant_privileges
+from teams.database_role import create_roles, grant_privileges
 from teams.models import AuditEntry, Team
 from teams.queries.people import revisions_of, token_by_digest, valid_tokens
-from teams.row_security import acting_for, role, teams_of_login
+from teams.row_security import WORKER_ONLY, acting_for, every_team, role, teams_of_login
 from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
 from tests.api.test_tenancy import ACTIONS, BODIES, WITH_ID, WITHOUT_ID, foreign, stored, text_of
 from tests.factories import NOON, LotFactory, TeamFactory, person
 from tests.flights import flight_of
-from tests.row_security import as_application
+from tests.row_security import as_application, as_worker
 from tests.tastings.export_factory import fill_team
 
 OPEN_TO_ALL = {
@@ -136,6 +136,27 @@ def test_processes_act_as_the_application_and_commands_as_the_owner(db, assumed)
     )
 
     assert done.stdout.strip().splitlines()[-1] == f"('{role() if assumed == 'python' else database['USER']}',)"
+
+
+def test_web_server_cannot_list_the_teams_and_the_worker_can(full):
+    with as_worker():
+        assert set(every_team()) == {team.id for team in full}
+        assert Team.objects.count() == 0
+    with (
+        as_application(),
+        pytest.raises(ProgrammingError, match="permission denied for function"),
+        transaction.atomic(),
+    ):
+        every_team()
+    listing = dict(rows("SELECT proname, prosrc FROM pg_proc WHERE pronamespace = 'public'::regnamespace"
+                        " AND prosecdef AND proretset"))  # fmt: skip
+    may = dict(rows("SELECT proname, has_function_privilege(%s, oid, 'EXECUTE') FROM pg_proc WHERE pronamespace ="
+                    " 'public'::regnamespace AND proname LIKE 'leafspan\\_%%'", role()))  # fmt: skip
+    assert {name for name, allowed in may.items() if not allowed} == set(WORKER_ONLY)
+    # what the web server may call returns the teams of one login, numbers, or ids that were asked about
+    assert {name for name in listing if may[name]} == {
+        "leafspan_teams_of_login", "leafspan_taken", "leafspan_waiting",
+    }  # fmt: skip
 
 
 def test_plain_select_shows_the_team_acted_for_and_no_other(full):
@@ -333,8 +354,8 @@ def test_role_that_cannot_be_made_says_what_to_run(db, settings):
     settings.DATABASE_ROLE = "leafspan_not_there"
     with connection.cursor() as cursor:
         cursor.execute("SET ROLE leafspan_app")  # which may make no roles
-    with pytest.raises(ImproperlyConfigured, match='CREATE ROLE "leafspan_not_there" NOLOGIN; GRANT'):
-        create_role()
+    with pytest.raises(ImproperlyConfigured, match='CREATE ROLE "leafspan_not_there_worker" NOLOGIN; GRANT "leaf'):
+        create_roles()
     with connection.cursor() as cursor:
         cursor.execute("RESET ROLE")
 

@@ -43,6 +43,48 @@ def keep(url, n):
         link.execute("INSERT INTO kept VALUES (%s)", (n,))
 
 
+def test_logins_of_web_and_worker_own_nothing_and_may_only_act_as_their_roles(monkeypatch):
+    monkeypatch.delenv("DATABASE_URL", raising=False)
+    monkeypatch.delenv("REDIS_URL", raising=False)
+    with services.test_servers() as found:
+        roles = {found.web_database_url: "leafspan_app", found.worker_database_url: "leafspan_app_worker"}
+        for url, role in roles.items():
+            with psycopg.connect(url, autocommit=True) as link:
+                rights = link.execute(
+                    "SELECT rolsuper, rolcreaterole, rolcreatedb, rolbypassrls, rolinherit FROM pg_roles"
+                    " WHERE rolname = current_user"
+                ).fetchone()
+                assert rights == (False, False, False, False, False)
+                link.execute(f"SET ROLE {role}")
+                link.execute("RESET ROLE")
+                for other in {"leafspan", "postgres", *roles.values()} - {role}:
+                    if (role, other) != ("leafspan_app_worker", "leafspan_app"):  # the worker's role holds the other
+                        with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                            link.execute(f"SET ROLE {other}")
+                with pytest.raises(psycopg.errors.InsufficientPrivilege):
+                    link.execute("CREATE TABLE mine (id int)")
+
+
+def test_data_folder_of_an_earlier_version_gets_the_new_logins(tmp_path, embedded):
+    children, found = embedded(tmp_path)
+    keep(found.database_url, 1)
+    secrets = json.loads((tmp_path / "secrets.json").read_text())
+    with psycopg.connect(found.database_url.replace("leafspan:", "postgres:").replace(
+        secrets["database_password"], secrets["superuser_password"]), autocommit=True) as link:  # fmt: skip
+        for name in ("leafspan_web", "leafspan_worker", "leafspan_app_worker"):
+            link.execute(f"DROP ROLE {name}")
+    services.stop_servers(tmp_path, children)
+    for name in ("web_password", "worker_password"):
+        del secrets[name]
+    (tmp_path / "secrets.json").write_text(json.dumps(secrets))
+
+    _, again = embedded(tmp_path)
+    assert rows(again.database_url) == [1]
+    for url in (again.web_database_url, again.worker_database_url):
+        with psycopg.connect(url) as link, pytest.raises(psycopg.errors.InsufficientPrivilege):
+            link.execute("SELECT * FROM kept")
+
+
 def test_test_servers_answer_and_leave_nothing(monkeypatch):
     monkeypatch.delenv("DATABASE_URL", raising=False)
     monkeypatch.delenv("REDIS_URL", raising=False)
@@ -173,6 +215,8 @@ def test_running_does_not_believe_an_old_note(tmp_path):
     note = {
         "database_url": "postgresql://a@127.0.0.1:1/a",
         "redis_url": "redis://127.0.0.1:1",
+        "web_database_url": "postgresql://web@127.0.0.1:1/x",
+        "worker_database_url": "postgresql://worker@127.0.0.1:1/x",
         "secret_key": "k",
         "embedded_ports": [],
     }

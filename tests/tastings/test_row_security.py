@@ -14,7 +14,7 @@ from teams.models import AuditEntry, DeviceToken, Invitation
 from tests.api.records import Place
 from tests.api.test_row_security import full  # noqa: F401 - a fixture
 from tests.factories import NOON, DeviceTokenFactory, TeamFactory, person
-from tests.row_security import as_application
+from tests.row_security import as_worker
 from tests.tastings.photos.photographs import announce, on_disk, phone_photo, send
 
 LONG_AGO = NOON - timedelta(days=3000)
@@ -33,7 +33,7 @@ def asked(monkeypatch):
 def work(job, *about):
     """Run a job as a worker does, and see that nothing stays."""
     task = next(found for found in vars(tasks).values() if getattr(found, "name", None) == job.value)
-    with as_application():
+    with as_worker():
         task(*map(str, about))
     assert connection.teams == ""
 

@@ -1,0 +1,35 @@
+"""``manage.py database_logins``: the logins of web and worker, which own nothing."""
+
+import os
+from typing import Any
+
+from django.core.exceptions import ImproperlyConfigured
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from teams.database_role import create_login
+from teams.row_security import role, worker_role
+
+
+class Command(BaseCommand):
+    help = (
+        "Make the logins that web and worker sign in with, or give them other passwords: LEAFSPAN_WEB_PASSWORD and "
+        "LEAFSPAN_WORKER_PASSWORD. They own nothing and may only act as the role that row-level security binds. Run it "
+        "as the owner of the tables, after migrate; an owner that may make no logins prints what an administrator has "
+        "to run."
+    )
+    requires_system_checks: list[str] = []
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--web", default="leafspan_web", help="name of the web server's login")
+        parser.add_argument("--worker", default="leafspan_worker", help="name of the worker's login")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        passwords = {name: os.environ.get(f"LEAFSPAN_{name.upper()}_PASSWORD", "") for name in ("web", "worker")}
+        if not all(passwords.values()):
+            raise CommandError("give LEAFSPAN_WEB_PASSWORD and LEAFSPAN_WORKER_PASSWORD")
+        for name, acts_as in (("web", role()), ("worker", worker_role())):
+            try:
+                create_login(options[name], password=passwords[name], acts_as=acts_as)
+            except ImproperlyConfigured as error:
+                raise CommandError(str(error)) from error
+            self.stdout.write(f"{options[name]} may act as {acts_as}")

@@ -1,19 +1,25 @@
 """The containers, as far as can be checked without an engine: what they are given, their limits, how they start."""
 
 import ast
+import os
 import re
 import subprocess
 import sys
 import time
+import tomllib
+from urllib.parse import urlsplit
 
 import pytest
+import redis
 import yaml
 from celery import current_app
 from django.conf import settings
 from django.db import connection
 from django.utils import timezone
 
+from config.dev.broker import broker_program
 from config.dev.home import ROOT
+from config.dev.process import free_port
 from tastings.jobs import Job
 from tastings.queues import Queue, queues
 from tests.config.launching import clean_environment
@@ -21,7 +27,25 @@ from tests.config.launching import clean_environment
 COMPOSE = yaml.safe_load((ROOT / "docker-compose.yml").read_text())
 SERVICES = COMPOSE["services"]
 OURS = {name: service for name, service in SERVICES.items() if service["image"] == "leafspan"}
-ENVIRONMENT = SERVICES["web"]["environment"]
+COMMON = COMPOSE["x-leafspan"]["environment"]
+"""What all of ours are given; each adds what it alone needs."""
+OF_ITS_OWN = {
+    "migrate": {"DATABASE_URL", "LEAFSPAN_WEB_PASSWORD", "LEAFSPAN_WORKER_PASSWORD"},
+    "web": {"DATABASE_URL"},
+    "worker": {"DATABASE_URL"},
+    "fresh": {"DATABASE_URL"},
+    "beat": set(),
+}
+NETWORKS = {
+    "postgres": {"database"},
+    "broker": {"queue"},
+    "migrate": {"database"},
+    "web": {"front", "database", "queue"},
+    "worker": {"outside", "database", "queue"},
+    "fresh": {"outside", "database", "queue"},
+    "beat": {"queue"},
+}
+IMAGES = {"LEAFSPAN_POSTGRES_IMAGE", "LEAFSPAN_BROKER_IMAGE", "LEAFSPAN_PYTHON_IMAGE"}
 NOT_OURS = {"OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"}
 """Read by the linear algebra."""
 NAMES = r"LEAFSPAN_[A-Z_]+|DATABASE_URL|REDIS_URL"
@@ -45,16 +69,98 @@ def test_there_is_all_that_is_needed():
 
 
 def test_every_variable_is_known_to_the_settings_and_every_setting_can_be_given():
-    given = set(ENVIRONMENT)
+    given = set(COMMON).union(*OF_ITS_OWN.values())
     assert given - NOT_OURS == names_read() - FOR_THE_DESK
-    assert all(service["environment"] == ENVIRONMENT for service in OURS.values())
+    for name, service in OURS.items():
+        own = {key: value for key, value in service["environment"].items() if COMMON.get(key) != value}
+        assert set(own) == OF_ITS_OWN[name], name
+        assert service["environment"].keys() >= COMMON.keys()
+
+
+def test_each_process_signs_in_with_a_login_of_its_own():
+    logins = {name: urlsplit(re.sub(r"\$\{(\w+)[^}]*\}", r"\1", service["environment"]["DATABASE_URL"]))
+              for name, service in OURS.items() if "DATABASE_URL" in service["environment"]}  # fmt: skip
+    assert {name: (url.username, url.password) for name, url in logins.items()} == {
+        "migrate": ("leafspan", "POSTGRES_PASSWORD"),
+        "web": ("leafspan_web", "LEAFSPAN_WEB_PASSWORD"),
+        "worker": ("leafspan_worker", "LEAFSPAN_WORKER_PASSWORD"),
+        "fresh": ("leafspan_worker", "LEAFSPAN_WORKER_PASSWORD"),
+    }
+    assert "manage.py database_logins" in SERVICES["migrate"]["command"][-1]
+
+
+def test_each_has_limits_of_memory_processor_and_processes():
+    for name, service in SERVICES.items():
+        assert re.fullmatch(r"[1-9]\d*[mg]", service["mem_limit"]), name
+        assert 0 < float(service["cpus"]) <= 2, name
+        assert 0 < service["pids_limit"] <= 200, name
+
+
+def test_each_reaches_only_what_it_needs():
+    assert {name: set(service["networks"]) for name, service in SERVICES.items()} == NETWORKS
+    assert {name for name, network in COMPOSE["networks"].items() if (network or {}).get("internal")} == {
+        "database", "queue",
+    }  # fmt: skip
+    assert set(COMPOSE["networks"]) == set.union(*NETWORKS.values())
+
+
+def test_broker_asks_for_its_password(tmp_path):
+    shell, option, script, *arguments = SERVICES["broker"]["command"]
+    (tmp_path / "valkey-server").symlink_to(broker_program(os.environ))
+    port = free_port()
+    server = subprocess.Popen(
+        [shell, option, script.replace("$$", "$"), *arguments, "--port", str(port), "--bind", "127.0.0.1"],
+        cwd=tmp_path, env={"PATH": f"{tmp_path}:{os.environ['PATH']}", "BROKER_PASSWORD": "of the test"},
+        stdout=subprocess.DEVNULL,
+    )  # fmt: skip
+    try:
+        until = time.monotonic() + 60
+        known = redis.Redis(port=port, password="of the test")
+        while True:
+            try:
+                known.ping()
+                break
+            except redis.ConnectionError:
+                assert time.monotonic() < until
+                time.sleep(0.05)
+        with pytest.raises(redis.AuthenticationError):
+            redis.Redis(port=port).ping()
+        assert known.config_get("appendonly")["appendonly"] == "yes"
+    finally:
+        server.terminate()
+        server.wait(timeout=60)
+    assert re.match(r"redis://:\$\{BROKER_PASSWORD:\?[^}]*\}@broker:6379/", COMMON["REDIS_URL"])
+
+
+def test_image_holds_what_running_takes_and_nothing_of_developing():
+    dockerfile = (ROOT / "config" / "Dockerfile").read_text()
+    assert re.findall(r"pip install.* -r (\S+)", dockerfile) == ["/requirements.txt"]
+    assert re.findall(r"^COPY (\S+) /requirements.txt", dockerfile, re.MULTILINE) == ["config/requirements.txt"]
+    assert "--require-hashes" in dockerfile
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    developing = {re.split(r"[>=<\[]", one)[0].lower() for one in project["optional-dependencies"]["dev"]}
+    installed = {name.lower() for name in re.findall(r"^([\w.-]+)==", (ROOT / "config/requirements.txt").read_text(),
+                                                     re.MULTILINE)}  # fmt: skip
+    assert {"pytest", "mypy", "ruff"} <= developing
+    assert developing & installed == set()
+    ignored = (ROOT / "config" / "Dockerfile.dockerignore").read_text().split()
+    assert {"tests", "benchmarks"} <= set(ignored)
+
+
+def test_every_image_can_be_pinned_by_its_digest():
+    asked = {service["image"] for service in SERVICES.values()} - {"leafspan"}
+    asked |= set(COMPOSE["x-leafspan"]["build"]["args"].values())
+    assert {re.fullmatch(r"\$\{(\w+):-[\w./]+:[\w.-]+\}", image)[1] for image in asked} == IMAGES
+    bases = re.findall(r"^FROM (\S+)", (ROOT / "config" / "Dockerfile").read_text(), re.MULTILINE)
+    assert set(bases) == {"${PYTHON_IMAGE}"}
 
 
 def test_every_setting_of_the_containers_is_documented():
     text = (ROOT / "docker-compose.yml").read_text()
     documented = (ROOT / "docs" / "running.md").read_text()
     asked = set(re.findall(r"\$\{([A-Z_]+)", text))
-    assert asked <= set(ENVIRONMENT) | {"POSTGRES_PASSWORD", "PORT"}
+    own = set(COMMON).union(*OF_ITS_OWN.values())
+    assert asked <= own | IMAGES | {"POSTGRES_PASSWORD", "BROKER_PASSWORD", "PORT"}
     assert [name for name in sorted(asked | {"LEAFSPAN_LOGS"}) if not re.search(rf"\b{name}\b", documented)] == []
 
 
@@ -63,7 +169,6 @@ def test_secrets_come_from_the_environment_alone():
         for name, value in service["environment"].items() if "environment" in service else ():
             if re.search("PASSWORD|SECRET|TOKEN|_MAIL$", name):
                 assert re.fullmatch(r"\$\{[A-Z_]+:[?-][^}]*\}", str(value)), name
-    assert re.search(r"://leafspan:\$\{POSTGRES_PASSWORD:\?", ENVIRONMENT["DATABASE_URL"])
     ignored = (ROOT / "config" / "Dockerfile.dockerignore").read_text().split()
     assert {".git", ".leafspan"} <= set(ignored)  # nothing of the kind gets into the image
 
@@ -106,8 +211,8 @@ def test_migrations_are_done_before_anything_of_ours_starts():
 
 
 def test_what_web_and_worker_share_they_share():
-    assert [OURS[name]["volumes"] for name in ("web", "worker", "fresh")] == [["photos:/photos"]] * 3
-    assert ENVIRONMENT["LEAFSPAN_PHOTOS"] == "/photos"
+    assert [OURS[name]["volumes"] for name in ("migrate", "web", "worker", "fresh")] == [["photos:/photos"]] * 4
+    assert COMMON["LEAFSPAN_PHOTOS"] == "/photos"
     volumes = {volume.split(":")[0] for service in SERVICES.values() for volume in service.get("volumes", ())}
     assert volumes == set(COMPOSE["volumes"])
 

@@ -24,12 +24,12 @@ class Command(BaseCommand):
         parser.add_argument("--worker", default="leafspan_worker", help="name of the worker's login")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        passwords = {name: os.environ.get(f"LEAFSPAN_{name.upper()}_PASSWORD", "") for name in ("web", "worker")}
-        if not all(passwords.values()):
+        web, worker = (os.environ.get(name, "") for name in ("LEAFSPAN_WEB_PASSWORD", "LEAFSPAN_WORKER_PASSWORD"))
+        if not (web and worker):
             raise CommandError("give LEAFSPAN_WEB_PASSWORD and LEAFSPAN_WORKER_PASSWORD")
-        for name, acts_as in (("web", role()), ("worker", worker_role())):
+        for name, password, acts_as in (("web", web, role()), ("worker", worker, worker_role())):
             try:
-                create_login(options[name], password=passwords[name], acts_as=acts_as)
+                create_login(options[name], password=password, acts_as=acts_as)
             except ImproperlyConfigured as error:
                 raise CommandError(str(error)) from error
             self.stdout.write(f"{options[name]} may act as {acts_as}")

@@ -11,7 +11,7 @@ from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.estimate import estimate_development
-from tastings.maths.curve.profile import LABELS, curve_shapes
+from tastings.maths.curve.profile import LABELS, SLOW_FADE, STEADY, curve_shapes
 
 SURE = 0.8
 
@@ -53,6 +53,17 @@ class CurveScores:
     def is_label_correct(self) -> BoolArray:
         """Whether the likeliest label is the true one."""
         return np.array([one.probability.argmax() == one.true_label for one in self.lots])
+
+    def is_fade_or_not_correct(self) -> BoolArray:
+        """Whether the likeliest label is the true one, a slow fade counted as steady."""
+        slow, steady = LABELS.index(SLOW_FADE), LABELS.index(STEADY)
+        right = []
+        for one in self.lots:
+            three = one.probability.copy()
+            three[steady] += three[slow]
+            three[slow] = 0.0
+            right.append(three.argmax() == (steady if one.true_label == slow else one.true_label))
+        return np.array(right)
 
     def is_baseline_correct(self) -> BoolArray:
         """Whether the label read off the averages is."""

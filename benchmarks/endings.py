@@ -16,6 +16,7 @@ import numpy as np
 from benchmarks.curves import CurveScores, scored
 from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.maths.brewing.brews import Brew
+from tastings.maths.brewing.even_brew import MOST_INFUSIONS
 from tastings.maths.curve.endings import estimate_finish_line
 from tastings.maths.curve.estimate import estimate_development
 from tastings.maths.curve.steep_count import Steeps, count_worthwhile
@@ -67,7 +68,8 @@ def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> 
     scores.line_off.append(abs(learned.mean - line))
     for name, brews in lots.items():
         truth = leaves[name].even_cups()
-        true_count = count_worthwhile(truth[None, :], finish_line=line).recommended or 0
+        every_cup = leaves[name].even_cups(infusions=MOST_INFUSIONS)
+        true_count = count_worthwhile(every_cup[None, :], finish_line=line).recommended or 0
         found = {
             "learned": estimate_development(brews, rated=["strength"], scales=scales, line=learned),
             "alone": estimate_development(brews, rated=["strength"]),

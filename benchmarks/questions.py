@@ -14,6 +14,7 @@ import numpy as np
 from benchmarks.worlds import SimulatedLeaf, SimulatedTeam, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
+from tastings.maths.brewing.even_brew import MOST_INFUSIONS
 from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Pair, compare
 from tastings.maths.curve.estimate import STRENGTH
@@ -152,7 +153,8 @@ def simulate_pair(rng: np.random.Generator) -> ComparedLots:
     }
     found = compare(groups, rated=[])
     counts = [
-        count_worthwhile(leaf.even_cups()[None, :], finish_line=line).recommended or 0 for leaf in (first, second)
+        count_worthwhile(leaf.even_cups(infusions=MOST_INFUSIONS)[None, :], finish_line=line).recommended or 0
+        for leaf in (first, second)
     ]
     return ComparedLots(
         pair=found.pairs[0],

@@ -125,6 +125,12 @@ def requirements(curves: Curves, *, teams: dict[int, TeamScores], moved: float) 
             (0.83, 0.87, 0.91),
             full,
         ),
+        Requirement(
+            "the same, a slow fade counted as steady",
+            [float(one.is_fade_or_not_correct().mean()) for one in some],
+            (0.83, 0.87, 0.91),
+            full,
+        ),
         Requirement("labels right where p > 0.8, at least 0.92", is_confident, *band(0.92, 1.0)),
         Requirement(
             "80 % intervals of counts cover at least 0.80",

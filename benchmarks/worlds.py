@@ -49,9 +49,9 @@ class SimulatedLeaf:
         content **= self.slope
         return np.asarray(self.top * content / (content + self.half**self.slope), dtype=np.float64)
 
-    def even_cups(self) -> FloatArray:
-        """Return the true strength of the twelve even-brew infusions. [points, 0 to 10]."""
-        return self.cups(even_brew())[1:]
+    def even_cups(self, *, infusions: int = EVEN_INFUSIONS) -> FloatArray:
+        """Return the true strength of the even-brew infusions. [points, 0 to 10]."""
+        return self.cups(even_brew(infusions=infusions))[1:]
 
 
 # Typical k [1/min at 100 deg C] and wetting lag [s] of leaf as it comes: tightly rolled, twisted, small or broken.

@@ -1,8 +1,9 @@
 """The answer of ``GET /compare``."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tastings.answers.development import Evidence, SteepCount, evidence_answer, steeps_answer
+from tastings.answers.help_text import help_text
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Comparison, Difference, Pair
 from tastings.maths.curve.development import DescriptorCurve, Development
 from tastings.maths.curve.estimate import STRENGTH
@@ -50,6 +51,9 @@ class ComparisonAnswer:
 
     level: float
     first_infusions: int
+    one_even_brew: bool = field(
+        metadata=help_text("false when the lots are of kinds with different even brews, which compare less well")
+    )
     groups: tuple[ComparedGroup, ...]
     pairs: tuple[ComparedPair, ...]
 
@@ -59,6 +63,7 @@ def comparison_answer(found: Comparison) -> ComparisonAnswer:
     return ComparisonAnswer(
         level=LEVEL,
         first_infusions=FIRST_INFUSIONS,
+        one_even_brew=found.one_even_brew,
         groups=tuple(_group(name, figures) for name, figures in found.groups.items()),
         pairs=tuple(map(_pair, found.pairs)),
     )

@@ -75,7 +75,7 @@ class CaffeineRange:
 class BrewCaffeine:
     """An estimate of caffeine, never a measurement."""
 
-    per_cup_mg: CaffeineRange = field(metadata=help_text("weakest to strongest cup"))
+    per_cup_mg: CaffeineRange = field(metadata=help_text("of an average cup"))
     per_pot_mg: CaffeineRange = field(metadata=help_text("all worthwhile infusions of one portion of leaf"))
     per_guest_mg: CaffeineRange = field(metadata=help_text("a cup of each of them"))
     source: str

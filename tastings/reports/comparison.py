@@ -7,6 +7,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from tastings.maths.comparison.arrival import NOTICEABLE
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Comparison, Pair
 from tastings.maths.curve.estimate import STRENGTH
 from tastings.queries.lot_search import ListedLot
@@ -15,7 +16,7 @@ from tastings.reports.marks import both_widths
 from tastings.reports.side_by_side import LETTERS, curves_chart, lot_mark
 from tastings.wording.counts import counted
 from tastings.wording.labels import descriptor_label
-from tastings.wording.numbers import isolated, number_range, percent, signed
+from tastings.wording.numbers import isolated, number, number_range, one_decimal, percent, signed
 
 SURE = 0.6
 """From this probability on a sentence says which of two it is; below, that one cannot tell yet."""
@@ -73,6 +74,7 @@ class ComparisonPage:
     charts: Sequence[ComparedChart] = ()
     pairs: Sequence[PairRow] = ()
     first_infusions: int = FIRST_INFUSIONS
+    across: str = ""
 
 
 def comparison_page(comparison: Comparison, *, lots: Sequence[ListedLot], labels: Mapping[str, str]) -> ComparisonPage:
@@ -102,6 +104,7 @@ def comparison_page(comparison: Comparison, *, lots: Sequence[ListedLot], labels
     titles = ((STRENGTH, _("Strength")), (LIKING, _("Liking")))
     return ComparisonPage(
         again=tick_again([str(lot.id) for lot in lots]),
+        across=across_sentence(comparison),
         rows=rows,
         charts=[
             _chart(comparison, rows, key=key, title=title)
@@ -112,6 +115,16 @@ def comparison_page(comparison: Comparison, *, lots: Sequence[ListedLot], labels
             pair_row(pair, first=by_id[pair.first], second=by_id[pair.second], labels=labels)
             for pair in comparison.pairs
         ],
+    )
+
+
+def across_sentence(comparison: Comparison) -> str:
+    """Say that lots of different kinds stand on different even brews; empty when they do not."""
+    if comparison.one_even_brew:
+        return ""
+    return _(
+        "These lots are of kinds that are brewed differently: each is shown as its own kind is brewed, so strengths and"
+        " counts compare less well than among lots of one kind."
     )
 
 
@@ -146,8 +159,8 @@ def pair_row(pair: Pair, *, first: ComparedRow, second: ComparedRow, labels: Map
         second=second,
         sentences=[
             lasting_sentence(pair.outlasts, pair.outlasted, one=one, other=other),
-            stronger_sentence(stronger, one=one, other=other),
-            liked_sentence(liked, one=one, other=other),
+            f"{stronger_sentence(stronger, one=one, other=other)}{size_words(pair, STRENGTH)}",
+            f"{liked_sentence(liked, one=one, other=other)}{size_words(pair, LIKING)}",
         ],
         shared=shared % {"n": pair.shared_tasters},
         probabilities=[_probability(one) for one in (pair.outlasts, pair.outlasted, stronger, liked)],
@@ -194,6 +207,22 @@ def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: st
         "p_one": percent(outlasts),
         "p_other": percent(outlasted),
         "p_same": percent(same),
+    }
+
+
+def size_words(pair: Pair, descriptor: str) -> str:
+    """Say that a difference, however sure, is one that an arrival check would call the same; else nothing.
+
+    So the two answers on one pair do not contradict each other.
+    """
+    found = next((one for one in pair.differences if one.descriptor == descriptor), None)
+    if found is None or not -NOTICEABLE < found.low <= found.high < NOTICEABLE:
+        return ""
+    if SURE > found.probability_more > 1 - SURE:
+        return ""
+    return " " + _("The difference is about %(points)s points; below %(noticeable)s an arrival check says “same”.") % {
+        "points": one_decimal(abs(found.mean)),
+        "noticeable": number(NOTICEABLE),
     }
 
 

@@ -138,7 +138,7 @@ def _caffeine(found: Caffeine) -> str:
     (pot_low, pot_high), (cup_low, cup_high) = found.per_pot_mg, found.per_cup_mg
     return _(
         "Caffeine, an estimate and no measurement of this lot: %(pot_low)s to %(pot_high)s mg in all its cups,"
-        " %(cup_low)s to %(cup_high)s mg in one."
+        " %(cup_low)s to %(cup_high)s mg in an average one."
     ) % {
         "pot_low": round(pot_low),
         "pot_high": round(pot_high),

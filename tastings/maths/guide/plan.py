@@ -273,7 +273,9 @@ class _Request:
             )
             if served
             else None,
-            caffeine=caffeine(vessel=draft.vessel, pours=draft.before, cup_ml=draft.cup_ml, rounds=drunk)
+            caffeine=caffeine(
+                vessel=draft.vessel, kind=self.tea.kind, pours=draft.before, cup_ml=draft.cup_ml, rounds=drunk
+            )
             if self.tea.kind != HERBAL
             else None,
             cost=cost(self.tea.price, vessel=draft.vessel, cup_ml=draft.cup_ml, rounds=drunk),

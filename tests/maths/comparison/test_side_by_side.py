@@ -133,7 +133,7 @@ def test_every_pair_of_three_groups_is_compared_and_written_in_plain_types():
     assert [(one["first"], one["second"]) for one in found["pairs"]] == [
         ("porcelain", "unglazed_clay"), ("porcelain", "glass"), ("unglazed_clay", "glass"),
     ]  # fmt: skip
-    assert list(found) == ["level", "first_infusions", "groups", "pairs"]
+    assert list(found) == ["level", "first_infusions", "one_even_brew", "groups", "pairs"]
     assert list(found["groups"][0]) == ["name", "evidence", "profile", "steeps", "curves", "cautions"]
     assert list(found["pairs"][0]) == ["first", "second", "shared_tasters", "probability", "differences"]
     assert list(found["pairs"][0]["probability"]) == ["outlasts", "outlasted", "stronger", "liked_more"]

@@ -1,10 +1,12 @@
 """A comparison in words and in one drawing: nothing told by colour alone, nothing written that is not likely enough."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
 from django.template.loader import render_to_string
 
+from tastings.maths.brewing.even_brew import even_brew_of
 from tastings.maths.comparison.side_by_side import Comparison, Difference, Pair
 from tastings.maths.curve.development import CurvePoint
 from tastings.reports.comparison import (
@@ -13,6 +15,7 @@ from tastings.reports.comparison import (
     lasting_sentence,
     liked_sentence,
     pair_row,
+    size_words,
     stronger_sentence,
 )
 from tastings.reports.lot_list import lot_row
@@ -82,7 +85,10 @@ def test_lots_of_one_name_are_told_apart_by_their_letters():
     )
     sentences = pair_row(pair, first=first, second=second, labels={}).sentences
     assert sentences[0] == f"Twin (A) outlasts Twin (B) with {percent(0.9)} probability."
-    assert sentences[1] == f"Twin (B) is stronger with {percent(0.7)} probability."
+    assert sentences[1] == (
+        f"Twin (B) is stronger with {percent(0.7)} probability. The difference is about 0.3 points; below 1.5 an"
+        " arrival check says “same”."
+    )
 
 
 def test_every_lot_has_a_letter_a_mark_and_a_dash_of_its_own():
@@ -161,3 +167,24 @@ def test_which_is_liked_more(chance, written):
 )
 def test_which_is_stronger(chance, written):
     assert stronger_sentence(chance, one="A", other="B") == written
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "more", "is_small"),
+    [(-0.9, 0.2, 0.3, True), (-1.4, -0.2, 0.02, True), (-1.6, -0.2, 0.02, False), (-0.4, 0.4, 0.5, False)],
+)
+def test_sure_difference_that_an_arrival_check_calls_the_same_is_said_to_be_small(low, high, more, is_small):
+    """Two answers on one pair do not contradict each other."""
+    strength = Difference("strength", mean=(low + high) / 2, low=low, high=high, probability_more=more)
+    pair = Pair("a", "b", shared_tasters=1, outlasts=None, outlasted=None, differences=(strength,))
+    assert bool(size_words(pair, "strength")) == is_small
+    assert size_words(pair, "liking") == ""
+
+
+def test_lots_of_kinds_brewed_differently_are_said_to_compare_less_well():
+    lots = [bare(place, name=NAMES[place]) for place in range(2)]
+    found = compared(lots)
+    green = replace(found.groups[str(lots[1].id)], even_brew=even_brew_of("green"))
+    across = replace(found, groups={**found.groups, str(lots[1].id): green})
+    assert comparison_page(found, lots=lots, labels={}).across == ""
+    assert "kinds that are brewed differently" in comparison_page(across, lots=lots, labels={}).across

@@ -23,7 +23,7 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
         "Too strong: 4 s less, for cups about one point weaker.",
         "Too thin: 5 s more, for cups about one point stronger.",
     )
-    assert section.caffeine.endswith("62 to 170 mg in all its cups, 2 to 18 mg in one.")
+    assert section.caffeine.endswith("62 to 170 mg in all its cups, 2 to 18 mg in an average one.")
 
 
 def test_guide_without_infusions_is_absent():

@@ -18,6 +18,7 @@ from django.views.generic import View
 from api.http.conditional import id_from_path
 from api.http.sign_in_links import code_url, spelled
 from pages.browser import memberships_in, page
+from tastings.queries.shares import waiting_shares
 from tastings.wording.numbers import day
 from teams.actions.people import sign_out_device
 from teams.actions.sign_in_codes import CODE_LIFETIME, create_sign_in_code
@@ -47,13 +48,14 @@ class Account(View):
     def get(self, request: HttpRequest) -> HttpResponse:
         """Show it."""
         memberships = memberships_in(request)
-        login = _login(request, memberships)
+        login, now = _login(request, memberships), timezone.now()
         context = {
             "login": login,
             "memberships": memberships,
+            "n_waiting_links": sum(len(waiting_shares(one, now=now)) for one in memberships),
             "owns_a_team": any(one.runs_team for one in memberships),
             "form": PhoneForm(memberships) if memberships else None,
-            "devices": [_device(token) for token in tokens_of(login.id, now=timezone.now())],
+            "devices": [_device(token) for token in tokens_of(login.id, now=now)],
         }
         return render(request, "pages/own_account.html", context)
 

@@ -17,6 +17,7 @@ from django.views.decorators.http import require_safe
 from pages.browser import page
 from pages.reports import document_file, links_to, member_with, render_around, sent_file
 from tastings.queries.reports import families_of, report_content
+from tastings.queries.shares import without_code
 from tastings.reports.card import Card, card_document, card_markdown, card_of
 
 
@@ -31,8 +32,8 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 
-def card_for(member: Member, lot: Record, *, lang: str) -> Card:
-    """Return the card in a language.
+def card_for(member: Member, lot: Record, *, lang: str, public: bool = False) -> Card:
+    """Return the card in a language; a public one has no internal code.
 
     Raises
     ------
@@ -42,6 +43,8 @@ def card_for(member: Member, lot: Record, *, lang: str) -> Card:
     if lang not in dict(settings.LANGUAGES):  # first, so that an unknown language costs nothing
         raise UnknownLanguageError(lang)
     content = report_content(member, lot, today=timezone.now().date())
+    if public:
+        content = without_code(content)
     with translation.override(lang):
         return card_of(content, families=families_of(member))
 

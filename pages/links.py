@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -11,22 +12,23 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
 from django.utils import timezone
+from django.utils.translation import gettext, ngettext
 from django.utils.translation import gettext_lazy as _
-from django.utils.translation import ngettext
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from pages.browser import page
+from pages.browser import memberships_in, page
 from pages.reports import member_with
-from tastings.actions.shares import give_share, revoke_share
-from tastings.queries.shares import is_open, share_for, shares_to, token_of
+from tastings.actions.shares import give_share, keep_share, revoke_share
+from tastings.queries.shares import is_open, share_for, shares_to, token_of, waiting_shares
 from tastings.wording.numbers import day
-from teams.errors import Invalid, NotFound
+from teams.errors import Invalid, NotAllowed, NotFound
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from tastings.models import Share
+    from teams.models import Member
 
 DAYS = {7: _("a week"), 30: _("30 days"), 90: _("90 days"), 365: _("a year")}
 SHOWS = {"report": _("The report"), "card": _("The card for customers")}
@@ -66,7 +68,7 @@ class Links(View):
     def _shown(self, request: HttpRequest, lot_id: str, form: LinkForm) -> HttpResponse:
         member, lot = member_with(request, lot_id)
         now = timezone.now()
-        open_shares, ended = shares_to(member, lot.id, now=now)
+        open_shares, waiting, ended = shares_to(member, lot.id, now=now)
         context = {
             "made": request.GET.get("made", ""),
             "just_ended": any(str(share.id) == request.GET.get("ended") for share in ended),
@@ -74,6 +76,8 @@ class Links(View):
             "name": str(lot.fields["name"]),
             "form": form,
             "rows": [_row(request, share, now=now) for share in open_shares],
+            "waiting": [_row(request, share, now=now) for share in waiting],
+            "may_keep": member.runs_team,
             "ended": [_row(request, share, now=now) for share in ended],
         }
         return render(request, "pages/links.html", context, status=200 if not form.errors else 422)
@@ -95,6 +99,38 @@ class EndLink(View):
             raise NotFound
         revoke_share(member, share=share.id, now=timezone.now())
         return redirect(f"/lots/{lot.id}/links/?ended={share.id}")
+
+
+class WaitingLinks(View):
+    """The links of people who may no longer give any: an owner keeps or ends each."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """List them, of all teams that the caller owns."""
+        now = timezone.now()
+        rows = [
+            {**_row(request, share, now=now), "lot": share.lot_id, "name": share.lot.name, "by": str(share.by)}
+            for member in self._owned(request)
+            for share in waiting_shares(member, now=now)
+        ]
+        return render(request, "pages/waiting_links.html", {"rows": rows})
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Keep or end one."""
+        owned, share = self._owned(request), id_from_path(request.POST.get("share", ""))
+        for member in owned:
+            with suppress(NotFound):
+                if request.POST.get("decision") == "keep":
+                    keep_share(member, share=share, now=timezone.now())
+                else:
+                    revoke_share(member, share=share, now=timezone.now())
+                return redirect("waiting-links")
+        raise NotFound
+
+    def _owned(self, request: HttpRequest) -> list[Member]:
+        owned = [member for member in memberships_in(request) if member.runs_team]
+        if not owned:
+            raise NotAllowed(gettext("only an owner decides about these links"))
+        return owned
 
 
 def _row(request: HttpRequest, share: Share, *, now: datetime) -> dict[str, Any]:
@@ -119,6 +155,7 @@ def _what(share: Share) -> str:
 
 
 urlpatterns = [
+    path("account/links/", page(WaitingLinks.as_view()), name="waiting-links"),
     path("lots/<str:lot_id>/links/", page(Links.as_view()), name="links"),
     path("lots/<str:lot_id>/links/<str:share_id>/end/", page(EndLink.as_view()), name="end-link"),
 ]

@@ -26,7 +26,7 @@ from tastings.actions.shares import count_view
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state
 from tastings.queries.reports import picture_of_lot, report_content
-from tastings.queries.shares import guest_of, share_with, without_names
+from tastings.queries.shares import guest_of, share_with, without_code, without_names
 from tastings.reports.document import report_document
 from teams.errors import NotFound
 from teams.row_security import act_for
@@ -72,7 +72,9 @@ def look(request: HttpRequest, share: Share, token: str, form: str) -> HttpRespo
 
 
 def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
-    card = card_for(guest, record_for(guest, "lot", share.lot_id), lang=request.GET.get("lang", share.lang))
+    card = card_for(
+        guest, record_for(guest, "lot", share.lot_id), lang=request.GET.get("lang", share.lang), public=True
+    )
     if form == "":
         return card_page(card, beside=beside, public=True)
     if form not in ("md", "pdf"):
@@ -102,6 +104,7 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
 def _content(guest: Member, share: Share, *, beside: str) -> ReportContent:
     """Return a report's content for a guest: no name unless allowed, of the photos those of leaf and liquor."""
     content = report_content(guest, record_for(guest, "lot", share.lot_id), today=timezone.now().date())
+    content = without_code(content)
     if not share.names:
         content = without_names(content)
     photos = [photo for photo in content.photos if photo.of != "other"]

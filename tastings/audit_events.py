@@ -10,4 +10,5 @@ class TastingEvent(StrEnum):
     DECISION = "decision"
     EXPORT = "export"
     SHARE = "share"
+    SHARE_KEPT = "share_kept"
     SHARE_ENDED = "share_ended"

@@ -28,8 +28,8 @@ from api.http.openapi import (
     problem_responses,
     schema_fields,
 )
-from tastings.actions.shares import give_share, revoke_share
-from tastings.queries.shares import is_open, share_for, shares_of, token_of
+from tastings.actions.shares import give_share, keep_share, revoke_share
+from tastings.queries.shares import is_open, is_waiting, share_for, shares_of, token_of
 from tastings.schemas import SHARE
 
 if TYPE_CHECKING:
@@ -49,7 +49,11 @@ class ShareSerializer(s.Serializer[Any]):
     created_at = MomentField()
     revoked_at = MomentField(allow_null=True)
     by = s.UUIDField(source="by_id")
+    kept_by = s.UUIDField(
+        source="kept_by_id", allow_null=True, help_text="the owner who kept it after `by` could no longer give links"
+    )
     open = s.SerializerMethodField()
+    waiting = s.SerializerMethodField()
     link = s.SerializerMethodField()
 
     @extend_schema_field(s.BooleanField())
@@ -57,7 +61,12 @@ class ShareSerializer(s.Serializer[Any]):
         """Return whether the link may be read now."""
         return is_open(share, now=timezone.now())
 
-    @extend_schema_field(s.URLField(allow_null=True, help_text="needs no sign-in; null once it has ended"))
+    @extend_schema_field(s.BooleanField())
+    def get_waiting(self, share: Share) -> bool:
+        """Return whether it opens nothing until an owner keeps it."""
+        return is_waiting(share, now=timezone.now())
+
+    @extend_schema_field(s.URLField(allow_null=True, help_text="needs no sign-in; null unless it is open"))
     def get_link(self, share: Share) -> str | None:
         """Return the address of the shared page."""
         address: str = self.context["request"].build_absolute_uri(f"/shared/{token_of(share.id)}/")
@@ -117,3 +126,15 @@ class ShareDetail(APIView):
         """End it at once. From then on it looks as if it had never been."""
         revoke_share(member_of(request), share=id_from_path(share_id), now=timezone.now())
         return Response(status=204)
+
+
+class KeepShare(APIView):
+    """A link whose giver left or may no longer give links."""
+
+    @operation(
+        operation_id="share_keep", request=None, responses={200: ShareSerializer, **problem_responses(403, 404, 409)}
+    )
+    def post(self, request: Request, share_id: str) -> Response:
+        """Let it open again at the same address, in the caller's name; owners only."""
+        share = keep_share(member_of(request), share=id_from_path(share_id), now=timezone.now())
+        return Response(ShareSerializer(share, context={"request": request}).data)

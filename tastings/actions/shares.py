@@ -1,4 +1,4 @@
-"""Giving links to a lot's report or card, and taking them back."""
+"""Giving links to a lot's report or card, keeping them for someone who left, and taking them back."""
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta
@@ -12,12 +12,13 @@ from django.utils.translation import gettext as _
 from lots.schema import clean_fields, record_faults
 from lots.wording import field_problem
 from tastings.audit_events import TastingEvent
+from tastings.errors import WrongState
 from tastings.models import Share
 from tastings.queries.records import record_for
-from tastings.queries.shares import may_share, share_for
+from tastings.queries.shares import is_waiting, may_share, share_for
 from tastings.schemas import SHARE
 from teams.actions.audit import record_event
-from teams.errors import Invalid, NotFound, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 
 USUAL_DAYS, MOST_DAYS = 30, 366
@@ -64,7 +65,31 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
     )
     about = {"share": str(made.id), "lot": str(made.lot_id), "shows": made.shows}
     record_event(team=member.team_id, who=member.user_id, event=TastingEvent.SHARE, about=about, now=now)
-    return made
+    return share_for(member, made.id)
+
+
+@transaction.atomic
+def keep_share(member: Member, *, share: UUID, now: datetime) -> Share:
+    """Let a link that waits open again, at the same address and now in the owner's name; return it.
+
+    Raises
+    ------
+    NotFound
+        The team has no such link.
+    NotAllowed
+        The member is no owner.
+    WrongState
+        The link does not wait: it is open, or has ended.
+    """
+    found = share_for(member, share)
+    if not member.runs_team:
+        raise NotAllowed(_("an owner decides about the links of someone who may no longer give any"))
+    if not is_waiting(found, now=now):
+        raise WrongState(_("this link does not wait for an owner"))
+    Share.objects.filter(id=share).update(kept_by_id=member.user_id)
+    about = {"share": str(share), "lot": str(found.lot_id)}
+    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.SHARE_KEPT, about=about, now=now)
+    return share_for(member, share)
 
 
 @transaction.atomic

@@ -30,6 +30,8 @@ class Share(models.Model):
     """Whether tasters are named."""
     expires_at = models.DateTimeField()
     by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", db_index=False)
+    kept_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", db_index=False, null=True)
+    """The owner who kept it after ``by`` could no longer give links; it opens as long as that owner may."""
     created_at = models.DateTimeField()
     revoked_at = models.DateTimeField(null=True)
     views = models.BigIntegerField(default=0)

@@ -2,6 +2,9 @@
 
 A link's address carries the share's id under a signature with the server's key, so that it cannot be guessed and can be
 shown again, while a copy of the database alone opens nothing. The row decides whether the link is still valid.
+
+A link opens only while the one who gave it, or the owner who kept it, may give links. When that ends, because they
+left or lost the role, the link waits: to outsiders it looks ended, and an owner is asked whether to keep or end it.
 """
 
 from base64 import urlsafe_b64decode, urlsafe_b64encode
@@ -11,7 +14,8 @@ from datetime import datetime
 from uuid import UUID, uuid4
 
 from django.core.signing import BadSignature, Signer
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from tastings.models import Share
@@ -21,10 +25,24 @@ from teams.models import Member, Role, User
 from teams.row_security import acting_for, team_of
 
 MOST_ENDED = 20
+DECIDING = (Role.OWNER, Role.BUYER)
+"""Who may give links, as `Member.decides` has it."""
 
 
 def _signer() -> Signer:
     return Signer(salt="leafspan.share", sep=".")
+
+
+def _vouched() -> Exists:
+    """Return the condition that someone in the team who may give links stands behind a link."""
+    user = Coalesce(OuterRef("kept_by_id"), OuterRef("by_id"))
+    deciding = Member.objects.filter(left_at=None, role__in=DECIDING)
+    return Exists(deciding.filter(team_id=OuterRef("team_id"), user_id=user))
+
+
+def vouched_shares(team: UUID) -> QuerySet[Share]:
+    """Return a team's links, each with ``vouched``: whether someone who may give links stands behind it."""
+    return Share.objects.filter(team_id=team).annotate(vouched=_vouched())
 
 
 def token_of(share: UUID) -> str:
@@ -38,18 +56,15 @@ def share_with(token: str, *, now: datetime) -> Share:
     Raises
     ------
     NotFound
-        It was never given, has expired, was revoked, or its lot is gone: it cannot be told which.
+        It was never given, has expired, was revoked, waits for an owner, or its lot is gone: it cannot be told which.
     """
     try:
         share = UUID(bytes=urlsafe_b64decode(f"{_signer().unsign(token)}=="))
     except (BadSignature, ValueError) as error:
         raise NotFound from error
     with acting_for(team_of("share", share)):
-        found = (
-            Share.objects.filter(id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
-            .select_related("team")
-            .first()
-        )
+        rows = Share.objects.filter(_vouched(), id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
+        found = rows.select_related("team").first()
     if found is None:
         raise NotFound
     return found
@@ -91,7 +106,7 @@ def shares_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: in
         The member neither buys nor owns: a link opens what it leads to.
     """
     may_share(member)
-    rows = Share.objects.filter(team_id=member.team_id)
+    rows = vouched_shares(member.team_id)
     if lot is not None:
         rows = rows.filter(lot_id=lot)
     if after is not None:
@@ -99,8 +114,8 @@ def shares_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: in
     return list(rows.order_by("id")[:limit])
 
 
-def shares_to(member: Member, lot: UUID, *, now: datetime) -> tuple[list[Share], list[Share]]:
-    """Return all links to a lot that hold, and the latest of those that ended; the newest first.
+def shares_to(member: Member, lot: UUID, *, now: datetime) -> tuple[list[Share], list[Share], list[Share]]:
+    """Return all links to a lot that open, all that wait, and the latest of those that ended; the newest first.
 
     Raises
     ------
@@ -108,14 +123,24 @@ def shares_to(member: Member, lot: UUID, *, now: datetime) -> tuple[list[Share],
         As `shares_of`.
     """
     may_share(member)
-    rows = Share.objects.filter(team_id=member.team_id, lot_id=lot).order_by("-created_at", "id")
+    rows = vouched_shares(member.team_id).filter(lot_id=lot).order_by("-created_at", "id")
     holds = Q(revoked_at=None, expires_at__gt=now)
-    return list(rows.filter(holds)), list(rows.exclude(holds)[:MOST_ENDED])
+    held = rows.filter(holds)
+    return list(held.filter(_vouched())), list(held.filter(~_vouched())), list(rows.exclude(holds)[:MOST_ENDED])
+
+
+def waiting_shares(member: Member, *, now: datetime) -> list[Share]:
+    """Return the team's links that wait for an owner's decision, with lot and giver, the oldest first; owners only."""
+    if not member.runs_team:
+        return []
+    waiting = Share.objects.filter(~_vouched(), team_id=member.team_id, revoked_at=None, expires_at__gt=now)
+    rows = waiting.filter(lot__removed=False).select_related("lot", "by")
+    return list(rows.annotate(vouched=_vouched()).order_by("created_at", "id"))
 
 
 def share_for(member: Member, share: UUID) -> Share:
     """Return the team's link; raise NotFound for an absent or foreign one, NotAllowed as `shares_of`."""
-    found = Share.objects.filter(team_id=member.team_id, id=share).first()
+    found = vouched_shares(member.team_id).filter(id=share).first()
     if found is None:
         raise NotFound
     may_share(member)
@@ -129,5 +154,19 @@ def may_share(member: Member) -> None:
 
 
 def is_open(share: Share, *, now: datetime) -> bool:
-    """Return whether the link may be read."""
-    return share.revoked_at is None and share.expires_at > now
+    """Return whether the link, one of `vouched_shares`, may be read."""
+    return _is_vouched(share) and share.revoked_at is None and share.expires_at > now
+
+
+def is_waiting(share: Share, *, now: datetime) -> bool:
+    """Return whether the link, one of `vouched_shares`, opens nothing until an owner keeps it."""
+    return not _is_vouched(share) and share.revoked_at is None and share.expires_at > now
+
+
+def _is_vouched(share: Share) -> bool:
+    return bool(share.vouched)  # type: ignore[attr-defined]  # annotated
+
+
+def without_code(content: ReportContent) -> ReportContent:
+    """Return a report's content without the lot's internal code, which is nobody's business outside the team."""
+    return replace(content, lot=replace(content.lot, code=None))

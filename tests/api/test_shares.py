@@ -230,7 +230,8 @@ def test_views_are_counted_and_nothing_else_is_kept(buyer, lot):
     assert views == {given["id"]: 5, other["id"]: 0}
     columns = {field.name for field in Share._meta.get_fields()}
     assert columns == {
-        "id", "team", "lot", "shows", "lang", "names", "expires_at", "by", "created_at", "revoked_at", "views",
+        "id", "team", "lot", "shows", "lang", "names", "by", "kept_by", "expires_at", "created_at", "revoked_at",
+        "views",
     }  # fmt: skip
 
 

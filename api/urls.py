@@ -1,6 +1,10 @@
 """Addresses of version 1, by resource; each folder lists its own."""
 
-from django.urls import include, path
+from importlib import import_module
+
+from api.http.addresses import with_either_slash
 
 RESOURCES = ("account", "people", "sync", "descriptors", "records", "lots", "flights", "photos", "shares", "operations")
-urlpatterns = [path("", include(f"api.{resource}.urls")) for resource in RESOURCES]
+urlpatterns = [
+    route for resource in RESOURCES for route in with_either_slash(import_module(f"api.{resource}.urls").urlpatterns)
+]

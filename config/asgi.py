@@ -21,7 +21,7 @@ async def application(
     send: Callable[[MutableMapping[str, Any]], Awaitable[None]],
 ) -> None:
     """Serve one request."""
-    if scope["type"] == "http" and scope["path"] == PATH:
+    if scope["type"] == "http" and scope["path"].removesuffix("/") == PATH:
         await _live(scope, receive, send)
     else:
         await _threaded(scope, receive, send)

@@ -60,6 +60,19 @@ SECURE_REDIRECT_EXEMPT = [r"^metrics$"]
 # None: that header is not looked at, since anyone may send it.
 TRUSTED_PROXIES = int(os.environ.get("LEAFSPAN_PROXIES") or 0)
 
+# Pages of other sites whose scripts may use the API: https://app.example,https://other.example. None by default. They
+# send a token; the session of a browser stays with our own pages.
+CORS_ALLOWED_ORIGINS = [origin for origin in os.environ.get("LEAFSPAN_CORS_ORIGINS", "").split(",") if origin]
+CORS_URLS_REGEX = r"^/api/"
+CORS_ALLOW_METHODS = ["GET", "POST", "PUT", "PATCH", "DELETE", "HEAD", "OPTIONS"]
+CORS_ALLOW_HEADERS = [
+    "accept", "accept-language", "authorization", "content-type", "content-encoding", "idempotency-key", "if-match",
+    "if-none-match", "upload-offset", "x-request-id",
+]  # fmt: skip
+CORS_EXPOSE_HEADERS = [
+    "ETag", "Location", "RateLimit", "RateLimit-Policy", "Retry-After", "Upload-Offset", "X-Request-ID",
+]  # fmt: skip
+
 INSTALLED_APPS = [
     "config",
     "teams",
@@ -72,6 +85,7 @@ INSTALLED_APPS = [
     "django.contrib.sessions",
     "django.contrib.postgres",
     "django.contrib.staticfiles",
+    "corsheaders",
     "rest_framework",
     "drf_spectacular",
     "drf_spectacular_sidecar",
@@ -80,6 +94,8 @@ MIDDLEWARE = [
     "api.http.requests.Requests",
     "django.middleware.security.SecurityMiddleware",
     "api.http.headers.SecurityHeadersMiddleware",
+    "corsheaders.middleware.CorsMiddleware",
+    "api.http.throttles.RateLimitHeaders",
     "api.http.row_security.ActForNobody",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
@@ -88,6 +104,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "api.http.languages.LanguageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "api.http.idempotency.IdempotencyKeys",
 ]
 ROOT_URLCONF = "config.urls"
 WSGI_APPLICATION = "config.wsgi.application"
@@ -157,7 +174,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.IsAuthenticated"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["api.http.parsing.StrictJSONParser"],
-    "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
+    "DEFAULT_SCHEMA_CLASS": "api.http.document.OperationSchema",
     "DEFAULT_THROTTLE_CLASSES": ["api.http.throttles.PerLogin"],
     "EXCEPTION_HANDLER": "api.http.problems.exception_handler",
     "URL_FORMAT_OVERRIDE": None,  # a parameter of ours is one that the OpenAPI document names
@@ -168,6 +185,12 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Tasting notes from the table, and how a lot's flavour develops over infusions.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
+    "SERVERS": [{"url": SITE_URL or "/", "description": "this server"}],
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "pages.document.add_documents",
+        "api.http.document.complete_document",
+    ],
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",

@@ -13,6 +13,7 @@ from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
 from rest_framework.request import Request
 
 from api.http.auth import BearerAuthentication
+from api.http.problems import problem_response
 from tastings.errors import WrongState
 from teams.errors import NotAllowed, NotFound
 from teams.queries.people import memberships_of
@@ -28,23 +29,37 @@ Page = Callable[..., HttpResponseBase]
 
 
 def page(view: Page, *, cache: str = "private, no-cache") -> Page:
-    """Send a view's page with a policy that lets nothing from elsewhere in; who is not signed in is asked to."""
+    """Send a view's page with a policy that lets nothing from elsewhere in.
+
+    A browser that is not signed in is asked to; a program gets a problem document for this and every other refusal.
+    """
 
     @wraps(view)
     def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         try:
             response = view(request, *args, **kwargs)
-        except NotFound:
-            response = render(request, "pages/absent.html", status=404)
-        except (NotAllowed, WrongState) as refused:
-            response = render(request, "pages/refused.html", {"why": refused.detail}, status=refused.status)
-        except (AuthenticationFailed, NotAuthenticated):
-            response = redirect_to_login(request.get_full_path())
+        except (NotFound, NotAllowed, WrongState, AuthenticationFailed, NotAuthenticated) as error:
+            response = _refusal_page(request, error) if shows_pages(request) else problem_response(error)
         response["Content-Security-Policy"] = POLICY
         response["Cache-Control"] = cache
         return response
 
     return guarded
+
+
+def shows_pages(request: HttpRequest) -> bool:
+    """Whether a browser asks for a page: it accepts HTML by name and sends no token."""
+    return "text/html" in request.headers.get("Accept", "") and "Authorization" not in request.headers
+
+
+def _refusal_page(request: HttpRequest, error: Exception) -> HttpResponseBase:
+    match error:
+        case NotFound():
+            return render(request, "pages/absent.html", status=404)
+        case NotAllowed() | WrongState():
+            return render(request, "pages/refused.html", {"why": error.detail}, status=error.status)
+        case _:
+            return redirect_to_login(request.get_full_path())
 
 
 def memberships_in(request: HttpRequest) -> list[Member]:

@@ -14,11 +14,13 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from pages.browser import page
+from api.http.addresses import with_either_slash
+from pages.browser import page, shows_pages
 from pages.reports import document_file, links_to, member_with, render_around, sent_file
 from tastings.queries.reports import families_of, report_content
 from tastings.queries.shares import without_code
 from tastings.reports.card import Card, card_document, card_markdown, card_of
+from teams.errors import NotFound
 
 
 class UnknownLanguageError(ValueError):
@@ -89,6 +91,8 @@ def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
         why = _("Cards are written in these languages: %(languages)s.") % {
             "languages": ", ".join(code for code, _name in settings.LANGUAGES)
         }
+        if not shows_pages(request):
+            raise NotFound(why) from None
         return render(request, "pages/refused.html", {"why": why}, status=404)
     if form:
         return card_file(request, member, card=found, form=form, name=f"{lot.id}-{found.lang}")
@@ -96,7 +100,7 @@ def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
 
 
 urlpatterns = [
-    path("lots/<str:lot_id>/card/", card),
+    *with_either_slash([path("lots/<str:lot_id>/card/", card)]),
     path("lots/<str:lot_id>/card.md", card, {"form": "md"}),
     path("lots/<str:lot_id>/card.pdf", card, {"form": "pdf"}),
 ]

@@ -1,10 +1,22 @@
-"""The OpenAPI document as a page to try things out on. Its scripts are files of ours; none stands in the page."""
+"""The OpenAPI document, and a page to try things out on. Its scripts are files of ours; none stands in the page."""
 
+import hashlib
 from collections.abc import Iterable
+from threading import Lock
 from typing import Any
 
+from django.http import HttpResponse
+from django.utils.cache import get_conditional_response
+from django.utils.translation import get_language, override
+from drf_spectacular.generators import SchemaGenerator
+from drf_spectacular.renderers import (
+    OpenApiJsonRenderer,
+    OpenApiJsonRenderer2,
+    OpenApiYamlRenderer,
+    OpenApiYamlRenderer2,
+)
 from drf_spectacular.utils import extend_schema
-from drf_spectacular.views import SpectacularAPIView, SpectacularSwaggerSplitView
+from drf_spectacular.views import SpectacularSwaggerSplitView
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
@@ -35,13 +47,45 @@ class _ByFormat(DefaultContentNegotiation):
         return super().select_renderer(request, renderers, format_suffix or request.query_params.get("format"))
 
 
-class Document(_RefusingInJSON, SpectacularAPIView):
+_documents: dict[tuple[str, str], bytes] = {}
+"""The document as it is sent, by language and by form: a process writes each once."""
+_making = Lock()
+
+
+def document(*, language: str, form: str) -> bytes:
+    """Return the OpenAPI document in a language, as ``json`` or ``yaml``."""
+    with _making:  # who asks meanwhile waits for the one that is being made
+        if (language, form) not in _documents:
+            renderer = OpenApiJsonRenderer() if form == "json" else OpenApiYamlRenderer()
+            with override(language):
+                schema = SchemaGenerator().get_schema(request=None, public=True)  # type: ignore[no-untyped-call]
+                _documents[language, form] = renderer.render(schema)
+        return _documents[language, form]
+
+
+class Document(_RefusingInJSON):
     """The OpenAPI document."""
 
     content_negotiation_class = _ByFormat
-
+    renderer_classes = [OpenApiYamlRenderer, OpenApiYamlRenderer2, OpenApiJsonRenderer, OpenApiJsonRenderer2]
     permission_classes: list[Any] = []
     authentication_classes: list[Any] = []
+
+    @extend_schema(exclude=True)
+    def get(self, request: Request) -> HttpResponse:
+        """Answer with the document, or with 304 if the caller has it."""
+        form = "json" if "json" in request.accepted_renderer.format else "yaml"
+        content = document(language=get_language(), form=form)
+        tag = f'"{hashlib.sha256(content).hexdigest()[:32]}"'
+        headers = {
+            "ETag": tag,
+            "Cache-Control": "public, no-cache",
+            "Vary": "Accept",
+            "Content-Disposition": f'inline; filename="Leafspan.{form}"',
+        }
+        response = HttpResponse(content, content_type=request.accepted_renderer.media_type, headers=headers)
+        conditional = get_conditional_response(request._request, etag=tag, response=response)  # noqa: SLF001 - DRF's way to Django's request
+        return conditional or response
 
 
 class DocsPage(_RefusingInJSON, SpectacularSwaggerSplitView):

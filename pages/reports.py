@@ -17,9 +17,12 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
+from api.http.addresses import with_either_slash
 from api.http.conditional import id_from_path
-from pages.browser import memberships_in, page
+from api.http.problems import problem_response
+from pages.browser import memberships_in, page, shows_pages
 from tastings.actions.documents import reload_document, request_document
+from tastings.errors import DocumentFailed
 from tastings.queries.cache import LRUCache
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state, report_state_of
@@ -230,7 +233,7 @@ def document_file(  # noqa: PLR0913 - who asks, for what and under which name
 ) -> HttpResponse:
     """Answer with a document: at once when it was made before, else once a worker has made it.
 
-    While that takes longer than `WAIT_S`, 202 with ``Retry-After``, and a page that asks again by itself.
+    While that takes longer than `WAIT_S`, 202 with ``Retry-After``, and for a browser a page that asks again by itself.
     """
     digest = digest_of(layout, form, payload)
     tag = f'"{digest[:32]}"'
@@ -248,8 +251,10 @@ def document_file(  # noqa: PLR0913 - who asks, for what and under which name
         answer["ETag"] = tag
         return answer
     if found.failure:
+        if not shows_pages(request):
+            return problem_response(DocumentFailed())
         return HttpResponse(render_to_string("pages/unset.html", {"failed": True}), status=500)
-    again = render_to_string("pages/unset.html", {"again_s": AGAIN_S})
+    again = render_to_string("pages/unset.html", {"again_s": AGAIN_S}) if shows_pages(request) else ""
     return HttpResponse(again, status=202, headers={"Retry-After": str(AGAIN_S)})
 
 
@@ -287,7 +292,7 @@ def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
 
 
 urlpatterns = [
-    path("lots/<str:lot_id>/report/", report, name="report"),
+    *with_either_slash([path("lots/<str:lot_id>/report/", report, name="report")]),
     path("lots/<str:lot_id>/report.svg", report_svg),
     path("lots/<str:lot_id>/report.csv", report_csv),
     path("lots/<str:lot_id>/report.pdf", report_file, {"form": "pdf"}),

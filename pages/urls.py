@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from pages import account, accounts, cards, docs, flights, languages, links, lots, reports, shared, usage
+from pages import account, accounts, cards, docs, flights, languages, links, lots, problems, reports, shared, usage
 
 urlpatterns = [
     path("api/v1/schema", docs.Document.as_view(), name="schema"),
@@ -12,6 +12,7 @@ urlpatterns = [
     *usage.urlpatterns,
     *accounts.urlpatterns,
     *languages.urlpatterns,
+    *problems.urlpatterns,
     *reports.urlpatterns,
     *cards.urlpatterns,
     *links.urlpatterns,

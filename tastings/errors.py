@@ -5,6 +5,7 @@ Refused
 ├── PhotoNotReady   what it needs is not there yet, or will never be
 ├── AlreadyRunning  it is being made for someone of the team at this moment
 ├── WrongState      it has gone too far for this, or not far enough
+├── DocumentFailed  a PDF or picture that could not be made
 ├── DiskFull        no room for more files
 └── QuotaFull       the team, or the member, stores as much as it may
 """
@@ -52,6 +53,14 @@ class WrongState(Refused):
     status = 409
     code = "wrong_state"
     title = gettext_lazy("The flight has not come so far, or has gone further")
+
+
+class DocumentFailed(Refused):
+    """The report or card could not be typeset; the reason is stored with the document."""
+
+    status = 500
+    code = "document_failed"
+    title = gettext_lazy("This document could not be made")
 
 
 class DiskFull(Refused):

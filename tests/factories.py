@@ -10,6 +10,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 from django.db.models import F
+from django.test import Client
 from factory.declarations import LazyAttribute, LazyFunction, SelfAttribute, Sequence, SubFactory
 from factory.django import DjangoModelFactory
 from rest_framework.renderers import JSONRenderer
@@ -255,3 +256,8 @@ def person(team, role, **user):
     member = MemberFactory(team=team, role=role, user=UserFactory(**user))
     token = secrets.token_urlsafe(32)
     return Person(member, token, DeviceTokenFactory(member=member, token=token), phone(token))
+
+
+def web_browser(**given):
+    """Return a browser without a session, which asks for pages; ``given`` as Django's client takes it."""
+    return Client(headers={"Accept": "text/html"}, **given)

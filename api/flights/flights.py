@@ -10,6 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 from rest_framework_dataclasses.serializers import DataclassSerializer
 
+from api.http.addresses import location_of
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
@@ -17,6 +18,7 @@ from api.http.dataclass_answers import answer_of
 from api.http.openapi import (
     BAD_BODY,
     ETAG,
+    LOCATION,
     NOT_MODIFIED,
     PAGING,
     inline_object,
@@ -82,6 +84,7 @@ class Flights(APIView):
 
     @operation(
         operation_id="flight_create",
+        parameters=[LOCATION],
         request=NewFlightSerializer,
         responses={201: FlightSerializer, **BAD_BODY, **problem_responses(403)},
     )
@@ -90,7 +93,7 @@ class Flights(APIView):
         payload = body_of(request)
         flight = take_id(payload)
         create_flight(member_of(request), flight=flight, payload=payload, now=timezone.now())
-        location = request.build_absolute_uri(f"{request.path}{flight}/")
+        location = location_of(request, flight)
         return Response(flight_json(flight_for(member_of(request), flight)), status=201, headers={"Location": location})
 
 

@@ -13,6 +13,8 @@ from rest_framework.exceptions import ErrorDetail, ValidationError
 from rest_framework.fields import SkipField, empty
 from rest_framework.request import Request
 
+from api.http.fields import LimitedFloatField
+from api.http.openapi import step_of
 from lots.schema import Field, InvalidValue, clean_id, clean_moment, clean_text, clean_value, gettext_noop
 from lots.wording import fault_text, field_problem
 from teams.errors import Invalid, Problem
@@ -111,11 +113,12 @@ class OfRecord(StrictField):
         return clean_value(self.of, value)
 
 
-class Number(OfRecord, s.FloatField):
+class Number(OfRecord, LimitedFloatField):
     """A number as a field of a record has it."""
 
     def __init__(self, of: Field, *, help_text: str = "") -> None:
-        super().__init__(of, min_value=of.low, max_value=of.high, help_text=help_text)
+        limits = {"min_value": of.low, "max_value": of.high, "above": of.above, "step": step_of(of)}
+        super().__init__(of, help_text=help_text, **limits)
 
 
 class Key(OfRecord, s.CharField):

@@ -17,6 +17,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
+from api.http.problem_types import problem_type
 from teams.errors import NotAllowed, NotFound, Problem, Refused, Throttled
 
 if TYPE_CHECKING:
@@ -42,7 +43,7 @@ def problem_document(
 ) -> dict[str, object]:
     """Return a problem document."""
     return {
-        "type": f"/problems/{code.replace('_', '-')}",
+        "type": problem_type(code),
         "title": str(title),
         "status": status,
         "detail": detail,
@@ -52,6 +53,25 @@ def problem_document(
 
 def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response | None:  # noqa: ARG001 - the framework's shape
     """Turn an exception of a view into a problem document; unknown ones stay a logged 500."""
+    found = _document_of(error)
+    if found is None:
+        return None
+    body, headers = found
+    set_rollback()
+    return Response(body, status=int(str(body["status"])), headers=headers, content_type=MEDIA_TYPE)
+
+
+def problem_response(error: Exception) -> JsonResponse:
+    """Return the problem document of an exception as an answer of Django's; an unknown one is raised again."""
+    found = _document_of(error)
+    if found is None:
+        raise error
+    body, headers = found
+    return JsonResponse(body, status=int(str(body["status"])), headers=headers, content_type=MEDIA_TYPE)
+
+
+def _document_of(error: Exception) -> tuple[dict[str, object], dict[str, str]] | None:
+    """Return an exception's problem document and the headers that go with it."""
     headers: dict[str, str] = {}
     match error:
         case Refused():
@@ -61,8 +81,8 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response 
         case PermissionDenied():
             refused = NotAllowed()
         case APIException():
-            if challenge := getattr(error, "auth_header", None):
-                headers["WWW-Authenticate"] = challenge
+            if error.status_code == 401:
+                headers["WWW-Authenticate"] = "Bearer"
             if (wait := getattr(error, "wait", None)) is not None:
                 headers["Retry-After"] = str(int(wait))
             body = problem_document(
@@ -71,7 +91,7 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response 
                 title=_TITLES[error.status_code],
                 detail=str(error.detail),
             )
-            return _answer(body, headers)
+            return body, headers
         case _:
             return None
     body = problem_document(
@@ -81,12 +101,7 @@ def exception_handler(error: Exception, context: Mapping[str, Any]) -> Response 
         headers["WWW-Authenticate"] = "Bearer"
     if isinstance(refused, Throttled):
         headers["Retry-After"] = str(refused.wait_s)
-    return _answer(body, headers)
-
-
-def _answer(body: dict[str, object], headers: dict[str, str]) -> Response:
-    set_rollback()
-    return Response(body, status=int(str(body["status"])), headers=headers, content_type=MEDIA_TYPE)
+    return body, headers
 
 
 def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape

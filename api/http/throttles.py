@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 import redis
 from django.conf import settings
+from django.http import HttpRequest, HttpResponseBase
 from redis.backoff import NoBackoff
 from redis.retry import Retry
 from rest_framework.request import Request
@@ -80,6 +81,35 @@ class Counter:
 requests_of = Counter(url=lambda: settings.REDIS_URL)
 
 
+_NAME = "login"
+
+
+def set_limit_headers(request: Request, *, limit: int, left: int, reset_s: int) -> None:
+    """Have the answer say how many requests are left before the limit, in the form of `RateLimitHeaders`."""
+    request._request.META["leafspan.rate_limit"] = {  # noqa: SLF001 - DRF's way to Django's request
+        "RateLimit-Policy": f'"{_NAME}";q={limit};w={WINDOW_S}',
+        "RateLimit": f'"{_NAME}";r={max(0, left)};t={reset_s}',
+    }
+
+
+class RateLimitHeaders:
+    """Adds what a request has left: ``RateLimit-Policy`` and ``RateLimit``.
+
+    As in draft-ietf-httpapi-ratelimit-headers-10: ``q`` requests in a window of ``w`` seconds; ``r`` are left, and in
+    ``t`` seconds the count starts anew.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer."""
+        response = self.get_response(request)
+        for name, value in request.META.get("leafspan.rate_limit", {}).items():
+            response[name] = value
+        return response
+
+
 class PerLogin(BaseThrottle):
     """At most ``API_REQUESTS_PER_MINUTE`` requests of one login; who is not signed in is not counted here."""
 
@@ -91,7 +121,9 @@ class PerLogin(BaseThrottle):
         if not request.user.is_authenticated:
             return True
         number, self._wait_s = requests_of.count(str(request.user.pk))
-        return number <= settings.API_REQUESTS_PER_MINUTE
+        limit = settings.API_REQUESTS_PER_MINUTE
+        set_limit_headers(request, limit=limit, left=limit - number, reset_s=self._wait_s)
+        return number <= limit
 
     def wait(self) -> float:
         """Return in how many seconds the count starts anew."""

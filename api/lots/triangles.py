@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.http.addresses import location_of
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
@@ -18,6 +19,7 @@ from api.http.dataclass_answers import answer_of
 from api.http.openapi import (
     BAD_BODY,
     ETAG,
+    LOCATION,
     NOT_MODIFIED,
     PAGING,
     inline_object,
@@ -62,13 +64,17 @@ class TriangleTests(APIView):
 
         return paginated_response(request, read)
 
-    @operation(request=NewTriangleTest, responses={201: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403)})
+    @operation(
+        parameters=[LOCATION],
+        request=NewTriangleTest,
+        responses={201: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403)},
+    )
     def post(self, request: Request) -> Response:
         """Record a test; its answers follow one by one."""
         member, body = member_of(request), body_of(request)
         test = take_id(body)
         record_triangle_test(member, test=test, sent=body, now=timezone.now())
-        location = request.build_absolute_uri(f"{request.path}{test}/")
+        location = location_of(request, test)
         shown = to_stored(triangle_answer(triangle_test_for(member, test)))
         return Response(shown, status=201, headers={"Location": location})
 

@@ -17,6 +17,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.account.tokens import SignedInSerializer, token_response
+from api.http.addresses import location_of
 from api.http.auth import caller_of, member_of
 from api.http.bodies import (
     BodySerializer,
@@ -29,7 +30,7 @@ from api.http.bodies import (
     validated_body,
 )
 from api.http.conditional import id_from_path, paginated_response
-from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
+from api.http.openapi import BAD_BODY, ETAG, LOCATION, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
 from teams.actions.invitations import (
     DEFAULT_DAYS,
     MAX_DAYS,
@@ -130,6 +131,7 @@ class Invitations(APIView):
 
     @operation(
         operation_id="invitation_create",
+        parameters=[LOCATION],
         request=NewInvitationSerializer,
         responses={201: CreatedInvitationSerializer, **BAD_BODY, **problem_responses(403)},
     )
@@ -143,7 +145,7 @@ class Invitations(APIView):
             status=201,
             headers={
                 "Cache-Control": "no-store",
-                "Location": request.build_absolute_uri(f"{request.path}{invitation.id}/"),
+                "Location": location_of(request, invitation.id),
             },
         )
 

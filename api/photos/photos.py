@@ -14,6 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.http.addresses import location_of
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
@@ -22,6 +23,7 @@ from api.http.fields import MomentField
 from api.http.openapi import (
     BAD_BODY,
     ETAG,
+    LOCATION,
     NOT_MODIFIED,
     PAGING,
     inline_object,
@@ -122,6 +124,7 @@ class Photos(APIView):
 
     @operation(
         operation_id="photo_create",
+        parameters=[LOCATION],
         request=NewPhotoSerializer,
         responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 507)},
     )
@@ -130,7 +133,7 @@ class Photos(APIView):
         sent = body_of(request)
         photo = take_id(sent)
         new = announce_photo(member_of(request), photo=photo, sent=sent, now=timezone.now())
-        location = request.build_absolute_uri(f"{request.path}{photo}/")
+        location = location_of(request, photo)
         answer = PhotoSerializer(get_photo(member_of(request), photo)).data
         return Response(answer, status=201 if new else 200, headers={"Location": location})
 

@@ -10,15 +10,29 @@ from uuid import UUID
 from django.urls import URLPattern, path
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from drf_spectacular.utils import OpenApiParameter, extend_schema_view
+from drf_spectacular.utils import extend_schema_view
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.http.addresses import location_of
 from api.http.auth import device_id, member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, expected_revision, id_from_path, paginated_response
-from api.http.openapi import BAD_BODY, ETAG, IF_MATCH, NOT_MODIFIED, PAGING, operation, paginated, problem_responses
+from api.http.openapi import (
+    BAD_BODY,
+    ETAG,
+    IF_MATCH,
+    LOCATION,
+    NEW_ETAG,
+    NOT_MODIFIED,
+    PAGING,
+    filter_parameter,
+    operation,
+    paginated,
+    problem_responses,
+)
+from api.records.examples import new_record_examples
 from api.records.serializers import (
     HistorySerializer,
     changed_record_serializer,
@@ -29,7 +43,7 @@ from lots.merge import DELETED
 from lots.schema import RecordSchema
 from tastings.actions.push import NEW, Change, Verdict, push_changes, validate_fields
 from tastings.errors import QuotaFull
-from tastings.queries.records import Record, history_for, list_records, record_for
+from tastings.queries.records import Record, history_for, list_records, record_for, was_made_with
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed, Problem
 
@@ -84,14 +98,18 @@ class RecordList(RecordView):
         return paginated_response(request, read)
 
     def post(self, request: Request) -> Response:
-        """Make a record under the id the client chose."""
+        """Make a record under the id the client chose; the same body again is answered as the first time."""
         sent = body_of(request)
         record = take_id(sent)
         fields = valid_fields(self.type_name, sent)
         self.require_live_session(request, fields)
-        self.change(request, record=record, fields=fields, expected=NEW)
+        try:
+            self.change(request, record=record, fields=fields, expected=NEW)
+        except Invalid:
+            if not was_made_with(member_of(request), self.type_name, record, fields=fields):
+                raise
         created = record_for(member_of(request), self.type_name, record)
-        location = request.build_absolute_uri(f"{request.path}{record}/")
+        location = location_of(request, record)
         return Response(
             serialize_record(created), status=201, headers={"ETag": f'"{created.revision}"', "Location": location}
         )
@@ -152,34 +170,41 @@ def _refusal(verdict: Verdict) -> Exception:
 def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     """Return list, item and history of one record type, described by its schema."""
     name, record = schema.type, record_serializer(schema)
-    filters = [OpenApiParameter(field, str, description="only those with this value") for field in schema.filters]
+    filters = [filter_parameter(field, schema.by_name().get(field)) for field in schema.filters]
     many, one, history = (_view_for(base, name) for base in (RecordList, RecordItem, RecordHistory))
     extend_schema_view(
         get=operation(
             operation_id=f"{name}_list",
+            summary=f"List {name}s",
             parameters=[*filters, *PAGING, ETAG],
             responses={200: paginated(record, f"{name.capitalize()}Page"), **NOT_MODIFIED, **problem_responses(422)},
         ),
         post=operation(
             operation_id=f"{name}_create",
+            summary=f"Make a {name}",
+            parameters=[LOCATION, NEW_ETAG],
             request=new_record_serializer(schema),
+            examples=new_record_examples(schema),
             responses={201: record, **BAD_BODY, **problem_responses(403, 507)},
         ),
     )(many)
     extend_schema_view(
         get=operation(
             operation_id=f"{name}_read",
+            summary=f"Show a {name}",
             parameters=[ETAG],
             responses={200: record, **NOT_MODIFIED, **problem_responses(404)},
         ),
         patch=operation(
             operation_id=f"{name}_change",
-            parameters=[IF_MATCH],
+            summary=f"Change a {name}",
+            parameters=[IF_MATCH, NEW_ETAG],
             request=changed_record_serializer(schema),
             responses={200: record, **BAD_BODY, **problem_responses(403, 404, 412)},
         ),
         delete=operation(
             operation_id=f"{name}_delete",
+            summary=f"Delete a {name}",
             parameters=[IF_MATCH],
             responses={204: None, **problem_responses(403, 404, 412, 422)},
         ),
@@ -187,6 +212,7 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     extend_schema_view(
         get=operation(
             operation_id=f"{name}_history",
+            summary=f"Show who set what of a {name}",
             parameters=[ETAG],
             responses={200: HistorySerializer, **NOT_MODIFIED, **problem_responses(404)},
         )

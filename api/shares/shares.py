@@ -13,6 +13,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.http.addresses import location_of
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
@@ -20,6 +21,7 @@ from api.http.fields import MomentField
 from api.http.openapi import (
     BAD_BODY,
     ETAG,
+    LOCATION,
     NOT_MODIFIED,
     PAGING,
     inline_object,
@@ -97,13 +99,14 @@ class Shares(APIView):
 
     @operation(
         operation_id="share_create",
+        parameters=[LOCATION],
         request=NewShareSerializer,
         responses={201: ShareSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
         """Make a link. Whoever holds it reads the report or card, in every form, until it ends."""
         share = give_share(member_of(request), sent=body_of(request), now=timezone.now())
-        location = request.build_absolute_uri(f"{request.path}{share.id}/")
+        location = location_of(request, share.id)
         payload = ShareSerializer(share, context={"request": request}).data
         return Response(payload, status=201, headers={"Location": location})
 

@@ -1,27 +1,77 @@
 """Serializers of a sync's body and answer.
 
-They document; the view and `tastings.actions.push.change` check the body, with one verdict per change.
+They document; the view and `tastings.actions.push.change` check the body, with one verdict per change. A change is
+described by the schema of its record type, so a new field or type is in the document by itself.
 """
 
-from typing import Any
+from collections.abc import Callable
+from typing import Any, cast
 
+from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers as s
 
-from api.http.openapi import PROBLEM_ITEM
+from api.http.openapi import PROBLEM_ITEM, Serializer, inline_object, optional_schema_fields, server_fields
+from lots.schema import RecordSchema
 from tastings.schemas import RECORD_SCHEMAS
 
 MAX_CHANGES = 1000
 DEFAULT_LIMIT, MAX_LIMIT = 500, 1000
 
 
-class SentChangeSerializer(s.Serializer[Any]):
-    """One edit or deletion of one record."""
+def _constant(value: str) -> s.Field[Any, Any, Any, Any]:
+    """Return a field that always has one value, by which the forms of a change are told apart."""
+    described = extend_schema_field({"type": "string", "const": value})
+    return cast("s.Field[Any, Any, Any, Any]", described(type("Constant", (s.CharField,), {}))())
 
-    type = s.ChoiceField(choices=list(RECORD_SCHEMAS))
-    id = s.UUIDField()
-    at = s.DateTimeField()
-    fields = s.DictField(required=False)  # type: ignore[assignment]  # the JSON key
-    deleted = s.BooleanField(required=False)
+
+def _sent_change(schema: RecordSchema) -> Serializer:
+    """Return one edit or deletion of one record, as a phone sends it."""
+    name = schema.type.capitalize()
+    fields = inline_object(f"Sent{name}Fields", **optional_schema_fields(schema))
+    return inline_object(
+        f"Sent{name}Change",
+        type=_constant(schema.type),
+        id=s.UUIDField(),
+        at=s.DateTimeField(help_text="when it was made, by the phone's clock"),
+        fields=fields(required=False, help_text="any of them; those left out stay as they are"),
+        deleted=s.BooleanField(required=False, help_text="true for a deletion, which has no fields"),
+    )
+
+
+def _pulled_change(schema: RecordSchema) -> Serializer:
+    """Return the present state of one record, or that it is deleted."""
+    name = schema.type.capitalize()
+    fields = inline_object(f"Pulled{name}Fields", **optional_schema_fields(schema), **server_fields(schema))
+    return inline_object(
+        f"Pulled{name}Change",
+        type=_constant(schema.type),
+        id=s.UUIDField(),
+        revision=s.IntegerField(),
+        deleted=s.BooleanField(),
+        fields=fields(help_text="empty of a deletion"),
+        by=s.UUIDField(help_text="who edited it last"),
+        author=s.UUIDField(help_text="who made it, which never changes"),
+    )
+
+
+def _one_of_each_type(name: str, form: Callable[[RecordSchema], Serializer]) -> Callable[[Any], Any]:
+    """Describe a list of changes, each in the form of its record type."""
+    forms: dict[str, s.Serializer[Any] | Serializer] = {
+        record_type: form(schema) for record_type, schema in RECORD_SCHEMAS.items()
+    }
+    return extend_schema_field(
+        PolymorphicProxySerializer(component_name=name, serializers=forms, resource_type_field_name="type", many=True)
+    )
+
+
+@_one_of_each_type("SentChange", _sent_change)
+class SentChangesField(s.ListField):
+    """What a phone sends."""
+
+
+@_one_of_each_type("PulledChange", _pulled_change)
+class PulledChangesField(s.ListField):
+    """What a phone gets."""
 
 
 class SyncBodySerializer(s.Serializer[Any]):
@@ -31,7 +81,7 @@ class SyncBodySerializer(s.Serializer[Any]):
     device = s.UUIDField()
     cursor = s.IntegerField(required=False, min_value=0, default=0)
     limit = s.IntegerField(required=False, min_value=1, max_value=MAX_LIMIT, default=DEFAULT_LIMIT)
-    changes = SentChangeSerializer(many=True, required=False, help_text=f"at most {MAX_CHANGES:,}")
+    changes = SentChangesField(required=False, max_length=MAX_CHANGES)
 
 
 class VerdictSerializer(s.Serializer[Any]):
@@ -44,23 +94,11 @@ class VerdictSerializer(s.Serializer[Any]):
     problems = PROBLEM_ITEM(many=True)
 
 
-class PulledChangeSerializer(s.Serializer[Any]):
-    """The current state of a record that has changed, or that it is deleted."""
-
-    type = s.CharField()
-    id = s.UUIDField()
-    revision = s.IntegerField()
-    deleted = s.BooleanField()
-    fields = s.DictField()  # type: ignore[assignment]  # the JSON key
-    by = s.UUIDField(help_text="who edited it last")
-    author = s.UUIDField(help_text="who made it, which never changes")
-
-
 class SyncAnswerSerializer(s.Serializer[Any]):
     """A verdict per change, in their order, and what changed after the cursor."""
 
     verdicts = VerdictSerializer(many=True)
-    changes = PulledChangeSerializer(many=True)
+    changes = PulledChangesField()
     cursor = s.IntegerField()
     more = s.BooleanField()
     now = s.DateTimeField()

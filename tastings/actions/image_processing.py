@@ -9,13 +9,16 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+import pi_heif
 from PIL import Image, ImageCms, ImageOps
 
 from tastings.maths.arrays import PixelArray
 from tastings.schemas import MOST_PIXELS
 
 Image.MAX_IMAGE_PIXELS = MOST_PIXELS  # Pillow warns above this and fails above twice as many; both are refusals here
-FORMATS = ("JPEG", "PNG", "WEBP")
+FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
+# one thread and the picture alone: no depth map, no thumbnail, no second picture for bright screens
+pi_heif.register_heif_opener(decode_threads=1, thumbnails=False, depth_images=False, aux_images=False)
 THUMBNAIL_SIDE = 320
 QUALITY = 90
 _LARGEST_PROFILE = 1024 * 1024

@@ -35,7 +35,7 @@ def _may_write(member: Member) -> None:
 
 @transaction.atomic
 def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, object], now: datetime) -> None:
-    """Record a new test under the id its client made.
+    """Record a new test under the id its client made; the same one sent again changes nothing.
 
     Raises
     ------
@@ -54,22 +54,24 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
             problems.append(Problem(name, "unknown_parent", _("the team has no such lot")))
     if lots["lot"] == lots["against"]:
         problems.append(Problem("against", "itself", _("a tea is tested against another")))
-    if is_id_in_use("triangle_test", test):
+    made = {
+        "team_id": member.team_id,
+        "lot_id": lots["lot"],
+        "against_id": lots["against"],
+        "held_on": date.fromisoformat(str(values["held_on"])),
+        "alpha": values.get("alpha") or 0.05,
+        "distinguishers": values.get("distinguishers") or 0.3,
+        "remarks": values.get("remarks") or "",
+        "by_id": member.user_id,
+    }
+    is_used = is_id_in_use("triangle_test", test)
+    if is_used and not problems and TriangleTest.objects.filter(id=test, **made).exists():
+        return
+    if is_used:
         problems.append(Problem("id", "taken", _("choose another id")))
     if problems:
         raise Invalid(problems=problems)
-    TriangleTest.objects.create(
-        id=test,
-        team_id=member.team_id,
-        lot_id=lots["lot"],
-        against_id=lots["against"],
-        held_on=date.fromisoformat(str(values["held_on"])),
-        alpha=cast("float", values.get("alpha") or 0.05),
-        distinguishers=cast("float", values.get("distinguishers") or 0.3),
-        remarks=cast("str", values.get("remarks") or ""),
-        by_id=member.user_id,
-        created_at=now,
-    )
+    TriangleTest.objects.create(id=test, created_at=now, **made)
 
 
 @transaction.atomic

@@ -138,7 +138,7 @@ def names_of_lots(member: Member) -> dict[str, str]:
     return {str(lot): name for lot, name in Lot.objects.filter(team_id=member.team_id).values_list("id", "name")}
 
 
-def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, object]:
+def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, list[dict[str, object]]]:
     """Return who set each current value, and every value that lost; also of removed records."""
     row = visible_records(member, type_name).filter(id=record_id, team_id=member.team_id).first()
     if row is None:
@@ -158,3 +158,14 @@ def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str,
             for item in lost
         ],
     }  # fmt: skip
+
+
+def was_made_with(member: Member, type_name: str, record_id: UUID, *, fields: Mapping[str, object]) -> bool:
+    """Whether the member made this live record with these values; each is the present one or was overwritten since."""
+    row = _live(member, type_name).filter(id=record_id, team_id=member.team_id).first()
+    if row is None or row.author_id != member.user_id:
+        return False
+    present, history = row.stamped().values, history_for(member, type_name, record_id)
+    changed = [name for name, value in fields.items() if present.get(name) != value]
+    overwritten = [(one["field"], one["value"], one["by"]) for one in history["overwritten"]]
+    return all((name, fields[name], str(member.user_id)) in overwritten for name in changed)

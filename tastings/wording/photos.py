@@ -11,7 +11,7 @@ REFUSALS: Mapping[str, Promise] = {
     "wrong_hash": gettext_lazy(
         "the bytes that came are not those of the SHA-256 announced: make a new photo and send it again"
     ),
-    "not_an_image": gettext_lazy("no JPEG, PNG or WebP: phones that save HEIC can be told to save JPEG"),
+    "not_an_image": gettext_lazy("no JPEG, PNG, WebP or HEIC"),
     "too_many_pixels": gettext_lazy("more than 50 megapixels"),
     "broken_image": gettext_lazy("begins like an image and cannot be read to its end"),
 }

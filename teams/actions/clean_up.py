@@ -9,6 +9,7 @@ from teams.actions.audit import AUDIT_RETENTION_DAYS, delete_old_entries
 from teams.actions.login_throttle import KNOWN_CLIENT_RETENTION, delete_old_clients
 from teams.actions.resets import delete_old_resets
 from teams.actions.sign_in_codes import delete_expired_codes
+from teams.actions.stored_answers import delete_old_answers
 from teams.models import DeviceToken, Invitation
 from teams.row_security import acting_for, every_team
 
@@ -26,5 +27,6 @@ def delete_expired(*, now: datetime) -> None:
         with acting_for(team):
             delete_expired_codes(now=now)
             DeviceToken.objects.filter(member__team_id=team, expires_at__lt=now - KNOWN_CLIENT_RETENTION).delete()
+            delete_old_answers(team, now=now)
             Invitation.objects.filter(team_id=team, expires_at__lt=now - timedelta(days=AUDIT_RETENTION_DAYS)).delete()
     SessionStore.clear_expired()

@@ -3,6 +3,7 @@ from teams.models.audit import AuditEntry, AuditEvent
 from teams.models.limits import AttemptCount, KnownClient
 from teams.models.passwords import ResetLink, ResetRequest
 from teams.models.people import DeviceToken, Member, Role, Shop, Team, User
+from teams.models.stored_answers import StoredAnswer
 
 __all__ = [
     "AttemptCount",
@@ -17,6 +18,7 @@ __all__ = [
     "Role",
     "Shop",
     "SignInCode",
+    "StoredAnswer",
     "Team",
     "User",
 ]

@@ -109,6 +109,7 @@ post   /api/v1/triangle-tests/{test_id}/trials             ok      ok      ok   
 delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  ok      ok      ok      403     401     401     404
 get    /health/live                                        ok      ok      ok      ok      ok      ok      ok
 get    /health/ready                                       ok      ok      ok      ok      ok      ok      ok
+get    /problems/{problem_type}                            ok      ok      ok      ok      ok      ok      ok
 get    /account/                                           ok      ok      ok      ok      sign-in ok      ok
 get    /account/devices/                                   ok      ok      ok      ok      sign-in ok      ok
 post   /account/devices/                                   404     404     ok      404     sign-in 404     404

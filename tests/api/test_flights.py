@@ -125,6 +125,15 @@ def test_weights_are_a_preset_or_five_that_make_a_hundred(team, buyer):
     assert preset.json()["weight_taste_pct"] is None
 
 
+def test_same_flight_sent_again_is_answered_as_the_first_time(team, buyer):
+    sent = body(team, buyer)
+    first, again = (buyer.client.post("/api/v1/flights/", sent) for _ in range(2))
+
+    assert (first.status_code, again.status_code, again.json()) == (201, 201, first.json())
+    other = buyer.client.post("/api/v1/flights/", {**sent, "name": "Another"})
+    assert refusal(other)[2] == {("id", "taken")}
+
+
 def test_id_in_use_is_refused(flight, team, buyer):
     assert refusal(buyer.client.post("/api/v1/flights/", body(team, buyer, id=flight.id)))[2] == {("id", "taken")}
 

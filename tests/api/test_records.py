@@ -68,7 +68,8 @@ def test_record_with_the_least_has_null_for_the_rest(taster, place, type_name):
 @every_type
 def test_record_under_a_taken_id_is_refused(taster, place, type_name):
     taken = getattr(place, type_name)
-    answer = taster.client.post(address_of(type_name), {"id": str(taken.id), **place.new(type_name)})
+    field, other, _ = EDITS[type_name]
+    answer = taster.client.post(address_of(type_name), {"id": str(taken.id), **place.new(type_name), field: other})
 
     assert refusal(answer) == (422, "invalid", {("id", "taken")})
     assert taster.client.get(address_of(type_name, taken.id)).json()["revision"] == taken.revision

@@ -3,7 +3,6 @@
 from datetime import UTC, datetime
 
 import pytest
-from django.test import Client
 
 from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
@@ -15,7 +14,7 @@ from teams.models import Shop
 from tests.api.phone import change, sync
 from tests.api.reported import photo_of, tasted_lot
 from tests.api.test_development import session_of
-from tests.factories import LotFactory, ShopFactory, next_revision
+from tests.factories import LotFactory, ShopFactory, next_revision, web_browser
 from tests.tastings.reports.test_photos import AMBER
 
 
@@ -26,7 +25,7 @@ def lot(taster, lexicon):
 
 @pytest.fixture
 def browser(taster):
-    found = Client()
+    found = web_browser()
     found.force_login(taster.user)
     return found
 
@@ -166,7 +165,7 @@ def article_of(page):
 
 def test_cached_page_is_closed_to_former_members_and_outsiders(taster, browser, stranger, lot):
     page = f"/lots/{lot.id}/report/"
-    other = Client()
+    other = web_browser()
     other.force_login(stranger.user)
     assert browser.get(page).status_code == 200
     assert other.get(page).status_code == 404

@@ -20,6 +20,7 @@ from lots.models import Lot
 from tastings.actions.push import reading
 from tastings.models import Descriptor, RenderedDocument, Share
 from teams.actions.sign_in_codes import create_sign_in_code
+from teams.actions.stored_answers import reserve_key
 from teams.database_role import create_roles, grant_privileges
 from teams.models import AuditEntry, Team
 from teams.queries.people import revisions_of, token_by_digest, valid_tokens
@@ -80,6 +81,7 @@ def full(team, lexicon):
             team=one, lot=lot, shows="report", lang="en", by=owner.user, created_at=NOON, expires_at=NOON
         )
         create_sign_in_code(owner.member, now=NOON)
+        reserve_key(owner.member, key="first", request="0" * 64, now=NOON)
         RenderedDocument.objects.create(
             team=one, digest="0" * 64, layout="card", form="pdf", asked_at=NOON, used_on=NOON.date()
         )

@@ -6,10 +6,12 @@ from uuid import uuid4
 import pytest
 from django.conf import settings
 from django.core.management import call_command
+from django.utils.translation import get_language
 from drf_spectacular.generators import SchemaGenerator
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
-from api.http.openapi import CODES, TYPES
+from api.http.problem_types import CODES, TYPES
+from pages import docs
 from tastings.schemas import RECORD_SCHEMAS
 from tests.api.phone import NEW_RECORD, change, post_sync, sync
 from tests.api.problems import refusal
@@ -51,15 +53,143 @@ def test_document_is_served_to_anyone(db):
     assert phone().get("/api/v1/docs").status_code == 200
 
 
+def test_document_is_made_once_in_each_language_and_form(db, client, monkeypatch):
+    made = []
+    monkeypatch.setattr(docs, "_documents", {})
+    monkeypatch.setattr(docs.SchemaGenerator, "get_schema", lambda *_, **__: made.append(get_language()) or {})
+    for _ in range(3):
+        for language in ("en", "de", "fr", "en-GB"):
+            for accept in ("application/json", "application/yaml", "*/*"):
+                sent = {"Accept": accept, "Accept-Language": language}
+                assert client.get(f"/api/v1/schema?lang={uuid4()}&version={uuid4()}", headers=sent).status_code == 200
+
+    assert sorted(made) == ["de", "de", "en", "en"]
+
+
+@pytest.mark.parametrize("form", ["json", "yaml"])
+def test_document_is_not_sent_again_to_who_has_it(db, client, form):
+    first = client.get("/api/v1/schema", {"format": form})
+    again = client.get("/api/v1/schema", {"format": form}, headers={"If-None-Match": first["ETag"]})
+    other = client.get("/api/v1/schema", {"format": form}, headers={"If-None-Match": '"other"'})
+
+    assert (again.status_code, again.content, again["ETag"]) == (304, b"", first["ETag"])
+    assert (other.status_code, other.content) == (200, first.content)
+    assert "Accept" in first["Vary"]
+
+
 def test_document_holds_every_route_with_every_method(document):
     there = {
-        (address, method)
+        (address.removesuffix("/"), method)
         for address, _, methods in routes()
         for method in methods
         if address.startswith("/api/v1/") and address not in ("/api/v1/schema", "/api/v1/docs")
     }
+    files = {
+        (address.removesuffix("/"), "get")
+        for address, *_ in routes()
+        if address.startswith(("/lots/{lot_id}/report", "/lots/{lot_id}/card"))
+    }
 
-    assert {(path, method) for path, method, _ in operations(document)} == there
+    assert len(files) == 8
+    assert {(path, method) for path, method, _ in operations(document)} == there | files
+
+
+def test_operations_have_a_summary_and_a_tag_that_is_described(document):
+    described = {tag["name"] for tag in document["tags"] if tag["description"]}
+    used = {tag for *_, operation in operations(document) for tag in operation["tags"]}
+    summaries = [operation["summary"] for *_, operation in operations(document)]
+
+    assert used == described
+    assert [text for text in summaries if not 3 < len(text) < 120 or text.endswith(".")] == []
+    assert document["servers"][0]["url"] == "/"
+
+
+def test_headers_are_declared(document):
+    for path, method, operation in operations(document):
+        declared = {status: set(response["headers"]) for status, response in operation["responses"].items()}
+        sent = {one["name"] for one in operation.get("parameters", []) if one.get("in") == "header"}
+        assert all("X-Request-ID" in names for names in declared.values())
+        assert "Retry-After" in declared["429"]
+        assert "WWW-Authenticate" in declared["401"]
+        if operation["security"]:
+            assert all({"RateLimit", "RateLimit-Policy"} <= names for names in declared.values()), path
+        if "If-None-Match" in sent:
+            assert all("ETag" in declared[status] for status in ("200", "304")), path
+        if method == "patch" and "If-Match" in sent:
+            assert "ETag" in declared["200"], path
+
+
+def test_keys_for_repeats_are_declared_where_they_are_heeded(document):
+    reference = {"$ref": "#/components/parameters/Idempotency-Key"}
+    with_key = {
+        (path, method)
+        for path, method, operation in operations(document)
+        if reference in operation.get("parameters", [])
+    }
+
+    assert {("/api/v1/lots", "post"), ("/api/v1/lots/{record_id}", "patch"), ("/api/v1/shops", "post")} <= with_key
+    assert {
+        ("/api/v1/sync", "post"),
+        ("/api/v1/auth/tokens", "post"),
+        ("/api/v1/invitations", "post"),
+    } & with_key == set()
+
+
+def test_limits_steps_and_choices_are_declared(document):
+    schemas = document["components"]["schemas"]
+    rating = schemas["NewNoteRequest"]["properties"]["intensity"]
+    leaf = schemas["NewSessionRequest"]["properties"]["leaf_g"]
+    parameters = {one.get("name"): one["schema"] for one in document["paths"]["/api/v1/lots"]["get"]["parameters"]}
+
+    assert (rating["minimum"], rating["maximum"], rating["multipleOf"]) == (0, 10, 0.1)
+    assert leaf["exclusiveMinimum"] == 0
+    assert schemas["Lot"]["properties"]["revision"] == {"type": "integer", "format": "int64", "minimum": 0}
+    assert schemas["SyncAnswer"]["properties"]["cursor"]["format"] == "int64"
+    assert (parameters["limit"]["minimum"], parameters["limit"]["maximum"], parameters["limit"]["default"]) == (
+        1,
+        500,
+        100,
+    )
+    assert parameters["status"]["enum"] == ["bought", "retired", "sample"]
+
+
+@pytest.mark.parametrize("direction", ["SentChangeRequest", "PulledChange"])
+def test_synced_changes_are_told_apart_by_their_type(document, direction):
+    schemas = document["components"]["schemas"]
+    union = schemas[direction]
+    for type_name, schema in RECORD_SCHEMAS.items():
+        reference = union["discriminator"]["mapping"][type_name]
+        change_of_type = schemas[reference.rpartition("/")[2]]
+        fields = change_of_type["properties"]["fields"]
+        [within] = [one for one in (fields, *fields.get("allOf", ())) if "$ref" in one]
+        names = set(schemas[within["$ref"].rpartition("/")[2]]["properties"])
+        assert {"$ref": reference} in union["oneOf"]
+        assert change_of_type["properties"]["type"]["const"] == type_name
+        of_server = set(schema.server_fields) if direction == "PulledChange" else set()
+        assert names == {field.name for field in schema.fields} | of_server
+    assert union["discriminator"]["propertyName"] == "type"
+
+
+def test_change_with_the_fields_of_another_type_is_not_described(document):
+    sent = change("infusion", session=str(uuid4()), number=1, steep_s=10)
+
+    assert schema_errors(document, "SentChangeRequest", sent) == []
+    assert schema_errors(document, "SentChangeRequest", {**sent, "fields": {"steep_s": "ten"}}) != []
+    assert schema_errors(document, "SentChangeRequest", {**sent, "type": "brew"}) != []
+
+
+def test_examples_fit_their_schemas(document):
+    found = []
+    for path, method, operation in operations(document):
+        bodies = [operation.get("requestBody", {}), *operation["responses"].values()]
+        for media in (media for body in bodies for media in body.get("content", {}).values()):
+            schema = {**media["schema"], "components": document["components"]}
+            for name, example in media.get("examples", {}).items():
+                found.append((path, name))
+                errors = [error.message for error in Draft202012Validator(schema).iter_errors(example["value"])]
+                assert errors == [], (path, method, name)
+
+    assert {path for path, _ in found} >= {f"/api/v1/{type_name}s" for type_name in RECORD_SCHEMAS}
 
 
 def test_operations_tell_what_they_may_refuse(document):
@@ -150,9 +280,11 @@ def test_sync_is_as_documented(taster, document):
         change("note", place.note.id, deleted=True),
         7,
     ]
-    body = {"schema": 1, "device": str(uuid4()), "cursor": 0, "limit": 500, "changes": changes[:-1]}
+    fitting = [changes[0], changes[2]]
+    body = {"schema": 1, "device": str(uuid4()), "cursor": 0, "limit": 500, "changes": fitting}
 
     assert schema_errors(document, "SyncBodyRequest", body) == []
+    assert schema_errors(document, "SyncBodyRequest", {**body, "changes": changes[1:2]}) != []
     assert schema_errors(document, "SyncAnswer", sync(taster.client, changes)) == []
 
 

@@ -19,14 +19,14 @@ from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
-from tests.factories import NOON, FlightCupFactory, FlightFactory, LotFactory, TeamFactory, person
+from tests.factories import NOON, FlightCupFactory, FlightFactory, LotFactory, TeamFactory, person, web_browser
 
 ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
 WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
 OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
-OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/"}
+OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/", "/problems/{problem_type}"}
 """Addresses open to anyone: they have no data of a team."""
 ACTIONS = {address for address, _, methods in ROUTES if "get" not in methods} | {"/sign-out/"}
 """What is not read but done."""
@@ -53,6 +53,7 @@ def foreign(address, place, taster):
         "taster_id": taster.user.id,
         "lot_id": place.lot.id,
         "session_id": place.session.id,
+        "problem_type": "none-such",
     }
     if "{record_id}" in address:
         of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id
@@ -120,8 +121,8 @@ def ended_share(place, taster):
 
 
 def response_parts(response):
-    """Return status, headers and body of an answer, without the id of the request."""
-    headers = {name: value for name, value in response.items() if name != HEADER}
+    """Return status, headers and body of an answer, without the request's id and the caller's count of requests."""
+    headers = {name: value for name, value in response.items() if name not in (HEADER, "RateLimit")}
     return response.status_code, headers, response.content
 
 
@@ -191,6 +192,8 @@ def test_route_asks_who_is_there(db, client, address, parameters, methods):
         if address.startswith("/api/"):
             assert refusal(answer)[:2] == (401, "not-authenticated")
         else:
+            assert refusal(answer)[:2] == (401, "not-authenticated")
+            answer = getattr(web_browser(), method)(path)
             assert (answer.status_code, answer["Location"]) == (302, f"/sign-in/?next={path}")
 
 

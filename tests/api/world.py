@@ -11,7 +11,7 @@ from django.apps import apps
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
 from django.db import connection, transaction
-from django.test import Client, override_settings
+from django.test import override_settings
 from django.utils import timezone
 
 from tastings.actions.flights.planning import plan_flight
@@ -21,7 +21,7 @@ from teams.models import AuditEntry, DeviceToken, ResetLink, Role
 from teams.models.limits import AttemptCount, KnownClient
 from tests.api.phone import change
 from tests.api.records import TYPES, Place
-from tests.factories import DescriptorFactory, DeviceTokenFactory, LotFactory, TeamFactory, person, phone
+from tests.factories import DescriptorFactory, DeviceTokenFactory, LotFactory, TeamFactory, person, phone, web_browser
 from tests.tastings.photos.photographs import (
     LIQUOR,
     WHITE,
@@ -97,6 +97,7 @@ class World:
             "session_id": place.session.id,
             "test_id": uuid4(),
             "trial_id": uuid4(),
+            "problem_type": "invalid",
         }
         test = {"id": str(self.ids["test_id"]), "lot": place.words["lot"], "against": str(self.other_lot.id)}
         trial = {"id": str(self.ids["trial_id"]), "correct": True}
@@ -197,14 +198,14 @@ class World:
 
     def browser(self, role):
         """Return someone's browser: one of its own each time, since what is undone may have changed its cookies."""
-        found = Client()
+        found = web_browser()
         found.cookies = SimpleCookie(self.cookies[role])
         return found
 
 
 def _cookies(who):
     """Return what the browser of someone holds once they have signed in, as a header has it."""
-    browser = Client()
+    browser = web_browser()
     if who is not None:
         browser.force_login(who.user)
     return browser.cookies.output(attrs=[], header="", sep=";")

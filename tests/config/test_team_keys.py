@@ -24,6 +24,7 @@ REFERENCES_WITHOUT = {
     # beside one that names the team
     "teams_invitation.shop_id",
     "teams_member.shop_id",
+    "teams_storedanswer.member_id",
 }
 UNIQUE_WITHOUT = {
     # the target of a reference above
@@ -34,6 +35,8 @@ UNIQUE_WITHOUT = {
     "flight_lot_once",
     "flight_member_once",
     "flight_cup_place_once",
+    # of a member, who is of a team
+    "stored_answer_key_once",
     # secret links, looked up before anyone knows whose they are
     "teams_invitation_digest_key",
 }

@@ -3,15 +3,14 @@
 import re
 
 import pytest
-from django.test import Client
 
 from teams.models import DeviceToken, SignInCode
-from tests.factories import DeviceTokenFactory, MemberFactory, TeamFactory, phone
+from tests.factories import DeviceTokenFactory, MemberFactory, TeamFactory, phone, web_browser
 
 
 @pytest.fixture
 def browser(taster):
-    client = Client()
+    client = web_browser()
     client.force_login(taster.user)
     return client
 

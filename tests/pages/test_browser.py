@@ -7,13 +7,13 @@ from html.parser import HTMLParser
 from uuid import uuid4
 
 import pytest
-from django.test import Client
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
 from tests.api.phone import change, sync, verdict_names
+from tests.api.problems import refusal
 from tests.api.test_development import session_of
-from tests.factories import LotFactory, MemberFactory, TeamFactory, UserFactory, phone
+from tests.factories import LotFactory, MemberFactory, TeamFactory, UserFactory, phone, web_browser
 from tests.sync.test_push import pot
 
 PASSWORD = "two leaves and a bud"
@@ -56,7 +56,7 @@ def member(team):
 
 @pytest.fixture
 def browser(member):
-    client = Client()
+    client = web_browser()
     client.force_login(member.user)
     return client
 
@@ -119,7 +119,7 @@ def test_sign_in_with_odd_fields_stays(member, client, sent):
 
 
 def test_sign_in_form_needs_its_token(member):
-    answer = Client(enforce_csrf_checks=True).post("/sign-in/", {"username": "Lin", "password": PASSWORD})
+    answer = web_browser(enforce_csrf_checks=True).post("/sign-in/", {"username": "Lin", "password": PASSWORD})
 
     assert answer.status_code == 403
 
@@ -154,10 +154,8 @@ def test_report_is_shown_by_session_and_by_token(member, lot, browser, taster):
         assert "Nothing tasted yet" in answer.content.decode()
 
 
-def test_report_by_a_bad_token_leads_to_signing_in(lot):
-    answer = phone("wrong").get(report(lot.id))
-
-    assert (answer.status_code, answer["Location"]) == (302, f"/sign-in/?next={report(lot.id)}")
+def test_report_by_a_bad_token_is_refused_without_a_page(lot):
+    assert refusal(phone("wrong").get(report(lot.id)))[:2] == (401, "authentication-failed")
 
 
 def test_report_of_an_absent_a_deleted_and_a_foreign_lot_are_one_page(member, browser, taster, stranger):
@@ -170,7 +168,8 @@ def test_report_of_an_absent_a_deleted_and_a_foreign_lot_are_one_page(member, br
     assert {answer.status_code for answer in by_session + by_token} == {404}
     assert {without_token(answer) for answer in by_session} == {without_token(by_session[0])}
     assert {answer.content for answer in by_token} == {by_token[0].content}
-    assert "There is nothing here" in by_token[0].content.decode()
+    assert refusal(by_token[0]) == (404, "not-here", set())
+    assert "There is nothing here" in by_session[0].content.decode()
 
 
 def test_every_page_lets_nothing_from_elsewhere_in(member, lot, browser, client):

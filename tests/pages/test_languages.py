@@ -3,11 +3,10 @@
 from datetime import UTC, datetime
 
 import pytest
-from django.test import Client
 from django.utils.translation import gettext, override
 
 from teams.actions.resets import create_reset_request, send_reset_mail
-from tests.factories import LotFactory, MemberFactory, UserFactory
+from tests.factories import LotFactory, MemberFactory, UserFactory, web_browser
 
 GERMAN = {"HTTP_ACCEPT_LANGUAGE": "fr, de-AT;q=0.8, en;q=0.5"}
 
@@ -19,7 +18,7 @@ def lin(team):
 
 @pytest.fixture
 def browser(lin):
-    client = Client()
+    client = web_browser()
     client.force_login(lin)
     return client
 
@@ -35,7 +34,7 @@ def language(answer):
 
 def test_page_follows_accept_language_and_defaults_to_english(db):
     asked = ["de", "de-AT, en", "fr, de;q=0.5", "en, de", "fr", "*", "nonsense;;q=x", ""]
-    answers = [Client().get("/sign-in/", HTTP_ACCEPT_LANGUAGE=wanted) for wanted in asked]
+    answers = [web_browser().get("/sign-in/", HTTP_ACCEPT_LANGUAGE=wanted) for wanted in asked]
 
     assert [language(answer) for answer in answers] == ["de", "de", "de", "en", "en", "en", "en", "en"]
     assert all({"Accept-Language", "Cookie"} <= {*answer["Vary"].split(", ")} for answer in answers)
@@ -61,7 +60,7 @@ def test_language_switch_redirects_to_no_other_site(browser):
 
 
 def test_language_chosen_before_signing_in_is_stored_in_a_cookie(db):
-    browser = Client()
+    browser = web_browser()
     browser.post("/language/", {"language": "de"})
     cookie = browser.cookies["django_language"]
 
@@ -73,13 +72,13 @@ def test_language_chosen_before_signing_in_is_stored_in_a_cookie(db):
 def test_language_of_the_login_overrides_cookie_and_header(lin, browser):
     browser.post("/language/", {"language": "de"})
     lin.refresh_from_db()
-    elsewhere = Client()
+    elsewhere = web_browser()
     elsewhere.force_login(lin)
     elsewhere.cookies["django_language"] = "en"
 
     assert lin.language == "de"
     assert language(elsewhere.get("/lots/", HTTP_ACCEPT_LANGUAGE="en")) == "de"
-    assert language(Client().get("/sign-in/")) == "en"
+    assert language(web_browser().get("/sign-in/")) == "en"
 
 
 @pytest.mark.parametrize("wanted", ["fr", "", "de\x00", "x" * 300])

@@ -4,7 +4,6 @@ import re
 from datetime import timedelta
 
 import pytest
-from django.test import Client
 from django.utils import timezone
 
 from tastings.audit_events import TastingEvent
@@ -13,7 +12,7 @@ from tastings.queries.shares import token_of
 from teams.errors import Invalid, Problem
 from teams.models import AuditEntry, Role
 from tests.api.reported import tasted_lot
-from tests.factories import LotFactory, person
+from tests.factories import LotFactory, person, web_browser
 
 REPORT = {"shows": "report", "lang": "en", "days": "30"}
 
@@ -29,7 +28,7 @@ def buyer(team):
 
 
 def browser_of(who, **how):
-    browser = Client(**how)
+    browser = web_browser(**how)
     browser.force_login(who.user)
     return browser
 
@@ -46,7 +45,7 @@ def test_link_given_on_the_page_opens_the_report_to_anyone(buyer, lot):
     browser = browser_of(buyer)
     given = browser.post(links(lot), REPORT, follow=True)
     [address] = addresses(given.content.decode())
-    seen = Client().get(address)
+    seen = web_browser().get(address)
 
     assert given.redirect_chain == [(f"{links(lot)}?made={Share.objects.get().id}", 302)]
     assert "The link is made." in given.content.decode()
@@ -62,7 +61,7 @@ def test_choices_are_kept(buyer, taster, lot):
     browser.post(links(lot), {**REPORT, "names": "on", "days": "7"})
     browser.post(links(lot), {"shows": "card", "lang": "de", "days": "365"})
     page = browser.get(links(lot)).content.decode()
-    card, report = (Client().get(address).content.decode() for address in addresses(page))  # the newest first
+    card, report = (web_browser().get(address).content.decode() for address in addresses(page))  # the newest first
 
     assert taster.user.username in report
     assert '<html lang="de">' in card
@@ -80,7 +79,7 @@ def test_link_that_was_ended_on_the_page_opens_nothing(buyer, lot):
 
     assert (addresses(page), 'id="ended"' in page, "The link has ended" in page) == ([], True, True)
     assert "The link has ended" not in browser.get(f"{links(lot)}?ended={share.lot_id}").content.decode()
-    assert Client().get(address).status_code == 404
+    assert web_browser().get(address).status_code == 404
     assert browser.post(f"{links(lot)}{share.id}/end/").status_code == 302
     assert AuditEntry.objects.filter(what=TastingEvent.SHARE_ENDED).count() == 1
 
@@ -101,7 +100,7 @@ def test_page_of_a_lot_ends_links_to_that_lot_only(buyer, lot):
     browser.post(links(lot), REPORT)
     share = Share.objects.get()
     assert browser.post(f"{links(other)}{share.id}/end/").status_code == 404
-    assert Client().get(f"/shared/{token_of(share.id)}/").status_code == 200
+    assert web_browser().get(f"/shared/{token_of(share.id)}/").status_code == 200
 
 
 def test_every_open_link_is_listed_however_many_ended(buyer, lot):
@@ -120,7 +119,7 @@ def test_who_was_signed_out_when_ending_a_link_comes_back_to_the_links(buyer, lo
     browser = browser_of(buyer)
     browser.post(links(lot), REPORT)
     address = f"{links(lot)}{Share.objects.get().id}/end/"
-    sent = Client().post(address)
+    sent = web_browser().post(address)
     assert sent["Location"] == f"/sign-in/?next={address}"
     assert browser.get(address)["Location"] == links(lot)
     assert Share.objects.get().revoked_at is None
@@ -144,7 +143,7 @@ def test_report_and_card_lead_those_there_who_may_give_links(buyer, taster, lot)
 
 def test_guest_is_led_nowhere(buyer, lot):
     [address] = addresses(browser_of(buyer).post(links(lot), REPORT, follow=True).content.decode())
-    assert "/links/" not in Client().get(address).content.decode()
+    assert "/links/" not in web_browser().get(address).content.decode()
 
 
 def test_form_from_another_site_gives_nothing(buyer, lot):

@@ -5,7 +5,6 @@ from datetime import UTC, datetime, timedelta
 from uuid import uuid4
 
 import pytest
-from django.test import Client
 from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
@@ -13,7 +12,7 @@ from tastings.queries.lot_search import PER_PAGE
 from tastings.wording.numbers import percent
 from tests.api.phone import sync
 from tests.api.test_development import session_of
-from tests.factories import NOON, LotFactory, MemberFactory, SessionFactory, TeamFactory
+from tests.factories import NOON, LotFactory, MemberFactory, SessionFactory, TeamFactory, web_browser
 from tests.pages.test_browser import HOSTILE, POLICY, Seen, report, without_token
 
 pytestmark = pytest.mark.django_db
@@ -21,7 +20,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def browser(taster):
-    client = Client()
+    client = web_browser()
     client.force_login(taster.user)
     return client
 

@@ -6,7 +6,6 @@ import json
 from datetime import timedelta
 
 import pytest
-from django.test import Client
 from django.utils import timezone
 
 from pages import reports as report_pages
@@ -14,12 +13,20 @@ from tastings.actions.documents import MAX_DOCUMENTS, delete_old_documents, rend
 from tastings.models import RenderedDocument
 from tastings.tasks import typeset
 from tests.api.phone import change, sync
+from tests.api.problems import refusal
 from tests.api.reported import photo_of, tasted_lot
 from tests.api.test_development import session_of
-from tests.factories import LotFactory, SessionFactory
+from tests.factories import LotFactory, SessionFactory, web_browser
 from tests.tastings.reports.pdf import text_of
 
 FORMS = ["pdf", "png"]
+
+
+@pytest.fixture
+def browser(taster):
+    client = web_browser()
+    client.force_login(taster.user)
+    return client
 
 
 @pytest.fixture(autouse=True)
@@ -46,11 +53,11 @@ def made(client, address):
 
 
 @pytest.mark.parametrize("form", FORMS)
-def test_document_is_requested_once_rendered_by_the_job_and_then_sent(taster, lot, form):
-    waiting = [taster.client.get(of(lot, form)) for _ in range(2)]
+def test_document_is_requested_once_rendered_by_the_job_and_then_sent(taster, browser, lot, form):
+    waiting = [client.get(of(lot, form)) for client in (taster.client, browser)]
     assert [answer.status_code for answer in waiting] == [202, 202]
     assert {answer["Retry-After"] for answer in waiting} == {"2"}
-    assert 'http-equiv="refresh"' in waiting[0].content.decode()
+    assert (waiting[0].content, 'http-equiv="refresh"' in waiting[1].content.decode()) == (b"", True)
     document = RenderedDocument.objects.get()
     typeset(str(document.id))
     typeset(str(document.id))  # a message may come twice
@@ -75,7 +82,7 @@ def test_document_is_rendered_again_when_a_note_changes_it_and_not_before(taster
     assert before["ETag"] != after["ETag"]
 
 
-def test_document_that_cannot_be_rendered_answers_so_and_stores_why(taster, lot, monkeypatch):
+def test_document_that_cannot_be_rendered_answers_so_and_stores_why(taster, browser, lot):
     taster.client.get(of(lot, "pdf"))
     document = RenderedDocument.objects.get()
 
@@ -83,10 +90,10 @@ def test_document_that_cannot_be_rendered_answers_so_and_stores_why(taster, lot,
         raise ValueError("no such layout")
 
     render_document(document.id, typeset=broken, now=timezone.now())
-    answer = taster.client.get(of(lot, "pdf"))
+    page = browser.get(of(lot, "pdf"))
     document.refresh_from_db()
-    assert answer.status_code == 500
-    assert "could not be made" in answer.content.decode()
+    assert (page.status_code, "could not be made" in page.content.decode()) == (500, True)
+    assert refusal(taster.client.get(of(lot, "pdf"))) == (500, "document-failed", set())
     assert (document.failure, document.payload, document.content) == ("ValueError: no such layout", None, None)
 
 
@@ -233,9 +240,7 @@ def test_card_in_an_unknown_language_is_not_there_and_says_which_are(taster, lot
     assert "en, de" in answer.content.decode()
 
 
-def test_files_are_reached_by_browser_session_as_well(taster, lot):
-    browser = Client()
-    browser.force_login(taster.user)
+def test_files_are_reached_by_browser_session_as_well(taster, browser, lot):
     for address in (of(lot, "csv"), of(lot, "svg"), card(lot, ".md")):
         assert browser.get(address).content == taster.client.get(address).content
 

@@ -41,6 +41,15 @@ def test_answers_are_counted_with_their_exact_probability(taster, lots):
     assert result["p"] == pytest.approx(13 / 729, rel=2e-3)  # (C(6,5) 2 + 1) / 3^6, by hand
 
 
+def test_the_same_test_twice_is_one_and_another_under_its_id_is_refused(taster, buyer, lots):
+    body = {"id": str(uuid4()), "lot": str(lots[0].id), "against": str(lots[1].id), "held_on": "2026-03-04"}
+    first, again = (taster.client.post("/api/v1/triangle-tests/", body) for _ in range(2))
+    assert (first.status_code, again.status_code, again.json()) == (201, 201, first.json())
+    for who, other in ((taster, {**body, "held_on": "2026-03-05"}), (buyer, body)):
+        refused = who.client.post("/api/v1/triangle-tests/", other)
+        assert [p["code"] for p in refused.json()["problems"]] == ["taken"]
+
+
 def test_the_same_answer_twice_counts_once_and_a_withdrawn_one_not_at_all(taster, lots):
     address = record_test(taster, lots)
     made, _ = answer(taster, address, correct=True)

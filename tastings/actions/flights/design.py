@@ -140,6 +140,11 @@ class FlightDesign:
             "weights_for": self.weights_for or "",
         }
 
+    def matches(self, other: "FlightDesign") -> bool:
+        """Whether both make the same flight; the order of lots and people says nothing."""
+        sets = ((set(getattr(self, name)), set(getattr(other, name))) for name in ("lots", "tasters", "pourers"))
+        return self.columns() == other.columns() and all(mine == theirs for mine, theirs in sets)
+
     def store_lots_and_people(self, flight: Flight, *, now: datetime) -> None:
         """Write candidates and people; those no longer among them are marked as out."""
         _upsert(FlightLot, flight, "lot_id", {lot: {} for lot in self.lots}, now=now)

@@ -23,7 +23,7 @@ from teams.models import Member
 
 @transaction.atomic
 def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object], now: datetime) -> None:
-    """Create a flight under the id its client made, and enqueue its plan.
+    """Create a flight under the id its client made, and enqueue its plan; the same one sent again changes nothing.
 
     Raises
     ------
@@ -50,6 +50,9 @@ def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
         with transaction.atomic():
             created.save(force_insert=True)
     except IntegrityError as error:
+        stored = Flight.objects.filter(id=flight, team_id=member.team_id, by_id=member.user_id).first()
+        if stored is not None and FlightDesign.of({}, stored=stored).matches(design):
+            return
         raise Invalid(problems=[Problem("id", "taken", _("choose another id"))]) from error
     design.store_lots_and_people(created, now=now)
     enqueue_plan(created, now=now)

@@ -199,6 +199,7 @@ EXCLUDED: Mapping[str, str] = {
     "teams.DeviceToken": "devices signed in: whoever moves signs in again",
     "teams.Invitation": "links of one server by which people come in",
     "teams.KnownClient": "addresses a login was used from",
+    "teams.StoredAnswer": "answers that a repeated request gets again, for a day",
     "teams.SignInCode": "codes by which a phone signs in, for five minutes",
     "teams.ResetLink": "links of one server by which a password is set anew",
     "teams.ResetRequest": "requests for such links",

@@ -4,6 +4,7 @@ import hashlib
 import io
 import struct
 import zlib
+from pathlib import Path
 from uuid import UUID, uuid4
 
 import numpy as np
@@ -47,6 +48,18 @@ def phone_photo(**of_scene):
     return encode_image(
         scene(**of_scene), exif=exif, icc_profile=profile, comment=b"where the garden lies", dpi=(72, 72), quality=95
     )
+
+
+def heic(*, declared=None):
+    """Return a HEIC file of `scene` with maker and place, as a phone writes it; ``declared`` is another size for it.
+
+    Written once by libheif's encoder, which Leafspan does not have: it only reads such files.
+    """
+    file = (Path(__file__).parent / "bowl.heic").read_bytes()
+    if declared is None:
+        return file
+    size_at = file.index(b"ispe") + 8  # ISO/IEC 23008-12, ImageSpatialExtentsProperty: version, width, height
+    return file[:size_at] + struct.pack(">II", *declared) + file[size_at + 8 :]
 
 
 def png_header(width, height):

@@ -15,6 +15,7 @@ from tests.api.problems import refusal
 from tests.tastings.photos.photographs import (
     announce,
     encode_image,
+    heic,
     on_disk,
     p3_in_srgb,
     p3_profile,
@@ -46,6 +47,17 @@ def test_nothing_but_pixels_is_stored(taster, session, folder):
         assert answer["Content-Type"] == "image/jpeg"
     everything = b"".join((folder / name).read_bytes() for name in on_disk(folder))
     assert [word for word in (b"Maker", b"garden", b"script", b"GPS", b"Exif") if word in everything] == []
+
+
+def test_heic_becomes_a_jpeg_of_its_pixels(taster, session, folder):
+    assert b"Maker of the phone" in heic()
+    address, shown = upload_and_check(taster, heic(), session=str(session.id))
+    picture = Image.open(io.BytesIO(served(taster, address)[1]))
+
+    assert (shown["state"], shown["width"], shown["height"]) == ("kept", 240, 180)
+    assert (picture.format, picture.size, dict(picture.getexif())) == ("JPEG", (240, 180), {})
+    assert np.abs(np.asarray(picture)[90, 120].astype(int) - (199, 120, 40)).max() < 12
+    assert b"Maker" not in b"".join((folder / name).read_bytes() for name in on_disk(folder))
 
 
 def test_pictures_are_turned_upright(taster, session):
@@ -100,8 +112,27 @@ def test_every_readable_kind_becomes_a_jpeg(taster, session, kind, mode):
         (png_header(60_000, 60_000), "too_many_pixels"),
         (png_header(7_100, 7_100), "too_many_pixels"),
         (png_header(7_000, 7_000), "broken_image"),
+        (heic(declared=(7_100, 7_100)), "too_many_pixels"),
+        (heic(declared=(60_000, 60_000)), "too_many_pixels"),
+        (heic(declared=(16, 16)), "broken_image"),
+        (heic()[:-200], "not_an_image"),
     ],
-    ids=["page", "heic", "postscript", "gif", "tiff", "jpeg_start", "cut_off", "bomb", "too_large", "hollow"],
+    ids=[
+        "page",
+        "heic",
+        "postscript",
+        "gif",
+        "tiff",
+        "jpeg_start",
+        "cut_off",
+        "bomb",
+        "too_large",
+        "hollow",
+        "heic_large",
+        "heic_bomb",
+        "heic_smaller_than_it_is",
+        "heic_cut_off",
+    ],
 )
 def test_what_is_no_photo_is_refused_and_its_bytes_are_deleted(taster, session, folder, file, reason):
     address, shown = upload_and_check(taster, file, session=str(session.id))

@@ -1,0 +1,141 @@
+"""What the OpenAPI document says beyond single operations: tags, summaries, headers, keys for repeats."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from drf_spectacular.extensions import OpenApiSerializerFieldExtension
+from drf_spectacular.openapi import AutoSchema
+
+from api.http.idempotency import HEADER, MAX_KEY_LENGTH, takes_key
+
+TAGS = {
+    "account": "Signing in, devices, the password and the language of one's own login",
+    "people": "The team: its shops, members, invitations, settings and audit log",
+    "sync": "Pushing a phone's changes and pulling what is new",
+    "descriptors": "Words for what is tasted: suggesting them from a text, merging two of them",
+    "records": "Lots, sessions, infusions, notes and descriptors as resources, each with its history",
+    "lots": "What is computed of lots and tasters: development, guide, readiness, comparison, triangle tests, panel",
+    "flights": "Blind flights: planning, pouring, the reveal, the answer and the decision",
+    "photos": "Photos of leaf and liquor: upload in pieces, pictures, colour",
+    "shares": "Links to a report or card for people outside the team",
+    "operations": "Live events and the export of the team",
+    "documents": "A lot's report and card, as pages and as files",
+}
+"""By the folder of a resource in ``api/``; ``documents`` are the pages' own."""
+
+_COUNTERS = ("revision", "cursor")
+"""Fields that count a team's commits: they outgrow 32 bits."""
+_HEADERS: dict[str, dict[str, Any]] = {
+    "ETag": {
+        "description": "the version of what was sent, for If-None-Match and If-Match",
+        "schema": {"type": "string"},
+    },
+    "RateLimit": {
+        "description": "requests left in this minute (r) and seconds until the count starts anew (t)",
+        "schema": {"type": "string", "examples": ['"login";r=1187;t=34']},
+    },
+    "RateLimit-Policy": {
+        "description": "requests (q) in so many seconds (w), of one login",
+        "schema": {"type": "string", "examples": ['"login";q=1200;w=60']},
+    },
+    "Retry-After": {
+        "description": "seconds until it is worth asking again",
+        "schema": {"type": "integer", "minimum": 0},
+    },
+    "WWW-Authenticate": {"description": "how to sign in", "schema": {"type": "string", "examples": ["Bearer"]}},
+    "X-Request-ID": {"description": "the request in the server's log", "schema": {"type": "string"}},
+}
+_EVERYWHERE = ("X-Request-ID",)
+_SIGNED_IN = ("RateLimit", "RateLimit-Policy")
+_BY_STATUS = {"401": ("WWW-Authenticate",), "202": ("Retry-After",), "429": ("Retry-After",), "503": ("Retry-After",)}
+_KEY = {
+    "in": "header",
+    "name": HEADER,
+    "description": "makes a repeat safe: the same request with the same key within a day is answered as the first time",
+    "schema": {"type": "string", "minLength": 1, "maxLength": MAX_KEY_LENGTH, "pattern": "^[!-~]+$"},
+}
+
+
+class OperationSchema(AutoSchema):
+    """Describes an operation: its tag is the resource's folder, its summary the first sentence of the method."""
+
+    def get_tags(self) -> list[str]:
+        """Return the name of the folder of the view."""
+        return [self.view.__module__.split(".")[1]]
+
+    def get_summary(self) -> str:
+        """Return the first sentence of the method's docstring, before a colon or semicolon too."""
+        text = " ".join(str(self.get_description()).split())
+        return min((text.split(mark)[0] for mark in (". ", "; ", ": ")), key=len).removesuffix(".")
+
+
+class LimitedNumber(OpenApiSerializerFieldExtension):  # type: ignore[no-untyped-call]  # the library's base is untyped
+    """Describes a number's exclusive limit and step, which serializer fields do not have."""
+
+    target_class = "api.http.fields.LimitedFloatField"
+    match_subclasses = True
+
+    def map_serializer_field(self, auto_schema: Any, direction: str) -> dict[str, Any]:  # noqa: ANN401 - the library's
+        """Return the schema of the field."""
+        described = auto_schema._map_serializer_field(self.target, direction, bypass_extensions=True)  # noqa: SLF001
+        above, step = self.target.above, self.target.step
+        return {
+            **described,
+            **({"exclusiveMinimum": above} if above is not None else {}),
+            **({"multipleOf": step} if step is not None else {}),
+        }
+
+
+def complete_document(result: dict[str, Any], **_: object) -> dict[str, Any]:
+    """Add headers, keys for repeats and the width of counters to the generated document."""
+    components = result["components"]
+    components["headers"] = _HEADERS
+    components["parameters"] = {HEADER: _KEY}
+    # both forms of an address are served; the document has the one without a slash at its end
+    result["paths"] = {path.removesuffix("/"): methods for path, methods in result["paths"].items()}
+    result["tags"] = [{"name": name, "description": about} for name, about in TAGS.items()]
+    for path, methods in result["paths"].items():
+        for method, operation in methods.items():
+            if takes_key(method.upper(), path):
+                _add_key(operation)
+            operation.setdefault("security", [])
+            _add_headers(operation)
+    _name_types_once(components["schemas"])
+    for schema in components["schemas"].values():
+        for name in _COUNTERS:
+            field = schema.get("properties", {}).get(name, {})
+            if field.get("type") in ("integer", ["integer", "null"]):
+                field |= {"format": "int64", "minimum": 0}
+    return result
+
+
+def _add_key(operation: dict[str, Any]) -> None:
+    operation.setdefault("parameters", []).append({"$ref": f"#/components/parameters/{HEADER}"})
+    problem = operation["responses"]["401"]
+    for status in ("400", "409", "422"):
+        operation["responses"].setdefault(status, problem)
+
+
+def _add_headers(operation: dict[str, Any]) -> None:
+    sends_etag = any(one.get("name") == "If-None-Match" for one in operation.get("parameters", []))
+    is_open = not operation["security"]
+    for status, response in operation["responses"].items():
+        names = [*_EVERYWHERE, *(() if is_open else _SIGNED_IN), *_BY_STATUS.get(status, ())]
+        if sends_etag and status in ("200", "304"):
+            names.append("ETag")
+        references = {name: {"$ref": f"#/components/headers/{name}"} for name in names}
+        response["headers"] = {**response.get("headers", {}), **references}
+
+
+def _name_types_once(node: Any) -> None:  # noqa: ANN401 - any JSON
+    """Name each type once where a schema says twice that it may be null."""
+    if isinstance(node, list):
+        for one in node:
+            _name_types_once(one)
+    elif isinstance(node, dict):
+        if isinstance(types := node.get("type"), list):
+            once = list(dict.fromkeys(types))
+            node["type"] = once if len(once) > 1 else once[0]
+        for one in node.values():
+            _name_types_once(one)

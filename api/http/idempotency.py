@@ -1,0 +1,105 @@
+"""``Idempotency-Key``: a repeated request is not carried out again, and gets the answer of the first.
+
+For POST and PATCH. Not for sync, which may be repeated anyway. Answers are stored, so it is not for those that hold a
+secret either: tokens, invitations, links.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from rest_framework.exceptions import AuthenticationFailed
+from rest_framework.request import Request
+
+from api.http.auth import BearerAuthentication
+from api.http.parsing import MAX_BODY_BYTES
+from api.http.problems import problem_response
+from teams.actions.stored_answers import release_key, reserve_key, store_answer
+from teams.errors import Refused
+
+HEADER = "Idempotency-Key"
+MAX_KEY_LENGTH = 255
+MAX_STORED_BYTES = 256 * 1024
+METHODS = ("POST", "PATCH")
+_ROOT = "/api/v1/"
+_WITHOUT = ("auth", "invitations", "me", "shares", "sync", "team")
+_STORED_HEADERS = ("Content-Type", "Content-Language", "ETag", "Location")
+
+
+class InvalidKey(Refused):
+    """The header holds no key."""
+
+    status = 400
+    code = "invalid_key"
+    title = gettext_lazy("This is no Idempotency-Key")
+
+
+def takes_key(method: str, path: str) -> bool:
+    """Whether an address heeds the header."""
+    return method in METHODS and path.startswith(_ROOT) and path.split("/")[3] not in _WITHOUT
+
+
+class IdempotencyKeys:
+    """Answers repeated requests from what is stored."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self._answer = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer."""
+        sent = request.headers.get(HEADER)
+        if sent is None or not takes_key(str(request.method), request.path_info):
+            return self._answer(request)
+        if int(request.META.get("CONTENT_LENGTH") or 0) > MAX_BODY_BYTES:
+            return self._answer(request)  # which refuses it
+        try:
+            caller = BearerAuthentication().authenticate(Request(request))
+        except AuthenticationFailed:
+            caller = None
+        if caller is None:
+            return self._answer(request)
+        try:
+            stored = reserve_key(caller[1].member, key=_key(sent), request=_digest(request), now=timezone.now())
+        except Refused as refused:
+            return problem_response(refused)
+        if stored.status is not None:
+            return HttpResponse(bytes(stored.body), status=stored.status, headers=stored.headers)
+        stores = False
+        try:
+            response = self._answer(request)
+            body = _body_to_store(response)
+            if stores := body is not None:
+                headers = {name: response[name] for name in _STORED_HEADERS if name in response}
+                store_answer(stored.id, status=response.status_code, headers=headers, body=body)
+        finally:
+            if not stores:
+                release_key(stored.id)
+        return response
+
+
+def _key(sent: str) -> str:
+    """Return the key, a string in quotes after RFC 9651; one without quotes is taken as well."""
+    key = sent.strip()
+    if len(key) > 1 and key[0] == key[-1] == '"':
+        key = key[1:-1]
+    if not key or len(key) > MAX_KEY_LENGTH or not (key.isascii() and key.isprintable()):
+        raise InvalidKey(_("1 to %(most)s printable characters of ASCII") % {"most": MAX_KEY_LENGTH})
+    return key
+
+
+def _digest(request: HttpRequest) -> str:
+    parts = (str(request.method).encode(), request.get_full_path().encode(), request.body)
+    return hashlib.sha256(b"\0".join(parts)).hexdigest()
+
+
+def _body_to_store(response: HttpResponseBase) -> bytes | None:
+    """Return the body of a request that was carried out; None for a refusal, a stream and what is too large."""
+    if not (200 <= response.status_code < 300 and isinstance(response, HttpResponse)):
+        return None
+    return response.content if len(response.content) <= MAX_STORED_BYTES else None

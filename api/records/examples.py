@@ -1,0 +1,31 @@
+"""Examples of records in the OpenAPI document; every name in them is invented."""
+
+from drf_spectacular.utils import OpenApiExample
+
+from lots.schema import RecordSchema
+
+_ID = "0198c0de-0000-7000-8000-00000000000{}"
+_LOT, _SESSION, _INFUSION, _NOTE, _WORD, _OTHER, _LOGIN = (_ID.format(n) for n in range(1, 8))
+NEW_RECORDS: dict[str, dict[str, object]] = {
+    "lot": {
+        "id": _LOT, "name": "Mist Ridge spring", "kind": "oolong", "status": "sample", "harvest_year": 2026,
+        "roast": "light",
+    },
+    "session": {
+        "id": _SESSION, "lot": _LOT, "started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110,
+        "vessel_material": "porcelain", "warmed": True, "purpose": "selection",
+    },
+    "infusion": {"id": _INFUSION, "session": _SESSION, "number": 1, "steep_s": 20, "pour_s": 8, "kettle_c": 98},
+    "note": {
+        "id": _NOTE, "session": _SESSION, "infusion": _INFUSION, "moment": "mouth", "descriptor": "strength",
+        "intensity": 6.5,
+    },
+    "descriptor": {"id": _WORD, "key": "wet_slate", "label": "wet slate", "family": "mineral"},
+}  # fmt: skip
+"""By record type: the body of a new one."""
+
+
+def new_record_examples(schema: RecordSchema) -> list[OpenApiExample]:
+    """Return the example of a new record's body; none for a type without one."""
+    new = NEW_RECORDS.get(schema.type)
+    return [OpenApiExample(f"A new {schema.type}", value=new, request_only=True)] if new else []

@@ -1,0 +1,44 @@
+"""Pages that explain the types of problem documents."""
+
+import pytest
+from django.utils.functional import Promise
+from django.utils.translation import override
+
+from api.http.problem_types import CODES, TYPES, problem_type
+from tests.factories import phone
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+@pytest.mark.parametrize("code", TYPES)
+def test_each_type_has_a_page_that_says_what_it_means(client, code, language):
+    answer = client.get(problem_type(code), headers={"Accept-Language": language})
+    with override(language):
+        meaning = str(TYPES[code])
+
+    assert (answer.status_code, answer["Content-Language"]) == (200, language)
+    assert f"{meaning[0].upper()}{meaning[1:]}." in answer.content.decode().replace("&#x27;", "'")
+    assert problem_type(code).rpartition("/")[2] in answer.content.decode()
+
+
+def test_type_of_a_refusal_leads_to_its_page(client):
+    refused = phone().get("/api/v1/me").json()
+
+    assert client.get(refused["type"]).status_code == 200
+
+
+def test_page_on_fields_lists_every_code(client):
+    page = client.get("/problems/invalid").content.decode()
+
+    assert [code for code in CODES if f"<code>{code}</code>" not in page] == []
+
+
+def test_unknown_type_has_no_page(client):
+    assert client.get("/problems/none-such").status_code == 404
+
+
+def test_every_meaning_can_be_translated():
+    assert [
+        code for words in (CODES, TYPES) for code, meaning in words.items() if not isinstance(meaning, Promise)
+    ] == []

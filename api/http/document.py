@@ -49,6 +49,13 @@ _HEADERS: dict[str, dict[str, Any]] = {
 _EVERYWHERE = ("X-Request-ID",)
 _SIGNED_IN = ("RateLimit", "RateLimit-Policy")
 _BY_STATUS = {"401": ("WWW-Authenticate",), "202": ("Retry-After",), "429": ("Retry-After",), "503": ("Retry-After",)}
+_PROBLEM = {
+    "type": "/problems/invalid",
+    "title": "Some fields are not valid",
+    "status": 422,
+    "detail": "Some fields are not valid",
+    "problems": [{"field": "steep_s", "code": "range", "detail": "must be at least 0"}],
+}
 _KEY = {
     "in": "header",
     "name": HEADER,
@@ -101,6 +108,7 @@ def complete_document(result: dict[str, Any], **_: object) -> dict[str, Any]:
                 _add_key(operation)
             operation.setdefault("security", [])
             _add_headers(operation)
+    components["schemas"]["Problem"]["examples"] = [_PROBLEM]
     _name_types_once(components["schemas"])
     for schema in components["schemas"].values():
         for name in _COUNTERS:

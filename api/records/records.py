@@ -19,6 +19,7 @@ from api.http.addresses import location_of
 from api.http.auth import device_id, member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, expected_revision, id_from_path, paginated_response
+from api.http.examples import new_record_examples
 from api.http.openapi import (
     BAD_BODY,
     ETAG,
@@ -32,7 +33,6 @@ from api.http.openapi import (
     paginated,
     problem_responses,
 )
-from api.records.examples import new_record_examples
 from api.records.serializers import (
     HistorySerializer,
     changed_record_serializer,

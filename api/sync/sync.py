@@ -14,6 +14,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import device_token, member_of
 from api.http.bodies import body_of
+from api.http.examples import SYNC_EXAMPLES
 from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.http.parsing import TooLarge
 from api.operations.metrics import count_verdicts
@@ -51,7 +52,9 @@ class Sync(APIView):
     """A phone's changes in, one verdict each; everything new to it out."""
 
     @operation(
-        request=SyncBodySerializer, responses={200: SyncAnswerSerializer, **BAD_BODY, **problem_responses(409, 410)}
+        request=SyncBodySerializer,
+        responses={200: SyncAnswerSerializer, **BAD_BODY, **problem_responses(409, 410)},
+        examples=SYNC_EXAMPLES,
     )
     def post(self, request: Request) -> Response:
         """Apply the changes, then return what changed after the cursor, the caller's own changes included."""

@@ -33,22 +33,22 @@ def run(tool, *arguments, folder):
 
 
 def test_redocly_finds_no_error(document, tmp_path):
-    status, said = run("redocly", "lint", "--extends=recommended", document.name, folder=tmp_path)
+    status, output = run("redocly", "lint", "--extends=recommended", document.name, folder=tmp_path)
 
-    assert status == 0, said
+    assert status == 0, output
 
 
 def test_spectral_finds_no_error(document, tmp_path):
     (tmp_path / "rules.yaml").write_text('extends: ["spectral:oas"]')
-    status, said = run("spectral", "lint", document.name, "--ruleset=rules.yaml", folder=tmp_path)
+    status, output = run("spectral", "lint", document.name, "--ruleset=rules.yaml", folder=tmp_path)
 
-    assert status == 0, said
+    assert status == 0, output
 
 
 def test_generated_typescript_client_compiles_strictly_with_typed_changes(document, tmp_path):
     shutil.copy(Path(__file__).parent / "typed_client.ts", tmp_path)
-    status, said = run("openapi-typescript", document.name, "--output=schema.ts", folder=tmp_path)
-    assert status == 0, said
-    status, said = run("tsc", "--strict", "--noEmit", "typed_client.ts", folder=tmp_path)
+    status, output = run("openapi-typescript", document.name, "--output=schema.ts", folder=tmp_path)
+    assert status == 0, output
+    status, output = run("tsc", "--strict", "--noEmit", "typed_client.ts", folder=tmp_path)
 
-    assert status == 0, said
+    assert status == 0, output

@@ -178,6 +178,14 @@ def test_change_with_the_fields_of_another_type_is_not_described(document):
     assert schema_errors(document, "SentChangeRequest", {**sent, "type": "brew"}) != []
 
 
+def test_example_of_a_problem_fits_what_is_answered(taster, document):
+    [example] = document["components"]["schemas"]["Problem"]["examples"]
+    sent = {"id": str(uuid4()), **Place(taster).new("infusion", steep_s=-1)}
+
+    assert schema_errors(document, "Problem", example) == []
+    assert taster.client.post("/api/v1/infusions", sent).json() == example
+
+
 def test_examples_fit_their_schemas(document):
     found = []
     for path, method, operation in operations(document):

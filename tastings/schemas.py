@@ -1,4 +1,4 @@
-"""The fields of a session, an infusion, a note and a descriptor, with their units and limits.
+"""The fields of a pot, a session, an infusion, a note and a descriptor, with their units and limits.
 
 Limits are wide enough for any pot and any mountain and narrow enough to catch a slip of the thumb.
 """
@@ -24,6 +24,22 @@ MOMENTS = (
 )
 KEY = "[a-z][a-z0-9_]{0,59}"
 
+POT = RecordSchema(
+    "pot",
+    (
+        Field(name="name", kind="text", required=True, longest=80, about="what the team calls it"),
+        Field(name="vessel_ml", kind="number", required=True, above=0, high=10_000, about="what it holds when full"),
+        Field(name="vessel_material", kind="choice", required=True, choices=MATERIALS),
+        Field(name="vessel_g", kind="number", above=0, high=20_000, about="with its lid"),
+        Field(name="leaf_g", kind="number", above=0, high=1000, about="the usual leaf"),
+        Field(name="pour_s", kind="number", low=0, high=3600, about="how long it usually takes to empty"),
+        Field(name="shop", kind="reference", to="shop", about="where it stands"),
+        Field(name="retired", kind="truth", default=False, about="no longer offered for new sessions"),
+    ),
+    is_parent=True,
+    filters=("shop", "retired"),
+)
+
 SESSION = RecordSchema(
     "session",
     (
@@ -46,6 +62,7 @@ SESSION = RecordSchema(
         Field(name="water", kind="text"),
         Field(name="water_tds_mg_l", kind="number", low=0, high=5000),
         Field(name="altitude_m", kind="number", low=-430, high=9000),
+        Field(name="pot", kind="reference", to="pot", about="its later edits leave the session's own fields alone"),
         Field(name="purpose", kind="choice", choices=("selection", "arrival", "reference", "training", "guest")),
         Field(name="ending", kind="choice", choices=("spent", "stopped")),
         Field(name="more_low", kind="integer", low=0, high=99),
@@ -104,7 +121,7 @@ DESCRIPTOR = RecordSchema(
 )
 
 RECORD_SCHEMAS: Mapping[str, RecordSchema] = {
-    schema.type: schema for schema in (DESCRIPTOR, LOT, SESSION, INFUSION, NOTE)
+    schema.type: schema for schema in (DESCRIPTOR, LOT, POT, SESSION, INFUSION, NOTE)
 }
 """The record types that phones sync, parents first."""
 

@@ -19,7 +19,7 @@ from rest_framework.test import APIClient
 from lots.merge import Stamp, pack
 from lots.models import Lot
 from lots.schema import format_stamp
-from tastings.models import Descriptor, Flight, FlightCup, Infusion, Note, Session
+from tastings.models import Descriptor, Flight, FlightCup, Infusion, Note, Pot, Session
 from teams.actions.people import token_digest
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 
@@ -128,6 +128,16 @@ class LotFactory(SyncedFactory):
     team = SubFactory(TeamFactory)
     name = Sequence("Lot {}".format)
     kind = "oolong"
+
+
+class PotFactory(SyncedFactory):
+    class Meta:
+        model = Pot
+
+    team = SubFactory(TeamFactory)
+    name = Sequence("Pot {}".format)
+    vessel_ml = 110
+    vessel_material = "porcelain"
 
 
 class SessionFactory(SyncedFactory):

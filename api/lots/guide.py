@@ -17,7 +17,7 @@ from lots.schema import Field, InvalidValue, clean_value
 from lots.wording import field_problem
 from tastings.answers.guide import BrewGuide, brew_guide_answer
 from tastings.maths.guide.pots import CUP_RANGE_ML, MOST_GUESTS, STYLES, Pot, PotError
-from tastings.queries.guides import guide_for
+from tastings.queries.guides import guide_for, in_named_pot
 from tastings.schemas import INFUSION, SESSION
 from tastings.wording.guide import pot_problem
 from teams.errors import Invalid, Problem
@@ -28,13 +28,16 @@ POT: dict[str, tuple[Field, str]] = {
         _SESSION["leaf_g"],
         "default as the lot was tasted, to half a gram, below 60 ml to a tenth; for long_mug worked out",
     ),
-    "vessel_ml": (_SESSION["vessel_ml"], "default 110, for long_mug 300"),
-    "vessel_material": (_SESSION["vessel_material"], "default porcelain"),
+    "vessel_ml": (_SESSION["vessel_ml"], "default that of the shop's usual pot, else 110; for long_mug 300"),
+    "vessel_material": (_SESSION["vessel_material"], "default that of the shop's usual pot, else porcelain"),
     "vessel_g": (_SESSION["vessel_g"], "with lid; estimated from volume and material when left out"),
     "warmed": (_SESSION["warmed"], "default true, for long_mug false"),
     "altitude_m": (_SESSION["altitude_m"], "lowers the boiling point"),
     "kettle_c": (_INFUSION["kettle_c"], "50 to 100, default as the lot was tasted: the median"),
-    "pour_s": (_INFUSION["pour_s"], "how long a small_pot takes to empty, at most 300; default 5"),
+    "pour_s": (
+        _INFUSION["pour_s"],
+        "how long a small_pot takes to empty, at most 300; default that of the pot, else 5",
+    ),
     "style": (
         Field(name="style", kind="choice", choices=STYLES),
         (
@@ -71,9 +74,10 @@ class LotBrewGuide(APIView):
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Return how to brew it: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
-        lot, pot = id_from_path(lot_id), _pot(request)
+        member, lot = member_of(request), id_from_path(lot_id)
+        pot = in_named_pot(member, _pot(request))
         try:
-            guide = guide_for(member_of(request), lot, pot=pot)
+            guide = guide_for(member, lot, pot=pot)
         except PotError as error:
             raise Invalid(problems=[Problem(error.field, error.code, pot_problem(error))]) from error
         return conditional_response(request, brew_guide_answer(guide))

@@ -12,7 +12,8 @@ from config.demo.company import ILVA, PASSWORD, PEOPLE, TEAM, Person
 from config.demo.flights import FLIGHTS, flight_id, run_flight
 from config.demo.lots import LOTS, SESSIONS, SHOWN
 from config.demo.pictures import send_pictures
-from config.demo.story import Message, demo_device_id, lot_id, messages
+from config.demo.sessions import VESSELS_BY_SHOP
+from config.demo.story import Message, demo_device_id, lot_id, messages, pot_id
 from table.phone import (
     HttpTransport,
     MemoryStore,
@@ -65,6 +66,7 @@ def load_demo(url: str, *, log: LogLine) -> None:
         with ExitStack() as stack:
             company = _assemble(url, stack=stack)
             verdicts = _sync_all(company, log=log)
+            _choose_usual_pots(company)
             _run_flights(company, log=log)
             if pictures := send_pictures(company.team.id, phones=company.phones):
                 log(f"  {pictures} pictures of liquor, drawn")
@@ -164,13 +166,21 @@ def _sync_all(company: _Company, *, log: LogLine) -> Counter[str]:
                 log(f"  refused: {outcome.unsent.change['type']} {outcome.unsent.record}: {list(outcome.problems)}")
         lot = message.lot
         if lot is None:
-            log(f"  {len(message.changes)} lots written down by {message.person.username}")
+            log(f"  {len(message.changes)} lots and pots written down by {message.person.username}")
             continue
         pending[lot.handle] -= 1
         if not pending[lot.handle]:
             done = SESSIONS - pending.total()
             log(f"  {done:2} of {SESSIONS} sessions: {lot.fields['name']} ({lot.sessions})")
     return verdicts
+
+
+def _choose_usual_pots(company: _Company) -> None:
+    """Name the first pot of each shop's shelf as its usual one."""
+    for shop, shelf in VESSELS_BY_SHOP.items():
+        place = next(company.shops[person.username] for person in PEOPLE if person.shop == shop)
+        body = {"usual_pot": str(pot_id(company.team.id, shop, shelf[0]))}
+        company.phones[ILVA.username].request("PATCH", f"/api/v1/shops/{place}/", body=body)
 
 
 def _run_flights(company: _Company, *, log: LogLine) -> None:

@@ -21,6 +21,7 @@ LAST_ON = date(2026, 9, 30)
 class DemoVessel:
     """A vessel on the shelf."""
 
+    name: str
     vessel_ml: float
     material: str
     pour_s: float
@@ -54,13 +55,13 @@ STYLES: Mapping[str, DemoStyle] = {
     ),
 }
 
-_BOWL = DemoVessel(vessel_ml=110, material="porcelain", pour_s=6)
-_CLAY = DemoVessel(vessel_ml=120, material="unglazed_clay", pour_s=12, vessel_g=165)
-_GLASS = DemoVessel(vessel_ml=150, material="glass", pour_s=8)
+_BOWL = DemoVessel(name="Covered bowl", vessel_ml=110, material="porcelain", pour_s=6)
+_CLAY = DemoVessel(name="Red clay pot", vessel_ml=120, material="unglazed_clay", pour_s=12, vessel_g=165)
+_GLASS = DemoVessel(name="Glass pot", vessel_ml=150, material="glass", pour_s=8)
 VESSELS_BY_SHOP: Mapping[DemoShop, tuple[DemoVessel, ...]] = {
-    HARBOUR: (_BOWL, _CLAY, DemoVessel(vessel_ml=100, material="silver", pour_s=7, vessel_g=190)),
-    MILL: (_BOWL, _GLASS, DemoVessel(vessel_ml=180, material="glazed_stoneware", pour_s=14)),
-    HILL: (_BOWL, _CLAY, DemoVessel(vessel_ml=300, material="cast_iron", pour_s=18, vessel_g=900)),
+    HARBOUR: (_BOWL, _CLAY, DemoVessel(name="Silver pot", vessel_ml=100, material="silver", pour_s=7, vessel_g=190)),
+    MILL: (_BOWL, _GLASS, DemoVessel(name="Blue stoneware pot", vessel_ml=180, material="glazed_stoneware", pour_s=14)),
+    HILL: (_BOWL, _CLAY, DemoVessel(name="Iron pot", vessel_ml=300, material="cast_iron", pour_s=18, vessel_g=900)),
 }
 _PRIVATE = ("white buds", 4)
 """The one session that only its taster sees."""
@@ -76,6 +77,7 @@ class DemoSession:
     """From 0 within the lot."""
     person: Person
     started_at: datetime
+    pot: DemoVessel
     brew: Brew
     purpose: str
     last_pour_in_time: int
@@ -105,7 +107,8 @@ def demo_sessions(lot: DemoLot) -> Iterator[DemoSession]:
         purpose = _PURPOSES[int(rng.integers(len(_PURPOSES)))]
         if number == 0:
             purpose = "selection" if lot.fields["status"] == "sample" else "arrival"
-        brew = _brew(lot, person, even_steeps=purpose == "reference", rng=rng)
+        pot = _pot(person, even_steeps=purpose == "reference", rng=rng)
+        brew = _brew(lot, person, pot=pot, even_steeps=purpose == "reference", rng=rng)
         longest = brew.pours[-1].number
         yield _with_departures(
             DemoSession(
@@ -113,6 +116,7 @@ def demo_sessions(lot: DemoLot) -> Iterator[DemoSession]:
                 number=number,
                 person=person,
                 started_at=started_at,
+                pot=pot,
                 brew=brew,
                 purpose=purpose,
                 last_pour_in_time=int(rng.integers(min(5, longest), longest + 1)),
@@ -123,10 +127,14 @@ def demo_sessions(lot: DemoLot) -> Iterator[DemoSession]:
         )
 
 
-def _brew(lot: DemoLot, person: Person, *, even_steeps: bool, rng: np.random.Generator) -> Brew:
-    style, shelf = STYLES[lot.style], VESSELS_BY_SHOP[person.shop]
-    # Reference sessions keep to the plain bowl; the other pots come up one time in two.
-    pot = shelf[0] if even_steeps or rng.random() < 0.5 else shelf[int(rng.integers(1, len(shelf)))]
+def _pot(person: Person, *, even_steeps: bool, rng: np.random.Generator) -> DemoVessel:
+    """Return the pot of a session: reference sessions keep to the plain bowl; the others come up one time in two."""
+    shelf = VESSELS_BY_SHOP[person.shop]
+    return shelf[0] if even_steeps or rng.random() < 0.5 else shelf[int(rng.integers(1, len(shelf)))]
+
+
+def _brew(lot: DemoLot, person: Person, *, pot: DemoVessel, even_steeps: bool, rng: np.random.Generator) -> Brew:
+    style = STYLES[lot.style]
     boils_c = 100.0 if person.shop.altitude_m is None else 95.0
     kettle_c = min(style.kettle_c + float(rng.integers(-1, 2)), boils_c)
     steeps = [17.0] * 10 if even_steeps else [float(max(round(s * person.pace), 4)) for s in style.steeps_s]

@@ -6,12 +6,12 @@ stamped with the moment it was written down in the story; nothing lies in the fu
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from uuid import UUID, uuid5
 
-from config.demo.company import BUYER, PEOPLE, Person
+from config.demo.company import BUYER, PEOPLE, DemoShop, Person
 from config.demo.lots import LOTS, DemoLot
-from config.demo.sessions import DemoSession, demo_sessions
+from config.demo.sessions import FIRST_ON, VESSELS_BY_SHOP, DemoSession, DemoVessel, demo_sessions
 from config.demo.simulated_cups import simulate_session
 from tastings.maths.brewing.brews import Brew, Pour
 
@@ -39,7 +39,7 @@ class Message:
 
     person: Person
     lot: DemoLot | None
-    """Whose session it is; None for the list of lots."""
+    """Whose session it is; None for the list of lots and pots."""
     changes: list[ChangePayload]
 
 
@@ -53,13 +53,18 @@ def lot_id(team: UUID, lot: DemoLot) -> UUID:
     return uuid5(team, f"demo lot {lot.handle}")
 
 
+def pot_id(team: UUID, shop: DemoShop, pot: DemoVessel) -> UUID:
+    """Return the id of a pot on a shop's shelf."""
+    return uuid5(team, f"demo pot {shop.name} {pot.name}")
+
+
 def session_id(team: UUID, demo_session: DemoSession) -> UUID:
     """Return the session's id."""
     return uuid5(team, f"demo session {demo_session.lot.handle} {demo_session.number}")
 
 
 def messages(team: UUID, *, shops: Mapping[str, str | None]) -> Iterator[Message]:
-    """Yield the whole story: the list of lots, then each lot's sessions in the order they took place.
+    """Yield the whole story: the lists of lots and pots, then each lot's sessions in the order they took place.
 
     Parameters
     ----------
@@ -69,7 +74,7 @@ def messages(team: UUID, *, shops: Mapping[str, str | None]) -> Iterator[Message
         The shop's id by user name; a session takes place in its taster's shop.
     """
     buyer = next(person for person in PEOPLE if person.role == BUYER)
-    yield Message(person=buyer, lot=None, changes=[_lot(team, lot) for lot in LOTS])
+    yield Message(person=buyer, lot=None, changes=[*(_lot(team, lot) for lot in LOTS), *_pots(team, shops=shops)])
     for lot in LOTS:
         for demo_session in demo_sessions(lot):
             changes = list(_session(team, demo_session, shop=shops.get(demo_session.person.username)))
@@ -88,6 +93,22 @@ def _lot(team: UUID, lot: DemoLot) -> ChangePayload:
     }
 
 
+def _pots(team: UUID, *, shops: Mapping[str, str | None]) -> Iterator[ChangePayload]:
+    at = datetime.combine(FIRST_ON, time(7), UTC)
+    for shop, shelf in VESSELS_BY_SHOP.items():
+        place = next(shops.get(person.username) for person in PEOPLE if person.shop == shop)
+        for pot in shelf:
+            fields = {
+                "name": pot.name,
+                "vessel_ml": pot.vessel_ml,
+                "vessel_material": pot.material,
+                "vessel_g": pot.vessel_g,
+                "pour_s": pot.pour_s,
+                "shop": place,
+            }
+            yield _change("pot", pot_id(team, shop, pot), at=at, fields=fields)
+
+
 def _session(team: UUID, demo_session: DemoSession, *, shop: str | None) -> Iterator[ChangePayload]:
     brew = simulate_session(demo_session)
     lot, started_at = demo_session.lot, demo_session.started_at
@@ -103,6 +124,7 @@ def _session(team: UUID, demo_session: DemoSession, *, shop: str | None) -> Iter
         "warmed": brew.warmed,
         "room_c": brew.room_c,
         "altitude_m": brew.altitude_m,
+        "pot": str(pot_id(team, demo_session.person.shop, demo_session.pot)),
         "water": demo_session.person.shop.water,
         "purpose": demo_session.purpose,
         "private": demo_session.private,

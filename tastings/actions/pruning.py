@@ -11,8 +11,8 @@ from django.db.models import Exists, Max, OuterRef, QuerySet
 
 from lots.models import Lot, Synced
 from tastings.actions.quotas import recount_records
-from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, Note, Session, TriangleTest
-from teams.models import Team
+from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, Note, Pot, Session, TriangleTest
+from teams.models import Shop, Team
 from teams.row_security import acting_for, every_team
 
 RETENTION = timedelta(days=400)
@@ -40,6 +40,9 @@ def prune(team: UUID, *, now: datetime) -> int:
         _old(Session, team=team, cutoff=cutoff).exclude(
             Exists(Note.objects.filter(session=OuterRef("id")))
             | Exists(Infusion.objects.filter(session=OuterRef("id")))
+        ),
+        _old(Pot, team=team, cutoff=cutoff).exclude(
+            Exists(Session.objects.filter(pot=OuterRef("id"))) | Exists(Shop.objects.filter(usual_pot=OuterRef("id")))
         ),
         _old(Lot, team=team, cutoff=cutoff).exclude(
             Exists(Session.objects.filter(lot=OuterRef("id")))

@@ -5,6 +5,7 @@ from tastings.models.flights import Flight, FlightCup, FlightLot, FlightMember
 from tastings.models.notes import Note
 from tastings.models.panel import TeamPanel
 from tastings.models.photos import Photo, PhotoContent
+from tastings.models.pots import Pot
 from tastings.models.record_counts import RecordCount
 from tastings.models.sessions import Infusion, Session
 from tastings.models.shares import Share
@@ -21,6 +22,7 @@ __all__ = [
     "Note",
     "Photo",
     "PhotoContent",
+    "Pot",
     "RecordCount",
     "RenderedDocument",
     "Session",

@@ -10,6 +10,7 @@ from lots.models import Lot, Synced
 from lots.models.synced import schema_constraints, tombstone_index
 from lots.schema import RecordSchema
 from tastings.models.flights import FlightCup
+from tastings.models.pots import Pot
 from tastings.schemas import INFUSION, SESSION
 from teams.models import Shop, User
 
@@ -39,6 +40,9 @@ class Session(Synced):
     water = models.CharField(max_length=200, blank=True)
     water_tds_mg_l = models.FloatField(null=True)
     altitude_m = models.FloatField(null=True)
+    pot = models.ForeignKey(
+        Pot, on_delete=models.PROTECT, related_name="+", null=True, db_index=False, db_constraint=False
+    )
     purpose = models.CharField(max_length=10, blank=True)
     ending = models.CharField(max_length=8, blank=True)
     more_low = models.SmallIntegerField(null=True)

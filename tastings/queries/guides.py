@@ -1,7 +1,7 @@
-"""How to brew a lot in a particular pot, and in the pot that a shop uses most."""
+"""How to brew a lot in a particular pot, and in a shop's usual one."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 from typing import Any
 from uuid import UUID
@@ -10,24 +10,26 @@ from tastings.maths.brewing.brews import BrewError
 from tastings.maths.guide.answer import Guide
 from tastings.maths.guide.guests import Price
 from tastings.maths.guide.plan import Tea, brew_guide
-from tastings.maths.guide.pots import Pot
+from tastings.maths.guide.pots import SMALL_POT, Pot
 from tastings.models import Infusion, Session
+from tastings.models import Pot as ShelfPot
 from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
 from tastings.queries.records import record_for, shared_sessions
-from teams.models import Member
+from teams.models import Member, Shop
 
 LATEST_SESSIONS = 40
-"""So many latest sessions show a shop's usual pot."""
+"""So many latest sessions show the usual pot of a shop that has not named one."""
 _VESSEL = ("vessel_ml", "vessel_material", "warmed", "altitude_m")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class UsualPot:
-    """The vessel most used in the latest sessions of a shop, or of the whole team.
+    """The pot that a shop has named, else the vessel most used in its latest sessions, or in those of the whole team.
 
-    ``pour_s`` is the median of those sessions, None when none was written down; ``sessions`` is how many were counted,
-    0 for the even brew's vessel when nobody has brewed; ``shop`` is the shop's name, None for the whole team.
+    ``name`` is that of the named pot, whose own leaf, pour and weight count where it has them. Without one ``pour_s``
+    is the median of the sessions, None when none was written down; ``sessions`` is how many were counted, 0 for the
+    even brew's vessel when nobody has brewed; ``shop`` is the shop's name, None for the whole team.
     """
 
     vessel_ml: float = 110.0
@@ -35,6 +37,9 @@ class UsualPot:
     warmed: bool = True
     altitude_m: float | None = None
     pour_s: int | None = None
+    vessel_g: float | None = None
+    leaf_g: float | None = None
+    name: str | None = None
     sessions: int = 0
     shop: str | None = None
 
@@ -79,6 +84,8 @@ def guide_in_usual_pot(member: Member, lot: UUID, *, pot: UsualPot) -> UsualPotG
         warmed=pot.warmed,
         altitude_m=pot.altitude_m,
         pour_s=pot.pour_s,
+        vessel_g=pot.vessel_g,
+        leaf_g=pot.leaf_g,
     )
     try:
         return UsualPotGuide(guide_for(member, lot, pot=asked), pot)
@@ -86,11 +93,53 @@ def guide_in_usual_pot(member: Member, lot: UUID, *, pot: UsualPot) -> UsualPotG
         return None
 
 
+def in_named_pot(member: Member, pot: Pot) -> Pot:
+    """Return the pot with what the shop's named pot has, if a request for a small pot describes no vessel."""
+    if pot.style != SMALL_POT or any(value is not None for value in (pot.vessel_ml, pot.vessel_material, pot.vessel_g)):
+        return pot
+    named = _named_pot(member)
+    if named is None:
+        return pot
+    return replace(
+        pot,
+        vessel_ml=named.vessel_ml,
+        vessel_material=named.vessel_material,
+        vessel_g=named.vessel_g,
+        leaf_g=named.leaf_g if pot.leaf_g is None else pot.leaf_g,
+        pour_s=named.pour_s if pot.pour_s is None else pot.pour_s,
+    )
+
+
+def _named_pot(member: Member) -> ShelfPot | None:
+    """Return the pot that the member's shop has named, unless it was deleted."""
+    if member.shop_id is None:
+        return None
+    named = Shop.objects.filter(team_id=member.team_id, id=member.shop_id).values("usual_pot")
+    return ShelfPot.objects.filter(team_id=member.team_id, id__in=named, removed=False).first()
+
+
 def usual_pot_of(member: Member) -> UsualPot:
     """Return the usual pot of the member's shop, or of the team when it has none.
 
-    Leaf and heat belong to the tea: the guide takes them from the lot's own sessions.
+    Heat belongs to the tea, and so does leaf unless the named pot has its own: the guide takes them from the lot's
+    sessions.
     """
+    guessed = _most_used_pot(member)
+    if (named := _named_pot(member)) is None:
+        return guessed
+    return UsualPot(
+        vessel_ml=named.vessel_ml,
+        vessel_material=named.vessel_material,
+        vessel_g=named.vessel_g,
+        leaf_g=named.leaf_g,
+        pour_s=None if named.pour_s is None else round(named.pour_s),
+        altitude_m=guessed.altitude_m if guessed.shop else None,
+        name=named.name,
+        shop=member.shop.name if member.shop else None,
+    )
+
+
+def _most_used_pot(member: Member) -> UsualPot:
     everywhere = Session.objects.filter(shared_sessions(), team_id=member.team_id, removed=False)
     here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere
     for rows, shop in ((here, member.shop.name if member.shop else None), (everywhere, None)):

@@ -1,4 +1,4 @@
-"""Reads of the five record types. Each starts from a member, so tenancy and privacy are decided here."""
+"""Reads of the record types. Each starts from a member, so tenancy and privacy are decided here."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -13,13 +13,14 @@ from lots.models import FieldHistory, Lot, Synced
 from lots.models.wire import column_name
 from lots.schema import Fault, Field, InvalidValue, RecordSchema, clean_value, gettext_noop
 from lots.wording import field_problem
-from tastings.models import Descriptor, Infusion, Note, Session
+from tastings.models import Descriptor, Infusion, Note, Pot, Session
 from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
 
 _Row = TypeVar("_Row", bound=Synced)
 MODELS: Mapping[str, type[Synced]] = {
     "lot": Lot,
+    "pot": Pot,
     "session": Session,
     "infusion": Infusion,
     "note": Note,

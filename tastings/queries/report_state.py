@@ -22,7 +22,7 @@ _STATE = """
             ON kin.id = other.lot_id
             WHERE kin.team_id = lot.team_id AND kin.roast = lot.roast AND lot.roasted_on IS NOT NULL),
         (SELECT max(word.updated_at) FROM tastings_descriptor AS word WHERE word.team_id IS NULL),
-        (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.name), '|' ORDER BY shop.id))
+        (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.usual_pot, shop.name), '|' ORDER BY shop.id))
             FROM teams_shop AS shop WHERE shop.team_id = team.id),
         (SELECT md5(string_agg(concat_ws(' ', login.id, login.username, login.name), '|' ORDER BY login.id))
             FROM teams_member AS place JOIN teams_user AS login ON login.id = place.user_id

@@ -96,8 +96,8 @@ def report_content(member: Member, lot: Record, *, today: date) -> ReportContent
     development = development_of(lot.id)
     sessions = sessions_of_lot(member, lot.id)
     panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_at").first()
-    # Pot and words follow from synced records, each change of which counts the team's revision up, and a shop's name.
-    shop = (member.shop_id, member.shop.name if member.shop else "")
+    # Pot and words follow from synced records, each change of which counts the team's revision up, and from the shop.
+    shop = (member.shop_id, member.shop.name if member.shop else "", member.shop.usual_pot if member.shop else None)
     pot = _cache.get_or_compute(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
     made_from = (lot.id, lot.fields.get("kind"), development.tag, panel)
     roasted_on, degree = lot.fields.get("roasted_on"), lot.fields.get("roast")

@@ -81,6 +81,11 @@ def pot_words(found: UsualPotGuide) -> str:
 
 
 def _whose(pot: UsualPot) -> str:
+    if pot.name:
+        named = {"pot": isolated(pot.name), "shop": isolated(pot.shop or "")}
+        if pot.leaf_g is not None:
+            return _("%(pot)s, the usual pot of %(shop)s, heat as this lot was tasted") % named
+        return _("%(pot)s, the usual pot of %(shop)s, leaf and heat as this lot was tasted") % named
     if not pot.sessions:
         return _("the even brew's vessel, leaf and heat as this lot was tasted")
     if not pot.shop:

@@ -131,21 +131,27 @@ def update_team(member: Member, *, name: object = None, ready_roast: object = No
 
 
 @transaction.atomic
-def save_shop(member: Member, *, shop_id: UUID | None, name: object) -> Shop:
-    """Create a shop (no id) or rename one; only an owner may."""
+def create_shop(member: Member, *, name: object) -> Shop:
+    """Open a shop; only an owner may."""
     check_may_change_shops(member)
+    return Shop.objects.create(team_id=member.team_id, name=_free_shop_name(member, name, shop_id=None))
+
+
+@transaction.atomic
+def rename_shop(member: Member, *, shop_id: UUID, name: object) -> None:
+    """Rename a shop; only an owner may."""
+    check_may_change_shops(member)
+    clean = _free_shop_name(member, name, shop_id=shop_id)
+    if not Shop.objects.filter(team_id=member.team_id, id=shop_id).update(name=clean):
+        raise NotFound
+
+
+def _free_shop_name(member: Member, name: object, *, shop_id: UUID | None) -> str:
     clean = clean_name(name, field="name", longest=120)
     others = Shop.objects.filter(team_id=member.team_id, name=clean)
     if (others if shop_id is None else others.exclude(id=shop_id)).exists():
         raise Invalid(problems=[Problem("name", "taken", _("the team has a shop of this name"))])
-    if shop_id is None:
-        return Shop.objects.create(team_id=member.team_id, name=clean)
-    shop = Shop.objects.filter(team_id=member.team_id, id=shop_id).first()
-    if shop is None:
-        raise NotFound
-    shop.name = clean
-    shop.save(update_fields=["name"])
-    return shop
+    return clean
 
 
 def token_digest(token: str) -> str:

@@ -93,6 +93,8 @@ class Shop(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="shops")
     name = models.CharField(max_length=120)
+    usual_pot = models.UUIDField(null=True)
+    """The pot that its guides and cards are for; a foreign key over team and id, which the pots' migration adds."""
     created_at = models.DateTimeField(auto_now_add=True)
 
     class Meta:

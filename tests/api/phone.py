@@ -7,6 +7,7 @@ AT = "2026-03-04T12:30:00Z"
 """Later than what the factories make."""
 NEW_RECORD = {
     "lot": {"name": "Mist Ridge", "kind": "oolong"},
+    "pot": {"name": "Shelf bowl", "vessel_ml": 110, "vessel_material": "porcelain"},
     "session": {"started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110},
     "infusion": {"number": 1, "steep_s": 10, "kettle_c": 99},
     "note": {"moment": "mouth"},

@@ -8,6 +8,7 @@ from tests.factories import (
     InfusionFactory,
     LotFactory,
     NoteFactory,
+    PotFactory,
     SessionFactory,
 )
 
@@ -20,11 +21,15 @@ FULL = {
         "producer": "Ridge family", "supplier": "Harbour agent", "status": "bought", "price_per_kg": 123.45,
         "currency": "EUR", "quantity_g": 2500, "arrived_on": "2026-03-03", "from_lot": "lot", "remarks": "two\nlines",
     },
+    "pot": {
+        "name": "Shelf bowl", "vessel_ml": 110, "vessel_material": "porcelain", "vessel_g": 150.5, "leaf_g": 5.2,
+        "pour_s": 8, "shop": "shop", "retired": True,
+    },
     "session": {
         "lot": "lot", "flight_cup": None, "shop": "shop", "started_at": "2026-03-04T10:00:00.5Z", "leaf_g": 5.2,
         "vessel_ml": 110, "vessel_material": "porcelain", "vessel_g": 150, "warmed": True, "room_c": 21.5,
-        "water": "spring", "water_tds_mg_l": 60, "altitude_m": -3, "purpose": "arrival", "ending": "spent",
-        "more_low": 0, "more_high": 2, "private": False, "remarks": "茶",
+        "water": "spring", "water_tds_mg_l": 60, "altitude_m": -3, "pot": "pot", "purpose": "arrival",
+        "ending": "spent", "more_low": 0, "more_high": 2, "private": False, "remarks": "茶",
     },
     "infusion": {
         "session": "session", "number": 2, "steep_s": 12.5, "pour_s": 8, "kettle_c": 98, "water_ml": 105, "rest_s": 60,
@@ -42,6 +47,7 @@ FULL = {
 """A value for every field of every shape; references are named by what they name in the place."""
 PARENTS = {
     "lot": {},
+    "pot": {},
     "session": {"lot": "lot"},
     "infusion": {"session": "session"},
     "note": {"session": "session", "descriptor": "word"},
@@ -49,6 +55,7 @@ PARENTS = {
 }
 FACTORIES = {
     "lot": LotFactory,
+    "pot": PotFactory,
     "session": SessionFactory,
     "infusion": InfusionFactory,
     "note": NoteFactory,
@@ -74,12 +81,14 @@ class Place:
 
     def __init__(self, person, **session):
         self.lot = LotFactory(team=person.team, by=person.user, name="Ground")
+        self.pot = PotFactory(team=person.team, by=person.user)
         self.session = SessionFactory(lot=self.lot, **session)
         self.infusion = InfusionFactory(session=self.session)
         self.descriptor = DescriptorFactory(team=person.team, by=person.user)
         self.note = NoteFactory(session=self.session, infusion=self.infusion, descriptor=self.descriptor)
         self.words = {
             "lot": str(self.lot.id),
+            "pot": str(self.pot.id),
             "shop": str(person.member.shop_id),
             "session": str(self.session.id),
             "infusion": str(self.infusion.id),
@@ -94,13 +103,14 @@ class Place:
 
     def full(self, type_name):
         """Return a value for every field."""
-        named = {"from_lot", "lot", "shop", "session", "infusion", "descriptor"}
+        named = {"from_lot", "lot", "pot", "shop", "session", "infusion", "descriptor"}
         return {name: self.words[value] if name in named else value for name, value in FULL[type_name].items()}
 
     def more(self, type_name, n):
         """Make ``n`` more records of a type by factory; return all of the type in the order of their ids."""
         mine = {
             "lot": {"team": self.lot.team, "by": self.lot.by},
+            "pot": {"team": self.lot.team, "by": self.lot.by},
             "session": {"lot": self.lot},
             "infusion": {"session": self.session},
             "note": {"session": self.session, "descriptor": self.descriptor},

@@ -229,7 +229,10 @@ def test_shops_are_changed_by_owners_only(team, role, may):
     if may:
         assert opened.status_code == 201
         assert opened.json() == {"id": opened.json()["id"], "name": "New Lane"}
-        assert (renamed.status_code, renamed.json()) == (200, {"id": str(shop.id), "name": "Old Street"})
+        assert (renamed.status_code, renamed.json()) == (
+            200,
+            {"id": str(shop.id), "name": "Old Street", "usual_pot": None},
+        )
         assert names == {"New Lane", "Old Street"}
     else:
         assert refusal(opened) == refusal(renamed) == (403, "not-allowed", set())
@@ -264,7 +267,8 @@ def test_shops_are_listed_by_name_in_three_queries(taster, stranger, more, djang
         answer = taster.client.get("/api/v1/shops/").json()
 
     found = sorted([*made, taster.member.shop], key=lambda shop: shop.name)
-    assert answer == {"results": [{"id": str(shop.id), "name": shop.name} for shop in found], "next": None}
+    shops = [{"id": str(shop.id), "name": shop.name, "usual_pot": None} for shop in found]
+    assert answer == {"results": shops, "next": None}
 
 
 @pytest.mark.parametrize("more", [0, 2])

@@ -17,6 +17,7 @@ EDITS = {
     "lot": ("remarks", "first", "second"),
     "session": ("water", "first", "second"),
     "infusion": ("steep_s", 11, 12),
+    "pot": ("name", "first", "second"),
     "note": ("text", "first", "second"),
     "descriptor": ("family", "first", "second"),
 }
@@ -55,7 +56,7 @@ def test_record_with_the_least_has_null_for_the_rest(taster, place, type_name):
     sent = {"id": str(uuid4()), **place.new(type_name)}
     made = create(taster, type_name, sent).json()
 
-    defaults = {"private": False, "rated_each_infusion": False, "synonyms": [], "built_in": False}
+    defaults = {"private": False, "retired": False, "rated_each_infusion": False, "synonyms": [], "built_in": False}
     unsent = {
         name: value
         for name, value in made.items()

@@ -294,6 +294,7 @@ BODIES = {
     ("/api/v1/members/{user_id}/", "patch"): _same(role="buyer"),
     ("/api/v1/shops/", "post"): _same(name="Harbour"),
     ("/api/v1/shops/{shop_id}/", "patch"): _same(name="Harbour"),
+    ("/api/v1/pots/{record_id}/", "patch"): _same(name="Shelf bowl"),
     ("/api/v1/team", "patch"): _same(name="Kettle & Bowl"),
     ("/api/v1/team/owner", "post"): lambda world, who: {"to": str(world.taster.user.id)},
     ("/api/v1/triangle-tests/", "post"): _test,

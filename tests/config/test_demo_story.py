@@ -14,10 +14,10 @@ from config.demo.sessions import FIRST_ON, LAST_ON, demo_sessions
 from config.demo.story import demo_device_id, messages
 from lots.schema import clean_fields, record_faults
 from lots.schemas import LOT
-from tastings.schemas import INFUSION, NOTE, SESSION
+from tastings.schemas import INFUSION, NOTE, POT, SESSION
 
 ROOT = Path(__file__).resolve().parents[2]
-SCHEMAS = {schema.type: schema for schema in (LOT, SESSION, INFUSION, NOTE)}
+SCHEMAS = {schema.type: schema for schema in (LOT, POT, SESSION, INFUSION, NOTE)}
 TEAM_ID = UUID("7f000001-0000-4000-8000-000000000001")
 OTHER_TEAM_ID = UUID("7f000001-0000-4000-8000-000000000002")
 SHOP_IDS = {person.username: str(UUID(int=index)) for index, person in enumerate(PEOPLE)}
@@ -78,7 +78,9 @@ def test_ids_name_one_record_each(changes):
     types = Counter(record for _, record in edits)
 
     # a session is begun and ended by two edits; everything else is written once
-    assert {(kind, n) for (kind, _), n in edits.items()} == {("lot", 1), ("session", 2), ("infusion", 1), ("note", 1)}
+    assert {(kind, n) for (kind, _), n in edits.items()} == {
+        ("lot", 1), ("pot", 1), ("session", 2), ("infusion", 1), ("note", 1)
+    }  # fmt: skip
     assert set(types.values()) == {1}
 
 

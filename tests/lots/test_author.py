@@ -20,7 +20,14 @@ migration = import_module("lots.migrations.0004_author_filled")
 def test_an_edit_by_another_member_leaves_the_author(taster, owner, type_name):
     place = Place(taster)
     record = str(getattr(place, type_name).id)
-    field = {"lot": "remarks", "session": "remarks", "infusion": "remarks", "note": "text", "descriptor": "label"}
+    field = {
+        "lot": "remarks",
+        "pot": "name",
+        "session": "remarks",
+        "infusion": "remarks",
+        "note": "text",
+        "descriptor": "label",
+    }
     answer = sync(owner.client, [change(type_name, record, at="2026-03-05T10:00:00Z", **{field[type_name]: "sweet"})])
 
     [pulled] = [one for one in answer["changes"] if one["id"] == record]

@@ -14,7 +14,7 @@ from django.db import DataError, IntegrityError, connection, transaction
 from lots.models import Lot
 from lots.models.wire import column_name, column_value
 from lots.schema import clean_value
-from tastings.models import Descriptor, Infusion, Note, Session
+from tastings.models import Descriptor, Infusion, Note, Pot, Session
 from tastings.queries.records import MODELS
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import DeviceToken, Member, Shop, Team, User
@@ -154,6 +154,8 @@ PARENTS = {
     "lot.from_lot": ("lot", "lot_from_own_team"),
     "session.lot": ("lot", "session_lot_of_team"),
     "session.shop": ("shop", "session_shop_of_team"),
+    "session.pot": ("pot", "session_pot_of_team"),
+    "pot.shop": ("shop", "pot_shop_of_team"),
     "infusion.session": ("session", "infusion_session_of_team"),
     "note.session": ("session", "note_session_of_team"),
 }
@@ -288,7 +290,7 @@ def test_people_have_names_and_roles_once(place, taster, owner, stranger):
 
 
 def test_every_table_of_records_is_covered_here():
-    assert set(MODELS.values()) == {Lot, Session, Infusion, Note, Descriptor}
+    assert set(MODELS.values()) == {Lot, Pot, Session, Infusion, Note, Descriptor}
     assert {model.schema for model in MODELS.values()} == set(RECORD_SCHEMAS.values())
 
 

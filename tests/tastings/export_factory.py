@@ -21,6 +21,7 @@ from tastings.models import (
     Note,
     Photo,
     PhotoContent,
+    Pot,
     Session,
     TeamPanel,
     Trial,
@@ -41,7 +42,7 @@ def fill_team(team):
     owner, taster = person(team, Role.OWNER, name="Ina"), person(team, Role.TASTER)
     place = Place(taster)
     Place(owner)
-    for name in ("lot", "session", "infusion", "note", "descriptor"):
+    for name in ("lot", "pot", "session", "infusion", "note", "descriptor"):
         create(taster, name, place.full(name))
     taster.client.patch(f"/api/v1/lots/{place.lot.id}/", {"remarks": HOSTILE, "name": HOSTILE[:40]})
     late = change("lot", place.lot.id, name="Lost", at="2020-01-01T00:00:00Z")
@@ -72,7 +73,7 @@ def delete_team(team):
         model.objects.filter(**{"test__team" if model is Trial else "team": team}).delete()
     Flight.objects.filter(team=team).delete()
     Lot.objects.filter(team=team).update(from_lot=None)
-    for model in (Development, TeamPanel, Lot, Descriptor, AuditEntry):
+    for model in (Development, TeamPanel, Lot, Pot, Descriptor, AuditEntry):
         model.objects.filter(team=team).delete()
     people = list(Member.objects.filter(team=team).values_list("user_id", flat=True))
     DeviceToken.objects.filter(member__team=team).delete()

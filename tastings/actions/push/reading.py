@@ -14,7 +14,7 @@ from tastings.actions.push.pending import PendingRecord
 from tastings.actions.push.rows import id_array
 from tastings.actions.push.state import PushState, Records
 from tastings.actions.quotas import RecordAllowance
-from tastings.models import Descriptor, FlightCup, Infusion, Note, Session
+from tastings.models import Descriptor, FlightCup, Infusion, Note, Pot, Session
 from tastings.queries.records import visible_sessions, with_descriptors
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member, Shop
@@ -82,6 +82,7 @@ class _Reader:
         records: Records = {
             "descriptor": {},
             "lot": _pending(self._rows(Lot, ids["lot"])),
+            "pot": _pending(self._rows(Pot, ids["pot"])),
             "session": _pending(sessions),
             "infusion": _pending(infusions),
             "note": _pending(notes),

@@ -46,6 +46,11 @@ class PushState:
             records[change.id] = PendingRecord(RECORD_SCHEMAS[change.type], change.id, None)
         return records[change.id]
 
+    def is_of_another_type(self, change: Change) -> bool:
+        """Whether a record of another type has the change's id: ids are one space."""
+        others = (records.get(change.id) for name, records in self.records.items() if name != change.type)
+        return any(other is not None and other.exists for other in others)
+
     def session_of(self, pending: PendingRecord) -> PendingRecord:
         """Return the session of an infusion or note."""
         return self.records["session"][uuid_of(str(pending.values["session"]))]

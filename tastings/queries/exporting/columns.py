@@ -12,7 +12,7 @@ from django.db import models
 from lots.models import Lot, Synced
 from lots.models.wire import TO_WIRE, column_name
 from lots.schema import Field, RecordSchema
-from tastings.models import Descriptor, Flight, FlightCup, Infusion, PhotoContent, Session, TriangleTest
+from tastings.models import Descriptor, Flight, FlightCup, Infusion, PhotoContent, Pot, Session, TriangleTest
 from teams.models import Shop, Team, User
 
 JSON, STAMPS = "json", "stamps"
@@ -25,6 +25,7 @@ _NAMES: Mapping[type[models.Model], str] = {
     User: "member",
     Shop: "shop",
     Lot: "lot",
+    Pot: "pot",
     Session: "session",
     Infusion: "infusion",
     Descriptor: "descriptor",

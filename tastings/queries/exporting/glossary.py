@@ -52,6 +52,9 @@ GLOSSARY: Mapping[str, str] = {
     "price_per_kg": "price paid or asked, in currency",
     "quantity_g": "how much there is or was bought",
     "arrived_on": "day it arrived",
+    # pots
+    "retired": "whether it is no longer offered for new sessions",
+    "usual_pot": "the pot that the shop's guides and cards are for",
     # sessions
     "shop": "one of the team's shops",
     "taster": "whose mouth: a member's user",
@@ -66,6 +69,7 @@ GLOSSARY: Mapping[str, str] = {
     "water": "which water",
     "water_tds_mg_l": "dissolved solids of the water",
     "altitude_m": "of the table above the sea: water boils cooler higher up",
+    "pot": "the pot it was brewed in; the session's own fields say how it was then",
     "purpose": "why it was tasted",
     "ending": "spent: the leaf gave no more worth drinking; stopped: the taster went no further",
     "more_low": "at least so many further infusions, the taster thinks",

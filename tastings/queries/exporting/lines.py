@@ -65,12 +65,13 @@ def _skipped(table: ExportTable, missing: Collection[object]) -> Callable[[tuple
 
 SHEETS: Mapping[str, tuple[tuple[str, str], ...]] = {
     "lots": (),
+    "pots": (("shop_name", "shop__name"),),
     "sessions": (("lot_name", "lot__name"), ("shop_name", "shop__name"), ("taster_username", "taster__username")),
     "infusions": (),
     "notes": (("descriptor_label", "descriptor__label"),),
     "descriptors": (),
 }
-"""The five record types as sheets, with the columns each has beside its own fields."""
+"""The record types as sheets, with the columns each has beside its own fields."""
 _NOT_IN_SHEETS = ("stamps", "deleted", "shared_once", "descriptor_id")
 
 

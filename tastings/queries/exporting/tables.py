@@ -18,6 +18,7 @@ from tastings.models import (
     Note,
     Photo,
     PhotoContent,
+    Pot,
     Session,
     Trial,
     TriangleTest,
@@ -105,6 +106,13 @@ TABLES: tuple[ExportTable, ...] = (
         model=Lot,
         columns=synced_columns(Lot),
         rows=lambda scope: scope.records("lot"),
+    ),
+    ExportTable(
+        name="pots",
+        about="the vessels on the shelves",
+        model=Pot,
+        columns=synced_columns(Pot),
+        rows=lambda scope: scope.records("pot"),
     ),
     ExportTable(
         name="flights",

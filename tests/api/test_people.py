@@ -228,7 +228,7 @@ def test_shops_are_changed_by_owners_only(team, role, may):
     names = set(Shop.objects.filter(team=team).values_list("name", flat=True)) - {someone.member.shop.name}
     if may:
         assert opened.status_code == 201
-        assert opened.json() == {"id": opened.json()["id"], "name": "New Lane"}
+        assert opened.json() == {"id": opened.json()["id"], "name": "New Lane", "usual_pot": None}
         assert (renamed.status_code, renamed.json()) == (
             200,
             {"id": str(shop.id), "name": "Old Street", "usual_pot": None},

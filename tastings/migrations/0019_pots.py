@@ -52,7 +52,7 @@ BEFORE = {"lot": "lots_lot"} | {name: f"tastings_{name}" for name in ("session",
 class Migration(migrations.Migration):
     dependencies = [
         ("tastings", "0018_share_kept_by"),
-        ("teams", "0011_usual_pot"),
+        ("teams", "0012_usual_pot"),
         ("lots", "0002_across_tables"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

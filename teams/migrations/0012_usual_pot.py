@@ -4,6 +4,6 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("teams", "0010_sign_in_codes")]
+    dependencies = [("teams", "0011_stored_answers")]
 
     operations = [migrations.AddField("shop", "usual_pot", models.UUIDField(null=True))]

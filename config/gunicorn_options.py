@@ -1,7 +1,6 @@
 """The web server's settings: ``gunicorn -c python:config.gunicorn_options config.asgi``."""
 
 import os
-import shutil
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +21,9 @@ _counts = Path(os.environ.setdefault("PROMETHEUS_MULTIPROC_DIR", str(_home / "me
 
 def on_starting(server: Any) -> None:  # noqa: ANN401, ARG001 - gunicorn's shape
     """Empty the folder in which the processes count: what is in it was counted before this server began."""
-    shutil.rmtree(_counts, ignore_errors=True)
-    _counts.mkdir(parents=True, mode=0o700)
+    _counts.mkdir(parents=True, exist_ok=True, mode=0o700)
+    for file in _counts.iterdir():  # the folder itself stays: it was made for us where we may make none
+        file.unlink()
 
 
 class logger_class(glogging.Logger):  # type: ignore[misc]  # noqa: N801 - gunicorn's name for the setting

@@ -31,6 +31,7 @@ from config.backup.photos import LIST, is_photo, restore_photos
 from config.backup.programs import BackupError, environment, find_tools, server_major
 from config.backup.signature import check_signature
 from tastings.actions.lexicon import load_lexicon
+from tastings.models.photo_files import give_to_owner
 from teams.actions.counters import REVISION_JUMP
 from teams.database_role import create_roles
 from teams.row_security import role
@@ -81,6 +82,7 @@ def restore_backup(path: Path, *, start_again: bool, unsigned: bool = False, log
             undo.callback(_remove, folder / part.name)
         _restore_database(source, manifest, start_again=start_again, log=log)
         undo.pop_all()
+    give_to_owner()
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
     log("restored")

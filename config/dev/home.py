@@ -25,6 +25,11 @@ def home_from(environ: Mapping[str, str]) -> Path:
     return Path(environ.get("LEAFSPAN_HOME") or ROOT / ".leafspan").expanduser().absolute()
 
 
+def photos_folder(home: Path, environ: Mapping[str, str]) -> Path:
+    """Return the folder of the photos, as `config.settings` has it."""
+    return Path(environ.get("LEAFSPAN_PHOTOS") or home / "photos")
+
+
 def make_folder(folder: Path) -> Path:
     """Make a folder that only we can read; one that exists keeps its permissions."""
     try:

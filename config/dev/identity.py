@@ -43,7 +43,7 @@ def find_identity(home: Path, program: Path) -> DataPlacement:
         No identity works. No folder's permissions were changed.
     """
     folder = data_folder(home)
-    ours, theirs = (os.geteuid(), os.getegid()), _nobody_ids()
+    ours, theirs = (os.geteuid(), os.getegid()), nobody_ids()
     mapped = DataPlacement(folder=folder, identity=f"namespace:{theirs[0]}:{theirs[1]}", owner=ours)
     if os.geteuid() != 0:
         candidates = [DataPlacement(folder=folder, identity="self", owner=ours) if _has_name() else mapped]
@@ -111,7 +111,7 @@ def _has_name() -> bool:
     return True
 
 
-def _nobody_ids() -> tuple[int, int]:
+def nobody_ids() -> tuple[int, int]:
     """User and group id of nobody, or of the last listed user that is not root."""
     try:
         entry = pwd.getpwnam("nobody")

@@ -7,8 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from config.dev.home import ROOT, LaunchError, announce_stopping, lock_home, make_folder
+from config.dev.home import ROOT, LaunchError, announce_stopping, lock_home, photos_folder
 from config.dev.process import Child, stop_all
+from config.dev.program_identity import find_program_identity
 from config.dev.services import Running, start_servers, stop_servers
 from config.dev.setup_stamp import is_set_up, write_stamp
 from config.dev.signals import StopFlag, Stopped
@@ -110,7 +111,6 @@ class Supervisor:
     def _start(self, address: Address) -> None:
         if self._options.port is None and address.port != USUAL_PORT:
             print_line(f"Port {USUAL_PORT} is taken, so this is {address.url}")
-        make_folder(self._home / "static")  # the web server warns of a folder of collected files that is not there
         self._servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
         self._supervised += [_Supervised(child) for child in self._servers]
         env = found.environment() | {"PORT": str(address.port)}
@@ -140,8 +140,13 @@ class Supervisor:
         # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
         # Celery need not run Django's checks at each start: for these settings the tests do.
         common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1"}
-        web_env = {**common, **found.web_environment(), "PORT": str(address.port)}
-        worker_env = {**common, **found.worker_environment(), "PORT": str(address.port)}
+        below = [self._home / name for name in ("metrics", "beat", "static")]  # a missing `static` is warned of
+        folders = [photos_folder(self._home, self._options.environ), *below]
+        identity = find_program_identity(self._home, folders)
+        if identity.startswith("nobody"):
+            common["HOME"] = str(self._home)  # libpq and others look into root's otherwise
+        web_env = {**found.web_environment(), **common, "PORT": str(address.port)}
+        worker_env = {**found.worker_environment(), **common, "PORT": str(address.port)}
         descriptor = address.bound.fileno()
         gunicorn = [
             "--config",
@@ -153,19 +158,21 @@ class Supervisor:
         ]
         gunicorn += ["config.asgi"]
         celery = [python, "-m", "celery", "-A", "config"]
-        schedule = make_folder(self._home / "beat") / "schedule"
+        schedule = self._home / "beat" / "schedule"
         web = Child(
             name="web",
             command=[python, "-m", "gunicorn", *gunicorn],
             env=web_env,
             log=logs / "web.log",
             pass_fds=(descriptor,),
+            identity=identity,
         )
         worker = Child(
             name="worker",
             command=[*celery, "worker", "--concurrency", "2", "--without-gossip", "--without-mingle"],
             env=worker_env,
             log=logs / "worker.log",
+            identity=identity,
         )
         beat = Child(
             name="beat",
@@ -173,6 +180,7 @@ class Supervisor:
             command=[*celery, "beat", "--schedule", str(schedule), "--pidfile="],
             env=worker_env,
             log=logs / "beat.log",
+            identity=identity,
             stop_with=((signal.SIGTERM, 2.0),),
         )
         return [web, worker, beat]

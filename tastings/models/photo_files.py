@@ -128,6 +128,16 @@ def stored_photos(*, older_than_s: float) -> Iterator[tuple[UUID, str]]:
                 yield UUID(path.parent.parent.name), path.stem
 
 
+def give_to_owner() -> None:
+    """Give what root wrote below the photo folder to the user that owns the folder, as whom web and worker run."""
+    folder = _root()
+    if os.geteuid() != 0 or not folder.is_dir() or folder.stat().st_uid == 0:
+        return
+    owner = folder.stat()
+    for path in folder.rglob("*"):
+        os.chown(path, owner.st_uid, owner.st_gid, follow_symlinks=False)
+
+
 def _root() -> Path:
     return Path(settings.PHOTOS_DIR)
 

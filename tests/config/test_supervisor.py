@@ -6,6 +6,7 @@ import signal
 import socket
 import subprocess
 import sys
+from pathlib import Path
 
 import psycopg
 import pytest
@@ -63,6 +64,19 @@ def leads_group(pid):
         return os.getpgid(pid) == pid
     except ProcessLookupError:
         return False
+
+
+def test_programs_hold_no_rights_of_root_and_sign_in_with_their_own_logins(leafspan, tmp_path):
+    home = tmp_path / "home"
+    leafspan(home)
+    for words, login in (("gunicorn", "leafspan_web"), ("celery", "leafspan_worker")):
+        pid = main_process(home, words)
+        environment = Path(f"/proc/{pid}/environ").read_bytes().split(b"\0")
+        assert any(entry.startswith(f"DATABASE_URL=postgresql://{login}:".encode()) for entry in environment)
+        status = dict(line.split(":\t", 1) for line in Path(f"/proc/{pid}/status").read_text().splitlines())
+        assert {int(status[name], 16) for name in ("CapPrm", "CapEff", "CapAmb")} <= {0, 1 << 1}  # of files, if any
+        beside_root = Path(f"/proc/{pid}/uid_map").read_text().split() != ["0", "0", "4294967295"]
+        assert beside_root or int(status["Uid"].split()[0]) != 0
 
 
 def test_killed_programs_come_back_and_sigterm_ends_all(leafspan, tmp_path):

@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from tastings.actions.importing.team import ArchiveError, import_team
+from tastings.models.photo_files import give_to_owner
 from teams.errors import Refused
 
 
@@ -28,4 +29,5 @@ class Command(BaseCommand):
         except Refused as refused:
             details = "; ".join(f"{p.field}: {p.detail}" for p in refused.problems)
             raise CommandError(f"nothing was imported. {details or refused.detail}") from refused
+        give_to_owner()
         self.stdout.write(f"imported {sum(result.lines.values())} lines into team {result.team}")

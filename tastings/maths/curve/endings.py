@@ -1,10 +1,11 @@
 """The likelihood of the endings of sessions: how many infusions the leaf gives.
 
 A taster finds infusion j spent with probability logistic((line - m_j) / 0.35), where m_j is the strength of that
-session's cup and ``line`` the team's finish line, N(2.5, 1) until more is known. A session that ended ``spent`` is an
-observed event; one that ``stopped`` is right-censored (most stop because of the time, not the leaf); a guess of
-``more_low`` to ``more_high`` further infusions is interval-censored, the interval widened by one on each side. Each
-pair of a draw of the strength and a finish line is weighted by the likelihood of all endings.
+session's cup and ``line`` the team's finish line, N(2.5, 1) until more is known. Nobody calls a leaf spent whose cups
+still grow stronger, however weak they are. A session that ended ``spent`` is an observed event; one that ``stopped``
+is right-censored (most stop because of the time, not the leaf); a guess of ``more_low`` to ``more_high`` further
+infusions is interval-censored, the interval widened by one on each side. Each pair of a draw of the strength and a
+finish line is weighted by the likelihood of all endings.
 """
 
 from collections.abc import Iterable, Sequence
@@ -13,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
+from tastings.maths.brewing.brews import HIGHEST
 from tastings.maths.brewing.extraction import Grid, cup_strength
 from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.evidence import PreparedSession
@@ -110,20 +112,26 @@ def _session_log_likelihood(session: PreparedSession, *, draws: CurveDraws, grid
     n_drunk = len(numbers) - first
     low, high = max(brew.more_low or 0, 0), brew.more_high
     if brew.ending == SPENT or not has_guess:
-        cups = draws.cups(session.cups)[:, first:]
+        cups = _while_not_rising(draws.cups(session.cups)[:, first:])
         before = _log_survival(cups[:, :-1])
         after = before + _log_survival(cups[:, -1:])
         return after if brew.ending != SPENT else _log_difference(before, after)
     n_further = min(max(low, high or 0), MAX_FURTHER) + 2
     last = session.pours[-1]
     longer = (*session.pours, *(replace(last, number=last.number + extra) for extra in range(1, n_further + 1)))
-    cups = draws.cups(cup_strength(steeping_of(brew, longer), grid=grid))[:, first:]
+    cups = _while_not_rising(draws.cups(cup_strength(steeping_of(brew, longer), grid=grid))[:, first:])
     # With k further good infusions, number n_drunk + k + 1 is the spent one; widened by one on each side.
     n_survived = min(n_drunk + low - 1, n_drunk + n_further)
     from_low = _log_survival(cups[:, :n_survived])
     if high is None or high > MAX_FURTHER:
         return from_low
     return _log_difference(from_low, from_low + _log_survival(cups[:, n_survived : n_drunk + max(high, low) + 2]))
+
+
+def _while_not_rising(cups: FloatArray) -> FloatArray:
+    """Return the cups with the first, and every one stronger than the cup before, made too strong to be found spent."""
+    rising = np.diff(cups, axis=1, prepend=-np.inf) > 0
+    return np.where(rising, HIGHEST, cups)
 
 
 _LINE_FACTOR = np.exp(LINES / SOFTNESS)

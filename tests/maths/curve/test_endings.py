@@ -29,9 +29,20 @@ def steeps_of(ending, *, n_sessions=3, **changed):
 
 
 def test_probabilities_of_all_endings_sum_to_one():
-    spent = sum(np.exp(log_likelihood_of(ended("spent", n=n))) for n in range(1, 6))
+    spent = sum(np.exp(log_likelihood_of(ended("spent", n=n))) for n in range(2, 6))  # the first cup is never spent
     outlasted = np.exp(log_likelihood_of(ended("stopped", n=5)))
     assert spent + outlasted == pytest.approx(1.0, abs=1e-4)
+
+
+def test_weak_cups_that_still_grow_stronger_are_no_chance_to_be_found_spent():
+    """Slow leaf: two weak cups, then strong ones. Pouring on after the weak ones says nothing of the finish line."""
+    slow = CurveDraws(node=np.array([8, 9]), level=np.array([5.0, 5.0]))
+    followed, _ = prepare_sessions([ended("stopped", n=3)], grid=GRID, scales={})
+    cups = slow.cups(followed[0].cups)[:, 1:]
+    rising = np.all(np.diff(cups, axis=1) > 0, axis=1)
+    found = ending_log_likelihood(followed, draws=slow, grid=GRID)
+    assert rising.any()
+    assert np.all(found[rising] > -1e-3)
 
 
 def test_sessions_without_an_ending_have_no_likelihood():

@@ -25,6 +25,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, MOST_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
+from tastings.maths.certainty import never_certain
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood
 from tastings.maths.curve.estimate import STRENGTH, estimate_development
@@ -308,7 +309,7 @@ def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:
         mean=float(all_pairs.mean()),
         low=float(low),
         high=float(high),
-        probability_more=float((all_pairs > 0).mean() + 0.5 * (all_pairs == 0).mean()),
+        probability_more=never_certain(float((all_pairs > 0).mean() + 0.5 * (all_pairs == 0).mean())),
     )
 
 
@@ -340,7 +341,7 @@ def _outlasting(
     log_weight = line.log_weights() + first[1] + second[1]
     weight = np.exp(log_weight - log_weight.max())
     joint = np.einsum("l,li,lj->ij", weight / weight.sum(), first[0], second[0])
-    return float(np.tril(joint, -1).sum()), float(np.triu(joint, 1).sum())
+    return never_certain(float(np.tril(joint, -1).sum())), never_certain(float(np.triu(joint, 1).sum()))
 
 
 def _tasters(followed: Sequence[PreparedSession]) -> set[str]:

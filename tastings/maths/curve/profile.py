@@ -21,6 +21,8 @@ SLOW_FADE_INFUSION = 8
 MIN_LABEL_PROBABILITY = 0.6
 MIN_BAYES_FACTOR = 3.0
 """From here on evidence is positive (Kass and Raftery 1995, Journal of the American Statistical Association 90:773)."""
+LEAST_SHARE = 0.001
+"""Added to the probability of each label: none is ever certain, and none impossible."""
 TAIL = 0.1  # each side of a central 80 % interval
 
 
@@ -138,6 +140,7 @@ def weighted_profile(found: CurveShapes, *, weights: FloatArray, prior: FloatArr
         Probabilities and weighted medians.
     """
     share = label_shares(found, weights=weights)
+    share = (share + LEAST_SHARE) / (1 + LEAST_SHARE * len(LABELS))
     best = int(share.argmax())
     half = weighted_quantile(found.half, weights=weights, level=0.5)
     return Profile(

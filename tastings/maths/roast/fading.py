@@ -21,6 +21,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.brewing.extraction import Grid
+from tastings.maths.certainty import never_certain
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, N_DRAWS
 from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.curve.posterior import Posterior, fit
@@ -207,7 +208,7 @@ def trend(values: Sequence[Value]) -> Trend | None:
     slope = float((covariance @ (weighed.T @ np.array([one.mean for one in values]) + np.array([6 / 9, 0.0])))[1])
     sd = float(covariance[1, 1] ** 0.5)
     low, high = (slope + sd * float(ndtri(part)) for part in (TAIL, 1 - TAIL))
-    return Trend(per_30_days=slope, low=low, high=high, probability_rising=float(ndtr(slope / sd)))
+    return Trend(per_30_days=slope, low=low, high=high, probability_rising=never_certain(float(ndtr(slope / sd))))
 
 
 def covariance_of(values: Sequence[Value], *, noise: float) -> FloatArray:

@@ -24,6 +24,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EvenBrew
 from tastings.maths.brewing.extraction import default_grid
+from tastings.maths.certainty import never_certain
 from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.evidence import LeftOut, prepare_sessions
 from tastings.maths.curve.profile import TAIL, weighted_quantile
@@ -275,10 +276,10 @@ class _ReadyDay:
         return cls(under=fade.under(level), weights=fade.weights, rest=rest)
 
     def under_by(self, day: float) -> float:
-        return float(self.weights[self.under <= day].sum())
+        return never_certain(float(self.weights[self.under <= day].sum()))
 
     def by(self, day: float) -> float:
-        return self.under_by(day) * (1.0 if self.rest is None else self.rest.rested_by(day))
+        return never_certain(self.under_by(day) * (1.0 if self.rest is None else self.rest.rested_by(day)))
 
     def quantiles(self) -> tuple[float, float, float]:
         """Return the 10 %, 50 % and 90 % quantile [days, inf for never]."""

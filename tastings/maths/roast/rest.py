@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
+from tastings.maths.certainty import never_certain
 from tastings.maths.curve.profile import weighted_quantile
 from tastings.maths.roast.fading import Value, covariance_of
 
@@ -58,12 +59,12 @@ class Rest:
 
     def rested_by(self, day: float) -> float:
         """Return the probability that it has rested so many days after the roast."""
-        return float(self.weights[self.days <= day].sum())
+        return never_certain(float(self.weights[self.days <= day].sum()))
 
     @property
     def probability_falling(self) -> float:
         """Return the probability that liking falls noticeably once it has rested."""
-        return float(self.weights[self.fall <= -FALLS].sum())
+        return never_certain(float(self.weights[self.fall <= -FALLS].sum()))
 
     def median_days(self) -> float:
         """Return the median of the rest [days]."""

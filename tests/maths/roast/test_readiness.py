@@ -83,7 +83,7 @@ def test_probability_grows_as_days_pass_without_a_tasting():
 def test_higher_level_is_reached_no_later():
     levels = [found_for(*FADED, level=level).probability for level in (0.0, 1.0, 2.0, 4.0, 8.0, 10.0)]
     assert levels == sorted(levels)
-    assert levels[-1] == pytest.approx(1.0)
+    assert levels[-1] == 0.999  # as sure as a computed statement gets
 
 
 def test_tastings_before_the_roast_belong_to_an_earlier_one():

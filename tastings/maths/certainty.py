@@ -1,0 +1,14 @@
+"""No number of tastings makes a computed statement certain: the model itself may be wrong."""
+
+SUREST = 0.999
+
+
+def never_certain(probability: float) -> float:
+    """Return a probability kept away from 0 and 1.
+
+    Examples
+    --------
+    >>> never_certain(1.0), never_certain(0.4), never_certain(0.0)
+    (0.999, 0.4, 0.001)
+    """
+    return min(max(probability, 1 - SUREST), SUREST)

@@ -76,11 +76,11 @@ def test_medians_come_from_the_weights():
     assert (found.label, found.peak_infusion, found.rise, found.half_strength_infusion) == ("build_up", 3, 1.5, None)
 
 
-@pytest.mark.parametrize(("prior", "label"), [(0.32, "build_up"), (0.34, "undecided"), (0.685, "undecided")])
+@pytest.mark.parametrize(("prior", "label"), [(0.34, "build_up"), (0.37, "undecided"), (0.685, "undecided")])
 def test_label_needs_three_times_the_odds_it_had_before_the_tasting(prior, label):
-    """0.6 has odds of 1.5: three times those of a third. What was likely before is not evidence."""
+    """0.62 has odds of 1.6: three times those of 0.35. What was likely before is not evidence."""
     shapes = curve_shapes(np.array([[8.0, 6, 3, 2, 1], [4.0, 5, 6, 6, 6]]))
-    found = weighted_profile(shapes, weights=np.array([0.4, 0.6]), prior=np.array([prior, 0.1, 0.1, 0.8 - prior]))
+    found = weighted_profile(shapes, weights=np.array([0.38, 0.62]), prior=np.array([prior, 0.1, 0.1, 0.8 - prior]))
     assert found.label == label
 
 

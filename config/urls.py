@@ -1,12 +1,10 @@
-"""All routes."""
+"""All routes of Django; `config.web.serving` answers ``/health/`` and live events before."""
 
 from django.urls import include, path
 
-from api.operations import health, metrics
+from api.operations import metrics
 
 urlpatterns = [
-    path("health/live", health.live),
-    path("health/ready", health.ready),
     path("metrics", metrics.metrics),
     path("", include("pages.urls")),
     path("", include("table.urls")),

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import time
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 from uuid import UUID
@@ -21,7 +20,7 @@ from api.http.addresses import with_either_slash
 from api.http.conditional import id_from_path
 from api.http.problems import problem_response
 from pages.browser import memberships_in, page, shows_pages
-from tastings.actions.documents import reload_document, request_document
+from tastings.actions.documents import request_document
 from tastings.errors import DocumentFailed
 from tastings.queries.cache import LRUCache
 from tastings.queries.records import record_for
@@ -47,10 +46,9 @@ if TYPE_CHECKING:
     from tastings.queries.reports import PhotoFacts, ReportContent
     from teams.models import Member
 
-WAIT_S = 4.0
-"""How long a request waits for the worker before it answers 202. [s]"""
 AGAIN_S = 2
-_LOOK_EVERY_S = 0.04
+WAITS_FOR = "Leafspan-Waits-For"
+"""Header that names team and document to the web server, which waits without a thread: `config.web.documents`."""
 _FORMS = {"pdf": "application/pdf", "png": "image/png"}
 
 
@@ -231,9 +229,9 @@ def report_file(request: HttpRequest, lot_id: str, form: str) -> HttpResponse:
 def document_file(  # noqa: PLR0913 - who asks, for what and under which name
     request: HttpRequest, member: Member, *, layout: str, form: str, payload: Mapping[str, Any], name: str
 ) -> HttpResponse:
-    """Answer with a document: at once when it was made before, else once a worker has made it.
+    """Answer with a document if it is made, else with 202 and ``Retry-After``.
 
-    While that takes longer than `WAIT_S`, 202 with ``Retry-After``, and for a browser a page that asks again by itself.
+    The web server waits a while for the worker before it lets a 202 out; a browser gets a page that asks again by itself.
     """
     digest = digest_of(layout, form, payload)
     tag = f'"{digest[:32]}"'
@@ -242,10 +240,6 @@ def document_file(  # noqa: PLR0913 - who asks, for what and under which name
     found = request_document(
         member.team_id, digest=digest, layout=layout, form=form, payload=payload, now=timezone.now()
     )
-    until = time.monotonic() + WAIT_S
-    while found.content is None and not found.failure and time.monotonic() < until:
-        time.sleep(_LOOK_EVERY_S)
-        found = reload_document(found.id) or found
     if found.content is not None:
         answer = sent_file(bytes(found.content), name, kind=_FORMS[form])
         answer["ETag"] = tag
@@ -255,7 +249,8 @@ def document_file(  # noqa: PLR0913 - who asks, for what and under which name
             return problem_response(DocumentFailed())
         return HttpResponse(render_to_string("pages/unset.html", {"failed": True}), status=500)
     again = render_to_string("pages/unset.html", {"again_s": AGAIN_S}) if shows_pages(request) else ""
-    return HttpResponse(again, status=202, headers={"Retry-After": str(AGAIN_S)})
+    headers = {"Retry-After": str(AGAIN_S), WAITS_FOR: f"{member.team_id}/{found.id}"}
+    return HttpResponse(again, status=202, headers=headers)
 
 
 @page

@@ -33,16 +33,21 @@ def _token_in(request: HttpRequest | Request) -> str | None:
 
 
 def client_ip(request: HttpRequest | Request) -> str:
-    """Return the client's network, as `teams.actions.login_throttle.network_key` counts it.
+    """Return the client's network, as `client_network` finds it."""
+    return client_network(request.META.get("REMOTE_ADDR", ""), request.META.get("HTTP_X_FORWARDED_FOR", ""))
+
+
+def client_network(peer: str, forwarded: str) -> str:
+    """Return a client's network, as `teams.actions.login_throttle.network_key` counts it.
 
     Each of our proxies appends the address of its peer to ``X-Forwarded-For``; anyone can write what stands further to
-    the left. So with ``n`` proxies it is the n-th from the right, and without proxies the peer's address.
+    the left. So with ``n`` proxies it is the n-th from the right. Without proxies, or if no address stands there, it is
+    the address of the peer: a client without an address would be a client without limits.
     """
     proxies = settings.TRUSTED_PROXIES
-    forwarded = request.META.get("HTTP_X_FORWARDED_FOR", "").split(",")
-    if proxies and len(forwarded) >= proxies:
-        return network_key(forwarded[-proxies])
-    return network_key(request.META.get("REMOTE_ADDR", ""))
+    entries = forwarded.split(",")
+    named = network_key(entries[-proxies]) if 0 < proxies <= len(entries) else ""
+    return named or network_key(peer)
 
 
 class BearerAuthentication(BaseAuthentication):

@@ -13,7 +13,7 @@ from django.utils.cache import patch_vary_headers
 from django.utils.translation import get_supported_language_variant, override
 from django.utils.translation.trans_real import parse_accept_lang_header
 
-_PROGRAMS = ("/api/", "/health/", "/metrics")
+_PROGRAMS = ("/api/", "/metrics")
 _PUBLIC = "/shared/"
 
 

@@ -1,28 +1,73 @@
-"""Whether we live, and whether we can serve."""
+"""Whether this process lives, and whether it can serve: answered on the event loop, beside the threads of requests.
 
+Being live needs neither database nor broker. Being ready is asked of both, in a thread of its own, at most once a
+second however many ask.
+"""
+
+import asyncio
 import logging
+from concurrent.futures import ThreadPoolExecutor
+from time import perf_counter
 
 from django.db import Error, connection
-from django.http import HttpRequest, JsonResponse
-from django.views.decorators.http import require_safe
+from django.utils.translation import gettext as _
 
+from api.http.loop_answers import Receive, Scope, Send, send_json, send_problem
 from tastings.jobs import worker_answers
 
+LIVE, READY = "/health/live", "/health/ready"
+PATHS = (LIVE, READY)
+PATIENCE_S = 5.0
+"""After so long without an answer, what was asked counts as missing. [s]"""
+FRESH_S = 1.0
+"""So long an answer is given to everyone who asks. [s]"""
 _log = logging.getLogger(__name__)
 
 
-@require_safe
-def live(request: HttpRequest) -> JsonResponse:  # noqa: ARG001 - Django's shape
-    """Answer without database or broker."""
-    return JsonResponse({"live": True})
+class Health:
+    """Answers for one process."""
+
+    def __init__(self) -> None:
+        self._thread = ThreadPoolExecutor(1, "health")
+        self._check: asyncio.Future[dict[str, bool]] | None = None
+        self._checked_at = 0.0
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ARG002 - ASGI's shape
+        """Answer one request."""
+        path, began = scope["path"], perf_counter()
+        if scope["method"] not in ("GET", "HEAD"):
+            await send_problem(
+                scope, send, status=405, code="method_not_allowed", title=lambda: _("Method Not Allowed"),
+                detail=lambda: _("only GET and HEAD are answered here"), headers={"Allow": "GET, HEAD"},
+                route=path, began=began,
+            )  # fmt: skip
+            return
+        if path == LIVE:
+            await send_json(scope, send, {"live": True}, route=path, began=began)
+            return
+        found = await self._ready()
+        is_ready = all(found.values())
+        body = {"ready": is_ready, **found}
+        await send_json(scope, send, body, status=200 if is_ready else 503, route=path, began=began)
+
+    async def _ready(self) -> dict[str, bool]:
+        """Return what answers; everyone who asks while it is being found out gets the same."""
+        loop = asyncio.get_running_loop()
+        is_over = self._check is None or (self._check.done() and loop.time() > self._checked_at + FRESH_S)
+        if is_over or self._check is None:
+            self._check = loop.run_in_executor(self._thread, check_readiness)
+            self._check.add_done_callback(lambda _check: setattr(self, "_checked_at", loop.time()))
+        done, _waiting = await asyncio.wait([self._check], timeout=PATIENCE_S)
+        return self._check.result() if done else {"database": False, "worker": False}
 
 
-@require_safe
-def ready(request: HttpRequest) -> JsonResponse:  # noqa: ARG001 - Django's shape
-    """Answer 200 once requests can be served and a worker answers, else 503 naming what is missing."""
-    found = {"database": _database_answers()}
-    found["worker"] = found["database"] and worker_answers()
-    return JsonResponse({"ready": all(found.values()), **found}, status=200 if all(found.values()) else 503)
+def check_readiness() -> dict[str, bool]:
+    """Return whether the database answers and whether a worker does; leaves no connection open."""
+    try:
+        database = _database_answers()
+        return {"database": database, "worker": database and worker_answers()}
+    finally:
+        connection.close()
 
 
 def _database_answers() -> bool:

@@ -48,11 +48,6 @@ def request_document(  # noqa: PLR0913 - what a document is made from, one by on
     return document
 
 
-def reload_document(document: UUID) -> RenderedDocument | None:
-    """Return a document as it is now; None when it was deleted meanwhile."""
-    return RenderedDocument.objects.filter(id=document).defer("payload").first()
-
-
 def render_document(document: UUID, *, typeset: Typesetter, now: datetime) -> None:
     """Render a document and store its bytes. Safe to run twice: the same payload gives the same bytes.
 

@@ -15,6 +15,7 @@ source. The last limit bounds guesses by the number of addresses that an attacke
 to lock people out.
 """
 
+import re
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from ipaddress import IPv4Address, IPv6Address, ip_address
@@ -34,6 +35,7 @@ PER_ACCOUNT = Limit(kind="sign-in of account", max_attempts=20, window=timedelta
 MAX_WHEN_SLOWED = 1
 KNOWN_CLIENT_RETENTION = timedelta(days=90)
 _NO_USER = UUID(int=0)
+_WITH_PORT = re.compile(r"^(?:\[(.*)\]|([0-9.]+))(?::[0-9]{1,5})?$")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,10 +61,12 @@ class Credentials:
 def network_key(address: str) -> str:
     """Return what counts as one address: an IPv4 address or the /64 of an IPv6 address, which one customer has.
 
+    Some proxies add the port: ``203.0.113.1:5678``, ``[2001:db8::1]:5678``. It is left out.
+
     Source: RFC 6177 and RFC 4291, from memory: a site gets at least a /64, and an interface id has 64 bits.
     """
     try:
-        found = ip_address(address.strip())
+        found = ip_address(_WITH_PORT.sub(r"\1\2", address.strip()))
     except ValueError:
         return ""
     mapped = found.ipv4_mapped if isinstance(found, IPv6Address) else None

@@ -55,7 +55,7 @@ def test_templates_have_no_scripts_and_no_handlers():
     assert with_scripts == []
 
 
-@pytest.mark.parametrize("address", ["/api/v1/me", "/api/v1/schema", "/health/live", "/no-such", "/sign-in/"])
+@pytest.mark.parametrize("address", ["/api/v1/me", "/api/v1/schema", "/no-such", "/sign-in/"])
 def test_every_answer_tells_browsers_what_not_to_do(db, address):
     answer = Client().get(address)
 

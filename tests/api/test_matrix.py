@@ -7,8 +7,6 @@ from collections import Counter
 
 import pytest
 
-from api.operations import health
-from pages import reports as report_pages
 from tests.api.problems import refusal
 from tests.api.routes import routes
 from tests.api.rules import AN_ID, ROWS, RULES
@@ -26,10 +24,8 @@ def world(django_db_setup, django_db_blocker, tmp_path_factory):
 
 
 @pytest.fixture(autouse=True)
-def _as_on_a_server(monkeypatch, settings):
+def _as_on_a_server(settings):
     settings.METRICS_TOKEN = "of the one who watches"
-    monkeypatch.setattr(health, "worker_answers", lambda: True)
-    monkeypatch.setattr(report_pages, "WAIT_S", 0.0)
 
 
 def kind_of(answer):

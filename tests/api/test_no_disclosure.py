@@ -12,7 +12,6 @@ import pytest
 from django.db import connection
 
 from api.http.requests import HEADER
-from pages import reports as report_pages
 from tests.api.phone import change, post_sync
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
@@ -28,11 +27,6 @@ ABSENT = [key for key, cells in RULES.items() if cells["stranger"] in ("404", "u
 def world(django_db_setup, django_db_blocker, tmp_path_factory):
     with django_db_blocker.unblock(), a_world(tmp_path_factory.mktemp("photos")) as made:
         yield made
-
-
-@pytest.fixture(autouse=True)
-def _no_wait(monkeypatch):
-    monkeypatch.setattr(report_pages, "WAIT_S", 0.0)
 
 
 @contextmanager

@@ -8,7 +8,6 @@ from django.test import Client
 from django.utils import timezone
 
 from api.http.requests import HEADER
-from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
 from tastings.models import RenderedDocument, Share
 from tastings.queries.shares import token_of
@@ -25,11 +24,6 @@ from tests.tastings.reports.pdf import text_of
 SHARES = "/api/v1/shares/"
 NAME = "Ina Unmistakable"
 FORMS = ["/", ".pdf", ".png", ".svg", ".csv", ".md"]
-
-
-@pytest.fixture(autouse=True)
-def _no_wait(monkeypatch):
-    monkeypatch.setattr(report_pages, "WAIT_S", 0.0)
 
 
 @pytest.fixture

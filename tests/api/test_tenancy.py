@@ -24,7 +24,7 @@ from tests.factories import NOON, FlightCupFactory, FlightFactory, LotFactory, T
 ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
 WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
-OPEN = {"/health/live", "/health/ready", "/api/v1/schema", "/api/v1/docs", "/sign-in/"}
+OPEN = {"/api/v1/schema", "/api/v1/docs", "/sign-in/"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
 OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/", "/problems/{problem_type}"}
 """Addresses open to anyone: they have no data of a team."""
@@ -166,7 +166,7 @@ def test_route_without_an_id_tells_nothing_of_another_team(stranger, taster, pla
     answer = stranger.client.get(address, follow=True)
 
     # compare needs parameters, and the test client has no event loop
-    status_of = {"/health/ready": {200, 503}, "/api/v1/compare": {422}, "/api/v1/events": {501}}
+    status_of = {"/api/v1/compare": {422}, "/api/v1/events": {501}}
     assert answer.status_code in status_of.get(address, {200})
     text = text_of(answer)
     assert [secret for secret in secrets if secret in text] == []

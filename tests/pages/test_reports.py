@@ -8,7 +8,6 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from pages import reports as report_pages
 from tastings.actions.documents import MAX_DOCUMENTS, delete_old_documents, render_document, request_document
 from tastings.models import RenderedDocument
 from tastings.tasks import typeset
@@ -27,12 +26,6 @@ def browser(taster):
     client = web_browser()
     client.force_login(taster.user)
     return client
-
-
-@pytest.fixture(autouse=True)
-def _no_wait(monkeypatch):
-    """A job that a test does not run is not waited for."""
-    monkeypatch.setattr(report_pages, "WAIT_S", 0.0)
 
 
 @pytest.fixture

@@ -5,7 +5,7 @@ from threading import Event
 
 import pytest
 
-from config.request_threads import Threaded
+from config.web.threads import Threaded
 
 SCOPE = {"type": "http", "method": "GET", "path": "/", "query_string": b"", "http_version": "1.1", "headers": []}
 

@@ -1,0 +1,98 @@
+"""Receives a request's body on the event loop, so that a slow sender occupies no thread.
+
+The limits of time are those that Apache's ``mod_reqtimeout`` has by default (20 s, then at least 500 bytes a second:
+https://httpd.apache.org/docs/2.4/mod/mod_reqtimeout.html); the others are our own choice, no source.
+"""
+
+import asyncio
+from collections.abc import Awaitable, Callable, MutableMapping
+from tempfile import SpooledTemporaryFile
+from typing import IO, Any
+
+from config.web.transfers import Limits, Transfer, Transfers
+
+MAX_BODY_BYTES = 4 * 1024 * 1024
+"""Twice what any address takes: those answer a smaller excess themselves. [bytes]"""
+MEMORY_BYTES = 256 * 1024
+"""What is larger is in a temporary file. [bytes]"""
+LIMITS = Limits(
+    idle_s=20.0, least_bytes_per_s=500.0, total_s=600.0, most=2000, most_of_client=1000, most_bytes=128 * 1024 * 1024
+)
+_PIECE_BYTES = 256 * 1024
+
+Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
+
+
+class BodyTooLarge(Exception):  # noqa: N818 - reads as what happened
+    """The body is larger than any address takes."""
+
+
+class SenderDisconnected(ConnectionError):  # noqa: N818
+    """The client left before its body was complete."""
+
+
+class ReceivedBody:
+    """A complete body; `receive` hands it to the application."""
+
+    def __init__(self, transfers: Transfers) -> None:
+        self._file: IO[bytes] = SpooledTemporaryFile(MEMORY_BYTES)  # noqa: SIM115 - closed by `close`
+        self._transfers = transfers
+        self._transfer: Transfer | None = None
+        self.size = 0
+
+    async def take(self, receive: Receive, *, client: str, declared: int = 0) -> None:
+        """Receive everything; ``declared`` is the size that the client has announced.
+
+        Raises
+        ------
+        BodyTooLarge
+            It is larger than `MAX_BODY_BYTES`.
+        TimeoutError
+            The client is too slow, or had to make room.
+        Full
+            There is no room.
+        SenderDisconnected
+            The client left.
+        """
+        if declared > MAX_BODY_BYTES:
+            raise BodyTooLarge
+        async with self._transfers.open(client) as self._transfer:
+            more = True
+            while more:
+                self._transfer.begin_waiting()
+                message = await receive()
+                if message["type"] == "http.disconnect":
+                    raise SenderDisconnected
+                piece, more = message.get("body", b""), bool(message.get("more_body"))
+                if self.size + len(piece) > MAX_BODY_BYTES:
+                    raise BodyTooLarge
+                self._transfers.occupy(self._transfer, len(piece))
+                self._transfer.end_waiting(len(piece))
+                self.size += len(piece)
+                self._file.write(piece)
+        self.rewind()
+
+    def rewind(self) -> None:
+        """Begin again at the first byte."""
+        self._file.seek(0)
+
+    async def receive(self) -> MutableMapping[str, Any]:
+        """Return the next piece, as ASGI has it."""
+        piece = self._file.read(_PIECE_BYTES)
+        return {"type": "http.request", "body": piece, "more_body": self._file.tell() < self.size}
+
+    def close(self) -> None:
+        """Give memory and file back."""
+        self._file.close()
+        if self._transfer is not None:
+            self._transfers.release(self._transfer)
+
+
+async def discard(receive: Receive, *, seconds: float = 2.0) -> None:
+    """Read on for a moment, so that the client gets to read why it was refused before the connection is reset."""
+    try:
+        async with asyncio.timeout(seconds):
+            while (message := await receive())["type"] == "http.request" and message.get("more_body"):
+                pass
+    except TimeoutError:
+        return

@@ -1,0 +1,105 @@
+"""Waits on the event loop until a worker has made a PDF or picture, so that waiting takes no thread.
+
+A view that finds a document unfinished answers 202 and names it in the header `pages.reports.WAITS_FOR`. That answer is
+held back, the document waited for, and the request served once more: permissions are looked at again, and the view
+finds the document ready. After `WAIT_S` the 202 goes out.
+"""
+
+import asyncio
+import logging
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+from uuid import UUID
+
+from django.db import close_old_connections, connection
+
+from api.http.loop_answers import Receive, Scope, Send
+from pages.reports import WAITS_FOR
+from tastings.queries.documents import finished_documents
+
+WAIT_S = 4.0
+"""How long a request waits for the worker before it answers 202. [s]"""
+MOST_WAITING = 500
+"""In one process; more get their 202 at once."""
+_LOOK_EVERY_S = 0.1
+_HEADER = WAITS_FOR.lower().encode()
+_log = logging.getLogger(__name__)
+
+
+class DocumentWaits:
+    """The documents that requests of one process wait for, asked for together."""
+
+    def __init__(self) -> None:
+        self._thread = ThreadPoolExecutor(1, "documents")
+        self._waiting: dict[asyncio.Future[None], tuple[UUID, UUID]] = {}
+        self._watch: asyncio.Task[None] | None = None
+
+    async def serve(self, serve: Any, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ANN401
+        """Serve a request by ``serve(scope, receive, send)``; a second time once the document is there."""
+        first = _HoldingBack(send)
+        await serve(scope, receive, first)
+        if first.waits_for is not None:
+            await self._wait(first.waits_for)
+            await serve(scope, receive, _WithoutHeader(send))
+
+    async def _wait(self, waits_for: str) -> None:
+        if len(self._waiting) >= MOST_WAITING:
+            return
+        team, _slash, document = waits_for.partition("/")
+        ready: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+        self._waiting[ready] = (UUID(team), UUID(document))
+        if self._watch is None or self._watch.done():
+            self._watch = asyncio.create_task(self._look())
+        try:
+            await asyncio.wait([ready], timeout=WAIT_S)
+        finally:
+            del self._waiting[ready]
+
+    async def _look(self) -> None:
+        """Look for finished documents, and end who waits for them, until nobody waits."""
+        loop = asyncio.get_running_loop()
+        while self._waiting:
+            await asyncio.sleep(_LOOK_EVERY_S)
+            wanted = set(self._waiting.values())
+            try:
+                finished = await loop.run_in_executor(self._thread, _finished, wanted)
+            except Exception:  # noqa: BLE001 - a database that is away for a moment: whoever waits gets a 202
+                _log.warning("the database did not say which documents are made", exc_info=True)
+                continue
+            for ready, (_team, document) in self._waiting.items():
+                if document in finished and not ready.done():
+                    ready.set_result(None)
+        await loop.run_in_executor(self._thread, connection.close)
+
+
+def _finished(wanted: set[tuple[UUID, UUID]]) -> set[UUID]:
+    """Return which of these documents, given with their teams, are made or have failed."""
+    close_old_connections()
+    return finished_documents({document for _team, document in wanted}, teams={team for team, _document in wanted})
+
+
+class _HoldingBack:
+    """Passes an answer on unless it says that a document is waited for."""
+
+    def __init__(self, send: Send) -> None:
+        self._send = send
+        self.waits_for: str | None = None
+
+    async def __call__(self, message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages
+        if message["type"] == "http.response.start":
+            self.waits_for = next((value.decode() for name, value in message["headers"] if name == _HEADER), None)
+        if self.waits_for is None:
+            await self._send(message)
+
+
+class _WithoutHeader:
+    """Passes an answer on without that header."""
+
+    def __init__(self, send: Send) -> None:
+        self._send = send
+
+    async def __call__(self, message: Any) -> None:  # noqa: ANN401
+        if message["type"] == "http.response.start":
+            headers = [(name, value) for name, value in message["headers"] if name != _HEADER]
+            message = {**message, "headers": headers}
+        await self._send(message)

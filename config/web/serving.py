@@ -1,0 +1,154 @@
+"""What happens to a request on the event loop: its body is received, a thread waited for, its answer passed on."""
+
+import re
+from functools import partial
+from time import perf_counter
+from typing import Any
+
+from django.conf import settings
+from django.db import InterfaceError, OperationalError
+from django.utils.translation import gettext as _
+
+from api.http.auth import client_network
+from api.http.loop_answers import Receive, Scope, Send, header_of, send_problem
+from api.operations import events, health
+from config.web.bodies import LIMITS, BodyTooLarge, ReceivedBody, SenderDisconnected, discard
+from config.web.documents import DocumentWaits
+from config.web.recent import RecentlyLarge
+from config.web.threads import Threaded
+from config.web.transfers import Full, Transfers
+from config.web.turns import Busy, Turns
+
+THREADS, EXPORT_THREADS = 4, 2
+"""Requests served at a time by one process, and exports, which run for long and hold a snapshot of the database."""
+EXPORT, SYNC = "/api/v1/team/export", "/api/v1/sync"
+RETRY_AFTER_S = 5
+_NO_ROUTE = "none"
+_SESSION = re.compile(rf"(?:^|;\s*){settings.SESSION_COOKIE_NAME}=([^;]+)")
+
+
+class Serving:
+    """One process's web server behind the connections."""
+
+    def __init__(self, app: Any, *, threads: int = THREADS) -> None:  # noqa: ANN401 - a WSGI application
+        self._bodies = Transfers(LIMITS)
+        self._threaded = Threaded(app, workers=threads)
+        self._exports = Threaded(app, workers=EXPORT_THREADS)
+        share = max(1, threads // 2)
+        self._turns = Turns(
+            threads, of_client=share, large=share, most_waiting=1000, most_waiting_of_client=100, wait_s=30.0
+        )
+        self._export_turns = Turns(
+            EXPORT_THREADS, of_client=1, large=EXPORT_THREADS, most_waiting=20, most_waiting_of_client=2, wait_s=30.0
+        )
+        self._large = RecentlyLarge()
+        self._documents = DocumentWaits()
+        self._events = events.EventStreams()
+        self._health = health.Health()
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve one request."""
+        if scope["type"] != "http":
+            await self._threaded(scope, receive, send)  # type: ignore[arg-type]  # the library has types of its own
+        elif scope["path"] in health.PATHS:
+            await self._health(scope, receive, send)
+        elif scope["path"] == events.PATH:
+            await self._live(scope, receive, send)
+        else:
+            await self._ordinary(scope, receive, send)
+
+    async def _live(self, scope: Scope, receive: Receive, send: Send) -> None:
+        began = perf_counter()
+        try:
+            await self._events(scope, receive, send)
+        except (OperationalError, InterfaceError):
+            await _refuse_busy(scope, send, began=began)
+
+    async def _ordinary(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Serve a request by Django."""
+        began = perf_counter()
+        address = client_network(str((scope.get("client") or [""])[0]), header_of(scope, "x-forwarded-for"))
+        body = ReceivedBody(self._bodies)
+        try:
+            if _has_body(scope):
+                if not await self._receive(scope, receive, send, body, address=address, began=began):
+                    return
+                scope = _with_length(scope, body.size)
+            try:
+                await self._serve(scope, body, send, address=address)
+            except Busy:
+                await _refuse_busy(scope, send, began=began)
+        finally:
+            body.close()
+
+    async def _receive(  # noqa: PLR0913 - a request and what is known of it
+        self, scope: Scope, receive: Receive, send: Send, body: ReceivedBody, *, address: str, began: float
+    ) -> bool:
+        """Receive the body; False if the client left or was refused."""
+        refuse = partial(send_problem, scope, send, route=_NO_ROUTE, began=began)
+        declared = header_of(scope, "content-length")
+        try:
+            await body.take(receive, client=address, declared=int(declared) if declared.isdigit() else 0)
+        except SenderDisconnected:
+            return False
+        except BodyTooLarge:
+            await refuse(
+                status=413, code="too_large", title=lambda: _("Request Entity Too Large"),
+                detail=lambda: _("no address here takes more than 4 MiB; nothing of this was read"),
+                headers={"Connection": "close"},
+            )  # fmt: skip
+            await discard(receive)
+            return False
+        except TimeoutError:
+            await refuse(
+                status=408, code="too_slow", title=lambda: _("Request Timeout"),
+                detail=lambda: _("the body came too slowly; nothing was applied, send it again"),
+                headers={"Connection": "close"},
+            )  # fmt: skip
+            return False
+        except Full:
+            await _refuse_busy(scope, send, began=began, headers={"Connection": "close"})
+            return False
+        return True
+
+    async def _serve(self, scope: Scope, body: ReceivedBody, send: Send, *, address: str) -> None:
+        client = _client(scope) or address
+        if scope["path"] == EXPORT:
+            async with self._export_turns.turn(client, is_large=False):
+                await self._exports.serve(scope, body.receive, send, client=address)
+            return
+        is_sync = scope["path"] == SYNC
+
+        async def serve(scope: Scope, _receive: Receive, send: Send) -> None:
+            body.rewind()
+            async with self._turns.turn(client, is_large=is_sync and self._large.has(client)):
+                await self._threaded.serve(scope, body.receive, send, client=address)
+
+        if is_sync:
+            send = self._large.watching(client, send)
+        await self._documents.serve(serve, scope, body.receive, send)
+
+
+def _has_body(scope: Scope) -> bool:
+    return header_of(scope, "content-length") not in ("", "0") or bool(header_of(scope, "transfer-encoding"))
+
+
+def _with_length(scope: Scope, size: int) -> Scope:
+    """Return the scope of a request whose body is here: a body sent in chunks has a length, as Django asks for."""
+    framing = (b"content-length", b"transfer-encoding")
+    others = [(name, value) for name, value in scope["headers"] if name.lower() not in framing]
+    return {**scope, "headers": [*others, (b"content-length", str(size).encode())]}
+
+
+def _client(scope: Scope) -> str:
+    """Return by what a client is known that has a token or a session, valid or not; else nothing."""
+    session = _SESSION.search(header_of(scope, "cookie"))
+    return header_of(scope, "authorization") or (session[1] if session else "")
+
+
+async def _refuse_busy(scope: Scope, send: Send, *, began: float, headers: dict[str, str] | None = None) -> None:
+    await send_problem(
+        scope, send, status=503, code="busy", title=lambda: _("Service Unavailable"),
+        detail=lambda: _("the server cannot answer this now; try again in a few seconds"),
+        headers={"Retry-After": str(RETRY_AFTER_S), **(headers or {})}, route=_NO_ROUTE, began=began,
+    )  # fmt: skip

@@ -1,0 +1,134 @@
+"""Django's threads behind the event loop, which neither slow readers nor lost connections hold on to.
+
+A thread hands the pieces of an answer to the event loop and goes on; only when `AHEAD_BYTES` of one answer wait for
+its reader does it wait too, as in an export, which holds a snapshot of the database meanwhile. When the reader
+disconnects or is too slow, the thread gives up, and the answer is closed like one that was read to its end.
+"""
+
+import asyncio
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
+from threading import Condition
+from typing import Any, cast
+
+from a2wsgi import WSGIMiddleware
+from a2wsgi.wsgi import WSGIResponder
+
+from config.web.transfers import Full, Limits, Transfer, Transfers
+
+AHEAD_BYTES = 4 * 1024 * 1024
+"""More than any answer but an export has. [bytes]"""
+READERS = Limits(
+    idle_s=60.0, least_bytes_per_s=500.0, total_s=3600.0, most=4000, most_of_client=400, most_bytes=128 * 1024 * 1024
+)
+"""``idle_s`` is the time for one piece of 64 KiB."""
+_PIECE_BYTES = 64 * 1024
+
+
+class ReaderDisconnected(ConnectionError):  # noqa: N818 - reads as what happened
+    """The client no longer reads the answer."""
+
+
+class _OneCall:
+    """An executor that remembers its call: that runs on when whoever waits for it is cancelled."""
+
+    def __init__(self, executor: Executor) -> None:
+        self._executor = executor
+        self.call: Future[Any] | None = None
+
+    def submit(self, *args: Any) -> Future[Any]:  # noqa: ANN401 - passes through
+        """Begin the call."""
+        self.call = self._executor.submit(*args)
+        return self.call
+
+
+class _Responder(WSGIResponder):
+    """Answers one request."""
+
+    def __init__(self, *args: Any, readers: Transfers, client: str, ahead_bytes: int) -> None:  # noqa: ANN401
+        super().__init__(*args)
+        self._thread = _OneCall(self.executor)
+        self.executor = cast("ThreadPoolExecutor", self._thread)  # the event loop only submits to it
+        self.send_queue = asyncio.Queue()  # bounded by bytes, in `send`
+        self._readers, self._client, self._most_ahead = readers, client, ahead_bytes
+        self._reader: Transfer | None = None
+        self._changed = Condition()
+        self._ahead = 0
+        self._has_ended = False
+
+    async def __call__(self, *args: Any) -> None:  # noqa: ANN401 - as the library has it
+        """Answer; end silently when the client has disconnected, and not before the thread is free."""
+        try:
+            await super().__call__(*args)
+        except ReaderDisconnected:
+            return
+        finally:
+            self._end()
+            if self._thread.call is not None and not self._thread.call.done():
+                await asyncio.wait([asyncio.wrap_future(self._thread.call)])
+
+    async def sender(self, send: Any) -> None:  # noqa: ANN401
+        """Pass pieces on as the client reads them."""
+        try:
+            async with self._readers.open(self._client) as self._reader:
+                while (message := await self.send_queue.get()) is not None:
+                    await self._pass_on(message, send, self._reader)
+        except OSError:
+            return  # disconnected or too slow; the server closes a connection whose answer is not complete
+        finally:
+            self._end()
+            if self._reader is not None:
+                self._readers.release(self._reader)
+
+    async def _pass_on(self, message: Any, send: Any, reader: Transfer) -> None:  # noqa: ANN401
+        """Send one piece in smaller ones, each as soon as the client has read what went before."""
+        body = message.get("body", b"")
+        for start in range(0, max(len(body), 1), _PIECE_BYTES):
+            piece = body[start : start + _PIECE_BYTES]
+            more = bool(message.get("more_body")) or start + _PIECE_BYTES < len(body)
+            reader.begin_waiting()
+            await send(message if len(body) <= _PIECE_BYTES else {**message, "body": piece, "more_body": more})
+            reader.end_waiting(len(piece))
+            self._readers.release(reader, len(piece))
+        with self._changed:
+            self._ahead -= len(body)
+            self._changed.notify()
+
+    def _end(self) -> None:
+        with self._changed:
+            self._has_ended = True
+            self._changed.notify()
+
+    def send(self, message: Any) -> None:  # noqa: ANN401 - one of ASGI's messages
+        """Hand over a piece, in the thread; raise ReaderDisconnected when nobody takes it."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._ahead < self._most_ahead or self._has_ended)
+            if self._has_ended:
+                raise ReaderDisconnected
+            self._ahead += len(message.get("body", b""))
+        self.loop.call_soon_threadsafe(self._queue, message)
+
+    def _queue(self, message: Any) -> None:  # noqa: ANN401
+        """Take a piece, on the event loop."""
+        if self._reader is not None:
+            try:
+                self._readers.occupy(self._reader, len(message.get("body", b"")))
+            except Full:
+                self._reader.cut_off()
+                return
+        self.send_queue.put_nowait(message)
+
+
+class Threaded(WSGIMiddleware):
+    """Serves a WSGI application on a few threads."""
+
+    def __init__(self, app: Any, *, workers: int, limits: Limits = READERS, ahead_bytes: int = AHEAD_BYTES) -> None:  # noqa: ANN401
+        super().__init__(app, workers=workers)
+        self._readers, self._ahead_bytes = Transfers(limits), ahead_bytes
+
+    async def serve(self, scope: Any, receive: Any, send: Any, *, client: str) -> None:  # noqa: ANN401
+        """Serve one request of a client."""
+        responder = _Responder(
+            self.app, self.executor, self.send_queue_size,
+            readers=self._readers, client=client, ahead_bytes=self._ahead_bytes,
+        )  # fmt: skip
+        await responder(scope, receive, send)

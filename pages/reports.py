@@ -231,7 +231,7 @@ def document_file(  # noqa: PLR0913 - who asks, for what and under which name
 ) -> HttpResponse:
     """Answer with a document if it is made, else with 202 and ``Retry-After``.
 
-    The web server waits a while for the worker before it lets a 202 out; a browser gets a page that asks again by itself.
+    The web server waits a while for the worker before it lets a 202 out; a browser gets a page that asks again.
     """
     digest = digest_of(layout, form, payload)
     tag = f'"{digest[:32]}"'

@@ -1,5 +1,6 @@
 """Log lines: which fields of a request or job they have, and what they leave out."""
 
+import asyncio
 import io
 import json
 import logging
@@ -17,11 +18,13 @@ from django.test import Client
 
 from api.http.context import log_context
 from api.http.requests import HEADER, id_for
+from api.operations.health import Health
 from config.dev.home import ROOT
 from config.job_context import add_headers, begin_job, end_job
 from config.logs import JsonLines, Lines, log_settings
 from tastings.jobs import Job, later
 from tastings.queues import Queue
+from tests.config.asgi import AsgiRequest
 from tests.factories import LotFactory, phone
 
 MADE = "0123456789abcdef"
@@ -46,9 +49,9 @@ def objects(log_lines):
 
 
 @pytest.mark.parametrize("sent", ["a" * 8, "A-b.c_9" * 9, "0198c0de-0000-7000-8000-000000000000"])
-def test_a_sane_id_is_kept(sent):
+def test_a_sane_id_is_kept(db, sent):
     assert id_for(sent) == sent
-    assert phone().get("/health/live", headers={HEADER: sent})[HEADER] == sent
+    assert phone().get("/api/v1/me", headers={HEADER: sent})[HEADER] == sent
 
 
 @pytest.mark.parametrize("sent", [None, "", "short", "a" * 65, "with space", "line\nbreak", 'quo"te"s', "ümlaut-id"])
@@ -90,10 +93,15 @@ def test_secret_links_stay_out_of_the_log(db, log_lines):
 
 
 def test_requests_of_machines_are_logged_only_when_refused(db, log_lines):
-    for address in ("/health/live", "/metrics"):
-        Client().get(address)
-        Client().post(address)
-    assert [one["status"] for one in objects(log_lines) if one["logger"] == "api.http.requests"] == [405, 405]
+    async def health():
+        for method in ("GET", "POST"):
+            await AsgiRequest(Health(), "/health/live", method=method).answer()
+
+    Client().get("/metrics")
+    Client().post("/metrics")
+    asyncio.run(health())
+    loggers = ("api.http.requests", "api.http.loop_answers")
+    assert [one["status"] for one in objects(log_lines) if one["logger"] in loggers] == [405, 405]
 
 
 def test_crash_is_logged_by_type_and_place_without_the_message_of_the_database(db, log_lines):
@@ -127,12 +135,12 @@ def test_failing_view_is_logged_once_with_its_request(db, log_lines, monkeypatch
     def broken(*_, **__):
         raise RuntimeError("honey and regret")
 
-    monkeypatch.setattr("api.operations.health.worker_answers", broken)
+    monkeypatch.setattr("api.operations.metrics.generate_latest", broken)
     client = Client(raise_request_exception=False)
-    assert client.get("/health/ready?note=honey", headers={HEADER: MADE}).status_code == 500
+    assert client.get("/metrics?note=honey", headers={HEADER: MADE}).status_code == 500
     crash, line = objects(log_lines)
     assert (crash["error"]["type"], crash["request"], crash["message"]) == (
-        "RuntimeError", MADE, "Internal Server Error: /health/ready",
+        "RuntimeError", MADE, "Internal Server Error: /metrics",
     )  # fmt: skip
     assert (line["status"], line["request"]) == (500, MADE)
     assert "honey" not in "".join(log_lines())

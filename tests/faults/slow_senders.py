@@ -55,7 +55,7 @@ class SlowSenders:
                 writer.close()
 
     async def _send(self, begin: bytes, reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> str:
-        """Send until the server says something or closes; return the status it said."""
+        """Send until the server says something or closes; return its status."""
         writer.write(begin)
         answer = asyncio.create_task(reader.readline())
         try:

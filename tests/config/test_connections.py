@@ -5,8 +5,8 @@ import logging
 from contextlib import asynccontextmanager
 
 import pytest
-from gunicorn.config import Config
-from gunicorn.glogging import Logger
+from gunicorn.config import Config  # type: ignore[import-untyped]
+from gunicorn.glogging import Logger  # type: ignore[import-untyped]
 
 from config import gunicorn_options
 from config.web import connections

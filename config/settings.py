@@ -103,6 +103,7 @@ MIDDLEWARE = [
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "api.http.languages.LanguageMiddleware",
+    "pages.later.RequestLimit",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "api.http.idempotency.IdempotencyKeys",
 ]

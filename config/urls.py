@@ -12,4 +12,4 @@ urlpatterns = [
 ]
 handler400 = "api.http.problems.handler400"
 handler404 = "api.http.problems.handler404"
-handler500 = "api.http.problems.handler500"
+handler500 = "pages.later.handler500"

@@ -34,7 +34,7 @@ class Health:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:  # noqa: ARG002 - ASGI's shape
         """Answer one request."""
-        path, began = scope["path"], perf_counter()
+        path, began = str(scope["path"]).removesuffix("/"), perf_counter()
         if scope["method"] not in ("GET", "HEAD"):
             await send_problem(
                 scope, send, status=405, code="method_not_allowed", title=lambda: _("Method Not Allowed"),

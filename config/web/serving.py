@@ -6,10 +6,11 @@ from time import perf_counter
 from typing import Any
 
 from django.conf import settings
-from django.db import InterfaceError, OperationalError
+from django.db import Error as DatabaseError
 from django.utils.translation import gettext as _
 
 from api.http.auth import client_network
+from api.http.database_away import is_database_away
 from api.http.loop_answers import Receive, Scope, Send, header_of, send_problem
 from api.operations import events, health
 from config.web.bodies import LIMITS, BodyTooLarge, ReceivedBody, SenderDisconnected, discard
@@ -50,9 +51,9 @@ class Serving:
         """Serve one request."""
         if scope["type"] != "http":
             await self._threaded(scope, receive, send)  # type: ignore[arg-type]  # the library has types of its own
-        elif scope["path"] in health.PATHS:
+        elif _path(scope) in health.PATHS:
             await self._health(scope, receive, send)
-        elif scope["path"] == events.PATH:
+        elif _path(scope) == events.PATH:
             await self._live(scope, receive, send)
         else:
             await self._ordinary(scope, receive, send)
@@ -61,7 +62,9 @@ class Serving:
         began = perf_counter()
         try:
             await self._events(scope, receive, send)
-        except (OperationalError, InterfaceError):
+        except DatabaseError as error:
+            if not is_database_away(error):
+                raise
             await _refuse_busy(scope, send, began=began)
 
     async def _ordinary(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -113,11 +116,11 @@ class Serving:
 
     async def _serve(self, scope: Scope, body: ReceivedBody, send: Send, *, address: str) -> None:
         client = _client(scope) or address
-        if scope["path"] == EXPORT:
+        if _path(scope) == EXPORT:
             async with self._export_turns.turn(client, is_large=False):
                 await self._exports.serve(scope, body.receive, send, client=address)
             return
-        is_sync = scope["path"] == SYNC
+        is_sync = _path(scope) == SYNC
 
         async def serve(scope: Scope, _receive: Receive, send: Send) -> None:
             body.rewind()
@@ -127,6 +130,11 @@ class Serving:
         if is_sync:
             send = self._large.watching(client, send)
         await self._documents.serve(serve, scope, body.receive, send)
+
+
+def _path(scope: Scope) -> str:
+    """Return the path; addresses are the same with a slash at the end."""
+    return str(scope["path"]).removesuffix("/")
 
 
 def _has_body(scope: Scope) -> bool:

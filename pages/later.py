@@ -1,0 +1,70 @@
+"""Answers that ask to come again later: while the database is away, and after too many requests to pages."""
+
+import sys
+from collections.abc import Callable
+from datetime import timedelta
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.template.loader import render_to_string
+from django.utils.translation import gettext as _
+
+from api.http import problems
+from api.http.auth import client_ip
+from api.http.database_away import RETRY_AFTER_S, DatabaseAway, is_database_away
+from api.http.throttles import requests_of
+from pages.browser import shows_pages
+from teams.errors import Refused, Throttled
+
+_API, _METRICS = "/api/", "/metrics"
+
+
+class RequestLimit:
+    """At most ``API_REQUESTS_PER_MINUTE`` requests to pages by one login, together with those to the API.
+
+    Who is not signed in is counted by address, with requests to the API that carry no token.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self._answer = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer, or ask to come again later."""
+        key = _key(request)
+        if key is None:
+            return self._answer(request)
+        number, wait_s = requests_of.count(key)
+        if number <= settings.API_REQUESTS_PER_MINUTE:
+            return self._answer(request)
+        why = _("These were too many requests. Try again in %(seconds)d seconds.") % {"seconds": wait_s}
+        return _later(request, Throttled(wait=timedelta(seconds=wait_s)), why=why, wait_s=wait_s)
+
+
+def _key(request: HttpRequest) -> str | None:
+    """Return by what a request is counted here; None if it is counted elsewhere or not at all."""
+    by_program = request.path_info.startswith(_API)
+    if request.path_info.startswith(_METRICS) or "Authorization" in request.headers:
+        return None  # machines; and the API counts by token
+    if settings.SESSION_COOKIE_NAME in request.COOKIES and request.user.is_authenticated:
+        return None if by_program else str(request.user.pk)
+    return f"address {client_ip(request)}"
+
+
+def handler500(request: HttpRequest) -> HttpResponseBase:
+    """Answer after an error: 503 while the database is away, else as `api.http.problems` does."""
+    if not is_database_away(sys.exc_info()[1]):
+        return problems.handler500(request)
+    why = _("The database is starting again. Nothing was lost; try again in a few seconds.")
+    return _later(request, DatabaseAway(), why=why, wait_s=RETRY_AFTER_S)
+
+
+def _later(request: HttpRequest, refused: Refused, *, why: str, wait_s: int) -> HttpResponseBase:
+    """Answer a browser with a page that needs no database, and a program with a problem document."""
+    response: HttpResponse
+    if shows_pages(request) and not request.path_info.startswith(_API):
+        response = HttpResponse(render_to_string("pages/later.html", {"why": why}), status=refused.status)
+    else:
+        response = problems.problem_response(refused)
+    response["Retry-After"] = str(wait_s)
+    response["Cache-Control"] = "no-store"
+    return response

@@ -1,0 +1,115 @@
+"""While the database is away, and after too many requests to pages, everyone is asked to come again later."""
+
+import psycopg
+import pytest
+from django.db import IntegrityError, InterfaceError, OperationalError
+from django.test import Client
+
+from api.http.database_away import is_database_away
+from teams.postgresql.base import DatabaseWrapper
+from tests.api.problems import refusal
+from tests.factories import phone
+
+HTML = {"Accept": "text/html"}
+
+
+def operational(cause):
+    error = OperationalError("message of the driver")
+    error.__cause__ = cause
+    return error
+
+
+@pytest.mark.parametrize(
+    ("error", "away"),
+    [
+        (operational(psycopg.OperationalError("connection refused")), True),
+        (operational(psycopg.errors.AdminShutdown()), True),
+        (operational(psycopg.errors.CannotConnectNow()), True),
+        (operational(psycopg.errors.TooManyConnections()), True),
+        (operational(psycopg.errors.ConnectionFailure()), True),
+        (psycopg.errors.AdminShutdown(), True),
+        (InterfaceError("connection already closed"), True),
+        (operational(psycopg.errors.DeadlockDetected()), False),
+        (operational(psycopg.errors.QueryCanceled()), False),
+        (IntegrityError(), False),
+        (ValueError(), False),
+        (None, False),
+    ],
+)
+def test_which_errors_say_that_the_database_is_away(error, away):
+    assert is_database_away(error) is away
+
+
+@pytest.fixture
+def no_database(db, monkeypatch):
+    def down(_database):
+        raise operational(psycopg.errors.AdminShutdown())
+
+    monkeypatch.setattr(DatabaseWrapper, "cursor", down)
+
+
+def test_api_answers_503_with_a_problem_document_while_the_database_is_away(no_database):
+    client = phone("any token")
+    client.raise_request_exception = False
+    answers = [client.get("/api/v1/lots/"), client.post("/api/v1/sync", {"schema": 1}), client.get("/lots/")]
+
+    assert [refusal(answer) for answer in answers] == [(503, "unavailable", set())] * 3
+    assert [answer["Retry-After"] for answer in answers] == ["5"] * 3
+
+
+def test_browser_gets_a_page_that_needs_no_database(no_database):
+    client = Client(raise_request_exception=False, headers=HTML | {"Accept-Language": "de"})
+    client.cookies["sessionid"] = "of a browser that was signed in"
+    answer = client.get("/lots/")
+
+    assert (answer.status_code, answer["Retry-After"]) == (503, "5")
+    assert answer["Content-Type"].startswith("text/html")
+    assert "Database" not in answer.content.decode()
+
+
+def test_other_errors_stay_500(db, monkeypatch):
+    def broken(_database):
+        raise operational(psycopg.errors.DeadlockDetected())
+
+    client = phone("any token")
+    client.raise_request_exception = False
+    monkeypatch.setattr(DatabaseWrapper, "cursor", broken)
+
+    assert refusal(client.get("/api/v1/lots/")) == (500, "broken", set())
+
+
+@pytest.fixture
+def browser(taster):
+    client = Client(headers=HTML)
+    client.force_login(taster.user)
+    return client
+
+
+def test_pages_are_counted_with_the_requests_of_the_login(taster, buyer, browser, settings):
+    settings.API_REQUESTS_PER_MINUTE = 3
+    answers = [browser.get("/lots/").status_code for _ in range(2)]
+    answers += [taster.client.get("/api/v1/me").status_code]
+    refused = browser.get("/flights/")
+    refused_program = taster.client.get("/api/v1/me")
+
+    assert answers == [200] * 3
+    assert (refused.status_code, refused["Content-Type"][:9]) == (429, "text/html")
+    assert 0 < int(refused["Retry-After"]) <= 60
+    assert refusal(refused_program) == (429, "throttled", set())
+    assert buyer.client.get("/api/v1/me").status_code == 200
+
+
+@pytest.mark.parametrize("address", ["/sign-in/", "/shared/none/", "/problems/invalid", "/api/v1/me", "/nowhere"])
+def test_who_is_not_signed_in_is_counted_by_address(db, settings, address):
+    settings.API_REQUESTS_PER_MINUTE = 2
+    settings.TRUSTED_PROXIES = 1
+    here, elsewhere = "203.0.113.1", "203.0.113.2"
+    # a made up session or port brings no new allowance
+    froms = [(here, "a"), (f"{here}:4711", "b"), (f"{here}:4712", "c"), (elsewhere, "a")]
+    answers = []
+    for forwarded, session in froms:
+        client = Client()
+        client.cookies["sessionid"] = session
+        answers.append(client.get(address, headers={"X-Forwarded-For": forwarded}).status_code == 429)
+
+    assert answers == [False, False, True, False]

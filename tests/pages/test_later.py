@@ -45,7 +45,9 @@ def no_database(db, monkeypatch):
     def down(_database):
         raise operational(psycopg.errors.AdminShutdown())
 
-    monkeypatch.setattr(DatabaseWrapper, "cursor", down)
+    with monkeypatch.context() as patched:
+        patched.setattr(DatabaseWrapper, "cursor", down)
+        yield
 
 
 def test_api_answers_503_with_a_problem_document_while_the_database_is_away(no_database):
@@ -73,9 +75,11 @@ def test_other_errors_stay_500(db, monkeypatch):
 
     client = phone("any token")
     client.raise_request_exception = False
-    monkeypatch.setattr(DatabaseWrapper, "cursor", broken)
+    with monkeypatch.context() as patched:
+        patched.setattr(DatabaseWrapper, "cursor", broken)
+        answer = client.get("/api/v1/lots/")
 
-    assert refusal(client.get("/api/v1/lots/")) == (500, "broken", set())
+    assert refusal(answer) == (500, "broken", set())
 
 
 @pytest.fixture
@@ -99,11 +103,14 @@ def test_pages_are_counted_with_the_requests_of_the_login(taster, buyer, browser
     assert buyer.client.get("/api/v1/me").status_code == 200
 
 
-@pytest.mark.parametrize("address", ["/sign-in/", "/shared/none/", "/problems/invalid", "/api/v1/me", "/nowhere"])
-def test_who_is_not_signed_in_is_counted_by_address(db, settings, address):
+@pytest.mark.parametrize(
+    ("number", "address"),
+    enumerate(["/sign-in/", "/shared/none/", "/problems/invalid", "/api/v1/me", "/nowhere"], start=1),
+)
+def test_who_is_not_signed_in_is_counted_by_address(db, settings, number, address):
     settings.API_REQUESTS_PER_MINUTE = 2
     settings.TRUSTED_PROXIES = 1
-    here, elsewhere = "203.0.113.1", "203.0.113.2"
+    here, elsewhere = f"203.0.113.{number}", f"203.0.113.{100 + number}"
     # a made up session or port brings no new allowance
     froms = [(here, "a"), (f"{here}:4711", "b"), (f"{here}:4712", "c"), (elsewhere, "a")]
     answers = []

@@ -207,7 +207,7 @@ class ForgottenPasswordPage(View):
 
     def _render(self, request: HttpRequest, form: ForgottenPasswordForm) -> HttpResponse:
         intro = [
-            _("We mail a link to the address that you have entered for your login. It holds for an hour."),
+            _("We mail a link to the verified address of your login. It holds for an hour."),
             _("Without such an address, ask an owner of your team to invite you anew under another user name."),
         ]
         return render_form(

@@ -2,13 +2,28 @@
 
 from django.urls import path
 
-from pages import account, accounts, cards, docs, flights, languages, links, lots, problems, reports, shared, usage
+from pages import (
+    account,
+    accounts,
+    cards,
+    docs,
+    email,
+    flights,
+    languages,
+    links,
+    lots,
+    problems,
+    reports,
+    shared,
+    usage,
+)
 
 urlpatterns = [
     path("api/v1/schema", docs.Document.as_view(), name="schema"),
     path("api/v1/docs", docs.DocsPage.as_view()),
     *lots.urlpatterns,
     *account.urlpatterns,
+    *email.urlpatterns,
     *usage.urlpatterns,
     *accounts.urlpatterns,
     *languages.urlpatterns,

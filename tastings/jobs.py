@@ -18,6 +18,7 @@ class Job(StrEnum):
     REFRESH_PANEL = "tastings.refresh_panel"
     PRUNE = "tastings.prune"
     MAIL_RESET = "teams.mail_reset"
+    MAIL_VERIFICATION = "teams.mail_verification"
     DUE_RESETS = "teams.due_resets"
     TIDY_PEOPLE = "teams.tidy"
     REFRESH_DUE = "tastings.refresh_due"

@@ -22,6 +22,8 @@ from tastings.maths.curve.development import METHOD
 from tastings.maths.curve.estimate import warm_up
 from tastings.reports.typeset import typeset as set_in_type
 from teams.actions.clean_up import delete_expired
+from teams.actions.emails import due_verifications as verifications_due
+from teams.actions.emails import send_verification_mail as mail_verification
 from teams.actions.resets import due_reset_requests as resets_due
 from teams.actions.resets import send_reset_mail as mail_one_reset
 from teams.row_security import acting_for, team_of, teams_with_outdated_figures
@@ -122,11 +124,19 @@ def send_reset_mail(request: str) -> None:
     mail_one_reset(UUID(request), now=timezone.now())
 
 
+@shared_task(name=Job.MAIL_VERIFICATION.value, time_limit=120)
+def send_verification_mail(request: str) -> None:
+    """Mail one link that verifies an address; what fails is due again in two minutes."""
+    mail_verification(UUID(request), now=timezone.now())
+
+
 @shared_task(name=Job.DUE_RESETS.value, time_limit=60)
 def due_reset_requests() -> None:
     """Ask for every mail whose job was lost or failed."""
     for request in resets_due(now=timezone.now()):
         later(Job.MAIL_RESET, str(request))
+    for request in verifications_due(now=timezone.now()):
+        later(Job.MAIL_VERIFICATION, str(request))
 
 
 @shared_task(name=Job.TIDY_PEOPLE.value, time_limit=3600)

@@ -3,22 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.utils import timezone
-from drf_spectacular.utils import extend_schema_serializer
+from drf_spectacular.utils import extend_schema_field, extend_schema_serializer
 from rest_framework import serializers as s
 from rest_framework.permissions import AllowAny
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.auth import client_ip, device_token
+from api.http.auth import client_ip, device_token, member_of
 from api.http.bodies import BodySerializer, StrictNameField, StrictTextField, validated_body
 from api.http.openapi import BAD_BODY, operation, problem_responses
-from api.http.resets import request_reset, reset_requested_text
-from teams.actions.passwords import change_email, change_password
+from api.http.resets import mail_verification_again, request_reset, reset_requested_text, set_email
+from teams.actions.emails import verify_email
+from teams.actions.login_throttle import Caller
+from teams.actions.passwords import change_password
 from teams.actions.resets import reset_password
+
+if TYPE_CHECKING:
+    from teams.models import User
 
 
 class PasswordsSerializer(BodySerializer):
@@ -39,6 +44,18 @@ class EmailSerializer(s.Serializer[Any]):
     """The address as it is stored."""
 
     email = s.CharField(allow_blank=True)
+    email_verified = s.SerializerMethodField(help_text="without that it receives no link for a password")
+
+    @extend_schema_field(s.BooleanField())
+    def get_email_verified(self, user: User) -> bool:
+        """Return whether the login has opened a link that was mailed there."""
+        return user.email_verified_at is not None
+
+
+class VerificationSerializer(BodySerializer):
+    """What verifies an address."""
+
+    token = StrictTextField(help_text="out of the mailed link")
 
 
 class ForgottenPasswordSerializer(BodySerializer):
@@ -77,9 +94,34 @@ class Email(APIView):
 
     @operation(operation_id="email_change", request=NewEmailSerializer, responses={200: EmailSerializer, **BAD_BODY})
     def post(self, request: Request) -> Response:
-        """Set it, or with an empty text have none; the password must be given."""
+        """Set it, or with an empty text have none; the password must be given. A link to verify it is mailed."""
         data = validated_body(request, NewEmailSerializer)
-        user = change_email(device_token(request), **data, address=client_ip(request), now=timezone.now())
+        user, device = member_of(request).user, device_token(request)
+        caller = Caller(address=client_ip(request), login=user.id, device=str(device.id))
+        set_email(request, user, **data, caller=caller)
+        return Response(EmailSerializer(user).data)
+
+
+class EmailVerification(APIView):
+    """Verifying the caller's address."""
+
+    @operation(operation_id="email_verification_mail", request=None, responses={202: EmailSerializer})
+    def post(self, request: Request) -> Response:
+        """Have the link mailed again; a verified address gets none."""
+        user = member_of(request).user
+        mail_verification_again(request, user)
+        return Response(EmailSerializer(user).data, status=202)
+
+    @operation(
+        operation_id="email_verify",
+        request=VerificationSerializer,
+        responses={200: EmailSerializer, **BAD_BODY, **problem_responses(404)},
+    )
+    def put(self, request: Request) -> Response:
+        """Verify it with the token out of the mailed link, as the login that it was mailed for."""
+        data, user = validated_body(request, VerificationSerializer), member_of(request).user
+        verify_email(data["token"], user=user, address=client_ip(request), now=timezone.now())
+        user.refresh_from_db(fields=["email_verified_at"])
         return Response(EmailSerializer(user).data)
 
 

@@ -1,4 +1,8 @@
-"""Requests for a link to a new password, the same for the API and the page."""
+"""Requests for mail: a link to a new password, a link that verifies an address; the same for the API and pages."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 from django.conf import settings
 from django.http import HttpRequest
@@ -8,12 +12,19 @@ from rest_framework.request import Request
 
 from api.http.auth import client_ip
 from tastings.jobs import Job, later
+from teams.actions.emails import change_email, request_verification
+from teams.actions.login_throttle import Caller
 from teams.actions.resets import create_reset_request
+
+if TYPE_CHECKING:
+    from teams.models import User
 
 
 def reset_requested_text() -> str:
     """Say what happens next, the same whether or not there is such a login."""
-    return _("If there is such a login and it has an e-mail address, a link to set a new password is on its way there.")
+    return _(
+        "If there is such a login with a verified e-mail address, a link to set a new password is on its way there."
+    )
 
 
 def base_url(request: HttpRequest | Request) -> str:
@@ -25,3 +36,17 @@ def request_reset(request: HttpRequest | Request, username: str) -> None:
     """Store the request and enqueue the job that mails the link."""
     request_row = create_reset_request(username, site=base_url(request), address=client_ip(request), now=timezone.now())
     later(Job.MAIL_RESET, str(request_row))
+
+
+def set_email(request: HttpRequest | Request, user: User, *, email: str, password: str, caller: Caller) -> None:
+    """Set a login's address and enqueue the job that mails the link to verify it; raise as `change_email`."""
+    row = change_email(user, email=email, password=password, site=base_url(request), caller=caller, now=timezone.now())
+    if row is not None:
+        later(Job.MAIL_VERIFICATION, str(row))
+
+
+def mail_verification_again(request: HttpRequest | Request, user: User) -> None:
+    """Enqueue another link for an address that is not verified; for any other login do nothing."""
+    if user.email and user.email_verified_at is None:
+        row = request_verification(user, site=base_url(request), now=timezone.now())
+        later(Job.MAIL_VERIFICATION, str(row))

@@ -6,6 +6,7 @@ from django.contrib.sessions.backends.db import SessionStore
 
 from teams.actions.attempt_counts import delete_expired_counts
 from teams.actions.audit import AUDIT_RETENTION_DAYS, delete_old_entries
+from teams.actions.emails import delete_old_verifications
 from teams.actions.login_throttle import KNOWN_CLIENT_RETENTION, delete_old_clients
 from teams.actions.resets import delete_old_resets
 from teams.actions.sign_in_codes import delete_expired_codes
@@ -23,6 +24,7 @@ def delete_expired(*, now: datetime) -> None:
     delete_expired_counts(now=now)
     delete_old_clients(now=now)
     delete_old_resets(now=now)
+    delete_old_verifications(now=now)
     for team in every_team():
         with acting_for(team):
             delete_expired_codes(now=now)

@@ -1,9 +1,7 @@
-"""Changes a password and the e-mail address for a forgotten one; signs out everywhere."""
+"""Changes a password; signs out everywhere."""
 
 from datetime import datetime
 
-from django.core.exceptions import ValidationError
-from django.core.validators import validate_email
 from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
@@ -16,8 +14,8 @@ from teams.models import AuditEvent, DeviceToken, ResetLink, SignInCode, User
 from teams.row_security import acting_for, teams_of_login
 
 
-def _check_password(token: DeviceToken, password: str, *, address: str, now: datetime) -> User:
-    """Return the token's login if the password is right: a stolen token is not enough.
+def check_present_password(user: User, password: str, *, caller: Caller, now: datetime) -> User:
+    """Return the login, read again, if the password is right: a stolen device is not enough.
 
     Raises
     ------
@@ -26,10 +24,8 @@ def _check_password(token: DeviceToken, password: str, *, address: str, now: dat
     Throttled
         Too many attempts.
     """
-    owner = token.member.user
-    caller = Caller(address=address, login=owner.id, device=str(token.id))
     try:
-        return check_login(Credentials(username=owner.username, password=password), caller=caller, now=now)
+        return check_login(Credentials(username=user.username, password=password), caller=caller, now=now)
     except NotSignedIn as error:
         raise Invalid(problems=[Problem("password", "wrong", _("is not the present password"))]) from error
 
@@ -44,32 +40,14 @@ def change_password(token: DeviceToken, *, password: str, new_password: str, add
     Throttled
         Too many attempts at the present one.
     """
-    user = _check_password(token, password, address=address, now=now)
+    owner = token.member.user
+    caller = Caller(address=address, login=owner.id, device=str(token.id))
+    user = check_present_password(owner, password, caller=caller, now=now)
     set_password(user, new_password, field="new_password")
     with transaction.atomic():
         user.save(update_fields=["password"])
         _delete_tokens(user, except_token=token)
         record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_CHANGE, about={"address": address}, now=now)
-
-
-def change_email(token: DeviceToken, *, email: str, password: str, address: str, now: datetime) -> User:
-    """Set the address for a forgotten password; an empty text removes it. Checks the password as `change_password`.
-
-    Whoever reads mail at that address can set a new password, so a stolen device must not be able to change it.
-    """
-    email = email.strip()
-    if email:
-        try:
-            validate_email(email)
-        except ValidationError as error:
-            raise Invalid(problems=[Problem("email", "pattern", _("must be an e-mail address"))]) from error
-    user = _check_password(token, password, address=address, now=now)
-    user.email = email
-    with transaction.atomic():
-        user.save(update_fields=["email"])
-        ResetLink.objects.filter(user=user, used_at=None).delete()
-        record_event_in_every_team(login=user.id, event=AuditEvent.EMAIL_CHANGE, about={"address": address}, now=now)
-    return user
 
 
 @transaction.atomic

@@ -80,9 +80,13 @@ def send_reset_mail(request: UUID, *, now: datetime) -> int:
 
 
 def _logins_named(identifier: str) -> list[User]:
-    """Return the logins of this name or address that can get mail and sign in."""
+    """Return the logins of this name or address that have a verified address and can sign in."""
     named = Q(username__iexact=identifier) | Q(email__iexact=identifier)
-    return list(User.objects.filter(named, is_active=True).exclude(email="").order_by("created_at")[:MAX_LOGINS])
+    return list(
+        User.objects.filter(named, is_active=True, email_verified_at__isnull=False)
+        .exclude(email="")
+        .order_by("created_at")[:MAX_LOGINS]
+    )
 
 
 def _send_link(user: User, *, site: str, now: datetime) -> bool:

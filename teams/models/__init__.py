@@ -1,7 +1,7 @@
 from teams.models.access import Invitation, SignInCode
 from teams.models.audit import AuditEntry, AuditEvent
 from teams.models.limits import AttemptCount, KnownClient
-from teams.models.passwords import ResetLink, ResetRequest
+from teams.models.passwords import EmailVerification, ResetLink, ResetRequest
 from teams.models.people import DeviceToken, Member, Role, Shop, Team, User
 from teams.models.stored_answers import StoredAnswer
 
@@ -10,6 +10,7 @@ __all__ = [
     "AuditEntry",
     "AuditEvent",
     "DeviceToken",
+    "EmailVerification",
     "Invitation",
     "KnownClient",
     "Member",

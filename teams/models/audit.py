@@ -22,6 +22,7 @@ class AuditEvent(models.TextChoices):
     PASSWORD_CHANGE = "password_change"  # noqa: S105 - the name of an event
     PASSWORD_RESET = "password_reset"  # noqa: S105 - the name of an event
     EMAIL_CHANGE = "email_change"
+    EMAIL_VERIFIED = "email_verified"
 
 
 class AuditEntry(models.Model):

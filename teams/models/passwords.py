@@ -1,4 +1,4 @@
-"""Forgotten passwords: the requests, and the one-time links that were mailed."""
+"""Forgotten passwords: the requests, the one-time links that were mailed, and the addresses that are verified."""
 
 import uuid
 
@@ -38,3 +38,22 @@ class ResetLink(models.Model):
 
     def __str__(self) -> str:
         return f"of {self.user_id} until {self.expires_at}"
+
+
+class EmailVerification(models.Model):
+    """A request for mail by which a login verifies its address. The link holds the id under a signature."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
+    email = models.EmailField(blank=True)
+    """The address to verify; empty when it was removed."""
+    former = models.EmailField(blank=True)
+    """The verified address before, which is told of the change."""
+    site = models.CharField(max_length=200)
+    language = models.CharField(max_length=8)
+    created_at = models.DateTimeField(db_index=True)
+    claimed_at = models.DateTimeField(null=True)
+    handled_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"of {self.user_id} at {self.created_at}"

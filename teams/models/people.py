@@ -29,6 +29,8 @@ class User(AbstractBaseUser):
     name = models.CharField(max_length=120, blank=True)
     email = models.EmailField(blank=True, default="", db_default="")
     """Where the link for a forgotten password goes; several logins may share one, such as a shop's."""
+    email_verified_at = models.DateTimeField(null=True)
+    """When a mailed link was opened by this login; without that the address receives no link for a password."""
     sign_outs = models.PositiveIntegerField(default=0, db_default=0)
     """How often it was signed out everywhere; part of what a browser session is checked against."""
     language = models.CharField(max_length=8, blank=True, default="", db_default="")

@@ -36,6 +36,7 @@ from tests.tastings.export_factory import fill_team
 OPEN_TO_ALL = {
     "teams_user": "a login belongs to no team: it is found by its name to sign in, and may be in several",
     "teams_knownplace": "of a login",
+    "teams_emailverification": "of a login",
     "teams_resetlink": "of a login",
     "teams_resetrequest": "of whatever name somebody typed",
     "teams_tally": "counts under a digest that names nobody",

@@ -6,6 +6,7 @@ from datetime import timedelta
 from uuid import uuid4
 
 import pytest
+from django.utils import timezone
 
 from api.http.requests import HEADER
 from lots.models import FieldHistory
@@ -19,6 +20,7 @@ from tests.api.phone import AT, change, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
+from tests.api.world import verification_of
 from tests.factories import NOON, FlightCupFactory, FlightFactory, LotFactory, TeamFactory, person, web_browser
 
 ROUTES = routes()
@@ -63,6 +65,8 @@ def foreign(address, place, taster):
         of_team |= invitation_of(taster)
     if "{reset_token}" in address:
         of_team |= reset_of(taster)
+    if "{verification_token}" in address:
+        of_team["verification_token"] = verification_of(taster.user, now=timezone.now())
     if "{flight_id}" in address:
         of_team["flight_id"] = FlightFactory(team=taster.team, by=taster.user).id
     if "{photo_id}" in address:

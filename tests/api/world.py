@@ -10,12 +10,14 @@ from uuid import UUID, uuid4
 from django.apps import apps
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
+from django.core.signing import Signer
 from django.db import connection, transaction
 from django.test import override_settings
 from django.utils import timezone
 
 from tastings.actions.flights.planning import plan_flight
 from tastings.actions.lexicon import load_lexicon
+from teams.actions.emails import request_verification
 from teams.actions.people import token_digest
 from teams.models import AuditEntry, DeviceToken, ResetLink, Role
 from teams.models.limits import AttemptCount, KnownClient
@@ -141,6 +143,7 @@ class World:
             "invitation_id": invitation["id"],
             "invitation_token": invitation["token"],
             "reset_token": "reset",
+            "verification_token": verification_of(self.taster.user, now=now),
         }
 
     def _made(self, who, address, body):
@@ -201,6 +204,14 @@ class World:
         found = web_browser()
         found.cookies = SimpleCookie(self.cookies[role])
         return found
+
+
+def verification_of(user, *, now):
+    """Give a login an address and return the token of the link that verifies it."""
+    type(user).objects.filter(id=user.id).update(email="leaf@tea.example")
+    user.refresh_from_db()
+    request = request_verification(user, site="http://testserver", now=now)
+    return Signer(salt="teams.email_verification", sep=".").sign(str(request))
 
 
 def _cookies(who):
@@ -290,6 +301,8 @@ BODIES = {
     },
     ("/api/v1/invitations/", "post"): lambda world, who: {"role": "taster", "shop": world.place.words["shop"]},
     ("/api/v1/me/email", "post"): _same(email="leaf@example.org", password=PASSWORD),
+    ("/api/v1/me/email/verification", "put"): lambda world, who: {"token": world.ids["verification_token"]},
+    ("/account/email/", "post"): _same(email="leaf@example.org", password=PASSWORD),
     ("/api/v1/me/password", "post"): _same(password=PASSWORD, new_password="a bowl with a lid"),
     ("/api/v1/members/{user_id}/", "patch"): _same(role="buyer"),
     ("/api/v1/shops/", "post"): _same(name="Harbour"),

@@ -13,7 +13,9 @@ GERMAN = {"HTTP_ACCEPT_LANGUAGE": "fr, de-AT;q=0.8, en;q=0.5"}
 
 @pytest.fixture
 def lin(team):
-    return MemberFactory(team=team, user=UserFactory(username="Lin", email="lin@example.org")).user
+    return MemberFactory(
+        team=team, user=UserFactory(username="Lin", email="lin@example.org", email_verified_at=datetime.now(UTC))
+    ).user
 
 
 @pytest.fixture

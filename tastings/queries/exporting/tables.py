@@ -205,6 +205,7 @@ EXCLUDED: Mapping[str, str] = {
     "teams.User": "logins: only names and roles are exported, with the members; never a password",
     "teams.AuditEntry": "the log of who signed in and did what, on one server",
     "teams.DeviceToken": "devices signed in: whoever moves signs in again",
+    "teams.EmailVerification": "links of one server by which an address is verified",
     "teams.Invitation": "links of one server by which people come in",
     "teams.KnownClient": "addresses a login was used from",
     "teams.StoredAnswer": "answers that a repeated request gets again, for a day",

@@ -1,0 +1,117 @@
+"""Pages for the e-mail address of a login: setting it, and verifying it by a mailed link."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.generic import View
+from rest_framework.exceptions import NotAuthenticated
+
+from api.http.auth import client_ip
+from api.http.known_browser import caller_from_cookie
+from api.http.resets import mail_verification_again, set_email
+from pages.accounts import add_problems, add_retry_after, one_time_url, render_form, text_field, too_many_attempts
+from pages.browser import page
+from teams.actions.emails import valid_verification, verify_email
+from teams.errors import Invalid, Throttled
+
+if TYPE_CHECKING:
+    from teams.models import User
+
+
+class EmailForm(forms.Form):
+    """An address, and the password of the login."""
+
+    email = forms.CharField(
+        label=gettext_lazy("E-mail address, empty for none"),
+        max_length=254,
+        required=False,
+        widget=forms.EmailInput({"autocomplete": "email"}),
+    )
+    password = text_field(gettext_lazy("Password"), autocomplete="current-password", secret=True)
+
+
+class EmailPage(View):
+    """The address for a forgotten password."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """Ask for it."""
+        return self._render(request, EmailForm(initial={"email": _signed_in(request).email}))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Set it and have a link mailed there."""
+        user, form = _signed_in(request), EmailForm(request.POST)
+        if not form.is_valid():
+            return self._render(request, form)
+        try:
+            set_email(request, user, **form.cleaned_data, caller=caller_from_cookie(request))
+        except Invalid as refused:
+            add_problems(form, refused)
+            return self._render(request, form)
+        except Throttled as refused:
+            form.add_error(None, too_many_attempts(refused))
+            return add_retry_after(self._render(request, form), refused)
+        return redirect("account")
+
+    def _render(self, request: HttpRequest, form: EmailForm) -> HttpResponse:
+        intro = [
+            _("A forgotten password is set anew by a link that is mailed there."),
+            _("First open the link that we mail to confirm the address; until then it is not used."),
+        ]
+        heading = _("E-mail address")
+        return render_form(request, form, title=heading, heading=heading, intro=intro, button=_("Set the address"))
+
+
+class MailAgain(View):
+    """Another link for an address that is not verified."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """Lead to the account: who was signed out when asking comes back here."""
+        _signed_in(request)
+        return redirect("account")
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Have it mailed."""
+        try:
+            mail_verification_again(request, _signed_in(request))
+        except Throttled as refused:
+            heading = _("Too many mails")
+            context = {"heading": heading, "sentence": too_many_attempts(refused)}
+            return add_retry_after(render(request, "pages/notice.html", context), refused)
+        return redirect("account")
+
+
+class VerifyEmail(View):
+    """The page behind a mailed link. A button confirms, since programs that look at mail open links by themselves."""
+
+    def get(self, request: HttpRequest, verification_token: str) -> HttpResponse:
+        """Ask to confirm the address."""
+        found = valid_verification(verification_token, user=_signed_in(request), now=timezone.now())
+        context = {"email": found.email, "login": found.user}
+        return render(request, "pages/verify_email.html", context)
+
+    def post(self, request: HttpRequest, verification_token: str) -> HttpResponse:
+        """Confirm it."""
+        verify_email(verification_token, user=_signed_in(request), address=client_ip(request), now=timezone.now())
+        return redirect("account")
+
+
+def _signed_in(request: HttpRequest) -> User:
+    """Return the login of the browser's session; raise NotAuthenticated for none."""
+    if not request.user.is_authenticated:
+        raise NotAuthenticated
+    return request.user
+
+
+urlpatterns = [
+    path("account/email/", page(EmailPage.as_view()), name="email"),
+    path("account/email/again/", page(MailAgain.as_view()), name="mail-again"),
+    path("account/email/<str:verification_token>/", one_time_url(VerifyEmail.as_view())),
+]

@@ -20,7 +20,7 @@ from teams.actions.emails import (
 from teams.errors import NotFound
 from teams.models import AuditEntry, EmailVerification, ResetLink, User
 from tests.api.problems import refusal
-from tests.factories import NOON, DeviceTokenFactory, MemberFactory, UserFactory, phone
+from tests.factories import NOON, DeviceTokenFactory, MemberFactory, UserFactory, phone, web_browser
 from tests.row_security import as_worker
 from tests.teams.test_passwords import ask
 
@@ -106,7 +106,7 @@ def test_who_owns_a_mistyped_address_cannot_verify_it(lin, client_of_lin, buyer,
     other = Client()
     other.force_login(buyer.user)
     answers = [
-        Client().get(f"/account/email/{token}/"), Client().post(f"/account/email/{token}/"),
+        web_browser().get(f"/account/email/{token}/"), web_browser().post(f"/account/email/{token}/"),
         other.get(f"/account/email/{token}/"), other.post(f"/account/email/{token}/"),
     ]  # fmt: skip
 

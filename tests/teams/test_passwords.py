@@ -5,7 +5,6 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.db import connection
-from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from teams.actions.clean_up import delete_expired
@@ -13,7 +12,7 @@ from teams.actions.resets import CLAIM_TIMEOUT, LINK_LIFETIME, due_reset_request
 from teams.errors import NotFound
 from teams.models import AuditEntry, DeviceToken, ResetLink, ResetRequest
 from tests.api.problems import refusal
-from tests.factories import NOON, DeviceTokenFactory, MemberFactory, TeamFactory, UserFactory, phone
+from tests.factories import NOON, DeviceTokenFactory, MemberFactory, TeamFactory, UserFactory, phone, web_browser
 
 pytestmark = pytest.mark.django_db
 PASSWORD, BETTER = "two leaves and a bud", "withered and rolled"
@@ -38,7 +37,7 @@ def client_of_lin(lin):
 
 @pytest.fixture
 def browser(lin):
-    client = Client()
+    client = web_browser()
     assert client.post("/sign-in/", {"username": "Lin", "password": PASSWORD}).status_code == 302
     return client
 
@@ -210,7 +209,7 @@ def test_lost_or_failed_mail_is_due_again(lin, mailoutbox, monkeypatch):
 
 
 def test_reset_pages(lin, mailoutbox):
-    browser = Client(enforce_csrf_checks=True)
+    browser = web_browser(enforce_csrf_checks=True)
     page = browser.get("/reset/")
     form = {"csrfmiddlewaretoken": browser.cookies["csrftoken"].value}
     pages = {browser.post("/reset/", {**form, "username": name}).content for name in ("Lin", "nobody")}
@@ -225,7 +224,7 @@ def test_reset_pages(lin, mailoutbox):
     assert (shown.status_code, shown["Cache-Control"], b"Lin" in shown.content) == (200, "no-store", True)
     assert b"too short" in weak.content
     assert (b"Sign in with the new one" in done.content, gone.status_code) == (True, 404)
-    assert gone.content == Client().get("/join/never/").content
+    assert gone.content == web_browser().get("/join/never/").content
     assert sign_in(password=BETTER).status_code == 201
 
 

@@ -302,6 +302,7 @@ BODIES = {
     ("/api/v1/invitations/", "post"): lambda world, who: {"role": "taster", "shop": world.place.words["shop"]},
     ("/api/v1/me/email", "post"): _same(email="leaf@example.org", password=PASSWORD),
     ("/api/v1/me/email/verification", "put"): lambda world, who: {"token": world.ids["verification_token"]},
+    ("/account/links/", "post"): lambda world, who: {"share": world.ids["share_id"], "decision": "end"},
     ("/account/email/", "post"): _same(email="leaf@example.org", password=PASSWORD),
     ("/api/v1/me/password", "post"): _same(password=PASSWORD, new_password="a bowl with a lid"),
     ("/api/v1/members/{user_id}/", "patch"): _same(role="buyer"),

@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("teams", "0011_stored_answers")]
+    dependencies = [("teams", "0012_usual_pot")]
 
     operations = [
         migrations.AddField(model_name="user", name="email_verified_at", field=models.DateTimeField(null=True)),

@@ -8,6 +8,7 @@ Who calls must be known before the team is. A few functions of the database's ow
 Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: the web server need not know them.
 """
 
+import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
@@ -25,6 +26,7 @@ WORKER_ONLY = (
     "leafspan_teams_behind",
     "leafspan_teams_with_photos_to_check",
     "leafspan_forget_failures_of_nobody",
+    "leafspan_delete_expired_sessions",
 )
 """Functions of the database that the web server may not call."""
 
@@ -44,6 +46,18 @@ def acting_for(*teams: UUID | None) -> Iterator[None]:
         yield
     finally:
         database.teams = before
+
+
+@contextmanager
+def reading_session(key: str | None) -> Iterator[None]:
+    """Allow the browser session with this key to be read and written within the block, and no other."""
+    database = _database()
+    before = database.session
+    database.session = key if key and re.fullmatch("[a-z0-9]+", key) else ""  # it comes from a cookie
+    try:
+        yield
+    finally:
+        database.session = before
 
 
 def _database() -> DatabaseWrapper:
@@ -135,6 +149,13 @@ def delete_teamless_failures(*, before: datetime) -> int:
     """Delete old failed sign-ins of the audit log that belong to no team; return their number."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT leafspan_forget_failures_of_nobody(%s)", [before])
+        return int(cursor.fetchone()[0])
+
+
+def delete_expired_sessions(*, before: datetime) -> int:
+    """Delete the browser sessions that ended before; return their number."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT leafspan_delete_expired_sessions(%s)", [before])
         return int(cursor.fetchone()[0])
 
 

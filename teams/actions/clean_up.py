@@ -2,8 +2,6 @@
 
 from datetime import datetime, timedelta
 
-from django.contrib.sessions.backends.db import SessionStore
-
 from teams.actions.attempt_counts import delete_expired_counts
 from teams.actions.audit import AUDIT_RETENTION_DAYS, delete_old_entries
 from teams.actions.emails import delete_old_verifications
@@ -12,7 +10,7 @@ from teams.actions.resets import delete_old_resets
 from teams.actions.sign_in_codes import delete_expired_codes
 from teams.actions.stored_answers import delete_old_answers
 from teams.models import DeviceToken, Invitation
-from teams.row_security import acting_for, every_team
+from teams.row_security import acting_for, delete_expired_sessions, every_team
 
 
 def delete_expired(*, now: datetime) -> None:
@@ -31,4 +29,4 @@ def delete_expired(*, now: datetime) -> None:
             DeviceToken.objects.filter(member__team_id=team, expires_at__lt=now - KNOWN_CLIENT_RETENTION).delete()
             delete_old_answers(team, now=now)
             Invitation.objects.filter(team_id=team, expires_at__lt=now - timedelta(days=AUDIT_RETENTION_DAYS)).delete()
-    SessionStore.clear_expired()
+    delete_expired_sessions(before=now)

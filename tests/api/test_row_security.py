@@ -11,20 +11,32 @@ from uuid import uuid4
 import pytest
 from django.apps import apps
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.core.exceptions import ImproperlyConfigured
 from django.db import IntegrityError, ProgrammingError, connection, transaction
+from django.test import Client
 from django.utils import timezone
 
 from config.settings import BASE_DIR
 from lots.models import Lot
 from tastings.actions.push import reading
 from tastings.models import Descriptor, RenderedDocument, Share
+from tastings.queries.records import MODELS
 from teams.actions.sign_in_codes import create_sign_in_code
 from teams.actions.stored_answers import reserve_key
 from teams.database_role import create_roles, grant_privileges
 from teams.models import AuditEntry, Team
 from teams.queries.people import revisions_of, token_by_digest, valid_tokens
-from teams.row_security import WORKER_ONLY, acting_for, every_team, role, teams_of_login
+from teams.row_security import (
+    WORKER_ONLY,
+    acting_for,
+    delete_expired_sessions,
+    every_team,
+    reading_session,
+    role,
+    teams_of_login,
+)
+from teams.sessions import SessionStore
 from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
 from tests.api.test_tenancy import ACTIONS, BODIES, WITH_ID, WITHOUT_ID, foreign, stored, text_of
@@ -40,7 +52,6 @@ OPEN_TO_ALL = {
     "teams_resetlink": "of a login",
     "teams_resetrequest": "of whatever name somebody typed",
     "teams_tally": "counts under a digest that names nobody",
-    "django_session": "of a browser",
     "django_content_type": "the framework's list of models",
     "auth_group": "the framework's, unused",
     "auth_group_permissions": "the framework's, unused",
@@ -48,6 +59,8 @@ OPEN_TO_ALL = {
     "django_migrations": "the owner's: the application has no right to it",
 }
 """Tables without a policy, and why: none of them holds a team's rows."""
+BY_KEY = {"django_session"}
+"""Tables of no team whose policy shows the row with the key that the transaction names."""
 TEAM_OF = {
     "teams_team": "id",
     "teams_devicetoken": "(SELECT team_id FROM teams_member AS one WHERE one.id = member_id)",
@@ -55,7 +68,9 @@ TEAM_OF = {
     "tastings_trial": "(SELECT team_id FROM tastings_triangletest AS one WHERE one.id = test_id)",
 }
 """SQL for a row's team where the table has no such column."""
-TABLES = sorted({model._meta.db_table for model in apps.get_models(include_auto_created=True)} - OPEN_TO_ALL.keys())
+TABLES = sorted(
+    {model._meta.db_table for model in apps.get_models(include_auto_created=True)} - OPEN_TO_ALL.keys() - BY_KEY
+)
 
 
 def rows(question, *about):
@@ -103,7 +118,7 @@ def test_every_table_is_behind_a_wall_or_says_why_not(db):
                                           " WHERE table_schema = 'public' AND column_name = 'team_id'")}  # fmt: skip
 
     assert {name for name, secure in here.items() if not secure} == set(OPEN_TO_ALL)
-    assert with_policy == {name for name, secure in here.items() if secure} == set(TABLES)
+    assert with_policy == {name for name, secure in here.items() if secure} == set(TABLES) | BY_KEY
     assert with_team & set(OPEN_TO_ALL) == set()
 
 
@@ -160,6 +175,39 @@ def test_web_server_cannot_list_the_teams_and_the_worker_can(full):
     assert {name for name in listing if may[name]} == {
         "leafspan_teams_of_login", "leafspan_taken", "leafspan_waiting",
     }  # fmt: skip
+
+
+def test_request_reads_the_browser_session_of_its_cookie_and_no_other(taster, stranger):
+    keys = []
+    for person_ in (taster, stranger):
+        browser = Client()
+        browser.force_login(person_.user)
+        keys.append(browser.session.session_key)
+    assert Session.objects.count() == 2
+    with as_application():
+        assert list(Session.objects.all()) == []
+        assert SessionStore(keys[0]).load()["_auth_user_id"] == str(taster.user.id)
+        with reading_session(keys[1]):
+            assert [one.session_key for one in Session.objects.all()] == [keys[1]]
+            assert Session.objects.filter(session_key=keys[0]).delete()[0] == 0
+        for odd in ("' OR true --", "UPPER123", keys[0][:8]):
+            assert SessionStore(odd).load() == {}
+        made = SessionStore()
+        made["a"] = 1
+        made.save()
+        made.cycle_key()
+        assert SessionStore(made.session_key).load() == {"a": 1}
+        made.flush()
+        with pytest.raises(ProgrammingError, match="permission denied for function"), transaction.atomic():
+            delete_expired_sessions(before=timezone.now())
+    assert set(Session.objects.values_list("session_key", flat=True)) == set(keys)
+    with as_worker():
+        assert delete_expired_sessions(before=timezone.now() + timedelta(days=100)) == 2
+
+
+def test_figures_that_wait_are_looked_up_among_all_records(db):
+    [(body,)] = rows("SELECT prosrc FROM pg_proc WHERE proname = 'leafspan_waiting'")
+    assert {model._meta.db_table for model in MODELS.values()} <= set(re.findall(r"FROM (\w+)", body))
 
 
 def test_plain_select_shows_the_team_acted_for_and_no_other(full):

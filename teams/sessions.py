@@ -1,0 +1,33 @@
+"""Browser sessions in the database, of which a request can read the one whose key its cookie names, and no other."""
+
+from typing import Any
+
+from django.contrib.sessions.backends import db
+
+from teams.row_security import reading_session
+
+
+class SessionStore(db.SessionStore):
+    """Names its key to the database around each statement; see the policy of ``django_session``."""
+
+    def _get_session_from_db(self) -> Any:  # noqa: ANN401 - Django's row
+        with reading_session(self.session_key):
+            return super()._get_session_from_db()  # type: ignore[misc]  # the stubs leave it out
+
+    def exists(self, session_key: str) -> bool:
+        """Whether there is a session with this key."""
+        with reading_session(session_key):
+            return super().exists(session_key)
+
+    def save(self, must_create: bool = False) -> None:  # noqa: FBT001, FBT002 - as Django has it
+        """Write the session; one without a key gets one first."""
+        if self.session_key is None:
+            self.create()
+            return
+        with reading_session(self.session_key):
+            super().save(must_create)
+
+    def delete(self, session_key: str | None = None) -> None:
+        """Delete this session, or the one with the key."""
+        with reading_session(session_key or self.session_key):
+            super().delete(session_key)

@@ -22,5 +22,5 @@ NO_POLICY = """
 
 
 class Migration(migrations.Migration):
-    dependencies = [("teams", "0012_usual_pot"), ("sessions", "0001_initial")]
+    dependencies = [("teams", "0013_email_verification"), ("sessions", "0001_initial")]
     operations = [migrations.RunSQL(POLICY, NO_POLICY)]

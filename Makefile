@@ -17,7 +17,7 @@ audit:  ## look the locked packages up for known holes; needs a network, which t
 convergence:  ## play 2,000 new stories of offline phones against the server; about ten minutes (LEAFSPAN_STORIES, LEAFSPAN_SEED)
 	@export LEAFSPAN_STORIES=$${LEAFSPAN_STORIES:-2000} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q -s tests/sync/test_convergence.py
 
-faults:  ## kill servers and workers 200 times under four phones, then check every record; about eight minutes (LEAFSPAN_FAULTS, LEAFSPAN_SEED)
+faults:  ## kill servers and workers 200 times under four phones and slow senders, then check every record; about eight minutes (LEAFSPAN_FAULTS, LEAFSPAN_SEED)
 	@$(IN_VENV) tests.faults
 
 fuzz:  ## send every operation of the API 60 made up requests that fit its document and 60 that do not; about six minutes (LEAFSPAN_FUZZ)

@@ -1,5 +1,7 @@
 """``python -m tests.faults``: kill servers and workers under busy phones, then check every record. Linux only (/proc).
 
+Strangers who send slowly and a full disk are among the faults.
+
 LEAFSPAN_SEED chooses the same faults again (their moments within the work still differ), LEAFSPAN_FAULTS how many.
 """
 

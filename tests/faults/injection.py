@@ -1,4 +1,4 @@
-"""Faults at random moments: a process is killed outright, or the photos' disk is full, while phones are busy."""
+"""Faults at random moments under busy phones: a process is killed, the disk is full, strangers send slowly."""
 
 import random
 import threading
@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 from tests.faults.disk import SmallDisk
 from tests.faults.installation import Installation, is_working
+from tests.faults.slow_senders import slow_senders
 from tests.faults.tasters import SimulatedTaster
 
 SERVER_KILLS_APART_S = 31.0
@@ -15,6 +16,8 @@ SERVER_KILLS_APART_S = 31.0
 MEAN_GAP_S = 1.2
 FULL_S, FULL_APART_S = 5.0, 40.0
 """How long the disk stays full, and how long after that until the next time."""
+SLOW_SENDERS, SLOW_S, SLOW_APART_S = 300, 40.0, 20.0
+"""How many send a byte every ten seconds, for how long, and how long after that until the next time."""
 
 
 def inject_faults(
@@ -28,7 +31,7 @@ def inject_faults(
     """Cause so many faults; return how many of each kind."""
     done: Counter[str] = Counter()
     servers = ["database", "broker"]
-    next_server_at, next_full_at = time.monotonic() + 10, time.monotonic() + 15
+    next_server_at, next_full_at, next_slow_at = time.monotonic() + 10, time.monotonic() + 15, time.monotonic() + 5
     began = time.monotonic()
     while done.total() < faults:
         time.sleep(rng.expovariate(1 / MEAN_GAP_S))
@@ -43,6 +46,11 @@ def inject_faults(
             next_full_at = time.monotonic() + FULL_S + FULL_APART_S
             done["full disk"] += 1
             continue
+        elif time.monotonic() >= next_slow_at:
+            threading.Thread(target=_send_slowly, args=(place,), daemon=True).start()
+            next_slow_at = time.monotonic() + SLOW_S + SLOW_APART_S
+            done["slow senders"] += 1
+            continue
         else:
             kind = rng.choice(["web worker", "job worker"])
         if _kill_one(place, tasters, kind=kind, rng=rng):
@@ -53,6 +61,12 @@ def inject_faults(
                 took_s = time.monotonic() - began
                 print_line(f"  {done.total():3} of {faults} faults ({counts}), {acknowledged} changes, {took_s:.0f} s")
     return done
+
+
+def _send_slowly(place: Installation) -> None:
+    """Have strangers send a byte at a time for a while; other faults go on meanwhile."""
+    with slow_senders(place.url, SLOW_SENDERS):
+        time.sleep(SLOW_S)
 
 
 def _fill_for_a_while(disk: SmallDisk, tasters: list[SimulatedTaster]) -> None:

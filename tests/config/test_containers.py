@@ -226,7 +226,7 @@ def test_web_server_takes_its_settings(tmp_path):
     )  # fmt: skip
     assert run.returncode == 0, run.stderr
     options = dict(re.findall(r"^(\w+) +=? *(.*)$", run.stdout, re.MULTILINE))
-    assert options["worker_class"] == "asgi"
+    assert options["worker_class"] == "config.web.connections.Worker"
     assert int(options["graceful_timeout"]) + 10 == int(SERVICES["web"]["stop_grace_period"].removesuffix("s"))
 
 

@@ -1,10 +1,10 @@
 """How two edits of one record become one record, whatever order they arrive in.
 
 Each field keeps the stamp of the edit that last set it. The later moment wins; a tie goes to the greater device
-id, then to the greater moment that the device's own clock reported, then (one device, one moment, two values) to the
-greater value. So the result depends on the set of edits alone: merging is commutative, associative and idempotent,
-field by field. A deletion is an edit of the field ``deleted``; the record is removed while no other field carries a
-later stamp.
+id, then to the greater moment that the device's own clock reported, then (one device, one moment) to the change with
+the greater number, then (two values without one) to the greater value. So the result depends on the set of edits
+alone: merging is commutative, associative and idempotent, field by field. A deletion is an edit of the field
+``deleted``; the record is removed while no other field carries a later stamp.
 """
 
 import json
@@ -19,13 +19,15 @@ class Stamp(NamedTuple):
     """When a value was set, on which device and by whom.
 
     ``at`` is fixed-width UTC, so comparing texts compares moments. ``reported`` is the moment a device reported while
-    its clock was ahead, so that ``at`` is the server's moment instead; empty otherwise.
+    its clock was ahead, so that ``at`` is the server's moment instead; empty otherwise. ``seq`` is the place among the
+    changes of the device; 0 where it is not known.
     """
 
     at: str
     device: str
     by: str
     reported: str = ""
+    seq: int = 0
 
     @property
     def reported_at(self) -> str:
@@ -33,9 +35,9 @@ class Stamp(NamedTuple):
         return self.reported or self.at
 
     @property
-    def order(self) -> tuple[str, str, str]:
+    def order(self) -> tuple[str, str, str, int]:
         """What decides which of two edits is the later one."""
-        return self.at, self.device, self.reported
+        return self.at, self.device, self.reported, self.seq
 
 
 @dataclass(slots=True)
@@ -79,7 +81,7 @@ class MergeOutcome:
     outdated: bool
 
 
-def _merge_order(value: object, stamp: Stamp) -> tuple[str, str, str, str]:
+def _merge_order(value: object, stamp: Stamp) -> tuple[str, str, str, int, str]:
     return *stamp.order, json.dumps(value, ensure_ascii=False)
 
 
@@ -129,14 +131,14 @@ def pack(stamps: Mapping[str, Stamp]) -> list[list[object]]:
     grouped: dict[Stamp, list[str]] = {}
     for name, stamp in stamps.items():
         grouped.setdefault(stamp, []).append(name)
-    return [[*stamp, sorted(names)] for stamp, names in sorted(grouped.items())]
+    return [[*(stamp if stamp.seq else stamp[:-1]), sorted(names)] for stamp, names in sorted(grouped.items())]
 
 
 def unpack(stored: Iterable[Iterable[object]]) -> dict[str, Stamp]:
     """Read stamps back from their stored form."""
     stamps: dict[str, Stamp] = {}
-    for *parts, names in stored:
-        stamp = Stamp(*(str(part) for part in parts))
+    for at, device, by, reported, *rest, names in stored:
+        stamp = Stamp(str(at), str(device), str(by), str(reported), int(str(rest[0])) if rest else 0)
         for name in names:  # type: ignore[attr-defined]
             stamps[name] = stamp
     return stamps

@@ -63,6 +63,7 @@ class RecordSchema:
     filters: tuple[str, ...] = ()
     is_parent: bool = False  # other records refer to it
     one_required: tuple[str, ...] = ()  # a record must have at least one of these
+    one_required_when_new: tuple[str, ...] = ()  # so must a new one; edits of two people may leave it none
 
     def by_name(self) -> Mapping[str, Field]:
         """Return the fields by name."""
@@ -271,18 +272,21 @@ def clean_fields(schema: RecordSchema, sent: Mapping[str, object]) -> tuple[dict
     return values, faults
 
 
-def record_faults(schema: RecordSchema, values: Mapping[str, object]) -> Sequence[tuple[str, Fault]]:
+def record_faults(
+    schema: RecordSchema, values: Mapping[str, object], *, new: bool = False
+) -> Sequence[tuple[str, Fault]]:
     """Return the faults of the record as a whole: missing fields and pairs out of order."""
     faults = [
         (field.name, Fault("required", gettext_noop("a new record must have this")))
         for field in schema.fields
         if field.required and values.get(field.name) is None
     ]
-    if schema.one_required and all(values.get(name) is None for name in schema.one_required):
-        *others, last = schema.one_required
-        names = {"first": ", ".join(others), "last": last}
-        fault = Fault("required", gettext_noop("a new record must have %(first)s or %(last)s"), names)
-        faults.append((schema.one_required[0], fault))
+    for alternatives in (schema.one_required, schema.one_required_when_new if new else ()):
+        if alternatives and all(values.get(name) is None for name in alternatives):
+            *others, last = alternatives
+            names = {"first": ", ".join(others), "last": last}
+            fault = Fault("required", gettext_noop("a new record must have %(first)s or %(last)s"), names)
+            faults.append((alternatives[0], fault))
     for low, high in schema.ordered_pairs:
         a, b = values.get(low), values.get(high)
         if isinstance(a, int | float) and isinstance(b, int | float) and a > b:

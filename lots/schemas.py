@@ -3,6 +3,7 @@
 from lots.schema import Field, RecordSchema
 
 KINDS = ("green", "white", "yellow", "oolong", "black", "dark", "scented", "herbal")
+FORMS = ("rolled", "twisted", "needle", "flat", "broken", "compressed", "powder")
 
 LOT = RecordSchema(
     "lot",
@@ -20,6 +21,7 @@ LOT = RecordSchema(
         Field(name="harvest_season", kind="text", longest=60),
         Field(name="harvested_on", kind="date"),
         Field(name="pick_standard", kind="text"),
+        Field(name="form", kind="choice", choices=FORMS, about="of the finished leaf"),
         Field(name="oxidation_pct", kind="number", low=0, high=100),
         Field(name="roast", kind="choice", choices=("none", "light", "medium", "medium_dark", "dark")),
         Field(name="roast_fuel", kind="text", longest=60),

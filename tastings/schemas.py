@@ -84,7 +84,7 @@ INFUSION = RecordSchema(
         Field(name="number", kind="integer", required=True, low=0, high=99, about="0 is the rinse"),
         Field(name="steep_s", kind="number", required=True, low=0, high=86_400),
         Field(name="pour_s", kind="number", low=0, high=3600),
-        Field(name="kettle_c", kind="number", required=True, low=0, high=100),
+        Field(name="kettle_c", kind="number", low=0, high=100, about="null: not read"),
         Field(name="water_ml", kind="number", above=0, high=10_000),
         Field(name="rest_s", kind="number", low=0, high=604_800),
         Field(name="poured_at", kind="moment"),
@@ -100,10 +100,11 @@ NOTE = RecordSchema(
         Field(name="session", kind="reference", to="session", required=True, fixed=True),
         Field(name="infusion", kind="reference", to="infusion"),
         Field(name="moment", kind="choice", required=True, choices=MOMENTS),
-        Field(name="descriptor", kind="key", required=True, longest=60, pattern=KEY),
+        Field(name="descriptor", kind="key", longest=60, pattern=KEY, about="empty for a note of words alone"),
         Field(name="intensity", kind="number", low=0, high=10, decimals=1),
         Field(name="text", kind="text", longest=8000),
     ),
+    one_required_when_new=("descriptor", "text"),
     filters=("session", "infusion", "descriptor", "moment"),
 )
 

@@ -33,6 +33,12 @@ def _sent_change(schema: RecordSchema) -> Serializer:
         type=_constant(schema.type),
         id=s.UUIDField(),
         at=s.DateTimeField(help_text="when it was made, by the phone's clock"),
+        seq=s.IntegerField(
+            required=False,
+            min_value=1,
+            max_value=2**53,
+            help_text="rises with every change of the device: of two with one `at` the greater one is the later",
+        ),
         fields=fields(required=False, help_text="any of them; those left out stay as they are"),
         deleted=s.BooleanField(required=False, help_text="true for a deletion, which has no fields"),
     )
@@ -84,6 +90,15 @@ class SyncBodySerializer(s.Serializer[Any]):
     changes = SentChangesField(required=False, max_length=MAX_CHANGES)
 
 
+class LostFieldSerializer(s.Serializer[Any]):
+    """A field whose value did not win."""
+
+    field = s.CharField(help_text="`deleted` for a deletion, or an edit of a record that stays deleted")
+    value = s.JSONField(help_text="what stands")
+    at = s.DateTimeField(help_text="since when")
+    by = s.UUIDField(help_text="who set it")
+
+
 class VerdictSerializer(s.Serializer[Any]):
     """The outcome of one change."""
 
@@ -91,7 +106,8 @@ class VerdictSerializer(s.Serializer[Any]):
     id = s.CharField(allow_blank=True)
     verdict = s.ChoiceField(choices=["applied", "merged", "unchanged", "refused"])
     revision = s.IntegerField(allow_null=True)
-    problems = PROBLEM_ITEM(many=True)
+    problems = PROBLEM_ITEM(many=True, help_text="why it is refused; of an accepted change `parent_deleted` alone")
+    lost = LostFieldSerializer(many=True, required=False, help_text="left out when nothing lost")
 
 
 class SyncAnswerSerializer(s.Serializer[Any]):

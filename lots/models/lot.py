@@ -25,6 +25,7 @@ class Lot(Synced):
     harvest_season = models.CharField(max_length=60, blank=True)
     harvested_on = models.DateField(null=True)
     pick_standard = models.CharField(max_length=200, blank=True)
+    form = models.CharField(max_length=10, blank=True)
     oxidation_pct = models.FloatField(null=True)
     roast = models.CharField(max_length=12, blank=True)
     roast_fuel = models.CharField(max_length=60, blank=True)

@@ -161,6 +161,7 @@ class Phone:
             change["at"] = event["clock_at"] = self._next_time()
         else:
             change["at"] = _format_time(at)
+        change["seq"] = event["number"]
         encode_json(change)  # raises ValueError now rather than at the next sync
         self._store.append(event)
 

@@ -68,7 +68,7 @@ def accept_suggestions(
         if key not in existing
     ]
     verdicts = push_changes(member, device=device, changes=changes, now=now)
-    if problems := [problem for verdict in verdicts for problem in verdict.problems]:
+    if problems := [p for verdict in verdicts if verdict.verdict == "refused" for p in verdict.problems]:
         raise Invalid(problems=problems)
     created = {str(change.fields["descriptor"]): change.id for change in changes}
     return [record_for(member, "note", existing.get(key) or created[key]) for key in intensities]

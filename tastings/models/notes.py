@@ -13,14 +13,14 @@ from tastings.schemas import NOTE
 
 
 class Note(Synced):
-    """One descriptor noticed at one moment, with how strong it was if that was rated."""
+    """What was noticed at one moment: a descriptor, with how strong it was if that was rated, or words alone."""
 
     session = models.ForeignKey(Session, on_delete=models.PROTECT, related_name="notes", db_constraint=False)
     infusion = models.ForeignKey(
         Infusion, on_delete=models.PROTECT, related_name="notes", null=True, db_constraint=False
     )
     moment = models.CharField(max_length=12)
-    descriptor = models.ForeignKey(Descriptor, on_delete=models.PROTECT, related_name="+", db_index=False)
+    descriptor = models.ForeignKey(Descriptor, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
     intensity = models.DecimalField(max_digits=3, decimal_places=1, null=True)
     text = models.CharField(max_length=8000, blank=True)
 
@@ -35,4 +35,6 @@ class Note(Synced):
 
     def wire_value(self, field: Field) -> object:
         """Return one field as it travels: the descriptor by its key."""
-        return self.descriptor.key if field.name == "descriptor" else super().wire_value(field)
+        if field.name != "descriptor":
+            return super().wire_value(field)
+        return None if self.descriptor is None else self.descriptor.key

@@ -89,7 +89,7 @@ class Infusion(Synced):
     number = models.SmallIntegerField()
     steep_s = models.FloatField()
     pour_s = models.FloatField(null=True)
-    kettle_c = models.FloatField()
+    kettle_c = models.FloatField(null=True)
     water_ml = models.FloatField(null=True)
     rest_s = models.FloatField(null=True)
     poured_at = models.DateTimeField(null=True)

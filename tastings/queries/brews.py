@@ -1,7 +1,7 @@
 """A lot's sessions as the maths takes them. Private and blind sessions and removed records take no part."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from statistics import fmean
 from uuid import UUID
@@ -57,14 +57,16 @@ def _shared(sessions: QuerySet[Session]) -> QuerySet[Session]:
 
 
 def _build_brews(sessions: QuerySet[Session]) -> LotBrews:
-    shared = list(_shared(sessions))
+    shared = list(_shared(sessions).select_related("lot"))
     ids = [session.id for session in shared]
     pours: dict[UUID, list[Infusion]] = defaultdict(list)
     for infusion in Infusion.objects.filter(session_id__in=ids, removed=False).order_by("number"):
         pours[infusion.session_id].append(infusion)
     notes: dict[UUID, list[_NoteValues]] = defaultdict(list)
     rated: dict[str, int] = {}
-    rows = Note.objects.filter(session_id__in=ids, removed=False, infusion__isnull=False, moment__in=_CUP_MOMENTS)
+    rows = Note.objects.filter(
+        session_id__in=ids, removed=False, infusion__isnull=False, descriptor__isnull=False, moment__in=_CUP_MOMENTS
+    )
     for infusion_id, moment, key, position, is_rated_each_infusion, intensity in rows.values_list(
         "infusion_id",
         "moment",
@@ -81,7 +83,7 @@ def _build_brews(sessions: QuerySet[Session]) -> LotBrews:
     return LotBrews(brews, tuple(sorted(rated, key=lambda key: (rated[key], key))))
 
 
-def _brew(session: Session, infusions: Iterable[Infusion], notes: dict[UUID, list[_NoteValues]]) -> Brew:
+def _brew(session: Session, infusions: Sequence[Infusion], notes: dict[UUID, list[_NoteValues]]) -> Brew:
     return Brew(
         session=str(session.id),
         taster=str(session.taster_id),
@@ -96,11 +98,28 @@ def _brew(session: Session, infusions: Iterable[Infusion], notes: dict[UUID, lis
         ending=session.ending or None,
         more_low=session.more_low,
         more_high=session.more_high,
-        pours=tuple(_pour(infusion, notes.get(infusion.id, [])) for infusion in infusions),
+        pours=tuple(
+            _pour(infusion, notes.get(infusion.id, []), kettle_c=kettle_c)
+            for infusion, kettle_c in zip(infusions, _kettles_c(session, infusions), strict=True)
+        ),
     )
 
 
-def _pour(infusion: Infusion, notes: list[_NoteValues]) -> Pour:
+def _kettles_c(session: Session, infusions: Sequence[Infusion]) -> list[float]:
+    """Return the kettle's heat at each infusion, in order: where it was not read, the last reading of the session.
+
+    Before the first reading that counts; in a session without any, the heat of the even brew for the kind of tea.
+    """
+    read = [infusion.kettle_c for infusion in infusions if infusion.kettle_c is not None]
+    last_c = read[0] if read else even_brew_of(session.lot.kind if session.lot else "").kettle_c
+    found: list[float] = []
+    for infusion in infusions:
+        last_c = last_c if infusion.kettle_c is None else infusion.kettle_c
+        found.append(last_c)
+    return found
+
+
+def _pour(infusion: Infusion, notes: list[_NoteValues], *, kettle_c: float) -> Pour:
     ratings: dict[str, float] = {}
     for moment in _CUP_MOMENTS:
         at_moment: dict[str, list[float]] = defaultdict(list)
@@ -113,7 +132,7 @@ def _pour(infusion: Infusion, notes: list[_NoteValues]) -> Pour:
         number=infusion.number,
         steep_s=infusion.steep_s,
         pour_s=infusion.pour_s,
-        kettle_c=infusion.kettle_c,
+        kettle_c=kettle_c,
         water_ml=infusion.water_ml,
         rest_s=infusion.rest_s,
         ratings=ratings,

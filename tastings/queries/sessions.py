@@ -17,10 +17,10 @@ from teams.models import Member
 
 @dataclass(frozen=True, slots=True)
 class NotedWord:
-    """One word that was noted; ``intensity`` is None for one that was not rated. [points, 0 to 10]."""
+    """One note; ``key`` is None for words alone, ``intensity`` for what was not rated. [points, 0 to 10]."""
 
     moment: str
-    key: str
+    key: str | None
     intensity: float | None
     text: str
 
@@ -32,7 +32,7 @@ class PourContent:
     number: int
     steep_s: float
     pour_s: float | None = None
-    kettle_c: float
+    kettle_c: float | None = None
     remarks: str | None = None
     notes: tuple[NotedWord, ...] = ()
 
@@ -104,5 +104,6 @@ def _notes(session: Session) -> Mapping[UUID | None, list[NotedWord]]:
     rows = Note.objects.filter(session=session, removed=False).select_related("descriptor")
     for note in rows.order_by("descriptor__position", "descriptor__key", "id"):
         intensity = None if note.intensity is None else float(note.intensity)
-        notes[note.infusion_id].append(NotedWord(note.moment, note.descriptor.key, intensity, note.text or ""))
+        key = None if note.descriptor is None else note.descriptor.key
+        notes[note.infusion_id].append(NotedWord(note.moment, key, intensity, note.text or ""))
     return notes

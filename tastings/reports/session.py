@@ -83,7 +83,7 @@ def _pour(pour: PourContent, labels: Mapping[str, str]) -> PourRow:
         number=_("Rinse") if pour.number == 0 else str(pour.number),
         steep=duration(pour.steep_s),
         pour=duration(pour.pour_s) if pour.pour_s else "",
-        kettle=f"{number(pour.kettle_c)} °C",
+        kettle=_("not read") if pour.kettle_c is None else f"{number(pour.kettle_c)} °C",
         notes=_notes(pour.notes, labels),
         remarks=pour.remarks or "",
     )
@@ -92,7 +92,7 @@ def _pour(pour: PourContent, labels: Mapping[str, str]) -> PourRow:
 def _notes(notes: Sequence[NotedWord], labels: Mapping[str, str]) -> list[NoteRow]:
     return [
         NoteRow(
-            word=descriptor_label(note.key, labels),
+            word="" if note.key is None else descriptor_label(note.key, labels),
             moment=label(MOMENTS, note.moment),
             points="" if note.intensity is None else one_decimal(note.intensity),
             text=note.text,

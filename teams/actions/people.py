@@ -2,6 +2,7 @@
 
 import hashlib
 from datetime import datetime, timedelta
+from unicodedata import normalize
 from uuid import UUID
 
 from django.conf import settings
@@ -17,10 +18,10 @@ from teams.row_security import acting_for, teams_of_login
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
-    """Return a trimmed, non-empty name; raise Invalid naming the field."""
+    """Return a trimmed, non-empty name in Unicode's form NFC, in which names are compared; else raise Invalid."""
     if not isinstance(value, str):
         raise Invalid(problems=[Problem(field, "type", _("must be a text"))])
-    name = value.strip()
+    name = normalize("NFC", value.strip())
     if not name:
         raise Invalid(problems=[Problem(field, "required", _("must not be empty"))])
     if len(name) > longest:

@@ -4,6 +4,7 @@ import uuid
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import ClassVar
+from unicodedata import normalize
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
@@ -17,8 +18,8 @@ class UserManager(BaseUserManager["User"]):
     """Finds logins regardless of case, since phones like to capitalise the first letter."""
 
     def get_by_natural_key(self, username: str | None) -> "User":
-        """Return the login with this name."""
-        return self.get(username__iexact=username)
+        """Return the login with this name, in whichever form of Unicode it was typed."""
+        return self.get(username__iexact=normalize("NFC", username or ""))
 
 
 class User(AbstractBaseUser):

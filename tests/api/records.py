@@ -17,7 +17,7 @@ FULL = {
         "name": "Mist Ridge spring", "code": "MR-12", "kind": "oolong", "cultivar": "local", "country": "TW",
         "region": "Cloud County", "garden": "Upper terrace", "elevation_low_m": 900, "elevation_high_m": 1150.5,
         "harvest_year": 2026, "harvest_season": "spring", "harvested_on": "2026-02-28", "pick_standard": "two leaves",
-        "oxidation_pct": 35, "roast": "medium", "roast_fuel": "charcoal", "roasted_on": "2026-03-01",
+        "form": "rolled", "oxidation_pct": 35, "roast": "medium", "roast_fuel": "charcoal", "roasted_on": "2026-03-01",
         "producer": "Ridge family", "supplier": "Harbour agent", "status": "bought", "price_per_kg": 123.45,
         "currency": "EUR", "quantity_g": 2500, "arrived_on": "2026-03-03", "from_lot": "lot", "remarks": "two\nlines",
     },

@@ -253,6 +253,15 @@ def test_invalid_shop_name_is_refused(owner, name, code):
     assert Shop.objects.filter(team=owner.team).count() == 3
 
 
+def test_names_are_compared_in_one_form_of_unicode(owner):
+    composed, decomposed = "Caf\u00e9 Lane", "Cafe\u0301 Lane"
+    assert owner.client.post("/api/v1/shops/", {"name": composed}).status_code == 201
+
+    again = owner.client.post("/api/v1/shops/", {"name": decomposed})
+
+    assert [(one["field"], one["code"]) for one in again.json()["problems"]] == [("name", "taken")]
+
+
 def test_shop_name_may_be_that_of_another_team(owner, stranger):
     ShopFactory(team=stranger.team, name="Old Lane")
 

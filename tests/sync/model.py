@@ -1,6 +1,6 @@
 """What the contract says must become of edits, written a second time and as simply as can be.
 
-Of every field the edit with the greatest (moment, device) is current; a moment more than two minutes ahead of the
+Of every field the edit with the greatest (moment, device, number of the device's change) is current; a moment more than two minutes ahead of the
 server's clock counts as the moment at which the server first received it. A record is gone while its deletion is
 later than all else.
 """
@@ -17,13 +17,13 @@ class Expected:
     """One record: the winner of each field with its rank, and every value that the server ever took."""
 
     type: str
-    winners: dict[str, tuple[tuple[str, str, str, str], object]] = field(default_factory=dict)
+    winners: dict[str, tuple[tuple[str, str, str, int, str], object]] = field(default_factory=dict)
     taken: list[tuple[str, object]] = field(default_factory=list)
 
     @property
     def removed(self) -> bool:
         """Whether its deletion is the latest word."""
-        orders = {name: rank[:3] for name, (rank, _) in self.winners.items()}
+        orders = {name: rank[:4] for name, (rank, _) in self.winners.items()}
         deletion = orders.pop("deleted", None)
         return deletion is not None and all(order <= deletion for order in orders.values())
 
@@ -51,7 +51,7 @@ class Model:
             moment = f"{now:%Y-%m-%dT%H:%M:%S.%fZ}" if ahead else change["at"]
             record = self.records.setdefault(change["id"], Expected(change["type"]))
             for name, value in (change.get("fields") or {"deleted": True}).items():
-                rank = (moment, device, change["at"] if ahead else "", json.dumps(value))
+                rank = (moment, device, change["at"] if ahead else "", change["seq"], json.dumps(value))
                 record.taken.append((name, value))
                 if name not in record.winners or rank > record.winners[name][0]:
                     record.winners[name] = (rank, value)

@@ -13,6 +13,7 @@ from lots.schema import uuid_of
 from tastings.actions.push.blind import set_revealed_lots, without_known_lot
 from tastings.actions.push.change import Change, Verdict, VerdictName
 from tastings.actions.push.checks import find_problems
+from tastings.actions.push.explaining import deleted_parents, lost_fields
 from tastings.actions.push.numbers import change_to_refuse, infusions_with_taken_numbers
 from tastings.actions.push.repeats import stored_history
 from tastings.actions.push.state import PushState
@@ -78,7 +79,7 @@ class Applier:
             change = replace(change, fields={k: v for k, v in change.fields.items() if k not in known})
         user = self._state.member.user_id
         merged, outcome = pending.try_merge(change, device=self._device, by=user, now=self._now)
-        if problems := find_problems(change, pending, merged, state=self._state):
+        if problems := find_problems(change, pending, merged, state=self._state, now=self._now):
             self._results[i] = _Result("refused", problems)
             return
         if not pending.exists and (full := self._state.allowance.full_quota(change.type, change.id)) is not None:
@@ -152,10 +153,15 @@ class Applier:
         change, result = self._changes[i], self._results[i]
         pending = self._state.record_of(change)
         revision = pending.revision if pending.exists else None
+        if result.verdict == "refused":
+            return Verdict(
+                type=change.type, id=str(change.id), verdict="refused", revision=revision, problems=result.problems
+            )
         return Verdict(
             type=change.type,
             id=str(change.id),
             verdict=result.verdict,
             revision=revision,
-            problems=result.problems,
+            problems=deleted_parents(pending, self._state),
+            lost=lost_fields(without_known_lot(change, pending), pending),
         )

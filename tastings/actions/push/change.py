@@ -10,14 +10,24 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from lots.merge import DELETED, Stamp
-from lots.schema import InvalidValue, RecordSchema, clean_fields, clean_id, clean_stamp, clean_text, format_stamp
+from lots.schema import (
+    InvalidValue,
+    RecordSchema,
+    clean_fields,
+    clean_id,
+    clean_stamp,
+    clean_text,
+    format_stamp,
+    gettext_noop,
+)
 from lots.wording import field_problem
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
 
 VerdictName = Literal["applied", "merged", "unchanged", "refused"]
+_HIGHEST_SEQ = 2**53
 _CLOCK_LEEWAY = timedelta(minutes=2)
-_KEYS = frozenset(("type", "id", "at", "fields", "deleted"))
+_KEYS = frozenset(("type", "id", "at", "seq", "fields", "deleted"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,16 +59,19 @@ class Verdict:
     verdict: VerdictName
     revision: int | None = None
     problems: Sequence[Problem] = ()
+    lost: Sequence[Mapping[str, object]] = ()
+    """Fields whose value did not win: what stands, since when and by whom."""
 
     def as_json(self) -> dict[str, object]:
         """Return the wire form."""
-        return {
+        made: dict[str, object] = {
             "type": self.type,
             "id": self.id,
             "verdict": self.verdict,
             "revision": self.revision,
             "problems": [problem.as_json() for problem in self.problems],
         }
+        return made | {"lost": list(self.lost)} if self.lost else made
 
 
 def refused(change: Change, problems: Sequence[Problem]) -> Verdict:
@@ -83,9 +96,9 @@ def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change
         problems.append(field_problem("id", error.fault))
     stamp: Stamp | None = None
     try:
-        stamp = _read_stamp(sent.get("at"), device=device, by=by, now=now)
+        stamp = _read_stamp(sent.get("at"), sent.get("seq"), device=device, by=by, now=now)
     except InvalidValue as error:
-        problems.append(field_problem("at", error.fault))
+        problems.append(field_problem("seq" if error.fault.code == "seq" else "at", error.fault))
     fields, field_problems = _read_fields(sent, schema)
     problems += field_problems
     if problems or schema is None or record is None or stamp is None:
@@ -112,12 +125,16 @@ def _read_fields(sent: Mapping[str, object], schema: RecordSchema | None) -> tup
     return validate_fields(schema, fields)
 
 
-def _read_stamp(at: object, *, device: str, by: UUID, now: datetime) -> Stamp:
+def _read_stamp(at: object, seq: object, *, device: str, by: UUID, now: datetime) -> Stamp:
     """Return the stamp of a change; a moment in the future becomes the server's, with the device's beside it."""
     reported = clean_stamp(at)
+    if seq is None:
+        seq = 0
+    elif isinstance(seq, bool) or not isinstance(seq, int) or not 1 <= seq <= _HIGHEST_SEQ:
+        raise InvalidValue("seq", gettext_noop("must be a whole number from 1 that rises with each change of a device"))
     if reported > _latest_plausible(now):
-        return Stamp(format_stamp(now), device, str(by), reported)
-    return Stamp(reported, device, str(by))
+        return Stamp(format_stamp(now), device, str(by), reported, seq)
+    return Stamp(reported, device, str(by), seq=seq)
 
 
 @lru_cache(maxsize=8)

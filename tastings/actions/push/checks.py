@@ -1,6 +1,7 @@
 """Checks of a change beyond each field's own limits: references, fixed fields, who may change what."""
 
 from collections.abc import Iterator
+from datetime import datetime, timedelta
 
 from django.utils.translation import gettext as _
 
@@ -15,9 +16,13 @@ from teams.errors import Problem
 NEW = 0
 """As the expected revision: the record must not exist yet."""
 UNKNOWN_PARENT = "unknown_parent"
+LATEST_START = timedelta(days=2)
+"""So far ahead of the server's clock a session may begin: somewhere it is tomorrow, and clocks are wrong."""
 
 
-def find_problems(change: Change, pending: PendingRecord, merged: StampedRecord, *, state: PushState) -> list[Problem]:
+def find_problems(
+    change: Change, pending: PendingRecord, merged: StampedRecord, *, state: PushState, now: datetime
+) -> list[Problem]:
     """Return why the change must be refused, if it must; ``merged`` is what it would make of the record."""
     if change.id in state.built_in:
         return [Problem("id", "not_allowed", _("a built-in descriptor cannot be changed"))]
@@ -40,11 +45,13 @@ def find_problems(change: Change, pending: PendingRecord, merged: StampedRecord,
         *_fixed_fields(change, pending),
         *_references(change, pending, state),
         *_rules_of_type(change, pending, merged, state),
+        *_start(change, pending, now),
     ]
 
 
 def _whole_record(pending: PendingRecord, merged: StampedRecord) -> list[Problem]:
-    return [field_problem(name, fault) for name, fault in record_faults(pending.schema, merged.values)]
+    faults = record_faults(pending.schema, merged.values, new=not pending.exists)
+    return [field_problem(name, fault) for name, fault in faults]
 
 
 def _fixed_fields(change: Change, pending: PendingRecord) -> Iterator[Problem]:
@@ -84,6 +91,9 @@ def _rules_of_type(
     match change.type:
         case "session":
             yield from _session_rules(change, pending, merged, state)
+        case "lot":
+            if change.fields.get("from_lot") is not None and _is_circle(change, merged, state):
+                yield Problem("from_lot", "circle", _("leads back to this lot"))
         case "note":
             infusion = merged.values.get("infusion")
             parent = state.find("infusion", infusion) if infusion is not None else None
@@ -107,6 +117,27 @@ def _session_rules(
         taster = pending.row.server_values()["taster"]
         if change.fields["private"] != pending.values["private"] and taster != str(state.member.user_id):
             yield Problem("private", "not_allowed", _("only the taster may change this"))
+
+
+def _start(change: Change, pending: PendingRecord, now: datetime) -> Iterator[Problem]:
+    """Refuse a session that begins far in the future: a slip of the thumb, or a clock that is wrong by days."""
+    started_at = change.fields.get("started_at")
+    if started_at is None or started_at == pending.values.get("started_at"):
+        return
+    if datetime.fromisoformat(str(started_at)) > now + LATEST_START:
+        yield Problem("started_at", "future", _("lies more than two days ahead"))
+
+
+def _is_circle(lot: Change, merged: StampedRecord, state: PushState) -> bool:
+    """Whether following the samples from a lot leads back to it."""
+    seen = {lot.id}
+    sample = merged.values.get("from_lot")
+    while sample is not None:
+        if (next_id := uuid_of(str(sample))) in seen:
+            return True
+        seen.add(next_id)
+        sample = state.sample_of(next_id)
+    return False
 
 
 def _is_key_taken(change: Change, key: str, state: PushState) -> bool:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
-from lots.merge import LostValue, MergeOutcome, Stamp, StampedRecord, merge
+from lots.merge import LostValue, MergeOutcome, Stamp, StampedRecord, merge, same_json
 from lots.models import Synced
 from lots.schema import RecordSchema, format_stamp
 from tastings.actions.push.change import Change
@@ -55,7 +55,24 @@ class PendingRecord:
         """Merge the change into a copy of the current record; `accept` takes it over."""
         merged = self.current.copy()
         stamp = change.stamp or self._latest_stamp(device=device, by=by, now=now)
-        return merged, merge(merged, change.fields, stamp)
+        return merged, merge(merged, change.fields, self._numbered(stamp, change))
+
+    def _numbered(self, stamp: Stamp, change: Change) -> Stamp:
+        """Return the stamp with a number after those of the same device and moment, if the device gives none.
+
+        Of two values that a device sent for one moment the later one wins. One that lost before is left out of the
+        change already, so that sending it again does not bring it back.
+        """
+        if stamp.seq:
+            return stamp
+        ties = [
+            before.seq
+            for name, value in change.fields.items()
+            if (before := self.current.stamps.get(name)) is not None
+            and before.order[:3] == stamp.order[:3]
+            and not same_json(self.values.get(name), value)
+        ]
+        return stamp._replace(seq=max(ties) + 1) if ties else stamp
 
     def accept(self, merged: StampedRecord, outcome: MergeOutcome) -> None:
         """Take over what `try_merge` returned."""

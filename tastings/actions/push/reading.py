@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar, cast
 from uuid import UUID
 
+from django.db import connection
 from django.db.models import Case, Q, QuerySet, Value, When
 
 from lots.models import Lot, Synced
@@ -24,6 +25,13 @@ _Row = TypeVar("_Row", bound=Synced)
 _DESCRIPTOR_COLUMNS = ("key", "removed", "merged_into__key", "merged_into__removed")
 """Of descriptors that notes name: each push names a dozen, and their rows are wide."""
 
+_CHAINS = """
+    WITH RECURSIVE chain (id, from_lot_id) AS (
+        SELECT id, from_lot_id FROM lots_lot WHERE id = ANY(%s) AND team_id = %s
+        UNION SELECT lot.id, lot.from_lot_id FROM lots_lot AS lot JOIN chain ON lot.id = chain.from_lot_id
+    ) SELECT id, from_lot_id FROM chain
+"""
+
 
 @dataclass(slots=True)
 class _Names:
@@ -33,6 +41,7 @@ class _Names:
     keys: set[str] = field(default_factory=set)
     shops: set[UUID] = field(default_factory=set)
     cups: set[UUID] = field(default_factory=set)
+    samples: set[UUID] = field(default_factory=set)
 
 
 def read_state(member: Member, changes: Sequence[Change], *, for_whole_team: bool) -> PushState:
@@ -57,6 +66,8 @@ def _names_in(changes: Sequence[Change]) -> _Names:
             elif schema_field.to == "flight_cup":
                 names.cups.add(uuid_of(str(value)))
             elif schema_field.to is not None:
+                if schema_field.name == "from_lot":
+                    names.samples.add(uuid_of(str(value)))
                 names.records[schema_field.to].add(uuid_of(str(value)))
     return names
 
@@ -73,7 +84,7 @@ class _Reader:
         ids = names.records
         # children before parents, so that the parents of stored records are read too
         notes = self._children(Note, ids["note"])
-        keys = names.keys | {note.descriptor.key for note in notes}
+        keys = names.keys | {note.descriptor.key for note in notes if note.descriptor is not None}
         ids["session"] |= {note.session_id for note in notes}
         infusions = self._children(Infusion, ids["infusion"])
         ids["session"] |= {infusion.session_id for infusion in infusions}
@@ -103,6 +114,7 @@ class _Reader:
             descriptors=self._descriptors(keys),
             allowance=RecordAllowance(self._member),
             shops=shops,
+            samples=self._samples(names.samples),
             cups=cups,
         )
 
@@ -110,6 +122,14 @@ class _Reader:
         if not ids:
             return set()
         return set(Shop.objects.filter(team_id=self._member.team_id, id__in=ids).values_list("id", flat=True))
+
+    def _samples(self, lots: set[UUID]) -> Mapping[UUID, UUID | None]:
+        """Follow the lots to the samples they were bought from."""
+        if not lots:
+            return {}
+        with connection.cursor() as cursor:
+            cursor.execute(_CHAINS, [list(lots), self._member.team_id])
+            return dict(cursor.fetchall())
 
     def _cups(self, ids: set[UUID]) -> Mapping[UUID, FlightCup]:
         if not ids:

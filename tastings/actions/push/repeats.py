@@ -11,9 +11,11 @@ from tastings.actions.push.state import PushState
 
 
 def fields_received_before(state: PushState, changes: Sequence[Change]) -> Mapping[int, set[str]]:
-    """Return, by the change's index, fields whose value came before from a clock ahead of ours and has lost since.
+    """Return, by the change's index, fields whose value came before and has lost since, where it might win now.
 
-    Such an edit has the server's moment as its stamp. Received again it would get a later stamp and win; so it would
+    So might one that has no number among its device's changes, against a value of the same moment. And one from a clock
+    ahead of ours:
+    it has the server's moment as its stamp. Received again it would get a later stamp and win; so it would
     after the server's clock has reached the reported moment, when the edit looks like any other.
     """
     named: dict[UUID, list[tuple[int, str]]] = {}
@@ -24,10 +26,12 @@ def fields_received_before(state: PushState, changes: Sequence[Change]) -> Mappi
                 named.setdefault(row, []).append((i, name))
     received: dict[int, set[str]] = {}
     if named:
-        from_clock_ahead = FieldHistory.objects.filter(id__in=id_array(named)).exclude(claimed_at="")
-        for row in from_clock_ahead.values_list("id", flat=True):
+        lost = FieldHistory.objects.filter(id__in=id_array(named)).values_list("id", "claimed_at")
+        for row, claimed_at in lost:
             for i, name in named[row]:
-                received.setdefault(i, set()).add(name)
+                stamp = changes[i].stamp
+                if claimed_at or (stamp is not None and not stamp.seq):
+                    received.setdefault(i, set()).add(name)
     return received
 
 

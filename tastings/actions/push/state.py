@@ -31,6 +31,8 @@ class PushState:
     allowance: RecordAllowance
     shops: set[UUID] = field(default_factory=set)
     """Named shops of the team."""
+    samples: Mapping[UUID, UUID | None] = field(default_factory=dict)
+    """By stored lot the sample it was bought from, of the lots that changes name and all that follow from them."""
     cups: Mapping[UUID, FlightCup] = field(default_factory=dict)
     """Named cups of flights, by id: the member's own."""
 
@@ -50,6 +52,14 @@ class PushState:
         """Whether a record of another type has the change's id: ids are one space."""
         others = (records.get(change.id) for name, records in self.records.items() if name != change.type)
         return any(other is not None and other.exists for other in others)
+
+    def sample_of(self, lot: UUID) -> UUID | None:
+        """Return the sample that a lot was bought from, as this push leaves it."""
+        pending = self.records["lot"].get(lot)
+        if pending is None or not pending.exists:
+            return self.samples.get(lot)
+        sample = pending.values.get("from_lot")
+        return None if sample is None else uuid_of(str(sample))
 
     def session_of(self, pending: PendingRecord) -> PendingRecord:
         """Return the session of an infusion or note."""

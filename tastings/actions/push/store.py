@@ -55,7 +55,9 @@ def _row(pending: PendingRecord, *, state: PushState, now: datetime) -> dict[str
     }
     for field in pending.schema.fields:
         value = pending.values.get(field.name)
-        row[column_name(field)] = state.descriptor_id(value) if field.kind == "key" else column_value(field, value)
+        row[column_name(field)] = (
+            state.descriptor_id(value) if field.kind == "key" and value is not None else column_value(field, value)
+        )
     match pending.schema.type:
         case "session":
             was_shared = isinstance(stored, Session) and stored.shared_once

@@ -60,7 +60,9 @@ def synced_columns(model: type[Synced], *, without: Collection[str] = ()) -> tup
     for field in model.schema.fields:
         if field.kind == "key":
             columns.append(Column(field=field, read=f"{field.name}__key", stored_in=None))
-            columns.append(_column(Field(name=f"{field.name}_id", kind="reference", to="descriptor", required=True)))
+            columns.append(
+                _column(Field(name=f"{field.name}_id", kind="reference", to="descriptor", required=field.required))
+            )
         else:
             columns.append(_column(field, stored_in=column_name(field)))
     listed = {column.stored_in for column in columns}

@@ -27,7 +27,7 @@ GLOSSARY: Mapping[str, str] = {
     "created_at": "when the server first stored it",
     "updated_at": "when the server last stored it",
     "stamps": "which edit set each field: lists of moment, device, user, what a clock ahead of the server's claimed,"
-    " and the names of the fields",
+    " where it is known its place among the device's changes, and the names of the fields",
     "remarks": "anything else, in words",
     "name": "what it is called",
     # lots
@@ -42,6 +42,7 @@ GLOSSARY: Mapping[str, str] = {
     "harvest_season": "season or flush, in the team's words",
     "harvested_on": "day of the harvest",
     "pick_standard": "which leaves and buds were picked",
+    "form": "shape of the finished leaf",
     "oxidation_pct": "how far the leaf was oxidised",
     "roast": "how heavily it was roasted; in settings and readiness 0 to 10",
     "roast_fuel": "what it was roasted over",
@@ -81,7 +82,7 @@ GLOSSARY: Mapping[str, str] = {
     "number": "1, 2, … in the order of pouring; 0 is the rinse",
     "steep_s": "from filled to first pour",
     "pour_s": "how long the vessel took to empty",
-    "kettle_c": "water in the kettle",
+    "kettle_c": "water in the kettle; null: not read",
     "water_ml": "water poured on",
     "rest_s": "from the end of the pour to the next filling",
     "poured_at": "when it was poured",
@@ -89,7 +90,7 @@ GLOSSARY: Mapping[str, str] = {
     # notes, descriptors
     "infusion": "the infusion; null for what belongs to the whole session",
     "moment": "of what, or when, it was noticed",
-    "descriptor": "the descriptor's key",
+    "descriptor": "the descriptor's key; null: a note of words alone",
     "descriptor_id": "the descriptor's id, since a key may have been used again",
     "intensity": "how strong, 0 to 10 in steps of 0.1; null: there, not rated",
     "text": "the taster's own words",

@@ -124,6 +124,8 @@ def _check_reference(
 
 
 def _check_record(table: ExportTable, values: Mapping[str, object], *, number: int) -> None:
+    if values.get("descriptor") is not None and values.get("descriptor_id") is None:
+        raise ArchiveError("must not be null", file=table.file, line=number, field="descriptor_id")
     schema = table.model.schema  # type: ignore[attr-defined]  # of records that travel
     fields = {one.name: values[one.name] for one in schema.fields}
     for name, error in record_faults(schema, fields):

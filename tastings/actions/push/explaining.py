@@ -1,0 +1,48 @@
+"""What a verdict tells beyond its name: which fields did not win, and which parent is deleted."""
+
+from collections.abc import Mapping, Sequence
+
+from django.utils.translation import gettext as _
+
+from lots.merge import DELETED, same_json
+from lots.schema import uuid_of
+from tastings.actions.push.change import Change
+from tastings.actions.push.pending import PendingRecord
+from tastings.actions.push.state import PushState
+from teams.errors import Problem
+
+
+def lost_fields(change: Change, pending: PendingRecord) -> Sequence[Mapping[str, object]]:
+    """Return the fields of the change whose value does not stand: what does, since when, and who set it."""
+    record = pending.current
+    found = []
+    for name, value in change.fields.items():
+        stamp = record.stamps.get(name)
+        if name != DELETED and stamp is not None and not same_json(record.values.get(name), value):
+            stands = record.values.get(name)
+            found.append({"field": name, "value": stands, "at": stamp.at, "by": stamp.by})
+    if change.deletes != record.removed:
+        others = [stamp for name, stamp in record.stamps.items() if (name == DELETED) == record.removed]
+        latest = max(others, key=lambda stamp: stamp.order)
+        found.append({"field": DELETED, "value": record.removed, "at": latest.at, "by": latest.by})
+    return found
+
+
+def deleted_parents(pending: PendingRecord, state: PushState) -> Sequence[Problem]:
+    """Return the references to records that are deleted.
+
+    The change stands: the record is stored, pulled and in the history, and is shown again once its parent is brought
+    back by a later edit. Bringing the parent back here would undo what somebody meant to do.
+    """
+    if pending.current.removed:
+        return []
+    found = []
+    for field in pending.schema.fields:
+        value = pending.values.get(field.name)
+        if field.to not in state.records or value is None:
+            continue
+        parent = state.records[field.to].get(uuid_of(str(value)))
+        if parent is not None and parent.exists and parent.current.removed:
+            detail = _("the %(type)s is deleted: this is stored, and shown once it is brought back")
+            found.append(Problem(field.name, "parent_deleted", detail % {"type": field.to}))
+    return found

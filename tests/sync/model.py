@@ -1,8 +1,8 @@
 """What the contract says must become of edits, written a second time and as simply as can be.
 
-Of every field the edit with the greatest (moment, device, number of the device's change) is current; a moment more than two minutes ahead of the
-server's clock counts as the moment at which the server first received it. A record is gone while its deletion is
-later than all else.
+Of every field the edit with the greatest (moment, device, number of the device's change) is current; a moment more
+than two minutes ahead of the server's clock counts as the moment at which the server first received it. A record is
+gone while its deletion is later than all else.
 """
 
 import json

@@ -18,7 +18,7 @@ OF_TEAM = """
 
 
 class Migration(migrations.Migration):
-    dependencies = [("tastings", "0020_pots_checked")]
+    dependencies = [("tastings", "0021_waiting_pots")]
 
     operations = [
         migrations.AlterField("infusion", "kettle_c", models.FloatField(null=True)),

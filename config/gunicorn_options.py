@@ -7,12 +7,12 @@ from typing import Any
 from gunicorn import glogging  # type: ignore[import-untyped]  # it has no types
 
 from config.logs import formatter
+from config.web.connections import KEEP_ALIVE_S
 
 worker_class = "config.web.connections.Worker"
 worker_connections = 4000
 """Of one process; live events are among them."""
-keepalive = 75
-"""How long a connection stays open between requests: a person's next tap needs no new one. [s]"""
+keepalive = KEEP_ALIVE_S
 preload_app = True  # loaded once, then forked: half the time until it serves, and less memory
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)
 graceful_timeout = 25

@@ -13,6 +13,8 @@ from gunicorn.workers import gasgi  # type: ignore[import-untyped]
 
 HEAD_S = 20.0
 """Time for the head of a connection's first request; those that follow have the time of keep-alive. [s]"""
+KEEP_ALIVE_S = 75
+"""How long a connection stays open between requests: a person's next tap needs no new one. [s]"""
 LINGER_S = 10.0
 """Time for the reader of the last bytes when a connection is closed. [s]"""
 OTHER_FILES = 800

@@ -8,7 +8,6 @@ import pytest
 from gunicorn.config import Config  # type: ignore[import-untyped]
 from gunicorn.glogging import Logger  # type: ignore[import-untyped]
 
-from config import gunicorn_options
 from config.web import connections
 from config.web.connections import Connection, Worker
 
@@ -23,7 +22,7 @@ async def hello(scope, receive, send):
 async def served(*, most=100):
     """Serve with connections of ours, without the processes around them; yield worker and port."""
     settings = Config()
-    settings.set("keepalive", gunicorn_options.keepalive)
+    settings.set("keepalive", connections.KEEP_ALIVE_S)
     settings.set("worker_connections", most)
     worker = Worker(0, 0, [], None, 30, settings, Logger(settings))
     worker.loop, worker.asgi = asyncio.get_running_loop(), hello
@@ -106,7 +105,7 @@ def test_connection_stays_open_for_the_next_request(monkeypatch):
             return first, second
 
     assert asyncio.run(scene()) == (b"hello", b"hello")
-    assert gunicorn_options.keepalive >= 60
+    assert connections.KEEP_ALIVE_S >= 60
 
 
 def test_newcomer_is_served_when_idle_connections_fill_the_process():

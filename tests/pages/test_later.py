@@ -105,7 +105,7 @@ def test_pages_are_counted_with_the_requests_of_the_login(taster, buyer, browser
 
 @pytest.mark.parametrize(
     ("number", "address"),
-    enumerate(["/sign-in/", "/shared/none/", "/problems/invalid", "/api/v1/me", "/nowhere"], start=1),
+    [(1, "/sign-in/"), (2, "/shared/none/"), (3, "/problems/invalid"), (4, "/api/v1/me"), (5, "/nowhere")],
 )
 def test_who_is_not_signed_in_is_counted_by_address(db, settings, number, address):
     settings.API_REQUESTS_PER_MINUTE = 2

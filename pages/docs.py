@@ -56,7 +56,7 @@ def document(*, language: str, form: str) -> bytes:
     """Return the OpenAPI document in a language, as ``json`` or ``yaml``."""
     with _making:  # who asks meanwhile waits for the one that is being made
         if (language, form) not in _documents:
-            renderer = OpenApiJsonRenderer() if form == "json" else OpenApiYamlRenderer()
+            renderer = JSONRenderer() if form == "json" else OpenApiYamlRenderer()  # JSON without indents: a third
             with override(language):
                 schema = SchemaGenerator().get_schema(request=None, public=True)  # type: ignore[no-untyped-call]
                 _documents[language, form] = renderer.render(schema)

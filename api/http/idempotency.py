@@ -25,7 +25,7 @@ from teams.errors import Refused
 
 HEADER = "Idempotency-Key"
 MAX_KEY_LENGTH = 255
-MAX_STORED_BYTES = 256 * 1024
+MAX_STORED_BYTES = 64 * 1024
 METHODS = ("POST", "PATCH")
 _ROOT = "/api/v1/"
 _WITHOUT = ("auth", "invitations", "me", "shares", "sync", "team")

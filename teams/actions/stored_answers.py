@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 RETENTION = timedelta(days=1)
+MAX_PER_MEMBER = 1000
+"""So many answers are stored of one member; the oldest make room."""
 LOST_AFTER = timedelta(minutes=2)
 """After so long without an answer the process that was carrying the request out counts as ended."""
 
@@ -63,6 +65,8 @@ def reserve_key(member: Member, *, key: str, request: str, now: datetime) -> Sto
         if stored.status is None:
             raise KeyInUse from None
         return stored
+    newest = StoredAnswer.objects.filter(member=member).order_by("-created_at")
+    StoredAnswer.objects.filter(id__in=newest.values("id")[MAX_PER_MEMBER : 2 * MAX_PER_MEMBER]).delete()
     return new
 
 

@@ -6,6 +6,7 @@ from uuid import uuid4
 import pytest
 from django.utils import timezone
 
+from teams.actions import stored_answers
 from teams.actions.clean_up import delete_expired
 from teams.actions.stored_answers import LOST_AFTER, RETENTION, reserve_key
 from teams.models import Shop, StoredAnswer
@@ -90,6 +91,16 @@ def test_answers_are_stored_for_a_day(owner):
     assert StoredAnswer.objects.count() == 1
     delete_expired(now=now + RETENTION + timedelta(minutes=1))
     assert StoredAnswer.objects.count() == 0
+
+
+def test_answers_of_one_member_are_bounded_and_the_oldest_go_first(owner, stranger, monkeypatch):
+    monkeypatch.setattr(stored_answers, "MAX_PER_MEMBER", 2)
+    post_shop(stranger, "a")
+    for key in "abc":
+        post_shop(owner, key, name=f"Harbour {key}")
+
+    assert sorted(StoredAnswer.objects.filter(member=owner.member).values_list("key", flat=True)) == ["b", "c"]
+    assert StoredAnswer.objects.filter(member=stranger.member).count() == 1
 
 
 def test_key_that_is_older_than_a_day_is_free_before_it_is_cleaned_up(owner):

@@ -5,7 +5,7 @@ from drf_spectacular.utils import OpenApiExample
 from lots.schema import RecordSchema
 
 _ID = "0198c0de-0000-7000-8000-00000000000{}"
-_LOT, _SESSION, _INFUSION, _NOTE, _WORD, _DEVICE = (_ID.format(n) for n in range(1, 7))
+_LOT, _SESSION, _INFUSION, _NOTE, _WORD, _DEVICE, _POT = (_ID.format(n) for n in range(1, 8))
 NEW_RECORDS: dict[str, dict[str, object]] = {
     "lot": {
         "id": _LOT, "name": "Mist Ridge spring", "kind": "oolong", "status": "sample", "harvest_year": 2026,
@@ -20,6 +20,7 @@ NEW_RECORDS: dict[str, dict[str, object]] = {
         "id": _NOTE, "session": _SESSION, "infusion": _INFUSION, "moment": "mouth", "descriptor": "strength",
         "intensity": 6.5,
     },
+    "pot": {"id": _POT, "name": "Small white bowl", "vessel_ml": 110, "vessel_material": "porcelain", "leaf_g": 5},
     "descriptor": {"id": _WORD, "key": "wet_slate", "label": "wet slate", "family": "mineral"},
 }  # fmt: skip
 """By record type: the body of a new one."""

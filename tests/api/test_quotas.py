@@ -122,7 +122,7 @@ def test_nightly_job_corrects_the_counts(taster):
 
 
 @pytest.mark.parametrize(
-    ("chosen", "sent", "said"),
+    ("chosen", "sent", "detail"),
     [
         ({"photos": (100, 1)}, 2, "your own limit is reached: photos, 1"),
         ({"photos": (1, 100)}, 2, "the team's limit is reached: photos, 1"),
@@ -132,7 +132,7 @@ def test_nightly_job_corrects_the_counts(taster):
         ({"uploads": (2, 100)}, 3, "the team's limit is reached: photos on their way, 2"),
     ],
 )
-def test_photo_beyond_a_quota_is_refused_and_leaves_nothing(quotas, taster, chosen, sent, said):
+def test_photo_beyond_a_quota_is_refused_and_leaves_nothing(quotas, taster, chosen, sent, detail):
     quotas(**chosen)
     lot = str(LotFactory(team=taster.team, by=taster.user).id)
     bodies = [announced(b"picture %d" % n, lot=lot) for n in range(sent)]  # of 9 bytes each
@@ -141,7 +141,7 @@ def test_photo_beyond_a_quota_is_refused_and_leaves_nothing(quotas, taster, chos
 
     assert [answer.status_code for answer in answers] == [201] * (sent - 1) + [507]
     assert refusal(answers[-1]) == (507, "quota-full", {("", "quota")})
-    assert answers[-1].json()["detail"].startswith(said)
+    assert answers[-1].json()["detail"].startswith(detail)
     assert again.status_code == 200  # what was announced before stays announced
     assert Photo.objects.count() == sent - 1
 
@@ -180,11 +180,11 @@ def test_streams_beyond_the_quota_are_answered_429(quotas, settings):
         return refused, for_the_team, seen
 
     refused, for_the_team, seen = asyncio.run(scene())
-    for stream, said in ((refused, "your own limit is reached"), (for_the_team, "the team's limit is reached")):
+    for stream, detail in ((refused, "your own limit is reached"), (for_the_team, "the team's limit is reached")):
         start = stream.sent[0]
         assert (start["status"], dict(start["headers"])[b"retry-after"]) == (429, b"60")
         assert "/problems/quota-full" in stream.text
-        assert said in stream.text
+        assert detail in stream.text
     assert seen == {viewer.user.id: 2, other.user.id: 1}
     assert open_streams(team.id) == {}
 

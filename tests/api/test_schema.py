@@ -253,7 +253,7 @@ def test_record_is_as_documented(taster, document, type_name):
 
 
 def test_schema_errors_are_found(document):
-    assert schema_errors(document, "Shop", {"id": 5, "name": "x"}) == ["5 is not of type 'string'"]
+    assert schema_errors(document, "Shop", {"id": 5, "name": "x", "usual_pot": None}) == ["5 is not of type 'string'"]
     assert schema_errors(document, "LotPage", {"results": [{}], "next": None}) != []
 
 

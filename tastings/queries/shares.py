@@ -125,10 +125,10 @@ def shares_to(member: Member, lot: UUID, *, now: datetime) -> tuple[list[Share],
     may_share(member)
     rows = vouched_shares(member.team_id).filter(lot_id=lot).order_by("-created_at", "id")
     holds = Q(revoked_at=None, expires_at__gt=now)
-    unrevoked = rows.filter(holds)
+    valid = rows.filter(holds)
     return (
-        list(unrevoked.filter(_vouched())),
-        list(unrevoked.filter(~_vouched())),
+        list(valid.filter(_vouched())),
+        list(valid.filter(~_vouched())),
         list(rows.exclude(holds)[:MOST_ENDED]),
     )
 

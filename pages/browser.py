@@ -17,7 +17,7 @@ from api.http.problems import problem_response
 from tastings.errors import WrongState
 from teams.errors import NotAllowed, NotFound
 from teams.queries.people import memberships_of
-from teams.row_security import act_for
+from teams.row_security import act_for, limit_changes_to
 
 if TYPE_CHECKING:
     from teams.models import Member
@@ -72,4 +72,5 @@ def memberships_in(request: HttpRequest) -> list[Member]:
         raise NotAuthenticated
     memberships = memberships_of(request.user)
     act_for(member.team_id for member in memberships)  # until the request ends
+    limit_changes_to(next((member.limited_to for member in memberships if not member.decides), None))
     return memberships

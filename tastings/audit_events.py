@@ -8,6 +8,9 @@ class TastingEvent(StrEnum):
 
     REVEAL = "reveal"
     DECISION = "decision"
+    POURERS_CHANGE = "pourers_change"
+    CORRECTION = "correction"
+    WORDS_MERGED = "words_merged"
     EXPORT = "export"
     SHARE = "share"
     SHARE_KEPT = "share_kept"

@@ -2,7 +2,8 @@
 
 Queries filter by team themselves. Should one forget to, policies on every table that holds a team's rows
 (``tastings/migrations/0011_walls.py``) leave out the rows of other teams than those that the present transaction acts
-for. Acting for no team means no rows, and a row of another team can be neither created nor changed.
+for. Acting for no team means no rows, and a row of another team can be neither created nor changed. In the requests of
+tasters and viewers the policies of ``tastings/migrations/0019_own_rows.py`` limit writing to the member's own rows.
 
 Who calls must be known before the team is. A few functions of the database's owner look that up; they return ids only.
 Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: the web server need not know them.
@@ -36,16 +37,21 @@ def act_for(teams: Iterable[UUID]) -> None:
     _database().teams = ",".join(sorted(str(UUID(str(team))) for team in set(teams)))
 
 
+def limit_changes_to(member: UUID | None) -> None:
+    """Write this member's rows only, from now on, on this thread's connection; None: all rows of the teams."""
+    _database().limited_to = "" if member is None else str(member)
+
+
 @contextmanager
 def acting_for(*teams: UUID | None) -> Iterator[None]:
     """Act for these teams only within the block; None stands for no team."""
     database = _database()
-    before = database.teams
+    before = database.teams, database.limited_to
     act_for(team for team in teams if team is not None)
     try:
         yield
     finally:
-        database.teams = before
+        database.teams, database.limited_to = before
 
 
 @contextmanager

@@ -18,7 +18,7 @@ from teams.actions.login_throttle import Caller, network_key
 from teams.actions.people import record_use, token_digest
 from teams.errors import NotAllowed
 from teams.queries.people import known_device, token_by_digest
-from teams.row_security import act_for
+from teams.row_security import act_for, limit_changes_to
 
 if TYPE_CHECKING:
     from teams.models import DeviceToken, Member, User
@@ -63,6 +63,7 @@ class BearerAuthentication(BaseAuthentication):
         if found is None:
             raise AuthenticationFailed(_("this token is not valid or has ended"))
         act_for([found.member.team_id])  # until the request ends
+        limit_changes_to(found.member.limited_to)
         record_use(found, now=now)
         return found.member.user, found
 

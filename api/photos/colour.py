@@ -18,7 +18,7 @@ from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.photos.photos import PhotoSerializer
 from lots.schema import Field
 from tastings.actions.photo_colour import measure_colour
-from tastings.actions.photos import require_writer
+from tastings.actions.photo_permissions import check_may_change_photo
 from tastings.maths.colour.measured import Box, Regions
 from tastings.queries.photos import get_photo
 
@@ -73,8 +73,7 @@ class PhotoColour(APIView):
     def post(self, request: Request, photo_id: str) -> Response:
         """Tell it from a region of liquor and one of something white; it is kept with the photo."""
         member, photo = member_of(request), id_from_path(photo_id)
-        get_photo(member, photo)
-        require_writer(member)
+        check_may_change_photo(member, photo)
         regions = Regions(**validated_body(request, NewLiquorColourSerializer))
         measure_colour(member, photo=photo, regions=regions, now=timezone.now())
         return Response(PhotoSerializer(get_photo(member, photo)).data)

@@ -158,7 +158,7 @@ def _refusal(verdict: Verdict) -> Exception:
     codes = {problem.code for problem in verdict.problems}
     if "changed" in codes:
         return PreconditionFailed()
-    if "not_allowed" in codes:
+    if codes & {"not_allowed", "not_yours"}:
         return NotAllowed(verdict.problems[0].detail, problems=verdict.problems)
     if "quota" in codes:
         return QuotaFull(verdict.problems[0])

@@ -10,9 +10,11 @@ from django.utils.translation import gettext as _
 
 from lots.merge import DELETED
 from tastings.actions.push import Change, push_changes
+from tastings.audit_events import TastingEvent
 from tastings.models import Descriptor, Note
 from tastings.queries.records import record_for
 from tastings.schemas import DESCRIPTOR
+from teams.actions.audit import record_event
 from teams.errors import Invalid, NotAllowed, Problem
 from teams.models import Member, Team
 
@@ -78,6 +80,8 @@ def merge_descriptor(member: Member, *, descriptor: UUID, into: str, device: UUI
         type="descriptor", id=target.id, fields={"synonyms": _merged_synonyms(target, merged)}, stamp=None
     )
     _push(member, device=device, now=now, changes=[deletion] if target.is_built_in else [deletion, more_synonyms])
+    about = {"descriptor": str(merged.id), "into": str(target.id)}
+    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.WORDS_MERGED, about=about, now=now)
     own = Descriptor.objects.filter(team_id=member.team_id)
     own.filter(Q(id=merged.id) | Q(merged_into=merged)).update(merged_into=target)
     own.filter(id=target.id).update(merged_into=None)

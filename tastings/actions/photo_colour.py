@@ -9,7 +9,7 @@ from django.db import transaction
 
 from lots.schema import format_utc_short
 from tastings.actions.image_processing import pixels_of
-from tastings.actions.photos import require_writer
+from tastings.actions.photo_permissions import check_may_change_photo, record_photo_correction
 from tastings.errors import PhotoNotReady
 from tastings.figures import to_stored
 from tastings.maths.arrays import PixelArray
@@ -17,7 +17,7 @@ from tastings.maths.colour.liquor import Lab, LiquorColour, RegionColour, liquor
 from tastings.maths.colour.measured import COLOUR_METHOD, Box, MeasuredColour, Regions
 from tastings.maths.colour.terms import liquor_terms
 from tastings.models import Photo
-from tastings.queries.photos import get_photo, photo_file
+from tastings.queries.photos import photo_file
 from teams.errors import NotFound
 from teams.models import Member
 
@@ -28,10 +28,9 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
     Raises
     ------
     NotFound, NotAllowed, PhotoNotReady
-        No such photo, a role that only reads, a photo that is not stored yet.
+        No such photo, one that the member may not change, one that is not stored yet.
     """
-    row = get_photo(member, photo)
-    require_writer(member)
+    row = check_may_change_photo(member, photo)
     if row.state != Photo.State.STORED:
         raise PhotoNotReady
     try:
@@ -62,6 +61,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
         rows = Photo.objects.filter(id=photo, state=Photo.State.STORED, removed_at=None)
         if not rows.update(colour=to_stored(measured, decimals=None)):
             raise NotFound
+        record_photo_correction(member, row, fields=["colour"], now=now)
 
 
 def _crop(pixels: PixelArray, box: Box) -> PixelArray:

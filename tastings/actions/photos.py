@@ -11,6 +11,12 @@ from django.utils.translation import gettext as _
 from lots.schema import clean_fields, record_faults
 from lots.wording import field_problem
 from tastings.actions.quotas import check_photo_quotas
+from tastings.actions.photo_permissions import (
+    check_may_change_photo,
+    check_may_photograph,
+    record_photo_correction,
+    require_writer,
+)
 from tastings.errors import PhotoNotReady, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
@@ -22,12 +28,6 @@ from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member, Team
 
 
-def require_writer(member: Member) -> None:
-    """Raise NotAllowed for a member who only reads."""
-    if not member.may_write:
-        raise NotAllowed(_("your role only reads"))
-
-
 def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], now: datetime) -> bool:
     """Make a photo under the id its client made, to be sent piece by piece; return whether it is new.
 
@@ -36,6 +36,8 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
 
     Raises
     ------
+    NotAllowed
+        The member only reads, or the session is another taster's.
     Invalid
         A field does not hold, a parent is unknown, or the id is taken.
     QuotaFull
@@ -50,6 +52,7 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     if problems:
         raise Invalid(problems=problems)
     columns = _columns(values)
+    check_may_photograph(member, session=columns["session_id"])
     made = Photo(id=photo, team_id=member.team_id, by_id=member.user_id, created_at=now, touched_at=now, **columns)
     with transaction.atomic():
         Team.objects.select_for_update(no_key=True).get(id=member.team_id)
@@ -61,6 +64,7 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
         else:
             check_photo_quotas(member)
             _attach_if_visible(member, made)
+            record_photo_correction(member, made, fields=sorted(values), now=now)
             return True
     same = stored is not None and all(getattr(stored, name) == value for name, value in columns.items())
     if stored is None or not same or stored.by_id != member.user_id or stored.removed_at is not None:
@@ -172,14 +176,14 @@ def _append_piece(member: Member, row: Photo, *, offset: int, piece: bytes, now:
 
 def delete_photo(member: Member, *, photo: UUID, now: datetime) -> None:
     """Take a photo away; its picture goes with it unless another photo of the team shows the same."""
-    require_writer(member)
-    get_photo(member, photo)
+    check_may_change_photo(member, photo)
     with transaction.atomic():
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
         if row.removed_at is not None:
             raise NotFound
         content, row.content, row.removed_at = row.content, None, now
         row.save(update_fields=["content", "removed_at"])
+        record_photo_correction(member, row, fields=["deleted"], now=now)
         transaction.on_commit(lambda: delete_upload(row.id))
         if content is not None:
             delete_if_unused(content.id)

@@ -10,10 +10,12 @@ from django.utils.translation import gettext as _
 
 from lots.schema import RecordSchema, clean_fields, record_faults
 from lots.wording import field_problem
+from tastings.audit_events import TastingEvent
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
 from tastings.queries.triangles import triangle_test_for
 from tastings.schemas import TRIAL, TRIANGLE_TEST
+from teams.actions.audit import record_event
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
 from teams.queries.people import member_for
@@ -82,13 +84,17 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
     ------
     NotFound
         The team has no such test.
+    NotAllowed
+        The member only reads, or records another's answer in another's test without being buyer or owner.
     Invalid
         A field does not hold, the taster is no member, or the id belongs to another answer.
     """
-    _may_write(member)
     found = triangle_test_for(member, test)
+    _may_write(member)
     values = _checked(TRIAL, sent)
     taster = UUID(str(values["taster"])) if values.get("taster") else None
+    if member.user_id not in (found.by_id, taster) and not member.decides:
+        raise _not_yours("taster", _("in another's test you record your own answers"))
     if taster is not None:
         try:
             member_for(member, taster)
@@ -111,8 +117,28 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
 
 @transaction.atomic
 def withdraw_trial(member: Member, *, test: UUID, trial: UUID, now: datetime) -> None:
-    """Take an answer out of the count; it stays on record."""
-    _may_write(member)
+    """Take an answer out of the count; it stays on record.
+
+    Raises
+    ------
+    NotFound
+        There is no such answer, or it is withdrawn already.
+    NotAllowed
+        The member only reads, or neither recorded the answer, nor made the test, nor is buyer or owner.
+    """
     found = triangle_test_for(member, test)
-    if not Trial.objects.filter(test=found, id=trial, withdrawn_at=None).update(withdrawn_at=now):
+    _may_write(member)
+    stored = Trial.objects.filter(test=found, id=trial, withdrawn_at=None).first()
+    if stored is None:
         raise NotFound
+    if member.user_id not in (found.by_id, stored.by_id):
+        if not member.decides:
+            raise _not_yours("id", _("only who recorded it, a buyer or an owner changes this"))
+        about = {"type": "trial", "record": str(trial), "test": str(test), "fields": ["withdrawn_at"]}
+        record_event(team=member.team_id, who=member.user_id, event=TastingEvent.CORRECTION, about=about, now=now)
+    if not Trial.objects.filter(id=trial, withdrawn_at=None).update(withdrawn_at=now):
+        raise NotFound
+
+
+def _not_yours(field: str, detail: str) -> NotAllowed:
+    return NotAllowed(detail, problems=[Problem(field, "not_yours", detail)])

@@ -1,6 +1,6 @@
 """The audit log: what was done, by whom, about what. Owners read it; nobody changes it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from uuid import UUID
 
@@ -25,7 +25,16 @@ def record_event(*, team: UUID, who: UUID | None, event: str, about: Mapping[str
     now
         The present moment.
     """
-    AuditEntry.objects.create(team_id=team, who_id=who, what=event, about=dict(about), at=now)
+    record_events(team=team, who=who, event=event, abouts=[about], now=now)
+
+
+def record_events(
+    *, team: UUID, who: UUID | None, event: str, abouts: Sequence[Mapping[str, object]], now: datetime
+) -> None:
+    """Add an entry for each of ``abouts``, as `record_event` does for one."""
+    AuditEntry.objects.bulk_create(
+        AuditEntry(team_id=team, who_id=who, what=event, about=dict(about), at=now) for about in abouts
+    )
 
 
 def record_event_in_every_team(*, login: UUID, event: str, about: Mapping[str, object], now: datetime) -> None:

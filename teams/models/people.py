@@ -111,6 +111,10 @@ class Shop(models.Model):
         return self.name
 
 
+NOBODY = uuid.UUID(int=0)
+"""An id that no login has."""
+
+
 class Role(models.TextChoices):
     """What a member may do: a viewer reads, a taster writes notes, a buyer decides, an owner runs the team."""
 
@@ -153,6 +157,13 @@ class Member(models.Model):
     def decides(self) -> bool:
         """Whether this member sets up flights, reveals them and decides what is bought."""
         return self.role in (Role.OWNER, Role.BUYER)
+
+    @property
+    def limited_to(self) -> uuid.UUID | None:
+        """The login whose rows alone this member may write: a taster's own, a viewer's none; None: no such limit."""
+        if self.decides:
+            return None
+        return self.user_id if self.may_write else NOBODY
 
     @property
     def runs_team(self) -> bool:

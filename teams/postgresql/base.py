@@ -1,8 +1,8 @@
-"""Sets, in each transaction, the role it acts as, the teams it acts for and the browser session it may read.
+"""Sets, in each transaction, its role, its teams, whose rows alone it may write, the browser session it may read.
 
-The role and the settings ``leafspan.teams`` and ``leafspan.session``, which the policies of the database read, are
-local to one transaction: a connection that is used again, by us or by others of a transaction pooler, carries nothing
-along. They are sent in front of the first statement of a transaction, in the same message: they cost no round trip.
+The role and the settings ``leafspan.teams``, ``leafspan.limited_to`` and ``leafspan.session``, which the policies of
+the database read, are local to one transaction: a connection that is used again, by us or by others of a transaction
+pooler, carries nothing along. They are sent in front of the first statement of a transaction, in the same message: they cost no round trip.
 Outside a transaction block a message is a transaction of its own, so there they are sent in front of every statement.
 """
 
@@ -13,7 +13,7 @@ import psycopg
 from django.db import transaction
 from django.db.backends.postgresql import base
 
-SETTING, SESSION_SETTING = "leafspan.teams", "leafspan.session"
+SETTING, LIMIT_SETTING, SESSION_SETTING = "leafspan.teams", "leafspan.limited_to", "leafspan.session"
 _WITHOUT_ROWS = ("SET ", "SAVEPOINT ", "RELEASE ", "ROLLBACK ")
 """Statements that read no rows. Some must be the first of a transaction, or work where others fail."""
 
@@ -27,6 +27,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
         """The role to act as; empty for the login's own rights."""
         self.teams = ""
         """The ids of the teams acted for, joined by commas."""
+        self.limited_to = ""
+        """The id of the member whose rows alone are written; empty when all rows of the teams are."""
         self.session = ""
         """The key of the browser session that may be read and written; small letters and digits."""
         self._in_force: str | None = _AT_FIRST
@@ -42,7 +44,9 @@ class DatabaseWrapper(base.DatabaseWrapper):
         context: Mapping[str, Any],
     ) -> Any:  # noqa: ANN401 - passes through
         """Run a statement in the role and for the teams acted for."""
-        settings = _settings_sql(role=self.role, teams=self.teams, session=self.session)
+        settings = _settings_sql(
+            role=self.role, teams=self.teams, limited_to=self.limited_to, session=self.session
+        )
         autocommit = self.autocommit
         if settings == (_AT_FIRST if autocommit else self._in_force) or (
             isinstance(sql, str) and sql.startswith(_WITHOUT_ROWS)
@@ -80,13 +84,13 @@ class DatabaseWrapper(base.DatabaseWrapper):
         self._in_force = None  # the settings are what they were at the savepoint
 
 
-def _settings_sql(*, role: str, teams: str, session: str) -> str:
-    """Return the statement that sets all three; none of the values can hold a quote."""
+def _settings_sql(*, role: str, teams: str, limited_to: str, session: str) -> str:
+    """Return the statement that sets all four; none of the values can hold a quote."""
     return (
         f"SELECT set_config('role', '{role or 'none'}', true), set_config('{SETTING}', '{teams}', true),"
-        f" set_config('{SESSION_SETTING}', '{session}', true)"
+        f" set_config('{LIMIT_SETTING}', '{limited_to}', true), set_config('{SESSION_SETTING}', '{session}', true)"
     )
 
 
-_AT_FIRST = _settings_sql(role="", teams="", session="")
+_AT_FIRST = _settings_sql(role="", teams="", limited_to="", session="")
 """What is in force when a transaction begins: the login's own rights, no team, no browser session."""

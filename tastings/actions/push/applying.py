@@ -15,6 +15,7 @@ from tastings.actions.push.change import Change, Verdict, VerdictName
 from tastings.actions.push.checks import find_problems
 from tastings.actions.push.explaining import deleted_parents, lost_fields
 from tastings.actions.push.numbers import change_to_refuse, infusions_with_taken_numbers
+from tastings.actions.push.permissions import fields_that_lost_before, is_repeat, not_yours, without_purchase_repeats
 from tastings.actions.push.repeats import stored_history
 from tastings.actions.push.state import PushState
 from tastings.actions.quotas import quota_problem
@@ -52,6 +53,7 @@ class Applier:
     ) -> None:
         self._state, self._changes, self._device, self._now = state, changes, device, now
         self._received_before = received_before
+        self._lost_before = fields_that_lost_before(state, changes)
         self._results: dict[int, _Result] = {}
 
     def apply_all(self) -> None:
@@ -74,12 +76,16 @@ class Applier:
     def _apply(self, i: int) -> None:
         """Check one change and merge it into its record, or refuse it."""
         pending = self._state.record_of(self._changes[i])
-        change, sent_key = self._with_merge_target(without_known_lot(self._changes[i], pending))
+        change = without_purchase_repeats(self._changes[i], pending, self._state)
+        change, sent_key = self._with_merge_target(without_known_lot(change, pending))
         if known := self._received_before.get(i):
             change = replace(change, fields={k: v for k, v in change.fields.items() if k not in known})
         user = self._state.member.user_id
         merged, outcome = pending.try_merge(change, device=self._device, by=user, now=self._now)
-        if problems := find_problems(change, pending, merged, state=self._state, now=self._now):
+        problems = not_yours(change, pending, self._state)
+        if problems and is_repeat(outcome, lost_before=self._lost_before.get(i, set())):
+            problems = []
+        if problems := problems or find_problems(change, pending, merged, state=self._state, now=self._now):
             self._results[i] = _Result("refused", problems)
             return
         if not pending.exists and (full := self._state.allowance.full_quota(change.type, change.id)) is not None:

@@ -17,6 +17,7 @@ from tastings.actions.flights.jobs import enqueue_answers
 from tastings.actions.push.applying import Applier
 from tastings.actions.push.blind import changed_cups
 from tastings.actions.push.change import Change, Verdict, read_change, refused
+from tastings.actions.push.corrections import record_corrections
 from tastings.actions.push.reading import read_state
 from tastings.actions.push.repeats import fields_received_before
 from tastings.actions.push.rows import check_constraints_now
@@ -78,6 +79,8 @@ def _push(
     if revision != team.revision:
         Team.objects.filter(id=team.id).update(revision=revision)
         state.allowance.save({record.id for name in RECORD_SCHEMAS for record in state.dirty(name)})
+        if not for_whole_team:
+            record_corrections(state, now=now)
         mark_due(team.id, changed_lots(state), revision=revision, now=now)
         enqueue_answers(changed_cups(state), now=now)
         check_constraints_now()

@@ -1,0 +1,97 @@
+"""Who may change what.
+
+Owners and buyers change what they see. Tasters change their own tastings, the samples that they made while they are
+samples, and the words that they made. Viewers change nothing, which the push checks first.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+
+from lots.merge import LostValue, MergeOutcome
+from lots.models import FieldHistory
+from tastings.actions.push.change import Change
+from tastings.actions.push.pending import PendingRecord
+from tastings.actions.push.rows import id_array
+from tastings.actions.push.state import PushState
+from teams.errors import Problem
+
+NOT_YOURS = "not_yours"
+PURCHASE_FIELDS = ("status", "price_per_kg", "currency", "quantity_g", "arrived_on", "from_lot")
+"""Fields of a lot that only owners and buyers set."""
+
+
+def not_yours(change: Change, pending: PendingRecord, state: PushState) -> list[Problem]:
+    """Return why the member may not make this change, if they may not."""
+    if state.member.decides:
+        return []
+    if change.type in ("infusion", "note"):
+        session = state.find("session", pending.values.get("session") or change.fields.get("session"))
+        if session is None or _is_own(session, state):
+            return []
+        return [Problem("session", NOT_YOURS, _("only its taster, a buyer or an owner changes this"))]
+    if not _is_own(pending, state):
+        return [Problem("id", NOT_YOURS, _("only who made it, a buyer or an owner changes this"))]
+    return list(_purchase_problems(change, pending)) if change.type == "lot" else []
+
+
+def without_purchase_repeats(change: Change, pending: PendingRecord, state: PushState) -> Change:
+    """Leave out what a taster repeats of a lot's purchase, as a phone that sends all fields does.
+
+    Merged, it would get the taster's stamp, and a buyer's edit of before would lose against it.
+    """
+    if change.type != "lot" or state.member.decides:
+        return change
+    repeated = {name for name in PURCHASE_FIELDS if name in change.fields and _is_repeated(name, change, pending)}
+    if not repeated:
+        return change
+    return replace(change, fields={name: value for name, value in change.fields.items() if name not in repeated})
+
+
+def fields_that_lost_before(state: PushState, changes: Sequence[Change]) -> Mapping[int, set[str]]:
+    """Return, by the change's index, the fields whose value the history holds.
+
+    Together with the stamps of the record they show whether a change was accepted before: then it is no new edit,
+    although its member could not make it now. Members who may change everything need no such proof.
+    """
+    if state.member.decides:
+        return {}
+    named: dict[UUID, list[tuple[int, str]]] = {}
+    for i, change in enumerate(changes):
+        if change.stamp is not None and state.find(change.type, change.id) is not None:
+            for name, value in change.fields.items():
+                row = FieldHistory.history_id(change.id, LostValue(name, value, change.stamp))
+                named.setdefault(row, []).append((i, name))
+    lost: dict[int, set[str]] = {}
+    if named:
+        for row in FieldHistory.objects.filter(id__in=id_array(named)).values_list("id", flat=True):
+            for i, name in named[row]:
+                lost.setdefault(i, set()).add(name)
+    return lost
+
+
+def is_repeat(outcome: MergeOutcome, *, lost_before: set[str]) -> bool:
+    """Whether a change brings nothing that the server does not have, in the record or in its history."""
+    return not outcome.stamped and all(lost.field in lost_before for lost in outcome.lost)
+
+
+def _is_own(pending: PendingRecord, state: PushState) -> bool:
+    return pending.row is None or pending.row.author_id == state.member.user_id
+
+
+def _purchase_problems(change: Change, pending: PendingRecord) -> Iterator[Problem]:
+    if pending.values.get("status") not in (None, "sample"):
+        yield Problem("status", NOT_YOURS, _("is no sample any more: a buyer or an owner changes it"))
+        return
+    for name in PURCHASE_FIELDS:
+        value = change.fields.get(name)
+        if name not in change.fields or (name, value) == ("status", "sample"):
+            continue
+        if value != pending.values.get(name):
+            yield Problem(name, NOT_YOURS, _("is set by a buyer or an owner"))
+
+
+def _is_repeated(name: str, change: Change, pending: PendingRecord) -> bool:
+    return change.fields[name] == pending.values.get(name)

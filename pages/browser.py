@@ -15,7 +15,7 @@ from rest_framework.request import Request
 from api.http.auth import BearerAuthentication
 from api.http.problems import problem_response
 from tastings.errors import WrongState
-from teams.errors import NotAllowed, NotFound
+from teams.errors import NotAllowed, NotFound, PreconditionFailed
 from teams.queries.people import memberships_of
 from teams.row_security import act_for, limit_changes_to
 
@@ -38,7 +38,7 @@ def page(view: Page, *, cache: str = "private, no-cache") -> Page:
     def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         try:
             response = view(request, *args, **kwargs)
-        except (NotFound, NotAllowed, WrongState, AuthenticationFailed, NotAuthenticated) as error:
+        except (NotFound, NotAllowed, PreconditionFailed, WrongState, AuthenticationFailed, NotAuthenticated) as error:
             response = _refusal_page(request, error) if shows_pages(request) else problem_response(error)
         response["Content-Security-Policy"] = POLICY
         response["Cache-Control"] = cache

@@ -6,12 +6,15 @@ from typing import TYPE_CHECKING
 from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import render
+from django.shortcuts import redirect, render
 from django.urls import path
+from django.utils import timezone
+from django.views import View
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
 from pages.browser import memberships_in, page
+from tastings.actions.flights.admitting import admit_late_score
 from tastings.queries.flight_answers import answer_of_flight
 from tastings.queries.flights import flight_for, flight_item, flight_row, flights_of, pouring_plan_for
 from tastings.queries.records import names_of_lots
@@ -60,7 +63,28 @@ def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
         shops={str(shop.id): shop.name for shop in shops_of(member)},
         me=member.user_id,
     )
-    return render(request, "pages/flight.html", context)
+    return render(request, "pages/flight.html", {**context, "decides": member.decides})
+
+
+class AdmitLate(View):
+    """Admitting a score that arrived after the reveal."""
+
+    def get(self, request: HttpRequest, flight_id: str, session_id: str) -> HttpResponse:  # noqa: ARG002 - of the address
+        """Lead to the flight: who was signed out when admitting one comes back here."""
+        return redirect("flight", _member_and_flight(request, flight_id)[1])
+
+    def post(self, request: HttpRequest, flight_id: str, session_id: str) -> HttpResponse:
+        """Let it count, as it was shown."""
+        member, flight = _member_and_flight(request, flight_id)
+        sent = request.POST.get("revision", "")
+        revision = int(sent) if sent.isascii() and sent.isdigit() and len(sent) < 19 else 0
+        admit_late_score(member, flight=flight, session=id_from_path(session_id), revision=revision, now=timezone.now())
+        return redirect("flight", flight)
+
+
+def _member_and_flight(request: HttpRequest, flight_id: str) -> tuple[Member, UUID]:
+    flight = id_from_path(flight_id)
+    return _member_of(request, flight), flight
 
 
 @page
@@ -85,6 +109,7 @@ def cups(request: HttpRequest, flight_id: str) -> HttpResponse:
 urlpatterns = [
     path("flights/", flights, name="flights-page"),
     path("flights/<str:flight_id>/", flight, name="flight"),
+    path("flights/<str:flight_id>/late/<str:session_id>/", page(AdmitLate.as_view()), name="admit-late"),
     path("flights/<str:flight_id>/pouring/", pouring),
     path("flights/<str:flight_id>/cups/", cups),
 ]

@@ -9,6 +9,7 @@ class TastingEvent(StrEnum):
     REVEAL = "reveal"
     DECISION = "decision"
     POURERS_CHANGE = "pourers_change"
+    LATE_SCORE = "late_score"
     CORRECTION = "correction"
     WORDS_MERGED = "words_merged"
     EXPORT = "export"

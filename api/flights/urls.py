@@ -3,6 +3,7 @@
 from django.urls import path
 
 from api.flights.flights import FlightPouringPlan, Flights, OneFlight
+from api.flights.late import AdmitLateScore
 from api.flights.outcome import FlightAnswerView, FlightDecisionView, FlightReveal
 
 urlpatterns = [
@@ -11,5 +12,6 @@ urlpatterns = [
     path("flights/<str:flight_id>/pouring", FlightPouringPlan.as_view()),
     path("flights/<str:flight_id>/reveal", FlightReveal.as_view()),
     path("flights/<str:flight_id>/answer", FlightAnswerView.as_view()),
+    path("flights/<str:flight_id>/late/<str:session_id>/admit", AdmitLateScore.as_view()),
     path("flights/<str:flight_id>/decision", FlightDecisionView.as_view()),
 ]

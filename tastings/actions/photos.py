@@ -10,13 +10,13 @@ from django.utils.translation import gettext as _
 
 from lots.schema import clean_fields, record_faults
 from lots.wording import field_problem
-from tastings.actions.quotas import check_photo_quotas
 from tastings.actions.photo_permissions import (
     check_may_change_photo,
     check_may_photograph,
     record_photo_correction,
     require_writer,
 )
+from tastings.actions.quotas import check_photo_quotas
 from tastings.errors import PhotoNotReady, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent

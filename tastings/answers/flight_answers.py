@@ -112,7 +112,23 @@ class UncountedSession:
     """A session that does not count."""
 
     session: UUID
-    reason: Literal["private", "after_the_reveal", "no_liking", "factors_missing"]
+    reason: Literal["private", "no_liking", "factors_missing"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LateScore:
+    """A score that arrived, or was changed, after the reveal: it does not count unless it is admitted. [points]."""
+
+    session: UUID
+    taster: UUID
+    lot: UUID
+    revision: int = field(metadata=help_text("of the score, which who admits it sends along"))
+    arrived_at: datetime = field(metadata=help_text("by the server's clock"))
+    liking: float | None
+    weighted: float | None
+    counted_liking: float | None = field(metadata=help_text("what counts instead"))
+    counted_weighted: float | None
+    admissible: bool = field(metadata=help_text("false if another than the session's taster wrote it"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,6 +141,7 @@ class FlightAnswer:
     failure: str | None
     measures: list[FlightMeasure]
     left_out: list[UncountedSession]
+    late: list[LateScore] = field(metadata=help_text("what a buyer or owner may admit"))
 
 
 def measure_of(result: MeasureResult, *, names: Mapping[str, str]) -> FlightMeasure:

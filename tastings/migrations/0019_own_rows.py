@@ -21,6 +21,7 @@ OWN = {
     "tastings_triangletest": "by_id = {me}",
     "tastings_trial": "by_id = {me} OR EXISTS"
     " (SELECT FROM tastings_triangletest AS parent WHERE parent.id = {table}.test_id AND parent.by_id = {me})",
+    "tastings_flight": "false",
     "tastings_flightlot": "false",
     "tastings_flightmember": "false",
     "tastings_flightcup": "false",
@@ -85,8 +86,5 @@ class Migration(migrations.Migration):
     operations = [
         migrations.RunSQL(FUNCTIONS, NO_FUNCTIONS),
         *(migrations.RunSQL(limit(table), lift(table)) for table in OWN),
-        *(
-            migrations.RunSQL(keep_author(table), f"DROP TRIGGER {table}_author_stays ON {table};")
-            for table in AUTHORS
-        ),
+        *(migrations.RunSQL(keep_author(table), f"DROP TRIGGER {table}_author_stays ON {table};") for table in AUTHORS),
     ]

@@ -62,6 +62,8 @@ class Flight(models.Model):
     revealed_by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+", null=True, db_index=False)
     reveal_reason = models.CharField(max_length=2000, blank=True)
     """Why it was revealed before every cup was tasted; empty when all were."""
+    counted = models.JSONField(null=True)
+    """What counts of its scores, frozen by the reveal, and what was admitted since; see `queries.flight_scores`."""
     answer_wanted = models.IntegerField(default=0)
     answer_made = models.IntegerField(default=0)
     answer_asked_at = models.DateTimeField(null=True)

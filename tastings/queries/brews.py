@@ -41,8 +41,9 @@ def load_brews(lot: UUID) -> LotBrews:
 
 
 def load_latest_brews(team: UUID, *, sessions: int) -> Mapping[str, LotBrews]:
-    """Read the team's latest shared sessions, by lot."""
-    latest = list(_shared(Session.objects.filter(team_id=team)).order_by("-started_at", "id")[:sessions])
+    """Read the team's latest shared sessions, by lot: by when the server first had them, whatever day they claim."""
+    shared = _shared(Session.objects.filter(team_id=team))
+    latest = list(shared.order_by("-created_at", "-started_at", "id")[:sessions])
     ids = [session.id for session in latest]
     all_brews = _build_brews(Session.objects.filter(id__in=ids).order_by("started_at", "id"))
     lots: dict[str, list[Brew]] = defaultdict(list)

@@ -11,6 +11,7 @@ from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.flights.result import FlightFigures
 from tastings.models import Flight
 from tastings.queries.flights import flight_row
+from tastings.queries.late_scores import late_sessions
 from teams.models import Member, User
 
 
@@ -38,6 +39,7 @@ def answer_of_flight(flight: Flight) -> FlightAnswer:
         failure=flight.answer_failure or None,
         measures=[measure_of(one, names=names) for one in figures.measures] if figures is not None else [],
         left_out=left_out_of(figures) if figures is not None else [],
+        late=[one.shown for one in late_sessions(flight)] if flight.counted is not None else [],
     )
 
 

@@ -1,19 +1,20 @@
-"""What each cup of a flight scored, as the notes stood when it was revealed.
+"""What each cup of a flight scored.
 
-Who has seen the names may still correct a note, and a phone may come late with what was noted before; only what was
-noted before the reveal counts, whenever it arrived.
+The reveal freezes the scores as the server has them at its commit, in `Flight.counted`. What arrives later, whatever
+moment its device claims, changes them only when a buyer or owner admits it; see `tastings.queries.late_scores`.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import fmean
 from typing import Literal
 from uuid import UUID
 
-from lots.merge import DELETED, unpack
-from lots.models import FieldHistory
+from django.db.models import QuerySet
+
 from lots.schema import format_stamp
+from tastings.figures import from_stored
 from tastings.maths.flights.cups import Cup
 from tastings.maths.flights.factors import weighted_score
 from tastings.maths.flights.result import LeftOut
@@ -47,110 +48,135 @@ class Scores:
     left_out: Sequence[LeftOut]
 
 
-@dataclass(frozen=True, slots=True)
-class _Rating:
-    """A liking that was noted before the reveal. [points]."""
+@dataclass(frozen=True, slots=True, order=True)
+class Rating:
+    """One liking. [points]; ``infusion`` is empty for the cup as a whole."""
 
-    infusion: UUID | None
+    note: str
+    infusion: str
     moment: str
     points: float
 
 
-def scores_of(flight: Flight) -> Scores:
-    """Read what the cups of a revealed flight scored; nothing for one that is not revealed."""
-    if flight.revealed_at is None:
-        return Scores({}, ())
-    until = format_stamp(flight.revealed_at)
-    counted, left_out = list[Session](), list[LeftOut]()
-    sessions = (
-        Session.objects.filter(flight_cup__flight=flight).select_related("flight_cup").order_by("started_at", "id")
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CountedSession:
+    """A session as it counts in the flight's answer: as it stood at the reveal, or as it was admitted later.
+
+    ``began`` orders the cups of a sitting; ``private`` sessions count with nothing.
+    """
+
+    session: str
+    taster: str
+    lot: str
+    sitting: int
+    began: str
+    private: bool
+    ratings: tuple[Rating, ...]
+    admitted_by: str | None = None
+    admitted_at: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CountedScores:
+    """All that counts in a flight, and the team's revision at the reveal."""
+
+    revision: int
+    sessions: tuple[CountedSession, ...]
+
+
+def present_scores(flight: Flight, *, revision: int) -> CountedScores:
+    """Return the scores as the server has them now, for the reveal to freeze."""
+    sessions = list(Session.objects.filter(flight_cup__flight=flight, removed=False).select_related("flight_cup"))
+    ratings: dict[UUID, list[Rating]] = defaultdict(list)
+    for note in liking_notes(sessions).filter(removed=False, intensity__isnull=False):
+        ratings[note.session_id].append(rating_of(note))
+    return CountedScores(
+        revision, tuple(counted_session(one, () if one.private else ratings[one.id]) for one in sessions)
     )
-    for session in sessions:
-        stamps = unpack(session.stamps)
-        if session.removed and (DELETED not in stamps or stamps[DELETED].at <= until):
-            continue
-        if session.private:
-            left_out.append(LeftOut(str(session.id), "private"))
-        elif stamps["flight_cup"].at > until:
-            left_out.append(LeftOut(str(session.id), "after_the_reveal"))
-        else:
-            counted.append(session)
-    ratings = _ratings(counted, until=until)
+
+
+def liking_notes(sessions: Sequence[Session]) -> QuerySet[Note]:
+    """Return the notes of these sessions that a score is made of, removed ones included."""
+    return Note.objects.filter(session__in=sessions, descriptor__key=LIKING).select_related("descriptor").order_by("id")
+
+
+def rating_of(note: Note) -> Rating:
+    """Return the liking that a note holds."""
+    return Rating(str(note.id), str(note.infusion_id or ""), note.moment, float(note.intensity or 0))
+
+
+def counted_session(session: Session, ratings: Sequence[Rating]) -> CountedSession:
+    """Return a session of a cup as it counts with these ratings."""
+    cup = session.flight_cup
+    if cup is None:
+        raise ValueError("is no session of a cup")
+    return CountedSession(
+        session=str(session.id),
+        taster=str(session.taster_id),
+        lot=str(cup.lot_id),
+        sitting=cup.sitting,
+        began=format_stamp(session.started_at),
+        private=session.private,
+        ratings=tuple(sorted(ratings)),
+    )
+
+
+def counted_scores(flight: Flight) -> CountedScores:
+    """Return what counts in a flight; nothing while nothing is frozen."""
+    return CountedScores(0, ()) if flight.counted is None else from_stored(CountedScores, flight.counted)
+
+
+def scores_of(flight: Flight) -> Scores:
+    """Return what the cups of a revealed flight scored, as it counts."""
+    left_out: list[LeftOut] = []
     cups: dict[Measure, list[Cup]] = {"liking": [], "weighted": []}
-    for session, position in _in_order(counted):
-        own = ratings[session.id]
-        points: dict[Measure, float | None] = {
-            "liking": _liking(own),
-            "weighted": _weighted(own, flight.weights) if flight.weights else None,
-        }
+    places: dict[str, int] = defaultdict(int)
+    for session in sorted(counted_scores(flight).sessions, key=lambda one: (one.began, one.session)):
+        if session.private:
+            left_out.append(LeftOut(session.session, "private"))
+            continue
+        sitting = f"{session.taster} {session.sitting}"
+        places[sitting] += 1  # as it was really tasted: by when it was begun
+        points = points_of(session.ratings, flight.weights)
         if points["liking"] is None and points["weighted"] is None:
-            left_out.append(LeftOut(str(session.id), "no_liking"))
+            left_out.append(LeftOut(session.session, "no_liking"))
         elif flight.weights and points["weighted"] is None:
-            left_out.append(LeftOut(str(session.id), "factors_missing"))
+            left_out.append(LeftOut(session.session, "factors_missing"))
         for measure, score in points.items():
-            if score is not None and session.flight_cup is not None:
-                place = f"{session.taster_id} {session.flight_cup.sitting}"
-                cup = Cup(
-                    lot=str(session.flight_cup.lot_id),
-                    taster=str(session.taster_id),
-                    sitting=place,
-                    position=position,
-                    score=score,
+            if score is not None:
+                cups[measure].append(
+                    Cup(
+                        lot=session.lot,
+                        taster=session.taster,
+                        sitting=sitting,
+                        position=places[sitting],
+                        score=score,
+                    )
                 )
-                cups[measure].append(cup)
     return Scores({measure: found for measure, found in cups.items() if found}, left_out)
 
 
-def _in_order(sessions: Iterable[Session]) -> list[tuple[Session, int]]:
-    """Return each session with its place in its sitting as it was really tasted: by when it was begun."""
-    sittings: dict[tuple[UUID, int], int] = defaultdict(int)
-    found = []
-    for session in sessions:
-        if session.flight_cup is not None:
-            place = session.taster_id, session.flight_cup.sitting
-            sittings[place] += 1
-            found.append((session, sittings[place]))
-    return found
+def points_of(ratings: Sequence[Rating], weights: Mapping[str, float]) -> dict[Measure, float | None]:
+    """Return the score of a cup by measure; None where its ratings make none."""
+    return {"liking": _liking(ratings), "weighted": _weighted(ratings, weights) if weights else None}
 
 
-def _ratings(sessions: Sequence[Session], *, until: str) -> dict[UUID, list[_Rating]]:
-    notes = list(Note.objects.filter(session__in=sessions, descriptor__key=LIKING).order_by("id"))
-    earlier: dict[UUID, tuple[str, object]] = {}
-    rows = FieldHistory.objects.filter(record__in=[note.id for note in notes], field="intensity")
-    for row in rows.order_by("at", "id"):
-        at = format_stamp(row.at)
-        if at <= until:
-            earlier[row.record] = at, row.value
-    ratings: dict[UUID, list[_Rating]] = defaultdict(list)
-    for note in notes:
-        stamps = unpack(note.stamps)
-        if note.removed and (DELETED not in stamps or stamps[DELETED].at <= until):
-            continue
-        if any(name in stamps and stamps[name].at > until for name in ("descriptor", "moment", "infusion")):
-            continue
-        stands_now = "intensity" not in stamps or stamps["intensity"].at <= until
-        points = note.intensity if stands_now else earlier.get(note.id, ("", None))[1]
-        if points is not None:
-            ratings[note.session_id].append(_Rating(note.infusion_id, note.moment, float(str(points))))
-    return ratings
-
-
-def _mean(ratings: Sequence[_Rating]) -> float | None:
+def _mean(ratings: Sequence[Rating]) -> float | None:
     """Return the mean over infusions; a liking of the cup as a whole stands before that."""
-    whole = [one.points for one in ratings if one.infusion is None]
+    whole = [one.points for one in ratings if not one.infusion]
     if whole:
         return fmean(whole)
-    by_infusion: dict[UUID | None, list[float]] = defaultdict(list)
+    by_infusion: dict[str, list[float]] = defaultdict(list)
     for one in ratings:
         by_infusion[one.infusion].append(one.points)
     return fmean(fmean(points) for points in by_infusion.values()) if by_infusion else None
 
 
-def _liking(ratings: Sequence[_Rating]) -> float | None:
+def _liking(ratings: Sequence[Rating]) -> float | None:
     return _mean([one for one in ratings if one.moment in _TASTED])
 
 
-def _weighted(ratings: Sequence[_Rating], weights: Mapping[str, float]) -> float | None:
+def _weighted(ratings: Sequence[Rating], weights: Mapping[str, float]) -> float | None:
     """Return the score out of 100; None while a factor that carries weight has no liking."""
     scores: dict[str, float] = {}
     for factor in set(_FACTOR.values()):

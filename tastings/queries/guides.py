@@ -143,7 +143,9 @@ def _most_used_pot(member: Member) -> UsualPot:
     everywhere = Session.objects.filter(shared_sessions(), team_id=member.team_id, removed=False)
     here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere
     for rows, shop in ((here, member.shop.name if member.shop else None), (everywhere, None)):
-        latest = list(rows.order_by("-started_at", "id").values("id", *_VESSEL)[:LATEST_SESSIONS])
+        # by when the server first had them: a session that claims a day in the future stays the latest for ever
+        ordered = rows.order_by("-created_at", "-started_at", "id")
+        latest = list(ordered.values("id", *_VESSEL)[:LATEST_SESSIONS])
         if not latest:
             continue
         vessels = Counter(tuple(one[name] for name in _VESSEL) for one in latest)

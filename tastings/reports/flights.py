@@ -9,12 +9,12 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 from msgspec import UNSET
 
-from tastings.answers.flight_answers import FlightAnswer
+from tastings.answers.flight_answers import FlightAnswer, LateScore
 from tastings.answers.flights import FlightCup, FlightDecision, FlightItem, Pour, PouringPlan
 from tastings.reports.flight_answers import Names, answer_section
 from tastings.wording import flights as words
 from tastings.wording.counts import counted
-from tastings.wording.numbers import day, percent
+from tastings.wording.numbers import day, one_decimal, percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +45,20 @@ class ChosenRow:
     bought: UUID
     name: str
     amount: str
+
+
+@dataclass(frozen=True, slots=True)
+class LateRow:
+    """A score that arrived after the reveal."""
+
+    session: UUID
+    lot: str
+    taster: str
+    score: str
+    counted: str
+    arrived: str
+    revision: int
+    is_admissible: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +143,23 @@ def flight_context(  # noqa: PLR0913 - one argument for each kind of name the pa
         "is_revealed": flight.revealed_at is not None,
         "chosen": chosen_rows(flight.decision, lots=lots),
         "answer": answer_section(answer, lots=lots, people=people),
+        "late": [_late_row(one, lots=lots, people=people) for one in (answer.late if answer is not None else ())],
     }
+
+
+def _late_row(late: LateScore, *, lots: Names, people: Names) -> LateRow:
+    weighted = late.weighted is not None or late.counted_weighted is not None
+    score, counts = (late.weighted, late.counted_weighted) if weighted else (late.liking, late.counted_liking)
+    return LateRow(
+        session=late.session,
+        lot=lots.get(str(late.lot), str(late.lot)),
+        taster=people.get(str(late.taster), ""),
+        score="" if score is None else one_decimal(score),
+        counted="" if counts is None else one_decimal(counts),
+        arrived=day(late.arrived_at),
+        revision=late.revision,
+        is_admissible=late.admissible,
+    )
 
 
 def chosen_rows(decision: FlightDecision | None, *, lots: Names) -> list[ChosenRow]:

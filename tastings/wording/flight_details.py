@@ -17,11 +17,10 @@ def measure_title(measure: Literal["liking", "weighted"], *, scale: float) -> st
     return _("Weighted score, out of %(scale)s") % {"scale": number(scale)}
 
 
-def left_out(reason: Literal["private", "after_the_reveal", "no_liking", "factors_missing"], *, session: str) -> str:
+def left_out(reason: Literal["private", "no_liking", "factors_missing"], *, session: str) -> str:
     """Say why a session does not count."""
     why = {
         "private": _("kept private by its taster"),
-        "after_the_reveal": _("begun after the reveal"),
         "no_liking": _("no liking was noted"),
         "factors_missing": _("not every factor that carries weight was judged"),
     }[reason]

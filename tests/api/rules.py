@@ -31,6 +31,7 @@ get    /api/v1/flights/{flight_id}/                        ok      ok      ok   
 patch  /api/v1/flights/{flight_id}/                        ok      ok      403     403     401     401     404
 delete /api/v1/flights/{flight_id}/                        ok      ok      403     403     401     401     404
 get    /api/v1/flights/{flight_id}/answer                  ok      ok      ok      ok      401     401     404
+post   /api/v1/flights/{flight_id}/late/{session_id}/admit ok      ok      403     403     401     401     404
 post   /api/v1/flights/{flight_id}/decision                ok      ok      403     403     401     401     404
 get    /api/v1/flights/{flight_id}/pouring                 403     ok      403     403     401     401     404
 post   /api/v1/flights/{flight_id}/reveal                  ok      ok      403     403     401     401     404
@@ -133,6 +134,8 @@ get    /account/usage/                                     ok      403     403  
 get    /flights/                                           ok      ok      ok      ok      sign-in ok      ok
 get    /flights/{flight_id}/                               ok      ok      ok      ok      sign-in 404     404
 get    /flights/{flight_id}/cups/                          ok      ok      ok      ok      sign-in 404     404
+get    /flights/{flight_id}/late/{session_id}/             ok      ok      ok      ok      sign-in 404     404
+post   /flights/{flight_id}/late/{session_id}/             ok      ok      403     403     sign-in 404     404
 get    /flights/{flight_id}/pouring/                       403     ok      403     403     sign-in 404     404
 get    /compare/                                           ok      ok      ok      ok      sign-in 404     404
 get    /lots/                                              ok      ok      ok      ok      sign-in ok      ok
@@ -184,5 +187,36 @@ no events, which it says to whoever may listen (501). Shared is a report, which 
 program that has a token of its own.
 """
 ROWS = [line.split() for line in TABLE.strip().splitlines()[1:]]
-RULES = {(address, method): dict(zip(ROLES, cells, strict=True)) for method, address, *cells in ROWS}
+COLUMNS = [role for role in ROLES if role != "colleague"]
+NOT_YOURS = """
+patch  /api/v1/descriptors/{record_id}/                    403
+delete /api/v1/descriptors/{record_id}/                    403
+post   /api/v1/infusions/                                  403
+patch  /api/v1/infusions/{record_id}/                      403
+delete /api/v1/infusions/{record_id}/                      403
+patch  /api/v1/lots/{record_id}/                           403
+delete /api/v1/lots/{record_id}/                           403
+post   /api/v1/notes/                                      403
+patch  /api/v1/notes/{record_id}/                          403
+delete /api/v1/notes/{record_id}/                          403
+patch  /api/v1/sessions/{record_id}/                       403
+delete /api/v1/sessions/{record_id}/                       403
+delete /api/v1/auth/tokens/{token_id}                      404
+delete /api/v1/members/{user_id}/                          403
+post   /api/v1/notes/{record_id}/suggestions/accept        403
+delete /api/v1/photos/{photo_id}/                          403
+post   /api/v1/photos/{photo_id}/colour                    403
+put    /api/v1/photos/{photo_id}/content                   403
+get    /api/v1/tasters/{taster_id}/calibration             403
+post   /api/v1/triangle-tests/{test_id}/trials             403
+delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  403
+post   /account/devices/                                   404
+"""
+"""What the colleague is answered where it is not what the taster is: the things are the taster's."""
+_OF_COLLEAGUE = {(address, method): cell for method, address, cell in map(str.split, NOT_YOURS.strip().splitlines())}
+RULES = {
+    (address, method): dict(zip(COLUMNS, cells, strict=True))
+    | {"colleague": _OF_COLLEAGUE.get((address, method), cells[COLUMNS.index("taster")])}
+    for method, address, *cells in ROWS
+}
 AN_ID = re.compile("[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")

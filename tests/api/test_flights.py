@@ -285,4 +285,5 @@ def test_reveal_and_decision_stand_in_the_audit_log(flight, owner):
     assert [(one["what"], one["who"], one["about"]["flight"]) for one in log if "flight" in one["about"]] == [
         ("decision", str(flight.buyer.user.id), flight.id),
         ("reveal", str(flight.buyer.user.id), flight.id),
+        ("pourers_change", str(flight.buyer.user.id), flight.id),
     ]

@@ -36,7 +36,7 @@ def statements():
 
     def note(execute, sql, *arguments):
         # whom a transaction acts for goes before a statement; here, within one transaction, not before each
-        plain = re.sub(r"^SELECT set_config\('leafspan\.teams', '[^']*', true\); ", "", str(sql))
+        plain = re.sub(r"^SELECT set_config\('leafspan\.teams', '[^']*', true\), set_config\([^)]*\); ", "", str(sql))
         found.append(re.sub(r"s\d+_x\d+", "savepoint", plain))
         return execute(sql, *arguments)
 

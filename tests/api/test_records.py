@@ -35,16 +35,16 @@ def test_full_bodies_hold_every_field_of_the_shapes():
 
 
 @every_type
-def test_record_with_every_field_reads_back_as_sent(taster, place, type_name):
+def test_record_with_every_field_reads_back_as_sent(buyer, place, type_name):
     sent = {"id": str(uuid4()), **place.full(type_name)}
-    made = taster.client.post(address_of(type_name), sent)
-    read = taster.client.get(address_of(type_name, sent["id"]))
+    made = buyer.client.post(address_of(type_name), sent)
+    read = buyer.client.get(address_of(type_name, sent["id"]))
 
-    server = {"session": {"taster": str(taster.user.id)}, "descriptor": {"built_in": False}}.get(type_name, {})
+    server = {"session": {"taster": str(buyer.user.id)}, "descriptor": {"built_in": False}}.get(type_name, {})
     assert made.status_code == 201
     assert made.json() == {
-        **sent, **server, "revision": made.json()["revision"], "by": str(taster.user.id),
-            "author": str(taster.user.id),
+        **sent, **server, "revision": made.json()["revision"], "by": str(buyer.user.id),
+            "author": str(buyer.user.id),
     }  # fmt: skip
     assert made["ETag"] == f'"{made.json()["revision"]}"'
     assert made["Location"] == f"http://testserver{address_of(type_name, sent['id'])}"
@@ -94,35 +94,35 @@ def test_record_with_nothing_names_every_missing_field(taster, place, type_name)
 
 
 @every_type
-def test_patch_of_one_field_keeps_the_others(taster, place, type_name):
-    before = create(taster, type_name, place.full(type_name)).json()
+def test_patch_of_one_field_keeps_the_others(buyer, place, type_name):
+    before = create(buyer, type_name, place.full(type_name)).json()
     name, value, _ = EDITS[type_name]
-    answer = taster.client.patch(address_of(type_name, before["id"]), {name: value})
+    answer = buyer.client.patch(address_of(type_name, before["id"]), {name: value})
 
     after = answer.json()
     assert answer.status_code == 200
     assert after == {**before, name: value, "revision": after["revision"]}
     assert after["revision"] > before["revision"]
     assert answer["ETag"] == f'"{after["revision"]}"'
-    assert taster.client.get(address_of(type_name, before["id"])).json() == after
+    assert buyer.client.get(address_of(type_name, before["id"])).json() == after
 
 
 @every_type
-def test_patch_to_null_forgets_what_may_be_unknown(taster, place, type_name):
-    before = create(taster, type_name, place.full(type_name)).json()
+def test_patch_to_null_forgets_what_may_be_unknown(buyer, place, type_name):
+    before = create(buyer, type_name, place.full(type_name)).json()
     needed = RECORD_SCHEMAS[type_name].one_required
     free = [field for field in RECORD_SCHEMAS[type_name].fields if not field.required and field.name not in needed]
-    answer = taster.client.patch(address_of(type_name, before["id"]), {field.name: None for field in free})
+    answer = buyer.client.patch(address_of(type_name, before["id"]), {field.name: None for field in free})
 
     empty = {field.name: [] if field.kind == "texts" else field.default for field in free}
     assert (answer.status_code, answer.json()) == (200, {**before, **empty, "revision": answer.json()["revision"]})
 
 
 @every_type
-def test_patch_with_the_same_value_changes_no_other_field(taster, place, type_name):
-    before = create(taster, type_name, place.full(type_name)).json()
+def test_patch_with_the_same_value_changes_no_other_field(buyer, place, type_name):
+    before = create(buyer, type_name, place.full(type_name)).json()
     name = EDITS[type_name][0]
-    answer = taster.client.patch(address_of(type_name, before["id"]), {name: before[name]})
+    answer = buyer.client.patch(address_of(type_name, before["id"]), {name: before[name]})
 
     assert (answer.status_code, answer.json() | {"revision": 0}) == (200, before | {"revision": 0})
 
@@ -266,11 +266,11 @@ def test_descriptor_with_a_taken_key_is_refused(taster, place, lexicon):
         assert refusal(answer) == (422, "invalid", {("key", "taken")})
 
 
-def test_lot_bought_from_itself_is_refused(taster, place):
+def test_lot_bought_from_itself_is_refused(buyer, place):
     itself = str(uuid4())
     answers = [
-        taster.client.post(address_of("lot"), {"id": itself, **place.new("lot", from_lot=itself)}),
-        taster.client.patch(address_of("lot", place.lot.id), {"from_lot": str(place.lot.id)}),
+        buyer.client.post(address_of("lot"), {"id": itself, **place.new("lot", from_lot=itself)}),
+        buyer.client.patch(address_of("lot", place.lot.id), {"from_lot": str(place.lot.id)}),
     ]
 
     assert [refusal(answer) for answer in answers] == [(422, "invalid", {("from_lot", "itself")})] * 2

@@ -18,10 +18,12 @@ from django.utils import timezone
 from tastings.actions.flights.planning import plan_flight
 from tastings.actions.lexicon import load_lexicon
 from teams.actions.emails import request_verification
+from tastings.models import Flight, FlightCup
+from tastings.queries.late_scores import late_sessions
 from teams.actions.people import token_digest
 from teams.models import AuditEntry, DeviceToken, ResetLink, Role
 from teams.models.limits import AttemptCount, KnownClient
-from tests.api.phone import change
+from tests.api.phone import change, sync
 from tests.api.records import TYPES, Place
 from tests.factories import DescriptorFactory, DeviceTokenFactory, LotFactory, TeamFactory, person, phone, web_browser
 from tests.tastings.photos.photographs import (
@@ -36,9 +38,10 @@ from tests.tastings.photos.photographs import (
 )
 
 PASSWORD = "two leaves and a bud"
-ROLES = ("owner", "buyer", "taster", "viewer", "nobody", "left", "stranger")
-"""Who asks: the members of the team that everything belongs to; someone who is not signed in; someone who was a taster
-of the team and left it, with the token and the browser of that time; the owner of another team."""
+ROLES = ("owner", "buyer", "taster", "viewer", "nobody", "left", "stranger", "colleague")
+"""Who asks: the members of the team that everything belongs to, ``colleague`` being a second taster; someone who is not
+signed in; someone who was a taster of the team and left it, with the token and the browser of that time; the owner of
+another team."""
 QUICK = {"time_cost": 1, "memory_cost": 8, "parallelism": 1}
 """Of Argon2, as every test has them; or each sign-in would store the password anew."""
 CSRF = "c" * 32
@@ -64,6 +67,7 @@ class World:
         load_lexicon()
         team = TeamFactory(name="Kettle & Lid")
         self.people = {role: person(team, role, password=PASSWORD) for role in Role.values}
+        self.people["colleague"] = person(team, Role.TASTER, password=PASSWORD)
         self.people["left"] = person(team, Role.TASTER, password=PASSWORD)
         self.people["stranger"] = person(TeamFactory(name="Other House"), Role.OWNER, password=PASSWORD)
         self.owner, self.buyer, self.taster = (self.people[role] for role in ("owner", "buyer", "taster"))
@@ -121,6 +125,11 @@ class World:
             assert plan_flight(flight, now=timezone.now())
         answer = self.buyer.client.post(f"/api/v1/flights/{self.revealed}/reveal", {"reason": "the kettle broke"})
         assert answer.status_code == 200, answer.content
+        cup = FlightCup.objects.filter(flight=self.revealed, taster=self.taster.user).first()
+        self.late = uuid4()
+        tasted = {"flight_cup": str(cup.id), "started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110}
+        liking = {"session": str(self.late), "moment": "mouth", "descriptor": "liking", "intensity": 7}
+        sync(self.taster.client, [change("session", self.late, **tasted), change("note", **liking)])
 
     def flight(self, flight):
         """Return the body that sets a flight up."""
@@ -155,6 +164,8 @@ class World:
         """Return an address of the URL table with the ids of what is the team's, or other ids."""
         kind = address.removeprefix("/api/v1/").partition("/")[0].removesuffix("s")
         flight = {"flight_id": self.revealed} if address.endswith(("/answer", "/decision")) else {}
+        if "/late/" in address:
+            flight = {"flight_id": self.revealed, "session_id": self.late}
         record = {"record_id": self.records.get(kind)}
         if address == "/api/v1/descriptors/{record_id}/merge":
             record = {"record_id": self.word.id}
@@ -278,6 +289,11 @@ def _decision(world, who):
     return {"reason": "sweet to the end", "chosen": [{"lot": str(world.samples[0].id), "bought": str(uuid4())}]}
 
 
+def _late(world, who):
+    [late] = late_sessions(Flight.objects.get(id=world.revealed))
+    return {"revision": late.shown.revision}
+
+
 def _pushed(world, who):
     return {"schema": 1, "device": str(uuid4()), "changes": [change("lot", name="Mist Ridge", kind="oolong")]}
 
@@ -320,6 +336,8 @@ BODIES = {
     ("/api/v1/flights/{flight_id}/", "patch"): _same(name="Spring samples again"),
     ("/api/v1/flights/{flight_id}/reveal", "post"): _same(reason="the kettle broke"),
     ("/api/v1/flights/{flight_id}/decision", "post"): _decision,
+    ("/api/v1/flights/{flight_id}/late/{session_id}/admit", "post"): _late,
+    ("/flights/{flight_id}/late/{session_id}/", "post"): _late,
     ("/lots/{lot_id}/links/", "post"): _same(shows="card", lang="de", days="7"),
     ("/account/devices/", "post"): lambda world, who: {"device": str(world.ids["token_id"])},
     ("/sign-in/", "post"): _login,

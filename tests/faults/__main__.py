@@ -65,7 +65,7 @@ def _run_with_faults(place: Installation, *, faults: int, seed: int) -> list[str
     team = place.manage("new_team", "--name", "Tasters", "--shop", "Ford", "--username", "taster-0")["team"]
     for i in range(1, len(CLOCK_OFFSETS)):
         place.manage(
-            "new_member", "--team", team, "--shop", "Ford", "--username", f"taster-{i}", "--role", "taster"
+            "new_member", "--team", team, "--shop", "Ford", "--username", f"taster-{i}", "--role", "buyer"
         )  # fmt: skip
     tasters = [
         SimulatedTaster(place.url, folder=place.home, username=f"taster-{i}", clock_offset=clock_offset, seed=seed + i)

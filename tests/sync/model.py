@@ -2,7 +2,8 @@
 
 Of every field the edit with the greatest (moment, device, number of the device's change) is current; a moment more
 than two minutes ahead of the server's clock counts as the moment at which the server first received it. A record is
-gone while its deletion is later than all else.
+gone while its deletion is later than all else. A taster's edit is accepted only of what is theirs,
+and never of a purchase.
 """
 
 import json
@@ -10,6 +11,9 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 LEEWAY = timedelta(minutes=2)
+PURCHASE = ("status", "quantity_g")
+"""Fields of a lot that the stories edit and a taster does not set."""
+PARENTS_FIRST = ("descriptor", "lot", "session", "infusion", "note")
 
 
 @dataclass
@@ -17,6 +21,7 @@ class Expected:
     """One record: the winner of each field with its rank, and every value that the server ever took."""
 
     type: str
+    author: str = ""
     winners: dict[str, tuple[tuple[str, str, str, int, str], object]] = field(default_factory=dict)
     taken: list[tuple[str, object]] = field(default_factory=list)
 
@@ -36,25 +41,43 @@ class Expected:
 class Model:
     """All records, and which edits the server has taken; an edit is known by its device and its own moment."""
 
-    def __init__(self) -> None:
+    def __init__(self, members: dict[str, str], tasters: set[str]) -> None:
+        """Begin with nothing; ``members`` says by device who holds it, ``tasters`` who of them is limited."""
+        self.members, self.tasters = members, tasters
         self.records: dict[str, Expected] = {}
         self.changes: dict[tuple[str, str, str], dict[str, object]] = {}
 
     def receive(self, device: str, changes, verdicts, *, now: datetime) -> None:
         """Take in what the server took in."""
-        for change, verdict in zip(changes, verdicts, strict=True):
+        judged = zip(changes, verdicts, strict=True)
+        for change, verdict in sorted(judged, key=lambda pair: PARENTS_FIRST.index(pair[0]["type"])):
             known = (change["id"], device, change["at"])
             if verdict["verdict"] == "refused" or known in self.changes:
                 continue
             self.changes[known] = change
             ahead = datetime.fromisoformat(change["at"]) > now + LEEWAY
             moment = f"{now:%Y-%m-%dT%H:%M:%S.%fZ}" if ahead else change["at"]
-            record = self.records.setdefault(change["id"], Expected(change["type"]))
-            for name, value in (change.get("fields") or {"deleted": True}).items():
+            record = self.records.setdefault(change["id"], Expected(change["type"], self.members[device]))
+            fields = change.get("fields") or {"deleted": True}
+            if self.members[device] in self.tasters:
+                fields = self.limited(change, record, fields, who=self.members[device])
+            for name, value in fields.items():
                 rank = (moment, device, change["at"] if ahead else "", change["seq"], json.dumps(value))
                 record.taken.append((name, value))
                 if name not in record.winners or rank > record.winners[name][0]:
                     record.winners[name] = (rank, value)
+
+    def limited(self, change, record, fields, *, who):
+        """Return the fields that a taster's accepted edit sets; fail if it should have been refused."""
+        session = record.values.get("session") or fields.get("session")
+        owned = self.records.get(str(session), record) if change["type"] in ("infusion", "note") else record
+        assert owned.author == who, f"{change} is not {who}'s"
+        if change["type"] != "lot":
+            return fields
+        assert record.values.get("status") in (None, "sample"), f"{change} is of a lot that is bought"
+        fields = {n: v for n, v in fields.items() if n not in PURCHASE or v != record.values.get(n)}
+        assert not {(n, v) for n, v in fields.items() if n in PURCHASE} - {("status", "sample")}, change
+        return fields
 
     def forget(self, records: set[str]) -> None:
         """Forget records whose deletion the server no longer knows."""

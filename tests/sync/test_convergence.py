@@ -65,7 +65,7 @@ class World:
 
     def __init__(self, clock: Clock) -> None:
         load_lexicon()
-        self.clock, self.model = clock, Model()
+        self.clock = clock
         self.clock.now = MORNING
         team = TeamFactory()
         people = [person(team, role) for role in ("owner", "buyer", "taster")]
@@ -76,6 +76,8 @@ class World:
         self.stores = [MemoryStore(str(UUID(int=0x7000_8000 << 64 | i))) for i in range(5)]
         for store, token in zip(self.stores, tokens, strict=True):
             store.append({"event": "signed", "token": token})
+        holders = {store.state.device: str(m.user_id) for store, m in zip(self.stores, self.members, strict=True)}
+        self.model = Model(holders, tasters={str(people[2].user.id)})
         wire = Wire(lambda *received: self.model.receive(*received, now=MORNING))
         phones = [Phone(wire, store=store, options=PhoneOptions(clock=clock)) for store in self.stores]
         lot, session, infusion, note = (number_id(n) for n in range(4))

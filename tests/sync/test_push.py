@@ -84,7 +84,7 @@ def test_the_same_body_twice_changes_nothing_and_answers_the_same_state(taster, 
 
 
 def test_unknown_values_have_one_form_and_sent_again_change_nothing(taster, lexicon):
-    session = SessionFactory(lot__team=taster.team)
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
     sent = [
         change("note", session=str(session.id), moment="lid", descriptor="strength", text="", intensity=None),
         change("descriptor", key="wet_slate", label="wet slate", synonyms=None, family=""),
@@ -97,7 +97,7 @@ def test_unknown_values_have_one_form_and_sent_again_change_nothing(taster, lexi
 
 
 def test_a_note_is_edited_and_deleted_without_naming_its_descriptor(taster, lexicon):
-    session = SessionFactory(lot__team=taster.team)
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
     note = change("note", session=str(session.id), moment="lid", descriptor="strength", intensity=4)
     sync(taster.client, [note])
     later = [change("note", note["id"], at="2026-03-04T12:40:00Z", intensity=7)]
@@ -108,7 +108,7 @@ def test_a_note_is_edited_and_deleted_without_naming_its_descriptor(taster, lexi
 
 
 def test_fields_merge_one_by_one_and_what_lost_is_kept(taster, buyer):
-    infusion = InfusionFactory(session__lot__team=taster.team, steep_s=15, kettle_c=100)
+    infusion = InfusionFactory(session__lot__team=taster.team, session__by=taster.user, steep_s=15, kettle_c=100)
     first = str(infusion.by_id)
     late = change("infusion", infusion.id, at="2026-03-04T13:00:00Z", steep_s=20)
     early = change("infusion", infusion.id, at="2026-03-04T12:59:00Z", steep_s=30, remarks="thin")
@@ -127,7 +127,7 @@ def test_fields_merge_one_by_one_and_what_lost_is_kept(taster, buyer):
 
 
 def test_a_deletion_and_a_later_edit(taster):
-    infusion = InfusionFactory(session__lot__team=taster.team)
+    infusion = InfusionFactory(session__lot__team=taster.team, session__by=taster.user)
     gone = change("infusion", infusion.id, at="2026-03-04T13:00:00Z", deleted=True)
     assert verdict_names(sync(taster.client, [gone])) == ["applied"]
     [pulled] = [c for c in sync(taster.client)["changes"] if c["id"] == str(infusion.id)]
@@ -196,7 +196,7 @@ def test_an_unknown_parent_is_named_and_children_of_a_refused_record_are_refused
 
 
 def test_a_clock_ahead_gets_the_servers_moment_and_what_it_reported_is_kept(taster, buyer):
-    infusion = InfusionFactory(session__lot__team=taster.team)
+    infusion = InfusionFactory(session__lot__team=taster.team, session__by=taster.user)
     ahead = change("infusion", infusion.id, at="2027-11-25T10:00:00Z", steep_s=30)
     assert verdict_names(sync(taster.client, [ahead])) == ["applied"]
     now = (timezone.now() + timedelta(seconds=90)).isoformat()  # within the leeway: taken as it is
@@ -210,7 +210,7 @@ def test_a_clock_ahead_gets_the_servers_moment_and_what_it_reported_is_kept(tast
 
 
 def test_a_whole_session_can_be_renumbered_at_once(taster):
-    session = SessionFactory(lot__team=taster.team)
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
     poured = [InfusionFactory(session=session, number=n) for n in (1, 2, 3)]
     sent = [change("infusion", i.id, number=i.number + 1) for i in poured]
     rinse = change("infusion", session=str(session.id), number=1, steep_s=5, kettle_c=100)
@@ -219,7 +219,7 @@ def test_a_whole_session_can_be_renumbered_at_once(taster):
 
 
 def test_a_number_that_is_taken_is_refused_and_other_edits_of_the_record_stand(taster):
-    session = SessionFactory(lot__team=taster.team)
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
     InfusionFactory(session=session, number=1)
     second = InfusionFactory(session=session, number=2)
     sent = [
@@ -235,7 +235,7 @@ def test_a_number_that_is_taken_is_refused_and_other_edits_of_the_record_stand(t
 
 
 def test_two_new_infusions_of_one_number_in_one_body_keep_the_first(taster):
-    session = SessionFactory(lot__team=taster.team)
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
     sent = [
         change("infusion", session=str(session.id), number=1, steep_s=5, kettle_c=100),
         change("infusion", session=str(session.id), number=1, steep_s=6, kettle_c=100),
@@ -244,8 +244,8 @@ def test_two_new_infusions_of_one_number_in_one_body_keep_the_first(taster):
 
 
 def test_a_note_cannot_take_another_sessions_infusion(taster, lexicon):
-    session = SessionFactory(lot__team=taster.team)
-    elsewhere = InfusionFactory(session__lot=session.lot)
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
+    elsewhere = InfusionFactory(session__lot=session.lot, session__by=session.by)
     note = change(
         "note", session=str(session.id), infusion=str(elsewhere.id), moment="mouth", descriptor="strength", intensity=4
     )
@@ -268,7 +268,7 @@ def test_only_the_taster_makes_a_session_private(taster, buyer):
 
 
 def test_a_teams_own_descriptor_is_created_and_used_in_one_body(taster):
-    session = SessionFactory(lot__team=taster.team)
+    session = SessionFactory(lot__team=taster.team, by=taster.user)
     sent = [
         change("note", session=str(session.id), moment="lid", descriptor="wet_slate"),
         change("descriptor", key="wet_slate", label="wet slate"),
@@ -284,7 +284,7 @@ def test_a_key_of_a_built_in_descriptor_is_taken(taster, lexicon):
 
 def test_an_edit_of_a_session_makes_its_lot_due_and_a_move_makes_both(taster):
     old, new = LotFactory(team=taster.team), LotFactory(team=taster.team)
-    session = SessionFactory(lot=old)
+    session = SessionFactory(lot=old, by=taster.user)
     sync(taster.client, [change("session", session.id, leaf_g=6)])
     assert set(Development.objects.values_list("lot_id", flat=True)) == {old.id}
     answer = sync(taster.client, [change("session", session.id, at="2026-03-04T12:40:00Z", lot=str(new.id))])

@@ -31,7 +31,7 @@ def clock(monkeypatch):
 def lot(taster, clock):
     taster.device.expires_at = NOON + timedelta(days=1)
     taster.device.save()
-    return LotFactory(team=taster.team)
+    return LotFactory(team=taster.team, by=taster.user)
 
 
 def at(minutes):

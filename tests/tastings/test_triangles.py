@@ -5,7 +5,8 @@ from uuid import uuid4
 import pytest
 
 from tastings.models import Trial
-from tests.factories import ABSENT_ID, LotFactory
+from teams.models import AuditEntry
+from tests.factories import ABSENT_ID, LotFactory, person
 
 pytestmark = pytest.mark.django_db
 
@@ -108,3 +109,21 @@ def test_tests_of_one_lot_are_listed(taster, lots):
     record_test(taster, (lots[1], lots[0]))
     found = taster.client.get("/api/v1/triangle-tests/", {"lot": str(lots[1].id)}).json()["results"]
     assert [row["lot"] for row in found] == [str(lots[1].id)]
+
+
+def test_in_anothers_test_a_taster_records_and_withdraws_their_own_answers(taster, buyer, lots, team):
+    colleague = person(team, "taster")
+    address = record_test(taster, lots)
+    theirs, _ = answer(taster, address, correct=True)
+    refused = [
+        answer(colleague, address, correct=True)[1],
+        answer(colleague, address, correct=True, taster=str(taster.user.id))[1],
+        colleague.client.delete(f"{address}trials/{theirs}"),
+    ]
+    own, made = answer(colleague, address, correct=False, taster=str(colleague.user.id))
+
+    assert [(one.status_code, one.json()["problems"][0]["code"]) for one in refused] == [(403, "not_yours")] * 3
+    assert (made.status_code, colleague.client.delete(f"{address}trials/{own}").status_code) == (201, 204)
+    assert not AuditEntry.objects.exists()
+    assert buyer.client.delete(f"{address}trials/{theirs}").status_code == 204
+    assert [one.about["record"] for one in AuditEntry.objects.filter(what="correction")] == [theirs]

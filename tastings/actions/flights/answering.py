@@ -10,6 +10,7 @@ from uuid import UUID
 from django.db import connection, transaction
 
 from lots.models import Lot
+from tastings.actions.flights.revealing import freeze_scores
 from tastings.figures import to_stored
 from tastings.maths.flights.analysis import analyse_flight
 from tastings.maths.flights.cups import Cup
@@ -17,6 +18,7 @@ from tastings.maths.flights.result import FlightFigures, FlightResult, MeasureRe
 from tastings.maths.flights.value import price_frontier
 from tastings.models import Flight
 from tastings.queries.flight_scores import SCALES, Measure, scores_of
+from teams.models import Team
 
 _log = logging.getLogger(__name__)
 
@@ -31,6 +33,9 @@ def answer_flight(flight: UUID, *, now: datetime) -> bool:
     found = Flight.objects.filter(id=flight, revealed_at__isnull=False).first()
     if found is None or found.answer_made == found.answer_wanted:
         return False
+    if found.counted is None:  # revealed before scores were frozen
+        freeze_scores(found, revision=Team.objects.values_list("revision", flat=True).get(id=found.team_id))
+        found.refresh_from_db()
     changes: dict[str, object] = {"answer_made": found.answer_wanted, "answered_at": now}
     try:
         changes |= {"answer": to_stored(_figures(found)), "answer_failure": ""}

@@ -12,10 +12,12 @@ from lots.schema import clean_fields, record_faults
 from lots.wording import field_problem
 from tastings.actions.flights.design import PLANNED_FROM, FlightDesign
 from tastings.actions.flights.jobs import enqueue_plan
+from tastings.audit_events import TastingEvent
 from tastings.errors import WrongState
-from tastings.models import Flight, Session
+from tastings.models import Flight, FlightMember, Session
 from tastings.queries.flights import flight_row, must_decide
 from tastings.schemas import FLIGHT
+from teams.actions.audit import record_event
 from teams.actions.revisions import next_revision
 from teams.errors import Invalid, Problem
 from teams.models import Member
@@ -54,6 +56,7 @@ def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
         if stored is not None and FlightDesign.of({}, stored=stored).matches(design):
             return
         raise Invalid(problems=[Problem("id", "taken", _("choose another id"))]) from error
+    _record_pourers(member, created, before=set(), after=set(design.pourers), now=now)
     design.store_lots_and_people(created, now=now)
     enqueue_plan(created, now=now)
     next_revision(member.team_id)
@@ -82,6 +85,8 @@ def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
     if problems := design.problems(member, stored=stored):
         raise Invalid(problems=problems)
     Flight.objects.filter(id=flight).update(**design.columns())
+    pourers = FlightMember.objects.filter(flight=stored, pours=True, out_at=None).values_list("user_id", flat=True)
+    _record_pourers(member, stored, before=set(pourers), after=set(design.pourers), now=now)
     design.store_lots_and_people(stored, now=now)
     if any(name in values for name in PLANNED_FROM):
         stored.refresh_from_db()
@@ -105,3 +110,15 @@ def call_off_flight(member: Member, *, flight: UUID) -> None:
     if Session.objects.filter(flight_cup__flight=stored, removed=False).exists():
         raise WrongState(_("cups were tasted already: reveal it, with a reason"))
     Flight.objects.filter(id=flight).update(state=Flight.State.CALLED_OFF)
+
+
+def _record_pourers(member: Member, flight: Flight, *, before: set[UUID], after: set[UUID], now: datetime) -> None:
+    """Add an entry to the audit log when others pour than before: who pours knows which code is which lot."""
+    if before == after:
+        return
+    about = {
+        "flight": str(flight.id),
+        "added": sorted(map(str, after - before)),
+        "removed": sorted(map(str, before - after)),
+    }
+    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.POURERS_CHANGE, about=about, now=now)

@@ -3,9 +3,7 @@
 What is wanted is stored in the flight's row; the message to a worker may be lost and is then sent again.
 """
 
-from collections.abc import Collection
 from datetime import datetime, timedelta
-from uuid import UUID
 
 from django.db.models import F, Q
 
@@ -29,13 +27,6 @@ def enqueue_answer(flight: Flight, *, now: datetime) -> None:
     """Want a new answer, in the present transaction, and enqueue its job."""
     Flight.objects.filter(id=flight.id).update(answer_wanted=F("answer_wanted") + 1, answer_asked_at=now)
     later(Job.ANSWER_FLIGHT, str(flight.id))
-
-
-def enqueue_answers(cups: Collection[UUID], *, now: datetime) -> None:
-    """Enqueue new answers of the revealed flights that these cups belong to."""
-    if cups:
-        for flight in Flight.objects.filter(revealed_at__isnull=False, cups__id__in=cups).distinct():
-            enqueue_answer(flight, now=now)
 
 
 def enqueue_due_flights(*, now: datetime) -> int:

@@ -13,7 +13,9 @@ from tastings.actions.flights.jobs import enqueue_answer
 from tastings.actions.push import check_constraints_now, renew_child_revisions, set_lot
 from tastings.audit_events import TastingEvent
 from tastings.errors import WrongState
+from tastings.figures import to_stored
 from tastings.models import Flight, Session
+from tastings.queries.flight_scores import present_scores
 from tastings.queries.flights import flight_row, must_decide, standing_cups
 from tastings.wording.flights import flight_is
 from teams.actions.audit import record_event
@@ -59,10 +61,17 @@ def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -
     )
     revision = _name_all(sessions, revision=revision, now=now)
     Team.objects.filter(id=member.team_id).update(revision=revision)
+    freeze_scores(found, revision=revision)
     shared = {session.lot_id for session in sessions if not session.private and session.lot_id is not None}
     mark_due(member.team_id, shared, revision=revision, now=now)
     enqueue_answer(found, now=now)
     check_constraints_now()
+
+
+def freeze_scores(flight: Flight, *, revision: int) -> None:
+    """Store the scores as the server has them: no later commit changes what counts."""
+    counted = to_stored(present_scores(flight, revision=revision), decimals=None)
+    Flight.objects.filter(id=flight.id).update(counted=counted)
 
 
 def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> int:

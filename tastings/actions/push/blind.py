@@ -39,12 +39,3 @@ def set_revealed_lots(state: PushState) -> None:
             cup = state.cups.get(uuid_of(str(cup_id)))
             if cup is not None and not cup.flight.is_blind:
                 set_lot(pending.current, cup.lot_id)
-
-
-def changed_cups(state: PushState) -> set[UUID]:
-    """Return the cups of revealed flights whose sessions, infusions or notes this push changes."""
-    sessions = state.dirty("session")
-    for type_name in ("infusion", "note"):
-        sessions += [state.session_of(pending) for pending in state.dirty(type_name)]
-    values = [session.values for session in sessions]
-    return {uuid_of(str(v["flight_cup"])) for v in values if v.get("flight_cup") and v.get("lot")}

@@ -28,7 +28,8 @@ def not_yours(change: Change, pending: PendingRecord, state: PushState) -> list[
     if state.member.decides:
         return []
     if change.type in ("infusion", "note"):
-        session = state.find("session", pending.values.get("session") or change.fields.get("session"))
+        named = pending.values.get("session") or change.fields.get("session")
+        session = state.find("session", named) if named is not None else None
         if session is None or _is_own(session, state):
             return []
         return [Problem("session", NOT_YOURS, _("only its taster, a buyer or an owner changes this"))]

@@ -13,9 +13,7 @@ from django.db import IntegrityError, ProgrammingError, transaction
 from django.utils.translation import gettext as _
 
 from tastings.actions.due import mark_due
-from tastings.actions.flights.jobs import enqueue_answers
 from tastings.actions.push.applying import Applier
-from tastings.actions.push.blind import changed_cups
 from tastings.actions.push.change import Change, Verdict, read_change, refused
 from tastings.actions.push.corrections import record_corrections
 from tastings.actions.push.reading import read_state
@@ -82,6 +80,5 @@ def _push(
         if not for_whole_team:
             record_corrections(state, now=now)
         mark_due(team.id, changed_lots(state), revision=revision, now=now)
-        enqueue_answers(changed_cups(state), now=now)
         check_constraints_now()
     return applier.verdicts()

@@ -9,7 +9,7 @@ from tastings.maths.flights.ranking import FriedmanTest, PageTest
 from tastings.maths.flights.standings import Estimate, Standing
 from tastings.maths.flights.value import Worth
 
-METHOD = 1
+METHOD = 2
 """Of the figures and their form; whoever changes either raises it, so that stored answers are computed again."""
 SETTLED = 0.8
 """Probability of being best at which a flight is settled: the odds of every interval here, four to
@@ -155,7 +155,7 @@ class LeftOut:
     """A session that does not count, and why."""
 
     session: str
-    reason: Literal["private", "after_the_reveal", "no_liking", "factors_missing"]
+    reason: Literal["private", "no_liking", "factors_missing"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -148,6 +148,7 @@ GLOSSARY: Mapping[str, str] = {
     "revealed_at": "when codes met names",
     "revealed_by": "who revealed it",
     "reveal_reason": "why before every cup was tasted",
+    "counted": "the scores that count: as they stood at the reveal, and what was admitted since",
     "answer": "what the cups say: computed at the reveal",
     "answer_wanted": "how often an answer was asked for",
     "answer_made": "how often one was made",

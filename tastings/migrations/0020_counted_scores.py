@@ -1,0 +1,9 @@
+"""What counts of a flight's scores, frozen by its reveal."""
+
+from django.db import migrations, models
+
+
+class Migration(migrations.Migration):
+    dependencies = [("tastings", "0019_own_rows")]
+
+    operations = [migrations.AddField(model_name="flight", name="counted", field=models.JSONField(null=True))]

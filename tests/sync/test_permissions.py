@@ -1,0 +1,162 @@
+"""Who may change what, by sync: each change is judged alone, and what was accepted before stays accepted."""
+
+from uuid import uuid4
+
+import pytest
+
+from lots.models import FieldHistory, Lot
+from tastings.models import Infusion, Note
+from teams.models import AuditEntry
+from tests.api.phone import change, sync
+from tests.api.records import Place
+from tests.factories import DescriptorFactory, LotFactory, person
+
+pytestmark = pytest.mark.django_db
+LATER = "2026-03-04T13:00:00Z"
+
+
+@pytest.fixture
+def colleague(team):
+    """Another taster."""
+    return person(team, "taster")
+
+
+@pytest.fixture
+def place(taster):
+    return Place(taster)
+
+
+def judged(who, *changes):
+    """Push changes; return the verdict on each, of refused ones field and code."""
+    verdicts = sync(who.client, list(changes))["verdicts"]
+    return [
+        one["verdict"] if one["verdict"] != "refused" else [(p["field"], p["code"]) for p in one["problems"]]
+        for one in verdicts
+    ]
+
+
+def tasted(place):
+    """Return changes of each record of the place's session, and new ones in it."""
+    session = {"session": str(place.session.id)}
+    new_note = {**session, "moment": "mouth", "descriptor": place.descriptor.key}
+    return [
+        change("session", place.session.id, at=LATER, leaf_g=6),
+        change("infusion", place.infusion.id, at=LATER, steep_s=20),
+        change("note", place.note.id, at=LATER, intensity=9),
+        change("infusion", at=LATER, **session, number=5, steep_s=10, kettle_c=99),
+        change("note", at=LATER, **new_note),
+        change("note", place.note.id, at="2026-03-04T14:00:00Z", deleted=True),
+        change("session", place.session.id, at="2026-03-04T14:00:00Z", deleted=True),
+    ]
+
+
+def test_a_taster_changes_nothing_of_anothers_tasting(colleague, place):
+    refused = judged(colleague, *tasted(place))
+    assert refused == [[("id", "not_yours")], *[[("session", "not_yours")]] * 5, [("id", "not_yours")]]
+    assert (Infusion.objects.count(), Note.objects.count(), FieldHistory.objects.count()) == (1, 1, 0)
+    place.session.refresh_from_db()
+    assert (place.session.leaf_g, place.session.removed) == (5, False)
+
+
+@pytest.mark.parametrize("role", ["owner", "buyer"])
+def test_corrections_by_owner_and_buyer_are_in_the_audit_log(request, place, taster, role):
+    who = request.getfixturevalue(role)
+    assert set(judged(who, *tasted(place))) == {"applied"}
+    entries = [
+        (one.who_id, one.about["type"], one.about["session"], one.about["taster"], one.about["fields"])
+        for one in AuditEntry.objects.filter(what="correction")
+    ]
+    of = (str(place.session.id), str(taster.user.id))
+    assert sorted(entries) == sorted([
+        (who.user.id, "session", *of, ["deleted", "leaf_g"]),
+        (who.user.id, "infusion", *of, ["steep_s"]),
+        (who.user.id, "note", *of, ["deleted", "intensity"]),
+        (who.user.id, "infusion", *of, ["kettle_c", "number", "session", "steep_s"]),
+        (who.user.id, "note", *of, ["descriptor", "moment", "session"]),
+    ])  # fmt: skip
+
+
+def test_ones_own_tasting_is_in_no_audit_log(taster, place, buyer):
+    assert set(judged(taster, *tasted(place))) == {"applied"}
+    assert set(judged(buyer, *tasted(Place(buyer)))) == {"applied"}
+    assert not AuditEntry.objects.exists()
+
+
+def test_the_rest_of_a_push_stands(colleague, place):
+    """As of an offline morning that holds one edit of another's note."""
+    session, infusion = uuid4(), uuid4()
+    sent = [
+        change("session", session, lot=str(place.lot.id), started_at=LATER, leaf_g=5, vessel_ml=110),
+        change("note", place.note.id, at=LATER, intensity=9),
+        change("infusion", infusion, session=str(session), number=1, steep_s=10, kettle_c=99),
+    ]
+    assert judged(colleague, *sent) == ["applied", [("session", "not_yours")], "applied"]
+
+
+def test_a_taster_makes_samples_and_sets_nothing_of_a_purchase(taster):
+    new = {"name": "Mist Ridge", "kind": "oolong"}
+    purchase = {
+        "status": "bought",
+        "price_per_kg": 90,
+        "currency": "EUR",
+        "quantity_g": 500,
+        "arrived_on": "2026-03-01",
+    }
+    sample = uuid4()
+    assert judged(taster, change("lot", sample, **new, status="sample", price_per_kg=None)) == ["applied"]
+    for name, value in {**purchase, "from_lot": str(sample)}.items():
+        assert judged(taster, change("lot", **new, **{name: value})) == [[(name, "not_yours")]]
+        assert judged(taster, change("lot", sample, at=LATER, **{name: value})) == [[(name, "not_yours")]]
+    assert judged(taster, change("lot", sample, at=LATER, name="Mist Ridge 2", status="sample")) == ["applied"]
+    assert Lot.objects.get(id=sample).name == "Mist Ridge 2"
+
+
+def test_a_taster_edits_their_lot_until_it_is_bought(taster, buyer, colleague):
+    lot = uuid4()
+    assert judged(taster, change("lot", lot, name="Mist Ridge", kind="oolong", status="sample")) == ["applied"]
+    assert judged(colleague, change("lot", lot, at=LATER, remarks="round")) == [[("id", "not_yours")]]
+    assert judged(buyer, change("lot", lot, at=LATER, status="bought", price_per_kg=90)) == ["applied"]
+    for edit in ({"remarks": "round"}, {"deleted": True}):
+        assert judged(taster, change("lot", lot, at="2026-03-04T14:00:00Z", **edit)) == [[("status", "not_yours")]]
+
+
+def test_a_status_that_a_taster_repeats_does_not_outlast_a_buyers_earlier_edit(taster, buyer):
+    lot = uuid4()
+    new = {"name": "Mist Ridge", "kind": "oolong", "status": "sample"}
+    judged(taster, change("lot", lot, **new))
+    judged(taster, change("lot", lot, at="2026-03-04T14:00:00Z", **new))
+    assert judged(buyer, change("lot", lot, at=LATER, status="bought")) == ["applied"]
+    assert Lot.objects.get(id=lot).status == "bought"
+
+
+def test_what_was_accepted_is_unchanged_when_it_is_sent_again(taster, buyer):
+    """The answer was lost; a buyer has bought the lot since, so that the taster could not make it any more."""
+    lot = uuid4()
+    sent = change("lot", lot, name="Mist Ridge", kind="oolong", status="sample")
+    assert judged(taster, sent) == ["applied"]
+    judged(buyer, change("lot", lot, at=LATER, status="bought", name="Ridge"))
+    assert judged(taster, sent) == ["unchanged"]
+    assert judged(taster, change("lot", lot, at="2026-03-04T12:30:00Z", name="Old")) == [[("status", "not_yours")]]
+
+
+def test_words_are_changed_by_who_made_them_and_by_buyers(taster, colleague, buyer, team):
+    word = DescriptorFactory(team=team, by=taster.user)
+    assert judged(colleague, change("descriptor", word.id, at=LATER, label="slate")) == [[("id", "not_yours")]]
+    assert judged(taster, change("descriptor", word.id, at=LATER, label="slate")) == ["applied"]
+    assert judged(buyer, change("descriptor", word.id, at="2026-03-04T14:00:00Z", deleted=True)) == ["applied"]
+
+
+def test_anothers_private_session_gives_nothing_away(colleague, taster):
+    """Refused as absent, not as another's."""
+    place = Place(taster, private=True)
+    refused = judged(colleague, *tasted(place)[:4])
+    assert {code for problems in refused for _, code in problems} & {"not_yours"} == set()
+
+
+def test_rest_refuses_with_403_and_the_field(colleague, place):
+    answer = colleague.client.patch(f"/api/v1/notes/{place.note.id}/", {"intensity": 9})
+    assert (answer.status_code, answer.json()["type"]) == (403, "/problems/not-allowed")
+    assert [(p["field"], p["code"]) for p in answer.json()["problems"]] == [("session", "not_yours")]
+    lot = LotFactory(team=place.lot.team, by=colleague.user, status="sample")
+    answer = colleague.client.patch(f"/api/v1/lots/{lot.id}/", {"price_per_kg": 80})
+    assert [(p["field"], p["code"]) for p in answer.json()["problems"]] == [("price_per_kg", "not_yours")]

@@ -56,7 +56,7 @@ def _refusal_page(request: HttpRequest, error: Exception) -> HttpResponseBase:
     match error:
         case NotFound():
             return render(request, "pages/absent.html", status=404)
-        case NotAllowed() | WrongState():
+        case NotAllowed() | PreconditionFailed() | WrongState():
             return render(request, "pages/refused.html", {"why": error.detail}, status=error.status)
         case _:
             return redirect_to_login(request.get_full_path())

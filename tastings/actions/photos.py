@@ -131,7 +131,8 @@ def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now
         There is no room for the piece now; what came before is safe.
     """
     require_writer(member)
-    get_photo(member, photo)
+    if get_photo(member, photo).by_id != member.user_id:
+        raise NotAllowed(_("a photo is sent by the member who began it"))
     with transaction.atomic():
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
         received_bytes = _append_piece(member, row, offset=offset, piece=piece, now=now)
@@ -141,8 +142,6 @@ def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now
 
 def _append_piece(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetime) -> int | None:
     """Take a piece of a locked photo; return where the upload stands if that is not at the offset."""
-    if row.by_id != member.user_id:
-        raise NotAllowed(_("a photo is sent by the member who began it"))
     if row.removed_at is not None:
         raise NotFound
     if row.state == Photo.State.REFUSED:

@@ -17,7 +17,7 @@ OWN = {
     "tastings_session": "taster_id = {me}",
     "tastings_infusion": _OWN_SESSION,
     "tastings_note": _OWN_SESSION,
-    "tastings_photo": "by_id = {me} AND session_id IS NULL OR " + _OWN_SESSION,
+    "tastings_photo": "by_id = {me} OR " + _OWN_SESSION,
     "tastings_triangletest": "by_id = {me}",
     "tastings_trial": "by_id = {me} OR EXISTS"
     " (SELECT FROM tastings_triangletest AS parent WHERE parent.id = {table}.test_id AND parent.by_id = {me})",

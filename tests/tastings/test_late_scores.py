@@ -28,6 +28,11 @@ def tasted(flight):
     return ids[0]
 
 
+def second_cup_of(flight, taster):
+    """Return a taster's second cup; after the reveal everyone sees all."""
+    return [cup for cup in flight.cups_of(taster) if cup["taster"] == str(taster.user.id)][1]
+
+
 def late_of(flight):
     return answer_of(flight)["late"]
 
@@ -49,7 +54,7 @@ def test_a_rating_sent_late_is_shown_with_what_counts(flight, tasted):
 
 def test_an_admitted_score_counts_and_is_in_the_audit_log(flight, tasted):
     taster = flight.tasters[0]
-    cup = flight.cups_of(taster)[1]
+    cup = second_cup_of(flight, taster)
     new = taste(taster, cup, liking=9, at=EARLY)
     [late] = late_of(flight)
     assert means(answer_of(flight)).get(lot_in(cup), (None,))[0] in (None, 6.0)  # the other taster's, or nobody's
@@ -93,7 +98,7 @@ def test_only_buyers_and_owners_admit_and_only_what_they_were_shown(flight, tast
 
 def test_a_private_session_is_shown_to_nobody(flight, tasted):
     taster = flight.tasters[0]
-    taste(taster, flight.cups_of(taster)[1], liking=9, at=EARLY, private=True)
+    taste(taster, second_cup_of(flight, taster), liking=9, at=EARLY, private=True)
     sync(taster.client, [change("session", tasted.session, at="2026-03-04T13:00:00Z", private=True)])
     assert late_of(flight) == []
 

@@ -135,12 +135,12 @@ def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now
         raise NotAllowed(_("a photo is sent by the member who began it"))
     with transaction.atomic():
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
-        received_bytes = _append_piece(member, row, offset=offset, piece=piece, now=now)
+        received_bytes = _append_piece(row, offset=offset, piece=piece, now=now)
     if received_bytes is not None:
         raise WrongOffset(received_bytes)
 
 
-def _append_piece(member: Member, row: Photo, *, offset: int, piece: bytes, now: datetime) -> int | None:
+def _append_piece(row: Photo, *, offset: int, piece: bytes, now: datetime) -> int | None:
     """Take a piece of a locked photo; return where the upload stands if that is not at the offset."""
     if row.removed_at is not None:
         raise NotFound

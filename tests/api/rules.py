@@ -199,6 +199,8 @@ delete /api/v1/lots/{record_id}/                           403
 post   /api/v1/notes/                                      403
 patch  /api/v1/notes/{record_id}/                          403
 delete /api/v1/notes/{record_id}/                          403
+patch  /api/v1/pots/{record_id}/                           403
+delete /api/v1/pots/{record_id}/                           403
 patch  /api/v1/sessions/{record_id}/                       403
 delete /api/v1/sessions/{record_id}/                       403
 delete /api/v1/auth/tokens/{token_id}                      404

@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 LEEWAY = timedelta(minutes=2)
 PURCHASE = ("status", "quantity_g")
 """Fields of a lot that the stories edit and a taster does not set."""
-PARENTS_FIRST = ("descriptor", "lot", "session", "infusion", "note")
+PARENTS_FIRST = ("descriptor", "lot", "pot", "session", "infusion", "note")
 
 
 @dataclass

@@ -14,6 +14,7 @@ _OWN_SESSION = (
 OWN = {
     "lots_lot": "author_id = {me} AND status IN ('', 'sample')",
     "tastings_descriptor": "author_id = {me}",
+    "tastings_pot": "author_id = {me}",
     "tastings_session": "taster_id = {me}",
     "tastings_infusion": _OWN_SESSION,
     "tastings_note": _OWN_SESSION,
@@ -35,6 +36,7 @@ _COMMANDS = {
 AUTHORS = {
     "lots_lot": "author_id",
     "tastings_descriptor": "author_id",
+    "tastings_pot": "author_id",
     "tastings_infusion": "author_id",
     "tastings_note": "author_id",
     "tastings_session": "taster_id",
@@ -81,7 +83,7 @@ def keep_author(table: str) -> str:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("tastings", "0018_share_kept_by"), ("lots", "0004_author_filled")]
+    dependencies = [("tastings", "0020_pots_checked"), ("lots", "0004_author_filled")]
 
     operations = [
         migrations.RunSQL(FUNCTIONS, NO_FUNCTIONS),

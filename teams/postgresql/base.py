@@ -2,8 +2,9 @@
 
 The role and the settings ``leafspan.teams``, ``leafspan.limited_to`` and ``leafspan.session``, which the policies of
 the database read, are local to one transaction: a connection that is used again, by us or by others of a transaction
-pooler, carries nothing along. They are sent in front of the first statement of a transaction, in the same message: they cost no round trip.
-Outside a transaction block a message is a transaction of its own, so there they are sent in front of every statement.
+pooler, carries nothing along. They are sent in front of the first statement of a transaction, in the same message: they
+cost no round trip. Outside a transaction block a message is a transaction of its own, so there they are sent in front
+of every statement.
 """
 
 from collections.abc import Callable, Mapping
@@ -44,9 +45,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
         context: Mapping[str, Any],
     ) -> Any:  # noqa: ANN401 - passes through
         """Run a statement in the role and for the teams acted for."""
-        settings = _settings_sql(
-            role=self.role, teams=self.teams, limited_to=self.limited_to, session=self.session
-        )
+        settings = _settings_sql(role=self.role, teams=self.teams, limited_to=self.limited_to, session=self.session)
         autocommit = self.autocommit
         if settings == (_AT_FIRST if autocommit else self._in_force) or (
             isinstance(sql, str) and sql.startswith(_WITHOUT_ROWS)

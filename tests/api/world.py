@@ -17,9 +17,9 @@ from django.utils import timezone
 
 from tastings.actions.flights.planning import plan_flight
 from tastings.actions.lexicon import load_lexicon
-from teams.actions.emails import request_verification
 from tastings.models import Flight, FlightCup
 from tastings.queries.late_scores import late_sessions
+from teams.actions.emails import request_verification
 from teams.actions.people import token_digest
 from teams.models import AuditEntry, DeviceToken, ResetLink, Role
 from teams.models.limits import AttemptCount, KnownClient

@@ -3,7 +3,7 @@
 Queries filter by team themselves. Should one forget to, policies on every table that holds a team's rows
 (``tastings/migrations/0011_walls.py``) leave out the rows of other teams than those that the present transaction acts
 for. Acting for no team means no rows, and a row of another team can be neither created nor changed. In the requests of
-tasters and viewers the policies of ``tastings/migrations/0022_own_rows.py`` limit writing to the member's own rows.
+tasters and viewers the policies of ``tastings/migrations/0023_own_rows.py`` limit writing to the member's own rows.
 
 Who calls must be known before the team is. A few functions of the database's owner look that up; they return ids only.
 Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: the web server need not know them.

@@ -4,6 +4,6 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("tastings", "0022_own_rows")]
+    dependencies = [("tastings", "0023_own_rows")]
 
     operations = [migrations.AddField(model_name="flight", name="counted", field=models.JSONField(null=True))]

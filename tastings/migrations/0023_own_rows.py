@@ -83,7 +83,7 @@ def keep_author(table: str) -> str:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("tastings", "0021_waiting_pots"), ("lots", "0004_author_filled")]
+    dependencies = [("tastings", "0022_words_alone"), ("lots", "0004_author_filled")]
 
     operations = [
         migrations.RunSQL(FUNCTIONS, NO_FUNCTIONS),

@@ -48,7 +48,7 @@ class Account(View):
     def get(self, request: HttpRequest) -> HttpResponse:
         """Show it."""
         memberships = memberships_in(request)
-        login, now = _login(request, memberships), timezone.now()
+        login, now = login_of(request, memberships), timezone.now()
         context = {
             "login": login,
             "memberships": memberships,
@@ -96,7 +96,7 @@ class Devices(View):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Sign it out at once."""
-        login = _login(request, memberships_in(request))
+        login = login_of(request, memberships_in(request))
         sign_out_device(login.id, id_from_path(request.POST.get("device", "")))
         return redirect("account")
 
@@ -107,7 +107,7 @@ def qr_code(text: str) -> SafeString:
     return mark_safe(made.svg_inline(border=4, dark="#000", light="#fff", omitsize=True))  # noqa: S308 - squares only
 
 
-def _login(request: HttpRequest, memberships: list[Member]) -> User:
+def login_of(request: HttpRequest, memberships: list[Member]) -> User:
     """Return who asks: by bearer token its login, otherwise that of the browser's session."""
     return memberships[0].user if memberships else cast("User", request.user)
 

@@ -12,13 +12,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.generic import View
-from rest_framework.exceptions import NotAuthenticated
 
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from api.http.resets import mail_verification_again, set_email
+from pages.account import login_of
 from pages.accounts import add_problems, add_retry_after, one_time_url, render_form, text_field, too_many_attempts
-from pages.browser import page
+from pages.browser import memberships_in, page
 from teams.actions.emails import valid_verification, verify_email
 from teams.errors import Invalid, Throttled
 
@@ -104,10 +104,8 @@ class VerifyEmail(View):
 
 
 def _signed_in(request: HttpRequest) -> User:
-    """Return the login of the browser's session; raise NotAuthenticated for none."""
-    if not request.user.is_authenticated:
-        raise NotAuthenticated
-    return request.user
+    """Return who asks; raise NotAuthenticated for nobody."""
+    return login_of(request, memberships_in(request))
 
 
 urlpatterns = [

@@ -148,9 +148,8 @@ def draw_session(
     if line is None:
         return replace(brew, pours=rated)
     hour = min(int(rng.integers(5, EVEN_INFUSIONS + 1)), last)
-    cups = leaf.cups(brew)[1:]
-    found_spent = rng.random(last) < 1 / (1 + np.exp((cups - line) / 0.35))
-    found_spent[: int(cups.argmax())] = False  # nobody calls leaf spent whose cups still grow stronger
+    found_spent = rng.random(last) < 1 / (1 + np.exp((leaf.cups(brew)[1:] - line) / 0.35))
+    found_spent[: int(leaf.even_cups().argmax())] = False  # nobody calls leaf spent that is still opening
     first = int(found_spent[:hour].argmax()) + 1 if found_spent[:hour].any() else hour
     ending = "spent" if found_spent[:hour].any() else "stopped"
     return replace(brew, pours=rated[: first + 1], ending=ending)

@@ -125,7 +125,9 @@ def _end(last: int | None) -> str:
         return ""
     if not last:
         return _("No cup is likely to be worth drinking in this pot.")
-    return _("The last one worth drinking in this pot is infusion %(infusion)s.") % {"infusion": last}
+    return _("Lengthened like this, the last one worth drinking in this pot is infusion %(infusion)s.") % {
+        "infusion": last
+    }
 
 
 def _row(one: GuidedPour, *, guessed: bool) -> GuideRow:

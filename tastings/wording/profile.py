@@ -131,7 +131,7 @@ def _count(steeps: Steeps, recommended: int) -> str:
             "count": count_words(recommended)
         }
     return ngettext(
-        "Good for %(n)s steep before strength falls to the finish line of %(line)s.",
-        "Good for %(n)s steeps before strength falls to the finish line of %(line)s.",
+        "Good for %(n)s steep of equal length before strength falls to the finish line of %(line)s.",
+        "Good for %(n)s steeps of equal length before strength falls to the finish line of %(line)s.",
         recommended,
     ) % {"n": recommended, "line": one_decimal(steeps.finish_line)}

@@ -27,7 +27,7 @@ from tastings.maths.brewing.even_brew import BOILING, MOST_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.certainty import never_certain
 from tastings.maths.curve.development import Development
-from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood
+from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood, peak_of
 from tastings.maths.curve.estimate import STRENGTH, estimate_development
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.model_error import ModelError
@@ -194,7 +194,7 @@ def compare(
         if STRENGTH in sides:
             both = sides[STRENGTH]
             first_counts, second_counts = (
-                _counts(draws, followed[name], cups=own + both.shift[:, None], grid=grid)
+                _counts(draws, followed[name], cups=own + both.shift[:, None], even=even[name], grid=grid)
                 for name, draws, own in zip(names, (both.first, both.second), cups[STRENGTH], strict=True)
             )
             outlasts, outlasted = _outlasting(first_counts, second_counts, line=known_line)
@@ -314,13 +314,13 @@ def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:
 
 
 def _counts(
-    draws: CurveDraws, followed: Sequence[PreparedSession], *, cups: FloatArray, grid: Grid
+    draws: CurveDraws, followed: Sequence[PreparedSession], *, cups: FloatArray, even: FloatArray, grid: Grid
 ) -> tuple[FloatArray, FloatArray]:
     """Return how likely each number of worthwhile infusions is at each finish line, and the log weight of the line.
 
-    ``cups``, float64[n_draws, n_infusions], are the even brew's of each draw.
+    ``cups``, float64[n_draws, n_infusions], are the even brew's of each draw, ``even`` those of every node.
     """
-    agreed = ending_log_likelihood(followed, draws=draws, grid=grid)
+    agreed = ending_log_likelihood(followed, draws=draws, peak=peak_of(draws, even_cups=even), grid=grid)
     top = agreed.max(axis=0)
     weight = np.exp(agreed - top)
     worth = cups[:, None, :] > LINES[:, None]

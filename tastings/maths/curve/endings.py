@@ -1,11 +1,11 @@
 """The likelihood of the endings of sessions: how many infusions the leaf gives.
 
 A taster finds infusion j spent with probability logistic((line - m_j) / 0.35), where m_j is the strength of that
-session's cup and ``line`` the team's finish line, N(2.5, 1) until more is known. Nobody calls a leaf spent whose cups
-still grow stronger, however weak they are. A session that ended ``spent`` is an observed event; one that ``stopped``
-is right-censored (most stop because of the time, not the leaf); a guess of ``more_low`` to ``more_high`` further
-infusions is interval-censored, the interval widened by one on each side. Each pair of a draw of the strength and a
-finish line is weighted by the likelihood of all endings.
+session's cup and ``line`` the team's finish line, N(2.5, 1) until more is known. Before the strongest cup of the even
+brew hardly anybody calls a leaf spent. A session that ended ``spent`` is an observed event; one that
+``stopped`` is right-censored (most stop because of the time, not the leaf); a guess of ``more_low`` to ``more_high``
+further infusions is interval-censored, the interval widened by one on each side. Each pair of a draw of the strength
+and a finish line is weighted by the likelihood of all endings.
 """
 
 from collections.abc import Iterable, Sequence
@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import HIGHEST
+from tastings.maths.arrays import FloatArray, IntArray
 from tastings.maths.brewing.extraction import Grid, cup_strength
 from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.evidence import PreparedSession
@@ -22,6 +21,8 @@ from tastings.maths.curve.posterior import CurveDraws
 
 SPENT, STOPPED = "spent", "stopped"
 SOFTNESS = 0.35
+PATIENCE = 2.0
+"""So much weaker a cup is called spent as readily before the peak as after it (own value). [points]"""
 MAX_FURTHER = 20
 N_DRAWS = 512
 
@@ -42,15 +43,24 @@ class FinishLine:
         return np.asarray(log_weight - np.log(np.exp(log_weight).sum()), dtype=np.float64)
 
 
-def ending_log_likelihood(followed: Sequence[PreparedSession], *, draws: CurveDraws, grid: Grid) -> FloatArray:
+def peak_of(draws: CurveDraws, *, even_cups: FloatArray) -> IntArray:
+    """Return the infusion of each draw's strongest even-brew cup, int64[n_draws], from the cups of every node."""
+    return np.asarray(even_cups.argmax(axis=1)[draws.node] + 1, dtype=np.int64)
+
+
+def ending_log_likelihood(
+    followed: Sequence[PreparedSession], *, draws: CurveDraws, peak: IntArray, grid: Grid
+) -> FloatArray:
     """Return the log likelihood of all endings for each draw and finish line.
 
     Parameters
     ----------
     followed : Sequence[PreparedSession]
         Sessions; those without an ending or a guess contribute nothing.
-    draws : Draws
+    draws : CurveDraws
         Of the strength.
+    peak : int64[n_draws]
+        Infusion of the strongest even-brew cup of each draw (:func:`peak_of`). [from 1]
     grid : Grid
         Where the cups were computed.
 
@@ -61,7 +71,7 @@ def ending_log_likelihood(followed: Sequence[PreparedSession], *, draws: CurveDr
     """
     total = np.zeros((draws.level.size, LINES.size))
     for session in followed:
-        total += _session_log_likelihood(session, draws=draws, grid=grid)
+        total += _session_log_likelihood(session, draws=draws, peak=peak, grid=grid)
     return total
 
 
@@ -101,7 +111,9 @@ def estimate_finish_line(evidence: Iterable[Sequence[float]], *, prior: FinishLi
     return FinishLine(mean=mean, sd=float(np.sqrt(weight @ (LINES - mean) ** 2)))
 
 
-def _session_log_likelihood(session: PreparedSession, *, draws: CurveDraws, grid: Grid) -> FloatArray | float:
+def _session_log_likelihood(
+    session: PreparedSession, *, draws: CurveDraws, peak: IntArray, grid: Grid
+) -> FloatArray | float:
     brew = session.brew
     numbers = [pour.number for pour in session.pours]
     has_guess = brew.more_low is not None or brew.more_high is not None
@@ -112,14 +124,14 @@ def _session_log_likelihood(session: PreparedSession, *, draws: CurveDraws, grid
     n_drunk = len(numbers) - first
     low, high = max(brew.more_low or 0, 0), brew.more_high
     if brew.ending == SPENT or not has_guess:
-        cups = _while_not_rising(draws.cups(session.cups)[:, first:])
+        cups = _from_the_peak(draws.cups(session.cups)[:, first:], peak=peak)
         before = _log_survival(cups[:, :-1])
         after = before + _log_survival(cups[:, -1:])
         return after if brew.ending != SPENT else _log_difference(before, after)
     n_further = min(max(low, high or 0), MAX_FURTHER) + 2
     last = session.pours[-1]
     longer = (*session.pours, *(replace(last, number=last.number + extra) for extra in range(1, n_further + 1)))
-    cups = _while_not_rising(draws.cups(cup_strength(steeping_of(brew, longer), grid=grid))[:, first:])
+    cups = _from_the_peak(draws.cups(cup_strength(steeping_of(brew, longer), grid=grid))[:, first:], peak=peak)
     # With k further good infusions, number n_drunk + k + 1 is the spent one; widened by one on each side.
     n_survived = min(n_drunk + low - 1, n_drunk + n_further)
     from_low = _log_survival(cups[:, :n_survived])
@@ -128,10 +140,10 @@ def _session_log_likelihood(session: PreparedSession, *, draws: CurveDraws, grid
     return _log_difference(from_low, from_low + _log_survival(cups[:, n_survived : n_drunk + max(high, low) + 2]))
 
 
-def _while_not_rising(cups: FloatArray) -> FloatArray:
-    """Return the cups with the first, and every one stronger than the cup before, made too strong to be found spent."""
-    rising = np.diff(cups, axis=1, prepend=-np.inf) > 0
-    return np.where(rising, HIGHEST, cups)
+def _from_the_peak(cups: FloatArray, *, peak: IntArray) -> FloatArray:
+    """Return the cups, float64[n_draws, n_drunk], with those before the peak hardly ever found spent."""
+    number = np.arange(1, cups.shape[1] + 1)
+    return np.where(number < peak[:, None], cups + PATIENCE, cups)
 
 
 _LINE_FACTOR = np.exp(LINES / SOFTNESS)

@@ -28,6 +28,7 @@ from tastings.maths.curve.endings import (
     FinishLine,
     ending_log_likelihood,
     line_log_likelihood,
+    peak_of,
 )
 from tastings.maths.curve.evidence import LeftOut, PreparedSession, prepare_sessions
 from tastings.maths.curve.lack_of_fit import lack_of_fit
@@ -242,7 +243,8 @@ def _steeps(
 ) -> tuple[Steeps, tuple[float, ...]]:
     """Count the worthwhile infusions, each draw weighed with each finish line by how both agree with the endings."""
     draws = strength.posterior.draws(n_draws=N_DRAWS)
-    agreed = ending_log_likelihood(followed, draws=draws, grid=grid)
+    peak = peak_of(draws, even_cups=even.cups[:, :MOST_INFUSIONS])
+    agreed = ending_log_likelihood(followed, draws=draws, peak=peak, grid=grid)
     log_weight = agreed + line.log_weights()
     cups = strength.error.applied(draws.cups(even.cups[:, :MOST_INFUSIONS]))
     counted = count_worthwhile(

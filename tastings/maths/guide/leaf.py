@@ -10,7 +10,7 @@ from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, val
 from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import cup_strength_by_leaf, default_grid
 from tastings.maths.brewing.heat import steeping_of
-from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood
+from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood, peak_of
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.lack_of_fit import Residuals, lack_of_fit
 from tastings.maths.curve.posterior import Posterior, fit
@@ -104,7 +104,9 @@ def known_leaf(
     posterior = fit(tasted, grid=grid)
     draws = posterior.draws(n_draws=n_draws)
     k, tau, n = np.unravel_index(draws.node, grid.shape)
-    log_weight = ending_log_likelihood(followed, draws=draws, grid=grid) + (line or FinishLine()).log_weights()
+    peak = peak_of(draws, even_cups=even_brew.cups(grid))
+    agreed = ending_log_likelihood(followed, draws=draws, peak=peak, grid=grid)
+    log_weight = agreed + (line or FinishLine()).log_weights()
     weight = np.exp(log_weight - log_weight.max())
     leaf = Leaf(
         k_per_min=grid.k_per_min[k],

@@ -91,7 +91,7 @@ def liked_roast(degree: str, *, team_level: float, liked: Sequence[tuple[float, 
     usual = LIKED_ROAST.get(degree, TEAM_LEVEL) - TEAM_LEVEL + team_level
     best = sorted(liked, key=lambda one: -one[1])[: (len(liked) + 1) // 2] if len(liked) > 2 else liked
     level = (LOTS_OF_PRIOR * usual + sum(roast for roast, _ in best)) / (LOTS_OF_PRIOR + len(best))
-    return min(max(level, 0.0), 10.0)
+    return round(min(max(level, 0.0), 10.0), 1)
 
 
 def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:

@@ -11,12 +11,13 @@ from tests.maths.brewed import brew_of, developed
 
 GRID = make_grid(n_k=4, n_tau=3, n_n=2)
 DRAWS = CurveDraws(node=np.array([3, 11, 20]), level=np.array([4.0, 6.0, 8.0]))
+FROM_THE_FIRST = np.array([1, 1, 1])
 FADING = (6.0, 6.0, 5.0, 4.2, 3.5, 3.0, 2.5, 2.1)
 
 
-def log_likelihood_of(*brews):
+def log_likelihood_of(*brews, peak=FROM_THE_FIRST):
     followed, _ = prepare_sessions(brews, grid=GRID, scales={})
-    return ending_log_likelihood(followed, draws=DRAWS, grid=GRID)
+    return ending_log_likelihood(followed, draws=DRAWS, peak=peak, grid=GRID)
 
 
 def ended(ending, *, n=5, **changed):
@@ -29,20 +30,20 @@ def steeps_of(ending, *, n_sessions=3, **changed):
 
 
 def test_probabilities_of_all_endings_sum_to_one():
-    spent = sum(np.exp(log_likelihood_of(ended("spent", n=n))) for n in range(2, 6))  # the first cup is never spent
+    spent = sum(np.exp(log_likelihood_of(ended("spent", n=n))) for n in range(1, 6))
     outlasted = np.exp(log_likelihood_of(ended("stopped", n=5)))
     assert spent + outlasted == pytest.approx(1.0, abs=1e-4)
 
 
-def test_weak_cups_that_still_grow_stronger_are_no_chance_to_be_found_spent():
+def test_cups_before_the_peak_are_hardly_a_chance_to_be_found_spent():
     """Slow leaf: two weak cups, then strong ones. Pouring on after the weak ones says nothing of the finish line."""
-    slow = CurveDraws(node=np.array([8, 9]), level=np.array([5.0, 5.0]))
-    followed, _ = prepare_sessions([ended("stopped", n=3)], grid=GRID, scales={})
-    cups = slow.cups(followed[0].cups)[:, 1:]
-    rising = np.all(np.diff(cups, axis=1) > 0, axis=1)
-    found = ending_log_likelihood(followed, draws=slow, grid=GRID)
-    assert rising.any()
-    assert np.all(found[rising] > -1e-3)
+    late = np.array([4, 4, 4])
+    at_risk, opening = (log_likelihood_of(ended("stopped", n=3), peak=peak) for peak in (FROM_THE_FIRST, late))
+    weak = at_risk < -0.5
+    assert weak.any()
+    assert np.all(opening[at_risk > -2] > -0.02)
+    assert np.all(opening[weak] > at_risk[weak])
+    assert np.any(log_likelihood_of(ended("stopped", n=5), peak=late) < -0.1)
 
 
 def test_sessions_without_an_ending_have_no_likelihood():

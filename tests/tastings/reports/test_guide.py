@@ -14,7 +14,10 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
         "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C, poured out over 6 s: the vessel of most of the last"
         " 28 sessions at Harbour shop, leaf and heat as this lot was tasted. Rinse first, 10 s, poured away."
     )
-    assert section.aim == "Each cup aims at a strength of 6.0. The last one worth drinking in this pot is infusion 2."
+    assert section.aim == (
+        "Each cup aims at a strength of 6.0."
+        " Lengthened like this, the last one worth drinking in this pot is infusion 2."
+    )
     assert [(row.steep, row.strength, row.span) for row in section.rows] == [
         ("22 s", "6.0", "5.7 to 6.5"),
         ("1 min 35 s", "5.9", "5.6 to 6.2"),

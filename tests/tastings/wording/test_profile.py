@@ -91,7 +91,7 @@ def test_profile_words_of_each_course_and_of_none():
 
 def test_steeps_sentence_gives_count_line_and_range():
     assert steeps_sentence(STEEPS) == (
-        "Good for 9 steeps before strength falls to the finish line of 2.5. "
+        "Good for 9 steeps of equal length before strength falls to the finish line of 2.5. "
         "With 80\u00a0% probability the count lies between 7 and 10."
     )
 
@@ -108,13 +108,15 @@ def test_steeps_sentence_of_none_worth_drinking_and_of_a_single_count():
     none = steeps_sentence(replace(STEEPS, recommended=0, low=0, high=1))
     assert none.startswith("On the even brew no cup is more likely than not to be above the finish line.")
     assert steeps_sentence(replace(STEEPS, recommended=1, low=1, high=1)) == (
-        "Good for 1 steep before strength falls to the finish line of 2.5. With 80\u00a0% probability it is 1."
+        "Good for 1 steep of equal length before strength falls to the finish line of 2.5. "
+        "With 80\u00a0% probability it is 1."
     )
 
 
 def test_steeps_sentence_without_an_interval_says_so():
     assert steeps_sentence(replace(STEEPS, low=None, high=None)) == (
-        "Good for 9 steeps before strength falls to the finish line of 2.5. How far this could be off is not known yet."
+        "Good for 9 steeps of equal length before strength falls to the finish line of 2.5. "
+        "How far this could be off is not known yet."
     )
 
 

@@ -93,6 +93,7 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "api.http.requests.Requests",
     "django.middleware.security.SecurityMiddleware",
+    "api.http.compression.CompressText",
     "api.http.headers.SecurityHeadersMiddleware",
     "corsheaders.middleware.CorsMiddleware",
     "api.http.throttles.RateLimitHeaders",

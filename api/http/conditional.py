@@ -69,7 +69,8 @@ def expected_revision(request: Request) -> int | None:
     header = request.META.get("HTTP_IF_MATCH")
     if header is None or header.strip() == "*":
         return None
-    tags = [tag.strip('"') for tag in parse_etags(header)]
+    # a compressed answer has its tag in the weak form
+    tags = [tag.removeprefix("W/").strip('"') for tag in parse_etags(header)]
     if len(tags) != 1 or not re.fullmatch("[1-9][0-9]{0,17}", tags[0]):
         raise PreconditionFailed
     return int(tags[0])

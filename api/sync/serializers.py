@@ -55,6 +55,7 @@ def _pulled_change(schema: RecordSchema) -> Serializer:
         revision=s.IntegerField(),
         deleted=s.BooleanField(),
         fields=fields(help_text="empty of a deletion"),
+        at=s.DateTimeField(help_text="of its latest edit: a phone stamps its own later than this"),
         by=s.UUIDField(help_text="who edited it last"),
         author=s.UUIDField(help_text="who made it, which never changes"),
     )

@@ -152,6 +152,7 @@ class PhoneState:
             if change["deleted"]:
                 self.records.pop(change["id"], None)
             else:
+                self.last_at = max(self.last_at, change.get("at", ""))
                 self.records[change["id"]] = PulledRecord(
                     type=change["type"],
                     fields=change["fields"],

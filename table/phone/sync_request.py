@@ -40,7 +40,8 @@ def send_request(  # noqa: PLR0913 - what a request is made of
         Still no answer at the last attempt.
     """
     method, path = request
-    headers = {"Accept": "application/json"} | ({"Authorization": f"Bearer {token}"} if token else {})
+    headers = {"Accept": "application/json", "Accept-Encoding": "gzip"}
+    headers |= {"Authorization": f"Bearer {token}"} if token else {}
     content = None
     if body is not None:
         content = gzip.compress(encode_json(body), compresslevel=5, mtime=0)
@@ -67,8 +68,11 @@ def send_request(  # noqa: PLR0913 - what a request is made of
 
 def _json_of(response: Response, *, request: str) -> Mapping[str, Any]:
     try:
-        body = json.loads(response.body) if response.body else {}
-    except ValueError as error:
+        content = response.body
+        if response.headers.get("content-encoding") == "gzip":
+            content = gzip.decompress(content)
+        body = json.loads(content) if content else {}
+    except (ValueError, EOFError, OSError) as error:
         raise RefusedError(
             f"{request}: {response.status}, and the answer is not JSON", status=response.status
         ) from error

@@ -6,14 +6,17 @@ is read before the rows: a row written meanwhile has a later revision and comes 
 
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cache
 from operator import attrgetter
 from typing import NamedTuple
 from uuid import UUID
 
+from django.db.models.fields.json import KeyTextTransform, KeyTransform
+
 from lots.models import Synced
 from lots.models.wire import TO_WIRE, column_name
-from lots.schema import RecordSchema
+from lots.schema import RecordSchema, format_stamp
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS, shared_sessions
 from teams.models import Member, Team
@@ -40,7 +43,7 @@ def pull(member: Member, *, cursor: int, limit: int) -> PulledPage:
         rows = model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
         columns = _columns(model)
         found += [
-            _Row(row[0], row[1], row[2], row[3], row[4], row[5], model.schema, row[6:])
+            _Row(row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], model.schema, row[8:])
             for row in rows.order_by("revision").values_list(
                 *_HEAD, _AUTHOR.get(model, "author_id"), _SESSION.get(model, "id"), *columns
             )[: limit + 1]
@@ -49,11 +52,12 @@ def pull(member: Member, *, cursor: int, limit: int) -> PulledPage:
     page, more = found[:limit], len(found) > limit
     deleted, skipped = _invisible_sessions(member, page)
     changes = [row.payload(deleted=row.removed or row.session in deleted) for row in page if row.session not in skipped]
-    # after a backup was restored a cursor may be ahead of the counter; it never moves back
     return PulledPage(changes, page[-1].revision if more else max(counter, cursor), more)
 
 
-_HEAD = ("id", "revision", "removed", "by_id")
+_LATEST_STAMP = KeyTextTransform(0, KeyTransform(-1, "stamps"))
+"""Moment of the latest edit: stamps are stored in the order of their moments."""
+_HEAD = ("id", "revision", "removed", "by_id", _LATEST_STAMP, "updated_at")
 _AUTHOR: Mapping[type[Synced], str] = {Session: "taster_id"}
 """Column of who made a record where it is not called so."""
 _SESSION: Mapping[type[Synced], str] = {Infusion: "session_id", Note: "session_id"}
@@ -68,6 +72,8 @@ class _Row(NamedTuple):
     revision: int
     removed: bool
     by: UUID
+    latest: str | None
+    updated_at: datetime
     author: UUID
     session: UUID
     schema: RecordSchema
@@ -85,6 +91,7 @@ class _Row(NamedTuple):
             "revision": self.revision,
             "deleted": deleted,
             "fields": fields,
+            "at": self.latest or format_stamp(self.updated_at),
             "by": str(self.by),
             "author": str(self.author),
         }

@@ -182,9 +182,12 @@ def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
     Raises
     ------
     StartAgain
-        Tombstones that the device has not received may have been pruned.
+        Tombstones that the device has not received may have been pruned, or the cursor is ahead of the team's: another
+        team's, or one from before an older backup was restored.
     """
     team = token.member.team
+    if cursor > team.revision:
+        raise StartAgain
     if cursor == 0:
         DeviceToken.objects.filter(id=token.id).update(began_at=now)
         return

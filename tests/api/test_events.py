@@ -79,7 +79,7 @@ async def elsewhere(work, *arguments):
 
 
 def pushed(who):
-    return sync(who.client, [change("lot", name="Mist Ridge", kind="oolong")], cursor=10**6)
+    return sync(who.client, [change("lot", name="Mist Ridge", kind="oolong")], cursor=who.member.team.revision)
 
 
 def test_the_other_phones_hear_of_a_change_and_other_teams_do_not():

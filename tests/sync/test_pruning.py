@@ -20,7 +20,11 @@ NOW = timezone.now()
 
 def deleted(who, *records, days_ago):
     """Delete records and make it so long ago."""
-    sync(who.client, [change(record.schema.type, record.id, deleted=True) for record in records], cursor=10**9)
+    sync(
+        who.client,
+        [change(record.schema.type, record.id, deleted=True) for record in records],
+        cursor=Team.objects.get(id=who.team.id).revision,
+    )
     for record in records:
         type(record).objects.filter(id=record.id).update(updated_at=NOW - timedelta(days=days_ago))
 

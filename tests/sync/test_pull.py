@@ -1,18 +1,24 @@
 """What a phone gets to see, and that it misses nothing."""
 
+import gzip
+import json
 import threading
+from datetime import timedelta
 from uuid import uuid4
 
 import pytest
 from django.db import connection
 from django.utils import timezone
 
+from table.phone import MemoryStore, Phone, PhoneOptions
+from table.phone.phone import utc_now
 from tastings.actions.push import push
 from tastings.queries.pull import pull
 from tastings.schemas import INFUSION
 from teams.models import Team
-from tests.api.phone import change, sync
+from tests.api.phone import change, post_sync, sync
 from tests.factories import InfusionFactory, LotFactory, NoteFactory, SessionFactory, TeamFactory, person
+from tests.sync.wire import Wire
 
 
 def everything(client, *, cursor=0, limit=3):
@@ -109,11 +115,70 @@ def test_pulling_while_others_write_misses_nothing():
 
 
 @pytest.mark.django_db
-def test_a_cursor_ahead_of_the_counter_stays_where_it_is(taster):
-    """A cursor never moves back; after a backup was restored it may be ahead of the counter."""
+def test_a_cursor_ahead_of_the_teams_starts_again(taster, stranger):
     LotFactory(team=taster.team)
-    page = pull(taster.member, cursor=10**6, limit=5)
-    assert (page.changes, page.cursor, page.more) == ([], 10**6, False)
+    for _ in range(3):
+        LotFactory(team=stranger.team)
+    of_another_team = sync(stranger.client)["cursor"]
+
+    for cursor in (of_another_team, 10**9):
+        answer = post_sync(taster.client, cursor=cursor, changes=[change("lot", name="Mist Ridge", kind="oolong")])
+        assert (answer.status_code, answer.json()["type"].rpartition("/")[2]) == (410, "start-again")
+    assert len(sync(taster.client)["changes"]) == 1
+
+
+@pytest.mark.django_db
+def test_a_pulled_change_has_the_moment_of_its_latest_edit(taster):
+    lot = LotFactory(team=taster.team, by=taster.user)
+    sync(taster.client, [change("lot", lot.id, at="2026-03-05T10:00:00Z", remarks="round")])
+    sync(taster.client, [change("lot", lot.id, at="2026-03-05T09:00:00Z", garden="Upper")])
+
+    [pulled] = sync(taster.client)["changes"]
+
+    assert pulled["at"] == "2026-03-05T10:00:00.000000Z"
+
+
+@pytest.mark.django_db
+def test_a_slow_phone_that_corrects_what_it_has_just_seen_wins(taster, owner):
+    def phone_of(someone, clock):
+        store = MemoryStore()
+        store.append({"event": "signed", "token": someone.token})
+        return Phone(Wire(lambda *_: None), store=store, options=PhoneOptions(clock=clock))
+
+    right, slow = phone_of(owner, utc_now), phone_of(taster, lambda: utc_now() - timedelta(minutes=10))
+    lot = right.create("lot", {"name": "Mist Ridge", "kind": "oolong"})
+    right.sync()
+    slow.sync()
+
+    slow.edit("lot", lot, {"name": "Mist Ridge spring"})
+    assert slow.sync().verdicts == {"applied": 1}
+    right.sync()
+    assert right.record(lot).fields["name"] == "Mist Ridge spring"
+
+
+@pytest.mark.django_db
+def test_answers_are_compressed_for_who_accepts_it(taster):
+    for _ in range(20):
+        LotFactory(team=taster.team)
+    body = {"schema": 1, "device": str(uuid4())}
+    plain = taster.client.post("/api/v1/sync", body)
+    packed = taster.client.post("/api/v1/sync", body, headers={"accept-encoding": "gzip"})
+
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert json.loads(gzip.decompress(packed.content))["changes"] == plain.json()["changes"]
+    assert len(packed.content) < len(plain.content) / 3
+    assert "Accept-Encoding" in packed.headers["Vary"]
+
+
+@pytest.mark.django_db
+def test_the_tag_of_a_compressed_answer_can_be_named_in_if_match(taster):
+    lot = LotFactory(team=taster.team, remarks="a long remark " * 40)
+    address = f"/api/v1/lots/{lot.id}/"
+    read = taster.client.get(address, headers={"accept-encoding": "gzip"})
+
+    changed = taster.client.patch(address, {"remarks": "short"}, headers={"if-match": read.headers["ETag"]})
+
+    assert (read.headers["ETag"][:2], changed.status_code) == ("W/", 200)
 
 
 @pytest.mark.django_db
@@ -127,6 +192,7 @@ def test_a_pulled_change_names_record_revision_and_author(taster):
         "revision": infusion.revision,
         "deleted": False,
         "fields": {},
+        "at": "2026-03-04T12:00:00.000000Z",
         "by": str(infusion.by_id),
         "author": str(infusion.author_id),
     }

@@ -52,8 +52,13 @@ class Wire:
         )
         if path == "/api/v1/sync" and response.status_code == 200:
             sent = json.loads(gzip.decompress(body))
-            self._on_answer(sent["device"], sent["changes"], response.json()["verdicts"])
+            self._on_answer(sent["device"], sent["changes"], json.loads(_unpacked(response))["verdicts"])
         return Response(response.status_code, {k.lower(): v for k, v in response.headers.items()}, response.content)
+
+
+def _unpacked(response) -> bytes:
+    is_packed = response.headers.get("Content-Encoding") == "gzip"
+    return gzip.decompress(response.content) if is_packed else response.content
 
 
 class Clock:

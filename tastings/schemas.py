@@ -84,7 +84,7 @@ INFUSION = RecordSchema(
         Field(name="number", kind="integer", required=True, low=0, high=99, about="0 is the rinse"),
         Field(name="steep_s", kind="number", required=True, low=0, high=86_400),
         Field(name="pour_s", kind="number", low=0, high=3600),
-        Field(name="kettle_c", kind="number", low=0, high=100, about="null: not read"),
+        Field(name="kettle_c", kind="number", low=0, high=100, about="water in the kettle; null: not read"),
         Field(name="water_ml", kind="number", above=0, high=10_000),
         Field(name="rest_s", kind="number", low=0, high=604_800),
         Field(name="poured_at", kind="moment"),

@@ -43,7 +43,7 @@ def fill_team(team):
     place = Place(taster)
     Place(owner)
     for name in ("lot", "pot", "session", "infusion", "note", "descriptor"):
-        create(taster, name, place.full(name))
+        create(owner if name == "lot" else taster, name, place.full(name))
     taster.client.patch(f"/api/v1/lots/{place.lot.id}/", {"remarks": HOSTILE, "name": HOSTILE[:40]})
     late = change("lot", place.lot.id, name="Lost", at="2020-01-01T00:00:00Z")
     ahead = change("note", place.note.id, text="@sum", at="2999-01-01T00:00:00Z")

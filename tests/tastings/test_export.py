@@ -240,10 +240,10 @@ def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, tea
             assert line.keys() == fields.keys()
     infusion = {field["name"]: field for field in exported["records"]["infusions"]["fields"]}
     assert infusion["kettle_c"] == {
-        "name": "kettle_c", "kind": "number", "required": True, "unit": "°C", "low": 0, "high": 100,
-        "meaning": "water in the kettle",
+        "name": "kettle_c", "kind": "number", "required": False, "unit": "°C", "low": 0, "high": 100,
+        "meaning": "water in the kettle; null: not read",
     }  # fmt: skip
-    assert "| kettle_c | number | °C | required; at least 0; at most 100 | water in the kettle |" in (
+    assert "| kettle_c | number | °C | at least 0; at most 100 | water in the kettle; null: not read |" in (
         opened.read("dictionary.md").decode()
     )
     schemas = [field for model in MODELS.values() for field in model.schema.fields]

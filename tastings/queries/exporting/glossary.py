@@ -82,7 +82,6 @@ GLOSSARY: Mapping[str, str] = {
     "number": "1, 2, … in the order of pouring; 0 is the rinse",
     "steep_s": "from filled to first pour",
     "pour_s": "how long the vessel took to empty",
-    "kettle_c": "water in the kettle; null: not read",
     "water_ml": "water poured on",
     "rest_s": "from the end of the pour to the next filling",
     "poured_at": "when it was poured",

@@ -1,6 +1,6 @@
 // Who uses this phone, and how the phone gets its token.
 import { openDB } from "../vendor/idb.js";
-import { RefusedError, read, send } from "./requests.js";
+import { read, send } from "./requests.js";
 
 /**
  * @typedef {object} Account
@@ -65,7 +65,7 @@ export function takeCode() {
  *
  * @param {{code?: ?string, team?: string}} how
  * @returns {Promise<{account: Account, token: string}>}
- * @throws {RefusedError|import("./requests.js").UnreachableError}
+ * @throws {import("./requests.js").RefusedError|import("./requests.js").UnreachableError}
  */
 export async function signIn({ code = null, team }) {
   const language = document.documentElement.lang || "en";

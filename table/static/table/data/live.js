@@ -44,7 +44,8 @@ function pause(wait_ms, signal) {
 
 /** Names of the events of a stream. @param {ReadableStream<Uint8Array>} body */
 async function* eventNames(body) {
-  const reader = body.pipeThrough(new TextDecoderStream()).getReader();
+  const decoder = /** @type {ReadableWritablePair<string, Uint8Array>} */ (/** @type {unknown} */ (new TextDecoderStream()));
+  const reader = body.pipeThrough(decoder).getReader();
   let text = "";
   for (;;) {
     const { value, done } = await reader.read();

@@ -10,8 +10,9 @@ import { lookForUpdate, registerShell, takeUpdate, updateWaits } from "./shell.j
 import { emptyState } from "./state.js";
 import { Sync } from "./sync.js";
 import { SyncLoop } from "./sync_loop.js";
-import { newId, stampAfter } from "./times.js";
+import { newId } from "./times.js";
 import { unsentFile } from "./unsent_file.js";
+import { writtenEvents } from "./writing.js";
 
 /** @typedef {import("./account.js").Account} Account */
 /** @typedef {import("./events.js").PartChange} PartChange */
@@ -109,7 +110,7 @@ export class Store {
   async write(writes) {
     if (!this.account.peek()) throw new Error("nobody is signed in");
     const sent = JSON.parse(JSON.stringify(writes));
-    await this.#log.append((state) => this.#written(state, sent));
+    await this.#log.append((state) => writtenEvents(state, this.#rows, sent, this.now().getTime()));
     this.#loop.peek()?.askAfterWrite();
     if (!this.#asked) navigator.storage?.persist?.();
     this.#asked = true;
@@ -260,21 +261,6 @@ export class Store {
       await log.setAnswer(name, rows);
       this.#lists[name].value = byId(rows);
     }
-  }
-
-  /** @param {State} state @param {Write[]} writes */
-  #written(state, writes) {
-    let number = state.meta.get("number");
-    let last = state.meta.get("last_at");
-    const begun = new Set();
-    return writes.map(({ type, id, fields, deleted }) => {
-      number += 1;
-      last = stampAfter(this.now().getTime(), [last, state.records.get(id)?.at ?? ""]);
-      const begins = !deleted && !begun.has(id) && !this.#rows.isKnown(id);
-      begun.add(id);
-      const change = deleted ? { type, id, at: last, deleted } : { type, id, at: last, fields };
-      return { event: "written", number, begins, change, clock_at: last };
-    });
   }
 
   /** The clock of a phone may be wrong by minutes. @param {string} now @param {number} sent_ms @param {number} came_ms */

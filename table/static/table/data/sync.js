@@ -1,5 +1,5 @@
 // Sends unsent changes and pulls new ones, as table/phone/phone.py does.
-import { RefusedError } from "./requests.js";
+import { RefusedError, SignedOutError } from "./requests.js";
 
 /** @typedef {import("./events.js").UnsentChange} UnsentChange */
 
@@ -46,7 +46,7 @@ export class Sync {
    *
    * @param {{pull?: boolean}} [options] `pull: false` only sends
    * @returns {Promise<{pulled: number, verdicts: string[]}>}
-   * @throws {import("./requests.js").SignedOutError|RefusedError|import("./requests.js").UnreachableError} what was
+   * @throws {SignedOutError|RefusedError|import("./requests.js").UnreachableError} what was
    *   answered before is stored; the next sync does the rest
    */
   async run({ pull = true } = {}) {
@@ -110,6 +110,7 @@ export class Sync {
       answer = await this.#request("POST", "/api/v1/sync", { body });
     } catch (error) {
       if (!(error instanceof RefusedError)) throw error;
+      if (error instanceof SignedOutError) await this.#log.append(() => [{ event: "signed", token: "" }]);
       if (error.startsAgain && body.cursor) {
         await this.#log.append(() => [{ event: "start_again" }]);
         return null;

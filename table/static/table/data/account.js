@@ -11,6 +11,7 @@ import { read, send } from "./requests.js";
  * @property {?string} shop
  * @property {"owner"|"buyer"|"taster"|"viewer"} role
  * @property {string} language
+ * @property {string} [mustSignInBy] when the token ends whatever its use
  */
 
 const DEVICES = [
@@ -87,6 +88,7 @@ export async function signIn({ code = null, team }) {
     shop: signed.shop,
     role: signed.role,
     language,
+    mustSignInBy: signed.must_sign_in_by,
   };
   return { account, token: signed.token };
 }

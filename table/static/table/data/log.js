@@ -111,11 +111,15 @@ export class Log {
     await (await this.#open()).delete("bytes", id);
   }
 
-  /** Remove what the server has and what is of this phone alone; what was not sent stays. */
-  async clear() {
+  /** Remove what the server has; what was not sent stays. */
+  async clearPulled() {
     await this.append(() => [{ event: "cleared" }]);
-    const tx = (await this.#open()).transaction(["local", "answers"], "readwrite");
-    await finish(tx, [tx.objectStore("local").clear(), tx.objectStore("answers").clear()]);
+    await (await this.#open()).clear("answers");
+  }
+
+  /** Remove the things of this phone alone. */
+  async clearLocal() {
+    await (await this.#open()).clear("local");
     for (const key of [...this.local.keys()]) this.#setLocal(key, undefined);
   }
 

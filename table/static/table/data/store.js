@@ -4,7 +4,7 @@ import { currentAccount, databaseOf, endToken, setCurrentAccount, signIn, takeCo
 import { Answers } from "./answers.js";
 import { Log } from "./log.js";
 import { addPhoto, sendPhotos } from "./photos.js";
-import { requester, send } from "./requests.js";
+import { SignedOutError, requester, send } from "./requests.js";
 import { Rows } from "./rows.js";
 import { lookForUpdate, registerShell, takeUpdate, updateWaits } from "./shell.js";
 import { emptyState } from "./state.js";
@@ -184,7 +184,8 @@ export class Store {
   async signOut() {
     const token = this.#token();
     this.#loop.peek()?.stop();
-    await this.#log.clear();
+    await this.#log.clearPulled();
+    await this.#log.clearLocal();
     await setCurrentAccount(null);
     await this.#use(null);
     await endToken(token);
@@ -242,15 +243,33 @@ export class Store {
       name,
       token: () => this.#token(),
       once: async () => {
-        await sync.run();
-        await sendPhotos(log, request);
-        await this.#refreshLists(log);
+        try {
+          await sync.run();
+          await sendPhotos(log, request);
+          await this.#refreshLists(log);
+        } catch (error) {
+          if (error instanceof SignedOutError) await this.#tokenEnded(log);
+          throw error;
+        }
         this.#answers?.refresh();
         lookForUpdate();
       },
     });
     this.#loop.value = loop;
     loop.start();
+  }
+
+  /**
+   * A phone that was signed out from the list of devices may be lost: what the server has goes from it. A token that
+   * came to its end by age is no reason to do so.
+   *
+   * @param {Log} log
+   */
+  async #tokenEnded(log) {
+    const { mustSignInBy } = this.account.peek() ?? {};
+    if (mustSignInBy && this.now() >= new Date(mustSignInBy)) return;
+    await log.clearPulled();
+    for (const name of LISTS) this.#lists[name].value = new Map();
   }
 
   /** @param {Log} log */

@@ -39,6 +39,7 @@ export class SyncLoop {
   }
 
   start() {
+    if (!this.#token()) this.#note({ trouble: "signed_out" });
     const { signal: stopped } = this.#stopped;
     addEventListener("online", () => this.ask(), { signal: stopped });
     addEventListener("offline", () => this.#note({ online: false }), { signal: stopped });

@@ -1,0 +1,175 @@
+"""Chromium for tests of the app, and a proxy that breaks its connections."""
+
+import os
+import shutil
+import signal
+import socket
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwright
+
+NAMES = ("chromium", "chromium-browser", "google-chrome")
+OPEN_STORE = """
+async () => {
+  const { openStore } = await import("/static/table/data/store.js");
+  globalThis.store = await openStore();
+  globalThis.until = async (isTrue, patience_ms = 20000) => {
+    for (const end = Date.now() + patience_ms; !(await isTrue()); ) {
+      if (Date.now() > end) throw new Error(`not in time: ${isTrue}`);
+      await new Promise((resume) => setTimeout(resume, 20));
+    }
+  };
+}
+"""
+
+
+def chromium() -> str:
+    """Return the browser's path; without one skip, unless LEAFSPAN_CHROMIUM promises that there is one."""
+    promised = os.environ.get("LEAFSPAN_CHROMIUM")
+    found = promised or next(filter(None, map(shutil.which, NAMES)), None)
+    if promised and not Path(promised).exists():
+        pytest.fail(f"LEAFSPAN_CHROMIUM names {promised}, which is not there")
+    if not found:
+        pytest.skip("NO BROWSER: Debian's chromium is not installed, so the app is not tried in it")
+    return found
+
+
+@contextmanager
+def started_playwright() -> Iterator[Playwright]:
+    """Start Playwright; Django's models may be used beside its event loop."""
+    former = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "1"
+    try:
+        with sync_playwright() as playwright:
+            yield playwright
+    finally:
+        if former is None:
+            del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
+
+
+class Phone:
+    """A browser with a folder of its own, which can be killed and started again."""
+
+    def __init__(self, playwright: Playwright, folder: Path, *, url: str, script: str = "") -> None:
+        self._playwright, self._folder, self._script, self.url = playwright, folder, script, url
+        self.errors: list[str] = []
+        self.context: BrowserContext = self._start()
+
+    def _start(self) -> BrowserContext:
+        context = self._playwright.chromium.launch_persistent_context(
+            self._folder,
+            executable_path=chromium(),
+            args=["--no-sandbox", "--disable-gpu"] if os.geteuid() == 0 else [],
+        )
+        if self._script:
+            context.add_init_script(self._script)
+        return context
+
+    def page(self, path: str = "/table/") -> Page:
+        """Open the app in a new tab, with the store as ``store``; an error on it fails the test at the end."""
+        page = self.context.new_page()
+        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("console", self._note)
+        page.goto(self.url + path)
+        page.evaluate(OPEN_STORE)
+        return page
+
+    def _note(self, message: Any) -> None:
+        if message.type == "error" and "Failed to load resource" not in message.text:
+            self.errors.append(message.text)
+
+    def sign_in(self, session: str) -> None:
+        """Give the browser a Django session."""
+        host = str(urlsplit(self.url).hostname)
+        self.context.add_cookies([{"name": "sessionid", "value": session, "domain": host, "path": "/"}])
+
+    def kill(self) -> None:
+        """Kill every process of the browser at once."""
+        mark = f"--user-data-dir={self._folder}".encode()
+        for entry in Path("/proc").iterdir():
+            with suppress(OSError):
+                if entry.name.isdigit() and mark in (entry / "cmdline").read_bytes().split(b"\0"):
+                    os.kill(int(entry.name), signal.SIGKILL)
+        with suppress(Exception):
+            self.context.close()
+
+    def start_again(self) -> None:
+        """Start the browser on what it left on its disk."""
+        for lock in self._folder.glob("Singleton*"):
+            lock.unlink()
+        self.context = self._start()
+
+    def close(self) -> None:
+        """Close the browser."""
+        self.context.close()
+
+
+class Proxy:
+    """Carries bytes between a browser and a server, until it is cut."""
+
+    def __init__(self, url: str) -> None:
+        parts = urlsplit(url)
+        self._server = (str(parts.hostname), int(parts.port or 80))
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self.url = f"http://127.0.0.1:{self._listener.getsockname()[1]}"
+        self.loses_answers = self._is_cut = False
+        self._open: set[socket.socket] = set()
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    def cut(self) -> None:
+        """Break every connection and refuse new ones."""
+        self._is_cut = True
+        for one in list(self._open):
+            _close(one)
+
+    def mend(self) -> None:
+        """Carry again."""
+        self._is_cut = self.loses_answers = False
+
+    def close(self) -> None:
+        """Stop."""
+        self.cut()
+        _close(self._listener)
+
+    def _listen(self) -> None:
+        with suppress(OSError):
+            while True:
+                client, _ = self._listener.accept()
+                if self._is_cut:
+                    _close(client)
+                else:
+                    threading.Thread(target=self._carry, args=(client,), daemon=True).start()
+
+    def _carry(self, client: socket.socket) -> None:
+        with suppress(OSError):
+            server = socket.create_connection(self._server)
+            self._open |= {client, server}
+            back = threading.Thread(target=self._copy, args=(server, client), daemon=True)
+            back.start()
+            self._copy(client, server)
+            back.join()
+        self._open -= {client}
+
+    def _copy(self, source: socket.socket, target: socket.socket) -> None:
+        try:
+            while content := source.recv(65536):
+                if self.loses_answers and source.getpeername() == self._server:
+                    break
+                target.sendall(content)
+        except OSError:
+            pass
+        finally:
+            _close(source)
+            _close(target)
+
+
+def _close(one: socket.socket) -> None:
+    with suppress(OSError):
+        one.shutdown(socket.SHUT_RDWR)
+    one.close()

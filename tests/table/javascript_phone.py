@@ -38,14 +38,17 @@ class NodeProcess:
     """A process with any number of phones."""
 
     def __init__(self) -> None:
-        self._process = subprocess.Popen([NODE, SCRIPT], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
-        atexit.register(self._process.kill)
+        process = subprocess.Popen([NODE, SCRIPT], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True)
+        assert process.stdin
+        assert process.stdout
+        self._in, self._out = process.stdin, process.stdout
+        atexit.register(process.kill)
 
     def do(self, name: str, *, carry: Any = None, **arguments: object) -> Any:
         """Run a command; ``carry`` carries the requests that it makes."""
         self._write({"do": name, **arguments})
         while True:
-            line = json.loads(self._process.stdout.readline())
+            line = json.loads(self._out.readline())
             if "request" in line:
                 self._write(carry(line["request"]))
             elif "error" in line:
@@ -54,8 +57,8 @@ class NodeProcess:
                 return line["result"]
 
     def _write(self, value: object) -> None:
-        self._process.stdin.write(json.dumps(value) + "\n")
-        self._process.stdin.flush()
+        self._in.write(json.dumps(value) + "\n")
+        self._in.flush()
 
 
 @cache

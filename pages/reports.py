@@ -10,7 +10,7 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
 from django.shortcuts import render
 from django.template.loader import render_to_string
-from django.urls import path, reverse
+from django.urls import path
 from django.utils import timezone
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
@@ -101,8 +101,8 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
         beside=f"/lots/{lot}/report",
         card=f"/lots/{lot}/card/",
     )
-    taste = f"{reverse('table')}#/pot/lot/{lot}"
-    return HttpResponse(render_around(written, name=name, request=request, links=links_to(member, lot), taste=taste))
+    written += render_to_string("pages/start_tasting.html", {"lot": lot})
+    return HttpResponse(render_around(written, name=name, request=request, links=links_to(member, lot)))
 
 
 def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...]]:
@@ -162,24 +162,17 @@ def render_article(content: ReportContent, *, downloads: Mapping[str, str]) -> S
 
 
 def render_around(
-    article: SafeString,
-    *,
-    name: str,
-    request: HttpRequest | None = None,
-    public: bool = False,
-    links: str = "",
-    taste: str = "",
+    article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False, links: str = ""
 ) -> str:
     """Write the page around a report or card. A public one links nowhere and asks not to be indexed.
 
-    ``links`` is the address of the page on which links to it are given, ``taste`` that of a new tasting of the lot.
+    ``links`` is the address of the page on which links to it are given.
     """
     around = {
         "article": article,
         "name": name or _("Lot without a name"),
         "public": public,
         "links": links,
-        "taste": taste,
     }
     return render_to_string("pages/report.html", around, request=request)
 

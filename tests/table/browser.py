@@ -74,11 +74,15 @@ class Phone:
     def page(self, path: str = "/table/") -> Page:
         """Open the app in a new tab, with the store as ``store``; an error on it fails the test at the end."""
         page = self.context.new_page()
+        self.open_in(page, path)
+        return page
+
+    def open_in(self, page: Page, path: str = "/table/") -> None:
+        """Open the app in a tab."""
         page.on("pageerror", lambda error: self.errors.append(str(error)))
         page.on("console", self._note)
         page.goto(self.url + path)
         page.evaluate(OPEN_STORE)
-        return page
 
     def _note(self, message: Any) -> None:
         if message.type == "error" and "Failed to load resource" not in message.text:

@@ -50,7 +50,13 @@ class NodeProcess:
         while True:
             line = json.loads(self._out.readline())
             if "request" in line:
-                self._write(carry(line["request"]))
+                try:
+                    answer = carry(line["request"])
+                except BaseException:
+                    self._write({"status": 0, "answer": None})
+                    self._out.readline()  # so that the next command is not taken for an answer
+                    raise
+                self._write(answer)
             elif "error" in line:
                 raise _error(line["error"])
             else:
@@ -177,7 +183,7 @@ class JavaScriptPhone:
             answer = send_request(
                 self._transport,
                 (request["method"], request["path"]),
-                token=self._store.state.token,
+                token=request["token"],
                 body=request["body"],
                 retry=self._options.retry,
             )

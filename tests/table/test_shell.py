@@ -1,8 +1,11 @@
 """The app's page, manifest and service worker, and the libraries that are part of the app."""
 
+import gzip
 import hashlib
 import json
 import re
+import shutil
+import subprocess
 
 import pytest
 from django.test import Client
@@ -29,6 +32,21 @@ def test_vendored_files_are_those_that_were_recorded():
     assert all(one["version"] and one["licence"] and one["name"] for one in recorded.values())
     for name in recorded:
         assert (VENDOR / "licences" / f"{name.split('.')[0]}.txt").read_text().strip()
+
+
+def test_shell_is_at_most_120_kb_compressed():
+    files = [shell.FILES.parent / name for name in shell.shell_files()] + [shell.PAGE, shell.WORKER]
+
+    assert sum(len(gzip.compress(file.read_bytes())) for file in files) <= 120_000
+
+
+def test_types_of_the_data_modules():
+    if not (compiler := shutil.which("tsc")):
+        pytest.skip("NO TSC: the types of the app's data modules are not checked")
+    done = subprocess.run([compiler, "-p", shell.ROOM / "tsconfig.json"], capture_output=True, text=True, check=False)
+
+    assert done.stdout == ""
+    assert done.returncode == 0
 
 
 def test_page_has_nothing_inline_and_a_policy_with_trusted_types(client):

@@ -31,14 +31,14 @@ class MemoryLog {
 const printLine = (value) => process.stdout.write(`${JSON.stringify(value)}\n`);
 const readLine = async () => JSON.parse((await lines.next()).value);
 
-async function request(method, path, { body }) {
-  printLine({ request: { method, path, body } });
+const requestOf = (state) => async (method, path, { body }) => {
+  printLine({ request: { method, path, body, token: state.meta.get("token") } });
   const { status, answer } = await readLine();
   if (status === 0) throw new UnreachableError("no answer");
   if (status === 401) throw new SignedOutError("401", { status, problem: answer });
   if (status >= 400) throw new RefusedError(String(status), { status, problem: answer });
   return answer;
-}
+};
 
 const numbered = (map) => Object.fromEntries([...map].map(([key, { revision: _, ...unsent }]) => [key, unsent]));
 
@@ -77,7 +77,8 @@ const COMMANDS = {
   rebuilt: ({ phone, type }) => Object.fromEntries(new Rows(phones.get(phone).state).of(type).peek()),
   sync: async ({ phone, pull, pageSize, maxChanges, isReversed }) => {
     const order = isReversed ? (changes) => changes.reverse() : undefined;
-    return new Sync({ request, log: phones.get(phone), pageSize, maxChanges, order }).run({ pull });
+    const log = phones.get(phone);
+    return new Sync({ request: requestOf(log.state), log, pageSize, maxChanges, order }).run({ pull });
   },
   forget: ({ phone }) => void phones.delete(phone),
 };

@@ -71,10 +71,11 @@ export class Log {
   append(make, { durability = "strict", bytes = new Map() } = {}) {
     return this.#inTurn(async () => {
       for (;;) {
+        const seen = this.#version;
         const events = make(this.state);
         if (events.length === 0) return events;
         const changes = events.flatMap((event) => changesOf(this.state, event));
-        const ahead = await this.#store(changes, bytes, durability);
+        const ahead = await this.#store(seen, changes, bytes, durability);
         if (ahead === null) return events;
         await this.#catchUp(ahead);
       }
@@ -150,16 +151,17 @@ export class Log {
   }
 
   /**
+   * @param {number} seen version that the changes were made for; the state may move on while the disk is waited for
    * @param {PartChange[]} changes
    * @param {Map<string, Blob>} bytes
    * @param {"strict"|"relaxed"} durability
    * @returns {Promise<?number>} null, or the version on the disk when another tab has written meanwhile
    */
-  async #store(changes, bytes, durability) {
+  async #store(seen, changes, bytes, durability) {
     const tx = await this.#transaction(durability);
     const meta = tx.objectStore("meta");
     const version = (await meta.get("version")) ?? 0;
-    if (version !== this.#version) {
+    if (version !== seen) {
       tx.abort();
       await tx.done.catch(() => {});
       return version;

@@ -27,11 +27,17 @@ import { writtenEvents } from "./writing.js";
 const LISTS = ["flights", "members", "shops", "photos"];
 const CLOCK = "clock_offset_ms";
 
-/** @returns {Promise<Store>} with what the phone has; the network is looked for afterwards */
-export async function openStore() {
-  const store = new Store();
-  await store.open();
-  return store;
+/** @type {?Promise<Store>} */
+let opened = null;
+
+/** @returns {Promise<Store>} the one store of this page, with what the phone has; the network is looked for afterwards */
+export function openStore() {
+  opened ??= (async () => {
+    const store = new Store();
+    await store.open();
+    return store;
+  })();
+  return opened;
 }
 
 export class Store {

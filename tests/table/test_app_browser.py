@@ -1,0 +1,167 @@
+"""The app's store in Chromium: what it called kept is there, whatever happens to network, browser and sign-in."""
+
+import os
+import random
+
+import pytest
+from django.conf import settings
+from django.test import Client
+
+from tastings.models import Infusion, Note, Session
+from teams.models import DeviceToken
+from tests.factories import LotFactory, TeamFactory, person
+from tests.table.browser import Phone, Proxy, chromium, started_playwright
+
+pytestmark = pytest.mark.django_db(transaction=True)
+KILLS = int(os.environ.get("LEAFSPAN_KILLS", "3"))
+AFTERNOON = """
+async (lot) => {
+  const session = store.newId();
+  const kept = [];
+  const write = async (...writes) => (await store.write(writes), kept.push(...writes));
+  const fields = { lot, started_at: store.now().toISOString(), leaf_g: 5, vessel_ml: 110 };
+  await write({ type: "session", id: session, fields });
+  for (let number = 0; number < 9; number++) {
+    const infusion = store.newId();
+    await write({ type: "infusion", id: infusion, fields: { session, number, steep_s: 10 + number, kettle_c: 99 } });
+    for (const [descriptor, intensity] of [["strength", number / 2], ["liking", 6.1]]) {
+      const fields = { session, infusion, moment: "mouth", descriptor, intensity };
+      await write({ type: "note", id: store.newId(), fields });
+    }
+  }
+  return kept;
+}
+"""
+TAPS = """
+(lot) => {
+  (async () => {
+    const session = store.newId();
+    const fields = { lot, started_at: store.now().toISOString(), leaf_g: 5, vessel_ml: 110 };
+    await store.write([{ type: "session", id: session, fields }]);
+    await tapKept(session);
+    for (;;) {
+      const id = store.newId();
+      const fields = { session, infusion: null, moment: "mouth", descriptor: "strength", intensity: 5 };
+      await store.write([{ type: "note", id, fields }]);
+      await tapKept(id);
+    }
+  })();
+}
+"""
+
+
+@pytest.fixture(scope="module")
+def playwright():
+    chromium()
+    with started_playwright() as started:
+        yield started
+
+
+@pytest.fixture
+def who(lexicon):
+    return person(TeamFactory(), "taster")
+
+
+@pytest.fixture
+def lot(who):
+    return str(LotFactory(team=who.team).id)
+
+
+@pytest.fixture
+def proxy(live_server):
+    proxy = Proxy(live_server.url)
+    yield proxy
+    proxy.close()
+
+
+@pytest.fixture
+def phone(playwright, proxy, who, tmp_path):
+    client = Client()
+    client.force_login(who.user)
+    phone = Phone(playwright, tmp_path / "browser", url=proxy.url)
+    phone.sign_in(client.cookies[settings.SESSION_COOKIE_NAME].value)
+    yield phone
+    phone.close()
+    assert phone.errors == []
+
+
+def ready(phone):
+    """Open the app, signed in, with everything pulled and the service worker in charge."""
+    page = phone.page()
+    page.evaluate("until(() => store.link.value.lastSync !== null && store.unsent.value === 0)")
+    page.evaluate("navigator.serviceWorker.ready.then(() => null)")
+    return page
+
+
+def stored(write):
+    """Return what the server has of a record that was written."""
+    model = {"session": Session, "infusion": Infusion, "note": Note}[write["type"]]
+    row = model.objects.get(id=write["id"])
+    return {**row.stamped().values}
+
+
+def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_network(phone, proxy, lot):
+    page = ready(phone)
+    proxy.cut()
+    page.close()
+
+    page = phone.page()
+    assert page.evaluate("store.account.value.role") == "taster"
+    assert page.evaluate("[...store.rows('lot').value.keys()]") == [lot]
+    kept = page.evaluate(AFTERNOON, lot)
+    assert page.evaluate("store.unsent.value") == len(kept) == 28
+    proxy.loses_answers = True
+    proxy.mend()
+    page.evaluate("store.sync()")
+    page.evaluate("until(() => store.unsent.value === 0)")
+
+    for write in kept:
+        assert stored(write).items() >= {k: v for k, v in write["fields"].items() if k != "started_at"}.items()
+    assert Note.objects.count() == 18
+
+
+def test_browser_that_is_killed_has_everything_that_was_called_kept(phone, proxy, lot):
+    ready(phone)
+    proxy.cut()
+    chance, kept = random.Random(15), []
+    for _ in range(KILLS):
+        page = phone.context.new_page()
+        page.expose_binding("tapKept", lambda _source, record: kept.append(record))
+        phone.open_in(page)
+        page.evaluate(TAPS, lot)
+        page.wait_for_timeout(chance.uniform(100, 900))
+        phone.kill()
+        phone.start_again()
+    proxy.mend()
+    page = phone.page()
+    page.evaluate("until(() => store.unsent.value === 0)")
+
+    on_server = [str(row) for model in (Session, Note) for row in model.objects.values_list("id", flat=True)]
+    assert len(kept) > KILLS
+    assert set(kept) <= set(on_server)
+    assert len(on_server) <= len(kept) + KILLS  # at most the one tap of each run that was under way
+
+
+def test_phone_signed_out_elsewhere_keeps_what_was_not_sent(phone, lot, who):
+    page = ready(phone)
+    DeviceToken.objects.exclude(id=who.device.id).delete()
+    page.evaluate(AFTERNOON, lot)
+    page.evaluate("until(() => store.link.value.trouble === 'signed_out')")
+    assert (page.evaluate("store.unsent.value"), page.evaluate("store.rows('lot').value.size")) == (28, 0)
+    page.evaluate("store.signIn()")
+    page.evaluate("until(() => store.unsent.value === 0)")
+    assert Note.objects.count() == 18
+
+
+def test_two_tabs_show_the_same_and_lose_nothing(phone, proxy, lot):
+    one, other = ready(phone), phone.page()
+    proxy.cut()
+    for tab in (one, other):
+        tab.evaluate(f"void (globalThis.done = ({AFTERNOON})('{lot}').then((kept) => kept.length))")
+    assert [tab.evaluate("done") for tab in (one, other)] == [28, 28]
+    for tab in (one, other):
+        tab.evaluate("until(() => store.unsent.value === 56 && store.rows('note').value.size === 36)")
+    proxy.mend()
+    one.evaluate("store.sync()")
+    other.evaluate("until(() => store.unsent.value === 0)")
+    assert Note.objects.count() == 36

@@ -57,11 +57,11 @@ def test_list_page_keeps_the_filter(taster, place):
 
 
 @every_type
-def test_list_filters_find_those_with_the_value_only(taster, place, type_name):
-    sent = {**place.full(type_name), "taster": str(taster.user.id)}
-    made = create(taster, type_name, place.full(type_name)).json()
+def test_list_filters_find_those_with_the_value_only(buyer, place, type_name):
+    sent = {**place.full(type_name), "taster": str(buyer.user.id)}
+    made = create(buyer, type_name, place.full(type_name)).json()
     for name in (name for name in RECORD_SCHEMAS[type_name].filters if sent[name] is not None):
-        answer = taster.client.get(address_of(type_name), {name: sent[name]})
+        answer = buyer.client.get(address_of(type_name), {name: sent[name]})
 
         assert answer.status_code == 200, answer.content
         rows = answer.json()["results"]

@@ -232,14 +232,14 @@ def test_operations_need_a_token_but_for_getting_in(document):
 
 
 @pytest.mark.parametrize("type_name", RECORD_TYPES)
-def test_record_is_as_documented(taster, document, type_name):
-    place, name = Place(taster), type_name.capitalize()
+def test_record_is_as_documented(buyer, document, type_name):
+    place, name = Place(buyer), type_name.capitalize()
     full, least = {"id": str(uuid4()), **place.full(type_name)}, {"id": str(uuid4()), **place.new(type_name)}
     if type_name == "descriptor":
         least["key"] = "another"
-    made = [taster.client.post(f"/api/v1/{type_name}s/", sent) for sent in (full, least)]
-    page = taster.client.get(f"/api/v1/{type_name}s/?limit=2").json()
-    history = taster.client.get(f"/api/v1/{type_name}s/{full['id']}/history").json()
+    made = [buyer.client.post(f"/api/v1/{type_name}s/", sent) for sent in (full, least)]
+    page = buyer.client.get(f"/api/v1/{type_name}s/?limit=2").json()
+    history = buyer.client.get(f"/api/v1/{type_name}s/{full['id']}/history").json()
 
     assert [answer.status_code for answer in made] == [201, 201]
     assert [schema_errors(document, name, answer.json()) for answer in made] == [[], []]

@@ -17,6 +17,7 @@ from pages.browser import memberships_in, page
 from tastings.actions.flights.admitting import admit_late_score
 from tastings.queries.flight_answers import answer_of_flight
 from tastings.queries.flights import flight_for, flight_item, flight_row, flights_of, pouring_plan_for
+from tastings.queries.late_scores import late_sessions
 from tastings.queries.records import names_of_lots
 from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context
 from teams.errors import NotFound
@@ -69,9 +70,13 @@ def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
 class AdmitLate(View):
     """Admitting a score that arrived after the reveal."""
 
-    def get(self, request: HttpRequest, flight_id: str, session_id: str) -> HttpResponse:  # noqa: ARG002 - of the address
+    def get(self, request: HttpRequest, flight_id: str, session_id: str) -> HttpResponse:
         """Lead to the flight: who was signed out when admitting one comes back here."""
-        return redirect("flight", _member_and_flight(request, flight_id)[1])
+        member, flight = _member_and_flight(request, flight_id)
+        session = id_from_path(session_id)
+        if all(one.shown.session != session for one in late_sessions(flight_row(member, flight))):
+            raise NotFound
+        return redirect("flight", flight)
 
     def post(self, request: HttpRequest, flight_id: str, session_id: str) -> HttpResponse:
         """Let it count, as it was shown."""

@@ -34,6 +34,7 @@ CODES: Mapping[str, StrOrPromise] = {
     "itself": _("names the record itself"),
     "moment": _("is no RFC 3339 time with its offset"),
     "not_allowed": _("is not for this member to change"),
+    "not_yours": _("is another member's to change: of their tastings, of what they made, or of a purchase"),
     "offset": _("is not where the upload stands; detail and the answer's Upload-Offset say where that is"),
     "one_of": _("must be named alone: exactly one of the fields that detail names"),
     "order": _("is more than the field that bounds it"),

@@ -80,19 +80,19 @@ def test_sync_names_a_field_with_an_invalid_value(taster, place, type_name, fiel
 
 
 @every_field
-def test_field_at_its_limits_is_stored_by_rest_and_sync(taster, place, type_name, field):
+def test_field_at_its_limits_is_stored_by_rest_and_sync(buyer, place, type_name, field):
     for n, value in enumerate(fitting(field)):
         sent = {"id": str(uuid4()), **place.new(type_name), **spread(type_name, field, n), field.name: value}
-        made = taster.client.post(f"/api/v1/{type_name}s/", sent)
+        made = buyer.client.post(f"/api/v1/{type_name}s/", sent)
         assert made.status_code == 201, (value, made.content)
         if field.kind != "moment":
             assert made.json()[field.name] == value
         # the same again by a phone finds it as it is: both ways keep one wire form
         fields = {name: content for name, content in sent.items() if name != "id"}
-        again = sync(taster.client, [change(type_name, sent["id"], at="2000-01-01T00:00:00Z", **fields)], limit=1)
+        again = sync(buyer.client, [change(type_name, sent["id"], at="2000-01-01T00:00:00Z", **fields)], limit=1)
         assert verdict_names(again) == ["unchanged"], (value, again["verdicts"])
         if field.name in ("number", "key"):
-            taster.client.delete(f"/api/v1/{type_name}s/{sent['id']}/")
+            buyer.client.delete(f"/api/v1/{type_name}s/{sent['id']}/")
 
 
 @every_type
@@ -140,13 +140,13 @@ def test_unknown_and_read_only_fields_are_named(taster, place, type_name):
 
 @every_type
 @pytest.mark.usefixtures("nothing_stored")
-def test_reference_to_nothing_is_an_unknown_parent(taster, place, type_name):
+def test_reference_to_nothing_is_an_unknown_parent(buyer, place, type_name):
     for field in RECORD_SCHEMAS[type_name].fields:
         if field.kind not in ("reference", "key"):
             continue
         sent = place.new(type_name, **{field.name: "no_word" if field.kind == "key" else str(uuid4())})
-        by_rest = taster.client.post(f"/api/v1/{type_name}s/", {"id": str(uuid4()), **sent})
-        by_sync = sync(taster.client, [change(type_name, **sent)])
+        by_rest = buyer.client.post(f"/api/v1/{type_name}s/", {"id": str(uuid4()), **sent})
+        by_sync = sync(buyer.client, [change(type_name, **sent)])
 
         assert refusal(by_rest) == (422, "invalid", {(field.name, "unknown_parent")})
         assert [named(verdict) for verdict in by_sync["verdicts"]] == [{(field.name, "unknown_parent")}]

@@ -104,15 +104,15 @@ def test_work_under_a_deleted_session_is_stored_and_said_to_be_hidden(taster, pl
     assert taster.client.get(f"/api/v1/notes/{note['id']}/").json()["text"] == "late honey"
 
 
-def test_samples_do_not_lead_back_to_the_lot(taster):
+def test_samples_do_not_lead_back_to_the_lot(buyer):
     first, second, third = (str(uuid4()) for _ in range(3))
     tea = {"name": "Mist Ridge", "kind": "oolong"}
-    sync(taster.client, [
+    sync(buyer.client, [
         change("lot", first, **tea), change("lot", second, from_lot=first, **tea),
         change("lot", third, from_lot=second, **tea),
     ])  # fmt: skip
 
-    [verdict] = sync(taster.client, [change("lot", first, at="2026-03-05T10:00:00Z", from_lot=third)])["verdicts"]
+    [verdict] = sync(buyer.client, [change("lot", first, at="2026-03-05T10:00:00Z", from_lot=third)])["verdicts"]
 
     assert [(one["field"], one["code"]) for one in verdict["problems"]] == [("from_lot", "circle")]
 

@@ -139,13 +139,13 @@ def test_a_pulled_change_has_the_moment_of_its_latest_edit(taster):
 
 
 @pytest.mark.django_db
-def test_a_slow_phone_that_corrects_what_it_has_just_seen_wins(taster, owner):
+def test_a_slow_phone_that_corrects_what_it_has_just_seen_wins(buyer, owner):
     def phone_of(someone, clock):
         store = MemoryStore()
         store.append({"event": "signed", "token": someone.token})
         return Phone(Wire(lambda *_: None), store=store, options=PhoneOptions(clock=clock))
 
-    right, slow = phone_of(owner, utc_now), phone_of(taster, lambda: utc_now() - timedelta(minutes=10))
+    right, slow = phone_of(owner, utc_now), phone_of(buyer, lambda: utc_now() - timedelta(minutes=10))
     lot = right.create("lot", {"name": "Mist Ridge", "kind": "oolong"})
     right.sync()
     slow.sync()

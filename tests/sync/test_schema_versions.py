@@ -36,7 +36,7 @@ def speak(client, schema, changes=(), cursor=0):
 
 
 def test_phones_of_both_versions_edit_one_record(taster, two_versions):
-    infusion = InfusionFactory(session__lot__team=taster.team, steep_s=15)
+    infusion = InfusionFactory(session__lot__team=taster.team, session__by=taster.user, steep_s=15)
     newer = change("infusion", infusion.id, at="2026-03-04T13:00:00Z", drawn_s=20)
     assert [v["verdict"] for v in speak(taster.client, 2, [newer])["verdicts"]] == ["applied"]
     older = change("infusion", infusion.id, at="2026-03-04T13:00:01Z", steep_s=25)

@@ -172,7 +172,7 @@ def test_answers_are_compressed_for_who_accepts_it(taster):
 
 @pytest.mark.django_db
 def test_the_tag_of_a_compressed_answer_can_be_named_in_if_match(taster):
-    lot = LotFactory(team=taster.team, remarks="a long remark " * 40)
+    lot = LotFactory(team=taster.team, by=taster.user, remarks="a long remark " * 40)
     address = f"/api/v1/lots/{lot.id}/"
     read = taster.client.get(address, headers={"accept-encoding": "gzip"})
 

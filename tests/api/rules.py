@@ -172,6 +172,9 @@ get    /shared/{share_token}.png                           ok      ok      ok   
 get    /shared/{share_token}.svg                           ok      ok      ok      ok      ok      ok      ok
 get    /shared/{share_token}/                              ok      ok      ok      ok      ok      ok      ok
 get    /shared/{share_token}/photos/{photo_id}.jpg         ok      ok      ok      ok      ok      ok      ok
+get    /table/                                             ok      ok      ok      ok      ok      ok      ok
+get    /table/manifest.webmanifest                         ok      ok      ok      ok      ok      ok      ok
+get    /table/sw.js                                        ok      ok      ok      ok      ok      ok      ok
 get    /metrics                                            404     404     404     404     404     404     404
 get    /sign-in/                                           ok      ok      ok      ok      ok      ok      ok
 post   /sign-in/                                           ok      ok      ok      ok      ok      ok      ok
@@ -213,6 +216,9 @@ get    /api/v1/tasters/{taster_id}/calibration             403
 post   /api/v1/triangle-tests/{test_id}/trials             403
 delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  403
 post   /account/devices/                                   404
+put    /api/v1/me/email/verification                       404
+get    /account/email/{verification_token}/                404
+post   /account/email/{verification_token}/                404
 """
 """What the colleague is answered where it is not what the taster is: the things are the taster's."""
 _OF_COLLEAGUE = {(address, method): cell for method, address, cell in map(str.split, NOT_YOURS.strip().splitlines())}

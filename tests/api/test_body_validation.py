@@ -25,7 +25,9 @@ pytestmark = pytest.mark.django_db
 CONTENT = "/api/v1/photos/{photo_id}/content"
 SYNC = "/api/v1/sync"
 WRITING = [(a, method) for a, method in RULES if a.startswith("/api/") and method in ("post", "put", "patch")]
-JSON = [route for route in WRITING if route[0] != CONTENT]
+WITHOUT_BODY = {"/api/v1/auth/codes", "/api/v1/me/email/verification", "/api/v1/shares/{share_id}/keep"}
+"""Routes whose POST takes nothing."""
+JSON = [route for route in WRITING if route[0] != CONTENT and not (route[0] in WITHOUT_BODY and route[1] == "post")]
 FORMS = [a for a, method in RULES if not a.startswith("/api/") and method == "post" and a != "/"]
 every_json_route = pytest.mark.parametrize(("address", "method"), JSON)
 

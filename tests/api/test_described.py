@@ -24,7 +24,6 @@ from schemathesis import GenerationMode, checks
 from schemathesis.specs.openapi import checks as of_openapi
 
 from config import wsgi
-from pages import reports as report_pages
 from tests.api.routes import routes
 from tests.api.rules import RULES
 from tests.api.world import ROLES, a_world, undone
@@ -60,11 +59,6 @@ every_operation = pytest.mark.parametrize("label", OPERATIONS)
 def world(django_db_setup, django_db_blocker, tmp_path_factory):
     with django_db_blocker.unblock(), a_world(tmp_path_factory.mktemp("photos")) as made, open_connection():
         yield made
-
-
-@pytest.fixture(autouse=True)
-def _no_wait(monkeypatch):
-    monkeypatch.setattr(report_pages, "WAIT_S", 0.0)
 
 
 @contextmanager

@@ -3,7 +3,6 @@
 import pytest
 from django.test import Client
 
-from pages import reports as report_pages
 from tastings.audit_events import TastingEvent
 from tastings.models import RenderedDocument, Share
 from teams.models import AuditEntry, Role
@@ -157,8 +156,7 @@ def test_shared_page_has_no_internal_code(buyer, lot, shows):
 
 
 @pytest.mark.parametrize("shows", ["report", "card"])
-def test_shared_document_has_no_internal_code(buyer, lot, shows, monkeypatch):
-    monkeypatch.setattr(report_pages, "WAIT_S", 0.0)
+def test_shared_document_has_no_internal_code(buyer, lot, shows):
     type(lot).objects.filter(id=lot.id).update(code="STOCK-77-B")
     given = buyer.client.post(SHARES, {"lot": str(lot.id), "shows": shows}).json()
     shared = Client().get(given["link"].removeprefix("http://testserver").rstrip("/") + ".pdf")

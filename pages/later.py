@@ -16,7 +16,7 @@ from api.http.throttles import requests_of
 from pages.browser import shows_pages
 from teams.errors import Refused, Throttled
 
-_API, _METRICS = "/api/", "/metrics"
+_API, _METRICS, _SHARED = "/api/", "/metrics", "/shared/"
 
 
 class RequestLimit:
@@ -45,7 +45,8 @@ def _key(request: HttpRequest) -> str | None:
     by_program = request.path_info.startswith(_API)
     if request.path_info.startswith(_METRICS) or "Authorization" in request.headers:
         return None  # machines; and the API counts by token
-    if settings.SESSION_COOKIE_NAME in request.COOKIES and request.user.is_authenticated:
+    is_shared = request.path_info.startswith(_SHARED)  # the same for everyone, so no cookie is read
+    if not is_shared and settings.SESSION_COOKIE_NAME in request.COOKIES and request.user.is_authenticated:
         return None if by_program else str(request.user.pk)
     return f"address {client_ip(request)}"
 

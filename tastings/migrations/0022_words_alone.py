@@ -22,16 +22,27 @@ class Migration(migrations.Migration):
 
     operations = [
         migrations.AlterField("infusion", "kettle_c", models.FloatField(null=True)),
-        migrations.AlterField(
-            "note",
-            "descriptor",
-            models.ForeignKey(
-                db_index=False,
-                null=True,
-                on_delete=django.db.models.deletion.PROTECT,
-                related_name="+",
-                to="tastings.descriptor",
-            ),
+        # only the column changes: Django would drop the foreign key and check every note when it adds it again
+        migrations.SeparateDatabaseAndState(
+            database_operations=[
+                migrations.RunSQL(
+                    "ALTER TABLE tastings_note ALTER COLUMN descriptor_id DROP NOT NULL",
+                    "ALTER TABLE tastings_note ALTER COLUMN descriptor_id SET NOT NULL",
+                )
+            ],
+            state_operations=[
+                migrations.AlterField(
+                    "note",
+                    "descriptor",
+                    models.ForeignKey(
+                        db_index=False,
+                        null=True,
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="tastings.descriptor",
+                    ),
+                )
+            ],
         ),
         migrations.RunSQL(OF_TEAM % "NEW.descriptor_id IS NOT NULL AND ", OF_TEAM % ""),
     ]

@@ -87,8 +87,8 @@ def answers_to(who, wanted, guesses):
         body = b"".join(answer.streaming_content) if answer.streaming else answer.content
         headers = {name: value for name, value in answer.items() if name not in DRAWN}
         answers.append((address, answer.status_code, headers, members_of(body)))
-    _, team, counter = _token_team(who.token)  # what the live stream would tell this device now
-    answers.append(_event(_Listener(token=who.device.id, team=team, last_sent_cursor=counter, latest=counter)))
+    _, stream, counter = _token_team(who.token)  # what the live stream would tell this device now
+    answers.append(_event(_Listener(token=who.device.id, stream=stream, last_sent_cursor=counter, latest=counter)))
     answers.append(json.dumps({**sync(who.client), "now": ""}))
     answers.append(json.dumps([v["problems"] for v in sync(who.client, guesses)["verdicts"]]))
     return answers

@@ -33,6 +33,7 @@ def test_sign_in_gives_a_token_that_signs_requests(member):
     assert made == {
         "token": made["token"],
         "expires_at": made["expires_at"],
+        "must_sign_in_by": made["must_sign_in_by"],
         "user": str(member.user_id),
         "team": str(member.team_id),
         "shop": str(member.shop_id),
@@ -172,7 +173,9 @@ def test_tokens_lists_own_devices_newest_first(taster, owner):
         (str(scale.id), "scale", False),
         (str(taster.device.id), "phone", True),
     ]
-    assert answer["results"][0].keys() == {"id", "device", "created_at", "expires_at", "last_used_at", "current"}
+    assert answer["results"][0].keys() == {
+        "id", "device", "created_at", "expires_at", "must_sign_in_by", "last_used_at", "current",
+    }  # fmt: skip
     assert (answer["results"][0]["last_used_at"], answer["results"][1]["last_used_at"] is None) == (None, False)
 
 

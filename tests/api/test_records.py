@@ -90,6 +90,7 @@ def test_record_with_nothing_names_every_missing_field(taster, place, type_name)
 
     required = {field.name for field in RECORD_SCHEMAS[type_name].fields if field.required}
     required |= set(RECORD_SCHEMAS[type_name].one_required[:1])
+    required |= set(RECORD_SCHEMAS[type_name].one_required_when_new[:1])
     assert refusal(answer) == (422, "invalid", {(name, "required") for name in required})
 
 
@@ -151,7 +152,7 @@ def test_patch_and_delete_of_an_outdated_revision_are_refused(taster, place, typ
         '"0"',
         '""',
         "17",
-        'W/"1"',
+        'W/"0"',
         '"1", "2"',
         '"' + "9" * 30 + '"',
         '"\u0661"'.encode().decode("latin-1"),

@@ -29,6 +29,7 @@ WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
 OPEN = {"/api/v1/schema", "/api/v1/docs", "/sign-in/"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
 OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/", "/problems/{problem_type}"}
+OPEN |= {"/table/", "/table/manifest.webmanifest", "/table/sw.js"}
 """Addresses open to anyone: they have no data of a team."""
 ACTIONS = {address for address, _, methods in ROUTES if "get" not in methods} | {"/sign-out/"}
 """What is not read but done."""

@@ -121,7 +121,7 @@ def test_etag_of_one_language_does_not_match_another(taster):
 
 
 def test_etag_of_a_record_is_its_revision_in_every_language(taster):
-    address = f"/api/v1/lots/{LotFactory(team=taster.team).id}/"
+    address = f"/api/v1/lots/{LotFactory(team=taster.team, by=taster.user).id}/"
     english, german = taster.client.get(address), taster.client.get(address, **GERMAN)
     changed = taster.client.patch(address, {"remarks": "sweet"}, HTTP_IF_MATCH=german["ETag"], **GERMAN)
 

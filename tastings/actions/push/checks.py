@@ -129,9 +129,11 @@ def _start(change: Change, pending: PendingRecord, now: datetime) -> Iterator[Pr
 
 
 def _is_circle(lot: Change, merged: StampedRecord, state: PushState) -> bool:
-    """Whether following the samples from a lot leads back to it."""
+    """Whether following the samples from a lot leads back to it, by way of another."""
     seen = {lot.id}
     sample = merged.values.get("from_lot")
+    if uuid_of(str(sample)) == lot.id:
+        return False  # refused as such
     while sample is not None:
         if (next_id := uuid_of(str(sample))) in seen:
             return True

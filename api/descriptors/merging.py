@@ -1,5 +1,7 @@
 """Merging two descriptors of a team that mean one thing."""
 
+from dataclasses import replace
+
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from drf_spectacular.utils import extend_schema_serializer
@@ -23,7 +25,7 @@ class MergeDescriptorSerializer(BodySerializer):
     """Into which descriptor another is merged."""
 
     unknown = gettext_lazy("into alone")
-    into = Key(NOTE.by_name()["descriptor"], help_text="the key of the word that stays")
+    into = Key(replace(NOTE.by_name()["descriptor"], required=True), help_text="the key of the word that stays")
 
 
 class MergeDescriptor(APIView):

@@ -122,8 +122,7 @@ def _condition(schema: RecordSchema, filters: Mapping[str, str]) -> Q:
             continue
         field = known[name]
         try:
-            number = field.kind == "integer" and text.isascii() and text.isdigit()
-            value = clean_value(field, int(text) if number else text)
+            value = clean_value(field, _typed(field, text))
         except (InvalidValue, ValueError) as error:
             fault = error.fault if isinstance(error, InvalidValue) else Fault("type", gettext_noop("is no number"))
             problems.append(field_problem(name, fault))
@@ -132,6 +131,15 @@ def _condition(schema: RecordSchema, filters: Mapping[str, str]) -> Q:
     if problems:
         raise Invalid(problems=problems)
     return condition
+
+
+def _typed(field: Field, text: str) -> object:
+    """Return the JSON value that a filter's text means; what is no such value stays text."""
+    if field.kind == "integer" and text.isascii() and text.isdigit():
+        return int(text)
+    if field.kind == "truth":
+        return {"true": True, "false": False}.get(text, text)
+    return text
 
 
 def names_of_lots(member: Member) -> dict[str, str]:

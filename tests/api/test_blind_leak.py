@@ -27,7 +27,7 @@ PASSING = re.compile(
     rb'"(now|last_used_at|at|made_at|exported_at)":\s*"[^"]*"|name="csrfmiddlewaretoken" value="[^"]*"|nonce="[^"]*"'
 )
 """Headers that depend on the time of the request or are random."""
-DRAWN = {"Content-Security-Policy", "Set-Cookie", "ETag", "Expires", "Last-Modified", "X-Request-ID"}
+DRAWN = {"Content-Security-Policy", "Set-Cookie", "ETag", "Expires", "Last-Modified", "RateLimit", "X-Request-ID"}
 """Headers that hold or follow from such."""
 MOVING = ("/metrics", "/api/v1/events", "/api/v1/schema", "/api/v1/docs", "/sign-out/", "/api/v1/audit")
 """Addresses without data of a team, streams, and those that grow by being read: the audit log by each export."""

@@ -81,7 +81,8 @@ def test_sync_names_a_field_with_an_invalid_value(taster, place, type_name, fiel
 
 @every_field
 def test_field_at_its_limits_is_stored_by_rest_and_sync(buyer, place, type_name, field):
-    for n, value in enumerate(fitting(field)):
+    # a session may not begin in the far future, see `tests/sync/test_order.py`
+    for n, value in enumerate(one for one in fitting(field) if not str(one).startswith("9999-12-31T")):
         sent = {"id": str(uuid4()), **place.new(type_name), **spread(type_name, field, n), field.name: value}
         made = buyer.client.post(f"/api/v1/{type_name}s/", sent)
         assert made.status_code == 201, (value, made.content)

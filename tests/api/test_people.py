@@ -40,15 +40,18 @@ def test_sign_in_gives_a_token_that_signs_requests(member):
         "role": "buyer",
     }
     assert datetime.fromisoformat(made["expires_at"]) > before
-    assert phone(made["token"]).get("/api/v1/me").json() == {
+    me = phone(made["token"]).get("/api/v1/me").json()
+    assert me == {
         "user": str(member.user_id),
         "name": "Lin",
         "username": "Lin",
         "email": "",
+        "email_verified": False,
         "team": {"id": str(member.team_id), "name": member.team.name},
-        "shop": {"id": str(member.shop_id), "name": member.shop.name},
+        "shop": {"id": str(member.shop_id), "name": member.shop.name, "usual_pot": None},
         "role": "buyer",
         "teams": [{"id": str(member.team_id), "name": member.team.name, "role": "buyer"}],
+        "token": {"id": me["token"]["id"], **{name: made[name] for name in ("expires_at", "must_sign_in_by")}},
     }
 
 

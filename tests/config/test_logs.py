@@ -63,7 +63,7 @@ def test_any_other_is_made_anew(sent):
 
 def test_an_answer_that_no_view_made_has_an_id_too(db):
     answers = [Client().get("/nowhere"), Client().get("/lots/"), Client(SERVER_NAME="elsewhere").get("/lots/")]
-    assert [answer.status_code for answer in answers] == [404, 302, 400]
+    assert [answer.status_code for answer in answers] == [404, 401, 400]
     assert len({answer[HEADER] for answer in answers}) == 3
 
 

@@ -127,13 +127,13 @@ def test_a_session_far_in_the_future_is_refused(taster, place):
 
 def test_a_note_of_words_alone_is_kept(taster, place):
     note, empty = ({"session": str(place.session.id), "moment": "mouth"} for _ in range(2))
-    said, nothing = change("note", text="like rain on stone", **note), change("note", **empty)
+    worded, nothing = change("note", text="like rain on stone", **note), change("note", **empty)
 
-    applied, refused = sync(taster.client, [said, nothing])["verdicts"]
+    applied, refused = sync(taster.client, [worded, nothing])["verdicts"]
 
     assert (applied["verdict"], refused["verdict"]) == ("applied", "refused")
     assert [(one["field"], one["code"]) for one in refused["problems"]] == [("descriptor", "required")]
-    read = taster.client.get(f"/api/v1/notes/{said['id']}/").json()
+    read = taster.client.get(f"/api/v1/notes/{worded['id']}/").json()
     assert (read["descriptor"], read["text"]) == (None, "like rain on stone")
 
 

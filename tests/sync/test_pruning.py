@@ -33,7 +33,7 @@ def test_only_old_deletions_on_which_nothing_hangs_are_forgotten(taster):
     place, other = Place(taster), Place(taster)
     deleted(taster, place.note, place.infusion, place.session, place.lot, days_ago=401)
     deleted(taster, other.session, days_ago=401)  # its infusion lives on
-    recent = LotFactory(team=taster.team)
+    recent = LotFactory(team=taster.team, by=taster.user)
     deleted(taster, recent, days_ago=399)
     assert prune_all(now=NOW) == 4
     assert set(Lot.objects.values_list("id", flat=True)) == {other.lot.id, recent.id}
@@ -44,11 +44,11 @@ def test_only_old_deletions_on_which_nothing_hangs_are_forgotten(taster):
 @pytest.fixture
 def forgotten(taster):
     """A phone that pulled once, then one old deletion that is forgotten; gives the phone's cursor."""
-    lots = [LotFactory(team=taster.team) for _ in range(4)]
+    lots = [LotFactory(team=taster.team, by=taster.user) for _ in range(4)]
     cursor = sync(taster.client)["cursor"]
     DeviceToken.objects.update(began_at=NOW - timedelta(days=500))
     deleted(taster, lots[0], days_ago=450)
-    LotFactory(team=taster.team)
+    LotFactory(team=taster.team, by=taster.user)
     assert prune_all(now=NOW) == 1
     return cursor
 

@@ -78,7 +78,7 @@ def test_notes_on_a_session_not_yet_there_wait_for_it(wire, taster, buyer):
 @pytest.mark.django_db
 def test_phone_unused_for_long_starts_again_and_loses_no_edit(wire, taster):
     here, unused = phone_of(taster, wire), phone_of(person(taster.team, "buyer"), wire)
-    stored, deleted = (str(LotFactory(team=taster.team).id) for _ in range(2))
+    stored, deleted = (str(LotFactory(team=taster.team, by=taster.user).id) for _ in range(2))
     here.sync()
     unused.sync()
     unused.edit("lot", stored, {"remarks": "written offline"})

@@ -133,6 +133,9 @@ export function wordLabel(key) {
 
 export const isRatedWord = (key) => Boolean(descriptors.value.get(key)?.rated_each_infusion);
 
+/** Whether the server can be asked about a lot: it knows none of a sample that was written a moment ago. */
+export const isKnownToServer = (lot) => Boolean(store.rows("lot").value.get(lot)?.revision);
+
 /** Lots, those tasted or written last first. */
 export function lotsByUse() {
   const used = new Map();

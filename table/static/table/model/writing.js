@@ -23,8 +23,20 @@ export async function create(type, fields) {
   return { id, undo: () => write({ type, id, deleted: true }) };
 }
 
+let last = Promise.resolve();
+
+/** One note after the other: a second tap must find what the first one wrote, or the word would be there twice. */
+function inTurn(act) {
+  last = last.then(act, act);
+  return last;
+}
+
 /** Note a word, or how strong it is; a second rating of the same word in the same cup corrects the first. */
-export async function note(session, infusion, moment, descriptor, intensity = null) {
+export function note(session, infusion, moment, descriptor, intensity = null) {
+  return inTurn(() => writeNote(session, infusion, moment, descriptor, intensity));
+}
+
+async function writeNote(session, infusion, moment, descriptor, intensity) {
   const found = noteOf(notesOf(session), infusion, moment, descriptor);
   if (found) return change("note", found.id, { intensity });
   const { undo } = await create("note", { session, infusion, moment, descriptor, intensity });

@@ -4,6 +4,7 @@ import { Component, html } from "./html.js";
 import { _, number } from "./i18n.js";
 
 const HIGHEST = 10;
+const EDGE_PX = 16; // between the edge and the ends of the line, as in the style sheet
 const halves = (value) => Math.round(value * 2) / 2;
 const tenths = (value) => Math.min(HIGHEST, Math.max(0, Math.round(value * 10) / 10));
 
@@ -37,8 +38,16 @@ export class RatingLine extends Component {
     this.byKey = false;
   };
 
-  /** Also without an "input": a tap where the input stands already changes nothing in it, and is a rating all the same. */
-  onPointerUp = (event) => this.rate(halves(Number(event.currentTarget.value)));
+  /** The end of a drag. */
+  onChange = (event) => {
+    if (!this.byKey) this.rate(halves(Number(event.currentTarget.value)));
+  };
+
+  /** A tap, by its place: one near the input's own start or former value must not be drawn to it. */
+  onClick = (event) => {
+    const { left, width } = event.currentTarget.getBoundingClientRect();
+    this.rate(halves(tenths(((event.clientX - left - EDGE_PX) / (width - 2 * EDGE_PX)) * HIGHEST)));
+  };
 
   /** A finger that went on to scroll the page rated nothing. */
   onPointerCancel = (event) => {
@@ -46,11 +55,19 @@ export class RatingLine extends Component {
     this.setState({ shown: null });
   };
 
-  standing = () => this.props.value ?? this.props.last ?? HIGHEST / 2;
+  standing = () => this.rating ?? this.props.value ?? this.props.last ?? HIGHEST / 2;
 
-  rate(value) {
-    this.setState({ shown: null });
-    if (value !== this.props.value) this.props.onRate(value);
+  /** A tap is both a change and a click: the second says nothing new, also while the first is being kept. */
+  async rate(value) {
+    if (value === (this.rating ?? this.props.value)) return;
+    this.rating = value;
+    this.setState({ shown: value });
+    try {
+      await this.props.onRate(value);
+    } finally {
+      this.rating = undefined;
+      this.setState({ shown: null });
+    }
   }
 
   clear() {
@@ -75,7 +92,7 @@ export class RatingLine extends Component {
           <button type="button" class="quiet" aria-label=${_("%(label)s: not rated", { label })} onClick=${() => this.clear()}>×</button>
         </span>`}
       </div>
-      <div class="rating-line">
+      <div class="rating-line" onClick=${this.onClick}>
         <svg class="rating-marks" aria-hidden="true" focusable="false">
           <line x1="0" x2="100%" y1="50%" y2="50%" />
           ${last !== null && html`<circle class="last" cx=${`${last * HIGHEST}%`} cy="50%" r="9" />`}
@@ -83,7 +100,7 @@ export class RatingLine extends Component {
         </svg>
         <input id=${id} type="range" min="0" max=${HIGHEST} step="0.1" value=${shown ?? this.standing()}
           aria-valuetext=${words} onInput=${this.onInput} onKeyDown=${this.onKeyDown} onPointerDown=${this.onPointerDown}
-          onPointerUp=${this.onPointerUp} onPointerCancel=${this.onPointerCancel} />
+          onChange=${this.onChange} onPointerCancel=${this.onPointerCancel} />
       </div>
       <div class="rating-foot soft">
         <span>${low}</span>

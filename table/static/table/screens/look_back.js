@@ -1,6 +1,6 @@
 // What was rated in this pot, each infusion with a way to correct it, and what is computed for the lot.
 import { putOnTable } from "../model/pour.js";
-import { infusionsOf, isClosed, notesOf, ratedIn, wordLabel } from "../model/reading.js";
+import { infusionsOf, isClosed, isKnownToServer, notesOf, ratedIn, wordLabel } from "../model/reading.js";
 import { change } from "../model/writing.js";
 import { Curve, curveLabel } from "../parts/curve.js";
 import { html } from "../parts/html.js";
@@ -57,7 +57,7 @@ async function reopen(session) {
 export function LookBackStep({ session }) {
   const infusions = infusionsOf(session.id);
   const notes = notesOf(session.id);
-  const seen = session.fields.lot ? store.development(session.fields.lot).value : null;
+  const seen = isKnownToServer(session.fields.lot) ? store.development(session.fields.lot).value : null;
   const rated = ratedIn(infusions, notes);
   const computed = seen?.answer.curves?.find((one) => one.descriptor === "strength") ?? null;
   return html`<div class="step">

@@ -1,6 +1,6 @@
 // The pour: one large control that means water in, pouring, empty.
 import { elapsedS, empty, fill, isRunning, kettleGuess, pourOf, pourOut, prepare, readKettle, writePour } from "../model/pour.js";
-import { infusionsOf, mySessions, nextNumber } from "../model/reading.js";
+import { infusionsOf, isKnownToServer, mySessions, nextNumber } from "../model/reading.js";
 import { allowSound, overdue } from "../parts/alarm.js";
 import { NumberField } from "../parts/fields.js";
 import { Component, html } from "../parts/html.js";
@@ -17,7 +17,7 @@ const COOLER = ["green", "white", "yellow"]; // usually brewed below the boil; c
 /** The guide's plan for this pot, with when it was seen, or null. */
 export function guideFor(session) {
   const { lot, vessel_ml, leaf_g, vessel_material, vessel_g, pot } = session.fields;
-  if (!lot) return null;
+  if (!isKnownToServer(lot)) return null;
   const pour_s = store.rows("pot").value.get(pot)?.fields.pour_s;
   return store.guide(lot, { vessel_ml, leaf_g, vessel_material, vessel_g, pour_s }).value ?? null;
 }

@@ -23,7 +23,8 @@ const points = (row) => row?.fields.intensity ?? null;
 /** Lines to rate on: those that lead, those of this cup and of the cup before, and what was asked for. */
 function Lines({ session, infusion, before, notes, asked, onAsk }) {
   const rated = (of) => notesAt(notes, of, "mouth").map((row) => row.fields.descriptor).filter(isRatedWord);
-  const keys = [...new Set([...LEADING, ...(before ? rated(before.id) : []), ...rated(infusion.id), ...asked])];
+  const wanted = new Set([...(before ? rated(before.id) : []), ...rated(infusion.id), ...asked]);
+  const keys = [...new Set([...LEADING, ...[...descriptors.value.keys()].filter((key) => wanted.has(key))])]; // always in one order
   const more = [...descriptors.value.keys()].filter((key) => isRatedWord(key) && !keys.includes(key));
   const rate = async (key, value) => {
     const undo = await note(session.id, infusion.id, "mouth", key, value);

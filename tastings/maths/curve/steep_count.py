@@ -66,34 +66,14 @@ def count_worthwhile(
     likely = np.flatnonzero(weight @ is_worthwhile >= MIN_WORTHWHILE_PROBABILITY - 1e-12)
     last = np.where(is_worthwhile.any(axis=1), n_infusions - is_worthwhile[:, ::-1].argmax(axis=1), 0)
     share = np.bincount(last, weights=weight, minlength=n_infusions + 1)
-    low, high = _narrowest_central(np.asarray(share, dtype=np.float64))
+    cumulative = np.cumsum(share)
+    low, high = (int(np.searchsorted(cumulative, p * (1 - 1e-12))) for p in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
     return Steeps(
         recommended=int(likely[-1]) + 1 if likely.size else 0,
         low=low,
-        high=high,
+        high=min(high, n_infusions),
         finish_line=float(weight @ line),
     )
-
-
-def _narrowest_central(probability: FloatArray) -> tuple[int, int]:
-    """Return the central interval of a count, narrowed from its lighter end while it still has 80 %.
-
-    Parameters
-    ----------
-    probability : float64[n]
-        Of 0, 1, ... infusions; they sum to 1.
-    """
-    cumulative = np.cumsum(probability)
-    low, high = (
-        min(int(np.searchsorted(cumulative, part * (1 - 1e-12))), cumulative.size - 1)
-        for part in ((1 - LEVEL) / 2, (1 + LEVEL) / 2)
-    )
-    while low < high:
-        lighter = low if probability[low] <= probability[high] else high
-        if probability[low : high + 1].sum() - probability[lighter] < LEVEL:
-            break
-        low, high = (low + 1, high) if lighter == low else (low, high - 1)
-    return low, high
 
 
 def unknown_count(*, finish_line: float = FINISH_LINE) -> Steeps:

@@ -65,11 +65,11 @@ export function Frame({ children, title, bottom }) {
       <a class="home" href=${to()} aria-current=${route.value.length === 0 ? "page" : undefined}>${_("Today")}</a>
       <${Kept} />
       <a class="gear" href=${to("settings")}><span aria-hidden="true">⚙</span><span class="unseen">${_("Settings")}</span></a>
+      <div class="unseen" role="alert">${[...overdue.value].map((id) => _("Time is up: %(name)s", { name: titleOf(sessionOf(id)) })).join(". ")}</div>
     </header>
     <${TablePots} /></div>
-    <div class="unseen" role="alert">${[...overdue.value].map((id) => _("Time is up: %(name)s", { name: titleOf(sessionOf(id)) })).join(". ")}</div>
     <main id="content" tabindex="-1"><h1 tabindex="-1">${title}</h1>${children}</main>
-    <div class="bottom">${trouble.value && html`<p class="hint" role="alert">${trouble.value}</p>`}<${Undo} />${bottom}</div>
+    <footer class="bottom">${trouble.value && html`<p class="hint" role="alert">${trouble.value}</p>`}<${Undo} />${bottom}</footer>
   </div>`;
 }
 

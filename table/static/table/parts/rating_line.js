@@ -25,12 +25,15 @@ export class RatingLine extends Component {
 
   /** The first arrow key starts where the line stood last, not at the input's own start. */
   atKey(value) {
-    return this.props.value === null ? (this.props.last ?? HIGHEST / 2) : value;
+    return this.props.value === null && this.rating === undefined ? (this.props.last ?? HIGHEST / 2) : value;
   }
 
   onKeyDown = (event) => {
     this.byKey = true;
-    if (/^\d$/.test(event.key)) this.rate(Number(event.key));
+    if (/^\d$/.test(event.key)) {
+      event.currentTarget.value = event.key; // for an arrow key that follows at once
+      this.rate(Number(event.key));
+    }
     if (event.key === "Delete" || event.key === "Backspace") this.clear();
   };
 
@@ -65,8 +68,10 @@ export class RatingLine extends Component {
     try {
       await this.props.onRate(value);
     } finally {
-      this.rating = undefined;
-      this.setState({ shown: null });
+      if (this.rating === value) {
+        this.rating = undefined;
+        this.setState({ shown: null });
+      }
     }
   }
 

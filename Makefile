@@ -3,12 +3,15 @@ PYTHON ?= $(firstword $(shell for p in python3 python3.14 python3.13 python3.12 
 	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p; done) python3)
 IN_VENV = exec $(PYTHON) config/dev/venv.py dev
 
-.PHONY: audit convergence faults fuzz help mutation run study test
+.PHONY: afternoon audit convergence faults fuzz help mutation run study test
 .DEFAULT_GOAL := help
 
 help:  ## list the targets
 	@sed -n 's/^\([a-z]*\):.*## /  make \1\t/p' Makefile
 	@echo "Variables of make run: PORT (8000), LEAFSPAN_HOME (.leafspan), DEMO=0, DATABASE_URL, REDIS_URL"
+
+afternoon:  ## three pots of eight infusions in Chromium without a network, then everything is on the server; about a minute
+	@export LEAFSPAN_INFUSIONS=8 OMP_NUM_THREADS=1; $(IN_VENV) pytest -q tests/table/test_afternoon.py
 
 audit:  ## look the locked packages up for known holes; needs a network, which the tests do not
 	@test -x .audit/bin/pip-audit || { $(PYTHON) -m venv .audit && .audit/bin/pip install --quiet pip-audit; }

@@ -15,8 +15,8 @@ from tests.table.taster import table_of
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-INFUSIONS = int(os.environ.get("LEAFSPAN_INFUSIONS", "2"))
-"""Of each pot; a longer run pours eight: ``LEAFSPAN_INFUSIONS=8``."""
+INFUSIONS = int(os.environ.get("LEAFSPAN_INFUSIONS", "1"))
+"""Of each pot; `make afternoon` pours eight."""
 POUR_S = 0.7
 NAMES = ("Mist Ridge", "Lantern Cliff", "Fog Orchard")
 RATED = ("strength", "liking", "sweetness", "bitterness", "astringency", "finish")
@@ -184,6 +184,7 @@ def test_new_sample_is_poured_after_at_most_eight_taps_and_one_name(browser, net
     with table_of(browser, network, taster) as table:
         table.tap(".start a", text="Start a tasting")
         table.tap(".start a", text="New sample")
+        table.page.wait_for_selector("#name:focus")
         table.page.keyboard.type("Harbour Fog")
         table.tap(".choice .chip", text="Oolong")
         table.tap(".start button")

@@ -10,6 +10,10 @@ from tests.table.taster import table_of
 pytestmark = pytest.mark.django_db(transaction=True)
 
 OVERFLOW = "document.documentElement.scrollWidth - document.documentElement.clientWidth"
+IS_FOCUSED = """(name) => {
+  const { ariaLabel, textContent, labels } = document.activeElement;
+  return labels?.[0]?.textContent === name || (ariaLabel || textContent || "").includes(name);
+}"""
 SMALL = """() => [...document.querySelectorAll("button, a, input:not([type=file])")]
   .filter((one) => one.checkVisibility() && !one.matches(".skip") && !one.closest("p, .file"))
   .filter((one) => one.getBoundingClientRect().height < 47.5 || one.getBoundingClientRect().width < 47.5)
@@ -59,29 +63,34 @@ def each(table, places):
         yield name
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_axe_finds_nothing_and_every_target_is_large(browser, network, screens, scheme):
+def test_axe_finds_nothing_and_every_target_is_large(browser, network, screens):
     taster, places_of = screens
-    with table_of(browser, network, taster, color_scheme=scheme) as table:
-        for name in each(table, places_of(table)):
-            table.page.evaluate('for (const one of document.querySelectorAll("details")) one.open = true')
-            found = Axe().run(table.page)
-            assert found.violations_count == 0, f"{name}: {found.generate_report()}"
-            assert table.page.evaluate(SMALL) == [], name
-
-
-@pytest.mark.parametrize(("language", "width", "text"), [("en", 320, 100), ("de", 320, 100), ("de", 390, 200)])
-def test_nothing_is_wider_than_the_screen(browser, network, screens, language, width, text):
-    taster, places_of = screens
-    with table_of(browser, network, taster, viewport={"width": width, "height": 800}) as table:
+    with table_of(browser, network, taster) as table:
         places = places_of(table)
-        table.go("settings")
-        table.tap(".chip", text="Deutsch" if language == "de" else "English")
-        table.page.wait_for_selector(f'html[lang="{language}"]')
-        table.page.evaluate("(percent) => { document.documentElement.style.fontSize = `${percent}%`; }", text)
-        wide = {name: table.page.evaluate(OVERFLOW) for name in each(table, places)}
+        for scheme in ("light", "dark"):
+            table.page.emulate_media(color_scheme=scheme)
+            for name in each(table, places):
+                table.page.evaluate('for (const one of document.querySelectorAll("details")) one.open = true')
+                found = Axe().run(table.page)
+                assert found.violations_count == 0, f"{scheme}, {name}: {found.generate_report()}"
+                assert table.page.evaluate(SMALL) == [], name
 
-    assert {name: extra for name, extra in wide.items() if extra > 0} == {}
+
+def test_nothing_is_wider_than_the_screen(browser, network, screens):
+    taster, places_of = screens
+    wide = {}
+    with table_of(browser, network, taster) as table:
+        places = places_of(table)
+        for language, width, text in (("en", 320, 100), ("de", 320, 100), ("de", 390, 200)):
+            table.go("settings")
+            table.tap(".chip", text="Deutsch" if language == "de" else "English")
+            table.page.wait_for_selector(f'html[lang="{language}"]')
+            table.page.set_viewport_size({"width": width, "height": 800})
+            table.page.evaluate("(percent) => { document.documentElement.style.fontSize = `${percent}%`; }", text)
+            for name in each(table, places):
+                wide[language, width, text, name] = table.page.evaluate(OVERFLOW)
+
+    assert {one: extra for one, extra in wide.items() if extra > 0} == {}
 
 
 def test_cup_is_poured_and_rated_by_the_keyboard_alone(browser, network, taster, lexicon):
@@ -92,10 +101,7 @@ def test_cup_is_poured_and_rated_by_the_keyboard_alone(browser, network, taster,
         def focus(name):
             for _ in range(60):
                 keys.press("Tab")
-                if table.page.evaluate(
-                    "(name) => { const one = document.activeElement; return (one.ariaLabel || one.textContent || '').includes(name) || one.labels?.[0]?.textContent === name; }",
-                    name,
-                ):
+                if table.page.evaluate(IS_FOCUSED, name):
                     return
             pytest.fail(f"no way to {name} by the keyboard")
 

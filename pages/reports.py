@@ -101,8 +101,7 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
         beside=f"/lots/{lot}/report",
         card=f"/lots/{lot}/card/",
     )
-    written += render_to_string("pages/start_tasting.html", {"lot": lot})
-    return HttpResponse(render_around(written, name=name, request=request, links=links_to(member, lot)))
+    return HttpResponse(render_around(written, name=name, request=request, links=links_to(member, lot), lot=lot))
 
 
 def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...]]:
@@ -162,17 +161,24 @@ def render_article(content: ReportContent, *, downloads: Mapping[str, str]) -> S
 
 
 def render_around(
-    article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False, links: str = ""
+    article: SafeString,
+    *,
+    name: str,
+    request: HttpRequest | None = None,
+    public: bool = False,
+    links: str = "",
+    lot: UUID | None = None,
 ) -> str:
     """Write the page around a report or card. A public one links nowhere and asks not to be indexed.
 
-    ``links`` is the address of the page on which links to it are given.
+    ``links`` is the address of the page on which links to it are given; of ``lot`` a tasting may be started.
     """
     around = {
         "article": article,
         "name": name or _("Lot without a name"),
         "public": public,
         "links": links,
+        "lot": lot,
     }
     return render_to_string("pages/report.html", around, request=request)
 

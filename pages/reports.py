@@ -160,7 +160,7 @@ def render_article(content: ReportContent, *, downloads: Mapping[str, str]) -> S
     return render_to_string("pages/article.html", {"page": report_page(content, downloads=downloads)})
 
 
-def render_around(
+def render_around(  # noqa: PLR0913 - what a page shows around the article
     article: SafeString,
     *,
     name: str,

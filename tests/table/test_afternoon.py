@@ -131,8 +131,12 @@ def test_afternoon_of_three_pots_a_blind_cup_photos_and_a_correction(browser, ne
         code = table.page.inner_text('.row[data-next="true"] .code')
         table.tap('.row[data-next="true"]')
         table.tap(".rows.big button", text="Covered bowl")
-        pour(table, steep_s=20, pour_s=8, kettle_c=95)
+        pour(table, steep_s=20, pour_s=8)
         table.rate("liking", 4)
+        table.page.fill("#free", "like rain on warm stone")
+        table.page.evaluate('dispatchEvent(new Event("offline"))')  # the screen is drawn anew while one types
+        table.page.press("#free", "Tab")
+        table.page.wait_for_selector(".undo p:has-text('Text kept')")
         correct_first_cup(table, NAMES[0], strength=9.5, steep_s=21)
         assert table.kept() > 0
         assert Session.objects.count() == 0
@@ -157,7 +161,9 @@ def test_afternoon_of_three_pots_a_blind_cup_photos_and_a_correction(browser, ne
             assert Counter(value is None for value in found.values()) == {True: 4, False: len(RATED)}
     blind = Session.objects.get(lot__isnull=True)
     assert str(blind.flight_cup.code) == code
-    assert rated(blind, 1) == {"liking": 4}
+    assert rated(blind, 1) == {"liking": 4, None: None}
+    assert Note.objects.get(infusion__session=blind, descriptor=None).text == "like rain on warm stone"
+    assert Infusion.objects.get(session=blind).kettle_c is None
     assert sorted(Photo.objects.values_list("of", flat=True)) == ["liquor", "wet_leaf"]
 
 
@@ -224,13 +230,17 @@ def test_forgotten_taps_are_mended_by_typing_and_taken_back_by_undo(browser, net
     assert rated(session, 1) == {"strength": 6.1}
 
 
-def test_timer_goes_on_while_the_phone_sleeps_and_after_a_reload(browser, network, taster, lexicon):
+def test_timer_of_a_new_pot_goes_on_while_the_phone_sleeps_and_after_a_reload(browser, network, taster, lexicon):
     LotFactory(team=taster.member.team, by=taster.user, name="Mist Ridge")
     began = datetime(2026, 5, 4, 15, 0)  # noqa: DTZ001 - the phone's own clock
     with table_of(browser, network, taster, at=began) as table:
-        start(table, "Mist Ridge")
+        table.go("lots")
+        table.tap(".rows a", text="Mist Ridge")
+        table.tap("summary", text="Another pot")
+        table.page.fill("#pot-name", "Small clay pot")
+        table.tap(".fold .chip", text="unglazed clay")
+        table.tap(".fold button", text="Keep this pot and start")
         table.tap(".steps a", text="Pour")
-        table.tap(".kettle .chip", text="95 °C")
         table.tap(".control")
         table.page.wait_for_selector('.control[data-phase="steeping"]')
         table.cut()
@@ -244,6 +254,8 @@ def test_timer_goes_on_while_the_phone_sleeps_and_after_a_reload(browser, networ
         table.wait_sent()
 
     assert 60 <= Infusion.objects.get().steep_s < 75
+    pot = Session.objects.get().pot
+    assert (pot.name, pot.vessel_material) == ("Small clay pot", "unglazed_clay")
 
 
 def test_blind_cups_show_codes_in_the_order_of_serving_and_no_names(browser, network, team, lexicon):

@@ -33,14 +33,30 @@ export function typedNumber(text) {
   return /^-?\d*\.?\d+$/.test(plain) ? Number(plain) : null;
 }
 
+/** A field of text. What is typed stays while the screen is drawn anew. Props: id, value, tag, onKeep(text), others as in HTML. */
+export class TextField extends Component {
+  state = { typed: null };
+
+  keep = async (event) => {
+    const text = event.currentTarget.value.trim();
+    await this.props.onKeep(text);
+    this.setState({ typed: null });
+  };
+
+  render({ tag = "input", value, onKeep: _onKeep, ...others }) {
+    return html`<${tag} ...${others} value=${this.state.typed ?? value}
+      onInput=${(event) => this.setState({ typed: event.currentTarget.value })} onChange=${this.keep} />`;
+  }
+}
+
 /** Props: id, label, unit, value (number or null), step, low, high, onSet(number or null). */
 export class NumberField extends Component {
-  state = { wrong: false };
+  state = { wrong: false, typed: null };
 
   set(value) {
     const { low, high } = this.props;
     const isWrong = value !== null && (value < low || value > high);
-    this.setState({ wrong: isWrong });
+    this.setState({ wrong: isWrong, ...(isWrong ? {} : { typed: null }) });
     if (!isWrong && value !== this.props.value) this.props.onSet(value);
   }
 
@@ -62,7 +78,8 @@ export class NumberField extends Component {
       <label for=${id}>${label}</label>
       <div class="number-row">
         <button type="button" class="second" aria-label=${_("%(label)s: less", { label })} onClick=${() => this.nudge(-step)}>−</button>
-        <input id=${id} inputmode="decimal" autocomplete="off" value=${value === null ? "" : number(value, 1)} onChange=${this.type}
+        <input id=${id} inputmode="decimal" autocomplete="off" value=${this.state.typed ?? (value === null ? "" : number(value, 1))}
+          onInput=${(event) => this.setState({ typed: event.currentTarget.value })} onChange=${this.type}
           aria-invalid=${this.state.wrong} aria-describedby=${this.state.wrong ? `${id}-wrong` : undefined}
           placeholder=${allowEmpty ? "–" : ""} />
         <span class="unit">${unit}</span>

@@ -1,7 +1,7 @@
 // The leaf before water: how much of it, in what; what it smells of dry, warmed and wet.
 import { infusionsOf, notesAt, notesOf } from "../model/reading.js";
 import { change } from "../model/writing.js";
-import { Choice, NumberField } from "../parts/fields.js";
+import { Choice, NumberField, TextField } from "../parts/fields.js";
 import { Component, html } from "../parts/html.js";
 import { _, number } from "../parts/i18n.js";
 import { leafMoments, materialLabel } from "../parts/labels.js";
@@ -20,7 +20,7 @@ function Brew({ session }) {
     <${NumberField} id="leaf_g" label=${_("Leaf")} unit="g" step=${0.5} low=${0.1} high=${1000} value=${leaf_g} onSet=${(value) => value && set({ leaf_g: value })} />
     <${Choice} label=${_("Pot or bowl warmed before the leaf went in")} options=${[[true, _("warmed")], [false, _("not warmed")]]} value=${warmed ?? null} onChoose=${(value) => set({ warmed: value })} />
     <label for="water">${_("Water")}</label>
-    <input id="water" maxlength="200" value=${water ?? ""} onChange=${(event) => set({ water: event.currentTarget.value.trim() || null })} />
+    <${TextField} id="water" maxlength="200" value=${water ?? ""} onKeep=${(text) => set({ water: text || null })} />
   </details>`;
 }
 

@@ -2,7 +2,7 @@
 import { LEADING, descriptors, infusionBefore, infusionsOf, isRatedWord, noteOf, notesAt, notesOf, ratedIn, wordLabel } from "../model/reading.js";
 import { note, sayInWords, unnote } from "../model/writing.js";
 import { Curve, curveLabel } from "../parts/curve.js";
-import { Choice, once } from "../parts/fields.js";
+import { Choice, TextField, once } from "../parts/fields.js";
 import { Component, html } from "../parts/html.js";
 import { _, ngettext } from "../parts/i18n.js";
 import { cupMoments, hotDrink, infusionLabel } from "../parts/labels.js";
@@ -71,12 +71,12 @@ function StillThere({ session, infusion, before, notes }) {
 
 function FreeText({ session, infusion, moment, notes }) {
   const row = notesAt(notes, infusion.id, moment).find((one) => !one.fields.descriptor) ?? null;
-  const keep = async (event) => {
-    const undo = await sayInWords(session.id, infusion.id, moment, row, event.currentTarget.value.trim());
+  const keep = async (text) => {
+    const undo = await sayInWords(session.id, infusion.id, moment, row, text);
     if (undo) did(_("Text kept"), undo);
   };
   return html`<label for="free">${_("In your own words")}</label>
-    <textarea id="free" rows="3" maxlength="8000" value=${row?.fields.text ?? ""} onChange=${keep}></textarea>`;
+    <${TextField} tag="textarea" id="free" rows="3" maxlength="8000" value=${row?.fields.text ?? ""} onKeep=${keep} />`;
 }
 
 function Numbers({ session, infusions, current }) {

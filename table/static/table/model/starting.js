@@ -12,11 +12,23 @@ export const COVERED_BOWL = { vessel_ml: 110, vessel_material: "porcelain", leaf
 const known = (fields, names) =>
   Object.fromEntries(names.filter((name) => fields[name] !== undefined && fields[name] !== null).map((name) => [name, fields[name]]));
 
+/** The other shop in which a pot stands, or null. */
+export function shopElsewhere({ fields: { shop } }) {
+  return shop && shop !== store.account.value?.shop ? (store.shops.value.get(shop) ?? null) : null;
+}
+
+/** Pots, those used last first, then those of the taster's shop. */
 export function potsByUse() {
   const used = new Map(mySessions().toReversed().map(({ fields }) => [fields.pot, fields.started_at]));
+  const isElsewhere = (pot) => Number(Boolean(shopElsewhere(pot)));
   return [...store.rows("pot").value.values()]
     .filter((pot) => !pot.fields.retired)
-    .sort((a, b) => (used.get(b.id) ?? "").localeCompare(used.get(a.id) ?? "") || a.fields.name.localeCompare(b.fields.name));
+    .sort(
+      (a, b) =>
+        (used.get(b.id) ?? "").localeCompare(used.get(a.id) ?? "") ||
+        isElsewhere(a) - isElsewhere(b) ||
+        a.fields.name.localeCompare(b.fields.name),
+    );
 }
 
 /** What a pot's next tasting starts with: `pot` is a record, or null for the covered bowl. */

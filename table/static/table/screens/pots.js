@@ -1,5 +1,5 @@
 // Which pot: a tap starts the tasting, with leaf and water of last time.
-import { COVERED_BOWL, brewOf, potsByUse, startTasting } from "../model/starting.js";
+import { COVERED_BOWL, brewOf, potsByUse, shopElsewhere, startTasting } from "../model/starting.js";
 import { cupOf } from "../model/reading.js";
 import { create } from "../model/writing.js";
 import { Choice, NumberField } from "../parts/fields.js";
@@ -49,7 +49,7 @@ export function PotsScreen({ of, id }) {
     ${lot?.fields.kind === "herbal" && html`<p class="hint">${herbal()}</p>`}
     <ul class="rows big">
       ${choices.map(
-        (pot) => html`<li key=${pot?.id}><button type="button" class="row" onClick=${() => start(pot)}><b><bdi>${pot ? pot.fields.name : _("Covered bowl")}</bdi></b> <span>${brewWords(brewOf(pot))}</span></button></li>`,
+        (pot) => html`<li key=${pot?.id}><button type="button" class="row" onClick=${() => start(pot)}><b><bdi>${pot ? pot.fields.name : _("Covered bowl")}</bdi></b> <span>${brewWords(brewOf(pot))}${pot && shopElsewhere(pot) ? ` · ${shopElsewhere(pot).name}` : ""}</span></button></li>`,
       )}
     </ul>
     <${NewPot} onKept=${start} />

@@ -3,7 +3,7 @@ import { isRunning, pourOf } from "../model/pour.js";
 import { infusionsOf, sessionOf, titleOf } from "../model/reading.js";
 import { Frame } from "../parts/frame.js";
 import { html } from "../parts/html.js";
-import { _ } from "../parts/i18n.js";
+import { _, pgettext } from "../parts/i18n.js";
 import { to } from "../parts/route.js";
 import { CloseStep } from "./close.js";
 import { LeafStep } from "./leaf.js";
@@ -15,10 +15,10 @@ import { TimesStep } from "./times.js";
 const STEPS = { leaf: LeafStep, pour: PourStep, taste: TasteStep, look: LookBackStep, times: TimesStep, close: CloseStep };
 
 const steps = () => [
-  ["leaf", _("Leaf")],
-  ["pour", _("Pour")],
-  ["taste", _("Taste")],
-  ["look", _("So far")],
+  ["leaf", pgettext("step of a tasting", "Leaf")],
+  ["pour", pgettext("step of a tasting", "Pour")],
+  ["taste", pgettext("step of a tasting", "Taste")],
+  ["look", pgettext("step of a tasting", "So far")],
 ];
 
 /** Where a tap on the pot leads: to what it waits for. */

@@ -59,6 +59,9 @@ def _checked(env: Mapping[str, str], *, logs: Path, pause: Pause) -> list[str]:
 
 
 def _workers(env: Mapping[str, str]) -> int:
-    """Return how many processes run tests: none beside pytest itself where the servers are not ours to share out."""
+    """Return how many processes run tests: none beside pytest itself where the servers are not ours to share out.
+
+    One more than there are cores: tests of real servers and workers often wait.
+    """
     given = env.get("DATABASE_URL") or env.get("REDIS_URL")
-    return 0 if given else max(2, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2)
+    return 0 if given else 1 + max(2, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2)

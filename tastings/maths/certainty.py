@@ -1,6 +1,6 @@
 """No number of tastings makes a computed statement certain: the model itself may be wrong."""
 
-SUREST = 0.999
+SUREST, LEAST = 0.999, 0.001
 
 
 def never_certain(probability: float) -> float:
@@ -11,4 +11,4 @@ def never_certain(probability: float) -> float:
     >>> never_certain(1.0), never_certain(0.4), never_certain(0.0)
     (0.999, 0.4, 0.001)
     """
-    return min(max(probability, 1 - SUREST), SUREST)
+    return min(max(probability, LEAST), SUREST)

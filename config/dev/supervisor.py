@@ -238,6 +238,7 @@ class Supervisor:
             f"Leafspan runs on {address.url}",
             f"  API           {address.url}/api/v1/",
             f"  how to use it {address.url}/api/v1/docs (schema: /api/v1/schema)",
+            f"  tasting table {address.url}/table/",
             f"  lots, reports {address.url}/lots/ and /lots/<id>/report/",
             f"  data and logs {self._home}",
         ]

@@ -20,7 +20,7 @@ from tests.faults.disk import SmallDisk, on_a_small_disk
 PASSWORD = "poured nine times"
 KINDS = {
     "web worker": ("gunicorn", "gunicorn"),
-    "job worker": ("celery -A config worker", "celery -A config worker"),
+    "job worker": ("-A config worker", "celery"),  # both name themselves as they run
     "broker": ("", "valkey-server"),
     "database": ("", "bin/postgres"),
 }

@@ -2,6 +2,7 @@
 
 import os
 import random
+from datetime import UTC, datetime
 
 import pytest
 from django.conf import settings
@@ -9,7 +10,8 @@ from django.test import Client
 
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken
-from tests.factories import LotFactory, TeamFactory, person
+from tests.api.phone import change, sync
+from tests.factories import LotFactory, SessionFactory, TeamFactory, person
 from tests.table.browser import Phone, Proxy, chromium, started_playwright
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -75,10 +77,16 @@ def proxy(live_server):
 
 
 @pytest.fixture
-def phone(playwright, proxy, who, tmp_path):
+def clock_is_ahead_by_min():
+    return 0
+
+
+@pytest.fixture
+def phone(playwright, proxy, who, tmp_path, clock_is_ahead_by_min):
     client = Client()
     client.force_login(who.user)
-    phone = Phone(playwright, tmp_path / "browser", url=proxy.url)
+    script = f"globalThis.realNow = Date.now; Date.now = () => realNow() + {clock_is_ahead_by_min * 60_000};"
+    phone = Phone(playwright, tmp_path / "browser", url=proxy.url, script=script)
     phone.sign_in(client.cookies[settings.SESSION_COOKIE_NAME].value)
     yield phone
     phone.close()
@@ -165,3 +173,19 @@ def test_two_tabs_show_the_same_and_lose_nothing(phone, proxy, lot):
     one.evaluate("store.sync()")
     other.evaluate("until(() => store.unsent.value === 0)")
     assert Note.objects.count() == 36
+
+
+@pytest.mark.parametrize("clock_is_ahead_by_min", [-10])
+def test_phone_whose_clock_is_slow_learns_the_time_and_its_edit_wins_over_what_it_has_seen(phone, lot, who):
+    session = str(SessionFactory(team=who.team, by=who.user, lot_id=lot, lot=None).id)
+    page = ready(phone)
+    page.evaluate("until(() => Math.abs(store.now() - realNow()) < 5000)")
+    at = datetime.now(UTC).isoformat()
+    assert sync(who.client, [change("session", session, at=at, remarks="thin")])["verdicts"][0]["verdict"] == "applied"
+    page.evaluate("store.sync()")
+    page.evaluate("(id) => until(() => store.rows('session').value.get(id)?.fields.remarks === 'thin')", session)
+
+    page.evaluate("store.setLocal('clock_offset_ms', 0)")  # as before the phone has learned the time
+    page.evaluate("(id) => store.write([{ type: 'session', id, fields: { remarks: 'round' } }])", session)
+    page.evaluate("until(() => store.unsent.value === 0)")
+    assert Session.objects.get(id=session).remarks == "round"

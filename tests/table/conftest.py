@@ -1,5 +1,7 @@
 """Chromium for the tests of the app's screens, started once for each file."""
 
+import threading
+
 import pytest
 
 from tests.table.browser import Proxy, chromium, started_playwright
@@ -13,6 +15,16 @@ def browser():
         started = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
         yield started
         started.close()
+
+
+@pytest.fixture
+def live_server(live_server):
+    """The server; no request is in progress any more when the database is emptied after a test."""
+    yield live_server
+    for thread in threading.enumerate():
+        if "process_request_thread" in thread.name:
+            thread.join(timeout=20)
+            assert not thread.is_alive(), "a request outlived its test"
 
 
 @pytest.fixture

@@ -149,6 +149,7 @@ DEVICE_TOKEN_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_DAYS") or 180)
 DEVICE_TOKEN_MAX_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_MAX_DAYS") or 730)
 SESSION_ENGINE = "teams.sessions"
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
+CSRF_FAILURE_VIEW = "api.http.problems.csrf_failure"
 # Twenty a second for a whole minute from all devices of one login: phones that send photos in pieces stay far below.
 API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 1200)
 

@@ -36,6 +36,7 @@ class _RefusingInJSON(APIView):
     def handle_exception(self, exc: Exception) -> Response:
         """Answer in JSON."""
         self.request.accepted_renderer = JSONRenderer()
+        self.request.accepted_media_type = JSONRenderer.media_type  # unset where no format was agreed on
         return super().handle_exception(exc)
 
 

@@ -10,7 +10,7 @@ from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 
 from api.http import problems
-from api.http.auth import client_ip
+from api.http.auth import SIGNED_IN, bearer_token, client_ip
 from api.http.database_away import RETRY_AFTER_S, DatabaseAway, is_database_away
 from api.http.throttles import requests_of
 from pages.browser import shows_pages
@@ -30,21 +30,35 @@ class RequestLimit:
 
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer, or ask to come again later."""
-        key = _key(request)
-        if key is None:
+        if request.path_info.startswith(_METRICS):
             return self._answer(request)
-        number, wait_s = requests_of.count(key)
-        if number <= settings.API_REQUESTS_PER_MINUTE:
-            return self._answer(request)
-        why = _("These were too many requests. Try again in %(seconds)d seconds.") % {"seconds": wait_s}
-        return _later(request, Throttled(wait=timedelta(seconds=wait_s)), why=why, wait_s=wait_s)
+        if bearer_token(request) is not None:
+            return self._answer_with_token(request)
+        return _refuse_if_too_many(request, _key(request)) or self._answer(request)
+
+    def _answer_with_token(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer, and count then, when the token was looked up: one that is not valid brings no allowance."""
+        response = self._answer(request)
+        login = request.META.get(SIGNED_IN)
+        by_program = request.path_info.startswith(_API)
+        key = (None if by_program else login) if login else f"address {client_ip(request)}"
+        return _refuse_if_too_many(request, key) or response
+
+
+def _refuse_if_too_many(request: HttpRequest, key: str | None) -> HttpResponseBase | None:
+    """Count a request; return the answer to one too many, else None."""
+    if key is None:
+        return None
+    number, wait_s = requests_of.count(key)
+    if number <= settings.API_REQUESTS_PER_MINUTE:
+        return None
+    why = _("These were too many requests. Try again in %(seconds)d seconds.") % {"seconds": wait_s}
+    return _later(request, Throttled(wait=timedelta(seconds=wait_s)), why=why, wait_s=wait_s)
 
 
 def _key(request: HttpRequest) -> str | None:
-    """Return by what a request is counted here; None if it is counted elsewhere or not at all."""
+    """Return by what a request without a token is counted; None if the API counts it."""
     by_program = request.path_info.startswith(_API)
-    if request.path_info.startswith(_METRICS) or "Authorization" in request.headers:
-        return None  # machines; and the API counts by token
     is_shared = request.path_info.startswith(_SHARED)  # the same for everyone, so no cookie is read
     if not is_shared and settings.SESSION_COOKIE_NAME in request.COOKIES and request.user.is_authenticated:
         return None if by_program else str(request.user.pk)

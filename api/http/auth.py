@@ -24,9 +24,11 @@ if TYPE_CHECKING:
     from teams.models import DeviceToken, Member, User
 
 SCHEME = "Bearer"
+SIGNED_IN = "leafspan.signed_in"
+"""Key in a request's META of the login whose valid token it came with."""
 
 
-def _token_in(request: HttpRequest | Request) -> str | None:
+def bearer_token(request: HttpRequest | Request) -> str | None:
     """Return the bearer token of a request, valid or not; None when the header names another scheme."""
     scheme, _, token = request.META.get("HTTP_AUTHORIZATION", "").partition(" ")
     return token.strip() if scheme.lower() == SCHEME.lower() else None
@@ -55,7 +57,7 @@ class BearerAuthentication(BaseAuthentication):
 
     def authenticate(self, request: Request) -> tuple[User, DeviceToken] | None:
         """Return the login and its token; None when the header names another scheme."""
-        token = _token_in(request)
+        token = bearer_token(request)
         if token is None:
             return None
         now = timezone.now()
@@ -65,6 +67,7 @@ class BearerAuthentication(BaseAuthentication):
         act_for([found.member.team_id])  # until the request ends
         limit_changes_to(found.member.limited_to)
         record_use(found, now=now)
+        request._request.META[SIGNED_IN] = str(found.member.user_id)  # noqa: SLF001 - DRF's way to Django's request
         return found.member.user, found
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the framework's shape
@@ -109,7 +112,7 @@ def device_id(request: Request) -> UUID:
 
 def caller_of(request: HttpRequest | Request) -> Caller:
     """Return who signs in: the address and, if the last token is sent along, the device."""
-    login, device = known_device(token_digest(_token_in(request) or ""))
+    login, device = known_device(token_digest(bearer_token(request) or ""))
     return Caller(address=client_ip(request), login=login, device=device)
 
 

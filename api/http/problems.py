@@ -110,6 +110,13 @@ def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:  # n
     return JsonResponse(body, status=404, content_type=MEDIA_TYPE)
 
 
+def csrf_failure(request: HttpRequest, reason: str = "") -> HttpResponse:  # noqa: ARG001 - Django's shape
+    """Answer a form, or a method that changes something, without the browser's CSRF token."""
+    detail = _("the token against forged requests is missing or old: load the page again and send it once more")
+    body = problem_document(status=403, code=NotAllowed.code, title=NotAllowed.title, detail=detail)
+    return JsonResponse(body, status=403, content_type=MEDIA_TYPE)
+
+
 def handler400(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape
     """Answer a request that cannot be served, such as one for a host that is not ours."""
     title = _("This request cannot be served")

@@ -15,6 +15,8 @@ MAX_BODY_BYTES = 4 * 1024 * 1024
 """Twice what any address takes: those answer a smaller excess themselves. [bytes]"""
 MEMORY_BYTES = 256 * 1024
 """What is larger is in a temporary file. [bytes]"""
+FREE_PIECES, LEAST_PIECE_BYTES = 4000, 128
+"""After so many pieces they must hold so much on average: each one costs processor time on the event loop."""
 LIMITS = Limits(
     idle_s=20.0, least_bytes_per_s=500.0, total_s=600.0, most=2000, most_of_client=1000, most_bytes=128 * 1024 * 1024
 )
@@ -25,6 +27,10 @@ Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 
 class BodyTooLarge(Exception):  # noqa: N818 - reads as what happened
     """The body is larger than any address takes."""
+
+
+class PiecesTooSmall(Exception):  # noqa: N818 - reads as what happened
+    """The body comes in too many small pieces, such as chunks of one byte."""
 
 
 class SenderDisconnected(ConnectionError):  # noqa: N818
@@ -47,6 +53,8 @@ class ReceivedBody:
         ------
         BodyTooLarge
             It is larger than `MAX_BODY_BYTES`.
+        PiecesTooSmall
+            It comes in more than `FREE_PIECES`, of less than `LEAST_PIECE_BYTES` on average.
         TimeoutError
             The client is too slow, or had to make room.
         Full
@@ -57,7 +65,7 @@ class ReceivedBody:
         if declared > MAX_BODY_BYTES:
             raise BodyTooLarge
         async with self._transfers.open(client) as self._transfer:
-            more = True
+            more, n_pieces = True, 0
             while more:
                 self._transfer.begin_waiting()
                 message = await receive()
@@ -66,6 +74,9 @@ class ReceivedBody:
                 piece, more = message.get("body", b""), bool(message.get("more_body"))
                 if self.size + len(piece) > MAX_BODY_BYTES:
                     raise BodyTooLarge
+                n_pieces += bool(piece)
+                if n_pieces > FREE_PIECES and self.size + len(piece) < n_pieces * LEAST_PIECE_BYTES:
+                    raise PiecesTooSmall
                 self._transfers.occupy(self._transfer, len(piece))
                 self._transfer.end_waiting(len(piece))
                 self.size += len(piece)

@@ -13,7 +13,7 @@ from api.http.auth import client_network
 from api.http.database_away import is_database_away
 from api.http.loop_answers import Receive, Scope, Send, header_of, send_problem
 from api.operations import events, health
-from config.web.bodies import LIMITS, BodyTooLarge, ReceivedBody, SenderDisconnected, discard
+from config.web.bodies import LIMITS, BodyTooLarge, PiecesTooSmall, ReceivedBody, SenderDisconnected, discard
 from config.web.documents import DocumentWaits
 from config.web.recent import RecentlyLarge
 from config.web.threads import Threaded
@@ -101,6 +101,13 @@ class Serving:
                 headers={"Connection": "close"},
             )  # fmt: skip
             await discard(receive)
+            return False
+        except PiecesTooSmall:
+            await refuse(
+                status=400, code="bad_request", title=lambda: _("Bad Request"),
+                detail=lambda: _("the body comes in too many small pieces; nothing was applied"),
+                headers={"Connection": "close"},
+            )  # fmt: skip
             return False
         except TimeoutError:
             await refuse(

@@ -21,6 +21,8 @@ FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
 pi_heif.register_heif_opener(decode_threads=1, thumbnails=False, depth_images=False, aux_images=False)
 THUMBNAIL_SIDE = 320
 QUALITY = 90
+MOST_PIXELS_OF_A_SIDE = 65_500
+"""What libjpeg can write (``JPEG_MAX_DIMENSION`` in its jmorecfg.h)."""
 _LARGEST_PROFILE = 1024 * 1024
 _SIDE_TO_MEASURE = 1000
 
@@ -52,7 +54,8 @@ def decode_image(file: bytes) -> ProcessedImage:
     Raises
     ------
     Unreadable
-        No image of a known format, broken, or with more than 50 megapixels: found from its header, before decoding.
+        No image of a known format, broken, with more than 50 megapixels or a side too long for a JPEG: found from
+        its header, before decoding.
     """
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # Pillow warns of odd metadata, none of which is used
@@ -66,6 +69,8 @@ def decode_image(file: bytes) -> ProcessedImage:
         except Exception as error:  # decoders fail in many ways on what is no image
             raise UnreadableImage("not_an_image") from error
         with opened:
+            if max(opened.size) > MOST_PIXELS_OF_A_SIDE:
+                raise UnreadableImage("too_many_pixels")
             try:
                 picture = _upright_srgb(opened)
             except MemoryError:
@@ -133,7 +138,9 @@ def _convert_profile(picture: Image.Image, profile: bytes) -> Image.Image:
 def _fit_within(picture: Image.Image, *, side: int) -> Image.Image:
     if max(picture.size) <= side:
         return picture
-    return ImageOps.contain(picture, (side, side), Image.Resampling.LANCZOS)
+    scale = side / max(picture.size)
+    width, height = (max(1, round(length * scale)) for length in picture.size)  # of a very thin one a pixel is left
+    return picture.resize((width, height), Image.Resampling.LANCZOS)
 
 
 def _jpeg(picture: Image.Image) -> bytes:

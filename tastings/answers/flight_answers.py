@@ -112,7 +112,7 @@ class UncountedSession:
     """A session that does not count."""
 
     session: UUID
-    reason: Literal["private", "no_liking", "factors_missing"]
+    reason: Literal["private", "no_liking", "factors_missing", "same_cup"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -62,7 +62,8 @@ class Rating:
 class CountedSession:
     """A session as it counts in the flight's answer: as it stood at the reveal, or as it was admitted later.
 
-    ``began`` orders the cups of a sitting; ``private`` sessions count with nothing.
+    ``began`` orders the cups of a sitting; ``private`` sessions count with nothing. ``cup`` is empty in flights that
+    were revealed before it was stored.
     """
 
     session: str
@@ -72,6 +73,7 @@ class CountedSession:
     began: str
     private: bool
     ratings: tuple[Rating, ...]
+    cup: str | None = None
     admitted_by: str | None = None
     admitted_at: str | None = None
 
@@ -118,6 +120,7 @@ def counted_session(session: Session, ratings: Sequence[Rating]) -> CountedSessi
         began=format_stamp(session.started_at),
         private=session.private,
         ratings=tuple(sorted(ratings)),
+        cup=str(cup.id),
     )
 
 
@@ -127,18 +130,24 @@ def counted_scores(flight: Flight) -> CountedScores:
 
 
 def scores_of(flight: Flight) -> Scores:
-    """Return what the cups of a revealed flight scored, as it counts."""
+    """Return what the cups of a revealed flight scored, as it counts: each cup once, however often it was sent."""
     left_out: list[LeftOut] = []
     cups: dict[Measure, list[Cup]] = {"liking": [], "weighted": []}
     places: dict[str, int] = defaultdict(int)
-    for session in sorted(counted_scores(flight).sessions, key=lambda one: (one.began, one.session)):
+    sessions = sorted(counted_scores(flight).sessions, key=lambda one: (one.began, one.session))
+    chosen = _session_by_cup(sessions, flight.weights)
+    for session in sessions:
         if session.private:
             left_out.append(LeftOut(session.session, "private"))
             continue
+        points = points_of(session.ratings, flight.weights)
+        is_scored = any(score is not None for score in points.values())
+        if is_scored and session.cup and chosen[session.cup] != session.session:
+            left_out.append(LeftOut(session.session, "same_cup"))
+            continue
         sitting = f"{session.taster} {session.sitting}"
         places[sitting] += 1  # as it was really tasted: by when it was begun
-        points = points_of(session.ratings, flight.weights)
-        if points["liking"] is None and points["weighted"] is None:
+        if not is_scored:
             left_out.append(LeftOut(session.session, "no_liking"))
         elif flight.weights and points["weighted"] is None:
             left_out.append(LeftOut(session.session, "factors_missing"))
@@ -154,6 +163,19 @@ def scores_of(flight: Flight) -> Scores:
                     )
                 )
     return Scores({measure: found for measure, found in cups.items() if found}, left_out)
+
+
+def _session_by_cup(sessions: Sequence[CountedSession], weights: Mapping[str, float]) -> dict[str, str]:
+    """Return which session counts for each cup: the one admitted last, else the first begun with the fullest score."""
+    chosen: dict[str, tuple[tuple[str, int], str]] = {}
+    for session in sessions:
+        measures = sum(score is not None for score in points_of(session.ratings, weights).values())
+        if session.cup is None or session.private or not measures:
+            continue
+        rank = (session.admitted_at or "", measures)
+        if session.cup not in chosen or rank > chosen[session.cup][0]:
+            chosen[session.cup] = (rank, session.session)
+    return {cup: session for cup, (_, session) in chosen.items()}
 
 
 def points_of(ratings: Sequence[Rating], weights: Mapping[str, float]) -> dict[Measure, float | None]:

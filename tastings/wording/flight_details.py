@@ -17,12 +17,13 @@ def measure_title(measure: Literal["liking", "weighted"], *, scale: float) -> st
     return _("Weighted score, out of %(scale)s") % {"scale": number(scale)}
 
 
-def left_out(reason: Literal["private", "no_liking", "factors_missing"], *, session: str) -> str:
+def left_out(reason: Literal["private", "no_liking", "factors_missing", "same_cup"], *, session: str) -> str:
     """Say why a session does not count."""
     why = {
         "private": _("kept private by its taster"),
         "no_liking": _("no liking was noted"),
         "factors_missing": _("not every factor that carries weight was judged"),
+        "same_cup": _("another session of the same cup counts"),
     }[reason]
     return _("Session %(session)s: %(why)s") % {"session": session, "why": why}
 

@@ -2,7 +2,7 @@
 
 import hashlib
 from datetime import datetime, timedelta
-from unicodedata import normalize
+from unicodedata import category, normalize
 from uuid import UUID
 
 from django.conf import settings
@@ -42,9 +42,23 @@ def _get_or_create_login(username: str, password: str) -> User:
     return known
 
 
+def clean_username(value: object) -> str:
+    """Return the name of a login to be, one that cannot pass for another's by what nobody sees; else raise Invalid.
+
+    Unicode's form NFKC has no full-width or stylised letters (https://www.unicode.org/reports/tr36/, section 2.10.2).
+    """
+    name = clean_name(value, field="username", longest=80)
+    invisible = {"Cc", "Cf", "Cn", "Co", "Zl", "Zp", "Zs"}
+    if normalize("NFKC", name) != name or any(category(c) in invisible for c in name.replace(" ", "")) or "  " in name:
+        raise Invalid(
+            problems=[Problem("username", "pattern", _("holds an invisible character, or one that has a plainer form"))]
+        )
+    return name
+
+
 def create_login(username: str, password: str) -> User:
     """Make a login; raise Invalid for a name that does not fit or a weak password."""
-    user = User(username=clean_name(username, field="username", longest=80))
+    user = User(username=clean_username(username))
     set_password(user, password, field="password")
     try:
         with transaction.atomic():

@@ -77,6 +77,12 @@ def test_document_is_not_sent_again_to_who_has_it(db, client, form):
     assert "Accept" in first["Vary"]
 
 
+@pytest.mark.parametrize("path", ["/api/v1/schema", "/api/v1/docs"])
+@pytest.mark.parametrize("accept", ["image/png", "nonsense", ",,,", 'text/plain;charset="'])
+def test_format_that_does_not_exist_is_refused(db, client, path, accept):
+    assert refusal(client.get(path, headers={"Accept": accept})) == (406, "not-acceptable", set())
+
+
 def test_document_holds_every_route_with_every_method(document):
     there = {
         (address.removesuffix("/"), method)

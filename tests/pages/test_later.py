@@ -1,16 +1,23 @@
 """While the database is away, and after too many requests to pages, everyone is asked to come again later."""
 
+import time
+from itertools import count
+from uuid import uuid4
+
 import psycopg
 import pytest
 from django.db import IntegrityError, InterfaceError, OperationalError
 from django.test import Client
 
 from api.http.database_away import is_database_away
+from api.http.throttles import requests_of
 from teams.postgresql.base import DatabaseWrapper
 from tests.api.problems import refusal
 from tests.factories import phone
 
 HTML = {"Accept": "text/html"}
+OTHER_HOSTS = count(200)
+"""Last bytes of addresses that no other test here sends from."""
 
 
 def operational(cause):
@@ -101,6 +108,35 @@ def test_pages_are_counted_with_the_requests_of_the_login(taster, buyer, browser
     assert 0 < int(refused["Retry-After"]) <= 60
     assert refusal(refused_program) == (429, "throttled", set())
     assert buyer.client.get("/api/v1/me").status_code == 200
+
+
+@pytest.fixture
+def few_requests(db, settings, monkeypatch):
+    """Two requests a minute, and a minute that does not end."""
+    now = time.time()
+    monkeypatch.setattr(requests_of, "_clock", lambda: now)
+    settings.API_REQUESTS_PER_MINUTE = 2
+    settings.TRUSTED_PROXIES = 1
+
+
+@pytest.mark.parametrize("address", ["/sign-in/", "/shared/none/", "/api/v1/schema", "/api/v1/me", "/lots/"])
+@pytest.mark.parametrize("authorization", ["nonsense", "Bearer made-up", "Basic eDp5"])
+def test_token_that_is_not_valid_brings_no_allowance(few_requests, address, authorization):
+    headers = {"X-Forwarded-For": f"203.0.113.{next(OTHER_HOSTS)}"}
+    answers = [
+        Client().get(address, headers=headers | {"Authorization": f"{authorization}{i}"}).status_code for i in range(3)
+    ]
+
+    assert [status == 429 for status in answers] == [False, False, True]
+
+
+def test_reports_fetched_with_a_token_are_counted_with_the_requests_of_the_login(few_requests, taster):
+    answers = [taster.client.get("/lots/none/report").status_code for _ in range(2)]
+    refused = taster.client.get(f"/lots/{uuid4()}/report")
+    refused_by_api = taster.client.get("/api/v1/me")
+
+    assert 429 not in answers
+    assert refusal(refused) == refusal(refused_by_api) == (429, "throttled", set())
 
 
 @pytest.mark.parametrize(

@@ -1,10 +1,12 @@
 """Pages that explain the types of problem documents."""
 
 import pytest
+from django.test import Client
 from django.utils.functional import Promise
 from django.utils.translation import override
 
 from api.http.problem_types import CODES, TYPES, problem_type
+from tests.api.problems import refusal
 from tests.factories import phone
 
 pytestmark = pytest.mark.django_db
@@ -42,3 +44,11 @@ def test_every_meaning_can_be_translated():
     assert [
         code for words in (CODES, TYPES) for code, meaning in words.items() if not isinstance(meaning, Promise)
     ] == []
+
+
+@pytest.mark.parametrize(("method", "address"), [("POST", "/sign-in/"), ("FOO", "/lots/")])
+def test_request_without_the_token_against_forged_ones_gets_a_problem_document(method, address):
+    answer = Client(enforce_csrf_checks=True).generic(method, address)
+
+    assert refusal(answer) == (403, "not-allowed", set())
+    assert b"Django" not in answer.content

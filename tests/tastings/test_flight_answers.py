@@ -135,6 +135,39 @@ def test_sessions_that_do_not_count_are_listed_with_the_reason(flight):
     assert {lot for lot, (raw, _) in means(answer).items() if raw is not None} == {lot_in(good)}
 
 
+def test_cup_counts_once_however_often_its_taster_sends_it(flight):
+    """A taster could else decide the flight by sending the cup of a favourite again and again."""
+    taster = flight.tasters[0]
+    cup = flight.cups_of(taster)[0]
+    silent = taste(taster, cup, started_at="2026-03-04T09:00:00Z")
+    first = taste(taster, cup, liking=4)
+    again = [taste(taster, cup, liking=10, started_at=f"2026-03-04T11:{i:02}:00Z") for i in range(12)]
+    reveal(flight, reason="time is up")
+    answer = answer_of(flight)
+    standing = next(one for one in answer["measures"][0]["standings"] if one["lot"] == lot_in(cup))
+
+    assert (standing["cups"], standing["raw_mean"]) == (1, pytest.approx(4.0))
+    reasons = {one["session"]: one["reason"] for one in answer["left_out"]}
+    assert reasons == {silent.session: "no_liking", **{one.session: "same_cup" for one in again}}
+    assert first.session not in reasons
+
+
+def test_of_two_sessions_of_a_cup_the_one_with_every_factor_counts(team, lexicon):
+    shares = {"dry_leaf": 0, "liquor_colour": 1, "aroma": 0, "taste": 99, "spent_leaf": 0}
+    flight = flight_of(team, n_lots=2, n_tasters=1, **{f"weight_{name}_pct": share for name, share in shares.items()})
+    taster = flight.tasters[0]
+    cup = flight.cups_of(taster)[0]
+    broken_off = taste(taster, cup, liking=9)
+    whole = taste(taster, cup, liking=7, started_at="2026-03-04T11:00:00Z")
+    liquor = {"session": whole.session, "moment": "liquor", "descriptor": "liking", "intensity": 6}
+    sync(taster.client, [change("note", **liquor)])
+    reveal(flight, reason="time is up")
+    answer = answer_of(flight)
+
+    assert [(one["session"], one["reason"]) for one in answer["left_out"]] == [(broken_off.session, "same_cup")]
+    assert means(answer, "liking")[lot_in(cup)][0] == pytest.approx(7.0)
+
+
 def test_weighted_score_takes_each_factor_from_its_moment(team, lexicon):
     flight = flight_of(team, n_lots=2, n_tasters=1, weights_for="oolong")
     taster = flight.tasters[0]

@@ -281,3 +281,14 @@ def test_of_two_simultaneous_acceptances_one_succeeds(owner):
     assert sorted(codes) == [201, 404]
     assert Member.objects.filter(team=owner.team).count() == 2
     assert User.objects.filter(username__in=["Mei", "Bo"]).count() == 1
+
+
+@pytest.mark.parametrize(
+    "name", ["mei\u200b", "\u202emei", "\uff4dei", "m\u00adei", "mei\u3164", "mei  b", "\U0001d426ei"]
+)
+def test_name_that_passes_for_anothers_is_refused(owner, name):
+    UserFactory(username="mei")
+    invitation = made(owner)
+
+    assert refusal(accept(invitation["token"], username=name)) == (422, "invalid", {("username", "pattern")})
+    assert accept(invitation["token"], username="Zo\u00eb 梅").status_code == 201

@@ -155,7 +155,7 @@ class LeftOut:
     """A session that does not count, and why."""
 
     session: str
-    reason: Literal["private", "no_liking", "factors_missing"]
+    reason: Literal["private", "no_liking", "factors_missing", "same_cup"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -111,6 +111,7 @@ def test_every_readable_kind_becomes_a_jpeg(taster, session, kind, mode):
         (encode_image(scene())[:-200], "broken_image"),
         (png_header(60_000, 60_000), "too_many_pixels"),
         (png_header(7_100, 7_100), "too_many_pixels"),
+        (encode_image(Image.new("1", (65_501, 1)), "PNG"), "too_many_pixels"),
         (png_header(7_000, 7_000), "broken_image"),
         (heic(declared=(7_100, 7_100)), "too_many_pixels"),
         (heic(declared=(60_000, 60_000)), "too_many_pixels"),
@@ -127,6 +128,7 @@ def test_every_readable_kind_becomes_a_jpeg(taster, session, kind, mode):
         "cut_off",
         "bomb",
         "too_large",
+        "too_long_a_side",
         "hollow",
         "heic_large",
         "heic_bomb",
@@ -140,6 +142,15 @@ def test_what_is_no_photo_is_refused_and_its_bytes_are_deleted(taster, session, 
     assert on_disk(folder) == []
     assert taster.client.get(f"{address}image").status_code == 404
     assert refusal(send(taster, address, file, 0))[:2] == (409, "not-yet")
+
+
+@pytest.mark.parametrize("size", [(60_000, 1), (1, 60_000)])
+def test_very_thin_picture_has_a_thumbnail_a_pixel_wide(taster, session, size):
+    address, shown = upload_and_check(taster, encode_image(Image.new("1", size), "PNG"), session=str(session.id))
+    thumbnail = Image.open(io.BytesIO(served(taster, address, "thumbnail")[1]))
+
+    assert (shown["state"], shown["width"], shown["height"]) == ("kept", *size)
+    assert (min(thumbnail.size), max(thumbnail.size)) == (1, 320)
 
 
 def test_other_bytes_than_announced_are_refused(taster, session, folder):

@@ -129,7 +129,7 @@ WHITENOISE_USE_FINDERS = True
 
 AUTH_USER_MODEL = "teams.User"
 SILENCED_SYSTEM_CHECKS = [
-    "auth.E003",  # names are unique, without regard to case: stricter than the check can see
+    "auth.W004",  # names are unique, without regard to case: stricter than the check can see
     "security.W005",  # which other hosts lie below ours, and whether they speak https, only their owner knows:
     "security.W021",  # LEAFSPAN_HSTS_SUBDOMAINS=1 says so
 ]
@@ -148,6 +148,7 @@ LOGOUT_REDIRECT_URL = "sign-in"
 DEVICE_TOKEN_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_DAYS") or 180)
 DEVICE_TOKEN_MAX_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_MAX_DAYS") or 730)
 SESSION_ENGINE = "teams.sessions"
+AUTHENTICATION_BACKENDS = ["teams.backends.LoginBackend"]
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
 CSRF_FAILURE_VIEW = "api.http.problems.csrf_failure"
 # Twenty a second for a whole minute from all devices of one login: phones that send photos in pieces stay far below.

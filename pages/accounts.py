@@ -29,13 +29,12 @@ from teams.actions.resets import reset_password, valid_reset_link
 from teams.actions.signing_in import sign_in_browser
 from teams.errors import Invalid, NotFound, NotSignedIn, Throttled
 from teams.queries.access import valid_invitation
+from teams.row_security import acting_for_login
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
     from teams.models import Invitation
-
-BACKEND = "django.contrib.auth.backends.ModelBackend"
 
 
 def invited_as(role: str, *, shop: str) -> str:
@@ -95,7 +94,8 @@ class SignIn(login_views.LoginView):
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Sign in and mark the browser as known."""
-        response = super().form_valid(form)
+        with acting_for_login(form.get_user().id):
+            response = super().form_valid(form)
         set_known_browser_cookie(response, form.get_user())
         return response
 
@@ -155,7 +155,8 @@ class JoinPage(View):
         except Throttled as refused:
             form.add_error(None, too_many_attempts(refused))
             return add_retry_after(self._render(request, form, invitation), refused)
-        login(request, member.user, backend=BACKEND)
+        with acting_for_login(member.user_id):
+            login(request, member.user)
         response = redirect("lots-page")
         set_known_browser_cookie(response, member.user)
         return response

@@ -17,7 +17,7 @@ from api.http.problems import problem_response
 from tastings.errors import WrongState
 from teams.errors import NotAllowed, NotFound, PreconditionFailed
 from teams.queries.people import memberships_of
-from teams.row_security import act_for, limit_changes_to
+from teams.row_security import act_for, act_for_login, limit_changes_to
 
 if TYPE_CHECKING:
     from teams.models import Member
@@ -70,6 +70,7 @@ def memberships_in(request: HttpRequest) -> list[Member]:
             return [found[1].member]
     if not request.user.is_authenticated:
         raise NotAuthenticated
+    act_for_login(request.user.id)
     memberships = memberships_of(request.user)
     act_for(member.team_id for member in memberships)  # until the request ends
     limit_changes_to(next((member.limited_to for member in memberships if not member.decides), None))

@@ -5,6 +5,9 @@ Queries filter by team themselves. Should one forget to, policies on every table
 for. Acting for no team means no rows, and a row of another team can be neither created nor changed. In the requests of
 tasters and viewers the policies of ``tastings/migrations/0023_own_rows.py`` limit writing to the member's own rows.
 
+A login, and what belongs to it alone, is seen by itself and by the worker; its row also by the members of its teams
+(``teams/migrations/0015_login_policies.py``).
+
 Who calls must be known before the team is. A few functions of the database's owner look that up; they return ids only.
 Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: the web server need not know them.
 """
@@ -14,6 +17,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from typing import cast
+from unicodedata import normalize
 from uuid import UUID
 
 from django.conf import settings
@@ -52,6 +56,23 @@ def acting_for(*teams: UUID | None) -> Iterator[None]:
         yield
     finally:
         database.teams, database.limited_to = before
+
+
+def act_for_login(login: UUID | None) -> None:
+    """Let this login's own rows be read and written, from now on, on this thread's connection; None: nobody's."""
+    _database().login = "" if login is None else str(UUID(str(login)))
+
+
+@contextmanager
+def acting_for_login(login: UUID | None) -> Iterator[None]:
+    """Let this login's own rows be read and written only within the block."""
+    database = _database()
+    before = database.login
+    act_for_login(login)
+    try:
+        yield
+    finally:
+        database.login = before
 
 
 @contextmanager
@@ -106,6 +127,16 @@ def team_of_invitation(digest: str) -> UUID | None:
 def team_of_sign_in_code(digest: str) -> UUID | None:
     """Return the team of the sign-in code with this digest, valid or not."""
     return _id("SELECT leafspan_team_of_sign_in_code(%s)", digest)
+
+
+def login_named(username: str) -> UUID | None:
+    """Return the login of this name, in any case and in whichever form of Unicode it was typed."""
+    return _id("SELECT leafspan_login_named(%s)", normalize("NFC", username.strip()))
+
+
+def login_of_reset_link(digest: str) -> UUID | None:
+    """Return whose password the link with this digest sets, valid or not."""
+    return _id("SELECT leafspan_login_of_reset_link(%s)", digest)
 
 
 def teams_of_login(login: UUID) -> list[UUID]:

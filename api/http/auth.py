@@ -18,7 +18,7 @@ from teams.actions.login_throttle import Caller, network_key
 from teams.actions.people import record_use, token_digest
 from teams.errors import NotAllowed
 from teams.queries.people import known_device, token_by_digest
-from teams.row_security import act_for, limit_changes_to
+from teams.row_security import act_for, act_for_login, limit_changes_to
 
 if TYPE_CHECKING:
     from teams.models import DeviceToken, Member, User
@@ -65,6 +65,7 @@ class BearerAuthentication(BaseAuthentication):
         if found is None:
             raise AuthenticationFailed(_("this token is not valid or has ended"))
         act_for([found.member.team_id])  # until the request ends
+        act_for_login(found.member.user_id)
         limit_changes_to(found.member.limited_to)
         record_use(found, now=now)
         request._request.META[SIGNED_IN] = str(found.member.user_id)  # noqa: SLF001 - DRF's way to Django's request

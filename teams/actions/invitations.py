@@ -15,7 +15,7 @@ from teams.actions.signing_in import issue_token
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop, User
 from teams.queries.access import valid_invitation
-from teams.row_security import acting_for
+from teams.row_security import acting_for, login_named
 
 DEFAULT_DAYS, MAX_DAYS = 7, 30
 """How long a link is valid. Own choice, no source."""
@@ -126,7 +126,7 @@ def accept_invitation(
 def _known_login(newcomer: Newcomer, *, caller: Caller, now: datetime) -> User | None:
     """Return the login that exists, once its password is checked; None for one that is yet to be made."""
     name = clean_name(newcomer.username, field="username", longest=80)
-    exists = User.objects.filter(username__iexact=name).exists()
+    exists = login_named(name) is not None
     if exists and newcomer.existing is False:
         raise Invalid(problems=[Problem("username", "taken", _("this name is taken"))])
     if exists or newcomer.existing:

@@ -27,7 +27,7 @@ from django.utils.translation import gettext as _
 from teams.actions.attempt_counts import Limit, count_key, current_count, decrement, increment, reset_count
 from teams.errors import NotSignedIn, Throttled
 from teams.models import AuditEntry, AuditEvent, KnownClient, Member, User
-from teams.row_security import acting_for, teams_of_login
+from teams.row_security import acting_for, acting_for_login, login_named, teams_of_login
 
 PER_CLIENT = Limit(kind="sign-in of account from place", max_attempts=5, window=timedelta(minutes=15))
 PER_IP = Limit(kind="sign-in from address", max_attempts=50, window=timedelta(minutes=15))
@@ -85,8 +85,13 @@ def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> U
     NotSignedIn
         Wrong user name or password; the answer does not say which.
     """
+    login = login_named(credentials.username)
+    with acting_for_login(login):
+        return _check_login(credentials, login=login, caller=caller, now=now)
+
+
+def _check_login(credentials: Credentials, *, login: UUID | None, caller: Caller, now: datetime) -> User:
     username = credentials.username.strip()
-    login = User.objects.filter(username__iexact=username).values_list("id", flat=True).first()
     account = str(login or username.casefold())  # one key for all spellings of an existing name
     address_known = KnownClient.objects.filter(
         user_id=login or _NO_USER, place=count_key("place", caller.address), last_at__gt=now - KNOWN_CLIENT_RETENTION

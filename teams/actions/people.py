@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from teams.errors import Invalid, NotAllowed, NotFound, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, shop_by_id_or_name
-from teams.row_security import acting_for, teams_of_login
+from teams.row_security import acting_for, acting_for_login, teams_of_login
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
@@ -61,7 +61,7 @@ def create_login(username: str, password: str) -> User:
     user = User(username=clean_username(username))
     set_password(user, password, field="password")
     try:
-        with transaction.atomic():
+        with acting_for_login(user.id), transaction.atomic():
             user.save()
     except IntegrityError as error:
         raise Invalid(problems=[Problem("username", "taken", _("this name is taken"))]) from error
@@ -70,7 +70,8 @@ def create_login(username: str, password: str) -> User:
 
 def set_language(user: User, language: str) -> None:
     """Choose the language of the login's pages and mail."""
-    User.objects.filter(id=user.id).update(language=language)
+    with acting_for_login(user.id):
+        User.objects.filter(id=user.id).update(language=language)
 
 
 def set_password(user: User, password: str, *, field: str) -> None:

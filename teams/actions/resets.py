@@ -20,6 +20,7 @@ from teams.actions.passwords import set_new_password
 from teams.actions.people import token_digest
 from teams.errors import Invalid, NotFound, Problem
 from teams.models import ResetLink, ResetRequest, User
+from teams.row_security import acting_for_login, login_of_reset_link
 
 PER_ADDRESS = Limit(kind="reset from address", max_attempts=10, window=timedelta(hours=1))
 LINK_LIFETIME = timedelta(hours=1)
@@ -108,11 +109,13 @@ def _send_link(user: User, *, site: str, now: datetime) -> bool:
 
 def valid_reset_link(token: str, *, now: datetime) -> ResetLink:
     """Return the valid link with this token; raise NotFound if it is unknown, used or expired."""
-    found = (
-        ResetLink.objects.filter(digest=token_digest(token), used_at=None, expires_at__gt=now, user__is_active=True)
-        .select_related("user")
-        .first()
-    )
+    digest = token_digest(token)
+    with acting_for_login(login_of_reset_link(digest)):
+        found = (
+            ResetLink.objects.filter(digest=digest, used_at=None, expires_at__gt=now, user__is_active=True)
+            .select_related("user")
+            .first()
+        )
     if found is None:
         raise NotFound
     return found
@@ -129,11 +132,13 @@ def reset_password(*, token: str, password: str, address: str, now: datetime) ->
     Invalid
         The password is easily guessed; the link stays valid.
     """
-    if not ResetLink.objects.select_for_update().filter(digest=token_digest(token)):
-        raise NotFound
-    link = valid_reset_link(token, now=now)
-    ResetLink.objects.filter(id=link.id).update(used_at=now)
-    set_new_password(link.user, password=password, address=address, now=now)
+    digest = token_digest(token)
+    with acting_for_login(login_of_reset_link(digest)):
+        if not ResetLink.objects.select_for_update().filter(digest=digest):
+            raise NotFound
+        link = valid_reset_link(token, now=now)
+        ResetLink.objects.filter(id=link.id).update(used_at=now)
+        set_new_password(link.user, password=password, address=address, now=now)
 
 
 def delete_old_resets(*, now: datetime) -> int:

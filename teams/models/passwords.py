@@ -15,7 +15,7 @@ class ResetRequest(models.Model):
     """A user name or an e-mail address."""
     site = models.CharField(max_length=200)
     """Scheme and host of the mailed link."""
-    language = models.CharField(max_length=8, default="", db_default="")
+    language = models.CharField(max_length=8, default="")
     """The language of the request, for a login that has chosen none."""
     created_at = models.DateTimeField(db_index=True)
     claimed_at = models.DateTimeField(null=True, blank=True)

@@ -4,7 +4,6 @@ import uuid
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from typing import ClassVar
-from unicodedata import normalize
 
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager
@@ -13,13 +12,20 @@ from django.db.models import Q
 from django.db.models.functions import Lower, Upper
 from django.utils.crypto import salted_hmac
 
+from teams.row_security import acting_for_login, login_named
+
+NOBODY = uuid.UUID(int=0)
+"""An id that no login has."""
+
 
 class UserManager(BaseUserManager["User"]):
     """Finds logins regardless of case, since phones like to capitalise the first letter."""
 
     def get_by_natural_key(self, username: str | None) -> "User":
         """Return the login with this name, in whichever form of Unicode it was typed."""
-        return self.get(username__iexact=normalize("NFC", username or ""))
+        login = login_named(username or "")
+        with acting_for_login(login):
+            return self.get(id=login or NOBODY)
 
 
 class User(AbstractBaseUser):
@@ -109,10 +115,6 @@ class Shop(models.Model):
 
     def __str__(self) -> str:
         return self.name
-
-
-NOBODY = uuid.UUID(int=0)
-"""An id that no login has."""
 
 
 class Role(models.TextChoices):

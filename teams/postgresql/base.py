@@ -1,10 +1,10 @@
-"""Sets, in each transaction, its role, its teams, whose rows alone it may write, the browser session it may read.
+"""Sets, in each transaction, its role, its teams, whose rows alone it may write, the login and session it may read.
 
-The role and the settings ``leafspan.teams``, ``leafspan.limited_to`` and ``leafspan.session``, which the policies of
-the database read, are local to one transaction: a connection that is used again, by us or by others of a transaction
-pooler, carries nothing along. They are sent in front of the first statement of a transaction, in the same message: they
-cost no round trip. Outside a transaction block a message is a transaction of its own, so there they are sent in front
-of every statement.
+The role and the settings ``leafspan.teams``, ``leafspan.limited_to``, ``leafspan.login`` and ``leafspan.session``,
+which the policies of the database read, are local to one transaction: a connection that is used again, by us or by
+others of a transaction pooler, carries nothing along. They are sent in front of the first statement of a transaction,
+in the same message: they cost no round trip. Outside a transaction block a message is a transaction of its own, so
+there they are sent in front of every statement.
 """
 
 from collections.abc import Callable, Mapping
@@ -14,7 +14,8 @@ import psycopg
 from django.db import transaction
 from django.db.backends.postgresql import base
 
-SETTING, LIMIT_SETTING, SESSION_SETTING = "leafspan.teams", "leafspan.limited_to", "leafspan.session"
+SETTING, LIMIT_SETTING = "leafspan.teams", "leafspan.limited_to"
+LOGIN_SETTING, SESSION_SETTING = "leafspan.login", "leafspan.session"
 _WITHOUT_ROWS = ("SET ", "SAVEPOINT ", "RELEASE ", "ROLLBACK ")
 """Statements that read no rows. Some must be the first of a transaction, or work where others fail."""
 
@@ -30,6 +31,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
         """The ids of the teams acted for, joined by commas."""
         self.limited_to = ""
         """The id of the member whose rows alone are written; empty when all rows of the teams are."""
+        self.login = ""
+        """The id of the login whose own rows may be read and written."""
         self.session = ""
         """The key of the browser session that may be read and written; small letters and digits."""
         self._in_force: str | None = _AT_FIRST
@@ -45,7 +48,9 @@ class DatabaseWrapper(base.DatabaseWrapper):
         context: Mapping[str, Any],
     ) -> Any:  # noqa: ANN401 - passes through
         """Run a statement in the role and for the teams acted for."""
-        settings = _settings_sql(role=self.role, teams=self.teams, limited_to=self.limited_to, session=self.session)
+        settings = _settings_sql(
+            role=self.role, teams=self.teams, limited_to=self.limited_to, login=self.login, session=self.session
+        )
         autocommit = self.autocommit
         if settings == (_AT_FIRST if autocommit else self._in_force) or (
             isinstance(sql, str) and sql.startswith(_WITHOUT_ROWS)
@@ -83,13 +88,14 @@ class DatabaseWrapper(base.DatabaseWrapper):
         self._in_force = None  # the settings are what they were at the savepoint
 
 
-def _settings_sql(*, role: str, teams: str, limited_to: str, session: str) -> str:
-    """Return the statement that sets all four; none of the values can hold a quote."""
+def _settings_sql(*, role: str, teams: str, limited_to: str, login: str, session: str) -> str:
+    """Return the statement that sets all five; none of the values can hold a quote."""
     return (
         f"SELECT set_config('role', '{role or 'none'}', true), set_config('{SETTING}', '{teams}', true),"
-        f" set_config('{LIMIT_SETTING}', '{limited_to}', true), set_config('{SESSION_SETTING}', '{session}', true)"
+        f" set_config('{LIMIT_SETTING}', '{limited_to}', true), set_config('{LOGIN_SETTING}', '{login}', true),"
+        f" set_config('{SESSION_SETTING}', '{session}', true)"
     )
 
 
-_AT_FIRST = _settings_sql(role="", teams="", limited_to="", session="")
-"""What is in force when a transaction begins: the login's own rights, no team, no browser session."""
+_AT_FIRST = _settings_sql(role="", teams="", limited_to="", login="", session="")
+"""What is in force when a transaction begins: the connection's own rights, no team, no login, no browser session."""

@@ -25,13 +25,15 @@ from tastings.queries.records import MODELS
 from teams.actions.sign_in_codes import create_sign_in_code
 from teams.actions.stored_answers import reserve_key
 from teams.database_role import create_roles, grant_privileges
-from teams.models import AuditEntry, Team
+from teams.models import AuditEntry, EmailVerification, KnownClient, ResetLink, ResetRequest, Team, User
 from teams.queries.people import revisions_of, token_by_digest, valid_tokens
 from teams.row_security import (
     WORKER_ONLY,
     acting_for,
+    acting_for_login,
     delete_expired_sessions,
     every_team,
+    login_named,
     reading_session,
     role,
     teams_of_login,
@@ -46,11 +48,6 @@ from tests.row_security import as_application, as_worker
 from tests.tastings.export_factory import fill_team
 
 OPEN_TO_ALL = {
-    "teams_user": "a login belongs to no team: it is found by its name to sign in, and may be in several",
-    "teams_knownplace": "of a login",
-    "teams_emailverification": "of a login",
-    "teams_resetlink": "of a login",
-    "teams_resetrequest": "of whatever name somebody typed",
     "teams_tally": "counts under a digest that names nobody",
     "django_content_type": "the framework's list of models",
     "auth_group": "the framework's, unused",
@@ -61,6 +58,8 @@ OPEN_TO_ALL = {
 """Tables without a policy, and why: none of them holds a team's rows."""
 BY_KEY = {"django_session"}
 """Tables of no team whose policy shows the row with the key that the transaction names."""
+OF_LOGINS = {"teams_user", "teams_knownplace", "teams_emailverification", "teams_resetlink", "teams_resetrequest"}
+"""Tables of no team whose policies show what is the login's that the transaction names."""
 TEAM_OF = {
     "teams_team": "id",
     "teams_devicetoken": "(SELECT team_id FROM teams_member AS one WHERE one.id = member_id)",
@@ -69,7 +68,10 @@ TEAM_OF = {
 }
 """SQL for a row's team where the table has no such column."""
 TABLES = sorted(
-    {model._meta.db_table for model in apps.get_models(include_auto_created=True)} - OPEN_TO_ALL.keys() - BY_KEY
+    {model._meta.db_table for model in apps.get_models(include_auto_created=True)}
+    - OPEN_TO_ALL.keys()
+    - BY_KEY
+    - OF_LOGINS
 )
 
 
@@ -118,7 +120,7 @@ def test_every_table_is_behind_a_wall_or_says_why_not(db):
                                           " WHERE table_schema = 'public' AND column_name = 'team_id'")}  # fmt: skip
 
     assert {name for name, secure in here.items() if not secure} == set(OPEN_TO_ALL)
-    assert with_policy == {name for name, secure in here.items() if secure} == set(TABLES) | BY_KEY
+    assert with_policy == {name for name, secure in here.items() if secure} == set(TABLES) | BY_KEY | OF_LOGINS
     assert with_team & set(OPEN_TO_ALL) == set()
 
 
@@ -203,6 +205,65 @@ def test_request_reads_the_browser_session_of_its_cookie_and_no_other(taster, st
     assert set(Session.objects.values_list("session_key", flat=True)) == set(keys)
     with as_worker():
         assert delete_expired_sessions(before=timezone.now() + timedelta(days=100)) == 2
+
+
+@pytest.fixture
+def logins(taster, stranger, full):
+    """A row in each table of logins for a taster and for somebody of another team; gives the two."""
+    for one in (taster, stranger):
+        KnownClient.objects.create(user=one.user, place=str(one.user.id)[:8], last_at=NOON)
+        ResetLink.objects.create(user=one.user, digest=str(one.user.id), created_at=NOON, expires_at=NOON)
+        EmailVerification.objects.create(user=one.user, email="a@tea.example", created_at=NOON)
+    ResetRequest.objects.create(asked="whoever", created_at=NOON)
+    return taster, stranger
+
+
+def test_login_sees_and_changes_what_is_its_own_and_no_other(logins):
+    taster, stranger = logins
+    own = {table: "id" if table == "teams_user" else "user_id" for table in OF_LOGINS - {"teams_resetrequest"}}
+    both = {taster.user.id, stranger.user.id}
+    with as_application():
+        for table in OF_LOGINS:
+            assert rows(f"SELECT * FROM {table}") == [], table
+        with acting_for_login(taster.user.id):
+            assert rows("SELECT * FROM teams_resetrequest") == []
+            for table, login in own.items():
+                assert rows(f"SELECT {login} FROM {table}") == [(taster.user.id,)], table
+                assert rows(f"UPDATE {table} SET id = id RETURNING {login}") == [(taster.user.id,)], table
+                for command in (f"DELETE FROM {table} WHERE {login} = %s RETURNING 1",
+                                f"UPDATE {table} SET id = id WHERE {login} = %s RETURNING 1"):  # fmt: skip
+                    assert rows(command, stranger.user.id) == [], table
+        with pytest.raises(ProgrammingError, match="row-level security"), transaction.atomic():
+            User.objects.create(username="Somebody")
+        ResetRequest.objects.create(asked="me", created_at=NOON)
+    with as_worker():
+        for table, login in own.items():
+            assert both <= {found for (found,) in rows(f"SELECT {login} FROM {table}")}, table
+        assert ResetRequest.objects.filter(created_at=NOON).delete()[0] == 2
+        assert User.objects.update(name="Mine") == 0
+
+
+def test_members_of_a_team_see_its_logins_and_change_none_but_their_own(logins):
+    taster, _stranger = logins
+    team = set(taster.team.members.values_list("user_id", flat=True))
+    assert len(team) > 1
+    with as_application(), acting_for(taster.team.id):
+        assert set(User.objects.values_list("id", flat=True)) == team
+        assert User.objects.update(name="Mine") == 0
+        with acting_for_login(taster.user.id):
+            assert User.objects.update(name="Mine") == 1
+        for model in (KnownClient, ResetLink, EmailVerification):
+            assert list(model.objects.all()) == []
+
+
+def test_login_is_looked_up_by_its_name_in_any_case(taster):
+    User.objects.filter(id=taster.user.id).update(username="Zo\u00eb")
+    with as_application():
+        assert login_named(" zOE\u0308 ") == taster.user.id
+        assert login_named("Zoe") is None
+        assert User.objects.get_by_natural_key("ZO\u00cb") == taster.user
+        with pytest.raises(User.DoesNotExist):
+            User.objects.get_by_natural_key("Zoe")
 
 
 def test_figures_that_wait_are_looked_up_among_all_records(db):

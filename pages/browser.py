@@ -23,7 +23,8 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 POLICY = (
-    "default-src 'none'; style-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    "default-src 'none'; style-src 'self'; font-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none';"
+    " frame-ancestors 'none'"
 )
 Page = Callable[..., HttpResponseBase]
 

@@ -1,9 +1,12 @@
 """Pages for the browser: signing in, the list of lots, a lot's report."""
 
 import csv
+import hashlib
+import json
 import re
 from datetime import UTC, datetime
 from html.parser import HTMLParser
+from pathlib import Path
 from uuid import uuid4
 
 import pytest
@@ -16,6 +19,7 @@ from tests.api.test_development import session_of
 from tests.factories import LotFactory, MemberFactory, TeamFactory, UserFactory, phone, web_browser
 from tests.sync.test_push import pot
 
+FONTS = Path(__file__).parents[2] / "pages" / "static" / "pages" / "fonts"
 PASSWORD = "two leaves and a bud"
 HOSTILE = [
     "<script>alert(1)</script>",
@@ -26,6 +30,7 @@ HOSTILE = [
 POLICY = {
     "default-src 'none'",
     "style-src 'self'",
+    "font-src 'self'",
     "img-src 'self'",
     "form-action 'self'",
     "base-uri 'none'",
@@ -64,6 +69,15 @@ def browser(member):
 @pytest.fixture
 def lot(member):
     return LotFactory(team=member.team, by=member.user, name="Mist Ridge")
+
+
+def test_shipped_typefaces_are_those_that_were_recorded():
+    recorded = {one["file"]: one for one in json.loads((FONTS / "fonts.json").read_text())}
+    found = {file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in FONTS.glob("*.woff2")}
+
+    assert found == {name: one["sha256"] for name, one in recorded.items()}
+    for one in recorded.values():
+        assert "Open Font License" in (FONTS / f"{one['name'].split('/')[1]}.txt").read_text()
 
 
 def without_token(response):

@@ -49,6 +49,13 @@ _HEADERS: dict[str, dict[str, Any]] = {
 _EVERYWHERE = ("X-Request-ID",)
 _SIGNED_IN = ("RateLimit", "RateLimit-Policy")
 _BY_STATUS = {"401": ("WWW-Authenticate",), "202": ("Retry-After",), "429": ("Retry-After",), "503": ("Retry-After",)}
+_OF_ALL = {"503": "the server is busy or its database away; nothing was applied"}
+_OF_BODIES = {
+    "400": "the body cannot be read, or comes in too many small pieces; nothing was applied",
+    "408": "the body came too slowly; nothing was applied",
+    "413": "the body is too large; nothing was applied",
+}
+"""Refusals before an operation is reached (`config.web.serving`): of all, and of those with a body."""
 _PROBLEM = {
     "type": "/problems/invalid",
     "title": "Some fields are not valid",
@@ -107,6 +114,7 @@ def complete_document(result: dict[str, Any], **_: object) -> dict[str, Any]:
             if takes_key(method.upper(), path):
                 _add_key(operation)
             operation.setdefault("security", [])
+            _add_refusals_of_the_server(operation)
             _add_headers(operation)
     components["schemas"]["Problem"]["examples"] = [_PROBLEM]
     _name_types_once(components["schemas"])
@@ -123,6 +131,13 @@ def _add_key(operation: dict[str, Any]) -> None:
     problem = operation["responses"]["401"]
     for status in ("400", "409", "422"):
         operation["responses"].setdefault(status, problem)
+
+
+def _add_refusals_of_the_server(operation: dict[str, Any]) -> None:
+    content = operation["responses"]["429"]["content"]
+    for status, why in (_OF_ALL | (_OF_BODIES if "requestBody" in operation else {})).items():
+        response = operation["responses"].setdefault(status, {"content": content})
+        response["description"] = response.get("description") or why
 
 
 def _add_headers(operation: dict[str, Any]) -> None:

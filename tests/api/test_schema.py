@@ -115,7 +115,7 @@ def test_headers_are_declared(document):
         declared = {status: set(response["headers"]) for status, response in operation["responses"].items()}
         sent = {one["name"] for one in operation.get("parameters", []) if one.get("in") == "header"}
         assert all("X-Request-ID" in names for names in declared.values())
-        assert "Retry-After" in declared["429"]
+        assert all("Retry-After" in declared[status] for status in ("429", "503"))
         assert "WWW-Authenticate" in declared["401"]
         if operation["security"]:
             assert all({"RateLimit", "RateLimit-Policy"} <= names for names in declared.values()), path
@@ -209,9 +209,9 @@ def test_examples_fit_their_schemas(document):
 def test_operations_tell_what_they_may_refuse(document):
     missing = []
     for path, method, operation in operations(document):
-        wanted = {"401", "429"}
+        wanted = {"401", "429", "503"}
         wanted |= {"404"} if "{" in path else set()
-        wanted |= {"400", "413", "415", "422"} if "requestBody" in operation else set()
+        wanted |= {"400", "408", "413", "415", "422"} if "requestBody" in operation else set()
         missing += [(path, method, code) for code in sorted(wanted - set(operation["responses"]))]
 
     assert missing == []

@@ -10,6 +10,9 @@ from table.phone.errors import RefusedError, SignedOutError, UnreachableError
 from table.phone.retry import RetryPolicy
 from table.phone.transport import Response, Transport
 
+_PASSING = (HTTPStatus.REQUEST_TIMEOUT, HTTPStatus.TOO_MANY_REQUESTS)
+"""Beside 5xx, answers after which the same request may succeed: sent too slowly, or one too many."""
+
 
 def encode_json(value: object) -> bytes:
     """Return strict JSON in UTF-8; raise ValueError for what JSON has no form for (NaN, a lone surrogate)."""
@@ -27,8 +30,8 @@ def send_request(  # noqa: PLR0913 - what a request is made of
 ) -> Mapping[str, Any]:
     """Send a request (method and path) and return the JSON object of the answer.
 
-    ``piece`` is a part of a file with the offset where it begins, sent as it is. Without an answer, or after 429 or
-    5xx, the request is sent again: nothing that a phone sends does harm when it is sent twice.
+    ``piece`` is a part of a file with the offset where it begins, sent as it is. Without an answer, or after 408, 429
+    or 5xx, the request is sent again: nothing that a phone sends does harm when it is sent twice.
 
     Raises
     ------
@@ -58,8 +61,8 @@ def send_request(  # noqa: PLR0913 - what a request is made of
             if failures + 1 >= retry.attempts:
                 raise
         else:
-            busy = response.status >= 500 or response.status == HTTPStatus.TOO_MANY_REQUESTS
-            if not busy or failures + 1 >= retry.attempts:
+            passing = response.status >= 500 or response.status in _PASSING
+            if not passing or failures + 1 >= retry.attempts:
                 return _json_of(response, request=f"{method} {path}")
             at_least_s = _retry_after_s(response)
         failures += 1

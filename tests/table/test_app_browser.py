@@ -34,6 +34,16 @@ async (lot) => {
   return kept;
 }
 """
+FIRST_SYNC_IS_TOO_SLOW = """
+() => {
+  const send = globalThis.fetch;
+  globalThis.fetch = (path, options) => {
+    if (!String(path).endsWith("/sync")) return send(path, options);
+    globalThis.fetch = send;
+    return Promise.resolve(new Response("{}", { status: 408 }));
+  };
+}
+"""
 TAPS = """
 (lot) => {
   (async () => {
@@ -120,6 +130,7 @@ def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_netwo
     assert page.evaluate("store.unsent.value") == len(kept) == 28
     proxy.loses_answers = True
     proxy.mend()
+    page.evaluate(FIRST_SYNC_IS_TOO_SLOW)
     page.evaluate("store.sync()")
     page.evaluate("until(() => store.unsent.value === 0)")
 

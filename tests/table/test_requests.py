@@ -29,6 +29,13 @@ def test_request_without_answer_is_repeated_after_growing_pauses():
     assert script.sent[0] == script.sent[3]
 
 
+def test_body_that_arrived_too_slowly_is_sent_again():
+    phone, script, pauses = signed_in_phone(refusal(408, "too-slow"), apply_all)
+    phone.create("lot", TEA, record="lot-1")
+    assert phone.sync().verdicts == {"applied": 1}
+    assert (pauses, script.sent[0] == script.sent[1]) == ([0.5], True)
+
+
 def test_jitter_shortens_pauses_to_no_less_than_half():
     slept = []
     for jitter in (0.0, 1.0):

@@ -24,7 +24,7 @@ export class RefusedError extends Error {
 
   /** Whether the same request may succeed later. */
   get isPassing() {
-    return this.status >= 500 || this.status === 429;
+    return this.status >= 500 || this.status === 429 || this.status === 408;
   }
 
   /** @returns {import("./events.js").Problem[]} */

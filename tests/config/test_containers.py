@@ -153,6 +153,9 @@ def test_every_image_can_be_pinned_by_its_digest():
     assert {re.fullmatch(r"\$\{(\w+):-[\w./]+:[\w.-]+\}", image)[1] for image in asked} == IMAGES
     bases = re.findall(r"^FROM (\S+)", (ROOT / "config" / "Dockerfile").read_text(), re.MULTILINE)
     assert set(bases) == {"${PYTHON_IMAGE}"}
+    documented = (ROOT / "docs" / "running.md").read_text()
+    for name, tag in (re.fullmatch(r"\$\{(\w+):-(.*)\}", image).groups() for image in asked):
+        assert f"{name}={tag}" in documented, "the command that pins images names others"
 
 
 def test_every_setting_of_the_containers_is_documented():

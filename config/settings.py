@@ -173,6 +173,8 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 4 * 1024 * 1024
 # since the database may lie on the same one.
 PHOTOS_DIR = Path(os.environ.get("LEAFSPAN_PHOTOS") or LEAFSPAN_HOME / "photos")
 PHOTOS_LEAVE_FREE_BYTES = 256 * 1024 * 1024
+# Instead of the folder: s3://bucket/prefix; endpoint and keys are the AWS_ variables of the environment.
+PHOTO_BUCKET = os.environ.get("LEAFSPAN_PHOTO_BUCKET", "")
 
 REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["api.http.auth.BearerAuthentication"],

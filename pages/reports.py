@@ -286,7 +286,7 @@ def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
     if request.headers.get("If-None-Match") == tag:
         return HttpResponseNotModified(headers={"ETag": tag})
     try:
-        answer = sent_file(served.path.read_bytes(), "photo.jpg", kind="image/jpeg")
+        answer = sent_file(served.read(), "photo.jpg", kind="image/jpeg")
     except FileNotFoundError as error:
         raise NotFound from error
     answer["ETag"] = tag

@@ -7,6 +7,7 @@ Refused
 ├── WrongState      it has gone too far for this, or not far enough
 ├── DocumentFailed  a PDF or picture that could not be made
 ├── DiskFull        no room for more files
+├── PhotoStoreAway  the object store of photos does not answer
 └── QuotaFull       the team, or the member, stores as much as it may
 """
 
@@ -69,6 +70,15 @@ class DiskFull(Refused):
     status = 507
     code = "disk_full"
     title = gettext_lazy("There is no room for more photos just now; send it again later")
+
+
+class PhotoStoreAway(Refused):
+    """The object store of photos does not answer; what was acknowledged is safe, the rest can be sent again."""
+
+    status = 503
+    code = "photos_unavailable"
+    wait_s = 5
+    title = gettext_lazy("The store of photos is away for a moment; send it again later")
 
 
 class QuotaFull(Refused):

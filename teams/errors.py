@@ -46,6 +46,8 @@ class Refused(Exception):  # noqa: N818 - reads as what happened
     status = 400
     code = "refused"
     title: StrOrPromise = gettext_lazy("Refused")
+    wait_s: int | None = None
+    """When to send the request again, if that is known [s]."""
 
     def __init__(self, detail: str = "", *, problems: Sequence[Problem] = ()) -> None:
         self.detail = detail or str(self.title)
@@ -109,5 +111,5 @@ class Throttled(Refused):
     title = gettext_lazy("Too many attempts")
 
     def __init__(self, *, wait: timedelta) -> None:
-        self.wait_s = max(1, ceil(wait.total_seconds()))
+        self.wait_s: int = max(1, ceil(wait.total_seconds()))
         super().__init__(_("try again in %(seconds)s s") % {"seconds": self.wait_s})

@@ -1,5 +1,6 @@
 """Servers, people and words that tests of any room ask for by name."""
 
+import gc
 import os
 
 import dj_database_url
@@ -23,14 +24,25 @@ def pytest_configure():
 
     Stories send in seconds what a phone sends in weeks, so requests are not limited either but where that is tested.
     """
-    # how long an example takes says what else the machine does
-    drawing.register_profile("here", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+    # How long an example takes says what else the machine does. The same examples each time, so that a change is
+    # judged by what it changes; other ones each time under `make fuzz`.
+    drawing.register_profile(
+        "here",
+        deadline=None,
+        suppress_health_check=[HealthCheck.too_slow],
+        derandomize="LEAFSPAN_FUZZ" not in os.environ,
+    )
     drawing.load_profile("here")
     settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
     settings.API_REQUESTS_PER_MINUTE = 1_000_000
     # tables and rows are made by the owner, requests are served by the application's role, as in production
     work_as_owner()
     settings.MIDDLEWARE = ["tests.row_security.RowSecurityMiddleware", *settings.MIDDLEWARE]
+
+
+def pytest_collection_finish():
+    """Leave what was imported and collected out of every later collection of garbage."""
+    gc.freeze()
 
 
 @pytest.fixture(scope="session")

@@ -89,6 +89,7 @@ TYPES: Mapping[str, StrOrPromise] = {
     "throttled": _("too many attempts or requests: Retry-After says in how many seconds to come back"),
     "too_slow": _("the body came too slowly; nothing was applied, send it again"),
     "unavailable": _("the database is away for a moment: Retry-After says in how many seconds to come back"),
+    "photos_unavailable": _("the store of photos is away: Retry-After says in how many seconds to send it again"),
     "too_large": _("more than 2 MiB unpacked, 1,000 changes, or 1 MiB of a photo; nothing was applied"),
     "under_way": _("the team's last export is still being made: one at a time"),
     "unknown_schema": _("a version of the records that is not spoken here; detail names those that are"),

@@ -18,7 +18,7 @@ from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
 from api.http.problem_types import problem_type
-from teams.errors import NotAllowed, NotFound, Problem, Refused, Throttled
+from teams.errors import NotAllowed, NotFound, Problem, Refused
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
@@ -99,7 +99,7 @@ def _document_of(error: Exception) -> tuple[dict[str, object], dict[str, str]] |
     )
     if refused.status == 401:
         headers["WWW-Authenticate"] = "Bearer"
-    if isinstance(refused, Throttled):
+    if refused.wait_s is not None:
         headers["Retry-After"] = str(refused.wait_s)
     return body, headers
 

@@ -45,7 +45,7 @@ class PhotoImage(APIView):
             raise PreconditionFailed
         if response is None:
             try:
-                response = FileResponse(served.path.open("rb"), content_type="image/jpeg", filename="photo.jpg")
+                response = FileResponse(served.open(), content_type="image/jpeg", filename="photo.jpg")
             except FileNotFoundError as error:
                 raise NotFound from error
         response["ETag"] = tag

@@ -12,7 +12,6 @@ from datetime import datetime
 from pathlib import Path
 from uuid import uuid4
 
-from django.conf import settings
 from django.db import connection, transaction
 from django.db.migrations.recorder import MigrationRecorder
 
@@ -22,7 +21,7 @@ from config.backup.programs import BackupError, environment, find_tools, server_
 from config.backup.signature import sign
 from lots.schema import format_utc
 from tastings.models import PhotoContent
-from tastings.models.photo_files import image_path, thumbnail_path
+from tastings.models.photo_files import image_key, store, thumbnail_key
 from tastings.queries.photos import name_on_disk
 
 FORMAT, VERSION = "leafspan-backup", 2
@@ -49,7 +48,7 @@ def create_backup(path: Path, *, now: datetime, log: LogLine) -> None:
     try:
         with open(os.open(tmp_path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
             with zipfile.ZipFile(file, "w") as target, tempfile.TemporaryFile() as listing:
-                _write(target, PhotoCopier(Path(settings.PHOTOS_DIR), target, listing), listing, now=now, log=log)  # type: ignore[arg-type]  # a file of bytes
+                _write(target, PhotoCopier(store(), target, listing), listing, now=now, log=log)  # type: ignore[arg-type]  # a file of bytes
             file.flush()
             os.fsync(file.fileno())
         tmp_path.replace(path)
@@ -145,11 +144,10 @@ def _dump(target: zipfile.ZipFile, command: list[str]) -> dict[str, object]:
 
 def _missing(photos: PhotoCopier) -> Iterator[str]:
     """Yield the pictures that the snapshot lists and the folder did not have."""
-    folder = Path(settings.PHOTOS_DIR)
     for content in PhotoContent.objects.order_by("id").iterator(chunk_size=1000):
         name = name_on_disk(content)
-        for path in (image_path(content.team_id, name), thumbnail_path(content.team_id, name)):
-            place = f"photos/{path.relative_to(folder).as_posix()}"
+        for key in (image_key(content.team_id, name), thumbnail_key(content.team_id, name)):
+            place = f"photos/{key}"
             if not photos.has(place):
                 yield place
 

@@ -1,4 +1,4 @@
-"""Copies the photo folder into the backup and out of it.
+"""Copies photos from their store into the backup and out of it.
 
 Files are copied in two passes: first all kept pictures, which may take long, then, right after the database's snapshot,
 what has come since and the uploads. A picture is on the disk before the database speaks of it, so every one of the
@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import IO
 
 from config.backup.programs import BackupError
+from tastings.models.photo_files import PhotoStore
 
 LIST = "photos.jsonl"
 _UUID = r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}"
@@ -31,26 +32,26 @@ def is_photo(name: str) -> bool:
 class PhotoCopier:
     """Puts photos into the zip; ``listing`` gets a line for each."""
 
-    def __init__(self, folder: Path, target: zipfile.ZipFile, listing: IO[bytes]) -> None:
-        self._folder, self._target, self._listing = folder, target, listing
+    def __init__(self, store: PhotoStore, target: zipfile.ZipFile, listing: IO[bytes]) -> None:
+        self._store, self._target, self._listing = store, target, listing
         self.count = 0
 
     def copy(self, part: str) -> None:
         """Copy the files of ``kept`` or ``uploads`` that are not in the zip yet."""
-        for path in sorted((self._folder / part).rglob("*")):
-            name = f"photos/{path.relative_to(self._folder).as_posix()}"
-            if path.is_file() and is_photo(name) and not self.has(name):
-                self._copy_file(path, name)
+        for key in self._store.keys(part):
+            name = f"photos/{key}"
+            if is_photo(name) and not self.has(name):
+                self._copy_file(key, name)
 
     def has(self, name: str) -> bool:
         """Whether the zip holds it."""
         return name in self._target.NameToInfo
 
-    def _copy_file(self, path: Path, name: str) -> None:
+    def _copy_file(self, key: str, name: str) -> None:
         try:
-            source = path.open("rb")
+            source = self._store.open(key)
         except FileNotFoundError:
-            return  # taken away since the folder was read
+            return  # taken away since the keys were listed
         digest, size = hashlib.sha256(), 0
         with source, self._target.open(zipfile.ZipInfo(name), "w", force_zip64=True) as member:
             while piece := source.read(_PIECE):

@@ -31,7 +31,8 @@ from config.backup.photos import LIST, is_photo, restore_photos
 from config.backup.programs import BackupError, environment, find_tools, server_major
 from config.backup.signature import check_signature
 from tastings.actions.lexicon import load_lexicon
-from tastings.models.photo_files import give_to_owner
+from tastings.models.photo_bucket import UPLOADS
+from tastings.models.photo_files import STORED, PhotoStore, give_to_owner, store
 from teams.actions.counters import REVISION_JUMP
 from teams.database_role import create_roles
 from teams.row_security import role
@@ -68,18 +69,16 @@ def restore_backup(path: Path, *, start_again: bool, unsigned: bool = False, log
         source, manifest = _opened(path, stack, unsigned=unsigned)
         log(f"backup of {manifest['made_at']}, unharmed")
         _check_target(manifest)
-        folder = Path(settings.PHOTOS_DIR)
-        if any(file.is_file() for part in ("kept", "uploads") for file in (folder / part).rglob("*")):
-            raise BackupError(f"the photo folder {folder} is not empty")
-        beside = folder / f"restoring-{uuid4().hex[:8]}"
+        photos = store()
+        if any(True for part in (STORED, UPLOADS) for _ in photos.keys(part)):
+            raise BackupError(f"the photo folder {settings.PHOTO_BUCKET or settings.PHOTOS_DIR} is not empty")
+        beside = Path(settings.PHOTOS_DIR) / f"restoring-{uuid4().hex[:8]}"  # the disk that a folder store renames on
         beside.mkdir(mode=0o700, parents=True)
         stack.callback(_remove, beside)
         log(f"{restore_photos(source, beside)} files of photos")
         undo = stack.enter_context(ExitStack())
-        for part in beside.iterdir():
-            _remove(folder / part.name)  # empty folders at most
-            part.rename(folder / part.name)
-            undo.callback(_remove, folder / part.name)
+        undo.callback(_delete_all, photos)
+        photos.move_in(beside)
         _restore_database(source, manifest, start_again=start_again, log=log)
         undo.pop_all()
     give_to_owner()
@@ -321,6 +320,12 @@ def _fail(reason: str, stderr: IO[bytes]) -> None:
     stderr.seek(0)
     lines: Sequence[str] = stderr.read().decode(errors="replace").strip().splitlines()
     raise BackupError("\n".join([f"nothing was restored: {reason}", *lines[-12:]]))
+
+
+def _delete_all(photos: PhotoStore) -> None:
+    for part in (STORED, UPLOADS):
+        for key in list(photos.keys(part)):
+            photos.delete(key)
 
 
 def _remove(folder: Path) -> None:

@@ -132,6 +132,7 @@ def main() -> None:
             except KeyboardInterrupt:
                 sys.exit(130)
     os.chdir(ROOT)
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else each of a dozen processes compiles every module it imports
     os.execv(str(PYTHON), [str(PYTHON), "-m", *module])  # noqa: S606 - running a program without a shell
 
 

@@ -10,7 +10,7 @@ from django.db import transaction
 
 from tastings.jobs import Job, later
 from tastings.models import RenderedDocument
-from tastings.models.photo_files import thumbnail_path
+from tastings.models.photo_files import read_file, thumbnail_key
 from teams.row_security import acting_for, every_team
 
 REQUEUE_AFTER_S = 20.0
@@ -60,7 +60,7 @@ def render_document(document: UUID, *, typeset: Typesetter, now: datetime) -> No
     for photo in found.payload.get("photos") or ():
         name = str(photo["file"]).removesuffix(".jpg")
         try:
-            pictures[photo["file"]] = thumbnail_path(found.team_id, name).read_bytes()
+            pictures[photo["file"]] = read_file(thumbnail_key(found.team_id, name))
         except FileNotFoundError:
             continue  # deleted since the document was requested
     row = RenderedDocument.objects.filter(id=document)

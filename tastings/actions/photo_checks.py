@@ -10,7 +10,7 @@ from django.db.models import F
 
 from tastings.actions.image_processing import ProcessedImage, UnreadableImage, decode_image
 from tastings.actions.photos import attach_content, delete_if_unused
-from tastings.errors import DiskFull
+from tastings.errors import DiskFull, PhotoStoreAway
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import (
@@ -18,7 +18,7 @@ from tastings.models.photo_files import (
     delete_upload,
     read_upload,
     stored_photos,
-    uploads_on_disk,
+    stored_uploads,
     write_photo,
 )
 from tastings.queries.photos import name_on_disk
@@ -38,8 +38,8 @@ _log = logging.getLogger(__name__)
 def check_photo(photo: UUID, *, now: datetime) -> str:
     """Turn a complete upload into a picture, or refuse it; return the state reached, empty if there was nothing to do.
 
-    The upload's bytes are deleted only after the picture is on the disk and the database says so. On a full disk all
-    stays as it is, to be tried again.
+    The upload's bytes are deleted only after the picture is on the disk and the database says so. On a full disk
+    or without an answer of the store all stays as it is, to be tried again.
     """
     row = _start_check(photo, now=now)
     if row is None:
@@ -52,8 +52,8 @@ def check_photo(photo: UUID, *, now: datetime) -> str:
         return _refuse(photo, error.reason)
     except FileNotFoundError:
         return _reset_upload(photo)
-    except DiskFull:
-        _log.warning("photo %s: no room for its picture; it will be tried again", photo)
+    except (DiskFull, PhotoStoreAway) as error:
+        _log.warning("photo %s: %s; it will be tried again", photo, error.code)
         Photo.objects.filter(id=photo).update(attempts=F("attempts") - 1)
         return Photo.State.CHECKING
 
@@ -167,7 +167,7 @@ def delete_unused_photos(*, now: datetime) -> int:
     for team in every_team():
         with acting_for(team):
             n_deleted += _delete_rows(team, now=now)
-    for photo in uploads_on_disk(older_than_s=_DAY_S):
+    for photo in stored_uploads(older_than_s=_DAY_S):
         with acting_for(team_of("photo", photo)):
             n_deleted += _delete_orphan_upload(photo)
     for team, name in stored_photos(older_than_s=_DAY_S):

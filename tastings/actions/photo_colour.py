@@ -34,7 +34,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
     if row.state != Photo.State.STORED:
         raise PhotoNotReady
     try:
-        pixels = pixels_of(photo_file(member, photo, thumbnail=False).path.read_bytes())
+        pixels = pixels_of(photo_file(member, photo, thumbnail=False).read())
     except FileNotFoundError as error:
         raise NotFound from error
     found = _rounded(

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from typing import BinaryIO
 from uuid import UUID
 
 from django.db.models import Q, QuerySet
@@ -10,7 +10,7 @@ from django.db.models import Q, QuerySet
 from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.models import Photo, PhotoContent
-from tastings.models.photo_files import image_path, thumbnail_path
+from tastings.models.photo_files import image_key, open_file, thumbnail_key
 from tastings.queries.records import visible_sessions
 from teams.errors import NotFound
 from teams.models import Member
@@ -18,10 +18,19 @@ from teams.models import Member
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ServedFile:
-    """A file to serve: where it lies, and a tag that changes with its bytes."""
+    """A file to serve: its key, and a tag that changes with its bytes."""
 
-    path: Path
+    key: str
     tag: str
+
+    def open(self) -> BinaryIO:
+        """Open it to read; raise FileNotFoundError when it is gone."""
+        return open_file(self.key)
+
+    def read(self) -> bytes:
+        """Return its bytes; raise FileNotFoundError when it is gone."""
+        with self.open() as file:
+            return file.read()
 
 
 def visible_photos(member: Member) -> QuerySet[Photo]:
@@ -66,8 +75,8 @@ def photo_file(member: Member, photo: UUID, *, thumbnail: bool) -> ServedFile:
         raise NotFound
     name = name_on_disk(content)
     if thumbnail:
-        return ServedFile(path=thumbnail_path(content.team_id, name), tag=content.thumbnail_sha256)
-    return ServedFile(path=image_path(content.team_id, name), tag=content.image_sha256)
+        return ServedFile(key=thumbnail_key(content.team_id, name), tag=content.thumbnail_sha256)
+    return ServedFile(key=image_key(content.team_id, name), tag=content.image_sha256)
 
 
 def name_on_disk(content: PhotoContent) -> str:

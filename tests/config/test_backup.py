@@ -27,7 +27,7 @@ from config.backup.signature import sign
 from lots.models import Lot
 from tastings.actions.lexicon import load_lexicon
 from tastings.models import PhotoContent
-from tastings.models.photo_files import append, image_path
+from tastings.models.photo_files import append, image_key
 from tastings.queries.photos import name_on_disk
 from teams.actions.counters import REVISION_JUMP
 from teams.models import Role, Team
@@ -408,7 +408,7 @@ def test_damaged_photo_is_refused(installation, empty, tmp_path):
     path = tmp_path / "all.backup"
     assert manage("backup", path, database=address(), photos=tmp_path / "photos")[0] == 0
     content = PhotoContent.objects.first()
-    name = image_path(content.team_id, name_on_disk(content)).relative_to(django_settings.PHOTOS_DIR)
+    name = image_key(content.team_id, name_on_disk(content))
     bad = spoilt(path, tmp_path / "bad.backup", turn=f"photos/{name}")
     code, output = manage("restore", bad, database=empty, photos=tmp_path / "p")
 
@@ -420,7 +420,7 @@ def test_damaged_photo_is_refused(installation, empty, tmp_path):
 
 def test_picture_missing_from_the_folder_is_named(installation, tmp_path):
     content = PhotoContent.objects.first()
-    image_path(content.team_id, name_on_disk(content)).unlink()
+    (django_settings.PHOTOS_DIR / image_key(content.team_id, name_on_disk(content))).unlink()
     path = tmp_path / "all.backup"
     code, output = manage("backup", path, database=address(), photos=tmp_path / "photos")
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from table.phone import JournalStore, MemoryStore, RefusedError, StoreError, UnreachableError
-from tastings.models import Photo, photo_files
+from tastings.models import Photo, photo_files, photo_folder
 from tests.factories import LotFactory
 from tests.sync.wire import Wire
 from tests.table.test_with_server import POT, phone_of
@@ -87,7 +87,7 @@ def test_full_disk_keeps_the_photo_waiting(wire, taster, shot, monkeypatch):
         raise OSError(errno.ENOSPC, "no space left on device")
 
     with monkeypatch.context() as patch:
-        patch.setattr(photo_files, "_write", full)
+        patch.setattr(photo_folder, "_write", full)
         with pytest.raises(RefusedError) as refused:
             phone.photos.send()
     assert refused.value.status == 507

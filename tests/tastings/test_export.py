@@ -18,7 +18,7 @@ from django.utils import timezone
 from lots.models import FieldHistory, Lot
 from tastings.actions.importing.team import ArchiveError, import_team
 from tastings.models import Development, Note, PhotoContent
-from tastings.models.photo_files import image_path
+from tastings.models.photo_files import image_key, store
 from tastings.queries.exporting import TABLES, ExportScope, export, export_for_owner
 from tastings.queries.exporting.dictionary import dictionary, meaning
 from tastings.queries.exporting.tables import EXCLUDED
@@ -79,7 +79,7 @@ def taken(full, team, tmp_path):
     path = tmp_path / "team.zip"
     call_command("export_team", team=str(team.id), to=path, stdout=io.StringIO())
     for content in PhotoContent.objects.filter(team=team):
-        image_path(team.id, name_on_disk(content)).unlink()
+        store().delete(image_key(team.id, name_on_disk(content)))
     delete_team(team)
     return path
 
@@ -253,7 +253,7 @@ def test_dictionary_describes_every_field_with_kind_limits_and_meaning(full, tea
 
 def test_picture_that_went_meanwhile_is_left_out_with_its_photos(full, team):
     [content] = PhotoContent.objects.filter(team=team)
-    image_path(team.id, name_on_disk(content)).unlink()
+    store().delete(image_key(team.id, name_on_disk(content)))
     opened = operator_export(team)
 
     assert lines_of(opened, "photo_contents") == lines_of(opened, "photos") == []

@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 
 from lots.schema import format_utc
 from tastings.errors import AlreadyRunning
-from tastings.models.photo_files import image_path, thumbnail_path
+from tastings.models.photo_files import image_key, read_file, thumbnail_key
 from tastings.queries.exporting.dictionary import dictionary_json, dictionary_markdown
 from tastings.queries.exporting.lines import SHEETS, csv_sheet, encode_line, json_lines
 from tastings.queries.exporting.scope import ExportScope
@@ -119,14 +119,14 @@ def export(scope: ExportScope, *, now: datetime, log: LogLine = lambda _: None) 
         missing: set[UUID] = set()
         for content in scope.photo_contents().iterator(chunk_size=500):
             name = name_on_disk(content)
-            paths = [image_path(content.team_id, name), thumbnail_path(content.team_id, name)]
+            keys = [image_key(content.team_id, name), thumbnail_key(content.team_id, name)]
             try:  # both are read before either is written: the photo may be deleted meanwhile
-                pictures = [path.read_bytes() for path in paths]
+                pictures = [read_file(key) for key in keys]
             except FileNotFoundError:
                 missing.add(content.id)
                 continue
-            for path, picture in zip(paths, pictures, strict=True):
-                yield from put(_zip_name(path), [(picture, 0)], packed=False)
+            for key, picture in zip(keys, pictures, strict=True):
+                yield from put(_zip_name(key), [(picture, 0)], packed=False)
         for table in TABLES:
             yield from put(table.file, json_lines(table, scope, missing=missing))
         for kind in SHEETS:
@@ -161,8 +161,8 @@ def write_export(team: Team, path: Path, *, now: datetime, log: LogLine) -> None
         tmp_path.unlink(missing_ok=True)
 
 
-def _zip_name(path: Path) -> str:
-    return f"photos/{path.name}"
+def _zip_name(key: str) -> str:
+    return f"photos/{key.rpartition('/')[2]}"
 
 
 @contextmanager

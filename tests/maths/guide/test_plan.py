@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, BrewError
@@ -16,7 +16,7 @@ from tastings.maths.curve.evidence import prepare_sessions
 from tastings.maths.curve.posterior import fit
 from tastings.maths.guide.plan import Tea, brew_guide
 from tastings.maths.guide.pots import COVERED_BOWL, LONG_MUG, STANDARD_BOWL, Pot, PotError
-from tastings.maths.guide.timing import LONGEST_S, SHORTEST_S, timed_s
+from tastings.maths.guide.timing import ALWAYS_S, CLOSE_ENOUGH, LONGEST_S, SHORTEST_S, STEP_UP, timed_s
 from tastings.wording.guide import remedy
 from tests.maths.brewed import brew_of, pour_of
 
@@ -67,11 +67,16 @@ def model():
 
 @settings(max_examples=15)
 @given(pot=pots)
+@example(pot=Pot(leaf_g=5.0, vessel_ml=90.0, kettle_c=99.0, pour_s=0.0))  # the thirteenth is as long as it may be
 def test_unrounded_times_brewed_in_the_model_give_the_target_within_two_per_cent(model, pot):
     found = brew_guide(LOT, pot=pot, rounded=False)
     cups = model(found)
-    within = [i for i, one in enumerate(found.infusions) if SHORTEST_S < one.steep_s < LONGEST_S]
+    steeps = np.array(steeps_s(found))
+    longest = np.minimum(np.maximum(STEP_UP * np.concatenate(([LONGEST_S], steeps[:-1])), ALWAYS_S), LONGEST_S)
+    within = (steeps > SHORTEST_S) & (steeps < longest - 0.01)
     assert cups[within] == pytest.approx(found.target_strength, rel=0.02)
+    full = (steeps >= longest - 0.01) & (np.arange(1, steeps.size + 1) <= found.last_at_target)
+    assert (cups[full] >= 0.98 * CLOSE_ENOUGH * found.target_strength).all()
     assert found.infusions[0].expected_strength == pytest.approx(cups[0], rel=0.02)
 
 

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from api.photos.content import MAX_PIECE_BYTES
 from tastings.actions.photo_checks import check_photo
-from tastings.models import Photo, photo_files
+from tastings.models import Photo, photo_folder
 from tastings.models.photo_files import upload_size
 from tests.api.problems import refusal
 from tests.factories import ABSENT_ID, InfusionFactory, SessionFactory
@@ -176,7 +176,7 @@ def full_after(n_bytes, monkeypatch):
         left[0] -= done
         return done
 
-    monkeypatch.setattr(photo_files.os, "write", writing)
+    monkeypatch.setattr(photo_folder.os, "write", writing)
 
 
 def test_full_disk_preserves_acknowledged_bytes_and_takes_the_piece_later(taster, session, folder, monkeypatch):

@@ -7,14 +7,17 @@ from datetime import timedelta
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from api.http import problems
 from api.http.auth import SIGNED_IN, bearer_token, client_ip
 from api.http.database_away import RETRY_AFTER_S, DatabaseAway, is_database_away
-from api.http.throttles import requests_of
+from api.http.throttles import COUNTED, requests_of
 from pages.browser import shows_pages
+from teams.actions.people import token_digest
 from teams.errors import Refused, Throttled
+from teams.queries.people import token_by_digest
 
 _API, _METRICS, _SHARED = "/api/", "/metrics", "/shared/"
 
@@ -32,17 +35,17 @@ class RequestLimit:
         """Answer, or ask to come again later."""
         if request.path_info.startswith(_METRICS):
             return self._answer(request)
-        if bearer_token(request) is not None:
-            return self._answer_with_token(request)
+        if bearer_token(request) is not None and request.path_info.startswith(_API):
+            return self._answer_program(request)
         return _refuse_if_too_many(request, _key(request)) or self._answer(request)
 
-    def _answer_with_token(self, request: HttpRequest) -> HttpResponseBase:
-        """Answer, and count then, when the token was looked up: one that is not valid brings no allowance."""
+    def _answer_program(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer, and count what the API has not counted: it was refused, or answered from what is stored."""
         response = self._answer(request)
+        if COUNTED in request.META:
+            return response
         login = request.META.get(SIGNED_IN)
-        by_program = request.path_info.startswith(_API)
-        key = (None if by_program else login) if login else f"address {client_ip(request)}"
-        return _refuse_if_too_many(request, key) or response
+        return _refuse_if_too_many(request, login or _by_address(request)) or response
 
 
 def _refuse_if_too_many(request: HttpRequest, key: str | None) -> HttpResponseBase | None:
@@ -57,11 +60,19 @@ def _refuse_if_too_many(request: HttpRequest, key: str | None) -> HttpResponseBa
 
 
 def _key(request: HttpRequest) -> str | None:
-    """Return by what a request without a token is counted; None if the API counts it."""
+    """Return by what a request is counted, a token that is not valid like none; None if the API counts it."""
+    if (token := bearer_token(request)) is not None:
+        found = token_by_digest(token_digest(token), now=timezone.now())
+        return _by_address(request) if found is None else str(found.member.user_id)
     by_program = request.path_info.startswith(_API)
     is_shared = request.path_info.startswith(_SHARED)  # the same for everyone, so no cookie is read
     if not is_shared and settings.SESSION_COOKIE_NAME in request.COOKIES and request.user.is_authenticated:
+        request.META[SIGNED_IN] = str(request.user.pk)
         return None if by_program else str(request.user.pk)
+    return _by_address(request)
+
+
+def _by_address(request: HttpRequest) -> str:
     return f"address {client_ip(request)}"
 
 

@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 SCHEME = "Bearer"
 SIGNED_IN = "leafspan.signed_in"
-"""Key in a request's META of the login whose valid token it came with."""
+"""Key in a request's META of the login whose valid token or browser session it came with."""
+LOGIN_HEADER = "X-Leafspan-Login"
+"""Header by which an answer names that login to the web server, which leaves it out."""
 
 
 def bearer_token(request: HttpRequest | Request) -> str | None:

@@ -23,10 +23,14 @@ from redis.retry import Retry
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
+from api.http.auth import LOGIN_HEADER, SIGNED_IN, bearer_token, client_ip
+
 if TYPE_CHECKING:
     from rest_framework.views import APIView
 
 WINDOW_S = 60
+COUNTED = "leafspan.counted"
+"""Key in the META of a request that was counted before it was carried out."""
 LEFT_ALONE_S = 5.0
 """How long the broker is not asked again after it did not answer."""
 PATIENCE_S = 0.25
@@ -93,7 +97,7 @@ def set_limit_headers(request: Request, *, limit: int, left: int, reset_s: int) 
 
 
 class RateLimitHeaders:
-    """Adds what a request has left: ``RateLimit-Policy`` and ``RateLimit``.
+    """Adds what a request has left, ``RateLimit-Policy`` and ``RateLimit``, and whose it is, for the web server.
 
     As in draft-ietf-httpapi-ratelimit-headers-10: ``q`` requests in a window of ``w`` seconds; ``r`` are left, and in
     ``t`` seconds the count starts anew.
@@ -107,21 +111,32 @@ class RateLimitHeaders:
         response = self.get_response(request)
         for name, value in request.META.get("leafspan.rate_limit", {}).items():
             response[name] = value
+        if SIGNED_IN in request.META:
+            response[LOGIN_HEADER] = request.META[SIGNED_IN]
         return response
 
 
 class PerLogin(BaseThrottle):
-    """At most ``API_REQUESTS_PER_MINUTE`` requests of one login; who is not signed in is not counted here."""
+    """At most ``API_REQUESTS_PER_MINUTE`` requests of one login.
+
+    Who is not signed in is counted here by address where a token is sent along, such as an old one to sign in,
+    otherwise by `pages.later`.
+    """
 
     def __init__(self) -> None:
         self._wait_s = 0
 
     def allow_request(self, request: Request, view: APIView) -> bool:  # noqa: ARG002 - the framework's shape
         """Count the request and say whether it may go on."""
-        if not request.user.is_authenticated:
-            return True
-        number, self._wait_s = requests_of.count(str(request.user.pk))
         limit = settings.API_REQUESTS_PER_MINUTE
+        if not request.user.is_authenticated:
+            if bearer_token(request) is None:
+                return True
+            number, self._wait_s = requests_of.count(f"address {client_ip(request)}")
+            request._request.META[COUNTED] = True  # noqa: SLF001 - DRF's way to Django's request
+            return number <= limit
+        number, self._wait_s = requests_of.count(str(request.user.pk))
+        request._request.META[COUNTED] = True  # noqa: SLF001
         set_limit_headers(request, limit=limit, left=limit - number, reset_s=self._wait_s)
         return number <= limit
 

@@ -14,6 +14,7 @@ from api.http.database_away import is_database_away
 from api.http.loop_answers import Receive, Scope, Send, header_of, send_problem
 from api.operations import events, health
 from config.web.bodies import LIMITS, BodyTooLarge, PiecesTooSmall, ReceivedBody, SenderDisconnected, discard
+from config.web.clients import KnownClients
 from config.web.documents import DocumentWaits
 from config.web.recent import RecentlyLarge
 from config.web.threads import Threaded
@@ -43,6 +44,7 @@ class Serving:
             EXPORT_THREADS, of_client=1, large=EXPORT_THREADS, most_waiting=20, most_waiting_of_client=2, wait_s=30.0
         )
         self._large = RecentlyLarge()
+        self._clients = KnownClients()
         self._documents = DocumentWaits()
         self._events = events.EventStreams()
         self._health = health.Health()
@@ -122,7 +124,9 @@ class Serving:
         return True
 
     async def _serve(self, scope: Scope, body: ReceivedBody, send: Send, *, address: str) -> None:
-        client = _client(scope) or address
+        credential = _credential(scope)
+        client = self._clients.login_of(credential) or address
+        send = self._clients.watching(credential, send)
         if _path(scope) == EXPORT:
             async with self._export_turns.turn(client, is_large=False):
                 await self._exports.serve(scope, body.receive, send, client=address)
@@ -131,11 +135,11 @@ class Serving:
 
         async def serve(scope: Scope, _receive: Receive, send: Send) -> None:
             body.rewind()
-            async with self._turns.turn(client, is_large=is_sync and self._large.has(client)):
+            async with self._turns.turn(client, is_large=is_sync and self._large.has(credential or address)):
                 await self._threaded.serve(scope, body.receive, send, client=address)
 
         if is_sync:
-            send = self._large.watching(client, send)
+            send = self._large.watching(credential or address, send)
         await self._documents.serve(serve, scope, body.receive, send)
 
 
@@ -155,8 +159,8 @@ def _with_length(scope: Scope, size: int) -> Scope:
     return {**scope, "headers": [*others, (b"content-length", str(size).encode())]}
 
 
-def _client(scope: Scope) -> str:
-    """Return by what a client is known that has a token or a session, valid or not; else nothing."""
+def _credential(scope: Scope) -> str:
+    """Return the token or session that a request comes with, valid or not; else nothing."""
     session = _SESSION.search(header_of(scope, "cookie"))
     return header_of(scope, "authorization") or (session[1] if session else "")
 

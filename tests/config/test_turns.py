@@ -3,11 +3,14 @@
 import asyncio
 
 import pytest
+from django.test import Client
 
+from api.http.auth import LOGIN_HEADER
 from config.web import serving
 from config.web.recent import LARGE_BYTES
 from config.web.turns import Busy, Turns
 from tests.config.asgi import AsgiRequest
+from tests.factories import phone
 
 
 def turns(threads=4, **limits):
@@ -132,21 +135,50 @@ def test_sync_after_a_large_answer_counts_as_large(size, is_large):
         start_response("200 OK", [])
         return [bytes(size)]
 
-    async def scene():
-        made = serving.Serving(app)
-        asked = []
+    asked, _answers = asyncio.run(turns_asked_for(app, ["a", "a", "b"]))
+    assert [large for _client, large in asked] == [False, is_large, False]
 
-        class Watching(Turns):
-            def turn(self, client, *, is_large):
-                asked.append((client, is_large))
-                return super().turn(client, is_large=is_large)
 
-        made._turns = Watching(2, of_client=2, large=1, most_waiting=9, most_waiting_of_client=9, wait_s=60)
-        for token in ("a", "a", "b"):
-            await AsgiRequest(made, serving.SYNC, headers=[("authorization", token)]).answer()
-        return asked
+async def turns_asked_for(app, tokens):
+    """Send a sync with each token, one after another; return as which client each got its turn, and the answers."""
+    made = serving.Serving(app)
+    asked = []
 
-    assert asyncio.run(scene()) == [("a", False), ("a", is_large), ("b", False)]
+    class Watching(Turns):
+        def turn(self, client, *, is_large):
+            asked.append((client, is_large))
+            return super().turn(client, is_large=is_large)
+
+    made._turns = Watching(2, of_client=2, large=1, most_waiting=9, most_waiting_of_client=9, wait_s=60)
+    answers = [
+        await AsgiRequest(made, serving.SYNC, headers=[("authorization", token)] if token else ()).answer()
+        for token in tokens
+    ]
+    return asked, answers
+
+
+def test_made_up_tokens_share_the_turns_of_their_address_and_devices_those_of_their_login():
+    """Each made-up token would otherwise have a share of the threads of its own."""
+
+    def app(environ, start_response):
+        valid = environ.get("HTTP_AUTHORIZATION", "").startswith("valid")
+        start_response("200 OK", [(LOGIN_HEADER, "the login")] if valid else [("Content-Language", "en")])
+        return [b""]
+
+    tokens = ["made up 1", "made up 2", "", "valid 1", "valid 2", "valid 1", "valid 2", "made up 1"]
+    asked, answers = asyncio.run(turns_asked_for(app, tokens))
+    address = "192.0.2.1"
+    assert [client for client, _large in asked] == [*[address] * 5, "the login", "the login", address]
+    assert [one.headers for one in answers if LOGIN_HEADER.lower() in one.headers] == []
+
+
+def test_login_is_named_to_the_web_server_for_valid_tokens_and_sessions_alone(taster):
+    browser = Client()
+    browser.force_login(taster.user)
+    signed_in = [taster.client.get("/api/v1/me"), taster.client.get("/lots/"), browser.get("/lots/")]
+    assert {one.get(LOGIN_HEADER) for one in signed_in} == {str(taster.user.id)}
+    others = [phone("made up").get("/api/v1/me"), phone("made up").get("/lots/"), Client().get("/sign-in/")]
+    assert {one.get(LOGIN_HEADER) for one in others} == {None}
 
 
 def test_exports_have_threads_of_their_own():
@@ -154,9 +186,7 @@ def test_exports_have_threads_of_their_own():
 
     async def scene():
         made = serving.Serving(export_or_small)
-        exports = [
-            AsgiRequest(made, serving.EXPORT, headers=[("authorization", f"team {i}")], reads=False) for i in range(8)
-        ]
+        exports = [AsgiRequest(made, serving.EXPORT, peer=f"192.0.2.{i}", reads=False) for i in range(10, 18)]
         small = await AsgiRequest(made, "/").answer()
         for one in exports:
             one.read_on()

@@ -11,6 +11,7 @@ from django.test import Client
 
 from api.http.database_away import is_database_away
 from api.http.throttles import requests_of
+from teams.models import ResetRequest
 from teams.postgresql.base import DatabaseWrapper
 from tests.api.problems import refusal
 from tests.factories import phone
@@ -128,6 +129,20 @@ def test_token_that_is_not_valid_brings_no_allowance(few_requests, address, auth
     ]
 
     assert [status == 429 for status in answers] == [False, False, True]
+
+
+def test_request_beyond_the_limit_is_not_carried_out_whatever_token_comes_along(few_requests):
+    headers = {"X-Forwarded-For": f"203.0.113.{next(OTHER_HOSTS)}", "Authorization": "Bearer made-up"}
+    sent = {"path": "/api/v1/auth/reset", "data": {"username": "Lin"}, "content_type": "application/json"}
+
+    assert [Client().post(**sent, headers=headers).status_code for _ in range(3)] == [202, 202, 429]
+    assert ResetRequest.objects.count() == 2
+
+
+def test_answers_that_are_stored_are_counted_too(few_requests, owner):
+    sent = {"path": "/api/v1/shops/", "data": {"name": "Quay"}, "headers": {"Idempotency-Key": "first"}}
+
+    assert [owner.client.post(**sent).status_code for _ in range(3)] == [201, 201, 429]
 
 
 def test_reports_fetched_with_a_token_are_counted_with_the_requests_of_the_login(few_requests, taster):

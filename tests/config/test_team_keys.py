@@ -46,7 +46,7 @@ WITHOUT_TEAM = {"tastings_trial", "teams_devicetoken", "teams_signincode"}
 KEYS = """
 SELECT c.conname, c.contype::text, c.conrelid::regclass::text, c.confrelid::regclass::text,
     array(SELECT attname::text FROM unnest(c.conkey) AS k JOIN pg_attribute ON attrelid = c.conrelid AND attnum = k)
-FROM pg_constraint AS c WHERE c.contype IN ('p', 'u', 'f') AND c.connamespace = 'public'::regnamespace
+FROM pg_constraint AS c WHERE c.contype IN ('p', 'u', 'f', 'x') AND c.connamespace = 'public'::regnamespace
 """
 PARTIAL = """
 SELECT i.relname::text, x.indrelid::regclass::text, pg_get_indexdef(x.indexrelid) FROM pg_index AS x
@@ -84,7 +84,7 @@ def test_references_among_a_teams_rows_name_the_team(keyed, keys):
 
 def test_what_is_unique_is_so_within_a_team(keyed, keys):
     found = {
-        name for name, kind, table, _, columns in keys if kind == "u" and table in keyed and "team_id" not in columns
+        name for name, kind, table, _, columns in keys if kind in "ux" and table in keyed and "team_id" not in columns
     }
     with connection.cursor() as cursor:
         cursor.execute(PARTIAL)

@@ -192,6 +192,7 @@ SPECTACULAR_SETTINGS = {
     "DESCRIPTION": "Tasting notes from the table, and how a lot's flavour develops over infusions.",
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
+    "EXTERNAL_DOCS": {"url": f"{SITE_URL}/api/v1/docs/client", "description": "Guide: building a client"},
     "SERVERS": [{"url": SITE_URL or "/", "description": "this server"}],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",

@@ -6,6 +6,7 @@ from pages import (
     account,
     accounts,
     cards,
+    client_guide,
     docs,
     email,
     flights,
@@ -21,6 +22,7 @@ from pages import (
 urlpatterns = [
     path("api/v1/schema", docs.Document.as_view(), name="schema"),
     path("api/v1/docs", docs.DocsPage.as_view()),
+    *client_guide.urlpatterns,
     *lots.urlpatterns,
     *account.urlpatterns,
     *email.urlpatterns,

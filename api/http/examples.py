@@ -1,5 +1,12 @@
-"""Examples in the OpenAPI document; every name in them is invented."""
+"""Examples in the OpenAPI document; every name in them is invented.
 
+Those of what happens in a sync are recordings: the files of the conformance kit in ``docs/conformance/``.
+"""
+
+import json
+from typing import Any
+
+from django.conf import settings
 from drf_spectacular.utils import OpenApiExample
 
 from lots.schema import RecordSchema
@@ -37,6 +44,50 @@ def _sent(type_name: str) -> dict[str, object]:
     return {"type": type_name, "id": fields.pop("id"), "at": "2026-03-04T10:11:12.345Z", "fields": fields}
 
 
+_VERDICTS = (
+    "unchanged", "merged", "unknown_parent", "parent_deleted", "brought_back", "not_yours", "quota", "invalid_field",
+)  # fmt: skip
+"""Cases of the conformance kit whose point is the verdict on the last change that the client sends."""
+_REFUSALS = {
+    "signed_out": 401, "unknown_schema": 409, "start_again": 410, "too_large": 413, "too_many_requests": 429,
+    "unavailable": 503,
+}  # fmt: skip
+"""Cases in which a sync is refused as a whole, with the status."""
+
+
+def verdict_examples(case: str) -> list[OpenApiExample]:
+    """Return a sync's answer and, if it is as described, its body."""
+    about, exchanges = _recorded(case)
+    answered = [one for one in exchanges if one["request"]["body"]["changes"] and one["answer"]]
+    # a change that waits is sent again, and its last verdict is no longer the point
+    chosen = answered[0] if case == "unknown_parent" else answered[-1]
+    body, answer = chosen["request"]["body"], chosen["answer"]["body"]
+    response = OpenApiExample(case, summary=about, value=answer, response_only=True, status_codes=["200"])
+    if case == "invalid_field":
+        return [response]
+    return [OpenApiExample(case, summary=about, value=body, request_only=True), response]
+
+
+def problem_example(case: str, status: int) -> OpenApiExample:
+    """Return the problem document of a refusal."""
+    about, exchanges = _recorded(case)
+    refused = next(one["answer"] for one in exchanges if one["answer"] and one["answer"]["status"] == status)
+    return OpenApiExample(
+        case,
+        summary=about,
+        value=refused["body"],
+        response_only=True,
+        status_codes=[str(status)],
+        media_type="application/problem+json",
+    )
+
+
+def _recorded(case: str) -> tuple[str, list[dict[str, Any]]]:
+    """Return what a case of the conformance kit is about, and its requests with their answers."""
+    recorded = json.loads((settings.BASE_DIR / "docs" / "conformance" / f"{case}.json").read_text("utf-8"))
+    return recorded["about"], [one for step in recorded["steps"] for one in step.get("exchanges", ())]
+
+
 _SYNC = {"schema": 1, "device": _DEVICE}
 SYNC_EXAMPLES = [
     OpenApiExample("Pull from the start", value={**_SYNC, "cursor": 0}, request_only=True),
@@ -54,25 +105,9 @@ SYNC_EXAMPLES = [
         },
         request_only=True,
     ),
-    OpenApiExample(
-        "A change that is refused alone",
-        value={
-            "verdicts": [
-                {
-                    "type": "infusion",
-                    "id": _INFUSION,
-                    "verdict": "refused",
-                    "revision": None,
-                    "problems": [{"field": "steep_s", "code": "range", "detail": "must be at least 0"}],
-                }
-            ],
-            "changes": [],
-            "cursor": 1234,
-            "more": False,
-            "now": "2026-03-04T10:11:13Z",
-        },
-        response_only=True,
-        status_codes=["200"],
-    ),
+    *(example for case in _VERDICTS for example in verdict_examples(case)),
+    *(problem_example(case, status) for case, status in _REFUSALS.items()),
 ]
 """Of a sync's body and answer."""
+PHOTO_EXAMPLES = [problem_example("full", 507)]
+"""Of a photo that is announced."""

@@ -19,6 +19,7 @@ from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.dataclass_answers import answer_of
+from api.http.examples import PHOTO_EXAMPLES
 from api.http.fields import MomentField
 from api.http.openapi import (
     BAD_BODY,
@@ -127,6 +128,7 @@ class Photos(APIView):
         parameters=[LOCATION],
         request=NewPhotoSerializer,
         responses={201: PhotoSerializer, 200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 507)},
+        examples=PHOTO_EXAMPLES,
     )
     def post(self, request: Request) -> Response:
         """Announce a photo; the answer says how much of it is there already."""

@@ -53,7 +53,7 @@ class Sync(APIView):
 
     @operation(
         request=SyncBodySerializer,
-        responses={200: SyncAnswerSerializer, **BAD_BODY, **problem_responses(409, 410)},
+        responses={200: SyncAnswerSerializer, **BAD_BODY, **problem_responses(409, 410, 503)},
         examples=SYNC_EXAMPLES,
     )
     def post(self, request: Request) -> Response:

@@ -30,7 +30,8 @@ class Parts(HTMLParser):
 
 
 @pytest.mark.parametrize(
-    "address", ["/sign-in/", "/reset/", "/join/x/", "/reset/x/", "/api/v1/docs", "/lots/", "/no-such"]
+    "address",
+    ["/sign-in/", "/reset/", "/join/x/", "/reset/x/", "/api/v1/docs", "/api/v1/docs/client", "/lots/", "/no-such"],
 )
 def test_pages_have_nothing_inline_and_nothing_from_elsewhere(db, address):
     answer = Client().get(address, follow=True)

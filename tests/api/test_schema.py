@@ -88,7 +88,7 @@ def test_document_holds_every_route_with_every_method(document):
         (address.removesuffix("/"), method)
         for address, _, methods in routes()
         for method in methods
-        if address.startswith("/api/v1/") and address not in ("/api/v1/schema", "/api/v1/docs")
+        if address.startswith("/api/v1/") and not address.startswith(("/api/v1/schema", "/api/v1/docs"))
     }
     files = {
         (address.removesuffix("/"), "get")

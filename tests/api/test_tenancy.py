@@ -27,6 +27,8 @@ ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
 WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
 OPEN = {"/api/v1/schema", "/api/v1/docs", "/sign-in/"}
+OPEN |= {f"/api/v1/docs/{name}" for name in ("client", "conformance", "conformance/{name}")}
+OPEN |= {"/api/v1/docs/examples/first-tasting.json"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
 OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/", "/problems/{problem_type}"}
 OPEN |= {"/table/", "/table/manifest.webmanifest", "/table/sw.js"}
@@ -57,6 +59,7 @@ def foreign(address, place, taster):
         "lot_id": place.lot.id,
         "session_id": place.session.id,
         "problem_type": "none-such",
+        "name": "none-such.json",
     }
     if "{record_id}" in address:
         of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id

@@ -104,6 +104,7 @@ class World:
             "test_id": uuid4(),
             "trial_id": uuid4(),
             "problem_type": "invalid",
+            "name": "merged.json",
         }
         test = {"id": str(self.ids["test_id"]), "lot": place.words["lot"], "against": str(self.other_lot.id)}
         trial = {"id": str(self.ids["trial_id"]), "correct": True}

@@ -114,7 +114,9 @@ def installation(home: Path) -> Iterator[Installation]:
     """Start everything, wait until it is ready, and stop it in the end."""
     made = Installation(home)
     try:
-        if not eventually(lambda: made.ready() or made.launcher.poll() is not None, seconds=120) or not made.ready():
+        ended = made.launcher.poll
+        # asked once: right after the start another web process may not have seen a worker yet
+        if not eventually(lambda: made.ready() or ended() is not None, seconds=120) or ended() is not None:
             raise SystemExit(f"Leafspan did not start; see {home / 'launcher.log'}")
         yield made
     finally:

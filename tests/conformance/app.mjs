@@ -1,0 +1,101 @@
+// Runs the app's own state and sync through the files of the kit: node app.mjs <folder of table/static/table> <file>…
+// Prints what differs, one line each; nothing when all is as recorded.
+import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
+import { pathToFileURL } from "node:url";
+
+const [folder, ...files] = process.argv.slice(2);
+const load = (/** @type {string} */ name) => import(pathToFileURL(`${folder}/data/${name}.js`).href);
+const { emptyState, changesOf, applyChanges } = await load("state");
+const { RefusedError, SignedOutError, UnreachableError } = await load("requests");
+const { Rows } = await load("rows");
+const { Sync } = await load("sync");
+
+/** The app's memory without a disk. */
+class Log {
+  state = emptyState();
+
+  async append(make) {
+    for (const event of make(this.state)) applyChanges(this.state, changesOf(this.state, event));
+  }
+}
+
+function withoutLimit({ method, path, body }) {
+  const { limit, ...rest } = body ?? {};
+  return { method, path, body: rest };
+}
+
+/** A phone of the app that gets the recorded answers. */
+class Phone {
+  log = new Log();
+  exchanges = [];
+  sync = new Sync({ log: this.log, request: (...request) => this.request(...request) });
+
+  async request(method, path, { body } = {}) {
+    const exchange = this.exchanges.shift();
+    assert(exchange, `${method} ${path} was not recorded`);
+    assert.deepEqual(withoutLimit({ method, path, body }), withoutLimit(exchange.request));
+    const { answer } = exchange;
+    if (answer === null) throw new UnreachableError("as recorded");
+    if (answer.status < 400) return answer.body;
+    const Refusal = answer.status === 401 ? SignedOutError : RefusedError;
+    throw new Refusal(answer.body.title, { status: answer.status, problem: answer.body });
+  }
+
+  async statusOf(sending) {
+    try {
+      await sending();
+      return 200;
+    } catch (error) {
+      if (error instanceof UnreachableError) return null;
+      if (error instanceof RefusedError) return error.status;
+      throw error;
+    }
+  }
+
+  known() {
+    const { records, outbox, refused, confirmed } = this.log.state;
+    const rows = new Rows(this.log.state);
+    const types = new Set([...records.values()].map((one) => one.type));
+    for (const one of [...outbox.values(), ...confirmed.values()]) types.add(one.change.type);
+    return {
+      unsent: [...outbox.keys()].sort((a, b) => a - b),
+      kept: [...outbox.keys(), ...refused.keys()].sort((a, b) => a - b),
+      refused: Object.fromEntries([...refused].map(([number, one]) => [number, one.problems[0].code])),
+      pulled: Object.fromEntries([...records].map(([id, { type, revision, by, fields }]) => [id, { type, revision, by, fields }])),
+      shown: [...types].flatMap((type) => [...rows.of(type).value.keys()]).sort(),
+    };
+  }
+
+  async play({ do: what, ...step }) {
+    if (what === "sign_in") return this.log.append(() => [{ event: "signed", token: "of the test" }]);
+    if (what === "write") {
+      const { change, creates } = step;
+      return this.log.append(() => [{ event: "written", number: change.seq, begins: creates, change }]);
+    }
+    if (what === "expect") {
+      const known = this.known();
+      return assert.deepEqual(Object.fromEntries(Object.keys(step).map((name) => [name, known[name]])), step);
+    }
+    assert(["sync", "request"].includes(what), `a step called ${what} is not known`);
+    this.exchanges = [...step.exchanges];
+    const { method, path, body } = this.exchanges[0].request;
+    const sending = what === "sync" ? () => this.sync.run() : () => this.request(method, path, { body });
+    assert.equal(await this.statusOf(sending), step.ends_with);
+    assert.equal(this.exchanges.length, 0, "not all requests were sent");
+  }
+}
+
+for (const file of files) {
+  const { device, steps } = JSON.parse(readFileSync(file, "utf-8"));
+  const phone = new Phone();
+  await phone.log.append(() => [{ event: "begun", device }]);
+  for (const [number, step] of steps.entries()) {
+    try {
+      await phone.play(step);
+    } catch (error) {
+      console.log(`${file}, step ${number}: ${error.message.replaceAll("\n", " ")}`);
+      break;
+    }
+  }
+}

@@ -1,0 +1,251 @@
+"""One case of the conformance kit while it is recorded: what a client does, sends, gets, and must know afterwards."""
+
+import gzip
+import json
+import re
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from datetime import datetime
+from http import HTTPStatus
+from types import MappingProxyType
+from typing import Any, Protocol
+from uuid import uuid4
+
+import pytest
+
+from table.phone import MemoryStore, Phone, PhoneOptions, RefusedError, Response, RetryPolicy, UnreachableError
+from table.phone.phone_state import PhoneState
+
+BEGINNING = b"0198c0de"
+"""Of every id in the kit."""
+DEVICE = "0198c0de-0000-7000-8000-0000000000d1"
+COLLEAGUE_DEVICE = "0198c0de-0000-7000-8000-0000000000d2"
+NOW = "2026-03-04T18:00:00.000000Z"
+WAIT_S = "30"
+Headers = Mapping[str, str]
+
+
+class Server(Protocol):
+    """A running Leafspan."""
+
+    def send(self, method: str, path: str, *, headers: Headers, body: bytes | None) -> Response:
+        """Carry one request."""
+        ...
+
+    def new_team(self, *roles: str) -> list[tuple[str, str]]:
+        """Make a team with one member of each role; return the token and the id of each."""
+        ...
+
+
+class OwnIds:
+    """A server as one case sees it: the ids of the kit, which every case uses, are others at the server."""
+
+    def __init__(self, server: Server) -> None:
+        self._server, self._own = server, uuid4().hex[:8].encode()
+
+    def send(self, method: str, path: str, *, headers: Headers, body: bytes | None) -> Response:
+        """Carry one request."""
+        sent = None if body is None else body.replace(BEGINNING, self._own)
+        answer = self._server.send(method, path, headers=headers, body=sent)
+        return answer._replace(body=answer.body.replace(self._own, BEGINNING))
+
+    def new_team(self, *roles: str) -> list[tuple[str, str]]:
+        """Make a team."""
+        return self._server.new_team(*roles)
+
+
+class Installed(Server, Protocol):
+    """A server whose database can be stopped."""
+
+    def without_database(self) -> AbstractContextManager[None]:
+        """Stop the database for as long as the context lasts, and wait at its end until it is back."""
+        ...
+
+
+class Member:
+    """Somebody in the team. A colleague's work is not in the recording, only what the client gets of it."""
+
+    def __init__(self, server: Server, *, token: str, user: str) -> None:
+        self.token, self.user, self._server = token, user, server
+
+    def request(self, method: str, path: str, body: object = None) -> Any:
+        """Send a request and return the JSON of its answer, which must be a success."""
+        headers = {"Authorization": f"Bearer {self.token}", "Content-Type": "application/json"}
+        answer = self._server.send(method, path, headers=headers, body=json.dumps(body).encode() if body else None)
+        if answer.status >= 400:
+            raise AssertionError(f"{method} {path}: {answer.status} {answer.body!r}")
+        return json.loads(answer.body or b"null")
+
+    def sync(self, *changes: Mapping[str, Any]) -> Any:
+        """Push changes, all of which must stand, and pull everything."""
+        body = {"schema": 1, "device": COLLEAGUE_DEVICE, "cursor": 0, "limit": 1000, "changes": list(changes)}
+        answer = self.request("POST", "/api/v1/sync", body)
+        assert {verdict["verdict"] for verdict in answer["verdicts"]} <= {"applied", "unchanged"}, answer
+        return answer
+
+
+class Recorder:
+    """Carries the client's requests to the server and writes both down.
+
+    ``on_the_way`` changes the bytes of the next sync before the server gets them; ``loses_answer`` drops the next
+    answer. Ids of people, ``now`` and waits become fixed ones, so that two recordings are equal.
+    """
+
+    def __init__(self, server: Server, *, people: Mapping[str, str]) -> None:
+        self._server, self.people = server, dict(people)
+        self.exchanges: list[dict[str, Any]] = []
+        self.on_the_way: Callable[[bytes], bytes] | None = None
+        self.loses_answer = False
+
+    def send(self, method: str, path: str, *, headers: Headers, body: bytes | None) -> Response:
+        """Carry one request."""
+        plain = gzip.decompress(body) if body else None
+        asked = {"method": method, "path": path, "body": json.loads(plain) if plain else None}
+        sent = plain
+        if plain is not None and self.on_the_way is not None:
+            sent, self.on_the_way = self.on_the_way(plain), None
+        kept = {name: value for name, value in headers.items() if not name.endswith("Encoding")}
+        answer = self._server.send(method, path, headers=kept, body=sent)
+        lost, self.loses_answer = self.loses_answer, False
+        self.exchanges.append({"request": asked, "answer": None if lost else self._written_down(answer)})
+        if lost:
+            raise UnreachableError("the answer was lost")
+        return answer
+
+    def close(self) -> None:
+        """Do nothing."""
+
+    def _written_down(self, answer: Response) -> dict[str, Any]:
+        headers = {"Content-Type": answer.headers["content-type"].partition(";")[0]}
+        content = answer.body.decode()
+        if wait_s := answer.headers.get("retry-after"):
+            headers["Retry-After"] = wait_s
+            if answer.status == HTTPStatus.TOO_MANY_REQUESTS:  # the rest of a minute
+                headers["Retry-After"] = WAIT_S
+                content = re.sub(r"in \d+ seconds?", f"in {WAIT_S} seconds", content)
+        return {"status": answer.status, "headers": headers, "body": self.fixed(json.loads(content))}
+
+    def fixed(self, value: Any) -> Any:
+        """Return JSON with fixed ids of people and a fixed ``now``."""
+        match value:
+            case dict():
+                return {name: NOW if name == "now" else self.fixed(one) for name, one in value.items()}
+            case list():
+                return [self.fixed(one) for one in value]
+            case str():
+                return self.people.get(value, value)
+            case _:
+                return value
+
+
+class Case:
+    """A case while it is played: the reference phone, its colleague, and the steps so far."""
+
+    def __init__(self, server: Server, *, role: str = "taster", limit: int = 500) -> None:
+        server = server if isinstance(server, OwnIds) else OwnIds(server)
+        (token, user), (colleague_token, colleague) = server.new_team(role, "owner")
+        self.colleague = Member(server, token=colleague_token, user=colleague)
+        self.member = Member(server, token=token, user=user)
+        people = {user: "0198c0de-0000-7000-8000-0000000000a1", colleague: "0198c0de-0000-7000-8000-0000000000a2"}
+        self.server, self.recorder = server, Recorder(server, people=people)
+        self._store = MemoryStore(DEVICE)
+        options = PhoneOptions(page_size=limit, retry=RetryPolicy(attempts=1))
+        self.phone = Phone(self.recorder, store=self._store, options=options)
+        self.steps: list[dict[str, Any]] = []
+        self.sign_in(self.member)
+
+    def sign_in(self, member: Member) -> None:
+        """Give the client a token."""
+        self._store.append({"event": "signed", "token": member.token})
+        self.steps.append({"do": "sign_in"})
+
+    def write(
+        self, type_name: str, record: str, /, *, at: str, creates: bool = False, deleted: bool = False, **fields: object
+    ) -> None:
+        """Change a record on the client at a time of the fourth of March."""
+        moment = datetime.fromisoformat(f"2026-03-04T{at}Z")
+        if deleted:
+            self.phone.delete(type_name, record, at=moment)
+        elif creates:
+            self.phone.create(type_name, fields, record=record, at=moment)
+        else:
+            self.phone.edit(type_name, record, fields, at=moment)
+        written = self.phone.unsent[-1]
+        self.steps.append({"do": "write", "creates": creates, "change": written.change})
+
+    def sync(self, *, ends_with: int | None = 200) -> None:
+        """Let the client sync; ``ends_with`` is the status it ends with, None without an answer."""
+        self.recorder.exchanges = []
+        status: int | None = 200
+        try:
+            self.phone.sync()
+        except RefusedError as refusal:
+            status = refusal.status
+        except UnreachableError:
+            status = None
+        assert status == ends_with, (status, self.recorder.exchanges)
+        self.steps.append({"do": "sync", "exchanges": self.recorder.exchanges, "ends_with": status})
+
+    def request(self, method: str, path: str, *, body: Mapping[str, object], ends_with: int) -> None:
+        """Let the client send a request of its own."""
+        self.recorder.exchanges = []
+        with pytest.raises(RefusedError) as refusal:
+            self.phone.request(method, path, body=body)
+        assert refusal.value.status == ends_with
+        self.steps.append({"do": "request", "exchanges": self.recorder.exchanges, "ends_with": ends_with})
+
+    def expect(
+        self,
+        *,
+        unsent: Sequence[int] | None = (),
+        refused: Mapping[int, str] | None = MappingProxyType({}),
+        kept: Sequence[int] | None = None,
+        shown: Sequence[str] | None = None,
+        has_all: bool = True,
+    ) -> None:
+        """State what the client must know now.
+
+        ``unsent``, ``refused`` and ``kept`` (either of both) are the changes by ``seq``, ``shown`` the ids of the
+        records it shows, all as ``docs/client.md`` says; None where a client may choose. ``has_all``: what it has
+        pulled is all that the server has, as somebody else pulls it.
+        """
+        expected: dict[str, Any] = {}
+        if unsent is not None:
+            expected["unsent"] = list(unsent)
+        if refused is not None:
+            expected["refused"] = {str(number): code for number, code in refused.items()}
+        if kept is not None:
+            expected["kept"] = list(kept)
+        if has_all:
+            expected["pulled"] = self._of_server()
+        if shown is not None:
+            expected["shown"] = sorted(shown)
+        found = known_to(self._store.state, fixed=self.recorder.fixed)
+        assert {name: found[name] for name in expected} == expected, (found, expected)
+        self.steps.append({"do": "expect", **expected})
+
+    def _of_server(self) -> dict[str, Any]:
+        changes = self.recorder.fixed(self.colleague.sync()["changes"])
+        return {
+            one["id"]: {name: one[name] for name in ("type", "revision", "by", "fields")}
+            for one in changes
+            if not one["deleted"]
+        }
+
+
+def known_to(state: PhoneState, *, fixed: Callable[[Any], Any] = lambda value: value) -> dict[str, Any]:
+    """Return what the reference phone knows, in the form of the kit."""
+    types = {record.type for record in state.records.values()}
+    types |= {str(unsent.change["type"]) for unsent in [*state.outbox.values(), *(one for _, one in state.confirmed)]}
+    return {
+        "unsent": sorted(state.outbox),
+        "kept": sorted([*state.outbox, *state.refused]),
+        "refused": {str(number): unsent.problems[0]["code"] for number, unsent in state.refused.items()},
+        "pulled": fixed(
+            {
+                i: {"type": one.type, "revision": one.revision, "by": one.by, "fields": one.fields}
+                for i, one in state.records.items()
+            }
+        ),
+        "shown": sorted(record.id for name in types for record in state.views(name)),
+    }

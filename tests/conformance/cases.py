@@ -1,0 +1,264 @@
+"""The cases of the conformance kit, each with the rule of ``docs/client.md`` that it shows."""
+
+import json
+from collections.abc import Callable
+from typing import Any
+
+from tests.conformance.case import Case, Installed, Member, Server
+
+LOT, OTHER_LOT, SESSION, INFUSION, NOTE, PHOTO = (f"0198c0de-0000-7000-8000-00000000000{n}" for n in range(1, 7))
+TEA: dict[str, Any] = {"name": "Mist Ridge spring", "kind": "oolong", "status": "sample"}
+POT: dict[str, Any] = {"lot": LOT, "started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110}
+FIRST: dict[str, Any] = {"session": SESSION, "number": 1, "steep_s": 20, "kettle_c": 98}
+RATING: dict[str, Any] = {
+    "session": SESSION, "infusion": INFUSION, "moment": "mouth", "descriptor": "strength", "intensity": 6.5,
+}  # fmt: skip
+MOST_RECORDS, MOST_PHOTOS, REQUESTS_A_MINUTE = 4, 0, 30
+"""Limits of the server that is recorded, for each member."""
+QUOTAS = {"records": (100, MOST_RECORDS), "photos": (100, MOST_PHOTOS)}
+
+
+def _change(type_name: str, record: str, *, at: str, **fields: object) -> dict[str, Any]:
+    """Return a colleague's change."""
+    return {"type": type_name, "id": record, "at": f"2026-03-04T{at}Z", "fields": fields}
+
+
+def _deletion(type_name: str, record: str, *, at: str) -> dict[str, Any]:
+    return {"type": type_name, "id": record, "at": f"2026-03-04T{at}Z", "deleted": True}
+
+
+def applied(server: Server) -> Case:
+    """Everything is new: each change is applied, and comes back with its revision."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.write("session", SESSION, at="10:00:01", creates=True, **POT)
+    case.write("infusion", INFUSION, at="10:00:02", creates=True, **FIRST)
+    case.write("note", NOTE, at="10:00:03", creates=True, **RATING)
+    case.expect(unsent=[1, 2, 3, 4], shown=[LOT, SESSION, INFUSION, NOTE])
+    case.sync()
+    case.expect(shown=[LOT, SESSION, INFUSION, NOTE])
+    return case
+
+
+def unchanged(server: Server) -> Case:
+    """The answer was lost, so the client sends the same again; the server has it already."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.recorder.loses_answer = True
+    case.sync(ends_with=None)
+    case.expect(unsent=[1], shown=[LOT], has_all=False)
+    case.sync()
+    case.expect(shown=[LOT])
+    return case
+
+
+def merged(server: Server) -> Case:
+    """A colleague set one of two fields later: that one is lost, the other stands."""
+    case = Case(server, role="buyer")
+    case.colleague.sync(_change("lot", LOT, at="09:00:00", **TEA))
+    case.sync()
+    case.write("lot", LOT, at="10:00:00", remarks="thin", roast="light")
+    case.colleague.sync(_change("lot", LOT, at="11:00:00", remarks="round"))
+    case.sync()
+    case.expect(shown=[LOT])
+    return case
+
+
+def same_moment(server: Server) -> Case:
+    """Two edits of one device at one moment, sent in either order: the greater `seq` wins."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.write("lot", LOT, at="11:00:00", remarks="9")
+    case.write("lot", LOT, at="11:00:00", remarks="10")
+    case.sync()
+    case.expect(shown=[LOT])
+    return case
+
+
+def unknown_parent(server: Server) -> Case:
+    """A session of a lot that its maker has not sent yet waits, and is sent again."""
+    case = Case(server)
+    case.write("session", SESSION, at="10:00:00", creates=True, **POT)
+    case.sync()
+    case.expect(unsent=[1], shown=[SESSION])
+    case.colleague.sync(_change("lot", LOT, at="09:00:00", **TEA))
+    case.sync()
+    case.expect(shown=[LOT, SESSION])
+    return case
+
+
+def parent_deleted(server: Server) -> Case:
+    """An infusion of a session that was deleted stands, and shows once the session is brought back."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.write("session", SESSION, at="10:00:01", creates=True, **POT)
+    case.sync()
+    case.write("infusion", INFUSION, at="10:01:00", creates=True, **FIRST)
+    case.colleague.sync(_deletion("session", SESSION, at="10:02:00"))
+    case.sync()
+    case.expect(shown=[LOT])
+    case.colleague.sync(_change("session", SESSION, at="10:03:00", remarks="deleted by mistake"))
+    case.sync()
+    case.expect(shown=[LOT, SESSION, INFUSION])
+    return case
+
+
+def brought_back(server: Server) -> Case:
+    """An edit made before a deletion does not undo it; one made after it brings the record back whole."""
+    case = Case(server, role="buyer")
+    case.colleague.sync(_change("lot", LOT, at="09:00:00", **TEA))
+    case.sync()
+    case.write("lot", LOT, at="10:00:00", remarks="thin")
+    case.colleague.sync(_deletion("lot", LOT, at="11:00:00"))
+    case.sync()
+    case.expect(shown=[])
+    case.write("lot", LOT, at="12:00:00", roast="light")
+    case.sync()
+    case.expect(shown=[LOT])
+    return case
+
+
+def not_yours(server: Server) -> Case:
+    """A taster's change of a colleague's session is refused alone; sending it again would change nothing."""
+    case = Case(server)
+    case.colleague.sync(_change("lot", LOT, at="09:00:00", **TEA), _change("session", SESSION, at="09:00:01", **POT))
+    case.sync()
+    case.write("session", SESSION, at="10:00:00", leaf_g=6)
+    case.write("lot", OTHER_LOT, at="10:00:01", creates=True, **TEA)
+    case.sync()
+    case.expect(refused={1: "not_yours"}, shown=[LOT, OTHER_LOT, SESSION])
+    return case
+
+
+def invalid_field(server: Server) -> Case:
+    """A value out of range is refused alone, with its field and code."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.write("session", SESSION, at="10:00:01", creates=True, **POT)
+    case.write("infusion", INFUSION, at="10:00:02", creates=True, **FIRST | {"steep_s": -1})
+    case.sync()
+    case.expect(refused={3: "range"}, shown=[LOT, SESSION])
+    return case
+
+
+def pages(server: Server) -> Case:
+    """The client pulls until `more` is false."""
+    case = Case(server, limit=2)
+    for n in range(1, 4):
+        case.colleague.sync(_change("lot", f"0198c0de-0000-7000-8000-00000000001{n}", at="09:00:00", **TEA))
+    case.sync()
+    case.expect(shown=[f"0198c0de-0000-7000-8000-00000000001{n}" for n in range(1, 4)])
+    return case
+
+
+def quota(server: Server) -> Case:
+    """A new record beyond the member's limit is refused alone; the client must not lose it."""
+    case = Case(server)
+    lots = [f"0198c0de-0000-7000-8000-00000000001{n}" for n in range(1, MOST_RECORDS + 2)]
+    for n, lot in enumerate(lots):
+        case.write("lot", lot, at=f"10:00:0{n}", creates=True, **TEA)
+    case.sync()
+    case.expect(kept=[len(lots)], unsent=None, refused=None, shown=lots[:-1])
+    return case
+
+
+def signed_out(server: Server) -> Case:
+    """The token has ended: unsent changes stay, and go after signing in again."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    invited = case.member.request("POST", "/api/v1/auth/codes")
+    case.member.request("DELETE", "/api/v1/auth/tokens/current")
+    case.sync(ends_with=401)
+    case.expect(unsent=[1], shown=[LOT], has_all=False)
+    answer = case.colleague.request("POST", "/api/v1/auth/tokens", {"code": invited["code"], "device": "phone"})
+    case.sign_in(Member(server, token=answer["token"], user=case.member.user))
+    case.sync()
+    case.expect(shown=[LOT])
+    return case
+
+
+def unknown_schema(server: Server) -> Case:
+    """The server does not have the client's version of the records: everything stays."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.recorder.on_the_way = lambda body: json.dumps(json.loads(body) | {"schema": 99}).encode()
+    case.sync(ends_with=409)
+    case.expect(unsent=[1], shown=[LOT], has_all=False)
+    return case
+
+
+def start_again(server: Server) -> Case:
+    """The cursor is another team's: the client pulls from 0, drops what does not come, and sends what was unsent."""
+    former = Case(server)
+    case = Case(former.server)
+    case.recorder.people |= former.recorder.people
+    for n in range(1, 4):
+        former.colleague.sync(_change("lot", f"0198c0de-0000-7000-8000-00000000001{n}", at="09:00:00", **TEA))
+    case.sign_in(former.member)
+    case.sync()
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.sign_in(case.member)
+    case.sync()
+    case.expect(shown=[LOT])
+    return case
+
+
+def too_large(server: Server) -> Case:
+    """The body is larger than the server takes: the client sends less at a time."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.write("session", SESSION, at="10:00:01", creates=True, **POT)
+    case.recorder.on_the_way = lambda body: body + b" " * 2**21
+    case.sync()
+    case.expect(shown=[LOT, SESSION])
+    return case
+
+
+def too_many_requests(server: Server) -> Case:
+    """The login has sent too many requests: nothing was taken, everything stays."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    for _ in range(2):  # a minute may end between the requests
+        _use_up_requests(case)
+    case.sync(ends_with=429)
+    case.expect(unsent=[1], shown=[LOT], has_all=False)
+    return case
+
+
+def _use_up_requests(case: Case) -> None:
+    headers = {"Authorization": f"Bearer {case.member.token}"}
+    while case.server.send("GET", "/api/v1/me", headers=headers, body=None).status != 429:
+        pass
+
+
+def unavailable(server: Installed) -> Case:
+    """The server is away for a moment: everything stays, and goes later."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    with server.without_database():
+        case.sync(ends_with=503)
+    case.expect(unsent=[1], shown=[LOT], has_all=False)
+    case.sync()
+    case.expect(shown=[LOT])
+    return case
+
+
+def full(server: Server) -> Case:
+    """A photo beyond the quota: the client keeps it and goes on with the rest."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.sync()
+    photo = {"id": PHOTO, "lot": LOT, "of": "dry_leaf", "sha256": "a" * 64, "bytes": 1000}
+    case.request("POST", "/api/v1/photos", body=photo, ends_with=507)
+    case.expect(shown=[LOT])
+    return case
+
+
+CASES: dict[str, Callable[[Server], Case]] = {
+    made.__name__: made
+    for made in (
+        applied, unchanged, merged, same_moment, unknown_parent, parent_deleted, brought_back, not_yours, invalid_field,
+        pages, quota, signed_out, unknown_schema, start_again, too_large, too_many_requests, full,
+    )
+}  # fmt: skip
+"""By the name of the file. ``unavailable`` needs an installation of its own and stands alone."""

@@ -4,11 +4,11 @@ Rows travel as one JSON text, nearly what a phone sent, and the database convert
 saves a model object per row and a conversion per value; see benchmarks/sync_push.py.
 """
 
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cache
 from uuid import UUID
 
+import msgspec
 from django.db import connection
 from django.db.models import Model
 from django.db.models.expressions import RawSQL
@@ -41,7 +41,7 @@ def upsert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> None:
     if not rows:
         return
     with connection.cursor() as cursor:
-        cursor.execute(_upsert(model, tuple(rows[0])), [json.dumps(rows, ensure_ascii=False, default=str)])
+        cursor.execute(_upsert(model, tuple(rows[0])), [msgspec.json.encode(rows).decode()])
 
 
 _NEVER_CHANGED = ("id", "author_id", "taster_id")

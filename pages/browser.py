@@ -9,24 +9,34 @@ from typing import TYPE_CHECKING
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
+from django.utils.translation import gettext as _
 from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
 from rest_framework.request import Request
 
 from api.http.auth import BearerAuthentication
+from api.http.conditional import id_from_path
 from api.http.problems import problem_response
-from tastings.errors import WrongState
+from tastings.errors import QuotaFull, WrongState
+from tastings.queries.records import record_for
+from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import NotAllowed, NotFound, PreconditionFailed
 from teams.queries.people import memberships_of
 from teams.row_security import act_for, act_for_login, limit_changes_to
 
 if TYPE_CHECKING:
+    from tastings.queries.records import Record
     from teams.models import Member
 
 POLICY = (
     "default-src 'none'; style-src 'self'; font-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none';"
     " frame-ancestors 'none'"
 )
+CHOSEN_TEAM = "team"
+"""The key of a browser's session under which the team stands that its login works for."""
 Page = Callable[..., HttpResponseBase]
+_REFUSALS = (
+    NotFound, NotAllowed, PreconditionFailed, WrongState, QuotaFull, AuthenticationFailed, NotAuthenticated,
+)  # fmt: skip
 
 
 def page(view: Page, *, cache: str = "private, no-cache") -> Page:
@@ -39,7 +49,7 @@ def page(view: Page, *, cache: str = "private, no-cache") -> Page:
     def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
         try:
             response = view(request, *args, **kwargs)
-        except (NotFound, NotAllowed, PreconditionFailed, WrongState, AuthenticationFailed, NotAuthenticated) as error:
+        except _REFUSALS as error:
             response = _refusal_page(request, error) if shows_pages(request) else problem_response(error)
         response["Content-Security-Policy"] = POLICY
         response["Cache-Control"] = cache
@@ -57,7 +67,7 @@ def _refusal_page(request: HttpRequest, error: Exception) -> HttpResponseBase:
     match error:
         case NotFound():
             return render(request, "pages/absent.html", status=404)
-        case NotAllowed() | PreconditionFailed() | WrongState():
+        case NotAllowed() | PreconditionFailed() | WrongState() | QuotaFull():
             return render(request, "pages/refused.html", {"why": error.detail}, status=error.status)
         case _:
             return redirect_to_login(request.get_full_path())
@@ -76,3 +86,25 @@ def memberships_in(request: HttpRequest) -> list[Member]:
     act_for(member.team_id for member in memberships)  # until the request ends
     limit_changes_to(next((member.limited_to for member in memberships if not member.decides), None))
     return memberships
+
+
+def chosen_member(request: HttpRequest) -> Member:
+    """Return the caller's membership of the team that they work for: the one chosen, else the one joined first."""
+    memberships = memberships_in(request)
+    if not memberships:
+        raise NotAllowed(_("this login is in no team"))
+    chosen = request.session.get(CHOSEN_TEAM) if request.user.is_authenticated else None
+    return next((one for one in memberships if str(one.team_id) == chosen), memberships[0])
+
+
+def membership_with(request: HttpRequest, type_name: str, record_id: str) -> tuple[Member, Record]:
+    """Return a record and the caller's membership of its team; raise NotFound when they may not see it."""
+    memberships, record = memberships_in(request), id_from_path(record_id)
+    if type_name not in RECORD_SCHEMAS:
+        raise NotFound
+    for member in memberships:
+        try:
+            return member, record_for(member, type_name, record)
+        except NotFound:
+            continue
+    raise NotFound

@@ -19,11 +19,10 @@ from django.views.decorators.http import require_safe
 from api.http.addresses import with_either_slash
 from api.http.conditional import id_from_path
 from api.http.problems import problem_response
-from pages.browser import memberships_in, page, shows_pages
+from pages.browser import membership_with, memberships_in, page, shows_pages
 from tastings.actions.documents import request_document
 from tastings.errors import DocumentFailed
 from tastings.queries.cache import LRUCache
-from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state, report_state_of
 from tastings.queries.reports import picture_of_lot, report_content
 from tastings.queries.sessions import session_content
@@ -60,13 +59,7 @@ _by_content: LRUCache[tuple[str, SafeString]] = LRUCache(100)
 
 def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
     """Return the caller's membership of the lot's team, and the lot; raise NotFound when they have none."""
-    memberships, lot = memberships_in(request), id_from_path(lot_id)
-    for member in memberships:
-        try:
-            return member, record_for(member, "lot", lot)
-        except NotFound:
-            continue
-    raise NotFound
+    return membership_with(request, "lot", lot_id)
 
 
 def _content(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, ReportContent]:
@@ -268,7 +261,11 @@ def session(request: HttpRequest, lot_id: str, session_id: str) -> HttpResponse:
     lot = found.id
     content = session_content(member, lot=lot, session=id_from_path(session_id))
     content = replace(content, photos=photos_below(f"/lots/{lot}", content.photos))
-    context = {"page": session_page(content), "lot_href": f"/lots/{lot}/report/"}
+    context = {
+        "page": session_page(content),
+        "lot_href": f"/lots/{lot}/report/",
+        "correct_href": f"/records/session/{id_from_path(session_id)}/",
+    }
     return render(request, "pages/session.html", context)
 
 

@@ -64,7 +64,7 @@ class RecordView(APIView):
         change = Change(type=self.type_name, id=record, fields=fields, stamp=None, expected=expected)
         [verdict] = push_changes(member_of(request), device=device_id(request), changes=[change], now=timezone.now())
         if verdict.verdict == "refused":
-            raise _refusal(verdict)
+            raise refusal_of(verdict)
 
     def own_record_id(self, request: Request, record_id: str) -> UUID:
         """Return the id of a record that the team may change; raise NotFound or NotAllowed."""
@@ -154,7 +154,8 @@ def valid_fields(type_name: str, sent: Mapping[str, object]) -> dict[str, object
     return fields
 
 
-def _refusal(verdict: Verdict) -> Exception:
+def refusal_of(verdict: Verdict) -> Exception:
+    """Return what a refused change raises."""
     codes = {problem.code for problem in verdict.problems}
     if "changed" in codes:
         return PreconditionFailed()

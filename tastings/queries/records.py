@@ -147,6 +147,12 @@ def names_of_lots(member: Member) -> dict[str, str]:
     return {str(lot): name for lot, name in Lot.objects.filter(team_id=member.team_id).values_list("id", "name")}
 
 
+def names_of_live_lots(member: Member) -> dict[str, str]:
+    """Return the names of the team's lots by id, in the order of the names."""
+    lots = Lot.objects.filter(team_id=member.team_id, removed=False).order_by("name", "id")
+    return {str(lot): name for lot, name in lots.values_list("id", "name")}
+
+
 def history_for(member: Member, type_name: str, record_id: UUID) -> Mapping[str, list[dict[str, object]]]:
     """Return who set each current value, and every value that lost; also of removed records."""
     row = visible_records(member, type_name).filter(id=record_id, team_id=member.team_id).first()

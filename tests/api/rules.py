@@ -157,6 +157,12 @@ get    /lots/{lot_id}/report.png                           ok      ok      ok   
 get    /lots/{lot_id}/report.svg                           ok      ok      ok      ok      sign-in 404     404
 get    /lots/{lot_id}/report/                              ok      ok      ok      ok      sign-in 404     404
 get    /lots/{lot_id}/sessions/{session_id}/               ok      ok      ok      ok      sign-in 404     404
+get    /records/{record_type}/new/                         ok      ok      ok      403     sign-in 403     ok
+post   /records/{record_type}/new/                         ok      ok      ok      403     sign-in 403     ok
+get    /records/{record_type}/{record_id}/                 ok      ok      ok      ok      sign-in 404     404
+post   /records/{record_type}/{record_id}/                 ok      ok      ok      403     sign-in 404     404
+get    /records/{record_type}/{record_id}/history/         ok      ok      ok      ok      sign-in 404     404
+post   /records/{record_type}/{record_id}/history/         ok      ok      ok      403     sign-in 404     404
 get    /                                                   ok      ok      ok      ok      ok      ok      ok
 post   /                                                   ok      ok      ok      ok      ok      ok      ok
 put    /                                                   ok      ok      ok      ok      ok      ok      ok
@@ -221,6 +227,8 @@ post   /api/v1/triangle-tests/{test_id}/trials             403
 delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  403
 post   /account/devices/                                   404
 put    /api/v1/me/email/verification                       404
+post   /records/{record_type}/{record_id}/                 403
+post   /records/{record_type}/{record_id}/history/         403
 get    /account/email/{verification_token}/                404
 post   /account/email/{verification_token}/                404
 """

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from lots.schema import Fault, InvalidValue, clean_fields, clean_text, gettext_noop, record_faults
 from lots.wording import field_problem
+from tastings.actions.purchases import fields_of_bought_lot
 from tastings.actions.push import NEW, Change, push_changes
 from tastings.answers.flights import ChosenLot, FlightDecision
 from tastings.audit_events import TastingEvent
@@ -27,8 +28,6 @@ from teams.models import Member
 
 MOST_CHOSEN = 20
 _KNOWN = frozenset(("reason", "chosen"))
-_SAMPLES_OWN = ("status", "quantity_g", "price_per_kg", "currency", "arrived_on", "from_lot", "remarks")
-"""What the bought lot does not take over from its sample."""
 
 
 @transaction.atomic
@@ -72,8 +71,7 @@ def decide_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
 def _bought_fields(member: Member, chosen: ChosenLot) -> dict[str, object]:
     """Return the fields of the bought lot: those of its sample, with the amount and price that were agreed."""
     sample = record_for(member, "lot", chosen.lot).fields
-    fields = {name: value for name, value in sample.items() if value is not None and name not in _SAMPLES_OWN}
-    fields |= {"status": "bought", "from_lot": str(chosen.lot)}
+    fields = fields_of_bought_lot(chosen.lot, sample)
     agreed = {
         "quantity_g": chosen.quantity_g or None,
         "price_per_kg": sample["price_per_kg"] if chosen.price_per_kg in (None, msgspec.UNSET) else chosen.price_per_kg,

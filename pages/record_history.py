@@ -1,0 +1,171 @@
+"""A record's history: who set what, each earlier value with a button that brings it back, and a deleted record too."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
+from uuid import UUID
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.views.generic import View
+
+from api.http.conditional import id_from_path
+from api.records.records import refusal_of
+from lots.merge import DELETED
+from pages.browser import memberships_in, page
+from pages.record_fields import options_for, record_name
+from pages.record_forms import sentence, value_text
+from pages.records import address_of, change_record, require_writer, schema_named
+from tastings.queries.records import history_for, record_for
+from tastings.wording.fields import RECORD_TYPES, field_label
+from tastings.wording.numbers import day
+from teams.errors import Invalid, NotFound
+from teams.queries.people import members_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lots.schema import Field, RecordSchema
+    from pages.record_forms import Options
+    from teams.models import Member
+
+    History = Mapping[str, list[dict[str, object]]]
+
+_BRINGS_BACK = {"lot": "name", "session": "started_at", "infusion": "steep_s", "note": "moment", "descriptor": "label",
+                "pot": "name"}  # fmt: skip
+"""The field that is written anew to bring a deleted record back: one that every record of the type has."""
+
+
+class RecordHistoryPage(View):
+    """The history of one record, deleted or not."""
+
+    def get(self, request: HttpRequest, record_type: str, record_id: str) -> HttpResponse:
+        """Show who set what, and every earlier value."""
+        schema, member, record, history = self._found(request, record_type, record_id)
+        return _render(request, member, schema, record, history)
+
+    def post(self, request: HttpRequest, record_type: str, record_id: str) -> HttpResponse:
+        """Bring values back: ``field`` names them, ``at`` which one if not the latest; ``deleted`` the whole record."""
+        schema, member, record, history = self._found(request, record_type, record_id)
+        require_writer(member)
+        fields = _values_to_restore(schema, history, request.POST.getlist("field"), at=request.POST.get("at", ""))
+        if not fields:
+            return redirect(request.path)
+        verdict = change_record(member, record_type, record, fields)
+        if verdict.verdict == "refused":
+            refused = refusal_of(verdict)
+            if not isinstance(refused, Invalid):
+                raise refused
+            reasons = [f"{field_label(record_type, one.field)}: {sentence(one.detail)}" for one in verdict.problems]
+            return _render(request, member, schema, record, history, reasons=reasons)
+        query = urlencode({"saved": [name for name in fields if name not in _restoring(request)]}, doseq=True)
+        return redirect(f"{address_of(record_type, record)}?{query}")
+
+    def _found(
+        self, request: HttpRequest, record_type: str, record_id: str
+    ) -> tuple[RecordSchema, Member, UUID, History]:
+        memberships, record = memberships_in(request), id_from_path(record_id)
+        schema = schema_named(record_type)
+        for member in memberships:
+            try:
+                return schema, member, record, history_for(member, record_type, record)
+            except NotFound:
+                continue
+        raise NotFound
+
+
+def _restoring(request: HttpRequest) -> set[str]:
+    """Return the field that only brings a deleted record back and keeps its value."""
+    return set(_BRINGS_BACK.values()) if DELETED in request.POST.getlist("field") else set()
+
+
+def _values_to_restore(schema: RecordSchema, history: History, names: list[str], *, at: str) -> dict[str, object]:
+    """Return the values that come back: of each field the one of the moment, else the latest overwritten one."""
+    current = {str(one["field"]): one["value"] for one in history["current"]}
+    values: dict[str, object] = {}
+    for name in names:
+        if name == DELETED:
+            again = _BRINGS_BACK[schema.type]
+            values[again] = current.get(again)
+        elif name in schema.by_name():
+            earlier = [one for one in history["overwritten"] if one["field"] == name and at in ("", one["at"])]
+            if earlier or not at:
+                values[name] = earlier[0]["value"] if earlier else None
+    return values
+
+
+def _render(  # noqa: PLR0913 - what the page shows
+    request: HttpRequest,
+    member: Member,
+    schema: RecordSchema,
+    record: UUID,
+    history: History,
+    *,
+    reasons: list[str] | None = None,
+) -> HttpResponse:
+    values = {str(one["field"]): one["value"] for one in history["current"]}
+    people = {str(one.user_id): str(one.user) for one in members_of(member)}
+    options = options_for(member, schema.type, UUID(str(values["session"])) if schema.type == "note" else None)
+    context = {
+        "type": schema.type,
+        "type_name": RECORD_TYPES[schema.type],
+        "record": record,
+        "name": record_name(member, schema.type, values),
+        "deleted": _is_deleted(member, schema.type, record),
+        "rows": [
+            row for field in schema.fields if (row := _row(schema.type, field, history, people=people, options=options))
+        ],
+        "reasons": reasons,
+        "may_write": member.may_write,
+        "list": reverse("lots-page"),
+    }
+    return render(request, "pages/record_history.html", context, status=422 if reasons else 200)
+
+
+def _is_deleted(member: Member, type_name: str, record: UUID) -> bool:
+    try:
+        record_for(member, type_name, record)
+    except NotFound:
+        return True
+    return False
+
+
+def _row(
+    type_name: str,
+    field: Field,
+    history: History,
+    *,
+    people: Mapping[str, str],
+    options: Options,
+) -> dict[str, Any] | None:
+    """Return a field with its present value and the earlier ones; None for one that was never set."""
+
+    def entry(one: Mapping[str, object]) -> dict[str, object]:
+        at = str(one["at"])
+        who = people.get(str(one["by"])) or _("somebody")
+        when = f"{day(at)}, {at[11:16]} UTC"
+        return {"value": value_text(field, one["value"], options), "who": who, "when": when, "at": at}
+
+    current = [entry(one) for one in history["current"] if one["field"] == field.name]
+    if not current:
+        return None
+    earlier = [entry(one) for one in history["overwritten"] if one["field"] == field.name]
+    return {
+        "name": field.name,
+        "label": field_label(type_name, field.name),
+        "now": current[0],
+        "earlier": earlier,
+        "fixed": field.fixed,
+    }
+
+
+urlpatterns = [
+    path(
+        "records/<str:record_type>/<str:record_id>/history/",
+        page(RecordHistoryPage.as_view()),
+        name="record-history",
+    ),
+]

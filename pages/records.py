@@ -1,0 +1,304 @@
+"""Making, correcting, deleting and bringing back lots, sessions, infusions, notes, words and pots."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from urllib.parse import urlencode
+from uuid import UUID, uuid4, uuid5
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path, reverse
+from django.utils import timezone
+from django.utils.text import slugify
+from django.utils.translation import gettext as _
+from django.views.generic import View
+
+from api.records.records import refusal_of
+from lots.merge import DELETED
+from pages.browser import chosen_member, membership_with, page
+from pages.record_fields import children_of, infusion_name, options_for, record_name, sections_for
+from pages.record_forms import RecordForm, value_text
+from tastings.actions.purchases import fields_of_bought_lot
+from tastings.actions.push import NEW, Change, Verdict, push_changes
+from tastings.queries.records import record_for
+from tastings.schemas import RECORD_SCHEMAS
+from tastings.wording.fields import RECORD_TYPES, field_label
+from tastings.wording.labels import MOMENTS, label
+from tastings.wording.numbers import duration
+from teams.errors import NotAllowed, NotFound
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from lots.schema import RecordSchema
+    from tastings.queries.records import Record
+    from teams.models import Member
+
+PARENT = {"session": "lot", "infusion": "session", "note": "session"}
+"""Of which record a new one is: named in the query of its page."""
+
+
+def schema_named(record_type: str) -> RecordSchema:
+    """Return the schema of a record type; raise NotFound for none."""
+    if record_type not in RECORD_SCHEMAS:
+        raise NotFound
+    return RECORD_SCHEMAS[record_type]
+
+
+def browser_device(member: Member) -> UUID:
+    """Return the device under which edits in a browser are stored: one for each login."""
+    return uuid5(member.user_id, "browser")
+
+
+def change_record(
+    member: Member, type_name: str, record: UUID, fields: Mapping[str, object], *, expected: int | None = None
+) -> Verdict:
+    """Push one change as the API does; return the verdict."""
+    change = Change(type=type_name, id=record, fields=fields, stamp=None, expected=expected)
+    [verdict] = push_changes(member, device=browser_device(member), changes=[change], now=timezone.now())
+    return verdict
+
+
+def require_writer(member: Member) -> None:
+    """Raise NotAllowed for a member who only reads."""
+    if not member.may_write:
+        raise NotAllowed(_("your role only reads"))
+
+
+class NewRecord(View):
+    """A page on which a record is made: ``?lot=`` or ``?session=`` names its parent, ``?from_lot=`` a lot's sample."""
+
+    def get(self, request: HttpRequest, record_type: str) -> HttpResponse:
+        """Show the form, with what follows from the parent or sample."""
+        member, form = self._form(request, record_type)
+        require_writer(member)
+        return _render(request, member, form)
+
+    def post(self, request: HttpRequest, record_type: str) -> HttpResponse:
+        """Make it."""
+        member, form = self._form(request, record_type, sent=True)
+        require_writer(member)
+        if form.is_valid():
+            fields = {**form.begins_with, **form.changed()}
+            if record_type == "descriptor":
+                fields["key"] = _key_of(str(fields.get("label") or ""))
+            record = uuid4()
+            verdict = change_record(member, record_type, record, fields, expected=NEW)
+            if verdict.verdict != "refused":
+                return redirect(f"{address_of(record_type, record)}?made=1")
+            _show_refusal(form, verdict)
+        return _render(request, member, form)
+
+    def _form(self, request: HttpRequest, record_type: str, *, sent: bool = False) -> tuple[Member, _NewForm]:
+        member, begins = _beginning(request, record_type)
+        schema = schema_named(record_type)
+        session = UUID(str(begins["session"])) if "session" in begins else None
+        sections = sections_for(member, record_type)
+        names = [name for _title, names in sections for name in names if name != PARENT.get(record_type)]
+        form = _NewForm(
+            schema,
+            names,
+            options=options_for(member, record_type, session),
+            values=begins,
+            data=request.POST if sent else None,
+        )
+        form.begins_with = begins
+        return member, form
+
+
+class _NewForm(RecordForm):
+    begins_with: Mapping[str, object] = {}
+
+
+class RecordPage(View):
+    """A page on which a record is corrected or deleted."""
+
+    def get(self, request: HttpRequest, record_type: str, record_id: str) -> HttpResponse:
+        """Show its values in a form."""
+        member, record = membership_with(request, record_type, record_id)
+        return _render(request, member, _form_of(member, record_type, record), record)
+
+    def post(self, request: HttpRequest, record_type: str, record_id: str) -> HttpResponse:
+        """Store what was changed, or delete it."""
+        member, record = membership_with(request, record_type, record_id)
+        require_writer(member)
+        if record.fields.get("built_in"):
+            raise NotAllowed(_("what is built in cannot be changed"))
+        if request.POST.get("do") == "delete":
+            return _deleted(member, record_type, record)
+        form = _form_of(member, record_type, record, request)
+        if form.is_valid():
+            changed = form.changed()
+            if changed and form.cleaned_data["revision"] not in ("", str(record.revision)):
+                _show_what_changed_meanwhile(form, changed)
+                return _render(request, member, form, record)
+            if not changed:
+                return redirect(address_of(record_type, record.id))
+            verdict = change_record(member, record_type, record.id, changed, expected=record.revision)
+            if verdict.verdict != "refused":
+                query = urlencode({"saved": list(changed)}, doseq=True)
+                return redirect(f"{address_of(record_type, record.id)}?{query}")
+            _show_refusal(form, verdict)
+        return _render(request, member, form, record)
+
+
+def address_of(record_type: str, record: UUID) -> str:
+    """Return the address of a record's page."""
+    return reverse("record", args=[record_type, record])
+
+
+def _beginning(request: HttpRequest, record_type: str) -> tuple[Member, dict[str, object]]:
+    """Return who makes a record, and the values it begins with."""
+    parent = PARENT.get(record_type)
+    if parent is not None:
+        member, found = membership_with(request, parent, request.GET.get(parent, ""))
+        begins: dict[str, object] = {parent: str(found.id)}
+        if record_type == "session":
+            now = timezone.now()
+            shop = str(member.shop_id) if member.shop_id else None
+            begins |= {"started_at": f"{now:%Y-%m-%dT%H:%M}:00Z", "shop": shop}
+        return member, begins
+    if record_type == "lot" and request.GET.get("from_lot"):
+        member, sample = membership_with(request, "lot", request.GET["from_lot"])
+        taken = fields_of_bought_lot(sample.id, sample.fields)
+        return member, taken | {name: sample.fields[name] for name in ("price_per_kg", "currency")}
+    return chosen_member(request), {"status": "sample"} if record_type == "lot" else {}
+
+
+def _form_of(member: Member, record_type: str, record: Record, request: HttpRequest | None = None) -> RecordForm:
+    session = UUID(str(record.fields["session"])) if record_type == "note" else None
+    sections = sections_for(member, record_type, record)
+    form = RecordForm(
+        RECORD_SCHEMAS[record_type],
+        [name for _title, names in sections for name in names],
+        options=options_for(member, record_type, session),
+        values=record.fields,
+        data=request.POST if request is not None else None,
+    )
+    form.initial["revision"] = record.revision
+    return form
+
+
+def _deleted(member: Member, record_type: str, record: Record) -> HttpResponse:
+    verdict = change_record(member, record_type, record.id, {DELETED: True})
+    if verdict.verdict == "refused":
+        raise refusal_of(verdict)
+    return redirect(reverse("record-history", args=[record_type, record.id]))
+
+
+def _show_refusal(form: RecordForm, verdict: Verdict) -> None:
+    """Show what was refused beside its field; raise what no field can show."""
+    if {problem.code for problem in verdict.problems} & {"not_allowed", "not_yours", "quota", "unknown_record"}:
+        raise refusal_of(verdict)
+    form.add_problems(verdict.problems)
+
+
+def _show_what_changed_meanwhile(form: RecordForm, changed: Mapping[str, object]) -> None:
+    """Show what stands now beside what would overwrite it."""
+    form.add_error(None, _("Somebody changed this meanwhile. Look at the fields below, then save again."))
+    for name in changed:
+        now = value_text(form.schema.by_name()[name], form.values.get(name), form.options)
+        form.add_error(name, _("Now: %(value)s") % {"value": now})
+    form.data = form.data.copy()  # type: ignore[attr-defined]  # of a request, which cannot be changed
+    form.data["revision"] = str(form.initial["revision"])  # type: ignore[index]
+
+
+def _render(request: HttpRequest, member: Member, form: RecordForm, record: Record | None = None) -> HttpResponse:
+    type_name = form.schema.type
+    values = record.fields if record is not None else form.values
+    context = {
+        "form": form,
+        "sections": [
+            (title, [form[name] for name in names if name in form.fields])
+            for title, names in sections_for(member, type_name, record)
+        ],
+        "type": type_name,
+        "type_name": RECORD_TYPES[type_name],
+        "record": record,
+        "name": record_name(member, type_name, values),
+        "may_change": _may_change(member, type_name, record),
+        "made": "made" in request.GET,
+        "saved": [
+            (name, field_label(type_name, name))
+            for name in request.GET.getlist("saved")
+            if name in form.schema.by_name()
+        ],
+        "back": _back(type_name, values, record),
+        "buys": type_name == "lot" and record is None and "from_lot" in values,
+        **(_children(member, record) if type_name == "session" and record is not None else {}),
+    }
+    return render(request, "pages/record.html", context, status=422 if form.errors else 200)
+
+
+def _may_change(member: Member, type_name: str, record: Record | None) -> bool:
+    """Whether a form is offered; the push decides."""
+    if record is None or not member.may_write or record.fields.get("built_in"):
+        return record is None and member.may_write
+    if member.decides:
+        return True
+    if type_name in ("infusion", "note"):
+        session = record_for(member, "session", UUID(str(record.fields["session"])))
+        return session.fields["taster"] == str(member.user_id)
+    return record.author == member.user_id
+
+
+def _back(type_name: str, values: Mapping[str, object], record: Record | None) -> str:
+    """Return the address of the page that a record belongs to."""
+    match type_name:
+        case "lot":
+            lot = record.id if record is not None else values.get("from_lot")
+            return reverse("report", args=[lot]) if lot else reverse("lots-page")
+        case "session" if values.get("lot"):
+            return reverse("report", args=[values["lot"]])
+        case "infusion" | "note":
+            return address_of("session", UUID(str(values["session"])))
+        case _:
+            return reverse("lots-page")
+
+
+def _children(member: Member, session: Record) -> dict[str, Any]:
+    """Return the rows of a session's infusions and notes, each leading to its page."""
+    infusions = children_of(member, "infusion", session.id)
+    names = {str(one.id): infusion_name(one) for one in infusions}
+    words = options_for(member, "note")["descriptor"]
+    note_schema = RECORD_SCHEMAS["note"].by_name()
+    notes = [
+        (
+            str(one.fields.get("infusion") or ""),
+            {
+                "href": address_of("note", one.id),
+                "name": words.get(str(one.fields.get("descriptor")), ""),
+                "points": value_text(note_schema["intensity"], one.fields.get("intensity"), {})
+                if one.fields.get("intensity") is not None
+                else "",
+                "moment": label(MOMENTS, str(one.fields["moment"])),
+                "text": one.fields.get("text") or "",
+            },
+        )
+        for one in children_of(member, "note", session.id)
+    ]
+    return {
+        "infusions": [
+            {
+                "href": address_of("infusion", one.id),
+                "name": names[str(one.id)],
+                "steep": duration(float(str(one.fields["steep_s"]))),
+                "notes": [note for of, note in notes if of == str(one.id)],
+            }
+            for one in infusions
+        ],
+        "notes": [note for of, note in notes if of not in names],
+    }
+
+
+def _key_of(text: str) -> str:
+    """Return a key for a word: made of its letters where they are Latin."""
+    key = slugify(text).replace("-", "_")[:60].strip("_0123456789")
+    return key or f"word_{uuid4().hex[:8]}"
+
+
+urlpatterns = [
+    path("records/<str:record_type>/new/", page(NewRecord.as_view()), name="new-record"),
+    path("records/<str:record_type>/<str:record_id>/", page(RecordPage.as_view()), name="record"),
+]

@@ -109,15 +109,15 @@ def _render(  # noqa: PLR0913 - what the page shows
     values = {str(one["field"]): one["value"] for one in history["current"]}
     people = {str(one.user_id): str(one.user) for one in members_of(member)}
     options = options_for(member, schema.type, UUID(str(values["session"])) if schema.type == "note" else None)
+    found = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
+    rows = [row for row in found if row is not None]
     context = {
         "type": schema.type,
         "type_name": RECORD_TYPES[schema.type],
         "record": record,
         "name": record_name(member, schema.type, values),
         "deleted": _is_deleted(member, schema.type, record),
-        "rows": [
-            row for field in schema.fields if (row := _row(schema.type, field, history, people=people, options=options))
-        ],
+        "rows": sorted(rows, key=lambda row: not row["earlier"]),  # what was changed comes first
         "reasons": reasons,
         "may_write": member.may_write,
         "list": reverse("lots-page"),

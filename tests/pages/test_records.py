@@ -27,7 +27,7 @@ def page_of(record_type, record, after=""):
 
 def form_on(page):
     """Return what a browser would send of the page's form if nothing were changed."""
-    html = re.search(r'<form class="stack" method="post">(.*?)</form>', page.content.decode(), re.DOTALL).group(1)
+    html = re.search(r'<form class="record" method="post">(.*?)</form>', page.content.decode(), re.DOTALL).group(1)
     sent = {}
     for tag in re.findall(r"<input[^>]*>", html):
         name, value = (re.search(rf' {what}="([^"]*)"', tag) for what in ("name", "value"))
@@ -191,7 +191,7 @@ def test_taster_changes_no_tasting_of_anothers_and_no_purchase(taster, buyer):
     sample = LotFactory(team=taster.team, by=taster.user, status="sample")
     browser, address = browser_of(taster), page_of("session", session.id)
 
-    assert 'class="stack"' not in browser.get(address).content.decode()
+    assert 'class="record"' not in browser.get(address).content.decode()
     assert browser.post(address, {"do": "delete"}).status_code == 403
     assert 'name="price_per_kg"' not in browser.get(page_of("lot", sample.id)).content.decode()
     assert 'name="region"' in browser.get(page_of("lot", sample.id)).content.decode()

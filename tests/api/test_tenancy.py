@@ -59,9 +59,12 @@ def foreign(address, place, taster):
         "lot_id": place.lot.id,
         "session_id": place.session.id,
         "problem_type": "none-such",
+        "record_type": "infusion" if "{record_id}" in address else "none-such",
         "name": "none-such.json",
     }
-    if "{record_id}" in address:
+    if "{record_type}" in address:
+        of_team["record_id"] = place.infusion.id
+    elif "{record_id}" in address:
         of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id
     if "{test_id}" in address:
         of_team |= triangle_test_of(place, taster)

@@ -104,6 +104,7 @@ class World:
             "test_id": uuid4(),
             "trial_id": uuid4(),
             "problem_type": "invalid",
+            "record_type": "infusion",
             "name": "merged.json",
         }
         test = {"id": str(self.ids["test_id"]), "lot": place.words["lot"], "against": str(self.other_lot.id)}
@@ -167,7 +168,9 @@ class World:
         flight = {"flight_id": self.revealed} if address.endswith(("/answer", "/decision")) else {}
         if "/late/" in address:
             flight = {"flight_id": self.revealed, "session_id": self.late}
-        record = {"record_id": self.records.get(kind)}
+        record = {"record_id": self.records.get("infusion" if address.startswith("/records/") else kind)}
+        if address == "/records/{record_type}/new/":
+            record["record_type"] = "lot"
         if address == "/api/v1/descriptors/{record_id}/merge":
             record = {"record_id": self.word.id}
         return address.format(**self.ids | record | flight | other)
@@ -343,6 +346,9 @@ BODIES = {
     ("/account/devices/", "post"): lambda world, who: {"device": str(world.ids["token_id"])},
     ("/sign-in/", "post"): _login,
     ("/join/{invitation_token}/", "post"): _joining,
+    ("/records/{record_type}/new/", "post"): _same(name="Mist Ridge", kind="oolong"),
+    ("/records/{record_type}/{record_id}/", "post"): _same(number="1", steep_s="16"),
+    ("/records/{record_type}/{record_id}/history/", "post"): _same(field="deleted"),
     ("/language/", "post"): _same(language="de"),
     ("/reset/", "post"): lambda world, who: {"username": _login(world, who)["username"]},
     ("/reset/{reset_token}/", "post"): _same(password="a bowl with a lid"),

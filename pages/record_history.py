@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.generic import View
 
 from api.http.conditional import id_from_path
-from api.records.records import refusal_of
+from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from pages.browser import memberships_in, page
 from pages.record_fields import options_for, record_name

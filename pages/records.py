@@ -14,7 +14,7 @@ from django.utils.text import slugify
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
-from api.records.records import refusal_of
+from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from pages.browser import chosen_member, membership_with, page
 from pages.record_fields import children_of, infusion_name, options_for, record_name, sections_for

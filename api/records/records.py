@@ -33,6 +33,7 @@ from api.http.openapi import (
     paginated,
     problem_responses,
 )
+from api.http.verdicts import refusal_of
 from api.records.serializers import (
     HistorySerializer,
     changed_record_serializer,
@@ -41,11 +42,10 @@ from api.records.serializers import (
 )
 from lots.merge import DELETED
 from lots.schema import RecordSchema
-from tastings.actions.push import NEW, Change, Verdict, push_changes, validate_fields
-from tastings.errors import QuotaFull
+from tastings.actions.push import NEW, Change, push_changes, validate_fields
 from tastings.queries.records import Record, history_for, list_records, record_for, was_made_with
 from tastings.schemas import RECORD_SCHEMAS
-from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed, Problem
+from teams.errors import Invalid, NotAllowed, NotFound, Problem
 
 
 def serialize_record(record: Record) -> dict[str, Any]:
@@ -152,20 +152,6 @@ def valid_fields(type_name: str, sent: Mapping[str, object]) -> dict[str, object
     if problems:
         raise Invalid(problems=problems)
     return fields
-
-
-def refusal_of(verdict: Verdict) -> Exception:
-    """Return what a refused change raises."""
-    codes = {problem.code for problem in verdict.problems}
-    if "changed" in codes:
-        return PreconditionFailed()
-    if codes & {"not_allowed", "not_yours"}:
-        return NotAllowed(verdict.problems[0].detail, problems=verdict.problems)
-    if "quota" in codes:
-        return QuotaFull(verdict.problems[0])
-    if "unknown_record" in codes:
-        return NotFound()
-    return Invalid(problems=verdict.problems)
 
 
 def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:

@@ -6,6 +6,8 @@ import signal
 import socket
 import subprocess
 import sys
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import psycopg
@@ -29,25 +31,49 @@ def answer(port, path="/health/ready"):
         link.close()
 
 
-@pytest.fixture
-def leafspan(tmp_path):
-    """Start the whole on a data folder and wait until it is ready; whatever runs at the end is ended."""
+@contextmanager
+def starting(folder):
+    """Give a way to start the whole on a data folder and wait until it is ready; whatever runs at the end is ended."""
     started = []
 
     def start(home):
         port = free_port()
-        log = tmp_path / f"{len(started)}.log"
+        log = folder / f"{len(started)}.log"
         run = launch("-m", "config.dev", "run", home=home, log=log, PORT=str(port), DEMO="0")
         started.append((home, run))
         assert eventually(lambda: run.poll() is not None or answer(port) == 200)
         assert run.poll() is None, log.read_text()
-        return run, port, log
+        return Running(home=home, run=run, port=port, log=log)
 
     yield start
     for _, run in started:
         run.terminate()
-        run.wait(timeout=300)
+        assert run.wait(timeout=300) in (0, -signal.SIGKILL)
     assert [line for home, _ in started for line in everything_of(home)] == []
+
+
+@dataclass(frozen=True)
+class Running:
+    """The whole, started on a data folder."""
+
+    home: Path
+    run: subprocess.Popen
+    port: int
+    log: Path
+
+
+@pytest.fixture
+def leafspan(tmp_path):
+    with starting(tmp_path) as start:
+        yield start
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory):
+    """One start for several tests, since it takes seconds; SIGTERM ends it, and all of it."""
+    folder = tmp_path_factory.mktemp("running")
+    with starting(folder) as start:
+        yield start(folder / "home")
 
 
 def main_process(home, words):
@@ -66,11 +92,9 @@ def leads_group(pid):
         return False
 
 
-def test_programs_hold_no_rights_of_root_and_sign_in_with_their_own_logins(leafspan, tmp_path):
-    home = tmp_path / "home"
-    leafspan(home)
+def test_programs_hold_no_rights_of_root_and_sign_in_with_their_own_logins(running):
     for words, login in (("gunicorn", "leafspan_web"), ("celery", "leafspan_worker")):
-        pid = main_process(home, words)
+        pid = main_process(running.home, words)
         environment = Path(f"/proc/{pid}/environ").read_bytes().split(b"\0")
         assert any(entry.startswith(f"DATABASE_URL=postgresql://{login}:".encode()) for entry in environment)
         status = dict(line.split(":\t", 1) for line in Path(f"/proc/{pid}/status").read_text().splitlines())
@@ -79,9 +103,17 @@ def test_programs_hold_no_rights_of_root_and_sign_in_with_their_own_logins(leafs
         assert beside_root or int(status["Uid"].split()[0]) != 0
 
 
-def test_killed_programs_come_back_and_sigterm_ends_all(leafspan, tmp_path):
-    home = tmp_path / "home"
-    run, port, log = leafspan(home)
+def test_second_supervisor_on_the_folder_is_refused(running):
+    command = [sys.executable, "-m", "config.dev", "run"]
+    second = subprocess.run(
+        command, cwd=ROOT, env=clean_environment(running.home), capture_output=True, text=True, check=False, timeout=300
+    )
+    assert (second.returncode, answer(running.port)) == (1, 200)
+    assert f"already runs on {running.home} (process {running.run.pid})" in second.stdout
+
+
+def test_killed_programs_come_back(running):
+    home, log = running.home, running.log
     victims = {
         words: main_process(home, words)
         for words in ("-A config worker", "-A config beat", "gunicorn", "valkey-server")
@@ -92,15 +124,12 @@ def test_killed_programs_come_back_and_sigterm_ends_all(leafspan, tmp_path):
 
     assert eventually(lambda: log.read_text().count("starting it again") >= len(victims))
     assert eventually(lambda: all(any(words in command_line(pid) for pid in find_leftovers(home)) for words in victims))
-    assert eventually(lambda: answer(port) == 200)
-    run.terminate()
-    assert run.wait(timeout=300) == 0
-    assert everything_of(home) == []
+    assert eventually(lambda: answer(running.port) == 200)
 
 
 def test_killed_supervisor_leaves_nothing_behind_and_loses_no_row(leafspan, tmp_path):
     home = tmp_path / "home"
-    run, _, _ = leafspan(home)
+    run = leafspan(home).run
     with psycopg.connect(services.running(home).database_url) as link:
         link.execute("CREATE TABLE kept (n int)")
         link.execute("INSERT INTO kept VALUES (1)")
@@ -111,17 +140,6 @@ def test_killed_supervisor_leaves_nothing_behind_and_loses_no_row(leafspan, tmp_
     leafspan(home)  # finds what is still ending, and stops it
     with psycopg.connect(services.running(home).database_url) as link:
         assert link.execute("SELECT n FROM kept").fetchall() == [(1,)]
-
-
-def test_second_supervisor_on_the_folder_is_refused(leafspan, tmp_path):
-    home = tmp_path / "home"
-    run, port, _ = leafspan(home)
-    command = [sys.executable, "-m", "config.dev", "run"]
-    second = subprocess.run(
-        command, cwd=ROOT, env=clean_environment(home), capture_output=True, text=True, check=False, timeout=300
-    )
-    assert (second.returncode, answer(port)) == (1, 200)
-    assert f"already runs on {home} (process {run.pid})" in second.stdout
 
 
 def test_taken_port_ends_the_start_before_anything_runs(tmp_path):

@@ -57,7 +57,7 @@ class Running:
     """The whole, started on a data folder."""
 
     home: Path
-    run: subprocess.Popen
+    run: subprocess.Popen[str]
     port: int
     log: Path
 

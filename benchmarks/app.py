@@ -110,7 +110,7 @@ def pull(playwright: Playwright, folder: Path, url: str, notes: int) -> None:
     page.goto(f"{url}/table/")
     page.evaluate(OPEN_STORE)
     page.evaluate(
-        "(n) => until(() => store.rows('note').value.size === n && store.link.value.lastSync !== null, 300000)", notes
+        "(n) => until(() => store.allRows('note').length === n && store.link.value.lastSync !== null, 300000)", notes
     )
     page.evaluate("navigator.serviceWorker.ready.then(() => null)")
     context.close()

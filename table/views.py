@@ -23,13 +23,16 @@ WORKER_POLICY = (
 )
 """A worker obeys the policy of its own file: without ``connect-src`` it could fetch nothing."""
 THEME, PAPER = "#00573f", "#f5eee3"
+LANGUAGES = "table/words/de"
+"""Modules that are loaded when they are wanted; all others are named in the page, so that none waits for another."""
 
 
 @ensure_csrf_cookie
 @require_safe
 def shell(request: HttpRequest) -> HttpResponse:
     """Serve the page that loads the app. It is the same for everybody."""
-    response = render(request, "table/shell.html", {"version": shell_version(), "theme": THEME})
+    modules = [name for name in shell_files() if name.endswith(".js") and not name.startswith(LANGUAGES)]
+    response = render(request, "table/shell.html", {"version": shell_version(), "theme": THEME, "modules": modules})
     return _fresh(response, PAGE_POLICY)
 
 

@@ -11,10 +11,11 @@ from django.test import Client
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken
 from tests.api.phone import change, sync
-from tests.factories import LotFactory, SessionFactory, TeamFactory, person
+from tests.factories import InfusionFactory, LotFactory, SessionFactory, TeamFactory, person
 from tests.table.browser import Phone, Proxy, chromium, started_playwright
 
 pytestmark = pytest.mark.django_db(transaction=True)
+MORE_THAN_FIRST = 40
 KILLS = int(os.environ.get("LEAFSPAN_KILLS", "3"))
 AFTERNOON = """
 async (lot) => {
@@ -118,7 +119,9 @@ def stored(write):
     return {**row.stamped().values}
 
 
-def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_network(phone, proxy, lot):
+def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_network(phone, proxy, lot, who):
+    past = [SessionFactory(team=who.team, by=who.user, lot_id=lot, lot=None, leaf_g=3) for _ in range(MORE_THAN_FIRST)]
+    cups = [InfusionFactory(session=session) for session in past]
     page = ready(phone)
     proxy.cut()
     page.close()
@@ -126,6 +129,10 @@ def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_netwo
     page = phone.page()
     assert page.evaluate("store.account.value.role") == "taster"
     assert page.evaluate("[...store.rows('lot').value.keys()]") == [lot]
+    for cup in cups:  # the app reads those of the latest sessions first
+        session = str(cup.session_id)
+        page.evaluate("(id) => until(() => store.isRead(id))", session)
+        assert page.evaluate("(id) => store.rowsOf('infusion', id).map((row) => row.id)", session) == [str(cup.id)]
     kept = page.evaluate(AFTERNOON, lot)
     assert page.evaluate("store.unsent.value") == len(kept) == 28
     proxy.loses_answers = True
@@ -179,7 +186,7 @@ def test_two_tabs_show_the_same_and_lose_nothing(phone, proxy, lot):
         tab.evaluate(f"void (globalThis.done = ({AFTERNOON})('{lot}').then((kept) => kept.length))")
     assert [tab.evaluate("done") for tab in (one, other)] == [28, 28]
     for tab in (one, other):
-        tab.evaluate("until(() => store.unsent.value === 56 && store.rows('note').value.size === 36)")
+        tab.evaluate("until(() => store.unsent.value === 56 && store.allRows('note').length === 36)")
     proxy.mend()
     one.evaluate("store.sync()")
     other.evaluate("until(() => store.unsent.value === 0)")

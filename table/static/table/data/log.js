@@ -1,5 +1,5 @@
 // The phone's memory on its disk: IndexedDB, one transaction for each event, several tabs side by side.
-import { openDB } from "../vendor/idb.js";
+import { openDisk, readChildren, readFirst } from "./disk.js";
 import { PARTS, applyChanges, changesOf, emptyState } from "./state.js";
 
 /** @typedef {import("./events.js").Event} Event */
@@ -7,10 +7,9 @@ import { PARTS, applyChanges, changesOf, emptyState } from "./state.js";
 /** @typedef {import("./events.js").PartChange} PartChange */
 /** @typedef {import("./events.js").State} State */
 
-const VERSION = 1;
-/** Stores beside the state: bytes of photos, things of this phone alone, answers of the server last seen. */
-const OTHERS = ["bytes", "local", "answers"];
 const PATIENCE_MS = 100;
+/** Events that concern every record. */
+const CONCERN_ALL = ["answered", "cleared"];
 
 /**
  * Called after each change of the state in memory, with what changed; null when all of it was read again.
@@ -20,7 +19,10 @@ const PATIENCE_MS = 100;
  * @property {(changes: PartChange[]) => any} before
  * @property {(changes: ?PartChange[], touched: any) => void} after
  * @property {(key: string, value: any) => void} local
+ * @property {() => void} [whole] called when everything has been read
  */
+
+/** @typedef {(parts: Map<string, Map<any, any>>) => string[]} Choose the sessions whose infusions and notes are read first */
 
 /** The memory of one account on this phone. */
 export class Log {
@@ -38,15 +40,21 @@ export class Log {
   /** @type {Promise<any>} */
   #last = Promise.resolve();
   #channel;
+  #choose;
+  /** Sessions whose infusions and notes are in memory; null for all. @type {?Set<string>} */
+  #sessions = new Set();
+  /** Ends when everything is in memory. @type {Promise<void>} */
+  #reading = Promise.resolve();
 
-  /** @param {string} name of the database */
-  constructor(name) {
+  /** @param {string} name of the database @param {Choose} [choose] */
+  constructor(name, choose = () => []) {
     this.#name = name;
+    this.#choose = choose;
     this.#channel = new BroadcastChannel(name);
     this.#channel.onmessage = ({ data }) => this.#receive(data);
   }
 
-  /** Open the database and read it. @param {string} device id for a new phone */
+  /** Open the database and read what comes first; the rest is read afterwards. @param {string} device id for a new phone */
   async open(device) {
     await this.reload();
     if (!this.state.meta.get("device")) await this.append(() => [{ event: "begun", device }]);
@@ -54,6 +62,8 @@ export class Log {
   }
 
   close() {
+    this.state = emptyState();
+    this.#sessions = null;
     this.#channel.close();
     this.#db?.close();
     this.#db = null;
@@ -74,6 +84,10 @@ export class Log {
         const seen = this.#version;
         const events = make(this.state);
         if (events.length === 0) return events;
+        if (this.#sessions && events.some(({ event }) => CONCERN_ALL.includes(event))) {
+          await this.whole();
+          continue;
+        }
         const changes = events.flatMap((event) => changesOf(this.state, event));
         const ahead = await this.#store(seen, changes, bytes, durability);
         if (ahead === null) return events;
@@ -124,23 +138,50 @@ export class Log {
     for (const key of [...this.local.keys()]) this.#setLocal(key, undefined);
   }
 
-  /** Read everything from the disk. */
+  /** Read from the disk again: what comes first, and the rest afterwards. */
   async reload() {
-    const tx = (await this.#open()).transaction([...PARTS, "local"]);
-    const [version, ...parts] = await Promise.all([
-      tx.objectStore("meta").get("version"),
-      ...[...PARTS, "local"].map((part) => entries(tx.objectStore(part))),
-    ]);
-    const local = /** @type {Map<string, any>} */ (parts.pop());
+    const { parts, sessions } = await readFirst(await this.#open(), this.#choose);
     const fresh = /** @type {any} */ (emptyState());
-    PARTS.forEach((part, i) => {
-      fresh[part] = part === "meta" ? new Map([...fresh.meta, ...parts[i]]) : parts[i];
-    });
+    for (const part of PARTS) fresh[part] = new Map([...fresh[part], ...(parts.get(part) ?? [])]);
+    this.#version = fresh.meta.get("version") ?? 0;
+    fresh.meta.delete("version");
     this.state = fresh;
-    this.state.meta.delete("version");
-    this.#version = version ?? 0;
+    this.#sessions = new Set(sessions);
+    const local = /** @type {Map<string, any>} */ (parts.get("local"));
     for (const key of new Set([...this.local.keys(), ...local.keys()])) this.#setLocal(key, local.get(key));
     this.listener?.after(null, null);
+    this.#reading = this.#readRest(fresh);
+    this.#reading.catch(() => {}); // whoever waits for `whole` learns of it
+  }
+
+  /** Whether everything is in memory. */
+  get isWhole() {
+    return this.#sessions === null;
+  }
+
+  /** Whether the infusions and notes of a session are in memory. @param {string} session */
+  has(session) {
+    return this.#sessions?.has(session) ?? true;
+  }
+
+  /** Wait until everything is in memory. */
+  async whole() {
+    while (this.#sessions) await this.#reading;
+  }
+
+  /** @param {State} state which a later reading replaces */
+  async #readRest(state) {
+    const ids = [...state.records.values()].filter(({ type }) => type === "session").map(({ id }) => id);
+    for await (const records of readChildren(() => this.#open(), ids)) {
+      if (state !== this.state) return;
+      const changes = records.filter(({ id }) => !state.records.has(id)).map((value) => ({ part: /** @type {const} */ ("records"), key: value.id, value }));
+      this.#apply(changes);
+      for (const { fields } of records) this.#sessions?.add(fields.session);
+      await new Promise((resume) => setTimeout(resume)); // taps and frames go first
+    }
+    if (state !== this.state) return;
+    this.#sessions = null;
+    this.listener?.whole?.();
   }
 
   /** @template T @param {() => Promise<T>} task @returns {Promise<T>} */
@@ -191,15 +232,22 @@ export class Log {
 
   /** @param {number} version @param {PartChange[]} changes */
   #commit(version, changes) {
+    this.#version = version;
+    this.#apply(changes);
+  }
+
+  /** @param {PartChange[]} changes */
+  #apply(changes) {
     const touched = this.listener?.before(changes);
     applyChanges(this.state, changes);
-    this.#version = version;
     this.listener?.after(changes, touched);
   }
 
   /** What another tab has stored. @param {{version: number, changes: PartChange[], key?: string, value?: any}} message */
-  #receive({ version, changes, key, value }) {
+  #receive(message) {
+    const { version, changes, key, value } = message;
     if (key !== undefined) this.#setLocal(key, value);
+    else if (this.#sessions) this.whole().then(() => this.#receive(message), () => {}); // what is being read may be older
     else if (version === this.#version + 1) this.#commit(version, changes);
     else if (version > this.#version) this.#inTurn(() => this.#catchUp(version)).catch(() => {});
   }
@@ -219,10 +267,7 @@ export class Log {
   }
 
   async #open() {
-    this.#db ??= await openDB(this.#name, VERSION, {
-      upgrade: (db) => {
-        for (const name of [...PARTS, ...OTHERS]) db.createObjectStore(name);
-      },
+    this.#db ??= await openDisk(this.#name, {
       blocking: () => {
         this.#db?.close();
         this.#db = null;
@@ -245,10 +290,4 @@ async function finish(tx, requests) {
   const outcomes = await Promise.allSettled([...requests, tx.done]);
   const failed = /** @type {PromiseRejectedResult|undefined} */ (outcomes.find(({ status }) => status === "rejected"));
   if (failed) throw tx.error ?? failed.reason;
-}
-
-/** @param {any} store @returns {Promise<Map<any, any>>} */
-async function entries(store) {
-  const [keys, values] = await Promise.all([store.getAllKeys(), store.getAll()]);
-  return new Map(keys.map((/** @type {any} */ key, /** @type {number} */ i) => [key, values[i]]));
 }

@@ -1,17 +1,27 @@
 // Records as screens show them: what was pulled, with the changes that are not confirmed on top.
 import { batch, signal } from "../vendor/signals-core.js";
+import { CHILD_TYPES } from "./disk.js";
 
 /** @typedef {import("./events.js").PartChange} PartChange */
 /** @typedef {import("./events.js").Row} Row */
 /** @typedef {import("./events.js").State} State */
 /** @typedef {import("./events.js").UnsentChange} UnsentChange */
+/** @typedef {{ids: Set<string>, sessions: Set<string>}} Touched ids of records, and of the sessions to which they belong */
+/** @typedef {"infusion"|"note"} ChildType */
+/** @typedef {Record<ChildType, Row[]>} Children */
+/** @template T @typedef {import("../vendor/signals-core.js").Signal<T>} Signal */
 
-const CHILDREN = new Set(["infusion", "note"]);
-
-/** The rows of every record type, brought up to date change by change. */
+/**
+ * The rows of every record type, brought up to date change by change. Infusions and notes are many: their rows are made
+ * for a session when a screen asks for it.
+ */
 export class Rows {
-  /** @type {Map<string, import("../vendor/signals-core.js").Signal<Map<string, Row>>>} */
+  /** @type {Map<string, Signal<Map<string, Row>>>} */
   #signals = new Map();
+  /** Infusions and notes by session, for the sessions that were asked for. @type {Map<string, Signal<Children>>} */
+  #children = new Map();
+  /** Ids of infusions and notes by session; some may have gone since. @type {Map<string, Set<string>>} */
+  #childIds = new Map();
   /** Unconfirmed changes by record and number. @type {Map<string, Map<number, UnsentChange>>} */
   #unconfirmed = new Map();
   /** @type {State} */
@@ -25,11 +35,26 @@ export class Rows {
     this.rebuild(state);
   }
 
-  /** @param {string} type @returns {import("../vendor/signals-core.js").Signal<Map<string, Row>>} */
+  /** Rows by id. @param {string} type but infusion and note @returns {Signal<Map<string, Row>>} */
   of(type) {
-    let found = this.#signals.get(type);
-    if (!found) this.#signals.set(type, (found = signal(new Map())));
-    return found;
+    return getOrMake(this.#signals, type, () => signal(new Map()));
+  }
+
+  /** @param {ChildType} type @param {string} session @returns {Row[]} */
+  ofSession(type, session) {
+    return getOrMake(this.#children, session, () => signal(this.#childrenOf(session))).value[type];
+  }
+
+  /** Every infusion or note that has been read from the disk, without following later changes. @param {ChildType} type @returns {Row[]} */
+  all(type) {
+    return [...this.#childIds.keys()].flatMap((session) => this.#childrenOf(session)[type]);
+  }
+
+  /** Sessions of which anything is on this phone alone. @returns {Set<string>} */
+  unsentSessions() {
+    const ids = new Set();
+    for (const id of this.#unconfirmed.keys()) ids.add(this.#typeOf(id) === "session" ? id : this.#sessionOf(id));
+    return ids;
   }
 
   /** Whether the phone has a record, or is about to create it. @param {string} id */
@@ -42,21 +67,20 @@ export class Rows {
   rebuild(state) {
     this.#state = state;
     this.#unconfirmed.clear();
+    this.#childIds.clear();
     for (const part of [state.confirmed, state.outbox])
       for (const [number, unsent] of part) this.#changesTo(unsent.change.id).set(number, unsent);
     /** @type {Map<string, Map<string, Row>>} */
     const byType = new Map();
     for (const id of new Set([...state.records.keys(), ...this.#unconfirmed.keys()])) {
-      const type = this.#typeOf(id);
-      const row = this.#row(id);
-      if (!row) continue;
-      let rows = byType.get(type);
-      if (!rows) byType.set(type, (rows = new Map()));
-      rows.set(id, row);
+      if (this.#noteChild(id)) continue;
+      const row = this.one(id);
+      if (row) getOrMake(byType, this.#typeOf(id), () => new Map()).set(id, row);
     }
     batch(() => {
       for (const type of new Set([...this.#signals.keys(), ...byType.keys()]))
         this.of(type).value = byType.get(type) ?? new Map();
+      for (const [session, rows] of this.#children) rows.value = this.#childrenOf(session);
     });
   }
 
@@ -64,39 +88,46 @@ export class Rows {
    * Follow changes that have been made to the state.
    *
    * @param {PartChange[]} changes
-   * @param {Set<string>} touched ids of the records concerned, from `touchedBy`
+   * @param {Touched} touched from `touchedBy`
    */
-  update(changes, touched) {
+  update(changes, { ids, sessions }) {
     for (const { part, key, value } of changes) {
       if (part !== "outbox" && part !== "confirmed") continue;
       const number = /** @type {number} */ (key);
       if (value) this.#changesTo(value.change.id).set(number, value);
     }
-    for (const id of touched) this.#dropConfirmed(id);
-    const sessions = this.of("session").peek();
-    const toggled = new Set();
-    for (const id of touched) if (this.#typeOf(id) === "session" && sessions.has(id) !== (this.#row(id) !== undefined)) toggled.add(id);
-    const ids = toggled.size ? new Set([...touched, ...this.#childrenOf(toggled)]) : touched;
-    this.#replace(ids);
+    for (const id of ids) {
+      this.#dropConfirmed(id);
+      if (this.#noteChild(id)) sessions.add(this.#sessionOf(id));
+      else if (this.#typeOf(id) === "session") sessions.add(id);
+    }
+    batch(() => {
+      this.#replace(ids);
+      for (const session of sessions) {
+        const rows = this.#children.get(session);
+        if (rows) rows.value = this.#childrenOf(session);
+      }
+    });
   }
 
   /**
-   * Ids of the records that changes concern, before they are made to the state.
+   * What changes concern, before they are made to the state.
    *
    * @param {PartChange[]} changes
-   * @returns {Set<string>}
+   * @returns {Touched}
    */
   touchedBy(changes) {
-    const touched = new Set();
+    /** @type {Set<string>} */
+    const ids = new Set();
     for (const { part, key, value } of changes) {
-      if (part === "records") touched.add(key);
+      if (part === "records") ids.add(/** @type {string} */ (key));
       else if (part === "outbox" || part === "confirmed") {
         const former = this.#state[part].get(/** @type {number} */ (key));
-        if (former) touched.add(former.change.id);
-        if (value) touched.add(value.change.id);
+        if (former) ids.add(former.change.id);
+        if (value) ids.add(value.change.id);
       }
     }
-    return touched;
+    return { ids, sessions: new Set([...ids].map((id) => (this.#typeOf(id) === "session" ? id : this.#sessionOf(id)))) };
   }
 
   /** @param {string} id */
@@ -112,42 +143,47 @@ export class Rows {
   #replace(ids) {
     /** @type {Map<string, Map<string, Row>>} */
     const copies = new Map();
-    for (const [type, rows] of this.#signals) {
-      for (const id of ids) {
-        if (!rows.peek().has(id)) continue;
-        copies.set(type, new Map(rows.peek()));
-        break;
-      }
-    }
     for (const id of ids) {
-      const row = this.#row(id);
-      for (const copy of copies.values()) if (!row) copy.delete(id);
-      if (!row) continue;
       const type = this.#typeOf(id);
-      let copy = copies.get(type);
-      if (!copy) copies.set(type, (copy = new Map(this.of(type).peek())));
-      copy.set(id, row);
+      if (CHILD_TYPES.includes(type)) continue;
+      const row = this.one(id);
+      if (row) getOrMake(copies, type, () => new Map(this.of(type).peek())).set(id, row);
+      else
+        for (const [other, rows] of this.#signals)
+          if (rows.peek().has(id)) getOrMake(copies, other, () => new Map(rows.peek())).delete(id);
     }
-    batch(() => {
-      for (const [type, copy] of copies) this.of(type).value = copy;
-    });
+    for (const [type, copy] of copies) this.of(type).value = copy;
   }
 
-  /** @param {Set<string>} sessions @returns {string[]} */
-  #childrenOf(sessions) {
-    const found = [];
-    for (const [id, record] of this.#state.records)
-      if (CHILDREN.has(record.type) && sessions.has(record.fields.session)) found.push(id);
-    for (const [id, changes] of this.#unconfirmed)
-      if (CHILDREN.has(this.#typeOf(id)) && inOrder(changes).some(({ change }) => sessions.has(change.fields?.session))) found.push(id);
-    return found;
+  /** Remember which session an infusion or note belongs to; false for other records. @param {string} id */
+  #noteChild(id) {
+    if (!CHILD_TYPES.includes(this.#typeOf(id))) return false;
+    getOrMake(this.#childIds, this.#sessionOf(id), () => new Set()).add(id);
+    return true;
+  }
+
+  /** @param {string} session @returns {Children} */
+  #childrenOf(session) {
+    /** @type {Children} */
+    const rows = { infusion: [], note: [] };
+    if (!this.#isThere(session)) return rows;
+    for (const id of this.#childIds.get(session) ?? []) {
+      const row = this.one(id);
+      if (row?.fields.session === session) rows[/** @type {ChildType} */ (this.#typeOf(id))].push(row);
+    }
+    return rows;
+  }
+
+  /** The session to which an infusion or note belongs. @param {string} id @returns {string} */
+  #sessionOf(id) {
+    for (const { change } of inOrder(this.#unconfirmed.get(id) ?? new Map()).reverse())
+      if (change.fields?.session) return change.fields.session;
+    return this.#state.records.get(id)?.fields.session ?? "";
   }
 
   /** @param {string} id @returns {Map<number, UnsentChange>} */
   #changesTo(id) {
-    let found = this.#unconfirmed.get(id);
-    if (!found) this.#unconfirmed.set(id, (found = new Map()));
-    return found;
+    return getOrMake(this.#unconfirmed, id, () => new Map());
   }
 
   /** @param {string} id @returns {string} */
@@ -158,13 +194,12 @@ export class Rows {
     return first ? first.change.type : "";
   }
 
-  /** @param {string} id @returns {Row|undefined} undefined if it is deleted or not known here */
-  #row(id) {
+  /** A record of any type as it is now. @param {string} id @returns {Row|undefined} undefined if it is deleted or not known here */
+  one(id) {
     const base = this.#state.records.get(id);
     const changes = this.#unconfirmed.get(id);
     if (!changes) {
       if (!base) return undefined;
-      if (CHILDREN.has(base.type) && !this.#isThere(base.fields.session)) return undefined;
       const { fields, at, by, author, revision } = base;
       return { id, fields, at, by, author, revision, unsent: false };
     }
@@ -174,7 +209,6 @@ export class Rows {
     for (const { change } of unsent) fields = { ...fields, ...change.fields };
     const last = unsent[unsent.length - 1].change;
     if (last.deleted) return undefined;
-    if (CHILDREN.has(base ? base.type : last.type) && !this.#isThere(fields.session)) return undefined;
     return { id, fields, at: last.at, by: this.user, author: base?.author ?? this.user, revision: base?.revision ?? null, unsent: true };
   }
 
@@ -191,4 +225,19 @@ export class Rows {
 /** @param {Map<number, UnsentChange>} changes @returns {UnsentChange[]} */
 function inOrder(changes) {
   return [...changes.values()].sort((a, b) => a.number - b.number);
+}
+
+/**
+ * The value of a key, which is made when it is asked for first.
+ *
+ * @template K, V
+ * @param {Map<K, V>} map
+ * @param {K} key
+ * @param {() => V} make
+ * @returns {V}
+ */
+function getOrMake(map, key, make) {
+  let value = map.get(key);
+  if (value === undefined) map.set(key, (value = make()));
+  return value;
 }

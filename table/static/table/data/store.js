@@ -2,6 +2,7 @@
 import { batch, computed, signal } from "../vendor/signals-core.js";
 import { currentAccount, databaseOf, endToken, setCurrentAccount, signIn, takeCode } from "./account.js";
 import { Answers } from "./answers.js";
+import { CHILD_TYPES } from "./disk.js";
 import { Log } from "./log.js";
 import { addPhoto, sendPhotos } from "./photos.js";
 import { SignedOutError, requester, send } from "./requests.js";
@@ -25,6 +26,7 @@ import { writtenEvents } from "./writing.js";
 /** @typedef {{type: string, id: string, field: string, code: string, detail: string, lost?: any[]}} ShownProblem */
 
 const LISTS = ["flights", "members", "shops", "photos"];
+const LATEST = 30;
 const CLOCK = "clock_offset_ms";
 
 /** @type {?Promise<Store>} */
@@ -52,6 +54,7 @@ export class Store {
   #state = signal(emptyState());
   /** Rises with each change of the state. */
   #turn = signal(0);
+  #isWhole = signal(false);
   /** @type {Signal<?SyncLoop>} */
   #loop = signal(null);
   #log = new Log("leafspan nobody");
@@ -102,10 +105,41 @@ export class Store {
     if (code || !this.account.peek()) this.signIn({ code }).catch(() => {}); // without an account screens show how to sign in
   }
 
-  /** Rows of a record type by id; deleted ones are left out. @param {RecordType} type @returns {Signal<Map<string, Row>>} */
+  /**
+   * Rows of a record type by id; deleted ones are left out.
+   *
+   * @param {Exclude<RecordType, "infusion"|"note">} type
+   * @returns {Signal<Map<string, Row>>}
+   */
   rows(type) {
     return this.#rows.of(type);
   }
+
+  /** Infusions or notes of a session, as a signal has them. @param {"infusion"|"note"} type @param {string} session @returns {Row[]} */
+  rowsOf(type, session) {
+    return this.#rows.ofSession(type, session);
+  }
+
+  /** A record of any type as it is now; no signal follows it. @param {string} id @returns {Row|undefined} */
+  row(id) {
+    return this.#rows.one(id);
+  }
+
+  /** Every infusion or note that is in memory; no signal follows them. @param {"infusion"|"note"} type @returns {Row[]} */
+  allRows(type) {
+    return this.#rows.all(type);
+  }
+
+  /** Whether infusions and notes of a session are in memory: soon after the app was opened. @param {string} session */
+  isRead(session) {
+    return this.#isWhole.value || this.#isInMemory(session);
+  }
+
+  /** Sessions of which anything is on this phone alone. @type {import("../vendor/signals-core.js").ReadonlySignal<Set<string>>} */
+  unsentSessions = computed(() => {
+    this.#turn.value;
+    return this.#rows.unsentSessions();
+  });
 
   /**
    * Write changes, all or none. Resolves once they are safe on the phone's disk.
@@ -116,6 +150,7 @@ export class Store {
   async write(writes) {
     if (!this.account.peek()) throw new Error("nobody is signed in");
     const sent = JSON.parse(JSON.stringify(writes));
+    await this.#readBefore(sent);
     await this.#log.append((state) => writtenEvents(state, this.#rows, sent, this.now().getTime()));
     this.#loop.peek()?.askAfterWrite();
     if (!this.#asked) navigator.storage?.persist?.();
@@ -202,12 +237,24 @@ export class Store {
     return unsentFile(this.#log.state);
   }
 
+  /** What is stored of an infusion or note must be in memory before it is changed. @param {Write[]} writes */
+  async #readBefore(writes) {
+    const isMissing = (/** @type {Write} */ { type, id, fields }) => CHILD_TYPES.includes(type) && !this.#rows.isKnown(id) && !(fields?.session && this.#isInMemory(fields.session));
+    if (writes.some(isMissing)) await this.#log.whole();
+  }
+
+  /** @param {string} session */
+  #isInMemory(session) {
+    return this.#log.has(session) || !this.#log.state.records.has(session);
+  }
+
   /** @param {?Account} account @param {string} [token] */
   async #use(account, token) {
     this.#loop.peek()?.stop();
     this.#log.close();
-    const log = new Log(account ? databaseOf(account) : "leafspan nobody");
+    const log = new Log(account ? databaseOf(account) : "leafspan nobody", (parts) => shownFirst(parts, account));
     this.#log = log;
+    this.#isWhole.value = false;
     await log.open(crypto.randomUUID());
     if (token) await log.append(() => [{ event: "signed", token }]);
     log.listener = {
@@ -216,7 +263,11 @@ export class Store {
       local: (key, value) => {
         this.local(key).value = value;
       },
+      whole: () => {
+        if (log === this.#log) this.#isWhole.value = true;
+      },
     };
+    if (log.isWhole) this.#isWhole.value = true;
     this.#answers = new Answers(log, () => this.#token(), () => this.#language());
     const lists = await Promise.all(LISTS.map((name) => log.answer(name)));
     batch(() => {
@@ -230,7 +281,7 @@ export class Store {
     else this.#loop.value = null;
   }
 
-  /** @param {Log} log @param {?PartChange[]} changes @param {?Set<string>} touched */
+  /** @param {Log} log @param {?PartChange[]} changes @param {?import("./rows.js").Touched} touched */
   #follow(log, changes, touched) {
     if (log !== this.#log) return;
     batch(() => {
@@ -249,6 +300,7 @@ export class Store {
       name,
       token: () => this.#token(),
       once: async () => {
+        await log.whole(); // what is pulled may concern every record; until then taps are stored without waiting
         try {
           await sync.run();
           await sendPhotos(log, request);
@@ -307,6 +359,21 @@ export class Store {
   #language() {
     return this.#log.local.get("language") ?? this.account.peek()?.language ?? "en";
   }
+}
+
+/**
+ * The sessions whose infusions and notes the first screen shows: those on the table, that of the address, the user's latest.
+ *
+ * @param {Map<string, Map<any, any>>} parts
+ * @param {?Account} account
+ * @returns {string[]}
+ */
+function shownFirst(parts, account) {
+  const records = parts.get("records") ?? new Map();
+  const mine = [...records.values()].filter(({ type, author }) => type === "session" && (!author || author === account?.user));
+  const latest = mine.sort((a, b) => b.fields.started_at.localeCompare(a.fields.started_at)).slice(0, LATEST);
+  const wanted = new Set([...(parts.get("local")?.get("table") ?? []), ...location.hash.split("/"), ...latest.map(({ id }) => id)]);
+  return [...wanted].filter((id) => records.get(id)?.type === "session");
 }
 
 /** @param {any[]} rows */

@@ -28,7 +28,7 @@ export async function takeOffTable(session) {
  */
 export function pourOf(session) {
   const pour = local("pours", {})[session] ?? { phase: "waiting" };
-  const stored = isRunning(pour) ? infusionOf(pour.infusion)?.fields : null;
+  const stored = isRunning(pour) ? infusionOf(session, pour.infusion)?.fields : null;
   if (!stored) return pour;
   const pouring = pour.pouring ?? pour.filled + stored.steep_s * 1000;
   const isEmpty = typeof stored.pour_s === "number";

@@ -13,32 +13,12 @@ export function sessionOf(id) {
   return store.rows("session").value.get(id) ?? null;
 }
 
-export function infusionOf(id) {
-  return store.rows("infusion").value.get(id) ?? null;
-}
-
-const infusionsBySession = computed(() => {
-  const found = Map.groupBy(store.rows("infusion").value.values(), (row) => row.fields.session);
-  for (const rows of found.values()) rows.sort(byNumber);
-  return found;
-});
-
 /** Infusions of a session by number. */
-export const infusionsOf = (session) => infusionsBySession.value.get(session) ?? [];
+export const infusionsOf = (session) => store.rowsOf("infusion", session).toSorted(byNumber);
 
-/** Sessions of which anything is on this phone alone. */
-export const unsentSessions = computed(() => {
-  const found = new Set();
-  for (const row of store.rows("session").value.values()) if (row.unsent) found.add(row.id);
-  for (const type of ["infusion", "note"]) {
-    for (const row of store.rows(type).value.values()) if (row.unsent) found.add(row.fields.session);
-  }
-  return found;
-});
+export const infusionOf = (session, id) => store.rowsOf("infusion", session).find((row) => row.id === id) ?? null;
 
-export function notesOf(session) {
-  return [...store.rows("note").value.values()].filter((row) => row.fields.session === session);
-}
+export const notesOf = (session) => store.rowsOf("note", session);
 
 /** The blind cup and its flight, or null for an open tasting. */
 export function cupOf(id) {

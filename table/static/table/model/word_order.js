@@ -10,7 +10,7 @@ export function wordsByUse(session, moment) {
   const ofLot = new Set();
   for (const row of store.rows("session").value.values()) if (lot && row.fields.lot === lot) ofLot.add(row.id);
   const uses = new Map();
-  for (const { fields } of store.rows("note").value.values()) {
+  for (const { fields } of store.allRows("note")) {
     if (!fields.descriptor || fields.moment !== moment) continue;
     const weight = ofLot.has(fields.session) ? LOT_WEIGHT : 1;
     uses.set(fields.descriptor, (uses.get(fields.descriptor) ?? 0) + weight);

@@ -5,14 +5,14 @@ import { noteOf, notesOf } from "./reading.js";
 const write = (...changes) => store.write(changes);
 
 /** The fields of a record as they are, to be written again by an undo. */
-function former(type, id, names) {
-  const { fields } = store.rows(type).value.get(id);
+function former(id, names) {
+  const { fields } = store.row(id);
   return Object.fromEntries(names.map((name) => [name, fields[name] ?? null]));
 }
 
 /** Change fields of one record. */
 export async function change(type, id, fields) {
-  const before = former(type, id, Object.keys(fields));
+  const before = former(id, Object.keys(fields));
   await write({ type, id, fields });
   return () => write({ type, id, fields: before });
 }

@@ -5,6 +5,7 @@ import { Frame } from "../parts/frame.js";
 import { html } from "../parts/html.js";
 import { _, pgettext } from "../parts/i18n.js";
 import { to } from "../parts/route.js";
+import { store } from "../parts/store.js";
 import { CloseStep } from "./close.js";
 import { LeafStep } from "./leaf.js";
 import { LookBackStep } from "./look_back.js";
@@ -44,6 +45,7 @@ export function TastingScreen({ id, step, infusion }) {
       <p><a class="button" href=${to()}>${_("Today")}</a></p>
     </${Frame}>`;
   }
+  if (!store.isRead(id)) return html`<${Frame} title=${titleOf(session)}><p>${_("Being read …")}</p></${Frame}>`;
   const current = step in STEPS ? step : firstStep(id);
   const Step = STEPS[current];
   const bottom = html`${current === "pour" && html`<${PourControl} session=${session} />`}<${Steps} session=${id} current=${current} />`;

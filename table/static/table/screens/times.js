@@ -16,8 +16,8 @@ async function drop(session, infusion) {
 }
 
 export function TimesStep({ session, infusion: id }) {
-  const infusion = infusionOf(id);
-  if (!infusion || infusion.fields.session !== session.id) return html`<p>${_("This infusion is no longer there.")}</p>`;
+  const infusion = infusionOf(session.id, id);
+  if (!infusion) return html`<p>${_("This infusion is no longer there.")}</p>`;
   const { steep_s, pour_s = null, rest_s = null, kettle_c = null, water_ml = null, number } = infusion.fields;
   const set = (name) => async (value) => did(_("Corrected"), await change("infusion", id, { [name]: value }));
   const isLast = infusionsOf(session.id).at(-1).id === id;

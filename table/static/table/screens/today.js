@@ -1,6 +1,6 @@
 // The day's list: what was tasted, what only this phone has, which blind cups wait.
 import { MOST_POTS, onTable } from "../model/pour.js";
-import { cupsToTaste, infusionsOf, isClosed, mySessions, notesOf, ratedIn, sessionOfCup, titleOf, unsentSessions } from "../model/reading.js";
+import { cupsToTaste, infusionsOf, isClosed, mySessions, notesOf, ratedIn, sessionOfCup, titleOf } from "../model/reading.js";
 import { Curve, curveLabel } from "../parts/curve.js";
 import { Frame } from "../parts/frame.js";
 import { html } from "../parts/html.js";
@@ -14,12 +14,13 @@ const EARLIER = 20;
 
 function Row({ session }) {
   const cups = infusionsOf(session.id).filter((one) => one.fields.number > 0).length;
+  const counted = store.isRead(session.id) && ngettext("%(n)s infusion", "%(n)s infusions", cups);
   const rated = ratedIn(infusionsOf(session.id), notesOf(session.id));
   const state = onTable().includes(session.id) ? _("on the table") : isClosed(session) ? _("closed") : _("open");
-  const isUnsent = unsentSessions.value.has(session.id);
+  const isUnsent = store.unsentSessions.value.has(session.id);
   return html`<li><a class="row" href=${to("tasting", session.id, isClosed(session) ? "look" : "")}>
     <b><bdi>${titleOf(session)}</bdi></b>
-    <span class="soft">${when(session.fields.started_at, store.now())} · ${ngettext("%(n)s infusion", "%(n)s infusions", cups)} · ${state}</span>
+    <span class="soft">${[when(session.fields.started_at, store.now()), counted, state].filter(Boolean).join(" · ")}</span>
     ${rated.strength.length > 1 && html`<${Curve} isSmall rated=${rated} label=${curveLabel(rated)} />`}
     <span class="sent" data-unsent=${isUnsent}>${isUnsent ? _("kept here") : _("sent")}</span>
   </a></li>`;

@@ -69,13 +69,18 @@ class DocumentWaits:
             for ready, (_team, document) in self._waiting.items():
                 if document in finished and not ready.done():
                     ready.set_result(None)
-        await loop.run_in_executor(self._thread, connection.close)
+        await loop.run_in_executor(self._thread, _close_connection)
 
 
 def _finished(wanted: set[tuple[UUID, UUID]]) -> set[UUID]:
     """Return which of these documents, given with their teams, are made or have failed."""
     close_old_connections()
     return finished_documents({document for _team, document in wanted}, teams={team for team, _document in wanted})
+
+
+def _close_connection() -> None:
+    """Close the connection of this thread; ``connection.close`` would be that of the thread in which it is written."""
+    connection.close()
 
 
 class _HoldingBack:

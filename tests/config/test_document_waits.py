@@ -44,15 +44,15 @@ def test_more_waiting_requests_than_threads_and_others_are_answered(made):
     async def scene():
         app = serving.Serving(Documents(made))
         # each of another person: a client has a share of the threads only
-        waiting = [
-            AsgiRequest(app, f"/{one}", headers=[("authorization", f"person {i}")]) for i, one in enumerate(wanted)
-        ]
+        waiting = [AsgiRequest(app, f"/{one}", peer=f"192.0.2.{i}") for i, one in enumerate(wanted)]
         while len(app._documents._waiting) < len(wanted):
             await asyncio.sleep(0.01)
         small = await AsgiRequest(app, "/").answer()
         states = {one.task.done() for one in waiting}
         made.update(wanted)
-        return small.body, states, {(await one.answer()).body for one in waiting}
+        bodies = {(await one.answer()).body for one in waiting}
+        await app._documents._watch  # ends without an error, its connection closed
+        return small.body, states, bodies
 
     assert asyncio.run(scene()) == (b"small", {False}, {b"%PDF"})
 

@@ -46,6 +46,7 @@ export default {
 "Add “%(word)s” to the words": "„%(word)s“ zu den Wörtern hinzufügen",
 "Another pot": "Weitere Kanne",
 "Another pot or bowl": "Andere Kanne oder Schale",
+"Being read …": "Wird gelesen …",
 "Blind cups": "Blinde Tassen",
 "Changed for this pot": "Für diese Kanne geändert",
 "Close this pot": "Diese Kanne abschließen",

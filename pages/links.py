@@ -40,7 +40,7 @@ class LinkForm(forms.Form):
     shows = forms.ChoiceField(label=_("What the link opens"), choices=list(SHOWS.items()))
     lang = forms.ChoiceField(label=_("Language of the card"), choices=settings.LANGUAGES, initial="en")
     days = forms.TypedChoiceField(label=_("Ends after"), choices=list(DAYS.items()), coerce=int, initial=30)
-    names = forms.BooleanField(label=_("Name the tasters in the report"), required=False)
+    names = forms.BooleanField(label=_("Show who tasted it, where and when, and the statistics"), required=False)
 
 
 class Links(View):
@@ -151,7 +151,7 @@ def _what(share: Share) -> str:
     if share.shows == "card":
         language = dict(settings.LANGUAGES).get(share.lang, share.lang)
         return _("The card for customers (%(language)s)") % {"language": language}
-    return str(_("The report, with the tasters' names") if share.names else SHOWS["report"])
+    return str(_("The report, with tasters, shops and statistics") if share.names else SHOWS["report"])
 
 
 urlpatterns = [

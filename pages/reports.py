@@ -10,7 +10,7 @@ from uuid import UUID
 from django.http import HttpRequest, HttpResponse, HttpResponseNotModified
 from django.shortcuts import render
 from django.template.loader import render_to_string
-from django.urls import path
+from django.urls import path, reverse
 from django.utils import timezone
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
@@ -20,6 +20,7 @@ from api.http.addresses import with_either_slash
 from api.http.conditional import id_from_path
 from api.http.problems import problem_response
 from pages.browser import membership_with, memberships_in, page, shows_pages
+from pages.my_pot import OwnPot, own_pot
 from tastings.actions.documents import request_document
 from tastings.errors import DocumentFailed
 from tastings.queries.cache import LRUCache
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 
     from django.utils.safestring import SafeString
 
+    from tastings.maths.guide.pots import Pot
     from tastings.queries.photos import ServedFile
     from tastings.queries.records import Record
     from tastings.queries.reports import PhotoFacts, ReportContent
@@ -65,11 +67,11 @@ def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:
 def _content(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, ReportContent]:
     """Return what the report of a lot is written from, for a member of its team."""
     member, lot = member_with(request, lot_id)
-    return member, lot.id, _content_with_links(member, lot)
+    return member, lot.id, _content_with_links(member, lot, own=own_pot(request).pot)
 
 
-def _content_with_links(member: Member, lot: Record) -> ReportContent:
-    content = report_content(member, lot, today=timezone.now().date())
+def _content_with_links(member: Member, lot: Record, *, own: Pot | None) -> ReportContent:
+    content = report_content(member, lot, today=timezone.now().date(), own=own)
     return replace(
         content,
         sessions=tuple(replace(one, href=f"/lots/{lot.id}/sessions/{one.id}/") for one in content.sessions),
@@ -87,14 +89,23 @@ def photos_below(address: str, photos: Sequence[PhotoFacts]) -> tuple[PhotoFacts
 def report(request: HttpRequest, lot_id: str) -> HttpResponse:
     """Show how one lot develops."""
     member, state = _state(request, lot_id)
-    lot = id_from_path(lot_id)
+    lot, own = id_from_path(lot_id), own_pot(request)
+    table = reverse("table")
     name, written = article(
         state,
-        lambda: _content_with_links(*member_with(request, lot_id)),
+        lambda: _content_with_links(*member_with(request, lot_id), own=own.pot),
+        own=own,
         beside=f"/lots/{lot}/report",
-        card=f"/lots/{lot}/card/",
+        actions={
+            _("Start tasting"): f"{table}#/pot/lot/{lot}",
+            _("Card"): f"/lots/{lot}/card/",
+            **({_("Share"): f"/lots/{lot}/links/"} if member.decides else {}),
+            _("Print"): f"/lots/{lot}/report.pdf",
+        },
     )
-    return HttpResponse(render_around(written, name=name, request=request, links=links_to(member, lot), lot=lot))
+    response = HttpResponse(render_around(written, name=name, request=request, lot=lot))
+    own.remember(response)
+    return response
 
 
 def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...]]:
@@ -111,68 +122,60 @@ def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...
     raise NotFound
 
 
-def links_to(member: Member, lot: UUID) -> str:
-    """Return the address of the page of links to a lot, for who may give them; else nothing."""
-    return f"/lots/{lot}/links/" if member.decides else ""
-
-
-def article(
-    state: tuple[object, ...], read: Callable[[], ReportContent], *, beside: str, query: str = "", card: str = ""
+def article(  # noqa: PLR0913 - whose report, in which pot, with what to do next
+    state: tuple[object, ...],
+    read: Callable[[], ReportContent],
+    *,
+    own: OwnPot,
+    beside: str,
+    lang: str = "",
+    actions: Mapping[str, str],
 ) -> tuple[str, SafeString]:
     """Return the lot's name and its report, read and written anew only when something may have changed.
 
-    It has links to its other forms, which lie beside an address, and to the card. It is cached by language.
+    It has links to its other forms, which lie beside an address. It is cached by language and pot, unless the form of
+    the pot does not hold.
 
     Parameters
     ----------
     state
         As `report_state` gives it, and whatever else decides what ``read`` returns, such as for whom.
-    query
-        What is added to the addresses of its other forms, such as ``?lang=de``.
+    lang
+        The language of the address, to stay in; empty for the reader's own.
+    actions
+        Addresses of what can be done next, by name.
     """
+    query = f"?lang={lang}" if lang else ""
     downloads = {
         _("PDF"): f"{beside}.pdf{query}",
         _("Picture"): f"{beside}.png{query}",
         _("Curve as SVG"): f"{beside}.svg{query}",
         _("Figures as CSV"): f"{beside}.csv{query}",
-        **({_("Card for customers"): card} if card else {}),
     }
+    around = {"downloads": downloads, "actions": actions, "pot": own, "lang": lang}
+
+    def render(content: ReportContent) -> tuple[str, SafeString]:
+        return content.lot.name, render_article(content, **around)
 
     def written() -> tuple[str, SafeString]:
         content = read()
-        digest = hashlib.sha256(repr((content, downloads, get_language())).encode()).digest()
-        return _by_content.get_or_compute(
-            digest, lambda: (content.lot.name, render_article(content, downloads=downloads))
-        )
+        digest = hashlib.sha256(repr((content, downloads, actions, own.pot, get_language())).encode()).digest()
+        return _by_content.get_or_compute(digest, lambda: render(content))
 
-    return _by_state.get_or_compute((get_language(), *state, *downloads.items()), written)
-
-
-def render_article(content: ReportContent, *, downloads: Mapping[str, str]) -> SafeString:
-    """Write the report itself, without the page around it."""
-    return render_to_string("pages/article.html", {"page": report_page(content, downloads=downloads)})
+    if own.has_errors:
+        return render(read())
+    key = (get_language(), *state, own.pot, *downloads.items(), *actions.items())
+    return _by_state.get_or_compute(key, written)
 
 
-def render_around(  # noqa: PLR0913 - what a page shows around the article
-    article: SafeString,
-    *,
-    name: str,
-    request: HttpRequest | None = None,
-    public: bool = False,
-    links: str = "",
-    lot: UUID | None = None,
-) -> str:
-    """Write the page around a report or card. A public one links nowhere and asks not to be indexed.
+def render_article(content: ReportContent, **around: object) -> SafeString:
+    """Write the report itself, without the page around it; ``around`` are its links and the form of the pot."""
+    return render_to_string("pages/article.html", {"page": report_page(content), **around})
 
-    ``links`` is the address of the page on which links to it are given; of ``lot`` a tasting may be started.
-    """
-    around = {
-        "article": article,
-        "name": name or _("Lot without a name"),
-        "public": public,
-        "links": links,
-        "lot": lot,
-    }
+
+def render_around(article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False) -> str:
+    """Write the page around a report or card. A public one links nowhere and asks not to be indexed."""
+    around = {"article": article, "name": name or _("Lot without a name"), "public": public}
     return render_to_string("pages/report.html", around, request=request)
 
 

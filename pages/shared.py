@@ -1,4 +1,6 @@
-"""What a link shows to someone outside the team: one lot's report or card, without signing in and without cookies.
+"""What a link shows to someone outside the team: one lot's report or card, without signing in.
+
+The only cookie is that of the reader's own pot, once they have asked for one.
 
 An expired, revoked or invented link gives the same page in every form, status 404.
 """
@@ -16,22 +18,25 @@ from django.template.loader import render_to_string
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
 from pages.browser import POLICY
 from pages.cards import UnknownLanguageError, card_file, card_for, card_page
+from pages.my_pot import own_pot
 from pages.reports import article, curve_file, document_file, figures_file, photos_below, picture, render_around
 from tastings.actions.shares import count_view
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state
 from tastings.queries.reports import picture_of_lot, report_content
-from tastings.queries.shares import guest_of, share_with, without_code, without_names
+from tastings.queries.shares import for_outsiders, guest_of, share_with
 from tastings.reports.document import report_document
 from teams.errors import NotFound
 from teams.row_security import act_for
 
 if TYPE_CHECKING:
+    from tastings.maths.guide.pots import Pot
     from tastings.models import Share
     from tastings.queries.reports import ReportContent
     from teams.models import Member
@@ -72,23 +77,32 @@ def look(request: HttpRequest, share: Share, token: str, form: str) -> HttpRespo
 
 
 def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
-    card = card_for(
-        guest, record_for(guest, "lot", share.lot_id), lang=request.GET.get("lang", share.lang), public=True
-    )
+    own, lang = own_pot(request), request.GET.get("lang", share.lang)
+    card = card_for(guest, record_for(guest, "lot", share.lot_id), lang=lang, own=own.pot, public=True)
     if form == "":
-        return card_page(card, beside=beside, public=True)
+        return card_page(card, own=own, beside=beside, actions={_("Print"): f"{beside}.pdf?lang={card.lang}"})
     if form not in ("md", "pdf"):
         raise NotFound
     return card_file(request, guest, card=card, form=form, name=f"card-{card.lang}")
 
 
 def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
+    own = own_pot(request)
     if form == "":
         state = (*report_state(guest, share.lot_id, today=timezone.now().date()), share.names)
-        query = f"?lang={get_language()}" if "lang" in request.GET else ""
-        name, written = article(state, lambda: _content(guest, share, beside=beside), beside=beside, query=query)
-        return HttpResponse(render_around(written, name=name, public=True))
-    content = _content(guest, share, beside=beside)
+        lang = str(get_language()) if "lang" in request.GET else ""
+        name, written = article(
+            state,
+            lambda: _content(guest, share, beside=beside, own=own.pot),
+            own=own,
+            beside=beside,
+            lang=lang,
+            actions={_("Print"): f"{beside}.pdf{f'?lang={lang}' if lang else ''}"},
+        )
+        response = HttpResponse(render_around(written, name=name, public=True))
+        own.remember(response)
+        return response
+    content = _content(guest, share, beside=beside, own=own.pot)
     match form:
         case "svg":
             return curve_file(content, "report")
@@ -101,12 +115,10 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
             raise NotFound
 
 
-def _content(guest: Member, share: Share, *, beside: str) -> ReportContent:
-    """Return a report's content for a guest: no name unless allowed, of the photos those of leaf and liquor."""
-    content = report_content(guest, record_for(guest, "lot", share.lot_id), today=timezone.now().date())
-    content = without_code(content)
-    if not share.names:
-        content = without_names(content)
+def _content(guest: Member, share: Share, *, beside: str, own: Pot | None) -> ReportContent:
+    """Return a report's content for a guest: nothing of tasters unless allowed, photos of leaf and liquor only."""
+    content = report_content(guest, record_for(guest, "lot", share.lot_id), today=timezone.now().date(), own=own)
+    content = for_outsiders(content, with_tastings=share.names)
     photos = [photo for photo in content.photos if photo.of != "other"]
     return replace(content, photos=photos_below(beside, photos))
 

@@ -230,7 +230,12 @@ SHARE = RecordSchema(
         Field(name="lot", kind="reference", to="lot", required=True),
         Field(name="shows", kind="choice", choices=("report", "card"), required=True),
         Field(name="lang", kind="choice", choices=LANGUAGES, default="en", about="of the card"),
-        Field(name="names", kind="truth", default=False, about="whether the report names its tasters"),
+        Field(
+            name="names",
+            kind="truth",
+            default=False,
+            about="whether the report shows who tasted it, where and when, and the statistics behind it",
+        ),
         Field(name="expires_at", kind="moment", about="at most 366 days from now; 30 days when left out"),
     ),
     server_fields=("link", "views", "by", "created_at", "revoked_at"),

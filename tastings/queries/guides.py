@@ -27,6 +27,8 @@ _VESSEL = ("vessel_ml", "vessel_material", "warmed", "altitude_m")
 class UsualPot:
     """The pot that a shop has named, else the vessel most used in its latest sessions, or in those of the whole team.
 
+    Or the reader's own pot (``is_own``), for so many guests and with the kettle at ``kettle_c``.
+
     ``name`` is that of the named pot, whose own leaf, pour and weight count where it has them. Without one ``pour_s``
     is the median of the sessions, None when none was written down; ``sessions`` is how many were counted, 0 for the
     even brew's vessel when nobody has brewed; ``shop`` is the shop's name, None for the whole team.
@@ -42,6 +44,26 @@ class UsualPot:
     name: str | None = None
     sessions: int = 0
     shop: str | None = None
+    kettle_c: float | None = None
+    guests: int | None = None
+    is_own: bool = False
+
+    def with_own(self, own: Pot | None) -> "UsualPot":
+        """Return the reader's own pot; what is open in it is as in this one, if it can be the same vessel."""
+        if own is None:
+            return self
+        is_this = (own.vessel_ml, own.vessel_material) == (self.vessel_ml, self.vessel_material)
+        return replace(
+            self,
+            vessel_ml=self.vessel_ml if own.vessel_ml is None else own.vessel_ml,
+            vessel_material=own.vessel_material or self.vessel_material,
+            vessel_g=self.vessel_g if is_this else None,
+            leaf_g=own.leaf_g or (self.leaf_g if is_this else None),
+            kettle_c=own.kettle_c,
+            guests=own.guests,
+            name=None,
+            is_own=True,
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +108,8 @@ def guide_in_usual_pot(member: Member, lot: UUID, *, pot: UsualPot) -> UsualPotG
         pour_s=pot.pour_s,
         vessel_g=pot.vessel_g,
         leaf_g=pot.leaf_g,
+        kettle_c=pot.kettle_c,
+        guests=pot.guests,
     )
     try:
         return UsualPotGuide(guide_for(member, lot, pot=asked), pot)

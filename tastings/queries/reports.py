@@ -12,13 +12,18 @@ from uuid import UUID
 
 from django.db.models import Q, QuerySet
 
+from lots.models import Lot
 from tastings.figures import from_stored
 from tastings.maths.colour.measured import MeasuredColour
+from tastings.maths.comparison.arrival import ArrivalCheck
+from tastings.maths.guide.pots import Pot
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.models import Descriptor, Photo, TeamPanel
+from tastings.queries.arrivals import arrival_check_for
 from tastings.queries.cache import LRUCache
 from tastings.queries.developments import LotDevelopment, SessionFacts, development_of, labels_of, sessions_of_lot
 from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_of
+from tastings.queries.lot_flights import FlightPlace, flights_of
 from tastings.queries.panels import panel_of
 from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
 from tastings.queries.readiness import LotReadiness, readiness_for, wanted_roast
@@ -69,6 +74,15 @@ class PhotoFacts:
     href: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class ArrivedFrom:
+    """The sample that a lot was bought on, and whether what arrived is the same tea."""
+
+    sample: UUID
+    name: str
+    found: ArrivalCheck
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReportContent:
     """All that a lot's report and card are written from; ``tasters`` are their names by id."""
@@ -82,15 +96,21 @@ class ReportContent:
     readiness: LotReadiness | None = None
     panel: PanelAgreement | None = None
     photos: tuple[PhotoFacts, ...] = ()
+    flights: tuple[FlightPlace, ...] = ()
+    arrival: ArrivedFrom | None = None
+    is_for_customers: bool = False
+    """Whether nothing may be shown of tasters, shops, dates and how the figures came about."""
 
 
-def report_content(member: Member, lot: Record, *, today: date) -> ReportContent:
+def report_content(member: Member, lot: Record, *, today: date, own: Pot | None = None) -> ReportContent:
     """Return all that the report of a lot is written from.
 
     Parameters
     ----------
     lot : Record
         As `record_for` gave it to this member.
+    own : Pot or None
+        The pot to brew it in, instead of the usual one.
     """
     revision = member.team.revision
     development = development_of(lot.id)
@@ -99,6 +119,8 @@ def report_content(member: Member, lot: Record, *, today: date) -> ReportContent
     # Pot and words follow from synced records, each change of which counts the team's revision up, and from the shop.
     shop = (member.shop_id, member.shop.name if member.shop else "", member.shop.usual_pot if member.shop else None)
     pot = _cache.get_or_compute(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
+    pot = pot.with_own(own)
+    sample = lot.fields.get("from_lot")
     made_from = (lot.id, lot.fields.get("kind"), development.tag, panel)
     roasted_on, degree = lot.fields.get("roasted_on"), lot.fields.get("roast")
     roast = (roasted_on, degree, wanted_roast(member, lot.id) if roasted_on else None, today)
@@ -114,7 +136,17 @@ def report_content(member: Member, lot: Record, *, today: date) -> ReportContent
         ),
         panel=_cache.get_or_compute(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
         photos=report_photos(member, lot.id),
+        flights=flights_of(member.team_id, {lot.id: False, **({UUID(str(sample)): True} if sample else {})}),
+        arrival=_arrival(member, lot.id, UUID(str(sample)), made_from=made_from) if sample else None,
     )
+
+
+def _arrival(member: Member, lot: UUID, sample: UUID, *, made_from: tuple[object, ...]) -> ArrivedFrom | None:
+    """Compare the lot with its sample, anew only when either has new figures."""
+    known = ("arrival", *made_from, sample, development_of(sample).tag)
+    found = _cache.get_or_compute(known, lambda: arrival_check_for(member, lot).found)
+    name = Lot.objects.filter(id=sample, removed=False).values_list("name", flat=True).first()
+    return None if name is None or found is None else ArrivedFrom(sample, name, found)
 
 
 def _strength_agreement(member: Member) -> PanelAgreement | None:

@@ -76,25 +76,27 @@ def guest_of(share: Share) -> Member:
     return Member(team=share.team, user=User(id=uuid4()), shop=giver.shop if giver else None, role=Role.VIEWER)
 
 
-def without_names(content: ReportContent) -> ReportContent:
-    """Return a report's content with letters in place of its tasters, in the order of their first session."""
-    figures = content.development.figures
-    ids = [*(one.taster for one in content.sessions), *(one.taster for one in figures.tasted)]
-    letters = {taster: _letters(place) for place, taster in enumerate(dict.fromkeys(ids))}
-    keys = {taster: f"taster-{letter.lower()}" for taster, letter in letters.items()}
-    tasted = tuple(replace(one, taster=keys[one.taster]) for one in figures.tasted)
+def for_outsiders(content: ReportContent, *, with_tastings: bool) -> ReportContent:
+    """Return a report's content as a link shows it: no internal code, and nothing of how the team chose the lot.
+
+    Parameters
+    ----------
+    with_tastings : bool
+        Whether the giver shows who tasted it, where and when, and how the figures came about.
+    """
+    content = replace(content, lot=replace(content.lot, code=None), flights=(), arrival=None)
+    if with_tastings:
+        return content
+    figures = replace(content.development.figures, tasted=())
     return replace(
         content,
-        tasters={keys[taster]: _("Taster %(letter)s") % {"letter": letter} for taster, letter in letters.items()},
-        development=replace(content.development, figures=replace(figures, tasted=tasted)),
-        sessions=tuple(replace(one, taster=keys[one.taster], taster_name="") for one in content.sessions),
+        tasters={},
+        sessions=(),
+        panel=None,
+        development=replace(content.development, figures=figures, computed_at=None),
+        photos=tuple(replace(photo, day=None) for photo in content.photos),
+        is_for_customers=True,
     )
-
-
-def _letters(place: int) -> str:
-    """Return A to Z, then AA, AB, ... ."""
-    before, this = divmod(place, 26)
-    return (_letters(before - 1) if before else "") + chr(ord("A") + this)
 
 
 def shares_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: int) -> Sequence[Share]:
@@ -169,8 +171,3 @@ def is_waiting(share: Share, *, now: datetime) -> bool:
 
 def _is_vouched(share: Share) -> bool:
     return bool(share.vouched)  # type: ignore[attr-defined]  # annotated
-
-
-def without_code(content: ReportContent) -> ReportContent:
-    """Return a report's content without the lot's internal code, which is nobody's business outside the team."""
-    return replace(content, lot=replace(content.lot, code=None))

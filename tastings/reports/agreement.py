@@ -47,8 +47,9 @@ def _on_this_lot(residuals: Mapping[str, Sequence[float]], *, people: Mapping[st
     every = [value for values in residuals.values() for value in values]
     sentences = [
         _(
-            "On this lot, %(ratings)s of %(tasters)s, brought to the even brew, lie %(points)s points from the curve on"
-            " average."
+            "On this lot, %(ratings)s of %(tasters)s, allowing for how they brewed, lie %(points)s points from the"
+            " curve"
+            " on average."
         )
         % {
             "ratings": counted(len(every), "strength rating"),
@@ -70,8 +71,10 @@ def _over_lots(panel: PanelAgreement | None, *, is_rated: bool) -> list[str]:
         return [_("How the tasters agree over several lots is not known yet: too few lots were rated by all of them.")]
     sentences = [
         _(
-            "Over %(lots)s that %(tasters)s all rated, the intraclass correlation of strength is %(single)s for one"
-            " taster's rating and %(mean)s for the mean of them (1: the teas alone decide)."
+            "Over %(lots)s that %(tasters)s all rated, the differences in strength come from the teas to %(single)s"
+            " in one"
+            " taster's rating and to %(mean)s in the mean of all (1: from the teas alone, 0: not at all; intraclass"
+            " correlation)."
         )
         % {
             "lots": counted(panel.lots, "lot"),

@@ -14,7 +14,7 @@ from tastings.maths.curve.tasted import TastedPoint
 from tastings.queries.reports import ReportContent
 from tastings.reports.facts import LayerRow, comparable
 from tastings.reports.heads import report_heads
-from tastings.reports.page import ReportFacts, report_facts, with_names
+from tastings.reports.page import ReportFacts, SteepFacts, report_facts, with_names
 from tastings.reports.strips import PeakRow, by_peak, peak_words
 from tastings.reports.svg import (
     LANES_WIDTH,
@@ -45,16 +45,20 @@ def report_document(content: ReportContent) -> dict[str, Any]:
         "provenance": " · ".join(map(_text, facts.provenance)),
         "stale": _("Newer notes on this lot are being worked in.") if facts.stale else "",
         "empty": facts.empty,
+        "is_for_customers": facts.is_for_customers,
+        "verdict": facts.verdict,
+        "rest": facts.rest,
+        "choosing": [_text(f"{row.name}: {row.sentence}") for row in facts.choosing],
         "next_steps": [
-            _("We cannot tell yet how this tea develops or how many steeps it is worth."),
+            _("We cannot tell yet how this tea develops or how many infusions it is worth."),
             _text(facts.next),
         ],
         "profile_sentence": facts.profile_sentence,
-        "chart": _chart(figures, with_names(figures.tasted, content.tasters)) if facts.cups else None,
+        "chart": _chart(figures, with_names(figures.tasted, content.tasters)) if figures.curve_of("strength") else None,
         "infusions": max([EVEN_INFUSIONS, *(point.infusion for row in rows for point in row.points)]),
         "strips": [_strip(descriptor_label(row.descriptor, labels), row) for row in rows],
         "strips_alt": "; ".join(peak_words(descriptor_label(row.descriptor, labels), row) for row in rows),
-        "steeps": None if facts.steeps is None else {"count": facts.steeps.count, "span": _interval(facts.steeps.span)},
+        "steeps": None if facts.steeps is None else {"count": facts.steeps.count, "unit": _unit(facts.steeps)},
         "steeps_sentence": _text(facts.steeps_sentence),
         "evidence_sentence": _text(facts.evidence_sentence),
         "even_brew_sentence": _text(facts.even_brew_sentence),
@@ -103,8 +107,8 @@ def _texts(row: Any) -> dict[str, str]:  # noqa: ANN401 - any row of a table
     return {name: str(value) for name, value in asdict(row).items()}
 
 
-def _interval(span: str) -> str:
-    return _("80 %% interval: %(span)s") % {"span": span} if span else ""
+def _unit(steeps: SteepFacts) -> str:
+    return f"{steeps.unit} ({steeps.span})" if steeps.span else steeps.unit
 
 
 def _layer(row: LayerRow) -> dict[str, str]:

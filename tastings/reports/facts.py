@@ -101,14 +101,16 @@ def even_brew_sentence(even: EvenBrew) -> str:
     if even.rinse_s is None:
         return (
             _(
-                "All figures are for one and the same brew, so that lots of this kind can be compared: %(leaf_g)s g in"
-                " %(vessel_ml)s ml, water at %(heat_c)s °C, %(contact_s)s s for each infusion, without a rinse."
+                "All figures are for one and the same brew, the even brew, so that lots of this kind can be compared:"
+                " %(leaf_g)s g in %(vessel_ml)s ml, water at %(heat_c)s °C, %(contact_s)s s for each infusion,"
+                " without a rinse."
             )
             % values
         )
     return _(
-        "All figures are for one and the same brew, so that lots of this kind can be compared: %(leaf_g)s g in"
-        " %(vessel_ml)s ml, water at %(heat_c)s °C, %(contact_s)s s for each infusion, after a rinse of %(rinse_s)s s."
+        "All figures are for one and the same brew, the even brew, so that lots of this kind can be compared:"
+        " %(leaf_g)s g in %(vessel_ml)s ml, water at %(heat_c)s °C, %(contact_s)s s for each infusion, after a rinse"
+        " of %(rinse_s)s s."
     ) % {**values, "rinse_s": number(even.rinse_s)}
 
 

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.guide.answer import Guide, GuidedPour
-from tastings.maths.guide.guests import Caffeine
+from tastings.maths.guide.guests import Caffeine, Serving
 from tastings.queries.guides import UsualPot, UsualPotGuide
 from tastings.wording import guide as words
 from tastings.wording.labels import MATERIALS, label
 from tastings.wording.numbers import duration, isolated, number, number_range, one_decimal
+from tastings.wording.profile import count_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +27,11 @@ class GuideRow:
 
 @dataclass(frozen=True, slots=True)
 class GuideSection:
-    """The guide in words."""
+    """The guide in words: ``brief`` and ``until`` for a first look, the rest for who reads on."""
 
+    brief: str
+    until: str
+    guests: str
     pot: str
     aim: str
     notes: tuple[str, ...]
@@ -35,15 +40,26 @@ class GuideSection:
     rows: tuple[GuideRow, ...]
 
 
-def guide_section(found: UsualPotGuide | None) -> GuideSection | None:
-    """Write the guide for the usual pot; None while there is nothing to guide by."""
+def guide_section(found: UsualPotGuide | None, *, steeps: Steeps, names_shop: bool = True) -> GuideSection | None:
+    """Write the guide for the usual pot or the reader's own; None while there is nothing to guide by.
+
+    Parameters
+    ----------
+    steeps : Steeps
+        The count of the lot, which the guide must not seem to contradict.
+    names_shop : bool
+        Whether to say whose pot it is.
+    """
     if found is None or not found.guide.infusions:
         return None
     guide, last = found.guide, found.guide.last_worthwhile
     change = guide.change
     return GuideSection(
-        pot=f"{pot_words(found)}: {_whose(found.pot)}. {_rinse(guide.rinse_s)}",
-        aim=" ".join(filter(None, (_aim(guide), _end(last)))),
+        brief=f"{brief_words(found)}. {_rinse(guide.rinse_s)}",
+        until=_until(last, steeps=steeps),
+        guests=_guests(guide.serving),
+        pot=f"{pot_words(found)}: {_whose(found.pot)}." if names_shop else f"{pot_words(found)}.",
+        aim=_aim(guide),
         notes=tuple(words.note(one) for one in guide.notes),
         change=()
         if change is None
@@ -58,6 +74,17 @@ def guide_section(found: UsualPotGuide | None) -> GuideSection | None:
             if not last or one.number <= last  # nobody needs a time for a cup that is not worth drinking
         ),
     )
+
+
+def brief_words(found: UsualPotGuide) -> str:
+    """Say leaf, vessel and heat in one short line."""
+    vessel = found.guide.vessel
+    return _("%(leaf_g)s g in %(vessel_ml)s ml of %(material)s, water at %(heat_c)s °C") % {
+        "leaf_g": number(vessel.leaf_g),
+        "vessel_ml": number(found.pot.vessel_ml),
+        "material": label(MATERIALS, found.pot.vessel_material),
+        "heat_c": number(round(vessel.poured_c, 1)),
+    }
 
 
 def pot_words(found: UsualPotGuide) -> str:
@@ -80,7 +107,25 @@ def pot_words(found: UsualPotGuide) -> str:
     return ", ".join(words)
 
 
+def _guests(serving: Serving | None) -> str:
+    """Say what several guests take; nothing for one."""
+    if serving is None or serving.guests < 2:
+        return ""
+    return ngettext(
+        "For %(guests)s guests, %(cup_ml)s ml each: %(n)s pot of %(leaf_g)s g.",
+        "For %(guests)s guests, %(cup_ml)s ml each: %(n)s such pots for every round, %(leaf_g)s g in all.",
+        serving.pots,
+    ) % {
+        "guests": serving.guests,
+        "cup_ml": number(serving.cup_ml),
+        "n": serving.pots,
+        "leaf_g": number(round(serving.leaf_g, 1)),
+    }
+
+
 def _whose(pot: UsualPot) -> str:
+    if pot.is_own:
+        return _("your pot; what you left open is as this lot was tasted")
     if pot.name:
         named = {"pot": isolated(pot.name), "shop": isolated(pot.shop or "")}
         if pot.leaf_g is not None:
@@ -120,13 +165,22 @@ def _aim(guide: Guide) -> str:
     return _("Each cup aims at a strength of %(strength)s, which the leaf does not give here.") % strength
 
 
-def _end(last: int | None) -> str:
+def _until(last: int | None, *, steeps: Steeps) -> str:
+    """Say where the leaf is spent when it is brewed like this, if that is not after the count of the lot."""
     if last is None:
         return ""
     if not last:
         return _("No cup is likely to be worth drinking in this pot.")
-    return _("Lengthened like this, the last one worth drinking in this pot is infusion %(infusion)s.") % {
-        "infusion": last
+    if steeps.recommended is None or last == steeps.recommended:
+        return ""
+    if last < steeps.recommended:
+        return _("Brewed to this strength the leaf is spent after %(n)s; short, equal infusions give %(count)s.") % {
+            "n": last,
+            "count": count_words(steeps.recommended),
+        }
+    return _("Lengthened like this the leaf lasts to infusion %(n)s; equal infusions give %(count)s.") % {
+        "n": last,
+        "count": count_words(steeps.recommended),
     }
 
 

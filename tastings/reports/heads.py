@@ -11,8 +11,8 @@ class ReportHeads:
 
     strength: str
     chart_note: str
-    steeps: str
     guide: str
+    guide_detail: str
     cup: str
     steep: str
     strength_short: str
@@ -37,6 +37,7 @@ class ReportHeads:
     mean: str
     tasted: str
     ratings: str
+    choosing: str
     sessions: str
     photos: str
     care: str
@@ -47,31 +48,32 @@ def report_heads() -> ReportHeads:
     return ReportHeads(
         strength=_("Strength, cup by cup"),
         chart_note=_(
-            "Line: the mean cup on the even brew. Shaded: where that mean lies with 80 % probability; a single cup may"
-            " differ more. Marks: what each taster found, brought to the even brew."
+            "Line: the mean cup when every lot is brewed alike. Shaded: where that mean lies with 80 % probability; a"
+            " single cup may differ more. Marks: what each taster found, allowing for how they brewed."
         ),
-        steeps=_("How many steeps"),
         guide=_("How to brew it"),
+        guide_detail=_("Brewing it in detail"),
         cup=_("Cup"),
         steep=_("Steep"),
         strength_short=_("Strength"),
         interval=_("80 % interval"),
         flavours=_("Everything rated, cup by cup"),
         strips_note=_(
-            "Mean of each rating on the even brew, 0 to 10, those that peak early first. Dark: the strongest cup. Thin"
-            " lines: 80 % interval."
+            "Mean of each rating when every lot is brewed alike, 0 to 10, those that peak early first. Dark: the"
+            " strongest"
+            " cup. Thin lines: 80 % interval."
         ),
         layers=_("What changes from cup to cup"),
         leading=_("In front"),
         change=_("Change"),
-        richness=_("Richness"),
-        richness_note=_("Richness is how many flavours would fill the cup as much if all were equally strong."),
+        richness=_("Flavours at once"),
+        richness_note=_("Flavours at once: how many there are together, faint ones counted less than strong ones."),
         corrected=_("What was corrected, and why"),
         corrected_intro=_("These cups were not brewed like the others; the curve allows for it."),
         left_out=_("Left out"),
         ageing=_("Rest after roasting"),
         agreement=_("How the tasters agree"),
-        sure=_("How sure this is"),
+        sure=_("How sure is this?"),
         course=_("This tea …"),
         probability=_("Probability"),
         next=_("One more session:"),
@@ -79,6 +81,7 @@ def report_heads() -> ReportHeads:
         mean=_("Mean"),
         tasted=_("Tasted"),
         ratings=_("Ratings"),
+        choosing=_("How it was chosen"),
         sessions=_("Sessions behind it"),
         photos=_("Photos"),
         care=_("Take care"),

@@ -12,6 +12,7 @@ from tastings.maths.curve.tasted import TastedPoint
 from tastings.queries.reports import ReportContent
 from tastings.reports.ageing import ageing_section
 from tastings.reports.agreement import agreement_section
+from tastings.reports.choosing import ChoosingRow, choosing_rows
 from tastings.reports.departures import departure_sentences
 from tastings.reports.facts import (
     CupRow,
@@ -40,16 +41,26 @@ from tastings.wording.development import (
     next_session_sentence,
 )
 from tastings.wording.numbers import capitalised, day, percent
-from tastings.wording.profile import count_words, interval_words, profile_sentence, profile_words, steeps_sentence
+from tastings.wording.profile import (
+    count_words,
+    infusions_unit,
+    interval_words,
+    is_known,
+    profile_sentence,
+    profile_words,
+    steeps_sentence,
+)
+from tastings.wording.readiness import rest_words
 
 STRIPS_TOGETHER = 12  # rows of flavours in one drawing, so that each fits on a printed page
 
 
 @dataclass(frozen=True, slots=True)
 class SteepFacts:
-    """The count of steeps and its interval, the interval empty where there is none."""
+    """The count of infusions, the word after it, and its interval, empty where there is none."""
 
     count: str
+    unit: str
     span: str
 
 
@@ -70,6 +81,9 @@ class ReportFacts:
     stale: bool
     computed_at: str
     empty: bool
+    is_for_customers: bool
+    verdict: str
+    rest: str
     profile_sentence: str
     probabilities: list[LabelProbability]
     steeps_sentence: str
@@ -80,6 +94,7 @@ class ReportFacts:
     layer_sentence: str
     layers: list[LayerRow]
     guide: GuideSection | None
+    choosing: list[ChoosingRow]
     agreement: list[str]
     ageing: list[str]
     departures: list[str]
@@ -94,18 +109,18 @@ class ReportFacts:
 
 @dataclass(frozen=True, slots=True)
 class ReportPage:
-    """What the report's template shows; ``downloads`` are the addresses of the report's other forms, by name."""
+    """What the report's template shows."""
 
     facts: ReportFacts
     heads: ReportHeads
     chart: Drawing | None
     strips: list[Drawing]
-    downloads: Mapping[str, str]
 
 
 def report_facts(content: ReportContent) -> ReportFacts:
     """Put into words what the report shows, in the language that is active."""
     figures, labels = content.development.figures, content.labels
+    shows_all = not content.is_for_customers
     people = distinct_names(content.tasters)
     sessions = [session_row(one, people) for one in content.sessions]
     names = {one.id: one.name for one in sessions}
@@ -116,40 +131,52 @@ def report_facts(content: ReportContent) -> ReportFacts:
         name=content.lot.name or _("Lot without a name"),
         provenance=provenance(content.lot),
         stale=content.development.stale,
-        computed_at=day(content.development.computed_at),
+        computed_at=day(content.development.computed_at) if shows_all else "",
         empty=not figures.evidence.sessions,
+        is_for_customers=content.is_for_customers,
+        verdict=capitalised(profile_words(figures.profile.label if is_known(figures.profile) else None)),
+        rest=_rest(content),
         profile_sentence=profile_sentence(figures.profile),
         probabilities=[
             LabelProbability(capitalised(profile_words(label)), percent(probability))
             for label, probability in figures.profile.probability.items()
-            if strength
+            if strength and shows_all
         ],
         steeps_sentence=steeps_sentence(steeps),
         steeps=None
         if steeps.recommended is None
-        else SteepFacts(count_words(steeps.recommended), interval_words(steeps)),
-        evidence_sentence=evidence_sentence(figures),
+        else SteepFacts(count_words(steeps.recommended), infusions_unit(steeps.recommended), interval_words(steeps)),
+        evidence_sentence=evidence_sentence(figures) if shows_all else "",
         even_brew_sentence=even_brew_sentence(figures.even_brew),
-        cups=[cup_row(point) for point in strength],
+        cups=[cup_row(point) for point in strength] if shows_all else [],
         layer_sentence=flavour_sentence(figures.layers, labels=labels),
         layers=[layer_row(layer, labels) for layer in figures.layers] if has_layers else [],
-        guide=guide_section(content.guide),
-        agreement=agreement_section(figures.tasted, strength, people=people, panel=content.panel),
-        ageing=ageing_section(content.lot.roast, content.readiness),
-        departures=departure_sentences(figures.departures, session_names=names),
-        nothing_corrected=_("Nothing: every session was brewed close to the even brew.")
+        guide=guide_section(content.guide, steeps=steeps, names_shop=shows_all),
+        choosing=choosing_rows(content.flights, content.arrival, labels=labels),
+        agreement=agreement_section(figures.tasted, strength, people=people, panel=content.panel) if shows_all else [],
+        ageing=ageing_section(content.lot.roast, content.readiness) if shows_all else [],
+        departures=departure_sentences(figures.departures, session_names=names) if shows_all else [],
+        nothing_corrected=_("Nothing: every session was brewed much like the others.")
         if strength
         else _("Nothing: nobody rated the strength of the cups."),
-        left_out=left_out_rows(figures.evidence.left_out, names),
-        counterfactual=counterfactual_sentence(figures.counterfactual) if strength else "",
-        next=next_session_sentence(figures.next),
+        left_out=left_out_rows(figures.evidence.left_out, names) if shows_all else [],
+        counterfactual=counterfactual_sentence(figures.counterfactual) if strength and shows_all else "",
+        next=next_session_sentence(figures.next) if shows_all else "",
         sessions=sessions,
         photos=[photo_row(photo) for photo in content.photos],
         cautions=development_cautions(figures),
     )
 
 
-def report_page(content: ReportContent, *, downloads: Mapping[str, str]) -> ReportPage:
+def _rest(content: ReportContent) -> str:
+    """Say in a few words whether the roast has rested; nothing for a lot without one."""
+    known = content.readiness
+    if known is not None and known.found is not None:
+        return rest_words(known.found)
+    return _("Rested after roasting? Its day is not noted") if content.lot.roast not in (None, "", "none") else ""
+
+
+def report_page(content: ReportContent) -> ReportPage:
     """Build what the report's template shows: the words and the drawings."""
     figures = content.development.figures
     drawn = with_names(figures.tasted, content.tasters)
@@ -162,7 +189,6 @@ def report_page(content: ReportContent, *, downloads: Mapping[str, str]) -> Repo
         if figures.curve_of("strength")
         else None,
         strips=[_strips([curves[key] for key in group], labels=content.labels) for group in groups],
-        downloads=downloads,
     )
 
 

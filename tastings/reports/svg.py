@@ -71,7 +71,7 @@ def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width
         legend if points or tasters else "",
         width=width,
         height=height + legend_height if points or tasters else height,
-        title=_("Strength over the infusions of the even brew"),
+        title=_("Strength, infusion by infusion"),
         desc=strength_in_words(figures, tasters),
     )
 
@@ -157,8 +157,8 @@ def _finish_line(frame: Frame, line: float, points: Sequence[CurvePoint]) -> str
 
 
 def finish_line_words(line: float) -> str:
-    """Name the finish line."""
-    return _("finish line %(points)s") % {"points": one_decimal(line)}
+    """Name the line below which a cup is not worth drinking."""
+    return _("worth drinking above %(points)s") % {"points": one_decimal(line)}
 
 
 def good_for_words(steeps: Steeps) -> str:
@@ -233,5 +233,5 @@ def strength_in_words(figures: Development, tasters: Sequence[str]) -> str:
     sentences = [f"{cups}.", steeps_sentence(figures.steeps)]
     if tasters:
         names = {"tasters": ", ".join(tasters)}
-        sentences.append(_("Single ratings, brought to the even brew, of %(tasters)s.") % names)
+        sentences.append(_("Single ratings, allowing for how they brewed, of %(tasters)s.") % names)
     return " ".join(sentences)

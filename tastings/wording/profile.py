@@ -94,6 +94,11 @@ def count_words(count: int) -> str:
     return _("%(n)s or more") % {"n": count} if count >= MOST_INFUSIONS else str(count)
 
 
+def infusions_unit(count: int) -> str:
+    """Return the word that follows a count of infusions."""
+    return ngettext("infusion", "infusions", count)
+
+
 def interval_words(steeps: Steeps) -> str:
     """Write the interval of the count; empty where it is the count itself or not known."""
     if steeps.low is None or steeps.high is None or steeps.low == steeps.recommended == steeps.high:
@@ -110,7 +115,7 @@ def steep_span(steeps: Steeps) -> str:
 def steeps_sentence(steeps: Steeps) -> str:
     """Say how many even-brew steeps are worth drinking, with the interval of the count."""
     if steeps.recommended is None:
-        return _("We cannot tell yet how many steeps this tea is worth.")
+        return _("We cannot tell yet how many infusions this tea is worth.")
     first, low, high = _count(steeps, steeps.recommended), steeps.low, steeps.high
     if low is None or high is None:
         unknown = _("How far this could be off is not known yet.")
@@ -125,13 +130,12 @@ def steeps_sentence(steeps: Steeps) -> str:
 
 def _count(steeps: Steeps, recommended: int) -> str:
     if recommended <= 0:
-        return _("On the even brew no cup is more likely than not to be above the finish line.")
+        return _("No cup is likely to be strong enough to be worth drinking.")
     if recommended >= MOST_INFUSIONS:
-        return _("Good for %(count)s steeps; the even brew is worked out no further.") % {
-            "count": count_words(recommended)
-        }
+        return _("Good for %(count)s infusions; no more are worked out.") % {"count": count_words(recommended)}
     return ngettext(
-        "Good for %(n)s steep of equal length before strength falls to the finish line of %(line)s.",
-        "Good for %(n)s steeps of equal length before strength falls to the finish line of %(line)s.",
+        "Good for %(n)s infusion; after it a cup of the same length is weaker than %(line)s, and tasters stop"
+        " drinking.",
+        "Good for %(n)s infusions of equal length; a further cup is weaker than %(line)s, and tasters stop drinking.",
         recommended,
     ) % {"n": recommended, "line": one_decimal(steeps.finish_line)}

@@ -71,6 +71,21 @@ def reason(found: Readiness) -> str:
     return sentence % figures
 
 
+def rest_words(found: Readiness) -> str:
+    """Say in a few words whether the roast has rested."""
+    if found.basis == "liking_falls":
+        return _("Drink it now: it is liked less the longer it waits")
+    match found.verdict:
+        case "ready":
+            return _("Rested after roasting: ready")
+        case "resting" if found.expected_on is not None and found.expected_on > found.asked_on:
+            return _("Still resting after roasting: ready about %(day)s") % {"day": day(found.expected_on)}
+        case "resting":
+            return _("Still resting after roasting")
+        case "cannot_tell":
+            return _("Rested after roasting? Not known yet")
+
+
 def _usual_rest(found: Readiness) -> str:
     shortest, longest = USUAL_REST_DAYS[found.degree]
     return ngettext(

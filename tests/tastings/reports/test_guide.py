@@ -1,10 +1,20 @@
 """The brew guide of the report."""
 
+from dataclasses import replace
+
 import pytest
 
 from tastings.maths.guide.answer import GuideNote
-from tastings.reports.guide import guide_section, pot_words
-from tests.tastings.reports.sample_guide import GUIDE, guide, guide_in
+from tastings.maths.guide.guests import Serving
+from tastings.maths.guide.pots import Pot
+from tastings.reports import guide as guide_report
+from tastings.reports.guide import pot_words
+from tests.tastings.reports import sample
+from tests.tastings.reports.sample_guide import GUIDE, POT, guide, guide_in
+
+
+def guide_section(found, **changed):
+    return guide_report.guide_section(found, steeps=replace(sample.figures().steeps, **changed))
 
 
 def test_guide_names_the_pot_where_it_is_from_and_each_steep():
@@ -12,12 +22,11 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
 
     assert section.pot == (
         "5.5 g in 110 ml of unglazed clay, warmed, kettle at 99 °C, poured out over 6 s: the vessel of most of the last"
-        " 28 sessions at Harbour shop, leaf and heat as this lot was tasted. Rinse first, 10 s, poured away."
+        " 28 sessions at Harbour shop, leaf and heat as this lot was tasted."
     )
-    assert section.aim == (
-        "Each cup aims at a strength of 6.0."
-        " Lengthened like this, the last one worth drinking in this pot is infusion 2."
-    )
+    assert section.brief == "5.5 g in 110 ml of unglazed clay, water at 99 °C. Rinse first, 10 s, poured away."
+    assert section.aim == "Each cup aims at a strength of 6.0."
+    assert section.until == "Brewed to this strength the leaf is spent after 2; short, equal infusions give 9."
     assert [(row.steep, row.strength, row.span) for row in section.rows] == [
         ("22 s", "6.0", "5.7 to 6.5"),
         ("1 min 35 s", "5.9", "5.6 to 6.2"),
@@ -50,7 +59,7 @@ def test_guide_shows_its_notes():
 
 @pytest.mark.parametrize(
     ("reached", "words"),
-    [(1, "6.0, which the leaf gives up to infusion 1. "), (0, "6.0, which the leaf does not give"), (None, "6.0. ")],
+    [(1, "6.0, which the leaf gives up to infusion 1."), (0, "6.0, which the leaf does not give"), (None, "6.0.")],
 )
 def test_guide_says_how_far_the_leaf_reaches(reached, words):
     assert words in guide_section(guide(last_at_target=reached)).aim
@@ -60,11 +69,11 @@ def test_guide_shows_the_times_when_no_cup_is_worth_drinking():
     section = guide_section(guide(last_worthwhile=0))
 
     assert len(section.rows) == 3
-    assert "No cup is likely to be worth drinking" in section.aim
+    assert section.until == "No cup is likely to be worth drinking in this pot."
 
 
 def test_guide_says_when_there_is_no_rinse():
-    assert guide_section(guide(rinse_s=None)).pot.endswith("as this lot was tasted. No rinse.")
+    assert guide_section(guide(rinse_s=None)).brief.endswith("water at 99 °C. No rinse.")
 
 
 def test_guide_marks_times_that_are_guesses():
@@ -72,3 +81,29 @@ def test_guide_marks_times_that_are_guesses():
 
     assert [row.steep for row in sure.rows] == [row.steep for row in never.rows] == ["22 s", "1 min 35 s"]
     assert [row.steep for row in unsure.rows] == ["22 s", "about 1 min 35 s"]
+
+
+def test_guide_and_count_do_not_contradict_each_other():
+    assert guide_section(GUIDE, recommended=2).until == ""
+    assert guide_section(GUIDE, recommended=None).until == ""
+    assert guide_section(GUIDE, recommended=1).until.startswith("Lengthened like this the leaf lasts to infusion 2")
+
+
+def test_guide_for_guests_says_how_many_pots():
+    serving = Serving(3, 50, 2, 9, 8.2, 180, 180, 180, None)
+
+    assert guide_section(guide(serving=serving)).guests == (
+        "For 3 guests, 50 ml each: 2 such pots for every round, 8.2 g in all."
+    )
+    assert guide_section(guide(serving=replace(serving, guests=1))).guests == ""
+
+
+def test_own_pot_takes_leaf_and_weight_of_the_usual_one_only_for_the_same_vessel():
+    usual = replace(POT, vessel_g=180.0, leaf_g=5.0, name="Clay pot")
+
+    same = usual.with_own(Pot(vessel_ml=110.0, vessel_material="unglazed_clay", guests=3))
+    other = usual.with_own(Pot(vessel_ml=90.0))
+
+    assert (same.leaf_g, same.vessel_g, same.guests, same.is_own) == (5.0, 180.0, 3, True)
+    assert (other.vessel_ml, other.vessel_material, other.leaf_g, other.vessel_g) == (90.0, "unglazed_clay", None, None)
+    assert usual.with_own(None) is usual

@@ -70,7 +70,7 @@ def test_strength_chart_leaves_out_other_descriptors_and_the_rinse():
 
 def test_strength_chart_tells_the_finish_line_and_the_count_with_its_range():
     drawn = texts(strength_chart(sample.figures(), []))
-    assert "finish line 2.5" in drawn
+    assert "worth drinking above 2.5" in drawn
     assert "good for 9 (7 to 10)" in drawn
 
 

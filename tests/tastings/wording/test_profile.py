@@ -91,14 +91,14 @@ def test_profile_words_of_each_course_and_of_none():
 
 def test_steeps_sentence_gives_count_line_and_range():
     assert steeps_sentence(STEEPS) == (
-        "Good for 9 steeps of equal length before strength falls to the finish line of 2.5. "
+        "Good for 9 infusions of equal length; a further cup is weaker than 2.5, and tasters stop drinking. "
         "With 80\u00a0% probability the count lies between 7 and 10."
     )
 
 
 def test_steeps_sentence_at_the_end_of_the_even_brew_says_or_more():
     assert steeps_sentence(replace(STEEPS, recommended=24, low=20, high=24)) == (
-        "Good for 24 or more steeps; the even brew is worked out no further. "
+        "Good for 24 or more infusions; no more are worked out. "
         "With 80\u00a0% probability the count lies between 20 and 24 or more."
     )
     assert count_words(11) == "11"
@@ -106,19 +106,19 @@ def test_steeps_sentence_at_the_end_of_the_even_brew_says_or_more():
 
 def test_steeps_sentence_of_none_worth_drinking_and_of_a_single_count():
     none = steeps_sentence(replace(STEEPS, recommended=0, low=0, high=1))
-    assert none.startswith("On the even brew no cup is more likely than not to be above the finish line.")
+    assert none.startswith("No cup is likely to be strong enough to be worth drinking.")
     assert steeps_sentence(replace(STEEPS, recommended=1, low=1, high=1)) == (
-        "Good for 1 steep of equal length before strength falls to the finish line of 2.5. "
+        "Good for 1 infusion; after it a cup of the same length is weaker than 2.5, and tasters stop drinking. "
         "With 80\u00a0% probability it is 1."
     )
 
 
 def test_steeps_sentence_without_an_interval_says_so():
     assert steeps_sentence(replace(STEEPS, low=None, high=None)) == (
-        "Good for 9 steeps of equal length before strength falls to the finish line of 2.5. "
+        "Good for 9 infusions of equal length; a further cup is weaker than 2.5, and tasters stop drinking. "
         "How far this could be off is not known yet."
     )
 
 
 def test_steeps_sentence_without_evidence_claims_nothing():
-    assert steeps_sentence(sample.untasted().steeps) == "We cannot tell yet how many steeps this tea is worth."
+    assert steeps_sentence(sample.untasted().steeps) == "We cannot tell yet how many infusions this tea is worth."

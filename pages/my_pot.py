@@ -1,0 +1,110 @@
+"""The reader's own pot: asked for in a form of the page, and remembered in a cookie for the next lot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+from urllib.parse import parse_qsl, urlencode
+
+from django import forms
+from django.conf import settings
+from django.utils.formats import localize
+from django.utils.translation import gettext_lazy as _
+
+from tastings.maths.curve.evidence import COOLEST_C
+from tastings.maths.guide.pots import MOST_GUESTS, SMALL_POT_ML, Pot, PotError, small_pot
+from tastings.wording.guide import pot_problem
+from tastings.wording.labels import MATERIALS
+
+if TYPE_CHECKING:
+    from django.http import HttpRequest, HttpResponse
+
+COOKIE = "my-pot"
+_KEPT_S = 365 * 24 * 3600
+_USUAL = "usual-pot"
+
+
+class PotForm(forms.Form):
+    """Volume and material of a pot, its leaf, the kettle and the guests; only the volume must be given."""
+
+    vessel_ml = forms.FloatField(
+        label=_("Volume (ml)"), localize=True, min_value=SMALL_POT_ML[0], max_value=SMALL_POT_ML[1]
+    )
+    guests = forms.IntegerField(label=_("Guests"), required=False, min_value=1, max_value=MOST_GUESTS)
+    leaf_g = forms.FloatField(label=_("Leaf (g)"), localize=True, required=False, min_value=0.1, max_value=1000)
+    vessel_material = forms.ChoiceField(label=_("Material"), required=False, choices=list(MATERIALS.items()))
+    kettle_c = forms.FloatField(
+        label=_("Kettle (°C)"), localize=True, required=False, min_value=COOLEST_C, max_value=100
+    )
+
+    def __init__(self, data: Any = None) -> None:  # noqa: ANN401 - as Django has it
+        super().__init__(data, auto_id="pot-%s")
+        for name in ("vessel_ml", "leaf_g", "kettle_c"):
+            self.fields[name].widget.attrs["inputmode"] = "decimal"
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse leaf for which no cup can be predicted in so much water."""
+        found = super().clean() or {}
+        if not self.errors:
+            try:
+                small_pot(_pot_of(found))
+            except PotError as error:
+                self.add_error(error.field, pot_problem(error))
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class OwnPot:
+    """What a request asks for: the pot, None for the usual one, and the form to ask with."""
+
+    pot: Pot | None
+    form: PotForm
+    in_address: bool
+    forgotten: bool = False
+
+    @property
+    def has_errors(self) -> bool:
+        """Whether the form was sent and does not hold."""
+        return self.in_address and bool(self.form.errors)
+
+    def remember(self, response: HttpResponse) -> None:
+        """Set the cookie when the pot was asked for in the address, or take it away."""
+        if self.forgotten:
+            response.delete_cookie(COOKIE, samesite="Lax")
+        elif self.pot is not None and self.in_address:
+            sent = {name: str(value) for name, value in self.form.cleaned_data.items() if value not in (None, "")}
+            response.set_cookie(
+                COOKIE,
+                urlencode(sent),
+                max_age=_KEPT_S,
+                samesite="Lax",
+                httponly=True,
+                secure=settings.SESSION_COOKIE_SECURE,
+            )
+
+
+def own_pot(request: HttpRequest) -> OwnPot:
+    """Return the pot of the address, else that of the cookie; a cookie that does not hold is as good as none."""
+    if _USUAL in request.GET:
+        return OwnPot(None, PotForm(), in_address=False, forgotten=True)
+    if "vessel_ml" in request.GET:
+        form = PotForm(request.GET)
+        return OwnPot(_pot_of(form.cleaned_data) if form.is_valid() else None, form, in_address=True)
+    sent = dict(parse_qsl(request.COOKIES.get(COOKIE, "")[:500]))
+    form = PotForm({name: localize(_number(text)) for name, text in sent.items()})
+    if sent and form.is_valid():
+        return OwnPot(_pot_of(form.cleaned_data), form, in_address=False)
+    return OwnPot(None, PotForm(), in_address=False)
+
+
+def _number(text: str) -> float | str:
+    """Return a number of the cookie, so that it can be written as the reader's language has it."""
+    try:
+        found = float(text)
+    except ValueError:
+        return text
+    return int(found) if found == int(found) else found
+
+
+def _pot_of(values: dict[str, Any]) -> Pot:
+    return Pot(**{name: value for name, value in values.items() if value not in (None, "")})

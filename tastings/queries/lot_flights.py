@@ -1,0 +1,78 @@
+"""How a lot did in the blind flights that are revealed."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from uuid import UUID
+
+from tastings.models import Flight, FlightLot
+from tastings.queries.flight_answers import stored_figures
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlightPlace:
+    """Where a lot stands in one flight.
+
+    Parameters
+    ----------
+    of_sample : bool
+        Whether it was the sample that the lot was bought on.
+    place, lots : int
+        By liking, 1 for the best, and among how many; 0 while nothing is worked out, or for a control.
+    p_best : float or None
+        Probability of being the best.
+    mean, low, high : float or None
+        Liking, adjusted, with its central 80 %. [points, 0 to 10]
+    chosen : bool or None
+        Whether it was bought; None before the decision.
+    """
+
+    flight: UUID
+    name: str
+    of_sample: bool
+    place: int = 0
+    lots: int = 0
+    p_best: float | None = None
+    mean: float | None = None
+    low: float | None = None
+    high: float | None = None
+    chosen: bool | None = None
+
+
+def flights_of(team: UUID, lots: Mapping[UUID, bool]) -> tuple[FlightPlace, ...]:
+    """Return the revealed flights of some lots, the latest first.
+
+    Parameters
+    ----------
+    lots : mapping
+        Whether each is the sample of the lot in question.
+    """
+    rows = FlightLot.objects.filter(
+        team_id=team, lot_id__in=lots, flight__state__in=(Flight.State.REVEALED, Flight.State.DECIDED)
+    ).select_related("flight")
+    return tuple(
+        _place(one.flight, one.lot_id, of_sample=lots[one.lot_id])
+        for one in rows.order_by("-flight__revealed_at", "id")
+    )
+
+
+def _place(flight: Flight, lot: UUID, *, of_sample: bool) -> FlightPlace:
+    decision = flight.decision
+    chosen = None if decision is None else any(one["lot"] == str(lot) for one in decision["chosen"])
+    found = FlightPlace(flight=flight.id, name=flight.name, of_sample=of_sample, chosen=chosen)
+    figures = stored_figures(flight)
+    liking = next((one for one in figures.measures if one.measure == "liking"), None) if figures else None
+    for place, standing in enumerate(liking.standings if liking else (), start=1):
+        if standing.lot == str(lot) and liking is not None:
+            return FlightPlace(
+                flight=flight.id,
+                name=flight.name,
+                of_sample=of_sample,
+                place=place,
+                lots=len(liking.standings),
+                p_best=standing.p_best,
+                mean=standing.mean,
+                low=standing.low,
+                high=standing.high,
+                chosen=chosen,
+            )
+    return found

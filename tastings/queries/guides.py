@@ -14,6 +14,7 @@ from tastings.maths.guide.pots import SMALL_POT, Pot
 from tastings.models import Infusion, Session
 from tastings.models import Pot as ShelfPot
 from tastings.queries.brews import load_brews
+from tastings.queries.cache import LRUCache
 from tastings.queries.panels import calibration_of
 from tastings.queries.records import record_for, shared_sessions
 from teams.models import Member, Shop
@@ -64,6 +65,9 @@ class UsualPot:
             name=None,
             is_own=True,
         )
+
+
+_usual_pots: LRUCache[UsualPot] = LRUCache(100)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,6 +144,17 @@ def _named_pot(member: Member) -> ShelfPot | None:
         return None
     named = Shop.objects.filter(team_id=member.team_id, id=member.shop_id).values("usual_pot")
     return ShelfPot.objects.filter(team_id=member.team_id, id__in=named, removed=False).first()
+
+
+def usual_pot_at(member: Member, *, state: tuple[object, ...]) -> UsualPot:
+    """Return the usual pot, computed once for a state.
+
+    Parameters
+    ----------
+    state
+        What changes with the team's records and with the shop, such as the team's revision and the shop's row.
+    """
+    return _usual_pots.get_or_compute((member.team_id, member.shop_id, *state), lambda: usual_pot_of(member))
 
 
 def usual_pot_of(member: Member) -> UsualPot:

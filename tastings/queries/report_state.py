@@ -6,6 +6,7 @@ from uuid import UUID
 
 from django.db import connection
 
+from tastings.queries.guides import usual_pot_at
 from teams.errors import NotFound
 from teams.models import Member
 from teams.row_security import acting_for, team_of
@@ -13,17 +14,29 @@ from teams.row_security import acting_for, team_of
 _STATE = """
     SELECT
         lot.team_id, place.role, place.shop_id,
-        team.revision,  -- counts every change of lots, sessions, infusions, notes and the team's own words
-        team.ready_roast,
+        team.revision,  -- counts every change of the team's records; the usual pot follows from them
+        (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.usual_pot, shop.name), '|' ORDER BY shop.id))
+            FROM teams_shop AS shop WHERE shop.team_id = team.id),
+        lot.revision, team.ready_roast,
+        -- a change of a session's infusions or notes shows as figures that are due
+        (SELECT concat_ws(' ', count(*), max(revision)) FROM tastings_session WHERE lot_id = lot.id),
+        (SELECT max(revision) FROM tastings_descriptor WHERE team_id = team.id),
         figures.computed_revision, figures.due_revision, figures.computed_at, figures.method, figures.failure,
         panel.version, panel.computed_at,
         -- the roast that the team likes follows from its other lots of the same degree
-        (SELECT max(other.computed_at) FROM tastings_development AS other JOIN lots_lot AS kin
-            ON kin.id = other.lot_id
-            WHERE kin.team_id = lot.team_id AND kin.roast = lot.roast AND lot.roasted_on IS NOT NULL),
+        (SELECT concat_ws(' ', count(*), max(other.computed_at)) FROM tastings_development AS other
+            JOIN lots_lot AS kin ON kin.id = other.lot_id
+            WHERE kin.team_id = lot.team_id AND kin.roast = lot.roast AND lot.roasted_on IS NOT NULL
+                AND NOT kin.removed),
+        -- the sample it was bought on, and the blind flights of both
+        (SELECT concat_ws(' ', sample.name, sample.removed, of_sample.computed_at, of_sample.computed_revision)
+            FROM lots_lot AS sample LEFT JOIN tastings_development AS of_sample ON of_sample.lot_id = sample.id
+            WHERE sample.id = lot.from_lot_id),
+        (SELECT md5(string_agg(concat_ws(' ', flight.id, flight.name, flight.state, flight.answer_made), '|'
+                ORDER BY flight.id))
+            FROM tastings_flightlot AS candidate JOIN tastings_flight AS flight ON flight.id = candidate.flight_id
+            WHERE candidate.lot_id IN (lot.id, lot.from_lot_id)),
         (SELECT max(word.updated_at) FROM tastings_descriptor AS word WHERE word.team_id IS NULL),
-        (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.usual_pot, shop.name), '|' ORDER BY shop.id))
-            FROM teams_shop AS shop WHERE shop.team_id = team.id),
         (SELECT md5(string_agg(concat_ws(' ', login.id, login.username, login.name), '|' ORDER BY login.id))
             FROM teams_member AS place JOIN teams_user AS login ON login.id = place.user_id
             WHERE place.team_id = team.id),
@@ -42,8 +55,8 @@ _STATE = """
 def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...]:
     """Return a cache key of the member's report of a lot; it changes whenever the content may change.
 
-    Equal keys mean equal content. Different keys may mean equal content too, since a push anywhere in the team changes
-    the key of all its lots. Read it before the content: what is cached under it is then never older than the key.
+    Equal keys mean equal content. A push to another lot of the team changes the key only if the usual pot follows.
+    Read it before the content: what is cached under it is then never older than the key.
 
     Parameters
     ----------
@@ -55,10 +68,10 @@ def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...
     NotFound
         The lot is absent, removed or another team's, which look the same.
     """
-    team, _, _, *found = _read(lot, login=member.user_id)
+    team, _, _, revision, shops, *found = _read(lot, login=member.user_id)
     if team != member.team_id:
         raise NotFound
-    return (lot, member.shop_id, today, *found)
+    return (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *found)
 
 
 def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tuple[object, ...]]:
@@ -70,10 +83,11 @@ def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tup
         As `report_state`, and when the login has no place in the lot's team.
     """
     with acting_for(team_of("lot", lot)):
-        team, role, shop, *found = _read(lot, login=login)
-    if role is None:
-        raise NotFound
-    return Member(team_id=team, user_id=login, shop_id=shop, role=role), (lot, shop, today, *found)
+        team, role, shop, revision, shops, *found = _read(lot, login=login)
+        if role is None:
+            raise NotFound
+        member = Member(team_id=team, user_id=login, shop_id=shop, role=role)
+        return member, (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *found)
 
 
 def _read(lot: UUID, *, login: UUID) -> tuple[Any, ...]:

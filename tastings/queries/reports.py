@@ -22,7 +22,7 @@ from tastings.models import Descriptor, Photo, TeamPanel
 from tastings.queries.arrivals import arrival_check_for
 from tastings.queries.cache import LRUCache
 from tastings.queries.developments import LotDevelopment, SessionFacts, development_of, labels_of, sessions_of_lot
-from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_of
+from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_at
 from tastings.queries.lot_flights import FlightPlace, flights_of
 from tastings.queries.panels import panel_of
 from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
@@ -112,14 +112,11 @@ def report_content(member: Member, lot: Record, *, today: date, own: Pot | None 
     own : Pot or None
         The pot to brew it in, instead of the usual one.
     """
-    revision = member.team.revision
     development = development_of(lot.id)
     sessions = sessions_of_lot(member, lot.id)
     panel = TeamPanel.objects.filter(team_id=member.team_id).values_list("version", "computed_at").first()
-    # Pot and words follow from synced records, each change of which counts the team's revision up, and from the shop.
-    shop = (member.shop_id, member.shop.name if member.shop else "", member.shop.usual_pot if member.shop else None)
-    pot = _cache.get_or_compute(("pot", member.team_id, *shop, revision), lambda: usual_pot_of(member))
-    pot = pot.with_own(own)
+    shop = (member.shop.name, member.shop.usual_pot) if member.shop else ()
+    pot = usual_pot_at(member, state=(member.team.revision, *shop)).with_own(own)
     sample = lot.fields.get("from_lot")
     made_from = (lot.id, lot.fields.get("kind"), development.tag, panel)
     roasted_on, degree = lot.fields.get("roasted_on"), lot.fields.get("roast")

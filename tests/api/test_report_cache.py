@@ -7,14 +7,14 @@ import pytest
 from pages import reports as report_pages
 from tastings.actions.developments import refresh_development
 from tastings.figures import to_stored
-from tastings.models import Descriptor, Development, Photo, Session, TeamPanel
+from tastings.models import Descriptor, Development, Flight, FlightLot, Photo, Session, TeamPanel
 from tastings.queries.cache import LRUCache
 from tastings.queries.report_state import report_state
 from teams.models import Shop
-from tests.api.phone import change, sync
+from tests.api.phone import change, sync, verdict_names
 from tests.api.reported import photo_of, tasted_lot
 from tests.api.test_development import session_of
-from tests.factories import LotFactory, ShopFactory, next_revision, web_browser
+from tests.factories import FlightFactory, LotFactory, ShopFactory, next_revision, web_browser
 from tests.tastings.reports.test_photos import AMBER
 
 
@@ -120,11 +120,25 @@ def removes_a_photo(taster, lot):
     taster.client.delete(f"/api/v1/photos/{photo.id}/")
 
 
+def shows_the_sample_it_was_bought_on(taster, lot):
+    sample = LotFactory(team=taster.team, by=taster.user, name="First sample")
+    type(lot).objects.filter(id=lot.id).update(from_lot=sample, revision=next_revision(taster.team))
+    taster.client.get(f"/lots/{lot.id}/report/")
+    type(lot).objects.filter(id=sample.id).update(name="Renamed sample")
+
+
+def is_placed_in_a_flight(taster, lot):
+    flight = FlightFactory(team=taster.team, by=taster.user, name="Spring choice")
+    FlightLot.objects.create(flight=flight, team=taster.team, lot=lot)
+    taster.client.get(f"/lots/{lot.id}/report/")
+    Flight.objects.filter(id=flight.id).update(state="revealed", revealed_at=datetime.now(UTC))
+
+
 CHANGES = [
     names_a_login, names_the_shop, moves_to_another_shop, changes_the_lot, pushes_a_session, computes_the_figures,
     fails_to_compute, learns_how_its_tasters_agree, hides_a_session, renames_a_descriptor,
     renames_a_built_in_descriptor, adds_a_photo, adds_a_photo_of_a_session, finds_the_colour_of_a_photo,
-    removes_a_photo,
+    removes_a_photo, shows_the_sample_it_was_bought_on, is_placed_in_a_flight,
 ]  # fmt: skip
 
 
@@ -157,6 +171,22 @@ def test_unchanged_report_is_served_from_cache(taster, browser, lot, monkeypatch
     assert article_of(browser.get(page)) == article_of(seen) != ""
 
 
+def test_push_to_another_lot_reads_nothing_again(taster, browser, lot, monkeypatch):
+    page, other = f"/lots/{lot.id}/report/", LotFactory(team=taster.team, by=taster.user)
+    tasting = session_of(other.id, [6, 5])
+    sync(taster.client, tasting)
+    seen = browser.get(page)
+
+    def read(*_, **__):
+        raise AssertionError("read again")
+
+    monkeypatch.setattr(report_pages, "report_content", read)
+    further = change("infusion", session=tasting[0]["id"], number=3, steep_s=40)
+    assert verdict_names(sync(taster.client, [further])) == ["applied"]
+    taster.client.patch(f"/api/v1/lots/{other.id}/", {"region": "Far Hills"})
+    assert article_of(browser.get(page)) == article_of(seen) != ""
+
+
 def article_of(page):
     """Return the report without the page around it, which has a form token of its own each time."""
     text = getattr(page, "content", page).decode()
@@ -177,7 +207,7 @@ def test_cached_page_is_closed_to_former_members_and_outsiders(taster, browser, 
 def test_page_is_rendered_again_on_another_day(taster, lot, monkeypatch):
     read, days = report_pages.report_content, []
     monkeypatch.setattr(
-        report_pages, "report_content", lambda *a, today: days.append(today.day) or read(*a, today=today)
+        report_pages, "report_content", lambda *a, today, own: days.append(today.day) or read(*a, today=today)
     )
     for day in (10, 10, 11):
         monkeypatch.setattr(report_pages.timezone, "now", lambda day=day: datetime(2026, 4, day, 12, tzinfo=UTC))

@@ -173,9 +173,11 @@ def render_article(content: ReportContent, **around: object) -> SafeString:
     return render_to_string("pages/article.html", {"page": report_page(content), **around})
 
 
-def render_around(article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False) -> str:
-    """Write the page around a report or card. A public one links nowhere and asks not to be indexed."""
-    around = {"article": article, "name": name or _("Lot without a name"), "public": public}
+def render_around(
+    article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False, lot: UUID | None = None
+) -> str:
+    """Write the page around a report or card. A public one links nowhere; that of a ``lot`` leads to editing it."""
+    around = {"article": article, "name": name or _("Lot without a name"), "public": public, "lot": lot}
     return render_to_string("pages/report.html", around, request=request)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from functools import wraps
 from typing import TYPE_CHECKING, Any, cast
 
@@ -20,7 +21,7 @@ from django.views.generic import View
 
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie, set_known_browser_cookie
-from api.http.resets import request_reset, reset_requested_text
+from api.http.resets import request_reset, reset_requested_text, set_email
 from pages.browser import page
 from teams.actions.invitations import Newcomer, accept_invitation
 from teams.actions.login_throttle import Credentials
@@ -115,7 +116,8 @@ def add_retry_after(response: HttpResponse, refused: Throttled) -> HttpResponse:
 def add_problems(form: forms.Form, refused: Invalid) -> None:
     """Show beside the fields what an action found wrong."""
     for problem in refused.problems:
-        form.add_error(problem.field, f"{problem.detail[:1].upper()}{problem.detail[1:].rstrip('.')}.")
+        field = problem.field if problem.field in form.fields else None
+        form.add_error(field, f"{problem.detail[:1].upper()}{problem.detail[1:].rstrip('.')}.")
 
 
 class JoinForm(forms.Form):
@@ -124,6 +126,13 @@ class JoinForm(forms.Form):
     username = text_field(gettext_lazy("User name"), autocomplete="username", max_length=80)
     password = text_field(gettext_lazy("Password"), autocomplete="current-password", secret=True)
     existing = forms.BooleanField(label=gettext_lazy("I have a login here already"), required=False)
+    email = forms.EmailField(
+        label=gettext_lazy("E-mail address of a new login"),
+        required=False,
+        max_length=254,
+        widget=forms.EmailInput({"autocomplete": "email"}),
+        help_text=gettext_lazy("For a link that sets a forgotten password anew. It can be left out."),
+    )
 
 
 class JoinPage(View):
@@ -138,6 +147,7 @@ class JoinPage(View):
         invitation, form = self._open(invitation_token), JoinForm(request.POST)
         if not form.is_valid():
             return self._render(request, form, invitation)
+        email = form.cleaned_data.pop("email")
         try:
             member, _token, _record = accept_invitation(
                 token=invitation_token,
@@ -157,6 +167,10 @@ class JoinPage(View):
             return add_retry_after(self._render(request, form, invitation), refused)
         with acting_for_login(member.user_id):
             login(request, member.user)
+            if email and not member.user.email:
+                password, caller = form.cleaned_data["password"], caller_from_cookie(request)
+                with suppress(Throttled):  # the account asks for an address again
+                    set_email(request, member.user, email=email, password=password, caller=caller)
         response = redirect("lots-page")
         set_known_browser_cookie(response, member.user)
         return response

@@ -149,6 +149,13 @@ def every_team() -> list[UUID]:
     return _ids("SELECT leafspan_every_team()")
 
 
+def has_team() -> bool:
+    """Whether there is any team on this server."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT leafspan_has_team()")
+        return bool(cursor.fetchone()[0])
+
+
 def teams_with_outdated_figures(*, method: str) -> list[UUID]:
     """Return the teams with figures, panels or flights to compute again, or computed by another method than this."""
     return _ids("SELECT leafspan_teams_behind(%s)", method)

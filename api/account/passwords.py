@@ -85,7 +85,9 @@ class Password(APIView):
     def post(self, request: Request) -> Response:
         """Change it; the present one must be given. Every other device and browser is signed out."""
         data = validated_body(request, PasswordsSerializer)
-        change_password(device_token(request), **data, address=client_ip(request), now=timezone.now())
+        user, device = member_of(request).user, device_token(request)
+        caller = Caller(address=client_ip(request), login=user.id, device=str(device.id))
+        change_password(user, **data, caller=caller, token=device, now=timezone.now())
         return Response(status=204)
 
 

@@ -1,5 +1,6 @@
 """Everything in the foreground: servers, web, worker, timetable; started in order, restarted when they die, stopped."""
 
+import secrets
 import signal
 import sys
 import time
@@ -13,7 +14,7 @@ from config.dev.program_identity import find_program_identity
 from config.dev.services import Running, start_servers, stop_servers
 from config.dev.setup_stamp import is_set_up, write_stamp
 from config.dev.signals import StopFlag, Stopped
-from config.dev.web import USUAL_PORT, Address, is_ready, take_address
+from config.dev.web import USUAL_PORT, Address, is_found, is_ready, take_address
 
 _READY_LIMIT_S = 120
 _EARLY_DEATHS = 4
@@ -84,6 +85,8 @@ class Supervisor:
         self._programs: list[Child] = []
         self._supervised: list[_Supervised] = []
         self._was_ready = False
+        self._start_code = secrets.token_urlsafe(16)
+        """Opens the page that makes the first team."""
         self._address: Address | None = None  # the socket must outlive every web server
 
     def run(self) -> int:
@@ -146,6 +149,7 @@ class Supervisor:
         if identity.startswith("nobody"):
             common["HOME"] = str(self._home)  # libpq and others look into root's otherwise
         web_env = {**found.web_environment(), **common, "PORT": str(address.port)}
+        web_env["LEAFSPAN_START_CODE"] = self._start_code
         worker_env = {**found.worker_environment(), **common, "PORT": str(address.port)}
         descriptor = address.bound.fileno()
         gunicorn = [
@@ -242,8 +246,10 @@ class Supervisor:
             f"  lots, reports {address.url}/lots/ and /lots/<id>/report/",
             f"  data and logs {self._home}",
         ]
-        if not self._options.demo:
+        start = f"/start/{self._start_code}/"
+        if is_found(address, start):
+            lines.append(f"  a first team  {address.url}{start} (works until there is one)")
             beside = f"LEAFSPAN_HOME={self._home} " if self._home != ROOT / ".leafspan" else ""
             new_team = ".venv/bin/python manage.py new_team --name N --shop S --username U"
-            lines.append(f"  a first team  {beside}LEAFSPAN_PASSWORD=… {new_team}")
+            lines.append(f"  or by script  {beside}LEAFSPAN_PASSWORD=… {new_team}")
         print_line("\n".join([*lines, "Ctrl-C stops everything; the data stay."]))

@@ -49,9 +49,14 @@ def take_address(port: int | None) -> Address:
 
 def is_ready(address: Address) -> bool:
     """Whether ``/health/ready`` answers 200."""
+    return is_found(address, "/health/ready")
+
+
+def is_found(address: Address, path: str) -> bool:
+    """Whether a path of the web server answers 200."""
     connection = http.client.HTTPConnection("127.0.0.1", address.port, timeout=5)
     try:
-        connection.request("GET", "/health/ready")
+        connection.request("GET", path)
         return connection.getresponse().status == http.client.OK
     except (OSError, http.client.HTTPException):
         return False

@@ -23,7 +23,7 @@ from config.web.turns import Busy, Turns
 
 THREADS, EXPORT_THREADS = 4, 2
 """Requests served at a time by one process, and exports, which run for long and hold a snapshot of the database."""
-EXPORT, SYNC = "/api/v1/team/export", "/api/v1/sync"
+EXPORTS, SYNC = ("/api/v1/team/export", "/team/export/"), "/api/v1/sync"
 RETRY_AFTER_S = 5
 _NO_ROUTE = "none"
 _SESSION = re.compile(rf"(?:^|;\s*){settings.SESSION_COOKIE_NAME}=([^;]+)")
@@ -127,7 +127,7 @@ class Serving:
         credential = _credential(scope)
         client = self._clients.login_of(credential) or address
         send = self._clients.watching(credential, send)
-        if _path(scope) == EXPORT:
+        if _path(scope) in EXPORTS:
             async with self._export_turns.turn(client, is_large=False):
                 await self._exports.serve(scope, body.receive, send, client=address)
             return

@@ -30,8 +30,10 @@ def check_present_password(user: User, password: str, *, caller: Caller, now: da
         raise Invalid(problems=[Problem("password", "wrong", _("is not the present password"))]) from error
 
 
-def change_password(token: DeviceToken, *, password: str, new_password: str, address: str, now: datetime) -> None:
-    """Set another password and sign every other device and browser out.
+def change_password(  # noqa: PLR0913 - who, from what to what, from where
+    user: User, *, password: str, new_password: str, caller: Caller, now: datetime, token: DeviceToken | None = None
+) -> User:
+    """Set another password and sign out every device and browser but that with ``token``; return the login, read again.
 
     Raises
     ------
@@ -40,14 +42,14 @@ def change_password(token: DeviceToken, *, password: str, new_password: str, add
     Throttled
         Too many attempts at the present one.
     """
-    owner = token.member.user
-    caller = Caller(address=address, login=owner.id, device=str(token.id))
-    user = check_present_password(owner, password, caller=caller, now=now)
+    user = check_present_password(user, password, caller=caller, now=now)
     set_password(user, new_password, field="new_password")
     with transaction.atomic():
         user.save(update_fields=["password"])
         _delete_tokens(user, except_token=token)
-        record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_CHANGE, about={"address": address}, now=now)
+        about = {"address": caller.address}
+        record_event_in_every_team(login=user.id, event=AuditEvent.PASSWORD_CHANGE, about=about, now=now)
+    return user
 
 
 @transaction.atomic

@@ -3,18 +3,18 @@
 import hashlib
 from datetime import datetime, timedelta
 from unicodedata import category, normalize
-from uuid import UUID
+from uuid import UUID, uuid4
 
 from django.conf import settings
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.utils.translation import gettext as _
 
 from teams.errors import Invalid, NotAllowed, NotFound, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, shop_by_id_or_name
-from teams.row_security import acting_for, acting_for_login, teams_of_login
+from teams.row_security import acting_for, acting_for_login, has_team, teams_of_login
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
@@ -84,11 +84,30 @@ def set_password(user: User, password: str, *, field: str) -> None:
 
 
 @transaction.atomic
-def create_team(*, name: str, shop: str, username: str, password: str) -> Member:
+def create_team(*, name: str, shop: str, username: str, password: str, id_of_team: UUID | None = None) -> Member:
     """Make a team with its first shop and its owner."""
-    team = Team.objects.create(name=clean_name(name, field="name", longest=120))
+    team = Team.objects.create(id=id_of_team or uuid4(), name=clean_name(name, field="name", longest=120))
     first = Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
     return Member.objects.create(team=team, user=_get_or_create_login(username, password), shop=first, role=Role.OWNER)
+
+
+def create_first_team(*, name: str, shop: str, username: str, password: str) -> Member:
+    """Make the first team of this server with its owner, a new login.
+
+    Raises
+    ------
+    NotFound
+        There is a team already.
+    Invalid
+        A name does not fit, or the password is easily guessed.
+    """
+    team = uuid4()
+    with acting_for(team), transaction.atomic():
+        with connection.cursor() as cursor:  # of two requests at once, one is too late
+            cursor.execute("SELECT pg_advisory_xact_lock(hashtext('leafspan first team'))")
+        if has_team():
+            raise NotFound
+        return create_team(name=name, shop=shop, username=username, password=password, id_of_team=team)
 
 
 @transaction.atomic

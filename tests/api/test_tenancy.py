@@ -30,7 +30,14 @@ OPEN = {"/api/v1/schema", "/api/v1/docs", "/sign-in/"}
 OPEN |= {f"/api/v1/docs/{name}" for name in ("client", "conformance", "conformance/{name}")}
 OPEN |= {"/api/v1/docs/examples/first-tasting.json"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
-OPEN |= {"/join/{invitation_token}/", "/reset/", "/reset/{reset_token}/", "/language/", "/problems/{problem_type}"}
+OPEN |= {
+    "/join/{invitation_token}/",
+    "/reset/",
+    "/reset/{reset_token}/",
+    "/start/{start_code}/",
+    "/language/",
+    "/problems/{problem_type}",
+}
 OPEN |= {"/table/", "/table/manifest.webmanifest", "/table/sw.js"}
 """Addresses open to anyone: they have no data of a team."""
 ACTIONS = {address for address, _, methods in ROUTES if "get" not in methods} | {"/sign-out/"}
@@ -59,10 +66,13 @@ def foreign(address, place, taster):
         "lot_id": place.lot.id,
         "session_id": place.session.id,
         "problem_type": "none-such",
+        "start_code": "of-no-server",
         "record_type": "infusion" if "{record_id}" in address else "none-such",
         "name": "none-such.json",
     }
-    if "{record_type}" in address:
+    if address.startswith("/team/words/"):
+        of_team["record_id"] = place.descriptor.id
+    elif "{record_type}" in address:
         of_team["record_id"] = place.infusion.id
     elif "{record_id}" in address:
         of_team["record_id"] = getattr(place, address.removeprefix("/api/v1/").partition("s/")[0]).id

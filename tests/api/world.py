@@ -105,6 +105,7 @@ class World:
             "trial_id": uuid4(),
             "problem_type": "invalid",
             "record_type": "infusion",
+            "start_code": "of no server",
             "name": "merged.json",
         }
         test = {"id": str(self.ids["test_id"]), "lot": place.words["lot"], "against": str(self.other_lot.id)}
@@ -171,7 +172,7 @@ class World:
         record = {"record_id": self.records.get("infusion" if address.startswith("/records/") else kind)}
         if address == "/records/{record_type}/new/":
             record["record_type"] = "lot"
-        if address == "/api/v1/descriptors/{record_id}/merge":
+        if address in ("/api/v1/descriptors/{record_id}/merge", "/team/words/{record_id}/merge/"):
             record = {"record_id": self.word.id}
         return address.format(**self.ids | record | flight | other)
 
@@ -346,6 +347,19 @@ BODIES = {
     ("/account/devices/", "post"): lambda world, who: {"device": str(world.ids["token_id"])},
     ("/sign-in/", "post"): _login,
     ("/join/{invitation_token}/", "post"): _joining,
+    ("/team/", "post"): lambda world, who: {"team": str(world.owner.team.id)},
+    ("/team/import/", "post"): _same(text="lot,session,started_at,leaf_g,vessel_ml,number,steep_s,kettle_c\nx"),
+    ("/team/people/", "post"): lambda world, who: {
+        "role": "taster",
+        "shop": str(world.people.get(who, world.owner).member.shop_id),
+        "days": "7",
+    },
+    ("/team/people/{user_id}/", "post"): lambda world, who: {"role": "buyer", "shop": world.place.words["shop"]},
+    ("/team/settings/", "post"): _same(name="Kettle & Bowl", ready_roast="3"),
+    ("/team/shops/", "post"): _same(name="Harbour"),
+    ("/team/shops/{shop_id}/", "post"): _same(name="Harbour"),
+    ("/team/words/{record_id}/merge/", "post"): _same(into="honey"),
+    ("/account/password/", "post"): _same(password=PASSWORD, new_password="a bowl with a lid"),
     ("/records/{record_type}/new/", "post"): _same(name="Mist Ridge", kind="oolong"),
     ("/records/{record_type}/{record_id}/", "post"): _same(number="1", steep_s="16"),
     ("/records/{record_type}/{record_id}/history/", "post"): _same(field="deleted"),

@@ -40,7 +40,9 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from uuid import UUID
 
-from lots.schema import Field, InvalidValue, clean_value
+from django.utils.translation import gettext as _
+
+from lots.schema import Field, InvalidValue, clean_value, gettext_noop
 from lots.schemas import LOT
 from lots.wording import fault_text
 from tastings.schemas import INFUSION, NOTE, SESSION
@@ -52,7 +54,7 @@ OF_INFUSION = ("number", "steep_s", "pour_s", "kettle_c", "water_ml", "rest_s")
 _REQUIRED = ("lot", "session", "started_at", "leaf_g", "vessel_ml", "number", "steep_s", "kettle_c")
 _REQUIRED_PER_ROW = ("lot", "session", "number", "steep_s", "kettle_c")
 _ONCE_PER_SESSION = ("started_at", "leaf_g", "vessel_ml")
-_FIELDS: Mapping[str, Field] = {
+COLUMNS: Mapping[str, Field] = {
     "lot": LOT.by_name()["name"],
     "kind": LOT.by_name()["kind"],
     "session": Field(name="session", kind="text", required=True),
@@ -119,7 +121,14 @@ def parse_sheet(data: bytes, *, targets: ImportTargets) -> tuple[list[ImportedSe
     Invalid
         The file as a whole cannot be used: too large, not UTF-8, not CSV, or its columns are not those of an import.
     """
-    columns, lines = _read_lines(data)
+    columns, lines = read_lines(data)
+    return parse_rows(columns, lines, targets=targets)
+
+
+def parse_rows(
+    columns: Sequence[str], lines: Sequence[tuple[int, Sequence[str]]], *, targets: ImportTargets
+) -> tuple[list[ImportedSession], list[CellError]]:
+    """Group the valid rows of a table into sessions, as `parse_sheet`; rows are given with their line."""
     _check_columns(columns, targets=targets)
     errors: list[CellError] = []
     sessions: dict[tuple[object, object], ImportedSession] = {}
@@ -127,7 +136,8 @@ def parse_sheet(data: bytes, *, targets: ImportTargets) -> tuple[list[ImportedSe
     for line, cells in lines:
         row, row_errors = _parse_row(line, dict(zip(columns, cells, strict=False)), targets=targets)
         if len(cells) > len(columns):
-            reason = f"has {len(cells)} cells where the first line names {len(columns)} columns"
+            counts = {"cells": len(cells), "columns": len(columns)}
+            reason = _("has %(cells)s cells where the first line names %(columns)s columns") % counts
             row_errors = [CellError(line, "", reason)]
         if not row_errors:
             lot, label = str(row.values["lot"]), str(row.values["session"])
@@ -141,23 +151,40 @@ def parse_sheet(data: bytes, *, targets: ImportTargets) -> tuple[list[ImportedSe
             missing.append("kind")
         elif session.lot in kind_by_lot:
             session.values["kind"] = kind_by_lot[session.lot][0]
-        reason = "no usable row of this session says it, and it must be known"
+        reason = _("no usable row of this session says it, and it must be known")
         errors += [CellError(row.line, name, reason) for row in session.rows.values() for name in missing]
         if session.rows and not missing:
             valid.append(session)
     return valid, sorted(errors, key=lambda error: error.line)
 
 
-def _read_lines(data: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
+def read_lines(data: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
     """Return the column names, and the cells of every line that is not blank with its number."""
     if len(data) > MAX_SHEET_BYTES:
-        raise _column_error("", "too_large", "the file is larger than 10 MiB")
+        raise _column_error("", "too_large", _("the file is larger than 10 MiB"))
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise _column_error("", "encoding", f"the file is not UTF-8 (byte {error.start})") from error
-    first = text.lstrip().partition("\n")[0]
-    delimiter = ";" if first.count(";") > first.count(",") else ","
+        detail = _("the file is not UTF-8 (byte %(byte)s)") % {"byte": error.start}
+        raise _column_error("", "encoding", detail) from error
+    columns, lines = table_of(
+        text, delimiter=";" if _first_line(text).count(";") > _first_line(text).count(",") else ","
+    )
+    return [name.lower() for name in columns], lines
+
+
+def _first_line(text: str) -> str:
+    return text.lstrip().partition("\n")[0]
+
+
+def table_of(text: str, *, delimiter: str) -> tuple[list[str], list[tuple[int, list[str]]]]:
+    """Return the cells of the first line of a CSV text, and those of every other that is not blank with its number.
+
+    Raises
+    ------
+    Invalid
+        It is not CSV, or has no rows.
+    """
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     lines: list[tuple[int, list[str]]] = []
     starts = 1
@@ -170,26 +197,27 @@ def _read_lines(data: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
                 lines.append((starts, filled))
             starts = reader.line_num + 1
     except csv.Error as error:
-        raise _column_error("", "csv", f"line {reader.line_num} is not CSV: {error}") from error
+        values = {"line": reader.line_num, "error": error}
+        raise _column_error("", "csv", _("line %(line)s is not CSV: %(error)s") % values) from error
     if len(lines) < 2:
-        raise _column_error("", "empty", "the file holds no rows below the names of its columns")
-    return [name.lower() for name in lines[0][1]], lines[1:]
+        raise _column_error("", "empty", _("the file holds no rows below the names of its columns"))
+    return lines[0][1], lines[1:]
 
 
 def _check_columns(columns: Sequence[str], *, targets: ImportTargets) -> None:
     problems = [
-        Problem(name, "unknown_column", "is neither a column of an import nor a descriptor's key")
+        Problem(name, "unknown_column", _("is neither a column of an import nor a descriptor's key"))
         for name in dict.fromkeys(columns)
-        if name not in _FIELDS and name not in targets.descriptors
+        if name not in COLUMNS and name not in targets.descriptors
     ]
-    problems += [Problem(n, "twice", "stands there twice") for n, times in Counter(columns).items() if times > 1]
-    problems += [Problem(name, "missing_column", "must be there") for name in _REQUIRED if name not in columns]
+    problems += [Problem(n, "twice", _("stands there twice")) for n, times in Counter(columns).items() if times > 1]
+    problems += [Problem(name, "missing_column", _("must be there")) for name in _REQUIRED if name not in columns]
     if problems:
-        raise Invalid("the columns are not those of an import; nothing was stored", problems=problems)
+        raise Invalid(_("the columns are not those of an import; nothing was stored"), problems=problems)
 
 
 def _column_error(name: str, code: str, detail: str) -> Invalid:
-    return Invalid(f"{detail}; nothing was stored", problems=[Problem(name, code, detail)])
+    return Invalid(_("%(detail)s; nothing was stored") % {"detail": detail}, problems=[Problem(name, code, detail)])
 
 
 def _parse_row(line: int, cells: Mapping[str, str], *, targets: ImportTargets) -> tuple[SheetRow, list[CellError]]:
@@ -199,15 +227,16 @@ def _parse_row(line: int, cells: Mapping[str, str], *, targets: ImportTargets) -
     errors: list[CellError] = []
     for column, text in cells.items():
         try:
-            if column in _FIELDS:
-                value = _parse_cell(_FIELDS[column], text)
+            if column in COLUMNS:
+                value = _parse_cell(COLUMNS[column], text)
                 values |= {} if value is None else {column: value}
             elif (rating := _parse_cell(_RATING, text)) is not None:
                 ratings[column] = rating
         except InvalidValue as error:
             errors.append(CellError(line, column, fault_text(error.fault)))
     invalid = {error.column for error in errors}
-    errors += [CellError(line, name, "is empty") for name in _REQUIRED_PER_ROW if name not in values.keys() | invalid]
+    empty = [name for name in _REQUIRED_PER_ROW if name not in values.keys() | invalid]
+    errors += [CellError(line, name, _("is empty")) for name in empty]
     noted = tuple(dict.fromkeys(re.findall(r"[^\s;]+", str(values.pop("noted", "")))))
     row = SheetRow(line, values, ratings, noted)
     errors += _reference_errors(row, targets=targets)
@@ -220,14 +249,15 @@ def _reference_errors(row: SheetRow, *, targets: ImportTargets) -> Iterator[Cell
     """Yield what a row names that the team does not have, or has more than once."""
     shop = row.values.get("shop")
     if shop is not None and shop not in targets.shops:
-        yield CellError(row.line, "shop", f"the team has no shop called {shop}")
+        yield CellError(row.line, "shop", _("the team has no shop called %(shop)s") % {"shop": shop})
     if len(targets.lots.get(str(row.values.get("lot")), ())) > 1:
-        yield CellError(row.line, "lot", "the team has several lots of this name")
+        yield CellError(row.line, "lot", _("the team has several lots of this name"))
     for key in row.noted:
         if key not in targets.descriptors:
-            yield CellError(row.line, "noted", f"there is no descriptor {key}")
+            yield CellError(row.line, "noted", _("there is no descriptor %(key)s") % {"key": key})
         elif key in row.ratings:
-            yield CellError(row.line, "noted", f"{key} is rated on this row: it is one or the other")
+            reason = _("%(key)s is rated on this row: it is one or the other") % {"key": key}
+            yield CellError(row.line, "noted", reason)
 
 
 def _parse_cell(of: Field, text: str) -> object:
@@ -236,28 +266,31 @@ def _parse_cell(of: Field, text: str) -> object:
         return None
     if of.kind in ("number", "integer"):
         if not _NUMBER.fullmatch(text):
-            raise InvalidValue("type", "must be a number with a decimal point, as 3.5")
+            raise InvalidValue("type", gettext_noop("must be a number with a decimal point, as 3.5"))
         return clean_value(of, float(text))
     if of.kind == "truth":
         if text.lower() not in _BOOLEANS:
-            raise InvalidValue("type", "must be yes or no")
+            raise InvalidValue("type", gettext_noop("must be yes or no"))
         return _BOOLEANS[text.lower()]
     return clean_value(of, text)
 
 
 def _add_row(session: ImportedSession, row: SheetRow, *, kind_by_lot: dict[str, tuple[object, int]]) -> list[CellError]:
     """Add a row to its session, unless it contradicts a row before it."""
+    other = _("line %(line)s says something else for this session")
     errors = [
-        CellError(row.line, name, f"line {session.first_line_of[name]} says something else for this session")
+        CellError(row.line, name, other % {"line": session.first_line_of[name]})
         for name in OF_SESSION
         if name in row.values and name in session.values and row.values[name] != session.values[name]
     ]
     kind = row.values.get("kind")
     first_kind, first_line = kind_by_lot.get(session.lot, (kind, row.line))
     if kind is not None and kind != first_kind:
-        errors.append(CellError(row.line, "kind", f"line {first_line} says something else for this lot"))
+        reason = _("line %(line)s says something else for this lot") % {"line": first_line}
+        errors.append(CellError(row.line, "kind", reason))
     if (before := session.rows.get(row.values["number"])) is not None:
-        errors.append(CellError(row.line, "number", f"line {before.line} is this infusion already"))
+        reason = _("line %(line)s is this infusion already") % {"line": before.line}
+        errors.append(CellError(row.line, "number", reason))
     if errors:
         return errors
     for name in OF_SESSION:

@@ -13,6 +13,7 @@ from uuid import UUID, uuid5
 
 from django.db import transaction
 from django.db.models import Q
+from django.utils.translation import gettext as _
 
 from lots.merge import Stamp, StampedRecord
 from lots.models import Lot, Synced
@@ -66,7 +67,7 @@ class _TargetRecord:
 def import_targets(member: Member) -> ImportTargets:
     """Return what a sheet of this member may refer to; raise NotAllowed for one who only reads."""
     if not member.may_write:
-        raise NotAllowed("your role only reads")
+        raise NotAllowed(_("your role only reads"))
     lots: dict[str, list[UUID]] = {}
     for name, lot in Lot.objects.filter(team_id=member.team_id, removed=False).values_list("name", "id"):
         lots.setdefault(name, []).append(lot)
@@ -92,7 +93,8 @@ def import_session(
     lines = [row.line for row in session.rows.values()]
     for parent in records:
         if parent.type in ("lot", "session") and (row := stored.get(parent.id)) is not None and row.removed:
-            reason = f"this {parent.type} was imported before and has been deleted since; bring it back first"
+            values = {"type": parent.type}
+            reason = _("this %(type)s was imported before and has been deleted since; bring it back first") % values
             errors = [CellError(line, parent.type, reason) for line in lines]
             return SessionImport(lot=session.lot, label=session.label, lines=lines, counts={}, errors=errors)
     stamp = Stamp(format_stamp(now), str(device), str(member.user_id))
@@ -104,13 +106,13 @@ def import_session(
             sent.append((record, Change(type=record.type, id=record.id, fields=fields, stamp=stamp), outcome))
         else:
             counts[record.type, outcome] += 1
-    verdicts = push_changes(member, device=device, changes=[change for _, change, _ in sent], now=now)
-    for (record, _, outcome), verdict in zip(sent, verdicts, strict=True):
+    verdicts = push_changes(member, device=device, changes=[change for _record, change, _outcome in sent], now=now)
+    for (record, _change, outcome), verdict in zip(sent, verdicts, strict=True):
         if verdict.verdict != "refused":
             counts[record.type, outcome] += 1
     if dry_run:
         transaction.set_rollback(True)
-    errors = list(_refusals([record for record, _, _ in sent], verdicts))
+    errors = list(_refusals([record for record, _change, _outcome in sent], verdicts))
     return SessionImport(lot=session.lot, label=session.label, lines=lines, counts=counts, errors=errors)
 
 
@@ -190,4 +192,5 @@ def _refusals(records: Sequence[_TargetRecord], verdicts: Sequence[Verdict]) -> 
     ]
     for one, verdict in roots or refused:
         reason = "; ".join(f"{problem.field}: {problem.detail}".removeprefix(": ") for problem in verdict.problems)
-        yield CellError(one.line, one.column, f"{one.type} refused: {reason}")
+        values = {"type": one.type, "reason": reason}
+        yield CellError(one.line, one.column, _("%(type)s refused: %(reason)s") % values)

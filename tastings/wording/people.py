@@ -1,0 +1,37 @@
+"""What roles, and the events of the audit log, are called."""
+
+from django.utils.translation import pgettext_lazy
+
+from tastings.wording.labels import Labels
+
+ROLES: Labels = {
+    "owner": pgettext_lazy("role", "Owner: runs the team"),
+    "buyer": pgettext_lazy("role", "Buyer: tastes and decides what is bought"),
+    "taster": pgettext_lazy("role", "Taster: writes tasting notes"),
+    "viewer": pgettext_lazy("role", "Viewer: reads"),
+}
+EVENTS: Labels = {
+    "sign_in": pgettext_lazy("event", "Signed in"),
+    "sign_in_code": pgettext_lazy("event", "Made a code to sign a phone in"),
+    "failed_sign_in": pgettext_lazy("event", "Failed to sign in"),
+    "sign_out_everywhere": pgettext_lazy("event", "Signed out everywhere"),
+    "invitation": pgettext_lazy("event", "Invited somebody"),
+    "invitation_revoked": pgettext_lazy("event", "Took an invitation back"),
+    "joined": pgettext_lazy("event", "Joined the team"),
+    "role_change": pgettext_lazy("event", "Changed a role"),
+    "removal": pgettext_lazy("event", "Ended a membership"),
+    "password_change": pgettext_lazy("event", "Changed the password"),
+    "password_reset": pgettext_lazy("event", "Set a new password by a mailed link"),
+    "email_change": pgettext_lazy("event", "Changed the e-mail address"),
+    "email_verified": pgettext_lazy("event", "Confirmed the e-mail address"),
+    "reveal": pgettext_lazy("event", "Revealed a flight"),
+    "decision": pgettext_lazy("event", "Decided a flight"),
+    "pourers_change": pgettext_lazy("event", "Changed who pours a flight"),
+    "late_score": pgettext_lazy("event", "Admitted a late score"),
+    "correction": pgettext_lazy("event", "Corrected another's tasting"),
+    "words_merged": pgettext_lazy("event", "Merged two words"),
+    "export": pgettext_lazy("event", "Exported the team"),
+    "share": pgettext_lazy("event", "Gave a link"),
+    "share_kept": pgettext_lazy("event", "Kept a link that waited"),
+    "share_ended": pgettext_lazy("event", "Ended a link"),
+}

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import render
 from django.urls import path
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 from django.views.generic import RedirectView
@@ -17,8 +18,10 @@ from pages.browser import memberships_in, page
 from tastings.queries.comparisons import MOST_GROUPS, compare_lots
 from tastings.queries.developments import labels_of
 from tastings.queries.lot_search import PROFILES, SORTS, LotFilters, lots_named, lots_page
+from tastings.queries.readiness import readiness_for
 from tastings.reports.comparison import ComparisonPage, comparison_page, tick_again
 from tastings.reports.lot_list import lot_list
+from tastings.wording.readiness import rest_words
 from teams.errors import NotFound
 
 if TYPE_CHECKING:
@@ -94,7 +97,10 @@ def compare(request: HttpRequest) -> HttpResponse:
         shown = ComparisonPage(again=tick_again([str(lot.id) for lot in found[:MOST_GROUPS]]), why=why)
     else:
         compared = compare_lots(members[0], ticked)
-        shown = comparison_page(compared, lots=found, labels=labels_of(members[0]))
+        today = timezone.now().date()
+        rested = {lot: readiness_for(members[0], lot, today=today, level=None).found for lot in ticked}
+        rests = {str(lot): rest_words(one) for lot, one in rested.items() if one is not None}
+        shown = comparison_page(compared, lots=found, labels=labels_of(members[0]), rests=rests)
     return render(request, "pages/compare.html", {"page": shown})
 
 

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from tastings.maths.comparison.arrival import NOTICEABLE
+from tastings.maths.comparison.best import best_of
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Comparison, Pair
 from tastings.maths.curve.estimate import STRENGTH
 from tastings.queries.lot_search import ListedLot
@@ -29,7 +30,8 @@ class ComparedRow:
     lot: LotRow
     letter: str
     mark: SafeString
-    evidence: str
+    rank: str
+    cells: Sequence[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,7 @@ class ComparisonPage:
 
     again: str
     why: str = ""
+    heads: Sequence[str] = ()
     rows: Sequence[ComparedRow] = ()
     charts: Sequence[ComparedChart] = ()
     pairs: Sequence[PairRow] = ()
@@ -77,7 +80,9 @@ class ComparisonPage:
     across: str = ""
 
 
-def comparison_page(comparison: Comparison, *, lots: Sequence[ListedLot], labels: Mapping[str, str]) -> ComparisonPage:
+def comparison_page(
+    comparison: Comparison, *, lots: Sequence[ListedLot], labels: Mapping[str, str], rests: Mapping[str, str]
+) -> ComparisonPage:
     """Build what the page of a comparison shows.
 
     Parameters
@@ -88,16 +93,28 @@ def comparison_page(comparison: Comparison, *, lots: Sequence[ListedLot], labels
         The lots as a list shows them, in the order of the groups.
     labels : Mapping[str, str]
         Descriptor labels by key.
+    rests : Mapping[str, str]
+        Whether each roasted lot has rested, by its id.
     """
     rows = []
+    best = best_of(comparison, descriptor=LIKING)
+    ranked = sorted(best, key=lambda lot: -best[lot])
     for place, lot in enumerate(lots):
-        figures = comparison.groups[str(lot.id)]
+        id_, figures = str(lot.id), comparison.groups[str(lot.id)]
+        row = lot_row(with_figures(lot, comparison))
         rows.append(
             ComparedRow(
-                lot=lot_row(with_figures(lot, comparison)),
+                lot=row,
                 letter=LETTERS[place],
                 mark=SafeString(lot_mark(place)),
-                evidence=counted(figures.evidence.sessions, "session"),
+                rank=str(ranked.index(id_) + 1) if id_ in best else "\u2013",
+                cells=_cells(
+                    row,
+                    best=best.get(id_),
+                    liking=figures.good_cups.get(LIKING),
+                    rest=rests.get(id_, ""),
+                    sessions=figures.evidence.sessions,
+                ),
             )
         )
     by_id = {row.lot.id: row for row in rows}
@@ -105,7 +122,8 @@ def comparison_page(comparison: Comparison, *, lots: Sequence[ListedLot], labels
     return ComparisonPage(
         again=tick_again([str(lot.id) for lot in lots]),
         across=across_sentence(comparison),
-        rows=rows,
+        heads=[_("Rank"), _("Lot"), *(label for label, _value in rows[0].cells)] if rows else [],
+        rows=sorted(rows, key=lambda row: -best.get(row.lot.id, 0.0)),
         charts=[
             _chart(comparison, rows, key=key, title=title)
             for key, title in titles
@@ -116,6 +134,21 @@ def comparison_page(comparison: Comparison, *, lots: Sequence[ListedLot], labels
             for pair in comparison.pairs
         ],
     )
+
+
+def _cells(row: LotRow, *, best: float | None, liking: float | None, rest: str, sessions: int) -> list[tuple[str, str]]:
+    """Return what a lot is decided by, each under its heading; a dash where it is not known."""
+    price, cup = (*row.prices, "", "")[:2]
+    found = [
+        (_("Probability of being the best"), "" if best is None else percent(best)),
+        (_("Liking"), "" if liking is None else one_decimal(liking)),
+        (_("Infusions"), row.infusions),
+        (_("Price"), price),
+        (_("Price of a good cup"), cup),
+        (_("Rest after roasting"), rest),
+        (_("Tasted in"), counted(sessions, "session")),
+    ]
+    return [(label, value or "\u2013") for label, value in found]
 
 
 def across_sentence(comparison: Comparison) -> str:

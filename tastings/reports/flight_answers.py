@@ -10,7 +10,7 @@ from tastings.answers.flight_answers import FlightAnswer, FlightMeasure, FlightS
 from tastings.reports.marks import Drawing, both_widths
 from tastings.reports.standings import standings_chart
 from tastings.wording import flight_details as words
-from tastings.wording.numbers import number_range, one_decimal, percent
+from tastings.wording.numbers import money, number_range, one_decimal, percent
 
 MOST_PAIRS = 12
 """Most pairs of differing lots that are listed."""
@@ -93,7 +93,7 @@ def _row(one: FlightStanding, lots: Names, *, worth: LotValue | None, currency: 
         p_best=percent(one.p_best),
         p_top_three=percent(one.p_top_three),
         cups=one.cups,
-        price="" if price is None else words.money(price, currency=currency),
+        price="" if price is None else money(price, currency),
         is_unbeaten=worth is not None and bool(worth.on_frontier),
     )
 

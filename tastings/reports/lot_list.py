@@ -9,14 +9,18 @@ from django.utils.functional import Promise
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from tastings.maths.brewing.even_brew import even_brew_of
+from tastings.maths.curve.profile import LABELS
+from tastings.maths.guide.guests import Price, cost
+from tastings.maths.guide.pots import Vessel
 from tastings.queries.lot_search import PER_PAGE, PROFILES, ListedLot, LotFilters, LotPage
 from tastings.reports.facts import origin
 from tastings.reports.strips import sparkline
 from tastings.wording.counts import counted
 from tastings.wording.labels import KINDS, STATUSES, label
 from tastings.wording.labels import PROFILES as PROFILE_LABELS
-from tastings.wording.numbers import capitalised, day, one_decimal
-from tastings.wording.profile import profile_words, steep_span
+from tastings.wording.numbers import capitalised, day, money, one_decimal
+from tastings.wording.profile import infusions_words, profile_words
 
 FILTERS = ("q", "kind", "status", "profile", "year", "sort")
 """What stays in the address from page to page."""
@@ -31,8 +35,10 @@ class LotRow:
     href: str
     origin: list[str]
     facts: list[str]
+    prices: list[str]
     profile: str
-    steeps: str
+    is_told: bool
+    infusions: str
     sparkline: SafeString
     stale: bool
     ticked: bool
@@ -82,6 +88,7 @@ class LotList:
     rows: list[LotRow]
     q: str
     is_filtered: bool
+    is_narrowed: bool
     count: str
     menus: list[Menu]
     ticked: list[TickedLot]
@@ -112,6 +119,7 @@ def lot_list(
         rows=rows,
         q=filters.q,
         is_filtered=filters.are_set,
+        is_narrowed=replace(filters, q="", page=1) != LotFilters(),
         count=_count(page, n_rows=len(rows)),
         menus=_menus(page, filters),
         ticked=[TickedLot(str(lot.id), lot.facts.name) for lot in ticked if str(lot.id) not in here],
@@ -123,7 +131,6 @@ def lot_list(
 def lot_row(lot: ListedLot, *, with_team: bool = False, ticked: Collection[str] = ()) -> LotRow:
     """Put one lot of a list into words."""
     facts = lot.facts
-    steeps = lot.steeps
     return LotRow(
         id=str(lot.id),
         name=facts.name or _("Lot without a name"),
@@ -135,8 +142,10 @@ def lot_row(lot: ListedLot, *, with_team: bool = False, ticked: Collection[str] 
             *([lot.team] if with_team else []),
         ],
         facts=[*_points(lot), *_buying(lot)],
+        prices=prices(lot),
         profile=capitalised(profile_words(lot.profile.label if lot.profile else None)),
-        steeps=_("cannot tell yet") if steeps is None or steeps.recommended is None else steep_span(steeps),
+        is_told=lot.profile is not None and lot.profile.label in LABELS,
+        infusions=infusions_words(lot.steeps),
         sparkline=SafeString(sparkline(lot.curve)),
         stale=lot.stale,
         ticked=str(lot.id) in ticked,
@@ -163,14 +172,25 @@ def _points(lot: ListedLot) -> list[str]:
     return [capitalised(words)] if words else []
 
 
+def prices(lot: ListedLot) -> list[str]:
+    """Write what a kilogram costs, and what a cup worth drinking does, brewed as all lots of the kind are compared."""
+    if lot.price_per_kg is None:
+        return []
+    even = even_brew_of(lot.facts.kind or "")
+    vessel = Vessel(leaf_g=even.leaf_g, vessel_ml=even.vessel_ml)
+    rounds = lot.steeps.recommended if lot.steeps else None
+    found = cost(Price(lot.price_per_kg, lot.currency), vessel=vessel, cup_ml=even.vessel_ml, rounds=rounds)
+    per_cup = found.per_cup if found else None
+    return [
+        _("%(price)s per kg") % {"price": money(lot.price_per_kg, lot.currency)},
+        *([] if per_cup is None else [_("%(price)s a cup") % {"price": money(per_cup, lot.currency)}]),
+    ]
+
+
 def _buying(lot: ListedLot) -> list[str]:
-    price = ""
-    if lot.price_per_kg is not None:
-        amount = number_format(lot.price_per_kg, decimal_pos=2, force_grouping=True)
-        price = _("%(price)s per kg") % {"price": f"{amount} {lot.currency or ''}".strip()}
     tasted = _("last tasted on %(day)s") % {"day": day(lot.tasted_at)} if lot.tasted_at else ""
     status = label(STATUSES, lot.status) if lot.status else ""
-    return [part for part in (status, price, tasted) if part]
+    return [part for part in (capitalised(status), tasted) if part]
 
 
 def _menus(page: LotPage, filters: LotFilters) -> list[Menu]:

@@ -122,7 +122,7 @@ def _column(frame: Frame, point: CurvePoint, *, peak: bool) -> str:
     )
 
 
-def sparkline(points: Sequence[CurvePoint], *, width: int = 132, height: int = 36) -> str:
+def sparkline(points: Sequence[CurvePoint], *, width: int = 168, height: int = 56) -> str:
     """Draw a curve small enough for a line of a list; empty text when there are fewer than two points. [px]."""
     if len(points) < 2:
         return ""

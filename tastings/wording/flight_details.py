@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from tastings.maths.flights.standings import Estimate
 from tastings.wording.counts import counted
-from tastings.wording.numbers import listed, number, one_decimal, percent, two_decimals
+from tastings.wording.numbers import listed, money, number, one_decimal, percent, two_decimals
 
 
 def measure_title(measure: Literal["liking", "weighted"], *, scale: float) -> str:
@@ -48,12 +48,7 @@ def best_value(lots: Sequence[str]) -> str:
 
 def lot_at_price(name: str, *, price: float, currency: str | None) -> str:
     """Write a lot with its price."""
-    return _("%(lot)s (%(price)s a kg)") % {"lot": name, "price": money(price, currency=currency)}
-
-
-def money(price: float, *, currency: str | None) -> str:
-    """Write a price with its currency."""
-    return f"{two_decimals(price)} {currency}"
+    return _("%(lot)s (%(price)s a kg)") % {"lot": name, "price": money(price, currency)}
 
 
 def expected_loss(points: float) -> str:

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from decimal import Decimal
 
-from django.utils.formats import date_format, get_format
+from django.utils.formats import date_format, get_format, number_format
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
@@ -34,6 +34,19 @@ def one_decimal(value: float) -> str:
 def two_decimals(value: float) -> str:
     """Write a coefficient with two decimals and a true minus sign."""
     return _fixed(value, places=2)
+
+
+def money(amount: float, currency: str | None) -> str:
+    """Write an amount with the code of its currency; two significant digits below a hundredth.
+
+    Examples
+    --------
+    >>> money(1180.5, "EUR"), money(0.656, "EUR"), money(0.0042, None)
+    ('1,180.50 EUR', '0.66 EUR', '0.0042')
+    """
+    places = 2 if amount >= 0.01 or not amount else 4
+    rounded = round(amount, places)  # number_format cuts off
+    return f"{number_format(rounded, decimal_pos=places, force_grouping=True)} {currency or ''}".strip()
 
 
 def signed(value: float, *, places: int = 1) -> str:

@@ -106,6 +106,14 @@ def interval_words(steeps: Steeps) -> str:
     return _("%(low)s to %(high)s") % {"low": steeps.low, "high": count_words(steeps.high)}
 
 
+def infusions_words(steeps: Steeps | None) -> str:
+    """Write the count as the page's headline does: 9 infusions (7 to 10); empty while it is not known."""
+    if steeps is None or steeps.recommended is None:
+        return ""
+    count, interval = f"{count_words(steeps.recommended)} {infusions_unit(steeps.recommended)}", interval_words(steeps)
+    return f"{count} ({interval})" if interval else count
+
+
 def steep_span(steeps: Steeps) -> str:
     """Write the count of steeps with its interval, where there is one."""
     count, interval = count_words(steeps.recommended or 0), interval_words(steeps)

@@ -44,7 +44,9 @@ def compared(lots):
 
 def page_of(*, n=3):
     lots = [bare(place, name=NAMES[place], stale=True) for place in range(n)]
-    return comparison_page(compared(lots), lots=lots, labels={"strength": "Strength"})
+    return comparison_page(
+        compared(lots), lots=lots, labels={"strength": "Strength"}, rests={str(lots[0].id): "Rested"}
+    )
 
 
 def point(infusion, mean, low=None, high=None):
@@ -68,20 +70,36 @@ def test_comparison_tells_each_pair_in_words_and_in_a_table():
 
 def test_compared_lots_show_the_figures_of_the_comparison():
     rows = page_of().rows
-    assert [(row.letter, row.lot.profile, row.lot.steeps, row.evidence) for row in rows] == [
-        ("A", "Builds up", "9 (7 to 10)", "6 sessions"),
-        ("B", "Builds up", "9 (7 to 10)", "6 sessions"),
-        ("C", "Cannot tell yet", "cannot tell yet", "0 sessions"),
+    shown = ("Infusions", "Rest after roasting", "Tasted in")
+    assert [(row.letter, row.lot.profile, *(dict(row.cells)[one] for one in shown)) for row in rows] == [
+        ("A", "Builds up", "9 infusions (7 to 10)", "Rested", "6 sessions"),
+        ("B", "Builds up", "9 infusions (7 to 10)", "\u2013", "6 sessions"),
+        ("C", "Cannot tell yet", "\u2013", "\u2013", "0 sessions"),
     ]
+    assert {row.rank for row in rows} == {"\u2013"}  # liking was not rated in both of every pair
     assert not any(row.lot.stale for row in rows)  # they are made afresh
     assert [chart.title for chart in page_of().charts] == ["Strength", "Liking"]
+
+
+def test_likeliest_best_lot_stands_first():
+    lots = [bare(place, name=NAMES[place], price_per_kg=200.0, currency="EUR") for place in range(2)]
+    found = compared(lots)
+    liked = Difference("liking", -1.0, -1.5, -0.5, 0.02)
+    page = comparison_page(
+        replace(found, pairs=(replace(found.pairs[0], differences=(liked,)),)), lots=lots, labels={}, rests={}
+    )
+
+    assert [(row.letter, row.rank) for row in page.rows] == [("B", "1"), ("A", "2")]
+    cells = dict(page.rows[0].cells)
+    assert (cells["Price"], cells["Price of a good cup"]) == ("200.00 EUR per kg", "0.11 EUR a cup")  # 5 g in 9 cups
 
 
 def test_lots_of_one_name_are_told_apart_by_their_letters():
     twins = [bare(place, name="Twin") for place in range(2)]
     [pair] = compared(twins).pairs
     first, second = (
-        ComparedRow(lot_row(lot), letter=letter, mark="", evidence="") for lot, letter in zip(twins, "AB", strict=True)
+        ComparedRow(lot_row(lot), letter=letter, mark="", rank="", cells=())
+        for lot, letter in zip(twins, "AB", strict=True)
     )
     sentences = pair_row(pair, first=first, second=second, labels={}).sentences
     assert sentences[0] == f"Twin (A) outlasts Twin (B) with {percent(0.9)} probability."
@@ -186,5 +204,5 @@ def test_lots_of_kinds_brewed_differently_are_said_to_compare_less_well():
     found = compared(lots)
     green = replace(found.groups[str(lots[1].id)], even_brew=even_brew_of("green"))
     across = replace(found, groups={**found.groups, str(lots[1].id): green})
-    assert comparison_page(found, lots=lots, labels={}).across == ""
-    assert "kinds that are brewed differently" in comparison_page(across, lots=lots, labels={}).across
+    assert comparison_page(found, lots=lots, labels={}, rests={}).across == ""
+    assert "kinds that are brewed differently" in comparison_page(across, lots=lots, labels={}, rests={}).across

@@ -72,9 +72,9 @@ def test_lots_page_shows_each_lot_with_its_course_and_steeps():
     assert {"script", "img"} & set(outline.tags) == set()
     assert ("a", "href", f"/lots/{sample.LOT_ID}/report/") in outline.attributes
     assert ("input", "value", HOSTILE) in outline.attributes
-    assert "Builds up Steeps: 9 (7 to 10)" in words_of(page)
-    assert "Strength 6.0, liking 7.2 · Bought · 1,180.50 EUR per kg · last tasted on 4 March 2026" in words_of(page)
-    assert words_of(page).count("Cannot tell yet Steeps: cannot tell yet") == 2
+    assert "Builds up 9 infusions (7 to 10)" in words_of(page)
+    assert "1,180.50 EUR per kg · 0.66 EUR a cup Strength 6.0, liking 7.2 · Bought" in words_of(page)  # 5 g in 9 cups
+    assert words_of(page).count("Cannot tell yet") == 3  # one of them in a menu
     assert outline.tags.count("svg") == 1
 
 
@@ -119,15 +119,16 @@ def test_pages_lead_to_their_neighbours(page, leads):
 @pytest.mark.parametrize(
     ("recommended", "low", "high", "text"),
     [
-        (3, 3, 3, "3"),
-        (24, 24, 24, "24 or more"),
-        (23, 22, 24, "23 (22 to 24 or more)"),
-        (None, None, None, "cannot tell yet"),
+        (1, 1, 1, "1 infusion"),
+        (3, 3, 3, "3 infusions"),
+        (24, 24, 24, "24 or more infusions"),
+        (23, 22, 24, "23 infusions (22 to 24 or more)"),
+        (None, None, None, ""),
     ],
 )
 def test_steeps_are_written_with_their_range_where_there_is_one(recommended, low, high, text):
     steeps = replace(FIGURES.steeps, recommended=recommended, low=low, high=high)
-    assert lot_row(replace(TASTED, steeps=steeps)).steeps == text
+    assert lot_row(replace(TASTED, steeps=steeps)).infusions == text
 
 
 def test_team_is_named_only_for_members_of_several():

@@ -41,9 +41,10 @@ def _own_variances(of_pairs: FloatArray) -> FloatArray:
     """Split the variance of each pair's difference into those of its two lots, by least squares."""
     n = len(of_pairs)
     if n == 2:
-        return np.maximum(np.full(2, of_pairs[0, 1] / 2), _LEAST_VARIANCE)
-    total = of_pairs.sum() / 2 / (n - 1)
-    return np.maximum((of_pairs.sum(axis=1) - total) / (n - 2), _LEAST_VARIANCE)
+        found = np.full(2, of_pairs[0, 1] / 2)
+    else:
+        found = (of_pairs.sum(axis=1) - of_pairs.sum() / 2 / (n - 1)) / (n - 2)
+    return np.asarray(np.maximum(found, _LEAST_VARIANCE), dtype=np.float64)
 
 
 def highest_of(mean: Sequence[float] | FloatArray, *, variance: Sequence[float] | FloatArray) -> list[float]:

@@ -20,7 +20,8 @@ from django.utils import timezone
 from config.settings import BASE_DIR
 from lots.models import Lot
 from tastings.actions.push import reading
-from tastings.models import Descriptor, RenderedDocument, Share
+from tastings.actions.push.rows import id_in
+from tastings.models import Descriptor, Note, RenderedDocument, Share
 from tastings.queries.records import MODELS
 from teams.actions.sign_in_codes import create_sign_in_code
 from teams.actions.stored_answers import reserve_key
@@ -452,6 +453,14 @@ def test_policy_reads_the_setting_once_and_by_an_index_over_the_team(db, table):
         plan = "\n".join(line for (line,) in cursor.fetchall())
 
     assert re.search(r"Index Cond: \(team_id = ANY \(\S*InitPlan|Index Cond: \(team_id = ANY \(\$0\)\)", plan), plan
+
+
+def test_rows_of_a_push_are_found_by_their_ids_and_not_through_the_whole_team(db):
+    with as_application(), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute("SET LOCAL enable_seqscan = off")
+        plan = Note.objects.filter(id_in([uuid4(), uuid4()])).explain()
+
+    assert re.search(r"Index Cond: \(id = ANY \('\{", plan), plan
 
 
 def test_live_table_hears_of_the_teams_listened_to(taster, stranger):

@@ -9,7 +9,7 @@ from uuid import UUID
 
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.rows import id_array
+from tastings.actions.push.rows import id_in
 from tastings.models import Infusion
 
 
@@ -45,7 +45,7 @@ def _numbers_of_others(
     if not any(_is_numbered_here(pending) for pending in live):
         return set()
     others = Infusion.objects.filter(session_id__in=sessions, removed=False)
-    others = others.exclude(id__in=id_array(pending.id for pending in changed))
+    others = others.exclude(id_in(pending.id for pending in changed))
     return {(str(session), number) for session, number in others.values_list("session_id", "number")}
 
 

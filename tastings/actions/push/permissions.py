@@ -14,7 +14,7 @@ from lots.merge import LostValue, MergeOutcome
 from lots.models import FieldHistory
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.rows import id_array
+from tastings.actions.push.rows import id_in
 from tastings.actions.push.state import PushState
 from teams.errors import Problem
 
@@ -67,7 +67,7 @@ def fields_that_lost_before(state: PushState, changes: Sequence[Change]) -> Mapp
                 named.setdefault(row, []).append((i, name))
     lost: dict[int, set[str]] = {}
     if named:
-        for row in FieldHistory.objects.filter(id__in=id_array(named)).values_list("id", flat=True):
+        for row in FieldHistory.objects.filter(id_in(named)).values_list("id", flat=True):
             for i, name in named[row]:
                 lost.setdefault(i, set()).add(name)
     return lost

@@ -12,7 +12,7 @@ from lots.models import Lot, Synced
 from lots.schema import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.rows import id_array
+from tastings.actions.push.rows import id_in
 from tastings.actions.push.state import PushState, Records
 from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Pot, Session
@@ -151,14 +151,14 @@ class _Reader:
         return found
 
     def _rows(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
-        return self._own(model._default_manager.filter(id__in=id_array(ids))) if ids else []
+        return self._own(model._default_manager.filter(id_in(ids))) if ids else []
 
     def _children(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
         """Return infusions or notes. The sessions of hidden ones are not read, or the time taken would reveal them."""
         if not ids:
             return []
         visible = Case(When(visible_sessions(self._member, "session__"), then=Value("yes")), default=Value(""))
-        rows = cast("QuerySet[_Row]", model._default_manager.filter(id__in=id_array(ids)).annotate(visible=visible))
+        rows = cast("QuerySet[_Row]", model._default_manager.filter(id_in(ids)).annotate(visible=visible))
         return [row for row in self._own(rows) if self._shows(row, visible=bool(row.visible))]  # type: ignore[attr-defined]  # annotated
 
     def _own(self, rows: QuerySet[_Row]) -> list[_Row]:

@@ -6,7 +6,7 @@ from uuid import UUID
 from lots.merge import LostValue
 from lots.models import FieldHistory
 from tastings.actions.push.change import Change
-from tastings.actions.push.rows import id_array
+from tastings.actions.push.rows import id_in
 from tastings.actions.push.state import PushState
 
 
@@ -26,7 +26,7 @@ def fields_received_before(state: PushState, changes: Sequence[Change]) -> Mappi
                 named.setdefault(row, []).append((i, name))
     received: dict[int, set[str]] = {}
     if named:
-        lost = FieldHistory.objects.filter(id__in=id_array(named)).values_list("id", "claimed_at")
+        lost = FieldHistory.objects.filter(id_in(named)).values_list("id", "claimed_at")
         for row, claimed_at in lost:
             for i, name in named[row]:
                 stamp = changes[i].stamp
@@ -38,4 +38,4 @@ def fields_received_before(state: PushState, changes: Sequence[Change]) -> Mappi
 def stored_history(lost: Iterable[tuple[UUID, LostValue]]) -> set[UUID]:
     """Return the ids of the history rows that are stored already, of records' lost values."""
     ids = [FieldHistory.history_id(record, value) for record, value in lost]
-    return set(FieldHistory.objects.filter(id__in=id_array(ids)).values_list("id", flat=True)) if ids else set()
+    return set(FieldHistory.objects.filter(id_in(ids)).values_list("id", flat=True)) if ids else set()

@@ -23,7 +23,7 @@ from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
 from pages.browser import POLICY
-from pages.cards import UnknownLanguageError, card_file, card_for, card_page
+from pages.cards import UnknownLanguageError, card_file, card_for, card_page, photo_address
 from pages.my_pot import own_pot
 from pages.reports import article, curve_file, document_file, figures_file, photos_below, picture, render_around
 from tastings.actions.shares import count_view
@@ -80,10 +80,12 @@ def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, besid
     own, lang = own_pot(request), request.GET.get("lang", share.lang)
     card = card_for(guest, record_for(guest, "lot", share.lot_id), lang=lang, own=own.pot, public=True)
     if form == "":
-        return card_page(card, own=own, beside=beside, actions={_("Print"): f"{beside}.pdf?lang={card.lang}"})
+        actions = {_("Print"): f"{beside}.pdf?lang={card.text.lang}"}
+        return card_page(card, own=own, beside=beside, actions=actions, photo=photo_address(beside, card))
     if form not in ("md", "pdf"):
         raise NotFound
-    return card_file(request, guest, card=card, form=form, name=f"card-{card.lang}")
+    link = request.build_absolute_uri(f"{beside}/")
+    return card_file(request, guest, card=card, form=form, name=f"card-{card.text.lang}", link=link)
 
 
 def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, beside: str) -> HttpResponseBase:
@@ -126,9 +128,7 @@ def _content(guest: Member, share: Share, *, beside: str, own: Pot | None) -> Re
 @shared
 @require_safe
 def photo(request: HttpRequest, share: Share, token: str, photo_id: str) -> HttpResponseBase:  # noqa: ARG001 - the shape of a view
-    """Give the thumbnail of a photo in a shared report."""
-    if share.shows != "report":
-        raise NotFound
+    """Give the thumbnail of a photo in a shared report or on a shared card."""
     found = picture_of_lot(guest_of(share), lot=share.lot_id, photo=id_from_path(photo_id), leaf_and_liquor=True)
     return picture(request, found)
 

@@ -5,11 +5,11 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from itertools import groupby
+from typing import Any
 
-from django.utils.translation import get_language, ngettext
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from tastings.maths.brewing.even_brew import MOST_INFUSIONS
 from tastings.maths.curve.layers import Layer
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
@@ -17,9 +17,11 @@ from tastings.maths.guide.answer import Guide
 from tastings.queries.guides import UsualPotGuide
 from tastings.queries.reports import LotFacts, ReportContent
 from tastings.reports.facts import elevation, harvest
-from tastings.reports.pairings import pairings
-from tastings.wording.labels import ALLERGENS, COUNTRIES, FOODS, TEAS, descriptor_label, label
+from tastings.reports.guide import guests_words, until_words
+from tastings.reports.pairings import Pairing, pairings
+from tastings.wording.labels import ALLERGENS, COUNTRIES, FOODS, TEAS, descriptor_in_sentence, descriptor_label, label
 from tastings.wording.numbers import duration, isolated, listed, number
+from tastings.wording.profile import infusions_words
 
 MOST_GROUPS = 6
 MOST_LEADING, MOST_WORDS = 2, 4  # in one line
@@ -49,17 +51,18 @@ class CardHeads:
 
     expect: str
     brew: str
-    many: str
     pair: str
-    care: str
+    curve: str
 
 
 @dataclass(frozen=True, slots=True)
 class CardCups:
-    """Which cups, and what leads or is there in them."""
+    """Which cups, how many they are, what leads or is there in them, in words and by key."""
 
     cup: str
     words: str
+    n: int
+    keys: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,35 +73,30 @@ class CardBrew:
     head: str = ""
     steeps: tuple[str, ...] = ()
     guess: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class CardPairing:
-    """A food with its reason, and what it usually contains."""
-
-    text: str
-    contains: str
+    until: str = ""
+    guests: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
-    """The text of a card, in one language. Price, supplier, shop and tasters are not in it."""
+    """The text of a card, in one language. What the lot cost, supplier, shop and tasters are not in it."""
 
     lang: str
+    merchant: str
     name: str
     origin: tuple[str, ...]
     heads: CardHeads
+    count: str
     course: str
     cups: tuple[CardCups, ...]
     brew: CardBrew
-    many: tuple[str, ...]
-    pairings: tuple[CardPairing, ...]
-    pairing_note: str
-    cautions: tuple[str, ...]
+    pairings: tuple[str, ...]
+    contains: str
+    caution: str
     missing_words: str
 
 
-def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
+def card_of(content: ReportContent, *, families: Mapping[str, str], merchant: str) -> Card:
     """Put into words what a customer should know, in the language that is active.
 
     Parameters
@@ -107,6 +105,8 @@ def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
         What is known of the lot.
     families : Mapping[str, str]
         Family of each descriptor, by key.
+    merchant : str
+        Name of the team.
     """
     lot, figures, guide, labels = content.lot, content.development.figures, content.guide, content.labels
     brewed = guide.guide if guide is not None and guide.guide.infusions else None
@@ -114,33 +114,23 @@ def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
     reach = in_pot or figures.steeps.recommended or 0
     worth = [layer for layer in figures.layers if layer.infusion <= reach] or figures.layers[:1]
     tasted = bool(figures.evidence.sessions)
-    expected = _expected(worth, families) if tasted else []
-    herbal = lot.kind == "herbal"
+    cups = _cups(_expected(worth, families), labels) if tasted else []
+    foods = pairings([one.keys for one in cups for _cup in range(one.n)], families)
     return Card(
         lang=get_language() or "en",
+        merchant=merchant,
         name=lot.name or _("Tea card"),
         origin=tuple(origin_line(lot)),
         heads=CardHeads(
-            expect=_("What to expect"),
-            brew=_("How to brew"),
-            many=_("How many cups"),
-            pair=_("Goes with"),
-            care=_("Take care"),
+            expect=_("What to expect"), brew=_("How to brew"), pair=_("Goes with"), curve=_("Strength, cup by cup")
         ),
+        count=infusions_words(figures.steeps),
         course=_course(figures.profile) if tasted else _("Not tasted enough yet to say."),
-        cups=tuple(_cups(expected, labels)),
-        brew=_brew(guide, kind=lot.kind or ""),
-        many=tuple(_many(figures.steeps, brewed)) if tasted else (_("Not known yet."),),
-        pairings=tuple(_pairings(expected, labels=labels, families=families)),
-        pairing_note=_(
-            "Suggested by rule from the flavours above: common practice, no promise. Flavour words name a likeness, not"
-            " an ingredient. Allergies: ask the maker of the tea and of the food."
-        ),
-        cautions=(
-            _("Near-boiling water scalds at once. Keep kettle and pot out of children's reach."),
-            _("Let the cup cool: drinking hotter than 65 °C is classed as probably carcinogenic (IARC Monograph 116)."),
-            " ".join(filter(None, (_caffeine(guide.guide if guide else None), _contents(herbal=herbal)))),
-        ),
+        cups=tuple(cups),
+        brew=_brew(guide, kind=lot.kind or "", steeps=figures.steeps),
+        pairings=tuple(_pairing(one, labels) for one in foods),
+        contains=_contains(foods),
+        caution=_caution(guide.guide if guide else None, herbal=lot.kind == "herbal"),
         missing_words=_("□ stands for a character that no font on this server can draw:"),
     )
 
@@ -214,28 +204,30 @@ def _cups(expected: Sequence[_Cup], labels: Mapping[str, str]) -> list[CardCups]
         first, last = cups[0].infusion, cups[-1].infusion
         which = _("Cup %(n)s") if first == last else _("Cups %(first)s to %(last)s")
         words = ", ".join(isolated(descriptor_label(key, labels)) for key in keys)
-        lines.append(CardCups(which % {"n": first, "first": first, "last": last}, words or "\u2013"))
+        lines.append(
+            CardCups(which % {"n": first, "first": first, "last": last}, words or "\u2013", len(cups), tuple(keys))
+        )
     return lines if any(cup.leading or cup.present for cup in expected) else []
 
 
-def _pairings(expected: Sequence[_Cup], *, labels: Mapping[str, str], families: Mapping[str, str]) -> list[CardPairing]:
-    return [
-        CardPairing(
-            text=_("%(food)s, for its %(words)s")
-            % {
-                "food": label(FOODS, one.food),
-                "words": listed(isolated(descriptor_label(key, labels)) for key in one.because),
-            },
-            contains=_("usually contains %(allergens)s")
-            % {"allergens": listed(label(ALLERGENS, key) for key in one.allergens)}
-            if one.allergens
-            else _("usually without the allergens that must be declared"),
-        )
-        for one in pairings([(*cup.leading, *cup.present) for cup in expected], families)
-    ]
+def _pairing(one: Pairing, labels: Mapping[str, str]) -> str:
+    words = listed(isolated(descriptor_in_sentence(key, labels)) for key in one.because)
+    return _("%(food)s, for its %(words)s") % {"food": label(FOODS, one.food), "words": words}
 
 
-def _brew(found: UsualPotGuide | None, *, kind: str) -> CardBrew:
+def _contains(foods: Sequence[Pairing]) -> str:
+    """Say once which allergens the foods usually contain."""
+    if not foods:
+        return ""
+    keys = dict.fromkeys(key for one in foods for key in one.allergens)
+    if not keys:
+        return _("Allergies: ask the maker of the food.")
+    return _("These foods usually contain %(allergens)s; with an allergy ask their maker.") % {
+        "allergens": listed(label(ALLERGENS, key) for key in keys)
+    }
+
+
+def _brew(found: UsualPotGuide | None, *, kind: str, steeps: Steeps) -> CardBrew:
     if found is None or not found.guide.infusions:
         begin = _(
             "Not tasted enough yet: begin with %(leaf_g)s g in %(vessel_ml)s ml, water at %(heat_c)s °C and %(s)s s."
@@ -268,48 +260,23 @@ def _brew(found: UsualPotGuide | None, *, kind: str) -> CardBrew:
         guess=_("Times with “about” are guesses: taste, and go by that rather than by the clock.")
         if any(one.number in guessed for one in pours)
         else "",
+        until=until_words(last, steeps=steeps),
+        guests=guests_words(guide.serving),
     )
 
 
-def _many(steeps: Steeps, guide: Guide | None) -> list[str]:
-    """Say how many cups: in the pot of the guide where there is one, else on the even brew with its interval."""
-    if guide and guide.last_worthwhile:
-        n, low, high = guide.last_worthwhile, None, None
-    elif steeps.recommended:
-        n, low, high = steeps.recommended, steeps.low, steeps.high
-    else:
-        return [_("Not known yet.")]
-    if n >= MOST_INFUSIONS:
-        first = _("Good for %(n)s cups or more.") % {"n": n}
-    else:
-        first = ngettext("Good for about %(n)s cup.", "Good for about %(n)s cups.", n) % {"n": n}
-    if low is None or high is None or low == high:
-        return [first]
-    span = (
-        _("With 80 %% probability %(low)s to %(high)s or more.")
-        if high >= MOST_INFUSIONS
-        else _("With 80 %% probability %(low)s to %(high)s.")
-    )
-    return [first, span % {"low": low, "high": high}]
-
-
-def _caffeine(guide: Guide | None) -> str:
-    if guide is None or guide.caffeine is None:
-        return ""
-    low_mg, high_mg = guide.caffeine.per_pot_mg
-    return _("About %(low)s to %(high)s mg caffeine in all cups of this pot (estimate).") % {
-        "low": round(low_mg),
-        "high": round(high_mg),
-    }
-
-
-def _contents(*, herbal: bool) -> str:
+def _caution(guide: Guide | None, *, herbal: bool) -> str:
+    """Say in one line what to be careful about: scalding, hot drinks (IARC Monograph 116) and caffeine (EFSA 2015)."""
+    hot = _("Boiling water scalds; let the cup cool below 65 °C.")
     if herbal:
-        return _("Herbal: ask the maker whether it contains caffeine, and whom it does not suit.")
-    return _(
-        "Contains caffeine. EFSA (2015): 200 mg at a time and 400 mg a day for healthy adults, 200 mg a day in"
-        " pregnancy and while nursing; children much less. In doubt ask a doctor."
-    )
+        unknown = _("Ask whether this herb contains caffeine, and whom it does not suit.")
+        return f"{hot} {unknown}"
+    amount = ""
+    if guide is not None and guide.caffeine is not None:
+        low_mg, high_mg = guide.caffeine.per_pot_mg
+        amount = _(" about %(low)s to %(high)s mg in this pot,") % {"low": round(low_mg), "high": round(high_mg)}
+    caffeine = _("Contains caffeine:%(amount)s at most 200 mg a day in pregnancy and nursing, less for children.")
+    return f"{hot} {caffeine % {'amount': amount}}"
 
 
 def _escaped(text: str) -> str:
@@ -321,26 +288,53 @@ def _escaped(text: str) -> str:
 def card_markdown(card: Card) -> str:
     """Write the card as CommonMark; whatever was typed into a field is escaped."""
     heads, brew = card.heads, card.brew
-    lines = [f"# {_escaped(card.name)}", "", " · ".join(map(_escaped, card.origin)), ""]
+    lines = [f"# {_escaped(card.name)}", "", " · ".join(map(_escaped, (card.merchant, *card.origin))), ""]
+    lines += [f"**{card.count}**", ""] if card.count else []
     lines += [f"## {heads.expect}", "", card.course, ""]
     lines += [f"- **{one.cup}:** {_escaped(one.words)}" for one in card.cups]
-    lines += ["", f"## {heads.many}", "", " ".join(card.many), ""]
-    lines += [f"## {heads.brew}", "", " ".join(brew.lines), ""]
+    lines += ["", f"## {heads.brew}", "", " ".join(brew.lines), ""]
     if brew.steeps:
         lines += [brew.head, "", " · ".join(brew.steeps), ""]
-        lines += [brew.guess, ""] if brew.guess else []
+        lines += [" ".join(filter(None, (brew.guests, brew.until, brew.guess))), ""]
     if card.pairings:
         lines += [f"## {heads.pair}", ""]
-        lines += [f"- {_escaped(one.text)} ({one.contains})" for one in card.pairings]
-        lines += ["", card.pairing_note, ""]
-    lines += [f"## {heads.care}", "", *(f"- {caution}" for caution in card.cautions)]
-    return "\n".join(lines) + "\n"
+        lines += [f"- {_escaped(one)}" for one in card.pairings]
+        lines += ["", card.contains, ""]
+    return "\n".join([*lines, card.caution]) + "\n"
 
 
-def card_document(card: Card) -> dict[str, object]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CardExtras:
+    """What a printed card has beside its text.
+
+    Parameters
+    ----------
+    chart : mapping or None
+        The curve as `tastings.reports.document.chart_payload` gives it.
+    photo : str
+        File of the tea's photo; empty without one.
+    qr : sequence of sequences of int
+        Rows of a QR code, 1 for dark; empty without a link.
+    price : str
+        As it is to be printed.
+    """
+
+    chart: Mapping[str, Any] | None = None
+    photo: str = ""
+    qr: Sequence[Sequence[int]] = ()
+    price: str = ""
+
+
+def card_document(card: Card, extras: CardExtras | None = None) -> dict[str, object]:
     """Return what the layout ``card`` reads."""
+    more = extras or CardExtras()
     return {
         **asdict(card),
         "name": isolated(" ".join(card.name.split())),
+        "merchant": isolated(" ".join(card.merchant.split())),
         "origin": " · ".join(isolated(" ".join(part.split())) for part in card.origin),
+        "chart": more.chart,
+        "qr": [list(row) for row in more.qr],
+        "price": isolated(" ".join(more.price.split())),
+        "photos": [{"file": more.photo, "caption": card.name}] if more.photo else [],
     }

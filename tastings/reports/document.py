@@ -1,6 +1,6 @@
 """Payload of the typeset report: the texts of the page, and the drawing as numbers. Pure."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -54,7 +54,9 @@ def report_document(content: ReportContent) -> dict[str, Any]:
             _text(facts.next),
         ],
         "profile_sentence": facts.profile_sentence,
-        "chart": _chart(figures, with_names(figures.tasted, content.tasters)) if figures.curve_of("strength") else None,
+        "chart": chart_payload(figures, with_names(figures.tasted, content.tasters))
+        if figures.curve_of("strength")
+        else None,
         "infusions": max([EVEN_INFUSIONS, *(point.infusion for row in rows for point in row.points)]),
         "strips": [_strip(descriptor_label(row.descriptor, labels), row) for row in rows],
         "strips_alt": "; ".join(peak_words(descriptor_label(row.descriptor, labels), row) for row in rows),
@@ -141,7 +143,8 @@ def _strip(label: str, row: PeakRow) -> dict[str, Any]:
     }
 
 
-def _chart(figures: Development, tasted: list[TastedPoint]) -> dict[str, Any]:
+def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[str, Any]:
+    """Return the strength curve as the layouts draw it."""
     points, found = figures.curve_of("strength"), rated_strength(tasted)
     tasters = sorted({one.taster for one in found})
     infusions = infusions_shown(points, found)

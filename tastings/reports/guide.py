@@ -56,8 +56,8 @@ def guide_section(found: UsualPotGuide | None, *, steeps: Steeps, names_shop: bo
     change = guide.change
     return GuideSection(
         brief=f"{brief_words(found)}. {_rinse(guide.rinse_s)}",
-        until=_until(last, steeps=steeps),
-        guests=_guests(guide.serving),
+        until=until_words(last, steeps=steeps),
+        guests=guests_words(guide.serving),
         pot=f"{pot_words(found)}: {_whose(found.pot)}." if names_shop else f"{pot_words(found)}.",
         aim=_aim(guide),
         notes=tuple(words.note(one) for one in guide.notes),
@@ -107,7 +107,7 @@ def pot_words(found: UsualPotGuide) -> str:
     return ", ".join(words)
 
 
-def _guests(serving: Serving | None) -> str:
+def guests_words(serving: Serving | None) -> str:
     """Say what several guests take; nothing for one."""
     if serving is None or serving.guests < 2:
         return ""
@@ -165,7 +165,7 @@ def _aim(guide: Guide) -> str:
     return _("Each cup aims at a strength of %(strength)s, which the leaf does not give here.") % strength
 
 
-def _until(last: int | None, *, steeps: Steeps) -> str:
+def until_words(last: int | None, *, steeps: Steeps) -> str:
     """Say where the leaf is spent when it is brewed like this, if that is not after the count of the lot."""
     if last is None:
         return ""

@@ -222,7 +222,7 @@ def test_card_as_pdf_is_made_by_the_job(taster, lot):
     answer = made(taster.client, card(lot, ".pdf", lang="de"))
     assert (answer.status_code, answer["Content-Type"]) == (200, "application/pdf")
     assert "Mist Ridge" in text_of(answer.content)
-    assert "Vorsicht" in text_of(answer.content)
+    assert "verbrüht" in text_of(answer.content)
 
 
 @pytest.mark.parametrize("form", ["", ".md", ".pdf"])

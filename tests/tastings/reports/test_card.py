@@ -8,18 +8,21 @@ from pathlib import Path
 import pytest
 from django.conf import settings
 from django.utils import translation
+from PIL import Image
 
 from pages.cards import render_card
 from tastings.figures import from_stored
 from tastings.maths.curve.layers import Layer
 from tastings.queries.reports import LotFacts
-from tastings.reports.card import CardCups, card_document, card_markdown, card_of
+from tastings.reports.card import CardExtras, card_document, card_markdown, card_of
+from tastings.reports.document import chart_payload
 from tastings.reports.pairings import pairings, rules
 from tastings.reports.typeset import typeset
 from tastings.wording.labels import ALLERGENS, FOODS
+from tests.tastings.photos.photographs import encode_image
 from tests.tastings.reports import sample
 from tests.tastings.reports.pdf import pages_of, text_of
-from tests.tastings.reports.sample_guide import GUIDE, guide
+from tests.tastings.reports.sample_guide import GUIDE, guide, pour
 from tests.tastings.reports.test_typeset import HOSTILE
 
 DATA = Path(__file__).resolve().parents[3] / "tastings/data"
@@ -33,11 +36,15 @@ LANGUAGES = [code for code, _ in settings.LANGUAGES]
 def card(lang="en", **changed):
     content = sample.report(**{"guide": GUIDE, **changed})
     with translation.override(lang):
-        return card_of(content, families=FAMILIES)
+        return card_of(content, families=FAMILIES, merchant="Example Leaf")
 
 
 def with_layers(*layers):
     return sample.development(sample.figures(layers=layers))
+
+
+def lines_of(found):
+    return [(one.cup, one.words) for one in found.cups]
 
 
 def first_led_by(key):
@@ -60,22 +67,23 @@ def test_card_tells_name_origin_cups_brew_and_safety():
         "lot MT-24-07",
     )  # fmt: skip
     assert found.course == "It builds up: the strongest is about cup 3, not the first."
-    assert found.cups == (
-        CardCups("Cup 1", "Roast, Caramel"),
-        CardCups("Cup 2", "Roast, Orchid"),
-    )  # the pot of the guide gives no more
+    assert lines_of(found) == [("Cup 1", "Roast, Caramel"), ("Cup 2", "Roast, Orchid")]  # the pot gives no more
+    assert found.merchant == "Example Leaf"
     assert found.brew.lines[0] == "5.5 g of leaf, 110 ml, water at 99 °C."
     assert found.brew.steeps == ("1: 22 s", "2: 1 min 35 s")
-    assert found.many == ("Good for about 2 cups.",)
-    written = " ".join(found.cautions)
-    assert all(word in written for word in ("scalds", "65 °C", "caffeine", "62 to 170 mg"))
-    assert "Allergies" in found.pairing_note
+    assert found.count == "9 infusions (7 to 10)"  # as everywhere, and why the pot gives two is said beside it
+    assert found.brew.until == "Brewed to this strength the leaf is spent after 2; short, equal infusions give 9."
+    assert all(word in found.caution for word in ("scalds", "65 °C", "caffeine", "62 to 170 mg"))
+    assert (
+        found.contains
+        == "These foods usually contain milk, nuts, soya, cereals with gluten and egg; with an allergy ask their maker."
+    )
 
 
 def test_card_in_german_is_german_with_its_decimal_comma():
     found = card(lang="de")
     assert found.brew.lines[0] == "5,5 g Blätter, 110 ml, Wasser mit 99 °C."
-    assert found.cups[0] == CardCups("Tasse 1", "Röstung, Karamell")
+    assert lines_of(found)[0] == ("Tasse 1", "Röstung, Karamell")
     assert found.origin[4:7] == ("China", "450 bis 620 m", "Ernte Frühling 2024")
 
 
@@ -87,18 +95,18 @@ def test_card_tells_times_that_are_guesses_as_such(lang, word):
     assert word in unsure.guess
     found = card(lang=lang, guide=guide(last_sure=1, last_at_target=2))
     assert unsure.guess in card_markdown(found)
-    assert unsure.guess in render_card(found, downloads={}, others={})
+    assert unsure.guess in render_card(found)
 
 
 def test_card_without_a_guide_counts_on_the_even_brew():
     found = card(guide=None)
-    assert found.many == ("Good for about 9 cups.", "With 80 % probability 7 to 10.")
+    assert found.count == "9 infusions (7 to 10)"
     assert found.brew.lines == ("Not tasted enough yet: begin with 5 g in 110 ml, water at 95 °C and 20 s.",)
 
 
 def test_card_of_a_lot_nobody_tasted_claims_nothing():
     found = card(development=sample.empty(), guide=None)
-    assert (found.cups, found.pairings, found.many) == ((), (), ("Not known yet.",))
+    assert (found.cups, found.pairings, found.contains, found.count) == ((), (), "", "")
     assert found.course == "Not tasted enough yet to say."
 
 
@@ -124,12 +132,25 @@ def test_card_names_particular_flavours_and_neither_faults_nor_generalities():
         layer(3, ["body", "sweetness"], ["wet_stone"], ["orchid", "honey"]),
     ]
     found = card(development=with_layers(*layers), guide=guide(last_worthwhile=3))
-    assert found.cups == (
-        CardCups("Cups 1 to 2", "Roast, Orchid"),  # charcoal and honey in one cup of the two
-        CardCups("Cup 3", "Sweetness, Wet stone"),
-    )
-    foods = " ".join(one.text for one in found.pairings)
-    assert ("Dark chocolate" in foods, "cheese" in foods.casefold()) == (True, False)
+    assert lines_of(found) == [
+        ("Cups 1 to 2", "Roast, Orchid"),  # charcoal and honey in one cup of the two
+        ("Cup 3", "Sweetness, Wet stone"),
+    ]
+    assert found.pairings == ("Dark chocolate, for its roast", "A ripe pear or peach, for its orchid")
+
+
+def test_card_pairs_for_words_that_it_names_and_not_for_stone_or_wood():
+    layers = [Layer(n, ("minerality", "roast"), ("bamboo", "cedar", "wet_stone"), (), 1.0) for n in (1, 2)]
+    found = card(development=with_layers(*layers))
+
+    assert "Bamboo" in found.cups[0].words
+    assert found.pairings == ("Dark chocolate, for its roast",)
+    for one in card().pairings:
+        assert any(
+            word in lines
+            for lines in [str(lines_of(card())).casefold()]
+            for word in one.rpartition("its ")[2].split(" and ")
+        )
 
 
 @pytest.mark.parametrize(("kind", "heat"), [("green", "80 °C"), ("dark", "100 °C"), (None, "90 °C")])
@@ -155,20 +176,39 @@ def test_pairings_follow_the_cups_most_often_matched():
 
 
 @pytest.mark.parametrize("lang", LANGUAGES)
-def test_card_fits_a6_front_and_back(lang):
-    made = typeset("card", "pdf", card_document(card(lang=lang)))
-    assert pages_of(made) <= 2
+def test_card_with_all_there_is_fits_one_a6_page(lang):
+    layers = [
+        Layer(n, ("roast", "astringency"), ("returning_sweetness", "dark_chocolate"), (), 1.0) for n in range(1, 9)
+    ]
+    layers += [Layer(n, ("minerality", "sweetness"), ("osmanthus", "condensed_milk"), (), 1.0) for n in range(9, 13)]
+    many = tuple(pour(n, 20.0 + 5 * n, 6.0, 5.0, 7.0) for n in range(1, 13))
+    found = card(
+        lang=lang,
+        development=with_layers(*layers),
+        guide=guide(infusions=many, last_worthwhile=12, last_sure=6, last_at_target=12),
+    )
+    with translation.override(lang):
+        chart = chart_payload(sample.figures(), ())
+    extras = CardExtras(chart=chart, photo="tea.jpg", qr=[[1, 0] * 15 for _ in range(30)], price="14,50 EUR / 50 g")
+    made = typeset(
+        "card",
+        "pdf",
+        card_document(found, extras),
+        pictures={"tea.jpg": encode_image(Image.new("RGB", (320, 240), "#c87830"))},
+    )
+    assert pages_of(made) == 1
     assert b"MediaBox[0 0 297.6" in made  # 105 mm
     assert f"/Lang({lang})".encode() in made
     written = " ".join(text_of(made).split())
-    assert all(" ".join(caution.split()) in written for caution in card(lang=lang).cautions)
+    for text in (found.caution, found.contains, found.count, "14,50 EUR / 50 g", "Example Leaf", *found.pairings):
+        assert " ".join(text.split()) in written
 
 
 def test_markdown_tells_what_the_card_tells():
     found = card()
     text = card_markdown(found)
     assert text.startswith(f"# {sample.LOT.name.replace('_', chr(92) + '_')}\n")
-    assert [c for c in found.cautions if f"- {c}" not in text] == []
+    assert text.endswith(f"\n{found.caution}\n")
     assert "1: 22 s · 2: 1 min 35 s" in text
 
 
@@ -193,7 +233,7 @@ def test_hostile_text_stays_text_in_every_form_of_the_card(hostile):
     assert re.search(r"(?<!\\)<", text) is None
     assert re.search(r"(?<!\\)\]\(|(?<!\\):(?=//)|(?i:www)\.", text) is None
     assert text.count("\n# ") + text.startswith("# ") == 1
-    assert len([line for line in text.splitlines() if line.startswith("#")]) == 6
-    page = render_card(found, downloads={}, others={})
+    assert len([line for line in text.splitlines() if line.startswith("#")]) == 4
+    page = render_card(found)
     assert ("<script" in page, "<b>" in page) == (False, False)
     assert typeset("card", "pdf", card_document(found))[:5] == b"%PDF-"

@@ -21,12 +21,15 @@ from pages.record_fields import children_of, infusion_name, options_for, record_
 from pages.record_forms import RecordForm, value_text
 from tastings.actions.purchases import fields_of_bought_lot
 from tastings.actions.push import NEW, Change, Verdict, push_changes
+from tastings.actions.suggestions import Accepted, accept_suggestions, check_may_accept
+from tastings.queries.developments import labels_of
 from tastings.queries.records import record_for
+from tastings.queries.suggestions import suggestions_for
 from tastings.schemas import RECORD_SCHEMAS
 from tastings.wording.fields import RECORD_TYPES, field_label
-from tastings.wording.labels import MOMENTS, label
+from tastings.wording.labels import MOMENTS, descriptor_label, label
 from tastings.wording.numbers import duration
-from teams.errors import NotAllowed, NotFound
+from teams.errors import NotAllowed, NotFound, PreconditionFailed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -125,8 +128,11 @@ class RecordPage(View):
         require_writer(member)
         if record.fields.get("built_in"):
             raise NotAllowed(_("what is built in cannot be changed"))
-        if request.POST.get("do") == "delete":
-            return _deleted(member, record_type, record)
+        match request.POST.get("do"):
+            case "delete":
+                return _deleted(member, record_type, record)
+            case "accept" if record_type == "note":
+                return _accepted(request, member, record)
         form = _form_of(member, record_type, record, request)
         if form.is_valid():
             changed = form.changed()
@@ -187,6 +193,36 @@ def _deleted(member: Member, record_type: str, record: Record) -> HttpResponse:
     return redirect(reverse("record-history", args=[record_type, record.id]))
 
 
+def _accepted(request: HttpRequest, member: Member, note: Record) -> HttpResponse:
+    """Note the words that were chosen among those that the note's text suggests."""
+    if request.POST.get("revision") != str(note.revision):
+        raise PreconditionFailed  # the text that was read may be another
+    accepted = [Accepted(descriptor=key) for key in request.POST.getlist("word")]
+    accept_suggestions(member, note=note.id, accepted=accepted, device=browser_device(member), now=timezone.now())
+    return redirect(address_of("session", UUID(str(note.fields["session"]))))
+
+
+def _suggested(member: Member, note: Record) -> dict[str, Any]:
+    """Return the words that a note's text suggests to its taster, unless they are noted already."""
+    try:
+        check_may_accept(member, note.id)
+    except NotAllowed:
+        return {}
+    found = [one for one in suggestions_for(member, note.id).suggestions if one.present]
+    intensity = RECORD_SCHEMAS["note"].by_name()["intensity"]
+    labels = labels_of(member)
+    return {
+        "suggested": [
+            (
+                one.descriptor,
+                descriptor_label(one.descriptor, labels),
+                "" if one.intensity is None else value_text(intensity, one.intensity, {}),
+            )
+            for one in found
+        ]
+    }
+
+
 def _show_refusal(form: RecordForm, verdict: Verdict) -> None:
     """Show what was refused beside its field; raise what no field can show."""
     if {problem.code for problem in verdict.problems} & {"not_allowed", "not_yours", "quota", "unknown_record"}:
@@ -227,6 +263,7 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
         "back": _back(type_name, values, record),
         "buys": type_name == "lot" and record is None and "from_lot" in values,
         **(_children(member, record) if type_name == "session" and record is not None else {}),
+        **(_suggested(member, record) if type_name == "note" and record is not None and record.fields["text"] else {}),
     }
     return render(request, "pages/record.html", context, status=422 if form.errors else 200)
 
@@ -272,7 +309,10 @@ def _children(member: Member, session: Record) -> dict[str, Any]:
                 "points": value_text(note_schema["intensity"], one.fields.get("intensity"), {})
                 if one.fields.get("intensity") is not None
                 else "",
-                "moment": label(MOMENTS, str(one.fields["moment"])),
+                # in the mouth is where most is noted of an infusion
+                "moment": ""
+                if one.fields["moment"] == "mouth" and one.fields.get("infusion")
+                else label(MOMENTS, str(one.fields["moment"])),
                 "text": one.fields.get("text") or "",
             },
         )

@@ -101,9 +101,10 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
             _("Card"): f"/lots/{lot}/card/",
             **({_("Share"): f"/lots/{lot}/links/"} if member.decides else {}),
             _("Print"): f"/lots/{lot}/report.pdf",
+            **({_("Edit or buy"): reverse("record", args=["lot", lot])} if member.may_write else {}),
         },
     )
-    response = HttpResponse(render_around(written, name=name, request=request, lot=lot))
+    response = HttpResponse(render_around(written, name=name, request=request))
     own.remember(response)
     return response
 
@@ -173,11 +174,9 @@ def render_article(content: ReportContent, **around: object) -> SafeString:
     return render_to_string("pages/article.html", {"page": report_page(content), **around})
 
 
-def render_around(
-    article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False, lot: UUID | None = None
-) -> str:
-    """Write the page around a report or card. A public one links nowhere; that of a ``lot`` leads to editing it."""
-    around = {"article": article, "name": name or _("Lot without a name"), "public": public, "lot": lot}
+def render_around(article: SafeString, *, name: str, request: HttpRequest | None = None, public: bool = False) -> str:
+    """Write the page around a report or card; a public one links nowhere."""
+    around = {"article": article, "name": name or _("Lot without a name"), "public": public}
     return render_to_string("pages/report.html", around, request=request)
 
 

@@ -154,13 +154,13 @@ def _strength_agreement(member: Member) -> PanelAgreement | None:
 def report_photos(member: Member, lot: UUID) -> tuple[PhotoFacts, ...]:
     """Return the photos of a lot and of its shared sessions, those of the lot first, then as they were taken."""
     found = sorted(_photos_of_lot(member, lot)[: 4 * MOST_PHOTOS], key=lambda photo: photo.lot_id is None)
-    return tuple(_photo(photo) for photo in found[:MOST_PHOTOS])
+    return tuple(photo_facts(photo) for photo in found[:MOST_PHOTOS])
 
 
 def session_photos(member: Member, session: UUID) -> tuple[PhotoFacts, ...]:
     """Return the photos of a session that the member may see, as they were taken."""
     rows = visible_photos(member).filter(session_id=session, content__isnull=False).select_related("infusion")
-    return tuple(_photo(photo) for photo in rows.order_by("taken_at", "id")[:MOST_PHOTOS])
+    return tuple(photo_facts(photo) for photo in rows.order_by("taken_at", "id")[:MOST_PHOTOS])
 
 
 def picture_of_lot(member: Member, *, lot: UUID, photo: UUID, leaf_and_liquor: bool = False) -> ServedFile:
@@ -197,7 +197,8 @@ def _photos_of_lot(member: Member, lot: UUID) -> QuerySet[Photo]:
     )
 
 
-def _photo(photo: Photo) -> PhotoFacts:
+def photo_facts(photo: Photo) -> PhotoFacts:
+    """Return what is shown of a photo that has its picture."""
     content = photo.content
     assert content is not None  # noqa: S101 - only such are asked for
     scale = min(1.0, LARGEST_PX / max(content.width, content.height, 1))

@@ -185,6 +185,11 @@ get    /account/everywhere/                                ok      ok      ok   
 post   /account/everywhere/                                ok      ok      ok      ok      sign-in ok      ok
 get    /account/password/                                  ok      ok      ok      ok      sign-in ok      ok
 post   /account/password/                                  ok      ok      ok      ok      sign-in ok      ok
+get    /photos/{photo_id}/                                 ok      ok      ok      ok      sign-in 404     404
+post   /photos/{photo_id}/                                 ok      ok      ok      403     sign-in 404     404
+get    /photos/{photo_id}/picture.jpg                      ok      ok      ok      ok      sign-in 404     404
+get    /records/{record_type}/{record_id}/photos/          ok      ok      ok      ok      sign-in 404     404
+post   /records/{record_type}/{record_id}/photos/          ok      ok      ok      403     sign-in 404     404
 get    /records/{record_type}/new/                         ok      ok      ok      403     sign-in 403     ok
 post   /records/{record_type}/new/                         ok      ok      ok      403     sign-in 403     ok
 get    /records/{record_type}/{record_id}/                 ok      ok      ok      ok      sign-in 404     404
@@ -256,6 +261,8 @@ delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  403
 post   /account/devices/                                   404
 put    /api/v1/me/email/verification                       404
 post   /records/{record_type}/{record_id}/                 403
+post   /records/{record_type}/{record_id}/photos/          403
+post   /photos/{photo_id}/                                 403
 post   /records/{record_type}/{record_id}/history/         403
 get    /account/email/{verification_token}/                404
 post   /account/email/{verification_token}/                404

@@ -10,6 +10,7 @@ from uuid import UUID, uuid4
 from django.apps import apps
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.signing import Signer
 from django.db import connection, transaction
 from django.test import override_settings
@@ -172,6 +173,8 @@ class World:
         record = {"record_id": self.records.get("infusion" if address.startswith("/records/") else kind)}
         if address == "/records/{record_type}/new/":
             record["record_type"] = "lot"
+        if address == "/records/{record_type}/{record_id}/photos/":
+            record = {"record_type": "session", "record_id": self.place.session.id}
         if address in ("/api/v1/descriptors/{record_id}/merge", "/team/words/{record_id}/merge/"):
             record = {"record_id": self.word.id}
         return address.format(**self.ids | record | flight | other)
@@ -360,6 +363,11 @@ BODIES = {
     ("/team/shops/{shop_id}/", "post"): _same(name="Harbour"),
     ("/team/words/{record_id}/merge/", "post"): _same(into="honey"),
     ("/account/password/", "post"): _same(password=PASSWORD, new_password="a bowl with a lid"),
+    ("/photos/{photo_id}/", "post"): _same(white_x="10", white_y="10", liquor_x="50", liquor_y="50"),
+    ("/records/{record_type}/{record_id}/photos/", "post"): lambda world, who: {
+        "of": "liquor",
+        "file": SimpleUploadedFile("bowl.jpg", PICTURE),
+    },
     ("/records/{record_type}/new/", "post"): _same(name="Mist Ridge", kind="oolong"),
     ("/records/{record_type}/{record_id}/", "post"): _same(number="1", steep_s="16"),
     ("/records/{record_type}/{record_id}/history/", "post"): _same(field="deleted"),

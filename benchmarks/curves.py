@@ -1,11 +1,11 @@
 """How close the computed curve and label of a simulated lot come to the truth, against averages by infusion number."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from benchmarks.worlds import N_TASTERS, draw_leaf, draw_session, draw_team
+from benchmarks.worlds import N_TASTERS, Leaf, Table, TeamSpread, draw_leaf, draw_session, draw_team
 from tastings.maths.arrays import BoolArray, FloatArray
 from tastings.maths.brewing.brews import HIGHEST, Brew
 from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
@@ -114,16 +114,19 @@ def scored(found: Development, *, truth: FloatArray, brews: Iterable[Brew]) -> S
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """What lots are like: whether taste follows a power, and how many tasters a team has."""
+    """What lots, teams and tables are like: how a leaf is drawn, how many tasters a team has and how they differ."""
 
-    power: bool = False
+    leaf: Callable[[np.random.Generator], Leaf] = draw_leaf
     n_tasters: int = N_TASTERS
+    spread: TeamSpread = TeamSpread()
+    table: Table = Table()
 
 
 def one_lot(world: World, *, sessions: int, rng: np.random.Generator) -> Scored:
     """Simulate a lot, compute it, and score it."""
-    leaf, team = draw_leaf(rng, power=world.power), draw_team(rng, n_tasters=world.n_tasters)
-    brews = [draw_session(leaf, team, number=i, rng=rng) for i in range(sessions)]
+    leaf = world.leaf(rng)
+    team = draw_team(rng, n_tasters=world.n_tasters, spread=world.spread)
+    brews = [draw_session(leaf, team, number=i, rng=rng, table=world.table) for i in range(sessions)]
     return scored(estimate_development(brews, rated=["strength"]), truth=leaf.even_cups(), brews=brews)
 
 

@@ -10,6 +10,7 @@ import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from time import monotonic
 
@@ -18,10 +19,15 @@ import numpy as np
 from benchmarks.curves import CurveScores, World, label_moved, one_lot
 from benchmarks.endings import TeamScores, all_scores, tables
 from benchmarks.plots import Axis, Line, drawing
+from benchmarks.worlds import draw_leaf
 from tastings.maths.curve.development import METHOD
 
 SESSIONS = (1, 3, 8)
-WORLDS = {"saturating": World(), "power": World(power=True), "large team": World(n_tasters=40)}
+WORLDS = {
+    "saturating": World(),
+    "power": World(leaf=partial(draw_leaf, power=True)),
+    "large team": World(n_tasters=40),
+}
 LOTS, TEAMS, ABSURD = 2000, 100, 1000
 FIRST_SEED = 2027
 """Start of the random numbers: not used while the method was worked on."""

@@ -9,6 +9,7 @@ end at 0 and 10.
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -21,6 +22,16 @@ from tastings.maths.brewing.heat import arrhenius_factor, steeping_of
 N_TASTERS = 4
 WANDER_C = 1.0
 THERMOMETER_C = 1.0
+
+
+class Leaf(Protocol):
+    """What one lot is really like: the true strength of any brew of it."""
+
+    def cups(self, brew: Brew) -> FloatArray:
+        """Return the true strength of each pour of a brew. [points, 0 to 10]."""
+
+    def even_cups(self, *, infusions: int = EVEN_INFUSIONS) -> FloatArray:
+        """Return the true strength of the even-brew infusions. [points, 0 to 10]."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +86,41 @@ def draw_leaf(rng: np.random.Generator, *, power: bool = False) -> SimulatedLeaf
 
 
 @dataclass(frozen=True, slots=True)
+class TeamSpread:
+    """How much the tasters of a team differ: sds of gain [1] and shift [points], range of the noise [points]."""
+
+    gain_sd: float = 0.15
+    shift_sd: float = 0.5
+    noise: tuple[float, float] = (0.5, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """What goes on at the tasting table.
+
+    Parameters
+    ----------
+    fatigue_per_cup : float
+        Every cup is felt so much weaker than the one before it, in all sessions. [points]
+    kettle_c, typed_c : float or None
+        Water of every pour where it is not that of :func:`draw_session`, and what is noted instead of it. [deg C]
+    same_taster : bool
+        Whether one taster of the team tastes every session.
+    last : int or None
+        Every session ends with this infusion.
+    session_shift_sd : float
+        A shift of each session's own. [points]
+    """
+
+    fatigue_per_cup: float = 0.0
+    kettle_c: float | None = None
+    typed_c: float | None = None
+    same_taster: bool = False
+    last: int | None = None
+    session_shift_sd: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class SimulatedTeam:
     """The tasters of one team: gain, shift and noise of each."""
 
@@ -83,25 +129,29 @@ class SimulatedTeam:
     noise: FloatArray
 
 
-def draw_team(rng: np.random.Generator, *, n_tasters: int = N_TASTERS) -> SimulatedTeam:
+def draw_team(
+    rng: np.random.Generator, *, n_tasters: int = N_TASTERS, spread: TeamSpread = TeamSpread()
+) -> SimulatedTeam:
     """Draw a team, of four by default; their mean defines the team's scale."""
-    gain, shift = np.clip(rng.normal(1.0, 0.15, n_tasters), 0.6, 1.4), rng.normal(0.0, 0.5, n_tasters)
+    gain = np.clip(rng.normal(1.0, spread.gain_sd, n_tasters), 0.6, 1.4)
+    shift = rng.normal(0.0, spread.shift_sd, n_tasters)
     return SimulatedTeam(
         gain=gain / gain.mean(),
         shift=shift - shift.mean(),
-        noise=rng.uniform(0.5, 1.0, n_tasters),
+        noise=rng.uniform(*spread.noise, n_tasters),
     )
 
 
 def draw_session(
-    leaf: SimulatedLeaf,
+    leaf: Leaf,
     team: SimulatedTeam,
     *,
     number: int,
     rng: np.random.Generator,
     line: float | None = None,
-    others: Mapping[str, SimulatedLeaf] | None = None,
+    others: Mapping[str, Leaf] | None = None,
     among: Sequence[int] | None = None,
+    table: Table = Table(),
 ) -> Brew:
     """Brew and taste a lot once, the way it happens at a tasting table.
 
@@ -110,10 +160,16 @@ def draw_session(
     may have tasted.
     """
     taster = int(rng.integers(team.gain.size)) if among is None else int(rng.choice(among))
+    if table.same_taster:
+        taster = 0
     low_c = rng.uniform(0.0, 6.0)
     last = int(rng.integers(8, EVEN_INFUSIONS + 1))
     even = even_brew()
     kettle_c = np.clip(100.0 - low_c + np.cumsum(rng.normal(0.0, WANDER_C, last + 1)), 80.0, 100.0)
+    if table.kettle_c is not None:
+        kettle_c = np.full(last + 1, table.kettle_c)
+    if table.last is not None:
+        kettle_c = kettle_c[: table.last + 1]
     pours = tuple(
         replace(
             pour,
@@ -137,10 +193,13 @@ def draw_session(
         key: team.shift[taster] + team.gain[taster] * one.cups(brew) + rng.normal(0, noise, len(pours))
         for key, one in {"strength": leaf, **(others or {})}.items()
     }
+    felt = float(rng.normal(0.0, table.session_shift_sd)) if table.session_shift_sd else 0.0
+    tired = table.fatigue_per_cup * np.arange(-1.0, len(pours) - 1)
+    strength = {key: one + felt - tired for key, one in strength.items()}
     read_off_c = float(rng.normal(0.0, THERMOMETER_C))
     rated = tuple(
         _add_ratings(
-            replace(pour, kettle_c=round(pour.kettle_c + read_off_c)),
+            replace(pour, kettle_c=round(pour.kettle_c + read_off_c) if table.typed_c is None else table.typed_c),
             strength={key: float(s[i]) for key, s in strength.items()},
         )
         for i, pour in enumerate(pours)

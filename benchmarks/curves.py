@@ -5,9 +5,20 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from benchmarks.worlds import N_TASTERS, Leaf, Table, TeamSpread, draw_leaf, draw_session, draw_team
+from benchmarks.worlds import (
+    N_TASTERS,
+    USUAL_SPREAD,
+    USUAL_TABLE,
+    Leaf,
+    SimulatedTeam,
+    Table,
+    TeamSpread,
+    draw_leaf,
+    draw_session,
+    draw_team,
+)
 from tastings.maths.arrays import BoolArray, FloatArray
-from tastings.maths.brewing.brews import HIGHEST, Brew
+from tastings.maths.brewing.brews import HIGHEST, Brew, TasterScale
 from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.estimate import estimate_development
@@ -118,8 +129,8 @@ class World:
 
     leaf: Callable[[np.random.Generator], Leaf] = draw_leaf
     n_tasters: int = N_TASTERS
-    spread: TeamSpread = TeamSpread()
-    table: Table = Table()
+    spread: TeamSpread = USUAL_SPREAD
+    table: Table = USUAL_TABLE
 
 
 def one_lot(world: World, *, sessions: int, rng: np.random.Generator) -> Scored:
@@ -127,7 +138,13 @@ def one_lot(world: World, *, sessions: int, rng: np.random.Generator) -> Scored:
     leaf = world.leaf(rng)
     team = draw_team(rng, n_tasters=world.n_tasters, spread=world.spread)
     brews = [draw_session(leaf, team, number=i, rng=rng, table=world.table) for i in range(sessions)]
-    return scored(estimate_development(brews, rated=["strength"]), truth=leaf.even_cups(), brews=brews)
+    found = estimate_development(brews, rated=["strength"], scales=not_calibrated(team))
+    return scored(found, truth=leaf.even_cups(), brews=brews)
+
+
+def not_calibrated(team: SimulatedTeam) -> dict[str, dict[str, TasterScale]]:
+    """Return what a team knows of its tasters before calibration: how many they are."""
+    return {"strength": {f"taster {i}": TasterScale() for i in range(team.gain.size)}}
 
 
 def label_moved(*, sessions: int, rng: np.random.Generator) -> bool:

@@ -29,7 +29,10 @@ from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
 from tastings.maths.brewing.even_brew import even_brew
 from tastings.maths.brewing.extraction import (
+    K_SPREAD,
+    MAKES,
     REFERENCE_SHARE,
+    TAU_SPREAD,
     cup_strength,
     default_grid,
     extracted_shares,
@@ -37,10 +40,10 @@ from tastings.maths.brewing.extraction import (
 )
 from tastings.maths.brewing.heat import Steeping, steeping_of
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
-from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, level_estimate, level_precision_and_cross
-from tastings.maths.curve.posterior import fit
+from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA, level_estimate, level_precision_and_cross
+from tastings.maths.curve.posterior import SIGMA_SPREAD, fit
 from tastings.maths.curve.scale_effects import expected_absent_tasters
-from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SESSION_SHIFT_SD, SIGMA
+from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SIGMA, session_shift_sd
 from tastings.maths.curve.totals_cache import TOTALS_CACHE
 
 DESCRIPTOR = "strength"
@@ -161,7 +164,6 @@ def log_density(followed: tuple[PreparedSession, ...], *, gain_of_level: bool) -
     lot, scale, grid = LotRatings.of(followed), TasterScale(), default_grid()
     same_session, same_taster = lot.session[:, None] == lot.session, lot.taster[:, None] == lot.taster
     own_scale = same_taster - 1 / (len(set(lot.taster.tolist())) + lot.n_absent)
-    shifts = SESSION_SHIFT_SD**2 * same_session + scale.offset_sd**2 * own_scale
     low = np.log([grid.k_per_min[0], grid.tau_s[0], 1.0, SIGMA[0]])
     high = np.log([grid.k_per_min[-1], grid.tau_s[-1], 1.0, SIGMA[-1]])
     # A node stands for half a step on either side of it; there are only so many exponents, so n ends at the last.
@@ -175,11 +177,16 @@ def log_density(followed: tuple[PreparedSession, ...], *, gain_of_level: bool) -
             return -np.inf
         log_k, log_tau, n, log_sigma, level = step
         total = -0.5 * (
-            ((log_k - np.log(0.25)) / 0.8) ** 2
-            + ((log_tau - np.log(30.0)) / 0.9) ** 2
-            + ((n - 0.7) / 0.25) ** 2
-            + ((log_sigma - np.log(0.75)) / 0.35) ** 2
+            ((n - 0.7) / 0.25) ** 2
+            + ((log_sigma - np.log(USUAL_SIGMA)) / SIGMA_SPREAD) ** 2
             + ((level - LEVEL_MEAN) / LEVEL_SD) ** 2
+        )
+        total += np.logaddexp.reduce(
+            [
+                -0.5 * ((log_k - np.log(make.k_per_min)) / K_SPREAD) ** 2
+                - 0.5 * ((log_tau - np.log(make.tau_s)) / TAU_SPREAD) ** 2
+                for make in MAKES
+            ]
         )
         each = lot.cups(step)
         parts = [
@@ -190,7 +197,12 @@ def log_density(followed: tuple[PreparedSession, ...], *, gain_of_level: bool) -
         first_level = float(level_estimate(*sum(parts[1:], parts[0]))[0])
         cups = np.concatenate(each)
         tasters = (level if gain_of_level else first_level) * scale.gain_sd * cups
-        covariance = shifts + np.outer(own, own) * SESSION_GAIN_SD**2 * same_session
+        covariance = (
+            session_shift_sd(np.exp(log_sigma)) ** 2 * same_session
+            + np.outer(own, own) * SESSION_GAIN_SD**2 * same_session
+        )
+        # An uncalibrated taster's shift is 0.5 up to the usual noise and grows with more.
+        covariance += (scale.offset_sd * max(np.exp(log_sigma) / USUAL_SIGMA, 1.0)) ** 2 * own_scale
         covariance += np.outer(tasters, tasters) * own_scale
         covariance[np.diag_indices(lot.ratings.size)] += np.exp(2 * log_sigma)
         root = np.linalg.cholesky(covariance)

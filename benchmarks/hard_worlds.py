@@ -13,7 +13,7 @@ from functools import partial
 import numpy as np
 
 from benchmarks.curves import World
-from benchmarks.worlds import MAKES, Table, TeamSpread
+from benchmarks.worlds import MAKES, USUAL_SPREAD, USUAL_TABLE, Table, TeamSpread
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew
 from tastings.maths.brewing.even_brew import EVEN_INFUSIONS, even_brew
@@ -67,13 +67,13 @@ class ThreeSoluteLeaf:
         rates = self.k_per_min * np.array(RATES)[:, None]
         before = np.cumsum(steps) - steps
         extracted = self.parts @ (np.exp(-rates * before) * -np.expm1(-rates * steps))
-        held_ml = RETAINED_WATER_G_PER_G * brew.leaf_g
-        content, held = np.empty(extracted.size), 0.0
+        in_leaf_ml = RETAINED_WATER_G_PER_G * brew.leaf_g
+        content, in_leaf = np.empty(extracted.size), 0.0
         for i, out in enumerate(extracted):
             water_ml = brew.pours[i].water_ml or brew.vessel_ml
-            in_pot = out + held
-            held = in_pot * held_ml / (water_ml + held_ml)
-            content[i] = (in_pot - held) * brew.leaf_g / water_ml * (110.0 / 5.0) / REFERENCE_SHARE
+            in_pot = out + in_leaf
+            in_leaf = in_pot * in_leaf_ml / (water_ml + in_leaf_ml)
+            content[i] = (in_pot - in_leaf) * brew.leaf_g / water_ml * (110.0 / 5.0) / REFERENCE_SHARE
         content **= self.slope
         return np.asarray(self.top * content / (content + self.half**self.slope), dtype=np.float64)
 
@@ -100,9 +100,9 @@ def draw_three_solutes(rng: np.random.Generator, *, make: int | None = None) -> 
     )
 
 
-def _world(make: int | None = None, *, table: Table | None = None, spread: TeamSpread | None = None) -> World:
+def _world(make: int | None = None, *, table: Table = USUAL_TABLE, spread: TeamSpread = USUAL_SPREAD) -> World:
     leaf: Callable[[np.random.Generator], ThreeSoluteLeaf] = partial(draw_three_solutes, make=make)
-    return World(leaf=leaf, table=table or Table(), spread=spread or TeamSpread())
+    return World(leaf=leaf, table=table, spread=spread)
 
 
 HARD_WORLDS: Mapping[str, World] = {

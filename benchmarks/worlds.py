@@ -120,6 +120,9 @@ class Table:
     session_shift_sd: float = 0.0
 
 
+USUAL_SPREAD, USUAL_TABLE = TeamSpread(), Table()
+
+
 @dataclass(frozen=True, slots=True)
 class SimulatedTeam:
     """The tasters of one team: gain, shift and noise of each."""
@@ -130,7 +133,7 @@ class SimulatedTeam:
 
 
 def draw_team(
-    rng: np.random.Generator, *, n_tasters: int = N_TASTERS, spread: TeamSpread = TeamSpread()
+    rng: np.random.Generator, *, n_tasters: int = N_TASTERS, spread: TeamSpread = USUAL_SPREAD
 ) -> SimulatedTeam:
     """Draw a team, of four by default; their mean defines the team's scale."""
     gain = np.clip(rng.normal(1.0, spread.gain_sd, n_tasters), 0.6, 1.4)
@@ -151,7 +154,7 @@ def draw_session(
     line: float | None = None,
     others: Mapping[str, Leaf] | None = None,
     among: Sequence[int] | None = None,
-    table: Table = Table(),
+    table: Table = USUAL_TABLE,
 ) -> Brew:
     """Brew and taste a lot once, the way it happens at a tasting table.
 

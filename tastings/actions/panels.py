@@ -74,6 +74,8 @@ def _moved(
     unknown = asdict(TasterScale())
     for key in before.keys() | after.keys():
         old, new = before.get(key, {}), after.get(key, {})
+        if old.keys() != new.keys():
+            return True  # curves depend on how many tasters the team has
         for name in old.keys() | new.keys():
             a, b = old.get(name, unknown), new.get(name, unknown)
             if abs(a["gain"] - b["gain"]) > GAIN_MOVED or abs(a["offset"] - b["offset"]) > OFFSET_MOVED:

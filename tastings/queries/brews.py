@@ -99,6 +99,7 @@ def _brew(session: Session, infusions: Sequence[Infusion], notes: dict[UUID, lis
         ending=session.ending or None,
         more_low=session.more_low,
         more_high=session.more_high,
+        form=session.lot.form if session.lot else "",
         pours=tuple(
             _pour(infusion, notes.get(infusion.id, []), kettle_c=kettle_c)
             for infusion, kettle_c in zip(infusions, _kettles_c(session, infusions), strict=True)
@@ -134,6 +135,7 @@ def _pour(infusion: Infusion, notes: list[_NoteValues], *, kettle_c: float) -> P
         steep_s=infusion.steep_s,
         pour_s=infusion.pour_s,
         kettle_c=kettle_c,
+        kettle_read=infusion.kettle_c is not None,
         water_ml=infusion.water_ml,
         rest_s=infusion.rest_s,
         ratings=ratings,

@@ -17,10 +17,10 @@ from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve import sufficient_statistics as sums
 from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import (
-    SESSION_SHIFT_SD,
     SIGMA,
     SessionRatings,
     TasterStatistics,
+    session_shift_sd,
     sum_sessions,
 )
 from tastings.maths.panel.agreement import intraclass
@@ -85,7 +85,13 @@ def test_standard_error_of_statsmodels_is_the_balanced_formula():
 def test_sums_give_mean_and_standard_error_of_the_mixed_model(monkeypatch):
     # One cup rated over and over: no gains, so what is left is the model of statsmodels with known components.
     monkeypatch.setattr(sums, "SESSION_GAIN_SD", 0.0)
-    grid = Grid(k_per_min=np.array([0.3]), tau_s=np.array([20.0]), n=np.array([0.7]), log_prior=np.zeros(1))
+    grid = Grid(
+        k_per_min=np.array([0.3]),
+        tau_s=np.array([20.0]),
+        n=np.array([0.7]),
+        log_prior=np.zeros(1),
+        any_form=np.zeros(1),
+    )
     steeping = steeping_of(even_brew(), even_brew().pours)
     strength = cup_strength(steeping, grid=grid)[0, 3]
     scale = TasterScale(gain_sd=0.0, offset_sd=TASTER**0.5)
@@ -111,5 +117,5 @@ def test_sums_give_mean_and_standard_error_of_the_mixed_model(monkeypatch):
     ).centred_on_team(n_absent=expected_absent_tasters([3, 3, 3, 3]))
     for s, sigma in enumerate(SIGMA):
         assert strength * found.cross[s, 0] / found.precision[s, 0] == pytest.approx(MEAN, abs=1e-6)
-        expected = variance_of_mean(taster=TASTER, session=SESSION_SHIFT_SD**2, rating=sigma**2)
+        expected = variance_of_mean(taster=TASTER, session=session_shift_sd(sigma) ** 2, rating=sigma**2)
         assert strength**2 / found.precision[s, 0] == pytest.approx(expected, rel=1e-6)

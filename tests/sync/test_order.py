@@ -5,6 +5,7 @@ from uuid import uuid4
 
 import pytest
 
+from lots.models import Lot
 from tastings.queries.brews import load_brews
 from tests.api.phone import change, sync
 from tests.api.records import Place
@@ -150,4 +151,11 @@ def test_a_kettle_that_was_not_read_counts_as_the_last_reading(taster, place):
         sync(taster.client, [change("infusion", **pour)])
 
     [brew] = load_brews(place.lot.id).brews
-    assert [pour.kettle_c for pour in brew.pours if pour.number in (2, 3)] == [88, 88]
+    pours = [(pour.kettle_c, pour.kettle_read) for pour in brew.pours if pour.number in (2, 3)]
+    assert pours == [(88, True), (88, False)]
+
+
+def test_form_of_the_lot_reaches_its_brews(taster, place):
+    Lot.objects.filter(id=place.lot.id).update(form="rolled")
+
+    assert {brew.form for brew in load_brews(place.lot.id).brews} == {"rolled"}

@@ -44,6 +44,8 @@ class Pour:
         Descriptor keys present but not rated.
     tasted : bool
         False for a pour that nobody drank, such as a discarded rinse.
+    kettle_read : bool
+        False where nobody read the kettle and ``kettle_c`` is what it usually is.
     """
 
     number: int
@@ -55,6 +57,7 @@ class Pour:
     ratings: Mapping[str, float]
     noted: frozenset[str]
     tasted: bool
+    kettle_read: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +86,8 @@ class Brew:
         The taster's guess of how many infusions the leaf still had.
     pours : tuple[Pour, ...]
         In any order.
+    form : str
+        Of the lot's leaf, as the lot has it; empty while not known.
     """
 
     session: str
@@ -99,6 +104,7 @@ class Brew:
     more_low: int | None
     more_high: int | None
     pours: tuple[Pour, ...]
+    form: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +123,11 @@ class TasterScale:
     offset: float = 0.0
     gain_sd: float = 0.15
     offset_sd: float = 0.5
+
+
+def form_of(brews: Sequence[Brew]) -> str:
+    """Return the form of a lot's leaf, empty while not known."""
+    return next((brew.form for brew in brews if brew.form), "")
 
 
 def validated_brews(brews: Sequence[Brew]) -> tuple[Brew, ...]:

@@ -11,6 +11,7 @@ follows from it, and n = 1 is proportional. A constant exponent, c^n, overestima
 points from infusion 8 on. ``h`` depends on the brewing only and is the same for every attribute of a lot.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
 from math import exp, log1p
@@ -29,13 +30,15 @@ _MIN_SHARE = 1e-9
 class Grid:
     """Nodes over extraction rate k [1/min at 100 deg C], wetting lag tau [s] and exponent of taste n, with a prior.
 
-    ``log_prior`` has one entry per node, in the order k, tau, n; over the whole grid its exponentials sum to 1.
+    ``log_prior`` has one entry per node, in the order k, tau, n; over the whole grid its exponentials sum to 1. It is
+    that of one form of leaf; ``any_form`` is that of a leaf whose form is not known.
     """
 
     k_per_min: FloatArray
     tau_s: FloatArray
     n: FloatArray
     log_prior: FloatArray
+    any_form: FloatArray
 
     @property
     def n_nodes(self) -> int:
@@ -58,35 +61,86 @@ class Grid:
         axis_index = np.nonzero(mask.reshape(self.shape))
         k, tau, n = (slice(int(axis.min()), int(axis.max()) + 1) for axis in axis_index)
         index = np.arange(self.n_nodes, dtype=np.intp).reshape(self.shape)[k, tau, n].ravel()
-        part = Grid(k_per_min=self.k_per_min[k], tau_s=self.tau_s[tau], n=self.n[n], log_prior=self.log_prior[index])
+        part = Grid(
+            k_per_min=self.k_per_min[k],
+            tau_s=self.tau_s[tau],
+            n=self.n[n],
+            log_prior=self.log_prior[index],
+            any_form=self.any_form[index],
+        )
         return part, index
 
 
-def make_grid(*, n_k: int = 24, n_tau: int = 16, n_n: int = 7) -> Grid:
-    """Make the grid: k over 0.03-2 /min, tau over 2-400 s, n over 0.2-1.
+@dataclass(frozen=True, slots=True)
+class Make:
+    """What leaf of one make is usually like: rate [1/min at 100 deg C] and wetting lag [s], medians."""
+
+    k_per_min: float
+    tau_s: float
+
+
+ROLLED, TWISTED, BROKEN = Make(0.20, 45.0), Make(0.40, 22.0), Make(0.90, 9.0)
+MAKES = (ROLLED, TWISTED, BROKEN)
+"""Equally likely where the form of the leaf is not known. Own values; that of rolled leaf is near the 0.20-0.26 /min of
+whole leaf in an unstirred pot (Hicks, Hsieh and Bell 1996)."""
+MAKE_OF_FORM = {
+    "rolled": ROLLED,
+    "twisted": TWISTED,
+    "needle": TWISTED,
+    "flat": TWISTED,
+    "broken": BROKEN,
+    "powder": BROKEN,
+}
+"""Compressed leaf is none of them: whole leaves and dust are pressed alike."""
+K_SPREAD, TAU_SPREAD = 0.55, 0.7
+"""Sds of log k and log tau among leaves of one make (own values)."""
+
+
+def make_grid(*, n_k: int = 26, n_tau: int = 14, n_n: int = 7, form: str = "") -> Grid:
+    """Make the grid: k over 0.04-6 /min, tau over 2-400 s, n over 0.2-1.
+
+    Parameters
+    ----------
+    n_k, n_tau, n_n : int
+        Values of each.
+    form : str
+        Of the leaf: a key of :data:`MAKE_OF_FORM`; any other counts as not known.
 
     Notes
     -----
-    Priors: log k ~ N(log 0.25, 0.8), log tau ~ N(log 30, 0.9), n ~ N(0.7, 0.25). The centre of k is that of an
-    unstirred pot of whole leaf, 0.20-0.26 /min (Hicks, Hsieh and Bell 1996), not of the laboratory; the lag is at
-    least the 15 s seen on one leaf. Against a grid of three times as many nodes the mean curve of eight sessions moved
+    Priors: log k and log tau normal about those of the leaf's make, n ~ N(0.7, 0.25); an equal mixture of the makes
+    where the form is not known. Against a grid of three times as many nodes the mean curve of eight sessions moved
     by less than 0.01 points and its sd by less than 4 %, lots with ratings at an end of the scale left out.
     """
-    k, tau, n = np.geomspace(0.03, 2.0, n_k), np.geomspace(2.0, 400.0, n_tau), np.linspace(0.2, 1.0, n_n)
-    log_prior = (
-        _log_normal((np.log(k) - np.log(0.25)) / 0.8)[:, None, None]
-        + _log_normal((np.log(tau) - np.log(30.0)) / 0.9)[None, :, None]
-        + _log_normal((n - 0.7) / 0.25)[None, None, :]
+    k, tau, n = np.geomspace(0.04, 6.0, n_k), np.geomspace(2.0, 400.0, n_tau), np.linspace(0.2, 1.0, n_n)
+
+    def log_prior(makes: Sequence[Make]) -> FloatArray:
+        leaf = np.logaddexp.reduce(
+            [
+                _log_normal((np.log(k) - np.log(make.k_per_min)) / K_SPREAD)[:, None]
+                + _log_normal((np.log(tau) - np.log(make.tau_s)) / TAU_SPREAD)[None, :]
+                for make in makes
+            ]
+        )
+        nodes = leaf[:, :, None] + _log_normal((n - 0.7) / 0.25)
+        nodes[:, :, -1] -= np.log(2)  # the last node covers half a step, since n ends there
+        return np.asarray(nodes.ravel() - np.log(np.exp(nodes).sum()), dtype=np.float64)
+
+    known = MAKE_OF_FORM.get(form)
+    any_form = log_prior(MAKES)
+    return Grid(
+        k_per_min=k, tau_s=tau, n=n, log_prior=any_form if known is None else log_prior([known]), any_form=any_form
     )
-    log_prior[:, :, -1] -= np.log(2)  # the last node covers half a step, since n ends there
-    log_prior = log_prior.ravel() - np.log(np.exp(log_prior).sum())
-    return Grid(k_per_min=k, tau_s=tau, n=n, log_prior=log_prior)
 
 
 @cache
-def default_grid() -> Grid:
-    """Return the grid of the default size; it is made once."""
-    return make_grid()
+def _default_grid(form: str) -> Grid:
+    return make_grid(form=form)
+
+
+def default_grid(form: str = "") -> Grid:
+    """Return the grid of the default size for a form of leaf; each is made once."""
+    return _default_grid(form if form in MAKE_OF_FORM else "")
 
 
 def effective_contact_s(contact_s: FloatArray, *, tau_s: FloatArray | float) -> FloatArray:

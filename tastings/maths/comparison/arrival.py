@@ -26,7 +26,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.brews import Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, facing
@@ -167,7 +167,7 @@ def check_arrival(
     BrewError
         A number in a brew cannot be one.
     """
-    grid = default_grid()
+    grid = default_grid(form_of((*sample, *arrived)))
     sides = [prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0] for brews in (sample, arrived)]
     keys = list(dict.fromkeys(rated))
     found = [one for key in keys if (one := _subtracted(key, sides, even_brew=even_brew, grid=grid)) is not None]
@@ -205,7 +205,7 @@ def holm(p: Sequence[float]) -> list[float]:
 def _subtracted(
     key: str, sides: Sequence[Sequence[PreparedSession]], *, even_brew: EvenBrew, grid: Grid
 ) -> _Subtracted | None:
-    both = facing(sides[0], sides[1], key=key, grid=grid)
+    both = facing(sides[0], sides[1], key=key)
     if both is None:
         return None
     sample, arrived = both.means(even_brew.cups(grid, infusions=FIRST_INFUSIONS))

@@ -22,7 +22,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.brews import Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, MOST_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.certainty import never_certain
@@ -166,11 +166,11 @@ def compare(
     BrewError
         A number in a brew cannot be one.
     """
-    grid = default_grid()
+    grids = {name: default_grid(form_of(brews)) for name, brews in groups.items()}
     keys = list(dict.fromkeys((STRENGTH, LIKING, *rated)))
     known_line = line or FinishLine()
     followed = {
-        name: prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0]
+        name: prepare_sessions(validated_brews(brews), grid=grids[name], scales=scales or {})[0]
         for name, brews in groups.items()
     }
     even_brew_of = {name: (even_brews or {}).get(name, BOILING) for name in groups}
@@ -178,14 +178,14 @@ def compare(
         name: estimate_development(brews, rated=keys, even_brew=even_brew_of[name], scales=scales, line=line)
         for name, brews in groups.items()
     }
-    even = {name: one.cups(grid, infusions=MOST_INFUSIONS) for name, one in even_brew_of.items()}
+    even = {name: one.cups(grids[name], infusions=MOST_INFUSIONS) for name, one in even_brew_of.items()}
     pairs = []
     for names in combinations(groups, 2):
         one, other = (followed[name] for name in names)
-        sides = {key: both for key in keys if (both := facing(one, other, key=key, grid=grid)) is not None}
+        sides = {key: both for key in keys if (both := facing(one, other, key=key)) is not None}
         cups = {
             key: [
-                _cups(draws, found[name], followed[name], even=even[name], key=key, grid=grid)
+                _cups(draws, found[name], followed[name], even=even[name], key=key, grid=grids[name])
                 for name, draws in zip(names, (both.first, both.second), strict=True)
             ]
             for key, both in sides.items()
@@ -194,7 +194,7 @@ def compare(
         if STRENGTH in sides:
             both = sides[STRENGTH]
             first_counts, second_counts = (
-                _counts(draws, followed[name], cups=own + both.shift[:, None], even=even[name], grid=grid)
+                _counts(draws, followed[name], cups=own + both.shift[:, None], even=even[name], grid=grids[name])
                 for name, draws, own in zip(names, (both.first, both.second), cups[STRENGTH], strict=True)
             )
             outlasts, outlasted = _outlasting(first_counts, second_counts, line=known_line)
@@ -227,9 +227,7 @@ def _n_averaged(found: Development, *, key: str) -> int:
     return FIRST_INFUSIONS
 
 
-def facing(
-    first: Sequence[PreparedSession], second: Sequence[PreparedSession], *, key: str, grid: Grid
-) -> Sides | None:
+def facing(first: Sequence[PreparedSession], second: Sequence[PreparedSession], *, key: str) -> Sides | None:
     """Draw one descriptor of two groups so that what their tasters have in common cancels.
 
     Parameters
@@ -238,8 +236,6 @@ def facing(
         The sessions of each group.
     key : str
         Key of the descriptor.
-    grid : Grid
-        Where the cups were computed.
 
     Returns
     -------
@@ -260,8 +256,8 @@ def facing(
     shared = counts[0].keys() & counts[1].keys()
     widened = (1 + 1 / len(shared)) ** 0.5 if shared else 1.0
     posteriors = [
-        fit([_against(one, shared=shared, widened=widened) for one in side], grid=grid, centre_on_team=False)
-        for side in sides
+        fit([_against(one, shared=shared, widened=widened) for one in side], grid=group[0].grid, centre_on_team=False)
+        for side, group in zip(sides, (first, second), strict=True)
     ]
     draws = [posterior.draws(n_draws=N_DRAWS) for posterior in posteriors]
     level = float(np.mean([one.level.mean() for one in draws]))

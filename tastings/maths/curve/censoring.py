@@ -60,7 +60,7 @@ def _node_weights(ratings: FloatArray, *, cups: FloatArray, level: FloatArray, g
     """Return node weights at usual noise: one slice of the full posterior, which is enough for the curve."""
     residual = ratings - level[:, None] * cups
     spread = np.einsum("ij,ij->i", residual, residual) - shift_share(ratings.size) * residual.sum(axis=1) ** 2
-    log_weight = grid.log_prior - 0.5 * ((level - LEVEL_MEAN) / LEVEL_SD) ** 2 - 0.5 * spread / USUAL_SIGMA**2
+    log_weight = grid.any_form - 0.5 * ((level - LEVEL_MEAN) / LEVEL_SD) ** 2 - 0.5 * spread / USUAL_SIGMA**2
     weights = np.exp(log_weight - log_weight.max())
     return np.asarray(weights / weights.sum(), dtype=np.float64)
 

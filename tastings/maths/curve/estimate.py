@@ -8,7 +8,7 @@ from functools import cache
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import LOWEST, Brew, TasterScale, validated_brews
+from tastings.maths.brewing.brews import LOWEST, Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, MOST_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.curve.counterfactual import Counterfactual, counterfactual
@@ -31,14 +31,14 @@ from tastings.maths.curve.endings import (
     peak_of,
 )
 from tastings.maths.curve.evidence import LeftOut, PreparedSession, prepare_sessions
+from tastings.maths.curve.heat_error import RateError, rate_error
 from tastings.maths.curve.lack_of_fit import lack_of_fit
 from tastings.maths.curve.layers import NOTED, Layer, find_layers
 from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.next_session import next_session
-from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, Posterior, fit_all
+from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, CurveDraws, Posterior, fit_all
 from tastings.maths.curve.profile import (
     Curve,
-    CurveShapes,
     Profile,
     curve_shapes,
     label_shares,
@@ -59,15 +59,21 @@ LEAST_CUP = 1e-3  # a shape needs a cup above 0
 class _EvenCups:
     """The even brew on the grid.
 
-    ``cups`` are those of every infusion that is counted or was tasted somewhere, ``shapes`` those of its first twelve,
-    ``label_prior`` the probability of each label before anything was tasted; ``shown`` is how many infusions a curve
-    has.
+    ``cups`` are those of every infusion that is counted or was tasted somewhere, ``label_prior`` the probability of
+    each label before anything was tasted; ``shown`` is how many infusions a curve has; ``rate`` is what the heat of all
+    sessions may be off by.
     """
 
+    brew: EvenBrew
+    grid: Grid
+    rate: RateError
     cups: FloatArray
-    shapes: CurveShapes
     label_prior: FloatArray
     shown: int
+
+    def of(self, draws: CurveDraws, *, infusions: int) -> FloatArray:
+        """Return the strength h of each draw's cups, float64[n_draws, infusions]."""
+        return draws.even_cups(self.brew, infusions=infusions, rate=self.rate, grid=self.grid)
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,10 +155,11 @@ def estimate_development(
         A number in a brew cannot be one; :class:`tastings.maths.brewing.brews.RatingError` for a rating outside 0 to
         10.
     """
-    followed, left_out = prepare_sessions(validated_brews(brews), grid=default_grid(), scales=scales or {})
-    fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))))
+    form = form_of(brews)
+    followed, left_out = prepare_sessions(validated_brews(brews), grid=default_grid(form), scales=scales or {})
+    fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))), grid=default_grid(form))
     followed, grid = fitted.followed, fitted.grid
-    even = _even_cups(followed, even_brew=even_brew, grid=grid)
+    even = _even_cups(followed, even_brew=even_brew, grid=grid, label_prior=_label_prior(even_brew, form))
     found = _attributes(fitted, even=even)
     strength = found[0] if found and found[0].key == STRENGTH else None
 
@@ -202,8 +209,7 @@ def warm_up() -> None:
     estimate_development([replace(brew, pours=pours)], rated=(STRENGTH,))
 
 
-def _fitted(followed: Sequence[PreparedSession], *, keys: Sequence[str]) -> _Fitted:
-    grid = default_grid()
+def _fitted(followed: Sequence[PreparedSession], *, keys: Sequence[str], grid: Grid) -> _Fitted:
     tasted = {
         key: [(place, ratings) for place, one in enumerate(followed) if (ratings := one.ratings_of(key)) is not None]
         for key in keys
@@ -221,20 +227,24 @@ def _fitted(followed: Sequence[PreparedSession], *, keys: Sequence[str]) -> _Fit
     )
 
 
-def _even_cups(followed: Sequence[PreparedSession], *, even_brew: EvenBrew, grid: Grid) -> _EvenCups:
+def _even_cups(
+    followed: Sequence[PreparedSession], *, even_brew: EvenBrew, grid: Grid, label_prior: FloatArray
+) -> _EvenCups:
     longest = max((one.pours[-1].number for one in followed), default=0)
     cups = even_brew.cups(grid, infusions=max(MOST_INFUSIONS, longest))
     return _EvenCups(
+        brew=even_brew,
+        grid=grid,
+        rate=rate_error(followed, even_brew=even_brew),
         cups=cups,
-        shapes=curve_shapes(cups[:, :EVEN_INFUSIONS]),
-        label_prior=_label_prior(even_brew),
+        label_prior=label_prior,
         shown=min(max(EVEN_INFUSIONS, longest), MOST_INFUSIONS),
     )
 
 
 @cache
-def _label_prior(even_brew: EvenBrew) -> FloatArray:
-    grid = default_grid()
+def _label_prior(even_brew: EvenBrew, form: str) -> FloatArray:
+    grid = default_grid(form)
     return label_shares(curve_shapes(even_brew.cups(grid)), weights=np.exp(grid.log_prior))
 
 
@@ -246,7 +256,7 @@ def _steeps(
     peak = peak_of(draws, even_cups=even.cups[:, :MOST_INFUSIONS])
     agreed = ending_log_likelihood(followed, draws=draws, peak=peak, grid=grid)
     log_weight = agreed + line.log_weights()
-    cups = strength.error.applied(draws.cups(even.cups[:, :MOST_INFUSIONS]))
+    cups = strength.error.applied(draws.on_scale(even.of(draws, infusions=MOST_INFUSIONS)))
     counted = count_worthwhile(
         np.repeat(cups, LINES.size, axis=0),
         finish_line=np.tile(LINES, draws.level.size),
@@ -277,12 +287,11 @@ def _attribute(
     found = lack_of_fit([one.residuals() for one in tasted], infusions=even.shown)
     points = tasted_points(key, tasted, even_mean=posterior.node_level @ even.cups)
     error = ModelError.of((point.infusion for point in points), lack_of_fit=found)
-    cups = error.applied(posterior.draws().cups(even.cups[:, : even.shown]))
-    if found is None:
-        label = weighted_profile(even.shapes, weights=posterior.node_weights, prior=even.label_prior)
-    else:
-        shapes = curve_shapes(np.maximum(cups[:, :EVEN_INFUSIONS], LEAST_CUP))
-        label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
+    draws = posterior.draws()
+    strength = even.of(draws, infusions=even.shown)
+    cups = error.applied(draws.on_scale(strength))
+    shapes = curve_shapes(np.maximum(strength if found is None else cups, LEAST_CUP)[:, :EVEN_INFUSIONS])
+    label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
     shown = summarise_cups(cups)
     return _Attribute(
         key=key,

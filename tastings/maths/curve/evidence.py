@@ -86,6 +86,8 @@ class PreparedSession:
         What each pour was to the leaf.
     scales : Mapping[str, TasterScale]
         How the session's taster uses the scale, by descriptor.
+    n_tasters : Mapping[str, int]
+        How many tasters the team has, by descriptor, where that is known.
     grid : Grid
         Where its cups are computed.
     """
@@ -94,6 +96,7 @@ class PreparedSession:
     pours: tuple[Pour, ...]
     steeping: Steeping
     scales: Mapping[str, TasterScale]
+    n_tasters: Mapping[str, int]
     grid: Grid
 
     @cached_property
@@ -124,6 +127,7 @@ class PreparedSession:
             index=index,
             ratings=ratings - scale.offset,
             censored=censored,
+            n_tasters=self.n_tasters.get(descriptor),
         )
 
 
@@ -139,7 +143,8 @@ def prepare_sessions(
     grid : Grid
         Where the cups are computed.
     scales : Mapping[str, Mapping[str, TasterScale]]
-        By descriptor and taster; who is not in it has gain 1 and offset 0.
+        By descriptor and taster; who is not in it has gain 1 and offset 0. All tasters of the team are in it, whether
+        calibrated or not.
 
     Returns
     -------
@@ -148,6 +153,7 @@ def prepare_sessions(
     """
     followed: list[PreparedSession] = []
     left_out: list[LeftOut] = []
+    n_tasters = {key: len(known) for key, known in scales.items() if known}
     for brew in brews:
         unusable = _unusable(brew)
         if unusable is not None:
@@ -163,6 +169,7 @@ def prepare_sessions(
                 pours=pours,
                 steeping=steeping_of(brew, pours),
                 scales={key: known[brew.taster] for key, known in scales.items() if brew.taster in known},
+                n_tasters=n_tasters,
                 grid=grid,
             )
         )

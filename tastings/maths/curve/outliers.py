@@ -14,7 +14,7 @@ from scipy.special import chdtrc
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST
 from tastings.maths.brewing.extraction import Grid, cup_strength
-from tastings.maths.curve.level import USUAL_SHIFT_SD
+from tastings.maths.curve.level import USUAL_SHIFT_SD, USUAL_SIGMA
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, SessionRatings
 
 MIN_OTHER_SESSIONS = 4
@@ -77,7 +77,7 @@ def _mahalanobis_squared(one: SessionRatings, cups: FloatArray, *, sigma: float)
     expected = np.minimum(np.maximum(cups * scale.gain, LOWEST - scale.offset), HIGHEST - scale.offset)
     residual = one.ratings - expected
     variance = sigma * sigma
-    shift = USUAL_SHIFT_SD**2 / variance
+    shift = (USUAL_SHIFT_SD / USUAL_SIGMA) ** 2
     gain = (scale.gain_sd**2 + SESSION_GAIN_SD**2) / variance
     gain_component, total, cup_sum = float(residual @ expected), float(residual.sum()), float(expected.sum())
     # The part of the residual that shift and gain explain: a 2 x 2 system, solved.

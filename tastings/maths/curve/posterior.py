@@ -13,7 +13,10 @@ from scipy.special import ndtri
 
 from tastings.maths.arrays import FloatArray, IndexArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, TasterScale
-from tastings.maths.brewing.extraction import Grid
+from tastings.maths.brewing.even_brew import EvenBrew
+from tastings.maths.brewing.extraction import Grid, cup_strength_by_leaf
+from tastings.maths.brewing.heat import steeping_of
+from tastings.maths.curve.heat_error import RateError
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA
 from tastings.maths.curve.outliers import (
     MAX_OUTLIER_SHARE,
@@ -29,12 +32,15 @@ from tastings.maths.curve.totals_cache import TOTALS_CACHE, Group
 
 N_DRAWS = 1024
 GOLDEN_RATIO = 0.6180339887498949
+_RATE_STEP = 2**0.5 - 1  # another lattice than that of the level
 MIN_NODE_WEIGHT = 1e-7
 """Nodes of less weight, together below a thousandth, are left out."""
 N_ABSENT_UNCENTRED = 1e9
 """So many absent tasters that the mean of those present is not constrained."""
 
-_SIGMA_WEIGHT = np.exp(-0.5 * ((np.log(SIGMA) - np.log(USUAL_SIGMA)) / 0.35) ** 2)
+SIGMA_SPREAD = 0.45
+"""Of log sigma before any evidence: two sds reach the 1.8 points of retests in published panels."""
+_SIGMA_WEIGHT = np.exp(-0.5 * ((np.log(SIGMA) - np.log(USUAL_SIGMA)) / SIGMA_SPREAD) ** 2)
 SIGMA_LOG_PRIOR = np.log(_SIGMA_WEIGHT / _SIGMA_WEIGHT.sum())
 SIGMA_LOG_PRIOR.setflags(write=False)
 
@@ -48,7 +54,27 @@ class CurveDraws:
 
     def cups(self, cups: FloatArray) -> FloatArray:
         """Return float64[n_draws, n]: ``a h`` of each draw, clipped to the scale [points, 0 to 10]."""
-        return np.clip(self.level[:, None] * cups[self.node], LOWEST, HIGHEST)
+        return self.on_scale(cups[self.node])
+
+    def on_scale(self, cups: FloatArray) -> FloatArray:
+        """Return the cups of each draw's own leaf, float64[n_draws, n], at the draw's level. [points, 0 to 10]."""
+        return np.clip(self.level[:, None] * cups, LOWEST, HIGHEST)
+
+    def even_cups(self, even_brew: EvenBrew, *, infusions: int, rate: RateError, grid: Grid) -> FloatArray:
+        """Return the strength h of the even brew for the leaf of each draw, float64[n_draws, infusions].
+
+        Each draw has its own error of the rate (:mod:`tastings.maths.curve.heat_error`), spread evenly.
+        """
+        i_k, i_tau, i_n = np.unravel_index(self.node, grid.shape)
+        quantile = np.clip((0.5 + np.arange(self.node.size) * _RATE_STEP) % 1.0, 1e-6, 1 - 1e-6)
+        brew = even_brew.brew(infusions=infusions)
+        cups = cup_strength_by_leaf(
+            steeping_of(brew, brew.pours),
+            k_per_min=grid.k_per_min[i_k] * np.exp(rate.mean + rate.sd * ndtri(quantile)),
+            tau_s=grid.tau_s[i_tau],
+            n=grid.n[i_n],
+        )
+        return cups[:, -infusions:]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +158,7 @@ def fit_all(
 
     Notes
     -----
-    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.35), and those of the grid. The
+    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.45), and those of the grid. The
     totals of tasters are cached between calls (:mod:`tastings.maths.curve.totals_cache`), so only new sessions cost
     time.
     """
@@ -163,7 +189,12 @@ def _fit_posteriors(
         level = level_at_nodes(own.values(), grid=grid)
         tasters = ((TasterStatistics.of(total), scales[group]) for group, total in own.items())
         n_absent = (
-            expected_absent_tasters([len(groups[group]) for group in own]) if centre_on_team else N_ABSENT_UNCENTRED
+            expected_absent_tasters(
+                [len(groups[group]) for group in own],
+                n_tasters=max((one.n_tasters or 0 for one in tasted[key]), default=0) or None,
+            )
+            if centre_on_team
+            else N_ABSENT_UNCENTRED
         )
         found[key] = posterior_from(sum_tasters(tasters, level=level), n_absent=n_absent, grid=grid)
     return found

@@ -11,12 +11,17 @@ from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
+from scipy.special import gammaln
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.curve.level import USUAL_SIGMA
 from tastings.maths.curve.sufficient_statistics import SIGMA, TasterStatistics
 
-PRIOR_ABSENT = 4.0
+_MORE_NOISE = np.maximum(SIGMA[:, None] / USUAL_SIGMA, 1.0)
+_TEAM_SIZES = np.arange(4.0, 61.0)
+LEAST_ABSENT = 0.01
+"""Somebody may always join the team; with nobody at all the sums of calibrated tasters could not be divided."""
 _UNKNOWN = TasterScale()
 
 
@@ -56,7 +61,7 @@ class TeamStatistics:
 
     def centred_on_team(self, *, n_absent: float) -> "Quadratic":
         """Condition on all shifts, and all gains, summing to 0, those of the absent members included."""
-        shift_shift = self.shift_shift + n_absent * _UNKNOWN.offset_sd**2
+        shift_shift = self.shift_shift + n_absent * _shift_sd(_UNKNOWN) ** 2
         gain_gain = self.gain_gain + n_absent * _UNKNOWN.gain_sd**2
         determinant = shift_shift * gain_gain - self.shift_gain * self.shift_gain
         # The inverse of the covariance of the two sums, applied to their means.
@@ -83,33 +88,39 @@ class Quadratic:
     constant: FloatArray
 
 
-def expected_absent_tasters(n_sessions: Collection[int]) -> float:
+def expected_absent_tasters(n_sessions: Collection[int], *, n_tasters: int | None = None) -> float:
     """Return the expected number of team members who have not tasted a lot.
 
     Parameters
     ----------
     n_sessions : Collection[int]
         Number of sessions of each taster.
+    n_tasters : int, optional
+        How many tasters the team has, where that is known.
 
     Returns
     -------
     float
-        4 when nothing is known, less when tasters return, many when each session has another taster.
+        Few when tasters return, many when each session has another taster. One taster who returns is not a whole team.
 
     Notes
     -----
-    The sum of two terms. The first is Chao's bias-corrected estimate of the number of unseen kinds from f1 and f2, the
-    numbers seen once and twice: f1 (f1 - 1) / 2 (f2 + 1) (Chao 1984, Scandinavian Journal of Statistics 11:265-270). It
-    is 0 for one session, so the second term is a prior of four members, which shrinks with the share of sessions by
-    tasters seen once: the probability that the next session is by a new taster (Good 1953, Biometrika 40:237-264).
+    A team has N tasters, N from 4 to 60 with a prior of N^-3 (own choice), and each session is by any of them. Then d
+    different tasters in n sessions have the likelihood N! / (N - d)! N^n.
 
     Examples
     --------
-    >>> [round(expected_absent_tasters(n), 2) for n in ([], [1], [2, 3, 3], [1] * 8)]
-    [4.0, 4.0, 0.44, 32.0]
+    >>> [round(expected_absent_tasters(n), 1) for n in ([], [1], [8], [2, 3, 3], [1] * 8)]
+    [6.7, 5.7, 3.1, 1.3, 17.0]
+    >>> expected_absent_tasters([8], n_tasters=4), expected_absent_tasters([8], n_tasters=1)
+    (3, 0.01)
     """
-    f1, f2 = (sum(n == count for n in n_sessions) for count in (1, 2))
-    return f1 * (f1 - 1) / (2 * (f2 + 1)) + PRIOR_ABSENT * (1 + f1) / (1 + sum(n_sessions))
+    n_seen = len(n_sessions)
+    if n_tasters is not None:
+        return max(n_tasters - n_seen, LEAST_ABSENT)
+    size = _TEAM_SIZES[n_seen <= _TEAM_SIZES] if n_seen <= _TEAM_SIZES[-1] else np.array([float(n_seen)])
+    log_weight = gammaln(size + 1) - gammaln(size - n_seen + 1) - (sum(n_sessions) + 3) * np.log(size)
+    return float(np.average(size, weights=np.exp(log_weight - log_weight.max()))) - n_seen
 
 
 def empty_statistics(*, n_nodes: int) -> TeamStatistics:
@@ -137,13 +148,22 @@ def sum_tasters(tasters: Iterable[tuple[TasterStatistics, TasterScale]], *, leve
     return reduce(TeamStatistics.__add__, integrated, empty_statistics(n_nodes=level.size))
 
 
+def _shift_sd(scale: TasterScale) -> FloatArray:
+    """Return float64[n_sigma, 1]: the sd of a taster's shift [points].
+
+    Until calibrated it grows with the noise, beyond the usual one: who rates less evenly also places the scale so.
+    """
+    is_calibrated = scale.gain_sd < _UNKNOWN.gain_sd
+    return np.full((SIGMA.size, 1), scale.offset_sd) if is_calibrated else scale.offset_sd * _MORE_NOISE
+
+
 def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: FloatArray) -> TeamStatistics:
     """Integrate out a taster's shift (a constant column) and gain (a column along the cups, scaled by the level).
 
     Both are in units of their prior sd, so that a scale known exactly (sd 0) is no special case.
     """
     unknown = (scale.gain_sd, scale.offset_sd) == (_UNKNOWN.gain_sd, _UNKNOWN.offset_sd)
-    shift_sd, column_length = scale.offset_sd, scale.gain_sd * level
+    shift_sd, column_length = _shift_sd(scale), scale.gain_sd * level
     shift_1, gain_1 = shift_sd * sums.h_1, column_length * sums.h_h
     shift_y, gain_y = shift_sd * sums.y_1, column_length * sums.h_y
     shift_shift = 1 + shift_sd**2 * sums.one_1

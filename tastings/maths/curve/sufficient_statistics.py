@@ -3,7 +3,8 @@
 A rating of infusion j in session s by taster t is ``y = (a + a d) h_j + u + e`` on the team's scale, where
 
 * the gain d is the taster's (N(0, 0.15^2) until calibrated) plus the session's own, N(0, 0.05^2);
-* the shift u is the taster's (N(0, 0.5^2) until calibrated) plus the session's own, N(0, 0.15^2);
+* the shift u is the taster's, with an sd of 0.5 points or 2/3 sigma, whichever is more, until calibrated, plus the
+  session's own, with an sd of 0.15 points or sigma / 5;
 * e ~ N(0, sigma^2).
 
 Given k, tau, n (which decide h) and sigma, all is normal. A session's own shift is a constant column and its gain a
@@ -28,13 +29,18 @@ from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.extraction import Grid, cup_strength
 from tastings.maths.brewing.heat import Steeping
 from tastings.maths.curve.censoring import impute_censored
-from tastings.maths.curve.level import level_estimate, level_precision_and_cross
+from tastings.maths.curve.level import USUAL_SIGMA, level_estimate, level_precision_and_cross
 
 SESSION_GAIN_SD = 0.05
-SESSION_SHIFT_SD = 0.15
 
-SIGMA = np.geomspace(0.4, 1.4, 7)
+SIGMA = np.geomspace(0.4, 2.8, 8)
 SIGMA.setflags(write=False)
+
+
+def session_shift_sd(sigma: FloatArray | float) -> FloatArray:
+    """Return the sd of a session's own shift, which grows with the noise beyond the usual one [points]."""
+    return 0.2 * np.maximum(sigma, USUAL_SIGMA)
+
 
 FIXED_POINT_SCALE = 2.0**30
 """Integer steps per unit. A session's statistics stay below 2^19 (60 ratings, noise 0.4), so at least 2^14 sessions of
@@ -61,6 +67,8 @@ class SessionRatings:
         Ratings less the taster's offset. [points]
     censored : float64[n_ratings]
         -1 for a rating at the lower end of the scale, 1 at the upper, 0 between.
+    n_tasters : int or None
+        How many tasters the team has; None while that is not known.
     """
 
     taster: str
@@ -69,6 +77,7 @@ class SessionRatings:
     index: IndexArray
     ratings: FloatArray
     censored: FloatArray
+    n_tasters: int | None = None
 
     def cups(self, of_all_pours: FloatArray) -> FloatArray:
         """Return float64[n_nodes, n_ratings]: strength h of the rated cups, times the taster's gain."""
@@ -76,7 +85,7 @@ class SessionRatings:
 
     @property
     def key(self) -> bytes:
-        """Return the content that the session's statistics depend on; the uncertainty of the scale is applied later."""
+        """Return the content that the session's statistics depend on; what is left is applied to the totals."""
         steeping = self.steeping
         return b"".join(
             (
@@ -139,7 +148,8 @@ def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: G
     gain_variance = (SESSION_GAIN_SD * level_estimate(found[0], found[1])) ** 2
 
     sigma_2 = (SIGMA * SIGMA)[:, None]
-    shrink = 1 / (sigma_2 / SESSION_SHIFT_SD**2 + n)  # the share of a sum that the session's shift explains
+    shift_2 = session_shift_sd(SIGMA)[:, None] ** 2
+    shrink = 1 / (sigma_2 / shift_2 + n)  # the share of a sum that the session's shift explains
     shrink_1 = (1 - shrink * n) / sigma_2
     # Integrate out the session's shift: x' V^-1 y = (x.y - shrink sum(x) sum(y)) / sigma^2.
     v_h = (cup_square - shrink * (cup_sum * cup_sum)) / sigma_2
@@ -149,7 +159,7 @@ def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: G
     denominator = 1 + gain_variance * v_h
     factor = gain_variance / denominator
     squares = (float(ratings @ ratings) - shrink * total**2) / sigma_2
-    constant = squares + n * np.log(sigma_2) + np.log1p(n * SESSION_SHIFT_SD**2 / sigma_2)
+    constant = squares + n * np.log(sigma_2) + np.log1p(n * shift_2 / sigma_2)
     products = found[N_LEVEL_ROWS:].reshape(N_PRODUCTS, SIGMA.size, -1)
     products[0] = v_h / denominator
     products[1] = v_y / denominator

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, validated_brews
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import cup_strength_by_leaf, default_grid
 from tastings.maths.brewing.heat import steeping_of
@@ -96,7 +96,7 @@ def known_leaf(
     BrewError
         A number of a brew cannot be one.
     """
-    grid = default_grid()
+    grid = default_grid(form_of(brews))
     followed, _ = prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})
     tasted = [ratings for one in followed if (ratings := one.ratings_of(STRENGTH)) is not None]
     if not tasted:

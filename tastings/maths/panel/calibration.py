@@ -8,11 +8,12 @@ that one other person tasted once says little. The team's mean is the scale: mea
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.brews import Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.extraction import Grid, make_grid
 from tastings.maths.curve.censoring import impute_censored
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
@@ -20,10 +21,10 @@ from tastings.maths.curve.posterior import Posterior, posterior_from
 from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import (
     SESSION_GAIN_SD,
-    SESSION_SHIFT_SD,
     SessionRatings,
     TasterStatistics,
     level_at_nodes,
+    session_shift_sd,
     sum_sessions,
 )
 
@@ -64,16 +65,23 @@ def calibrate(lots: Mapping[str, Sequence[Brew]], *, descriptor: str = "strength
     BrewError
         A number in a brew cannot be one.
     """
-    grid = make_grid(n_k=16, n_tau=12, n_n=3)
-    followed = [prepare_sessions(validated_brews(lots[lot]), grid=grid, scales={})[0] for lot in sorted(lots)]
+    followed = [
+        prepare_sessions(validated_brews(lots[lot]), grid=_grid(form_of(lots[lot])), scales={})[0]
+        for lot in sorted(lots)
+    ]
     names = sorted({one.brew.taster for lot in followed for one in lot if one.ratings_of(descriptor)})
     scales = dict.fromkeys(names, _UNKNOWN)
     for _ in range(SWEEPS):
         compared: dict[str, list[_Compared]] = {name: [] for name in names}
         for lot in followed:
-            _compare(lot, descriptor=descriptor, scales=scales, grid=grid, into=compared)
+            _compare(lot, descriptor=descriptor, scales=scales, into=compared)
         scales = _centred({name: _ridge(compared[name]) for name in names})
     return scales
+
+
+@cache
+def _grid(form: str) -> Grid:
+    return make_grid(n_k=16, n_tau=12, n_n=3, form=form)
 
 
 def _compare(
@@ -81,7 +89,6 @@ def _compare(
     *,
     descriptor: str,
     scales: Mapping[str, TasterScale],
-    grid: Grid,
     into: Mapping[str, list[_Compared]],
 ) -> None:
     known = [replace(one, scales={descriptor: scales.get(one.brew.taster, _UNKNOWN)}) for one in lot]
@@ -92,12 +99,15 @@ def _compare(
             sessions.setdefault(tasted.taster, []).append((one, tasted))
     if len(sessions) < 2:
         return
+    grid = lot[0].grid
     totals = {taster: sum_sessions((tasted for _, tasted in own), grid=grid) for taster, own in sessions.items()}
     level = level_at_nodes(totals.values(), grid=grid)
     tasters = {taster: (TasterStatistics.of(total), sessions[taster][0][1].scale) for taster, total in totals.items()}
     for taster, own in sessions.items():
         others = sum_tasters((one for name, one in tasters.items() if name != taster), level=level)
-        n_absent = 1 + expected_absent_tasters([len(theirs) for name, theirs in sessions.items() if name != taster])
+        n_absent = max(
+            expected_absent_tasters([len(theirs) for name, theirs in sessions.items() if name != taster]), 1.0
+        )
         posterior = posterior_from(others, n_absent=n_absent, grid=grid)
         into[taster].extend(_sessions_against(posterior, own=own, grid=grid))
 
@@ -117,7 +127,7 @@ def _sessions_against(
                 ratings=ratings + mine.scale.offset,
                 expected=expected,
                 covariance=posterior.sigma**2 * np.eye(expected.size)
-                + SESSION_SHIFT_SD**2
+                + session_shift_sd(posterior.sigma) ** 2
                 + SESSION_GAIN_SD**2 * np.outer(expected, expected)
                 + np.atleast_2d(np.cov(curves, rowvar=False)),
             )

@@ -21,7 +21,7 @@ from typing import Literal
 import numpy as np
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import Brew, TasterScale, validated_brews
+from tastings.maths.brewing.brews import Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EvenBrew
 from tastings.maths.brewing.extraction import default_grid
 from tastings.maths.certainty import never_certain
@@ -212,9 +212,9 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     """
     if not 0 <= level <= 10:
         raise ReadinessError(f"a level runs from 0 to 10, got {level}")
-    grid = default_grid()
     day_of = {one.brew.session: float((one.day - roasted_on).days) for one in sessions}
     fresh = [one.brew for one in sessions if one.day >= roasted_on]
+    grid = default_grid(form_of(fresh))
     followed, left_out = prepare_sessions(validated_brews(fresh), grid=grid, scales=scales or {})
     early = tuple(
         LeftOut(one.brew.session, None, "before_roast")

@@ -108,10 +108,20 @@ def test_prior_weights_sum_to_one():
 
 def test_prior_of_a_node_is_the_density_over_the_steps_it_covers():
     """Densities of SciPy. The exponent of taste ends at 1, so its last node covers half a step."""
-    grid = make_grid(n_k=9, n_tau=7, n_n=5)
-    k = norm.pdf(np.log(grid.k_per_min), np.log(0.25), 0.8)
-    tau = norm.pdf(np.log(grid.tau_s), np.log(30), 0.9)
-    n = norm.pdf(grid.n, 0.7, 0.25) * np.array([1, 1, 1, 1, 0.5])
-    weights = (k[:, None, None] * tau[None, :, None] * n).ravel()
-
-    assert np.exp(grid.log_prior) == pytest.approx(weights / weights.sum(), rel=1e-9)
+    makes = [(0.2, 45), (0.4, 22), (0.9, 9)]
+    for form, some in (
+        ("", makes),
+        ("pressed", makes),
+        ("rolled", makes[:1]),
+        ("flat", makes[1:2]),
+        ("powder", makes[2:]),
+    ):
+        grid = make_grid(n_k=9, n_tau=7, n_n=5, form=form)
+        leaf = sum(
+            norm.pdf(np.log(grid.k_per_min), np.log(k), 0.55)[:, None] * norm.pdf(np.log(grid.tau_s), np.log(tau), 0.7)
+            for k, tau in some
+        )
+        n = norm.pdf(grid.n, 0.7, 0.25) * np.array([1, 1, 1, 1, 0.5])
+        weights = (leaf[:, :, None] * n).ravel()
+        assert np.exp(grid.log_prior) == pytest.approx(weights / weights.sum(), rel=1e-9)
+        assert np.array_equal(grid.any_form, make_grid(n_k=9, n_tau=7, n_n=5).log_prior)

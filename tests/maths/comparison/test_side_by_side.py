@@ -79,7 +79,7 @@ def test_uneven_shares_of_shared_tasters_widen_the_difference():
         groups = [
             prepare_sessions(sessions(name, LASTING, tasters=t), grid=grid, scales={})[0] for name, t in (first, second)
         ]
-        return facing(groups[0], groups[1], key="strength", grid=grid).spread
+        return facing(groups[0], groups[1], key="strength").spread
 
     assert spread(("a", ["ann", "ben"]), ("b", ["ben", "ann"])) == 0.0
     uneven = spread(("a", ["ann", "ann", "ann", "ben"]), ("b", ["ann", "ben", "ben", "ben"]))

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from tastings.answers.development import development_answer
 from tastings.figures import to_stored
-from tastings.maths.brewing.brews import Brew, Pour, RatingError
+from tastings.maths.brewing.brews import Brew, Pour, RatingError, TasterScale
 from tastings.maths.curve.development import Development
 from tastings.queries.developments import LotDevelopment
 from tastings.wording.development import development_cautions, next_session_sentence
@@ -277,3 +277,28 @@ def test_rise_is_that_of_the_curve_shown():
     means = [point.mean for point in found.curves[0].points]
     assert found.profile.rise == pytest.approx(means[found.profile.peak_infusion - 1] / means[0])
     assert found.profile.rise > 1.15
+
+
+def test_form_of_the_leaf_says_how_late_cups_go_on_where_nobody_has_tasted_them():
+    # Three cups fit many leaves; rolled ones give longer than broken ones.
+    strength = (5.0, 6.0, 6.0)
+    late = {
+        form: developed([brew_of("s", strength=strength, form=form)]).curves[0].points[9].mean
+        for form in ("", "rolled", "broken")
+    }
+    assert late["rolled"] > late[""] > late["broken"]
+    assert late["rolled"] > late["broken"] + 1.0
+
+
+def test_one_taster_of_a_team_does_not_become_certain_by_tasting_again():
+    def width(n, team):
+        pours = [pour_of(j, strength=r, kettle_c=98.0) for j, r in enumerate((5, 6, 6, 5, 4, 4, 3, 3), start=1)]
+        some = [brew_of(f"s{i}", taster="ann", pours=pours) for i in range(n)]
+        scales = {"strength": {name: TasterScale() for name in team}}
+        point = developed(some, scales=scales).curves[0].points[2]
+        return point.high - point.low
+
+    alone, four = ("ann",), ("ann", "ben", "cat", "dan")
+    assert width(12, alone) < 0.7 * width(2, alone)
+    # Three of four shifts of 0.5 are open: 80 % of an sd of 0.5 sqrt(3 / 4).
+    assert width(12, four) > 2.56 * 0.5 * 0.75**0.5

@@ -14,15 +14,21 @@ from tastings.maths.curve.level import level_estimate, level_precision_and_cross
 from tastings.maths.curve.scale_effects import expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import (
     SESSION_GAIN_SD,
-    SESSION_SHIFT_SD,
     SIGMA,
     SessionRatings,
     TasterStatistics,
     level_at_nodes,
+    session_shift_sd,
     sum_sessions,
 )
 
-GRID = Grid(k_per_min=np.array([0.2, 0.7]), tau_s=np.array([20.0]), n=np.array([0.6]), log_prior=np.log([0.5, 0.5]))
+GRID = Grid(
+    k_per_min=np.array([0.2, 0.7]),
+    tau_s=np.array([20.0]),
+    n=np.array([0.6]),
+    log_prior=np.log([0.5, 0.5]),
+    any_form=np.log([0.5, 0.5]),
+)
 UNKNOWN, KNOWN = TasterScale(), TasterScale(gain_sd=0.04, offset_sd=0.1)
 
 
@@ -67,10 +73,12 @@ def written_out(tasted, *, level, first_level, n_absent, node, sigma):
     scale = tasted[0].scale
     # Shifts, and gains, of a team of which some are absent add up to 0: that correlates different tasters a little.
     shared = 1 / (len(set(names)) + n_absent) if scale == UNKNOWN else 0.0
+    # Shifts grow with the noise, those of tasters until they are calibrated; 0.5 up to the usual 0.75.
+    shift_sd = scale.offset_sd * (max(sigma / 0.75, 1.0) if scale == UNKNOWN else 1.0)
     covariance = (
         sigma**2 * np.eye(y.size)
-        + (SESSION_SHIFT_SD**2 + SESSION_GAIN_SD**2 * np.outer(own * cups, own * cups)) * same_session
-        + (scale.offset_sd**2 + (scale.gain_sd * first_level) ** 2 * np.outer(cups, cups)) * (same_taster - shared)
+        + (session_shift_sd(sigma) ** 2 + SESSION_GAIN_SD**2 * np.outer(own * cups, own * cups)) * same_session
+        + (shift_sd**2 + (scale.gain_sd * first_level) ** 2 * np.outer(cups, cups)) * (same_taster - shared)
     )
     return multivariate_normal(level * cups, covariance).logpdf(y)
 
@@ -91,9 +99,9 @@ def test_sums_give_the_likelihood_of_the_model_written_out(tasters, scale):
     sums = sum_tasters(((TasterStatistics.of(total), scale) for total in totals.values()), level=first_level)
     found = sums.centred_on_team(n_absent=n_absent)
     members = len(own) * (scale == UNKNOWN) + n_absent
-    before = np.log(members * UNKNOWN.offset_sd**2 * members * UNKNOWN.gain_sd**2)
     for node in range(GRID.n_nodes):
         for s, sigma in enumerate(SIGMA):
+            before = np.log(members * (UNKNOWN.offset_sd * max(sigma / 0.75, 1.0)) ** 2 * members * UNKNOWN.gain_sd**2)
             for level in (2.0, 5.0, 9.0):
                 closed = -0.5 * (
                     found.constant[s, node]

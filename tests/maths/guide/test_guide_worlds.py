@@ -16,7 +16,7 @@ def rms(parts):
 def test_cups_by_the_guide_hold_within_twelve_per_cent_where_it_is_sure(power, sessions):
     lots = [
         one_lot(power=power, sessions=sessions, rng=np.random.default_rng([37, power, sessions, lot]))
-        for lot in range(24)
+        for lot in range(32)
     ]
     guided, fixed = ([getattr(one, way)[: one.sure] for one in lots] for way in ("guided", "fixed"))
     first_cups = sum(min(one.guided.size, EVEN_INFUSIONS) for one in lots)  # later ones are guesses for most leaf

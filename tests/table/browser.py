@@ -12,7 +12,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import BrowserContext, Page, Playwright, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Playwright, sync_playwright
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 OPEN_STORE = """
@@ -27,6 +27,26 @@ async () => {
   };
 }
 """
+
+AFTERNOON = """
+async (lot) => {
+  const session = store.newId();
+  const kept = [];
+  const write = async (...writes) => (await store.write(writes), kept.push(...writes));
+  const fields = { lot, started_at: store.now().toISOString(), leaf_g: 5, vessel_ml: 110 };
+  await write({ type: "session", id: session, fields });
+  for (let number = 0; number < 9; number++) {
+    const infusion = store.newId();
+    await write({ type: "infusion", id: infusion, fields: { session, number, steep_s: 10 + number, kettle_c: 99 } });
+    for (const [descriptor, intensity] of [["strength", number / 2], ["liking", 6.1]]) {
+      const fields = { session, infusion, moment: "mouth", descriptor, intensity };
+      await write({ type: "note", id: store.newId(), fields });
+    }
+  }
+  return kept;
+}
+"""
+"""A session of nine infusions with two ratings each; returns what was called kept, 28 writes."""
 
 
 def chromium() -> str:
@@ -54,22 +74,21 @@ def started_playwright() -> Iterator[Playwright]:
 
 
 class Phone:
-    """A browser with a folder of its own, which can be killed and started again."""
+    """A browser's own storage with the app in it."""
 
-    def __init__(self, playwright: Playwright, folder: Path, *, url: str, script: str = "") -> None:
-        self._playwright, self._folder, self._script, self.url = playwright, folder, script, url
+    def __init__(self, browser: Browser, *, url: str, script: str = "") -> None:
+        self._browser, self._script, self.url = browser, script, url
         self.errors: list[str] = []
-        self.context: BrowserContext = self._start()
+        self.context = self._start()
 
     def _start(self) -> BrowserContext:
-        context = self._playwright.chromium.launch_persistent_context(
-            self._folder,
-            executable_path=chromium(),
-            args=["--no-sandbox", "--disable-gpu"] if os.geteuid() == 0 else [],
-        )
+        context = self._new_context()
         if self._script:
             context.add_init_script(self._script)
         return context
+
+    def _new_context(self) -> BrowserContext:
+        return self._browser.new_context()
 
     def page(self, path: str = "/table/") -> Page:
         """Open the app in a new tab, with the store as ``store``; an error on it fails the test at the end."""
@@ -93,6 +112,25 @@ class Phone:
         host = str(urlsplit(self.url).hostname)
         self.context.add_cookies([{"name": "sessionid", "value": session, "domain": host, "path": "/"}])
 
+    def close(self) -> None:
+        """Close every tab."""
+        self.context.close()
+
+
+class PhoneToKill(Phone):
+    """A browser of its own, with a folder, which can be killed and started again."""
+
+    def __init__(self, browser: Browser, *, url: str, folder: Path) -> None:
+        self._folder = folder
+        super().__init__(browser, url=url)
+
+    def _new_context(self) -> BrowserContext:
+        return self._browser.browser_type.launch_persistent_context(
+            self._folder,
+            executable_path=chromium(),
+            args=["--no-sandbox", "--disable-gpu"] if os.geteuid() == 0 else [],
+        )
+
     def kill(self) -> None:
         """Kill every process of the browser at once."""
         mark = f"--user-data-dir={self._folder}".encode()
@@ -109,9 +147,13 @@ class Phone:
             lock.unlink()
         self.context = self._start()
 
-    def close(self) -> None:
-        """Close the browser."""
-        self.context.close()
+
+def ready(phone: Phone) -> Page:
+    """Open the app, signed in, with everything pulled and the service worker in charge."""
+    page = phone.page()
+    page.evaluate("until(() => store.link.value.lastSync !== null && store.unsent.value === 0)")
+    page.evaluate("navigator.serviceWorker.ready.then(() => null)")
+    return page
 
 
 class Proxy:

@@ -199,10 +199,22 @@ def test_new_sample_is_poured_after_at_most_eight_taps_and_one_name(browser, net
         table.tap(".control")
         table.page.wait_for_selector('.control[data-phase="steeping"]')
         taps = table.taps
+
+        table.tap(".steps a", text="So far")
+        table.tap("a.button", text="About this tea")
+        table.page.fill("#supplier", "Rain Door Trading")
+        table.page.select_option("#country", "TW")
+        table.page.fill("#harvest_year", "2026")
+        table.page.fill("#harvested_on", "2026-04-18")
+        table.tap(".choice .chip", text="rolled")
+        table.page.wait_for_selector('.chip[aria-pressed="true"]:has-text("rolled")')
         table.wait_sent()
 
     assert taps <= 8
-    assert Session.objects.get().lot.name == "Harbour Fog"
+    lot = Session.objects.get().lot
+    assert (lot.name, lot.status, lot.supplier, lot.country, lot.harvest_year, str(lot.harvested_on), lot.form) == (
+        "Harbour Fog", "sample", "Rain Door Trading", "TW", 2026, "2026-04-18", "rolled",
+    )  # fmt: skip
 
 
 def test_forgotten_taps_are_mended_by_typing_and_taken_back_by_undo(browser, network, taster, lexicon):

@@ -1,40 +1,21 @@
 """The app's store in Chromium: what it called kept is there, whatever happens to network, browser and sign-in."""
 
+import json
 import os
 import random
 from datetime import UTC, datetime
 
 import pytest
-from django.conf import settings
-from django.test import Client
 
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken
 from tests.api.phone import change, sync
-from tests.factories import InfusionFactory, LotFactory, SessionFactory, TeamFactory, person
-from tests.table.browser import Phone, Proxy, chromium, started_playwright
+from tests.factories import InfusionFactory, SessionFactory
+from tests.table.browser import AFTERNOON, OPEN_STORE, PhoneToKill, ready
 
 pytestmark = pytest.mark.django_db(transaction=True)
 MORE_THAN_FIRST = 40
 KILLS = int(os.environ.get("LEAFSPAN_KILLS", "3"))
-AFTERNOON = """
-async (lot) => {
-  const session = store.newId();
-  const kept = [];
-  const write = async (...writes) => (await store.write(writes), kept.push(...writes));
-  const fields = { lot, started_at: store.now().toISOString(), leaf_g: 5, vessel_ml: 110 };
-  await write({ type: "session", id: session, fields });
-  for (let number = 0; number < 9; number++) {
-    const infusion = store.newId();
-    await write({ type: "infusion", id: infusion, fields: { session, number, steep_s: 10 + number, kettle_c: 99 } });
-    for (const [descriptor, intensity] of [["strength", number / 2], ["liking", 6.1]]) {
-      const fields = { session, infusion, moment: "mouth", descriptor, intensity };
-      await write({ type: "note", id: store.newId(), fields });
-    }
-  }
-  return kept;
-}
-"""
 FIRST_SYNC_IS_TOO_SLOW = """
 () => {
   const send = globalThis.fetch;
@@ -63,55 +44,6 @@ TAPS = """
 """
 
 
-@pytest.fixture(scope="module")
-def playwright():
-    chromium()
-    with started_playwright() as started:
-        yield started
-
-
-@pytest.fixture
-def who(lexicon):
-    return person(TeamFactory(), "taster")
-
-
-@pytest.fixture
-def lot(who):
-    return str(LotFactory(team=who.team).id)
-
-
-@pytest.fixture
-def proxy(live_server):
-    proxy = Proxy(live_server.url)
-    yield proxy
-    proxy.close()
-
-
-@pytest.fixture
-def clock_is_ahead_by_min():
-    return 0
-
-
-@pytest.fixture
-def phone(playwright, proxy, who, tmp_path, clock_is_ahead_by_min):
-    client = Client()
-    client.force_login(who.user)
-    script = f"globalThis.realNow = Date.now; Date.now = () => realNow() + {clock_is_ahead_by_min * 60_000};"
-    phone = Phone(playwright, tmp_path / "browser", url=proxy.url, script=script)
-    phone.sign_in(client.cookies[settings.SESSION_COOKIE_NAME].value)
-    yield phone
-    phone.close()
-    assert phone.errors == []
-
-
-def ready(phone):
-    """Open the app, signed in, with everything pulled and the service worker in charge."""
-    page = phone.page()
-    page.evaluate("until(() => store.link.value.lastSync !== null && store.unsent.value === 0)")
-    page.evaluate("navigator.serviceWorker.ready.then(() => null)")
-    return page
-
-
 def stored(write):
     """Return what the server has of a record that was written."""
     model = {"session": Session, "infusion": Infusion, "note": Note}[write["type"]]
@@ -119,11 +51,11 @@ def stored(write):
     return {**row.stamped().values}
 
 
-def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_network(phone, proxy, lot, who):
+def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_network(phone, network, lot, who):
     past = [SessionFactory(team=who.team, by=who.user, lot_id=lot, lot=None, leaf_g=3) for _ in range(MORE_THAN_FIRST)]
     cups = [InfusionFactory(session=session) for session in past]
     page = ready(phone)
-    proxy.cut()
+    network.cut()
     page.close()
 
     page = phone.page()
@@ -135,8 +67,9 @@ def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_netwo
         assert page.evaluate("(id) => store.rowsOf('infusion', id).map((row) => row.id)", session) == [str(cup.id)]
     kept = page.evaluate(AFTERNOON, lot)
     assert page.evaluate("store.unsent.value") == len(kept) == 28
-    proxy.loses_answers = True
-    proxy.mend()
+    saved = json.loads(page.evaluate("store.unsentFile().then((file) => file.text())"))
+    network.loses_answers = True
+    network.mend()
     page.evaluate(FIRST_SYNC_IS_TOO_SLOW)
     page.evaluate("store.sync()")
     page.evaluate("until(() => store.unsent.value === 0)")
@@ -144,11 +77,15 @@ def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_netwo
     for write in kept:
         assert stored(write).items() >= {k: v for k, v in write["fields"].items() if k != "started_at"}.items()
     assert Note.objects.count() == 18
+    answer = who.client.post("/api/v1/sync", saved, format="json")
+    assert [one["verdict"] for one in answer.json()["verdicts"]] == ["unchanged"] * 28
 
 
-def test_browser_that_is_killed_has_everything_that_was_called_kept(phone, proxy, lot):
+def test_browser_that_is_killed_has_everything_that_was_called_kept(browser, network, session_cookie, tmp_path, lot):
+    phone = PhoneToKill(browser, url=network.url, folder=tmp_path / "browser")
+    phone.sign_in(session_cookie)
     ready(phone)
-    proxy.cut()
+    network.cut()
     chance, kept = random.Random(15), []
     for _ in range(KILLS):
         page = phone.context.new_page()
@@ -158,7 +95,7 @@ def test_browser_that_is_killed_has_everything_that_was_called_kept(phone, proxy
         page.wait_for_timeout(chance.uniform(100, 900))
         phone.kill()
         phone.start_again()
-    proxy.mend()
+    network.mend()
     page = phone.page()
     page.evaluate("until(() => store.unsent.value === 0)")
 
@@ -166,6 +103,8 @@ def test_browser_that_is_killed_has_everything_that_was_called_kept(phone, proxy
     assert len(kept) > KILLS
     assert set(kept) <= set(on_server)
     assert len(on_server) <= len(kept) + KILLS  # at most the one tap of each run that was under way
+    phone.close()
+    assert phone.errors == []
 
 
 def test_phone_signed_out_elsewhere_keeps_what_was_not_sent(phone, lot, who):
@@ -174,20 +113,21 @@ def test_phone_signed_out_elsewhere_keeps_what_was_not_sent(phone, lot, who):
     page.evaluate(AFTERNOON, lot)
     page.evaluate("until(() => store.link.value.trouble === 'signed_out')")
     assert (page.evaluate("store.unsent.value"), page.evaluate("store.rows('lot').value.size")) == (28, 0)
-    page.evaluate("store.signIn()")
+    page.reload()  # after signing in on the page
+    page.evaluate(OPEN_STORE)
     page.evaluate("until(() => store.unsent.value === 0)")
     assert Note.objects.count() == 18
 
 
-def test_two_tabs_show_the_same_and_lose_nothing(phone, proxy, lot):
+def test_two_tabs_show_the_same_and_lose_nothing(phone, network, lot):
     one, other = ready(phone), phone.page()
-    proxy.cut()
+    network.cut()
     for tab in (one, other):
         tab.evaluate(f"void (globalThis.done = ({AFTERNOON})('{lot}').then((kept) => kept.length))")
     assert [tab.evaluate("done") for tab in (one, other)] == [28, 28]
     for tab in (one, other):
         tab.evaluate("until(() => store.unsent.value === 56 && store.allRows('note').length === 36)")
-    proxy.mend()
+    network.mend()
     one.evaluate("store.sync()")
     other.evaluate("until(() => store.unsent.value === 0)")
     assert Note.objects.count() == 36

@@ -25,7 +25,7 @@ def screens(team, lexicon):
     """A taster, and the places of all screens by name; a tasting with one cup is on the table."""
     flight = flight_of(team, n_lots=2, n_tasters=1)
     taster = flight.tasters[0]
-    lot = LotFactory(team=team, by=taster.user, name="Mist Ridge")
+    lot = LotFactory(team=team, by=taster.user, name="Mist Ridge", status="sample")
 
     def places(table):
         table.go("pot", "lot", str(lot.id))
@@ -45,6 +45,7 @@ def screens(team, lexicon):
             "lots": ("lots",),
             "sample": ("sample",),
             "pots": ("pot", "lot", str(lot.id)),
+            "lot": ("lot", str(lot.id)),
             "flight": ("flight", flight.id),
             "settings": ("settings",),
             "times": ("tasting", session, "times", infusion),

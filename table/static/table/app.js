@@ -7,6 +7,7 @@ import { route } from "./parts/route.js";
 import { local, open, store } from "./parts/store.js";
 import { watchTrouble } from "./parts/trouble.js";
 import { FlightScreen } from "./screens/flight.js";
+import { LotScreen } from "./screens/lot.js";
 import { LotsScreen } from "./screens/lots.js";
 import { PotsScreen } from "./screens/pots.js";
 import { SampleScreen } from "./screens/sample.js";
@@ -19,6 +20,7 @@ function Screen() {
   if (!store.account.value) return html`<${WelcomeScreen} />`;
   const [name, first, second, third] = route.value;
   if (name === "lots") return html`<${LotsScreen} />`;
+  if (name === "lot") return html`<${LotScreen} id=${first} />`;
   if (name === "sample") return html`<${SampleScreen} />`;
   if (name === "pot") return html`<${PotsScreen} of=${first} id=${second} />`;
   if (name === "flight") return html`<${FlightScreen} id=${first} />`;

@@ -1,5 +1,6 @@
 // Who uses this phone, and how the phone gets its token.
 import { openDB } from "../vendor/idb.js";
+import { entries } from "./disk.js";
 import { read, send } from "./requests.js";
 
 /**
@@ -11,6 +12,7 @@ import { read, send } from "./requests.js";
  * @property {?string} shop
  * @property {"owner"|"buyer"|"taster"|"viewer"} role
  * @property {string} language
+ * @property {{id: string, name: string, role: string}[]} [teams] of the login, when it signed in
  * @property {string} [mustSignInBy] when the token ends whatever its use
  */
 
@@ -38,14 +40,25 @@ export async function currentAccount() {
   return found ?? null;
 }
 
-/** @param {?Account} account null for none */
+/** Every account that was used on this phone since somebody signed out. @returns {Promise<Account[]>} */
+export async function accountsOfPhone() {
+  const db = await registry();
+  const { current, ...others } = Object.fromEntries(await entries(db.transaction("accounts").store));
+  db.close();
+  if (current) others[databaseOf(current)] = current; // an app before teams could be changed stored it alone
+  return Object.values(others);
+}
+
+/** @param {?Account} account null for none: then nobody of this phone is signed in any more */
 export async function setCurrentAccount(account) {
   const db = await registry();
+  if (!account) await db.clear("accounts");
+  else await db.put("accounts", account, databaseOf(account));
   await db.put("accounts", account, "current");
   db.close();
 }
 
-/** The database of an account: another member's unsent notes are never sent in this one's name. @param {Account} account */
+/** The database of an account: another member's unsent notes are never sent in this one's name. @param {Pick<Account, "team"|"user">} account */
 export function databaseOf({ team, user }) {
   return `leafspan ${team} ${user}`;
 }
@@ -88,6 +101,7 @@ export async function signIn({ code = null, team }) {
     shop: signed.shop,
     role: signed.role,
     language,
+    teams: me.teams,
     mustSignInBy: signed.must_sign_in_by,
   };
   return { account, token: signed.token };

@@ -74,8 +74,8 @@ async function readHeads(records) {
   return new Map(found.flat().map((record) => [record.id, record]));
 }
 
-/** @param {any} store @returns {Promise<Map<any, any>>} */
-async function entries(store) {
+/** Everything in a store by key. @param {any} store @returns {Promise<Map<any, any>>} */
+export async function entries(store) {
   const [keys, values] = await Promise.all([store.getAllKeys(), store.getAll()]);
   return new Map(keys.map((/** @type {any} */ key, /** @type {number} */ i) => [key, values[i]]));
 }

@@ -100,7 +100,7 @@ export class Log {
   async setLocal(key, value) {
     await this.#inTurn(async () => {
       const tx = (await this.#open()).transaction("local", "readwrite", { durability: "strict" });
-      await finish(tx, [value === undefined ? tx.store.delete(key) : tx.store.put(value, key)]);
+      await finish(tx, () => [value === undefined ? tx.store.delete(key) : tx.store.put(value, key)]);
       this.#channel.postMessage({ key, value });
     });
     this.#setLocal(key, value);
@@ -207,12 +207,14 @@ export class Log {
       await tx.done.catch(() => {});
       return version;
     }
-    const requests = changes.map(({ part, key, value }) =>
-      value === undefined ? tx.objectStore(part).delete(key) : tx.objectStore(part).put(value, key),
-    );
-    for (const [id, blob] of bytes) requests.push(tx.objectStore("bytes").put(blob, id));
-    requests.push(meta.put(version + 1, "version"));
-    await finish(tx, requests);
+    const write = () => [
+      ...changes.map(({ part, key, value }) =>
+        value === undefined ? tx.objectStore(part).delete(key) : tx.objectStore(part).put(value, key),
+      ),
+      ...[...bytes].map(([id, blob]) => tx.objectStore("bytes").put(blob, id)),
+      meta.put(version + 1, "version"),
+    ];
+    await finish(tx, write);
     this.#commit(version + 1, changes);
     this.#channel.postMessage({ version: version + 1, changes });
     return null;
@@ -281,12 +283,21 @@ export class Log {
 }
 
 /**
- * Wait for a transaction; its own reason is thrown, such as QuotaExceededError.
+ * Write in a transaction, all or nothing; its own reason is thrown, such as QuotaExceededError.
  *
  * @param {any} tx
- * @param {Promise<any>[]} requests
+ * @param {() => Promise<any>[]} write
  */
-async function finish(tx, requests) {
+async function finish(tx, write) {
+  /** @type {Promise<any>[]} */
+  let requests;
+  try {
+    requests = write();
+  } catch (error) {
+    tx.abort();
+    await tx.done.catch(() => {});
+    throw error;
+  }
   const outcomes = await Promise.allSettled([...requests, tx.done]);
   const failed = /** @type {PromiseRejectedResult|undefined} */ (outcomes.find(({ status }) => status === "rejected"));
   if (failed) throw tx.error ?? failed.reason;

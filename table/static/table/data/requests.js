@@ -107,6 +107,7 @@ export async function read(response, request) {
     throw new UnreachableError(String(error)); // the connection broke within the answer
   }
   const { status } = response;
+  if (!text && status === 200) throw new UnreachableError("the connection broke before the answer");
   const details = { status, wait_s: waitOf(response), offset: offsetOf(response) };
   let body;
   try {

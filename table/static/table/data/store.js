@@ -1,6 +1,6 @@
 // What screens use: the phone's records, and all that can be done to them. Nothing here waits for the network.
 import { batch, computed, signal } from "../vendor/signals-core.js";
-import { currentAccount, databaseOf, endToken, setCurrentAccount, signIn, takeCode } from "./account.js";
+import { accountsOfPhone, currentAccount, databaseOf, endToken, setCurrentAccount, signIn, takeCode } from "./account.js";
 import { Answers } from "./answers.js";
 import { CHILD_TYPES } from "./disk.js";
 import { Log } from "./log.js";
@@ -45,6 +45,8 @@ export function openStore() {
 export class Store {
   /** @type {Signal<?Account>} */
   account = signal(null);
+  /** Why the code of the address did not sign this phone in. */
+  signInProblem = signal("");
   /** Records by list of the API, as it sends them. @type {Record<string, Signal<Map<string, any>>>} */
   #lists = Object.fromEntries(LISTS.map((name) => [name, signal(new Map())]));
   /** @type {Map<string, Signal<any>>} */
@@ -101,8 +103,12 @@ export class Store {
   async open() {
     const code = takeCode();
     registerShell();
-    await this.#use(await currentAccount());
-    if (code || !this.account.peek()) this.signIn({ code }).catch(() => {}); // without an account screens show how to sign in
+    const account = await currentAccount();
+    await this.#use(account);
+    if (!code && this.#token()) return;
+    this.signIn({ code, team: account?.team }).catch((error) => {
+      if (code) this.signInProblem.value = error.message; // without an account screens show how to sign in
+    });
   }
 
   /**
@@ -214,6 +220,24 @@ export class Store {
     return found;
   }
 
+  /** The teams of this login, once the server was asked. @returns {{id: string, name: string, role: string}[]} */
+  teams() {
+    return this.account.value ? (this.#answer("/api/v1/me").value?.answer.teams ?? []) : [];
+  }
+
+  /**
+   * Change to another team of this login. What is not sent of this one waits until it is chosen again.
+   *
+   * @param {string} team
+   */
+  async useTeam(team) {
+    const { user } = /** @type {Account} */ (this.account.peek());
+    const known = (await accountsOfPhone()).find((one) => one.team === team && one.user === user);
+    if (!known) return this.signIn({ team });
+    await setCurrentAccount(known);
+    return this.#use(known);
+  }
+
   /** Sign in by a code, or by the session of this browser. @param {{code?: ?string, team?: string}} [how] */
   async signIn(how = {}) {
     const { account, token } = await signIn(how);
@@ -221,15 +245,25 @@ export class Store {
     await this.#use(account, token);
   }
 
-  /** Remove what the server has from this phone. What was not sent stays, and is sent when the same member signs in again. */
+  /**
+   * Remove what the server has from this phone, of every team that was used on it. What was not sent stays, and is sent
+   * when the same member signs in again.
+   */
   async signOut() {
-    const token = this.#token();
     this.#loop.peek()?.stop();
-    await this.#log.clearPulled();
-    await this.#log.clearLocal();
+    const current = this.account.peek();
+    const tokens = [];
+    for (const account of await accountsOfPhone()) {
+      const isThis = account.team === current?.team && account.user === current.user;
+      const log = isThis ? this.#log : await new Log(databaseOf(account)).open(crypto.randomUUID());
+      tokens.push(log.state.meta.get("token"));
+      await log.clearPulled();
+      await log.clearLocal();
+      if (!isThis) log.close();
+    }
     await setCurrentAccount(null);
     await this.#use(null);
-    await endToken(token);
+    await Promise.all(tokens.filter(Boolean).map(endToken));
   }
 
   /** @returns {Promise<Blob>} what the server does not have, without the photos */

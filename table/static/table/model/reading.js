@@ -116,6 +116,13 @@ export const isRatedWord = (key) => Boolean(descriptors.value.get(key)?.rated_ea
 /** Whether the server can be asked about a lot: it knows none of a sample that was written a moment ago. */
 export const isKnownToServer = (lot) => Boolean(store.rows("lot").value.get(lot)?.revision);
 
+/** Whether the user may correct what is written of a lot: as the server has it, tasters only samples they wrote. */
+export function mayChangeLot({ fields, author }) {
+  const { role, user } = store.account.value;
+  if (role === "taster") return fields.status === "sample" && (!author || author === user);
+  return role !== "viewer";
+}
+
 /** Lots, those tasted or written last first. */
 export function lotsByUse() {
   const used = new Map();

@@ -1,6 +1,6 @@
 // Small controls that several screens share: choices by one tap, numbers by − and + or by typing.
 import { Component, html } from "./html.js";
-import { _, number } from "./i18n.js";
+import { _, number, plainNumber } from "./i18n.js";
 
 const AGAIN_MS = 350;
 let lastTap = 0;
@@ -78,7 +78,7 @@ export class NumberField extends Component {
       <label for=${id}>${label}</label>
       <div class="number-row">
         <button type="button" class="second" aria-label=${_("%(label)s: less", { label })} onClick=${() => this.nudge(-step)}>−</button>
-        <input id=${id} inputmode="decimal" autocomplete="off" value=${this.state.typed ?? (value === null ? "" : number(value, 1))}
+        <input id=${id} inputmode="decimal" autocomplete="off" value=${this.state.typed ?? (value === null ? "" : plainNumber(value))}
           onInput=${(event) => this.setState({ typed: event.currentTarget.value })} onChange=${this.type}
           aria-invalid=${this.state.wrong} aria-describedby=${this.state.wrong ? `${id}-wrong` : undefined}
           placeholder=${allowEmpty ? "–" : ""} />

@@ -51,6 +51,11 @@ export function number(value, digits = 0) {
   return format(Intl.NumberFormat, { maximumFractionDigits: digits }).format(value);
 }
 
+/** A number to be typed over: without marks between thousands, which could be taken for the decimal one. */
+export function plainNumber(value) {
+  return format(Intl.NumberFormat, { maximumFractionDigits: 1, useGrouping: false }).format(value);
+}
+
 /** Seconds as a watch shows them: 0:08, 12:30. */
 export function clock(seconds) {
   const whole = Math.max(0, Math.floor(seconds));

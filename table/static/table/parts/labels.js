@@ -21,6 +21,28 @@ export const materials = () => [
   ["cast_iron", pgettext("vessel material", "cast iron")],
 ];
 
+/** Forms of the finished leaf. */
+export const forms = () => [
+  ["rolled", pgettext("form of leaf", "rolled")],
+  ["twisted", pgettext("form of leaf", "twisted")],
+  ["needle", pgettext("form of leaf", "needle")],
+  ["flat", pgettext("form of leaf", "flat")],
+  ["broken", pgettext("form of leaf", "broken")],
+  ["compressed", pgettext("form of leaf", "compressed")],
+  ["powder", pgettext("form of leaf", "powder")],
+];
+
+export const roasts = () => [
+  ["none", pgettext("roast", "unroasted")],
+  ["light", pgettext("roast", "light roast")],
+  ["medium", pgettext("roast", "medium roast")],
+  ["medium_dark", pgettext("roast", "medium dark roast")],
+  ["dark", pgettext("roast", "dark roast")],
+];
+
+/** Countries that grow tea or trade in it, by ISO 3166-1 alpha-2; the browser knows their names. */
+export const countries = "AR AZ BD BR BT CN CO GB GE HK ID IN IR JP KE KR LA LK MM MW MY MZ NP NZ PT RU RW TH TR TW TZ UG US VN ZA ZW".split(" ");
+
 export const leafMoments = () => [
   ["dry_leaf", pgettext("moment of a note", "dry leaf")],
   ["warmed_leaf", pgettext("moment of a note", "warmed leaf")],

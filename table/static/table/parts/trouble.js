@@ -4,11 +4,14 @@ import { _ } from "./i18n.js";
 
 export const trouble = signal(null);
 
-/** Nothing that the screen calls kept is lost silently: a full phone says so. */
+/** Nothing that was tapped is lost silently: a phone that is full, or whose storage fails, says so. */
 export function watchTrouble() {
   addEventListener("unhandledrejection", (event) => {
-    if (event.reason?.name !== "QuotaExceededError") return;
+    if (!(event.reason instanceof DOMException)) return;
     event.preventDefault();
-    trouble.value = _("Not kept: the phone's storage is full. Free some space, then tap again.");
+    trouble.value =
+      event.reason.name === "QuotaExceededError"
+        ? _("Not kept: the phone's storage is full. Free some space, then tap again.")
+        : _("Not kept: the phone's storage refused it. Tap again.");
   });
 }

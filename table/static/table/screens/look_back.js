@@ -69,6 +69,7 @@ export function LookBackStep({ session }) {
     <p>${isClosed(session)
       ? html`<button type="button" class="second wide" onClick=${() => reopen(session)}>${_("Taste on")}</button>`
       : html`<a class="button second wide" href=${to("tasting", session.id, "close")}>${_("Close this pot")}</a>`}</p>
+    ${session.fields.lot && html`<p><a class="button second wide" href=${to("lot", session.fields.lot)}>${_("About this tea")}</a></p>`}
     <h2>${_("Infusions")}</h2>
     ${infusions.length === 0 && html`<p>${_("No infusion yet.")}</p>`}
     <ol class="infusions">${infusions.map((one) => html`<${Infusion} key=${one.id} session=${session} infusion=${one} notes=${notes} />`)}</ol>

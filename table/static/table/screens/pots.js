@@ -7,7 +7,7 @@ import { Frame } from "../parts/frame.js";
 import { Component, html } from "../parts/html.js";
 import { _, number } from "../parts/i18n.js";
 import { herbal, materialLabel, materials } from "../parts/labels.js";
-import { goInstead } from "../parts/route.js";
+import { goInstead, to } from "../parts/route.js";
 import { store } from "../parts/store.js";
 
 function brewWords({ leaf_g, vessel_ml, vessel_material, warmed }) {
@@ -53,5 +53,6 @@ export function PotsScreen({ of, id }) {
       )}
     </ul>
     <${NewPot} onKept=${start} />
+    ${lot && html`<p><a class="button second wide" href=${to("lot", id)}>${_("About this tea")}</a></p>`}
   </${Frame}>`;
 }

@@ -5,7 +5,9 @@ import { Component, html } from "../parts/html.js";
 import { LANGUAGES, _, language, ngettext, useLanguage, when } from "../parts/i18n.js";
 import { isInstalled } from "../parts/install.js";
 import { caffeine, hotDrink, scalding, troubleWords } from "../parts/labels.js";
+import { go } from "../parts/route.js";
 import { local, store } from "../parts/store.js";
+import { trouble } from "../parts/trouble.js";
 
 const onOff = () => [[true, _("on")], [false, _("off")]];
 
@@ -65,6 +67,26 @@ async function choose(code) {
   await store.setLocal("language", code);
 }
 
+/** For a login of several teams: for which one this phone writes. */
+export function TeamChoice() {
+  const teams = store.teams();
+  if (teams.length < 2) return null;
+  const unsent = store.unsent.value;
+  return html`<${Choice} label=${_("Team")} options=${teams.map(({ id, name }) => [id, html`<bdi>${name}</bdi>`])} value=${store.account.value.team} onChoose=${chooseTeam} />
+    ${unsent > 0 && html`<p class="soft">${ngettext("%(n)s change is not sent yet; it waits until this team is chosen again.", "%(n)s changes are not sent yet; they wait until this team is chosen again.", unsent)}</p>`}`;
+}
+
+async function chooseTeam(team) {
+  try {
+    await store.useTeam(team);
+  } catch (error) {
+    trouble.value = error.status ? error.message : _("There is no network. This team can be chosen once there is one.");
+    return;
+  }
+  await store.setLocal("teamAsked", true);
+  go();
+}
+
 export function SettingsScreen() {
   const account = store.account.value;
   const set = (key) => (value) => store.setLocal(key, value);
@@ -81,7 +103,8 @@ export function SettingsScreen() {
     ${!isInstalled() && html`<section aria-labelledby="install"><h2 id="install">${_("Install")}</h2>
       <p>${_("Install this app from the browser's menu: “Add to home screen”. On an iPhone or iPad, notes of a page that is not installed are dropped after seven days of browser use without a visit.")}</p></section>`}
     <section aria-labelledby="account"><h2 id="account">${_("Account")}</h2>
-      ${account && html`<p>${_("Signed in as %(name)s.", { name: account.name })} <a href="/lots/">${_("To the lots and reports")}</a></p>`}
+      <${TeamChoice} />
+      ${account && html`<p>${_("Signed in as %(name)s, %(team)s.", { name: account.name, team: account.teamName })} <a href="/lots/">${_("To the lots and reports")}</a></p>`}
       <${SignOut} /></section>
     <section class="cautions" aria-labelledby="care"><h2 id="care">${_("Take care")}</h2><ul><li>${scalding()}</li><li>${hotDrink()}</li><li>${caffeine()}</li></ul></section>
   </${Frame}>`;

@@ -9,6 +9,7 @@ import { caffeine, hotDrink, scalding } from "../parts/labels.js";
 import { to } from "../parts/route.js";
 import { local, store } from "../parts/store.js";
 import { canInstall, install } from "../parts/install.js";
+import { TeamChoice } from "./settings.js";
 
 const EARLIER = 20;
 
@@ -52,6 +53,13 @@ function Install() {
     <button type="button" class="quiet" onClick=${() => store.setLocal("installAsked", true)}>${_("Not now")}</button></p>`;
 }
 
+/** A login of several teams is asked once; later the choice is in the settings. */
+function FirstTeam() {
+  if (local("teamAsked", false) || !(store.account.value.teams?.length > 1)) return null;
+  return html`<div class="hint"><${TeamChoice} />
+    <p><button type="button" class="quiet" onClick=${() => store.setLocal("teamAsked", true)}>${_("Taste for %(team)s", { team: store.account.value.teamName })}</button></p></div>`;
+}
+
 export function TodayScreen() {
   const day = store.now().toDateString();
   const all = mySessions();
@@ -65,6 +73,7 @@ export function TodayScreen() {
       : html`<p class="soft">${_("Six pots are on the table. Close one to start another.")}</p>`;
   return html`<${Frame} title=${_("Today")} bottom=${html`<div class="start">${start}</div>`}>
     <${NewVersion} />
+    <${FirstTeam} />
     ${today.length === 0 && html`<p>${_("Nothing tasted yet today.")}</p>`}
     <ul class="rows">${today.map((one) => html`<${Row} key=${one.id} session=${one} />`)}</ul>
     ${today.length > 0 && html`<${Install} />`}

@@ -1,11 +1,40 @@
-// Nobody is signed in on this phone.
-import { html } from "../parts/html.js";
+// Nobody is signed in on this phone: by the sign-in page, or by a code that another device shows.
+import { Component, html } from "../parts/html.js";
 import { _ } from "../parts/i18n.js";
+import { store } from "../parts/store.js";
+
+class CodeForm extends Component {
+  state = { typed: "", problem: "" };
+
+  send = async (event) => {
+    event.preventDefault();
+    this.setState({ problem: "" });
+    try {
+      await store.signIn({ code: this.state.typed });
+    } catch (error) {
+      this.setState({ problem: error.status ? error.message : _("There is no network.") });
+    }
+  };
+
+  render() {
+    const { typed, problem } = this.state;
+    return html`<form onSubmit=${this.send}>
+      <h2>${_("With a code")}</h2>
+      <p>${_("A page on which you are signed in already shows one: Account, “Sign a phone in”.")}</p>
+      <label for="code">${_("Code")}</label>
+      <input id="code" autocomplete="one-time-code" autocapitalize="characters" maxlength="40" value=${typed}
+        onInput=${(event) => this.setState({ typed: event.currentTarget.value })} />
+      <p class="wrong" role="alert">${problem || store.signInProblem.value}</p>
+      <p class="forward"><button type="submit" class="second" disabled=${!typed.trim()}>${_("Sign in with the code")}</button></p>
+    </form>`;
+  }
+}
 
 export function WelcomeScreen() {
   return html`<div class="app"><main id="content">
     <h1 tabindex="-1">${_("The tasting table")}</h1>
     <p>${_("Sign in once, with a network. From then on the app opens and keeps your notes without one.")}</p>
     <p><a class="button wide" href="/sign-in/?next=/table/">${_("Sign in")}</a></p>
+    <${CodeForm} />
   </main></div>`;
 }

@@ -152,7 +152,7 @@ DEVICE_TOKEN_MAX_DAYS = int(os.environ.get("LEAFSPAN_TOKEN_MAX_DAYS") or 730)
 SESSION_ENGINE = "teams.sessions"
 AUTHENTICATION_BACKENDS = ["teams.backends.LoginBackend"]
 SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Lax"
-CSRF_FAILURE_VIEW = "api.http.problems.csrf_failure"
+CSRF_FAILURE_VIEW = "pages.failures.csrf_failure"
 # Twenty a second for a whole minute from all devices of one login: phones that send photos in pieces stay far below.
 API_REQUESTS_PER_MINUTE = int(os.environ.get("LEAFSPAN_REQUESTS_PER_MINUTE") or 1200)
 

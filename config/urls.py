@@ -11,5 +11,5 @@ urlpatterns = [
     path("api/v1/", include("api.urls")),
 ]
 handler400 = "api.http.problems.handler400"
-handler404 = "api.http.problems.handler404"
-handler500 = "pages.later.handler500"
+handler404 = "pages.failures.handler404"
+handler500 = "pages.failures.handler500"

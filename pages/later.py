@@ -1,6 +1,5 @@
 """Answers that ask to come again later: while the database is away, and after too many requests to pages."""
 
-import sys
 from collections.abc import Callable
 from datetime import timedelta
 
@@ -12,9 +11,9 @@ from django.utils.translation import gettext as _
 
 from api.http import problems
 from api.http.auth import SIGNED_IN, bearer_token, client_ip
-from api.http.database_away import RETRY_AFTER_S, DatabaseAway, is_database_away
+from api.http.database_away import RETRY_AFTER_S, DatabaseAway
 from api.http.throttles import COUNTED, requests_of
-from pages.browser import shows_pages
+from pages.browser import POLICY, shows_pages
 from teams.actions.people import token_digest
 from teams.errors import Refused, Throttled
 from teams.queries.people import token_by_digest
@@ -76,10 +75,8 @@ def _by_address(request: HttpRequest) -> str:
     return f"address {client_ip(request)}"
 
 
-def handler500(request: HttpRequest) -> HttpResponseBase:
-    """Answer after an error: 503 while the database is away, else as `api.http.problems` does."""
-    if not is_database_away(sys.exc_info()[1]):
-        return problems.handler500(request)
+def database_away(request: HttpRequest) -> HttpResponseBase:
+    """Answer while the database is away."""
     why = _("The database is starting again. Nothing was lost; try again in a few seconds.")
     return _later(request, DatabaseAway(), why=why, wait_s=RETRY_AFTER_S)
 
@@ -89,6 +86,7 @@ def _later(request: HttpRequest, refused: Refused, *, why: str, wait_s: int) -> 
     response: HttpResponse
     if shows_pages(request) and not request.path_info.startswith(_API):
         response = HttpResponse(render_to_string("pages/later.html", {"why": why}), status=refused.status)
+        response["Content-Security-Policy"] = POLICY
     else:
         response = problems.problem_response(refused)
     response["Retry-After"] = str(wait_s)

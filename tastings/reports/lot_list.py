@@ -37,7 +37,7 @@ class LotRow:
     facts: list[str]
     prices: list[str]
     profile: str
-    is_told: bool
+    is_known: bool
     infusions: str
     sparkline: SafeString
     stale: bool
@@ -144,7 +144,7 @@ def lot_row(lot: ListedLot, *, with_team: bool = False, ticked: Collection[str] 
         facts=[*_points(lot), *_buying(lot)],
         prices=prices(lot),
         profile=capitalised(profile_words(lot.profile.label if lot.profile else None)),
-        is_told=lot.profile is not None and lot.profile.label in LABELS,
+        is_known=lot.profile is not None and lot.profile.label in LABELS,
         infusions=infusions_words(lot.steeps),
         sparkline=SafeString(sparkline(lot.curve)),
         stale=lot.stale,

@@ -6,6 +6,7 @@ from django.utils.functional import Promise
 from django.utils.translation import override
 
 from api.http.problem_types import CODES, TYPES, problem_type
+from pages.failures import handler500
 from tests.api.problems import refusal
 from tests.factories import phone
 
@@ -52,3 +53,28 @@ def test_request_without_the_token_against_forged_ones_gets_a_problem_document(m
 
     assert refusal(answer) == (403, "not-allowed", set())
     assert b"Django" not in answer.content
+
+
+@pytest.mark.parametrize("address", ["/none-such", "/api/v1/", "/api/v1/none-such/"])
+def test_browser_gets_a_page_and_a_program_a_document_for_an_address_that_is_not_there(client, address):
+    page = client.get(address, headers={"Accept": "text/html,*/*"})
+    document = phone().get(address)
+
+    assert (page.status_code, page["Content-Type"]) == (404, "text/html; charset=utf-8")
+    assert "There is no page here" in page.content.decode()
+    assert ('href="/api/v1/docs"' in page.content.decode()) is address.startswith("/api/")
+    assert "style-src 'self'" in page["Content-Security-Policy"]
+    assert (document.status_code, document["Content-Type"]) == (404, "application/problem+json")
+
+
+def test_browser_gets_a_page_for_a_form_without_its_token():
+    sent = Client(enforce_csrf_checks=True).post("/sign-in/", {}, headers={"Accept": "text/html"})
+
+    assert (sent.status_code, "This form was not accepted" in sent.content.decode()) == (403, True)
+
+
+def test_browser_gets_a_page_for_an_error_of_ours(rf):
+    failed = handler500(rf.get("/lots/", headers={"Accept": "text/html"}))
+
+    assert (failed.status_code, "Something broke on our side" in failed.content.decode()) == (500, True)
+    assert handler500(rf.get("/lots/"))["Content-Type"] == "application/problem+json"

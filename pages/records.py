@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from tastings.queries.records import Record
     from teams.models import Member
 
+POT_OF_SESSION = ("vessel_ml", "vessel_material", "vessel_g", "leaf_g")
+"""What a session has of its pot."""
 PARENT = {"session": "lot", "infusion": "session", "note": "session"}
 """Of which record a new one is: named in the query of its page."""
 
@@ -163,13 +165,24 @@ def _beginning(request: HttpRequest, record_type: str) -> tuple[Member, dict[str
         if record_type == "session":
             now = timezone.now()
             shop = str(member.shop_id) if member.shop_id else None
-            begins |= {"started_at": f"{now:%Y-%m-%dT%H:%M}:00Z", "shop": shop}
+            begins |= {"started_at": f"{now:%Y-%m-%dT%H:%M}:00Z", "shop": shop, **_usual_pot(member)}
         return member, begins
     if record_type == "lot" and request.GET.get("from_lot"):
         member, sample = membership_with(request, "lot", request.GET["from_lot"])
         taken = fields_of_bought_lot(sample.id, sample.fields)
         return member, taken | {name: sample.fields[name] for name in ("price_per_kg", "currency")}
     return chosen_member(request), {"status": "sample"} if record_type == "lot" else {}
+
+
+def _usual_pot(member: Member) -> dict[str, object]:
+    """Return what a session takes from the usual pot of the member's shop."""
+    if member.shop is None or member.shop.usual_pot is None:
+        return {}
+    try:
+        pot = record_for(member, "pot", member.shop.usual_pot)
+    except NotFound:
+        return {}
+    return {"pot": str(pot.id), **{name: pot.fields[name] for name in POT_OF_SESSION}}
 
 
 def _form_of(member: Member, record_type: str, record: Record, request: HttpRequest | None = None) -> RecordForm:

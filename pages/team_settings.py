@@ -25,14 +25,15 @@ from pages.records import browser_device
 from tastings.actions.exports import audited_export
 from tastings.actions.merging import check_may_merge, merge_descriptor
 from tastings.actions.shops import check_may_choose_pots, choose_usual_pot
-from tastings.queries.records import list_records
+from tastings.queries.records import list_records, names_of_lots
+from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.labels import descriptor_label
 from tastings.wording.numbers import day, number
-from tastings.wording.people import EVENTS
+from tastings.wording.people import DETAILS, EVENTS, ROLES
 from teams.actions.people import check_may_change_shops, check_may_change_team, create_shop, rename_shop, update_team
 from teams.errors import Invalid
 from teams.queries.access import list_audit
-from teams.queries.people import members_of, shop_for, shops_of
+from teams.queries.people import is_id, members_of, shop_for, shops_of
 
 if TYPE_CHECKING:
     from tastings.queries.records import Record
@@ -247,11 +248,9 @@ class AuditLog(View):
         found = list_audit(
             member, event=event or None, after=id_from_path(after) if after else None, limit=_ENTRIES + 1
         )
-        people = {one.user_id: str(one.user) for one in members_of(member)}
+        names = _names_in_audit(member)
         context = {
-            "entries": [
-                _entry(entry, {str(user): name for user, name in people.items()}) for entry in found[:_ENTRIES]
-            ],
+            "entries": [_entry(entry, names) for entry in found[:_ENTRIES]],
             "events": EVENTS.items(),
             "event": event,
             "more": f"?{urlencode({'what': event, 'after': found[_ENTRIES - 1].id})}" if len(found) > _ENTRIES else "",
@@ -259,17 +258,32 @@ class AuditLog(View):
         return render(request, "pages/audit.html", context)
 
 
-def _entry(entry: AuditEntry, people: dict[str, str]) -> dict[str, object]:
-    """Describe one entry; ids of people become their names, other details stay as they are stored."""
-    details = [
-        f"{name}: {people.get(str(value), value)}" for name, value in entry.about.items() if value not in (None, "")
-    ]
+def _entry(entry: AuditEntry, names: dict[str, str]) -> dict[str, object]:
+    """Describe one entry; ids become the names of what they are of, and are left out where there is none."""
+    type_name = str(entry.about.get("type", ""))
+
+    def words(detail: str, value: object) -> str:
+        if detail == "fields" and isinstance(value, list):
+            return ", ".join(field_label(type_name, str(one)) for one in value)
+        if isinstance(value, list):
+            return ", ".join(filter(None, (words(detail, one) for one in value)))
+        text = str(value)
+        return names.get(text, "" if is_id(text) else text)
+
+    found = [(str(DETAILS[name]), words(name, value)) for name, value in entry.about.items() if name in DETAILS]
     return {
         "when": f"{day(entry.at)}, {entry.at:%H:%M} UTC",
         "who": str(entry.who) if entry.who else "",
         "what": EVENTS.get(entry.what, entry.what),
-        "details": ", ".join(details),
+        "details": ", ".join(f"{name}: {value}" for name, value in found if value),
     }
+
+
+def _names_in_audit(member: Member) -> dict[str, str]:
+    """Return what ids and codes of the audit log are of: people, shops, lots, roles, kinds of record."""
+    names = {str(one.user_id): str(one.user) for one in members_of(member)}
+    names |= {str(shop.id): shop.name for shop in shops_of(member)}
+    return names | names_of_lots(member) | {code: str(words) for code, words in (*ROLES.items(), *RECORD_TYPES.items())}
 
 
 class Export(View):

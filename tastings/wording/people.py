@@ -10,6 +10,23 @@ ROLES: Labels = {
     "taster": pgettext_lazy("role", "Taster: writes tasting notes"),
     "viewer": pgettext_lazy("role", "Viewer: reads"),
 }
+DETAILS: Labels = {
+    "address": pgettext_lazy("detail of an event", "network address"),
+    "device": pgettext_lazy("detail of an event", "device"),
+    "role": pgettext_lazy("detail of an event", "role"),
+    "from": pgettext_lazy("detail of an event", "from"),
+    "to": pgettext_lazy("detail of an event", "to"),
+    "member": pgettext_lazy("detail of an event", "member"),
+    "taster": pgettext_lazy("detail of an event", "taster"),
+    "shop": pgettext_lazy("detail of an event", "shop"),
+    "lot": pgettext_lazy("detail of an event", "lot"),
+    "bought": pgettext_lazy("detail of an event", "bought"),
+    "type": pgettext_lazy("detail of an event", "record"),
+    "fields": pgettext_lazy("detail of an event", "fields"),
+    "reason": pgettext_lazy("detail of an event", "reason"),
+    "cups_missing": pgettext_lazy("detail of an event", "cups not tasted"),
+}
+"""What a detail of the audit log is called; those that are not listed are ids, which the API shows."""
 EVENTS: Labels = {
     "sign_in": pgettext_lazy("event", "Signed in"),
     "sign_in_code": pgettext_lazy("event", "Made a code to sign a phone in"),

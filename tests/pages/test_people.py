@@ -126,7 +126,7 @@ def test_audit_log_says_who_did_what_and_is_filtered(owner, browser, taster):
     page, other = (browser.get(f"/team/audit/?what={what}").content.decode() for what in ("role_change", "reveal"))
 
     assert "<strong>Changed a role</strong>" in page
-    assert f"member: {taster.user.username}" in page
+    assert f"member: {taster.user.username}, from: Taster: writes tasting notes, to: Buyer: tastes" in page
     assert "<strong>" not in other
 
 

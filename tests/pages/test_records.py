@@ -8,9 +8,9 @@ import pytest
 from lots.models import Lot
 from tastings.models import Descriptor, Infusion, Note, Session
 from tastings.queries.records import record_for
-from teams.models import AuditEntry
+from teams.models import AuditEntry, Shop
 from tests.api.records import FULL, TYPES, Place
-from tests.factories import LotFactory, SessionFactory, web_browser
+from tests.factories import LotFactory, PotFactory, SessionFactory, web_browser
 
 pytestmark = pytest.mark.usefixtures("lexicon")
 
@@ -161,6 +161,18 @@ def test_session_is_written_down_with_infusion_and_note(taster):
     assert (session.taster, float(session.leaf_g), f"{session.started_at:%H:%M}") == (taster.user, 5.2, "10:00")
     assert (Note.objects.get().infusion_id, float(Note.objects.get().intensity)) == (infusion.id, 6.5)
     assert "Honey</bdi> 6.5" in shown
+
+
+def test_new_session_begins_with_the_usual_pot_of_the_shop(taster):
+    pot = PotFactory(team=taster.team, by=taster.user, vessel_ml=90, leaf_g=4.5)
+    Shop.objects.filter(id=taster.member.shop_id).update(usual_pot=pot.id)
+    lot = LotFactory(team=taster.team, by=taster.user)
+    browser, address = browser_of(taster), f"/records/session/new/?lot={lot.id}"
+    browser.post(address, form_on(browser.get(address)) | {"leaf_g": "5"})
+    session = Session.objects.get()
+
+    assert (session.pot_id, session.vessel_ml, session.vessel_material, session.leaf_g) == (pot.id, 90, "porcelain", 5)
+    assert session.shop_id == taster.member.shop_id
 
 
 def test_earlier_value_is_brought_back(taster, owner):

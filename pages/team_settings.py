@@ -270,7 +270,7 @@ def _entry(entry: AuditEntry, names: dict[str, str]) -> dict[str, object]:
         text = str(value)
         return names.get(text, "" if is_id(text) else text)
 
-    found = [(str(DETAILS[name]), words(name, value)) for name, value in entry.about.items() if name in DETAILS]
+    found = [(str(label), words(name, entry.about[name])) for name, label in DETAILS.items() if name in entry.about]
     return {
         "when": f"{day(entry.at)}, {entry.at:%H:%M} UTC",
         "who": str(entry.who) if entry.who else "",

@@ -11,12 +11,12 @@ ROLES: Labels = {
     "viewer": pgettext_lazy("role", "Viewer: reads"),
 }
 DETAILS: Labels = {
+    "member": pgettext_lazy("detail of an event", "member"),
     "address": pgettext_lazy("detail of an event", "network address"),
     "device": pgettext_lazy("detail of an event", "device"),
     "role": pgettext_lazy("detail of an event", "role"),
     "from": pgettext_lazy("detail of an event", "from"),
     "to": pgettext_lazy("detail of an event", "to"),
-    "member": pgettext_lazy("detail of an event", "member"),
     "taster": pgettext_lazy("detail of an event", "taster"),
     "shop": pgettext_lazy("detail of an event", "shop"),
     "lot": pgettext_lazy("detail of an event", "lot"),

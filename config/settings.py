@@ -90,7 +90,6 @@ INSTALLED_APPS = [
     "corsheaders",
     "rest_framework",
     "drf_spectacular",
-    "drf_spectacular_sidecar",
 ]
 MIDDLEWARE = [
     "api.http.requests.Requests",
@@ -191,10 +190,12 @@ REST_FRAMEWORK = {
 }
 SPECTACULAR_SETTINGS = {
     "TITLE": "Leafspan",
-    "DESCRIPTION": "Tasting notes from the table, and how a lot's flavour develops over infusions.",
+    "DESCRIPTION": (
+        "Tasting notes from the table, and how a lot's flavour develops over infusions."
+        " How to build a client: `/api/v1/docs/client`."
+    ),
     "VERSION": "1",
     "OAS_VERSION": "3.1.0",
-    "EXTERNAL_DOCS": {"url": f"{SITE_URL}/api/v1/docs/client", "description": "Guide: building a client"},
     "SERVERS": [{"url": SITE_URL or "/", "description": "this server"}],
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
@@ -202,8 +203,6 @@ SPECTACULAR_SETTINGS = {
         "api.http.document.complete_document",
     ],
     "SERVE_INCLUDE_SCHEMA": False,
-    "SWAGGER_UI_DIST": "SIDECAR",
-    "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
     "COMPONENT_SPLIT_REQUEST": True,
     "ENUM_GENERATE_CHOICE_DESCRIPTION": False,
     "ENUM_NAME_OVERRIDES": {

@@ -10,7 +10,7 @@ from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponseBase
 from django.shortcuts import render
 from django.utils.translation import gettext as _
-from rest_framework.exceptions import AuthenticationFailed, NotAuthenticated
+from rest_framework.exceptions import AuthenticationFailed, MethodNotAllowed, NotAuthenticated
 from rest_framework.request import Request
 
 from api.http.auth import BearerAuthentication
@@ -54,6 +54,18 @@ def page(view: Page, *, cache: str = "private, no-cache") -> Page:
         response["Content-Security-Policy"] = POLICY
         response["Cache-Control"] = cache
         return response
+
+    return guarded
+
+
+def reads_only(view: Page) -> Page:
+    """Refuse methods that write with a problem document, as all addresses of the API do."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: object, **kwargs: object) -> HttpResponseBase:
+        if request.method not in ("GET", "HEAD"):
+            return problem_response(MethodNotAllowed(str(request.method)))
+        return view(request, *args, **kwargs)
 
     return guarded
 

@@ -2,22 +2,20 @@
 
 import re
 from dataclasses import dataclass
-from functools import cache, wraps
+from functools import cache
 from itertools import pairwise
 from pathlib import Path, PurePosixPath
 from posixpath import normpath
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path
 from django.utils.safestring import SafeString, mark_safe
 from markdown_it import MarkdownIt
 from markdown_it.token import Token
-from rest_framework.exceptions import MethodNotAllowed
 
-from api.http.problems import problem_response
-from pages.browser import Page, page
+from pages.browser import page, reads_only
 from teams.errors import NotFound
 
 BASE = "/api/v1/docs/"
@@ -36,26 +34,14 @@ class _Guide:
     sections: list[tuple[str, str]]
 
 
-def _get_only(view: Page) -> Page:
-    """Refuse other methods with a problem document, as all addresses of the API do."""
-
-    @wraps(view)
-    def guarded(request: HttpRequest, **kwargs: str) -> HttpResponseBase:
-        if request.method not in ("GET", "HEAD"):
-            return problem_response(MethodNotAllowed(str(request.method)))
-        return view(request, **kwargs)
-
-    return guarded
-
-
-@_get_only
+@reads_only
 @page
 def show(request: HttpRequest, *, document: str) -> HttpResponse:
     """Show a document as a page."""
     return render(request, "pages/client_guide.html", {"guide": _guide(document)})
 
 
-@_get_only
+@reads_only
 @page
 def send_file(_: HttpRequest, *, folder: str, name: str) -> HttpResponse:
     """Send a JSON file that a guide names."""

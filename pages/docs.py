@@ -1,11 +1,14 @@
-"""The OpenAPI document, and a page to try things out on. Its scripts are files of ours; none stands in the page."""
+"""The OpenAPI document, as it is and as pages for people: its contents, and one page for each resource."""
 
 import hashlib
+import json
 from collections.abc import Iterable
+from functools import cache
 from threading import Lock
 from typing import Any
 
-from django.http import HttpResponse
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+from django.template.loader import render_to_string
 from django.utils.cache import get_conditional_response
 from django.utils.translation import get_language, override
 from drf_spectacular.generators import SchemaGenerator
@@ -16,18 +19,18 @@ from drf_spectacular.renderers import (
     OpenApiYamlRenderer2,
 )
 from drf_spectacular.utils import extend_schema
-from drf_spectacular.views import SpectacularSwaggerSplitView
+from rest_framework.exceptions import NotAcceptable
 from rest_framework.negotiation import DefaultContentNegotiation
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-POLICY = (
-    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self';"
-    " form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
-)
-"""Pictures of the library's own style sheet are written into it as ``data:``."""
+from api.http.problem_types import CODES, TYPES, problem_type
+from api.http.problems import problem_response
+from pages.api_reference import Resource, resources_of
+from pages.browser import page, reads_only
+from teams.errors import NotFound
 
 
 class _RefusingInJSON(APIView):
@@ -89,17 +92,32 @@ class Document(_RefusingInJSON):
         return conditional or response
 
 
-class DocsPage(_RefusingInJSON, SpectacularSwaggerSplitView):
-    """The page at ``/api/v1/docs``, and with ``?script=`` the script that fills it."""
+@reads_only
+@page
+def show(request: HttpRequest, *, resource: str = "") -> HttpResponseBase:
+    """Show the contents of the API, or one resource with its operations; the same for everybody."""
+    if not request.accepts("text/html"):
+        return problem_response(NotAcceptable())
+    if resource and resource not in _resources():
+        raise NotFound
+    content, tag = _page(resource, language=get_language())
+    response = HttpResponse(content, headers={"ETag": tag})
+    return get_conditional_response(request, etag=tag, response=response) or response
 
-    url_name = "schema"
-    permission_classes: list[Any] = []
-    authentication_classes: list[Any] = []
-    template_name = "pages/docs.html"
 
-    @extend_schema(exclude=True)
-    def get(self, request: Request, *args: object, **kwargs: object) -> Response:
-        """Answer with the page or its script."""
-        response: Response = super().get(request, *args, **kwargs)  # type: ignore[no-untyped-call]  # the library's
-        response["Content-Security-Policy"] = POLICY
-        return response
+@cache
+def _resources() -> dict[str, Resource]:
+    """Return what is shown: the document in English, as its summaries and meanings are."""
+    return resources_of(json.loads(document(language="en", form="json")))
+
+
+@cache
+def _page(resource: str, *, language: str) -> tuple[bytes, str]:
+    """Return a page and its tag; ``language`` is that of the frame."""
+    with override("en"):
+        types = {problem_type(code): str(meaning) for code, meaning in TYPES.items()}
+        codes = {code: str(meaning) for code, meaning in CODES.items()}
+    shown = {"resources": _resources().values(), "resource": _resources().get(resource), "types": types, "codes": codes}
+    with override(language):
+        content = render_to_string(f"pages/api_{'resource' if resource else 'contents'}.html", shown).encode()
+    return content, f'"{hashlib.sha256(content).hexdigest()[:32]}"'

@@ -29,8 +29,9 @@ from pages import (
 
 urlpatterns = [
     path("api/v1/schema", docs.Document.as_view(), name="schema"),
-    path("api/v1/docs", docs.DocsPage.as_view()),
+    path("api/v1/docs", docs.show),
     *client_guide.urlpatterns,
+    path("api/v1/docs/<str:resource>", docs.show, name="docs"),
     *lots.urlpatterns,
     *records.urlpatterns,
     *record_history.urlpatterns,

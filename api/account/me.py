@@ -81,7 +81,7 @@ class Me(APIView):
 
     @operation(parameters=[ETAG], responses={200: MeSerializer, **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
-        """Say who and where the caller is, and in which teams the login has a place."""
+        """Show the caller: login, role, shop, token, and the teams that the login belongs to."""
         return conditional_response(
             request, MeSerializer(member_of(request), context={"token": device_token(request)}).data
         )

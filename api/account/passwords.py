@@ -83,7 +83,7 @@ class Password(APIView):
 
     @operation(operation_id="password_change", request=PasswordsSerializer, responses={204: None, **BAD_BODY})
     def post(self, request: Request) -> Response:
-        """Change it; the present one must be given. Every other device and browser is signed out."""
+        """Change one's own password; the present one must be given. Every other device and browser is signed out."""
         data = validated_body(request, PasswordsSerializer)
         user, device = member_of(request).user, device_token(request)
         caller = Caller(address=client_ip(request), login=user.id, device=str(device.id))
@@ -96,7 +96,7 @@ class Email(APIView):
 
     @operation(operation_id="email_change", request=NewEmailSerializer, responses={200: EmailSerializer, **BAD_BODY})
     def post(self, request: Request) -> Response:
-        """Set it, or with an empty text have none; the password must be given. A link to verify it is mailed."""
+        """Set one's own e-mail address; empty: none. The password must be given. A link to verify it is mailed."""
         data = validated_body(request, NewEmailSerializer)
         user, device = member_of(request).user, device_token(request)
         caller = Caller(address=client_ip(request), login=user.id, device=str(device.id))
@@ -109,7 +109,7 @@ class EmailVerification(APIView):
 
     @operation(operation_id="email_verification_mail", request=None, responses={202: EmailSerializer})
     def post(self, request: Request) -> Response:
-        """Have the link mailed again; a verified address gets none."""
+        """Mail the link for verification again; a verified address gets none."""
         user = member_of(request).user
         mail_verification_again(request, user)
         return Response(EmailSerializer(user).data, status=202)
@@ -120,7 +120,7 @@ class EmailVerification(APIView):
         responses={200: EmailSerializer, **BAD_BODY, **problem_responses(404)},
     )
     def put(self, request: Request) -> Response:
-        """Verify it with the token out of the mailed link, as the login that it was mailed for."""
+        """Verify the e-mail address with the token in the mailed link, as the login that it was mailed for."""
         data, user = validated_body(request, VerificationSerializer), member_of(request).user
         verify_email(data["token"], user=user, address=client_ip(request), now=timezone.now())
         user.refresh_from_db(fields=["email_verified_at"])
@@ -140,7 +140,7 @@ class ForgottenPassword(APIView):
         auth=[],
     )
     def post(self, request: Request) -> Response:
-        """Ask for a link by mail. ``username`` may be an e-mail address; the answer is the same whoever it is."""
+        """Ask for a link to set a forgotten password, by name or e-mail address. The answer is always the same."""
         data = validated_body(request, ForgottenPasswordSerializer)
         request_reset(request, data["username"])
         return Response(ResetRequestedSerializer({"detail": reset_requested_text()}).data, status=202)
@@ -159,7 +159,7 @@ class PasswordReset(APIView):
         auth=[],
     )
     def post(self, request: Request) -> Response:
-        """Set it; every device and browser of the login is signed out. The link works once."""
+        """Set a new password with the mailed token, which works once; every device and browser is signed out."""
         data = validated_body(request, NewPasswordSerializer)
         reset_password(**data, address=client_ip(request), now=timezone.now())
         return Response(status=204)

@@ -199,7 +199,7 @@ class SignInCodes(APIView):
 
     @operation(operation_id="sign_in_code_create", request=None, responses={201: SignInCodeSerializer})
     def post(self, request: Request) -> Response:
-        """Make a code for the caller's membership. It works once within five minutes; the former one ends."""
+        """Make a code that signs a further device in. It works once within five minutes; the former one ends."""
         code, expires_at = create_sign_in_code(member_of(request), now=timezone.now())
         answer = {"code": spelled(code), "url": code_url(request, code), "expires_at": expires_at}
         return Response(SignInCodeSerializer(answer).data, status=201, headers={"Cache-Control": "no-store"})
@@ -210,7 +210,7 @@ class TokenDetail(APIView):
 
     @operation(responses={204: None, **problem_responses(404)})
     def delete(self, request: Request, token_id: str) -> Response:
-        """Sign it out at once."""
+        """Sign one device out at once; ``current`` is the one that asks."""
         if token_id == "current":  # noqa: S105 - a word of the address
             sign_out(device_token(request))
         else:

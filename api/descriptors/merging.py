@@ -37,7 +37,7 @@ class MergeDescriptor(APIView):
         responses={200: record_serializer(DESCRIPTOR), **BAD_BODY, **problem_responses(403, 404)},
     )
     def post(self, request: Request, record_id: str) -> Response:
-        """Merge it into the descriptor with the key ``into``; return that one."""
+        """Merge a descriptor into another, whose key is ``into``; return that one."""
         member, descriptor = member_of(request), id_from_path(record_id)
         row = check_may_merge(member, descriptor)
         is_merged = row.removed and row.merged_into_id is not None

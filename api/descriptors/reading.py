@@ -59,7 +59,7 @@ class ReadText(APIView):
 
     @operation(operation_id="read_text", request=TextToReadSerializer, responses={200: answer_of(Reading), **BAD_BODY})
     def post(self, request: Request) -> Response:
-        """Read it with the team's words; nothing is kept."""
+        """Suggest descriptors for a text, with the team's words; nothing is stored."""
         text = validated_body(request, TextToReadSerializer)["text"]
         return Response(to_stored(read_text(member_of(request), text)))
 
@@ -73,7 +73,7 @@ class SuggestionsOfNote(APIView):
         responses={200: answer_of(NoteSuggestions), **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, record_id: str) -> Response:
-        """List it, without what is noted of that infusion and moment already."""
+        """Suggest descriptors for a note's text, without those noted already for that infusion and moment."""
         return conditional_response(request, suggestions_for(member_of(request), id_from_path(record_id)))
 
 
@@ -91,7 +91,7 @@ class AcceptSuggestions(APIView):
         },
     )
     def post(self, request: Request, record_id: str) -> Response:
-        """Make an ordinary note of each one accepted; what is noted already stays, so repeating changes nothing."""
+        """Accept suggestions; each becomes a note. What is noted already stays, so repeating changes nothing."""
         member, note = member_of(request), id_from_path(record_id)
         expected = expected_revision(request)
         if check_may_accept(member, note).revision != expected and expected is not None:

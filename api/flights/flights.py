@@ -74,7 +74,7 @@ class Flights(APIView):
         responses={200: paginated(FlightSerializer, "FlightPage"), **NOT_MODIFIED, **problem_responses(422)},
     )
     def get(self, request: Request) -> Response:
-        """List them; before its reveal a flight shows the caller's own cups, by code."""
+        """List flights; before its reveal a flight shows the caller's own cups, by code."""
         member = member_of(request)
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
@@ -89,7 +89,7 @@ class Flights(APIView):
         responses={201: FlightSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
-        """Set one up among samples; its serving plan is made at once by a worker. For buyers and owners."""
+        """Plan a flight among samples; a worker makes its serving plan at once. For buyers and owners."""
         payload = body_of(request)
         flight = take_id(payload)
         create_flight(member_of(request), flight=flight, payload=payload, now=timezone.now())
@@ -106,7 +106,7 @@ class OneFlight(APIView):
         responses={200: FlightSerializer, **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, flight_id: str) -> Response:
-        """Show it: how far plan and tasting are, and the caller's own cups; after the reveal all cups."""
+        """Show a flight: how far plan and tasting are, and the caller's own cups; after the reveal all cups."""
         return conditional_response(request, flight_json(flight_for(member_of(request), id_from_path(flight_id))))
 
     @operation(
@@ -115,14 +115,14 @@ class OneFlight(APIView):
         responses={200: FlightSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
     )
     def patch(self, request: Request, flight_id: str) -> Response:
-        """Change it, such as for a taster who fell ill; what was tasted already stays in the new plan."""
+        """Change a flight, such as for a taster who fell ill; what was tasted already stays in the new plan."""
         flight = id_from_path(flight_id)
         update_flight(member_of(request), flight=flight, payload=body_of(request), now=timezone.now())
         return Response(flight_json(flight_for(member_of(request), flight)))
 
     @operation(operation_id="flight_call_off", responses={204: None, **problem_responses(403, 404, 409)})
     def delete(self, request: Request, flight_id: str) -> Response:
-        """Call it off, as long as nothing was tasted."""
+        """Call a flight off, as long as nothing was tasted."""
         call_off_flight(member_of(request), flight=id_from_path(flight_id))
         return Response(status=204)
 
@@ -136,5 +136,5 @@ class FlightPouringPlan(APIView):
         responses={200: answer_of(PouringPlan), **NOT_MODIFIED, **problem_responses(403, 404, 409)},
     )
     def get(self, request: Request, flight_id: str) -> Response:
-        """Tell who pours what to pour for whom; nobody else before the reveal."""
+        """Show who is poured what; before the reveal only to those who pour."""
         return conditional_response(request, pouring_plan_for(member_of(request), id_from_path(flight_id)))

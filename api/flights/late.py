@@ -37,7 +37,7 @@ class AdmitLateScore(APIView):
         responses={200: answer_of(FlightAnswer), **BAD_BODY, **problem_responses(403, 404, 409, 412)},
     )
     def post(self, request: Request, flight_id: str, session_id: str) -> Response:
-        """Let it count; only what the session's taster wrote can."""
+        """Let late scores of a session count; only what the session's taster wrote can."""
         member, flight, session = member_of(request), id_from_path(flight_id), id_from_path(session_id)
         flight_row(member, flight)
         must_decide(member)

@@ -45,7 +45,7 @@ class FlightReveal(APIView):
         responses={200: FlightSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
     )
     def post(self, request: Request, flight_id: str) -> Response:
-        """Put names to the codes, once; while cups are not tasted, with a reason."""
+        """Reveal which lot each code is, once; while cups are not tasted, with a reason."""
         member, flight = member_of(request), id_from_path(flight_id)
         flight_row(member, flight)  # absent and foreign flights look the same, whatever the body
         must_decide(member)
@@ -63,7 +63,7 @@ class FlightAnswerView(APIView):
         responses={200: answer_of(FlightAnswer), **NOT_MODIFIED, **problem_responses(404, 409)},
     )
     def get(self, request: Request, flight_id: str) -> Response:
-        """Tell which lot is best, how surely, and what would settle it."""
+        """Show which lot is best, how surely, and what would settle it."""
         return conditional_response(request, answer_for(member_of(request), id_from_path(flight_id)))
 
 
@@ -76,7 +76,7 @@ class FlightDecisionView(APIView):
         responses={201: FlightSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
     )
     def post(self, request: Request, flight_id: str) -> Response:
-        """Keep what was chosen and why; each chosen sample becomes a bought lot that names it as its origin."""
+        """Record what was chosen and why; each chosen sample becomes a bought lot that names it as its origin."""
         member, flight = member_of(request), id_from_path(flight_id)
         decide_flight(member, flight=flight, payload=body_of(request), device=device_id(request), now=timezone.now())
         return Response(flight_json(flight_for(member, flight)), status=201)

@@ -14,7 +14,7 @@ from rest_framework.fields import SkipField, empty
 from rest_framework.request import Request
 
 from api.http.fields import LimitedFloatField
-from api.http.openapi import step_of
+from api.http.openapi import meaning, step_of
 from lots.schema import Field, InvalidValue, clean_id, clean_moment, clean_text, clean_value, gettext_noop
 from lots.wording import fault_text, field_problem
 from teams.errors import Invalid, Problem
@@ -98,7 +98,7 @@ class OfRecord(StrictField):
     """A value as a field of a record has it; null, where that field may be null, is a value too."""
 
     def __init__(self, of: Field, **given: Any) -> None:  # noqa: ANN401 - arguments of the serializer field
-        help_text = given.pop("help_text", "") or of.about or None
+        help_text = given.pop("help_text", "") or meaning(of)
         super().__init__(required=of.required, allow_null=not of.required, help_text=help_text, **given)
         self.of = of
 

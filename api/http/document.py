@@ -2,27 +2,32 @@
 
 from __future__ import annotations
 
+from http import HTTPStatus
 from typing import Any
 
 from drf_spectacular.extensions import OpenApiSerializerFieldExtension
 from drf_spectacular.openapi import AutoSchema
 
+from api.http.body_examples import BODY_EXAMPLES
 from api.http.idempotency import HEADER, MAX_KEY_LENGTH, takes_key
 
 TAGS = {
     "account": "Signing in, devices, the password and the language of one's own login",
     "people": "The team: its shops, members, invitations, settings and audit log",
-    "sync": "Pushing a phone's changes and pulling what is new",
-    "descriptors": "Words for what is tasted: suggesting them from a text, merging two of them",
-    "records": "Lots, sessions, infusions, notes and descriptors as resources, each with its history",
-    "lots": "What is computed of lots and tasters: development, guide, readiness, comparison, triangle tests, panel",
+    "sync": "Pushing a phone's changes and pulling what is new; [the guide](/api/v1/docs/client) has the rules",
+    "lots": "Teas as sampled or bought, and what is computed of them: development, guide, readiness, comparison",
+    "sessions": "One pot of a lot by one taster",
+    "infusions": "One pour of a session; number 0 is the rinse",
+    "notes": "What was noticed at one moment: a descriptor, its intensity, the taster's own words",
+    "descriptors": "The words for what is tasted: the team's and built-in ones, suggested from a text, merged",
+    "pots": "A team's pots, which sessions and guides refer to",
     "flights": "Blind flights: planning, pouring, the reveal, the answer and the decision",
     "photos": "Photos of leaf and liquor: upload in pieces, pictures, colour",
     "shares": "Links to a report or card for people outside the team",
     "operations": "Live events and the export of the team",
     "documents": "A lot's report and card, as pages and as files",
 }
-"""By the folder of a resource in ``api/``; ``documents`` are the pages' own."""
+"""By record type or by the folder of a resource in ``api/``; ``documents`` are the pages' own."""
 
 _COUNTERS = ("revision", "cursor")
 """Fields that count a team's commits: they outgrow 32 bits."""
@@ -56,6 +61,24 @@ _OF_BODIES = {
     "413": "the body is too large; nothing was applied",
 }
 """Refusals before an operation is reached (`config.web.serving`): of all, and of those with a body."""
+_OF_HEADS = {"414": "the address is too long", "431": "a header is too large, or there are too many"}
+"""Refusals of the web server while it reads a request's head: a line of text and no headers of ours."""
+_MEANINGS = {
+    "401": "no token, or one that has ended",
+    "403": "the member's role or the record does not allow this",
+    "404": "absent, deleted, another team's or hidden; the answer does not say which",
+    "406": "the API answers in JSON only",
+    "409": "does not fit the present state; detail says why",
+    "410": "the cursor is not usable any more: pull from 0",
+    "412": "If-Match named a revision that is no longer current",
+    "415": "the body has another media type than the one described",
+    "422": "some fields are not valid; problems names each",
+    "429": "too many requests or attempts; Retry-After says when to come back",
+    "500": "our fault; it is in the log",
+    "501": "the web server was started without live events",
+    "507": "a quota is reached or the disk is full; nothing was stored",
+}
+"""Of a status whose operation says no more."""
 _PROBLEM = {
     "type": "/problems/invalid",
     "title": "Some fields are not valid",
@@ -75,8 +98,9 @@ class OperationSchema(AutoSchema):
     """Describes an operation: its tag is the resource's folder, its summary the first sentence of the method."""
 
     def get_tags(self) -> list[str]:
-        """Return the name of the folder of the view."""
-        return [self.view.__module__.split(".")[1]]
+        """Return the record type in the plural, or else the name of the folder of the view."""
+        type_name = getattr(self.view, "type_name", None)
+        return [f"{type_name}s" if type_name else self.view.__module__.split(".")[1]]
 
     def get_summary(self) -> str:
         """Return the first sentence of the method's docstring, before a colon or semicolon too."""
@@ -116,7 +140,16 @@ def complete_document(result: dict[str, Any], **_: object) -> dict[str, Any]:
             operation.setdefault("security", [])
             _add_refusals_of_the_server(operation)
             _add_headers(operation)
+            for status, why in _OF_HEADS.items():
+                content = {"text/plain": {"schema": {"type": "string"}}}
+                operation["responses"][status] = {"description": why, "content": content}
+            for status, response in operation["responses"].items():
+                response["description"] = (
+                    response.get("description") or _MEANINGS.get(status) or HTTPStatus(int(status)).phrase
+                )
     components["schemas"]["Problem"]["examples"] = [_PROBLEM]
+    for name, example in BODY_EXAMPLES.items():
+        components["schemas"][name]["examples"] = [example]
     _name_types_once(components["schemas"])
     for schema in components["schemas"].values():
         for name in _COUNTERS:
@@ -134,7 +167,8 @@ def _add_key(operation: dict[str, Any]) -> None:
 
 
 def _add_refusals_of_the_server(operation: dict[str, Any]) -> None:
-    content = operation["responses"]["429"]["content"]
+    described = operation["responses"]["429"]["content"].items()
+    content = {media_type: {"schema": one["schema"]} for media_type, one in described}
     for status, why in (_OF_ALL | (_OF_BODIES if "requestBody" in operation else {})).items():
         response = operation["responses"].setdefault(status, {"content": content})
         response["description"] = response.get("description") or why

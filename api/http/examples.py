@@ -11,8 +11,13 @@ from drf_spectacular.utils import OpenApiExample
 
 from lots.schema import RecordSchema
 
-_ID = "0198c0de-0000-7000-8000-00000000000{}"
-_LOT, _SESSION, _INFUSION, _NOTE, _WORD, _DEVICE, _POT = (_ID.format(n) for n in range(1, 8))
+
+def example_id(number: int) -> str:
+    """Return an id that is used in examples only."""
+    return f"0198c0de-0000-7000-8000-{number:012}"
+
+
+_LOT, _SESSION, _INFUSION, _NOTE, _WORD, _DEVICE, _POT = (example_id(n) for n in range(1, 8))
 NEW_RECORDS: dict[str, dict[str, object]] = {
     "lot": {
         "id": _LOT, "name": "Mist Ridge spring", "kind": "oolong", "status": "sample", "harvest_year": 2026,

@@ -14,6 +14,7 @@ from api.http.conditional import DEFAULT_LIMIT, MAX_LIMIT
 from api.http.fields import LimitedFloatField
 from api.http.problem_types import CODES, TYPES, problem_type
 from lots.schema import Field, RecordSchema
+from tastings.queries.exporting.glossary import GLOSSARY
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
@@ -21,11 +22,16 @@ if TYPE_CHECKING:
 Serializer = type[s.Serializer[Any]]
 
 
+def meaning(field: Field) -> str | None:
+    """Return what a record's field means, in English; None if its name says it all."""
+    return field.about or GLOSSARY.get(field.name)
+
+
 def record_field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]:
     """Return the serializer field of a record's field."""
     given: dict[str, Any] = {"required": required, "allow_null": not field.required}
-    if field.about:
-        given["help_text"] = field.about
+    if about := meaning(field):
+        given["help_text"] = about
     if field.low is not None:
         given["min_value"] = field.low
     if field.high is not None:
@@ -47,7 +53,7 @@ def record_field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]
             return s.UUIDField(**given)
         case "references":
             most = int(field.high or 50)
-            given = {"required": required, "help_text": field.about}
+            given = {"required": required, "help_text": meaning(field)}
             return s.ListField(child=s.UUIDField(), min_length=int(field.low or 0), max_length=most, **given)
         case "texts":
             return s.ListField(child=s.CharField(max_length=field.longest, allow_blank=True), max_length=50, **given)

@@ -25,7 +25,7 @@ class LotArrivalCheck(APIView):
         },
     )
     def get(self, request: Request, lot_id: str) -> Response:
-        """Compare the lot with the one it names as ``from_lot``, and show the triangle tests of the two."""
+        """Compare a bought lot with its sample, and show the triangle tests of the two."""
         return conditional_response(
             request, arrival_answer(arrival_check_for(member_of(request), id_from_path(lot_id)))
         )

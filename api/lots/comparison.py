@@ -32,7 +32,7 @@ class LotComparison(APIView):
         responses={200: answer_of(ComparisonAnswer, name="Comparison"), **NOT_MODIFIED, **problem_responses(404, 422)},
     )
     def get(self, request: Request) -> Response:
-        """Compare ``lots=<id>,<id>,…``, or one ``lot=<id>`` parted ``by`` vessel_material, shop or water."""
+        """Compare lots, or the sessions of one lot by vessel, shop or water."""
         member, query = member_of(request), request.query_params
         unknown = [
             Problem(name[:80], "unknown_field", _("lots, or lot and by"))

@@ -21,7 +21,7 @@ class LotDevelopment(APIView):
         responses={200: answer_of(DevelopmentAnswer, name="Development"), **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, lot_id: str) -> Response:
-        """Return the stored figures; ``stale`` while a change is not in them yet."""
+        """Show how a lot's flavour develops over infusions; ``stale`` while a change is not in the figures yet."""
         member = member_of(request)
         found = development_for(member, id_from_path(lot_id))
         # No tag of the figures alone: the sentence has the team's labels, which change without them.

@@ -73,7 +73,7 @@ class LotBrewGuide(APIView):
         responses={200: answer_of(BrewGuide), **NOT_MODIFIED, **problem_responses(404, 422)},
     )
     def get(self, request: Request, lot_id: str) -> Response:
-        """Return how to brew it: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
+        """Show how to brew a lot: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
         member, lot = member_of(request), id_from_path(lot_id)
         pot = in_named_pot(member, _pot(request))
         try:

@@ -25,7 +25,7 @@ class Calibration(APIView):
         },
     )
     def get(self, request: Request, taster_id: str) -> Response:
-        """Return it to the taster and to buyers and owners."""
+        """Show how a taster uses the scale; to that taster, buyers and owners."""
         taster = id_from_path(taster_id)
         return conditional_response(request, calibration_answer(taster_calibration(member_of(request), taster), taster))
 
@@ -35,7 +35,7 @@ class TeamPanel(APIView):
 
     @operation(operation_id="panel_retrieve", parameters=[ETAG], responses={200: answer_of(Panel), **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
-        """Return agreement by descriptor, the finish line, and the tasters the caller may see."""
+        """Show how far the team's tasters agree by descriptor, the finish line, and the tasters the caller may see."""
         member = member_of(request)
         panel = panel_of(member.team_id)
         return conditional_response(request, panel_answer(panel, tasters=tasters_shown(member, panel)))

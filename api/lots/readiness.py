@@ -33,7 +33,7 @@ class LotReadiness(APIView):
         },
     )
     def get(self, request: Request, lot_id: str) -> Response:
-        """Answer for a ``level`` of roast, by default the team's own, as of today."""
+        """Show whether a roasted lot has rested long enough today, for a ``level`` of roast, by default the team's."""
         level: float | None = None
         if (text := request.query_params.get("level")) is not None:
             try:

@@ -53,7 +53,7 @@ class TriangleTests(APIView):
         },
     )
     def get(self, request: Request) -> Response:
-        """List them with their answers, of one lot with ``lot``."""
+        """List triangle tests with their answers; with ``lot`` those of one lot."""
         member = member_of(request)
         text = request.query_params.get("lot")
         lot = take_id({"lot": text}, "lot") if text is not None else None
@@ -70,7 +70,7 @@ class TriangleTests(APIView):
         responses={201: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
-        """Record a test; its answers follow one by one."""
+        """Record a triangle test; its answers follow one by one."""
         member, body = member_of(request), body_of(request)
         test = take_id(body)
         record_triangle_test(member, test=test, sent=body, now=timezone.now())
@@ -88,7 +88,7 @@ class OneTriangleTest(APIView):
         responses={200: answer_of(TriangleTest), **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, test_id: str) -> Response:
-        """Show it with its answers and the exact binomial p, the power and the number needed."""
+        """Show a triangle test with its answers and the exact binomial p, the power and the number needed."""
         return conditional_response(
             request, triangle_answer(triangle_test_for(member_of(request), id_from_path(test_id)))
         )
@@ -99,7 +99,7 @@ class Trials(APIView):
 
     @operation(request=NewTrial, responses={201: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403, 404)})
     def post(self, request: Request, test_id: str) -> Response:
-        """Record one answer; return the test with it."""
+        """Record one answer of a triangle test; return the test with it."""
         member, test, body = member_of(request), id_from_path(test_id), body_of(request)
         record_trial(member, test=test, trial=take_id(body), sent=body, now=timezone.now())
         return Response(to_stored(triangle_answer(triangle_test_for(member, test))), status=201)
@@ -110,6 +110,6 @@ class OneTrial(APIView):
 
     @operation(responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, test_id: str, trial_id: str) -> Response:
-        """Withdraw it: it stays on record and no longer counts."""
+        """Withdraw an answer of a triangle test: it stays on record and no longer counts."""
         withdraw_trial(member_of(request), test=id_from_path(test_id), trial=id_from_path(trial_id), now=timezone.now())
         return Response(status=204)

@@ -65,7 +65,7 @@ class Events(APIView):
         responses={(200, "text/event-stream"): OpenApiTypes.STR, **problem_responses(429, 501, 503)},
     )
     def get(self, request: Request) -> Response:  # noqa: ARG002 - the framework's shape
-        """Open the stream: an event whenever there is something to pull."""
+        """Open a stream of events: one whenever there is something to pull."""
         raise LiveEventsUnavailable(_("start the web server on config.asgi"))
 
 

@@ -33,7 +33,7 @@ class TeamExport(APIView):
 
     @operation(operation_id="team_export", responses={(200, "application/zip"): _ZIP, **problem_responses(403, 409)})
     def get(self, request: Request) -> StreamingHttpResponse:
-        """Send it as one zip, as it is made; one without ``manifest.json`` was cut short. Owners only."""
+        """Export the team as one zip, sent as it is made; one without ``manifest.json`` was cut short. Owners only."""
         now = timezone.now()
         response = StreamingHttpResponse(audited_export(member_of(request), now=now), content_type="application/zip")
         response["Content-Disposition"] = f'attachment; filename="team-{now:%Y-%m-%d}.zip"'

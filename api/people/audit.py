@@ -46,7 +46,7 @@ class Audit(APIView):
         responses={200: paginated(AuditEntrySerializer, "AuditPage"), **NOT_MODIFIED, **problem_responses(403, 422)},
     )
     def get(self, request: Request) -> Response:
-        """List it, the latest first; owners only."""
+        """List the team's audit log, the latest entry first; owners only."""
         member, what = member_of(request), request.query_params.get("what")
         check_may_read_audit(member)
         for name in request.query_params.keys() - {"what", "after", "limit"}:

@@ -121,7 +121,7 @@ class Invitations(APIView):
         },
     )
     def get(self, request: Request) -> Response:
-        """List them, the newest first, those that ended included; owners only."""
+        """List invitations, the newest first, those that ended included; owners only."""
         member = member_of(request)
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
@@ -136,7 +136,7 @@ class Invitations(APIView):
         responses={201: CreatedInvitationSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
-        """Make a one-time link; owners only. Token and link are shown only this once."""
+        """Invite somebody with a link that works once; owners only. Token and link are shown only this once."""
         data = {"expires_at": None, **validated_body(request, NewInvitationSerializer)}
         token, invitation = create_invitation(member_of(request), **data, now=timezone.now())
         link = request.build_absolute_uri(reverse("join", args=[token]))
@@ -155,7 +155,7 @@ class InvitationDetail(APIView):
 
     @operation(responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, invitation_id: str) -> Response:
-        """Take it back, so that its link opens nothing any more; owners only."""
+        """Revoke an invitation, so that its link opens nothing any more; owners only."""
         member, invitation = member_of(request), id_from_path(invitation_id)
         invitation_for(member, invitation)
         revoke_invitation(member, invitation=invitation, now=timezone.now())
@@ -175,7 +175,7 @@ class AcceptInvitation(APIView):
         auth=[],
     )
     def post(self, request: Request) -> Response:
-        """Join with a new login, or with the own name and password of one that exists; with ``device`` sign in too."""
+        """Accept an invitation with a new login, or with one's own name and password; with ``device`` sign in too."""
         data = validated_body(request, AcceptingInvitationSerializer)
         newcomer = Newcomer(username=data["username"], password=data["password"], existing=data.get("existing"))
         member, token, record = accept_invitation(

@@ -48,7 +48,7 @@ class Members(APIView):
         responses={200: paginated(MemberSerializer, "MemberPage"), **NOT_MODIFIED},
     )
     def get(self, request: Request) -> Response:
-        """List them in the order they joined."""
+        """List the members in the order they joined."""
         found = MemberSerializer(members_of(member_of(request)), many=True)
         return conditional_response(request, {"results": found.data, "next": None})
 
@@ -62,7 +62,7 @@ class MemberDetail(APIView):
         responses={200: MemberSerializer, **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, user_id: str) -> Response:
-        """Show it."""
+        """Show a member."""
         return conditional_response(
             request, MemberSerializer(member_for(member_of(request), id_from_path(user_id))).data
         )
@@ -71,7 +71,7 @@ class MemberDetail(APIView):
         request=MemberChangeSerializer, responses={200: MemberSerializer, **BAD_BODY, **problem_responses(403, 404)}
     )
     def patch(self, request: Request, user_id: str) -> Response:
-        """Give the member another role or shop; owners only, and one owner always stays."""
+        """Give a member another role or shop; owners only, and one owner always stays."""
         member, user = member_of(request), id_from_path(user_id)
         member_for(member, user)
         data = validated_body(request, MemberChangeSerializer)
@@ -79,6 +79,6 @@ class MemberDetail(APIView):
 
     @operation(responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, user_id: str) -> Response:
-        """Leave the team, or as an owner take someone out. Their notes stay; their devices are signed out at once."""
+        """Leave the team, or as an owner remove a member. Their notes stay; their devices are signed out at once."""
         remove_member(member_of(request), user=id_from_path(user_id), now=timezone.now())
         return Response(status=204)

@@ -49,13 +49,13 @@ class Shops(APIView):
         responses={200: paginated(ShopSerializer, "ShopPage"), **NOT_MODIFIED},
     )
     def get(self, request: Request) -> Response:
-        """List them by name."""
+        """List the shops by name."""
         found = ShopSerializer(shops_of(member_of(request)), many=True)
         return conditional_response(request, {"results": found.data, "next": None})
 
     @operation(request=ShopNameSerializer, responses={201: ShopSerializer, **BAD_BODY, **problem_responses(403)})
     def post(self, request: Request) -> Response:
-        """Open one; owners only."""
+        """Add a shop; owners only."""
         member = member_of(request)
         check_may_change_shops(member)
         data = validated_body(request, ShopNameSerializer)
@@ -71,12 +71,12 @@ class ShopDetail(APIView):
         responses={200: ShopSerializer, **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, shop_id: str) -> Response:
-        """Show it."""
+        """Show a shop."""
         return conditional_response(request, ShopSerializer(shop_for(member_of(request), id_from_path(shop_id))).data)
 
     @operation(request=ShopChangeSerializer, responses={200: ShopSerializer, **BAD_BODY, **problem_responses(403, 404)})
     def patch(self, request: Request, shop_id: str) -> Response:
-        """Rename it, which only owners may, or choose its usual pot, which owners and buyers may."""
+        """Rename a shop, which only owners may, or choose its usual pot, which owners and buyers may."""
         member, shop = member_of(request), id_from_path(shop_id)
         shop_for(member, shop)
         check_may_choose_pots(member)

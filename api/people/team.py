@@ -57,12 +57,12 @@ class TeamDetail(APIView):
 
     @operation(parameters=[ETAG], responses={200: TeamSerializer, **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
-        """Show it."""
+        """Show the team."""
         return conditional_response(request, TeamSerializer(member_of(request).team).data)
 
     @operation(request=TeamChangeSerializer, responses={200: TeamSerializer, **BAD_BODY, **problem_responses(403)})
     def patch(self, request: Request) -> Response:
-        """Rename it, or choose the roast under which a tea counts as rested; owners only."""
+        """Rename the team, or choose the roast under which a tea counts as rested; owners only."""
         member = member_of(request)
         check_may_change_team(member)
         data = validated_body(request, TeamChangeSerializer)
@@ -78,6 +78,6 @@ class HandOver(APIView):
         responses={204: None, **BAD_BODY, **problem_responses(403, 404)},
     )
     def post(self, request: Request) -> Response:
-        """Make the member ``to`` an owner and oneself a buyer; owners only."""
+        """Hand the team over: the member ``to`` becomes an owner, the caller a buyer; owners only."""
         transfer_ownership(member_of(request), **validated_body(request, HandOverSerializer), now=timezone.now())
         return Response(status=204)

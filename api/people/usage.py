@@ -23,5 +23,5 @@ class TeamUsage(APIView):
         responses={200: answer_of(TeamUse), **NOT_MODIFIED, **problem_responses(403)},
     )
     def get(self, request: Request) -> Response:
-        """Say how much the team and each member use and have left; owners only."""
+        """Show how much the team and each member use and have left; owners only."""
         return conditional_response(request, team_use(usage_of_team(member_of(request))))

@@ -71,7 +71,7 @@ class PhotoColour(APIView):
         responses={200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 404, 409)},
     )
     def post(self, request: Request, photo_id: str) -> Response:
-        """Tell it from a region of liquor and one of something white; it is kept with the photo."""
+        """Measure the liquor's colour from a region of it and one of something white; it is stored with the photo."""
         member, photo = member_of(request), id_from_path(photo_id)
         check_may_change_photo(member, photo)
         regions = Regions(**validated_body(request, NewLiquorColourSerializer))

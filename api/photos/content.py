@@ -66,7 +66,7 @@ class PhotoContentUpload(APIView):
         responses={200: PhotoSerializer, **BAD_BODY, **problem_responses(403, 404, 409, 507)},
     )
     def put(self, request: Request, photo_id: str) -> Response:
-        """Take one piece; the answer says where to go on."""
+        """Send one piece of a photo; the answer says where to go on."""
         member, photo = member_of(request), id_from_path(photo_id)
         get_photo(member, photo)
         offset = request.META.get("HTTP_UPLOAD_OFFSET", "")

@@ -102,7 +102,7 @@ class Photos(APIView):
         responses={200: paginated(PhotoSerializer, "PhotoPage"), **NOT_MODIFIED, **problem_responses(422)},
     )
     def get(self, request: Request) -> Response:
-        """List them, those of one session or of one lot if named."""
+        """List photos, those of one session or of one lot if named."""
         member = member_of(request)
         filters: dict[str, UUID] = {}
         for name, value in request.query_params.items():
@@ -149,13 +149,13 @@ class PhotoDetail(APIView):
         responses={200: PhotoSerializer, **NOT_MODIFIED, **problem_responses(404)},
     )
     def get(self, request: Request, photo_id: str) -> Response:
-        """Show how far it has come and what is known of it."""
+        """Show a photo's state and what is known of it."""
         return conditional_response(
             request, PhotoSerializer(get_photo(member_of(request), id_from_path(photo_id))).data
         )
 
     @operation(operation_id="photo_delete", responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, photo_id: str) -> Response:
-        """Take it away, and its picture unless another photo of the team shows the same."""
+        """Delete a photo, and its picture unless another photo of the team shows the same."""
         delete_photo(member_of(request), photo=id_from_path(photo_id), now=timezone.now())
         return Response(status=204)

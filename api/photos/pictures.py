@@ -36,7 +36,7 @@ class PhotoImage(APIView):
 
     @operation(operation_id="photo_image", parameters=[ETAG], responses=_PICTURE)
     def get(self, request: Request, photo_id: str) -> HttpResponseBase:
-        """Serve it as a JPEG in sRGB, upright and without metadata."""
+        """Get the picture or its thumbnail: a JPEG in sRGB, upright and without metadata."""
         served = photo_file(member_of(request), id_from_path(photo_id), thumbnail=self.thumbnail)
         tag = f'"{served.tag[:32]}"'
         plain = request._request  # noqa: SLF001 - DRF's way to Django's request

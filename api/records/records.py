@@ -87,7 +87,7 @@ class RecordList(RecordView):
     """The team's records of one type."""
 
     def get(self, request: Request) -> Response:
-        """List those that are not deleted, in the order of their ids, filtered by the query."""
+        """List the records that are not deleted, in the order of their ids, filtered by the query."""
         filters = {name: str(value) for name, value in request.query_params.items() if name not in ("after", "limit")}
         member = member_of(request)
 
@@ -119,7 +119,7 @@ class RecordItem(RecordView):
     """One record."""
 
     def get(self, request: Request, record_id: str) -> Response:
-        """Show it."""
+        """Return the record; its ``ETag`` is the revision."""
         record = record_for(member_of(request), self.type_name, id_from_path(record_id))
         return conditional_response(request, serialize_record(record), tag=str(record.revision))
 
@@ -132,7 +132,7 @@ class RecordItem(RecordView):
         return Response(serialize_record(changed), headers={"ETag": f'"{changed.revision}"'})
 
     def delete(self, request: Request, record_id: str) -> Response:
-        """Delete it; its history stays."""
+        """Delete the record; its history stays, and a later change brings it back."""
         record = self.own_record_id(request, record_id)
         self.change(request, record=record, fields={DELETED: True}, expected=expected_revision(request))
         return Response(status=204)

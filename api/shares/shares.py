@@ -87,7 +87,7 @@ class Shares(APIView):
         responses={200: paginated(ShareSerializer, "SharePage"), **NOT_MODIFIED, **problem_responses(403, 422)},
     )
     def get(self, request: Request) -> Response:
-        """List them for buyers and owners, with ``lot`` those to one lot."""
+        """List the shared links, for buyers and owners; with ``lot`` those to one lot."""
         member, lot = member_of(request), request.query_params.get("lot")
         of_lot = take_id({"lot": lot}, "lot") if lot is not None else None
 
@@ -104,7 +104,7 @@ class Shares(APIView):
         responses={201: ShareSerializer, **BAD_BODY, **problem_responses(403)},
     )
     def post(self, request: Request) -> Response:
-        """Make a link. Whoever holds it reads the report or card, in every form, until it ends."""
+        """Share a report or card by a link. Whoever has it reads the report or card, in every form, until it ends."""
         share = give_share(member_of(request), sent=body_of(request), now=timezone.now())
         location = location_of(request, share.id)
         payload = ShareSerializer(share, context={"request": request}).data
@@ -120,13 +120,13 @@ class ShareDetail(APIView):
         responses={200: ShareSerializer, **NOT_MODIFIED, **problem_responses(403, 404)},
     )
     def get(self, request: Request, share_id: str) -> Response:
-        """Show it, with how often it was read."""
+        """Show a shared link, with how often it was read."""
         share = share_for(member_of(request), id_from_path(share_id))
         return conditional_response(request, ShareSerializer(share, context={"request": request}).data)
 
     @operation(operation_id="share_revoke", responses={204: None, **problem_responses(403, 404)})
     def delete(self, request: Request, share_id: str) -> Response:
-        """End it at once. From then on it looks as if it had never been."""
+        """End a shared link at once. From then on it looks as if it had never existed."""
         revoke_share(member_of(request), share=id_from_path(share_id), now=timezone.now())
         return Response(status=204)
 
@@ -138,6 +138,6 @@ class KeepShare(APIView):
         operation_id="share_keep", request=None, responses={200: ShareSerializer, **problem_responses(403, 404, 409)}
     )
     def post(self, request: Request, share_id: str) -> Response:
-        """Let it open again at the same address, in the caller's name; owners only."""
+        """Let a shared link open again at the same address, in the caller's name; owners only."""
         share = keep_share(member_of(request), share=id_from_path(share_id), now=timezone.now())
         return Response(ShareSerializer(share, context={"request": request}).data)

@@ -57,7 +57,7 @@ class Sync(APIView):
         examples=SYNC_EXAMPLES,
     )
     def post(self, request: Request) -> Response:
-        """Apply the changes, then return what changed after the cursor, the caller's own changes included."""
+        """Push changes and pull what is new: the answer has what changed after the cursor, one's own included."""
         member, now = member_of(request), timezone.now()
         body = body_of(request)
         version = _schema_version(body)

@@ -28,6 +28,7 @@ get    /api/v1/docs/client                                 ok      ok      ok   
 get    /api/v1/docs/conformance                            ok      ok      ok      ok      ok      ok      ok
 get    /api/v1/docs/conformance/{name}                     ok      ok      ok      ok      ok      ok      ok
 get    /api/v1/docs/examples/first-tasting.json            ok      ok      ok      ok      ok      ok      ok
+get    /api/v1/docs/{resource}                             ok      ok      ok      ok      ok      ok      ok
 get    /api/v1/events                                      501     501     501     501     401     401     501
 get    /api/v1/flights/                                    ok      ok      ok      ok      401     401     ok
 post   /api/v1/flights/                                    ok      ok      403     403     401     401     unknown

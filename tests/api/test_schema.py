@@ -100,12 +100,37 @@ def test_document_holds_every_route_with_every_method(document):
     assert {(path, method) for path, method, _ in operations(document)} == there | files
 
 
+def test_every_body_has_an_example_that_fits(document):
+    schemas = document["components"]["schemas"]
+    bodies = {
+        content["schema"]["$ref"].rpartition("/")[2]: content.get("examples", {}).values()
+        for *_, operation in operations(document)
+        for kind, content in operation.get("requestBody", {}).get("content", {}).items()
+        if kind == "application/json"
+    }
+    without, not_fitting = [], []
+    for name, written in bodies.items():
+        forms = [name, *(one["$ref"].rpartition("/")[2] for one in schemas[name].get("oneOf", ()))]
+        examples = [one["value"] for one in written] + [
+            one for form in forms for one in schemas[form].get("examples", ())
+        ]
+        without += [] if examples else [name]
+        not_fitting += [(name, found) for one in examples if (found := schema_errors(document, name, one))]
+
+    assert len(bodies) > 30
+    assert without == []
+    assert not_fitting == []
+
+
 def test_operations_have_a_summary_and_a_tag_that_is_described(document):
     described = {tag["name"] for tag in document["tags"] if tag["description"]}
     used = {tag for *_, operation in operations(document) for tag in operation["tags"]}
     summaries = [operation["summary"] for *_, operation in operations(document)]
 
+    answers = [one for *_, operation in operations(document) for one in operation["responses"].values()]
+
     assert used == described
+    assert all(one["description"] for one in answers)
     assert [text for text in summaries if not 3 < len(text) < 120 or text.endswith(".")] == []
     assert document["servers"][0]["url"] == "/"
 

@@ -27,7 +27,7 @@ ROUTES = routes()
 WITH_ID = [(address, method) for address, parameters, methods in ROUTES if parameters for method in methods]
 WITHOUT_ID = [address for address, parameters, _ in ROUTES if not parameters]
 OPEN = {"/api/v1/schema", "/api/v1/docs", "/sign-in/"}
-OPEN |= {f"/api/v1/docs/{name}" for name in ("client", "conformance", "conformance/{name}")}
+OPEN |= {f"/api/v1/docs/{name}" for name in ("client", "conformance", "conformance/{name}", "{resource}")}
 OPEN |= {"/api/v1/docs/examples/first-tasting.json"}
 OPEN |= {"/metrics"}  # to this machine alone, which the tests are
 OPEN |= {
@@ -69,6 +69,7 @@ def foreign(address, place, taster):
         "start_code": "of-no-server",
         "record_type": "infusion" if "{record_id}" in address else "none-such",
         "name": "none-such.json",
+        "resource": "none-such",
     }
     if address.startswith("/team/words/"):
         of_team["record_id"] = place.descriptor.id

@@ -108,6 +108,7 @@ class World:
             "record_type": "infusion",
             "start_code": "of no server",
             "name": "merged.json",
+            "resource": "lots",
         }
         test = {"id": str(self.ids["test_id"]), "lot": place.words["lot"], "against": str(self.other_lot.id)}
         trial = {"id": str(self.ids["trial_id"]), "correct": True}

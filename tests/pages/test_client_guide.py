@@ -54,7 +54,7 @@ def test_link_to_a_file_that_is_not_served_is_plain_text():
 def test_api_page_and_document_lead_to_the_guide():
     assert 'href="/api/v1/docs/client"' in Client().get("/api/v1/docs").content.decode()
     document = phone().get("/api/v1/schema", {"format": "json"}).json()
-    assert Client().get(document["externalDocs"]["url"]).status_code == 200
+    assert "`/api/v1/docs/client`" in document["info"]["description"]
 
 
 @pytest.mark.parametrize("name", ["conformance/merged.json", "examples/first-tasting.json"])

@@ -1,0 +1,220 @@
+"""The OpenAPI document as its pages show it: resources, operations, fields and types."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils.safestring import SafeString, mark_safe
+from markdown_it import MarkdownIt
+
+from pages.api_fields import FieldRow, Kind, Schema, is_plain, kind_of, object_rows, reference_name
+
+METHODS = ("get", "post", "put", "patch", "delete")
+_PLACES = {"path": "In the address", "query": "Query", "header": "Headers", "cookie": "Cookies"}
+_markdown = MarkdownIt("commonmark", {"html": False})
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A body, written out."""
+
+    title: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Body:
+    """What a request carries: the fields of an object, or the kind of anything else."""
+
+    media_type: str
+    kind: Kind
+    fields: list[FieldRow]
+    examples: list[Example]
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What comes back with one status."""
+
+    status: str
+    about: SafeString
+    kind: Kind | None
+    media_type: str
+    examples: list[Example]
+
+    @property
+    def succeeds(self) -> bool:
+        """Whether the status says that the request was carried out, or that nothing changed."""
+        return self.status < "4"
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """One method of one address."""
+
+    id: str
+    method: str
+    path: str
+    summary: SafeString
+    about: SafeString
+    is_open: bool
+    parameters: list[tuple[str, list[FieldRow]]]
+    body: Body | None
+    answers: list[Answer]
+
+
+@dataclass(frozen=True, slots=True)
+class NamedType:
+    """A schema that fields and answers refer to."""
+
+    name: str
+    about: SafeString
+    kind: Kind | None
+    fields: list[FieldRow]
+
+    @property
+    def words(self) -> list[str]:
+        """Return the words of the name, between which a line may end."""
+        return re.findall(r"[A-Z][^A-Z]*", self.name)
+
+
+@dataclass(frozen=True, slots=True)
+class Resource:
+    """The operations of one tag, and the types that they use."""
+
+    name: str
+    about: SafeString
+    operations: list[Operation] = field(default_factory=list)
+    types: list[NamedType] = field(default_factory=list)
+
+    @property
+    def title(self) -> str:
+        """Return the heading."""
+        return self.name.capitalize()
+
+
+def resources_of(document: Mapping[str, Any]) -> dict[str, Resource]:
+    """Return the resources of an OpenAPI document by name, in the order of its tags."""
+    schemas = document["components"]["schemas"]
+    found = {tag["name"]: Resource(tag["name"], text_of(tag["description"])) for tag in document["tags"]}
+    for path, methods in document["paths"].items():
+        for method in METHODS:
+            if method in methods:
+                operation = _operation(method, path, methods[method], document["components"])
+                found[methods[method]["tags"][0]].operations.append(operation)
+    for resource in found.values():
+        resource.types.extend(_type(name, schemas) for name in _used_types(resource, schemas))
+    return found
+
+
+def text_of(description: str) -> SafeString:
+    """Return a description with its code marked up."""
+    return mark_safe(str(_markdown.renderInline(description)))  # noqa: S308 - our own document, and HTML is escaped
+
+
+def _operation(method: str, path: str, given: Mapping[str, Any], components: Mapping[str, Any]) -> Operation:
+    schemas = components["schemas"]
+    summary, description = given["summary"], given.get("description", "")
+    rest = description.removeprefix(summary).lstrip(".;: ")
+    return Operation(
+        id=given["operationId"],
+        method=method.upper(),
+        path=path,
+        summary=text_of(summary),
+        about=text_of(rest[:1].upper() + rest[1:]),
+        is_open=not given["security"],
+        parameters=list(_parameters(given.get("parameters", []), components)),
+        body=_body(given["requestBody"], schemas) if "requestBody" in given else None,
+        answers=[_answer(status, one, schemas) for status, one in sorted(given["responses"].items())],
+    )
+
+
+def _parameters(given: list[Mapping[str, Any]], components: Mapping[str, Any]) -> Iterator[tuple[str, list[FieldRow]]]:
+    known = [components["parameters"][reference_name(one)] if "$ref" in one else one for one in given]
+    for place, heading in _PLACES.items():
+        rows = [
+            FieldRow(
+                name=one["name"],
+                kind=kind_of(one["schema"], components["schemas"], name=one["name"]),
+                is_required=bool(one.get("required")),
+                about=text_of(one.get("description", "")),
+            )
+            for one in known
+            if one["in"] == place
+        ]
+        if rows:
+            yield heading, rows
+
+
+def _body(given: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Body:
+    [(media_type, content)] = given["content"].items()
+    schema = content["schema"]
+    named = schemas.get(reference_name(schema), {})
+    examples = list(_examples(content, named))
+    return Body(
+        media_type=media_type,
+        kind=kind_of(named if "oneOf" in named else schema, schemas),
+        fields=object_rows(named, schemas, text_of),
+        examples=examples or [one for part in named.get("oneOf", ()) for one in _schema_examples(part, schemas)],
+    )
+
+
+def _answer(status: str, given: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Answer:
+    contents: dict[str, Any] = given.get("content", {})
+    media_type = next(iter(contents), "")
+    content: dict[str, Any] = contents.get(media_type, {})
+    return Answer(
+        status=status,
+        about=text_of(given["description"]),
+        kind=kind_of(content["schema"], schemas) if content else None,
+        media_type=media_type,
+        examples=list(_examples(content, {})),
+    )
+
+
+def _examples(content: Mapping[str, Any], schema: Schema) -> Iterator[Example]:
+    for one in content.get("examples", {}).values():
+        yield Example(one["summary"].rstrip("."), _json(one["value"]))
+    yield from (Example("", _json(value)) for value in schema.get("examples", ()))
+
+
+def _schema_examples(part: Schema, schemas: Mapping[str, Schema]) -> Iterator[Example]:
+    return _examples({}, schemas[reference_name(part)])
+
+
+def _json(value: object) -> str:
+    return json.dumps(value, ensure_ascii=False, indent=2)
+
+
+def _type(name: str, schemas: Mapping[str, Schema]) -> NamedType:
+    schema = schemas[name]
+    return NamedType(
+        name=name,
+        about=text_of(schema.get("description", "")),
+        kind=None if "properties" in schema else kind_of(schema, schemas),
+        fields=object_rows(schema, schemas, text_of),
+    )
+
+
+def _used_types(resource: Resource, schemas: Mapping[str, Schema]) -> list[str]:
+    """Return the names of the types that a resource's operations refer to, those of their fields included."""
+    kinds: list[Kind] = []
+    for operation in resource.operations:
+        if operation.body is not None:
+            rows = operation.body.fields
+            kinds += [row.kind for row in rows] if rows else [operation.body.kind]
+        kinds += [answer.kind for answer in operation.answers if answer.kind and answer.succeeds]
+    waiting, used = [name for kind in kinds for name in kind.types], dict[str, None]()
+    while waiting:
+        name = waiting.pop(0)
+        if name in used or is_plain(schemas[name]):
+            continue
+        used[name] = None
+        described = _type(name, schemas)
+        parts = [row.kind for row in described.fields] + ([described.kind] if described.kind else [])
+        waiting += [one for kind in parts for one in kind.types]
+    return list(used)

@@ -137,7 +137,8 @@ def test_operations_have_a_summary_and_a_tag_that_is_described(document):
 
 def test_headers_are_declared(document):
     for path, method, operation in operations(document):
-        declared = {status: set(response["headers"]) for status, response in operation["responses"].items()}
+        declared = {status: set(response.get("headers", ())) for status, response in operation["responses"].items()}
+        assert not declared.pop("414") | declared.pop("431")  # the web server refuses a head before anything of ours
         sent = {one["name"] for one in operation.get("parameters", []) if one.get("in") == "header"}
         assert all("X-Request-ID" in names for names in declared.values())
         assert all("Retry-After" in declared[status] for status in ("429", "503"))
@@ -245,7 +246,7 @@ def test_operations_tell_what_they_may_refuse(document):
 def test_refusals_are_problem_documents(document):
     for path, method, operation in operations(document):
         for code, response in operation["responses"].items():
-            if int(code) >= 400:
+            if int(code) >= 400 and code not in ("414", "431"):  # the web server's own, before anything of ours
                 content = response["content"]
                 assert list(content) == ["application/problem+json"], (path, method, code)
                 assert content["application/problem+json"]["schema"] == {"$ref": "#/components/schemas/Problem"}

@@ -8,6 +8,7 @@ from uuid import uuid4
 import pytest
 from django.utils import timezone
 
+from api.http.auth import LOGIN_HEADER
 from api.http.requests import HEADER
 from lots.models import FieldHistory
 from tastings.models import Photo, PhotoContent, Share
@@ -143,8 +144,11 @@ def ended_share(place, taster):
 
 
 def response_parts(response):
-    """Return status, headers and body of an answer, without the request's id and the caller's count of requests."""
-    headers = {name: value for name, value in response.items() if name not in (HEADER, "RateLimit")}
+    """Return status, headers and body of an answer, without the request's id and the caller's count of requests.
+
+    The web server takes off `LOGIN_HEADER` (`tests/config/test_turns.py`).
+    """
+    headers = {name: value for name, value in response.items() if name not in (HEADER, LOGIN_HEADER, "RateLimit")}
     return response.status_code, headers, response.content
 
 

@@ -55,12 +55,17 @@ class PotForm(forms.Form):
 
 @dataclass(frozen=True, slots=True)
 class OwnPot:
-    """What a request asks for: the pot, None for the usual one, and the form to ask with."""
+    """What a request asks for: the pot, None for the usual one, and the form if one was sent or remembered."""
 
-    pot: Pot | None
-    form: PotForm
-    in_address: bool
+    pot: Pot | None = None
+    sent: PotForm | None = None
+    in_address: bool = False
     forgotten: bool = False
+
+    @property
+    def form(self) -> PotForm:
+        """Return the form to ask with."""
+        return self.sent or PotForm()
 
     @property
     def has_errors(self) -> bool:
@@ -86,15 +91,16 @@ class OwnPot:
 def own_pot(request: HttpRequest) -> OwnPot:
     """Return the pot of the address, else that of the cookie; a cookie that does not hold is as good as none."""
     if _USUAL in request.GET:
-        return OwnPot(None, PotForm(), in_address=False, forgotten=True)
+        return OwnPot(forgotten=True)
     if "vessel_ml" in request.GET:
         form = PotForm(request.GET)
         return OwnPot(_pot_of(form.cleaned_data) if form.is_valid() else None, form, in_address=True)
-    sent = dict(parse_qsl(request.COOKIES.get(COOKIE, "")[:500]))
-    form = PotForm({name: localize(_number(text)) for name, text in sent.items()})
-    if sent and form.is_valid():
-        return OwnPot(_pot_of(form.cleaned_data), form, in_address=False)
-    return OwnPot(None, PotForm(), in_address=False)
+    if COOKIE in request.COOKIES:
+        sent = dict(parse_qsl(request.COOKIES[COOKIE][:500]))
+        form = PotForm({name: localize(_number(text)) for name, text in sent.items()})
+        if form.is_valid():
+            return OwnPot(_pot_of(form.cleaned_data), form)
+    return OwnPot()
 
 
 def _number(text: str) -> float | str:

@@ -163,8 +163,9 @@ def usual_pot_of(member: Member) -> UsualPot:
     Heat belongs to the tea, and so does leaf unless the named pot has its own: the guide takes them from the lot's
     sessions.
     """
-    guessed = _most_used_pot(member)
-    if (named := _named_pot(member)) is None:
+    named = _named_pot(member)
+    guessed = _most_used_pot(member, with_pour=named is None)
+    if named is None:
         return guessed
     return UsualPot(
         vessel_ml=named.vessel_ml,
@@ -178,7 +179,7 @@ def usual_pot_of(member: Member) -> UsualPot:
     )
 
 
-def _most_used_pot(member: Member) -> UsualPot:
+def _most_used_pot(member: Member, *, with_pour: bool) -> UsualPot:
     everywhere = Session.objects.filter(shared_sessions(), team_id=member.team_id, removed=False)
     here = everywhere.filter(shop_id=member.shop_id) if member.shop_id else everywhere
     for rows, shop in ((here, member.shop.name if member.shop else None), (everywhere, None)):
@@ -189,7 +190,7 @@ def _most_used_pot(member: Member) -> UsualPot:
             continue
         vessels = Counter(tuple(one[name] for name in _VESSEL) for one in latest)
         usual = max(vessels, key=lambda vessel: (vessels[vessel], str(vessel)))
-        sessions = [one["id"] for one in latest if tuple(one[name] for name in _VESSEL) == usual]
+        sessions = [one["id"] for one in latest if with_pour and tuple(one[name] for name in _VESSEL) == usual]
         pours = Infusion.objects.filter(session_id__in=sessions, removed=False, number__gt=0)
         poured_s = [float(pour_s) for pour_s in pours.values_list("pour_s", flat=True) if pour_s is not None]
         vessel_ml, material, warmed, altitude_m = usual

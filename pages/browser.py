@@ -100,13 +100,20 @@ def memberships_in(request: HttpRequest) -> list[Member]:
     return memberships
 
 
+def work_for(member: Member) -> Member:
+    """Act for the team of this membership alone, and with its role, until the request ends."""
+    act_for([member.team_id])
+    limit_changes_to(member.limited_to)
+    return member
+
+
 def chosen_member(request: HttpRequest) -> Member:
     """Return the caller's membership of the team that they work for: the one chosen, else the one joined first."""
     memberships = memberships_in(request)
     if not memberships:
         raise NotAllowed(_("this login is in no team"))
     chosen = request.session.get(CHOSEN_TEAM) if request.user.is_authenticated else None
-    return next((one for one in memberships if str(one.team_id) == chosen), memberships[0])
+    return work_for(next((one for one in memberships if str(one.team_id) == chosen), memberships[0]))
 
 
 def membership_with(request: HttpRequest, type_name: str, record_id: str) -> tuple[Member, Record]:
@@ -116,7 +123,8 @@ def membership_with(request: HttpRequest, type_name: str, record_id: str) -> tup
         raise NotFound
     for member in memberships:
         try:
-            return member, record_for(member, type_name, record)
+            found = record_for(member, type_name, record)
         except NotFound:
             continue
+        return work_for(member), found
     raise NotFound

@@ -13,7 +13,7 @@ from django.views import View
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
-from pages.browser import memberships_in, page
+from pages.browser import memberships_in, page, work_for
 from tastings.actions.flights.admitting import admit_late_score
 from tastings.queries.flight_answers import answer_of_flight
 from tastings.queries.flights import flight_for, flight_item, flight_row, flights_of, pouring_plan_for
@@ -36,7 +36,7 @@ def _member_of(request: HttpRequest, flight: UUID) -> Member:
             flight_row(member, flight)
         except NotFound:
             continue
-        return member
+        return work_for(member)
     raise NotFound
 
 

@@ -31,7 +31,7 @@ from tastings.actions.importing.store_sessions import CORRECTED, NEW, NOT_OVERWR
 from tastings.queries.developments import labels_of
 from tastings.wording.importing import COLUMN_LABELS
 from tastings.wording.labels import descriptor_label
-from teams.errors import Invalid
+from teams.errors import Invalid, Problem
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from tastings.actions.importing import CellError, ImportTargets
     from teams.models import Member
 
+MOST_SESSIONS = 500
+"""In one file; each is checked by storing it and taking that back, which takes some hundredths of a second."""
 _MOST_SHOWN = 200
 """Faults that the page lists; the file that can be downloaded has them all."""
 
@@ -96,6 +98,10 @@ class Import(View):
 def _run(member: Member, table: Table, chosen: list[str], *, targets: ImportTargets, dry_run: bool) -> _Outcome:
     columns, lines = translated(table, chosen)
     sessions, errors = parse_rows(columns, lines, targets=targets)
+    if len(sessions) > MOST_SESSIONS:
+        most = {"most": MOST_SESSIONS, "found": len(sessions)}
+        detail = _("the file has %(found)s sessions, at most %(most)s are imported at once: divide it") % most
+        raise Invalid(problems=[Problem("", "too_many", detail)])
     counts: Counter[tuple[str, str]] = Counter()
     new_lots: set[str] = set()
     for session in sessions:

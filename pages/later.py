@@ -6,17 +6,14 @@ from datetime import timedelta
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.template.loader import render_to_string
-from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from api.http import problems
-from api.http.auth import SIGNED_IN, bearer_token, client_ip
+from api.http.auth import SIGNED_IN, bearer_token, client_ip, valid_token
 from api.http.database_away import RETRY_AFTER_S, DatabaseAway
 from api.http.throttles import COUNTED, requests_of
 from pages.browser import POLICY, shows_pages
-from teams.actions.people import token_digest
 from teams.errors import Refused, Throttled
-from teams.queries.people import token_by_digest
 
 _API, _METRICS, _SHARED = "/api/", "/metrics", "/shared/"
 
@@ -60,8 +57,8 @@ def _refuse_if_too_many(request: HttpRequest, key: str | None) -> HttpResponseBa
 
 def _key(request: HttpRequest) -> str | None:
     """Return by what a request is counted, a token that is not valid like none; None if the API counts it."""
-    if (token := bearer_token(request)) is not None:
-        found = token_by_digest(token_digest(token), now=timezone.now())
+    if bearer_token(request) is not None:
+        found = valid_token(request)
         return _by_address(request) if found is None else str(found.member.user_id)
     by_program = request.path_info.startswith(_API)
     is_shared = request.path_info.startswith(_SHARED)  # the same for everyone, so no cookie is read

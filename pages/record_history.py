@@ -15,7 +15,7 @@ from django.views.generic import View
 from api.http.conditional import id_from_path
 from api.http.verdicts import refusal_of
 from lots.merge import DELETED
-from pages.browser import memberships_in, page
+from pages.browser import memberships_in, page, work_for
 from pages.record_fields import options_for, record_name
 from pages.record_forms import sentence, value_text
 from pages.records import address_of, change_record, require_writer, schema_named
@@ -71,9 +71,10 @@ class RecordHistoryPage(View):
         schema = schema_named(record_type)
         for member in memberships:
             try:
-                return schema, member, record, history_for(member, record_type, record)
+                history = history_for(member, record_type, record)
             except NotFound:
                 continue
+            return schema, work_for(member), record, history
         raise NotFound
 
 

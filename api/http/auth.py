@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 SCHEME = "Bearer"
 SIGNED_IN = "leafspan.signed_in"
 """Key in a request's META of the login whose valid token or browser session it came with."""
+_FOUND = "leafspan.token"
+"""Key in a request's META of the token that was found, None for one that is not valid."""
 LOGIN_HEADER = "X-Leafspan-Login"
 """Header by which an answer names that login to the web server, which leaves it out."""
 
@@ -34,6 +36,16 @@ def bearer_token(request: HttpRequest | Request) -> str | None:
     """Return the bearer token of a request, valid or not; None when the header names another scheme."""
     scheme, _, token = request.META.get("HTTP_AUTHORIZATION", "").partition(" ")
     return token.strip() if scheme.lower() == SCHEME.lower() else None
+
+
+def valid_token(request: HttpRequest) -> DeviceToken | None:
+    """Return the valid token that a request comes with, with its member, login and team; looked up once."""
+    token = bearer_token(request)
+    if token is None:
+        return None
+    if _FOUND not in request.META:
+        request.META[_FOUND] = token_by_digest(token_digest(token), now=timezone.now())
+    return cast("DeviceToken | None", request.META[_FOUND])
 
 
 def client_ip(request: HttpRequest | Request) -> str:
@@ -59,18 +71,16 @@ class BearerAuthentication(BaseAuthentication):
 
     def authenticate(self, request: Request) -> tuple[User, DeviceToken] | None:
         """Return the login and its token; None when the header names another scheme."""
-        token = bearer_token(request)
-        if token is None:
+        if bearer_token(request) is None:
             return None
-        now = timezone.now()
-        found = token_by_digest(token_digest(token), now=now)
+        found = valid_token(request._request)  # noqa: SLF001 - DRF's way to Django's request
         if found is None:
             raise AuthenticationFailed(_("this token is not valid or has ended"))
         act_for([found.member.team_id])  # until the request ends
         act_for_login(found.member.user_id)
         limit_changes_to(found.member.limited_to)
-        record_use(found, now=now)
-        request._request.META[SIGNED_IN] = str(found.member.user_id)  # noqa: SLF001 - DRF's way to Django's request
+        record_use(found, now=timezone.now())
+        request._request.META[SIGNED_IN] = str(found.member.user_id)  # noqa: SLF001
         return found.member.user, found
 
     def authenticate_header(self, request: Request) -> str:  # noqa: ARG002 - the framework's shape

@@ -21,9 +21,11 @@ from config.web.threads import Threaded
 from config.web.transfers import Full, Transfers
 from config.web.turns import Busy, Turns
 
-THREADS, EXPORT_THREADS = 4, 2
-"""Requests served at a time by one process, and exports, which run for long and hold a snapshot of the database."""
-EXPORTS, SYNC = ("/api/v1/team/export", "/team/export/"), "/api/v1/sync"
+THREADS, LONG_THREADS = 4, 2
+"""Requests served at a time by one process, and those that run for long."""
+LONG = {("GET", "/api/v1/team/export"), ("POST", "/team/export"), ("POST", "/team/import")}
+"""Exports, which hold a snapshot of the database, and imports of spreadsheets."""
+SYNC = "/api/v1/sync"
 RETRY_AFTER_S = 5
 _NO_ROUTE = "none"
 _SESSION = re.compile(rf"(?:^|;\s*){settings.SESSION_COOKIE_NAME}=([^;]+)")
@@ -35,13 +37,13 @@ class Serving:
     def __init__(self, app: Any, *, threads: int = THREADS) -> None:  # noqa: ANN401 - a WSGI application
         self._bodies = Transfers(LIMITS)
         self._threaded = Threaded(app, workers=threads)
-        self._exports = Threaded(app, workers=EXPORT_THREADS)
+        self._long = Threaded(app, workers=LONG_THREADS)
         share = max(1, threads // 2)
         self._turns = Turns(
             threads, of_client=share, large=share, most_waiting=1000, most_waiting_of_client=100, wait_s=30.0
         )
-        self._export_turns = Turns(
-            EXPORT_THREADS, of_client=1, large=EXPORT_THREADS, most_waiting=20, most_waiting_of_client=2, wait_s=30.0
+        self._long_turns = Turns(
+            LONG_THREADS, of_client=1, large=LONG_THREADS, most_waiting=20, most_waiting_of_client=2, wait_s=30.0
         )
         self._large = RecentlyLarge()
         self._clients = KnownClients()
@@ -127,9 +129,9 @@ class Serving:
         credential = _credential(scope)
         client = self._clients.login_of(credential) or address
         send = self._clients.watching(credential, send)
-        if _path(scope) in EXPORTS:
-            async with self._export_turns.turn(client, is_large=False):
-                await self._exports.serve(scope, body.receive, send, client=address)
+        if (scope["method"], _path(scope)) in LONG:
+            async with self._long_turns.turn(client, is_large=False):
+                await self._long.serve(scope, body.receive, send, client=address)
             return
         is_sync = _path(scope) == SYNC
 

@@ -181,12 +181,15 @@ def test_login_is_named_to_the_web_server_for_valid_tokens_and_sessions_alone(ta
     assert {one.get(LOGIN_HEADER) for one in others} == {None}
 
 
-def test_exports_have_threads_of_their_own():
-    """As many exports as there are threads of theirs, none of which ends, and a small request."""
+@pytest.mark.parametrize(
+    ("method", "path"), [("GET", "/api/v1/team/export"), ("POST", "/team/export/"), ("POST", "/team/import/")]
+)
+def test_exports_and_imports_have_threads_of_their_own(method, path):
+    """More than there are threads of theirs, none of which ends, and a small request."""
 
     async def scene():
         made = serving.Serving(export_or_small)
-        exports = [AsgiRequest(made, serving.EXPORT, peer=f"192.0.2.{i}", reads=False) for i in range(10, 18)]
+        exports = [AsgiRequest(made, path, method=method, peer=f"192.0.2.{i}", reads=False) for i in range(10, 18)]
         small = await AsgiRequest(made, "/").answer()
         for one in exports:
             one.read_on()
@@ -194,7 +197,7 @@ def test_exports_have_threads_of_their_own():
 
     def export_or_small(environ, start_response):
         start_response("200 OK", [])
-        large = environ["PATH_INFO"] == serving.EXPORT
+        large = environ["PATH_INFO"] == path
         return [bytes(1024 * 1024)] * 6 if large else [b"small"]
 
     assert asyncio.run(scene()) == (b"small", {200})

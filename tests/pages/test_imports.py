@@ -7,6 +7,7 @@ import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
 from lots.models import Lot
+from pages import imports
 from tastings.models import Infusion, Note, Session
 from tests.factories import web_browser
 
@@ -36,6 +37,14 @@ def fields_of(page):
         for options in re.findall(r'<select [^>]*name="column">(.*?)</select>', html, re.DOTALL)
     ]
     return {"text": unescape(re.search(r'name="text" value="([^"]*)"', html).group(1)), "column": chosen}
+
+
+def test_file_of_very_many_sessions_is_refused(browser, monkeypatch):
+    monkeypatch.setattr(imports, "MOST_SESSIONS", 1)
+    page = upload(browser, OWN)
+
+    assert page.status_code == 422
+    assert "The file has 2 sessions, at most 1 are imported at once: divide it" in page.content.decode()
 
 
 @pytest.mark.parametrize("encoding", ["cp1252", "utf-8-sig", "utf-16"])

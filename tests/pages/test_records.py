@@ -10,7 +10,7 @@ from tastings.models import Descriptor, Infusion, Note, Session
 from tastings.queries.records import record_for
 from teams.models import AuditEntry, Shop
 from tests.api.records import FULL, TYPES, Place
-from tests.factories import LotFactory, PotFactory, SessionFactory, web_browser
+from tests.factories import LotFactory, MemberFactory, PotFactory, SessionFactory, web_browser
 
 pytestmark = pytest.mark.usefixtures("lexicon")
 
@@ -205,6 +205,19 @@ def test_taster_changes_no_tasting_of_anothers_and_no_purchase(taster, buyer):
     assert browser.post(address, {"do": "delete"}).status_code == 403
     assert 'name="price_per_kg"' not in browser.get(page_of("lot", sample.id)).content.decode()
     assert 'name="region"' in browser.get(page_of("lot", sample.id)).content.decode()
+
+
+def test_owner_who_is_a_taster_elsewhere_changes_what_others_made(owner, taster, stranger):
+    MemberFactory(team=stranger.team, user=owner.user, role="taster")
+    lot = LotFactory(team=owner.team, by=taster.user, author=taster.user, name="Mist Ridge")
+    browser, address = browser_of(owner), page_of("lot", lot.id)
+    answer = browser.post(address, form_on(browser.get(address)) | {"name": "Misty Ridge"})
+    sent = {"field": "name", "at": ""}
+    undone = browser.post(f"{address}history/", sent)
+    lot.refresh_from_db()
+
+    assert (answer.status_code, undone.status_code, lot.name) == (302, 302, "Mist Ridge")
+    assert lot.revision > 1
 
 
 def test_word_in_any_writing_gets_a_key(taster):

@@ -91,6 +91,14 @@ def test_nothing_is_wider_than_the_screen(browser, network, screens):
             for name in each(table, places):
                 wide[language, width, text, name] = table.page.evaluate(OVERFLOW)
 
+        table.go(*places["taste"])
+        table.page.evaluate("document.documentElement.style.fontSize = ''")
+        table.page.set_viewport_size({"width": 195, "height": 422})  # as a browser that magnifies twice
+        table.rate("liking", 6)
+        table.page.wait_for_selector(".undo p:has-text('bewertet')")
+        assert table.page.locator(".undo p").bounding_box()["width"] > 100
+        wide["magnified"] = table.page.evaluate(OVERFLOW)
+
     assert {one: extra for one, extra in wide.items() if extra > 0} == {}
 
 

@@ -10,6 +10,9 @@ import { herbal, materialLabel, materials } from "../parts/labels.js";
 import { goInstead, to } from "../parts/route.js";
 import { store } from "../parts/store.js";
 
+/** A bowl like that which everybody can have stands among the team's pots, so it is not offered twice. */
+const isCoveredBowl = ({ fields }) => fields.vessel_ml === COVERED_BOWL.vessel_ml && fields.vessel_material === COVERED_BOWL.vessel_material;
+
 function brewWords({ leaf_g, vessel_ml, vessel_material, warmed }) {
   return [`${number(vessel_ml, 1)} ml`, vessel_material && materialLabel(vessel_material), `${number(leaf_g, 1)} g`, warmed && _("warmed")].filter(Boolean).join(" · ");
 }
@@ -44,7 +47,8 @@ export function PotsScreen({ of, id }) {
   const title = lot?.fields.name ?? blind?.cup.code;
   if (!title) return html`<${Frame} title=${_("This tea is not on the phone yet")}><p>${_("It comes with the next sync.")}</p></${Frame}>`;
   const start = async (pot) => goInstead("tasting", await startTasting(lot ? { lot: id } : { flight_cup: id }, pot), "leaf");
-  const choices = [...potsByUse(), null];
+  const pots = potsByUse();
+  const choices = pots.some(isCoveredBowl) ? pots : [...pots, null];
   return html`<${Frame} title=${_("%(tea)s: which pot?", { tea: title })}>
     ${lot?.fields.kind === "herbal" && html`<p class="hint">${herbal()}</p>`}
     <ul class="rows big">

@@ -25,6 +25,10 @@ function withoutLimit({ method, path, body }) {
   return { method, path, body: rest };
 }
 
+function idsOf(rows, type) {
+  return ["infusion", "note"].includes(type) ? rows.all(type).map((row) => row.id) : [...rows.of(type).value.keys()];
+}
+
 /** A phone of the app that gets the recorded answers. */
 class Phone {
   log = new Log();
@@ -63,7 +67,7 @@ class Phone {
       kept: [...outbox.keys(), ...refused.keys()].sort((a, b) => a - b),
       refused: Object.fromEntries([...refused].map(([number, one]) => [number, one.problems[0].code])),
       pulled: Object.fromEntries([...records].map(([id, { type, revision, by, fields }]) => [id, { type, revision, by, fields }])),
-      shown: [...types].flatMap((type) => [...rows.of(type).value.keys()]).sort(),
+      shown: [...types].flatMap((type) => idsOf(rows, type)).sort(),
     };
   }
 

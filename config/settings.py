@@ -93,9 +93,9 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "api.http.requests.Requests",
+    "api.http.headers.SecurityHeadersMiddleware",
     "django.middleware.security.SecurityMiddleware",
     "api.http.compression.CompressText",
-    "api.http.headers.SecurityHeadersMiddleware",
     "corsheaders.middleware.CorsMiddleware",
     "api.http.throttles.RateLimitHeaders",
     "api.http.row_security.ActForNobody",

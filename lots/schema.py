@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime
 from functools import lru_cache
+from unicodedata import normalize
 from uuid import UUID
 
 
@@ -89,6 +90,11 @@ def clean_text(value: object, *, longest: int) -> str:
     return value
 
 
+def _composed(value: object, *, longest: int) -> str:
+    """Return the text in Unicode's form NFC, so that texts that look alike are alike, however a keyboard made them."""
+    return clean_text(normalize("NFC", value) if isinstance(value, str) else value, longest=longest)
+
+
 def clean_moment(value: object) -> str:
     """Return an RFC 3339 moment in UTC; raise InvalidValue for one without an offset."""
     return format_utc_short(_moment(value))
@@ -144,7 +150,7 @@ def clean_id(value: object) -> str:
 
 
 def _text(field: Field, value: object) -> str | None:
-    text = clean_text(value, longest=field.longest)
+    text = _composed(value, longest=field.longest)
     if not text and not field.required:
         return None  # an empty text is stored as null, so that there is one form of "not known"
     if field.required and not text.strip():
@@ -157,7 +163,7 @@ def _text(field: Field, value: object) -> str | None:
 def _texts(field: Field, value: object) -> list[str]:
     if not isinstance(value, list) or len(value) > 50:
         raise InvalidValue("type", gettext_noop("must be a list of at most 50 texts"))
-    return [clean_text(item, longest=field.longest) for item in value]
+    return [_composed(item, longest=field.longest) for item in value]
 
 
 def _number(field: Field, value: object) -> float | int:

@@ -5,16 +5,25 @@ from collections.abc import Callable
 from django.http import HttpRequest, HttpResponseBase
 
 DENY_ALL_CSP = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
-"""For JSON, pictures and files, which are not pages: nothing is loaded or run, wherever they are opened."""
+"""For pictures and files, which are not pages: nothing is loaded or run, wherever they are opened."""
 HEADERS = {
     "Content-Security-Policy": DENY_ALL_CSP,
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), geolocation=(), microphone=(), payment=(), usb=()",
 }
+JSON_HEADERS = {
+    "Content-Security-Policy": "default-src 'none'; frame-ancestors 'none'",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "X-Content-Type-Options": "nosniff",
+}
+"""For JSON, which no browser renders: a phone gets them with every tap. So they are few."""
+PAGES_ONLY = ("Cross-Origin-Opener-Policy", "Permissions-Policy", "Referrer-Policy", "X-Frame-Options")
+"""Left out of JSON; `frame-ancestors` says what the last does."""
+JSON_TYPES = ("application/json", "application/problem+json", "application/x-ndjson")
 
 
 class SecurityHeadersMiddleware:
-    """Adds the headers; Django's own middleware adds the rest (sniffing, framing, referrer, opener, transport)."""
+    """Adds the headers, and takes those of pages that Django's own middleware has added from answers in JSON."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
         self.get_response = get_response
@@ -22,6 +31,9 @@ class SecurityHeadersMiddleware:
     def __call__(self, request: HttpRequest) -> HttpResponseBase:
         """Answer."""
         response = self.get_response(request)
-        for name, value in HEADERS.items():
+        is_json = response.headers.get("Content-Type", "").startswith(JSON_TYPES)
+        for name, value in (JSON_HEADERS if is_json else HEADERS).items():
             response.setdefault(name, value)
+        for name in PAGES_ONLY if is_json else ():
+            response.headers.pop(name, None)
         return response

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.translation import override
 
-from api.http.headers import HEADERS
+from api.http.headers import JSON_HEADERS
 from api.http.languages import accepted_language
 from api.http.problems import MEDIA_TYPE, problem_document
 from api.http.requests import HEADER, id_for
@@ -62,12 +62,8 @@ async def send_json(  # noqa: PLR0913 - what an answer is made of
         "Content-Type": media_type,
         "Content-Length": str(len(content)),
         "Cache-Control": "no-store",
-        "X-Content-Type-Options": "nosniff",
-        "X-Frame-Options": "DENY",
-        "Referrer-Policy": "same-origin",
-        "Cross-Origin-Opener-Policy": "same-origin",
         HEADER: id_for(header_of(scope, HEADER.lower()) or None),
-        **HEADERS,
+        **JSON_HEADERS,
         **(headers or {}),
     }
     encoded = [(name.lower().encode(), value.encode()) for name, value in sent.items()]

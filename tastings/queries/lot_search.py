@@ -4,6 +4,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from math import ceil
+from unicodedata import normalize
 from uuid import UUID
 
 from django.db.models import (
@@ -149,7 +150,7 @@ def _lots(members: Collection[Member]) -> QuerySet[Lot]:
 
 
 def _matching(rows: QuerySet[Lot], filters: LotFilters) -> QuerySet[Lot]:
-    for word in filters.q.split()[:MOST_WORDS]:
+    for word in normalize("NFC", filters.q).split()[:MOST_WORDS]:  # as `lots.schema` stores texts
         anywhere = Q()
         for name in _SEARCHED:
             anywhere |= Q(**{f"{name}__icontains": word})

@@ -7,6 +7,9 @@ import pytest
 from django.conf import settings as configured
 from django.test import Client
 
+from api.http.headers import PAGES_ONLY
+from tests.api.phone import PHONE
+
 
 class Parts(HTMLParser):
     """Collects what a strict policy would not run: scripts in the page, styles in it, handlers in attributes."""
@@ -57,9 +60,9 @@ def test_templates_have_no_scripts_and_no_handlers():
     assert with_scripts == []
 
 
-@pytest.mark.parametrize("address", ["/api/v1/me", "/api/v1/schema", "/no-such", "/sign-in/"])
-def test_every_answer_tells_browsers_what_not_to_do(db, address):
-    answer = Client().get(address)
+@pytest.mark.parametrize(("address", "accept"), [("/no-such", "text/html"), ("/sign-in/", "*/*")])
+def test_every_page_tells_browsers_what_not_to_do(db, address, accept):
+    answer = Client().get(address, headers={"accept": accept})
 
     assert answer["X-Content-Type-Options"] == "nosniff"
     assert answer["X-Frame-Options"] == "DENY"
@@ -68,3 +71,12 @@ def test_every_answer_tells_browsers_what_not_to_do(db, address):
     assert answer["Cross-Origin-Resource-Policy"] == "same-origin"
     assert "camera=()" in answer["Permissions-Policy"]
     assert answer["Content-Security-Policy"].startswith("default-src 'none'")
+
+
+def test_json_has_the_headers_that_matter_to_json_and_no_more(db, taster):
+    # OWASP REST Security Cheat Sheet, "Security Headers": what only a rendered page needs may be left out
+    for answer in (Client().get("/api/v1/me"), taster.client.post("/api/v1/sync", {"schema": 1, "device": str(PHONE)})):
+        assert answer["X-Content-Type-Options"] == "nosniff"
+        assert answer["Cross-Origin-Resource-Policy"] == "same-origin"
+        assert answer["Content-Security-Policy"] == "default-src 'none'; frame-ancestors 'none'"
+        assert not answer.headers.keys() & set(PAGES_ONLY)

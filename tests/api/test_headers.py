@@ -60,7 +60,9 @@ def test_templates_have_no_scripts_and_no_handlers():
     assert with_scripts == []
 
 
-@pytest.mark.parametrize(("address", "accept"), [("/no-such", "text/html"), ("/sign-in/", "*/*"), ("/api/v1/schema", "*/*")])
+@pytest.mark.parametrize(
+    ("address", "accept"), [("/no-such", "text/html"), ("/sign-in/", "*/*"), ("/api/v1/schema", "*/*")]
+)
 def test_every_page_tells_browsers_what_not_to_do(db, address, accept):
     answer = Client().get(address, headers={"accept": accept})
 

@@ -175,7 +175,8 @@ def _form_value(one: Field, value: object) -> Any:  # noqa: ANN401 - text, or a 
     if one.kind == "moment":
         return str(value)[:16]
     if one.kind == "number":
-        return f"{value}".replace(".", str(get_format("DECIMAL_SEPARATOR")))
+        written = f"{value:.{one.decimals}f}" if one.decimals and isinstance(value, int | float) else f"{value}"
+        return written.replace(".", str(get_format("DECIMAL_SEPARATOR")))
     return str(value)
 
 

@@ -62,7 +62,7 @@ class RecordHistoryPage(View):
             reasons = [f"{field_label(record_type, one.field)}: {sentence(one.detail)}" for one in verdict.problems]
             return _render(request, member, schema, record, history, reasons=reasons)
         query = urlencode({"saved": [name for name in fields if name not in _restoring(request)]}, doseq=True)
-        return redirect(f"{address_of(record_type, record)}?{query}")
+        return redirect(f"{address_of(record_type, record)}?{query}".rstrip("?"))
 
     def _found(
         self, request: HttpRequest, record_type: str, record_id: str

@@ -2,6 +2,7 @@
 
 import gc
 import os
+import threading
 
 import dj_database_url
 import pytest
@@ -17,6 +18,7 @@ from tastings.actions.lexicon import load_lexicon
 from teams.models import Role
 from teams.row_security import work_as_owner
 from tests.factories import TeamFactory, person
+from tests.table.browser import chromium, started_playwright
 
 
 def pytest_configure():
@@ -107,3 +109,23 @@ def stranger(db):
 def lexicon(db):
     """The built-in descriptors, which a fresh database lacks until they are loaded."""
     load_lexicon()
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """Chromium without a window, started once for each file."""
+    program = chromium()
+    with started_playwright() as playwright:
+        started = playwright.chromium.launch(executable_path=program, args=["--no-sandbox"])
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def live_server(live_server):
+    """The server; no request is in progress any more when the database is emptied after a test."""
+    yield live_server
+    for thread in threading.enumerate():
+        if "process_request_thread" in thread.name:
+            thread.join(timeout=20)
+            assert not thread.is_alive(), "a request outlived its test"

@@ -12,6 +12,7 @@ from tastings.reports.guide import guide_section
 from teams.models import Role
 from tests.api.phone import change, sync
 from tests.factories import ABSENT_ID, LotFactory, PotFactory, SessionFactory, TeamFactory, person
+from tests.tastings.reports.sample import figures
 from tests.tastings.reports.sample_guide import GUIDE
 
 pytestmark = pytest.mark.django_db
@@ -67,7 +68,7 @@ def test_guide_and_report_are_for_the_pot_that_the_shop_has_named(buyer, pot):
     assert (answer.status_code, answer.json()["usual_pot"]) == (200, str(pot.id))
     usual = usual_pot_of(buyer.member)
     assert (usual.vessel_ml, usual.vessel_material, usual.leaf_g, usual.pour_s) == (130, "unglazed_clay", 6, 12)
-    assert "Red clay pot" in guide_section(replace(GUIDE, pot=usual)).pot
+    assert "Red clay pot" in guide_section(replace(GUIDE, pot=usual), steeps=figures().steeps).pot
     vessel = guide_in_usual_pot(buyer.member, lot.id, pot=usual).guide.vessel
     assert (vessel.leaf_g, vessel.vessel_ml, vessel.vessel_g) == (6, 130, 180)
     asked = buyer.client.get(f"/api/v1/lots/{lot.id}/brew-guide").json()

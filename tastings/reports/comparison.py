@@ -137,16 +137,19 @@ def comparison_page(
 
 
 def _cells(row: LotRow, *, best: float | None, liking: float | None, rest: str, sessions: int) -> list[tuple[str, str]]:
-    """Return what a lot is decided by, each under its heading; a dash where it is not known."""
+    """Return what a lot is decided by, each under its heading; a dash where it is not known.
+
+    On a telephone only the first two show their heading, since the others speak for themselves.
+    """
     price, cup = (*row.prices, "", "")[:2]
     found = [
-        (_("Probability of being the best"), "" if best is None else percent(best)),
+        (_("Best with"), "" if best is None else percent(best)),
         (_("Liking"), "" if liking is None else one_decimal(liking)),
         (_("Infusions"), row.infusions),
         (_("Price"), price),
         (_("Price of a good cup"), cup),
-        (_("Rest after roasting"), rest),
         (_("Tasted in"), counted(sessions, "session")),
+        (_("Rest after roasting"), rest),
     ]
     return [(label, value or "\u2013") for label, value in found]
 

@@ -189,6 +189,12 @@ def is_id_in_use(kind: str, row: UUID) -> bool:
     return bool(ids_in_use({kind: [row]}))
 
 
+def renew_photos(team: UUID, parents: Collection[UUID]) -> None:
+    """Give the photos of these sessions and lots new revisions, since they come or go with them; whoever took them."""
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT leafspan_renew_photos(%s, %s)", [team, list(parents)])
+
+
 def delete_teamless_failures(*, before: datetime) -> int:
     """Delete old failed sign-ins of the audit log that belong to no team; return their number."""
     with connection.cursor() as cursor:

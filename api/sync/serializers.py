@@ -4,14 +4,16 @@ They document; the view and `tastings.actions.push.change` check the body, with 
 described by the schema of its record type, so a new field or type is in the document by itself.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any, cast
 
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers as s
 
+from api.http.dataclass_answers import answer_of
 from api.http.openapi import PROBLEM_ITEM, Serializer, inline_object, optional_schema_fields, server_fields
 from lots.schema import RecordSchema
+from tastings.answers.pull_only import PULL_ONLY_FIELDS
 from tastings.schemas import RECORD_SCHEMAS
 
 MAX_CHANGES = 1000
@@ -61,22 +63,38 @@ def _pulled_change(schema: RecordSchema) -> Serializer:
     )
 
 
-def _one_of_each_type(name: str, form: Callable[[RecordSchema], Serializer]) -> Callable[[Any], Any]:
-    """Describe a list of changes, each in the form of its record type."""
-    forms: dict[str, s.Serializer[Any] | Serializer] = {
-        record_type: form(schema) for record_type, schema in RECORD_SCHEMAS.items()
-    }
-    return extend_schema_field(
-        PolymorphicProxySerializer(component_name=name, serializers=forms, resource_type_field_name="type", many=True)
+def _pull_only_change(name: str) -> Serializer:
+    """Return the present state of what phones pull and never push, or that it is deleted."""
+    fields = answer_of(PULL_ONLY_FIELDS[name])
+    return inline_object(
+        f"Pulled{name.capitalize()}Change",
+        type=_constant(name),
+        id=s.UUIDField(),
+        revision=s.IntegerField(),
+        deleted=s.BooleanField(help_text="or no longer to be seen"),
+        fields=fields(help_text="empty of a deletion"),
     )
 
 
-@_one_of_each_type("SentChange", _sent_change)
+def _one_of(name: str, forms: Mapping[str, s.Serializer[Any] | Serializer]) -> Callable[[Any], Any]:
+    """Describe a list of changes, each in the form of its type."""
+    return extend_schema_field(
+        PolymorphicProxySerializer(
+            component_name=name, serializers={**forms}, resource_type_field_name="type", many=True
+        )
+    )
+
+
+@_one_of("SentChange", {name: _sent_change(schema) for name, schema in RECORD_SCHEMAS.items()})
 class SentChangesField(s.ListField):
     """What a phone sends."""
 
 
-@_one_of_each_type("PulledChange", _pulled_change)
+@_one_of(
+    "PulledChange",
+    {name: _pulled_change(schema) for name, schema in RECORD_SCHEMAS.items()}
+    | {name: _pull_only_change(name) for name in PULL_ONLY_FIELDS},
+)
 class PulledChangesField(s.ListField):
     """What a phone gets."""
 

@@ -9,18 +9,24 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 Event = Mapping[str, Any]
-_CHILDREN = ("infusion", "note")
+_CHILDREN = ("infusion", "note", "photo")
 
 
 @dataclass(frozen=True, kw_only=True)
 class PhoneRecord:
-    """A record as the phone shows it; ``unsent`` when it includes edits that the server has not confirmed."""
+    """A record as the phone shows it; ``unsent`` when it includes edits that the server has not confirmed.
+
+    ``by`` edited it last, ``author`` made it, ``at`` is the moment of its latest edit, all as pulled; None of what
+    phones only pull, and before the first pull.
+    """
 
     type: str
     id: str
     fields: Mapping[str, Any]
     revision: int | None
     by: str | None
+    author: str | None
+    at: str | None
     unsent: bool
 
 
@@ -33,6 +39,8 @@ class PulledRecord:
     revision: int
     by: str | None
     seen_in: int
+    author: str | None = None
+    at: str | None = None
 
 
 @dataclass(kw_only=True)
@@ -152,13 +160,15 @@ class PhoneState:
             if change["deleted"]:
                 self.records.pop(change["id"], None)
             else:
-                self.last_at = max(self.last_at, change.get("at", ""))
+                self.last_at = max(self.last_at, change.get("at") or "")
                 self.records[change["id"]] = PulledRecord(
                     type=change["type"],
                     fields=change["fields"],
                     revision=change["revision"],
-                    by=change["by"],
+                    by=change.get("by"),
                     seen_in=self.full_pass,
+                    author=change.get("author"),
+                    at=change.get("at"),
                 )
         self.cursor = page["cursor"]
         self.confirmed = [(revision, unsent) for revision, unsent in self.confirmed if revision > self.cursor]
@@ -169,7 +179,7 @@ class PhoneState:
     def view(self, record: str) -> PhoneRecord | None:
         """Return a record as pulled, with the unconfirmed changes applied; None if it is deleted or not known here.
 
-        Infusions and notes of a deleted session are deleted with it.
+        Infusions, notes and photos of a deleted session are deleted with it, as photos of a deleted lot.
         """
         return self._view(record, self._unconfirmed_by_record())
 
@@ -198,7 +208,8 @@ class PhoneState:
             deleted = bool(unsent.change.get("deleted"))
             fields |= unsent.change.get("fields", {})
         type_name = base.type if base else str(changes[0].change["type"])
-        if deleted or (type_name in _CHILDREN and self._view(str(fields.get("session")), unconfirmed) is None):
+        parent = fields.get("session") or fields.get("lot")
+        if deleted or (type_name in _CHILDREN and self._view(str(parent), unconfirmed) is None):
             return None
         return PhoneRecord(
             type=type_name,
@@ -206,6 +217,8 @@ class PhoneState:
             fields=fields,
             revision=base.revision if base else None,
             by=base.by if base else None,
+            author=base.author if base else None,
+            at=base.at if base else None,
             unsent=bool(changes),
         )
 

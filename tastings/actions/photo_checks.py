@@ -22,6 +22,7 @@ from tastings.models.photo_files import (
     write_photo,
 )
 from tastings.queries.photos import name_on_disk
+from teams.actions.revisions import lock_team
 from teams.row_security import acting_for, every_team, team_of, teams_with_photos_to_check
 
 MAX_ATTEMPTS = 5
@@ -45,11 +46,11 @@ def check_photo(photo: UUID, *, now: datetime) -> str:
     if row is None:
         return ""
     if row.attempts > MAX_ATTEMPTS:
-        return _refuse(photo, "broken_image")
+        return _refuse(row, "broken_image")
     try:
         return _run_check(row, now=now)
     except UnreadableImage as error:
-        return _refuse(photo, error.reason)
+        return _refuse(row, error.reason)
     except FileNotFoundError:
         return _reset_upload(photo)
     except (DiskFull, PhotoStoreAway) as error:
@@ -85,7 +86,7 @@ def _run_check(row: Photo, *, now: datetime) -> str:
 def _store(row: Photo, picture: ProcessedImage | None, *, now: datetime) -> str:
     """Link the photo with the picture that the team holds of these bytes, or with the one given."""
     new = _write_files(row, picture, now=now) if picture is not None else None
-    content = _link(row.id, new)
+    content = _link(row, new)
     # Only now, when the commit is known: files of a commit that may have come through are the daily tidying's.
     if new is not None and (content is None or content.id != new.id):
         delete_photo_files(new.team_id, name_on_disk(new))
@@ -93,9 +94,10 @@ def _store(row: Photo, picture: ProcessedImage | None, *, now: datetime) -> str:
 
 
 @transaction.atomic
-def _link(photo_id: UUID, new: PhotoContent | None) -> PhotoContent | None:
+def _link(row: Photo, new: PhotoContent | None) -> PhotoContent | None:
+    lock_team(row.team_id)
     waiting = Photo.objects.select_for_update(no_key=True).filter(
-        id=photo_id, state=Photo.State.CHECKING, removed_at=None
+        id=row.id, state=Photo.State.CHECKING, removed_at=None
     )
     photo = waiting.first()
     if photo is None:
@@ -106,7 +108,7 @@ def _link(photo_id: UUID, new: PhotoContent | None) -> PhotoContent | None:
     content = same.select_for_update(no_key=True).first()
     if content is not None:
         attach_content(photo, content)
-        transaction.on_commit(lambda: delete_upload(photo_id))
+        transaction.on_commit(lambda: delete_upload(row.id))
     return content
 
 
@@ -127,10 +129,12 @@ def _write_files(row: Photo, picture: ProcessedImage, *, now: datetime) -> Photo
 
 
 @transaction.atomic
-def _refuse(photo: UUID, reason: str) -> str:
-    if not Photo.objects.filter(id=photo, state=Photo.State.CHECKING).update(state=Photo.State.REFUSED, reason=reason):
+def _refuse(photo: Photo, reason: str) -> str:
+    lock_team(photo.team_id)
+    checked = Photo.objects.filter(id=photo.id, state=Photo.State.CHECKING)
+    if not checked.update(state=Photo.State.REFUSED, reason=reason):
         return ""
-    transaction.on_commit(lambda: delete_upload(photo))
+    transaction.on_commit(lambda: delete_upload(photo.id))
     return Photo.State.REFUSED
 
 

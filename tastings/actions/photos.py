@@ -24,8 +24,9 @@ from tastings.models.photo_files import append, delete_photo_files, delete_uploa
 from tastings.queries.photos import get_photo, name_on_disk, visible_photos
 from tastings.queries.records import record_for
 from tastings.schemas import PHOTO
+from teams.actions.revisions import lock_team
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
-from teams.models import Member, Team
+from teams.models import Member
 
 
 def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], now: datetime) -> bool:
@@ -55,7 +56,7 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     check_may_photograph(member, session=columns["session_id"])
     made = Photo(id=photo, team_id=member.team_id, by_id=member.user_id, created_at=now, touched_at=now, **columns)
     with transaction.atomic():
-        Team.objects.select_for_update(no_key=True).get(id=member.team_id)
+        lock_team(member.team_id)
         try:
             with transaction.atomic():
                 made.save(force_insert=True)
@@ -177,6 +178,7 @@ def delete_photo(member: Member, *, photo: UUID, now: datetime) -> None:
     """Take a photo away; its picture goes with it unless another photo of the team shows the same."""
     check_may_change_photo(member, photo)
     with transaction.atomic():
+        lock_team(member.team_id)
         row = Photo.objects.select_for_update(no_key=True).get(id=photo)
         if row.removed_at is not None:
             raise NotFound

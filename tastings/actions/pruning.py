@@ -7,11 +7,11 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Exists, Max, OuterRef, QuerySet
+from django.db.models import Exists, Max, OuterRef, Q, QuerySet
 
 from lots.models import Lot, Synced
 from tastings.actions.quotas import recount_records
-from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, Note, Pot, Session, TriangleTest
+from tastings.models import Descriptor, Flight, FlightCup, FlightLot, Infusion, Note, Photo, Pot, Session, TriangleTest
 from teams.models import Shop, Team
 from teams.row_security import acting_for, every_team
 
@@ -64,7 +64,9 @@ def prune(team: UUID, *, now: datetime) -> int:
         if not ids:
             continue
         found = rows.model._default_manager.filter(id__in=ids)
-        highest = max(highest, found.aggregate(highest=Max("revision"))["highest"])
+        photos = Photo.objects.filter(Q(session__in=ids) | Q(lot__in=ids), team_id=team)  # which go along
+        for revisions in (found.aggregate(highest=Max("revision")), photos.aggregate(highest=Max("revision"))):
+            highest = max(highest, revisions["highest"] or 0)
         found.delete()
         n_deleted += len(ids)
     if n_deleted:

@@ -10,10 +10,10 @@ from django.db import models
 from django.db.models import Q
 
 from lots.models import Lot
-from teams.models import Team, User
+from teams.models import PullOnly, Team, User
 
 
-class Flight(models.Model):
+class Flight(PullOnly):
     """Samples tasted under codes, to choose from. Ids are made by the client.
 
     Plan and answer are made by jobs: ``…_wanted`` counts what was asked for, ``…_made`` what was done.
@@ -78,6 +78,7 @@ class Flight(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["team", "id"], name="flight_of_team"),
+            models.UniqueConstraint(fields=["team", "revision"], name="flight_revision_once"),
             models.CheckConstraint(condition=~Q(name=""), name="flight_name_given"),
             models.CheckConstraint(
                 condition=Q(state__in=["set_up", "tasting", "called_off"], revealed_at=None)

@@ -8,7 +8,7 @@ from django.db.models import F, Q
 from lots.models import Lot
 from tastings.models.sessions import Infusion, Session
 from tastings.schemas import LARGEST_PHOTO, MOST_PIXELS, PHOTO_OF
-from teams.models import Team, User
+from teams.models import PullOnly, Team, User
 
 _DIGEST = "^[0-9a-f]{64}$"
 
@@ -50,7 +50,7 @@ class PhotoContent(models.Model):
         return f"{self.sha256[:12]} {self.width} x {self.height}"
 
 
-class Photo(models.Model):
+class Photo(PullOnly):
     """A photo of one session or of one lot. Ids are made by the client.
 
     ``receiving`` while bytes are missing, ``checking`` once all are there, then ``kept`` or ``refused`` with a reason.
@@ -96,6 +96,7 @@ class Photo(models.Model):
 
     class Meta:
         constraints = [
+            models.UniqueConstraint(fields=["team", "revision"], name="photo_revision_once"),
             models.CheckConstraint(
                 condition=Q(lot=None, session__isnull=False) | Q(lot__isnull=False, session=None),
                 name="photo_of_session_or_lot",

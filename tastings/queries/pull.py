@@ -12,12 +12,14 @@ from operator import attrgetter
 from typing import NamedTuple
 from uuid import UUID
 
+from django.db.models import Value
 from django.db.models.fields.json import KeyTextTransform, KeyTransform
 
 from lots.models import Synced
 from lots.models.wire import TO_WIRE, column_name
 from lots.schema import RecordSchema, format_stamp
 from tastings.models import Infusion, Note, Session
+from tastings.queries.pull_only import PULL_ONLY, pull_only_fields
 from tastings.queries.records import MODELS, shared_sessions
 from teams.models import Member, Team
 
@@ -38,7 +40,7 @@ def pull(member: Member, *, cursor: int, limit: int) -> PulledPage:
     before; else it does not come at all, and the page may hold fewer changes than the limit though there is more.
     """
     counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
-    found: list[_Row] = []
+    found: list[_Row | _PullOnlyRow] = []
     for model in MODELS.values():
         rows = model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
         columns = _columns(model)
@@ -48,10 +50,27 @@ def pull(member: Member, *, cursor: int, limit: int) -> PulledPage:
                 *_HEAD, _AUTHOR.get(model, "author_id"), _SESSION.get(model, "id"), *columns
             )[: limit + 1]
         ]
+    first, *others = (
+        model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
+        .order_by("revision")
+        .values_list(Value(name), *_PULL_ONLY_HEAD.get(name, ("id", "revision", "id")))[: limit + 1]
+        for name, model in PULL_ONLY.items()
+    )
+    found += [_PullOnlyRow(*row) for row in first.union(*others, all=True)]
     found.sort(key=_by_revision)
     page, more = found[:limit], len(found) > limit
     deleted, skipped = _invisible_sessions(member, page)
-    changes = [row.payload(deleted=row.removed or row.session in deleted) for row in page if row.session not in skipped]
+    shown = [row for row in page if row.session not in skipped]
+    fields = {
+        type_name: pull_only_fields(member, type_name, [row.id for row in shown if row.type == type_name])
+        for type_name in PULL_ONLY.keys() & {row.type for row in shown}
+    }
+    changes = [
+        row.payload(deleted=row.removed or row.session in deleted)
+        if isinstance(row, _Row)
+        else row.payload(fields[row.type].get(row.id))
+        for row in shown
+    ]
     return PulledPage(changes, page[-1].revision if more else max(counter, cursor), more)
 
 
@@ -62,6 +81,8 @@ _AUTHOR: Mapping[type[Synced], str] = {Session: "taster_id"}
 """Column of who made a record where it is not called so."""
 _SESSION: Mapping[type[Synced], str] = {Infusion: "session_id", Note: "session_id"}
 """Column of a record's session; of a session, and of records without one, the id."""
+_PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id", "revision", "session_id")}
+"""Columns of id, revision and session of what phones only pull."""
 _by_revision = attrgetter("revision")
 
 
@@ -79,6 +100,11 @@ class _Row(NamedTuple):
     schema: RecordSchema
     values: tuple[object, ...]
 
+    @property
+    def type(self) -> str:
+        """Name of its record type."""
+        return self.schema.type
+
     def payload(self, *, deleted: bool) -> Mapping[str, object]:
         """Return the change as a phone gets it."""
         fields: dict[str, object] = {}
@@ -94,6 +120,25 @@ class _Row(NamedTuple):
             "at": self.latest or format_stamp(self.updated_at),
             "by": str(self.by),
             "author": str(self.author),
+        }
+
+
+class _PullOnlyRow(NamedTuple):
+    """A row that phones only pull: its fields are read once it is known to be in the page."""
+
+    type: str
+    id: UUID
+    revision: int
+    session: UUID | None
+
+    def payload(self, fields: Mapping[str, object] | None) -> Mapping[str, object]:
+        """Return the change as a phone gets it; without fields the row is not there for the member."""
+        return {
+            "type": self.type,
+            "id": str(self.id),
+            "revision": self.revision,
+            "deleted": fields is None,
+            "fields": fields or {},
         }
 
 
@@ -116,9 +161,12 @@ def _converters(type_name: str) -> tuple[tuple[str, Callable[[object], object]],
     return own + tuple((name, _SERVER_COLUMNS[name][1]) for name in schema.server_fields)
 
 
-def _invisible_sessions(member: Member, rows: Collection[_Row]) -> tuple[set[UUID], set[UUID]]:
+_OF_SESSIONS = ("session", "infusion", "note", "photo")
+
+
+def _invisible_sessions(member: Member, rows: Collection[_Row | _PullOnlyRow]) -> tuple[set[UUID], set[UUID]]:
     """Return the sessions of these rows that the member can no longer see, and those that they never could."""
-    ids = {row.session for row in rows if row.schema.type in ("session", "infusion", "note")}
+    ids = {row.session for row in rows if row.session and row.type in _OF_SESSIONS}
     no_longer: set[UUID] = set()
     never: set[UUID] = set()
     if ids:

@@ -2,7 +2,7 @@ from teams.models.access import Invitation, SignInCode
 from teams.models.audit import AuditEntry, AuditEvent
 from teams.models.limits import AttemptCount, KnownClient
 from teams.models.passwords import EmailVerification, ResetLink, ResetRequest
-from teams.models.people import DeviceToken, Member, Role, Shop, Team, User
+from teams.models.people import DeviceToken, Member, PullOnly, Role, Shop, Team, User
 from teams.models.stored_answers import StoredAnswer
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "Invitation",
     "KnownClient",
     "Member",
+    "PullOnly",
     "ResetLink",
     "ResetRequest",
     "Role",

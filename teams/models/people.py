@@ -96,7 +96,20 @@ class Team(models.Model):
         return self.name
 
 
-class Shop(models.Model):
+class PullOnly(models.Model):
+    """A row that phones pull and never push.
+
+    ``revision`` is its place in the team's order of commits. The database sets it, by a trigger, when the row is made
+    and whenever something changes that phones are told; `renew` has it set when that stands in another table.
+    """
+
+    revision = models.BigIntegerField(default=0, editable=False)
+
+    class Meta:
+        abstract = True
+
+
+class Shop(PullOnly):
     """One of a team's shops."""
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -110,6 +123,7 @@ class Shop(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["team", "name"], name="shop_name_once_per_team"),
             models.UniqueConstraint(fields=["team", "id"], name="shop_of_team"),
+            models.UniqueConstraint(fields=["team", "revision"], name="shop_revision_once"),
             models.CheckConstraint(condition=~Q(name=""), name="shop_name_not_blank"),
         ]
 
@@ -126,7 +140,7 @@ class Role(models.TextChoices):
     VIEWER = "viewer"
 
 
-class Member(models.Model):
+class Member(PullOnly):
     """A login's membership in one team."""
 
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="members")
@@ -139,6 +153,7 @@ class Member(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["team", "user"], name="member_once_per_team"),
+            models.UniqueConstraint(fields=["team", "revision"], name="member_revision_once"),
             models.CheckConstraint(condition=Q(role__in=Role.values), name="member_role_known"),
         ]
 

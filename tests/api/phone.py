@@ -34,6 +34,11 @@ def post_sync(client, **members):
     return client.post("/api/v1/sync", {"schema": 1, "device": str(PHONE), **members})
 
 
+def pulled_records(changes):
+    """Return the changes of records alone, without those of what phones only pull, as members and shops."""
+    return [one for one in changes if one["type"] in NEW_RECORD]
+
+
 def verdict_names(answer):
     """Return the verdicts of an answer, without their details."""
     return [verdict["verdict"] for verdict in answer["verdicts"]]

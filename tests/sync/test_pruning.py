@@ -9,7 +9,7 @@ from lots.models import Lot
 from tastings.actions.pruning import RETENTION, prune_all
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken, Team
-from tests.api.phone import change, post_sync, sync, verdict_names
+from tests.api.phone import change, post_sync, pulled_records, sync, verdict_names
 from tests.api.problems import refusal
 from tests.api.records import Place
 from tests.factories import LotFactory
@@ -66,7 +66,7 @@ def test_a_full_pull_can_be_taken_in_pages_and_taken_up_again(taster, forgotten)
     cursor, seen = 0, set()
     while True:
         answer = sync(taster.client, cursor=cursor, limit=1)  # cursors on the way are below what was forgotten
-        seen |= {c["id"] for c in answer["changes"]}
+        seen |= {c["id"] for c in pulled_records(answer["changes"])}
         cursor = answer["cursor"]
         if not answer["more"]:
             break

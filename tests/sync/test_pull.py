@@ -16,7 +16,7 @@ from tastings.actions.push import push
 from tastings.queries.pull import pull
 from tastings.schemas import INFUSION
 from teams.models import Team
-from tests.api.phone import change, post_sync, sync
+from tests.api.phone import change, post_sync, pulled_records, sync
 from tests.factories import InfusionFactory, LotFactory, NoteFactory, SessionFactory, TeamFactory, person
 from tests.sync.wire import Wire
 
@@ -40,7 +40,7 @@ def test_pages_of_any_size_give_the_same_records(taster):
     for number in range(1, 6):
         InfusionFactory(session=session, number=number)
     whole, cursor = everything(taster.client, limit=500)
-    assert len(whole) == 7
+    assert len(whole) == 7 + 2  # a shop and a member
     for limit in (1, 2, 7):
         assert everything(taster.client, limit=limit) == (whole, cursor)
 
@@ -50,9 +50,9 @@ def test_a_private_session_never_shared_never_comes(taster, buyer):
     session = SessionFactory(lot__team=taster.team, by=buyer.user, private=True)
     InfusionFactory(session=session)
     state, cursor = everything(taster.client)
-    assert set(state) == {str(session.lot_id)}
+    assert {i for i, one in state.items() if one["type"] not in ("shop", "member")} == {str(session.lot_id)}
     assert cursor == sync(buyer.client)["cursor"]
-    assert len(everything(buyer.client)[0]) == 3
+    assert len(pulled_records(everything(buyer.client)[0].values())) == 3
 
 
 @pytest.mark.django_db
@@ -124,7 +124,7 @@ def test_a_cursor_ahead_of_the_teams_starts_again(taster, stranger):
     for cursor in (of_another_team, 10**9):
         answer = post_sync(taster.client, cursor=cursor, changes=[change("lot", name="Mist Ridge", kind="oolong")])
         assert (answer.status_code, answer.json()["type"].rpartition("/")[2]) == (410, "start-again")
-    assert len(sync(taster.client)["changes"]) == 1
+    assert len(pulled_records(sync(taster.client)["changes"])) == 1
 
 
 @pytest.mark.django_db
@@ -133,7 +133,7 @@ def test_a_pulled_change_has_the_moment_of_its_latest_edit(taster):
     sync(taster.client, [change("lot", lot.id, at="2026-03-05T10:00:00Z", remarks="round")])
     sync(taster.client, [change("lot", lot.id, at="2026-03-05T09:00:00Z", garden="Upper")])
 
-    [pulled] = sync(taster.client)["changes"]
+    [pulled] = pulled_records(sync(taster.client)["changes"])
 
     assert pulled["at"] == "2026-03-05T10:00:00.000000Z"
 
@@ -216,4 +216,7 @@ def test_a_row_past_the_counter_waits_for_the_next_pull(taster):
 def test_rows_of_another_team_stay_there(taster, stranger):
     LotFactory(team=stranger.team)
     Team.objects.update(revision=1000)
-    assert pull(taster.member, cursor=0, limit=5).changes == []
+    assert {one["id"] for one in pull(taster.member, cursor=0, limit=5).changes} == {
+        str(taster.user.id),
+        str(taster.member.shop_id),
+    }

@@ -22,7 +22,7 @@ from tastings.queries.records import record_for
 from tastings.schemas import CHOSEN
 from tastings.wording.flights import flight_is
 from teams.actions.audit import record_event
-from teams.actions.revisions import next_revision
+from teams.actions.revisions import lock_team
 from teams.errors import Invalid, Problem
 from teams.models import Member
 
@@ -42,7 +42,7 @@ def decide_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
         A field does not hold, or a lot is no candidate.
     """
     must_decide(member)
-    next_revision(member.team_id)
+    lock_team(member.team_id)
     stored = flight_row(member, flight, lock=True)
     if stored.state != Flight.State.REVEALED:
         raise WrongState(flight_is(stored.state))

@@ -18,7 +18,7 @@ from tastings.models import Flight, FlightMember, Session
 from tastings.queries.flights import flight_row, must_decide
 from tastings.schemas import FLIGHT
 from teams.actions.audit import record_event
-from teams.actions.revisions import next_revision
+from teams.actions.revisions import lock_team, renew
 from teams.errors import Invalid, Problem
 from teams.models import Member
 
@@ -59,7 +59,6 @@ def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
     _record_pourers(member, created, before=set(), after=set(design.pourers), now=now)
     design.store_lots_and_people(created, now=now)
     enqueue_plan(created, now=now)
-    next_revision(member.team_id)
 
 
 @transaction.atomic
@@ -74,7 +73,7 @@ def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
         A field does not hold.
     """
     must_decide(member)
-    next_revision(member.team_id)
+    lock_team(member.team_id)
     stored = flight_row(member, flight, lock=True)
     if not stored.is_blind:
         raise WrongState(_("a flight that is revealed or called off does not change"))
@@ -88,6 +87,7 @@ def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
     pourers = FlightMember.objects.filter(flight=stored, pours=True, out_at=None).values_list("user_id", flat=True)
     _record_pourers(member, stored, before=set(pourers), after=set(design.pourers), now=now)
     design.store_lots_and_people(stored, now=now)
+    renew(Flight.objects.filter(id=flight))
     if any(name in values for name in PLANNED_FROM):
         stored.refresh_from_db()
         enqueue_plan(stored, now=now)
@@ -103,7 +103,7 @@ def call_off_flight(member: Member, *, flight: UUID) -> None:
         A cup was tasted already: then it is revealed, early if need be, so that no note stays without its lot.
     """
     must_decide(member)
-    next_revision(member.team_id)
+    lock_team(member.team_id)
     stored = flight_row(member, flight, lock=True)
     if not stored.is_blind:
         raise WrongState(_("it is revealed or called off already"))

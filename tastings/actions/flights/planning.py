@@ -19,7 +19,7 @@ from tastings.maths.flights.serving import Plan, PlanError, PlannedSitting, plan
 from tastings.models import Flight, FlightCup
 from tastings.queries.flights import standing_cups
 from tastings.wording.plan_failures import PlanFailure
-from teams.actions.revisions import next_revision
+from teams.actions.revisions import lock_team
 
 _log = logging.getLogger(__name__)
 _PROGRESS_EVERY_S = 0.25
@@ -95,7 +95,7 @@ def _progress_writer(flight: Flight) -> Callable[[float], None]:
 
 @transaction.atomic
 def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: datetime) -> bool:
-    next_revision(planned.team_id)  # from here on no phone's session of a cup can come in between
+    lock_team(planned.team_id)  # from here on no phone's session of a cup can come in between
     flight = Flight.objects.select_for_update(of=("self",)).get(id=planned.id)
     if not flight.is_blind or flight.plan_made == planned.plan_wanted:
         return False

@@ -19,9 +19,10 @@ from tastings.queries.flight_scores import present_scores
 from tastings.queries.flights import flight_row, must_decide, standing_cups
 from tastings.wording.flights import flight_is
 from teams.actions.audit import record_event
-from teams.actions.revisions import next_revision
+from teams.actions.revisions import lock_team, next_revision
 from teams.errors import Invalid, Problem
 from teams.models import Member, Team
+from teams.row_security import renew_photos
 
 
 @transaction.atomic
@@ -36,7 +37,7 @@ def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -
         Cups are missing and there is no reason.
     """
     must_decide(member)
-    revision = next_revision(member.team_id)
+    lock_team(member.team_id)
     found = flight_row(member, flight, lock=True)
     if found.state != Flight.State.TASTING:
         raise WrongState(flight_is(found.state))
@@ -59,8 +60,9 @@ def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -
     sessions = list(
         Session.objects.filter(flight_cup__flight=found, lot=None).select_related("flight_cup").order_by("revision")
     )
-    revision = _name_all(sessions, revision=revision, now=now)
+    revision = _name_all(sessions, revision=next_revision(member.team_id), now=now)
     Team.objects.filter(id=member.team_id).update(revision=revision)
+    renew_photos(member.team_id, [session.id for session in sessions])
     freeze_scores(found, revision=revision)
     shared = {session.lot_id for session in sessions if not session.private and session.lot_id is not None}
     mark_due(member.team_id, shared, revision=revision, now=now)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
 
-from lots.merge import LostValue, MergeOutcome, Stamp, StampedRecord, merge, same_json
+from lots.merge import DELETED, LostValue, MergeOutcome, Stamp, StampedRecord, merge, same_json
 from lots.models import Synced
 from lots.schema import RecordSchema, format_stamp
 from tastings.actions.push.change import Change
@@ -55,7 +55,27 @@ class PendingRecord:
         """Merge the change into a copy of the current record; `accept` takes it over."""
         merged = self.current.copy()
         stamp = change.stamp or self._latest_stamp(device=device, by=by, now=now)
+        if stamp.reported:
+            stamp = self._placed(stamp, change)
         return merged, merge(merged, change.fields, self._numbered(stamp, change))
+
+    def _placed(self, stamp: Stamp, change: Change) -> Stamp:
+        """Return the stamp of a change from a clock ahead of ours: it counts as made when it is received.
+
+        So it comes after what was received before, which may be stamped up to two minutes ahead, but before a later
+        change of the same device.
+        """
+        concerned = self.current.stamps
+        if not change.deletes:
+            concerned = {name: concerned[name] for name in (*change.fields, DELETED) if name in concerned}
+        own_later = [one.at for one in concerned.values() if one.device == stamp.device and _is_later(one, stamp)]
+        others = [one.at for one in concerned.values() if one.device != stamp.device or _is_earlier(one, stamp)]
+        at = stamp.at
+        if others and (latest := max(others)) >= at:
+            at = _moved(latest, by_us=1)
+        if own_later and (earliest := min(own_later)) <= at:
+            at = _moved(earliest, by_us=-1)
+        return stamp._replace(at=at)
 
     def _numbered(self, stamp: Stamp, change: Change) -> Stamp:
         """Return the stamp with a number after those of the same device and moment, if the device gives none.
@@ -86,8 +106,22 @@ class PendingRecord:
 
     def _latest_stamp(self, *, device: UUID, by: UUID, now: datetime) -> Stamp:
         """Return a stamp later than all of the record's, for a change made on its current state."""
-        at = now
         if self.current.stamps:
-            last = datetime.fromisoformat(max(stamp.at for stamp in self.current.stamps.values()))
-            at = max(now, last.astimezone(UTC) + timedelta(microseconds=1))
-        return Stamp(format_stamp(at), str(device), str(by))
+            latest = max(stamp.at for stamp in self.current.stamps.values())
+            return Stamp(max(format_stamp(now), _moved(latest, by_us=1)), str(device), str(by))
+        return Stamp(format_stamp(now), str(device), str(by))
+
+
+def _is_later(one: Stamp, other: Stamp) -> bool:
+    """Whether a device made one change after the other, whatever moment the server gave them."""
+    if one.seq and other.seq:
+        return one.seq > other.seq
+    return one.reported_at > other.reported_at
+
+
+def _is_earlier(one: Stamp, other: Stamp) -> bool:
+    return _is_later(other, one)
+
+
+def _moved(at: str, *, by_us: int) -> str:
+    return format_stamp(datetime.fromisoformat(at).astimezone(UTC) + timedelta(microseconds=by_us))

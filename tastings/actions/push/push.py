@@ -19,11 +19,11 @@ from tastings.actions.push.corrections import record_corrections
 from tastings.actions.push.reading import read_state
 from tastings.actions.push.repeats import fields_received_before
 from tastings.actions.push.rows import check_constraints_now
-from tastings.actions.push.store import changed_lots, store
+from tastings.actions.push.store import changed_lots, changed_photo_parents, store
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
 from teams.models import Member, Team
-from teams.row_security import is_row_security_error
+from teams.row_security import is_row_security_error, renew_photos
 
 
 def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime) -> list[Verdict]:
@@ -79,6 +79,8 @@ def _push(
         state.allowance.save({record.id for name in RECORD_SCHEMAS for record in state.dirty(name)})
         if not for_whole_team:
             record_corrections(state, now=now)
+        if parents := changed_photo_parents(state):
+            renew_photos(team.id, parents)
         mark_due(team.id, changed_lots(state), revision=revision, now=now)
         check_constraints_now()
     return applier.verdicts()

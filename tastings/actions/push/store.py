@@ -103,6 +103,19 @@ def renew_child_revisions(sessions: Sequence[UUID], *, revision: int) -> int:
     return revision
 
 
+def changed_photo_parents(state: PushState) -> list[UUID]:
+    """Return the sessions and lots whose photos come or go with this push."""
+    return [
+        pending.id
+        for pending in (*state.dirty("session"), *state.dirty("lot"))
+        if pending.row is not None
+        and (
+            pending.stored.removed != pending.current.removed
+            or (pending.schema.type == "session" and pending.changes_field("private"))
+        )
+    ]
+
+
 def changed_lots(state: PushState) -> set[UUID]:
     """Return the lots whose figures this push changes."""
     sessions: list[Mapping[str, object]] = []

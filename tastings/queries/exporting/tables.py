@@ -89,7 +89,11 @@ MEMBERS = ExportTable(
 TABLES: tuple[ExportTable, ...] = (
     SETTINGS,
     ExportTable(
-        name="shops", about="the team's shops", model=Shop, columns=plain_columns(Shop), rows=ExportScope.shops
+        name="shops",
+        about="the team's shops",
+        model=Shop,
+        columns=plain_columns(Shop, without=("revision",)),
+        rows=ExportScope.shops,
     ),
     MEMBERS,
     ExportTable(
@@ -118,7 +122,7 @@ TABLES: tuple[ExportTable, ...] = (
         name="flights",
         about="samples tasted under codes",
         model=Flight,
-        columns=plain_columns(Flight, schema=FLIGHT, without=_JOB_COLUMNS),
+        columns=plain_columns(Flight, schema=FLIGHT, without=("revision", *_JOB_COLUMNS)),
         rows=ExportScope.flights,
     ),
     ExportTable(
@@ -196,7 +200,7 @@ TABLES: tuple[ExportTable, ...] = (
         name="photos",
         about="photos of leaf and liquor, and the measured colour",
         model=Photo,
-        columns=plain_columns(Photo, schema=PHOTO),
+        columns=plain_columns(Photo, schema=PHOTO, without=("revision",)),
         rows=ExportScope.photos,
     ),
 )

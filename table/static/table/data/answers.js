@@ -46,23 +46,6 @@ export class Answers {
     for (const [path, known] of this.#known) this.#ask(path, known);
   }
 
-  /**
-   * Every page of a list of the API, or null without an answer; asked again only when the first page has changed.
-   *
-   * @param {string} path
-   * @returns {Promise<?any[]>}
-   */
-  async list(path) {
-    const rows = [];
-    for (let next = /** @type {?string} */ (path); next; ) {
-      const seen = await this.#fetch(next, await this.#log.answer(next));
-      if (!seen) return null;
-      rows.push(...seen.answer.results);
-      next = seen.answer.next && new URL(seen.answer.next).pathname + new URL(seen.answer.next).search;
-    }
-    return rows;
-  }
-
   /** @param {string} path @param {{shown: any, asked_ms: number}} known */
   async #read(path, known) {
     const seen = await this.#log.answer(this.#key(path));

@@ -5,7 +5,7 @@ import { PARTS } from "./state.js";
 /** @typedef {import("./events.js").PulledRecord} PulledRecord */
 /** @typedef {import("../vendor/idb.js").IDBPDatabase} IDBPDatabase */
 
-const VERSION = 2;
+const VERSION = 3;
 /** Stores beside the state: bytes of photos, things of this phone alone, answers of the server last seen. */
 const OTHERS = ["bytes", "local", "answers"];
 /** Types of records that belong to a session; there are many of them. */
@@ -20,13 +20,30 @@ const SESSIONS_AT_A_TIME = 16;
 export function openDisk(name, callbacks) {
   return openDB(name, VERSION, {
     ...callbacks,
-    upgrade(db, former, _version, tx) {
+    async upgrade(db, former, _version, tx) {
       if (former < 1) for (const store of [...PARTS, ...OTHERS]) db.createObjectStore(store);
-      const records = tx.objectStore("records");
-      records.createIndex("type", "type");
-      records.createIndex("session", "fields.session");
+      if (former < 2) {
+        const records = tx.objectStore("records");
+        records.createIndex("type", "type");
+        records.createIndex("session", "fields.session");
+      }
+      if (former > 0) await takeLists(tx);
     },
   });
+}
+
+/** What was stored as lists of the API becomes records, until it is pulled. @param {any} tx of the upgrade */
+async function takeLists(tx) {
+  const [answers, records] = [tx.objectStore("answers"), tx.objectStore("records")];
+  const seen_in = (await tx.objectStore("meta").get("full_pass")) ?? 0;
+  for (const type of ["flight", "member", "shop", "photo"]) {
+    for (const { id, ...fields } of (await answers.get(`${type}s`)) ?? []) {
+      if (fields.left_at) continue;
+      if (type === "photo" && ["receiving", "checking"].includes(fields.state)) fields.state = "waiting";
+      await records.put({ id, type, fields, revision: 0, by: null, author: null, at: null, seen_in }, id);
+    }
+    await answers.delete(`${type}s`);
+  }
 }
 
 /**

@@ -2,9 +2,10 @@
  * What the phone stores: types only.
  *
  * @typedef {"lot"|"session"|"infusion"|"note"|"descriptor"|"pot"} RecordType
+ * @typedef {"photo"|"flight"|"member"|"shop"} PullOnlyType what phones pull and never push
  * @typedef {Object<string, any>} Fields values by name, as the API has them
  * @typedef {{field: string, code: string, detail: string}} Problem
- * @typedef {{type: string, id: string, at: string, fields?: Fields, deleted?: boolean}} Change one edit, as it is sent
+ * @typedef {{type: string, id: string, at: string, seq?: number, fields?: Fields, deleted?: boolean}} Change one edit, as it is sent
  *
  * @typedef {object} UnsentChange a change that the server has not confirmed
  * @property {number} number identifies changes and orders them
@@ -18,7 +19,7 @@
  * @property {string} type
  * @property {Fields} fields
  * @property {number} revision
- * @property {?string} by who edited it last
+ * @property {?string} by who edited it last; null of what phones only pull, as the next two
  * @property {?string} author who made it
  * @property {?string} at moment of its latest edit
  * @property {number} seen_in number of the last full pull that contained it

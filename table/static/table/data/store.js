@@ -25,7 +25,6 @@ import { writtenEvents } from "./writing.js";
 /** @typedef {{type: RecordType, id: string, fields?: Record<string, any>, deleted?: true}} Write */
 /** @typedef {{type: string, id: string, field: string, code: string, detail: string, lost?: any[]}} ShownProblem */
 
-const LISTS = ["flights", "members", "shops", "photos"];
 const LATEST = 30;
 const CLOCK = "clock_offset_ms";
 
@@ -47,8 +46,6 @@ export class Store {
   account = signal(null);
   /** Why the code of the address did not sign this phone in. */
   signInProblem = signal("");
-  /** Records by list of the API, as it sends them. @type {Record<string, Signal<Map<string, any>>>} */
-  #lists = Object.fromEntries(LISTS.map((name) => [name, signal(new Map())]));
   /** @type {Map<string, Signal<any>>} */
   #local = new Map();
   #rows = new Rows(emptyState());
@@ -64,16 +61,18 @@ export class Store {
   #answers = null;
   #asked = false;
 
-  flights = this.#lists.flights;
-  members = this.#lists.members;
-  shops = this.#lists.shops;
+  flights = computed(() => fieldsById(this.#rows.of("flight").value));
+  members = computed(() => fieldsById(this.#rows.of("member").value));
+  shops = computed(() => fieldsById(this.#rows.of("shop").value));
 
   /** Photos by id, those that the server does not have yet with `state: "waiting"` and `unsent: true`. */
   photos = computed(() => {
     this.#turn.value;
     const waiting = [...this.#state.value.photos.values()].filter(({ problems }) => problems.length === 0);
     return new Map([
-      ...this.#lists.photos.value,
+      ...[...fieldsById(this.#rows.of("photo").value)].filter(([, { session, lot }]) =>
+        session ? this.#rows.of("session").value.has(session) : this.#rows.of("lot").value.has(lot),
+      ),
       ...waiting.map(({ announced }) => /** @type {[string, any]} */ ([announced.id, { ...announced, state: "waiting", unsent: true }])),
     ]);
   });
@@ -303,11 +302,9 @@ export class Store {
     };
     if (log.isWhole) this.#isWhole.value = true;
     this.#answers = new Answers(log, () => this.#token(), () => this.#language());
-    const lists = await Promise.all(LISTS.map((name) => log.answer(name)));
     batch(() => {
       this.account.value = account;
       this.#rows.user = account && account.user;
-      LISTS.forEach((name, i) => (this.#lists[name].value = byId(lists[i] ?? [])));
       for (const [key, found] of this.#local) found.value = log.local.get(key);
       this.#follow(log, null, null);
     });
@@ -337,8 +334,7 @@ export class Store {
         await log.whole(); // what is pulled may concern every record; until then taps are stored without waiting
         try {
           await sync.run();
-          await sendPhotos(log, request);
-          await this.#refreshLists(log);
+          if (await sendPhotos(log, request)) await sync.run();
         } catch (error) {
           if (error instanceof SignedOutError) await this.#tokenEnded(log);
           throw error;
@@ -361,17 +357,6 @@ export class Store {
     const { mustSignInBy } = this.account.peek() ?? {};
     if (mustSignInBy && this.now() >= new Date(mustSignInBy)) return;
     await log.clearPulled();
-    for (const name of LISTS) this.#lists[name].value = new Map();
-  }
-
-  /** @param {Log} log */
-  async #refreshLists(log) {
-    for (const name of LISTS) {
-      const rows = await this.#answers?.list(`/api/v1/${name}/`);
-      if (!rows || log !== this.#log) continue;
-      await log.setAnswer(name, rows);
-      this.#lists[name].value = byId(rows);
-    }
   }
 
   /** The clock of a phone may be wrong by minutes. @param {string} now @param {number} sent_ms @param {number} came_ms */
@@ -410,9 +395,9 @@ function shownFirst(parts, account) {
   return [...wanted].filter((id) => records.get(id)?.type === "session");
 }
 
-/** @param {any[]} rows */
-function byId(rows) {
-  return new Map(rows.map((row) => [row.id, row]));
+/** @param {Map<string, Row>} rows @returns {Map<string, any>} */
+function fieldsById(rows) {
+  return new Map([...rows.values()].map(({ id, fields }) => [id, { id, ...fields }]));
 }
 
 /** @param {State} state @returns {{shown: ShownProblem, event: import("./events.js").Event}[]} with the event that dismisses each */

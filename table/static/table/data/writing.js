@@ -23,7 +23,7 @@ export function writtenEvents(state, rows, writes, now_ms) {
     last = stampAfter(now_ms, [last, state.records.get(id)?.at ?? ""]);
     const begins = !deleted && !begun.has(id) && !rows.isKnown(id);
     begun.add(id);
-    const change = deleted ? { type, id, at: last, deleted } : { type, id, at: last, fields };
+    const change = { type, id, at: last, seq: number, ...(deleted ? { deleted } : { fields }) };
     return { event: "written", number, begins, change, clock_at: last };
   });
 }

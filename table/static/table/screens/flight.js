@@ -8,7 +8,7 @@ import { store } from "../parts/store.js";
 
 function Cup({ cup, isNext }) {
   const session = sessionOfCup(cup.id);
-  const isDone = cup.tasted || (session && isClosed(session));
+  const isDone = session && isClosed(session);
   const href = session ? to("tasting", session.id) : to("pot", "cup", cup.id);
   const state = isDone ? _("tasted") : session ? _("on the table") : isNext ? _("next") : "";
   const words = html`<b class="code">${cup.code}</b> <span class="soft">${state}</span>`;
@@ -19,7 +19,7 @@ export function FlightScreen({ id }) {
   const flight = store.flights.value.get(id);
   const cups = flight ? cupsToTaste(flight) : [];
   if (cups.length === 0) return html`<${Frame} title=${flight?.name ?? _("Blind cups")}><p>${_("There are no cups for you in this flight.")}</p></${Frame}>`;
-  const next = cups.find((cup) => !cup.tasted && !sessionOfCup(cup.id));
+  const next = cups.find((cup) => !sessionOfCup(cup.id));
   const sittings = [...new Set(cups.map((cup) => cup.sitting))];
   return html`<${Frame} title=${flight.name}>
     <p>${_("Taste in this order, and note each cup before the next.")}</p>

@@ -20,9 +20,11 @@ from tastings.models import Development, PhotoContent, Session
 from tastings.models.photo_files import delete_photo_files, write_photo
 from tastings.queries.exporting import MEMBERS, SETTINGS, TABLES, ExportTable
 from tastings.queries.photos import name_on_disk
+from tastings.queries.pull_only import PULL_ONLY
 from tastings.queries.records import MODELS, shared_sessions
 from teams.actions.counters import REVISION_JUMP
 from teams.actions.people import clean_name
+from teams.actions.revisions import renew
 from teams.errors import Invalid, NotFound
 from teams.models import Team, User
 from teams.queries.people import is_id, team_by_id_or_name
@@ -83,7 +85,7 @@ def _empty_team(text: str) -> Team:
             raise
         return Team.objects.create(name=clean_name(text, field="team", longest=120))
     team = Team.objects.select_for_update().get(id=team.id)
-    if team.revision or any(table.rows_of(team).exists() for table in TABLES if table not in _OF_A_NEW_TEAM):
+    if team.pruned_revision or any(table.rows_of(team).exists() for table in TABLES if table not in _OF_A_NEW_TEAM):
         raise Invalid(f"{team.name} holds records already; import into a team that is empty, or under a new name")
     return team
 
@@ -204,8 +206,11 @@ def _foreign_key_error(archive: Archive, error: psycopg.Error) -> ArchiveError:
 def _finish(team: Team) -> None:
     """Put the counter past every cursor a phone may hold, and mark every lot that has figures to compute."""
     last = [MODELS[name]._default_manager.filter(team_id=team.id).order_by("-revision") for name in MODELS]
-    highest = REVISION_JUMP + max(rows.values_list("revision", flat=True).first() or 0 for rows in last)
-    Team.objects.filter(id=team.id).update(revision=highest)
+    imported = max(rows.values_list("revision", flat=True).first() or 0 for rows in last)
+    Team.objects.filter(id=team.id).update(revision=REVISION_JUMP + imported)
+    for model in PULL_ONLY.values():
+        renew(model._default_manager.filter(team_id=team.id))
+    highest = Team.objects.values_list("revision", flat=True).get(id=team.id)
     lots = Session.objects.filter(shared_sessions(), team_id=team.id, removed=False).values_list("lot_id", flat=True)
     recount_records(team.id)
     # no job is enqueued here: the timetable finds what is due, a few at a time

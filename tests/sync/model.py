@@ -1,8 +1,9 @@
 """What the contract says must become of edits, written a second time and as simply as can be.
 
 Of every field the edit with the greatest (moment, device, number of the device's change) is current; a moment more
-than two minutes ahead of the server's clock counts as the moment at which the server first received it. A record is
-gone while its deletion is later than all else. A taster's edit is accepted only of what is theirs,
+than two minutes ahead of the server's clock counts as later than all that the server has received for the same fields,
+and as earlier than later edits of the same device. A record is gone while its deletion is later than all else. A
+taster's edit is accepted only of what is theirs,
 and never of a purchase.
 """
 
@@ -56,9 +57,9 @@ class Model:
                 continue
             self.changes[known] = change
             ahead = datetime.fromisoformat(change["at"]) > now + LEEWAY
-            moment = f"{now:%Y-%m-%dT%H:%M:%S.%fZ}" if ahead else change["at"]
             record = self.records.setdefault(change["id"], Expected(change["type"], self.members[device]))
             fields = change.get("fields") or {"deleted": True}
+            moment = received_last(change, record, fields, device=device, now=now) if ahead else change["at"]
             if self.members[device] in self.tasters:
                 stands = {name: value for name, (_, value) in record.winners.items()}
                 if verdict["verdict"] == "unchanged" and fields.items() <= stands.items():
@@ -86,3 +87,20 @@ class Model:
         """Forget records whose deletion the server no longer knows."""
         self.records = {i: record for i, record in self.records.items() if i not in records}
         self.changes = {known: change for known, change in self.changes.items() if known[0] not in records}
+
+
+def received_last(change, record, fields, *, device, now):
+    """Return the moment of an edit from a clock far ahead."""
+    names = record.winners if "deleted" in fields else {*fields, "deleted"} & record.winners.keys()
+    ranks = [record.winners[name][0] for name in names]
+    later = [moment for moment, who, _, seq, _ in ranks if who == device and seq > change["seq"]]
+    rest = [moment for moment, who, _, seq, _ in ranks if who != device or seq < change["seq"]]
+    return min([max([text(now), *(moved(one, 1) for one in rest)]), *(moved(one, -1) for one in later)])
+
+
+def text(moment):
+    return f"{moment:%Y-%m-%dT%H:%M:%S.%fZ}"
+
+
+def moved(moment, by_us):
+    return text(datetime.fromisoformat(moment) + timedelta(microseconds=by_us))

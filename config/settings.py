@@ -209,6 +209,8 @@ SPECTACULAR_SETTINGS = {
         "InvitationState": ["open", "used", "revoked", "expired"],
         "LotKind": "lots.schemas.KINDS",
         "CannotTell": ["cannot_tell"],
+        "FlightState": ["set_up", "tasting", "revealed", "decided", "called_off"],
+        "PulledPhotoState": ["waiting", "kept", "refused"],
     },
 }
 

@@ -63,9 +63,20 @@ def _pulled_change(schema: RecordSchema) -> Serializer:
     )
 
 
+class _OptionalFields(s.Serializer[Any]):
+    """Leaves it open which of its fields are there."""
+
+    def get_fields(self) -> dict[str, s.Field[Any, Any, Any, Any]]:
+        fields = super().get_fields()
+        for field in fields.values():
+            field.required = False
+        return fields
+
+
 def _pull_only_change(name: str) -> Serializer:
     """Return the present state of what phones pull and never push, or that it is deleted."""
-    fields = answer_of(PULL_ONLY_FIELDS[name])
+    described = answer_of(PULL_ONLY_FIELDS[name])
+    fields = type(described.__name__, (_OptionalFields, described), {"__doc__": described.__doc__})
     return inline_object(
         f"Pulled{name.capitalize()}Change",
         type=_constant(name),

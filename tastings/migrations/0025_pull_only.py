@@ -1,4 +1,7 @@
-"""Photos and flights have revisions, so that phones pull them; see `teams.migrations.0016_pull_only`."""
+"""Photos and flights have revisions, so that phones pull them; see `teams.migrations.0016_pull_only`.
+
+The photos that are there get theirs in the next migration, in small steps.
+"""
 
 from importlib import import_module
 
@@ -13,7 +16,7 @@ COLUMNS = {
         "revealed_at", "revealed_by_id", "reveal_reason",
     ),
 }  # fmt: skip
-"""By table, the columns that phones are told of and that can change."""
+"""By table, the columns that phones pull and that can change."""
 
 # Photos by others of a session or sample come and go with it, which a taster limited to their own rows may decide.
 FUNCTION = """
@@ -30,16 +33,13 @@ class Migration(migrations.Migration):
     operations = [
         migrations.AddField("photo", "revision", models.BigIntegerField(default=0, editable=False)),
         migrations.AddField("flight", "revision", models.BigIntegerField(default=0, editable=False)),
-        *(migrations.RunSQL(pull_only.number(table, order="created_at"), migrations.RunSQL.noop) for table in COLUMNS),
-        migrations.AddConstraint(
-            "photo", models.UniqueConstraint(fields=("team", "revision"), name="photo_revision_once")
-        ),
-        migrations.AddConstraint(
-            "flight", models.UniqueConstraint(fields=("team", "revision"), name="flight_revision_once")
-        ),
         *(
             migrations.RunSQL(pull_only.follow(table, columns), pull_only.forget(table))
             for table, columns in COLUMNS.items()
+        ),
+        migrations.RunSQL(pull_only.number("tastings_flight"), migrations.RunSQL.noop),
+        migrations.AddConstraint(
+            "flight", models.UniqueConstraint(fields=("team", "revision"), name="flight_revision_once")
         ),
         migrations.RunSQL(FUNCTION, "DROP FUNCTION leafspan_renew_photos(uuid, uuid[]);"),
     ]

@@ -1,7 +1,7 @@
 """Members and shops have revisions, so that phones pull them; the database gives each change its own.
 
 A trigger cannot be forgotten by code that writes. It locks the team's row, as every writer does, and fires when a row
-is made, when a column that phones are told of has changed, and when `revision` itself is changed, which asks for a new
+is made, when a column that phones pull has changed, and when `revision` itself is changed, which asks for a new
 one.
 """
 
@@ -16,18 +16,12 @@ FUNCTION = """
 """
 NO_FUNCTION = "DROP FUNCTION leafspan_next_revision();"
 COLUMNS = {"teams_shop": ("name", "usual_pot"), "teams_member": ("role", "shop_id", "left_at")}
-"""By table, the columns that phones are told of and that can change."""
+"""By table, the columns that phones pull and that can change."""
 
 
-def number(table: str, *, order: str) -> str:
-    """Return the statements that give the rows that are there their revisions."""
-    return f"""
-        UPDATE {table} AS row SET revision = team.revision + numbered.place
-            FROM teams_team AS team,
-                (SELECT id, row_number() OVER (PARTITION BY team_id ORDER BY {order}, id) AS place FROM {table}) AS numbered
-            WHERE row.id = numbered.id AND team.id = row.team_id;
-        UPDATE teams_team AS team SET revision = revision + (SELECT count(*) FROM {table} WHERE team_id = team.id);
-    """  # noqa: S608 - the table's name is our own
+def number(table: str) -> str:
+    """Return the statement that gives the rows that are there their revisions, once the triggers stand."""
+    return f"UPDATE {table} SET revision = 1 WHERE revision = 0;"  # noqa: S608 - the table's name is our own
 
 
 def follow(table: str, columns: tuple[str, ...]) -> str:
@@ -52,13 +46,12 @@ class Migration(migrations.Migration):
         migrations.RunSQL(FUNCTION, NO_FUNCTION),
         migrations.AddField("shop", "revision", models.BigIntegerField(default=0, editable=False)),
         migrations.AddField("member", "revision", models.BigIntegerField(default=0, editable=False)),
-        migrations.RunSQL(number("teams_shop", order="created_at"), migrations.RunSQL.noop),
-        migrations.RunSQL(number("teams_member", order="joined_at"), migrations.RunSQL.noop),
+        *(migrations.RunSQL(follow(table, columns), forget(table)) for table, columns in COLUMNS.items()),
+        *(migrations.RunSQL(number(table), migrations.RunSQL.noop) for table in COLUMNS),
         migrations.AddConstraint(
             "shop", models.UniqueConstraint(fields=("team", "revision"), name="shop_revision_once")
         ),
         migrations.AddConstraint(
             "member", models.UniqueConstraint(fields=("team", "revision"), name="member_revision_once")
         ),
-        *(migrations.RunSQL(follow(table, columns), forget(table)) for table, columns in COLUMNS.items()),
     ]

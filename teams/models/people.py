@@ -100,7 +100,7 @@ class PullOnly(models.Model):
     """A row that phones pull and never push.
 
     ``revision`` is its place in the team's order of commits. The database sets it, by a trigger, when the row is made
-    and whenever something changes that phones are told; `renew` has it set when that stands in another table.
+    and whenever something changes that phones pull; `renew` has it set when that stands in another table.
     """
 
     revision = models.BigIntegerField(default=0, editable=False)

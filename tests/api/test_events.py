@@ -85,12 +85,14 @@ def pushed(who):
 def test_the_other_phones_hear_of_a_change_and_other_teams_do_not():
     team = TeamFactory()
     writer, listener, stranger = person(team, "taster"), person(team, "viewer"), person(TeamFactory(), "owner")
+    team.refresh_from_db()
+    before = team.revision
 
     async def scene():
         table = EventStreams()
         ours, theirs = await Stream(table, listener.token).open(), await Stream(table, stranger.token).open()
         await elsewhere(pushed, writer)
-        await ours.until(lambda: ours.cursors == [1])
+        await ours.until(lambda: ours.cursors == [before + 1])
         await theirs.until(lambda: "still here" in theirs.text)
         assert theirs.cursors == []
         await ours.hang_up()
@@ -98,19 +100,21 @@ def test_the_other_phones_hear_of_a_change_and_other_teams_do_not():
         return ours.text
 
     text = asyncio.run(scene())
-    assert f'id: 1\nevent: changed\ndata: {{"team": "{team.id}", "cursor": 1}}\n\n' in text
+    changed = f'id: {before + 1}\nevent: changed\ndata: {{"team": "{team.id}", "cursor": {before + 1}}}\n\n'
+    assert changed in text
 
 
 def test_a_phone_that_comes_back_hears_at_once_what_it_missed():
     who = person(TeamFactory(), "taster")
-    pushed(who)
-    pushed(who)
+    before = pushed(who)["cursor"]
+    now = pushed(who)["cursor"]
+    assert now == before + 1
 
     async def scene():
         table = EventStreams()
-        late = Stream(table, who.token, last=1)
-        await late.until(lambda: late.cursors == [2])
-        current = await Stream(table, who.token, last=2).open()
+        late = Stream(table, who.token, last=before)
+        await late.until(lambda: late.cursors == [now])
+        current = await Stream(table, who.token, last=now).open()
         await current.until(lambda: "still here" in current.text)
         assert current.cursors == []
         await late.hang_up()

@@ -6,7 +6,7 @@ from uuid import uuid4
 import pytest
 
 from teams.models import DeviceToken, Role, Shop
-from tests.api.phone import NEW_RECORD, change, sync
+from tests.api.phone import NEW_RECORD, change, pulled_records, sync
 from tests.api.problems import named, refusal
 from tests.factories import DeviceTokenFactory, MemberFactory, ShopFactory, TeamFactory, UserFactory, person, phone
 
@@ -214,7 +214,7 @@ def test_viewer_reads_but_does_not_write(viewer, taster):
     pushed = sync(viewer.client, [change("lot", **NEW_RECORD["lot"])])
 
     assert viewer.client.get(address).json()["name"] == lot["name"]
-    assert [change["id"] for change in pushed["changes"]] == [lot["id"]]
+    assert [change["id"] for change in pulled_records(pushed["changes"])] == [lot["id"]]
     assert [(v["verdict"], named(v)) for v in pushed["verdicts"]] == [("refused", {("", "not_allowed")})]
     for answer in (
         viewer.client.post("/api/v1/lots/", {"id": str(uuid4()), **NEW_RECORD["lot"]}),

@@ -464,6 +464,7 @@ def test_rows_of_a_push_are_found_by_their_ids_and_not_through_the_whole_team(db
 
 
 def test_live_table_hears_of_the_teams_listened_to(taster, stranger):
+    taster.team.refresh_from_db()
     with as_application():
         assert revisions_of([taster.team.id]) == {taster.team.id: taster.team.revision}
         assert valid_tokens([taster.device.id, stranger.device.id], teams=[taster.team.id]) == {taster.device.id}

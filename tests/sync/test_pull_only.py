@@ -48,8 +48,8 @@ def test_members_and_shops_come_and_go(owner, taster):
     owner.client.patch(f"/api/v1/members/{buyer.user.id}/", {"role": "taster", "shop": str(new.id)})
     owner.client.patch(f"/api/v1/shops/{new.id}/", {"name": "Harbour Lane"})
 
-    told = phone.news()
-    member, shop = told[str(buyer.user.id)], told[str(new.id)]
+    arrived = phone.news()
+    member, shop = arrived[str(buyer.user.id)], arrived[str(new.id)]
     assert (member["role"], member["shop"], member["username"]) == ("taster", str(new.id), buyer.user.username)
     assert shop == {"name": "Harbour Lane", "usual_pot": None}
     owner.client.delete(f"/api/v1/members/{buyer.user.id}/")
@@ -57,7 +57,7 @@ def test_members_and_shops_come_and_go(owner, taster):
     assert str(buyer.user.id) not in stand(taster, "member")
     Member.objects.get(team=owner.team, user=buyer.user).save()
     DeviceToken.objects.update(device="another")
-    assert phone.news() == {}  # nothing that a phone is told of
+    assert phone.news() == {}  # nothing that a phone is arrived of
 
 
 def test_a_blind_flight_shows_each_taster_their_own_codes_until_the_reveal(team, lexicon):
@@ -67,20 +67,22 @@ def test_a_blind_flight_shows_each_taster_their_own_codes_until_the_reveal(team,
     taste(first, flight.cups_of(first)[0], liking=6)
     for who in (first, second, flight.buyer, flight.pourer):
         served = who.client.get(flight.address).json()
-        told = stand(who, "flight")[flight.id]
-        assert [cup["id"] for cup in told["cups"]] == [cup["id"] for cup in served["cups"]]
-        assert {name: served[name] for name in told.keys() - {"cups"}} == {n: v for n, v in told.items() if n != "cups"}
-        assert [{**cup, "tasted": mine["tasted"]} for cup, mine in zip(told["cups"], served["cups"], strict=True)] == (
-            served["cups"]
-        )
-        assert {(cup["taster"], cup["lot"]) for cup in told["cups"]} <= {(str(who.user.id), None)}
+        arrived = stand(who, "flight")[flight.id]
+        assert [cup["id"] for cup in arrived["cups"]] == [cup["id"] for cup in served["cups"]]
+        assert {name: served[name] for name in arrived.keys() - {"cups"}} == {
+            n: v for n, v in arrived.items() if n != "cups"
+        }
+        assert [
+            {**cup, "tasted": mine["tasted"]} for cup, mine in zip(arrived["cups"], served["cups"], strict=True)
+        ] == (served["cups"])
+        assert {(cup["taster"], cup["lot"]) for cup in arrived["cups"]} <= {(str(who.user.id), None)}
     assert [cup["position"] for cup in stand(first, "flight")[flight.id]["cups"]] == [1, 2, 3]
 
     reveal(flight, reason="time is up")
     for phone in phones:
-        told = phone.news()[flight.id]
-        assert (told["state"], len(told["cups"])) == ("revealed", 6)
-        assert {cup["lot"] for cup in told["cups"]} == {str(lot.id) for lot in flight.lots}
+        arrived = phone.news()[flight.id]
+        assert (arrived["state"], len(arrived["cups"])) == ("revealed", 6)
+        assert {cup["lot"] for cup in arrived["cups"]} == {str(lot.id) for lot in flight.lots}
 
 
 def test_a_change_of_tasters_a_spilled_sample_and_the_decision_arrive(team, lexicon):
@@ -112,13 +114,13 @@ def test_photos_arrive_with_the_address_of_their_bytes_and_go_with_what_they_are
     place, phone = Place(taster), Follower(buyer)
     sent = {"id": str(uuid4()), "session": str(place.session.id), "of": "liquor", "sha256": "d" * 64, "bytes": 9}
     assert taster.client.post("/api/v1/photos/", sent).status_code == 201
-    told = phone.news()[sent["id"]]
-    assert (told["state"], told["image"], told["session"]) == ("waiting", None, sent["session"])
+    arrived = phone.news()[sent["id"]]
+    assert (arrived["state"], arrived["image"], arrived["session"]) == ("waiting", None, sent["session"])
     photo = stored_photo(place, taster)
-    told = phone.news()[str(photo.id)]
-    assert (told["state"], told["width"], told["by"]) == ("kept", 4, str(taster.user.id))
-    assert told["thumbnail"] == f"/api/v1/photos/{photo.id}/thumbnail"
-    assert buyer.client.get(told["thumbnail"]).status_code == 404  # the route is there, this picture's file is not
+    arrived = phone.news()[str(photo.id)]
+    assert (arrived["state"], arrived["width"], arrived["by"]) == ("kept", 4, str(taster.user.id))
+    assert arrived["thumbnail"] == f"/api/v1/photos/{photo.id}/thumbnail"
+    assert buyer.client.get(arrived["thumbnail"]).status_code == 404  # the route is there, this picture's file is not
 
     for gone, back in (
         (("session", {"deleted": True}), {"remarks": "back"}),

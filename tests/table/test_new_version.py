@@ -15,6 +15,7 @@ LOOK_FOR_UPDATE = """
   globalThis.store = await openStore();
   const registration = await navigator.serviceWorker.getRegistration();
   await registration.update();
+  while (!store.updateWaits.value) await new Promise((resume) => setTimeout(resume, 20));
 })()
 """
 
@@ -47,7 +48,6 @@ def test_new_version_waits_until_no_pot_is_on_the_table(browser, network, taster
         table.page.fill("#free", "like rain on warm stone")
         release()
         table.page.evaluate(LOOK_FOR_UPDATE)
-        table.page.wait_for_function("store.updateWaits.value")
 
         assert table.page.input_value("#free") == "like rain on warm stone"
         table.page.press("#free", "Tab")

@@ -40,7 +40,7 @@ def forget(table: str) -> str:
 
 
 class Migration(migrations.Migration):
-    dependencies = [("teams", "0015_login_policies")]
+    dependencies = [("teams", "0016_has_team")]
 
     operations = [
         migrations.RunSQL(FUNCTION, NO_FUNCTION),

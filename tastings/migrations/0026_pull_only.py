@@ -1,4 +1,4 @@
-"""Photos and flights have revisions, so that phones pull them; see `teams.migrations.0016_pull_only`.
+"""Photos and flights have revisions, so that phones pull them; see `teams.migrations.0017_pull_only`.
 
 The photos that are there get theirs in the next migration, in small steps.
 """
@@ -7,7 +7,7 @@ from importlib import import_module
 
 from django.db import migrations, models
 
-pull_only = import_module("teams.migrations.0016_pull_only")
+pull_only = import_module("teams.migrations.0017_pull_only")
 COLUMNS = {
     "tastings_photo": ("content_id", "reason", "removed_at"),
     # cups are made with a plan: `plan_made` tells of them
@@ -28,7 +28,7 @@ FUNCTION = """
 
 
 class Migration(migrations.Migration):
-    dependencies = [("tastings", "0024_counted_scores"), ("teams", "0016_pull_only")]
+    dependencies = [("tastings", "0025_infusion_number_by_team"), ("teams", "0017_pull_only")]
 
     operations = [
         migrations.AddField("photo", "revision", models.BigIntegerField(default=0, editable=False)),

@@ -28,7 +28,7 @@ class Migration(migrations.Migration):
     """Each statement is a transaction."""
 
     atomic = False
-    dependencies = [("tastings", "0025_pull_only")]
+    dependencies = [("tastings", "0026_pull_only")]
 
     operations = [
         migrations.RunSQL(NUMBER, migrations.RunSQL.noop),

@@ -19,6 +19,8 @@ from table.phone.phone_state import PhoneState
 BEGINNING = b"0198c0de"
 """Of every id in the kit."""
 DEVICE = "0198c0de-0000-7000-8000-0000000000d1"
+OF_TEAM = ("shop", "member")
+"""Types of which each server has its own; they are pulled, and left out of the recordings."""
 COLLEAGUE_DEVICE = "0198c0de-0000-7000-8000-0000000000d2"
 NOW = "2026-03-04T18:00:00.000000Z"
 WAIT_S = "30"
@@ -126,12 +128,12 @@ class Recorder:
         return {"status": answer.status, "headers": headers, "body": self.fixed(json.loads(content))}
 
     def fixed(self, value: Any) -> Any:
-        """Return JSON with fixed ids of people and a fixed ``now``."""
+        """Return JSON with fixed ids of people and a fixed ``now``, without the team's shops and members."""
         match value:
             case dict():
                 return {name: NOW if name == "now" else self.fixed(one) for name, one in value.items()}
             case list():
-                return [self.fixed(one) for one in value]
+                return [self.fixed(one) for one in value if not (isinstance(one, dict) and one.get("type") in OF_TEAM)]
             case str():
                 return self.people.get(value, value)
             case _:
@@ -235,7 +237,7 @@ class Case:
 
 def known_to(state: PhoneState, *, fixed: Callable[[Any], Any] = lambda value: value) -> dict[str, Any]:
     """Return what the reference phone knows, in the form of the kit."""
-    types = {record.type for record in state.records.values()}
+    types = {record.type for record in state.records.values()} - {*OF_TEAM}
     types |= {str(unsent.change["type"]) for unsent in [*state.outbox.values(), *(one for _, one in state.confirmed)]}
     return {
         "unsent": sorted(state.outbox),
@@ -245,6 +247,7 @@ def known_to(state: PhoneState, *, fixed: Callable[[Any], Any] = lambda value: v
             {
                 i: {"type": one.type, "revision": one.revision, "by": one.by, "fields": one.fields}
                 for i, one in state.records.items()
+                if one.type not in OF_TEAM
             }
         ),
         "shown": sorted(record.id for name in types for record in state.views(name)),

@@ -22,6 +22,7 @@ from typing import Any
 from uuid import UUID, uuid4
 
 import redis
+from django.conf import settings
 from django.db import connections
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -32,9 +33,11 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from api.http.auth import client_network
 from api.http.languages import accepted_language
 from api.http.openapi import operation, problem_responses
 from api.http.problems import MEDIA_TYPE, problem_document
+from api.http.throttles import requests_of
 from tastings.queries.quotas import limit_of
 from tastings.wording.quotas import quota_full_text
 from teams.actions.people import token_digest
@@ -105,9 +108,13 @@ class EventStreams:
         if scope["method"] not in ("GET", "HEAD"):
             return await _refuse(send, 405, "method_not_allowed", _("GET opens the stream"), {"Allow": "GET"})
         scheme, _space, token = headers.get("authorization", "").partition(" ")
-        found = (
-            await asyncio.to_thread(_run_in_thread, _token_team, token.strip()) if scheme.lower() == "bearer" else None
-        )
+        found = None
+        if scheme.lower() == "bearer":
+            number, wait_s = await asyncio.to_thread(requests_of.count, _counted_by(scope, headers))
+            if number > settings.API_REQUESTS_PER_MINUTE:
+                why = _("These were too many requests. Try again in %(seconds)d seconds.") % {"seconds": wait_s}
+                return await _refuse(send, 429, "throttled", why, {"Retry-After": str(wait_s)})
+            found = await asyncio.to_thread(_run_in_thread, _token_team, token.strip())
         if found is None:
             return await _refuse(
                 send, 401, "not_authenticated", _("a bearer token is needed"), {"WWW-Authenticate": "Bearer"}
@@ -209,6 +216,12 @@ def _run_in_thread(func: Callable[..., Any], *arguments: Any) -> Any:  # noqa: A
         return func(*arguments)
     finally:
         connections.close_all()
+
+
+def _counted_by(scope: ASGIScope, headers: Mapping[str, str]) -> str:
+    """Return by what streams are counted before their token is looked up, on a connection of its own: the address."""
+    peer = str((scope.get("client") or [""])[0])
+    return f"events {client_network(peer, headers.get('x-forwarded-for', ''))}"
 
 
 def _token_team(token: str) -> tuple[UUID, Stream, int] | None:

@@ -2,11 +2,13 @@
 
 import asyncio
 import json
+import time
 
 import pytest
 from django.db import connections
 from django.utils.translation import gettext, override
 
+from api.http.throttles import requests_of
 from api.operations import events
 from api.operations.events import EventStreams
 from teams.models import DeviceToken
@@ -25,11 +27,11 @@ def _quick(monkeypatch):
 class Stream:
     """One phone's open stream."""
 
-    def __init__(self, table, token=None, *, last=None, method="GET", language=None):
+    def __init__(self, table, token=None, *, last=None, method="GET", language=None, peer="192.0.2.1"):
         headers = [(b"authorization", f"Bearer {token}".encode())] if token else []
         headers += [(b"last-event-id", str(last).encode())] if last is not None else []
         headers += [(b"accept-language", language.encode())] if language else []
-        scope = {"type": "http", "method": method, "path": events.PATH, "headers": headers}
+        scope = {"type": "http", "method": method, "path": events.PATH, "headers": headers, "client": (peer, 5000)}
         self.sent, self._gone, self._more = [], asyncio.Event(), asyncio.Event()
         self.task = asyncio.create_task(table(scope, self._receive, self._send))
 
@@ -148,6 +150,24 @@ def test_who_is_not_signed_in_hears_nothing(token, method, status):
     stream = asyncio.run(scene())
     assert stream.sent[0]["status"] == status
     assert json.loads(stream.text)["status"] == status
+
+
+def test_streams_with_made_up_tokens_are_counted_by_address_before_the_tokens_are_looked_up(settings, monkeypatch):
+    """Each look-up takes a thread and a new connection to the database."""
+    settings.API_REQUESTS_PER_MINUTE = 2
+    now, looked_up = time.time(), []
+    monkeypatch.setattr(requests_of, "_clock", lambda: now)
+    monkeypatch.setattr(events, "_token_team", looked_up.append)
+
+    async def scene():
+        streams = [Stream(EventStreams(), f"made up {i}", peer="192.0.2.77") for i in range(3)]
+        for stream in streams:
+            await stream.task
+        return streams
+
+    streams = asyncio.run(scene())
+    assert sorted(stream.sent[0]["status"] for stream in streams) == [401, 401, 429]
+    assert len(looked_up) == 2
 
 
 def test_refused_stream_follows_accept_language():

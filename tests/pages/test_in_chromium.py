@@ -46,7 +46,8 @@ def addresses(place, owner, taster):
         "/account/",
         "/account/password/",
     ]
-    return [*new, *records, *team, *more]
+    reading = ["/lots/", f"/lots/{place.lot.id}/report/", f"/lots/{place.lot.id}/card/"]
+    return [*new, *records, *team, *more, *reading]
 
 
 def test_axe_finds_nothing_and_no_page_is_wider_than_a_small_phone(browser, live_server, owner, taster, lexicon):

@@ -8,6 +8,7 @@ import os
 import random
 import sys
 import time
+from contextlib import suppress
 from copy import deepcopy
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
@@ -20,17 +21,19 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
 from lots.models import FieldHistory, Lot
-from table.phone import MemoryStore, Phone, PhoneOptions, PhoneState, RetryPolicy, UnreachableError
+from table.phone import MemoryStore, Phone, PhoneOptions, PhoneState, RefusedError, RetryPolicy, UnreachableError
+from table.phone.sync_request import send_request
 from tastings.actions.flights.revealing import reveal_flight
 from tastings.actions.lexicon import load_lexicon
 from tastings.actions.pruning import prune
 from tastings.models import FlightLot
 from tastings.queries.records import MODELS, list_records
 from tastings.schemas import RECORD_SCHEMAS
-from teams.models import Team
+from teams.models import Member, Team
 from tests.factories import DeviceTokenFactory, FlightCupFactory, FlightFactory, TeamFactory, person
 from tests.sync.model import Model
 from tests.sync.wire import FAULTS, Clock, Wire
+from tests.table.javascript_phone import JavaScriptPhone, JavaScriptStore
 
 STORIES = int(os.environ.get("LEAFSPAN_STORIES", "0"))
 """How many new stories to play; 0 for the same hundred every time."""
@@ -54,6 +57,8 @@ EDITS: dict[str, dict[str, list[object]]] = {
     "descriptor": {"label": ["slate", "wet stone"], "family": ["stone", None]},
 }
 PHONES = st.integers(0, 4)
+IN_JAVASCRIPT = st.sets(st.integers(0, 4)) if STORIES else st.sampled_from([set[int]()] * 19 + [{1}])
+"""Which phones are the app's own modules, in Node: any of them in the longer run, the second one in a few stories."""
 PICKS = st.integers(0, 50)
 
 
@@ -69,6 +74,7 @@ class World:
         self.clock.now = MORNING
         team = TeamFactory()
         people = [person(team, role) for role in ("owner", "buyer", "taster")]
+        self.bystander = person(team, "viewer").member
         self.team, self.members = people[0].team, [people[i % 3].member for i in range(5)]
         tokens = [f"phone {i}" for i in range(5)]
         for token, member in zip(tokens, self.members, strict=True):
@@ -125,22 +131,32 @@ class Story(RuleBasedStateMachine):
         self.clock.now = MORNING
         self.model, self.made = deepcopy(self.world.model), list(self.world.made)
         self.wire = Wire(lambda *received: self.model.receive(*received, now=self.clock.now))
-        self.stores = [deepcopy(store) for store in self.world.stores]
+        self.stores: list[MemoryStore | JavaScriptStore] = [deepcopy(store) for store in self.world.stores]
         self.skews = [timedelta(0)] * 5
         self.revealed = False
+        self.photos: list[str] = []
 
-    def phone(self, i: int, **habits) -> Phone:
+    def phone(self, i: int, **habits) -> Phone | JavaScriptPhone:
         """Return a phone in the hand of whoever has it, as if just switched on; some stories have fewer than five."""
         i %= len(self.stores)
         clock = lambda: self.clock.now + self.skews[i]  # noqa: E731
-        retry = RetryPolicy(attempts=1)
-        return Phone(self.wire, store=self.stores[i], options=PhoneOptions(clock=clock, retry=retry, **habits))
+        options, store = PhoneOptions(clock=clock, retry=RetryPolicy(attempts=1), **habits), self.stores[i]
+        if isinstance(store, JavaScriptStore):
+            return JavaScriptPhone(self.wire, store=store, options=options)
+        return Phone(self.wire, store=store, options=options)
 
     # What people do
 
-    @initialize(phones=st.integers(2, 5), skews=st.lists(st.sampled_from(SKEWS_S), min_size=5, max_size=5))
-    def set_out(self, phones, skews):
-        self.stores = self.stores[:phones]
+    @initialize(
+        phones=st.integers(2, 5),
+        skews=st.lists(st.sampled_from(SKEWS_S), min_size=5, max_size=5),
+        in_javascript=IN_JAVASCRIPT,
+    )
+    def set_out(self, phones, skews, in_javascript):
+        self.stores = [
+            JavaScriptStore(store.state) if i in in_javascript else store
+            for i, store in enumerate(self.stores[:phones])
+        ]
         self.skews = [timedelta(seconds=skew) for skew in skews]
 
     @rule(i=PHONES, skew=st.sampled_from(SKEWS_S))
@@ -219,6 +235,34 @@ class Story(RuleBasedStateMachine):
             self.revealed = True
             buyer = self.world.members[1]
             reveal_flight(buyer, flight=self.world.flight, reason="a story", now=self.clock.now)
+
+    @rule(i=PHONES, pick=PICKS, of_lot=st.booleans())
+    def photograph(self, i, pick, of_lot):
+        """Announce a photo of what is on the phone; the server may refuse it."""
+        phone, name = self.phone(i), "lot" if of_lot else "session"
+        if (chosen := self.choose(phone, pick, type_name=name)) is not None:
+            self.photos.append(number_id(10**6 + len(self.photos)))
+            sent = {"id": self.photos[-1], name: chosen[1], "of": "liquor", "sha256": "d" * 64, "bytes": 9}
+            self.request(i, "POST", "/api/v1/photos/", sent)
+
+    @rule(i=PHONES, pick=PICKS)
+    def take_photo_away(self, i, pick):
+        if self.photos:
+            self.request(i, "DELETE", f"/api/v1/photos/{self.photos[pick % len(self.photos)]}/")
+
+    @rule(name=st.sampled_from(["Ford", "Quay", "Hill"]), is_here=st.booleans())
+    def run_team(self, name, is_here):
+        """Rename the shop of the first member; somebody without a phone comes or goes."""
+        owner = self.world.members[0]
+        self.request(0, "PATCH", f"/api/v1/shops/{owner.shop_id}/", {"name": name})
+        left_at = None if is_here else self.clock.now
+        Member.objects.filter(id=self.world.bystander.id).update(left_at=left_at)
+
+    def request(self, i, method, path, body=None):
+        """Ask by REST with the token of a phone, whose faults are for syncs alone."""
+        with suppress(RefusedError):
+            send_request(self.wire, (method, path), token=self.stores[i % len(self.stores)].state.token, body=body,
+                         retry=RetryPolicy(attempts=1))  # fmt: skip
 
     # What the network does
 
@@ -344,7 +388,10 @@ def shown(state, type_name):
 
 
 def pulled(state):
-    return {i: (record.type, record.fields, record.revision, record.by) for i, record in state.records.items()}
+    return {
+        i: (record.type, record.fields, record.revision, record.by, record.author, record.at)
+        for i, record in state.records.items()
+    }
 
 
 @pytest.mark.django_db(transaction=True)

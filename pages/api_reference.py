@@ -43,7 +43,8 @@ class Answer:
     status: str
     about: SafeString
     kind: Kind | None
-    media_type: str
+    media_types: list[str]
+    """Other than JSON."""
     examples: list[Example]
 
     @property
@@ -165,13 +166,12 @@ def _body(given: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Body:
 
 def _answer(status: str, given: Mapping[str, Any], schemas: Mapping[str, Schema]) -> Answer:
     contents: dict[str, Any] = given.get("content", {})
-    media_type = next(iter(contents), "")
-    content: dict[str, Any] = contents.get(media_type, {})
+    content: dict[str, Any] = next(iter(contents.values()), {})
     return Answer(
         status=status,
         about=text_of(given["description"]),
         kind=kind_of(content["schema"], schemas) if content else None,
-        media_type=media_type,
+        media_types=[one for one in contents if one != "application/json"],
         examples=list(_examples(content, {})),
     )
 

@@ -162,9 +162,14 @@ def simulate_pair(rng: np.random.Generator) -> ComparedLots:
         true_counts=(counts[0], counts[1]),
         true_more={
             STRENGTH: usual_cup(first) - usual_cup(second),
-            LIKING: usual_cup(liked[0]) - usual_cup(liked[1]),
+            LIKING: _mean_cup(liked[0], n=counts[0]) - _mean_cup(liked[1], n=counts[1]),
         },
     )
+
+
+def _mean_cup(leaf: SimulatedLeaf, *, n: int) -> float:
+    """Return the mean over the cups worth drinking, the first at least, as the comparison takes liking. [points]."""
+    return float(leaf.even_cups(infusions=MOST_INFUSIONS)[: max(n, 1)].mean())
 
 
 def _similar_leaf(leaf: SimulatedLeaf, rng: np.random.Generator) -> SimulatedLeaf:

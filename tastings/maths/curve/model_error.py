@@ -21,7 +21,7 @@ from tastings.maths.curve.lack_of_fit import LackOfFit
 
 DRIFT_SD = 0.3
 DRIFT_INFUSION = 12
-"""The infusion at which the drift has its full size; it goes on growing beyond. [from 1]"""
+"""The infusion at which the drift has its full size and stops growing. [from 1]"""
 HALF_PINNED = 1.5
 """So many ratings of an infusion halve the drift's variance there."""
 WEAK_CUP = 1.0
@@ -69,12 +69,13 @@ class ModelError:
         n_draws, n_infusions = cups.shape
         last = max(self.rated, default=0)
         n_rated = np.bincount(np.array(self.rated, dtype=np.intp), minlength=n_infusions + 1)[1 : n_infusions + 1]
-        place = np.arange(n_infusions) / (DRIFT_INFUSION - 1)
+        number = np.minimum(np.arange(1, n_infusions + 1), DRIFT_INFUSION)
+        place = (number - 1) / (DRIFT_INFUSION - 1)
         late, first = DRIFT_SD * place, FIRST_SD * FIRST_FADES ** np.arange(n_infusions)
         pinned = np.sqrt(1 + n_rated / HALF_PINNED)
         z_late, z_first = (
             ndtri(np.clip((0.5 + np.arange(n_draws) * step) % 1.0, 1e-6, 1 - 1e-6))[:, None] for step in _STEPS
         )
-        beyond = BEYOND_SD * np.maximum(np.arange(1, n_infusions + 1) - last, 0)
+        beyond = BEYOND_SD * np.maximum(number - last, 0)
         drift = z_late * (late / pinned + beyond) + z_first * first
         return np.asarray(drift * cups / (cups + WEAK_CUP), dtype=np.float64)

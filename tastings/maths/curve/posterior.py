@@ -38,8 +38,8 @@ MIN_NODE_WEIGHT = 1e-7
 N_ABSENT_UNCENTRED = 1e9
 """So many absent tasters that the mean of those present is not constrained."""
 
-SIGMA_SPREAD = 0.45
-"""Of log sigma before any evidence: two sds reach the 1.8 points of retests in published panels."""
+SIGMA_SPREAD = 0.6
+"""Of log sigma before any evidence: 1.5 sds reach the 1.8 points of retests in published panels."""
 _SIGMA_WEIGHT = np.exp(-0.5 * ((np.log(SIGMA) - np.log(USUAL_SIGMA)) / SIGMA_SPREAD) ** 2)
 SIGMA_LOG_PRIOR = np.log(_SIGMA_WEIGHT / _SIGMA_WEIGHT.sum())
 SIGMA_LOG_PRIOR.setflags(write=False)
@@ -158,7 +158,7 @@ def fit_all(
 
     Notes
     -----
-    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.45), and those of the grid. The
+    Priors: a ~ N(6, 4) with 4 the standard deviation, log sigma ~ N(log 0.75, 0.6), and those of the grid. The
     totals of tasters are cached between calls (:mod:`tastings.maths.curve.totals_cache`), so only new sessions cost
     time.
     """

@@ -141,7 +141,7 @@ def test_weights_means_and_sds_are_those_of_numerical_integration():
     exponent = precision[..., None] * a**2 - 2 * cross[..., None] * a + (constant - 4000)[..., None]
     density = np.exp(-0.5 * exponent) * norm.pdf(a, 6, 4)
     total = density.sum(axis=-1)
-    sigma_prior = norm.pdf(np.log(SIGMA), np.log(0.75), 0.45)
+    sigma_prior = norm.pdf(np.log(SIGMA), np.log(0.75), 0.6)
     weights = total * np.exp(grid.log_prior) * sigma_prior[:, None]
     mean = (density * a).sum(axis=-1) / total
     assert found.weights == pytest.approx(weights / weights.sum(), rel=1e-6)

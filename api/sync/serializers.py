@@ -14,10 +14,16 @@ from api.http.dataclass_answers import answer_of
 from api.http.openapi import PROBLEM_ITEM, Serializer, inline_object, optional_schema_fields, server_fields
 from lots.schema import RecordSchema
 from tastings.answers.pull_only import PULL_ONLY_FIELDS
+from tastings.queries.scope import MOST_DAYS, MOST_LOTS
 from tastings.schemas import RECORD_SCHEMAS
 
 MAX_CHANGES = 1000
 DEFAULT_LIMIT, MAX_LIMIT = 500, 1000
+
+
+OUT_OF_SCOPE = s.BooleanField(
+    required=False, help_text="true beside `deleted`: it is not deleted, the phone's scope has left it"
+)
 
 
 def _constant(value: str) -> s.Field[Any, Any, Any, Any]:
@@ -56,6 +62,7 @@ def _pulled_change(schema: RecordSchema) -> Serializer:
         id=s.UUIDField(),
         revision=s.IntegerField(),
         deleted=s.BooleanField(),
+        out_of_scope=OUT_OF_SCOPE,
         fields=fields(help_text="empty of a deletion"),
         at=s.DateTimeField(help_text="of its latest edit: a phone stamps its own later than this"),
         by=s.UUIDField(help_text="who edited it last"),
@@ -83,6 +90,7 @@ def _pull_only_change(name: str) -> Serializer:
         id=s.UUIDField(),
         revision=s.IntegerField(),
         deleted=s.BooleanField(help_text="or no longer to be seen"),
+        out_of_scope=OUT_OF_SCOPE,
         fields=fields(help_text="empty of a deletion"),
     )
 
@@ -110,6 +118,13 @@ class PulledChangesField(s.ListField):
     """What a phone gets."""
 
 
+class ScopeSerializer(s.Serializer[Any]):
+    """Of which sessions infusions, notes and photos come; everything else always does."""
+
+    days = s.IntegerField(min_value=0, max_value=MOST_DAYS, help_text="sessions that began so many days back, or later")
+    lots = s.ListField(child=s.UUIDField(), required=False, max_length=MOST_LOTS, help_text="sessions of these lots")
+
+
 class SyncBodySerializer(s.Serializer[Any]):
     """A phone's changes, and the cursor up to which it has pulled."""
 
@@ -118,6 +133,8 @@ class SyncBodySerializer(s.Serializer[Any]):
     cursor = s.IntegerField(required=False, min_value=0, default=0)
     limit = s.IntegerField(required=False, min_value=1, max_value=MAX_LIMIT, default=DEFAULT_LIMIT)
     changes = SentChangesField(required=False, max_length=MAX_CHANGES)
+    scope = ScopeSerializer(required=False, help_text="without it everything comes")
+    scope_token = s.CharField(required=False, help_text="that of the last answer: what the phone has of a scope")
 
 
 class LostFieldSerializer(s.Serializer[Any]):
@@ -148,3 +165,6 @@ class SyncAnswerSerializer(s.Serializer[Any]):
     cursor = s.IntegerField()
     more = s.BooleanField()
     now = s.DateTimeField()
+    scope_token = s.CharField(
+        required=False, help_text="where there is a scope: store it with the changes, send it with the next request"
+    )

@@ -19,15 +19,17 @@ from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.http.parsing import TooLarge
 from api.operations.metrics import count_verdicts
 from api.sync.schema_versions import SCHEMA_VERSIONS, SchemaVersion
+from api.sync.scope import SentScope, read_scope, read_scope_token
 from api.sync.serializers import DEFAULT_LIMIT, MAX_CHANGES, MAX_LIMIT, SyncAnswerSerializer, SyncBodySerializer
 from lots.schema import InvalidValue, clean_id, format_utc
 from lots.wording import field_problem
 from tastings.actions.push import push
 from tastings.queries.pull import pull
+from tastings.queries.scope import Scope, ScopeToken
 from teams.actions.people import check_cursor
 from teams.errors import Invalid, Problem, Refused
 
-_KEYS = frozenset(("schema", "device", "cursor", "limit", "changes"))
+_KEYS = frozenset(("schema", "device", "cursor", "limit", "changes", "scope", "scope_token"))
 
 
 class UnknownSchema(Refused):
@@ -46,6 +48,8 @@ class _SyncRequest:
     cursor: int
     limit: int
     changes: list[object]
+    scope: SentScope | None
+    scope_token: ScopeToken | None
 
 
 class Sync(APIView):
@@ -66,16 +70,16 @@ class Sync(APIView):
         changes = [version.upgrade(change) for change in sent.changes]
         verdicts = push(member, device=sent.device, sent=changes, now=now)
         count_verdicts(verdicts)
-        page = pull(member, cursor=sent.cursor, limit=sent.limit)
-        return Response(
-            {
-                "verdicts": [verdict.as_json() for verdict in verdicts],
-                "changes": [version.downgrade(change) for change in page.changes],
-                "cursor": page.cursor,
-                "more": page.more,
-                "now": format_utc(now),
-            }
-        )
+        scope = None if sent.scope is None else Scope.of(days=sent.scope.days, lots=sent.scope.lots, now=now)
+        page = pull(member, cursor=sent.cursor, limit=sent.limit, scope=scope, token=sent.scope_token)
+        answer = {
+            "verdicts": [verdict.as_json() for verdict in verdicts],
+            "changes": [version.downgrade(change) for change in page.changes],
+            "cursor": page.cursor,
+            "more": page.more,
+            "now": format_utc(now),
+        }
+        return Response(answer if page.token is None else answer | {"scope_token": page.token.encode()})
 
 
 def _schema_version(body: Mapping[str, Any]) -> SchemaVersion:
@@ -109,9 +113,14 @@ def _read_body(body: Mapping[str, Any]) -> _SyncRequest:
         problems.append(Problem("changes", "type", _("must be a list")))
     elif len(changes) > MAX_CHANGES:
         raise TooLarge
+    scope, scope_problems = read_scope(body.get("scope"))
+    token, token_problems = read_scope_token(body.get("scope_token"))
+    problems += scope_problems + token_problems
     if problems:
         raise Invalid(problems=problems)
-    return _SyncRequest(device=UUID(device), cursor=cursor, limit=limit, changes=changes)
+    return _SyncRequest(
+        device=UUID(device), cursor=cursor, limit=limit, changes=changes, scope=scope, scope_token=token
+    )
 
 
 def _is_integer(value: object) -> bool:

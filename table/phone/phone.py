@@ -170,6 +170,15 @@ class Phone:
         now, last = _format_time(self._options.clock()), self._store.state.last_at
         return now if now > last else _format_time(datetime.fromisoformat(last) + timedelta(microseconds=1))
 
+    def set_scope(self, *, days: int | None, lots: Iterable[str] = ()) -> None:
+        """Have infusions, notes and photos of sessions of the last days and of some lots only; None: of all.
+
+        The next sync brings what is missing and takes the rest off this phone. Unsent changes stay.
+        """
+        scope = None if days is None else {"days": days, "lots": sorted(lots)}
+        if scope != self._store.state.scope:
+            self._store.append({"event": "scoped", "scope": scope})
+
     # Reading
 
     def record(self, record: str) -> PhoneRecord | None:
@@ -255,13 +264,17 @@ class Phone:
 
     def _exchange(self, chunk: Sequence[UnsentChange], *, pull: bool, report: SyncReport) -> Mapping[str, Any] | None:
         """Do one round trip; return None when nothing was applied and the next request has to be another."""
-        body = {
+        body: dict[str, Any] = {
             "schema": SCHEMA,
             "device": self.device,
             "cursor": self._store.state.cursor,
             "limit": self._options.page_size if pull else 1,
             "changes": [unsent.change for unsent in chunk],
         }
+        if (scope := self._store.state.scope) is not None:
+            body["scope"] = scope
+        if token := self._store.state.scope_token:
+            body["scope_token"] = token
         try:
             answer = self.request("POST", "/api/v1/sync", body=body)
         except SignedOutError:
@@ -317,7 +330,8 @@ def _sync_event(outcomes: Sequence[ChangeOutcome], *, page: Mapping[str, Any] | 
         [one.unsent.number, "waits" if one.will_retry else one.verdict, one.revision, list(one.problems)]
         for one in outcomes
     ]
-    stored_page = None if page is None else {name: page[name] for name in ("changes", "cursor", "more")}
+    names = ("changes", "cursor", "more", "scope_token")
+    stored_page = None if page is None else {name: page[name] for name in names if name in page}
     return {"event": "answered", "verdicts": verdicts, "page": stored_page}
 
 

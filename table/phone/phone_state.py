@@ -82,7 +82,7 @@ class PhoneState:
 
     ``confirmed`` are changes with the revision that the server gave them. They are shown until that revision has been
     pulled, so that an edit does not disappear between sending and pulling. ``full_pass`` counts the times that
-    everything was pulled from cursor 0.
+    everything was pulled from cursor 0. ``scope_token`` is the server's note of what is here of a scope.
     """
 
     device: str = ""
@@ -92,6 +92,8 @@ class PhoneState:
     number: int = 0
     full_pass: int = 0
     in_full_pass: bool = False
+    scope: Mapping[str, Any] | None = None
+    scope_token: str = ""
     records: dict[str, PulledRecord] = field(default_factory=dict)
     outbox: dict[int, UnsentChange] = field(default_factory=dict)
     refused: dict[int, UnsentChange] = field(default_factory=dict)
@@ -110,8 +112,10 @@ class PhoneState:
             case "answered":
                 self._merge_answer(event)
             case "start_again":
-                self.cursor, self.in_full_pass = 0, True
+                self.cursor, self.in_full_pass, self.scope_token = 0, True, ""
                 self.full_pass += 1
+            case "scoped":
+                self.scope = event["scope"]
             case "put_away":
                 del self.refused[event["number"]]
             case "photographed":
@@ -170,7 +174,7 @@ class PhoneState:
                     author=change.get("author"),
                     at=change.get("at"),
                 )
-        self.cursor = page["cursor"]
+        self.cursor, self.scope_token = page["cursor"], page.get("scope_token", "")
         self.confirmed = [(revision, unsent) for revision, unsent in self.confirmed if revision > self.cursor]
         if self.in_full_pass and not page["more"]:
             self.records = {i: record for i, record in self.records.items() if record.seen_in == self.full_pass}

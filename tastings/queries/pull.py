@@ -4,167 +4,121 @@ Revisions are given under a lock that lasts until commit, so every row up to the
 is read before the rows: a row written meanwhile has a later revision and comes with the next pull.
 """
 
-from collections.abc import Callable, Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
-from functools import cache
 from operator import attrgetter
-from typing import NamedTuple
 from uuid import UUID
 
-from django.db.models import Value
-from django.db.models.fields.json import KeyTextTransform, KeyTransform
+from django.db.models import Q, Value
 
-from lots.models import Synced
-from lots.models.wire import TO_WIRE, column_name
-from lots.schema import RecordSchema, format_stamp
-from tastings.models import Infusion, Note, Session
+from tastings.models import Session
 from tastings.queries.pull_only import PULL_ONLY, pull_only_fields
+from tastings.queries.pulled_rows import PulledRow, PullOnlyRow, out_of_scope, read_rows
 from tastings.queries.records import MODELS, shared_sessions
+from tastings.queries.scope import SCOPED_TYPES, Scope, ScopeToken, sessions_in, sessions_outside
+from tastings.queries.scope_change import next_page
 from teams.models import Member, Team
+
+_Rows = Sequence[PulledRow | PullOnlyRow]
 
 
 @dataclass(frozen=True, slots=True)
 class PulledPage:
-    """Changes in the order of their revisions, the cursor to come back with, and whether there is more."""
+    """Changes, the cursor to come back with, whether there is more, and what the phone has of a scope then."""
 
     changes: list[Mapping[str, object]]
     cursor: int
     more: bool
+    token: ScopeToken | None = None
 
 
-def pull(member: Member, *, cursor: int, limit: int) -> PulledPage:
-    """Return up to ``limit`` changed records after ``cursor``.
+def pull(
+    member: Member, *, cursor: int, limit: int, scope: Scope | None = None, token: ScopeToken | None = None
+) -> PulledPage:
+    """Return up to ``limit`` changed records after ``cursor``, in the order of their revisions.
 
     Someone else's private or blind session, with its infusions and notes, comes as a deletion if others could see it
     before; else it does not come at all, and the page may hold fewer changes than the limit though there is more.
+
+    Parameters
+    ----------
+    scope
+        Of which sessions infusions, notes and photos come; None: of all.
+    token
+        What the phone has, if it ever named a scope; see `tastings.queries.scope`.
     """
     counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
-    found: list[_Row | _PullOnlyRow] = []
-    for model in MODELS.values():
-        rows = model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
-        columns = _columns(model)
-        found += [
-            _Row(row[0], row[1], row[2], row[3], row[4], row[5], row[6], row[7], model.schema, row[8:])
-            for row in rows.order_by("revision").values_list(
-                *_HEAD, _AUTHOR.get(model, "author_id"), _SESSION.get(model, "id"), *columns
-            )[: limit + 1]
-        ]
+    if cursor == 0:
+        token = None if scope is None else ScopeToken(scope=scope, started_at=counter)
+    else:
+        token = token or (None if scope is None else ScopeToken(scope=None))
+    if token is not None:
+        if not token.is_changing and token.scope != scope:
+            token = token.changing_to(scope)
+        if token.is_changing:
+            changes, token = next_page(member, token, limit=limit)
+            return PulledPage(changes, cursor, more=True, token=token)
+        if token.scope is None:
+            token = None
+    found = _rows_after(member, cursor=cursor, counter=counter, limit=limit, token=token)
+    page, more = found[:limit], len(found) > limit
+    reached = page[-1].revision if more else max(counter, cursor)
+    return PulledPage(_changes(member, page, token=token), reached, more, token)
+
+
+_SESSION_OF = {"infusion": "session__", "note": "session__"}
+_PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id", "revision", "session_id")}
+"""Columns of id, revision and session of what phones only pull."""
+
+
+def _rows_after(member: Member, *, cursor: int, counter: int, limit: int, token: ScopeToken | None) -> _Rows:
+    """Return the rows after a cursor, at most one more than the limit."""
+    after = Q(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
+    found: list[PulledRow | PullOnlyRow] = []
+    for type_name, model in MODELS.items():
+        wanted = after & _sent_at_all(token, _SESSION_OF[type_name]) if type_name in _SESSION_OF else after
+        found += read_rows(model, model._default_manager.filter(wanted).order_by("revision")[: limit + 1])
     first, *others = (
-        model._default_manager.filter(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
+        model._default_manager.filter(
+            after & (Q(session=None) | _sent_at_all(token, "session__")) if name == "photo" else after
+        )
         .order_by("revision")
         .values_list(Value(name), *_PULL_ONLY_HEAD.get(name, ("id", "revision", "id")))[: limit + 1]
         for name, model in PULL_ONLY.items()
     )
-    found += [_PullOnlyRow(*row) for row in first.union(*others, all=True)]
-    found.sort(key=_by_revision)
-    page, more = found[:limit], len(found) > limit
+    found += [PullOnlyRow(*row) for row in first.union(*others, all=True)]
+    return sorted(found, key=attrgetter("revision"))
+
+
+def _sent_at_all(token: ScopeToken | None, to: str) -> Q:
+    """Return the condition of rows that come in full or are taken back; older ones outside the scope never came."""
+    return Q() if token is None else Q(revision__gt=token.started_at) | sessions_in(token.scope, to)
+
+
+def _changes(member: Member, page: _Rows, *, token: ScopeToken | None) -> list[Mapping[str, object]]:
+    """Return the changes of rows as a phone gets them."""
     deleted, skipped = _invisible_sessions(member, page)
+    scoped = {row.session for row in page if row.session and row.type in SCOPED_TYPES}
+    outside = set() if token is None else sessions_outside(scoped, scope=token.scope)
     shown = [row for row in page if row.session not in skipped]
     fields = {
-        type_name: pull_only_fields(member, type_name, [row.id for row in shown if row.type == type_name])
-        for type_name in PULL_ONLY.keys() & {row.type for row in shown}
+        name: pull_only_fields(member, name, [row.id for row in shown if row.type == name])
+        for name in PULL_ONLY.keys() & {row.type for row in shown}
     }
-    changes = [
-        row.payload(deleted=row.removed or row.session in deleted)
-        if isinstance(row, _Row)
+    return [
+        out_of_scope(row)
+        if row.session in outside and row.type in SCOPED_TYPES
+        else row.payload(deleted=row.removed or row.session in deleted)
+        if isinstance(row, PulledRow)
         else row.payload(fields[row.type].get(row.id))
         for row in shown
     ]
-    return PulledPage(changes, page[-1].revision if more else max(counter, cursor), more)
 
 
-_LATEST_STAMP = KeyTextTransform(0, KeyTransform(-1, "stamps"))
-"""Moment of the latest edit: stamps are stored in the order of their moments."""
-_HEAD = ("id", "revision", "removed", "by_id", _LATEST_STAMP, "updated_at")
-_AUTHOR: Mapping[type[Synced], str] = {Session: "taster_id"}
-"""Column of who made a record where it is not called so."""
-_SESSION: Mapping[type[Synced], str] = {Infusion: "session_id", Note: "session_id"}
-"""Column of a record's session; of a session, and of records without one, the id."""
-_PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id", "revision", "session_id")}
-"""Columns of id, revision and session of what phones only pull."""
-_by_revision = attrgetter("revision")
+_OF_SESSIONS = ("session", *SCOPED_TYPES)
 
 
-class _Row(NamedTuple):
-    """A stored record as read: no model object, since a page is hundreds."""
-
-    id: UUID
-    revision: int
-    removed: bool
-    by: UUID
-    latest: str | None
-    updated_at: datetime
-    author: UUID
-    session: UUID
-    schema: RecordSchema
-    values: tuple[object, ...]
-
-    @property
-    def type(self) -> str:
-        """Name of its record type."""
-        return self.schema.type
-
-    def payload(self, *, deleted: bool) -> Mapping[str, object]:
-        """Return the change as a phone gets it."""
-        fields: dict[str, object] = {}
-        if not deleted:
-            for (name, convert), value in zip(_converters(self.schema.type), self.values, strict=True):
-                fields[name] = convert(value)
-        return {
-            "type": self.schema.type,
-            "id": str(self.id),
-            "revision": self.revision,
-            "deleted": deleted,
-            "fields": fields,
-            "at": self.latest or format_stamp(self.updated_at),
-            "by": str(self.by),
-            "author": str(self.author),
-        }
-
-
-class _PullOnlyRow(NamedTuple):
-    """A row that phones only pull: its fields are read once it is known to be in the page."""
-
-    type: str
-    id: UUID
-    revision: int
-    session: UUID | None
-
-    def payload(self, fields: Mapping[str, object] | None) -> Mapping[str, object]:
-        """Return the change as a phone gets it; without fields the row is not there for the member."""
-        return {
-            "type": self.type,
-            "id": str(self.id),
-            "revision": self.revision,
-            "deleted": fields is None,
-            "fields": fields or {},
-        }
-
-
-_SERVER_COLUMNS: Mapping[str, tuple[str, Callable[[object], object]]] = {
-    "taster": ("taster_id", str),
-    "built_in": ("team_id", lambda team: team is None),
-}
-
-
-def _columns(model: type[Synced]) -> list[str]:
-    named = ["descriptor__key" if field.kind == "key" else column_name(field) for field in model.schema.fields]
-    return named + [_SERVER_COLUMNS[name][0] for name in model.schema.server_fields]
-
-
-@cache
-def _converters(type_name: str) -> tuple[tuple[str, Callable[[object], object]], ...]:
-    """Return each field's name and the function from its column to its wire value, in the order of `_columns`."""
-    schema = MODELS[type_name].schema
-    own = tuple((field.name, TO_WIRE[field.kind]) for field in schema.fields)
-    return own + tuple((name, _SERVER_COLUMNS[name][1]) for name in schema.server_fields)
-
-
-_OF_SESSIONS = ("session", "infusion", "note", "photo")
-
-
-def _invisible_sessions(member: Member, rows: Collection[_Row | _PullOnlyRow]) -> tuple[set[UUID], set[UUID]]:
+def _invisible_sessions(member: Member, rows: Collection[PulledRow | PullOnlyRow]) -> tuple[set[UUID], set[UUID]]:
     """Return the sessions of these rows that the member can no longer see, and those that they never could."""
     ids = {row.session for row in rows if row.session and row.type in _OF_SESSIONS}
     no_longer: set[UUID] = set()

@@ -22,9 +22,9 @@ def change(type_name, record=None, /, *, at=AT, deleted=False, **fields):
     return {**made, "deleted": True} if deleted else {**made, "fields": fields}
 
 
-def sync(client, changes=(), *, cursor=0, limit=500, device=PHONE):
+def sync(client, changes=(), *, cursor=0, limit=500, device=PHONE, **scope):
     """Push and pull; return the answer's body, which must be a success."""
-    response = post_sync(client, changes=list(changes), cursor=cursor, limit=limit, device=str(device))
+    response = post_sync(client, changes=list(changes), cursor=cursor, limit=limit, device=str(device), **scope)
     assert response.status_code == 200, response.content
     return response.json()
 

@@ -51,7 +51,12 @@ NEW: dict[str, dict[str, object]] = {
 }
 EDITS: dict[str, dict[str, list[object]]] = {
     "lot": {"remarks": ["thin", "round", None], "status": ["sample", "bought"], "quantity_g": [50, 250.5]},
-    "session": {"leaf_g": [4.5, 6], "remarks": ["rain", None], "ending": ["spent", "stopped", None]},
+    "session": {
+        "leaf_g": [4.5, 6],
+        "remarks": ["rain", None],
+        "ending": ["spent", "stopped", None],
+        "started_at": ["2026-03-04T10:00:00Z", "2026-03-01T23:59:59.9Z", "2026-02-01T09:00:00Z"],
+    },
     "infusion": {"steep_s": [15, 20.5], "remarks": ["thin", None], "number": [0, 1, 2]},
     "note": {"intensity": [None, 0, 4.5], "text": ["peach", None], "descriptor": ["body", "slate_0"]},
     "descriptor": {"label": ["slate", "wet stone"], "family": ["stone", None]},
@@ -264,6 +269,12 @@ class Story(RuleBasedStateMachine):
             send_request(self.wire, (method, path), token=self.stores[i % len(self.stores)].state.token, body=body,
                          retry=RetryPolicy(attempts=1))  # fmt: skip
 
+    @rule(i=PHONES, days=st.sampled_from([None, 0, 2, 60]), pick=PICKS, pins=st.booleans())
+    def set_scope(self, i, days, pick, pins):
+        phone = self.phone(i)
+        lot = self.choose(phone, pick, type_name="lot")
+        phone.set_scope(days=days, lots=[lot[1]] if pins and lot else [])
+
     # What the network does
 
     @rule(
@@ -324,7 +335,11 @@ class Story(RuleBasedStateMachine):
     def come_to_rest(self) -> None:
         for _ in range(12):
             revision = Team.objects.get(id=self.world.team.id).revision
-            behind = [i for i, store in enumerate(self.stores) if store.state.outbox or store.state.cursor < revision]
+            behind = [
+                i
+                for i, store in enumerate(self.stores)
+                if store.state.outbox or store.state.cursor < revision or store.state.scope or store.state.scope_token
+            ]
             reports = [self.phone(i).sync() for i in behind]
             if not any(report.pulled or report.verdicts.keys() - {"refused"} for report in reports):
                 return
@@ -348,18 +363,39 @@ class Story(RuleBasedStateMachine):
 
     def phones_are_as_the_server(self) -> None:
         for i, member in enumerate(self.world.members[: min(3, len(self.stores))]):
-            fresh = MemoryStore()
-            fresh.append({"event": "signed", "token": self.stores[i].state.token})
-            Phone(self.wire, store=fresh, options=PhoneOptions(page_size=50)).sync()
             on_server = {}
             for type_name in RECORD_SCHEMAS:
                 served = list_records(member, type_name, filters={}, after=None, limit=1000)
                 on_server[type_name] = [(str(r.id), r.fields, r.revision, str(r.by)) for r in served if r.by]
-            for state in (store.state for store in (fresh, *self.stores[i::3])):
-                assert {name: shown(state, name) for name in RECORD_SCHEMAS} == on_server
-                assert pulled(state) == pulled(fresh.state)
+            for state in (store.state for store in self.stores[i::3]):
+                fresh = self.fresh(state.token, scope=state.scope)
+                wanted = self.in_scope(on_server, state.scope)
+                assert {name: shown(fresh, name) for name in RECORD_SCHEMAS} == wanted
+                assert {name: shown(state, name) for name in RECORD_SCHEMAS} == wanted
+                assert pulled(state) == pulled(fresh)
                 assert state.confirmed == []
                 assert all(unsent.problems for unsent in state.outbox.values())
+
+    def fresh(self, token, *, scope):
+        """Return the state of a phone that pulls for the first time."""
+        store = MemoryStore()
+        store.append({"event": "signed", "token": token})
+        store.append({"event": "scoped", "scope": scope})
+        Phone(self.wire, store=store, options=PhoneOptions(page_size=50)).sync()
+        return store.state
+
+    def in_scope(self, records, scope):
+        """Leave out infusions and notes of sessions that a scope does not hold."""
+        if scope is None:
+            return records
+        first = f"{self.clock.now - timedelta(days=scope['days']):%Y-%m-%d}"
+        inside = {
+            session
+            for session, fields, *_ in records["session"]
+            if fields["started_at"] >= first or fields["lot"] in scope["lots"]
+        }
+        narrowed = {n: [one for one in records[n] if one[1]["session"] in inside] for n in ("infusion", "note")}
+        return records | narrowed
 
     def everything_again_changes_nothing(self) -> None:
         before = Team.objects.get(id=self.world.team.id).revision

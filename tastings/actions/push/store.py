@@ -17,11 +17,14 @@ from tastings.queries.records import MODELS, shared_sessions
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member
 
+_DECIDES_WHO_HAS_IT = ("private", "lot", "started_at")
+"""Fields of a session by which others see its infusions and notes, or a phone's scope holds them."""
+
 
 def store(state: PushState, *, revision: int, now: datetime) -> int:
     """Write the dirty records and the values that lost; return the team's revision after that."""
     for pending in state.records["session"].values():
-        if pending.changes_field("private"):
+        if any(pending.changes_field(name) for name in _DECIDES_WHO_HAS_IT):
             revision = renew_child_revisions([pending.id], revision=revision)
     for type_name in RECORD_SCHEMAS:
         rows = []
@@ -88,7 +91,7 @@ def _history(pending: PendingRecord, lost: LostValue, member: Member) -> FieldHi
 
 
 def renew_child_revisions(sessions: Sequence[UUID], *, revision: int) -> int:
-    """Give the sessions' infusions and notes new revisions, since who may see them has changed; return the last."""
+    """Give the sessions' infusions and notes new revisions, since who has them has changed; return the last."""
     for model in (Infusion, Note):
         table = model._meta.db_table
         with connection.cursor() as cursor:
@@ -111,7 +114,7 @@ def changed_photo_parents(state: PushState) -> list[UUID]:
         if pending.row is not None
         and (
             pending.stored.removed != pending.current.removed
-            or (pending.schema.type == "session" and pending.changes_field("private"))
+            or (pending.schema.type == "session" and any(map(pending.changes_field, _DECIDES_WHO_HAS_IT)))
         )
     ]
 

@@ -4,7 +4,14 @@ from django.http import HttpRequest
 from django.http.response import HttpResponseBase
 from django.middleware.gzip import GZipMiddleware
 
-COMPRESSIBLE = ("text/", "application/json", "application/problem+json", "application/manifest+json", "image/svg+xml")
+COMPRESSIBLE = (
+    "text/",
+    "application/json",
+    "application/problem+json",
+    "application/x-ndjson",
+    "application/manifest+json",
+    "image/svg+xml",
+)
 NOT_COMPRESSED = "text/event-stream"
 
 

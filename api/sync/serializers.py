@@ -125,16 +125,21 @@ class ScopeSerializer(s.Serializer[Any]):
     lots = s.ListField(child=s.UUIDField(), required=False, max_length=MOST_LOTS, help_text="sessions of these lots")
 
 
-class SyncBodySerializer(s.Serializer[Any]):
-    """A phone's changes, and the cursor up to which it has pulled."""
+class StreamBodySerializer(s.Serializer[Any]):
+    """The cursor up to which a phone has pulled, and of which sessions it wants all."""
 
     schema = s.IntegerField(help_text="1")
     device = s.UUIDField()
     cursor = s.IntegerField(required=False, min_value=0, default=0)
-    limit = s.IntegerField(required=False, min_value=1, max_value=MAX_LIMIT, default=DEFAULT_LIMIT)
-    changes = SentChangesField(required=False, max_length=MAX_CHANGES)
     scope = ScopeSerializer(required=False, help_text="without it everything comes")
     scope_token = s.CharField(required=False, help_text="that of the last answer: what the phone has of a scope")
+
+
+class SyncBodySerializer(StreamBodySerializer):
+    """A phone's changes, and the cursor up to which it has pulled."""
+
+    limit = s.IntegerField(required=False, min_value=1, max_value=MAX_LIMIT, default=DEFAULT_LIMIT)
+    changes = SentChangesField(required=False, max_length=MAX_CHANGES)
 
 
 class LostFieldSerializer(s.Serializer[Any]):
@@ -157,14 +162,19 @@ class VerdictSerializer(s.Serializer[Any]):
     lost = LostFieldSerializer(many=True, required=False, help_text="left out when nothing lost")
 
 
-class SyncAnswerSerializer(s.Serializer[Any]):
-    """A verdict per change, in their order, and what changed after the cursor."""
+class SyncPageSerializer(s.Serializer[Any]):
+    """What changed after the cursor."""
 
-    verdicts = VerdictSerializer(many=True)
     changes = PulledChangesField()
     cursor = s.IntegerField()
     more = s.BooleanField()
-    now = s.DateTimeField()
     scope_token = s.CharField(
         required=False, help_text="where there is a scope: store it with the changes, send it with the next request"
     )
+
+
+class SyncAnswerSerializer(SyncPageSerializer):
+    """A verdict per change, in their order, and what changed after the cursor."""
+
+    verdicts = VerdictSerializer(many=True)
+    now = s.DateTimeField()

@@ -110,6 +110,7 @@ post   /api/v1/shops/                                      ok      403     403  
 get    /api/v1/shops/{shop_id}/                            ok      ok      ok      ok      401     401     404
 patch  /api/v1/shops/{shop_id}/                            ok      403     403     403     401     401     404
 post   /api/v1/sync                                        ok      ok      ok      ok      401     401     ok
+post   /api/v1/sync/stream                                 ok      ok      ok      ok      401     401     ok
 get    /api/v1/tasters/{taster_id}/calibration             ok      ok      ok      403     401     401     404
 get    /api/v1/team                                        ok      ok      ok      ok      401     401     ok
 patch  /api/v1/team                                        ok      403     403     403     401     401     ok

@@ -316,6 +316,7 @@ BODIES = {
     ("/api/v1/notes/{record_id}/suggestions/accept", "post"): _same(accept=[{"descriptor": "honey"}]),
     ("/api/v1/read", "post"): _same(text="honey"),
     ("/api/v1/sync", "post"): _pushed,
+    ("/api/v1/sync/stream", "post"): _same(schema=1, device=str(uuid4())),
     ("/api/v1/auth/tokens", "post"): lambda world, who: {**_login(world, who), "device": "phone"},
     ("/api/v1/auth/tokens/from-session", "post"): _same(device="app"),
     ("/api/v1/auth/reset", "post"): lambda world, who: {"username": _login(world, who)["username"]},

@@ -1,0 +1,57 @@
+"""A long pull as one answer: lines that can each be stored, and gone on from."""
+
+import gzip
+import json
+
+import pytest
+
+from tests.api.phone import PHONE, sync
+from tests.api.problems import refusal
+from tests.factories import InfusionFactory, LotFactory, SessionFactory
+from tests.sync.test_scope import past  # noqa: F401 - a fixture
+
+pytestmark = pytest.mark.django_db
+URL = "/api/v1/sync/stream"
+
+
+def lines(client, **members):
+    response = client.post(URL, {"schema": 1, "device": str(PHONE), **members})
+    assert response.status_code == 200
+    return [json.loads(line) for line in b"".join(response).splitlines()]
+
+
+def test_lines_are_the_pages_of_a_pull(taster, past, monkeypatch):  # noqa: F811
+    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 2)
+    for scope in ({}, {"scope": {"days": 30}}):
+        pages = lines(taster.client, **scope)
+        assert (len(pages) > 3, [page["more"] for page in pages[-2:]]) == (True, [True, False])
+        whole = sync(taster.client, **scope)
+        assert [one for page in pages for one in page["changes"]] == whole["changes"]
+        assert {**pages[-1], "changes": whole["changes"]} == {name: whole[name] for name in pages[-1]}
+
+
+def test_stream_goes_on_after_any_line(taster, past, monkeypatch):  # noqa: F811
+    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 2)
+    sync_all = sync(taster.client)
+    scope = {"scope": {"days": 30}}
+    pages = lines(taster.client, **scope, cursor=sync_all["cursor"])
+    for number, page in enumerate(pages[:-1], start=1):
+        rest = lines(taster.client, **scope, cursor=page["cursor"], scope_token=page["scope_token"])
+        assert rest == pages[number:]
+
+
+def test_stream_is_compressed_and_is_the_teams_own(taster, stranger):
+    session = SessionFactory(lot=LotFactory(team=stranger.team))
+    InfusionFactory(session=session)
+    body = {"schema": 1, "device": str(PHONE)}
+    response = taster.client.post(URL, body, HTTP_ACCEPT_ENCODING="gzip")
+    assert (response["Content-Encoding"], response["Content-Type"]) == ("gzip", "application/x-ndjson")
+    page = json.loads(gzip.decompress(b"".join(response)))
+    assert {one["type"] for one in page["changes"]} == {"shop", "member"}
+
+
+def test_stream_takes_no_changes_and_no_foreign_cursor(taster):
+    sent = {"schema": 1, "device": str(PHONE)}
+    assert refusal(taster.client.post(URL, {**sent, "changes": []})) == (422, "invalid", {("changes", "unknown_field")})
+    assert taster.client.post(URL, {**sent, "cursor": 10**6}).status_code == 410
+    assert taster.client.post(URL, {**sent, "schema": 99}).status_code == 409

@@ -52,7 +52,7 @@ def read_scope_token(sent: object) -> tuple[ScopeToken | None, list[Problem]]:
     try:
         return ScopeToken.decode(sent if isinstance(sent, str) else ""), []
     except InvalidScopeTokenError:
-        return None, [Problem("scope_token", "invalid", _("must be that of the last answer"))]
+        return None, [Problem("scope_token", "wrong", _("must be that of the last answer"))]
 
 
 _KEYS = frozenset(("days", "lots"))

@@ -29,17 +29,17 @@ INSERT INTO tastings_session (id, team_id, revision, removed, stamps, by_id, cre
     started_at, leaf_g, vessel_ml, vessel_material, water, purpose, ending, private, shared_once, remarks)
 SELECT md5('s' || i)::uuid, %(team)s, %(base)s + i * 110, false, '[]', %(user)s, now(), now(), %(lot)s, %(user)s,
     now(), 5, 110, '', '', '', '', false, true, '' FROM generate_series(%(first)s, %(last)s) AS i;
-INSERT INTO tastings_infusion (id, team_id, revision, removed, stamps, by_id, created_at, updated_at, session_id,
-    number, steep_s, kettle_c, remarks)
-SELECT md5('i' || i || '.' || n)::uuid, %(team)s, %(base)s + i * 110 + n, false, '[]', %(user)s, now(), now(),
+INSERT INTO tastings_infusion (id, team_id, revision, removed, stamps, by_id, created_at, updated_at, author_id,
+    session_id, number, steep_s, kettle_c, remarks)
+SELECT md5('i' || i || '.' || n)::uuid, %(team)s, %(base)s + i * 110 + n, false, '[]', %(user)s, now(), now(), %(user)s,
     md5('s' || i)::uuid, n, 10 + n, 98, ''
 FROM generate_series(%(first)s, %(last)s) AS i, generate_series(1, 8) AS n;
-INSERT INTO tastings_note (id, team_id, revision, removed, stamps, by_id, created_at, updated_at, session_id,
-    infusion_id, moment, descriptor_id, intensity, text)
+INSERT INTO tastings_note (id, team_id, revision, removed, stamps, by_id, created_at, updated_at, author_id,
+    session_id, infusion_id, moment, descriptor_id, intensity, text)
 SELECT md5('n' || i || '.' || k)::uuid, %(team)s, %(base)s + i * 110 + 8 + k, false,
     '[["2026-03-04T12:00:00.000000Z", "01990000-0000-7000-8000-000000000001", "x", "", ["descriptor", "moment"]]]',
-    %(user)s, now(), now(), md5('s' || i)::uuid, md5('i' || i || '.' || (1 + k %% 8))::uuid, 'mouth', %(word)s,
-    (k %% 101) / 10.0, ''
+    %(user)s, now(), now(), %(user)s, md5('s' || i)::uuid, md5('i' || i || '.' || (1 + k %% 8))::uuid, 'mouth',
+    %(word)s, (k %% 101) / 10.0, ''
 FROM generate_series(%(first)s, %(last)s) AS i, generate_series(1, 100) AS k;
 UPDATE teams_team SET revision = %(base)s + (%(last)s + 1) * 110 WHERE id = %(team)s;
 """

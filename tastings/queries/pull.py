@@ -66,7 +66,6 @@ def pull(
     return PulledPage(_changes(member, page, token=token), reached, more, token)
 
 
-_SESSION_OF = {"infusion": "session__", "note": "session__"}
 _PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id", "revision", "session_id")}
 """Columns of id, revision and session of what phones only pull."""
 
@@ -74,25 +73,25 @@ _PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id",
 def _rows_after(member: Member, *, cursor: int, counter: int, limit: int, token: ScopeToken | None) -> _Rows:
     """Return the rows after a cursor, at most one more than the limit."""
     after = Q(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
+    wanted = dict.fromkeys((*MODELS, *PULL_ONLY), after)
+    if token is not None:  # what lay outside the scope when the phone began never came, so it need not be taken back
+        in_scope = Q(revision__gt=token.started_at) | sessions_in(token.scope, "session__")
+        wanted |= {
+            "infusion": after & in_scope,
+            "note": after & in_scope,
+            "photo": after & (Q(session=None) | in_scope),
+        }
     found: list[PulledRow | PullOnlyRow] = []
-    for type_name, model in MODELS.items():
-        wanted = after & _sent_at_all(token, _SESSION_OF[type_name]) if type_name in _SESSION_OF else after
-        found += read_rows(model, model._default_manager.filter(wanted).order_by("revision")[: limit + 1])
+    for name, model in MODELS.items():
+        found += read_rows(model, model._default_manager.filter(wanted[name]).order_by("revision")[: limit + 1])
     first, *others = (
-        model._default_manager.filter(
-            after & (Q(session=None) | _sent_at_all(token, "session__")) if name == "photo" else after
-        )
+        model._default_manager.filter(wanted[name])
         .order_by("revision")
         .values_list(Value(name), *_PULL_ONLY_HEAD.get(name, ("id", "revision", "id")))[: limit + 1]
         for name, model in PULL_ONLY.items()
     )
     found += [PullOnlyRow(*row) for row in first.union(*others, all=True)]
     return sorted(found, key=attrgetter("revision"))
-
-
-def _sent_at_all(token: ScopeToken | None, to: str) -> Q:
-    """Return the condition of rows that come in full or are taken back; older ones outside the scope never came."""
-    return Q() if token is None else Q(revision__gt=token.started_at) | sessions_in(token.scope, to)
 
 
 def _changes(member: Member, page: _Rows, *, token: ScopeToken | None) -> list[Mapping[str, object]]:

@@ -22,16 +22,15 @@ from config.web.transfers import Full, Transfers
 from config.web.turns import Busy, Turns
 
 THREADS, LONG_THREADS = 4, 2
-<<<<<<< HEAD
 """Requests served at a time by one process, and those that run for long."""
-LONG = {("GET", "/api/v1/team/export"), ("POST", "/team/export"), ("POST", "/team/import")}
-"""Exports, which hold a snapshot of the database, and imports of spreadsheets."""
+LONG = {
+    ("GET", "/api/v1/team/export"),
+    ("POST", "/team/export"),
+    ("POST", "/team/import"),
+    ("POST", "/api/v1/sync/stream"),
+}
+"""Exports, which hold a snapshot of the database, imports of spreadsheets, first pulls."""
 SYNC = "/api/v1/sync"
-=======
-"""Requests served at a time by one process, and those that run for long: exports and first pulls."""
-SYNC = "/api/v1/sync"
-LONG = ("/api/v1/team/export", "/team/export", "/api/v1/sync/stream")
->>>>>>> 0acd601 (A first pull as one stream of lines, which goes on after any of them)
 RETRY_AFTER_S = 5
 _NO_ROUTE = "none"
 _SESSION = re.compile(rf"(?:^|;\s*){settings.SESSION_COOKIE_NAME}=([^;]+)")
@@ -135,14 +134,8 @@ class Serving:
         credential = _credential(scope)
         client = self._clients.login_of(credential) or address
         send = self._clients.watching(credential, send)
-<<<<<<< HEAD
         if (scope["method"], _path(scope)) in LONG:
             async with self._long_turns.turn(client, is_large=False):
-=======
-        if _path(scope) in LONG:
-            async with self._long_turns.turn(client, is_large=False):
-                body.rewind()
->>>>>>> 0acd601 (A first pull as one stream of lines, which goes on after any of them)
                 await self._long.serve(scope, body.receive, send, client=address)
             return
         is_sync = _path(scope) == SYNC

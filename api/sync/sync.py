@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import msgspec
 from django.http import StreamingHttpResponse
@@ -29,8 +30,10 @@ from lots.schema import format_utc
 from tastings.actions.push import push
 from tastings.queries.pull import PulledPage, pull
 from teams.actions.people import check_cursor
-from teams.models import Member
 from teams.row_security import acting_for
+
+if TYPE_CHECKING:
+    from teams.models import Member
 
 LINES = "application/x-ndjson"
 
@@ -91,7 +94,7 @@ class SyncStream(APIView):
         return response
 
 
-def _lines(member: Member, sent: SyncRequest, *, version: SchemaVersion, now: datetime) -> Iterator[bytes]:
+def _lines(member: "Member", sent: SyncRequest, *, version: SchemaVersion, now: datetime) -> Iterator[bytes]:
     """Yield a line for each page; the request has ended for Django, so the team is acted for here."""
     cursor, token, scope, more = sent.cursor, sent.scope_token, sent.scope_at(now), True
     while more:

@@ -7,7 +7,6 @@ from pathlib import Path
 
 import pytest
 from django.test import Client
-from playwright._impl._driver import compute_driver_executable
 
 from api.http import throttles
 from config.dev.home import ROOT
@@ -16,11 +15,10 @@ from table.phone import Response
 from tests.conformance.cases import CASES, QUOTAS, REQUESTS_A_MINUTE
 from tests.conformance.kit import as_recorded, files, replay_phone
 from tests.factories import TeamFactory, person
+from tests.table.javascript_phone import NODE
 
 NAMES = [file.stem for file in files()]
 RUNNER = Path(__file__).with_name("app.mjs")
-NODE = compute_driver_executable()[0]
-"""As Playwright's package brings it along."""
 
 
 def recording(name):
@@ -88,7 +86,7 @@ def run_app(folder, *cases):
     """Run the app through files of the kit; return the lines it prints about what differs."""
     shutil.copytree(ROOT / "table" / "static" / "table", folder / "app")
     (folder / "app" / "package.json").write_text('{"type": "module"}')
-    command = [NODE, str(RUNNER), str(folder / "app"), *map(str, cases)]
+    command = [str(NODE), str(RUNNER), str(folder / "app"), *map(str, cases)]
     return subprocess.run(command, capture_output=True, text=True, check=True).stdout.splitlines()
 
 

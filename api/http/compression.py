@@ -8,7 +8,6 @@ COMPRESSIBLE = (
     "text/",
     "application/json",
     "application/problem+json",
-    "application/x-ndjson",
     "application/manifest+json",
     "image/svg+xml",
 )

@@ -18,7 +18,7 @@ from lots.wording import field_problem
 from tastings.queries.scope import Scope, ScopeToken
 from teams.errors import Invalid, Problem, Refused
 
-STREAM_KEYS = frozenset(("schema", "device", "cursor", "scope", "scope_token"))
+STREAM_KEYS = frozenset(("schema", "device", "cursor", "scope", "scope_token", "nulls"))
 SYNC_KEYS = STREAM_KEYS | {"limit", "changes"}
 
 
@@ -40,6 +40,7 @@ class SyncRequest:
     changes: list[object]
     scope: SentScope | None
     scope_token: ScopeToken | None
+    nulls: bool
 
     def scope_at(self, now: datetime) -> Scope | None:
         """Return the scope that it asks for; None for everything."""
@@ -82,9 +83,12 @@ def read_body(body: Mapping[str, Any], *, known: frozenset[str] = SYNC_KEYS) -> 
     scope, scope_problems = read_scope(body.get("scope"))
     token, token_problems = read_scope_token(body.get("scope_token"))
     problems += scope_problems + token_problems
+    nulls = body.get("nulls", True)
+    if not isinstance(nulls, bool):
+        problems.append(Problem("nulls", "type", _("must be true or false")))
     if problems:
         raise Invalid(problems=problems)
-    return SyncRequest(device=UUID(device), cursor=cursor, limit=limit, changes=changes, scope=scope, scope_token=token)
+    return SyncRequest(UUID(device), cursor, limit, changes, scope, token, nulls)
 
 
 def _is_integer(value: object) -> bool:

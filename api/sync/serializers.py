@@ -133,6 +133,7 @@ class StreamBodySerializer(s.Serializer[Any]):
     cursor = s.IntegerField(required=False, min_value=0, default=0)
     scope = ScopeSerializer(required=False, help_text="without it everything comes")
     scope_token = s.CharField(required=False, help_text="that of the last answer: what the phone has of a scope")
+    nulls = s.BooleanField(required=False, default=True, help_text="false: a pulled field that is null is left out")
 
 
 class SyncBodySerializer(StreamBodySerializer):

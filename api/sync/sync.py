@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 from django.http import StreamingHttpResponse
@@ -18,6 +18,7 @@ from api.http.examples import SYNC_EXAMPLES
 from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.operations.metrics import count_verdicts
 from api.sync.body import STREAM_KEYS, SyncRequest, read_body, schema_version_of
+from api.sync.lines import LINES, LinesRenderer, stream_of_lines
 from api.sync.schema_versions import SchemaVersion
 from api.sync.serializers import (
     MAX_LIMIT,
@@ -34,8 +35,6 @@ from teams.row_security import acting_for
 
 if TYPE_CHECKING:
     from teams.models import Member
-
-LINES = "application/x-ndjson"
 
 
 class Sync(APIView):
@@ -58,14 +57,7 @@ class Sync(APIView):
         count_verdicts(verdicts)
         page = pull(member, cursor=sent.cursor, limit=sent.limit, scope=sent.scope_at(now), token=sent.scope_token)
         about_push = {"verdicts": [verdict.as_json() for verdict in verdicts], "now": format_utc(now)}
-        return Response({**page_answer(page, version), **about_push})
-
-
-class LinesRenderer(JSONRenderer):
-    """Admits clients that ask for lines of JSON; errors are JSON all the same."""
-
-    media_type = LINES
-    format = "ndjson"
+        return Response({**page_answer(page, version, nulls=sent.nulls), **about_push})
 
 
 class SyncStream(APIView):
@@ -78,20 +70,17 @@ class SyncStream(APIView):
         responses={(200, LINES): SyncPageSerializer, **BAD_BODY, **problem_responses(409, 410)},
     )
     def post(self, request: Request) -> StreamingHttpResponse:
-        """Return everything new after the cursor, a page of JSON in each line.
+        """Return what is new after the cursor, a page of JSON in each line, up to about 2 MiB as sent.
 
         A client stores each complete line in one step, with its cursor and scope token; when the connection breaks, it
-        asks again with those of the last one.
+        asks again with those of the last one. It does so as well while `more` of the last line is true.
         """
         member, now = member_of(request), timezone.now()
         body = body_of(request)
         version = schema_version_of(body)
         sent = read_body(body, known=STREAM_KEYS)
         check_cursor(device_token(request), cursor=sent.cursor, now=now)
-        response = StreamingHttpResponse(_lines(member, sent, version=version, now=now), content_type=LINES)
-        response["Cache-Control"] = "no-store"
-        response["X-Accel-Buffering"] = "no"  # a proxy is not to gather it first
-        return response
+        return stream_of_lines(request, _lines(member, sent, version=version, now=now))
 
 
 def _lines(member: "Member", sent: SyncRequest, *, version: SchemaVersion, now: datetime) -> Iterator[bytes]:
@@ -101,14 +90,21 @@ def _lines(member: "Member", sent: SyncRequest, *, version: SchemaVersion, now: 
         with acting_for(member.team_id):
             page = pull(member, cursor=cursor, limit=MAX_LIMIT, scope=scope, token=token)
         cursor, token, more = page.cursor, page.token, page.more
-        yield msgspec.json.encode(page_answer(page, version)) + b"\n"
+        yield msgspec.json.encode(page_answer(page, version, nulls=sent.nulls)) + b"\n"
 
 
-def page_answer(page: PulledPage, version: SchemaVersion) -> Mapping[str, object]:
-    """Return what an answer says of a page."""
+def page_answer(page: PulledPage, version: SchemaVersion, *, nulls: bool) -> Mapping[str, object]:
+    """Return what an answer says of a page, without ``nulls`` only the fields that have a value."""
+    changes = [version.downgrade(change) for change in page.changes]
     answer = {
-        "changes": [version.downgrade(change) for change in page.changes],
+        "changes": changes if nulls else [_without_nulls(change) for change in changes],
         "cursor": page.cursor,
         "more": page.more,
     }
     return answer if page.token is None else answer | {"scope_token": page.token.encode()}
+
+
+def _without_nulls(change: Mapping[str, Any]) -> Mapping[str, Any]:
+    if "fields" not in change:
+        return change
+    return {**change, "fields": {name: value for name, value in change["fields"].items() if value is not None}}

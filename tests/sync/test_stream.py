@@ -2,10 +2,12 @@
 
 import gzip
 import json
+import zlib
 
 import pytest
 
-from tests.api.phone import PHONE, sync
+from api.sync.lines import pieces
+from tests.api.phone import PHONE, post_sync, sync
 from tests.api.problems import refusal
 from tests.factories import InfusionFactory, LotFactory, SessionFactory
 from tests.sync.test_scope import past  # noqa: F401 - a fixture
@@ -55,3 +57,28 @@ def test_stream_takes_no_changes_and_no_foreign_cursor(taster):
     assert refusal(taster.client.post(URL, {**sent, "changes": []})) == (422, "invalid", {("changes", "unknown_field")})
     assert taster.client.post(URL, {**sent, "cursor": 10**6}).status_code == 410
     assert taster.client.post(URL, {**sent, "schema": 99}).status_code == 409
+
+
+def test_stream_ends_before_its_reader_could_hold_up_a_thread(taster, past, monkeypatch):  # noqa: F811
+    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 2)
+    whole = lines(taster.client)
+    monkeypatch.setattr("api.sync.lines.MOST_BYTES", 1000)
+    pages = lines(taster.client)
+    assert (1 < len(pages) < len(whole), pages[-1]["more"]) == (True, True)
+    assert pages == whole[: len(pages)]
+
+
+def test_each_line_is_complete_in_its_compressed_piece():
+    sent = [b"a" * 100 + b"\n", b"b\n"]
+    unpacker = zlib.decompressobj(wbits=31)
+    assert [unpacker.decompress(piece) for piece in pieces(sent, is_packed=True)] == [*sent, b""]
+    assert unpacker.eof
+
+
+def test_without_nulls_a_field_that_is_left_out_is_null(taster, past):  # noqa: F811
+    answers = [post_sync(taster.client, nulls=nulls).json()["changes"] for nulls in (True, False)]
+    full, bare = ({one["id"]: one["fields"] for one in changes} for changes in answers)
+    assert bare == {i: {name: v for name, v in fields.items() if v is not None} for i, fields in full.items()}
+    assert full != bare
+    assert [page["changes"] for page in lines(taster.client, nulls=False)] == [answers[1]]
+    assert refusal(post_sync(taster.client, nulls=1))[2] == {("nulls", "type")}

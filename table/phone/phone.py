@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from typing import Any, NamedTuple, Self
 
-from table.phone.errors import PhoneError, RefusedError, SignedOutError
+from table.phone.errors import PhoneError, RefusedError, SignedOutError, UnreachableError
 from table.phone.ids import new_id
 from table.phone.phone_state import PhoneRecord, UnsentChange
 from table.phone.photo_queue import PhotoQueue
@@ -18,6 +18,7 @@ from table.phone.transport import Transport
 SCHEMA = 1
 MAX_CHANGES, MAX_BYTES = 1000, 2 * 1024 * 1024
 _ENVELOPE_BYTES = 1024
+_PAGE = {"changes", "cursor", "more"}
 _RETRIED_CODES = {"unknown_parent", "unknown_record"}
 
 
@@ -55,14 +56,15 @@ class PhoneOptions:
     """Clock, retries and sizes of requests.
 
     ``clock`` is the device's own, right or wrong. ``page_size`` is how many records to pull at a time and
-    ``max_changes`` how many changes to send, both at most 1,000. ``order`` sorts unsent changes before sending: as
-    they were made, unless a test wants another order.
+    ``max_changes`` how many changes to send, both at most 1,000. With ``streams`` a long pull is one answer. ``order``
+    sorts unsent changes before sending: as they were made, unless a test wants another order.
     """
 
     clock: Callable[[], datetime] = utc_now
     retry: RetryPolicy = field(default_factory=RetryPolicy)
     page_size: int = 500
     max_changes: int = MAX_CHANGES
+    streams: bool = False
     order: Callable[[list[UnsentChange]], Iterable[UnsentChange]] = list
 
 
@@ -211,10 +213,13 @@ class Phone:
 
     # Requests
 
-    def request(self, method: str, path: str, *, body: Mapping[str, object] | None = None) -> Mapping[str, Any]:
+    def request(
+        self, method: str, path: str, *, body: Mapping[str, object] | None = None, lines: bool = False
+    ) -> Mapping[str, Any]:
         """Send any request and return the JSON answer; errors as of `table.phone.sync_request.send_request`."""
         token = self._store.state.token
-        return send_request(self._transport, (method, path), token=token, body=body, retry=self._options.retry)
+        retry = self._options.retry
+        return send_request(self._transport, (method, path), token=token, body=body, retry=retry, lines=lines)
 
     def sync(self, *, pull: bool = True) -> SyncReport:
         """Send unsent changes and pull new ones, until neither is left; with ``pull=False`` only send.
@@ -231,6 +236,7 @@ class Phone:
         if not self.signed_in:
             raise SignedOutError("not signed in", status=401)
         report, more, tried, any_accepted = SyncReport(), pull, set[int](), False
+        is_long = not self._store.state.cursor
         while True:
             chunk = self._next_chunk(excluding=tried)
             if not chunk and any_accepted and self.unsent:  # a parent that was missing may be there now
@@ -238,9 +244,12 @@ class Phone:
                 continue
             if not chunk and not more:
                 return report
+            if not chunk and is_long and self._options.streams:
+                more = is_long = self._read_stream(report)
+                continue
             answer = self._exchange(chunk, pull=pull, report=report)
             if answer is None:
-                more = pull
+                more = is_long = pull
                 continue
             tried |= {unsent.number for unsent in chunk}
             outcomes = [self._change_outcome(*pair) for pair in zip(chunk, answer["verdicts"], strict=True)]
@@ -248,7 +257,7 @@ class Phone:
             report.outcomes += outcomes
             any_accepted = any_accepted or any(o.verdict in ("applied", "merged") for o in outcomes)
             if pull:
-                more = answer["more"]
+                more = is_long = answer["more"]
                 report.pulled += len(answer["changes"])
 
     def _next_chunk(self, *, excluding: set[int]) -> list[UnsentChange]:
@@ -264,19 +273,53 @@ class Phone:
 
     def _exchange(self, chunk: Sequence[UnsentChange], *, pull: bool, report: SyncReport) -> Mapping[str, Any] | None:
         """Do one round trip; return None when nothing was applied and the next request has to be another."""
+        sent = {
+            "limit": self._options.page_size if pull else 1,
+            "changes": [unsent.change for unsent in chunk],
+        }
+        try:
+            answer = self._ask("/api/v1/sync", sent, report=report)
+        except RefusedError as refusal:
+            if refusal.status == 413 and chunk:
+                self._halve_chunks(chunk, report=report)
+                return None
+            raise
+        if answer is None:
+            return None
+        if not {"verdicts", *_PAGE} <= answer.keys() or len(answer["verdicts"]) != len(chunk):
+            raise PhoneError("the server's answer to a sync is not one")
+        return answer
+
+    def _read_stream(self, report: SyncReport) -> bool:
+        """Pull page after page in one answer and store each; return whether there is more, as after a break."""
+        answer = self._ask("/api/v1/sync/stream", {}, report=report, lines=True)
+        if answer is None:
+            return True
+        if not answer.get("pages"):
+            raise UnreachableError("the answer broke off in its first line")
+        for page in answer["pages"]:
+            if not page.keys() >= _PAGE:
+                raise PhoneError("the server's answer to a sync is not one")
+            self._store.append(_sync_event([], page=page))
+            report.pulled += len(page["changes"])
+        return bool(page["more"])
+
+    def _ask(
+        self, path: str, sent: Mapping[str, Any], *, report: SyncReport, lines: bool = False
+    ) -> Mapping[str, Any] | None:
+        """Send a request about what comes after the cursor; return None when the phone starts again from 0."""
         body: dict[str, Any] = {
             "schema": SCHEMA,
             "device": self.device,
             "cursor": self._store.state.cursor,
-            "limit": self._options.page_size if pull else 1,
-            "changes": [unsent.change for unsent in chunk],
+            **sent,
         }
         if (scope := self._store.state.scope) is not None:
             body["scope"] = scope
         if token := self._store.state.scope_token:
             body["scope_token"] = token
         try:
-            answer = self.request("POST", "/api/v1/sync", body=body)
+            return self.request("POST", path, body=body, lines=lines)
         except SignedOutError:
             self._delete_token()
             raise
@@ -285,13 +328,7 @@ class Phone:
                 self._store.append({"event": "start_again"})
                 report.started_again = True
                 return None
-            if refusal.status == 413 and chunk:
-                self._halve_chunks(chunk, report=report)
-                return None
             raise
-        if not {"verdicts", "changes", "cursor", "more"} <= answer.keys() or len(answer["verdicts"]) != len(chunk):
-            raise PhoneError("the server's answer to a sync is not one")
-        return answer
 
     def _halve_chunks(self, chunk: Sequence[UnsentChange], *, report: SyncReport) -> None:
         """Halve the size of requests; give up on a single change that is too large."""

@@ -2,13 +2,14 @@
 
 import gzip
 import json
+import zlib
 from collections.abc import Mapping
 from http import HTTPStatus
 from typing import Any
 
 from table.phone.errors import RefusedError, SignedOutError, UnreachableError
 from table.phone.retry import RetryPolicy
-from table.phone.transport import Response, Transport
+from table.phone.transport import LINES, Response, Transport
 
 _PASSING = (HTTPStatus.REQUEST_TIMEOUT, HTTPStatus.TOO_MANY_REQUESTS)
 """Beside 5xx, answers after which the same request may succeed: sent too slowly, or one too many."""
@@ -27,11 +28,13 @@ def send_request(  # noqa: PLR0913 - what a request is made of
     body: Mapping[str, object] | None,
     retry: RetryPolicy,
     piece: tuple[int, bytes] | None = None,
+    lines: bool = False,
 ) -> Mapping[str, Any]:
     """Send a request (method and path) and return the JSON object of the answer.
 
-    ``piece`` is a part of a file with the offset where it begins, sent as it is. Without an answer, or after 408, 429
-    or 5xx, the request is sent again: nothing that a phone sends does harm when it is sent twice.
+    ``piece`` is a part of a file with the offset where it begins, sent as it is. With ``lines`` the answer may
+    have many objects, one a line: they are returned as ``pages``, after a break those that came. Without an answer, or
+    after 408, 429 or 5xx, the request is sent again: nothing that a phone sends does harm when it is sent twice.
 
     Raises
     ------
@@ -43,7 +46,7 @@ def send_request(  # noqa: PLR0913 - what a request is made of
         Still no answer at the last attempt.
     """
     method, path = request
-    headers = {"Accept": "application/json", "Accept-Encoding": "gzip"}
+    headers = {"Accept": LINES if lines else "application/json", "Accept-Encoding": "gzip"}
     headers |= {"Authorization": f"Bearer {token}"} if token else {}
     content = None
     if body is not None:
@@ -72,10 +75,15 @@ def send_request(  # noqa: PLR0913 - what a request is made of
 def _json_of(response: Response, *, request: str) -> Mapping[str, Any]:
     try:
         content = response.body
+        is_lines = response.headers.get("content-type") == LINES
         if response.headers.get("content-encoding") == "gzip":
-            content = gzip.decompress(content)
-        body = json.loads(content) if content else {}
-    except (ValueError, EOFError, OSError) as error:
+            content = zlib.decompressobj(wbits=31).decompress(content) if is_lines else gzip.decompress(content)
+        body: Any
+        if is_lines:
+            body = {"pages": [json.loads(line) for line in content[: content.rfind(b"\n") + 1].splitlines()]}
+        else:
+            body = json.loads(content) if content else {}
+    except (ValueError, EOFError, OSError, zlib.error) as error:
         raise RefusedError(
             f"{request}: {response.status}, and the answer is not JSON", status=response.status
         ) from error

@@ -7,6 +7,9 @@ from urllib.parse import urlsplit
 
 from table.phone.errors import UnreachableError
 
+LINES = "application/x-ndjson"
+"""Type of an answer of which each line stands for itself."""
+
 
 class Response(NamedTuple):
     """A response; header names in lower case."""
@@ -63,8 +66,15 @@ class HttpTransport:
     def _send(self, method: str, path: str, *, headers: Mapping[str, str], body: bytes | None) -> Response:
         self._connection.request(method, self._base + path, body=body, headers=dict(headers))
         response = self._connection.getresponse()
-        content = response.read()
-        return Response(response.status, {name.lower(): value for name, value in response.getheaders()}, content)
+        received = {name.lower(): value for name, value in response.getheaders()}
+        try:
+            content = response.read()
+        except http.client.IncompleteRead as cut:
+            if received.get("content-type") != LINES:
+                raise
+            self._connection.close()
+            content = cut.partial  # its complete lines are as good as any
+        return Response(response.status, received, content)
 
     def close(self) -> None:
         """Close the connection."""

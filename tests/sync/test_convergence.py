@@ -286,12 +286,13 @@ class Story(RuleBasedStateMachine):
         page=st.sampled_from([2, 7, 500, 500]),
         shuffle=st.none() | st.integers(0, 2**16),
         pull=st.sampled_from([True, True, True, False]),
+        streams=st.booleans(),
     )
-    def sync(self, i, faults, *, most, page, shuffle, pull):
+    def sync(self, i, faults, *, most, page, shuffle, pull, streams):
         order = list if shuffle is None else lambda unsent: random.Random(shuffle).sample(unsent, len(unsent))
         self.wire.faults = list(faults)
         try:
-            self.phone(i, max_changes=most, page_size=page, order=order).sync(pull=pull)
+            self.phone(i, max_changes=most, page_size=page, order=order, streams=streams).sync(pull=pull)
         except UnreachableError:
             pass
         finally:
@@ -383,7 +384,7 @@ class Story(RuleBasedStateMachine):
         store = MemoryStore()
         store.append({"event": "signed", "token": token})
         store.append({"event": "scoped", "scope": scope})
-        Phone(self.wire, store=store, options=PhoneOptions(page_size=50)).sync()
+        Phone(self.wire, store=store, options=PhoneOptions(streams=True)).sync()
         return store.state
 
     def in_scope(self, records, scope):
@@ -436,6 +437,7 @@ def pulled(state):
 def test_phones_agree_whatever_the_network_and_their_clocks_do(monkeypatch):
     clock = Clock(datetime.now(UTC))
     monkeypatch.setattr(timezone, "now", clock)
+    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 4)  # so that a stream has several lines
     Story.world = World(clock)
     chosen = settings(
         max_examples=STORIES or 100,

@@ -43,6 +43,7 @@ BODY_EXAMPLES: dict[str, dict[str, object]] = {
             {"lot": _LOT, "bought": example_id(13), "quantity_g": 5000, "price_per_kg": 240, "currency": "EUR"},
         ],
     },
+    "StreamBodyRequest": {"schema": 1, "device": example_id(6), "cursor": 0, "scope": {"days": 120, "lots": [_LOT]}},
     "NewPhotoRequest": {
         "id": example_id(14), "session": _SESSION, "of": "liquor", "bytes": 482113,
         "sha256": "9f86d081884c7d659a2feaa0c55ad015a3bf4f1b2b0b822cd15d6c15b0f00a08",

@@ -97,6 +97,11 @@ _SYNC = {"schema": 1, "device": _DEVICE}
 SYNC_EXAMPLES = [
     OpenApiExample("Pull from the start", value={**_SYNC, "cursor": 0}, request_only=True),
     OpenApiExample(
+        "Pull the tastings of 120 days and of one lot from the start",
+        value={**_SYNC, "cursor": 0, "scope": {"days": 120, "lots": [_LOT]}},
+        request_only=True,
+    ),
+    OpenApiExample(
         "Push an infusion with a rating, and pull",
         value={**_SYNC, "cursor": 1234, "changes": [_sent("infusion"), _sent("note")]},
         request_only=True,

@@ -31,9 +31,8 @@ def page_of(browser, user, url, **context):
 
 def addresses(place, owner, taster):
     """Return the pages of a team that has one record of each type."""
-    new = [f"/records/{name}/new/?lot={place.lot.id}&session={place.session.id}" for name in place.words if name in
-           ("lot", "session", "infusion", "note", "pot", "descriptor")]  # fmt: skip
-    records = [f"/records/{name}/{getattr(place, name).id}/" for name in ("lot", "session", "infusion", "note", "pot")]
+    new = [f"/records/{name}/new/?lot={place.lot.id}&session={place.session.id}" for name in ("lot", "note")]
+    records = [f"/records/{name}/{getattr(place, name).id}/" for name in ("lot", "session", "pot")]
     team = [
         f"/team/{name}" for name in ("", "people/", "shops/", "words/", "import/", "settings/", "audit/", "export/")
     ]

@@ -7,6 +7,8 @@ from django.contrib.auth.hashers import check_password
 
 from lots.models import Lot
 from tastings.models import Note
+from teams.actions.people import create_first_team
+from teams.errors import NotFound
 from teams.models import AuditEntry, Invitation, Member, Role, Shop, Team, User
 from tests.api.records import Place
 from tests.factories import MemberFactory, PotFactory, ShopFactory, TeamFactory, person, web_browser
@@ -170,6 +172,8 @@ def test_first_team_is_made_once_and_only_with_the_code(db, settings):
     assert browser.get("/team/people/").status_code == 200
     assert web_browser().get("/start/printed-at-the-start/").status_code == 404
     assert web_browser().post("/start/printed-at-the-start/", FIRST).status_code == 404
+    with pytest.raises(NotFound):  # also a request that found the page open
+        create_first_team(**FIRST | {"username": "Bram"})
 
 
 def test_server_without_a_code_makes_no_team(db, settings):

@@ -37,7 +37,7 @@ def shelf(taster, lexicon):
                             harvest_year=2025, price_per_kg=90, currency="CHF"),
         "Dusk": LotFactory(team=taster.team, by=taster.user, name="Dusk", kind="black"),
     }  # fmt: skip
-    strengths = {"Agate": [5, 5, 5, 5], "Birch": [9, 8, 7, 6], "Cedar": [7, 4, 2, 1]}
+    strengths = {"Agate": [5, 5, 5, 5], "Birch": [9, 8, 7, 6], "Cedar": [4, 2, 1, 1]}
     for i, (name, strength) in enumerate(strengths.items()):
         tasting = session_of(made[name].id, strength)
         tasting[0]["fields"]["started_at"] = f"{NOON + timedelta(days=i):%Y-%m-%dT%H:%M:%SZ}"

@@ -190,7 +190,7 @@ def test_report_says_when_it_is_stale_and_only_then():
 def test_report_of_a_lot_nobody_tasted_says_what_to_do():
     written = words_of(page_of(development=sample.empty(), tasters={}, sessions=()))
     assert "We cannot tell yet how this tea develops or how many infusions it is worth." in written
-    assert "choose “Start tasting” for this lot" in written
+    assert "choose Start tasting for this lot" in written
     assert "Taste a first session, rating the strength of every infusion." in written
     assert "80 % interval" not in written
 

@@ -20,6 +20,10 @@ FROZEN = {"teams": "0006_email_index", "lots": "0002_across_tables", "tastings":
 """The last migrations of each room that are not looked at: nobody had a large table when they came."""
 
 
+UNDER_A_LOCK = {"tastings.0025_infusion_number_by_team"}
+"""PostgreSQL builds an exclusion constraint in no other way: infusions wait meanwhile, once, with this update."""
+
+
 def later_ones():
     """Return the migrations after the frozen ones, in the order of their names."""
     known = MigrationLoader(None).disk_migrations
@@ -50,7 +54,7 @@ def test_no_migration_is_missing(db):
 
 def test_no_later_migration_locks_a_large_table_for_long(db):
     found = {f"{app}.{name}": complaints(sql_of(app, name)) for app, name in later_ones()}
-    assert {name: wrong for name, wrong in found.items() if wrong} == {}
+    assert {name for name, wrong in found.items() if wrong} == UNDER_A_LOCK, found
 
 
 def test_frozen_migrations_would_not_pass_which_shows_that_they_are_read(db):

@@ -324,7 +324,7 @@ class Phone:
             self._delete_token()
             raise
         except RefusedError as refusal:
-            if refusal.starts_again and body["cursor"]:
+            if refusal.starts_again and body["cursor"] and not report.started_again:
                 self._store.append({"event": "start_again"})
                 report.started_again = True
                 return None

@@ -97,7 +97,7 @@ def test_browser_that_is_killed_has_everything_that_was_called_kept(browser, net
         phone.start_again()
     network.mend()
     page = phone.page()
-    page.evaluate("until(() => store.unsent.value === 0)")
+    page.evaluate("until(() => store.account.value && store.unsent.value === 0)")
 
     on_server = [str(row) for model in (Session, Note) for row in model.objects.values_list("id", flat=True)]
     assert len(kept) > KILLS

@@ -29,7 +29,7 @@ PASSING = re.compile(
 """Headers that depend on the time of the request or are random."""
 DRAWN = {"Content-Security-Policy", "Set-Cookie", "ETag", "Expires", "Last-Modified", "RateLimit", "X-Request-ID"}
 """Headers that hold or follow from such."""
-MOVING = ("/metrics", "/api/v1/events", "/api/v1/schema", "/api/v1/docs", "/sign-out/", "/api/v1/audit")
+MOVING = ("/metrics", "/api/v1/events", "/api/v1/schema", "/api/v1/docs", "/sign-out/", "/api/v1/audit", "/team/audit/")
 """Addresses without data of a team, streams, and those that grow by being read: the audit log by each export."""
 
 
@@ -63,6 +63,14 @@ def addresses(flight, place, taster, ids, lots):
     found = []
     for address, parameters, methods in routes():
         if "get" not in methods or address.startswith(MOVING):
+            continue
+        if "{record_type}" in address and "{record_id}" in address:
+            there = [(name, getattr(place, name).id) for name in TYPES]
+            there += [(kind, getattr(made, kind)) for made in ids[:1] for kind in ("session", "infusion", "note")]
+            found += [address.format(record_type=name, record_id=record) for name, record in there]
+            continue
+        if address.startswith("/team/words/"):
+            found.append(address.format(record_id=place.descriptor.id))
             continue
         if "{record_id}" in address:
             name = address.removeprefix("/api/v1/").partition("s/")[0]

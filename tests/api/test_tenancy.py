@@ -17,7 +17,7 @@ from tastings.queries.shares import token_of
 from tastings.schemas import RECORD_SCHEMAS
 from teams.actions.people import token_digest
 from teams.models import DeviceToken, Member, ResetLink, Shop
-from tests.api.phone import AT, change, sync
+from tests.api.phone import AT, change, pulled_records, sync
 from tests.api.problems import refusal
 from tests.api.records import TYPES, Place
 from tests.api.routes import routes
@@ -297,9 +297,7 @@ def test_foreign_reference_is_refused_as_an_absent_one(stranger, taster, place, 
 
 def test_pull_from_the_start_brings_own_records_only(stranger, taster, place):
     own = Place(stranger)
-    answer = sync(stranger.client)
-
-    assert {row["id"] for row in answer["changes"]} == {str(getattr(own, name).id) for name in TYPES}
+    assert_only_own(stranger, own)
 
 
 def test_token_reaches_the_team_it_is_for_and_no_other_of_the_login(taster, place):
@@ -308,7 +306,15 @@ def test_token_reaches_the_team_it_is_for_and_no_other_of_the_login(taster, plac
     theirs = Place(elsewhere)
 
     assert taster.client.get(f"/api/v1/lots/{theirs.lot.id}/").status_code == 404
-    assert {row["id"] for row in sync(taster.client)["changes"]} == {str(getattr(place, name).id) for name in TYPES}
+    assert_only_own(taster, place)
+
+
+def assert_only_own(who, place):
+    """Check that a pull from the start has the place's records and one's own shop and membership."""
+    changes = sync(who.client)["changes"]
+    assert {row["id"] for row in pulled_records(changes)} == {str(getattr(place, name).id) for name in TYPES}
+    others = {row["id"] for row in changes if row not in pulled_records(changes)}
+    assert others == {str(who.member.shop_id), str(who.user.id)}
 
 
 @pytest.fixture

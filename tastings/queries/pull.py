@@ -49,7 +49,7 @@ def pull(
     """
     counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
     if cursor == 0:
-        token = None if scope is None else ScopeToken(scope=scope, started_at=counter)
+        token = None if scope is None else ScopeToken(scope=scope, revision_at_start=counter)
     else:
         token = token or (None if scope is None else ScopeToken(scope=None))
     if token is not None:
@@ -75,7 +75,7 @@ def _rows_after(member: Member, *, cursor: int, counter: int, limit: int, token:
     after = Q(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
     wanted = dict.fromkeys((*MODELS, *PULL_ONLY), after)
     if token is not None:  # what lay outside the scope when the phone began never came, so it need not be taken back
-        in_scope = Q(revision__gt=token.started_at) | sessions_in(token.scope, "session__")
+        in_scope = Q(revision__gt=token.revision_at_start) | sessions_in(token.scope, "session__")
         wanted |= {
             "infusion": after & in_scope,
             "note": after & in_scope,

@@ -63,12 +63,12 @@ class ScopeToken:
     """What a phone has.
 
     ``scope`` is whose sessions it has in full, None for all. ``target`` is the scope that it is being brought to,
-    ``after`` type and id of the last row sent for that. ``started_at`` is the counter of the team when the phone began
-    at cursor 0: what lies outside the scope up to there was never sent, so it need not be taken back.
+    ``after`` type and id of the last row sent for that. ``revision_at_start`` is the team's revision when the phone
+    began at cursor 0: what lies outside the scope up to there was never sent, so it need not be taken back.
     """
 
     scope: Scope | None
-    started_at: int = 0
+    revision_at_start: int = 0
     is_changing: bool = False
     target: Scope | None = None
     after: tuple[str, UUID] | None = None
@@ -79,11 +79,11 @@ class ScopeToken:
 
     def changed(self) -> "ScopeToken":
         """Return the token at the end of a change of scope."""
-        return ScopeToken(scope=self.target, started_at=self.started_at)
+        return ScopeToken(scope=self.target, revision_at_start=self.revision_at_start)
 
     def encode(self) -> str:
         """Return it as a text that is the same for the same token."""
-        parts: list[object] = [_packed(self.scope), self.started_at]
+        parts: list[object] = [_packed(self.scope), self.revision_at_start]
         if self.is_changing:
             parts += [_packed(self.target), [self.after[0], self.after[1].hex] if self.after else None]
         text = json.dumps(parts, separators=(",", ":")).encode()
@@ -95,10 +95,14 @@ class ScopeToken:
         try:
             padded = text + "=" * (-len(text) % 4)
             parts = json.loads(base64.b64decode(padded, altchars=b"-_", validate=True))
-            packed, started_at, *change = parts
-            if not isinstance(started_at, int) or not 0 <= started_at < 2**63 or len(change) not in (0, 2):
+            packed, revision_at_start, *change = parts
+            if (
+                not isinstance(revision_at_start, int)
+                or not 0 <= revision_at_start < 2**63
+                or len(change) not in (0, 2)
+            ):
                 raise InvalidScopeTokenError(text)
-            token = cls(scope=_unpacked(packed), started_at=started_at)
+            token = cls(scope=_unpacked(packed), revision_at_start=revision_at_start)
             if not change:
                 return token
             target, after = change

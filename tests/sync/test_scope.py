@@ -186,7 +186,7 @@ def test_bad_token_is_refused(taster, text):
 
 def test_token_is_read_as_it_was_written():
     narrow = Scope.of(days=3, lots=[ABSENT_ID], now=timezone.now())
-    begun = ScopeToken(scope=None, started_at=7).changing_to(narrow)
+    begun = ScopeToken(scope=None, revision_at_start=7).changing_to(narrow)
     for token in (ScopeToken(scope=narrow), begun, begun.changed(), ScopeToken(scope=narrow).changing_to(None)):
         assert ScopeToken.decode(token.encode()) == token
     with pytest.raises(InvalidScopeTokenError):

@@ -14,23 +14,27 @@ from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
 from pages.browser import memberships_in, page, work_for
+from pages.team_settings import audit_entry, names_in_audit
 from tastings.actions.flights.admitting import admit_late_score
 from tastings.queries.flight_answers import answer_of_flight
-from tastings.queries.flights import flight_for, flight_item, flight_row, flights_of, pouring_plan_for
+from tastings.queries.flights import events_of, flight_for, flight_item, flight_row, flights_of, pouring_plan_for
 from tastings.queries.late_scores import late_sessions
 from tastings.queries.records import names_of_lots
+from tastings.reports.flight_steps import next_step
 from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context
 from teams.errors import NotFound
 from teams.queries.people import members_of, shops_of
 
 if TYPE_CHECKING:
+    from tastings.answers.flights import FlightItem
+    from tastings.reports.flight_steps import NextStep
     from teams.models import Member
 
 MOST_SHOWN = 200
 
 
-def _member_of(request: HttpRequest, flight: UUID) -> Member:
-    """Return the caller's membership in the flight's team; raise NotFound when it is none of theirs."""
+def membership_of(request: HttpRequest, flight: UUID) -> Member:
+    """Return the caller's membership of the flight's team; raise NotFound when it is none of theirs."""
     for member in memberships_in(request):
         try:
             flight_row(member, flight)
@@ -43,28 +47,48 @@ def _member_of(request: HttpRequest, flight: UUID) -> Member:
 @page
 @require_safe
 def flights(request: HttpRequest) -> HttpResponse:
-    """List the team's flights."""
-    found = [
-        flight for member in memberships_in(request) for flight in flights_of(member, after=None, limit=MOST_SHOWN)
-    ]
-    return render(request, "pages/flights.html", flights_context(found))
+    """List the team's flights, those first in which the caller has something to do."""
+    memberships = memberships_in(request)
+    found = [one for member in memberships for one in _with_steps(member)]
+    context = {**flights_context(found), "decides": any(member.decides for member in memberships)}
+    return render(request, "pages/flights.html", context)
 
 
 @page
 @require_safe
 def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
-    """Show how far a flight is; after the reveal what it says."""
-    member = _member_of(request, id_from_path(flight_id))
+    """Show what comes next in a flight and how far it is; after the reveal what it says."""
+    member = membership_of(request, id_from_path(flight_id))
     row = flight_row(member, id_from_path(flight_id))
+    item = flight_item(member, row)
+    answer = answer_of_flight(row) if row.revealed_at else None
+    people = _people(member)
     context = flight_context(
-        flight_item(member, row),
-        answer=answer_of_flight(row) if row.revealed_at else None,
+        item,
+        answer=answer,
         lots=names_of_lots(member),
-        people={str(one.user_id): str(one.user) for one in members_of(member)},
+        people=people,
         shops={str(shop.id): shop.name for shop in shops_of(member)},
-        me=member.user_id,
     )
-    return render(request, "pages/flight.html", {**context, "decides": member.decides})
+    step = next_step(item, me=member.user_id, decides=member.decides, people=people, answer=answer)
+    events: list[dict[str, object]] = []
+    if member.decides:
+        names = names_in_audit(member)
+        events = [audit_entry(entry, names, without="flight") for entry in events_of(member, item.id)]
+    context |= {"decides": member.decides, "step": step, "events": events}
+    return render(request, "pages/flight.html", context)
+
+
+def _with_steps(member: Member) -> list[tuple[FlightItem, NextStep]]:
+    people = _people(member)
+    return [
+        (one, next_step(one, me=member.user_id, decides=member.decides, people=people))
+        for one in flights_of(member, after=None, limit=MOST_SHOWN)
+    ]
+
+
+def _people(member: Member) -> dict[str, str]:
+    return {str(one.user_id): str(one.user) for one in members_of(member)}
 
 
 class AdmitLate(View):
@@ -89,14 +113,14 @@ class AdmitLate(View):
 
 def _member_and_flight(request: HttpRequest, flight_id: str) -> tuple[Member, UUID]:
     flight = id_from_path(flight_id)
-    return _member_of(request, flight), flight
+    return membership_of(request, flight), flight
 
 
 @page
 @require_safe
 def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give the plan to whoever pours."""
-    member = _member_of(request, id_from_path(flight_id))
+    member = membership_of(request, id_from_path(flight_id))
     plan = pouring_plan_for(member, id_from_path(flight_id))
     context = pouring_context(flight_for(member, plan.flight), plan)
     return render(request, "pages/pouring.html", context)
@@ -106,7 +130,7 @@ def pouring(request: HttpRequest, flight_id: str) -> HttpResponse:
 @require_safe
 def cups(request: HttpRequest, flight_id: str) -> HttpResponse:
     """Give a taster the codes of their own cups, to print."""
-    member = _member_of(request, id_from_path(flight_id))
+    member = membership_of(request, id_from_path(flight_id))
     context = cups_context(flight_for(member, id_from_path(flight_id)), me=member.user_id)
     return render(request, "pages/cups.html", context)
 

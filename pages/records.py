@@ -165,7 +165,7 @@ def _beginning(request: HttpRequest, record_type: str) -> tuple[Member, dict[str
         if record_type == "session":
             now = timezone.now()
             shop = str(member.shop_id) if member.shop_id else None
-            begins |= {"started_at": f"{now:%Y-%m-%dT%H:%M}:00Z", "shop": shop, **_usual_pot(member)}
+            begins |= {"started_at": f"{now:%Y-%m-%dT%H:%M}:00Z", "shop": shop, **usual_pot_of(member)}
         return member, begins
     if record_type == "lot" and request.GET.get("from_lot"):
         member, sample = membership_with(request, "lot", request.GET["from_lot"])
@@ -174,7 +174,7 @@ def _beginning(request: HttpRequest, record_type: str) -> tuple[Member, dict[str
     return chosen_member(request), {"status": "sample"} if record_type == "lot" else {}
 
 
-def _usual_pot(member: Member) -> dict[str, object]:
+def usual_pot_of(member: Member) -> dict[str, object]:
     """Return what a session takes from the usual pot of the member's shop."""
     if member.shop is None or member.shop.usual_pot is None:
         return {}

@@ -25,6 +25,7 @@ from pages.records import browser_device
 from tastings.actions.exports import audited_export
 from tastings.actions.merging import check_may_merge, merge_descriptor
 from tastings.actions.shops import check_may_choose_pots, choose_usual_pot
+from tastings.queries.flights import names_of_flights
 from tastings.queries.records import list_records, names_of_lots
 from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.labels import descriptor_label
@@ -248,9 +249,9 @@ class AuditLog(View):
         found = list_audit(
             member, event=event or None, after=id_from_path(after) if after else None, limit=_ENTRIES + 1
         )
-        names = _names_in_audit(member)
+        names = names_in_audit(member)
         context = {
-            "entries": [_entry(entry, names) for entry in found[:_ENTRIES]],
+            "entries": [audit_entry(entry, names) for entry in found[:_ENTRIES]],
             "events": EVENTS.items(),
             "event": event,
             "more": f"?{urlencode({'what': event, 'after': found[_ENTRIES - 1].id})}" if len(found) > _ENTRIES else "",
@@ -258,8 +259,11 @@ class AuditLog(View):
         return render(request, "pages/audit.html", context)
 
 
-def _entry(entry: AuditEntry, names: dict[str, str]) -> dict[str, object]:
-    """Describe one entry; ids become the names of what they are of, and are left out where there is none."""
+def audit_entry(entry: AuditEntry, names: dict[str, str], *, without: str = "") -> dict[str, object]:
+    """Describe one entry; ids become the names of what they are of, and are left out where there is none.
+
+    ``without`` names a detail that the page says already.
+    """
     type_name = str(entry.about.get("type", ""))
 
     def words(detail: str, value: object) -> str:
@@ -270,7 +274,8 @@ def _entry(entry: AuditEntry, names: dict[str, str]) -> dict[str, object]:
         text = str(value)
         return names.get(text, "" if is_id(text) else text)
 
-    found = [(str(label), words(name, entry.about[name])) for name, label in DETAILS.items() if name in entry.about]
+    about = {name: value for name, value in entry.about.items() if name != without}
+    found = [(str(label), words(name, about[name])) for name, label in DETAILS.items() if name in about]
     return {
         "when": f"{day(entry.at)}, {entry.at:%H:%M} UTC",
         "who": str(entry.who) if entry.who else "",
@@ -279,11 +284,12 @@ def _entry(entry: AuditEntry, names: dict[str, str]) -> dict[str, object]:
     }
 
 
-def _names_in_audit(member: Member) -> dict[str, str]:
+def names_in_audit(member: Member) -> dict[str, str]:
     """Return what ids and codes of the audit log are of: people, shops, lots, roles, kinds of record."""
     names = {str(one.user_id): str(one.user) for one in members_of(member)}
     names |= {str(shop.id): shop.name for shop in shops_of(member)}
-    return names | names_of_lots(member) | {code: str(words) for code, words in (*ROLES.items(), *RECORD_TYPES.items())}
+    names |= names_of_lots(member) | names_of_flights(member)
+    return names | {code: str(words) for code, words in (*ROLES.items(), *RECORD_TYPES.items())}
 
 
 class Export(View):

@@ -9,6 +9,9 @@ class TastingEvent(StrEnum):
     REVEAL = "reveal"
     DECISION = "decision"
     POURERS_CHANGE = "pourers_change"
+    TASTERS_CHANGE = "tasters_change"
+    SAMPLES_CHANGE = "samples_change"
+    FLIGHT_CALLED_OFF = "flight_called_off"
     LATE_SCORE = "late_score"
     CORRECTION = "correction"
     WORDS_MERGED = "words_merged"
@@ -16,3 +19,15 @@ class TastingEvent(StrEnum):
     SHARE = "share"
     SHARE_KEPT = "share_kept"
     SHARE_ENDED = "share_ended"
+
+
+FLIGHT_EVENTS = (
+    TastingEvent.POURERS_CHANGE,
+    TastingEvent.TASTERS_CHANGE,
+    TastingEvent.SAMPLES_CHANGE,
+    TastingEvent.FLIGHT_CALLED_OFF,
+    TastingEvent.REVEAL,
+    TastingEvent.LATE_SCORE,
+    TastingEvent.DECISION,
+)
+"""Those of one flight, which their ``about`` names."""

@@ -123,7 +123,7 @@ class OneFlight(APIView):
     @operation(operation_id="flight_call_off", responses={204: None, **problem_responses(403, 404, 409)})
     def delete(self, request: Request, flight_id: str) -> Response:
         """Call a flight off, as long as nothing was tasted."""
-        call_off_flight(member_of(request), flight=id_from_path(flight_id))
+        call_off_flight(member_of(request), flight=id_from_path(flight_id), now=timezone.now())
         return Response(status=204)
 
 

@@ -24,13 +24,14 @@ from tastings.answers.flights import (
     State,
     TasterProgress,
 )
+from tastings.audit_events import FLIGHT_EVENTS
 from tastings.errors import WrongState
 from tastings.figures import UnreadableFiguresError, from_stored
 from tastings.maths.flights.factors import FACTORS
 from tastings.models import Flight, FlightCup, Session
 from tastings.wording.plan_failures import PlanFailure, plan_failure
 from teams.errors import NotAllowed, NotFound
-from teams.models import Member, User
+from teams.models import AuditEntry, Member, User
 
 
 def must_decide(member: Member) -> None:
@@ -161,6 +162,20 @@ def _progress(cups: Sequence[FlightCup]) -> FlightProgress:
             for taster in sorted(by_taster, key=str)
         ],
     )
+
+
+def names_of_flights(member: Member) -> dict[str, str]:
+    """Return the names of the team's flights by id."""
+    return {
+        str(flight): name for flight, name in Flight.objects.filter(team_id=member.team_id).values_list("id", "name")
+    }
+
+
+def events_of(member: Member, flight: UUID) -> list[AuditEntry]:
+    """Return what the audit log has of a flight, the latest first: for buyers and owners, who run it."""
+    must_decide(member)
+    found = AuditEntry.objects.filter(team_id=member.team_id, what__in=FLIGHT_EVENTS, about__flight=str(flight))
+    return list(found.select_related("who").order_by("-at", "-id"))
 
 
 def pouring_plan_for(member: Member, flight: UUID) -> PouringPlan:

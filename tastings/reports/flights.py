@@ -12,9 +12,10 @@ from msgspec import UNSET
 from tastings.answers.flight_answers import FlightAnswer, LateScore
 from tastings.answers.flights import FlightCup, FlightDecision, FlightItem, Pour, PouringPlan
 from tastings.reports.flight_answers import Names, answer_section
+from tastings.reports.flight_steps import NextStep
 from tastings.wording import flights as words
 from tastings.wording.counts import counted
-from tastings.wording.numbers import day, one_decimal, percent
+from tastings.wording.numbers import day, one_decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +28,8 @@ class FlightRow:
     state: str
     candidates: str
     progress: str
+    next: str
+    is_mine: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +39,14 @@ class ProgressRow:
     name: str
     planned: int
     tasted: int
+
+
+@dataclass(frozen=True, slots=True)
+class MissingRow:
+    """Cups of a taster that are not tasted yet."""
+
+    name: str
+    cups: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,8 +89,8 @@ class CupSheet:
     cups: Sequence[FlightCup]
 
 
-def flights_context(flights: Sequence[FlightItem]) -> dict[str, Any]:
-    """Build what the list of flights shows, the newest first."""
+def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str, Any]:
+    """Build what the list of flights shows: those first that wait for who reads it, then the newest."""
     rows = [
         FlightRow(
             name=flight.name,
@@ -88,20 +99,21 @@ def flights_context(flights: Sequence[FlightItem]) -> dict[str, Any]:
             state=words.state_sentence(flight.state),
             candidates=counted(len(flight.lots), "sample"),
             progress=words.progress(tasted=flight.progress.tasted, planned=flight.progress.planned),
+            next=" ".join(step.sentences[:1]),
+            is_mine=step.is_mine,
         )
-        for flight in sorted(flights, key=lambda flight: flight.created_at, reverse=True)
+        for flight, step in sorted(flights, key=lambda one: (one[1].is_mine, one[0].created_at), reverse=True)
     ]
     return {"rows": rows}
 
 
-def flight_context(  # noqa: PLR0913 - one argument for each kind of name the page shows
+def flight_context(
     flight: FlightItem,
     *,
     answer: FlightAnswer | None,
     lots: Names,
     people: Names,
     shops: Names,
-    me: UUID,
 ) -> dict[str, Any]:
     """Build what a flight's page shows.
 
@@ -113,18 +125,14 @@ def flight_context(  # noqa: PLR0913 - one argument for each kind of name the pa
         Its answer; None before the reveal.
     lots, people, shops : mapping
         Names by id.
-    me : UUID
-        The member's id.
     """
-    plan, quality, progress = flight.plan, flight.plan.quality, flight.progress
+    quality, progress = flight.plan.quality, flight.progress
     return {
         "flight": flight,
         "state": words.state_sentence(flight.state),
         "protocol": words.protocol_sentence(flight.protocol, infusions=flight.infusions),
         "candidates": sorted(lots.get(str(lot), str(lot)) for lot in flight.lots),
         "reference": lots.get(str(flight.reference), ""),
-        "is_making": plan.state == "making",
-        "made_percent": percent(plan.progress),
         "plan_sentences": ""
         if quality is None
         else words.plan_sentences(
@@ -138,13 +146,28 @@ def flight_context(  # noqa: PLR0913 - one argument for each kind of name the pa
             ProgressRow(shops.get(str(one.shop), _("No shop")), one.planned, one.tasted) for one in progress.shops
         ],
         "tasters": [ProgressRow(people.get(str(one.taster), ""), one.planned, one.tasted) for one in progress.tasters],
-        "pours": me in flight.pourers,
-        "tastes": me in flight.tasters,
         "is_revealed": flight.revealed_at is not None,
+        "others": sorted(
+            ((lot, lots.get(str(lot), "")) for lot in flight.lots if lot not in _bought(flight)), key=lambda one: one[1]
+        ),
         "chosen": chosen_rows(flight.decision, lots=lots),
         "answer": answer_section(answer, lots=lots, people=people),
         "late": [_late_row(one, lots=lots, people=people) for one in (answer.late if answer is not None else ())],
     }
+
+
+def missing_cups(flight: FlightItem, *, people: Names) -> list[MissingRow]:
+    """Return who has cups that are not tasted yet, and how many."""
+    return [
+        MissingRow(people.get(str(one.taster), ""), counted(one.planned - one.tasted, "cup"))
+        for one in flight.progress.tasters
+        if one.planned > one.tasted
+    ]
+
+
+def _bought(flight: FlightItem) -> set[UUID]:
+    """Return the samples that were bought."""
+    return {one.lot for one in flight.decision.chosen} if flight.decision is not None else set()
 
 
 def _late_row(late: LateScore, *, lots: Names, people: Names) -> LateRow:

@@ -1,9 +1,12 @@
 """What a blind flight is called and how it is tasted: its state, protocol, plan and progress."""
 
+from collections.abc import Sequence
+
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from tastings.wording.counts import counted
-from tastings.wording.numbers import number, percent
+from tastings.wording.numbers import listed, number, percent
 
 
 def flight_is(state: str) -> str:
@@ -66,6 +69,31 @@ def plan_sentences(*, efficiency: float, bound: float, connected: bool, position
     return " ".join(sentences)
 
 
+def cups_of_tasters(cups: int, tasters: Sequence[str]) -> str:
+    """Say how many cups each of these tasters gets."""
+    return ngettext("%(tasters)s: %(n)s cup.", "%(tasters)s: %(n)s cups each.", cups) % {
+        "tasters": listed(tasters),
+        "n": cups,
+    }
+
+
+def times_poured(fewest: int, most: int) -> str:
+    """Say how often a sample is poured."""
+    if fewest == most:
+        return ngettext("Every sample is poured once.", "Every sample is poured %(n)s times.", most) % {"n": most}
+    return _("Every sample is poured %(fewest)s to %(most)s times.") % {"fewest": fewest, "most": most}
+
+
+def no_plan(failure: str) -> str:
+    """Say that there would be no plan, and why."""
+    return _("There would be no plan: %(failure)s.") % {"failure": failure}
+
+
+def nobody_pours() -> str:
+    """Warn of a flight that nobody can pour."""
+    return _("Nobody pours. Choose who does: only they can see which code is which sample.")
+
+
 def kettle_caution() -> str:
     """Warn of boiling water at a table with people."""
     return _(
@@ -86,6 +114,21 @@ def factors(*, weighted: bool) -> list[str]:
     if not weighted:
         return [_("Liking")]
     return [_("Dry leaf"), _("Liquor"), _("Aroma"), _("Taste"), _("Spent leaf")]
+
+
+def strength() -> str:
+    """Return what a taster's strength of a cup is called."""
+    return _("Strength")
+
+
+def own_words() -> str:
+    """Return what a taster's words of a cup are called."""
+    return _("In your own words")
+
+
+def does_not_count(missing: Sequence[str]) -> str:
+    """Say that a cup lacks scores."""
+    return _("Does not count yet. Missing: %(scores)s.") % {"scores": ", ".join(missing)}
 
 
 def amount(grams: float) -> str:

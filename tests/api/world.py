@@ -168,7 +168,7 @@ class World:
     def path(self, address, **other):
         """Return an address of the URL table with the ids of what is the team's, or other ids."""
         kind = address.removeprefix("/api/v1/").partition("/")[0].removesuffix("s")
-        flight = {"flight_id": self.revealed} if address.endswith(("/answer", "/decision")) else {}
+        flight = {"flight_id": self.revealed} if address.rstrip("/").endswith(("/answer", "/decision")) else {}
         if "/late/" in address:
             flight = {"flight_id": self.revealed, "session_id": self.late}
         record = {"record_id": self.records.get("infusion" if address.startswith("/records/") else kind)}
@@ -298,6 +298,12 @@ def _decision(world, who):
     return {"reason": "sweet to the end", "chosen": [{"lot": str(world.samples[0].id), "bought": str(uuid4())}]}
 
 
+def _flight_form(world):
+    flight = world.flight(uuid4())
+    parts = {f"part-{flight['tasters'][0]}": "tastes", f"part-{flight['pourers'][0]}": "pours"}
+    return {"name": "Autumn samples", "lots": flight["lots"], "cups_per_sitting": "3", **parts}
+
+
 def _late(world, who):
     [late] = late_sessions(Flight.objects.get(id=world.revealed))
     return {"revision": late.shown.revision}
@@ -348,6 +354,10 @@ BODIES = {
     ("/api/v1/flights/{flight_id}/decision", "post"): _decision,
     ("/api/v1/flights/{flight_id}/late/{session_id}/admit", "post"): _late,
     ("/flights/{flight_id}/late/{session_id}/", "post"): _late,
+    ("/flights/{flight_id}/reveal/", "post"): _same(reason="the kettle broke"),
+    ("/flights/{flight_id}/decision/", "post"): _same(reason="none is good enough"),
+    ("/flights/new/", "post"): _same(do="find", q="spring"),
+    ("/flights/{flight_id}/change/", "post"): lambda world, who: {"do": "make", **_flight_form(world)},
     ("/lots/{lot_id}/links/", "post"): _same(shows="card", lang="de", days="7"),
     ("/account/devices/", "post"): lambda world, who: {"device": str(world.ids["token_id"])},
     ("/sign-in/", "post"): _login,

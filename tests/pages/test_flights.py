@@ -36,7 +36,8 @@ def test_list_shows_state_and_progress(flight):
 def test_pages_lead_each_to_what_is_theirs(flight):
     for who, pouring, cups in ((flight.pourer, True, False), (flight.tasters[0], False, True)):
         status, text = page(who, flight)
-        assert (status, 'href="pouring/"' in text, 'href="cups/"' in text) == (200, pouring, cups)
+        links = [f'href="/flights/{flight.id}/{name}/"' in text for name in ("pouring", "cups")]
+        assert (status, *links) == (200, pouring, cups)
 
 
 def test_sheets_of_pourer_and_taster(flight):
@@ -93,11 +94,11 @@ def test_hostile_names_stay_text(team, lexicon):
 
 def test_every_link_on_the_pages_leads_somewhere_and_nothing_is_run(flight):
     before = {who: ["/flights/", f"/flights/{flight.id}/"] for who in (flight.pourer, flight.buyer, *flight.tasters)}
-    assert [len(links_of(who, pages)) for who, pages in before.items()][:2] == [2, 1]
+    assert [len(links_of(who, pages)) for who, pages in before.items()][:2] == [2, 4]
     taste_all(flight)
     reveal(flight)
     answer_flight(UUID(flight.id), now=timezone.now())
-    assert len(links_of(flight.buyer, [f"/flights/{flight.id}/"])) == len(flight.lots)
+    assert len(links_of(flight.buyer, [f"/flights/{flight.id}/"])) == len(flight.lots) + 1  # and the decision
 
 
 def links_of(who, pages):

@@ -1,7 +1,7 @@
 """Creating a flight, changing it, calling it off."""
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import datetime
 from uuid import UUID
 
@@ -14,13 +14,19 @@ from tastings.actions.flights.design import PLANNED_FROM, FlightDesign
 from tastings.actions.flights.jobs import enqueue_plan
 from tastings.audit_events import TastingEvent
 from tastings.errors import WrongState
-from tastings.models import Flight, FlightMember, Session
+from tastings.models import Flight, Session
 from tastings.queries.flights import flight_row, must_decide
 from tastings.schemas import FLIGHT
 from teams.actions.audit import record_event
 from teams.actions.revisions import lock_team, renew
 from teams.errors import Invalid, Problem
 from teams.models import Member
+
+_AUDITED = {
+    TastingEvent.POURERS_CHANGE: "pourers",  # who pours knows which code is which lot
+    TastingEvent.TASTERS_CHANGE: "tasters",
+    TastingEvent.SAMPLES_CHANGE: "lots",
+}
 
 
 @transaction.atomic
@@ -33,13 +39,7 @@ def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
         A field does not hold, a lot is no sample of the team, a person no member, or the id is taken.
     """
     must_decide(member)
-    values, faults = clean_fields(FLIGHT, payload)
-    faults += [fault for fault in record_faults(FLIGHT, values) if fault[0] not in dict(faults)]
-    if faults:
-        raise Invalid(problems=[field_problem(name, fault) for name, fault in faults])
-    design = FlightDesign.of(values, stored=None)
-    if problems := design.problems(member, stored=None):
-        raise Invalid(problems=problems)
+    design = new_design(member, payload)
     created = Flight(
         id=flight,
         team_id=member.team_id,
@@ -56,7 +56,7 @@ def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
         if stored is not None and FlightDesign.of({}, stored=stored).matches(design):
             return
         raise Invalid(problems=[Problem("id", "taken", _("choose another id"))]) from error
-    _record_pourers(member, created, before=set(), after=set(design.pourers), now=now)
+    _record_change(member, created, TastingEvent.POURERS_CHANGE, before=(), after=design.pourers, now=now)
     design.store_lots_and_people(created, now=now)
     enqueue_plan(created, now=now)
 
@@ -83,9 +83,10 @@ def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
     design = FlightDesign.of(values, stored=stored)
     if problems := design.problems(member, stored=stored):
         raise Invalid(problems=problems)
+    before = FlightDesign.of({}, stored=stored)
     Flight.objects.filter(id=flight).update(**design.columns())
-    pourers = FlightMember.objects.filter(flight=stored, pours=True, out_at=None).values_list("user_id", flat=True)
-    _record_pourers(member, stored, before=set(pourers), after=set(design.pourers), now=now)
+    for event, name in _AUDITED.items():
+        _record_change(member, stored, event, before=getattr(before, name), after=getattr(design, name), now=now)
     design.store_lots_and_people(stored, now=now)
     renew(Flight.objects.filter(id=flight))
     if any(name in values for name in PLANNED_FROM):
@@ -94,7 +95,7 @@ def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
 
 
 @transaction.atomic
-def call_off_flight(member: Member, *, flight: UUID) -> None:
+def call_off_flight(member: Member, *, flight: UUID, now: datetime) -> None:
     """Call a flight off before anything was tasted.
 
     Raises
@@ -110,15 +111,37 @@ def call_off_flight(member: Member, *, flight: UUID) -> None:
     if Session.objects.filter(flight_cup__flight=stored, removed=False).exists():
         raise WrongState(_("cups were tasted already: reveal it, with a reason"))
     Flight.objects.filter(id=flight).update(state=Flight.State.CALLED_OFF)
+    about = {"flight": str(flight)}
+    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.FLIGHT_CALLED_OFF, about=about, now=now)
 
 
-def _record_pourers(member: Member, flight: Flight, *, before: set[UUID], after: set[UUID], now: datetime) -> None:
-    """Add an entry to the audit log when others pour than before: who pours knows which code is which lot."""
-    if before == after:
+def new_design(member: Member, payload: Mapping[str, object], *, stored: Flight | None = None) -> FlightDesign:
+    """Return the design that a whole request makes; raise Invalid as `create_flight`."""
+    values, faults = clean_fields(FLIGHT, payload)
+    faults += [fault for fault in record_faults(FLIGHT, values) if fault[0] not in dict(faults)]
+    if faults:
+        raise Invalid(problems=[field_problem(name, fault) for name, fault in faults])
+    design = FlightDesign.of(values, stored=stored)
+    if problems := design.problems(member, stored=stored):
+        raise Invalid(problems=problems)
+    return design
+
+
+def _record_change(  # noqa: PLR0913 - what the entry says
+    member: Member,
+    flight: Flight,
+    event: TastingEvent,
+    *,
+    before: Collection[UUID],
+    after: Collection[UUID],
+    now: datetime,
+) -> None:
+    """Add an entry to the audit log when people or samples of a flight are others than before."""
+    if set(before) == set(after):
         return
     about = {
         "flight": str(flight.id),
-        "added": sorted(map(str, after - before)),
-        "removed": sorted(map(str, before - after)),
+        "added": sorted(map(str, set(after) - set(before))),
+        "removed": sorted(map(str, set(before) - set(after))),
     }
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.POURERS_CHANGE, about=about, now=now)
+    record_event(team=member.team_id, who=member.user_id, event=event, about=about, now=now)

@@ -1,0 +1,245 @@
+"""The form in which a flight is set up or changed: what a browser sends becomes the values that the API takes."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, pgettext_lazy
+
+from pages.record_forms import NOTHING, number_in, sentence
+from tastings.figures import to_stored
+from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
+from tastings.wording.flights import factors
+from tastings.wording.labels import TEAS
+from tastings.wording.numbers import number
+from teams.queries.people import members_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from tastings.answers.flights import FlightItem
+    from tastings.queries.records import Record
+    from teams.errors import Invalid
+    from teams.models import Member
+
+OWN = "own"
+"""Chosen as weights when the team sets its own."""
+WEIGHTS = tuple(f"weight_{name}_pct" for name in FACTORS)
+PARTS = {"tastes": "tasters", "pours": "pourers"}
+"""What somebody does in a flight, and the field of the flight that names who does."""
+_PARTS = (
+    ("", pgettext_lazy("in a flight", "is not in it")),
+    ("tastes", pgettext_lazy("in a flight", "tastes")),
+    ("pours", pgettext_lazy("in a flight", "pours")),
+)
+_PROTOCOLS = (
+    ("covered_bowl", gettext_lazy("Covered bowl, 5 g in 110 ml")),
+    ("standard_bowl", gettext_lazy("Standard pot, 2 g for each 100 ml, 6 minutes")),
+    ("small_pot", gettext_lazy("Small pot, several infusions")),
+)
+
+
+def _number_field(label: Any, help_text: Any = "") -> forms.CharField:  # noqa: ANN401 - lazy texts
+    attributes = {"inputmode": "decimal", "autocomplete": "off"}
+    return forms.CharField(label=label, required=False, widget=forms.TextInput(attributes), help_text=help_text)
+
+
+class FlightForm(forms.Form):
+    """All that a buyer sets of a flight.
+
+    Parameters
+    ----------
+    member
+        Who sets it up.
+    samples
+        The team's samples, to choose from.
+    known
+        Names by id of the lots that may be the reference.
+    begins_with
+        Values of a flight as the API takes them, that the form begins with.
+    """
+
+    base = forms.CharField(required=False, widget=forms.HiddenInput)
+    name = forms.CharField(label=gettext_lazy("Name"), required=False, max_length=200, widget=forms.TextInput())
+    remarks = forms.CharField(
+        label=gettext_lazy("What it is to decide"),
+        required=False,
+        max_length=8000,
+        widget=forms.Textarea({"rows": 2, "maxlength": 8000}),
+    )
+    cups_per_sitting = _number_field(gettext_lazy("Cups in a sitting, at most"))
+    sittings = _number_field(gettext_lazy("Sittings of each taster"))
+    repeats = _number_field(
+        gettext_lazy("Hidden duplicates for each taster"),
+        gettext_lazy("Cups that hold a sample a second time. They show how well a taster repeats a score."),
+    )
+    protocol = forms.ChoiceField(label=gettext_lazy("How every cup is brewed"), required=False, choices=_PROTOCOLS)
+    infusions = _number_field(gettext_lazy("Infusions of a small pot"))
+    reference = forms.ChoiceField(
+        label=gettext_lazy("Known lot, poured once in every sitting"), required=False, choices=[]
+    )
+    weights_for = forms.ChoiceField(label=gettext_lazy("Judged by"), required=False, choices=[])
+
+    def __init__(
+        self,
+        member: Member,
+        samples: Sequence[Record],
+        known: Mapping[str, str],
+        *,
+        begins_with: Mapping[str, object],
+        data: Any = None,  # noqa: ANN401 - Django's form data
+    ) -> None:
+        self.begins_with, self.samples = begins_with, samples
+        self.people = [one for one in members_of(member) if one.left_at is None]
+        super().__init__(data, initial=self._initial())
+        reference: Any = self.fields["reference"]
+        reference.choices = [("", _("none")), *known.items()]
+        weights: Any = self.fields["weights_for"]
+        weights.choices = [
+            ("", _("liking alone, 0 to 10")),
+            *(
+                (kind, _("five factors, weighed as for: %(tea)s") % {"tea": TEAS[kind]})
+                for kind in COVERED_BOWL_WEIGHTS
+            ),
+            (OWN, _("five factors with weights of your own")),
+        ]
+        for name, label in zip(WEIGHTS, factors(weighted=True), strict=True):
+            self.fields[name] = _number_field(_("%(factor)s, percent") % {"factor": label})
+        for one in self.people:
+            known_parts = _PARTS if one.may_write else (_PARTS[0], _PARTS[2])
+            self.fields[f"part-{one.user_id}"] = forms.ChoiceField(
+                label=str(one.user), required=False, choices=known_parts
+            )
+        for name in ("lots", "tasters", "pourers", "expected_order"):  # shown by the template; problems stand at them
+            self.fields[name] = forms.Field(required=False, widget=forms.HiddenInput)
+
+    def _initial(self) -> dict[str, object]:
+        """Return what the fields begin with."""
+        first = self.begins_with
+        numbers = ("cups_per_sitting", "sittings", "repeats", "infusions", *WEIGHTS)
+        shown = {name: "" if first.get(name) is None else number(float(str(first[name]))) for name in numbers}
+        has_own = any(first.get(name) is not None for name in WEIGHTS)
+        parts = {f"part-{user}": part for part, name in PARTS.items() for user in self._listed(name)}
+        names = ("name", "remarks", "protocol", "reference")
+        return {
+            **{name: first.get(name) or "" for name in names},
+            **shown,
+            **parts,
+            "weights_for": OWN if has_own else first.get("weights_for") or "",
+            "base": digest(first),
+        }
+
+    def _listed(self, name: str) -> list[str]:
+        found = self.begins_with.get(name)
+        return [str(one) for one in found] if isinstance(found, list) else []
+
+    def chosen(self) -> list[str]:
+        """Return the ids of the samples that are ticked, those that the team still has."""
+        ticked = self.data.getlist("lots") if self.is_bound else self._listed("lots")  # type: ignore[attr-defined]
+        known = {str(one.id) for one in self.samples} | set(self._listed("lots"))
+        return [lot for lot in dict.fromkeys(ticked) if lot in known]
+
+    def expected_places(self) -> dict[str, str]:
+        """Return what is written beside each chosen sample as its expected place."""
+        if not self.is_bound:
+            return {lot: str(place) for place, lot in enumerate(self._listed("expected_order"), 1)}
+        return {lot: self.data.get(f"place-{lot}", "").strip() for lot in self.chosen()}
+
+    def payload(self) -> dict[str, object]:
+        """Return the flight as the API takes it; numbers that are none stay texts, which the API refuses."""
+        sent = self.cleaned_data
+        own = sent["weights_for"] == OWN
+        return {
+            "name": sent["name"],
+            "remarks": sent["remarks"] or None,
+            "lots": self.chosen(),
+            **{name: [user for user, part in self._parts() if PARTS.get(part) == name] for name in PARTS.values()},
+            "protocol": sent["protocol"] or "covered_bowl",
+            **{name: _value(sent[name]) for name in ("infusions", "cups_per_sitting")},
+            "sittings": 1 if not sent["sittings"] else _value(sent["sittings"]),
+            "repeats": 0 if not sent["repeats"] else _value(sent["repeats"]),
+            "reference": sent["reference"] or None,
+            "expected_order": self._expected_order(),
+            "weights_for": None if own else sent["weights_for"] or None,
+            **{name: _value(sent[name]) if own else None for name in WEIGHTS},
+        }
+
+    def _parts(self) -> Iterator[tuple[str, str]]:
+        for one in self.people:
+            yield str(one.user_id), self.cleaned_data.get(f"part-{one.user_id}", "")
+
+    def _expected_order(self) -> list[str]:
+        places = {lot: number_in(text) for lot, text in self.expected_places().items() if text}
+        if any(not isinstance(place, int | float) for place in places.values()):
+            self.add_error("expected_order", _("A place is a number: 1 is the best."))
+            return []
+        return sorted(places, key=lambda lot: float(str(places[lot])))
+
+    def changed(self) -> dict[str, object]:
+        """Return what is other than the form began with, as a change of a flight takes it."""
+        wanted = self.payload()
+        different = {
+            name: value
+            for name, value in wanted.items()
+            if _comparable(name, value) != _comparable(name, self.begins_with.get(name))
+        }
+        if different.keys() & {"weights_for", *WEIGHTS}:  # the API takes weights all together
+            different |= {name: wanted[name] for name in ("weights_for", *WEIGHTS)}
+        return different
+
+    def is_overtaken(self) -> bool:
+        """Whether somebody changed the flight since the form was shown."""
+        return self.data.get("base", "") not in ("", digest(self.begins_with))
+
+    def show_what_changed_meanwhile(self) -> None:
+        """Show what stands now beside what would overwrite it; sent once more, the form overwrites it."""
+        self.add_error(None, _("Somebody changed this flight meanwhile. Look at the fields below, then save again."))
+        for name in self.changed():
+            value = self.begins_with.get(name)
+            texts = value if isinstance(value, list) else [] if value is None else [value]
+            now = ", ".join(self._names().get(str(one), number(one)) for one in texts) or NOTHING
+            self.add_error(name, _("Now: %(value)s") % {"value": now})
+        self.data = self.data.copy()  # type: ignore[attr-defined]  # of a request, which cannot be changed
+        self.data["base"] = digest(self.begins_with)  # type: ignore[index]
+
+    def _names(self) -> dict[str, str]:
+        """Return the names of samples and people by id."""
+        names = {str(one.id): str(one.fields["name"]) for one in self.samples}
+        return names | {str(one.user_id): str(one.user) for one in self.people}
+
+    def show(self, refused: Invalid) -> None:
+        """Show what the API refuses beside its fields, samples and people by their names."""
+        for problem in refused.problems:
+            detail = problem.detail
+            for known, name in self._names().items():
+                detail = detail.replace(known, name)
+            self.add_error(problem.field if problem.field in self.fields else None, sentence(detail))
+
+
+def values_of(flight: FlightItem) -> dict[str, object]:
+    """Return a flight's values as the API takes them."""
+    stored = to_stored(flight, decimals=None)
+    names = ("name", "remarks", "lots", "tasters", "pourers", "protocol", "infusions", "cups_per_sitting", "sittings",
+             "repeats", "reference", "expected_order", "weights_for", *WEIGHTS)  # fmt: skip
+    return {name: stored[name] for name in names}
+
+
+def digest(values: Mapping[str, object]) -> str:
+    """Return a short digest of a flight's values, the order of samples and people aside."""
+    written = sorted((name, repr(_comparable(name, value))) for name, value in values.items())
+    return sha256(repr(written).encode()).hexdigest()[:16]
+
+
+def _comparable(name: str, value: object) -> object:
+    """Return a value so that equal ones are the same: numbers as such, lists whose order says nothing sorted."""
+    if isinstance(value, list):
+        texts = [str(one) for one in value]
+        return texts if name == "expected_order" else sorted(texts)
+    return float(value) if isinstance(value, int) else value or None
+
+
+def _value(text: str) -> object:
+    return number_in(text) if text else None

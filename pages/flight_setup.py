@@ -1,0 +1,235 @@
+"""Setting a flight up, changing it, calling it off."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from uuid import uuid4
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.generic import View
+
+from api.http.conditional import id_from_path
+from pages.browser import chosen_member, page
+from pages.flight_forms import WEIGHTS, FlightForm, values_of
+from pages.flights import membership_of
+from tastings.actions.flights.editing import call_off_flight, create_flight, update_flight
+from tastings.actions.flights.preview import preview_flight
+from tastings.errors import WrongState
+from tastings.queries.flights import flight_for, must_decide
+from tastings.queries.records import list_records, names_of_live_lots
+from tastings.reports.flight_setup import preview_sentences, sample_line
+from teams.errors import Invalid
+from teams.queries.people import members_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from tastings.answers.flights import FlightItem
+    from tastings.queries.records import Record
+    from teams.models import Member
+
+MOST_SAMPLES = 2000
+"""Samples of a team that are searched."""
+MOST_LISTED = 60
+"""Samples that one page lists beside those that are ticked: as many as a flight may have."""
+FIRST_CUPS, FIRST_SITTINGS = 6, 1
+"""What a new flight's form begins with. Own choice, no source."""
+_MORE = ("protocol", "infusions", "reference", "weights_for")
+
+
+class NewFlight(View):
+    """A page on which a flight is set up."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """Show the form; ``?lots=`` names samples that are ticked already."""
+        member = chosen_member(request)
+        must_decide(member)
+        return _render(request, member, _form(member, _first_values(member, request.GET.getlist("lots"))))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Find samples, show the plan, or set the flight up."""
+        member = chosen_member(request)
+        must_decide(member)
+        form = _form(member, _first_values(member, []), request)
+        if request.POST.get("do") != "make" or not form.is_valid():
+            return _search_or_preview(request, member, form)
+        flight = uuid4()
+        payload = form.payload()
+        if not form.errors:
+            try:
+                create_flight(member, flight=flight, payload=payload, now=timezone.now())
+            except Invalid as refused:
+                form.show(refused)
+            else:
+                return redirect("flight", flight)
+        return _render(request, member, form)
+
+
+class ChangeFlight(View):
+    """A page on which a flight is changed or called off."""
+
+    def get(self, request: HttpRequest, flight_id: str) -> HttpResponse:
+        """Show how it is set up."""
+        member, flight = self._found(request, flight_id)
+        return _render(request, member, _form(member, values_of(flight)), flight)
+
+    def post(self, request: HttpRequest, flight_id: str) -> HttpResponse:
+        """Find samples, show the plan, store what was changed, or call the flight off."""
+        member, flight = self._found(request, flight_id)
+        if request.POST.get("do") == "call_off":
+            call_off_flight(member, flight=flight.id, now=timezone.now())
+            return redirect("flight", flight.id)
+        form = _form(member, values_of(flight), request)
+        if request.POST.get("do") != "make" or not form.is_valid():
+            return _search_or_preview(request, member, form, flight)
+        if form.is_overtaken():
+            form.show_what_changed_meanwhile()
+            return _render(request, member, form, flight)
+        changed = form.changed()
+        if not form.errors:
+            try:
+                if changed:
+                    update_flight(member, flight=flight.id, payload=changed, now=timezone.now())
+            except Invalid as refused:
+                form.show(refused)
+            else:
+                return redirect("flight", flight.id)
+        return _render(request, member, form, flight)
+
+    def _found(self, request: HttpRequest, flight_id: str) -> tuple[Member, FlightItem]:
+        member = membership_of(request, id_from_path(flight_id))
+        must_decide(member)
+        flight = flight_for(member, id_from_path(flight_id))
+        if flight.state not in ("set_up", "tasting"):
+            raise WrongState(_("a flight that is revealed or called off does not change"))
+        return member, flight
+
+
+def _first_values(member: Member, lots: list[str]) -> dict[str, object]:
+    """Return what a new flight begins with: who sets it up pours, and all others who may taste do."""
+    others = [one for one in members_of(member) if one.left_at is None and one.user_id != member.user_id]
+    return {
+        "lots": lots,
+        "tasters": [str(one.user_id) for one in others if one.may_write],
+        "pourers": [str(member.user_id)],
+        "cups_per_sitting": FIRST_CUPS,
+        "sittings": FIRST_SITTINGS,
+        "repeats": 0,
+        "protocol": "covered_bowl",
+    }
+
+
+def _form(member: Member, begins_with: dict[str, object], request: HttpRequest | None = None) -> FlightForm:
+    found = list_records(member, "lot", filters={"status": "sample"}, after=None, limit=MOST_SAMPLES)
+    samples = sorted(found, key=lambda one: (str(one.fields["name"]).casefold(), one.id))
+    data = request.POST if request is not None else None
+    return FlightForm(member, samples, names_of_live_lots(member), begins_with=begins_with, data=data)
+
+
+def _search_or_preview(
+    request: HttpRequest, member: Member, form: FlightForm, flight: FlightItem | None = None
+) -> HttpResponse:
+    """Show the form again as it was filled in: with other samples listed, or with the plan that would be made."""
+    if request.POST.get("do") != "plan":
+        form.errors.clear()  # nothing is judged while samples are looked for
+        return _render(request, member, form, flight, adds=request.POST.get("do") == "add")
+    plan: Sequence[str] | None = None
+    payload = form.payload() if form.is_valid() else {}
+    if not form.errors:
+        try:
+            preview = preview_flight(member, payload, flight=flight.id if flight is not None else None)
+        except Invalid as refused:
+            form.show(refused)
+        else:
+            people = {one.user_id: str(one.user) for one in form.people}
+            plan = preview_sentences(preview, people=people, has_pourers=bool(payload["pourers"]))
+    return _render(request, member, form, flight, plan=plan)
+
+
+def _render(  # noqa: PLR0913 - what the page shows
+    request: HttpRequest,
+    member: Member,
+    form: FlightForm,
+    flight: FlightItem | None = None,
+    *,
+    adds: bool = False,
+    plan: Sequence[str] | None = None,
+) -> HttpResponse:
+    chosen = form.chosen()
+    searched = _Search(request)
+    found = [one for one in form.samples if str(one.id) not in chosen and searched.takes(one)]
+    if adds:
+        chosen += [str(one.id) for one in found]
+        found = []
+    rows = {str(one.id): one for one in form.samples}
+    names = names_of_live_lots(member)
+    places = form.expected_places()
+    context: dict[str, Any] = {
+        "form": form,
+        "flight": flight,
+        "chosen": [
+            {
+                "id": lot,
+                "name": names.get(lot, ""),
+                "line": sample_line(rows[lot].fields) if lot in rows else _("no sample any more"),
+                "place": places.get(lot, ""),
+            }
+            for lot in chosen
+        ],
+        "found": [
+            {"id": one.id, "name": one.fields["name"], "line": sample_line(one.fields)} for one in found[:MOST_LISTED]
+        ],
+        "n_more": max(0, len(found) - MOST_LISTED),
+        "searched": searched,
+        "suppliers": _values_of(form.samples, "supplier"),
+        "harvests": sorted({_harvest(one) for one in form.samples} - {""}, reverse=True),
+        "parts": [form[f"part-{one.user_id}"] for one in form.people],
+        "cups": [form[name] for name in ("cups_per_sitting", "sittings", "repeats")],
+        "more": [form[name] for name in _MORE],
+        "is_open": any(form[name].value() not in ("", None, "covered_bowl") or name in form.errors for name in _MORE)
+        or any(places.values())
+        or any(name in form.errors for name in (*WEIGHTS, "expected_order")),
+        "weights": [form[name] for name in WEIGHTS],
+        "plan": plan,
+        "is_tasted": flight is not None and flight.progress.tasted > 0,
+    }
+    return render(request, "pages/flight_setup.html", context, status=422 if form.errors else 200)
+
+
+class _Search:
+    """What the samples are searched by."""
+
+    def __init__(self, request: HttpRequest) -> None:
+        self.q = request.POST.get("q", "").strip()
+        self.supplier, self.harvest = request.POST.get("supplier", ""), request.POST.get("harvest", "")
+
+    def takes(self, sample: Record) -> bool:
+        """Whether a sample is one of those looked for."""
+        fields = sample.fields
+        text = " ".join(
+            str(fields.get(name) or "") for name in ("name", "code", "supplier", "garden", "region", "cultivar")
+        )
+        return (
+            all(word in text.casefold() for word in self.q.casefold().split())
+            and self.supplier in ("", fields.get("supplier"))
+            and self.harvest in ("", _harvest(sample))
+        )
+
+
+def _values_of(samples: Sequence[Record], name: str) -> list[str]:
+    return sorted({str(one.fields[name]) for one in samples if one.fields.get(name)}, key=str.casefold)
+
+
+def _harvest(sample: Record) -> str:
+    """Return year and season of a sample's harvest as one choice."""
+    return " ".join(str(sample.fields[name]) for name in ("harvest_year", "harvest_season") if sample.fields.get(name))
+
+
+urlpatterns = [
+    path("flights/new/", page(NewFlight.as_view()), name="new-flight"),
+    path("flights/<str:flight_id>/change/", page(ChangeFlight.as_view()), name="change-flight"),
+]

@@ -1,0 +1,37 @@
+"""What the serving plan of a flight would be like, for who sets it up."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from uuid import UUID
+
+from tastings.wording.plan_failures import PlanFailure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlanPreview:
+    """What a plan would be like.
+
+    Parameters
+    ----------
+    cups_by_taster : Mapping[UUID, int]
+        How many cups each taster would get; empty where there is no plan.
+    fewest, most : int
+        Cups of the lot that is poured least and most often; 0 when it is not planned beforehand.
+    efficiency, bound : float
+        As of `tastings.maths.flights.serving.Plan`.
+    connected : bool
+        Whether every lot could be compared with every other.
+    position_spread : int
+        As of `Plan`.
+    failure : PlanFailure or None
+        Why there would be no plan.
+    """
+
+    cups_by_taster: Mapping[UUID, int]
+    fewest: int = 0
+    most: int = 0
+    efficiency: float = 0.0
+    bound: float = 0.0
+    connected: bool = True
+    position_spread: int = 0
+    failure: PlanFailure | None = None

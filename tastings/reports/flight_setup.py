@@ -1,0 +1,47 @@
+"""What the page on which a flight is set up shows of samples and of the plan that would be made."""
+
+from collections import defaultdict
+from collections.abc import Mapping
+from uuid import UUID
+
+from tastings.answers.flight_preview import PlanPreview
+from tastings.wording import flights as words
+from tastings.wording.labels import TEAS
+from tastings.wording.numbers import money
+from tastings.wording.plan_failures import plan_failure
+
+
+def sample_line(fields: Mapping[str, object]) -> str:
+    """Write what tells a sample from others in one line: tea, supplier, harvest, price."""
+    kind, price = fields.get("kind"), fields.get("price_per_kg")
+    harvest = " ".join(str(fields[name]) for name in ("harvest_year", "harvest_season") if fields.get(name))
+    parts = [
+        str(TEAS[str(kind)]) if kind in TEAS else "",
+        str(fields.get("supplier") or ""),
+        harvest,
+        "" if price is None else money(float(str(price)), str(fields["currency"]) if fields.get("currency") else None),
+    ]
+    return " · ".join(part for part in parts if part)
+
+
+def preview_sentences(preview: PlanPreview, *, people: Mapping[UUID, str], has_pourers: bool) -> list[str]:
+    """Say how many cups everybody would get, and how fair the plan would be; or why there is none."""
+    if preview.failure is not None:
+        return [words.no_plan(plan_failure(preview.failure))]
+    by_number: dict[int, list[str]] = defaultdict(list)
+    for user, cups in preview.cups_by_taster.items():
+        by_number[cups].append(people.get(user, ""))
+    sentences = [words.cups_of_tasters(cups, sorted(names)) for cups, names in sorted(by_number.items(), reverse=True)]
+    if preview.most:
+        sentences += [
+            words.times_poured(preview.fewest, preview.most),
+            words.plan_sentences(
+                efficiency=preview.efficiency,
+                bound=preview.bound,
+                connected=preview.connected,
+                position_spread=preview.position_spread,
+            ),
+        ]
+    if not has_pourers:
+        sentences.append(words.nobody_pours())
+    return sentences

@@ -6,6 +6,7 @@ import threading
 
 import dj_database_url
 import pytest
+from _pytest import runner
 from celery import current_app
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
@@ -14,6 +15,7 @@ from hypothesis import HealthCheck
 from hypothesis import settings as drawing
 
 from config.dev.services import test_servers as throw_away_servers
+from config.web.stack import reserve_stack
 from tastings.actions.lexicon import load_lexicon
 from teams.models import Role
 from teams.row_security import work_as_owner
@@ -37,6 +39,7 @@ def pytest_configure():
     drawing.load_profile("here")
     settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
     settings.API_REQUESTS_PER_MINUTE = 1_000_000
+    runner.runtestprotocol = reserve_stack(runner.runtestprotocol)  # as the web server does
     # tables and rows are made by the owner, requests are served by the application's role, as in production
     work_as_owner()
     settings.MIDDLEWARE = ["tests.row_security.RowSecurityMiddleware", *settings.MIDDLEWARE]

@@ -13,6 +13,7 @@ from typing import Any, cast
 from a2wsgi import WSGIMiddleware
 from a2wsgi.wsgi import WSGIResponder
 
+from config.web.stack import reserve_stack
 from config.web.transfers import Full, Limits, Transfer, Transfers
 
 AHEAD_BYTES = 4 * 1024 * 1024
@@ -122,7 +123,7 @@ class Threaded(WSGIMiddleware):
     """Serves a WSGI application on a few threads."""
 
     def __init__(self, app: Any, *, workers: int, limits: Limits = READERS, ahead_bytes: int = AHEAD_BYTES) -> None:  # noqa: ANN401
-        super().__init__(app, workers=workers)
+        super().__init__(reserve_stack(app), workers=workers)
         self._readers, self._ahead_bytes = Transfers(limits), ahead_bytes
 
     async def serve(self, scope: Any, receive: Any, send: Any, *, client: str) -> None:  # noqa: ANN401

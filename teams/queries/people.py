@@ -52,13 +52,10 @@ def memberships_of(user: User) -> list[Member]:
 def token_by_digest(digest: str, *, now: datetime) -> DeviceToken | None:
     """Return the valid token with this digest, with its member, login and team."""
     with acting_for(team_of_token(digest)):
-        return (
-            DeviceToken.objects.filter(
-                digest=digest, expires_at__gt=now, member__left_at=None, member__user__is_active=True
-            )
-            .select_related("member__user", "member__team", "member__shop")
-            .first()
+        valid = DeviceToken.objects.filter(
+            digest=digest, expires_at__gt=now, member__left_at=None, member__user__is_active=True
         )
+        return next(iter(valid.select_related("member__user", "member__team", "member__shop")), None)
 
 
 def known_device(digest: str) -> tuple[UUID | None, str]:

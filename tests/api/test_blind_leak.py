@@ -36,9 +36,9 @@ MOVING = ("/metrics", "/api/v1/events", "/api/v1/schema", "/api/v1/docs", "/sign
 @pytest.fixture
 def scene(team, lexicon):
     """A flight half tasted, beside an ordinary tasting of one of its lots."""
-    flight = flight_of(team, n_lots=5, n_tasters=3)
+    flight = flight_of(team, n_lots=3, n_tasters=3)
     place = Place(flight.tasters[0])
-    ids = [taste(who, cup, liking=5.5) for who in flight.tasters for cup in flight.cups_of(who)[:3]]
+    ids = [taste(who, cup, liking=5.5) for who in flight.tasters for cup in flight.cups_of(who)[:2]]
     everyone = {
         "owner": person(team, Role.OWNER),
         "buyer": flight.buyer,

@@ -30,7 +30,7 @@ from tests.api.world import ROLES, a_world, undone
 
 pytestmark = pytest.mark.django_db
 
-EACH = int(os.environ.get("LEAFSPAN_FUZZ") or 5)
+EACH = int(os.environ.get("LEAFSPAN_FUZZ") or 3)
 CHECKS = [
     checks.not_a_server_error,
     of_openapi.status_code_conformance,

@@ -42,9 +42,9 @@ _PROTOCOLS = (
 )
 
 
-def _number_field(label: Any, help_text: Any = "") -> forms.CharField:  # noqa: ANN401 - lazy texts
+def _number_field(label: Any) -> forms.CharField:  # noqa: ANN401 - a lazy text
     attributes = {"inputmode": "decimal", "autocomplete": "off"}
-    return forms.CharField(label=label, required=False, widget=forms.TextInput(attributes), help_text=help_text)
+    return forms.CharField(label=label, required=False, widget=forms.TextInput(attributes))
 
 
 class FlightForm(forms.Form):
@@ -72,10 +72,7 @@ class FlightForm(forms.Form):
     )
     cups_per_sitting = _number_field(gettext_lazy("Cups in a sitting, at most"))
     sittings = _number_field(gettext_lazy("Sittings of each taster"))
-    repeats = _number_field(
-        gettext_lazy("Hidden duplicates for each taster"),
-        gettext_lazy("Cups that hold a sample a second time. They show how well a taster repeats a score."),
-    )
+    repeats = _number_field(gettext_lazy("Hidden duplicates for each taster"))
     protocol = forms.ChoiceField(label=gettext_lazy("How every cup is brewed"), required=False, choices=_PROTOCOLS)
     infusions = _number_field(gettext_lazy("Infusions of a small pot"))
     reference = forms.ChoiceField(
@@ -113,8 +110,10 @@ class FlightForm(forms.Form):
             self.fields[f"part-{one.user_id}"] = forms.ChoiceField(
                 label=str(one.user), required=False, choices=known_parts
             )
-        for name in ("lots", "tasters", "pourers", "expected_order"):  # shown by the template; problems stand at them
-            self.fields[name] = forms.Field(required=False, widget=forms.HiddenInput)
+        # shown by the template; what is wrong with them stands there
+        for name, title in (("lots", _("Samples to choose from")), ("tasters", _("People")), ("pourers", _("People")),
+                            ("expected_order", _("Which order do you expect?"))):  # fmt: skip
+            self.fields[name] = forms.Field(label=title, required=False, widget=forms.HiddenInput)
 
     def _initial(self) -> dict[str, object]:
         """Return what the fields begin with."""

@@ -17,7 +17,7 @@ from api.http.conditional import id_from_path
 from pages.accounts import add_problems
 from pages.browser import page
 from pages.flights import membership_of
-from pages.record_forms import number_in, sentence
+from pages.record_forms import number_in, sentence, wrong_fields
 from pages.records import browser_device
 from tastings.actions.flights.deciding import decide_flight
 from tastings.actions.flights.revealing import reveal_flight
@@ -207,7 +207,7 @@ class Decision(View):
             for i, one in enumerate(form.samples)
         ]
         section = answer_section(answer, lots=names, people=people)
-        context = {"flight": flight, "form": form, "rows": rows, "answer": section}
+        context = {"flight": flight, "form": form, "wrong": wrong_fields(form), "rows": rows, "answer": section}
         return render(request, "pages/flight_decision.html", context, status=422 if form.errors else 200)
 
 

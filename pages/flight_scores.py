@@ -18,7 +18,7 @@ from lots.schema import InvalidValue, clean_value
 from lots.wording import fault_text
 from pages.browser import page
 from pages.flights import membership_of
-from pages.record_forms import number_in, sentence
+from pages.record_forms import number_in, sentence, wrong_fields
 from pages.records import browser_device, require_writer, usual_pot_of
 from tastings.actions.flights.scoring import store_scores
 from tastings.queries.flights import flight_for
@@ -185,6 +185,14 @@ class Scores(View):
         context = {
             "flight": flight,
             "form": form,
+            "wrong": wrong_fields(
+                form,
+                {
+                    name: f"{name.partition('-')[0]}: {field.label}"
+                    for name, field in form.fields.items()
+                    if "-" in name
+                },
+            ),
             "rows": rows,
             "brew": [form[name] for name in BREW if name in form.fields],
             "protocol": protocol_sentence(flight.protocol, infusions=flight.infusions),

@@ -16,6 +16,7 @@ from api.http.conditional import id_from_path
 from pages.browser import chosen_member, page
 from pages.flight_forms import WEIGHTS, FlightForm, values_of
 from pages.flights import membership_of
+from pages.record_forms import wrong_fields
 from tastings.actions.flights.editing import call_off_flight, create_flight, update_flight
 from tastings.actions.flights.preview import preview_flight
 from tastings.errors import WrongState
@@ -170,6 +171,7 @@ def _render(  # noqa: PLR0913 - what the page shows
     places = form.expected_places()
     context: dict[str, Any] = {
         "form": form,
+        "wrong": wrong_fields(form),
         "flight": flight,
         "chosen": [
             {

@@ -132,6 +132,15 @@ class RecordForm(forms.Form):
         return [*nothing, *listed]
 
 
+def wrong_fields(form: forms.Form, names: Mapping[str, str] | None = None) -> list[tuple[str, str]]:
+    """Return where the fields with errors are on the page, and what they are called, or ``names`` call them."""
+    return [
+        (field.name if field.is_hidden else field.auto_id, (names or {}).get(field.name, str(field.label)))
+        for field in form
+        if field.errors
+    ]
+
+
 def value_text(one: Field, value: object, options: Options) -> str:
     """Write a value for people.
 

@@ -4,6 +4,8 @@ from collections import defaultdict
 from collections.abc import Mapping
 from uuid import UUID
 
+from django.utils.translation import gettext as _
+
 from tastings.answers.flight_preview import PlanPreview
 from tastings.wording import flights as words
 from tastings.wording.labels import TEAS
@@ -14,12 +16,13 @@ from tastings.wording.plan_failures import plan_failure
 def sample_line(fields: Mapping[str, object]) -> str:
     """Write what tells a sample from others in one line: tea, supplier, harvest, price."""
     kind, price = fields.get("kind"), fields.get("price_per_kg")
+    currency = str(fields["currency"]) if fields.get("currency") else None
     harvest = " ".join(str(fields[name]) for name in ("harvest_year", "harvest_season") if fields.get(name))
     parts = [
         str(TEAS[str(kind)]) if kind in TEAS else "",
         str(fields.get("supplier") or ""),
         harvest,
-        "" if price is None else money(float(str(price)), str(fields["currency"]) if fields.get("currency") else None),
+        "" if price is None else _("%(price)s per kg") % {"price": money(float(str(price)), currency)},
     ]
     return " · ".join(part for part in parts if part)
 

@@ -99,7 +99,7 @@ def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str,
             state=words.state_sentence(flight.state),
             candidates=counted(len(flight.lots), "sample"),
             progress=words.progress(tasted=flight.progress.tasted, planned=flight.progress.planned),
-            next=" ".join(step.sentences[:1]),
+            next=" ".join(step.sentences),
             is_mine=step.is_mine,
         )
         for flight, step in sorted(flights, key=lambda one: (one[1].is_mine, one[0].created_at), reverse=True)

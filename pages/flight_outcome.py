@@ -190,7 +190,7 @@ class Decision(View):
         answer = answer_of_flight(flight_row(member, flight.id))
         ranked: list[UUID] = [one.lot for one in answer.measures[0].standings] if answer.measures else []
         lots = {one.id: one for one in list_records(member, "lot", filters={}, after=None, limit=_MOST_LOTS)}
-        found = [lots[lot] for lot in flight.lots if lot in lots]
+        found = [lots[lot] for lot in {*flight.lots, *ranked} if lot in lots]  # what was taken out may have been tasted
         places = {lot: place for place, lot in enumerate(ranked)}
         return sorted(found, key=lambda one: (places.get(one.id, len(places)), str(one.fields["name"]).casefold()))
 

@@ -46,16 +46,16 @@ class NewFlight(View):
     """A page on which a flight is set up."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        """Show the form; ``?lots=`` names samples that are ticked already."""
+        """Show the form."""
         member = chosen_member(request)
         must_decide(member)
-        return _render(request, member, _form(member, _first_values(member, request.GET.getlist("lots"))))
+        return _render(request, member, _form(member, _first_values(member)))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Find samples, show the plan, or set the flight up."""
         member = chosen_member(request)
         must_decide(member)
-        form = _form(member, _first_values(member, []), request)
+        form = _form(member, _first_values(member), request)
         if request.POST.get("do") != "make" or not form.is_valid():
             return _search_or_preview(request, member, form)
         flight = uuid4()
@@ -110,11 +110,10 @@ class ChangeFlight(View):
         return member, flight
 
 
-def _first_values(member: Member, lots: list[str]) -> dict[str, object]:
+def _first_values(member: Member) -> dict[str, object]:
     """Return what a new flight begins with: who sets it up pours, and all others who may taste do."""
     others = [one for one in members_of(member) if one.left_at is None and one.user_id != member.user_id]
     return {
-        "lots": lots,
         "tasters": [str(one.user_id) for one in others if one.may_write],
         "pourers": [str(member.user_id)],
         "cups_per_sitting": FIRST_CUPS,

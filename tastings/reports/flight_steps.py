@@ -99,5 +99,5 @@ def _after_reveal(flight: FlightItem, at: str, *, decides: bool, answer: FlightA
         return NextStep(admit, to_late, is_mine=bool(late))
     if not decides:
         return NextStep([words.others_decide()])
-    choose = Way(f"{at}decision/", _("Choose what is bought"))
+    choose = Way(f"{at}decision/", _("Decide"))
     return NextStep([words.decide(), *admit], [choose, *to_late], is_mine=True)

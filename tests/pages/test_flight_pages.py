@@ -315,3 +315,13 @@ def test_decision_buys_what_is_ticked_and_errors_stand_beside_the_sample(world):
     assert f'href="/records/lot/{bought.id}/"' in text
     assert text.count("?from_lot=") == 5
     assert browser.get(address).status_code == 302
+
+
+def test_preview_says_nothing_once_cups_were_tasted(world):
+    """What is left to plan could tell which code was which lot."""
+    flight = set_up(world)
+    taste(world.one, cups_of(world.one, flight)[0], liking=6)
+    answer = browser_of(world.buyer).post(f"/flights/{flight.id}/change/", wanted(world, do="plan"))
+
+    assert answer.status_code == 409
+    assert "poured" not in text_of(answer)

@@ -23,6 +23,7 @@ from tastings.errors import WrongState
 from tastings.queries.flights import flight_for, must_decide
 from tastings.queries.records import list_records, names_of_live_lots
 from tastings.reports.flight_setup import preview_sentences, sample_line
+from tastings.schemas import FLIGHT
 from teams.errors import Invalid
 from teams.queries.people import members_of
 
@@ -33,10 +34,10 @@ if TYPE_CHECKING:
     from tastings.queries.records import Record
     from teams.models import Member
 
-MOST_SAMPLES = 2000
+MOST_SEARCHED = 2000
 """Samples of a team that are searched."""
-MOST_LISTED = 60
-"""Samples that one page lists beside those that are ticked: as many as a flight may have."""
+MOST_SAMPLES = int(FLIGHT.by_name()["lots"].high or 0)
+"""Of one flight; one page lists as many beside those that are ticked."""
 FIRST_CUPS, FIRST_SITTINGS = 6, 1
 """What a new flight's form begins with. Own choice, no source."""
 _MORE = ("protocol", "infusions", "reference", "weights_for")
@@ -124,7 +125,7 @@ def _first_values(member: Member) -> dict[str, object]:
 
 
 def _form(member: Member, begins_with: dict[str, object], request: HttpRequest | None = None) -> FlightForm:
-    found = list_records(member, "lot", filters={"status": "sample"}, after=None, limit=MOST_SAMPLES)
+    found = list_records(member, "lot", filters={"status": "sample"}, after=None, limit=MOST_SEARCHED)
     samples = sorted(found, key=lambda one: (str(one.fields["name"]).casefold(), one.id))
     data = request.POST if request is not None else None
     return FlightForm(member, samples, names_of_live_lots(member), begins_with=begins_with, data=data)
@@ -163,8 +164,9 @@ def _render(  # noqa: PLR0913 - what the page shows
     searched = _Search(request)
     found = [one for one in form.samples if str(one.id) not in chosen and searched.takes(one)]
     if adds:
-        chosen += [str(one.id) for one in found]
-        found = []
+        room = max(0, MOST_SAMPLES - len(chosen))
+        chosen += [str(one.id) for one in found[:room]]
+        found = found[room:]
     rows = {str(one.id): one for one in form.samples}
     names = names_of_live_lots(member)
     places = form.expected_places()
@@ -182,9 +184,9 @@ def _render(  # noqa: PLR0913 - what the page shows
             for lot in chosen
         ],
         "found": [
-            {"id": one.id, "name": one.fields["name"], "line": sample_line(one.fields)} for one in found[:MOST_LISTED]
+            {"id": one.id, "name": one.fields["name"], "line": sample_line(one.fields)} for one in found[:MOST_SAMPLES]
         ],
-        "n_more": max(0, len(found) - MOST_LISTED),
+        "n_more": max(0, len(found) - MOST_SAMPLES),
         "searched": searched,
         "suppliers": _values_of(form.samples, "supplier"),
         "harvests": sorted({_harvest(one) for one in form.samples} - {""}, reverse=True),

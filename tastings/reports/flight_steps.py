@@ -45,7 +45,7 @@ def next_step(
         case "called_off":
             return NextStep([words.called_off()])
         case "revealed" | "decided":
-            return _after_reveal(flight, at, decides=decides, answer=answer)
+            return _after_reveal(flight, at, me=me, decides=decides, answer=answer)
         case "set_up" | "tasting":
             pass
     change = [Way(f"{at}change/", _("Change people, samples or cups"))] if decides else []
@@ -89,15 +89,17 @@ def _while_tasting(  # noqa: PLR0913 - of one caller
     return NextStep([*done, waiting], others=[*looked_over, *change, *early])
 
 
-def _after_reveal(flight: FlightItem, at: str, *, decides: bool, answer: FlightAnswer | None) -> NextStep:
+def _after_reveal(flight: FlightItem, at: str, *, me: UUID, decides: bool, answer: FlightAnswer | None) -> NextStep:
     late = sum(one.admissible for one in answer.late) if answer is not None and decides else 0
     admit = [words.late_scores(late)] if late else []
     to_late = [Way("#late", _("To the late scores"))] if late else []
+    untasted = any(cup.taster == me and not cup.tasted for cup in flight.cups)
+    late_ones = [Way(f"{at}scores/", _("Enter late scores"))] if untasted else []
     if answer is not None and answer.stale and not answer.measures:
-        return NextStep([words.working_out()], is_waiting=True)
+        return NextStep([words.working_out()], others=late_ones, is_waiting=True)
     if flight.state == "decided":
         return NextStep(admit, to_late, is_mine=bool(late))
     if not decides:
-        return NextStep([words.others_decide()])
+        return NextStep([words.others_decide()], others=late_ones)
     choose = Way(f"{at}decision/", _("Decide"))
-    return NextStep([words.decide(), *admit], [choose, *to_late], is_mine=True)
+    return NextStep([words.decide(), *admit], [choose, *to_late], late_ones, is_mine=True)

@@ -12,6 +12,8 @@ from tastings.actions.flights.answering import answer_flight
 from tastings.actions.flights.planning import plan_flight
 from tastings.actions.lexicon import load_lexicon
 from tastings.models import Flight, Note, Session
+from tastings.queries.flights import events_of
+from teams.errors import NotAllowed
 from teams.models import AuditEntry, Role
 from tests.factories import LotFactory, TeamFactory, person, web_browser
 from tests.flights import taste
@@ -147,6 +149,8 @@ def test_ill_taster_and_spilled_sample_go_and_the_page_says_who_changed_it(world
     for words in ("Changed who tastes a flight", f"removed: {world.three.user}", "removed: Sample 5"):
         assert words in text
     assert "Changed who tastes a flight" not in text_of(browser_of(world.one).get(f"/flights/{flight.id}/"))
+    with pytest.raises(NotAllowed):
+        events_of(world.one.member, flight.id)
 
 
 def test_change_that_somebody_overtook_is_shown_again(world):
@@ -239,6 +243,19 @@ def test_score_that_another_window_changed_is_not_overwritten_unseen(world):
     assert "Does not count yet. Missing: Liking." in text_of(browser.get(address))
 
 
+def test_cup_that_was_noted_on_a_phone_is_only_named(world):
+    flight = set_up(world)
+    cup = cups_of(world.one, flight)[0]
+    noted = taste(world.one, cup, liking=4)
+    browser, address = browser_of(world.one), f"/flights/{flight.id}/scores/"
+    text = text_of(browser.get(address))
+    browser.post(address, scores_for([cup], ["9"]))
+
+    assert f'href="/records/session/{noted.session}/"' in text
+    assert f'name="{cup["code"]}-liking"' not in text
+    assert [float(one.intensity) for one in Note.objects.filter(descriptor__key="liking")] == [4]
+
+
 def test_nobody_enters_scores_for_another(world):
     flight = set_up(world)
     cup = cups_of(world.one, flight)[0]
@@ -285,6 +302,8 @@ def test_early_reveal_says_who_is_missing_and_asks_why(world):
     flight.refresh_from_db()
 
     assert f"<bdi>{world.two.user}</bdi>: 6 cups" in shown
+    assert "Enter late scores" in page_of(world.two, flight)
+    assert page_of(world.two, flight, "scores/").count('class="code"') == 6
     assert (refused.status_code, 'id="id_reason_error"' in text_of(refused)) == (422, True)
     assert (done.status_code, flight.state, flight.reveal_reason) == (302, "revealed", "the ship sails tomorrow")
 

@@ -12,6 +12,7 @@ import gzip
 import json
 import sys
 import tempfile
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median, quantiles
 from typing import Any
@@ -71,9 +72,10 @@ def fill(place: Installation, notes: int) -> None:
     phone.sign_in(username="bench", password=PASSWORD)
     words = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:WORDS]]
     lots = [phone.create("lot", {"name": f"Bench {i:02}", "kind": "oolong"}) for i in range(LOTS)]
+    yesterday = (datetime.now(UTC) - timedelta(days=1)).isoformat()  # within the app's scope
     written, sessions = 0, 0
     while written < notes:
-        pot = {"lot": lots[sessions % LOTS], "started_at": "2026-03-04T12:00:00Z", "leaf_g": 5, "vessel_ml": 110}
+        pot = {"lot": lots[sessions % LOTS], "started_at": yesterday, "leaf_g": 5, "vessel_ml": 110}
         session = phone.create("session", pot)
         sessions += 1
         for number in range(1, INFUSIONS + 1):

@@ -123,6 +123,11 @@ class JavaScriptPhone:
         """Delete a record."""
         self._write({"type": type_name, "id": record, "deleted": True})
 
+    def set_scope(self, *, days: int | None, lots: list[str]) -> None:
+        """Have infusions, notes and photos of sessions of the last days and of some lots only; None: of all."""
+        scope = None if days is None else {"days": days, "lots": sorted(lots)}
+        self._store.append({"event": "scoped", "scope": scope})
+
     def _write(self, change: dict[str, object]) -> None:
         now: datetime = self._options.clock()
         self._store.do("write", writes=[change], now_ms=int(now.timestamp() * 1000))
@@ -164,6 +169,8 @@ class JavaScriptPhone:
             pageSize=options.page_size,
             maxChanges=options.max_changes,
             isReversed=options.order is not list,
+            streams=options.streams,
+            now_ms=int(options.clock().timestamp() * 1000),
         )
         return JavaScriptReport(pulled=done["pulled"], names=Counter(done["verdicts"]))
 
@@ -175,6 +182,7 @@ class JavaScriptPhone:
                 token=request["token"],
                 body=request["body"],
                 retry=self._options.retry,
+                lines=request["lines"],
             )
         except UnreachableError:
             return {"status": 0, "answer": None}

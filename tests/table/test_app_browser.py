@@ -3,9 +3,10 @@
 import json
 import os
 import random
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.utils import timezone
 
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken
@@ -52,7 +53,8 @@ def stored(write):
 
 
 def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_network(phone, network, lot, who):
-    past = [SessionFactory(team=who.team, by=who.user, lot_id=lot, lot=None, leaf_g=3) for _ in range(MORE_THAN_FIRST)]
+    mine = {"team": who.team, "by": who.user, "lot_id": lot, "lot": None, "leaf_g": 3}
+    past = [SessionFactory(**mine, started_at=timezone.now() - timedelta(days=1)) for _ in range(MORE_THAN_FIRST)]
     cups = [InfusionFactory(session=session) for session in past]
     page = ready(phone)
     network.cut()
@@ -79,6 +81,25 @@ def test_offline_day_arrives_as_it_was_written_and_the_app_opens_without_a_netwo
     assert Note.objects.count() == 18
     answer = who.client.post("/api/v1/sync", saved, format="json")
     assert [one["verdict"] for one in answer.json()["verdicts"]] == ["unchanged"] * 28
+
+
+def test_infusions_of_an_older_tasting_come_when_it_is_opened(phone, network, lot, who):
+    older = SessionFactory(
+        team=who.team, by=who.user, lot_id=lot, lot=None, started_at=timezone.now() - timedelta(days=200)
+    )
+    infusion = str(InfusionFactory(session=older).id)
+    page = ready(phone)
+    page.evaluate("until(() => store.link.value.lastSync)")
+    assert page.evaluate("(id) => store.isHere(id)", str(older.id)) is False
+    network.cut()
+    page.goto(f"{phone.url}/table/#tasting/{older.id}")
+    page.get_by_text("older than what the phone keeps").wait_for()
+
+    network.mend()
+    page.evaluate("store.sync()")
+    page.get_by_text("times").or_(page.get_by_text("Leaf")).first.wait_for()
+    assert page.evaluate("(id) => store.rowsOf('infusion', id).map((row) => row.id)", str(older.id)) == [infusion]
+    assert page.evaluate("(id) => store.isRead(id)", str(older.id)) is True
 
 
 def test_browser_that_is_killed_has_everything_that_was_called_kept(browser, network, session_cookie, tmp_path, lot):

@@ -31,13 +31,19 @@ class MemoryLog {
 const printLine = (value) => process.stdout.write(`${JSON.stringify(value)}\n`);
 const readLine = async () => JSON.parse((await lines.next()).value);
 
-const requestOf = (state) => async (method, path, { body }) => {
-  printLine({ request: { method, path, body, token: state.meta.get("token") } });
+const requestOf = (state) => async (method, path, { body, lines: asLines = false }) => {
+  printLine({ request: { method, path, body, lines: asLines, token: state.meta.get("token") } });
   const { status, answer } = await readLine();
   if (status === 0) throw new UnreachableError("no answer");
   if (status === 401) throw new SignedOutError("401", { status, problem: answer });
   if (status >= 400) throw new RefusedError(String(status), { status, problem: answer });
   return answer;
+};
+
+const streamOf = (request) => async (path, body, onLine) => {
+  const { pages } = await request("POST", path, { body, lines: true });
+  if (!pages.length) throw new UnreachableError("the answer broke off in its first line");
+  for (const page of pages) await onLine(page);
 };
 
 const numbered = (map) => Object.fromEntries([...map].map(([key, { revision: _, ...unsent }]) => [key, unsent]));
@@ -82,10 +88,12 @@ const COMMANDS = {
   },
   rows: ({ phone, type }) => shown(phones.get(phone).rows, type),
   rebuilt: ({ phone, type }) => shown(new Rows(phones.get(phone).state), type),
-  sync: async ({ phone, pull, pageSize, maxChanges, isReversed }) => {
+  sync: async ({ phone, pull, pageSize, maxChanges, isReversed, streams, now_ms }) => {
     const order = isReversed ? (changes) => changes.reverse() : undefined;
     const log = phones.get(phone);
-    return new Sync({ request: requestOf(log.state), log, pageSize, maxChanges, order }).run({ pull });
+    const request = requestOf(log.state);
+    const stream = streams ? streamOf(request) : undefined;
+    return new Sync({ request, stream, log, pageSize, maxChanges, order, now_ms: () => now_ms }).run({ pull });
   },
   forget: ({ phone }) => void phones.delete(phone),
 };

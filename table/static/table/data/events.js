@@ -35,7 +35,15 @@
  * @property {?string} [author]
  * @property {?string} [at]
  *
- * @typedef {{changes: PulledChange[], cursor: number, more: boolean}} Page
+ * @typedef {{days: number, lots: string[]}} Scope sessions of the last days and of some lots
+ * @typedef {{since: string, lots: string[]}} ScopeHere sessions that began on that day or later, and those of some lots
+ *
+ * @typedef {object} Page
+ * @property {PulledChange[]} changes
+ * @property {number} cursor
+ * @property {boolean} more
+ * @property {string} [scope_token] the server's note of what the phone then has of its scope
+ * @property {?ScopeHere} [here] what the phone has after the last page; null for everything
  *
  * @typedef {object} QueuedPhoto a photo that the server does not have yet
  * @property {Object<string, any> & {id: string}} announced what the server is asked to expect
@@ -51,7 +59,7 @@
  * @property {boolean} unsent whether it includes edits that the server has not confirmed
  *
  * @typedef {object} State everything that the phone knows, in parts
- * @property {Map<string, any>} meta device, token, cursor, last_at, number, full_pass, in_full_pass
+ * @property {Map<string, any>} meta device, token, cursor, last_at, number, full_pass, in_full_pass, scope, scope_token, here
  * @property {Map<string, PulledRecord>} records
  * @property {Map<number, UnsentChange>} outbox changes to be sent
  * @property {Map<number, UnsentChange>} refused changes that the server refused

@@ -1,5 +1,5 @@
 // Server-sent events, read by fetch: EventSource cannot send the token.
-import { send } from "./requests.js";
+import { linesOf, send } from "./requests.js";
 
 const LONGEST_WAIT_MS = 60_000;
 
@@ -44,14 +44,5 @@ function pause(wait_ms, signal) {
 
 /** Names of the events of a stream. @param {ReadableStream<Uint8Array>} body */
 async function* eventNames(body) {
-  const decoder = /** @type {ReadableWritablePair<string, Uint8Array>} */ (/** @type {unknown} */ (new TextDecoderStream()));
-  const reader = body.pipeThrough(decoder).getReader();
-  let text = "";
-  for (;;) {
-    const { value, done } = await reader.read();
-    if (done) return;
-    const lines = (text + value).split("\n");
-    text = /** @type {string} */ (lines.pop());
-    for (const line of lines) if (line.startsWith("event:")) yield line.slice(6).trim();
-  }
+  for await (const line of linesOf(body)) if (line.startsWith("event:")) yield line.slice(6).trim();
 }

@@ -44,6 +44,8 @@ export class SignedOutError extends RefusedError {}
  * @property {Record<string, string>} [headers]
  *
  * @typedef {(method: string, path: string, options?: RequestOptions) => Promise<any>} Request answers with the JSON
+ * @typedef {(path: string, body: any, onLine: (line: any) => Promise<void>) => Promise<void>} RequestLines posts, and
+ *   passes on each complete line of the answer, one after the other
  */
 
 /**
@@ -58,6 +60,55 @@ export function requester(token, { language = () => "en", timeout_ms = 30_000 } 
     const response = await send(token(), method, path, { ...options, language: language(), timeout_ms });
     return (await read(response, `${method} ${path}`)).body;
   };
+}
+
+/**
+ * A function that reads answers line by line; undefined where the browser cannot.
+ *
+ * @param {() => string} token
+ * @param {{language: () => string, idle_ms?: number}} options `idle_ms` without a piece of it end an answer
+ * @returns {RequestLines|undefined}
+ */
+export function lineRequester(token, { language, idle_ms = 30_000 }) {
+  if (!("body" in Response.prototype && "TextDecoderStream" in globalThis)) return undefined;
+  return async (path, body, onLine) => {
+    const idle = new AbortController();
+    let timer = setTimeout(() => idle.abort(), idle_ms);
+    try {
+      const headers = { Accept: "application/x-ndjson, application/json" };
+      const response = await send(token(), "POST", path, { body, headers, language: language(), signal: idle.signal });
+      if (!response.ok || !response.body) return void (await read(response, `POST ${path}`));
+      for await (const line of linesOf(response.body)) {
+        clearTimeout(timer);
+        await onLine(JSON.parse(line));
+        timer = setTimeout(() => idle.abort(), idle_ms);
+      }
+    } finally {
+      clearTimeout(timer);
+    }
+  };
+}
+
+/**
+ * Complete lines of an answer; what comes after the last one is left out.
+ *
+ * @param {ReadableStream<Uint8Array>} body
+ * @returns {AsyncGenerator<string>}
+ * @throws {UnreachableError} the connection broke
+ */
+export async function* linesOf(body) {
+  const decoder = /** @type {ReadableWritablePair<string, Uint8Array>} */ (/** @type {unknown} */ (new TextDecoderStream()));
+  const reader = body.pipeThrough(decoder).getReader();
+  let text = "";
+  for (;;) {
+    const { value, done } = await reader.read().catch((error) => {
+      throw new UnreachableError(String(error));
+    });
+    if (done) return;
+    const lines = (text + value).split("\n");
+    text = /** @type {string} */ (lines.pop());
+    yield* lines;
+  }
 }
 
 /**

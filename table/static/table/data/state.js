@@ -11,7 +11,10 @@
 /** @type {Part[]} */
 export const PARTS = ["meta", "records", "outbox", "refused", "confirmed", "photos"];
 
-const META = { device: "", token: "", cursor: 0, last_at: "", number: 0, full_pass: 0, in_full_pass: false };
+const META = {
+  device: "", token: "", cursor: 0, last_at: "", number: 0, full_pass: 0, in_full_pass: false,
+  scope: null, scope_token: "", here: null,
+};
 
 /** @returns {State} the state of a phone on which nothing happened yet */
 export function emptyState() {
@@ -43,7 +46,9 @@ export function changesOf(state, event) {
     case "answered":
       return answered(state, event);
     case "start_again":
-      return [meta("cursor", 0), meta("in_full_pass", true), meta("full_pass", state.meta.get("full_pass") + 1)];
+      return [meta("cursor", 0), meta("in_full_pass", true), meta("full_pass", state.meta.get("full_pass") + 1), meta("scope_token", "")];
+    case "scoped":
+      return [meta("scope", event.scope)];
     case "put_away":
       return [{ part: "refused", key: event.number }];
     case "photographed":
@@ -133,7 +138,8 @@ function pulledPage(state, page) {
     inPage.add(change.id);
     changes.push({ part: "records", key: change.id, value: pulledRecord(change, fullPass) });
   }
-  changes.push(meta("cursor", page.cursor));
+  changes.push(meta("cursor", page.cursor), meta("scope_token", page.scope_token ?? ""));
+  if (page.here !== undefined) changes.push(meta("here", page.here));
   for (const [number, unsent] of state.confirmed)
     if (/** @type {number} */ (unsent.revision) <= page.cursor) changes.push({ part: "confirmed", key: number });
   if (state.meta.get("in_full_pass") && !page.more) {
@@ -158,7 +164,7 @@ function pulledRecord(change, fullPass) {
 /** What signing out removes: all that the server has. @param {State} state @returns {PartChange[]} */
 function cleared(state) {
   /** @type {PartChange[]} */
-  const changes = [meta("token", ""), meta("cursor", 0), meta("in_full_pass", false)];
+  const changes = [meta("token", ""), meta("cursor", 0), meta("in_full_pass", false), meta("scope", null), meta("scope_token", ""), meta("here", null)];
   for (const key of state.records.keys()) changes.push({ part: "records", key });
   for (const key of state.confirmed.keys()) changes.push({ part: "confirmed", key });
   return changes;

@@ -5,8 +5,9 @@ import { Answers } from "./answers.js";
 import { CHILD_TYPES } from "./disk.js";
 import { Log } from "./log.js";
 import { addPhoto, sendPhotos } from "./photos.js";
-import { SignedOutError, requester, send } from "./requests.js";
+import { SignedOutError, lineRequester, requester, send } from "./requests.js";
 import { Rows } from "./rows.js";
+import { FIRST_SCOPE, isHere, withLot } from "./scope.js";
 import { lookForUpdate, registerShell, takeUpdate, updateWaits } from "./shell.js";
 import { emptyState } from "./state.js";
 import { Sync } from "./sync.js";
@@ -93,7 +94,7 @@ export class Store {
   problems = computed(() => this.#shownProblems.value.map(({ shown }) => shown));
 
   /** @type {import("../vendor/signals-core.js").ReadonlySignal<Link>} */
-  link = computed(() => this.#loop.value?.link.value ?? { online: navigator.onLine, sending: false, lastSync: null, trouble: null });
+  link = computed(() => this.#loop.value?.link.value ?? { online: navigator.onLine, sending: false, pulled: 0, lastSync: null, trouble: null });
 
   /** Whether a new version of the app waits for `takeUpdate`. */
   updateWaits = updateWaits;
@@ -135,9 +136,23 @@ export class Store {
     return this.#rows.all(type);
   }
 
-  /** Whether infusions and notes of a session are in memory: soon after the app was opened. @param {string} session */
+  /** Whether infusions and notes of a session are in memory: soon after the app was opened, if the phone has them. @param {string} session */
   isRead(session) {
-    return this.#isWhole.value || this.#isInMemory(session);
+    return (this.#isWhole.value || this.#isInMemory(session)) && this.isHere(session);
+  }
+
+  /** Whether the phone has infusions and notes of a session; `needLot` brings those of older ones. @param {string} session */
+  isHere(session) {
+    this.#turn.value;
+    return isHere(this.#state.value, session);
+  }
+
+  /** Have infusions and notes of all sessions of a lot on this phone, from the next sync on. @param {string} lot */
+  async needLot(lot) {
+    const scope = this.#log.state.meta.get("scope");
+    if (!lot || !scope || scope.lots.includes(lot)) return;
+    await this.#log.append((state) => [{ event: "scoped", scope: withLot(state.meta.get("scope") ?? FIRST_SCOPE, lot) }]);
+    this.sync();
   }
 
   /** Sessions of which anything is on this phone alone. @type {import("../vendor/signals-core.js").ReadonlySignal<Set<string>>} */
@@ -325,13 +340,22 @@ export class Store {
 
   /** @param {Log} log @param {string} name */
   #startSync(log, name) {
-    const request = requester(() => this.#token(), { language: () => this.#language() });
-    const sync = new Sync({ request, log, onClock: (now, sent_ms, came_ms) => this.#learnClock(now, sent_ms, came_ms) });
+    const options = { language: () => this.#language() };
+    const request = requester(() => this.#token(), options);
+    const sync = new Sync({
+      request,
+      stream: lineRequester(() => this.#token(), options),
+      log,
+      onClock: (now, sent_ms, came_ms) => this.#learnClock(now, sent_ms, came_ms),
+      now_ms: () => this.now().getTime(),
+      onPulled: (pulled) => loop.notePulled(pulled),
+    });
     const loop = new SyncLoop({
       name,
       token: () => this.#token(),
       once: async () => {
         await log.whole(); // what is pulled may concern every record; until then taps are stored without waiting
+        if (!log.state.meta.get("scope")) await log.append(() => [{ event: "scoped", scope: FIRST_SCOPE }]);
         try {
           await sync.run();
           if (await sendPhotos(log, request)) await sync.run();

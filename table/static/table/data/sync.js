@@ -1,5 +1,6 @@
 // Sends unsent changes and pulls new ones, as table/phone/phone.py does.
 import { RefusedError, SignedOutError } from "./requests.js";
+import { scopeHere } from "./scope.js";
 
 /** @typedef {import("./events.js").UnsentChange} UnsentChange */
 
@@ -13,32 +14,41 @@ const encoder = new TextEncoder();
 /**
  * @typedef {object} SyncOptions
  * @property {import("./requests.js").Request} request
+ * @property {import("./requests.js").RequestLines} [stream] without it, a long pull is a request for each page
  * @property {{state: import("./events.js").State, append: (make: any, options?: any) => Promise<any>}} log
  * @property {number} [pageSize] records to pull at a time
  * @property {number} [maxChanges] changes to send at a time
  * @property {(changes: UnsentChange[]) => UnsentChange[]} [order] in which unsent changes are sent
  * @property {(now: string, sent_ms: number, came_ms: number) => void} [onClock] the server's time in an answer, and
  *   this phone's when the request went and the answer came
+ * @property {() => number} [now_ms] the server's time as far as it is known
+ * @property {(pulled: number) => void} [onPulled] how many records have come so far
  */
 
 /** One phone's sync. */
 export class Sync {
   #request;
+  #stream;
   #log;
   #pageSize;
   #maxChanges;
   #maxBytes = MAX_BYTES;
   #order;
   #onClock;
+  #now_ms;
+  #onPulled;
 
   /** @param {SyncOptions} options */
-  constructor({ request, log, pageSize = 500, maxChanges = MAX_CHANGES, order = (changes) => changes, onClock = () => {} }) {
+  constructor({ request, stream, log, pageSize = 500, maxChanges = MAX_CHANGES, order = (changes) => changes, onClock = () => {}, now_ms = Date.now, onPulled = () => {} }) {
     this.#request = request;
+    this.#stream = stream;
     this.#log = log;
     this.#pageSize = pageSize;
     this.#maxChanges = Math.min(maxChanges, MAX_CHANGES);
     this.#order = order;
     this.#onClock = onClock;
+    this.#now_ms = now_ms;
+    this.#onPulled = onPulled;
   }
 
   /**
@@ -55,6 +65,7 @@ export class Sync {
     /** @type {Set<number>} */
     let tried = new Set();
     let anyAccepted = false;
+    let isLong = this.#isLong();
     for (;;) {
       const chunk = this.#nextChunk(tried);
       if (chunk.length === 0 && anyAccepted && this.#log.state.outbox.size > 0) {
@@ -63,21 +74,37 @@ export class Sync {
         continue;
       }
       if (chunk.length === 0 && !more) return report;
+      if (chunk.length === 0 && isLong && this.#stream) {
+        isLong = await this.#readStream(report);
+        continue; // after the last line one more request: its answer tells the server's time
+      }
       const answer = await this.#exchange(chunk, pull);
       if (!answer) {
-        more = pull;
+        more = isLong = pull;
         continue;
       }
       for (const { number } of chunk) tried.add(number);
       const verdicts = chunk.map((unsent, i) => this.#verdict(unsent, answer.verdicts[i]));
-      await this.#store(verdicts, pull ? answer : null);
+      await this.#store(verdicts, pull ? answer : null, answer.scope);
       report.verdicts.push(...answer.verdicts.map((/** @type {any} */ one) => one.verdict));
       anyAccepted ||= answer.verdicts.some((/** @type {any} */ one) => ["applied", "merged"].includes(one.verdict));
       if (pull) {
-        more = answer.more;
-        report.pulled += answer.changes.length;
+        more = isLong = answer.more;
+        this.#count(report, answer.changes.length);
       }
     }
+  }
+
+  /** Whether the phone has not been brought up to date once. */
+  #isLong() {
+    const { meta } = this.#log.state;
+    return meta.get("cursor") === 0 || meta.get("in_full_pass") || (meta.get("scope") && !meta.get("here"));
+  }
+
+  /** @param {{pulled: number}} report @param {number} n */
+  #count(report, n) {
+    report.pulled += n;
+    this.#onPulled(report.pulled);
   }
 
   /** Unsent changes that fit into one request. @param {Set<number>} tried @returns {UnsentChange[]} */
@@ -94,28 +121,61 @@ export class Sync {
     return chunk;
   }
 
-  /** One round trip; null when nothing was applied and the next request has to be another. @param {UnsentChange[]} chunk @param {boolean} pull */
-  async #exchange(chunk, pull) {
+  /** What every request says: where the phone stands. */
+  #standing() {
     const { meta } = this.#log.state;
-    const body = {
+    const [scope, scope_token] = [meta.get("scope"), meta.get("scope_token")];
+    return {
       schema: SCHEMA,
       device: meta.get("device"),
       cursor: meta.get("cursor"),
-      limit: pull ? this.#pageSize : 1,
-      changes: chunk.map(({ change }) => change),
+      ...(scope ? { scope } : {}),
+      ...(scope_token ? { scope_token } : {}),
     };
+  }
+
+  /**
+   * Pull page after page in one answer; each complete line is stored as it comes.
+   *
+   * @param {{pulled: number}} report
+   * @returns {Promise<boolean>} whether there is more
+   */
+  async #readStream(report) {
+    const stream = /** @type {import("./requests.js").RequestLines} */ (this.#stream);
+    const body = this.#standing();
+    let more = true;
+    try {
+      await stream("/api/v1/sync/stream", body, async (page) => {
+        if (!Array.isArray(page.changes)) throw new RefusedError("the server's answer to a sync is not one", { status: 200 });
+        more = page.more;
+        await this.#store([], page, body.scope);
+        this.#count(report, page.changes.length);
+      });
+    } catch (error) {
+      if (error instanceof RefusedError && error.status === 404) this.#stream = undefined; // an older server
+      else if (!(await this.#startsAgain(error, body.cursor))) throw error;
+    }
+    return more;
+  }
+
+  /** Forget the token that has ended, or begin again from 0. @param {any} error @param {number} cursor @returns {Promise<boolean>} whether the next request can succeed */
+  async #startsAgain(error, cursor) {
+    if (error instanceof SignedOutError) await this.#log.append(() => [{ event: "signed", token: "" }]);
+    if (!(error instanceof RefusedError && error.startsAgain && cursor)) return false;
+    await this.#log.append(() => [{ event: "start_again" }]);
+    return true;
+  }
+
+  /** One round trip; null when nothing was applied and the next request has to be another. @param {UnsentChange[]} chunk @param {boolean} pull */
+  async #exchange(chunk, pull) {
+    const body = { ...this.#standing(), limit: pull ? this.#pageSize : 1, changes: chunk.map(({ change }) => change) };
     const sent_ms = Date.now();
     let answer;
     try {
       answer = await this.#request("POST", "/api/v1/sync", { body });
     } catch (error) {
-      if (!(error instanceof RefusedError)) throw error;
-      if (error instanceof SignedOutError) await this.#log.append(() => [{ event: "signed", token: "" }]);
-      if (error.startsAgain && body.cursor) {
-        await this.#log.append(() => [{ event: "start_again" }]);
-        return null;
-      }
-      if (error.status === 413 && chunk.length) {
+      if (await this.#startsAgain(error, body.cursor)) return null;
+      if (error instanceof RefusedError && error.status === 413 && chunk.length) {
         await this.#halve(chunk);
         return null;
       }
@@ -124,7 +184,7 @@ export class Sync {
     if (!Array.isArray(answer.changes) || answer.verdicts?.length !== chunk.length)
       throw new RefusedError("the server's answer to a sync is not one", { status: 200 });
     if (answer.now) this.#onClock(answer.now, sent_ms, Date.now());
-    return answer;
+    return { ...answer, scope: body.scope };
   }
 
   /** Halve the size of requests; give up on a single change that is too large. @param {UnsentChange[]} chunk */
@@ -159,9 +219,10 @@ export class Sync {
     return [...this.#log.state.outbox.values()].some((other) => other.begins && other.change.id === unsent.change.id);
   }
 
-  /** Verdicts and page in one event, so that neither is stored without the other. @param {any[]} verdicts @param {any} page */
-  async #store(verdicts, page) {
-    const kept = page && { changes: page.changes, cursor: page.cursor, more: page.more };
+  /** Verdicts and page in one event, so that neither is stored without the other. @param {any[]} verdicts @param {any} page @param {?import("./events.js").Scope} [scope] that was asked for */
+  async #store(verdicts, page, scope) {
+    const kept = page && { changes: page.changes, cursor: page.cursor, more: page.more, scope_token: page.scope_token };
+    if (kept && !kept.more) kept.here = scope ? scopeHere(scope, this.#now_ms()) : null;
     await this.#log.append(() => [{ event: "answered", verdicts, page: kept }], { durability: "relaxed" });
   }
 }

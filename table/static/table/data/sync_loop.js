@@ -7,6 +7,7 @@ import { RefusedError, SignedOutError, UnreachableError } from "./requests.js";
  * @typedef {object} Link how the phone and the server stand
  * @property {boolean} online whether the last request was answered and the phone has a network
  * @property {boolean} sending
+ * @property {number} pulled records that have come in the sync that runs
  * @property {?string} lastSync moment of the last complete sync
  * @property {?string} trouble `signed_out`, `app_too_old`, `server_full`, `server_trouble`, or null
  */
@@ -17,7 +18,7 @@ const LOOK_MS = 60_000;
 /** The sync of one account in this tab; of several tabs one syncs at a time. */
 export class SyncLoop {
   /** @type {import("../vendor/signals-core.js").Signal<Link>} */
-  link = signal({ online: navigator.onLine, sending: false, lastSync: null, trouble: null });
+  link = signal({ online: navigator.onLine, sending: false, pulled: 0, lastSync: null, trouble: null });
   #name;
   #token;
   #once;
@@ -82,7 +83,7 @@ export class SyncLoop {
     try {
       await navigator.locks.request(`${this.#name} sync`, async () => {
         if (this.#stopped.signal.aborted) return;
-        this.#note({ sending: true });
+        this.#note({ sending: true, pulled: 0 });
         await this.#once();
       });
       this.#failures = 0;
@@ -123,6 +124,11 @@ export class SyncLoop {
     if (this.#stream || !this.#token()) return;
     this.#stream = new AbortController();
     listen(this.#token, () => this.ask(), this.#stream.signal);
+  }
+
+  /** Show how far a long pull has come. @param {number} pulled records */
+  notePulled(pulled) {
+    this.#note({ pulled });
   }
 
   /** @param {Partial<Link>} news */

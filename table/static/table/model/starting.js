@@ -51,5 +51,7 @@ export async function startTasting(of, pot) {
   };
   await store.write([{ type: "session", id, fields }]);
   await putOnTable(id);
+  const isOlder = ({ fields: { lot }, id: session }) => lot === of.lot && !store.isHere(session);
+  if (of.lot && [...store.rows("session").value.values()].some(isOlder)) store.needLot(of.lot); // its words are offered first
   return id;
 }

@@ -2,7 +2,7 @@
 import { isRunning, pourOf } from "../model/pour.js";
 import { infusionsOf, sessionOf, titleOf } from "../model/reading.js";
 import { Frame } from "../parts/frame.js";
-import { html } from "../parts/html.js";
+import { Component, html } from "../parts/html.js";
 import { _, pgettext } from "../parts/i18n.js";
 import { to } from "../parts/route.js";
 import { store } from "../parts/store.js";
@@ -37,6 +37,21 @@ function Steps({ session, current }) {
   </nav>`;
 }
 
+/** An older tasting, whose infusions and notes come when it is opened. */
+class Older extends Component {
+  componentDidMount() {
+    store.needLot(this.props.session.fields.lot);
+  }
+
+  render({ session }) {
+    return html`<${Frame} title=${titleOf(session)}>
+      <p role="status">${store.link.value.online
+        ? _("Its infusions and notes are being fetched …")
+        : _("This tasting is older than what the phone keeps. Its infusions and notes come once there is a network.")}</p>
+    </${Frame}>`;
+  }
+}
+
 export function TastingScreen({ id, step, infusion }) {
   const session = sessionOf(id);
   if (!session) {
@@ -45,6 +60,7 @@ export function TastingScreen({ id, step, infusion }) {
       <p><a class="button" href=${to()}>${_("Today")}</a></p>
     </${Frame}>`;
   }
+  if (!store.isHere(id)) return html`<${Older} key=${id} session=${session} />`;
   if (!store.isRead(id)) return html`<${Frame} title=${titleOf(session)}><p>${_("Being read …")}</p></${Frame}>`;
   const current = step in STEPS ? step : firstStep(id);
   const Step = STEPS[current];

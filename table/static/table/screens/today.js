@@ -4,7 +4,7 @@ import { cupsToTaste, infusionsOf, isClosed, mySessions, notesOf, ratedIn, sessi
 import { Curve, curveLabel } from "../parts/curve.js";
 import { Frame } from "../parts/frame.js";
 import { html } from "../parts/html.js";
-import { _, ngettext, when } from "../parts/i18n.js";
+import { _, ngettext, number, when } from "../parts/i18n.js";
 import { caffeine, hotDrink, scalding } from "../parts/labels.js";
 import { to } from "../parts/route.js";
 import { local, store } from "../parts/store.js";
@@ -12,6 +12,7 @@ import { canInstall, install } from "../parts/install.js";
 import { TeamChoice } from "./settings.js";
 
 const EARLIER = 20;
+const MANY = 1000; // fewer come in a moment
 
 function Row({ session }) {
   const cups = infusionsOf(session.id).filter((one) => one.fields.number > 0).length;
@@ -46,6 +47,13 @@ function NewVersion() {
     ${isFree && html`<button type="button" onClick=${store.takeUpdate}>${_("Take it")}</button>`}</p>`;
 }
 
+/** How far the first load of a team, or another long one, has come. */
+function Fetching() {
+  const { sending, pulled } = store.link.value;
+  if (!sending || pulled < MANY) return null;
+  return html`<p class="hint" role="status">${_("The team's notes are being fetched: %(n)s records so far. You can taste meanwhile.", { n: number(pulled) })}</p>`;
+}
+
 function Install() {
   if (!canInstall.value || local("installAsked", false)) return null;
   return html`<p class="hint">${_("Install this app, so that the phone keeps your notes and opens them without a network.")}
@@ -73,6 +81,7 @@ export function TodayScreen() {
       : html`<p class="soft">${_("Six pots are on the table. Close one to start another.")}</p>`;
   return html`<${Frame} title=${_("Today")} bottom=${html`<div class="start">${start}</div>`}>
     <${NewVersion} />
+    <${Fetching} />
     <${FirstTeam} />
     ${today.length === 0 && html`<p>${_("Nothing tasted yet today.")}</p>`}
     <ul class="rows">${today.map((one) => html`<${Row} key=${one.id} session=${one} />`)}</ul>

@@ -136,6 +136,8 @@ def _start(cluster: Cluster, *, port: int, pause: Pause) -> Child:
     options = {"listen_addresses": "127.0.0.1", "port": str(port), "unix_socket_directories": ""}
     if not cluster.durable:
         options |= {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
+        options |= {"wal_level": "minimal", "max_wal_senders": "0", "checkpoint_timeout": "1h"}
+        options |= {"autovacuum": "off"}  # else plans depend on when it last came by
     command = [str(cluster.programs / "postgres"), "-D", str(folder)]
     for name, value in options.items():
         command += ["-c", f"{name}={value}"]

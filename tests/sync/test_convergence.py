@@ -1,6 +1,6 @@
 """Phones that write offline, lose answers, send twice and out of order, with wrong clocks: in the end all agree.
 
-``make test`` plays the same 100 stories every time; ``make convergence`` plays LEAFSPAN_STORIES new ones, which
+``make test`` plays the same 60 stories every time; ``make convergence`` plays LEAFSPAN_STORIES new ones, which
 LEAFSPAN_SEED plays again.
 """
 
@@ -36,7 +36,7 @@ from tests.sync.wire import FAULTS, Clock, Wire
 from tests.table.javascript_phone import JavaScriptPhone, JavaScriptStore
 
 STORIES = int(os.environ.get("LEAFSPAN_STORIES", "0"))
-"""How many new stories to play; 0 for the same hundred every time."""
+"""How many new stories to play; 0 for the same sixty every time."""
 SEED = int(os.environ.get("LEAFSPAN_SEED") or random.SystemRandom().randrange(10**6))
 MORNING = datetime(2026, 3, 4, 8, tzinfo=UTC)
 SKEWS_S = (0, 0, 90, -180, 300, -600, 365 * 86_400)
@@ -438,7 +438,7 @@ def test_phones_agree_whatever_the_network_and_their_clocks_do(monkeypatch):
     monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 4)  # so that a stream has several lines
     Story.world = World(clock)
     chosen = settings(
-        max_examples=STORIES or 100,
+        max_examples=STORIES or 60,
         derandomize=not STORIES,
         stateful_step_count=25,
         deadline=None,

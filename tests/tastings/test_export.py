@@ -407,50 +407,50 @@ def changed(taken, tmp_path, table, **fields):
 NOBODY = "00000000-0000-7000-8000-00000000dead"
 
 
-@pytest.mark.parametrize(
-    ("table", "fields", "problem"),
-    [
-        ("infusions", {"kettle_c": 120}, "infusions.jsonl, line 1, kettle_c: must be at most 100"),
-        ("lots", {"kind": "coffee"}, "lots.jsonl, line 1, kind: must be one of"),
-        ("lots", {"name": None}, "lots.jsonl, line 1, name: must not be null"),
-        ("lots", {"extra": 1}, "lots.jsonl, line 1, extra: is not part of it"),
-        ("lots", {"code": ...}, "lots.jsonl, line 1, code: is missing"),
-        ("lots", {"remarks": "a\x00b"}, "lots.jsonl, line 1, remarks: holds a character"),
-        ("lots", {"remarks": "\ud800"}, "lots.jsonl, line 1, remarks: holds a character"),
-        ("lots", {"from_lot": NOBODY}, "lots.jsonl, line 1, from_lot: names what is not in the file"),
-        ("lots", {"by": NOBODY}, "lots.jsonl, line 1, by: is nobody of members.jsonl"),
-        ("lots", {"deleted": True}, "lots.jsonl, line 1, deleted: is not what the stamps say"),
-        ("lots", {"stamps": [["soon", "x", "y", "", ["name"]]]}, "lots.jsonl, line 1, stamps: "),
-        ("lots", {"revision": 0}, "lots.jsonl, line 1, revision: must be at least 1"),
-        ("sessions", {"taster": NOBODY}, "sessions.jsonl, line 1, taster: is nobody"),
-        ("sessions", {"shop": NOBODY}, "sessions.jsonl, line 1, shop: names what is not in the file"),
-        ("sessions", {"more_low": 9, "more_high": 2}, "sessions.jsonl, line 1, more_low: must not be more"),
-        ("sessions", {"shared_once": False}, "sessions.jsonl, line 1: does not fit the rule session_open_is_shared"),
-        ("notes", {"descriptor_id": NOBODY}, "notes.jsonl, line 1, descriptor_id: is neither built in"),
-        ("notes", {"infusion": NOBODY}, "notes.jsonl, line 1, infusion: names what is not in the file"),
-        ("notes", {"session": NOBODY}, "notes.jsonl, line 1, session: names what is not in the file"),
-        ("notes", {"intensity": 5.55}, "notes.jsonl, line 1, intensity: must be in steps"),
-        ("trials", {"test": NOBODY}, "trials.jsonl, line 1, test: is no test"),
-        ("photos", {"content": NOBODY}, "photos.jsonl, line 1, content: is no picture"),
-        ("photos", {"of": "people"}, "photos.jsonl, line 1, of: must be one of"),
-        ("members", {"role": "king"}, "members.jsonl, line 1, role: must be one of"),
-        ("history", {"value": "a\x00b"}, "history.jsonl, line 1"),
-        ("settings", {"ready_roast": 11}, "settings.jsonl, line 1"),
-        ("photo_contents", {"image_sha256": "0" * 64}, "is not the picture that photo_contents tells of"),
-        ("flight_cups", {"code": 7}, "flight_cups.jsonl, line 1: does not fit the rule flight_cup_code_three_digits"),
-    ],
-    ids=lambda value: "" if isinstance(value, dict) else str(value)[:30],
-)
-def test_error_names_file_line_and_field_and_nothing_is_stored(full, taken, table, fields, problem):
-    path = changed(taken, taken.parent, table, **fields)
+WRONG = [
+    ("infusions", {"kettle_c": 120}, "infusions.jsonl, line 1, kettle_c: must be at most 100"),
+    ("lots", {"kind": "coffee"}, "lots.jsonl, line 1, kind: must be one of"),
+    ("lots", {"name": None}, "lots.jsonl, line 1, name: must not be null"),
+    ("lots", {"extra": 1}, "lots.jsonl, line 1, extra: is not part of it"),
+    ("lots", {"code": ...}, "lots.jsonl, line 1, code: is missing"),
+    ("lots", {"remarks": "a\x00b"}, "lots.jsonl, line 1, remarks: holds a character"),
+    ("lots", {"remarks": "\ud800"}, "lots.jsonl, line 1, remarks: holds a character"),
+    ("lots", {"from_lot": NOBODY}, "lots.jsonl, line 1, from_lot: names what is not in the file"),
+    ("lots", {"by": NOBODY}, "lots.jsonl, line 1, by: is nobody of members.jsonl"),
+    ("lots", {"deleted": True}, "lots.jsonl, line 1, deleted: is not what the stamps say"),
+    ("lots", {"stamps": [["soon", "x", "y", "", ["name"]]]}, "lots.jsonl, line 1, stamps: "),
+    ("lots", {"revision": 0}, "lots.jsonl, line 1, revision: must be at least 1"),
+    ("sessions", {"taster": NOBODY}, "sessions.jsonl, line 1, taster: is nobody"),
+    ("sessions", {"shop": NOBODY}, "sessions.jsonl, line 1, shop: names what is not in the file"),
+    ("sessions", {"more_low": 9, "more_high": 2}, "sessions.jsonl, line 1, more_low: must not be more"),
+    ("sessions", {"shared_once": False}, "sessions.jsonl, line 1: does not fit the rule session_open_is_shared"),
+    ("notes", {"descriptor_id": NOBODY}, "notes.jsonl, line 1, descriptor_id: is neither built in"),
+    ("notes", {"infusion": NOBODY}, "notes.jsonl, line 1, infusion: names what is not in the file"),
+    ("notes", {"session": NOBODY}, "notes.jsonl, line 1, session: names what is not in the file"),
+    ("notes", {"intensity": 5.55}, "notes.jsonl, line 1, intensity: must be in steps"),
+    ("trials", {"test": NOBODY}, "trials.jsonl, line 1, test: is no test"),
+    ("photos", {"content": NOBODY}, "photos.jsonl, line 1, content: is no picture"),
+    ("photos", {"of": "people"}, "photos.jsonl, line 1, of: must be one of"),
+    ("members", {"role": "king"}, "members.jsonl, line 1, role: must be one of"),
+    ("history", {"value": "a\x00b"}, "history.jsonl, line 1"),
+    ("settings", {"ready_roast": 11}, "settings.jsonl, line 1"),
+    ("photo_contents", {"image_sha256": "0" * 64}, "is not the picture that photo_contents tells of"),
+    ("flight_cups", {"code": 7}, "flight_cups.jsonl, line 1: does not fit the rule flight_cup_code_three_digits"),
+]
 
-    with pytest.raises(ArchiveError) as caught:
-        bring(path)
-    assert problem in str(caught.value)
-    assert not Team.objects.filter(name="Brought").exists()
-    assert not User.objects.filter(id=full[0].user.id).exists()
-    assert not Note.objects.exists()
-    assert not list((django_settings.PHOTOS_DIR / "kept").rglob("*.jpg"))[1:]  # the thumbnail `taken` left
+
+def test_error_names_file_line_and_field_and_nothing_is_stored(full, taken):
+    for table, fields, problem in WRONG:
+        path = changed(taken, taken.parent, table, **fields)
+
+        with pytest.raises(ArchiveError) as caught:
+            bring(path)
+        assert problem in str(caught.value)
+        assert not Team.objects.filter(name="Brought").exists(), problem
+        assert not User.objects.filter(id=full[0].user.id).exists(), problem
+        assert not Note.objects.exists(), problem
+        kept = (django_settings.PHOTOS_DIR / "kept").rglob("*.jpg")
+        assert len(list(kept)) <= 1, problem  # the thumbnail `taken` left
 
 
 def rewritten(taken, tmp_path, *, keep=lambda name: True, more=(), spoil=None):

@@ -3,13 +3,20 @@
 import csv
 import io
 from datetime import UTC, datetime, timedelta
-from uuid import uuid4
+from uuid import uuid4, uuid5
 
 import pytest
 from django.core.management import CommandError, call_command
 
 from lots.models import FieldHistory, Lot
-from tastings.actions.importing import CellError, ImportTargets, import_session, import_targets, parse_sheet
+from tastings.actions.importing import (
+    CellError,
+    ImportTargets,
+    import_session,
+    import_targets,
+    parse_sheet,
+    store_sessions,
+)
 from tastings.actions.importing.spreadsheet import MAX_SHEET_BYTES
 from tastings.models import Infusion, Note, Session
 from teams.errors import Invalid, NotAllowed
@@ -164,6 +171,7 @@ def test_a_new_lot_needs_its_kind_and_a_session_its_pot():
         (sheet({**ROW, "colour": "red"}), "unknown_column"),
         (sheet({key: value for key, value in ROW.items() if key != "kettle_c"}), "missing_column"),
         (sheet(ROW).replace(b"kind", b"lot"), "twice"),
+        (sheet({**ROW, **{f"word_{n}": "" for n in range(100)}}), "too_many"),
     ],
 )
 def test_a_file_that_cannot_be_used_is_refused_as_a_whole(data, code):
@@ -210,6 +218,29 @@ def test_importing_twice_changes_nothing(taster, lexicon):
     assert {word for one in done for _, word in one.counts} == {"same"}
     assert Team.objects.get(id=taster.team.id).revision == before
     assert FieldHistory.objects.count() == 0
+
+
+def test_two_tasters_who_give_a_pot_one_label_have_a_session_each(taster, buyer, lexicon):
+    store(taster, ROW)
+    done, errors = store(buyer, {**ROW, "steep_s": "77"})
+
+    assert (errors, counted(done, "new")["session"], counted(done, "corrected")) == ([], 1, {})
+    assert set(Infusion.objects.values_list("session__taster__username", "steep_s")) == {
+        (taster.user.username, float(ROW["steep_s"])),
+        (buyer.user.username, 77),
+    }
+
+
+def test_session_whose_id_does_not_name_its_taster_is_found_again(taster, lexicon, monkeypatch):
+    """As imports of earlier versions made it."""
+    earlier = uuid5(uuid5(taster.team.id, f"import lot {ROW['lot']}"), f"session {ROW['session']}")
+    with monkeypatch.context() as patched:
+        patched.setattr(store_sessions, "_session_id", lambda *_: earlier)
+        store(taster, ROW)
+    done, errors = store(taster, {**ROW, "steep_s": "77"})
+
+    assert (errors, counted(done, "new"), Session.objects.get().id) == ([], {}, earlier)
+    assert Infusion.objects.get().steep_s == 77
 
 
 def test_dry_run_stores_nothing_and_prints_the_same(taster, lexicon):

@@ -49,6 +49,8 @@ from tastings.schemas import INFUSION, NOTE, SESSION
 from teams.errors import Invalid, Problem
 
 MAX_SHEET_BYTES = 10 * 1024 * 1024
+MOST_COLUMNS = 100
+"""The page that asks which column is which offers every word for each."""
 OF_SESSION = ("shop", "started_at", "leaf_g", "vessel_ml", "vessel_material", "warmed", "ending")
 OF_INFUSION = ("number", "steep_s", "pour_s", "kettle_c", "water_ml", "rest_s")
 _REQUIRED = ("lot", "session", "started_at", "leaf_g", "vessel_ml", "number", "steep_s", "kettle_c")
@@ -199,6 +201,10 @@ def table_of(text: str, *, delimiter: str) -> tuple[list[str], list[tuple[int, l
     except csv.Error as error:
         values = {"line": reader.line_num, "error": error}
         raise _column_error("", "csv", _("line %(line)s is not CSV: %(error)s") % values) from error
+    if lines and len(lines[0][1]) > MOST_COLUMNS:
+        counts = {"most": MOST_COLUMNS, "found": len(lines[0][1])}
+        detail = _("the file has %(found)s columns, at most %(most)s are imported: leave out those not needed") % counts
+        raise _column_error("", "too_many", detail)
     if len(lines) < 2:
         raise _column_error("", "empty", _("the file holds no rows below the names of its columns"))
     return lines[0][1], lines[1:]

@@ -1,8 +1,8 @@
 """Stores the sessions of a sheet, one at a time, through the same push as a phone's edits.
 
-Ids are made from the team, the lot's name, the session's label, the infusion's number and the descriptor, so a second
-import finds what the first one stored. A value is stored if the record is new, or if its present value was imported
-too; what somebody has edited or deleted since is not overwritten.
+Ids are made from the team, the lot's name, the session's label, whose tasting it is, the infusion's number and the
+descriptor, so a second import finds what the first one stored. A value is stored if the record is new, or if its
+present value was imported too; what somebody has edited or deleted since is not overwritten.
 """
 
 from collections import Counter
@@ -28,7 +28,7 @@ from tastings.actions.importing.spreadsheet import (
 )
 from tastings.actions.push import Change, Verdict, push_changes
 from tastings.actions.push.checks import UNKNOWN_PARENT
-from tastings.models import Descriptor
+from tastings.models import Descriptor, Session
 from tastings.queries.records import visible_records
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import NotAllowed
@@ -88,7 +88,7 @@ def import_session(
     Rows that the push refuses are named; the others of the session are stored.
     """
     device = uuid5(member.team_id, "import")
-    records = list(_target_records(member.team_id, session, targets=targets))
+    records = list(_target_records(member, session, targets=targets))
     stored = _stored_records(member, records)
     lines = [row.line for row in session.rows.values()]
     for parent in records:
@@ -116,17 +116,17 @@ def import_session(
     return SessionImport(lot=session.lot, label=session.label, lines=lines, counts=counts, errors=errors)
 
 
-def _target_records(team: UUID, session: ImportedSession, *, targets: ImportTargets) -> Iterator[_TargetRecord]:
+def _target_records(member: Member, session: ImportedSession, *, targets: ImportTargets) -> Iterator[_TargetRecord]:
     """Yield the session's records, parents first."""
     first = next(iter(session.rows.values())).line
-    lot_namespace = uuid5(team, f"import lot {session.lot}")
+    lot_namespace = uuid5(member.team_id, f"import lot {session.lot}")
     lot_id = lot_namespace
     if session.lot in targets.lots:
         lot_id = targets.lots[session.lot][0]
     else:
         lot = {"name": session.lot, "kind": session.values["kind"]}
         yield _TargetRecord(type="lot", id=lot_id, fields=lot, line=first, column="lot")
-    session_id = uuid5(lot_namespace, f"session {session.label}")
+    session_id = _session_id(member, lot_namespace, session.label)
     values = {name: session.values[name] for name in OF_SESSION if name in session.values}
     fields = {"lot": str(lot_id), **values}
     yield _TargetRecord(type="session", id=session_id, fields=fields, line=first, column="session")
@@ -138,6 +138,17 @@ def _target_records(team: UUID, session: ImportedSession, *, targets: ImportTarg
         }
         yield _TargetRecord(type="infusion", id=infusion, fields=fields, line=row.line, column="number")
         yield from _note_records(session_id, infusion, row)
+
+
+def _session_id(member: Member, lot_namespace: UUID, label: str) -> UUID:
+    """Return the id of the member's session: two tasters may both call a pot "1".
+
+    Sessions imported in earlier versions have ids without the taster; the taster's own are found again.
+    """
+    earlier = uuid5(lot_namespace, f"session {label}")
+    if Session.objects.filter(id=earlier, taster_id=member.user_id).exists():
+        return earlier
+    return uuid5(lot_namespace, f"session {label} of {member.user_id}")
 
 
 def _note_records(session: UUID, infusion: UUID, row: SheetRow) -> Iterator[_TargetRecord]:

@@ -111,7 +111,7 @@ class DecisionForm(forms.Form):
                 label=gettext_lazy("Grams"), required=False, widget=forms.TextInput(attributes)
             )
             self.fields[f"price_per_kg-{i}"] = forms.CharField(
-                label=gettext_lazy("Price per kilogram"),
+                label=gettext_lazy("Price per kg"),
                 required=False,
                 widget=forms.TextInput(attributes),
                 initial="" if price is None else number(float(str(price))),

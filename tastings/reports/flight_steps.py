@@ -43,7 +43,9 @@ def next_step(
     at = f"/flights/{flight.id}/"
     match flight.state:
         case "called_off":
-            return NextStep([words.called_off()])
+            return NextStep(
+                [words.called_off()], others=[Way("/flights/new/", _("Set a flight up"))] if decides else []
+            )
         case "revealed" | "decided":
             return _after_reveal(flight, at, me=me, decides=decides, answer=answer)
         case "set_up" | "tasting":

@@ -83,4 +83,4 @@ def late_scores(n: int) -> str:
 
 def called_off() -> str:
     """Say that nothing comes of a flight."""
-    return _("It was called off. Set up another one.")
+    return _("It was called off; nothing comes of it.")

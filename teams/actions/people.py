@@ -3,6 +3,7 @@
 import hashlib
 from datetime import datetime, timedelta
 from unicodedata import category, normalize
+from unicodedata import name as unicode_name
 from uuid import UUID, uuid4
 
 from django.conf import settings
@@ -43,17 +44,34 @@ def _get_or_create_login(username: str, password: str) -> User:
 
 
 def clean_username(value: object) -> str:
-    """Return the name of a login to be, one that cannot pass for another's by what nobody sees; else raise Invalid.
+    """Return the name of a login to be, one that cannot easily pass for another's; else raise Invalid.
 
     Unicode's form NFKC has no full-width or stylised letters (https://www.unicode.org/reports/tr36/, section 2.10.2).
+    Letters of alphabets that look alike are not mixed, as "highly restrictive" identifiers do not
+    (https://www.unicode.org/reports/tr39/, section 5.2), and signs are those of ASCII.
     """
     name = clean_name(value, field="username", longest=80)
     invisible = {"Cc", "Cf", "Cn", "Co", "Zl", "Zp", "Zs"}
     if normalize("NFKC", name) != name or any(category(c) in invisible for c in name.replace(" ", "")) or "  " in name:
-        raise Invalid(
-            problems=[Problem("username", "pattern", _("holds an invisible character, or one that has a plainer form"))]
-        )
+        raise _username_problem(_("holds an invisible character, or one that has a plainer form"))
+    if any(category(c)[0] in "PS" and not c.isascii() for c in name):
+        raise _username_problem(_("holds a sign that looks like a common one"))
+    if len({alphabet for c in name if (alphabet := _alphabet(c)) in _ALIKE}) > 1:
+        raise _username_problem(_("mixes letters of alphabets that look alike"))
     return name
+
+
+_ALIKE = frozenset({"LATIN", "GREEK", "COPTIC", "CYRILLIC", "ARMENIAN", "CHEROKEE", "GEORGIAN", "LISU", "DESERET"})
+"""Alphabets whose letters look like those of another one."""
+
+
+def _alphabet(letter: str) -> str:
+    """Return the first word of a letter's Unicode name, which is its alphabet."""
+    return unicode_name(letter, "").partition(" ")[0]
+
+
+def _username_problem(detail: str) -> Invalid:
+    return Invalid(problems=[Problem("username", "pattern", detail)])
 
 
 def create_login(username: str, password: str) -> User:

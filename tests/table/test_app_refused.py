@@ -11,7 +11,7 @@ from PIL import Image
 from lots.models import Lot
 from tastings.models import Note, Photo, photo_folder
 from teams.actions.sign_in_codes import create_sign_in_code
-from teams.models import Team
+from teams.models import DeviceToken, Team
 from tests.factories import LotFactory, MemberFactory, TeamFactory
 from tests.table.browser import AFTERNOON, ready
 from tests.table.taster import table_of
@@ -104,15 +104,24 @@ def test_phone_that_is_full_says_so_and_keeps_again_once_there_is_space(browser,
         assert (table.kept(), table.page.locator(".bottom .hint").count()) == (before + 1, 0)
 
 
-def test_phone_signs_in_by_a_typed_code(browser, network, taster):
+def test_phone_signs_in_by_a_code_of_the_address_or_typed_and_never_by_itself(browser, network, taster, stranger):
     code, _ = create_sign_in_code(taster.member, now=timezone.now())
+    strangers, _ = create_sign_in_code(stranger.member, now=timezone.now())
     page = browser.new_page(locale="en")
     page.goto(f"{network.url}/table/#code=WRONG-123")
+    page.get_by_role("button", name="Sign in with the code").click()
     page.wait_for_selector("[role=alert]:has-text('code')")
     page.fill("#code", code.lower())
     page.press("#code", "Enter")
     page.wait_for_selector("h1:has-text('Today')")
     page.wait_for_selector('.kept[data-unsent="false"]:has-text("network")')
+
+    page.goto("about:blank")  # a link elsewhere leads to the code of a stranger's login
+    page.goto(f"{network.url}/table/#code={strangers}")
+    page.wait_for_selector(f".hint:has-text('{taster.user.name} of {taster.team.name} is signed in on this phone')")
+    page.get_by_role("button", name="Stay signed in").click()
+    page.wait_for_selector(f"main p:has-text('{taster.user.name} · {taster.team.name}')")
+    assert not DeviceToken.objects.filter(member=stranger.member, device__startswith="Leafspan").exists()
     page.close()
 
 

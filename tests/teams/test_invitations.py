@@ -284,7 +284,18 @@ def test_of_two_simultaneous_acceptances_one_succeeds(owner):
 
 
 @pytest.mark.parametrize(
-    "name", ["mei\u200b", "\u202emei", "\uff4dei", "m\u00adei", "mei\u3164", "mei  b", "\U0001d426ei"]
+    "name",
+    [
+        "mei\u200b",
+        "\u202emei",
+        "\uff4dei",
+        "m\u00adei",
+        "mei\u3164",
+        "mei  b",
+        "\U0001d426ei",
+        "m\u0435i",
+        "mei\u2010b",
+    ],
 )
 def test_name_that_passes_for_anothers_is_refused(owner, name):
     UserFactory(username="mei")

@@ -17,7 +17,7 @@ import { TodayScreen } from "./screens/today.js";
 import { WelcomeScreen } from "./screens/welcome.js";
 
 function Screen() {
-  if (!store.account.value) return html`<${WelcomeScreen} />`;
+  if (!store.account.value || store.offeredCode.value) return html`<${WelcomeScreen} />`;
   const [name, first, second, third] = route.value;
   if (name === "lots") return html`<${LotsScreen} />`;
   if (name === "lot") return html`<${LotScreen} id=${first} />`;

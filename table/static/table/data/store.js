@@ -45,8 +45,8 @@ export function openStore() {
 export class Store {
   /** @type {Signal<?Account>} */
   account = signal(null);
-  /** Why the code of the address did not sign this phone in. */
-  signInProblem = signal("");
+  /** The sign-in code of the address, until somebody uses or declines it: whoever made the link may be a stranger. */
+  offeredCode = signal("");
   /** @type {Map<string, Signal<any>>} */
   #local = new Map();
   #rows = new Rows(emptyState());
@@ -105,10 +105,9 @@ export class Store {
     registerShell();
     const account = await currentAccount();
     await this.#use(account);
-    if (!code && this.#token()) return;
-    this.signIn({ code, team: account?.team }).catch((error) => {
-      if (code) this.signInProblem.value = error.message; // without an account screens show how to sign in
-    });
+    this.offeredCode.value = code ?? "";
+    if (code || this.#token()) return;
+    this.signIn({ team: account?.team }).catch(() => {}); // without an account screens show how to sign in
   }
 
   /**
@@ -257,6 +256,7 @@ export class Store {
     const { account, token } = await signIn(how);
     await setCurrentAccount(account);
     await this.#use(account, token);
+    this.offeredCode.value = "";
   }
 
   /**

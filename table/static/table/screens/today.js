@@ -73,13 +73,15 @@ export function TodayScreen() {
   const all = mySessions();
   const today = all.filter((one) => new Date(one.fields.started_at).toDateString() === day);
   const earlier = all.filter((one) => !today.includes(one)).slice(0, EARLIER);
-  const mayTaste = store.account.value?.role !== "viewer";
+  const { name, teamName, role } = store.account.value ?? {};
+  const mayTaste = role !== "viewer";
   const start = !mayTaste
     ? html`<p class="soft">${_("Your role looks on: it writes no tastings.")}</p>`
     : onTable().length < MOST_POTS
       ? html`<a class="button wide" href=${to("lots")}>${_("Start a tasting")}</a>`
       : html`<p class="soft">${_("Six pots are on the table. Close one to start another.")}</p>`;
   return html`<${Frame} title=${_("Today")} bottom=${html`<div class="start">${start}</div>`}>
+    <p class="soft"><bdi>${name}</bdi> · <bdi>${teamName}</bdi></p>
     <${NewVersion} />
     <${Fetching} />
     <${FirstTeam} />

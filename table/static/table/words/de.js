@@ -36,6 +36,7 @@ export default {
 "%(n)s Wort notiert",
 "%(n)s Wörter notiert"
 ],
+"%(name)s of %(team)s is signed in on this phone. With the code, somebody else tastes on; what %(name)s has not sent stays here until they sign in again.": "Auf diesem Telefon ist %(name)s von %(team)s angemeldet. Mit dem Code verkostet jemand anders weiter; was %(name)s nicht gesendet hat, bleibt hier, bis zur nächsten Anmeldung.",
 "%(points)s of 10": "%(points)s von 10",
 "%(tea)s: which pot?": "%(tea)s: welche Kanne?",
 "%(word)s is still there": "%(word)s ist noch da",
@@ -157,6 +158,7 @@ export default {
 "Send now": "Jetzt senden",
 "Sending.": "Wird gesendet.",
 "Settings": "Einstellungen",
+"Sign another login in?": "Eine andere Anmeldung?",
 "Sign in": "Anmelden",
 "Sign in once, with a network. From then on the app opens and keeps your notes without one.": "Einmal mit Netz anmelden. Danach öffnet die App ohne Netz und speichert die Notizen.",
 "Sign in with the code": "Mit dem Code anmelden",

@@ -43,6 +43,26 @@ TAPS = """
   })();
 }
 """
+TAPS_DURING = """
+async ([lot, how]) => {
+  globalThis.tapped ??= { kept: [], failed: [] };
+  const session = store.newId();
+  const pot = { lot, started_at: store.now().toISOString(), leaf_g: 5, vessel_ml: 110 };
+  await store.write([{ type: "session", id: session, fields: pot }]);
+  let isDone = false;
+  const done = store[how]().finally(() => (isDone = true));
+  const taps = [];
+  while (!isDone) {
+    for (let i = 0; i < 5; i++) {
+      const id = store.newId();
+      const fields = { session, infusion: null, moment: "mouth", descriptor: "strength", intensity: 5 };
+      taps.push(store.write([{ type: "note", id, fields }]).then(() => tapped.kept.push(id), () => tapped.failed.push(how)));
+    }
+    await new Promise((resume) => setTimeout(resume, 100));
+  }
+  await Promise.all([done, ...taps]);
+}
+"""
 
 
 def stored(write):
@@ -138,6 +158,18 @@ def test_phone_signed_out_elsewhere_keeps_what_was_not_sent(phone, lot, who):
     page.evaluate(OPEN_STORE)
     page.evaluate("until(() => store.unsent.value === 0)")
     assert Note.objects.count() == 18
+
+
+def test_taps_while_the_phone_signs_in_and_out_are_stored_or_refused(phone, lot):
+    page = ready(phone)
+    for how in ("signIn", "signOut"):
+        page.evaluate(TAPS_DURING, [lot, how])
+    kept, failed = page.evaluate("[tapped.kept, tapped.failed]")
+    assert set(failed) <= {"signOut"}
+    page.evaluate("store.signIn()")
+    page.evaluate("until(() => store.unsent.value === 0 && store.link.value.lastSync)")
+    assert len(kept) >= 5
+    assert {str(id) for id in Note.objects.values_list("id", flat=True)} == set(kept)
 
 
 def test_two_tabs_show_the_same_and_lose_nothing(phone, network, lot):

@@ -52,9 +52,8 @@ export async function accountsOfPhone() {
 /** @param {?Account} account null for none: then nobody of this phone is signed in any more */
 export async function setCurrentAccount(account) {
   const db = await registry();
-  if (!account) await db.clear("accounts");
-  else await db.put("accounts", account, databaseOf(account));
-  await db.put("accounts", account, "current");
+  const tx = db.transaction("accounts", "readwrite", { durability: "strict" }); // without it unsent notes are not found
+  await Promise.all([account ? tx.store.put(account, databaseOf(account)) : tx.store.clear(), tx.store.put(account, "current"), tx.done]);
   db.close();
 }
 

@@ -45,6 +45,7 @@ export class Log {
   #sessions = new Set();
   /** Ends when everything is in memory. @type {Promise<void>} */
   #reading = Promise.resolve();
+  #isClosed = false;
 
   /** @param {string} name of the database @param {Choose} [choose] */
   constructor(name, choose = () => []) {
@@ -61,12 +62,17 @@ export class Log {
     return this;
   }
 
+  /** Let go of the disk once what was begun is stored; whatever is stored later fails. */
   close() {
-    this.state = emptyState();
-    this.#sessions = null;
-    this.#channel.close();
-    this.#db?.close();
-    this.#db = null;
+    this.#last = this.#last.then(() => {
+      this.#isClosed = true;
+      this.state = emptyState();
+      this.#sessions = null;
+      this.#channel.close();
+      this.#db?.close();
+      this.#db = null;
+    });
+    return this.#last;
   }
 
   /**
@@ -186,7 +192,10 @@ export class Log {
 
   /** @template T @param {() => Promise<T>} task @returns {Promise<T>} */
   #inTurn(task) {
-    const done = this.#last.then(task);
+    const done = this.#last.then(() => {
+      if (this.#isClosed) throw new DOMException("this account is not open any more", "InvalidStateError");
+      return task();
+    });
     this.#last = done.catch(() => {});
     return done;
   }

@@ -167,9 +167,11 @@ export class Store {
    * @throws {DOMException} QuotaExceededError when the disk is full; then nothing is written
    */
   async write(writes) {
-    if (!this.account.peek()) throw new Error("nobody is signed in");
+    const account = this.account.peek();
+    if (!account) throw new Error("nobody is signed in");
     const sent = JSON.parse(JSON.stringify(writes));
     await this.#readBefore(sent);
+    if (this.account.peek()?.team !== account.team) throw new DOMException("another team was chosen meanwhile", "InvalidStateError");
     await this.#log.append((state) => writtenEvents(state, this.#rows, sent, this.now().getTime()));
     this.#loop.peek()?.askAfterWrite();
     if (!this.#asked) navigator.storage?.persist?.();
@@ -265,15 +267,14 @@ export class Store {
    */
   async signOut() {
     this.#loop.peek()?.stop();
-    const current = this.account.peek();
+    await this.#log.close(); // or an answer on its way would be stored after all
     const tokens = [];
     for (const account of await accountsOfPhone()) {
-      const isThis = account.team === current?.team && account.user === current.user;
-      const log = isThis ? this.#log : await new Log(databaseOf(account)).open(crypto.randomUUID());
+      const log = await new Log(databaseOf(account)).open(crypto.randomUUID());
       tokens.push(log.state.meta.get("token"));
       await log.clearPulled();
       await log.clearLocal();
-      if (!isThis) log.close();
+      await log.close();
     }
     await setCurrentAccount(null);
     await this.#use(null);
@@ -299,12 +300,12 @@ export class Store {
   /** @param {?Account} account @param {string} [token] */
   async #use(account, token) {
     this.#loop.peek()?.stop();
-    this.#log.close();
+    const former = this.#log;
     const log = new Log(account ? databaseOf(account) : "leafspan nobody", (parts) => shownFirst(parts, account));
-    this.#log = log;
-    this.#isWhole.value = false;
-    await log.open(crypto.randomUUID());
+    await log.open(crypto.randomUUID()); // what is tapped meanwhile goes to the former
     if (token) await log.append(() => [{ event: "signed", token }]);
+    this.#log = log;
+    former.close();
     log.listener = {
       before: (changes) => this.#rows.touchedBy(changes),
       after: (changes, touched) => this.#follow(log, changes, touched),
@@ -315,9 +316,9 @@ export class Store {
         if (log === this.#log) this.#isWhole.value = true;
       },
     };
-    if (log.isWhole) this.#isWhole.value = true;
     this.#answers = new Answers(log, () => this.#token(), () => this.#language());
     batch(() => {
+      this.#isWhole.value = log.isWhole;
       this.account.value = account;
       this.#rows.user = account && account.user;
       for (const [key, found] of this.#local) found.value = log.local.get(key);

@@ -89,6 +89,7 @@ export class SyncLoop {
       this.#failures = 0;
       this.#note({ online: true, sending: false, lastSync: new Date().toISOString(), trouble: null });
     } catch (error) {
+      if (this.#stopped.signal.aborted) return;
       wait_ms = this.#failed(error);
     }
     this.#running = false;

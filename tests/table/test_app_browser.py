@@ -56,7 +56,8 @@ async ([lot, how]) => {
     for (let i = 0; i < 5; i++) {
       const id = store.newId();
       const fields = { session, infusion: null, moment: "mouth", descriptor: "strength", intensity: 5 };
-      taps.push(store.write([{ type: "note", id, fields }]).then(() => tapped.kept.push(id), () => tapped.failed.push(how)));
+      const written = store.write([{ type: "note", id, fields }]);
+      taps.push(written.then(() => tapped.kept.push(id), () => tapped.failed.push(how)));
     }
     await new Promise((resume) => setTimeout(resume, 100));
   }
@@ -169,7 +170,7 @@ def test_taps_while_the_phone_signs_in_and_out_are_stored_or_refused(phone, lot)
     page.evaluate("store.signIn()")
     page.evaluate("until(() => store.unsent.value === 0 && store.link.value.lastSync)")
     assert len(kept) >= 5
-    assert {str(id) for id in Note.objects.values_list("id", flat=True)} == set(kept)
+    assert set(map(str, Note.objects.values_list("id", flat=True))) == set(kept)
 
 
 def test_two_tabs_show_the_same_and_lose_nothing(phone, network, lot):

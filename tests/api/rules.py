@@ -178,6 +178,7 @@ get    /team/import/                                       ok      ok      ok   
 post   /team/import/                                       ok      ok      ok      403     sign-in 403     ok
 get    /team/invitations/{invitation_id}/                  ok      ok      ok      ok      sign-in 403     404
 post   /team/invitations/{invitation_id}/                  ok      403     403     403     sign-in 403     404
+get    /team/panel/                                        ok      ok      ok      ok      sign-in 403     ok
 get    /team/people/                                       ok      ok      ok      ok      sign-in 403     ok
 post   /team/people/                                       ok      403     403     403     sign-in 403     ok
 get    /team/people/{user_id}/                             ok      ok      ok      ok      sign-in 403     404

@@ -106,7 +106,7 @@ def test_phone_that_is_full_says_so_and_keeps_again_once_there_is_space(browser,
 
 def test_phone_signs_in_by_a_code_of_the_address_or_typed_and_never_by_itself(browser, network, taster, stranger):
     code, _ = create_sign_in_code(taster.member, now=timezone.now())
-    strangers, _ = create_sign_in_code(stranger.member, now=timezone.now())
+    code_of_stranger, _ = create_sign_in_code(stranger.member, now=timezone.now())
     page = browser.new_page(locale="en")
     page.goto(f"{network.url}/table/#code=WRONG-123")
     page.get_by_role("button", name="Sign in with the code").click()
@@ -117,7 +117,7 @@ def test_phone_signs_in_by_a_code_of_the_address_or_typed_and_never_by_itself(br
     page.wait_for_selector('.kept[data-unsent="false"]:has-text("network")')
 
     page.goto("about:blank")  # a link elsewhere leads to the code of a stranger's login
-    page.goto(f"{network.url}/table/#code={strangers}")
+    page.goto(f"{network.url}/table/#code={code_of_stranger}")
     page.wait_for_selector(f".hint:has-text('{taster.user.name} of {taster.team.name} is signed in on this phone')")
     page.get_by_role("button", name="Stay signed in").click()
     page.wait_for_selector(f"main p:has-text('{taster.user.name} · {taster.team.name}')")

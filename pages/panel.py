@@ -1,0 +1,108 @@
+"""How the team's tasters use the scale and how far they agree."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import path
+from django.views.generic import View
+
+from pages.browser import chosen_member, page
+from tastings.queries.developments import labels_of
+from tastings.queries.panels import panel_of, tasters_shown
+from tastings.wording.labels import descriptor_label
+from tastings.wording.numbers import day, one_decimal, two_decimals
+from tastings.wording.panel import (
+    SURE_SD,
+    agreement_sentence,
+    level_sentence,
+    panel_sentence,
+    repeat_sentence,
+    spread_sentence,
+    tasted_sentence,
+)
+from teams.queries.people import members_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from tastings.maths.brewing.brews import TasterScale
+    from tastings.queries.panels import PanelFigures, TasterRow
+
+_LEADING = ("strength", "liking")
+_WIDTH, _SHOWN_POINTS = 240.0, 2.0
+"""Of the line that shows somebody's level: its length, and the points to either side of the panel's."""
+
+
+class TeamPanel(View):
+    """The panel as a whole; of single tasters only those whom the caller may see."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """Show it, the caller first."""
+        member = chosen_member(request)
+        panel, labels = panel_of(member.team_id), labels_of(member)
+        names = {str(one.user_id): str(one.user) for one in members_of(member)}
+        me = str(member.user_id)
+        shown = sorted(tasters_shown(member, panel), key=lambda one: (one != me, names.get(one, "").casefold()))
+        context = {
+            "team": member.team.name,
+            "computed": day(panel.computed_at.date()) if panel.computed_at else "",
+            "finish_line": one_decimal(panel.line.mean),
+            "words": [_word(panel, key, labels) for key in _in_order(panel.descriptors)],
+            "tasters": [
+                {"name": names.get(one, ""), "is_me": one == me, "rows": _rows(panel, one, labels)} for one in shown
+            ],
+            "sees_all": member.sees_all_tasters,
+        }
+        return render(request, "pages/panel.html", context)
+
+
+def _in_order(keys: Mapping[str, object]) -> list[str]:
+    """Return the descriptors, those that every cup is rated for first."""
+    return sorted(keys, key=lambda key: (_LEADING.index(key) if key in _LEADING else len(_LEADING), key))
+
+
+def _word(panel: PanelFigures, key: str, labels: Mapping[str, str]) -> dict[str, Any]:
+    found = panel.descriptors[key].agreement
+    return {
+        "label": descriptor_label(key, labels),
+        "sentence": panel_sentence(found.single),
+        "tasters": len(found.tasters),
+        "lots": found.lots,
+        "single": "" if found.single is None else two_decimals(found.single),
+        "mean": "" if found.mean is None else two_decimals(found.mean),
+    }
+
+
+def _rows(panel: PanelFigures, taster: str, labels: Mapping[str, str]) -> list[dict[str, Any]]:
+    by_key = {row.descriptor: row for row in panel.rows_of(taster)}
+    return [_row(by_key[key], labels) for key in _in_order(by_key)]
+
+
+def _row(row: TasterRow, labels: Mapping[str, str]) -> dict[str, Any]:
+    return {
+        "label": descriptor_label(row.descriptor, labels),
+        "level": level_sentence(row.scale),
+        "spread": spread_sentence(row.scale),
+        "repeat": repeat_sentence(row.figures.repeatability_sd),
+        "agreement": agreement_sentence(row.figures.agreement),
+        "tasted": tasted_sentence(sessions=row.figures.sessions, lots=row.figures.lots),
+        "line": _line(row.scale),
+    }
+
+
+def _line(scale: TasterScale) -> dict[str, float]:
+    """Return where the level and its 80 % interval stand on the line, 0 to `_WIDTH`, cut off at its ends."""
+    half = SURE_SD * scale.offset_sd
+    low, at, high = (_place(scale.offset + by) for by in (-half, 0.0, half))
+    return {"low": low, "at": at, "width": high - low}
+
+
+def _place(points: float) -> float:
+    inside = min(max(points, -_SHOWN_POINTS), _SHOWN_POINTS)
+    return round(_WIDTH * (inside + _SHOWN_POINTS) / (2 * _SHOWN_POINTS), 1)
+
+
+urlpatterns = [path("team/panel/", page(TeamPanel.as_view()), name="panel")]

@@ -2,7 +2,6 @@
 
 import io
 import os
-from collections import Counter
 from datetime import datetime
 
 import pytest
@@ -111,6 +110,7 @@ def test_afternoon_of_three_pots_a_blind_cup_photos_and_a_correction(browser, ne
     taster = flight.tasters[0]
     for name in NAMES:
         LotFactory(team=team, by=taster.user, name=name)
+    tapped = {}
     with table_of(browser, network, taster) as table:
         table.cut()
         for name in NAMES:
@@ -122,7 +122,7 @@ def test_afternoon_of_three_pots_a_blind_cup_photos_and_a_correction(browser, ne
                 for k, word in enumerate(RATED):
                     ask_for(table, word)
                     table.rate(word, points_of(i, number, k))
-                words(table, 4)
+                tapped[name, number] = words(table, 4)
         photograph(table)
         table.tap(".steps a", text="Leaf")
         table.page.wait_for_selector("summary")
@@ -151,14 +151,16 @@ def test_afternoon_of_three_pots_a_blind_cup_photos_and_a_correction(browser, ne
         poured = Infusion.objects.filter(session=sessions[name]).order_by("number")
         assert [(one.number, one.kettle_c) for one in poured] == [(n, 95) for n in range(1, INFUSIONS + 1)]
         for one in poured:
-            tapped = 21 if (i, one.number) == (0, 1) else steep_of(i, one.number)
-            assert tapped <= one.steep_s < tapped + 5
+            steep_s = 21 if (i, one.number) == (0, 1) else steep_of(i, one.number)
+            assert steep_s <= one.steep_s < steep_s + 5
             assert one.pour_s >= POUR_S
             expected = {word: points_of(i, one.number, k) for k, word in enumerate(RATED)}
             expected |= {"strength": 9.5} if (i, one.number) == (0, 1) else {}
             found = rated(sessions[name], one.number)
             assert {word: found.get(word) for word in RATED} == expected
-            assert Counter(value is None for value in found.values()) == {True: 4, False: len(RATED)}
+            assert len(found) == len(RATED) + 4
+            noted = Note.objects.filter(infusion=one, intensity=None).values_list("descriptor__label", flat=True)
+            assert sorted(noted) == sorted(tapped[name, one.number])
     blind = Session.objects.get(lot__isnull=True)
     assert str(blind.flight_cup.code) == code
     assert rated(blind, 1) == {"liking": 4, None: None}

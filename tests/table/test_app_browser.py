@@ -64,6 +64,7 @@ async ([lot, how]) => {
   await Promise.all([done, ...taps]);
 }
 """
+SHOWS_REMARKS = "([id, words]) => until(() => store.rows('session').value.get(id)?.fields.remarks === words)"
 
 
 def stored(write):
@@ -187,17 +188,19 @@ def test_two_tabs_show_the_same_and_lose_nothing(phone, network, lot):
     assert Note.objects.count() == 36
 
 
-@pytest.mark.parametrize("clock_is_ahead_by_min", [-10])
-def test_phone_whose_clock_is_slow_learns_the_time_and_its_edit_wins_over_what_it_has_seen(phone, lot, who):
+@pytest.mark.parametrize("clock_is_ahead_by_min", [-10, 10])
+def test_phone_whose_clock_is_wrong_learns_the_time_and_whoever_edits_last_wins(phone, lot, who):
     session = str(SessionFactory(team=who.team, by=who.user, lot_id=lot, lot=None).id)
     page = ready(phone)
     page.evaluate("until(() => Math.abs(store.now() - realNow()) < 5000)")
-    at = datetime.now(UTC).isoformat()
-    assert sync(who.client, [change("session", session, at=at, remarks="thin")])["verdicts"][0]["verdict"] == "applied"
-    page.evaluate("store.sync()")
-    page.evaluate("(id) => until(() => store.rows('session').value.get(id)?.fields.remarks === 'thin')", session)
+    for other, own in (("thin", "round"), ("flat", "long")):
+        edit = change("session", session, at=datetime.now(UTC).isoformat(), remarks=other)
+        assert sync(who.client, [edit])["verdicts"][0]["verdict"] == "applied"
+        assert Session.objects.get(id=session).remarks == other
+        page.evaluate("store.sync()")
+        page.evaluate(SHOWS_REMARKS, [session, other])
 
-    page.evaluate("store.setLocal('clock_offset_ms', 0)")  # as before the phone has learned the time
-    page.evaluate("(id) => store.write([{ type: 'session', id, fields: { remarks: 'round' } }])", session)
-    page.evaluate("until(() => store.unsent.value === 0)")
-    assert Session.objects.get(id=session).remarks == "round"
+        page.evaluate("store.setLocal('clock_offset_ms', 0)")  # as before the phone has learned the time
+        page.evaluate("([id, remarks]) => store.write([{ type: 'session', id, fields: { remarks } }])", [session, own])
+        page.evaluate("until(() => store.unsent.value === 0)")
+        assert Session.objects.get(id=session).remarks == own

@@ -105,24 +105,30 @@ def points_of(i, number, k):
     return (2 * i + 3 * number + k) % 21 / 2
 
 
+def taste_in_turns(table):
+    """Pour and taste every pot on the table; return the words that were tapped, by name of the lot and number."""
+    tapped = {}
+    for number in range(1, INFUSIONS + 1):
+        for i, name in enumerate(NAMES):
+            table.tap(".pots a", text=name)
+            pour(table, steep_s=steep_of(i, number), pour_s=POUR_S, kettle_c=95)
+            for k, word in enumerate(RATED):
+                ask_for(table, word)
+                table.rate(word, points_of(i, number, k))
+            tapped[name, number] = words(table, 4)
+    return tapped
+
+
 def test_afternoon_of_three_pots_a_blind_cup_photos_and_a_correction(browser, network, team, lexicon):
     flight = flight_of(team, n_lots=2, n_tasters=1)
     taster = flight.tasters[0]
     for name in NAMES:
         LotFactory(team=team, by=taster.user, name=name)
-    tapped = {}
     with table_of(browser, network, taster) as table:
         table.cut()
         for name in NAMES:
             start(table, name)
-        for number in range(1, INFUSIONS + 1):
-            for i, name in enumerate(NAMES):
-                table.tap(".pots a", text=name)
-                pour(table, steep_s=steep_of(i, number), pour_s=POUR_S, kettle_c=95)
-                for k, word in enumerate(RATED):
-                    ask_for(table, word)
-                    table.rate(word, points_of(i, number, k))
-                tapped[name, number] = words(table, 4)
+        tapped = taste_in_turns(table)
         photograph(table)
         table.tap(".steps a", text="Leaf")
         table.page.wait_for_selector("summary")

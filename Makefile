@@ -20,8 +20,9 @@ audit:  ## look the locked packages up for known holes; needs a network, which t
 convergence:  ## play 2,000 new stories of offline phones against the server; about ten minutes (LEAFSPAN_STORIES, LEAFSPAN_SEED)
 	@export LEAFSPAN_STORIES=$${LEAFSPAN_STORIES:-2000} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q -s tests/sync/test_convergence.py
 
-faults:  ## kill servers and workers 200 times under four phones and slow senders, then check every record; about eight minutes (LEAFSPAN_FAULTS, LEAFSPAN_SEED)
+faults:  ## kill servers and workers 200 times under four phones and slow senders, then 50 times under the app in Chromium, and check every record; about nine minutes (LEAFSPAN_FAULTS, LEAFSPAN_SEED)
 	@$(IN_VENV) tests.faults
+	@$(IN_VENV) tests.faults.app
 
 fuzz:  ## make up other examples than those of `make test`: send every operation of the API 60 made up requests that fit its document and 60 that do not; about six minutes (LEAFSPAN_FUZZ)
 	@export LEAFSPAN_FUZZ=$${LEAFSPAN_FUZZ:-60} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q tests/api/test_described.py tests/maths tests/lots tests/reading tests/published

@@ -11,7 +11,7 @@ from django.utils import timezone
 from tastings.models import Infusion, Note, Session
 from teams.models import DeviceToken
 from tests.api.phone import change, sync
-from tests.factories import InfusionFactory, SessionFactory
+from tests.factories import InfusionFactory, LotFactory, SessionFactory
 from tests.table.browser import AFTERNOON, OPEN_STORE, PhoneToKill, ready
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -62,6 +62,39 @@ async ([lot, how]) => {
     await new Promise((resume) => setTimeout(resume, 100));
   }
   await Promise.all([done, ...taps]);
+}
+"""
+HOLD_SYNC = """
+async () => {
+  const send = globalThis.fetch;
+  let release;
+  const released = new Promise((resume) => (release = resume));
+  const held = new Promise((resume) => {
+    globalThis.fetch = async (path, options) => {
+      const answer = await send(path, options);
+      if (!String(path).endsWith("/sync")) return answer;
+      resume();
+      await released;
+      return answer;
+    };
+  });
+  store.sync();
+  await held;
+  globalThis.letGo = async () => {
+    release();
+    await until(() => !store.link.value.sending);
+  };
+}
+"""
+ON_DISK = """
+async () => {
+  const { openDB } = await import("/static/table/vendor/idb.js");
+  const name = (await indexedDB.databases()).map((one) => one.name).find((one) => /^leafspan \\S+ /.test(one));
+  const db = await openDB(name);
+  const [records, outbox] = [await db.count("records"), await db.count("outbox")];
+  const found = { records, outbox, cursor: await db.get("meta", "cursor") };
+  db.close();
+  return found;
 }
 """
 SHOWS_REMARKS = "([id, words]) => until(() => store.rows('session').value.get(id)?.fields.remarks === words)"
@@ -174,7 +207,7 @@ def test_taps_while_the_phone_signs_in_and_out_are_stored_or_refused(phone, lot)
     assert set(map(str, Note.objects.values_list("id", flat=True))) == set(kept)
 
 
-def test_two_tabs_show_the_same_and_lose_nothing(phone, network, lot):
+def test_two_tabs_show_the_same_lose_nothing_and_sign_out_together(phone, network, lot, who):
     one, other = ready(phone), phone.page()
     network.cut()
     for tab in (one, other):
@@ -186,6 +219,12 @@ def test_two_tabs_show_the_same_and_lose_nothing(phone, network, lot):
     one.evaluate("store.sync()")
     other.evaluate("until(() => store.unsent.value === 0)")
     assert Note.objects.count() == 36
+
+    LotFactory(team=who.team)
+    other.evaluate(HOLD_SYNC)
+    one.evaluate("store.signOut()")
+    other.evaluate("letGo()")
+    assert one.evaluate(ON_DISK) == {"records": 0, "outbox": 0, "cursor": 0}
 
 
 @pytest.mark.parametrize("clock_is_ahead_by_min", [-10, 10])

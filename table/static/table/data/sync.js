@@ -85,7 +85,7 @@ export class Sync {
       }
       for (const { number } of chunk) tried.add(number);
       const verdicts = chunk.map((unsent, i) => this.#verdict(unsent, answer.verdicts[i]));
-      await this.#store(verdicts, pull ? answer : null, answer.scope);
+      await this.#store(verdicts, pull ? answer : null, answer.asked);
       report.verdicts.push(...answer.verdicts.map((/** @type {any} */ one) => one.verdict));
       anyAccepted ||= answer.verdicts.some((/** @type {any} */ one) => ["applied", "merged"].includes(one.verdict));
       if (pull) {
@@ -143,12 +143,13 @@ export class Sync {
   async #readStream(report) {
     const stream = /** @type {import("./requests.js").RequestLines} */ (this.#stream);
     const body = this.#standing();
+    const token = this.#token();
     let more = true;
     try {
       await stream("/api/v1/sync/stream", body, async (page) => {
         if (!Array.isArray(page.changes)) throw new RefusedError("the server's answer to a sync is not one", { status: 200 });
         more = page.more;
-        await this.#store([], page, body.scope);
+        await this.#store([], page, { scope: body.scope, token });
         this.#count(report, page.changes.length);
       });
     } catch (error) {
@@ -169,7 +170,7 @@ export class Sync {
   /** One round trip; null when nothing was applied and the next request has to be another. @param {UnsentChange[]} chunk @param {boolean} pull */
   async #exchange(chunk, pull) {
     const body = { ...this.#standing(), limit: pull ? this.#pageSize : 1, changes: chunk.map(({ change }) => change) };
-    const sent_ms = Date.now();
+    const [sent_ms, token] = [Date.now(), this.#token()];
     let answer;
     try {
       answer = await this.#request("POST", "/api/v1/sync", { body });
@@ -184,7 +185,7 @@ export class Sync {
     if (!Array.isArray(answer.changes) || answer.verdicts?.length !== chunk.length)
       throw new RefusedError("the server's answer to a sync is not one", { status: 200 });
     if (answer.now) this.#onClock(answer.now, sent_ms, Date.now());
-    return { ...answer, scope: body.scope };
+    return { ...answer, asked: { scope: body.scope, token } };
   }
 
   /** Halve the size of requests; give up on a single change that is too large. @param {UnsentChange[]} chunk */
@@ -219,11 +220,25 @@ export class Sync {
     return [...this.#log.state.outbox.values()].some((other) => other.begins && other.change.id === unsent.change.id);
   }
 
-  /** Verdicts and page in one event, so that neither is stored without the other. @param {any[]} verdicts @param {any} page @param {?import("./events.js").Scope} [scope] that was asked for */
-  async #store(verdicts, page, scope) {
+  #token() {
+    return this.#log.state.meta.get("token");
+  }
+
+  /**
+   * Verdicts and page in one event, so that neither is stored without the other. A page that comes after signing out,
+   * in whichever tab, is not stored: what the server has was removed from this phone.
+   *
+   * @param {any[]} verdicts
+   * @param {any} page
+   * @param {{scope?: ?import("./events.js").Scope, token?: string}} [asked] what was asked for, and with which token
+   */
+  async #store(verdicts, page, { scope, token } = {}) {
     const kept = page && { changes: page.changes, cursor: page.cursor, more: page.more, scope_token: page.scope_token };
     if (kept && !kept.more) kept.here = scope ? scopeHere(scope, this.#now_ms()) : null;
-    await this.#log.append(() => [{ event: "answered", verdicts, page: kept }], { durability: "relaxed" });
+    const make = (/** @type {import("./events.js").State} */ { meta }) => [
+      { event: "answered", verdicts, page: meta.get("token") === token ? kept : null },
+    ];
+    await this.#log.append(make, { durability: "relaxed" });
   }
 }
 

@@ -300,12 +300,14 @@ export class Store {
   /** @param {?Account} account @param {string} [token] */
   async #use(account, token) {
     this.#loop.peek()?.stop();
-    const former = this.#log;
-    const log = new Log(account ? databaseOf(account) : "leafspan nobody", (parts) => shownFirst(parts, account));
-    await log.open(crypto.randomUUID()); // what is tapped meanwhile goes to the former
+    const [former, present] = [this.#log, this.account.peek()];
+    const isSame = account && present && databaseOf(account) === databaseOf(present);
+    // one memory for one account: two would wait for each other while somebody taps
+    const log = isSame ? former : new Log(account ? databaseOf(account) : "leafspan nobody", (parts) => shownFirst(parts, account));
+    if (!isSame) await log.open(crypto.randomUUID());
     if (token) await log.append(() => [{ event: "signed", token }]);
     this.#log = log;
-    former.close();
+    if (!isSame) former.close();
     log.listener = {
       before: (changes) => this.#rows.touchedBy(changes),
       after: (changes, touched) => this.#follow(log, changes, touched),

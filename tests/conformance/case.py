@@ -11,8 +11,6 @@ from types import MappingProxyType
 from typing import Any, Protocol
 from uuid import uuid4
 
-import pytest
-
 from table.phone import MemoryStore, Phone, PhoneOptions, RefusedError, Response, RetryPolicy, UnreachableError
 from table.phone.phone_state import PhoneState
 
@@ -21,6 +19,8 @@ BEGINNING = b"0198c0de"
 DEVICE = "0198c0de-0000-7000-8000-0000000000d1"
 OF_TEAM = ("shop", "member")
 """Types of which each server has its own; they are pulled, and left out of the recordings."""
+OF_CLOCK = ("now", "created_at")
+"""Moments of the server's clock."""
 COLLEAGUE_DEVICE = "0198c0de-0000-7000-8000-0000000000d2"
 NOW = "2026-03-04T18:00:00.000000Z"
 WAIT_S = "30"
@@ -90,19 +90,20 @@ class Recorder:
     """Carries the client's requests to the server and writes both down.
 
     ``on_the_way`` changes the bytes of the next sync before the server gets them; ``loses_answer`` drops the next
-    answer. Ids of people, ``now`` and waits become fixed ones, so that two recordings are equal.
+    answer. Ids of people, ``now``, scope tokens and waits become fixed ones, so that two recordings are equal.
     """
 
     def __init__(self, server: Server, *, people: Mapping[str, str]) -> None:
         self._server, self.people = server, dict(people)
         self.exchanges: list[dict[str, Any]] = []
+        self._tokens: dict[str, str] = {}
         self.on_the_way: Callable[[bytes], bytes] | None = None
         self.loses_answer = False
 
     def send(self, method: str, path: str, *, headers: Headers, body: bytes | None) -> Response:
         """Carry one request."""
         plain = gzip.decompress(body) if body else None
-        asked = {"method": method, "path": path, "body": json.loads(plain) if plain else None}
+        asked = {"method": method, "path": path, "body": self._with_token(json.loads(plain)) if plain else None}
         sent = plain
         if plain is not None and self.on_the_way is not None:
             sent, self.on_the_way = self.on_the_way(plain), None
@@ -117,6 +118,13 @@ class Recorder:
     def close(self) -> None:
         """Do nothing."""
 
+    def _with_token(self, body: Any) -> Any:
+        """Return JSON with a fixed scope token in the place of one that holds a day: the first is 1, the next 2."""
+        if not isinstance(body, dict) or "scope_token" not in body:
+            return body
+        name = self._tokens.setdefault(body["scope_token"], f"scope token {len(self._tokens) + 1}")
+        return body | {"scope_token": name}
+
     def _written_down(self, answer: Response) -> dict[str, Any]:
         headers = {"Content-Type": answer.headers["content-type"].partition(";")[0]}
         content = answer.body.decode()
@@ -125,13 +133,13 @@ class Recorder:
             if answer.status == HTTPStatus.TOO_MANY_REQUESTS:  # the rest of a minute
                 headers["Retry-After"] = WAIT_S
                 content = re.sub(r"in \d+ seconds?", f"in {WAIT_S} seconds", content)
-        return {"status": answer.status, "headers": headers, "body": self.fixed(json.loads(content))}
+        return {"status": answer.status, "headers": headers, "body": self._with_token(self.fixed(json.loads(content)))}
 
     def fixed(self, value: Any) -> Any:
-        """Return JSON with fixed ids of people and a fixed ``now``, without the team's shops and members."""
+        """Return JSON with fixed ids of people and moments of the clock, without the team's shops and members."""
         match value:
             case dict():
-                return {name: NOW if name == "now" else self.fixed(one) for name, one in value.items()}
+                return {name: NOW if name in OF_CLOCK else self.fixed(one) for name, one in value.items()}
             case list():
                 return [self.fixed(one) for one in value if not (isinstance(one, dict) and one.get("type") in OF_TEAM)]
             case str():
@@ -175,6 +183,11 @@ class Case:
         written = self.phone.unsent[-1]
         self.steps.append({"do": "write", "creates": creates, "change": written.change})
 
+    def set_scope(self, *, days: int, lots: Sequence[str] = ()) -> None:
+        """Let the client want only sessions of the last days and of some lots."""
+        self.phone.set_scope(days=days, lots=lots)
+        self.steps.append({"do": "scope", "scope": {"days": days, "lots": list(lots)}})
+
     def sync(self, *, ends_with: int | None = 200) -> None:
         """Let the client sync; ``ends_with`` is the status it ends with, None without an answer."""
         self.recorder.exchanges = []
@@ -191,9 +204,12 @@ class Case:
     def request(self, method: str, path: str, *, body: Mapping[str, object], ends_with: int) -> None:
         """Let the client send a request of its own."""
         self.recorder.exchanges = []
-        with pytest.raises(RefusedError) as refusal:
+        status = HTTPStatus.CREATED
+        try:
             self.phone.request(method, path, body=body)
-        assert refusal.value.status == ends_with
+        except RefusedError as refusal:
+            status = HTTPStatus(refusal.status)
+        assert status == ends_with
         self.steps.append({"do": "request", "exchanges": self.recorder.exchanges, "ends_with": ends_with})
 
     def expect(
@@ -229,7 +245,7 @@ class Case:
     def _of_server(self) -> dict[str, Any]:
         changes = self.recorder.fixed(self.colleague.sync()["changes"])
         return {
-            one["id"]: {name: one[name] for name in ("type", "revision", "by", "fields")}
+            one["id"]: {name: one.get(name) for name in ("type", "revision", "by", "fields")}
             for one in changes
             if not one["deleted"]
         }

@@ -13,7 +13,7 @@ FIRST: dict[str, Any] = {"session": SESSION, "number": 1, "steep_s": 20, "kettle
 RATING: dict[str, Any] = {
     "session": SESSION, "infusion": INFUSION, "moment": "mouth", "descriptor": "strength", "intensity": 6.5,
 }  # fmt: skip
-MOST_RECORDS, MOST_PHOTOS, REQUESTS_A_MINUTE = 4, 0, 30
+MOST_RECORDS, MOST_PHOTOS, REQUESTS_A_MINUTE = 4, 1, 30
 """Limits of the server that is recorded, for each member."""
 QUOTAS = {"records": (100, MOST_RECORDS), "photos": (100, MOST_PHOTOS)}
 
@@ -151,6 +151,40 @@ def pages(server: Server) -> Case:
     return case
 
 
+def scope(server: Server) -> Case:
+    """Infusions and notes come for the lots of the scope alone; what leaves it is forgotten, not deleted."""
+    case = Case(server)
+    case.colleague.sync(
+        _change("lot", LOT, at="09:00:00", **TEA),
+        _change("session", SESSION, at="09:00:01", **POT),
+        _change("infusion", INFUSION, at="09:00:02", **FIRST),
+        _change("note", NOTE, at="09:00:03", **RATING),
+    )
+    case.set_scope(days=0)
+    case.sync()
+    case.expect(shown=[LOT, SESSION], has_all=False)
+    case.set_scope(days=0, lots=[LOT])
+    case.sync()
+    case.expect(shown=[LOT, SESSION, INFUSION, NOTE])
+    case.colleague.sync(_change("note", NOTE, at="10:00:00", intensity=7))
+    case.set_scope(days=0)
+    case.sync()
+    case.expect(shown=[LOT, SESSION], has_all=False)
+    return case
+
+
+def photo(server: Server) -> Case:
+    """A photo that was announced is pulled like a record, without author and stamp."""
+    case = Case(server)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.sync()
+    announced = {"id": PHOTO, "lot": LOT, "of": "dry_leaf", "sha256": "a" * 64, "bytes": 1000}
+    case.request("POST", "/api/v1/photos", body=announced, ends_with=201)
+    case.sync()
+    case.expect(shown=[LOT, PHOTO], has_all=False)
+    return case
+
+
 def quota(server: Server) -> Case:
     """A new record beyond the member's limit is refused alone; the client must not lose it."""
     case = Case(server)
@@ -248,9 +282,11 @@ def full(server: Server) -> Case:
     case = Case(server)
     case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
     case.sync()
-    photo = {"id": PHOTO, "lot": LOT, "of": "dry_leaf", "sha256": "a" * 64, "bytes": 1000}
-    case.request("POST", "/api/v1/photos", body=photo, ends_with=507)
-    case.expect(shown=[LOT])
+    for last in (1, 2):
+        sent = {"id": PHOTO[:-1] + str(5 + last), "lot": LOT, "of": "dry_leaf", "sha256": "a" * 64, "bytes": 1000}
+        case.request("POST", "/api/v1/photos", body=sent, ends_with=201 if last == 1 else 507)
+    case.sync()
+    case.expect(shown=[LOT, PHOTO])
     return case
 
 
@@ -258,7 +294,7 @@ CASES: dict[str, Callable[[Server], Case]] = {
     made.__name__: made
     for made in (
         applied, unchanged, merged, same_moment, unknown_parent, parent_deleted, brought_back, not_yours, invalid_field,
-        pages, quota, signed_out, unknown_schema, start_again, too_large, too_many_requests, full,
+        pages, scope, photo, quota, signed_out, unknown_schema, start_again, too_large, too_many_requests, full,
     )
 }  # fmt: skip
 """By the name of the file. ``unavailable`` needs an installation of its own and stands alone."""

@@ -67,6 +67,8 @@ def replay_phone(recorded: dict[str, Any]) -> None:
                 store.append({"event": "signed", "token": "of the test"})
             case "write":
                 write_on(phone, step)
+            case "scope":
+                phone.set_scope(**step["scope"])
             case "sync" | "request":
                 transport.exchanges = list(step["exchanges"])
                 assert status_of(phone, step) == step["ends_with"]
@@ -99,6 +101,7 @@ def status_of(phone: Phone, step: dict[str, Any]) -> int | None:
         else:
             sent = step["exchanges"][0]["request"]
             phone.request(sent["method"], sent["path"], body=sent["body"])
+            return int(step["exchanges"][0]["answer"]["status"])
     except RefusedError as refusal:
         return refusal.status
     except UnreachableError:

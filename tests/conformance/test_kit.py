@@ -78,7 +78,7 @@ def test_recordings_have_every_verdict_and_every_status_of_the_guide():
     codes = {problem["code"] for verdict in verdicts for problem in verdict["problems"]}
 
     assert {verdict["verdict"] for verdict in verdicts} == {"applied", "merged", "unchanged", "refused"}
-    assert {answer["status"] for answer in answers} == {200, 401, 409, 410, 413, 429, 503, 507}
+    assert {answer["status"] for answer in answers} == {200, 201, 401, 409, 410, 413, 429, 503, 507}
     assert codes == {"unknown_parent", "parent_deleted", "not_yours", "quota", "range"}
 
 

@@ -28,7 +28,6 @@ from pages import (
     shared,
     start,
     team_settings,
-    triangles,
     usage,
 )
 
@@ -56,7 +55,6 @@ urlpatterns = [
     *reports.urlpatterns,
     *cards.urlpatterns,
     *links.urlpatterns,
-    *triangles.urlpatterns,
     *flight_setup.urlpatterns,
     *flight_outcome.urlpatterns,
     *flight_scores.urlpatterns,

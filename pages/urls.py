@@ -28,6 +28,7 @@ from pages import (
     shared,
     start,
     team_settings,
+    triangles,
     usage,
 )
 
@@ -55,6 +56,7 @@ urlpatterns = [
     *reports.urlpatterns,
     *cards.urlpatterns,
     *links.urlpatterns,
+    *triangles.urlpatterns,
     *flight_setup.urlpatterns,
     *flight_outcome.urlpatterns,
     *flight_scores.urlpatterns,

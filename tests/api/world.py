@@ -358,6 +358,14 @@ BODIES = {
     ("/flights/{flight_id}/decision/", "post"): _same(reason="none is good enough"),
     ("/flights/new/", "post"): _same(do="find", q="spring"),
     ("/flights/{flight_id}/change/", "post"): lambda world, who: {"do": "make", **_flight_form(world)},
+    ("/lots/{lot_id}/triangles/", "post"): lambda world, who: {
+        "against": str(world.other_lot.id),
+        "held_on": "2026-03-04",
+    },
+    ("/lots/{lot_id}/triangles/{test_id}/", "post"): lambda world, who: {
+        "taster": str(world.people[who].user.id) if who in world.people else "",
+        "correct": "no",
+    },
     ("/lots/{lot_id}/links/", "post"): _same(shows="card", lang="de", days="7"),
     ("/account/devices/", "post"): lambda world, who: {"device": str(world.ids["token_id"])},
     ("/sign-in/", "post"): _login,

@@ -1,0 +1,180 @@
+"""Triangle tests of a lot against another: set up, answered one by one, with what the answers show."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+from uuid import uuid4
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+from django.views.generic import View
+
+from api.http.conditional import id_from_path
+from pages.accounts import add_problems
+from pages.browser import page
+from pages.reports import member_with
+from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
+from tastings.queries.records import names_of_live_lots, names_of_lots
+from tastings.queries.triangles import counted_trials, result_of, triangle_test_for, triangle_tests_of
+from tastings.wording.numbers import day
+from tastings.wording.triangles import certainty, next_order, result_sentences
+from teams.errors import Invalid, NotAllowed, NotFound
+from teams.queries.people import members_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from tastings.models import TriangleTest
+    from tastings.queries.records import Record
+    from teams.models import Member
+
+_MOST = 200
+"""Tests of one lot that its page lists."""
+
+
+class TestForm(forms.Form):
+    """Which tea against which, and when."""
+
+    against = forms.ChoiceField(label=_("Against which tea"))
+    held_on = forms.DateField(label=_("Day of the test"), widget=forms.DateInput({"type": "date"}))
+    remarks = forms.CharField(label=_("Remarks"), required=False, widget=forms.Textarea({"rows": 2}))
+
+    def __init__(self, lots: Mapping[str, str], *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - Django's
+        super().__init__(*args, **kwargs)
+        self.fields["against"].choices = list(lots.items())  # type: ignore[attr-defined]  # of a choice field
+
+
+class AnswerForm(forms.Form):
+    """Who answered, and whether they named the odd cup."""
+
+    taster = forms.ChoiceField(label=_("Who tasted"), required=False)
+    correct = forms.ChoiceField(
+        label=_("Named as odd"),
+        choices=[("yes", _("the odd cup")), ("no", _("another cup"))],
+        widget=forms.RadioSelect,
+    )
+
+    def __init__(self, member: Member, test: TriangleTest, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401
+        super().__init__(*args, **kwargs)
+        records_all = member.decides or test.by_id == member.user_id
+        people = [one for one in members_of(member) if one.left_at is None]
+        choices = [(str(one.user_id), str(one.user)) for one in people if records_all or one.user_id == member.user_id]
+        guest = [("", _("a guest"))] if records_all else []
+        self.fields["taster"].choices = [*choices, *guest]  # type: ignore[attr-defined]  # of a choice field
+
+
+class TriangleTests(View):
+    """The tests of one lot."""
+
+    def get(self, request: HttpRequest, lot_id: str) -> HttpResponse:
+        """List them, and ask for a new one."""
+        member, lot = member_with(request, lot_id)
+        sample = str(lot.fields.get("from_lot") or "")
+        initial = {"held_on": timezone.localdate(), "against": sample}
+        return self._shown(request, member, lot, TestForm(_others(member, lot), initial=initial))
+
+    def post(self, request: HttpRequest, lot_id: str) -> HttpResponse:
+        """Set one up."""
+        member, lot = member_with(request, lot_id)
+        if not member.may_write:
+            raise NotAllowed
+        form, test = TestForm(_others(member, lot), request.POST), uuid4()
+        if form.is_valid():
+            chosen = form.cleaned_data
+            sent = {**chosen, "lot": str(lot.id), "held_on": chosen["held_on"].isoformat()}
+            try:
+                record_triangle_test(member, test=test, sent=sent, now=timezone.now())
+            except Invalid as refused:
+                add_problems(form, refused)
+            else:
+                return redirect("triangle", lot.id, test)
+        return self._shown(request, member, lot, form)
+
+    def _shown(self, request: HttpRequest, member: Member, lot: Record, form: TestForm) -> HttpResponse:
+        names = names_of_lots(member)
+        rows = [
+            {
+                "id": test.id,
+                "against": names.get(str(test.against_id), ""),
+                "on": day(test.held_on),
+                "said": _first(test),
+            }
+            for test in triangle_tests_of(member, lot=lot.id, after=None, limit=_MOST)
+        ]
+        context = {"lot": lot.id, "name": lot.fields["name"], "rows": rows, "form": form, "may": member.may_write}
+        return render(request, "pages/triangles.html", context, status=422 if form.errors else 200)
+
+
+class OneTriangleTest(View):
+    """One test."""
+
+    def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+        """Show what the answers say, and ask for the next one."""
+        member, lot, test = _test_with(request, lot_id, test_id)
+        return self._shown(request, member, lot, test, AnswerForm(member, test))
+
+    def post(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+        """Record an answer, or take one back (``withdraw=<id>``)."""
+        member, lot, test = _test_with(request, lot_id, test_id)
+        if "withdraw" in request.POST:
+            trial = id_from_path(request.POST["withdraw"])
+            withdraw_trial(member, test=test.id, trial=trial, now=timezone.now())
+            return redirect("triangle", lot.id, test.id)
+        if not member.may_write:
+            raise NotAllowed
+        form = AnswerForm(member, test, request.POST)
+        if form.is_valid():
+            chosen = form.cleaned_data
+            sent = {"taster": chosen["taster"] or None, "correct": chosen["correct"] == "yes"}
+            try:
+                record_trial(member, test=test.id, trial=uuid4(), sent=sent, now=timezone.now())
+            except Invalid as refused:
+                add_problems(form, refused)
+            else:
+                return redirect("triangle", lot.id, test.id)
+        return self._shown(request, member, lot, test, form)
+
+    def _shown(
+        self, request: HttpRequest, member: Member, lot: Record, test: TriangleTest, form: AnswerForm
+    ) -> HttpResponse:
+        found, trials = result_of(test), counted_trials(test)
+        names = {one.user_id: str(one.user) for one in members_of(member)}
+        tea = {"A": str(lot.fields["name"]), "B": names_of_lots(member).get(str(test.against_id), "")}
+        context = {
+            "lot": lot.id, "tea": tea, "on": day(test.held_on), "remarks": test.remarks, "form": form,
+            "sentences": result_sentences(found) if found else [], "certainty": certainty(found) if found else "",
+            "order": [tea[cup] for cup in next_order(test.id, served=len(trials))] if member.may_write else [],
+            "trials": [
+                {"id": one.id, "who": names.get(one.taster_id) if one.taster_id else "", "correct": one.correct,
+                 "mine": member.decides or member.user_id in (one.by_id, test.by_id)}
+                for one in trials
+            ],
+        }  # fmt: skip
+        return render(request, "pages/triangle.html", context, status=422 if form.errors else 200)
+
+
+def _others(member: Member, lot: Record) -> dict[str, str]:
+    return {key: name for key, name in names_of_live_lots(member).items() if key != str(lot.id)}
+
+
+def _test_with(request: HttpRequest, lot_id: str, test_id: str) -> tuple[Member, Record, TriangleTest]:
+    member, lot = member_with(request, lot_id)
+    test = triangle_test_for(member, id_from_path(test_id))
+    if test.lot_id != lot.id:
+        raise NotFound
+    return member, lot, test
+
+
+def _first(test: TriangleTest) -> str:
+    found = result_of(test)
+    return result_sentences(found)[0] if found else ""
+
+
+urlpatterns = [
+    path("lots/<str:lot_id>/triangles/", page(TriangleTests.as_view()), name="triangles"),
+    path("lots/<str:lot_id>/triangles/<str:test_id>/", page(OneTriangleTest.as_view()), name="triangle"),
+]

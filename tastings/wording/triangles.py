@@ -1,0 +1,63 @@
+"""What a triangle test shows, in words, and in which order its cups are served."""
+
+from uuid import UUID
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tastings.maths.comparison.triangle import Triangle
+from tastings.wording.numbers import number
+
+ORDERS = ("AAB", "ABB", "ABA", "BAB", "BAA", "BBA")
+"""The six orders of a triangle test (ISO 4120:2021), one of each before any comes again."""
+
+
+def next_order(test: UUID, *, served: int) -> str:
+    """Return the order for the next taster; each test begins at another one."""
+    return ORDERS[(test.int + served) % len(ORDERS)]
+
+
+def result_sentences(found: Triangle) -> list[str]:
+    """Say whether the teas were told apart, how surely, and how many answers are still needed."""
+    counts = {"correct": found.n_correct, "tests": found.n_tests}
+    if found.different:
+        verdict = _("They can be told apart: %(correct)s of %(tests)s found the odd cup, more than guessing explains.")
+    else:
+        verdict = _("Nothing shows that they can be told apart: %(correct)s of %(tests)s found the odd cup.")
+    sentences = [verdict % counts]
+    if not found.different and found.least_correct is not None:
+        least = {"least": found.least_correct, "tests": found.n_tests}
+        sentences.append(_("With %(tests)s answers at least %(least)s would have to be right.") % least)
+    if not found.different and found.needed is not None and found.needed > found.n_tests:
+        more = found.needed - found.n_tests
+        wanted = {
+            "n": more,
+            "people": number(round(100 * found.distinguishers)),
+            "sure": number(round(100 * found.target_power)),
+        }
+        sentences.append(
+            ngettext(
+                "%(n)s more answer is needed to find with %(sure)s %% that %(people)s %% of people tell them apart.",
+                "%(n)s more answers are needed to find with %(sure)s %% that %(people)s %% of people tell them apart.",
+                more,
+            )
+            % wanted
+        )
+    return sentences
+
+
+def certainty(found: Triangle) -> str:
+    """Say how likely so many right answers are by guessing, and how surely a difference would have been found."""
+    figures = {
+        "p": number(float(f"{found.p:.2g}")),
+        "power": number(round(100 * found.power)),
+        "people": number(round(100 * found.distinguishers)),
+    }
+    return (
+        _(
+            "By guessing alone at least as many would be right with a probability of %(p)s (exact binomial, one third"
+            " by guessing, ISO 4120). If %(people)s %% of people told them apart, so many answers would show it with"
+            " %(power)s %%."
+        )
+        % figures
+    )

@@ -19,7 +19,7 @@ from pages.browser import page
 from pages.reports import member_with
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.records import names_of_live_lots, names_of_lots
-from tastings.queries.triangles import counted_trials, result_of, triangle_test_for, triangle_tests_of
+from tastings.queries.triangles import counted_trials, may_pour, result_of, triangle_test_for, triangle_tests_of
 from tastings.wording.numbers import day
 from tastings.wording.triangles import certainty, next_order, result_sentences
 from teams.errors import Invalid, NotAllowed, NotFound
@@ -114,12 +114,12 @@ class OneTriangleTest(View):
 
     def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
         """Show what the answers say, and ask for the next one."""
-        member, lot, test = _test_with(request, lot_id, test_id)
+        member, lot, test = test_with(request, lot_id, test_id)
         return self._shown(request, member, lot, test, AnswerForm(member, test))
 
     def post(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
         """Record an answer, or take one back (``withdraw=<id>``)."""
-        member, lot, test = _test_with(request, lot_id, test_id)
+        member, lot, test = test_with(request, lot_id, test_id)
         if "withdraw" in request.POST:
             trial = id_from_path(request.POST["withdraw"])
             withdraw_trial(member, test=test.id, trial=trial, now=timezone.now())
@@ -145,7 +145,8 @@ class OneTriangleTest(View):
         names = {one.user_id: str(one.user) for one in members_of(member)}
         tea = {"A": str(lot.fields["name"]), "B": names_of_lots(member).get(str(test.against_id), "")}
         context = {
-            "lot": lot.id, "tea": tea, "on": day(test.held_on), "remarks": test.remarks, "form": form,
+            "lot": lot.id, "test": test.id, "may_write": member.may_write, "may_pour": may_pour(member, test),
+            "tea": tea, "on": day(test.held_on), "remarks": test.remarks, "form": form,
             "sentences": result_sentences(found) if found else [], "certainty": certainty(found) if found else "",
             "order": [tea[cup] for cup in next_order(test.id, served=len(trials))] if member.may_write else [],
             "trials": [
@@ -161,7 +162,8 @@ def _others(member: Member, lot: Record) -> dict[str, str]:
     return {key: name for key, name in names_of_live_lots(member).items() if key != str(lot.id)}
 
 
-def _test_with(request: HttpRequest, lot_id: str, test_id: str) -> tuple[Member, Record, TriangleTest]:
+def test_with(request: HttpRequest, lot_id: str, test_id: str) -> tuple[Member, Record, TriangleTest]:
+    """Return the caller's membership, the lot and its test; raise NotFound when there are none."""
     member, lot = member_with(request, lot_id)
     test = triangle_test_for(member, id_from_path(test_id))
     if test.lot_id != lot.id:

@@ -28,6 +28,7 @@ from pages import (
     shared,
     start,
     team_settings,
+    triangle_cups,
     triangles,
     usage,
 )
@@ -57,6 +58,7 @@ urlpatterns = [
     *cards.urlpatterns,
     *links.urlpatterns,
     *triangles.urlpatterns,
+    *triangle_cups.urlpatterns,
     *flight_setup.urlpatterns,
     *flight_outcome.urlpatterns,
     *flight_scores.urlpatterns,

@@ -3,9 +3,9 @@
 from collections.abc import Mapping
 from datetime import date, datetime
 from typing import cast
-from uuid import UUID
+from uuid import UUID, uuid5
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from lots.schema import RecordSchema, clean_fields, record_faults
@@ -13,7 +13,7 @@ from lots.wording import field_problem
 from tastings.audit_events import TastingEvent
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
-from tastings.queries.triangles import triangle_test_for
+from tastings.queries.triangles import cup_sets_of, triangle_test_for
 from tastings.schemas import TRIAL, TRIANGLE_TEST
 from teams.actions.audit import record_event
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
@@ -113,6 +113,35 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
         by_id=member.user_id,
         created_at=now,
     )
+
+
+def record_answer(member: Member, *, test: UUID, code: str, taster: UUID | None, now: datetime) -> None:
+    """Record which cup somebody named as the odd one, by its code; each set of three cups is answered once.
+
+    Raises
+    ------
+    NotFound
+        The team has no such test.
+    NotAllowed
+        As of :func:`record_trial`.
+    Invalid
+        No cup has this code, its set is answered, or the taster is no member.
+    """
+    found = triangle_test_for(member, test)
+    _may_write(member)
+    named = [(i, cups) for i, cups in enumerate(cup_sets_of(found), start=1) if code in map(str, cups.codes)]
+    if not named:
+        raise Invalid(problems=[Problem("code", "unknown", _("no cup of this test has this code"))])
+    answered = Invalid(problems=[Problem("code", "taken", _("these three cups are answered already"))])
+    [(number, cups)] = named
+    trial = uuid5(test, f"cups {number}")
+    if is_id_in_use("trial", trial):
+        raise answered
+    sent = {"taster": None if taster is None else str(taster), "correct": code == str(cups.odd)}
+    try:
+        record_trial(member, test=test, trial=trial, sent=sent, now=now)
+    except IntegrityError as error:
+        raise answered from error
 
 
 @transaction.atomic

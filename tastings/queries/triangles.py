@@ -3,10 +3,14 @@
 from collections.abc import Sequence
 from uuid import UUID
 
-from tastings.maths.comparison.triangle import Triangle, triangle
+from django.utils.crypto import salted_hmac
+from django.utils.translation import gettext as _
+
+from tastings.maths.comparison.triangle import POWER, Triangle, needed_tests, triangle
+from tastings.maths.comparison.triangle_cups import MOST_SETS, CupSet, cup_sets
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
-from teams.errors import NotFound
+from teams.errors import NotAllowed, NotFound
 from teams.models import Member
 
 
@@ -42,3 +46,28 @@ def result_of(test: TriangleTest) -> Triangle | None:
         return None
     n_correct = sum(trial.correct for trial in trials)
     return triangle(n_correct=n_correct, n_tests=len(trials), alpha=test.alpha, distinguishers=test.distinguishers)
+
+
+def cup_sets_of(test: TriangleTest) -> list[CupSet]:
+    """Return as many sets of cups as the test needs answers, drawn with the server's key."""
+    needed = needed_tests(alpha=test.alpha, distinguishers=test.distinguishers, target_power=POWER)
+    key = salted_hmac("tastings.triangle_cups", str(test.id), algorithm="sha256").digest()
+    return cup_sets(key, n_sets=needed or MOST_SETS)
+
+
+def may_pour(member: Member, test: TriangleTest) -> bool:
+    """Whether the member may see which cup holds which tea."""
+    return member.decides or (member.may_write and member.user_id == test.by_id)
+
+
+def poured_sets(member: Member, test: TriangleTest) -> list[CupSet]:
+    """Return the sets for who pours.
+
+    Raises
+    ------
+    NotAllowed
+        The member neither made the test nor is buyer or owner.
+    """
+    if not may_pour(member, test):
+        raise NotAllowed(_("the cups are shown to who made the test, buyers and owners"))
+    return cup_sets_of(test)

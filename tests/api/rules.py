@@ -173,6 +173,9 @@ get    /lots/{lot_id}/triangles/                           ok      ok      ok   
 post   /lots/{lot_id}/triangles/                           ok      ok      ok      403     sign-in 404     404
 get    /lots/{lot_id}/triangles/{test_id}/                 ok      ok      ok      ok      sign-in 404     404
 post   /lots/{lot_id}/triangles/{test_id}/                 ok      ok      ok      403     sign-in 404     404
+get    /lots/{lot_id}/triangles/{test_id}/cups/            ok      ok      ok      403     sign-in 404     404
+get    /lots/{lot_id}/triangles/{test_id}/answer/          ok      ok      ok      403     sign-in 404     404
+post   /lots/{lot_id}/triangles/{test_id}/answer/          ok      ok      ok      403     sign-in 404     404
 get    /team/                                              ok      ok      ok      ok      sign-in 403     ok
 post   /team/                                              ok      ok      ok      ok      sign-in 404     404
 get    /team/audit/                                        ok      403     403     403     sign-in 403     ok
@@ -275,6 +278,7 @@ put    /api/v1/photos/{photo_id}/content                   403
 get    /api/v1/tasters/{taster_id}/calibration             403
 post   /api/v1/triangle-tests/{test_id}/trials             403
 delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  403
+get    /lots/{lot_id}/triangles/{test_id}/cups/            403
 post   /account/devices/                                   404
 put    /api/v1/me/email/verification                       404
 post   /records/{record_type}/{record_id}/                 403

@@ -18,8 +18,9 @@ from django.utils import timezone
 
 from tastings.actions.flights.planning import plan_flight
 from tastings.actions.lexicon import load_lexicon
-from tastings.models import Flight, FlightCup
+from tastings.models import Flight, FlightCup, TriangleTest
 from tastings.queries.late_scores import late_sessions
+from tastings.queries.triangles import cup_sets_of
 from teams.actions.emails import request_verification
 from teams.actions.people import token_digest
 from teams.models import AuditEntry, DeviceToken, ResetLink, Role
@@ -114,6 +115,7 @@ class World:
         trial = {"id": str(self.ids["trial_id"]), "correct": True}
         self._made(self.taster, "/api/v1/triangle-tests/", {**test, "held_on": "2026-03-04"})
         self._made(self.taster, f"/api/v1/triangle-tests/{test['id']}/trials", trial)
+        self.a_code = str(cup_sets_of(TriangleTest.objects.get(id=test["id"]))[0].odd)
 
     def _photograph(self):
         """Keep one photo, and have another under way."""
@@ -361,6 +363,10 @@ BODIES = {
     ("/lots/{lot_id}/triangles/", "post"): lambda world, who: {
         "against": str(world.other_lot.id),
         "held_on": "2026-03-04",
+    },
+    ("/lots/{lot_id}/triangles/{test_id}/answer/", "post"): lambda world, who: {
+        "code": world.a_code,
+        "taster": str(world.people.get(who, world.owner).user.id),
     },
     ("/lots/{lot_id}/triangles/{test_id}/", "post"): lambda world, who: {
         "taster": str(world.people[who].user.id) if who in world.people else "",

@@ -1,0 +1,102 @@
+"""A blind triangle test: three cups by code for each answer, and the answers by the code of the odd cup."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+from uuid import UUID
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+from django.views.generic import View
+
+from pages.accounts import add_problems
+from pages.browser import page
+from pages.record_forms import wrong_fields
+from pages.triangles import AnswerForm, test_with
+from tastings.actions.triangles import record_answer
+from tastings.queries.records import names_of_lots
+from tastings.queries.triangles import poured_sets
+from tastings.wording.flights import kettle_caution, tasting_cautions
+from teams.errors import Invalid, NotAllowed
+
+if TYPE_CHECKING:
+    from tastings.models import TriangleTest
+    from tastings.queries.records import Record
+    from teams.models import Member
+
+
+class CodeForm(AnswerForm):
+    """Who tasted, and the code of the cup that they named as the odd one."""
+
+    correct = None  # type: ignore[assignment]  # Django: this form has no such field
+    code = forms.CharField(
+        label=_("Code of the odd cup"),
+        max_length=3,
+        widget=forms.TextInput({"inputmode": "numeric", "autocomplete": "off"}),
+    )
+
+
+class Cups(View):
+    """Which cup holds which tea, for who pours."""
+
+    def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+        """Show three cups for each answer, with their codes in serving order."""
+        member, lot, test = test_with(request, lot_id, test_id)
+        names = names_of_lots(member)
+        teas = [names.get(str(one), "") for one in (test.lot_id, test.against_id)]
+        sets = [
+            [{"code": code, "tea": teas[tea]} for code, tea in zip(cups.codes, cups.teas, strict=True)]
+            for cups in poured_sets(member, test)
+        ]
+        context = {
+            "lot": lot.id,
+            "test": test.id,
+            "teas": teas,
+            "sets": sets,
+            "cautions": [kettle_caution(), *tasting_cautions()],
+        }
+        return render(request, "pages/triangle_cups.html", context)
+
+
+class AnswerByCode(View):
+    """The page for who tastes: it names no tea and no order."""
+
+    def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+        """Ask for the code of the odd cup."""
+        member, lot, test = self._found(request, lot_id, test_id)
+        return self._shown(request, lot, test, CodeForm(member, test))
+
+    def post(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+        """Record the answer; whether it was right stands on the test's page."""
+        member, lot, test = self._found(request, lot_id, test_id)
+        form = CodeForm(member, test, request.POST)
+        if form.is_valid():
+            chosen = form.cleaned_data
+            taster = UUID(chosen["taster"]) if chosen["taster"] else None
+            try:
+                record_answer(member, test=test.id, code=chosen["code"], taster=taster, now=timezone.now())
+            except Invalid as refused:
+                add_problems(form, refused)
+            else:
+                return redirect("triangle", lot.id, test.id)
+        return self._shown(request, lot, test, form)
+
+    def _found(self, request: HttpRequest, lot_id: str, test_id: str) -> tuple[Member, Record, TriangleTest]:
+        found = test_with(request, lot_id, test_id)
+        if not found[0].may_write:
+            raise NotAllowed
+        return found
+
+    def _shown(self, request: HttpRequest, lot: Record, test: TriangleTest, form: CodeForm) -> HttpResponse:
+        context = {"lot": lot.id, "test": test.id, "form": form, "wrong": wrong_fields(form)}
+        return render(request, "pages/triangle_answer.html", context, status=422 if form.errors else 200)
+
+
+urlpatterns = [
+    path("lots/<str:lot_id>/triangles/<str:test_id>/cups/", page(Cups.as_view()), name="triangle-cups"),
+    path("lots/<str:lot_id>/triangles/<str:test_id>/answer/", page(AnswerByCode.as_view()), name="triangle-answer"),
+]

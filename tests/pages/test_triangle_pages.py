@@ -1,0 +1,70 @@
+"""Blind triangle tests in the browser: poured and answered by code."""
+
+import re
+from collections import Counter
+
+import pytest
+
+from tastings.models import Trial, TriangleTest
+from tastings.queries.triangles import cup_sets_of
+from tests.factories import LotFactory
+from tests.pages.test_people import browser_of
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def made(buyer):
+    lots = [LotFactory(team=buyer.team, name=name) for name in ("First Picking", "Second Picking")]
+    sent = {"against": str(lots[1].id), "held_on": "2026-03-04"}
+    address = browser_of(buyer).post(f"/lots/{lots[0].id}/triangles/", sent)["Location"]
+    return address, TriangleTest.objects.get()
+
+
+def test_every_cup_has_its_own_code_and_every_order_is_served_equally_often(made):
+    sets = cup_sets_of(made[1])[:12]
+
+    assert len({code for cups in sets for code in cups.codes}) == 36
+    assert set(Counter(cups.teas for cups in sets).values()) == {2}  # ISO 4120:2021: six orders, equally often
+    assert sets == cup_sets_of(TriangleTest.objects.get())[:12]
+
+
+def rows_of(sheet):
+    """Return the cups of each row of the sheet, as code and tea."""
+    rows = re.findall(r"<tr><th scope=\"row\">\d+</th>(.*?)</tr>", sheet)
+    return [re.findall(r"<strong>(\d+)</strong> <bdi>(.*?)</bdi>", row) for row in rows]
+
+
+def odd_of(row):
+    """Return the code of the cup whose tea no other cup of the row has."""
+    teas = [tea for _, tea in row]
+    return next(code for code, tea in row if teas.count(tea) == 1)
+
+
+def test_taster_answers_by_code_and_does_not_see_the_cups(made, taster, buyer):
+    address, mine = made[0], browser_of(taster)
+    rows = rows_of(browser_of(buyer).get(f"{address}cups/").content.decode())
+    assert mine.get(f"{address}cups/").status_code == 403
+    assert not any(f">{code}<" in mine.get(f"{address}answer/").content.decode() for code, _ in rows[0])
+
+    wrong = next(code for code, _ in rows[5] if code != odd_of(rows[5]))
+    for code in [*map(odd_of, rows[:5]), wrong]:
+        answer = mine.post(f"{address}answer/", {"code": code, "taster": str(taster.user.id)})
+        assert answer.status_code == 302, answer.content
+
+    assert Counter(Trial.objects.values_list("correct", flat=True)) == {True: 5, False: 1}
+    assert "They can be told apart: 5 of 6 found the odd cup" in mine.get(address).content.decode()
+
+
+def test_code_of_no_cup_and_cups_answered_before_are_refused_beside_the_field(made, taster):
+    address, test = made
+    sets, mine = cup_sets_of(test), browser_of(taster)
+    first, used = sets[0], {code for cups in sets for code in cups.codes}
+    unused = next(code for code in range(100, 1000) if code not in used)
+    none = mine.post(f"{address}answer/", {"code": str(unused), "taster": str(taster.user.id)})
+    mine.post(f"{address}answer/", {"code": str(first.odd), "taster": str(taster.user.id)})
+    again = mine.post(f"{address}answer/", {"code": str(first.codes[0]), "taster": str(taster.user.id)})
+
+    assert "No cup of this test has this code." in none.content.decode()
+    assert "These three cups are answered already." in again.content.decode()
+    assert (none.status_code, again.status_code, Trial.objects.count()) == (422, 422, 1)

@@ -31,6 +31,10 @@ def figures_are_current(phone: Phone, *, limit_s: float) -> bool:
     )
 
 
+REVISIONS_OF_A_PHOTO = 2
+"""When it is announced, and when it is checked."""
+
+
 def check_records(phone: Phone, tasters: Iterable[SimulatedTaster], *, revision: int) -> list[str]:
     """Return everything that is wrong: changes lost or applied twice, phones that disagree."""
     tasters = list(tasters)
@@ -41,7 +45,9 @@ def check_records(phone: Phone, tasters: Iterable[SimulatedTaster], *, revision:
     }
     entries = {record: [*h["current"], *h["overwritten"]] for (_, record), h in histories.items()}
     errors = [*_applied_twice(entries), *_lost(changes.values(), entries)]
-    least, most = sum(taster.unshared_changes for taster in tasters), len(changes)
+    of_photos = REVISIONS_OF_A_PHOTO * sum(len(taster.photos) for taster in tasters)
+    of_team = sum(len(phone.records(kind)) for kind in ("member", "shop"))
+    least, most = sum(taster.unshared_changes for taster in tasters), len(changes) + of_photos + of_team
     if not least <= revision <= most:
         errors.append(f"the team counts {revision} revisions, not {least} to {most}")
     errors += [

@@ -40,7 +40,7 @@ class TestForm(forms.Form):
     """Which tea against which, and when."""
 
     against = forms.ChoiceField(label=_("Against which tea"))
-    held_on = forms.DateField(label=_("Day of the test"), widget=forms.DateInput({"type": "date"}))
+    held_on = forms.DateField(label=_("Day of the test"), widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
     remarks = forms.CharField(label=_("Remarks"), required=False, widget=forms.Textarea({"rows": 2}))
 
     def __init__(self, lots: Mapping[str, str], *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - Django's

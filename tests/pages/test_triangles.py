@@ -73,3 +73,10 @@ def test_taster_answers_in_a_buyers_test_for_themselves_alone(address, taster):
 
     assert ">a guest<" not in page
     assert (refused.status_code, done.status_code, Trial.objects.get().taster) == (403, 302, taster.user)
+
+
+def test_day_is_written_as_a_browsers_date_field_takes_it_in_german_too(lots, buyer):
+    page = browser_of(buyer).get(f"/lots/{lots[0].id}/triangles/", headers={"Accept-Language": "de"}).content.decode()
+
+    assert re.search(r'<html lang="de', page)
+    assert re.search(r'name="held_on" value="\d{4}-\d\d-\d\d"', page)

@@ -64,6 +64,7 @@ class AnswerForm(forms.Form):
         people = [one for one in members_of(member) if one.left_at is None]
         choices = [(str(one.user_id), str(one.user)) for one in people if records_all or one.user_id == member.user_id]
         guest = [("", _("a guest"))] if records_all else []
+        self.fields["taster"].initial = str(member.user_id)
         self.fields["taster"].choices = [*choices, *guest]  # type: ignore[attr-defined]  # of a choice field
 
 

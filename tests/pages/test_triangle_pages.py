@@ -47,6 +47,8 @@ def test_taster_answers_by_code_and_does_not_see_the_cups(made, taster, buyer):
     assert mine.get(f"{address}cups/").status_code == 403
     assert not any(f">{code}<" in mine.get(f"{address}answer/").content.decode() for code, _ in rows[0])
 
+    assert f'value="{buyer.user.id}" selected' in browser_of(buyer).get(f"{address}answer/").content.decode()
+
     wrong = next(code for code, _ in rows[5] if code != odd_of(rows[5]))
     for code in [*map(odd_of, rows[:5]), wrong]:
         answer = mine.post(f"{address}answer/", {"code": code, "taster": str(taster.user.id)})

@@ -149,7 +149,7 @@ class OneTriangleTest(View):
             "lot": lot.id, "test": test.id, "may_write": member.may_write, "may_pour": may_pour(member, test),
             "tea": tea, "on": day(test.held_on), "remarks": test.remarks, "form": form,
             "sentences": result_sentences(found) if found else [], "certainty": certainty(found) if found else "",
-            "order": [tea[cup] for cup in next_order(test.id, served=len(trials))] if member.may_write else [],
+            "order": [tea[cup] for cup in next_order(test.id, served=len(trials))] if may_pour(member, test) else [],
             "trials": [
                 {"id": one.id, "who": names.get(one.taster_id) if one.taster_id else "", "correct": one.correct,
                  "mine": member.decides or member.user_id in (one.by_id, test.by_id)}

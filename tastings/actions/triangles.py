@@ -131,7 +131,7 @@ def record_answer(member: Member, *, test: UUID, code: str, taster: UUID | None,
     _may_write(member)
     named = [(i, cups) for i, cups in enumerate(cup_sets_of(found), start=1) if code in map(str, cups.codes)]
     if not named:
-        raise Invalid(problems=[Problem("code", "unknown", _("no cup of this test has this code"))])
+        raise Invalid(problems=[Problem("code", "wrong", _("no cup of this test has this code"))])
     answered = Invalid(problems=[Problem("code", "taken", _("these three cups are answered already"))])
     [(number, cups)] = named
     trial = uuid5(test, f"cups {number}")

@@ -30,11 +30,12 @@ from api.sync.serializers import (
 from lots.schema import format_utc
 from tastings.actions.push import push
 from tastings.queries.pull import PulledPage, pull
-from teams.actions.people import check_cursor
+from teams.actions.people import check_cursor, check_page
+from teams.errors import StartAgain
 from teams.row_security import acting_for
 
 if TYPE_CHECKING:
-    from teams.models import Member
+    from teams.models import DeviceToken, Member
 
 
 class Sync(APIView):
@@ -56,6 +57,7 @@ class Sync(APIView):
         verdicts = push(member, device=sent.device, sent=changes, now=now)
         count_verdicts(verdicts)
         page = pull(member, cursor=sent.cursor, limit=sent.limit, scope=sent.scope_at(now), token=sent.scope_token)
+        check_page(device_token(request), cursor=sent.cursor)
         about_push = {"verdicts": [verdict.as_json() for verdict in verdicts], "now": format_utc(now)}
         return Response({**page_answer(page, version, nulls=sent.nulls), **about_push})
 
@@ -80,15 +82,24 @@ class SyncStream(APIView):
         version = schema_version_of(body)
         sent = read_body(body, known=STREAM_KEYS)
         check_cursor(device_token(request), cursor=sent.cursor, now=now)
-        return stream_of_lines(request, _lines(member, sent, version=version, now=now))
+        return stream_of_lines(request, _lines(member, device_token(request), sent, version=version, now=now))
 
 
-def _lines(member: "Member", sent: SyncRequest, *, version: SchemaVersion, now: datetime) -> Iterator[bytes]:
-    """Yield a line for each page; the request has ended for Django, so the team is acted for here."""
+def _lines(
+    member: "Member", device: "DeviceToken", sent: SyncRequest, *, version: SchemaVersion, now: datetime
+) -> Iterator[bytes]:
+    """Yield a line for each page; the request has ended for Django, so the team is acted for here.
+
+    When tombstones are pruned meanwhile, the lines end early: the client's next request is answered 410.
+    """
     cursor, token, scope, more = sent.cursor, sent.scope_token, sent.scope_at(now), True
     while more:
         with acting_for(member.team_id):
             page = pull(member, cursor=cursor, limit=MAX_LIMIT, scope=scope, token=token)
+            try:
+                check_page(device, cursor=cursor)
+            except StartAgain:
+                return
         cursor, token, more = page.cursor, page.token, page.more
         yield msgspec.json.encode(page_answer(page, version, nulls=sent.nulls)) + b"\n"
 

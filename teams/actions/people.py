@@ -241,8 +241,21 @@ def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
     if cursor > team.revision:
         raise StartAgain
     if cursor == 0:
+        token.began_at = now
         DeviceToken.objects.filter(id=token.id).update(began_at=now)
         return
+    _check_deletions(token, cursor=cursor)
+
+
+def check_page(token: DeviceToken, *, cursor: int) -> None:
+    """Check, once a page after a cursor was read, that no tombstones were pruned meanwhile; raise StartAgain."""
+    token.member.team.refresh_from_db(fields=("pruned_before", "pruned_revision"))
+    if cursor:
+        _check_deletions(token, cursor=cursor)
+
+
+def _check_deletions(token: DeviceToken, *, cursor: int) -> None:
+    team = token.member.team
     before = team.pruned_before
     may_miss_deletions = before is not None and (token.began_at is None or token.began_at < before)
     if may_miss_deletions and cursor < team.pruned_revision:

@@ -1,5 +1,6 @@
 """Old deletions are forgotten, and who might have missed one must start again."""
 
+import json
 from datetime import timedelta
 
 import pytest
@@ -8,11 +9,13 @@ from django.utils import timezone
 from lots.models import Lot
 from tastings.actions.pruning import RETENTION, prune_all
 from tastings.models import Infusion, Note, Session
+from tastings.queries.pull import pull
 from teams.models import DeviceToken, Team
-from tests.api.phone import change, post_sync, pulled_records, sync, verdict_names
+from tests.api.phone import PHONE, change, post_sync, pulled_records, sync, verdict_names
 from tests.api.problems import refusal
 from tests.api.records import Place
 from tests.factories import LotFactory
+from tests.row_security import as_worker
 
 pytestmark = pytest.mark.django_db
 NOW = timezone.now()
@@ -86,3 +89,36 @@ def test_forgetting_more_than_a_phone_on_its_way_can_know_stops_it(taster, forgo
 
 def test_tombstones_are_kept_400_days():
     assert timedelta(days=400) == RETENTION
+
+
+def test_stream_during_which_a_deletion_is_forgotten_ends_and_the_phone_starts_again(taster, monkeypatch):
+    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 2)
+    lots = [LotFactory(team=taster.team, by=taster.user) for _ in range(4)]
+    cursor = sync(taster.client)["cursor"]
+    DeviceToken.objects.update(began_at=NOW - timedelta(days=500))
+    for _ in range(5):
+        LotFactory(team=taster.team, by=taster.user)
+    deleted(taster, lots[0], days_ago=450)
+    sent = {"schema": 1, "device": str(PHONE), "cursor": cursor}
+    stream = iter(taster.client.post("/api/v1/sync/stream", sent))
+    pages = [json.loads(next(stream))]
+    assert prune_all(now=NOW) == 1
+    pages += [json.loads(line) for line in stream]
+
+    assert pages[-1]["more"] is True
+    assert post_sync(taster.client, changes=[], cursor=pages[-1]["cursor"]).status_code == 410
+
+
+def test_deletion_forgotten_between_check_and_pull_makes_the_phone_start_again(taster, monkeypatch):
+    lots = [LotFactory(team=taster.team, by=taster.user) for _ in range(2)]
+    cursor = sync(taster.client)["cursor"]
+    DeviceToken.objects.update(began_at=NOW - timedelta(days=500))
+    deleted(taster, lots[0], days_ago=450)
+
+    def prune_and_pull(*args, **kwargs):
+        with as_worker():
+            prune_all(now=NOW)
+        return pull(*args, **kwargs)
+
+    monkeypatch.setattr("api.sync.sync.pull", prune_and_pull)
+    assert post_sync(taster.client, changes=[], cursor=cursor).status_code == 410

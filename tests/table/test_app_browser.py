@@ -70,7 +70,7 @@ async () => {
   const send = globalThis.fetch;
   let release;
   const released = new Promise((resume) => (release = resume));
-  const held = new Promise((resume) => {
+  const answered = new Promise((resume) => {
     globalThis.fetch = async (path, options) => {
       const answer = await send(path, options);
       if (!String(path).endsWith("/sync")) return answer;
@@ -80,7 +80,7 @@ async () => {
     };
   });
   store.sync();
-  await held;
+  await answered;
   globalThis.letGo = async () => {
     release();
     await until(() => !store.link.value.sending);

@@ -125,6 +125,14 @@ def test_phone_signs_in_by_a_code_of_the_address_or_typed_and_never_by_itself(br
     page.close()
 
 
+def test_app_says_that_the_browser_stores_nothing(browser, network, taster):
+    page = browser.new_page(locale="en")
+    page.add_init_script("indexedDB.open = () => { throw new DOMException('refused', 'SecurityError'); };")
+    page.goto(f"{network.url}/table/")
+    page.wait_for_selector("h1:has-text('This browser stores nothing for the app')")
+    page.close()
+
+
 def test_login_of_two_teams_chooses_and_each_team_has_its_own_notes(browser, network, taster, lexicon):
     other = TeamFactory(name="Lantern Room")
     MemberFactory(team=other, role="taster", user=taster.user)

@@ -1,7 +1,7 @@
 // The app: opens the store, then draws the screen of the address whenever anything that it shows has changed.
 import { watchTimers } from "./parts/alarm.js";
 import { effect, html, render } from "./parts/html.js";
-import { useLanguage } from "./parts/i18n.js";
+import { _, useLanguage } from "./parts/i18n.js";
 import { watchInstall } from "./parts/install.js";
 import { route } from "./parts/route.js";
 import { local, open, store } from "./parts/store.js";
@@ -36,13 +36,25 @@ function startAtHeading() {
   document.querySelector("h1")?.focus({ preventScroll: true });
 }
 
+/** The browser gives no storage: say so instead of showing nothing. */
+async function showNoStorage(root) {
+  await useLanguage(navigator.language.slice(0, 2));
+  render(html`<main id="content"><h1>${_("This browser stores nothing for the app")}</h1>
+    <p>${_("So no tasting can be kept here. Open the app outside a private window, or make room on the phone; what was kept before is not lost by this.")}</p></main>`, root);
+}
+
 async function start() {
+  const root = document.getElementById("app");
   watchInstall();
   watchTrouble();
-  await open();
+  try {
+    await open();
+  } catch (error) {
+    await showNoStorage(root);
+    throw error;
+  }
   await useLanguage(local("language", null) ?? store.account.value?.language ?? navigator.language.slice(0, 2));
   watchTimers();
-  const root = document.getElementById("app");
   effect(() => {
     document.documentElement.dataset.theme = local("theme", "auto");
   });

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
+from uuid import uuid4
 
 from django import forms
 from django.utils.translation import gettext as _
@@ -63,6 +64,7 @@ class FlightForm(forms.Form):
     """
 
     base = forms.CharField(required=False, widget=forms.HiddenInput)
+    new = forms.UUIDField(required=False, widget=forms.HiddenInput)
     name = forms.CharField(label=gettext_lazy("Name"), required=False, max_length=200, widget=forms.TextInput())
     remarks = forms.CharField(
         label=gettext_lazy("What it is to decide"),
@@ -129,6 +131,7 @@ class FlightForm(forms.Form):
             **parts,
             "weights_for": OWN if has_own else first.get("weights_for") or "",
             "base": digest(first),
+            "new": uuid4(),
         }
 
     def _listed(self, name: str) -> list[str]:

@@ -28,7 +28,8 @@ from teams.errors import Invalid
 from teams.queries.people import members_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
+    from uuid import UUID
 
     from tastings.answers.flights import FlightItem
     from tastings.queries.records import Record
@@ -59,16 +60,27 @@ class NewFlight(View):
         form = _form(member, _first_values(member), request)
         if request.POST.get("do") != "make" or not form.is_valid():
             return _search_or_preview(request, member, form)
-        flight = uuid4()
         payload = form.payload()
         if not form.errors:
             try:
-                create_flight(member, flight=flight, payload=payload, now=timezone.now())
+                flight = _create(member, form.cleaned_data["new"] or uuid4(), payload)
             except Invalid as refused:
                 form.show(refused)
             else:
                 return redirect("flight", flight)
         return _render(request, member, form)
+
+
+def _create(member: Member, flight: UUID, payload: Mapping[str, object]) -> UUID:
+    """Create a flight under the id of its form: the form sent twice makes one flight, with changes another."""
+    try:
+        create_flight(member, flight=flight, payload=payload, now=timezone.now())
+    except Invalid as refused:
+        if [problem.field for problem in refused.problems] != ["id"]:
+            raise
+        flight = uuid4()
+        create_flight(member, flight=flight, payload=payload, now=timezone.now())
+    return flight
 
 
 class ChangeFlight(View):

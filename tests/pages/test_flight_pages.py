@@ -113,6 +113,16 @@ def test_flight_is_set_up_with_all_that_the_api_takes(world):
     assert len(stored["tasters"]) == 3
 
 
+def test_form_sent_twice_makes_one_flight_and_sent_again_with_changes_another(world):
+    browser = browser_of(world.buyer)
+    [new] = re.findall(r'name="new" value="([0-9a-f-]{36})"', browser.get("/flights/new/").content.decode())
+    answers = [browser.post("/flights/new/", wanted(world, new=new, name=name)) for name in ("One", "One", "Two")]
+
+    assert [answer.status_code for answer in answers] == [302, 302, 302]
+    assert sorted(Flight.objects.filter(name__in=["One", "Two"]).values_list("name", flat=True)) == ["One", "Two"]
+    assert answers[0]["Location"] == answers[1]["Location"] == f"/flights/{new}/"
+
+
 def test_errors_stand_beside_their_fields_and_nothing_is_made(world):
     sent = wanted(world, cups_per_sitting="many", lots=[str(world.lots[0].id)], name="", weights_for="own")
     answer = browser_of(world.buyer).post("/flights/new/", sent)

@@ -19,9 +19,16 @@ from pages.browser import page
 from pages.reports import member_with
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.records import names_of_live_lots, names_of_lots
-from tastings.queries.triangles import counted_trials, may_pour, result_of, triangle_test_for, triangle_tests_of
+from tastings.queries.triangles import (
+    counted_trials,
+    may_pour,
+    next_order,
+    result_of,
+    triangle_test_for,
+    triangle_tests_of,
+)
 from tastings.wording.numbers import day
-from tastings.wording.triangles import certainty, next_order, result_sentences
+from tastings.wording.triangles import certainty, result_sentences
 from teams.errors import Invalid, NotAllowed, NotFound
 from teams.queries.people import members_of
 
@@ -149,7 +156,7 @@ class OneTriangleTest(View):
             "lot": lot.id, "test": test.id, "may_write": member.may_write, "may_pour": may_pour(member, test),
             "tea": tea, "on": day(test.held_on), "remarks": test.remarks, "form": form,
             "sentences": result_sentences(found) if found else [], "certainty": certainty(found) if found else "",
-            "order": [tea[cup] for cup in next_order(test.id, served=len(trials))] if may_pour(member, test) else [],
+            "order": [tea["AB"[cup]] for cup in next_order(test, served=len(trials))] if may_pour(member, test) else [],
             "trials": [
                 {"id": one.id, "who": names.get(one.taster_id) if one.taster_id else "", "correct": one.correct,
                  "mine": member.decides or member.user_id in (one.by_id, test.by_id)}

@@ -7,7 +7,7 @@ from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from tastings.maths.comparison.triangle import POWER, Triangle, needed_tests, triangle
-from tastings.maths.comparison.triangle_cups import MOST_SETS, CupSet, cup_sets
+from tastings.maths.comparison.triangle_cups import MOST_SETS, ORDERS, CupSet, cup_sets
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
 from teams.errors import NotAllowed, NotFound
@@ -58,6 +58,11 @@ def cup_sets_of(test: TriangleTest) -> list[CupSet]:
 def may_pour(member: Member, test: TriangleTest) -> bool:
     """Whether the member may see which cup holds which tea."""
     return member.decides or (member.may_write and member.user_id == test.by_id)
+
+
+def next_order(test: TriangleTest, *, served: int) -> tuple[int, ...]:
+    """Return the next taster's cups without codes, 0 the lot and 1 the other tea; each of six orders comes in turn."""
+    return ORDERS[(test.id.int + served) % len(ORDERS)]
 
 
 def poured_sets(member: Member, test: TriangleTest) -> list[CupSet]:

@@ -1,20 +1,10 @@
-"""What a triangle test shows, in words, and in which order its cups are served."""
-
-from uuid import UUID
+"""What a triangle test shows, in words."""
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from tastings.maths.comparison.triangle import Triangle
 from tastings.wording.numbers import number
-
-ORDERS = ("AAB", "ABB", "ABA", "BAB", "BAA", "BBA")
-"""The six orders of a triangle test (ISO 4120:2021), one of each before any comes again."""
-
-
-def next_order(test: UUID, *, served: int) -> str:
-    """Return the order for the next taster; each test begins at another one."""
-    return ORDERS[(test.int + served) % len(ORDERS)]
 
 
 def result_sentences(found: Triangle) -> list[str]:

@@ -172,10 +172,10 @@ class SyncPageSerializer(s.Serializer[Any]):
     scope_token = s.CharField(
         required=False, help_text="where there is a scope: store it with the changes, send it with the next request"
     )
+    now = s.DateTimeField(help_text="the server's clock; in a stream, when the line was made")
 
 
 class SyncAnswerSerializer(SyncPageSerializer):
     """A verdict per change, in their order, and what changed after the cursor."""
 
     verdicts = VerdictSerializer(many=True)
-    now = s.DateTimeField()

@@ -101,7 +101,8 @@ def _lines(
             except StartAgain:
                 return
         cursor, token, more = page.cursor, page.token, page.more
-        yield msgspec.json.encode(page_answer(page, version, nulls=sent.nulls)) + b"\n"
+        line = {**page_answer(page, version, nulls=sent.nulls), "now": format_utc(timezone.now())}
+        yield msgspec.json.encode(line) + b"\n"
 
 
 def page_answer(page: PulledPage, version: SchemaVersion, *, nulls: bool) -> Mapping[str, object]:

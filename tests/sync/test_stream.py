@@ -3,8 +3,10 @@
 import gzip
 import json
 import zlib
+from datetime import datetime, timedelta
 
 import pytest
+from django.utils import timezone
 
 from api.sync.lines import pieces
 from tests.api.phone import PHONE, post_sync, sync
@@ -17,9 +19,14 @@ URL = "/api/v1/sync/stream"
 
 
 def lines(client, **members):
+    """Return the lines of a stream, without ``now``, which each has."""
     response = client.post(URL, {"schema": 1, "device": str(PHONE), **members})
     assert response.status_code == 200
-    return [json.loads(line) for line in b"".join(response).splitlines()]
+    found = [json.loads(line) for line in b"".join(response).splitlines()]
+    began, *moments = [datetime.fromisoformat(page.pop("now")) for page in found]
+    assert timezone.now() - timedelta(minutes=1) < began
+    assert moments == sorted(moments)
+    return found
 
 
 def test_lines_are_the_pages_of_a_pull(taster, past, monkeypatch):  # noqa: F811

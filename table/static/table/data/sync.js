@@ -1,5 +1,5 @@
 // Sends unsent changes and pulls new ones, as table/phone/phone.py does.
-import { RefusedError, SignedOutError } from "./requests.js";
+import { RefusedError, SignedOutError, UnreachableError } from "./requests.js";
 import { scopeHere } from "./scope.js";
 
 /** @typedef {import("./events.js").UnsentChange} UnsentChange */
@@ -75,8 +75,8 @@ export class Sync {
       }
       if (chunk.length === 0 && !more) return report;
       if (chunk.length === 0 && isLong && this.#stream) {
-        isLong = await this.#readStream(report);
-        continue; // after the last line one more request: its answer tells the server's time
+        more = isLong = await this.#readStream(report);
+        continue;
       }
       const answer = await this.#exchange(chunk, pull);
       if (!answer) {
@@ -143,20 +143,29 @@ export class Sync {
   async #readStream(report) {
     const stream = /** @type {import("./requests.js").RequestLines} */ (this.#stream);
     const body = this.#standing();
-    const token = this.#token();
-    let more = true;
+    const [sent_ms, token] = [Date.now(), this.#token()];
+    /** @type {any} */
+    let last = null;
     try {
       await stream("/api/v1/sync/stream", body, async (page) => {
         if (!Array.isArray(page.changes)) throw new RefusedError("the server's answer to a sync is not one", { status: 200 });
-        more = page.more;
+        if (!last) this.#learnClock(page, sent_ms);
+        last = page;
         await this.#store([], page, { scope: body.scope, token });
         this.#count(report, page.changes.length);
       });
+      if (!last) throw new UnreachableError("the answer broke off in its first line");
     } catch (error) {
       if (error instanceof RefusedError && error.status === 404) this.#stream = undefined; // an older server
-      else if (!(await this.#startsAgain(error, body.cursor))) throw error;
+      else if (await this.#startsAgain(error, body.cursor)) return true;
+      else throw error;
     }
-    return more;
+    return last?.more ?? true;
+  }
+
+  /** @param {{now?: string}} answer @param {number} sent_ms */
+  #learnClock({ now }, sent_ms) {
+    if (now) this.#onClock(now, sent_ms, Date.now());
   }
 
   /** Forget the token that has ended, or begin again from 0. @param {any} error @param {number} cursor @returns {Promise<boolean>} whether the next request can succeed */
@@ -184,7 +193,7 @@ export class Sync {
     }
     if (!Array.isArray(answer.changes) || answer.verdicts?.length !== chunk.length)
       throw new RefusedError("the server's answer to a sync is not one", { status: 200 });
-    if (answer.now) this.#onClock(answer.now, sent_ms, Date.now());
+    this.#learnClock(answer, sent_ms);
     return { ...answer, asked: { scope: body.scope, token } };
   }
 

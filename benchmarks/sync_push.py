@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
 from config.dev.services import test_servers
+from config.web.garbage import collect_less
 
 if TYPE_CHECKING:
     from teams.postgresql.base import DatabaseWrapper
@@ -66,6 +67,7 @@ def run(rounds: int) -> None:
     from tastings.queries.pull import pull
     from teams.actions.people import create_team
 
+    collect_less()  # as the web server does
     database = cast("DatabaseWrapper", connections["default"])
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()

@@ -8,6 +8,7 @@ from gunicorn import glogging  # type: ignore[import-untyped]  # it has no types
 
 from config.logs import formatter
 from config.web.connections import KEEP_ALIVE_S
+from config.web.garbage import collect_less
 
 worker_class = "config.web.connections.Worker"
 worker_connections = 4000
@@ -28,6 +29,11 @@ def on_starting(server: Any) -> None:  # noqa: ANN401, ARG001 - gunicorn's shape
     _counts.mkdir(parents=True, exist_ok=True, mode=0o700)
     for file in _counts.iterdir():  # the folder itself stays: it was made for us where we may make none
         file.unlink()
+
+
+def when_ready(server: Any) -> None:  # noqa: ANN401, ARG001 - gunicorn's shape
+    """Leave what was loaded out of every later collection of garbage, in this process and those it forks."""
+    collect_less()
 
 
 class logger_class(glogging.Logger):  # type: ignore[misc]  # noqa: N801 - gunicorn's name for the setting

@@ -139,10 +139,15 @@ def uuid_of(text: str) -> UUID:
     return UUID(text)
 
 
+_LOWER_CASE_UUID = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}", re.ASCII)
+
+
 def clean_id(value: object) -> str:
     """Return a UUID in its lower-case form."""
     if not isinstance(value, str) or len(value) not in (32, 36):
         raise InvalidValue("id", gettext_noop("must be a UUID"))
+    if _LOWER_CASE_UUID.fullmatch(value):
+        return value
     try:
         return str(UUID(value))
     except ValueError as error:

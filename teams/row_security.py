@@ -13,7 +13,7 @@ Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: 
 """
 
 import re
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from typing import cast
@@ -166,27 +166,38 @@ def teams_with_photos_to_check() -> list[UUID]:
     return _ids("SELECT leafspan_teams_with_photos_to_check()")
 
 
-def ids_in_use(ids: Mapping[str, Collection[UUID]]) -> set[tuple[str, UUID]]:
-    """Return which ids are in use, in any team: a new row cannot have them.
+def ids_in_use(
+    ids: Collection[UUID], *, team: UUID | None = None, member: UUID | None = None
+) -> dict[UUID, dict[str, bool]]:
+    """Return the rows that have these ids, in any team: a new row cannot have them.
 
     Parameters
     ----------
     ids
-        By kind: the record types, and ``triangle_test``, ``trial``, ``flight``.
+        Of records, flights, photos, triangle tests and their trials.
+    team, member
+        Who would read a record: a member, or with None as the member anybody of the team.
+
+    Returns
+    -------
+    dict
+        By id and kind whether the record is readable; without a team none is.
     """
-    pairs = [(kind, row) for kind, rows in ids.items() for row in rows]
-    if not pairs:
-        return set()
+    if not ids:
+        return {}
     with connection.cursor() as cursor:
         cursor.execute(
-            "SELECT * FROM leafspan_taken(%s::text[], %s::uuid[])", [[k for k, _ in pairs], [i for _, i in pairs]]
+            "SELECT kind, id, readable FROM leafspan_ids_in_use(%s::uuid[], %s, %s)", [list(ids), team, member]
         )
-        return {(kind, row) for kind, row in cursor.fetchall()}
+        found: dict[UUID, dict[str, bool]] = {}
+        for kind, row, readable in cursor.fetchall():
+            found.setdefault(row, {})[kind] = readable
+        return found
 
 
 def is_id_in_use(kind: str, row: UUID) -> bool:
-    """Whether the id is in use, in whatever team; kinds as in `ids_in_use`."""
-    return bool(ids_in_use({kind: [row]}))
+    """Whether a row of this kind has the id, in whatever team."""
+    return kind in ids_in_use([row]).get(row, {})
 
 
 def renew_photos(team: UUID, parents: Collection[UUID]) -> None:

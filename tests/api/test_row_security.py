@@ -176,7 +176,7 @@ def test_web_server_cannot_list_the_teams_and_the_worker_can(full):
     assert {name for name, allowed in may.items() if not allowed} == set(WORKER_ONLY)
     # what the web server may call returns the teams of one login, numbers, or ids that were asked about
     assert {name for name in listing if may[name]} == {
-        "leafspan_teams_of_login", "leafspan_taken", "leafspan_waiting",
+        "leafspan_teams_of_login", "leafspan_ids_in_use", "leafspan_waiting",
     }  # fmt: skip
 
 
@@ -422,7 +422,9 @@ def test_route_without_its_filters_answers_a_foreign_id_as_an_absent_one(strange
 
 def test_foreign_record_is_not_overwritten_though_the_code_takes_its_id_for_free(stranger, taster, monkeypatch):
     place = Place(taster)
-    monkeypatch.setattr(reading, "ids_in_use", lambda ids: set())  # as if the other team had taken it a moment later
+    monkeypatch.setattr(
+        reading, "ids_in_use", lambda ids, **reader: {}
+    )  # as if the other team had taken it a moment later
     before = stored(of=taster.team)
     free = change("lot", name="Free", kind="oolong")
     answer = sync(stranger.client, [change("lot", place.lot.id, name="Mine", kind="oolong"), free])

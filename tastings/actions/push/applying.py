@@ -118,7 +118,7 @@ class Applier:
 
     def _refuse_taken_numbers(self) -> None:
         """Refuse changes until no two live infusions of a session have one number."""
-        while infusions := infusions_with_taken_numbers(self._state.dirty("infusion")):
+        while infusions := infusions_with_taken_numbers(self._state):
             for infusion in infusions:
                 number = infusion.values["number"]
                 refused = change_to_refuse(infusion, self._changes, refused=self._refused())

@@ -19,6 +19,7 @@ from lots.schema import (
     clean_text,
     format_stamp,
     gettext_noop,
+    uuid_of,
 )
 from lots.wording import field_problem
 from tastings.schemas import RECORD_SCHEMAS
@@ -91,7 +92,7 @@ def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change
         problems.append(Problem("type", "choice", _("must be one of %(choices)s") % {"choices": choices}))
     record: UUID | None = None
     try:
-        record = UUID(clean_id(sent.get("id")))
+        record = uuid_of(clean_id(sent.get("id")))
     except InvalidValue as error:
         problems.append(field_problem("id", error.fault))
     stamp: Stamp | None = None

@@ -31,7 +31,7 @@ def find_problems(
             return [Problem("id", "unknown_record", _("there is no such %(type)s here") % {"type": change.type})]
         if faults := _whole_record(pending, merged):
             return faults
-        if (change.type, change.id) in state.hidden or state.is_of_another_type(change):
+        if change.id in state.used_ids or state.is_of_another_type(change):
             return [Problem("id", "taken", _("choose another id"))]
     elif change.expected == NEW:
         return [Problem("id", "taken", _("there is a %(type)s with this id already") % {"type": change.type})]

@@ -10,18 +10,21 @@ from uuid import UUID
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
 from tastings.actions.push.rows import id_in
+from tastings.actions.push.state import PushState
 from tastings.models import Infusion
 
 
-def infusions_with_taken_numbers(changed: Collection[PendingRecord]) -> list[PendingRecord]:
+def infusions_with_taken_numbers(state: PushState) -> list[PendingRecord]:
     """Return those of the changed infusions that would share their session's number with another infusion."""
+    changed = state.dirty("infusion")
     live = [pending for pending in changed if not pending.current.removed]
     if not live:
         return []
     by_number: dict[tuple[str, object], list[PendingRecord]] = defaultdict(list)
     for pending in live:
         by_number[str(pending.values["session"]), pending.values["number"]].append(pending)
-    unchanged = _numbers_of_others(changed, {UUID(session) for session, _ in by_number}, live)
+    stored = {pending.id for pending in map(state.session_of, live) if pending.row is not None}
+    unchanged = _numbers_of_others(changed, stored, live)
     found: list[PendingRecord] = []
     for number, infusions in by_number.items():
         if number in unchanged:
@@ -41,8 +44,8 @@ def change_to_refuse(infusion: PendingRecord, changes: Sequence[Change], *, refu
 def _numbers_of_others(
     changed: Collection[PendingRecord], sessions: Collection[UUID], live: Collection[PendingRecord]
 ) -> set[tuple[str, object]]:
-    """Return session and number of the sessions' stored live infusions that this push does not change."""
-    if not any(_is_numbered_here(pending) for pending in live):
+    """Return session and number of the stored sessions' live infusions that this push does not change."""
+    if not sessions or not any(_is_numbered_here(pending) for pending in live):
         return set()
     others = Infusion.objects.filter(session_id__in=sessions, removed=False)
     others = others.exclude(id_in(pending.id for pending in changed))

@@ -1,12 +1,12 @@
 """Reading the state of a push in a handful of queries."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TypeVar, cast
+from typing import TypeVar
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Case, Q, QuerySet, Value, When
+from django.db.models import Q
 
 from lots.models import Lot, Synced
 from lots.schema import uuid_of
@@ -16,7 +16,7 @@ from tastings.actions.push.rows import id_in
 from tastings.actions.push.state import PushState, Records
 from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Pot, Session
-from tastings.queries.records import visible_sessions, with_descriptors
+from tastings.queries.records import with_descriptors
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member, Shop
 from teams.row_security import ids_in_use
@@ -73,47 +73,46 @@ def _names_in(changes: Sequence[Change]) -> _Names:
 
 
 class _Reader:
-    """Reads for one member, and notes which records they may not see."""
+    """Reads for one member, and notes which built-in descriptors are named."""
 
     def __init__(self, member: Member, *, for_whole_team: bool) -> None:
         self._member, self._for_whole_team = member, for_whole_team
-        self._hidden: set[tuple[str, UUID]] = set()
         self._built_in: set[UUID] = set()
 
     def read(self, names: _Names) -> PushState:
-        ids = names.records
+        # Asked for every id first, and only what is readable is read: an id of another team, or of a hidden session,
+        # takes as long to answer as a free one, and a new tasting costs no read of each type.
+        reader = None if self._for_whole_team else self._member.user_id
+        named = set[UUID]().union(*names.records.values())
+        in_use = ids_in_use(named, team=self._member.team_id, member=reader)
+        ids = {name: {row for row in rows if in_use.get(row, {}).get(name)} for name, rows in names.records.items()}
         # children before parents, so that the parents of stored records are read too
-        notes = self._children(Note, ids["note"])
+        notes = self._rows(Note, ids["note"])
         keys = names.keys | {note.descriptor.key for note in notes if note.descriptor is not None}
         ids["session"] |= {note.session_id for note in notes}
-        infusions = self._children(Infusion, ids["infusion"])
+        infusions = self._rows(Infusion, ids["infusion"])
         ids["session"] |= {infusion.session_id for infusion in infusions}
-        sessions = [s for s in self._rows(Session, ids["session"]) if self._shows(s, visible=self._sees(s))]
+        sessions = self._rows(Session, ids["session"])
         ids["lot"] |= {session.lot_id for session in sessions if session.lot_id is not None}
         records: Records = {
-            "descriptor": {},
+            "descriptor": _pending(self._rows(Descriptor, ids["descriptor"])),
             "lot": _pending(self._rows(Lot, ids["lot"])),
             "pot": _pending(self._rows(Pot, ids["pot"])),
             "session": _pending(sessions),
             "infusion": _pending(infusions),
             "note": _pending(notes),
         }
-        records["descriptor"] = _pending(self._rows(Descriptor, ids["descriptor"]))
-        # asked for every id the member does not see, so that an id in use takes as long to answer as a free one
-        unseen = {name: ids[name] - records[name].keys() - self._built_in for name in RECORD_SCHEMAS}
-        self._hidden |= ids_in_use(unseen)
-        shops = self._shops(names.shops)
         cups = self._cups(names.cups)
         revealed = {cup.lot_id for cup in cups.values() if not cup.flight.is_blind} - records["lot"].keys()
         records["lot"] |= _pending(self._rows(Lot, revealed))
         return PushState(
             member=self._member,
             records=records,
-            hidden=self._hidden,
+            used_ids=in_use.keys(),
             built_in=self._built_in,
             descriptors=self._descriptors(keys),
             allowance=RecordAllowance(self._member),
-            shops=shops,
+            shops=self._shops(names.shops),
             samples=self._samples(names.samples),
             cups=cups,
         )
@@ -150,37 +149,15 @@ class _Reader:
             keys = {target.key for target in targets} - found.keys()
         return found
 
-    def _rows(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
-        return self._own(model._default_manager.filter(id_in(ids))) if ids else []
-
-    def _children(self, model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
-        """Return infusions or notes. The sessions of hidden ones are not read, or the time taken would reveal them."""
-        if not ids:
-            return []
-        visible = Case(When(visible_sessions(self._member, "session__"), then=Value("yes")), default=Value(""))
-        rows = cast("QuerySet[_Row]", model._default_manager.filter(id_in(ids)).annotate(visible=visible))
-        return [row for row in self._own(rows) if self._shows(row, visible=bool(row.visible))]  # type: ignore[attr-defined]  # annotated
-
-    def _own(self, rows: QuerySet[_Row]) -> list[_Row]:
+    def _rows(self, model: type[_Row], ids: Collection[UUID]) -> list[_Row]:
         """Return the team's rows; note which of the others are built in."""
         own = []
-        for row in with_descriptors(rows):
+        for row in with_descriptors(model._default_manager.filter(id_in(ids))) if ids else ():
             if row.team_id == self._member.team_id:
                 own.append(row)
             elif isinstance(row, Descriptor) and row.is_built_in:
                 self._built_in.add(row.id)
         return own
-
-    def _sees(self, session: Session) -> bool:
-        shared = not session.private and session.lot_id is not None
-        return shared or session.taster_id == self._member.user_id
-
-    def _shows(self, row: Synced, *, visible: bool) -> bool:
-        """Return whether the push may work on the row; note its id if not."""
-        shown = visible or self._for_whole_team
-        if not shown:
-            self._hidden.add((row.schema.type, row.id))
-        return shown
 
 
 def _pending(rows: Iterable[Synced]) -> dict[UUID, PendingRecord]:

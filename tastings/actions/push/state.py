@@ -1,6 +1,6 @@
 """The state that a push reads and works on: the records its changes name, and those that these refer to."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from uuid import UUID
 
@@ -22,8 +22,8 @@ class PushState:
     member: Member
     records: Records
     """By type and id."""
-    hidden: set[tuple[str, UUID]]
-    """Ids that are in use by records the member may not see: another team's, or private or blind sessions."""
+    used_ids: Collection[UUID]
+    """Named ids that are in use, in any team and by whatever kind of row."""
     built_in: set[UUID]
     """Named descriptors that every team has and none may change."""
     descriptors: Mapping[str, Sequence[Descriptor]]
@@ -49,7 +49,7 @@ class PushState:
         return records[change.id]
 
     def is_of_another_type(self, change: Change) -> bool:
-        """Whether a record of another type has the change's id: ids are one space."""
+        """Whether a record of another type has got the change's id in this push: ids are one space."""
         others = (records.get(change.id) for name, records in self.records.items() if name != change.type)
         return any(other is not None and other.exists for other in others)
 

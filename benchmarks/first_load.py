@@ -29,7 +29,8 @@ from tests.faults.installation import PASSWORD, Installation, installation
 SCOPE = {"days": 120}
 YEARS = 3
 _SPREAD = """
-UPDATE tastings_session SET started_at = now() - (revision::float / %(last)s) * interval '1 year' * %(years)s
+UPDATE tastings_session
+SET started_at = now() - ((revision - %(base)s)::float / %(last)s) * interval '1 year' * %(years)s
 WHERE team_id = %(team)s
 """
 
@@ -89,13 +90,15 @@ def fill(place: Installation, *, notes: int) -> str:
     phone.sync()
     with psycopg.connect(services.running(place.home).database_url, autocommit=True) as link:  # type: ignore[union-attr]  # it runs
         word = link.execute("SELECT id FROM tastings_descriptor WHERE team_id IS NULL LIMIT 1").fetchone()
-        of = {"team": made["team"], "user": made["user"], "lot": lot, "word": word and word[0], "base": BASE}
+        began = link.execute("SELECT first_revision FROM teams_team WHERE id = %s", [made["team"]]).fetchone()
+        base = began[0] + BASE  # type: ignore[index]  # the team is there
+        of = {"team": made["team"], "user": made["user"], "lot": lot, "word": word and word[0], "base": base}
         for first in range(1, notes // 100 + 1, 500):
             last = min(first + 499, notes // 100)
             with psycopg.ClientCursor(link) as cursor:
                 cursor.execute(FILL, of | {"first": first, "last": last})
             print(f"  {last * 100:,} of {notes:,} notes", file=sys.stderr, flush=True)
-        link.execute(_SPREAD, {"team": made["team"], "last": BASE + notes // 100 * 110, "years": YEARS})
+        link.execute(_SPREAD, {"team": made["team"], "base": base, "last": notes // 100 * 110, "years": YEARS})
         link.execute("VACUUM ANALYZE tastings_session, tastings_infusion, tastings_note")
     return str(token)
 

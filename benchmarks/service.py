@@ -82,7 +82,7 @@ def floor_s(url: str) -> list[float]:
         for table, many in (("infusion", 1), ("note", len(WORDS))):
             cursor.execute(f"SELECT * FROM tastings_{table} LIMIT {many}")
             like[table] = [row | {"stamps": Jsonb(row["stamps"])} for row in cursor.fetchall()]
-        revision = 10**12
+        revision = 2**60
         for _ in range(SYNCS):
             revision += 20
             # removed, or its number would be taken

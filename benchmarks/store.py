@@ -88,7 +88,7 @@ def run(sizes: tuple[int, ...]) -> None:
                     "user": member.user_id,
                     "lot": lot,
                     "word": word,
-                    "base": BASE + LOTS,
+                    "base": member.team.first_revision + BASE + LOTS,
                 }
                 with connection.cursor() as cursor:
                     cursor.execute(FILL, of | {"first": session + 1, "last": upto})
@@ -97,7 +97,7 @@ def run(sizes: tuple[int, ...]) -> None:
             cursor.execute("UPDATE tastings_note SET removed = true WHERE revision %% 50 = 7 AND NOT removed", [])
             cursor.execute("VACUUM ANALYZE tastings_session, tastings_infusion, tastings_note")
             team = teams[0].team_id
-            cursor.execute("SELECT max(revision) / 2 FROM tastings_note WHERE team_id = %s", [team])
+            cursor.execute("SELECT (min(revision) + max(revision)) / 2 FROM tastings_note WHERE team_id = %s", [team])
             middle = cursor.fetchone()[0]
             cursor.execute("SELECT id FROM tastings_note WHERE team_id = %s ORDER BY md5(id::text) LIMIT 100", [team])
             given = {

@@ -44,7 +44,7 @@ FROM generate_series(%(first)s, %(last)s) AS i, generate_series(1, 100) AS k;
 UPDATE teams_team SET revision = %(base)s + (%(last)s + 1) * 110 WHERE id = %(team)s;
 """
 BASE = 10
-"""Revisions that come before the filled ones."""
+"""Revisions of the team that come before the filled ones."""
 SIZES = (10_000, 2_000_000)
 _HEAD = "id, team_id, revision, removed, stamps, by_id, created_at, updated_at"
 COLUMNS = {
@@ -95,7 +95,8 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
     push(member, device=uuid4(), sent=made, now=timezone.now())
     keys = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:13]]
     words = dict(Descriptor.objects.filter(team=None).values_list("key", "id"))
-    of = {"team": member.team_id, "user": member.user_id, "lot": UUID(lot), "word": words[keys[0]], "base": BASE}
+    base = member.team.first_revision + BASE
+    of = {"team": member.team_id, "user": member.user_id, "lot": UUID(lot), "word": words[keys[0]], "base": base}
     home = connection.settings_dict["NAME"]
     databases = {notes: f"{home}_{notes}" for notes in sizes}
 
@@ -178,7 +179,7 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
         for notes in sizes:
             go_to(databases[notes])
             for number in range(-3, 10):  # the first three after a connection warm it up
-                middle = BASE + notes // 100 * 55 + 100 * (number % 7)
+                middle = base + notes // 100 * 55 + 100 * (number % 7)
                 bodies = [session_body(lot, keys) for _ in range(2)]
                 for name, work in (
                     ("push", partial(pushed, json.dumps(bodies[0]))),

@@ -12,6 +12,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, connection, transaction
 from django.utils.translation import gettext as _
 
+from teams.actions.counters import random_beginning
 from teams.errors import Invalid, NotAllowed, NotFound, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, shop_by_id_or_name
@@ -104,7 +105,9 @@ def set_password(user: User, password: str, *, field: str) -> None:
 @transaction.atomic
 def create_team(*, name: str, shop: str, username: str, password: str, id_of_team: UUID | None = None) -> Member:
     """Make a team with its first shop and its owner."""
-    team = Team.objects.create(id=id_of_team or uuid4(), name=clean_name(name, field="name", longest=120))
+    team = Team(id=id_of_team or uuid4(), name=clean_name(name, field="name", longest=120))
+    team.revision = team.first_revision = random_beginning()
+    team.save(force_insert=True)
     first = Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
     return Member.objects.create(team=team, user=_get_or_create_login(username, password), shop=first, role=Role.OWNER)
 
@@ -234,16 +237,16 @@ def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
     Raises
     ------
     StartAgain
-        Tombstones that the device has not received may have been pruned, or the cursor is ahead of the team's: another
-        team's, or one from before an older backup was restored.
+        Tombstones that the device has not received may have been pruned, or the cursor lies outside the team's
+        revisions: another team's, or one from before an older backup was restored.
     """
     team = token.member.team
-    if cursor > team.revision:
-        raise StartAgain
     if cursor == 0:
         token.began_at = now
         DeviceToken.objects.filter(id=token.id).update(began_at=now)
         return
+    if not team.first_revision <= cursor <= team.revision:
+        raise StartAgain
     _check_deletions(token, cursor=cursor)
 
 

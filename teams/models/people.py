@@ -77,6 +77,8 @@ class Team(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     name = models.CharField(max_length=120)
     revision = models.BigIntegerField(default=0)
+    first_revision = models.BigIntegerField(default=0)
+    """Where the counter began: a cursor below it, other than 0, is another team's."""
     ready_roast = models.FloatField(default=3.0)
     """The roast under which the team finds a roasted tea rested. [points, 0 to 10]"""
     pruned_revision = models.BigIntegerField(default=0)

@@ -21,6 +21,8 @@ OF_TEAM = ("shop", "member")
 """Types of which each server has its own; they are pulled, and left out of the recordings."""
 OF_CLOCK = ("now", "created_at")
 """Moments of the server's clock."""
+COUNTED = ("revision", "cursor")
+"""Numbers of a team's counter, which begins anywhere; in the recordings it begins at 0."""
 COLLEAGUE_DEVICE = "0198c0de-0000-7000-8000-0000000000d2"
 NOW = "2026-03-04T18:00:00.000000Z"
 WAIT_S = "30"
@@ -90,11 +92,12 @@ class Recorder:
     """Carries the client's requests to the server and writes both down.
 
     ``on_the_way`` changes the bytes of the next sync before the server gets them; ``loses_answer`` drops the next
-    answer. Ids of people, ``now``, scope tokens and waits become fixed ones, so that two recordings are equal.
+    answer. Ids of people, ``now``, scope tokens and waits become fixed ones and counters begin at 0, so that two
+    recordings are equal.
     """
 
-    def __init__(self, server: Server, *, people: Mapping[str, str]) -> None:
-        self._server, self.people = server, dict(people)
+    def __init__(self, server: Server, *, people: Mapping[str, str], beginning: int) -> None:
+        self._server, self.people, self.beginnings = server, dict(people), [beginning]
         self.exchanges: list[dict[str, Any]] = []
         self._tokens: dict[str, str] = {}
         self.on_the_way: Callable[[bytes], bytes] | None = None
@@ -103,7 +106,9 @@ class Recorder:
     def send(self, method: str, path: str, *, headers: Headers, body: bytes | None) -> Response:
         """Carry one request."""
         plain = gzip.decompress(body) if body else None
-        asked = {"method": method, "path": path, "body": self._with_token(json.loads(plain)) if plain else None}
+        asked = {"method": method, "path": path, "body": None}
+        if plain:
+            asked["body"] = self._with_token(self.counted_from_0(json.loads(plain)))
         sent = plain
         if plain is not None and self.on_the_way is not None:
             sent, self.on_the_way = self.on_the_way(plain), None
@@ -139,13 +144,22 @@ class Recorder:
         """Return JSON with fixed ids of people and moments of the clock, without the team's shops and members."""
         match value:
             case dict():
-                return {name: NOW if name in OF_CLOCK else self.fixed(one) for name, one in value.items()}
+                counted = self.counted_from_0(value)
+                return {name: NOW if name in OF_CLOCK else self.fixed(one) for name, one in counted.items()}
             case list():
                 return [self.fixed(one) for one in value if not (isinstance(one, dict) and one.get("type") in OF_TEAM)]
             case str():
                 return self.people.get(value, value)
             case _:
                 return value
+
+    def counted_from_0(self, body: Mapping[str, Any]) -> dict[str, Any]:
+        """Return JSON whose revision or cursor is counted from the beginning of the team's counter."""
+
+        def count(number: int) -> int:
+            return number - max((one for one in self.beginnings if one <= number), default=0)
+
+        return {name: count(one) if name in COUNTED and one else one for name, one in body.items()}
 
 
 class Case:
@@ -157,7 +171,8 @@ class Case:
         self.colleague = Member(server, token=colleague_token, user=colleague)
         self.member = Member(server, token=token, user=user)
         people = {user: "0198c0de-0000-7000-8000-0000000000a1", colleague: "0198c0de-0000-7000-8000-0000000000a2"}
-        self.server, self.recorder = server, Recorder(server, people=people)
+        beginning = min(one["revision"] for one in self.colleague.sync()["changes"]) - 1
+        self.server, self.recorder = server, Recorder(server, people=people, beginning=beginning)
         self._store = MemoryStore(DEVICE)
         options = PhoneOptions(page_size=limit, retry=RetryPolicy(attempts=1))
         self.phone = Phone(self.recorder, store=self._store, options=options)

@@ -226,8 +226,8 @@ def start_again(server: Server) -> Case:
     former = Case(server)
     case = Case(former.server)
     case.recorder.people |= former.recorder.people
-    for n in range(1, 4):
-        former.colleague.sync(_change("lot", f"0198c0de-0000-7000-8000-00000000001{n}", at="09:00:00", **TEA))
+    case.recorder.beginnings += former.recorder.beginnings
+    former.colleague.sync(_change("lot", "0198c0de-0000-7000-8000-000000000011", at="09:00:00", **TEA))
     case.sign_in(former.member)
     case.sync()
     case.write("lot", LOT, at="10:00:00", creates=True, **TEA)

@@ -12,6 +12,7 @@ from api.http import throttles
 from config.dev.home import ROOT
 from config.quotas import DEFAULTS
 from table.phone import Response
+from teams.actions.counters import random_beginning
 from tests.conformance.cases import CASES, QUOTAS, REQUESTS_A_MINUTE
 from tests.conformance.kit import as_recorded, files, replay_phone
 from tests.factories import TeamFactory, person
@@ -43,7 +44,8 @@ class InProcess:
 
     def new_team(self, *roles):
         """Make a team."""
-        team = TeamFactory()
+        beginning = random_beginning()
+        team = TeamFactory(revision=beginning, first_revision=beginning)
         people = [person(team, role) for role in roles]
         return [(one.token, str(one.user.id)) for one in people]
 

@@ -15,8 +15,10 @@ from table.phone.phone import utc_now
 from tastings.actions.push import push
 from tastings.queries.pull import pull
 from tastings.schemas import INFUSION
+from teams.actions.people import create_team
 from teams.models import Team
-from tests.api.phone import change, post_sync, pulled_records, sync
+from tests.api.phone import PHONE, change, post_sync, pulled_records, sync
+from tests.api.problems import refusal
 from tests.factories import InfusionFactory, LotFactory, NoteFactory, SessionFactory, TeamFactory, person
 from tests.sync.wire import Wire
 
@@ -114,17 +116,24 @@ def test_pulling_while_others_write_misses_nothing():
     assert len(written) == 4 * 12 * 3
 
 
-@pytest.mark.django_db
-def test_a_cursor_ahead_of_the_teams_starts_again(taster, stranger):
-    LotFactory(team=taster.team)
-    for _ in range(3):
-        LotFactory(team=stranger.team)
-    of_another_team = sync(stranger.client)["cursor"]
+def new_teams_owner(name):
+    return person(create_team(name=name, shop="Ford", username=name, password="a kettle of 9").team, "owner")
 
-    for cursor in (of_another_team, 10**9):
-        answer = post_sync(taster.client, cursor=cursor, changes=[change("lot", name="Mist Ridge", kind="oolong")])
-        assert (answer.status_code, answer.json()["type"].rpartition("/")[2]) == (410, "start-again")
-    assert len(pulled_records(sync(taster.client)["changes"])) == 1
+
+@pytest.mark.django_db
+def test_cursor_of_another_team_or_ahead_starts_again():
+    low, high = sorted((new_teams_owner(name) for name in ("Mist", "Ford")), key=lambda who: who.team.revision)
+    cursors = {who: sync(who.client)["cursor"] for who in (low, high)}
+
+    for who, cursor in ((low, cursors[high]), (high, cursors[low]), (low, cursors[low] + 1), (high, 1)):
+        made = [change("lot", name="Mist Ridge", kind="oolong")]
+        for answer in (
+            post_sync(who.client, cursor=cursor, changes=made),
+            who.client.post("/api/v1/sync/stream", {"schema": 1, "device": str(PHONE), "cursor": cursor}),
+        ):
+            assert refusal(answer)[:2] == (410, "start-again")
+    for who, cursor in cursors.items():
+        assert sync(who.client, cursor=cursor)["changes"] == []  # nothing was applied
 
 
 @pytest.mark.django_db

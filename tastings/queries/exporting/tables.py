@@ -61,7 +61,10 @@ SETTINGS = ExportTable(
     name="settings",
     about="what the team has chosen; one line",
     model=Team,
-    columns=plain_columns(Team, without=("id", "name", "created_at", "revision", "pruned_revision", "pruned_before")),
+    columns=plain_columns(
+        Team,
+        without=("id", "name", "created_at", "revision", "first_revision", "pruned_revision", "pruned_before"),
+    ),
     rows=ExportScope.settings,
 )
 MEMBERS = ExportTable(

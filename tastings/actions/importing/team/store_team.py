@@ -10,6 +10,7 @@ from uuid import UUID
 
 import psycopg
 from django.db import connection, transaction
+from django.db.models import Max, Min
 from PIL import Image
 
 from tastings.actions.importing.team.archive_rows import ReferencedIds, row_builder, validated_lines
@@ -205,9 +206,13 @@ def _foreign_key_error(archive: Archive, error: psycopg.Error) -> ArchiveError:
 
 def _finish(team: Team) -> None:
     """Put the counter past every cursor a phone may hold, and mark every lot that has figures to compute."""
-    last = [MODELS[name]._default_manager.filter(team_id=team.id).order_by("-revision") for name in MODELS]
-    imported = max(rows.values_list("revision", flat=True).first() or 0 for rows in last)
-    Team.objects.filter(id=team.id).update(revision=REVISION_JUMP + imported)
+    found = [
+        model._default_manager.filter(team_id=team.id).aggregate(first=Min("revision"), last=Max("revision"))
+        for model in MODELS.values()
+    ]
+    first = min((one["first"] for one in found if one["first"]), default=1)
+    last = max((one["last"] for one in found if one["last"]), default=0)
+    Team.objects.filter(id=team.id).update(first_revision=first - 1, revision=REVISION_JUMP + last)
     for model in PULL_ONLY.values():
         renew(model._default_manager.filter(team_id=team.id))
     highest = Team.objects.values_list("revision", flat=True).get(id=team.id)

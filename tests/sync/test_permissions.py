@@ -7,9 +7,10 @@ import pytest
 from lots.models import FieldHistory, Lot
 from tastings.models import Infusion, Note
 from teams.models import AuditEntry
+from teams.row_security import ids_in_use
 from tests.api.phone import change, sync
 from tests.api.records import Place
-from tests.factories import DescriptorFactory, LotFactory, person
+from tests.factories import DescriptorFactory, InfusionFactory, LotFactory, SessionFactory, person
 
 pytestmark = pytest.mark.django_db
 LATER = "2026-03-04T13:00:00Z"
@@ -160,3 +161,23 @@ def test_rest_refuses_with_403_and_the_field(colleague, place):
     lot = LotFactory(team=place.lot.team, by=colleague.user, status="sample")
     answer = colleague.client.patch(f"/api/v1/lots/{lot.id}/", {"price_per_kg": 80})
     assert [(p["field"], p["code"]) for p in answer.json()["problems"]] == [("price_per_kg", "not_yours")]
+
+
+def test_id_in_use_is_readable_by_its_own_team_and_by_who_sees_its_session(taster, buyer, stranger):
+    shared, private = (SessionFactory(lot__team=taster.team, by=buyer.user, private=hidden) for hidden in (False, True))
+    ids = [
+        shared.lot.id,
+        shared.id,
+        private.id,
+        InfusionFactory(session=shared).id,
+        InfusionFactory(session=private).id,
+    ]
+
+    def readable(team, member):
+        found = ids_in_use(ids, team=team, member=member)
+        return [next(iter(found[one].values())) for one in ids]
+
+    assert readable(taster.team.id, taster.user.id) == [True, True, False, True, False]
+    assert readable(taster.team.id, buyer.user.id) == readable(taster.team.id, None) == [True] * 5
+    assert readable(stranger.team.id, stranger.user.id) == readable(None, None) == [False] * 5
+    assert ids_in_use([uuid4()], team=taster.team.id) == {}

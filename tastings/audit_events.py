@@ -14,6 +14,8 @@ class TastingEvent(StrEnum):
     FLIGHT_CALLED_OFF = "flight_called_off"
     LATE_SCORE = "late_score"
     CORRECTION = "correction"
+    LOT_MADE = "lot_made"
+    LOT_CHANGE = "lot_change"
     WORDS_MERGED = "words_merged"
     EXPORT = "export"
     SHARE = "share"

@@ -116,6 +116,7 @@ _LABELS: Mapping[str, Promise] = {
     "family": _("Family"),
     "rated_each_infusion": _("Offered for rating at each infusion"),
     "synonyms": _("Other words for it, separated by commas"),
+    "deleted": _("Deleted"),
 }
 
 _LABELS_OF_TYPE: Mapping[tuple[str, str], Promise] = {

@@ -52,6 +52,8 @@ EVENTS: Labels = {
     "flight_called_off": pgettext_lazy("event", "Called a flight off"),
     "late_score": pgettext_lazy("event", "Admitted a late score"),
     "correction": pgettext_lazy("event", "Corrected another's tasting"),
+    "lot_made": pgettext_lazy("event", "Made a lot"),
+    "lot_change": pgettext_lazy("event", "Changed a lot"),
     "words_merged": pgettext_lazy("event", "Merged two words"),
     "export": pgettext_lazy("event", "Exported the team"),
     "share": pgettext_lazy("event", "Gave a link"),

@@ -77,6 +77,25 @@ def test_corrections_by_owner_and_buyer_are_in_the_audit_log(request, place, tas
     ])  # fmt: skip
 
 
+def test_lots_made_and_changed_are_in_the_audit_log(taster, buyer):
+    lot = LotFactory(team=taster.team, by=taster.user)
+    made = change("lot", name="A sample", kind="oolong")
+    assert judged(taster, made, change("lot", lot.id, name=lot.name, region="North slope")) == ["applied"] * 2
+    assert judged(buyer, change("lot", lot.id, price_per_kg=80, currency="EUR", status="bought", kind=lot.kind)) == [
+        "applied"
+    ]
+    assert judged(buyer, change("lot", lot.id, at=LATER, name=lot.name)) == ["applied"]  # says nothing new
+    assert judged(buyer, change("lot", lot.id, at="2026-03-04T14:00:00Z", deleted=True)) == ["applied"]
+    assert list(AuditEntry.objects.order_by("at", "what").values_list("what", "who", "about")) == [
+        ("lot_change", taster.user.id, {"type": "lot", "lot": str(lot.id), "fields": ["region"]}),
+        ("lot_made", taster.user.id, {"lot": made["id"]}),
+        *(
+            ("lot_change", buyer.user.id, {"type": "lot", "lot": str(lot.id), "fields": fields})
+            for fields in (["currency", "price_per_kg", "status"], ["deleted"])
+        ),
+    ]
+
+
 def test_ones_own_tasting_is_in_no_audit_log(taster, place, buyer):
     assert set(judged(taster, *tasted(place))) == {"applied"}
     assert set(judged(buyer, *tasted(Place(buyer)))) == {"applied"}

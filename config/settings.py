@@ -32,6 +32,8 @@ DATABASES = {
         "DISABLE_SERVER_SIDE_CURSORS": os.environ.get("LEAFSPAN_TRANSACTION_POOLER") == "1",
     }
 }
+# A copy that streaming replication keeps; it answers what `teams.replica` lets it.
+DATABASE_REPLICA_URL = os.environ.get("DATABASE_REPLICA_URL", "")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # A key made up per process is safe, but signs browsers out on restart: `make run` keeps one under LEAFSPAN_HOME.

@@ -17,12 +17,13 @@ from lots.schemas import LOT
 from pages.browser import memberships_in, page
 from tastings.queries.comparisons import MOST_GROUPS, compare_lots
 from tastings.queries.developments import labels_of
-from tastings.queries.lot_search import PROFILES, SORTS, LotFilters, lots_named, lots_page
+from tastings.queries.lot_search import PROFILES, SORTS, LotFilters, lists_state, lots_named, lots_page
 from tastings.queries.readiness import readiness_for
 from tastings.reports.comparison import ComparisonPage, comparison_page, tick_again
 from tastings.reports.lot_list import lot_list
 from tastings.wording.readiness import rest_words
 from teams.errors import NotFound
+from teams.replica import read_from_replica
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -74,7 +75,7 @@ def lots(request: HttpRequest) -> HttpResponse:
     memberships, filters = memberships_in(request), filters_of(request.GET)
     ticked = ticked_in(request.GET)[:MOST_GROUPS]
     shown = lot_list(
-        lots_page(memberships, filters),
+        read_from_replica(lambda: lots_page(memberships, filters), state=lambda: lists_state(memberships)),
         filters=filters,
         ticked=lots_named(memberships, ticked) if ticked else [],
         with_team=len(memberships) > 1,

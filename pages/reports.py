@@ -35,6 +35,7 @@ from tastings.reports.session import session_page
 from tastings.reports.svg import strength_chart
 from tastings.reports.typeset import digest_of
 from teams.errors import NotFound
+from teams.replica import read_from_replica
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -71,7 +72,11 @@ def _content(request: HttpRequest, lot_id: str) -> tuple[Member, UUID, ReportCon
 
 
 def _content_with_links(member: Member, lot: Record, *, own: Pot | None) -> ReportContent:
-    content = report_content(member, lot, today=timezone.now().date(), own=own)
+    today = timezone.now().date()
+    content = read_from_replica(
+        lambda: report_content(member, lot, today=today, own=own),
+        state=lambda: report_state(member, lot.id, today=today),
+    )
     return replace(
         content,
         sessions=tuple(replace(one, href=f"/lots/{lot.id}/sessions/{one.id}/") for one in content.sessions),

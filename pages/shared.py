@@ -33,6 +33,7 @@ from tastings.queries.reports import picture_of_lot, report_content
 from tastings.queries.shares import for_outsiders, guest_of, share_with
 from tastings.reports.document import report_document
 from teams.errors import NotFound
+from teams.replica import read_from_replica
 from teams.row_security import act_for
 
 if TYPE_CHECKING:
@@ -119,7 +120,11 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
 
 def _content(guest: Member, share: Share, *, beside: str, own: Pot | None) -> ReportContent:
     """Return a report's content for a guest: nothing of tasters unless allowed, photos of leaf and liquor only."""
-    content = report_content(guest, record_for(guest, "lot", share.lot_id), today=timezone.now().date(), own=own)
+    today = timezone.now().date()
+    content = read_from_replica(
+        lambda: report_content(guest, record_for(guest, "lot", share.lot_id), today=today, own=own),
+        state=lambda: report_state(guest, share.lot_id, today=today),
+    )
     content = for_outsiders(content, with_tastings=share.names)
     photos = [photo for photo in content.photos if photo.of != "other"]
     return replace(content, photos=photos_below(beside, photos))

@@ -32,6 +32,7 @@ from tastings.job_metrics import BOUNDS_S, job_metrics
 from tastings.queries.due import waiting
 from tastings.queues import BrokerDown, queues
 from tastings.schemas import RECORD_SCHEMAS
+from teams.replica import READS
 
 _HERE = CollectorRegistry(auto_describe=False)
 REQUESTS = Counter("leafspan_requests", "Requests answered", ("method", "route", "status"), registry=_HERE)
@@ -44,6 +45,7 @@ REQUEST_SECONDS = Histogram(
 )
 VERDICTS = Counter("leafspan_sync_verdicts", "Changes that phones sent, by what became of them", ("type", "verdict"),
                    registry=_HERE)  # fmt: skip
+_HERE.register(READS)
 _METHODS = frozenset(("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"))
 _FORWARDED = ("HTTP_X_FORWARDED_FOR", "HTTP_X_FORWARDED_PROTO", "HTTP_X_FORWARDED_HOST", "HTTP_FORWARDED", "HTTP_VIA",
               "HTTP_X_REAL_IP")  # fmt: skip

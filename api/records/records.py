@@ -46,6 +46,7 @@ from tastings.actions.push import NEW, Change, push_changes, validate_fields
 from tastings.queries.records import Record, history_for, list_records, record_for, was_made_with
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
+from teams.replica import counter_of, read_from_replica
 
 
 def serialize_record(record: Record) -> dict[str, Any]:
@@ -92,7 +93,10 @@ class RecordList(RecordView):
         member = member_of(request)
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            rows = list_records(member, self.type_name, filters=filters, after=after, limit=limit)
+            rows = read_from_replica(
+                lambda: list_records(member, self.type_name, filters=filters, after=after, limit=limit),
+                state=counter_of(member.team_id),
+            )
             return [serialize_record(row) for row in rows]
 
         return paginated_response(request, read)
@@ -120,7 +124,8 @@ class RecordItem(RecordView):
 
     def get(self, request: Request, record_id: str) -> Response:
         """Return the record; its ``ETag`` is the revision."""
-        record = record_for(member_of(request), self.type_name, id_from_path(record_id))
+        member, wanted = member_of(request), id_from_path(record_id)
+        record = read_from_replica(lambda: record_for(member, self.type_name, wanted), state=counter_of(member.team_id))
         return conditional_response(request, serialize_record(record), tag=str(record.revision))
 
     def patch(self, request: Request, record_id: str) -> Response:
@@ -143,7 +148,11 @@ class RecordHistory(RecordView):
 
     def get(self, request: Request, record_id: str) -> Response:
         """Show the present values' authors and the overwritten values, the newest first."""
-        return conditional_response(request, history_for(member_of(request), self.type_name, id_from_path(record_id)))
+        member, wanted = member_of(request), id_from_path(record_id)
+        history = read_from_replica(
+            lambda: history_for(member, self.type_name, wanted), state=counter_of(member.team_id)
+        )
+        return conditional_response(request, history)
 
 
 def valid_fields(type_name: str, sent: Mapping[str, object]) -> dict[str, object]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping
 from datetime import datetime
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import msgspec
@@ -32,6 +33,7 @@ from tastings.actions.push import push
 from tastings.queries.pull import PulledPage, pull
 from teams.actions.people import check_cursor, check_page
 from teams.errors import StartAgain
+from teams.replica import counter_of, read_from_replica
 from teams.row_security import acting_for
 
 if TYPE_CHECKING:
@@ -56,7 +58,12 @@ class Sync(APIView):
         changes = [version.upgrade(change) for change in sent.changes]
         verdicts = push(member, device=sent.device, sent=changes, now=now)
         count_verdicts(verdicts)
-        page = pull(member, cursor=sent.cursor, limit=sent.limit, scope=sent.scope_at(now), token=sent.scope_token)
+
+        def read() -> PulledPage:
+            return pull(member, cursor=sent.cursor, limit=sent.limit, scope=sent.scope_at(now), token=sent.scope_token)
+
+        # After a push no replica has caught up yet, so it is not even asked.
+        page = read() if changes else read_from_replica(read, state=counter_of(member.team_id))
         check_page(device_token(request), cursor=sent.cursor)
         about_push = {"verdicts": [verdict.as_json() for verdict in verdicts], "now": format_utc(now)}
         return Response({**page_answer(page, version, nulls=sent.nulls), **about_push})
@@ -95,7 +102,10 @@ def _lines(
     cursor, token, scope, more = sent.cursor, sent.scope_token, sent.scope_at(now), True
     while more:
         with acting_for(member.team_id):
-            page = pull(member, cursor=cursor, limit=MAX_LIMIT, scope=scope, token=token)
+            page = read_from_replica(
+                partial(pull, member, cursor=cursor, limit=MAX_LIMIT, scope=scope, token=token),
+                state=counter_of(member.team_id),
+            )
             try:
                 check_page(device, cursor=cursor)
             except StartAgain:

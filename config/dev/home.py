@@ -60,7 +60,7 @@ def load_secrets(home: Path) -> dict[str, str]:
     except (OSError, ValueError) as error:
         raise LaunchError(f"{path} cannot be read ({error}); it holds the database's password.") from error
     names = ("secret_key", "superuser_password", "database_password", "web_password", "worker_password",
-             "broker_password")  # fmt: skip
+             "broker_password", "replication_password")  # fmt: skip
     missing = {name: secrets.token_urlsafe(32) for name in names if name not in stored}
     if missing:
         write_private(path, json.dumps(stored | missing, indent=1))

@@ -88,7 +88,7 @@ def start_postgres(
     chown_tree(cluster.placement.folder, cluster.placement.owner)
     if not cluster.placement.folder.exists():
         _initdb(cluster, password=secrets["superuser_password"], pause=pause)
-    child, port = on_free_port(lambda port: _start(cluster, port=port, pause=pause))
+    child, port = on_free_port(lambda port: start_on_folder(cluster, port=port, pause=pause))
     try:
         _make_database(programs, port=port, secrets=secrets)
     except BaseException:
@@ -131,21 +131,22 @@ def _initdb(cluster: Cluster, *, password: str, pause: Pause) -> None:
     tmp_folder.rename(placement.folder)
 
 
-def _start(cluster: Cluster, *, port: int, pause: Pause) -> Child:
+def start_on_folder(cluster: Cluster, *, port: int, pause: Pause, program: str = "postgres") -> Child:
+    """Start PostgreSQL on a data folder that is there, and wait until it answers; raise LaunchError if it does not."""
     folder = cluster.placement.folder
     options = {"listen_addresses": "127.0.0.1", "port": str(port), "unix_socket_directories": ""}
     if not cluster.durable:
         options |= {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}
-        options |= {"wal_level": "minimal", "max_wal_senders": "0", "checkpoint_timeout": "1h"}
+        options |= {"checkpoint_timeout": "1h"}
         options |= {"autovacuum": "off"}  # else plans depend on when it last came by
     command = [str(cluster.programs / "postgres"), "-D", str(folder)]
     for name, value in options.items():
         command += ["-c", f"{name}={value}"]
     child = Child(
-        name="postgres",
+        name=program,
         command=command,
         env=os.environ,
-        log=cluster.home / "logs/postgres.log",
+        log=cluster.home / f"logs/{program}.log",
         identity=cluster.placement.identity,
         stop_with=((signal.SIGINT, 3.0), (signal.SIGQUIT, 1.0)),  # fast shutdown, then immediate
         death_signal=signal.SIGINT,
@@ -159,7 +160,7 @@ def _is_ready(child: Child, folder: Path) -> bool:
     """Whether this process has reported ready; a status file of an earlier process does not count."""
     lines = _pid_file(folder)
     ours = child.popen is not None and len(lines) > 7 and lines[0] == str(child.popen.pid)
-    return ours and lines[7].strip() == "ready"
+    return ours and lines[7].strip() in ("ready", "standby")
 
 
 def _pid_file(folder: Path) -> list[str]:
@@ -214,6 +215,13 @@ def _make_database(programs: Path, *, port: int, secrets: Mapping[str, str]) -> 
         "password": secrets["database_password"], "web_password": secrets["web_password"],
         "worker_password": secrets["worker_password"],
     }  # fmt: skip
+    run_script(programs, script, values=values, port=port, secrets=secrets)
+
+
+def run_script(
+    programs: Path, script: str, *, values: Mapping[str, str], port: int, secrets: Mapping[str, str]
+) -> None:
+    """Run a script of psql as the superuser, with values that psql puts in; raise LaunchError if it fails."""
     settings = "".join(f"\\set {name} {value}\n" for name, value in values.items())
     # by way of standard input: a command line can be read by others
     command = [str(programs / "psql"), "-X", "-q", "-v", "ON_ERROR_STOP=1", "-h", "127.0.0.1", "-p", str(port)]

@@ -9,15 +9,18 @@ from uuid import UUID
 
 from django.db.models import (
     BooleanField,
+    Count,
     ExpressionWrapper,
     F,
     FloatField,
     Func,
     JSONField,
+    Max,
     OuterRef,
     Q,
     QuerySet,
     Subquery,
+    Sum,
 )
 from django.db.models.expressions import OrderBy
 
@@ -26,10 +29,10 @@ from tastings.figures import from_stored
 from tastings.maths.curve.development import CurvePoint, DescriptorCurve
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
-from tastings.models import Session
+from tastings.models import Development, Session
 from tastings.queries.records import shared_sessions
 from tastings.queries.reports import LotFacts
-from teams.models import Member
+from teams.models import Member, Team
 
 PER_PAGE = 40
 SORTS = ("name", "tasted", "strength", "steeps", "liking", "price")
@@ -136,6 +139,15 @@ def lots_page(members: Collection[Member], filters: LotFilters) -> LotPage:
         pages=pages,
         years=[year for year in years if year is not None],
     )
+
+
+def lists_state(members: Collection[Member]) -> object:
+    """Return a value that changes whenever a list of these teams' lots may have changed."""
+    teams = [member.team_id for member in members]
+    figures = Development.objects.filter(team_id__in=teams).aggregate(
+        Max("computed_at"), Sum("computed_revision"), Sum("due_revision"), failed=Count("lot_id", filter=~Q(failure=""))
+    )
+    return figures, set(Team.objects.filter(id__in=teams).values_list("id", "revision", "name"))
 
 
 def lots_named(members: Collection[Member], lots: Collection[UUID]) -> list[ListedLot]:

@@ -39,6 +39,11 @@ class DatabaseWrapper(base.DatabaseWrapper):
         """The statement that made the settings of the present transaction; None when they are not known."""
         self.execute_wrappers.append(self._with_settings)
 
+    def act_as(self, other: "DatabaseWrapper") -> None:
+        """Act as the same role, for the same teams, login and session as another connection."""
+        self.role, self.teams, self.limited_to = other.role, other.teams, other.limited_to
+        self.login, self.session = other.login, other.session
+
     def _with_settings(
         self,
         execute: Callable[..., Any],

@@ -10,7 +10,15 @@ from pathlib import Path
 from config.dev.home import ROOT
 from config.dev.leftovers import command_line, find_leftovers
 
-GIVEN = ("DATABASE_URL", "REDIS_URL", "LEAFSPAN_SECRET_KEY", "PORT", "MAKELEVEL", "LEAFSPAN_CHILD_OF")
+GIVEN = (
+    "DATABASE_URL",
+    "DATABASE_REPLICA_URL",
+    "REDIS_URL",
+    "LEAFSPAN_SECRET_KEY",
+    "PORT",
+    "MAKELEVEL",
+    "LEAFSPAN_CHILD_OF",
+)
 
 SERVERS_ONLY = """
 import sys, time

@@ -20,13 +20,14 @@ from api.http.conditional import id_from_path
 from pages.accounts import add_problems, render_form
 from pages.browser import chosen_member, membership_with, page
 from pages.record_fields import MOST_OF_A_SESSION
-from pages.record_forms import number_in
+from pages.record_forms import number_in, value_text
 from pages.records import browser_device
 from tastings.actions.exports import audited_export
 from tastings.actions.merging import check_may_merge, merge_descriptor
 from tastings.actions.shops import check_may_choose_pots, choose_usual_pot
 from tastings.queries.flights import names_of_flights
 from tastings.queries.records import list_records, names_of_lots
+from tastings.schemas import RECORD_SCHEMAS
 from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.labels import descriptor_label
 from tastings.wording.numbers import day, number
@@ -37,6 +38,8 @@ from teams.queries.access import list_audit
 from teams.queries.people import is_id, members_of, shop_for, shops_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from tastings.queries.records import Record
     from teams.models import AuditEntry, Member, Shop
 
@@ -276,12 +279,22 @@ def audit_entry(entry: AuditEntry, names: dict[str, str], *, without: str = "") 
 
     about = {name: value for name, value in entry.about.items() if name != without}
     found = [(str(label), words(name, about[name])) for name, label in DETAILS.items() if name in about]
+    found += [(field_label("lot", name), _change(name, pair, names)) for name, pair in about.get("changes", {}).items()]
     return {
         "when": f"{day(entry.at)}, {entry.at:%H:%M} UTC",
         "who": str(entry.who) if entry.who else "",
         "what": EVENTS.get(entry.what, entry.what),
         "details": ", ".join(f"{name}: {value}" for name, value in found if value),
     }
+
+
+def _change(name: str, pair: Sequence[object], names: dict[str, str]) -> str:
+    """Say from what to what a field of a lot was changed, or only that it was."""
+    if not pair:
+        return _("changed")
+    field = RECORD_SCHEMAS["lot"].by_name()[name]
+    before, after = (value_text(field, value, {"from_lot": names}) for value in pair)
+    return after if pair[0] is None else f"{before} → {after}"
 
 
 def names_in_audit(member: Member) -> dict[str, str]:

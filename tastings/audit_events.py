@@ -6,6 +6,13 @@ from enum import StrEnum
 class TastingEvent(StrEnum):
     """What happened."""
 
+    LOT_MADE = "lot_made"
+    LOT_EDITED = "lot_edited"
+    LOT_PRICED = "lot_priced"
+    LOT_BOUGHT = "lot_bought"
+    LOT_RETIRED = "lot_retired"
+    LOT_DELETED = "lot_deleted"
+    LOT_RESTORED = "lot_restored"
     REVEAL = "reveal"
     DECISION = "decision"
     POURERS_CHANGE = "pourers_change"
@@ -14,8 +21,6 @@ class TastingEvent(StrEnum):
     FLIGHT_CALLED_OFF = "flight_called_off"
     LATE_SCORE = "late_score"
     CORRECTION = "correction"
-    LOT_MADE = "lot_made"
-    LOT_CHANGE = "lot_change"
     WORDS_MERGED = "words_merged"
     EXPORT = "export"
     SHARE = "share"

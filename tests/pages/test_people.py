@@ -11,7 +11,7 @@ from teams.actions.people import create_first_team
 from teams.errors import NotFound
 from teams.models import AuditEntry, Invitation, Member, Role, Shop, Team, User
 from tests.api.records import Place
-from tests.factories import MemberFactory, PotFactory, ShopFactory, TeamFactory, person, web_browser
+from tests.factories import LotFactory, MemberFactory, PotFactory, ShopFactory, TeamFactory, person, web_browser
 
 PASSWORD = "two leaves and a bud"
 
@@ -130,6 +130,18 @@ def test_audit_log_says_who_did_what_and_is_filtered(owner, browser, taster):
     assert "<strong>Changed a role</strong>" in page
     assert f"member: {taster.user.username}, from: Taster: writes tasting notes, to: Buyer: tastes" in page
     assert "<strong>" not in other
+
+
+def test_audit_log_says_what_was_changed_in_a_lot(owner, browser):
+    lot = LotFactory(team=owner.team, name="Mist Ridge", price_per_kg=40, currency="EUR")
+    browser.post(
+        f"/records/lot/{lot.id}/", {"name": "Mist Ridge", "kind": lot.kind, "price_per_kg": "44,5", "currency": "EUR"}
+    )
+    page = browser.get("/team/audit/?what=lot_priced").content.decode()
+
+    assert "<strong>Priced a lot</strong>" in page
+    assert "lot: Mist Ridge, " in page
+    assert re.findall("Price per kilogram: [^,<]*", page) == ["Price per kilogram: 40.00 → 44.50"]
 
 
 def test_export_is_sent_and_noted(owner, browser):

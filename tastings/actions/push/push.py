@@ -15,7 +15,8 @@ from django.utils.translation import gettext as _
 from tastings.actions.due import mark_due
 from tastings.actions.push.applying import Applier
 from tastings.actions.push.change import Change, Verdict, read_change, refused
-from tastings.actions.push.corrections import record_corrections, record_lot_changes
+from tastings.actions.push.corrections import record_corrections
+from tastings.actions.push.lot_edits import record_lot_edits
 from tastings.actions.push.reading import read_state
 from tastings.actions.push.repeats import fields_received_before
 from tastings.actions.push.rows import check_constraints_now
@@ -77,9 +78,9 @@ def _push(
     if revision != team.revision:
         Team.objects.filter(id=team.id).update(revision=revision)
         state.allowance.save({record.id for name in RECORD_SCHEMAS for record in state.dirty(name)})
-        record_lot_changes(state, now=now)
         if not for_whole_team:
             record_corrections(state, now=now)
+        record_lot_edits(state, now=now)
         if parents := changed_photo_parents(state):
             renew_photos(team.id, parents)
         mark_due(team.id, changed_lots(state), revision=revision, now=now)

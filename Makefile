@@ -3,7 +3,7 @@ PYTHON ?= $(firstword $(shell for p in python3 python3.14 python3.13 python3.12 
 	$$p -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && echo $$p; done) python3)
 IN_VENV = exec $(PYTHON) config/dev/venv.py dev
 
-.PHONY: afternoon audit convergence faults fuzz help mutation run study test
+.PHONY: afternoon audit cluster convergence faults fuzz help mutation run study test
 .DEFAULT_GOAL := help
 
 help:  ## list the targets
@@ -16,6 +16,9 @@ afternoon:  ## three pots of eight infusions in Chromium without a network, then
 audit:  ## look the locked packages up for known holes; needs a network, which the tests do not
 	@test -x .audit/bin/pip-audit || { $(PYTHON) -m venv .audit && .audit/bin/pip install --quiet pip-audit; }
 	@.audit/bin/pip-audit --strict --require-hashes --disable-pip --progress-spinner off -r config/requirements-dev.txt
+
+cluster:  ## start Leafspan as on several machines: two web servers and workers without a common folder, replica, object store
+	@$(IN_VENV) config.dev cluster
 
 convergence:  ## play 2,000 new stories of offline phones against the server; about ten minutes (LEAFSPAN_STORIES, LEAFSPAN_SEED)
 	@export LEAFSPAN_STORIES=$${LEAFSPAN_STORIES:-2000} OMP_NUM_THREADS=1; $(IN_VENV) pytest -q -s tests/sync/test_convergence.py

@@ -77,6 +77,8 @@ class _Supervised:
 class Supervisor:
     """Starts all of Leafspan on a data folder, and keeps it running until a stop signal."""
 
+    _at_the_end = "Ctrl-C stops everything; the data stay."
+
     def __init__(self, home: Path, options: Options) -> None:
         self._home = home
         self._options = options
@@ -114,14 +116,12 @@ class Supervisor:
     def _start(self, address: Address) -> None:
         if self._options.port is None and address.port != USUAL_PORT:
             print_line(f"Port {USUAL_PORT} is taken, so this is {address.url}")
-        self._servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
-        self._supervised += [_Supervised(child) for child in self._servers]
+        servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
+        for server in servers:
+            self._supervise_server(server)
         env = found.environment() | {"PORT": str(address.port)}
         self._prepare(env, database_url=found.database_url)
-        web, worker, beat = self._long_running(address, found)
-        self._start_supervised(web, worker)
-        self._wait_until_ready(address)
-        self._start_supervised(beat)  # nobody waits for the timetable
+        self._start_programs(address, found)
         if self._options.demo:
             print_line(f"Ready on {address.url}; putting the demo data in (DEMO=0 leaves them out) …")
             demo = Child(
@@ -131,6 +131,17 @@ class Supervisor:
                 print_line(f"The demo ended with status {code}; everything else runs.")
         self._print_url(address)
 
+    def _start_programs(self, address: Address, found: Running) -> None:
+        web, worker, beat = self._long_running(address, found, home=self._home, beside={})
+        self._start_supervised(web, worker)
+        self._wait_until_ready(address)
+        self._start_supervised(beat)  # nobody waits for the timetable
+
+    def _supervise_server(self, server: Child) -> None:
+        """Restart a server that runs whenever it ends, and stop it after all programs."""
+        self._servers.append(server)
+        self._supervised.append(_Supervised(server))
+
     def _start_supervised(self, *children: Child) -> None:
         """Start children and restart them whenever they end."""
         for child in children:
@@ -138,16 +149,20 @@ class Supervisor:
             child.start()
             self._supervised.append(_Supervised(child))
 
-    def _long_running(self, address: Address, found: Running) -> list[Child]:
-        python, logs = sys.executable, self._home / "logs"
+    def _long_running(
+        self, address: Address, found: Running, *, home: Path, beside: Mapping[str, str]
+    ) -> tuple[Child, Child, Child]:
+        """Return web server, worker and timetable on a data folder; ``beside`` is added to their environment."""
+        python, logs = sys.executable, home / "logs"
         # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
         # Celery need not run Django's checks at each start: for these settings the tests do.
-        common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1"}
-        below = [self._home / name for name in ("metrics", "beat", "static")]  # a missing `static` is warned of
-        folders = [photos_folder(self._home, self._options.environ), *below]
-        identity = find_program_identity(self._home, folders)
+        common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1", **beside}
+        common["LEAFSPAN_HOME"] = str(home)
+        below = [home / name for name in ("metrics", "beat", "static")]  # a missing `static` is warned of
+        folders = [photos_folder(home, self._options.environ), *below]
+        identity = find_program_identity(home, folders)
         if identity.startswith("nobody"):
-            common["HOME"] = str(self._home)  # libpq and others look into root's otherwise
+            common["HOME"] = str(home)  # libpq and others look into root's otherwise
         web_env = {**found.web_environment(), **common, "PORT": str(address.port)}
         web_env["LEAFSPAN_START_CODE"] = self._start_code
         worker_env = {**found.worker_environment(), **common, "PORT": str(address.port)}
@@ -162,7 +177,7 @@ class Supervisor:
         ]
         gunicorn += ["config.asgi"]
         celery = [python, "-m", "celery", "-A", "config"]
-        schedule = self._home / "beat" / "schedule"
+        schedule = home / "beat" / "schedule"
         web = Child(
             name="web",
             command=[python, "-m", "gunicorn", *gunicorn],
@@ -187,7 +202,7 @@ class Supervisor:
             identity=identity,
             stop_with=((signal.SIGTERM, 2.0),),
         )
-        return [web, worker, beat]
+        return web, worker, beat
 
     def _prepare(self, env: Mapping[str, str], *, database_url: str) -> None:
         is_embedded = "DATABASE_URL" not in self._options.environ
@@ -252,4 +267,4 @@ class Supervisor:
             beside = f"LEAFSPAN_HOME={self._home} " if self._home != ROOT / ".leafspan" else ""
             new_team = ".venv/bin/python manage.py new_team --name N --shop S --username U"
             lines.append(f"  or by script  {beside}LEAFSPAN_PASSWORD=… {new_team}")
-        print_line("\n".join([*lines, "Ctrl-C stops everything; the data stay."]))
+        print_line("\n".join([*lines, self._at_the_end]))

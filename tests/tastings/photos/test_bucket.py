@@ -1,64 +1,39 @@
-"""Photos in a bucket: a server of the S3 protocol on this machine, `moto` in a process of its own."""
+"""Photos in a bucket of a real server of the S3 protocol, in a process of its own."""
 
-import os
 import socket
-import subprocess
-import sys
+import time
 import zipfile
-from http.client import HTTPConnection
 from uuid import UUID, uuid4
 
 import pytest
 from django.utils import timezone
 
 from config.backup.photos import PhotoCopier, restore_photos
+from config.dev.object_store import start_object_store
+from config.dev.process import stop_all
 from tastings.actions.photo_checks import check_photo, delete_unused_photos
 from tastings.errors import PhotoStoreAway
 from tastings.models import Photo
 from tastings.models.photo_bucket import BucketStore
 from tastings.models.photo_files import stored_photos, upload_size
 from tests.api.problems import refusal
-from tests.config.launching import eventually
 from tests.tastings.photos.photographs import announce, phone_photo, send
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(scope="module")
-def server():
-    """The address of a store with the bucket ``tea``."""
-    with socket.create_server(("127.0.0.1", 0)) as free:
-        port = free.getsockname()[1]
-    code = "from moto.server import main; main()"
-    env = {**os.environ, "PYTHONWARNINGS": "ignore"}
-    running = subprocess.Popen(
-        [sys.executable, "-c", code, "-H", "127.0.0.1", "-p", str(port)], env=env, stderr=subprocess.DEVNULL
-    )
-    url = f"http://127.0.0.1:{port}"
-    try:
-        assert eventually(lambda: _made(url))
-        yield url
-    finally:
-        running.kill()
-        running.wait()
-
-
-def _made(url):
-    try:
-        connection = HTTPConnection(url.removeprefix("http://"), timeout=5)
-        connection.request("PUT", "/tea")
-        return connection.getresponse().status == 200
-    except OSError:
-        return False
+def server(tmp_path_factory):
+    """The environment of a store's clients."""
+    child, environment = start_object_store(tmp_path_factory.mktemp("store"), pause=time.sleep)
+    yield environment
+    stop_all([child])
 
 
 @pytest.fixture
 def bucket(server, settings, monkeypatch):
     """A store of its own, which the settings name."""
-    for name, value in {
-        "AWS_ENDPOINT_URL": server, "AWS_REGION": "us-east-1", "AWS_ACCESS_KEY_ID": "leaf",
-        "AWS_SECRET_ACCESS_KEY": "leaf", "AWS_ALLOW_HTTP": "true",
-    }.items():  # fmt: skip
+    for name, value in server.items():
         monkeypatch.setenv(name, value)
     settings.PHOTO_BUCKET = f"s3://tea/{uuid4().hex}"
     return BucketStore(settings.PHOTO_BUCKET)

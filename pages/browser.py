@@ -31,8 +31,8 @@ POLICY = (
     "default-src 'none'; style-src 'self'; font-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none';"
     " frame-ancestors 'none'"
 )
-CHOSEN_TEAM = "team"
-"""The key of a browser's session under which the team stands that its login works for."""
+CHOSEN_TEAM, TEAMS = "team", "teams"
+"""Keys of the browser's session of a login in several teams: the team that it works for; the names of all by id."""
 Page = Callable[..., HttpResponseBase]
 _REFUSALS = (
     NotFound, NotAllowed, PreconditionFailed, WrongState, QuotaFull, AuthenticationFailed, NotAuthenticated,
@@ -97,7 +97,23 @@ def memberships_in(request: HttpRequest) -> list[Member]:
     memberships = memberships_of(request.user)
     act_for(member.team_id for member in memberships)  # until the request ends
     limit_changes_to(next((member.limited_to for member in memberships if not member.decides), None))
+    _remember_teams(request, memberships)
     return memberships
+
+
+def _remember_teams(request: HttpRequest, memberships: list[Member]) -> None:
+    """Store the teams of a login in several, from which every page offers the choice without asking for them."""
+    teams = {str(one.team_id): one.team.name for one in memberships} if len(memberships) > 1 else {}
+    if request.session.get(TEAMS, {}) != teams:
+        request.session[TEAMS] = teams
+    if teams and request.session.get(CHOSEN_TEAM) not in teams:
+        request.session[CHOSEN_TEAM] = next(iter(teams))
+
+
+def of_chosen_team(request: HttpRequest, memberships: list[Member]) -> list[Member]:
+    """Return the membership of the team that the caller works for, or none for who is in no team."""
+    chosen = request.session.get(CHOSEN_TEAM) if request.user.is_authenticated else None
+    return [one for one in memberships if str(one.team_id) == chosen] or memberships[:1]
 
 
 def work_for(member: Member) -> Member:
@@ -109,11 +125,9 @@ def work_for(member: Member) -> Member:
 
 def chosen_member(request: HttpRequest) -> Member:
     """Return the caller's membership of the team that they work for: the one chosen, else the one joined first."""
-    memberships = memberships_in(request)
-    if not memberships:
-        raise NotAllowed(_("this login is in no team"))
-    chosen = request.session.get(CHOSEN_TEAM) if request.user.is_authenticated else None
-    return work_for(next((one for one in memberships if str(one.team_id) == chosen), memberships[0]))
+    for chosen in of_chosen_team(request, memberships_in(request)):
+        return work_for(chosen)
+    raise NotAllowed(_("this login is in no team"))
 
 
 def membership_with(request: HttpRequest, type_name: str, record_id: str) -> tuple[Member, Record]:

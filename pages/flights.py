@@ -13,7 +13,7 @@ from django.views import View
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
-from pages.browser import memberships_in, page, work_for
+from pages.browser import memberships_in, of_chosen_team, page, work_for
 from pages.team_settings import audit_entry, names_in_audit
 from tastings.actions.flights.admitting import admit_late_score
 from tastings.queries.flight_answers import answer_of_flight
@@ -47,8 +47,8 @@ def membership_of(request: HttpRequest, flight: UUID) -> Member:
 @page
 @require_safe
 def flights(request: HttpRequest) -> HttpResponse:
-    """List the team's flights, those first in which the caller has something to do."""
-    memberships = memberships_in(request)
+    """List the flights of the team that the caller works for, those with something for them to do first."""
+    memberships = of_chosen_team(request, memberships_in(request))
     found = [one for member in memberships for one in _with_steps(member)]
     context = {**flights_context(found), "decides": any(member.decides for member in memberships)}
     return render(request, "pages/flights.html", context)

@@ -14,7 +14,7 @@ from django.views.generic import RedirectView
 
 from api.http.conditional import id_from_path
 from lots.schemas import LOT
-from pages.browser import memberships_in, page
+from pages.browser import memberships_in, of_chosen_team, page
 from tastings.queries.comparisons import MOST_GROUPS, compare_lots
 from tastings.queries.developments import labels_of
 from tastings.queries.lot_search import PROFILES, SORTS, LotFilters, lists_state, lots_named, lots_page
@@ -71,14 +71,13 @@ def ticked_in(query: QueryDict) -> list[UUID]:
 @page
 @require_safe
 def lots(request: HttpRequest) -> HttpResponse:
-    """Show the lots of the caller's teams."""
-    memberships, filters = memberships_in(request), filters_of(request.GET)
+    """Show the lots of the team that the caller works for."""
+    memberships, filters = of_chosen_team(request, memberships_in(request)), filters_of(request.GET)
     ticked = ticked_in(request.GET)[:MOST_GROUPS]
     shown = lot_list(
         read_from_replica(lambda: lots_page(memberships, filters), state=lambda: lists_state(memberships)),
         filters=filters,
         ticked=lots_named(memberships, ticked) if ticked else [],
-        with_team=len(memberships) > 1,
     )
     return render(request, "pages/lots.html", {"page": shown})
 

@@ -65,20 +65,19 @@ class TeamPage(View):
     """The team that the caller works for, and the way to all that belongs to it."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        """Show it, with a choice of the team for who is in several."""
-        memberships = memberships_in(request)
+        """Show it."""
         member = chosen_member(request)
-        context = {"member": member, "role": ROLES[member.role], "memberships": memberships}
-        return render(request, "pages/team.html", context)
+        return render(request, "pages/team.html", {"member": member, "role": ROLES[member.role]})
 
     def post(self, request: HttpRequest) -> HttpResponse:
-        """Work for another of the caller's teams from now on."""
+        """Work for another of the caller's teams from now on; show the list that was open, now of that team."""
         memberships = memberships_in(request)
         chosen = id_from_path(request.POST.get("team", ""))
         if all(one.team_id != chosen for one in memberships):
             raise NotFound
         request.session[CHOSEN_TEAM] = str(chosen)
-        return redirect("team")
+        lists = {reverse(name): name for name in ("lots-page", "flights-page", "team")}
+        return redirect(lists.get(request.POST.get("open", ""), "lots-page"))
 
 
 class People(View):

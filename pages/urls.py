@@ -5,6 +5,7 @@ from django.urls import path
 from pages import (
     account,
     accounts,
+    arrival,
     cards,
     client_guide,
     docs,
@@ -57,6 +58,7 @@ urlpatterns = [
     *reports.urlpatterns,
     *cards.urlpatterns,
     *links.urlpatterns,
+    *arrival.urlpatterns,
     *triangles.urlpatterns,
     *triangle_cups.urlpatterns,
     *flight_setup.urlpatterns,

@@ -81,7 +81,6 @@ class ListedLot:
 
     id: UUID
     team_id: UUID
-    team: str
     facts: LotFacts
     status: str | None
     price_per_kg: float | None
@@ -182,7 +181,7 @@ def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
     tasted = Session.objects.filter(shared_sessions(), lot_id=OuterRef("id"), removed=False).order_by("-started_at")
     big = ("result", "tasted", "line_evidence")
     return (
-        rows.select_related("development", "team")
+        rows.select_related("development")
         .defer(*(f"development__{name}" for name in big))
         .annotate(
             tasted_at=Subquery(tasted.values("started_at")[:1]),
@@ -218,7 +217,6 @@ def _listed(lot: Lot) -> ListedLot:
     return ListedLot(
         id=lot.id,
         team_id=lot.team_id,
-        team=lot.team.name,
         facts=from_stored(LotFacts, fields),
         status=lot.status or None,
         price_per_kg=None if lot.price_per_kg is None else float(lot.price_per_kg),

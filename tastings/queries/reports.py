@@ -78,8 +78,10 @@ class PhotoFacts:
 class ArrivedFrom:
     """The sample that a lot was bought on, and whether what arrived is the same tea."""
 
+    lot: UUID
     sample: UUID
     name: str
+    """Of the sample."""
     found: ArrivalCheck
 
 
@@ -143,7 +145,7 @@ def _arrival(member: Member, lot: UUID, sample: UUID, *, made_from: tuple[object
     known = ("arrival", *made_from, sample, development_of(sample).tag)
     found = _cache.get_or_compute(known, lambda: arrival_check_for(member, lot).found)
     name = Lot.objects.filter(id=sample, removed=False).values_list("name", flat=True).first()
-    return None if name is None or found is None else ArrivedFrom(sample, name, found)
+    return None if name is None or found is None else ArrivedFrom(lot, sample, name, found)
 
 
 def _strength_agreement(member: Member) -> PanelAgreement | None:

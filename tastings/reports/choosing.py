@@ -18,6 +18,8 @@ class ChoosingRow:
     name: str
     href: str
     sentence: str
+    details: str = ""
+    """The address of a page that says more."""
 
 
 def choosing_rows(
@@ -26,7 +28,10 @@ def choosing_rows(
     """Say how a lot did in each of its flights, and how it compares with the sample it was bought on."""
     rows = [ChoosingRow(one.name, f"/flights/{one.flight}/", _flight(one)) for one in flights]
     if arrival is not None:
-        rows.append(ChoosingRow(arrival.name, f"/lots/{arrival.sample}/report/", reason(arrival.found, labels=labels)))
+        sentence = reason(arrival.found, labels=labels)
+        rows.append(
+            ChoosingRow(arrival.name, f"/lots/{arrival.sample}/report/", sentence, f"/lots/{arrival.lot}/arrival/")
+        )
     return rows
 
 

@@ -96,9 +96,7 @@ class LotList:
     pages: PageLinks | None
 
 
-def lot_list(
-    page: LotPage, *, filters: LotFilters, ticked: Sequence[ListedLot] = (), with_team: bool = False
-) -> LotList:
+def lot_list(page: LotPage, *, filters: LotFilters, ticked: Sequence[ListedLot] = ()) -> LotList:
     """Build what the list of lots shows.
 
     Parameters
@@ -109,11 +107,9 @@ def lot_list(
         What they were searched by.
     ticked : Sequence[ListedLot]
         Lots that were ticked to be compared, here or on other pages.
-    with_team : bool
-        Whether to say whose each lot is, for members of several teams.
     """
     ids = [str(lot.id) for lot in ticked]
-    rows = [lot_row(lot, with_team=with_team, ticked=ids) for lot in page.lots]
+    rows = [lot_row(lot, ticked=ids) for lot in page.lots]
     here = {row.id for row in rows}
     return LotList(
         rows=rows,
@@ -128,7 +124,7 @@ def lot_list(
     )
 
 
-def lot_row(lot: ListedLot, *, with_team: bool = False, ticked: Collection[str] = ()) -> LotRow:
+def lot_row(lot: ListedLot, *, ticked: Collection[str] = ()) -> LotRow:
     """Put one lot of a list into words."""
     facts = lot.facts
     return LotRow(
@@ -139,7 +135,6 @@ def lot_row(lot: ListedLot, *, with_team: bool = False, ticked: Collection[str] 
             *origin(facts),
             *([str(facts.harvest_year)] if facts.harvest_year else []),
             *([_("lot %(code)s") % {"code": facts.code}] if facts.code else []),
-            *([lot.team] if with_team else []),
         ],
         facts=[*_points(lot), *_buying(lot)],
         prices=prices(lot),

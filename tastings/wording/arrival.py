@@ -7,7 +7,7 @@ from django.utils.translation import ngettext
 
 from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck, Compared
 from tastings.wording.labels import descriptor_in_sentence
-from tastings.wording.numbers import number, one_decimal
+from tastings.wording.numbers import listed, number, one_decimal
 
 Labels = Mapping[str, str]
 
@@ -51,6 +51,27 @@ def _difference(one: Compared, labels: Labels | None) -> str:
         "descriptor": descriptor_in_sentence(one.descriptor, labels),
         "points": one_decimal(abs(one.difference)),
     }
+
+
+def compared_sentence(one: Compared) -> str:
+    """Say of one descriptor whether the two differ in it."""
+    if one.different:
+        return _("differs")
+    if one.within:
+        return _("the same, within %(points)s points") % {"points": number(NOTICEABLE)}
+    return _("open: about %(points)s points or more would have been seen") % {"points": one_decimal(one.detectable)}
+
+
+def evidence_sentence(found: ArrivalCheck) -> str:
+    """Say what the check rests on."""
+    parts = (
+        (ngettext("%(n)s session of the sample", "%(n)s sessions of the sample", found.sample_sessions),
+         found.sample_sessions),
+        (ngettext("%(n)s of the arrived lot", "%(n)s of the arrived lot", found.arrived_sessions),
+         found.arrived_sessions),
+        (ngettext("%(n)s taster in both", "%(n)s tasters in both", found.shared_tasters), found.shared_tasters),
+    )  # fmt: skip
+    return _("It rests on %(parts)s.") % {"parts": listed(text % {"n": n} for text, n in parts)}
 
 
 def next_tasting(found: ArrivalCheck) -> str:

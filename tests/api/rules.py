@@ -157,6 +157,7 @@ get    /compare/                                           ok      ok      ok   
 get    /lots/                                              ok      ok      ok      ok      sign-in ok      ok
 get    /lots/{lot_id}/card.md                              ok      ok      ok      ok      sign-in 404     404
 get    /lots/{lot_id}/card.pdf                             ok      ok      ok      ok      sign-in 404     404
+get    /lots/{lot_id}/arrival/                             ok      ok      ok      ok      sign-in 404     404
 get    /lots/{lot_id}/card/                                ok      ok      ok      ok      sign-in 404     404
 get    /lots/{lot_id}/links/                               ok      ok      403     403     sign-in 404     404
 post   /lots/{lot_id}/links/                               ok      ok      403     403     sign-in 404     404

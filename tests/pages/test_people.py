@@ -81,13 +81,25 @@ def test_last_owner_stays_and_a_member_leaves(owner, browser, taster):
 
 def test_login_of_two_teams_chooses_for_which_it_works(owner, browser):
     other = MemberFactory(team=TeamFactory(name="Other House"), user=owner.user, role=Role.OWNER)
-    before = browser.get("/team/").content.decode()
-    browser.post("/team/", {"team": str(other.team_id)})
+    first, second = (LotFactory(team=member.team, by=owner.user) for member in (owner.member, other))
+    before = [browser.get(address).content.decode() for address in ("/team/", "/lots/", "/flights/")]
+    moved = browser.post("/team/", {"team": str(other.team_id), "open": "/flights/"})
     browser.post("/records/lot/new/", {"name": "Mist Ridge", "kind": "oolong"})
+    after = browser.get("/lots/").content.decode()
 
-    assert "<h1><bdi>Kettle &amp; Lid" in before
-    assert "<h1><bdi>Other House" in browser.get("/team/").content.decode()
-    assert Lot.objects.get().team == other.team
+    assert "<h1><bdi>Kettle &amp; Lid" in before[0]
+    assert all(f'<option value="{owner.team.id}" selected>' in page for page in before)
+    assert (first.name in before[1], second.name in before[1]) == (True, False)
+    assert moved["Location"] == "/flights/"
+    assert (first.name in after, second.name in after, "Mist Ridge" in after) == (False, True, True)
+    assert f'<option value="{other.team_id}" selected>' in browser.get(f"/lots/{first.id}/report/").content.decode()
+    assert Lot.objects.get(name="Mist Ridge").team == other.team
+
+
+def test_choice_of_the_team_leads_nowhere_else_and_is_not_offered_to_who_has_one(owner, browser):
+    assert "for-team" not in browser.get("/lots/").content.decode()
+    moved = browser.post("/team/", {"team": str(owner.team.id), "open": "//example.com/lots/"})
+    assert moved["Location"] == "/lots/"
 
 
 def test_shop_is_opened_renamed_and_gets_its_usual_pot(owner, browser, buyer):

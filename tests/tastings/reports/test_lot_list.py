@@ -17,7 +17,6 @@ FIGURES = sample.figures()
 TASTED = ListedLot(
     id=sample.LOT_ID,
     team_id=UUID(int=9),
-    team="Example team",
     facts=sample.LOT,
     status="bought",
     price_per_kg=1180.5,
@@ -129,11 +128,6 @@ def test_pages_lead_to_their_neighbours(page, leads):
 def test_steeps_are_written_with_their_range_where_there_is_one(recommended, low, high, text):
     steeps = replace(FIGURES.steeps, recommended=recommended, low=low, high=high)
     assert lot_row(replace(TASTED, steeps=steeps)).infusions == text
-
-
-def test_team_is_named_only_for_members_of_several():
-    assert "Example team" not in lot_row(TASTED).origin
-    assert lot_row(TASTED, with_team=True).origin[-1] == "Example team"
 
 
 def test_address_has_only_the_filters_that_are_set():

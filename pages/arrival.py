@@ -1,0 +1,111 @@
+"""The arrival check: an arrived lot beside the sample it was bought on, word by word."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.urls import path, reverse
+from django.utils.translation import gettext as _
+from django.views.generic import View
+
+from pages.browser import page
+from pages.reports import member_with
+from tastings.maths.comparison.arrival import NOTICEABLE, Compared
+from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS
+from tastings.queries.arrivals import LotArrival, arrival_check_for
+from tastings.queries.developments import labels_of
+from tastings.queries.records import list_records, names_of_lots
+from tastings.queries.triangles import result_of
+from tastings.wording.arrival import compared_sentence, evidence_sentence, next_tasting, no_sample, reason
+from tastings.wording.labels import descriptor_label
+from tastings.wording.numbers import day, number, number_range, one_decimal, percent, signed
+from tastings.wording.triangles import result_sentences
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from tastings.models import TriangleTest
+    from tastings.queries.records import Record
+    from teams.models import Member
+
+_WIDTH, _SHOWN_POINTS = 240.0, 4.0
+"""Of the line that shows a difference: its length, and the points to either side of none."""
+_MOST = 50
+"""Arrived lots of one sample that its page lists."""
+
+
+class ArrivalCheck(View):
+    """One lot against its sample; of a sample, the lots that were bought on it."""
+
+    def get(self, request: HttpRequest, lot_id: str) -> HttpResponse:
+        """Show it."""
+        member, lot = member_with(request, lot_id)
+        names = names_of_lots(member)
+        bought = list_records(member, "lot", filters={"from_lot": str(lot.id)}, after=None, limit=_MOST)
+        context = {
+            "lot": lot.id,
+            "name": lot.fields["name"],
+            "bought": [{"id": one.id, "name": one.fields["name"]} for one in bought],
+            "may": member.may_write,
+            **_check(member, lot, names),
+        }
+        return render(request, "pages/arrival.html", context)
+
+
+def _check(member: Member, lot: Record, names: Mapping[str, str]) -> dict[str, Any]:
+    arrival, labels = arrival_check_for(member, lot.id), labels_of(member)
+    found = arrival.found
+    if arrival.sample is None or found is None:
+        return {"verdict": no_sample()}
+    return {
+        "sample": {"id": arrival.sample, "name": names.get(str(arrival.sample), "")},
+        "verdict": reason(found, labels=labels),
+        "next": next_tasting(found),
+        "evidence": evidence_sentence(found),
+        "rows": [_row(one, labels) for one in found.compared],
+        "not_compared": [descriptor_label(key, labels) for key in found.not_compared],
+        "cups": FIRST_INFUSIONS,
+        "noticeable": number(NOTICEABLE),
+        "band": {"low": _place(-NOTICEABLE), "width": _place(NOTICEABLE) - _place(-NOTICEABLE)},
+        "tests": [_test(one) for one in arrival.triangle_tests],
+        "actions": _actions(member, arrival),
+    }
+
+
+def _actions(member: Member, arrival: LotArrival) -> dict[str, str]:
+    table = reverse("table")
+    writes = {
+        _("Taste the arrived lot"): f"{table}#/pot/lot/{arrival.lot}",
+        _("Taste the sample"): f"{table}#/pot/lot/{arrival.sample}",
+    }
+    return {**(writes if member.may_write else {}), _("Triangle tests"): reverse("triangles", args=[arrival.lot])}
+
+
+def _row(one: Compared, labels: Mapping[str, str]) -> dict[str, Any]:
+    low, at, high = _place(one.low), _place(one.difference), _place(one.high)
+    return {
+        "label": descriptor_label(one.descriptor, labels),
+        "sample": one_decimal(one.sample),
+        "arrived": one_decimal(one.arrived),
+        "difference": signed(one.difference),
+        "span": number_range(signed(one.low), signed(one.high)),
+        "sentence": compared_sentence(one),
+        "chance": percent(one.p_adjusted),
+        "line": {"low": low, "at": at, "width": high - low},
+    }
+
+
+def _test(test: TriangleTest) -> dict[str, Any]:
+    found = result_of(test)
+    return {"id": test.id, "on": day(test.held_on), "sentence": result_sentences(found)[0] if found else ""}
+
+
+def _place(points: float) -> float:
+    """Return where a difference stands on the line, 0 to `_WIDTH`, cut off at its ends."""
+    inside = min(max(points, -_SHOWN_POINTS), _SHOWN_POINTS)
+    return round(_WIDTH * (inside + _SHOWN_POINTS) / (2 * _SHOWN_POINTS), 1)
+
+
+urlpatterns = [path("lots/<str:lot_id>/arrival/", page(ArrivalCheck.as_view()), name="arrival")]

@@ -58,7 +58,7 @@ def compared_sentence(one: Compared) -> str:
     if one.different:
         return _("differs")
     if one.within:
-        return _("the same, within %(points)s points") % {"points": number(NOTICEABLE)}
+        return _("the same")
     return _("open: about %(points)s points or more would have been seen") % {"points": one_decimal(one.detectable)}
 
 

@@ -16,7 +16,7 @@ from tastings.actions.developments import refresh_development
 from tests.api.phone import change, sync, verdict_names
 from tests.api.problems import refusal
 from tests.api.test_development import session_of
-from tests.factories import LotFactory, MemberFactory, TeamFactory, UserFactory, phone, web_browser
+from tests.factories import LotFactory, MemberFactory, UserFactory, phone, web_browser
 from tests.sync.test_push import pot
 
 FONTS = Path(__file__).parents[2] / "pages" / "static" / "pages" / "fonts"
@@ -239,21 +239,6 @@ def test_report_of_a_tasted_lot_shows_its_curve(taster, viewer, lexicon):
     assert ("being worked in" in behind, "being worked in" in ready) == (True, False)
     assert "svg" in Seen(ready).tags
     assert taster.user.username in ready
-
-
-def test_lots_of_every_team_of_the_login_are_listed(member, lot, browser, stranger):
-    second = MemberFactory(user=member.user, team=TeamFactory())
-    LotFactory(team=second.team, by=member.user, name="Second Hill")
-    LotFactory(team=stranger.team, by=stranger.user, name="Foreign Hill")
-    LotFactory(team=member.team, by=member.user, name="Gone Hill", removed=True)
-    text = Seen(browser.get("/lots/").content.decode()).text
-
-    assert [name in text for name in ("Mist Ridge", "Second Hill", "Foreign Hill", "Gone Hill")] == [
-        True,
-        True,
-        False,
-        False,
-    ]
 
 
 @pytest.mark.parametrize(

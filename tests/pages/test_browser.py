@@ -16,7 +16,7 @@ from tastings.actions.developments import refresh_development
 from tests.api.phone import change, sync, verdict_names
 from tests.api.problems import refusal
 from tests.api.test_development import session_of
-from tests.factories import LotFactory, MemberFactory, UserFactory, phone, web_browser
+from tests.factories import LotFactory, MemberFactory, TeamFactory, UserFactory, phone, web_browser
 from tests.sync.test_push import pot
 
 FONTS = Path(__file__).parents[2] / "pages" / "static" / "pages" / "fonts"
@@ -296,3 +296,17 @@ def test_other_forms_of_a_strangers_report_look_absent(taster, stranger, ending)
     foreign = stranger.client.get(f"/lots/{lot.id}/report.{ending}")
     absent = stranger.client.get(f"/lots/{uuid4()}/report.{ending}")
     assert (foreign.status_code, foreign.content) == (404, absent.content)
+
+
+def test_living_lots_of_the_chosen_team_are_listed_and_no_others(member, lot, browser, stranger):
+    second = MemberFactory(user=member.user, team=TeamFactory())
+    LotFactory(team=second.team, by=member.user, name="Second Hill")
+    LotFactory(team=stranger.team, by=stranger.user, name="Foreign Hill")
+    LotFactory(team=member.team, by=member.user, name="Gone Hill", removed=True)
+    names = ("Mist Ridge", "Second Hill", "Foreign Hill", "Gone Hill")
+    first = Seen(browser.get("/lots/").content.decode()).text
+    browser.post("/team/", {"team": str(second.team_id)})
+    text = Seen(browser.get("/lots/").content.decode()).text
+
+    assert [name in first for name in names] == [True, False, False, False]
+    assert [name in text for name in names] == [False, True, False, False]

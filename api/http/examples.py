@@ -58,6 +58,8 @@ _REFUSALS = {
     "unavailable": 503,
 }  # fmt: skip
 """Cases in which a sync is refused as a whole, with the status."""
+_PULLED = ("scope", "photo", "flight", "team")
+"""Cases whose point is what the last sync pulls."""
 
 
 def verdict_examples(case: str) -> list[OpenApiExample]:
@@ -85,6 +87,29 @@ def problem_example(case: str, status: int) -> OpenApiExample:
         status_codes=[str(status)],
         media_type="application/problem+json",
     )
+
+
+def _pulled_example(case: str) -> OpenApiExample:
+    about, exchanges = _recorded(case)
+    answer = exchanges[-1]["answer"]["body"]
+    return OpenApiExample(case, summary=about, value=answer, response_only=True, status_codes=["200"])
+
+
+def _stream_examples() -> list[OpenApiExample]:
+    """Return the body that asks for the rest of a stream, and its last line."""
+    about, exchanges = _recorded("stream")
+    last = exchanges[-1]
+    return [
+        OpenApiExample("stream", summary=about, value=last["request"]["body"], request_only=True),
+        OpenApiExample(
+            "stream",
+            summary=about,
+            value=last["answer"]["lines"][-1],
+            response_only=True,
+            status_codes=["200"],
+            media_type="application/x-ndjson",
+        ),
+    ]
 
 
 def _recorded(case: str) -> tuple[str, list[dict[str, Any]]]:
@@ -116,8 +141,11 @@ SYNC_EXAMPLES = [
         request_only=True,
     ),
     *(example for case in _VERDICTS for example in verdict_examples(case)),
+    *(_pulled_example(case) for case in _PULLED),
     *(problem_example(case, status) for case, status in _REFUSALS.items()),
 ]
 """Of a sync's body and answer."""
+STREAM_EXAMPLES = _stream_examples()
+"""Of a stream's body and one of its lines."""
 PHOTO_EXAMPLES = [problem_example("full", 507)]
 """Of a photo that is announced."""

@@ -18,8 +18,8 @@ from lots.wording import field_problem
 from tastings.queries.scope import Scope, ScopeToken
 from teams.errors import Invalid, Problem, Refused
 
-STREAM_KEYS = frozenset(("schema", "device", "cursor", "scope", "scope_token", "nulls"))
-SYNC_KEYS = STREAM_KEYS | {"limit", "changes"}
+STREAM_KEYS = frozenset(("schema", "device", "cursor", "scope", "scope_token", "nulls", "limit"))
+SYNC_KEYS = STREAM_KEYS | {"changes"}
 
 
 class UnknownSchema(Refused):
@@ -59,7 +59,9 @@ def schema_version_of(body: Mapping[str, Any]) -> SchemaVersion:
     return SCHEMA_VERSIONS[schema]
 
 
-def read_body(body: Mapping[str, Any], *, known: frozenset[str] = SYNC_KEYS) -> SyncRequest:
+def read_body(
+    body: Mapping[str, Any], *, known: frozenset[str] = SYNC_KEYS, default_limit: int = DEFAULT_LIMIT
+) -> SyncRequest:
     """Return the checked body; raise Invalid with all that is wrong, TooLarge for too many changes."""
     problems = [
         Problem(name.encode(errors="replace").decode()[:80], "unknown_field", _("is not part of a sync body"))
@@ -70,7 +72,7 @@ def read_body(body: Mapping[str, Any], *, known: frozenset[str] = SYNC_KEYS) -> 
         device = clean_id(body.get("device"))
     except InvalidValue as error:
         problems.append(field_problem("device", error.fault))
-    cursor, limit, changes = body.get("cursor", 0), body.get("limit", DEFAULT_LIMIT), body.get("changes", [])
+    cursor, limit, changes = body.get("cursor", 0), body.get("limit", default_limit), body.get("changes", [])
     if not _is_integer(cursor) or not 0 <= cursor < 2**63:
         problems.append(Problem("cursor", "range", _("must be a whole number, 0 or more")))
     if not _is_integer(limit) or not 1 <= limit <= MAX_LIMIT:

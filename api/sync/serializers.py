@@ -64,9 +64,13 @@ def _pulled_change(schema: RecordSchema) -> Serializer:
         deleted=s.BooleanField(),
         out_of_scope=OUT_OF_SCOPE,
         fields=fields(help_text="empty of a deletion"),
-        at=s.DateTimeField(help_text="of its latest edit: a phone stamps its own later than this"),
-        by=s.UUIDField(help_text="who edited it last"),
-        author=s.UUIDField(help_text="who made it, which never changes"),
+        at=s.DateTimeField(
+            required=False,
+            help_text="of its latest edit: a phone stamps its own later than this; like `by` and `author` left out with"
+            " `out_of_scope`",
+        ),
+        by=s.UUIDField(required=False, help_text="who edited it last"),
+        author=s.UUIDField(required=False, help_text="who made it, which never changes"),
     )
 
 
@@ -134,12 +138,17 @@ class StreamBodySerializer(s.Serializer[Any]):
     scope = ScopeSerializer(required=False, help_text="without it everything comes")
     scope_token = s.CharField(required=False, help_text="that of the last answer: what the phone has of a scope")
     nulls = s.BooleanField(required=False, default=True, help_text="false: a pulled field that is null is left out")
+    limit = s.IntegerField(
+        required=False, min_value=1, max_value=MAX_LIMIT, default=MAX_LIMIT, help_text="records in a line, at most"
+    )
 
 
 class SyncBodySerializer(StreamBodySerializer):
     """A phone's changes, and the cursor up to which it has pulled."""
 
-    limit = s.IntegerField(required=False, min_value=1, max_value=MAX_LIMIT, default=DEFAULT_LIMIT)
+    limit = s.IntegerField(
+        required=False, min_value=1, max_value=MAX_LIMIT, default=DEFAULT_LIMIT, help_text="records pulled, at most"
+    )
     changes = SentChangesField(required=False, max_length=MAX_CHANGES)
 
 

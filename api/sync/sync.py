@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from api.http.auth import device_token, member_of
 from api.http.bodies import body_of
-from api.http.examples import SYNC_EXAMPLES
+from api.http.examples import STREAM_EXAMPLES, SYNC_EXAMPLES
 from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.operations.metrics import count_verdicts
 from api.sync.body import STREAM_KEYS, SyncRequest, read_body, schema_version_of
@@ -77,6 +77,7 @@ class SyncStream(APIView):
     @operation(
         request=StreamBodySerializer,
         responses={(200, LINES): SyncPageSerializer, **BAD_BODY, **problem_responses(409, 410)},
+        examples=STREAM_EXAMPLES,
     )
     def post(self, request: Request) -> StreamingHttpResponse:
         """Return what is new after the cursor, a page of JSON in each line, up to about 2 MiB as sent.
@@ -87,7 +88,7 @@ class SyncStream(APIView):
         member, now = member_of(request), timezone.now()
         body = body_of(request)
         version = schema_version_of(body)
-        sent = read_body(body, known=STREAM_KEYS)
+        sent = read_body(body, known=STREAM_KEYS, default_limit=MAX_LIMIT)
         check_cursor(device_token(request), cursor=sent.cursor, now=now)
         return stream_of_lines(request, _lines(member, device_token(request), sent, version=version, now=now))
 
@@ -103,7 +104,7 @@ def _lines(
     while more:
         with acting_for(member.team_id):
             page = read_from_replica(
-                partial(pull, member, cursor=cursor, limit=MAX_LIMIT, scope=scope, token=token),
+                partial(pull, member, cursor=cursor, limit=sent.limit, scope=scope, token=token),
                 state=counter_of(member.team_id),
             )
             try:

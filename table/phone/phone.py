@@ -292,7 +292,7 @@ class Phone:
 
     def _read_stream(self, report: SyncReport) -> bool:
         """Pull page after page in one answer and store each; return whether there is more, as after a break."""
-        answer = self._ask("/api/v1/sync/stream", {}, report=report, lines=True)
+        answer = self._ask("/api/v1/sync/stream", {"limit": self._options.page_size}, report=report, lines=True)
         if answer is None:
             return True
         if not answer.get("pages"):

@@ -1,19 +1,21 @@
-"""``python -m tests.conformance``: record ``docs/conformance/`` from an installation of its own. About two minutes."""
+"""``python -m tests.conformance``: record ``docs/conformance/`` from an installation of its own. About four minutes."""
 
 import os
 import shutil
+import signal
 import sys
 import tempfile
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from http.client import HTTPConnection
 from pathlib import Path
 from uuid import uuid4
 
 from table.phone import HttpTransport, Response
 from tests.config.launching import eventually
 from tests.conformance.case import Member
-from tests.conformance.cases import CASES, QUOTAS, REQUESTS_A_MINUTE, unavailable
+from tests.conformance.cases import CASES, OF_INSTALLATION, QUOTAS, REQUESTS_A_MINUTE
 from tests.conformance.kit import as_recorded, files, write
 from tests.faults.installation import PASSWORD, Installation, installation
 
@@ -50,13 +52,32 @@ class InstalledServer:
         ]
         return [(answer["token"], answer["user"]) for answer in signed_in]
 
+    def work(self) -> None:
+        """Give the worker time."""
+        time.sleep(0.2)
+
+    def events(self, token: str, change: Callable[[], object]) -> str:
+        """Open the stream of events, make a change, and return the text up to the end of its event."""
+        place = HTTPConnection("127.0.0.1", self._place.port, timeout=60)
+        place.request("GET", "/api/v1/events", headers={"Authorization": f"Bearer {token}"})
+        with place.getresponse() as answer:
+            lines = [answer.readline(), answer.readline()]  # how long to wait before opening it again
+            change()
+            while lines[-1] != b"\n" or len(lines) < 4:
+                lines.append(answer.readline())
+        return b"".join(lines).decode()
+
     @contextmanager
     def without_database(self) -> Iterator[None]:
-        """Kill the database, which the launcher starts again."""
+        """Kill the database; the launcher, which starts it again, is halted meanwhile."""
         [pid] = self._place.processes("database")
-        self._place.kill(pid)
-        time.sleep(0.2)  # until its connections are closed
-        yield
+        self._place.launcher.send_signal(signal.SIGSTOP)
+        try:
+            self._place.kill(pid)
+            time.sleep(0.2)  # until its connections are closed
+            yield
+        finally:
+            self._place.launcher.send_signal(signal.SIGCONT)
         if not eventually(self._place.ready, seconds=120):
             raise SystemExit("the database did not come back")
 
@@ -70,7 +91,7 @@ def main() -> int:
     with installation(home) as place:
         server = InstalledServer(place)
         recorded = {name: as_recorded(play(server), about=str(play.__doc__)) for name, play in CASES.items()}
-        recorded["unavailable"] = as_recorded(unavailable(server), about=str(unavailable.__doc__))
+        recorded |= {name: as_recorded(play(server), about=str(play.__doc__)) for name, play in OF_INSTALLATION.items()}
     shutil.rmtree(home, ignore_errors=True)
     for name, case in recorded.items():
         write(name, case)

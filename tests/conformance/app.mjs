@@ -7,7 +7,8 @@ import { pathToFileURL } from "node:url";
 const [folder, ...files] = process.argv.slice(2);
 const load = (/** @type {string} */ name) => import(pathToFileURL(`${folder}/data/${name}.js`).href);
 const { emptyState, changesOf, applyChanges } = await load("state");
-const { RefusedError, SignedOutError, UnreachableError } = await load("requests");
+const { RefusedError, SignedOutError, UnreachableError, linesOf } = await load("requests");
+const { eventNames } = await load("live");
 const { Rows } = await load("rows");
 const { Sync } = await load("sync");
 
@@ -33,18 +34,37 @@ function idsOf(rows, type) {
 class Phone {
   log = new Log();
   exchanges = [];
-  sync = new Sync({ log: this.log, request: (...request) => this.request(...request) });
+  /** The server's time as last learnt. */
+  now = null;
+  options = {
+    log: this.log,
+    request: (...request) => this.request(...request),
+    onClock: (now) => {
+      this.now = now;
+    },
+  };
+  sync = new Sync(this.options);
 
-  async request(method, path, { body } = {}) {
+  exchange(method, path, body) {
     const exchange = this.exchanges.shift();
     assert(exchange, `${method} ${path} was not recorded`);
     assert.deepEqual(withoutLimit({ method, path, body }), withoutLimit(exchange.request));
     const { answer } = exchange;
     if (answer === null) throw new UnreachableError("as recorded");
     this.status = answer.status;
-    if (answer.status < 400) return answer.body;
+    if (answer.status < 400) return answer;
     const Refusal = answer.status === 401 ? SignedOutError : RefusedError;
     throw new Refusal(answer.body.title, { status: answer.status, problem: answer.body });
+  }
+
+  async request(method, path, { body } = {}) {
+    return this.exchange(method, path, body).body;
+  }
+
+  async stream(path, body, onLine) {
+    const { lines, broken = "" } = this.exchange("POST", path, body);
+    const text = lines.map((line) => `${JSON.stringify(line)}\n`).join("") + broken;
+    for await (const line of linesOf(new Response(text).body)) await onLine(JSON.parse(line));
   }
 
   async statusOf(sending) {
@@ -75,6 +95,15 @@ class Phone {
   async play({ do: what, ...step }) {
     if (what === "sign_in") return this.log.append(() => [{ event: "signed", token: "of the test" }]);
     if (what === "scope") return this.log.append(() => [{ event: "scoped", scope: step.scope }]);
+    if (what === "stream") {
+      this.sync = new Sync({ ...this.options, stream: (...request) => this.stream(...request) });
+      return undefined;
+    }
+    if (what === "events") {
+      this.exchanges = [...step.exchanges];
+      for await (const name of eventNames(new Response(step.text).body)) if (name === "changed") await this.sync.run();
+      return assert.equal(this.exchanges.length, 0, "not all requests were sent");
+    }
     if (what === "write") {
       const { change, creates } = step;
       return this.log.append(() => [{ event: "written", number: change.seq, begins: creates, change }]);
@@ -86,10 +115,12 @@ class Phone {
     assert(["sync", "request"].includes(what), `a step called ${what} is not known`);
     this.exchanges = [...step.exchanges];
     const { method, path, body } = this.exchanges[0].request;
+    this.now = null;
     const sending = what === "sync" ? () => this.sync.run() : () => this.request(method, path, { body });
     const status = await this.statusOf(sending);
     assert.equal(what === "request" && status === 200 ? this.status : status, step.ends_with);
     assert.equal(this.exchanges.length, 0, "not all requests were sent");
+    if (what === "sync" && status === 200) assert(this.now, "the server's time was not learnt");
   }
 }
 

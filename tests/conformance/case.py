@@ -13,13 +13,15 @@ from uuid import uuid4
 
 from table.phone import MemoryStore, Phone, PhoneOptions, RefusedError, Response, RetryPolicy, UnreachableError
 from table.phone.phone_state import PhoneState
+from table.phone.transport import LINES
 
 BEGINNING = b"0198c0de"
 """Of every id in the kit."""
 DEVICE = "0198c0de-0000-7000-8000-0000000000d1"
+TEAM = "0198c0de-0000-7000-8000-0000000000e1"
 OF_TEAM = ("shop", "member")
 """Types of which each server has its own; they are pulled, and left out of the recordings."""
-OF_CLOCK = ("now", "created_at")
+OF_CLOCK = ("now", "created_at", "joined_at", "revealed_at")
 """Moments of the server's clock."""
 COUNTED = ("revision", "cursor")
 """Numbers of a team's counter, which begins anywhere; in the recordings it begins at 0."""
@@ -40,18 +42,38 @@ class Server(Protocol):
         """Make a team with one member of each role; return the token and the id of each."""
         ...
 
+    def work(self) -> None:
+        """Let the worker do something."""
+        ...
+
 
 class OwnIds:
-    """A server as one case sees it: the ids of the kit, which every case uses, are others at the server."""
+    """A server as one case sees it: the ids of the kit, which every case uses, are others at the server.
+
+    ``made`` are ids that the server made, with those that stand for them in the kit.
+    """
 
     def __init__(self, server: Server) -> None:
         self._server, self._own = server, uuid4().hex[:8].encode()
+        self.made: dict[str, str] = {}
 
     def send(self, method: str, path: str, *, headers: Headers, body: bytes | None) -> Response:
         """Carry one request."""
-        sent = None if body is None else body.replace(BEGINNING, self._own)
-        answer = self._server.send(method, path, headers=headers, body=sent)
-        return answer._replace(body=answer.body.replace(self._own, BEGINNING))
+        sent = None if body is None else self._at_server(body)
+        answer = self._server.send(method, self._at_server(path.encode()).decode(), headers=headers, body=sent)
+        received = answer.body.replace(self._own, BEGINNING)
+        for own, ours in self.made.items():
+            received = received.replace(own.encode(), ours.encode())
+        return answer._replace(body=received)
+
+    def _at_server(self, text: bytes) -> bytes:
+        for own, ours in self.made.items():
+            text = text.replace(ours.encode(), own.encode())
+        return text.replace(BEGINNING, self._own)
+
+    def work(self) -> None:
+        """Let the worker do something."""
+        self._server.work()
 
     def new_team(self, *roles: str) -> list[tuple[str, str]]:
         """Make a team."""
@@ -63,6 +85,10 @@ class Installed(Server, Protocol):
 
     def without_database(self) -> AbstractContextManager[None]:
         """Stop the database for as long as the context lasts, and wait at its end until it is back."""
+        ...
+
+    def events(self, token: str, change: Callable[[], object]) -> str:
+        """Open the stream of events, make a change, and return the stream's text up to the end of its event."""
         ...
 
 
@@ -92,8 +118,9 @@ class Recorder:
     """Carries the client's requests to the server and writes both down.
 
     ``on_the_way`` changes the bytes of the next sync before the server gets them; ``loses_answer`` drops the next
-    answer. Ids of people, ``now``, scope tokens and waits become fixed ones and counters begin at 0, so that two
-    recordings are equal.
+    answer; of the next stream, ``lines_before_break`` arrive. So that two recordings are equal, counters begin at 0,
+    ``codes`` of cups, ids of people, moments of the clock, scope tokens and waits become fixed ones, and shops and
+    members are left out unless ``has_team``.
     """
 
     def __init__(self, server: Server, *, people: Mapping[str, str], beginning: int) -> None:
@@ -102,6 +129,9 @@ class Recorder:
         self._tokens: dict[str, str] = {}
         self.on_the_way: Callable[[bytes], bytes] | None = None
         self.loses_answer = False
+        self.lines_before_break: int | None = None
+        self.codes: dict[int, int] = {}
+        self.has_team = False
 
     def send(self, method: str, path: str, *, headers: Headers, body: bytes | None) -> Response:
         """Carry one request."""
@@ -114,6 +144,10 @@ class Recorder:
             sent, self.on_the_way = self.on_the_way(plain), None
         kept = {name: value for name, value in headers.items() if not name.endswith("Encoding")}
         answer = self._server.send(method, path, headers=kept, body=sent)
+        if answer.headers["content-type"] == LINES and self.lines_before_break is not None:
+            lines = answer.body.splitlines(keepends=True)
+            n, self.lines_before_break = self.lines_before_break, None
+            answer = answer._replace(body=b"".join([*lines[:n], lines[n][: len(lines[n]) // 2]]))
         lost, self.loses_answer = self.loses_answer, False
         self.exchanges.append({"request": asked, "answer": None if lost else self._written_down(answer)})
         if lost:
@@ -133,6 +167,11 @@ class Recorder:
     def _written_down(self, answer: Response) -> dict[str, Any]:
         headers = {"Content-Type": answer.headers["content-type"].partition(";")[0]}
         content = answer.body.decode()
+        if answer.headers["content-type"] == LINES:
+            *lines, rest = content.split("\n")
+            written = [self._with_token(self.fixed(json.loads(line))) for line in lines]
+            broken = {"broken": '{"changes": [{'} if rest else {}
+            return {"status": answer.status, "headers": headers, "lines": written, **broken}
         if wait_s := answer.headers.get("retry-after"):
             headers["Retry-After"] = wait_s
             if answer.status == HTTPStatus.TOO_MANY_REQUESTS:  # the rest of a minute
@@ -144,14 +183,21 @@ class Recorder:
         """Return JSON with fixed ids of people and moments of the clock, without the team's shops and members."""
         match value:
             case dict():
-                counted = self.counted_from_0(value)
-                return {name: NOW if name in OF_CLOCK else self.fixed(one) for name, one in counted.items()}
+                return {name: self._fixed_member(name, one) for name, one in self.counted_from_0(value).items()}
             case list():
-                return [self.fixed(one) for one in value if not (isinstance(one, dict) and one.get("type") in OF_TEAM)]
+                return [self.fixed(one) for one in value if not self._is_left_out(one)]
             case str():
                 return self.people.get(value, value)
             case _:
                 return value
+
+    def _fixed_member(self, name: str, value: Any) -> Any:
+        if name in OF_CLOCK and value is not None:
+            return NOW
+        return self.codes.get(value, value) if name == "code" else self.fixed(value)
+
+    def _is_left_out(self, one: Any) -> bool:
+        return not self.has_team and isinstance(one, dict) and one.get("type") in OF_TEAM
 
     def counted_from_0(self, body: Mapping[str, Any]) -> dict[str, Any]:
         """Return JSON whose revision or cursor is counted from the beginning of the team's counter."""
@@ -165,7 +211,7 @@ class Recorder:
 class Case:
     """A case while it is played: the reference phone, its colleague, and the steps so far."""
 
-    def __init__(self, server: Server, *, role: str = "taster", limit: int = 500) -> None:
+    def __init__(self, server: Server, *, role: str = "taster", limit: int = 500, streams: bool = False) -> None:
         server = server if isinstance(server, OwnIds) else OwnIds(server)
         (token, user), (colleague_token, colleague) = server.new_team(role, "owner")
         self.colleague = Member(server, token=colleague_token, user=colleague)
@@ -174,15 +220,34 @@ class Case:
         beginning = min(one["revision"] for one in self.colleague.sync()["changes"]) - 1
         self.server, self.recorder = server, Recorder(server, people=people, beginning=beginning)
         self._store = MemoryStore(DEVICE)
-        options = PhoneOptions(page_size=limit, retry=RetryPolicy(attempts=1))
+        options = PhoneOptions(page_size=limit, retry=RetryPolicy(attempts=1), streams=streams)
         self.phone = Phone(self.recorder, store=self._store, options=options)
-        self.steps: list[dict[str, Any]] = []
+        self.steps: list[dict[str, Any]] = [{"do": "stream"}] if streams else []
         self.sign_in(self.member)
 
     def sign_in(self, member: Member) -> None:
         """Give the client a token."""
         self._store.append({"event": "signed", "token": member.token})
         self.steps.append({"do": "sign_in"})
+
+    def name_cups(self, flight: str, names: Sequence[str]) -> None:
+        """Wait until a flight is planned, and give the client's cups the ids of the kit and codes from 101."""
+        while not (cups := self.member.request("GET", f"/api/v1/flights/{flight}")["cups"]):
+            self.server.work()
+        for number, (cup, name) in enumerate(zip(cups, names, strict=True), start=101):
+            self.server.made[cup["id"]] = name
+            self.recorder.codes[cup["code"]] = number
+
+    def name_team(self) -> tuple[str, str]:
+        """Have shop and members in the recording, by ids and names of the kit; return somebody else and the shop."""
+        self.recorder.has_team = True
+        changes = self.colleague.sync()["changes"]
+        for number, one in enumerate(changes, start=21):
+            self.server.made.setdefault(one["id"], f"0198c0de-0000-7000-8000-0000000000{number}")
+            named = [one["fields"][name] for name in ("name", "username") if name in one["fields"]]
+            self.recorder.people |= dict.fromkeys(named, f"{one['type']} {number}")
+        shop, gone, *_ = (one["id"] for one in changes)
+        return self.server.made[gone], self.server.made[shop]
 
     def write(
         self, type_name: str, record: str, /, *, at: str, creates: bool = False, deleted: bool = False, **fields: object
@@ -215,6 +280,17 @@ class Case:
             status = None
         assert status == ends_with, (status, self.recorder.exchanges)
         self.steps.append({"do": "sync", "exchanges": self.recorder.exchanges, "ends_with": status})
+
+    def receive_events(self, text: str) -> None:
+        """Let the client read its stream of events, of which one says that there is something to pull."""
+        self.recorder.exchanges = []
+        self.phone.sync()
+
+        def count(found: re.Match[str]) -> str:
+            return str(self.recorder.counted_from_0({"cursor": int(found[0])})["cursor"])
+
+        text = re.sub(r'(?<="team": ")[^"]+', TEAM, re.sub(r'(?<=id: )\d+|(?<="cursor": )\d+', count, text))
+        self.steps.append({"do": "events", "text": text, "exchanges": self.recorder.exchanges})
 
     def request(self, method: str, path: str, *, body: Mapping[str, object], ends_with: int) -> None:
         """Let the client send a request of its own."""
@@ -253,7 +329,8 @@ class Case:
             expected["pulled"] = self._of_server()
         if shown is not None:
             expected["shown"] = sorted(shown)
-        found = known_to(self._store.state, fixed=self.recorder.fixed)
+        without = () if self.recorder.has_team else OF_TEAM
+        found = known_to(self._store.state, fixed=self.recorder.fixed, without=without)
         assert {name: found[name] for name in expected} == expected, (found, expected)
         self.steps.append({"do": "expect", **expected})
 
@@ -266,9 +343,11 @@ class Case:
         }
 
 
-def known_to(state: PhoneState, *, fixed: Callable[[Any], Any] = lambda value: value) -> dict[str, Any]:
+def known_to(
+    state: PhoneState, *, fixed: Callable[[Any], Any] = lambda value: value, without: Sequence[str] = ()
+) -> dict[str, Any]:
     """Return what the reference phone knows, in the form of the kit."""
-    types = {record.type for record in state.records.values()} - {*OF_TEAM}
+    types = {record.type for record in state.records.values()} - {*without}
     types |= {str(unsent.change["type"]) for unsent in [*state.outbox.values(), *(one for _, one in state.confirmed)]}
     return {
         "unsent": sorted(state.outbox),
@@ -278,8 +357,8 @@ def known_to(state: PhoneState, *, fixed: Callable[[Any], Any] = lambda value: v
             {
                 i: {"type": one.type, "revision": one.revision, "by": one.by, "fields": one.fields}
                 for i, one in state.records.items()
-                if one.type not in OF_TEAM
+                if one.type not in without
             }
         ),
-        "shown": sorted(record.id for name in types for record in state.views(name)),
+        "shown": sorted(fixed(record.id) for name in types for record in state.views(name)),
     }

@@ -6,7 +6,9 @@ from typing import Any
 
 from tests.conformance.case import Case, Installed, Member, Server
 
-LOT, OTHER_LOT, SESSION, INFUSION, NOTE, PHOTO = (f"0198c0de-0000-7000-8000-00000000000{n}" for n in range(1, 7))
+LOT, OTHER_LOT, SESSION, INFUSION, NOTE, PHOTO, _, FLIGHT, *CUPS = (
+    f"0198c0de-0000-7000-8000-0000000000{n:02}" for n in range(1, 11)
+)
 TEA: dict[str, Any] = {"name": "Mist Ridge spring", "kind": "oolong", "status": "sample"}
 POT: dict[str, Any] = {"lot": LOT, "started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110}
 FIRST: dict[str, Any] = {"session": SESSION, "number": 1, "steep_s": 20, "kettle_c": 98}
@@ -265,6 +267,61 @@ def _use_up_requests(case: Case) -> None:
         pass
 
 
+def stream(server: Server) -> Case:
+    """A first load comes as lines; the answer breaks off, and the client goes on after the last whole line."""
+    case = Case(server, limit=3, streams=True)
+    lots = [f"0198c0de-0000-7000-8000-00000000001{n}" for n in range(1, 5)]
+    case.colleague.sync(*(_change("lot", lot, at="09:00:00", **TEA) for lot in lots))
+    case.recorder.lines_before_break = 2
+    case.sync()
+    case.expect(shown=lots)
+    return case
+
+
+def flight(server: Server) -> Case:
+    """The taster's cups come by code, a blind session names its cup, and the reveal brings what was in them."""
+    case = Case(server)
+    case.colleague.sync(*(_change("lot", lot, at="09:00:00", **TEA) for lot in (LOT, OTHER_LOT)))
+    planned = {"id": FLIGHT, "name": "Spring samples", "lots": [LOT, OTHER_LOT], "tasters": [case.member.user]}
+    case.colleague.request("POST", "/api/v1/flights", planned | {"cups_per_sitting": 2})
+    case.name_cups(FLIGHT, CUPS)
+    case.sync()
+    case.expect(shown=[LOT, OTHER_LOT, FLIGHT], has_all=False)
+    blind = {name: value for name, value in POT.items() if name != "lot"}
+    case.write("session", SESSION, at="10:00:01", creates=True, flight_cup=CUPS[0], **blind)
+    case.sync()
+    case.expect(shown=[LOT, OTHER_LOT, FLIGHT, SESSION], has_all=False)
+    case.colleague.request("POST", f"/api/v1/flights/{FLIGHT}/reveal", {"reason": "one cup was spilled"})
+    case.sync()
+    case.expect(shown=[LOT, OTHER_LOT, FLIGHT, SESSION])
+    if case.colleague.request("GET", f"/api/v1/sessions/{SESSION}")["lot"] != LOT:
+        return flight(server)  # the plan is made by chance
+    return case
+
+
+def team(server: Server) -> Case:
+    """Shops and members are pulled like records, and a member who leaves is deleted."""
+    case = Case(server)
+    gone, shop = case.name_team()
+    case.sync()
+    case.expect()
+    case.colleague.request("PATCH", f"/api/v1/shops/{shop}", {"name": "Quay"})
+    case.colleague.request("DELETE", f"/api/v1/members/{gone}")
+    case.sync()
+    case.expect()
+    return case
+
+
+def events(server: Installed) -> Case:
+    """An event says that there is something to pull; the client pulls from its own cursor."""
+    case = Case(server)
+    case.sync()
+    change = _change("lot", LOT, at="09:00:00", **TEA)
+    case.receive_events(server.events(case.member.token, lambda: case.colleague.sync(change)))
+    case.expect(shown=[LOT])
+    return case
+
+
 def unavailable(server: Installed) -> Case:
     """The server is away for a moment: everything stays, and goes later."""
     case = Case(server)
@@ -294,7 +351,10 @@ CASES: dict[str, Callable[[Server], Case]] = {
     made.__name__: made
     for made in (
         applied, unchanged, merged, same_moment, unknown_parent, parent_deleted, brought_back, not_yours, invalid_field,
-        pages, scope, photo, quota, signed_out, unknown_schema, start_again, too_large, too_many_requests, full,
+        pages, stream, scope, photo, flight, team, quota, signed_out, unknown_schema, start_again, too_large,
+        too_many_requests, full,
     )
 }  # fmt: skip
-"""By the name of the file. ``unavailable`` needs an installation of its own and stands alone."""
+"""By the name of the file."""
+OF_INSTALLATION: dict[str, Callable[[Installed], Case]] = {made.__name__: made for made in (events, unavailable)}
+"""What only an installation can show."""

@@ -45,6 +45,9 @@ class Replayed:
         if answer is None:
             raise UnreachableError("as recorded")
         received = {name.lower(): value for name, value in answer["headers"].items()}
+        if "lines" in answer:
+            content = "".join(f"{json.dumps(line)}\n" for line in answer["lines"]) + answer.get("broken", "")
+            return Response(answer["status"], received, content.encode())
         return Response(answer["status"], received, json.dumps(answer["body"]).encode())
 
     def close(self) -> None:
@@ -60,15 +63,23 @@ def without_limit(request: dict[str, Any]) -> dict[str, Any]:
 def replay_phone(recorded: dict[str, Any]) -> None:
     """Run the reference phone through a case; raise AssertionError where it does something else."""
     transport, store = Replayed(), MemoryStore(recorded["device"])
-    phone = Phone(transport, store=store, options=PhoneOptions(retry=RetryPolicy(attempts=1)))
+    streams = {"do": "stream"} in recorded["steps"]
+    phone = Phone(transport, store=store, options=PhoneOptions(retry=RetryPolicy(attempts=1), streams=streams))
     for step in recorded["steps"]:
         match step["do"]:
             case "sign_in":
                 store.append({"event": "signed", "token": "of the test"})
             case "write":
                 write_on(phone, step)
+            case "stream":
+                pass  # as it was made
             case "scope":
                 phone.set_scope(**step["scope"])
+            case "events":
+                transport.exchanges = list(step["exchanges"])
+                for _ in range(step["text"].count("event: changed\n")):
+                    phone.sync()
+                assert transport.exchanges == [], "not all requests were sent"
             case "sync" | "request":
                 transport.exchanges = list(step["exchanges"])
                 assert status_of(phone, step) == step["ends_with"]

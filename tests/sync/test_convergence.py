@@ -382,7 +382,7 @@ class Story(RuleBasedStateMachine):
         store = MemoryStore()
         store.append({"event": "signed", "token": token})
         store.append({"event": "scoped", "scope": scope})
-        Phone(self.wire, store=store, options=PhoneOptions(streams=True)).sync()
+        Phone(self.wire, store=store, options=PhoneOptions(streams=True, page_size=4)).sync()
         return store.state
 
     def in_scope(self, records, scope):

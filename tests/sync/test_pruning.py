@@ -91,15 +91,14 @@ def test_tombstones_are_kept_400_days():
     assert timedelta(days=400) == RETENTION
 
 
-def test_stream_during_which_a_deletion_is_forgotten_ends_and_the_phone_starts_again(taster, monkeypatch):
-    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 2)
+def test_stream_during_which_a_deletion_is_forgotten_ends_and_the_phone_starts_again(taster):
     lots = [LotFactory(team=taster.team, by=taster.user) for _ in range(4)]
     cursor = sync(taster.client)["cursor"]
     DeviceToken.objects.update(began_at=NOW - timedelta(days=500))
     for _ in range(5):
         LotFactory(team=taster.team, by=taster.user)
     deleted(taster, lots[0], days_ago=450)
-    sent = {"schema": 1, "device": str(PHONE), "cursor": cursor}
+    sent = {"schema": 1, "device": str(PHONE), "cursor": cursor, "limit": 2}
     stream = iter(taster.client.post("/api/v1/sync/stream", sent))
     pages = [json.loads(next(stream))]
     assert prune_all(now=NOW) == 1

@@ -29,20 +29,18 @@ def lines(client, **members):
     return found
 
 
-def test_lines_are_the_pages_of_a_pull(taster, past, monkeypatch):  # noqa: F811
-    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 2)
+def test_lines_are_the_pages_of_a_pull(taster, past):  # noqa: F811
     for scope in ({}, {"scope": {"days": 30}}):
-        pages = lines(taster.client, **scope)
+        pages = lines(taster.client, limit=2, **scope)
         assert (len(pages) > 3, [page["more"] for page in pages[-2:]]) == (True, [True, False])
         whole = sync(taster.client, **scope)
         assert [one for page in pages for one in page["changes"]] == whole["changes"]
         assert {**pages[-1], "changes": whole["changes"]} == {name: whole[name] for name in pages[-1]}
 
 
-def test_stream_goes_on_after_any_line(taster, past, monkeypatch):  # noqa: F811
-    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 2)
+def test_stream_goes_on_after_any_line(taster, past):  # noqa: F811
     sync_all = sync(taster.client)
-    scope = {"scope": {"days": 30}}
+    scope = {"scope": {"days": 30}, "limit": 2}
     pages = lines(taster.client, **scope, cursor=sync_all["cursor"])
     for number, page in enumerate(pages[:-1], start=1):
         rest = lines(taster.client, **scope, cursor=page["cursor"], scope_token=page["scope_token"])
@@ -67,10 +65,9 @@ def test_stream_takes_no_changes_and_no_foreign_cursor(taster):
 
 
 def test_stream_ends_before_its_reader_could_hold_up_a_thread(taster, past, monkeypatch):  # noqa: F811
-    monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 2)
-    whole = lines(taster.client)
+    whole = lines(taster.client, limit=2)
     monkeypatch.setattr("api.sync.lines.MOST_BYTES", 1000)
-    pages = lines(taster.client)
+    pages = lines(taster.client, limit=2)
     assert (1 < len(pages) < len(whole), pages[-1]["more"]) == (True, True)
     assert pages == whole[: len(pages)]
 

@@ -43,6 +43,6 @@ function pause(wait_ms, signal) {
 }
 
 /** Names of the events of a stream. @param {ReadableStream<Uint8Array>} body */
-async function* eventNames(body) {
+export async function* eventNames(body) {
   for await (const line of linesOf(body)) if (line.startsWith("event:")) yield line.slice(6).trim();
 }

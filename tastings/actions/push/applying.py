@@ -1,6 +1,6 @@
 """Checking each change and merging it into its record, in memory."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
@@ -15,8 +15,8 @@ from tastings.actions.push.change import Change, Verdict, VerdictName
 from tastings.actions.push.checks import find_problems
 from tastings.actions.push.explaining import deleted_parents, lost_fields
 from tastings.actions.push.numbers import change_to_refuse, infusions_with_taken_numbers
-from tastings.actions.push.permissions import fields_that_lost_before, is_repeat, not_yours, without_purchase_repeats
-from tastings.actions.push.repeats import stored_history
+from tastings.actions.push.permissions import is_repeat, not_yours, without_purchase_repeats
+from tastings.actions.push.repeats import ReceivedBefore, stored_history
 from tastings.actions.push.state import PushState
 from tastings.actions.quotas import quota_problem
 from tastings.schemas import RECORD_SCHEMAS
@@ -37,10 +37,7 @@ class _Result:
 
 
 class Applier:
-    """Applies changes to the state of a push and decides the verdict on each.
-
-    ``received_before`` are the fields of each change that are left out; see `repeats.fields_received_before`.
-    """
+    """Applies changes to the state of a push and decides the verdict on each."""
 
     def __init__(
         self,
@@ -49,11 +46,10 @@ class Applier:
         *,
         device: UUID,
         now: datetime,
-        received_before: Mapping[int, set[str]],
+        before: ReceivedBefore,
     ) -> None:
         self._state, self._changes, self._device, self._now = state, changes, device, now
-        self._received_before = received_before
-        self._lost_before = fields_that_lost_before(state, changes)
+        self._before = before
         self._results: dict[int, _Result] = {}
 
     def apply_all(self) -> None:
@@ -78,12 +74,12 @@ class Applier:
         pending = self._state.record_of(self._changes[i])
         change = without_purchase_repeats(self._changes[i], pending, self._state)
         change, sent_key = self._with_merge_target(without_known_lot(change, pending))
-        if known := self._received_before.get(i):
+        if known := self._before.might_win.get(i):
             change = replace(change, fields={k: v for k, v in change.fields.items() if k not in known})
         user = self._state.member.user_id
         merged, outcome = pending.try_merge(change, device=self._device, by=user, now=self._now)
         problems = not_yours(change, pending, self._state)
-        if problems and is_repeat(outcome, lost_before=self._lost_before.get(i, set())):
+        if problems and is_repeat(outcome, lost_before=self._before.lost.get(i, set())):
             problems = []
         if problems := problems or find_problems(change, pending, merged, state=self._state, now=self._now):
             self._results[i] = _Result("refused", problems)

@@ -4,17 +4,14 @@ Owners and buyers change what they see. Tasters change their own tastings, the s
 samples, and the words that they made. Viewers change nothing, which the push checks first.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import replace
-from uuid import UUID
 
 from django.utils.translation import gettext as _
 
-from lots.merge import LostValue, MergeOutcome
-from lots.models import FieldHistory
+from lots.merge import MergeOutcome
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.rows import id_in
 from tastings.actions.push.state import PushState
 from teams.errors import Problem
 
@@ -49,28 +46,6 @@ def without_purchase_repeats(change: Change, pending: PendingRecord, state: Push
     if not repeated:
         return change
     return replace(change, fields={name: value for name, value in change.fields.items() if name not in repeated})
-
-
-def fields_that_lost_before(state: PushState, changes: Sequence[Change]) -> Mapping[int, set[str]]:
-    """Return, by the change's index, the fields whose value the history holds.
-
-    Together with the stamps of the record they show whether a change was accepted before: then it is no new edit,
-    although its member could not make it now. Members who may change everything need no such proof.
-    """
-    if state.member.decides:
-        return {}
-    named: dict[UUID, list[tuple[int, str]]] = {}
-    for i, change in enumerate(changes):
-        if change.stamp is not None and state.find(change.type, change.id) is not None:
-            for name, value in change.fields.items():
-                row = FieldHistory.history_id(change.id, LostValue(name, value, change.stamp))
-                named.setdefault(row, []).append((i, name))
-    lost: dict[int, set[str]] = {}
-    if named:
-        for row in FieldHistory.objects.filter(id_in(named)).values_list("id", flat=True):
-            for i, name in named[row]:
-                lost.setdefault(i, set()).add(name)
-    return lost
 
 
 def is_repeat(outcome: MergeOutcome, *, lost_before: set[str]) -> bool:

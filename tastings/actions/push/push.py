@@ -18,7 +18,7 @@ from tastings.actions.push.change import Change, Verdict, read_change, refused
 from tastings.actions.push.corrections import record_corrections
 from tastings.actions.push.lot_edits import record_lot_edits
 from tastings.actions.push.reading import read_state
-from tastings.actions.push.repeats import fields_received_before
+from tastings.actions.push.repeats import received_before
 from tastings.actions.push.rows import check_constraints_now
 from tastings.actions.push.store import changed_lots, changed_photo_parents, store
 from tastings.schemas import RECORD_SCHEMAS
@@ -71,8 +71,7 @@ def _push(
     """Push in a transaction: read, apply in memory, store, return the verdicts."""
     team = Team.objects.select_for_update(no_key=True).get(id=member.team_id)
     state = read_state(member, changes, for_whole_team=for_whole_team)
-    received_before = fields_received_before(state, changes)
-    applier = Applier(state, changes, device=device, now=now, received_before=received_before)
+    applier = Applier(state, changes, device=device, now=now, before=received_before(state, changes))
     applier.apply_all()
     revision = store(state, revision=team.revision, now=now)
     if revision != team.revision:

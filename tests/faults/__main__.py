@@ -71,6 +71,8 @@ def _run_with_faults(place: Installation, *, faults: int, seed: int) -> list[str
         SimulatedTaster(place.url, folder=place.home, username=f"taster-{i}", clock_offset=clock_offset, seed=seed + i)
         for i, clock_offset in enumerate(CLOCK_OFFSETS)
     ]
+    tasters[0].sync()
+    begins_at = tasters[0].phone._store.state.cursor
     tasters[0].begin(LOTS)
     stop = threading.Event()
     threads = [threading.Thread(target=taster.run, args=(stop,)) for taster in tasters]
@@ -90,7 +92,7 @@ def _run_with_faults(place: Installation, *, faults: int, seed: int) -> list[str
     if not figures_are_current(phone, limit_s=FIGURES_S):
         errors.append(f"some lot's figures are still stale after {FIGURES_S:.0f} s")
     print_line(f"  ready, all sent and all figures fresh {time.monotonic() - began:.0f} s after the last fault")
-    revision = phone._store.state.cursor
+    revision = phone._store.state.cursor - begins_at
     errors += check_records(phone, tasters, revision=revision)
     errors += check_photos(phone, tasters, limit_s=PHOTOS_S)
     _print_summary(place, tasters, done=done.total(), revision=revision)

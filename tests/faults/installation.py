@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from signal import Signals
+from typing import TypeVar
 
 from config.dev.home import ROOT
 from config.dev.leftovers import command_line
@@ -26,28 +27,37 @@ KINDS = {
 }
 """What the command lines of a process's parent and of itself hold; the first two are children of a main process."""
 
+_Place = TypeVar("_Place", bound="Installation")
+
 
 class Installation:
     """A running launcher."""
 
+    command = "run"
+    disk: SmallDisk | None = None
+    """For the photos; None where this machine cannot mount one."""
+
     def __init__(self, home: Path) -> None:
         self.home, self.port = home, free_port()
         self.url = f"http://127.0.0.1:{self.port}"
-        photos = home / "photos"
+        self.launcher = self._launch()
+
+    def _launch(self) -> "subprocess.Popen[str]":
+        photos = self.home / "photos"
         under = on_a_small_disk(photos)
-        self.launcher = launch(
-            "-m", "config.dev", "run", home=home, log=home / "launcher.log", under=under, PORT=str(self.port), DEMO="0"
-        )
-        self.disk = SmallDisk(photos, pid=self.launcher.pid) if under else None
-        """For the photos; None where this machine cannot mount one."""
+        launcher = self._launch_under(under)
+        self.disk = SmallDisk(photos, pid=launcher.pid) if under else None
+        return launcher
+
+    def _launch_under(self, under: list[str], **more: str) -> "subprocess.Popen[str]":
+        return launch(
+            "-m", "config.dev", self.command, home=self.home, log=self.home / "launcher.log", under=under,
+            PORT=str(self.port), DEMO="0", **more,
+        )  # fmt: skip
 
     def ready(self) -> bool:
         """Whether requests are served and a worker answers."""
-        try:
-            with urllib.request.urlopen(f"{self.url}/health/ready", timeout=5) as answer:  # noqa: S310 - our own
-                return bool(answer.status == 200)
-        except OSError:
-            return False
+        return is_ready(self.url)
 
     def manage(self, *arguments: str) -> dict[str, str]:
         """Run a command beside the launcher; return the JSON line that it prints."""
@@ -67,12 +77,12 @@ class Installation:
         of_parent, own = KINDS[kind]
         return [
             pid
-            for pid, parent in self._family()
+            for pid, parent in self.family()
             if own in command_line(pid) and (not of_parent or of_parent in command_line(parent))
             and (bool(of_parent) or parent == self.launcher.pid)
         ]  # fmt: skip
 
-    def _family(self) -> list[tuple[int, int]]:
+    def family(self) -> list[tuple[int, int]]:
         """Return every descendant of the launcher with its parent."""
         parents: dict[int, int] = {}
         for folder in Path("/proc").iterdir():
@@ -101,6 +111,15 @@ class Installation:
         return sum(path.read_text(errors="replace").count(text) for path in logs if path.exists())
 
 
+def is_ready(url: str) -> bool:
+    """Whether the web server at an address serves requests and a worker answers."""
+    try:
+        with urllib.request.urlopen(f"{url}/health/ready", timeout=5) as answer:  # noqa: S310 - our own
+            return bool(answer.status == 200)
+    except OSError:
+        return False
+
+
 def is_working(pid: int) -> bool:
     """Whether a process is on a processor or waits for one at this instant."""
     try:
@@ -112,12 +131,18 @@ def is_working(pid: int) -> bool:
 @contextmanager
 def installation(home: Path) -> Iterator[Installation]:
     """Start everything, wait until it is ready, and stop it in the end."""
-    made = Installation(home)
+    with started(Installation(home)) as made:
+        yield made
+
+
+@contextmanager
+def started(made: _Place) -> Iterator[_Place]:
+    """Wait until a launcher is ready, and stop it in the end."""
     try:
         ended = made.launcher.poll
         # asked once: right after the start another web process may not have seen a worker yet
         if not eventually(lambda: made.ready() or ended() is not None, seconds=120) or ended() is not None:
-            raise SystemExit(f"Leafspan did not start; see {home / 'launcher.log'}")
+            raise SystemExit(f"Leafspan did not start; see {made.home / 'launcher.log'}")
         yield made
     finally:
         made.launcher.send_signal(Signals.SIGTERM)

@@ -60,9 +60,13 @@ class SimulatedTaster:
     records that nobody else edits, at most one per record and request: each of them is one revision.
     """
 
+    longest_wait_s = 0.4
+    """Between two rounds."""
+
     def __init__(self, url: str, *, folder: Path, username: str, clock_offset: timedelta, seed: int) -> None:
         self.username, self._path, self._clock_offset = username, folder / username, clock_offset
-        self.transport, self.rng = CountingTransport(url), random.Random(seed)
+        self.rng = random.Random(seed)
+        self.transport = self._open_transport(url)
         self.acknowledged: list[dict[str, object]] = []
         self.unshared_changes = 0
         self.always_photographs = False
@@ -78,6 +82,9 @@ class SimulatedTaster:
         self._sessions = 0
         self.phone = self._open_phone()
         self.phone.sign_in(username=username, password=PASSWORD)
+
+    def _open_transport(self, url: str) -> CountingTransport:
+        return CountingTransport(url)
 
     def _open_phone(self) -> Phone:
         options = PhoneOptions(clock=lambda: datetime.now(UTC) + self._clock_offset, retry=RETRY, page_size=200)
@@ -100,7 +107,7 @@ class SimulatedTaster:
                 self.sync()
                 if self.rng.random() < 0.05:
                     self._restart()
-                stop.wait(self.rng.uniform(0, 0.4))
+                stop.wait(self.rng.uniform(0, self.longest_wait_s))
         except Exception as error:  # noqa: BLE001 - whatever it is, the run must report it
             self.errors.append(f"{self.username}: {error!r}")
 

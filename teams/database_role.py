@@ -8,6 +8,8 @@ from django.db.backends.postgresql.base import DatabaseWrapper
 
 from teams.row_security import WORKER_ONLY, role, worker_role
 
+REPLICATION_LOGIN = "leafspan_replication"
+"""The login by which a replica copies the server."""
 _TABLES_WITHOUT_ACCESS = ("django_migrations",)
 
 
@@ -94,8 +96,7 @@ def create_login(name: str, *, password: str, acts_as: str, using: str = DEFAULT
             if not cursor.fetchone()[0]:
                 cursor.execute(f"CREATE ROLE {login} LOGIN NOINHERIT")
             _check_owns_nothing(name, acts_as=acts_as, using=using)
-            hashed = connection.connection.pgconn.encrypt_password(password.encode(), name.encode(), b"scram-sha-256")
-            cursor.execute(f"ALTER ROLE {login} LOGIN NOINHERIT PASSWORD '{hashed.decode()}'")
+            cursor.execute(f"ALTER ROLE {login} LOGIN NOINHERIT PASSWORD '{_hashed(connection, name, password)}'")
             cursor.execute("SELECT pg_has_role(%s, %s, 'MEMBER')", [name, acts_as])
             if not cursor.fetchone()[0]:
                 cursor.execute(f"GRANT {target} TO {login}")
@@ -104,6 +105,36 @@ def create_login(name: str, *, password: str, acts_as: str, using: str = DEFAULT
             "this login may not make others. Have an administrator run:"
             f" CREATE ROLE {login} LOGIN NOINHERIT PASSWORD '…'; GRANT {target} TO {login};"
         ) from error
+
+
+def create_replication_login(*, password: str, using: str = DEFAULT_DB_ALIAS) -> None:
+    """Create the login by which a replica copies the server, or give it this password.
+
+    Raises
+    ------
+    ImproperlyConfigured
+        The owner may not create such a login.
+    """
+    connection = cast("DatabaseWrapper", connections[using])
+    try:
+        with transaction.atomic(using=using), connection.cursor() as cursor:
+            cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [REPLICATION_LOGIN])
+            if not cursor.fetchone()[0]:
+                cursor.execute(f"CREATE ROLE {REPLICATION_LOGIN} LOGIN REPLICATION")
+            cursor.execute(
+                f"ALTER ROLE {REPLICATION_LOGIN} PASSWORD '{_hashed(connection, REPLICATION_LOGIN, password)}'"
+            )
+    except ProgrammingError as error:
+        raise ImproperlyConfigured(
+            "this login may not make others. Have an administrator run:"
+            f" CREATE ROLE {REPLICATION_LOGIN} LOGIN REPLICATION PASSWORD '…';"
+        ) from error
+
+
+def _hashed(connection: DatabaseWrapper, name: str, password: str) -> str:
+    """Return a password as the server stores it, so that no statement holds it in clear."""
+    hashed: bytes = connection.connection.pgconn.encrypt_password(password.encode(), name.encode(), b"scram-sha-256")
+    return hashed.decode()
 
 
 def _check_owns_nothing(name: str, *, acts_as: str, using: str) -> None:

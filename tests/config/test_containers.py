@@ -30,26 +30,39 @@ OURS = {name: service for name, service in SERVICES.items() if service["image"] 
 COMMON = COMPOSE["x-leafspan"]["environment"]
 """What all of ours are given; each adds what it alone needs."""
 OF_ITS_OWN = {
-    "migrate": {"DATABASE_URL", "LEAFSPAN_WEB_PASSWORD", "LEAFSPAN_WORKER_PASSWORD"},
-    "web": {"DATABASE_URL"},
+    "migrate": {
+        "DATABASE_URL",
+        "LEAFSPAN_WEB_PASSWORD",
+        "LEAFSPAN_WORKER_PASSWORD",
+        "LEAFSPAN_REPLICATION_PASSWORD",
+    },
+    "web": {"DATABASE_URL", "DATABASE_REPLICA_URL"},
+    "web-2": {"DATABASE_URL", "DATABASE_REPLICA_URL"},
     "worker": {"DATABASE_URL"},
+    "worker-2": {"DATABASE_URL"},
     "fresh": {"DATABASE_URL"},
     "beat": set(),
 }
 NETWORKS = {
     "postgres": {"database"},
+    "replica": {"database"},
+    "objects": {"objects"},
     "broker": {"queue"},
-    "migrate": {"database"},
-    "web": {"front", "database", "queue"},
-    "worker": {"outside", "database", "queue"},
-    "fresh": {"outside", "database", "queue"},
+    "migrate": {"database", "objects"},
+    "web": {"front", "database", "queue", "objects"},
+    "web-2": {"front", "database", "queue", "objects"},
+    "worker": {"outside", "database", "queue", "objects"},
+    "worker-2": {"outside", "database", "queue", "objects"},
+    "fresh": {"outside", "database", "queue", "objects"},
     "beat": {"queue"},
 }
-IMAGES = {"LEAFSPAN_POSTGRES_IMAGE", "LEAFSPAN_BROKER_IMAGE", "LEAFSPAN_PYTHON_IMAGE"}
+CLUSTER = {"replica", "objects", "web-2", "worker-2"}
+"""What the profile ``cluster`` adds."""
+IMAGES = {"LEAFSPAN_POSTGRES_IMAGE", "LEAFSPAN_BROKER_IMAGE", "LEAFSPAN_PYTHON_IMAGE", "LEAFSPAN_OBJECTS_IMAGE"}
 BUCKET = {"AWS_ENDPOINT_URL", "AWS_REGION", "AWS_ACCESS_KEY_ID", "AWS_SECRET_ACCESS_KEY", "AWS_ALLOW_HTTP"}
 NOT_OURS = {"OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"} | BUCKET
 """Read by the linear algebra and by the client of the object store."""
-NAMES = r"LEAFSPAN_[A-Z_]+|DATABASE_URL|REDIS_URL"
+NAMES = r"LEAFSPAN_[A-Z_]+|DATABASE_URL|DATABASE_REPLICA_URL|REDIS_URL"
 FOR_THE_DESK = {
     "LEAFSPAN_BROKER_PROGRAM",
     "LEAFSPAN_DEBUG",
@@ -71,8 +84,31 @@ def names_read():
 
 
 def test_there_is_all_that_is_needed():
-    assert set(SERVICES) == {"postgres", "broker", "migrate", "web", "worker", "fresh", "beat"}
-    assert set(OURS) == set(SERVICES) - {"postgres", "broker"}
+    assert set(SERVICES) == {"postgres", "broker", "migrate", "web", "worker", "fresh", "beat"} | CLUSTER
+    assert set(OURS) == set(SERVICES) - {"postgres", "broker", "replica", "objects"}
+    assert {name for name, service in SERVICES.items() if service.get("profiles") == ["cluster"]} == CLUSTER
+    assert all("profiles" not in service for name, service in SERVICES.items() if name not in CLUSTER)
+
+
+def test_profile_adds_a_second_of_web_and_worker_that_differs_in_nothing_else():
+    for name, second in (("web", "web-2"), ("worker", "worker-2")):
+        own = {"profiles": ["cluster"]} | ({"ports": SERVICES["web-2"]["ports"]} if name == "web" else {})
+        assert SERVICES[second] == SERVICES[name] | own
+
+
+def test_profile_has_one_database_copied_and_one_store_of_photos():
+    replica, primary, objects = SERVICES["replica"], SERVICES["postgres"], SERVICES["objects"]
+    assert (replica["image"], replica["networks"]) == (primary["image"], primary["networks"])
+    assert replica["volumes"] != primary["volumes"]
+    assert "LEAFSPAN_REPLICATION_PASSWORD" in replica["environment"]["PGPASSWORD"]
+    assert {name: objects["environment"][name] for name in ("AWS_ACCESS_KEY_ID", "AWS_SECRET_ACCESS_KEY")} == {
+        "AWS_ACCESS_KEY_ID": None, "AWS_SECRET_ACCESS_KEY": None,  # what the environment has, as for the clients
+    }  # fmt: skip
+    documented = (ROOT / "docs" / "running.md").read_text()
+    bucket = objects["environment"]["S3_BUCKET"]
+    assert f"LEAFSPAN_PHOTO_BUCKET=s3://{bucket}/" in documented
+    assert "AWS_ENDPOINT_URL=http://objects:8333" in documented
+    assert "@replica:5432/leafspan" in documented
 
 
 def test_every_variable_is_known_to_the_settings_and_every_setting_can_be_given():
@@ -90,7 +126,9 @@ def test_each_process_signs_in_with_a_login_of_its_own():
     assert {name: (url.username, url.password) for name, url in logins.items()} == {
         "migrate": ("leafspan", "POSTGRES_PASSWORD"),
         "web": ("leafspan_web", "LEAFSPAN_WEB_PASSWORD"),
+        "web-2": ("leafspan_web", "LEAFSPAN_WEB_PASSWORD"),
         "worker": ("leafspan_worker", "LEAFSPAN_WORKER_PASSWORD"),
+        "worker-2": ("leafspan_worker", "LEAFSPAN_WORKER_PASSWORD"),
         "fresh": ("leafspan_worker", "LEAFSPAN_WORKER_PASSWORD"),
     }
     assert "manage.py database_logins" in SERVICES["migrate"]["command"][-1]
@@ -106,7 +144,7 @@ def test_each_has_limits_of_memory_processor_and_processes():
 def test_each_reaches_only_what_it_needs():
     assert {name: set(service["networks"]) for name, service in SERVICES.items()} == NETWORKS
     assert {name for name, network in COMPOSE["networks"].items() if (network or {}).get("internal")} == {
-        "database", "queue",
+        "database", "queue", "objects",
     }  # fmt: skip
     assert set(COMPOSE["networks"]) == set.union(*NETWORKS.values())
 
@@ -173,7 +211,7 @@ def test_every_setting_of_the_containers_is_documented():
     documented = (ROOT / "docs" / "running.md").read_text()
     asked = set(re.findall(r"\$\{([A-Z_]+)", text))
     own = set(COMMON).union(*OF_ITS_OWN.values())
-    assert asked <= own | IMAGES | {"POSTGRES_PASSWORD", "BROKER_PASSWORD", "PORT"}
+    assert asked <= own | IMAGES | {"POSTGRES_PASSWORD", "BROKER_PASSWORD", "PORT", "SECOND_PORT"}
     assert [name for name in sorted(asked | {"LEAFSPAN_LOGS"}) if not re.search(rf"\b{name}\b", documented)] == []
 
 
@@ -201,9 +239,10 @@ def test_nothing_runs_as_root_or_writes_where_it_need_not(name):
         assert service["user"] not in ("root", "0")
 
 
-def test_only_the_web_server_is_reached_and_from_this_machine_alone():
+def test_only_the_web_servers_are_reached_and_from_this_machine_alone():
     assert {name: service["ports"] for name, service in SERVICES.items() if "ports" in service} == {
-        "web": ["127.0.0.1:${PORT:-8000}:8000"]
+        "web": ["127.0.0.1:${PORT:-8000}:8000"],
+        "web-2": ["127.0.0.1:${SECOND_PORT:-8001}:8000"],
     }
 
 

@@ -9,6 +9,7 @@ from django.core.management import CommandError, call_command
 from django.db import connection
 
 from config.checks import check_login
+from teams.database_role import REPLICATION_LOGIN
 
 NAMES = {"web": "web_of_this_test", "worker": "worker_of_this_test"}
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -31,7 +32,7 @@ def administrator(django_db_modify_db_settings):
     connection.settings_dict.update(USER="postgres", PASSWORD=secrets["superuser_password"])
     yield
     with connection.cursor() as cursor:
-        for name in NAMES.values():
+        for name in (*NAMES.values(), REPLICATION_LOGIN):
             cursor.execute(f"DROP ROLE IF EXISTS {name}")
     connection.close()
     connection.settings_dict.update(before)
@@ -55,6 +56,21 @@ def test_logins_act_as_their_role_and_get_other_passwords(administrator, monkeyp
                 assert session.execute("SELECT count(*) FROM lots_lot").fetchone() == (0,)
     with pytest.raises(psycopg.OperationalError):
         connected("web", "first of web")
+
+
+def test_login_of_a_replica_may_copy_and_is_not_made_unless_asked_for(administrator, monkeypatch):
+    made = StringIO()
+    call_command("database_logins", **NAMES, stdout=made)
+    assert REPLICATION_LOGIN not in made.getvalue()
+    for password in ("first", "second"):
+        monkeypatch.setenv("LEAFSPAN_REPLICATION_PASSWORD", password)
+        call_command("database_logins", **NAMES, stdout=made)
+        settings = connection.settings_dict
+        with psycopg.connect(
+            host=settings["HOST"], port=settings["PORT"], user=REPLICATION_LOGIN, password=password, dbname="postgres"
+        ) as session:
+            found = session.execute("SELECT rolreplication, rolsuper FROM pg_roles WHERE rolname = current_user")
+            assert found.fetchone() == (True, False)
 
 
 @pytest.mark.parametrize("more", ["CREATEROLE", "BYPASSRLS", "SUPERUSER"])

@@ -1,7 +1,10 @@
 """A replica, kept by real streaming replication from the tests' own server, answers only what it has in full."""
 
 import json
+import os
+import re
 import signal
+import subprocess
 import time
 from types import SimpleNamespace
 
@@ -11,7 +14,9 @@ from django.db import InternalError, connection
 from django.utils import timezone
 
 from config.dev.home import load_secrets
-from config.dev.process import stop_all
+from config.dev.identity import chown_tree, find_identity
+from config.dev.postgres import bin_folder
+from config.dev.process import child_command, free_port, stop_all
 from config.dev.replica import start_replica
 from lots.models import Lot
 from teams import replica as replica_reads
@@ -19,6 +24,7 @@ from teams.replica import READS, counter_of, read_from_replica
 from teams.row_security import acting_for
 from tests.api.phone import change, sync
 from tests.config.launching import eventually
+from tests.config.test_containers import SERVICES
 from tests.factories import LotFactory
 from tests.flights import flight_of, reveal, taste
 from tests.row_security import as_application
@@ -44,7 +50,8 @@ def server(django_db_setup, django_db_modify_db_settings, tmp_path_factory):
         with psycopg.connect(**named, autocommit=True) as session:
             return session.execute(sql, values).fetchone()[0]
 
-    yield SimpleNamespace(child=child, url=url, ask=ask, primary=found.database_url.rpartition(":")[2].split("/")[0])
+    primary = found.database_url.rpartition(":")[2].split("/")[0]
+    yield SimpleNamespace(child=child, url=url, ask=ask, primary=primary, secrets=secrets)
     stop_all([child])
 
 
@@ -62,6 +69,39 @@ def replica(server, settings, monkeypatch):
     yield SimpleNamespace(**vars(server), catch_up=catch_up, address=settings.DATABASE_REPLICA_URL)
     if server.child.exit_code is None:
         server.ask("SELECT pg_wal_replay_resume()::text")
+
+
+def test_replica_of_the_containers_copies_the_server(server, tmp_path):
+    shell, option, script, name = SERVICES["replica"]["command"]
+    programs, port = bin_folder(os.environ), free_port()
+    placement = find_identity(tmp_path, programs / "postgres")
+    (hba,) = re.findall(r"printf .*?pg_hba\.conf", SERVICES["postgres"]["command"][-1], re.DOTALL)
+    subprocess.run([shell, option, hba.replace("/tmp", str(tmp_path))], check=True)  # noqa: S108 - the container's
+    given = {"listen_addresses": "127.0.0.1", "port": port, "unix_socket_directories": "", "fsync": "off"}
+    given["hba_file"] = tmp_path / "pg_hba.conf"  # that of the primary is as good
+    (tmp_path / "data").mkdir()
+    chown_tree(tmp_path, placement.owner)
+    running = subprocess.Popen(
+        [*child_command(placement.identity, signal.SIGKILL), "/bin/sh", option,
+         script.replace("$$", "$").replace("/tmp/", f"{tmp_path}/data/"), name,  # noqa: S108
+         *(f"--{key}={value}" for key, value in given.items())],
+        env={"PATH": f"{programs}:{os.environ['PATH']}", "PGDATA": str(tmp_path / "data/replica"),
+             "PRIMARY": "127.0.0.1", "PGPORT": server.primary, "PGPASSWORD": server.secrets["replication_password"]},
+        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+
+    def is_copy():
+        assert running.poll() is None
+        try:
+            return server.ask("SELECT pg_is_in_recovery()", port=port)
+        except psycopg.OperationalError:
+            return False
+
+    try:
+        assert eventually(is_copy, seconds=60)
+    finally:
+        running.send_signal(signal.SIGINT)
+        running.wait(timeout=60)
 
 
 def answered():

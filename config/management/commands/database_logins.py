@@ -1,4 +1,4 @@
-"""``manage.py database_logins``: the logins of web and worker, which own nothing."""
+"""``manage.py database_logins``: the logins of web and worker, which own nothing, and of a replica."""
 
 import os
 from typing import Any
@@ -6,16 +6,17 @@ from typing import Any
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from teams.database_role import create_login
+from teams.database_role import REPLICATION_LOGIN, create_login, create_replication_login
 from teams.row_security import role, worker_role
 
 
 class Command(BaseCommand):
     help = (
         "Make the logins that web and worker sign in with, or give them other passwords: LEAFSPAN_WEB_PASSWORD and "
-        "LEAFSPAN_WORKER_PASSWORD. They own nothing and may only act as the role that row-level security binds. Run it "
-        "as the owner of the tables, after migrate; an owner that may make no logins prints what an administrator has "
-        "to run."
+        "LEAFSPAN_WORKER_PASSWORD. They own nothing and may only act as the role that row-level security binds. With "
+        "LEAFSPAN_REPLICATION_PASSWORD also the login leafspan_replication, by which a replica copies the server. Run "
+        "it as the owner of the tables, after migrate; an owner that may make no logins prints what an administrator "
+        "has to run."
     )
     requires_system_checks: list[str] = []
 
@@ -33,3 +34,9 @@ class Command(BaseCommand):
             except ImproperlyConfigured as error:
                 raise CommandError(str(error)) from error
             self.stdout.write(f"{options[name]} may act as {acts_as}")
+        if replication := os.environ.get("LEAFSPAN_REPLICATION_PASSWORD"):
+            try:
+                create_replication_login(password=replication)
+            except ImproperlyConfigured as error:
+                raise CommandError(str(error)) from error
+            self.stdout.write(f"{REPLICATION_LOGIN} may copy the server")

@@ -6,7 +6,6 @@ import threading
 
 import dj_database_url
 import pytest
-from _pytest import runner
 from celery import current_app
 from django.conf import settings
 from django.contrib.auth.hashers import Argon2PasswordHasher
@@ -39,10 +38,15 @@ def pytest_configure():
     drawing.load_profile("here")
     settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
     settings.API_REQUESTS_PER_MINUTE = 1_000_000
-    runner.runtestprotocol = reserve_stack(runner.runtestprotocol)  # as the web server does
     # tables and rows are made by the owner, requests are served by the application's role, as in production
     work_as_owner()
     settings.MIDDLEWARE = ["tests.row_security.RowSecurityMiddleware", *settings.MIDDLEWARE]
+
+
+def pytest_itemcollected(item):
+    """Reserve room on the stack for each test, as the web server does for each request."""
+    if isinstance(item, pytest.Function):
+        item.obj = reserve_stack(item.obj)
 
 
 def pytest_collection_finish():

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import path, reverse
+from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.views.generic import View
 
@@ -14,9 +15,9 @@ from pages.browser import page
 from pages.reports import member_with
 from tastings.maths.comparison.arrival import NOTICEABLE, Compared
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS
-from tastings.queries.arrivals import LotArrival, arrival_check_for
+from tastings.queries.arrivals import LotArrival, arrival_check_for, lots_bought_on
 from tastings.queries.developments import labels_of
-from tastings.queries.records import list_records, names_of_lots
+from tastings.queries.records import names_of_lots
 from tastings.queries.triangles import result_of
 from tastings.wording.arrival import compared_sentence, evidence_sentence, next_tasting, no_sample, reason
 from tastings.wording.labels import descriptor_label
@@ -32,8 +33,6 @@ if TYPE_CHECKING:
 
 _WIDTH, _SHOWN_POINTS = 240.0, 4.0
 """Of the line that shows a difference: its length, and the points to either side of none."""
-_MOST = 50
-"""Arrived lots of one sample that its page lists."""
 
 
 class ArrivalCheck(View):
@@ -43,11 +42,10 @@ class ArrivalCheck(View):
         """Show it."""
         member, lot = member_with(request, lot_id)
         names = names_of_lots(member)
-        bought = list_records(member, "lot", filters={"from_lot": str(lot.id)}, after=None, limit=_MOST)
         context = {
             "lot": lot.id,
             "name": lot.fields["name"],
-            "bought": [{"id": one.id, "name": one.fields["name"]} for one in bought],
+            "bought": lots_bought_on(member, lot.id),
             "may": member.may_write,
             **_check(member, lot, names),
         }
@@ -75,10 +73,11 @@ def _check(member: Member, lot: Record, names: Mapping[str, str]) -> dict[str, A
 
 
 def _actions(member: Member, arrival: LotArrival) -> dict[str, str]:
-    table = reverse("table")
+    table, written_down = reverse("table"), urlencode({"lot": str(arrival.lot), "purpose": "arrival"})
     writes = {
-        _("Taste the arrived lot"): f"{table}#/pot/lot/{arrival.lot}",
+        _("Taste the arrived lot"): f"{table}#/pot/lot/{arrival.lot}/arrival",
         _("Taste the sample"): f"{table}#/pot/lot/{arrival.sample}",
+        _("Write a session down"): f"{reverse('new-record', args=['session'])}?{written_down}",
     }
     return {**(writes if member.may_write else {}), _("Triangle tests"): reverse("triangles", args=[arrival.lot])}
 

@@ -166,6 +166,8 @@ def _beginning(request: HttpRequest, record_type: str) -> tuple[Member, dict[str
             now = timezone.now()
             shop = str(member.shop_id) if member.shop_id else None
             begins |= {"started_at": f"{now:%Y-%m-%dT%H:%M}:00Z", "shop": shop, **usual_pot_of(member)}
+            if request.GET.get("purpose") == "arrival":
+                begins["purpose"] = "arrival"
         return member, begins
     if record_type == "lot" and request.GET.get("from_lot"):
         member, sample = membership_with(request, "lot", request.GET["from_lot"])

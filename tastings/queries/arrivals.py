@@ -26,6 +26,11 @@ class LotArrival:
     triangle_tests: Sequence[TriangleTest]
 
 
+def lots_bought_on(member: Member, sample: UUID) -> list[Lot]:
+    """Return the lots that were bought on a sample, by name."""
+    return list(Lot.objects.filter(team_id=member.team_id, from_lot_id=sample, removed=False).order_by("name", "id"))
+
+
 def arrival_check_for(member: Member, lot: UUID) -> LotArrival:
     """Compare an arrived lot with its sample; raise NotFound for no such lot."""
     record_for(member, "lot", lot)

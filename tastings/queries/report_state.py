@@ -28,10 +28,14 @@ _STATE = """
             JOIN lots_lot AS kin ON kin.id = other.lot_id
             WHERE kin.team_id = lot.team_id AND kin.roast = lot.roast AND lot.roasted_on IS NOT NULL
                 AND NOT kin.removed),
-        -- the sample it was bought on, and the blind flights of both
+        -- the sample it was bought on, the lots bought on it, and the blind flights of lot and sample
         (SELECT concat_ws(' ', sample.name, sample.removed, of_sample.computed_at, of_sample.computed_revision)
             FROM lots_lot AS sample LEFT JOIN tastings_development AS of_sample ON of_sample.lot_id = sample.id
             WHERE sample.id = lot.from_lot_id),
+        (SELECT md5(string_agg(concat_ws(' ', bought.id, bought.name, bought.removed, of_bought.computed_at,
+                of_bought.computed_revision), '|' ORDER BY bought.id))
+            FROM lots_lot AS bought LEFT JOIN tastings_development AS of_bought ON of_bought.lot_id = bought.id
+            WHERE bought.from_lot_id = lot.id),
         (SELECT md5(string_agg(concat_ws(' ', flight.id, flight.name, flight.state, flight.answer_made), '|'
                 ORDER BY flight.id))
             FROM tastings_flightlot AS candidate JOIN tastings_flight AS flight ON flight.id = candidate.flight_id

@@ -4,7 +4,7 @@ What has to be computed besides the stored figures (the guide for the usual pot,
 under all that it follows from, so that a report that is read again costs a few queries.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -19,7 +19,7 @@ from tastings.maths.comparison.arrival import ArrivalCheck
 from tastings.maths.guide.pots import Pot
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.models import Descriptor, Photo, TeamPanel
-from tastings.queries.arrivals import arrival_check_for
+from tastings.queries.arrivals import arrival_check_for, lots_bought_on
 from tastings.queries.cache import LRUCache
 from tastings.queries.developments import LotDevelopment, SessionFacts, development_of, labels_of, sessions_of_lot
 from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_at
@@ -75,13 +75,15 @@ class PhotoFacts:
 
 
 @dataclass(frozen=True, slots=True)
-class ArrivedFrom:
-    """The sample that a lot was bought on, and whether what arrived is the same tea."""
+class Arrival:
+    """A lot that was bought on a sample, and whether what arrived is the same tea.
 
-    lot: UUID
-    sample: UUID
+    ``other`` with its ``name`` is the sample; in the report of the sample it is the arrived lot, one for each.
+    """
+
+    arrived: UUID
+    other: UUID
     name: str
-    """Of the sample."""
     found: ArrivalCheck
 
 
@@ -99,7 +101,7 @@ class ReportContent:
     panel: PanelAgreement | None = None
     photos: tuple[PhotoFacts, ...] = ()
     flights: tuple[FlightPlace, ...] = ()
-    arrival: ArrivedFrom | None = None
+    arrivals: tuple[Arrival, ...] = ()
     is_for_customers: bool = False
     """Whether nothing may be shown of tasters, shops, dates and how the figures came about."""
 
@@ -136,16 +138,25 @@ def report_content(member: Member, lot: Record, *, today: date, own: Pot | None 
         panel=_cache.get_or_compute(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
         photos=report_photos(member, lot.id),
         flights=flights_of(member.team_id, {lot.id: False, **({UUID(str(sample)): True} if sample else {})}),
-        arrival=_arrival(member, lot.id, UUID(str(sample)), made_from=made_from) if sample else None,
+        arrivals=_arrivals(member, lot.id, UUID(str(sample)) if sample else None, panel=panel),
     )
 
 
-def _arrival(member: Member, lot: UUID, sample: UUID, *, made_from: tuple[object, ...]) -> ArrivedFrom | None:
-    """Compare the lot with its sample, anew only when either has new figures."""
-    known = ("arrival", *made_from, sample, development_of(sample).tag)
-    found = _cache.get_or_compute(known, lambda: arrival_check_for(member, lot).found)
-    name = Lot.objects.filter(id=sample, removed=False).values_list("name", flat=True).first()
-    return None if name is None or found is None else ArrivedFrom(lot, sample, name, found)
+def _arrivals(member: Member, lot: UUID, sample: UUID | None, *, panel: object) -> tuple[Arrival, ...]:
+    """Compare a lot with its sample, or a sample with the lots bought on it, anew only when either has new figures."""
+
+    def compared(arrived: UUID, other: UUID, name: str) -> Iterator[Arrival]:
+        tags = [(one, development_of(one).tag) for one in (lot, other)]
+        found = _cache.get_or_compute(
+            ("arrival", arrived, panel, *tags), lambda: arrival_check_for(member, arrived).found
+        )
+        if found is not None:
+            yield Arrival(arrived, other, name, found)
+
+    names = Lot.objects.filter(id=sample, removed=False).values_list("name", flat=True) if sample else ()
+    pairs = [(lot, sample, name) for name in names if sample]
+    pairs += [(one.id, one.id, one.name) for one in lots_bought_on(member, lot)]
+    return tuple(one for pair in pairs for one in compared(*pair))
 
 
 def _strength_agreement(member: Member) -> PanelAgreement | None:

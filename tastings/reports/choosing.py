@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 
 from tastings.queries.lot_flights import FlightPlace
-from tastings.queries.reports import ArrivedFrom
+from tastings.queries.reports import Arrival
 from tastings.wording.arrival import reason
 from tastings.wording.numbers import number_range, one_decimal, ordinal, percent
 
 
 @dataclass(frozen=True, slots=True)
 class ChoosingRow:
-    """A flight or a sample with its address, and what is to be said of the lot there."""
+    """A flight, a sample or an arrived lot with its address, and what is to be said of the lot there."""
 
     name: str
     href: str
@@ -23,15 +23,16 @@ class ChoosingRow:
 
 
 def choosing_rows(
-    flights: Sequence[FlightPlace], arrival: ArrivedFrom | None, *, labels: Mapping[str, str]
+    flights: Sequence[FlightPlace], arrivals: Sequence[Arrival], *, labels: Mapping[str, str]
 ) -> list[ChoosingRow]:
-    """Say how a lot did in each of its flights, and how it compares with the sample it was bought on."""
+    """Say how a lot did in each of its flights, and how it compares with its sample, or the lots bought on it."""
     rows = [ChoosingRow(one.name, f"/flights/{one.flight}/", _flight(one)) for one in flights]
-    if arrival is not None:
-        sentence = reason(arrival.found, labels=labels)
-        rows.append(
-            ChoosingRow(arrival.name, f"/lots/{arrival.sample}/report/", sentence, f"/lots/{arrival.lot}/arrival/")
+    rows += [
+        ChoosingRow(
+            one.name, f"/lots/{one.other}/report/", reason(one.found, labels=labels), f"/lots/{one.arrived}/arrival/"
         )
+        for one in arrivals
+    ]
     return rows
 
 

@@ -152,7 +152,7 @@ def report_facts(content: ReportContent) -> ReportFacts:
         layer_sentence=flavour_sentence(figures.layers, labels=labels),
         layers=[layer_row(layer, labels) for layer in figures.layers] if has_layers else [],
         guide=guide_section(content.guide, steeps=steeps, names_shop=shows_all),
-        choosing=choosing_rows(content.flights, content.arrival, labels=labels),
+        choosing=choosing_rows(content.flights, content.arrivals, labels=labels),
         agreement=agreement_section(figures.tasted, strength, people=people, panel=content.panel) if shows_all else [],
         ageing=ageing_section(content.lot.roast, content.readiness) if shows_all else [],
         departures=departure_sentences(figures.departures, session_names=names) if shows_all else [],

@@ -127,6 +127,10 @@ def shows_the_sample_it_was_bought_on(taster, lot):
     type(lot).objects.filter(id=sample.id).update(name="Renamed sample")
 
 
+def was_bought_again(taster, lot):
+    LotFactory(team=taster.team, by=taster.user, name="Autumn chest", from_lot=lot)
+
+
 def is_placed_in_a_flight(taster, lot):
     flight = FlightFactory(team=taster.team, by=taster.user, name="Spring choice")
     FlightLot.objects.create(flight=flight, team=taster.team, lot=lot)
@@ -138,7 +142,7 @@ CHANGES = [
     names_a_login, names_the_shop, moves_to_another_shop, changes_the_lot, pushes_a_session, computes_the_figures,
     fails_to_compute, learns_how_its_tasters_agree, hides_a_session, renames_a_descriptor,
     renames_a_built_in_descriptor, adds_a_photo, adds_a_photo_of_a_session, finds_the_colour_of_a_photo,
-    removes_a_photo, shows_the_sample_it_was_bought_on, is_placed_in_a_flight,
+    removes_a_photo, shows_the_sample_it_was_bought_on, was_bought_again, is_placed_in_a_flight,
 ]  # fmt: skip
 
 

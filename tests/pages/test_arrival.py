@@ -4,6 +4,7 @@ import re
 
 import pytest
 
+from tastings.models import Session
 from tests.factories import LotFactory
 from tests.pages.test_people import browser_of
 from tests.sync.test_panel import tasted
@@ -41,11 +42,27 @@ def test_arrived_lot_and_sample_stand_side_by_side_with_what_to_do_next(sample, 
     assert shown in page
     assert ": differs</p>" in page
     assert page.count("<li>\n        <h3>") == len(answer["descriptors"])
-    for href in (f"/table/#/pot/lot/{arrived.id}", f"/table/#/pot/lot/{sample.id}", f"/lots/{arrived.id}/triangles/"):
+    for href in (
+        f"/table/#/pot/lot/{arrived.id}/arrival",
+        f"/table/#/pot/lot/{sample.id}",
+        f"/lots/{arrived.id}/triangles/",
+    ):
         assert f'href="{href}"' in page
     assert re.search(r"Triangle tests of the two.*No answers yet", page, re.DOTALL)
-    report = browser_of(buyer).get(f"/lots/{arrived.id}/report/").content.decode()
-    assert f'href="{address(arrived)}"' in report
+    for lot, other in ((arrived, sample), (sample, arrived)):
+        report = browser_of(buyer).get(f"/lots/{lot.id}/report/").content.decode()
+        assert f'<a href="/lots/{other.id}/report/"><bdi>{other.name}</bdi></a>: {answer["reason"]}' in report
+        assert f'href="{address(arrived)}"' in report
+
+
+def test_session_of_an_arrival_tasting_is_written_down_with_its_purpose(arrived, taster):
+    page = browser_of(taster).get(address(arrived)).content.decode()
+    form = re.search(r'href="(/records/session/new/\?[^"]*)"', page)[1].replace("&amp;", "&")
+    sent = {"started_at": "2026-03-04T12:00", "leaf_g": "5", "vessel_ml": "110", "purpose": "arrival"}
+
+    assert '<option value="arrival" selected>' in browser_of(taster).get(form).content.decode()
+    assert browser_of(taster).post(form, sent).status_code == 302
+    assert Session.objects.get(lot=arrived).purpose == "arrival"
 
 
 def test_page_of_a_sample_names_what_was_bought_on_it(sample, arrived, viewer):

@@ -40,13 +40,13 @@ class NewPot extends Component {
   }
 }
 
-/** `of` is "lot" or "cup", `id` that of the lot or of the blind cup. */
-export function PotsScreen({ of, id }) {
+/** `of` is "lot" or "cup", `id` that of the lot or of the blind cup, `purpose` "arrival" or nothing. */
+export function PotsScreen({ of, id, purpose }) {
   const lot = of === "lot" ? store.rows("lot").value.get(id) : null;
   const blind = of === "cup" ? cupOf(id) : null;
   const title = lot?.fields.name ?? blind?.cup.code;
   if (!title) return html`<${Frame} title=${_("This tea is not on the phone yet")}><p>${_("It comes with the next sync.")}</p></${Frame}>`;
-  const start = async (pot) => goInstead("tasting", await startTasting(lot ? { lot: id } : { flight_cup: id }, pot), "leaf");
+  const start = async (pot) => goInstead("tasting", await startTasting(lot ? { lot: id, ...(purpose === "arrival" && { purpose }) } : { flight_cup: id }, pot), "leaf");
   const pots = potsByUse();
   const choices = pots.some(isCoveredBowl) ? pots : [...pots, null];
   return html`<${Frame} title=${_("%(tea)s: which pot?", { tea: title })}>

@@ -171,6 +171,34 @@ def test_new_plan_keeps_what_was_tasted(flight):
     assert FlightCup.objects.filter(flight_id=flight.id).count() == 8 + len(cups) - 1
 
 
+def test_who_has_tasted_changes_no_samples_and_a_tasted_one_does_not_come_back(team):
+    """A tasted cup stays when its sample is taken out: by the number of cups its sample could be found."""
+    flight = flight_of(team, n_lots=4, n_tasters=1)
+    [taster], everything = flight.tasters, [str(lot.id) for lot in flight.lots]
+    joined = flight.buyer.client.patch(
+        flight.address, {"tasters": [str(one.user.id) for one in (taster, flight.buyer)]}
+    )
+    plan_flight(UUID(flight.id), now=timezone.now())
+    cup = flight.cups_of(flight.buyer)[0]
+    others = [lot for lot in everything if lot != lot_in(cup)]
+    other_buyer = person(team, "buyer")
+    before_tasting = [flight.buyer.client.patch(flight.address, {"lots": lots}) for lots in (others, everything)]
+    plan_flight(UUID(flight.id), now=timezone.now())
+    cup = flight.cups_of(flight.buyer)[0]
+    others = [lot for lot in everything if lot != lot_in(cup)]
+    taste(flight.buyer, cup)
+
+    assert [one.status_code for one in (joined, *before_tasting)] == [200] * 3
+    renamed = flight.buyer.client.patch(flight.address, {"name": "Renamed", "lots": everything[::-1]})
+    assert renamed.status_code == 200  # the same samples
+    for lots in (others, everything[1:]):
+        probed = flight.buyer.client.patch(flight.address, {"lots": lots})
+        assert refusal(probed) == (422, "invalid", {("lots", "not_allowed")})
+    assert other_buyer.client.patch(flight.address, {"lots": others}).status_code == 200
+    back = other_buyer.client.patch(flight.address, {"lots": everything})
+    assert refusal(back) == (422, "invalid", {("lots", "not_allowed")})
+
+
 def test_cup_that_was_planned_away_is_still_taken_in(flight):
     taster, _ = flight.tasters
     gone = flight.cups_of(taster)[3]

@@ -63,7 +63,8 @@ class FlightDesign:
 
     def problems(self, member: Member, *, stored: Flight | None) -> list[Problem]:
         """Return what is wrong with it for the member's team."""
-        return [*self._lots(member), *self._people(member, stored), *self._sizes(), *self._weights()]
+        found = [*self._lots(member), *self._people(member, stored), *self._sizes(), *self._weights()]
+        return found if stored is None else [*found, *self._changed_lots(member, stored)]
 
     def _lots(self, member: Member) -> Iterable[Problem]:
         live = Lot.objects.filter(team_id=member.team_id, removed=False)
@@ -81,6 +82,18 @@ class FlightDesign:
                 yield Problem("reference", "unknown_parent", _("the team has no such lot"))
         if set(self.expected_order) - set(self.lots):
             yield Problem("expected_order", "unknown_parent", _("names a lot that is no candidate"))
+
+    def _changed_lots(self, member: Member, stored: Flight) -> Iterable[Problem]:
+        """Refuse changes of samples by which somebody could learn what is in a cup that they have tasted.
+
+        A tasted cup stays when its sample is taken out, so that the number of cups shows whether it was of that sample.
+        """
+        before, after = set(_stored_values(stored)["lots"]), set(self.lots)
+        tasted = Session.objects.filter(flight_cup__flight=stored)
+        if before != after and tasted.filter(taster_id=member.user_id).exists():
+            yield Problem("lots", "not_allowed", _("someone who has tasted must not learn which sample a cup was of"))
+        if tasted.filter(flight_cup__lot_id__in=after - before).exists():
+            yield Problem("lots", "not_allowed", _("a sample that was tasted and taken out does not come back"))
 
     def _people(self, member: Member, stored: Flight | None) -> Iterable[Problem]:
         here = Member.objects.filter(team_id=member.team_id, left_at=None, user_id__in=[*self.tasters, *self.pourers])
@@ -153,7 +166,7 @@ class FlightDesign:
         _upsert(FlightMember, flight, "user_id", people, now=now)
 
 
-def _stored_values(flight: Flight) -> dict[str, object]:
+def _stored_values(flight: Flight) -> dict[str, Any]:
     people = FlightMember.objects.filter(flight=flight, out_at=None)
     own_weights = flight.weights if flight.weights and not flight.weights_for else {}
     return {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from contextlib import suppress
 from functools import wraps
 from typing import TYPE_CHECKING, Any, cast
@@ -120,6 +121,15 @@ def add_problems(form: forms.Form, refused: Invalid) -> None:
         form.add_error(field, f"{problem.detail[:1].upper()}{problem.detail[1:].rstrip('.')}.")
 
 
+def with_refusal(form: forms.Form, refused: Invalid | Throttled, render: Callable[[], HttpResponse]) -> HttpResponse:
+    """Return the form's page with what an action refused; after too many attempts also when to try again."""
+    if isinstance(refused, Invalid):
+        add_problems(form, refused)
+        return render()
+    form.add_error(None, too_many_attempts(refused))
+    return add_retry_after(render(), refused)
+
+
 class JoinForm(forms.Form):
     """A login, new or known."""
 
@@ -156,15 +166,11 @@ class JoinPage(View):
                 caller=caller_from_cookie(request),
                 now=timezone.now(),
             )
-        except Invalid as refused:
-            add_problems(form, refused)
-            return self._render(request, form, invitation)
         except NotSignedIn:
             form.add_error(None, _("User name or password is wrong."))
             return self._render(request, form, invitation)
-        except Throttled as refused:
-            form.add_error(None, too_many_attempts(refused))
-            return add_retry_after(self._render(request, form, invitation), refused)
+        except (Invalid, Throttled) as refused:
+            return with_refusal(form, refused, lambda: self._render(request, form, invitation))
         with acting_for_login(member.user_id):
             login(request, member.user)
             if email and not member.user.email:
@@ -216,8 +222,7 @@ class ForgottenPasswordPage(View):
         try:
             request_reset(request, form.cleaned_data["username"])
         except Throttled as refused:
-            form.add_error(None, too_many_attempts(refused))
-            return add_retry_after(self._render(request, form), refused)
+            return with_refusal(form, refused, lambda: self._render(request, form))
         return render_message(request, heading=_("Look into your mail"), sentence=reset_requested_text())
 
     def _render(self, request: HttpRequest, form: ForgottenPasswordForm) -> HttpResponse:

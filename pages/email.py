@@ -17,7 +17,7 @@ from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from api.http.resets import mail_verification_again, set_email
 from pages.account import login_of
-from pages.accounts import add_problems, add_retry_after, one_time_url, render_form, text_field, too_many_attempts
+from pages.accounts import add_retry_after, one_time_url, render_form, text_field, too_many_attempts, with_refusal
 from pages.browser import memberships_in, page
 from teams.actions.emails import valid_verification, verify_email
 from teams.errors import Invalid, Throttled
@@ -52,12 +52,8 @@ class EmailPage(View):
             return self._render(request, form)
         try:
             set_email(request, user, **form.cleaned_data, caller=caller_from_cookie(request))
-        except Invalid as refused:
-            add_problems(form, refused)
-            return self._render(request, form)
-        except Throttled as refused:
-            form.add_error(None, too_many_attempts(refused))
-            return add_retry_after(self._render(request, form), refused)
+        except (Invalid, Throttled) as refused:
+            return with_refusal(form, refused, lambda: self._render(request, form))
         return redirect("account")
 
     def _render(self, request: HttpRequest, form: EmailForm) -> HttpResponse:

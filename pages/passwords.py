@@ -15,7 +15,7 @@ from django.views.generic import View
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from pages.account import login_of
-from pages.accounts import add_problems, add_retry_after, render_form, text_field, too_many_attempts
+from pages.accounts import render_form, text_field, with_refusal
 from pages.browser import memberships_in, page
 from teams.actions.passwords import change_password, sign_out_everywhere
 from teams.errors import Invalid, Throttled
@@ -50,12 +50,8 @@ class PasswordPage(View):
                 caller=caller_from_cookie(request),
                 now=timezone.now(),
             )
-        except Invalid as refused:
-            add_problems(form, refused)
-            return self._render(request, form)
-        except Throttled as refused:
-            form.add_error(None, too_many_attempts(refused))
-            return add_retry_after(self._render(request, form), refused)
+        except (Invalid, Throttled) as refused:
+            return with_refusal(form, refused, lambda: self._render(request, form))
         update_session_auth_hash(request, changed)
         return redirect("account")
 

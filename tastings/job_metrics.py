@@ -14,7 +14,6 @@ from tastings.jobs import Job
 from tastings.queues import asked
 
 BOUNDS_S = (0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 30.0, 120.0)
-OUTCOMES = ("done", "failed", "retried", "killed")
 _KEY = "leafspan:jobs"
 
 

@@ -1,5 +1,6 @@
 """What a worker does: fetch by id, call one action, say how to retry."""
 
+from functools import partial
 from uuid import UUID
 
 from celery import shared_task
@@ -28,6 +29,9 @@ from teams.actions.resets import due_reset_requests as resets_due
 from teams.actions.resets import send_reset_mail as mail_one_reset
 from teams.row_security import acting_for, team_of, teams_with_outdated_figures
 
+retried_task = partial(shared_task, autoretry_for=(OperationalError, InterfaceError), max_retries=5, retry_backoff=True)
+"""A task that is tried again, at growing intervals, when the database fails it."""
+
 
 @worker_init.connect
 def before_the_first_job(**_: object) -> None:
@@ -35,26 +39,14 @@ def before_the_first_job(**_: object) -> None:
     warm_up()
 
 
-@shared_task(
-    name=Job.REFRESH_DEVELOPMENT.value,
-    autoretry_for=(OperationalError, InterfaceError),
-    max_retries=5,
-    retry_backoff=True,
-    time_limit=120,
-)
+@retried_task(name=Job.REFRESH_DEVELOPMENT.value, time_limit=120)
 def refresh_development(lot: str) -> None:
     """Bring one lot's figures up to date; safe to run twice."""
     with acting_for(team_of("lot", UUID(lot))):
         refresh(UUID(lot), now=timezone.now())
 
 
-@shared_task(
-    name=Job.REFRESH_PANEL.value,
-    autoretry_for=(OperationalError, InterfaceError),
-    max_retries=5,
-    retry_backoff=True,
-    time_limit=600,
-)
+@retried_task(name=Job.REFRESH_PANEL.value, time_limit=600)
 def refresh_panel(team: str) -> None:
     """Learn from one team's tastings; safe to run twice."""
     with acting_for(UUID(team)):
@@ -95,13 +87,7 @@ def tidy_photos() -> None:
     delete_unused_photos(now=timezone.now())
 
 
-@shared_task(
-    name=Job.TYPESET.value,
-    autoretry_for=(OperationalError, InterfaceError),
-    max_retries=5,
-    retry_backoff=True,
-    time_limit=60,
-)
+@retried_task(name=Job.TYPESET.value, time_limit=60)
 def typeset(document: str) -> None:
     """Render one document; safe to run twice."""
     with acting_for(team_of("paper", UUID(document))):
@@ -145,26 +131,14 @@ def delete_expired_people_data() -> None:
     delete_expired(now=timezone.now())
 
 
-@shared_task(
-    name=Job.PLAN_FLIGHT.value,
-    autoretry_for=(OperationalError, InterfaceError),
-    max_retries=5,
-    retry_backoff=True,
-    time_limit=120,
-)
+@retried_task(name=Job.PLAN_FLIGHT.value, time_limit=120)
 def plan_flight(flight: str) -> None:
     """Make the serving plan that a flight waits for; safe to run twice."""
     with acting_for(team_of("flight", UUID(flight))):
         plan_one_flight(UUID(flight), now=timezone.now())
 
 
-@shared_task(
-    name=Job.ANSWER_FLIGHT.value,
-    autoretry_for=(OperationalError, InterfaceError),
-    max_retries=5,
-    retry_backoff=True,
-    time_limit=120,
-)
+@retried_task(name=Job.ANSWER_FLIGHT.value, time_limit=120)
 def answer_flight(flight: str) -> None:
     """Compute the answer of a revealed flight; safe to run twice."""
     with acting_for(team_of("flight", UUID(flight))):

@@ -10,7 +10,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 from rest_framework_dataclasses.serializers import DataclassSerializer
 
-from api.http.addresses import location_of
+from api.http.addresses import created_response
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
@@ -93,8 +93,7 @@ class Flights(APIView):
         payload = body_of(request)
         flight = take_id(payload)
         create_flight(member_of(request), flight=flight, payload=payload, now=timezone.now())
-        location = location_of(request, flight)
-        return Response(flight_json(flight_for(member_of(request), flight)), status=201, headers={"Location": location})
+        return created_response(request, flight, flight_json(flight_for(member_of(request), flight)))
 
 
 class OneFlight(APIView):

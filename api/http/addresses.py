@@ -1,11 +1,13 @@
 """Addresses of the API, with and without a slash at the end."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
+from uuid import UUID
 
 from django.urls import URLPattern
 from django.urls.resolvers import RoutePattern
 from rest_framework.request import Request
+from rest_framework.response import Response
 
 
 class EitherSlash(RoutePattern):
@@ -27,6 +29,9 @@ def with_either_slash(patterns: Iterable[URLPattern]) -> Iterator[URLPattern]:
         yield URLPattern(route, pattern.callback, pattern.default_args, pattern.name)
 
 
-def location_of(request: Request, item: object) -> str:
-    """Return the address of an item that was made in the list at the request's address."""
-    return request.build_absolute_uri(f"{request.path.removesuffix('/')}/{item}/")
+def created_response(
+    request: Request, item: UUID | str, payload: object, *, status: int = 201, headers: Mapping[str, str] | None = None
+) -> Response:
+    """Return the answer to a POST that made an item in the list at the request's address, with the item's address."""
+    location = request.build_absolute_uri(f"{request.path.removesuffix('/')}/{item}/")
+    return Response(payload, status=status, headers={**(headers or {}), "Location": location})

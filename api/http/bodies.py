@@ -153,6 +153,12 @@ def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
         raise Invalid(problems=[field_problem(name, error.fault)]) from error
 
 
+def lot_from_query(request: Request) -> UUID | None:
+    """Return the lot that the query asks for, None for any; raise Invalid for what is no id."""
+    text = request.query_params.get("lot")
+    return None if text is None else take_id({"lot": text}, "lot")
+
+
 class BodySerializer(s.Serializer[Any]):
     """A request body; undeclared fields are refused if ``unknown`` is set, otherwise ignored."""
 

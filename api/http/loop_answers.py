@@ -1,10 +1,12 @@
 """Answers of the event loop itself, without a thread; they have the same headers, counts and log lines as others."""
 
+from __future__ import annotations
+
 import json
 import logging
 from collections.abc import Awaitable, Callable, Mapping, MutableMapping
 from time import perf_counter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from django.utils.translation import override
 
@@ -13,6 +15,9 @@ from api.http.languages import accepted_language
 from api.http.problems import MEDIA_TYPE, problem_document
 from api.http.requests import HEADER, id_for
 from api.operations.metrics import count_request
+
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
 
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
@@ -33,15 +38,15 @@ async def send_problem(  # noqa: PLR0913 - what a problem is made of
     *,
     status: int,
     code: str,
-    title: Callable[[], str],
-    detail: Callable[[], str],
+    title: StrOrPromise,
+    detail: StrOrPromise,
     route: str,
     began: float,
     headers: Mapping[str, str] | None = None,
 ) -> None:
     """Send a problem document in the language of ``Accept-Language``."""
     with override(accepted_language(header_of(scope, "accept-language"))):
-        body = problem_document(status=status, code=code, title=title(), detail=detail())
+        body = problem_document(status=status, code=code, title=str(title), detail=str(detail))
     await send_json(scope, send, body, status=status, route=route, began=began, headers=headers, media_type=MEDIA_TYPE)
 
 

@@ -11,9 +11,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.addresses import location_of
+from api.http.addresses import created_response
 from api.http.auth import member_of
-from api.http.bodies import body_of, take_id
+from api.http.bodies import body_of, lot_from_query, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import (
@@ -54,9 +54,7 @@ class TriangleTests(APIView):
     )
     def get(self, request: Request) -> Response:
         """List triangle tests with their answers; with ``lot`` those of one lot."""
-        member = member_of(request)
-        text = request.query_params.get("lot")
-        lot = take_id({"lot": text}, "lot") if text is not None else None
+        member, lot = member_of(request), lot_from_query(request)
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             tests = triangle_tests_of(member, lot=lot, after=after, limit=limit)
@@ -74,9 +72,7 @@ class TriangleTests(APIView):
         member, body = member_of(request), body_of(request)
         test = take_id(body)
         record_triangle_test(member, test=test, sent=body, now=timezone.now())
-        location = location_of(request, test)
-        shown = to_stored(triangle_answer(triangle_test_for(member, test)))
-        return Response(shown, status=201, headers={"Location": location})
+        return created_response(request, test, to_stored(triangle_answer(triangle_test_for(member, test))))
 
 
 class OneTriangleTest(APIView):

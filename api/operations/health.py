@@ -10,7 +10,7 @@ from concurrent.futures import ThreadPoolExecutor
 from time import perf_counter
 
 from django.db import Error, connection
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _
 
 from api.http.loop_answers import Receive, Scope, Send, send_json, send_problem
 from tastings.jobs import worker_answers
@@ -37,8 +37,8 @@ class Health:
         path, began = str(scope["path"]).removesuffix("/"), perf_counter()
         if scope["method"] not in ("GET", "HEAD"):
             await send_problem(
-                scope, send, status=405, code="method_not_allowed", title=lambda: _("Method Not Allowed"),
-                detail=lambda: _("only GET and HEAD are answered here"), headers={"Allow": "GET, HEAD"},
+                scope, send, status=405, code="method_not_allowed", title=_("Method Not Allowed"),
+                detail=_("only GET and HEAD are answered here"), headers={"Allow": "GET, HEAD"},
                 route=path, began=began,
             )  # fmt: skip
             return

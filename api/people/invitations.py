@@ -17,7 +17,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.account.tokens import SignedInSerializer, token_response
-from api.http.addresses import location_of
+from api.http.addresses import created_response
 from api.http.auth import caller_of, member_of
 from api.http.bodies import (
     BodySerializer,
@@ -140,14 +140,8 @@ class Invitations(APIView):
         data = {"expires_at": None, **validated_body(request, NewInvitationSerializer)}
         token, invitation = create_invitation(member_of(request), **data, now=timezone.now())
         link = request.build_absolute_uri(reverse("join", args=[token]))
-        return Response(
-            {**InvitationSerializer(invitation).data, "token": token, "link": link},
-            status=201,
-            headers={
-                "Cache-Control": "no-store",
-                "Location": location_of(request, invitation.id),
-            },
-        )
+        payload = {**InvitationSerializer(invitation).data, "token": token, "link": link}
+        return created_response(request, invitation.id, payload, headers={"Cache-Control": "no-store"})
 
 
 class InvitationDetail(APIView):

@@ -14,7 +14,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.addresses import location_of
+from api.http.addresses import created_response
 from api.http.auth import member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
@@ -135,9 +135,8 @@ class Photos(APIView):
         sent = body_of(request)
         photo = take_id(sent)
         new = announce_photo(member_of(request), photo=photo, sent=sent, now=timezone.now())
-        location = location_of(request, photo)
-        answer = PhotoSerializer(get_photo(member_of(request), photo)).data
-        return Response(answer, status=201 if new else 200, headers={"Location": location})
+        payload = PhotoSerializer(get_photo(member_of(request), photo)).data
+        return created_response(request, photo, payload, status=201 if new else 200)
 
 
 class PhotoDetail(APIView):

@@ -15,7 +15,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.addresses import location_of
+from api.http.addresses import created_response
 from api.http.auth import device_id, member_of
 from api.http.bodies import body_of, take_id
 from api.http.conditional import conditional_response, expected_revision, id_from_path, paginated_response
@@ -113,10 +113,8 @@ class RecordList(RecordView):
             if not was_made_with(member_of(request), self.type_name, record, fields=fields):
                 raise
         created = record_for(member_of(request), self.type_name, record)
-        location = location_of(request, record)
-        return Response(
-            serialize_record(created), status=201, headers={"ETag": f'"{created.revision}"', "Location": location}
-        )
+        etag = {"ETag": f'"{created.revision}"'}
+        return created_response(request, record, serialize_record(created), headers=etag)
 
 
 class RecordItem(RecordView):

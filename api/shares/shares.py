@@ -13,9 +13,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
-from api.http.addresses import location_of
+from api.http.addresses import created_response
 from api.http.auth import member_of
-from api.http.bodies import body_of, take_id
+from api.http.bodies import body_of, lot_from_query
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.fields import MomentField
 from api.http.openapi import (
@@ -88,11 +88,10 @@ class Shares(APIView):
     )
     def get(self, request: Request) -> Response:
         """List the shared links, for buyers and owners; with ``lot`` those to one lot."""
-        member, lot = member_of(request), request.query_params.get("lot")
-        of_lot = take_id({"lot": lot}, "lot") if lot is not None else None
+        member, lot = member_of(request), lot_from_query(request)
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            rows = shares_of(member, lot=of_lot, after=after, limit=limit)
+            rows = shares_of(member, lot=lot, after=after, limit=limit)
             return list(ShareSerializer(rows, many=True, context={"request": request}).data)
 
         return paginated_response(request, read)
@@ -106,9 +105,7 @@ class Shares(APIView):
     def post(self, request: Request) -> Response:
         """Share a report or card by a link. Whoever has it reads the report or card, in every form, until it ends."""
         share = give_share(member_of(request), sent=body_of(request), now=timezone.now())
-        location = location_of(request, share.id)
-        payload = ShareSerializer(share, context={"request": request}).data
-        return Response(payload, status=201, headers={"Location": location})
+        return created_response(request, share.id, ShareSerializer(share, context={"request": request}).data)
 
 
 class ShareDetail(APIView):

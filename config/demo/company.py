@@ -43,7 +43,6 @@ class Person:
 HARBOUR = DemoShop(name="Harbour shop", altitude_m=None, room_c=21, water="filtered tap")
 MILL = DemoShop(name="Mill Street shop", altitude_m=None, room_c=20, water="spring, bottled")
 HILL = DemoShop(name="Hill Town shop", altitude_m=1400, room_c=18, water="tap")
-SHOPS = (HARBOUR, MILL, HILL)
 
 ILVA = Person(username="demo-ilva", role=OWNER, shop=HARBOUR, gain=1.1, shift=-0.4, noise=0.45, attention=0.85)
 BRAM = Person(username="demo-bram", role=BUYER, shop=HARBOUR, gain=0.95, shift=0.2, noise=0.4, attention=0.9)

@@ -13,7 +13,6 @@ from tastings.maths.brewing.brews import Brew, Pour
 SEED = 20260302
 """Seed of every random draw of the demo, so that every run is the same."""
 FIRST_ON = date(2026, 3, 2)
-LAST_ON = date(2026, 9, 30)
 """First and last day of the demo's sessions."""
 
 

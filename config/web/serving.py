@@ -7,7 +7,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import Error as DatabaseError
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _
 
 from api.http.auth import client_network
 from api.http.database_away import is_database_away
@@ -33,6 +33,7 @@ LONG = {
 SYNC = "/api/v1/sync"
 RETRY_AFTER_S = 5
 _NO_ROUTE = "none"
+_CLOSE = {"Connection": "close"}
 _SESSION = re.compile(rf"(?:^|;\s*){settings.SESSION_COOKIE_NAME}=([^;]+)")
 
 
@@ -97,38 +98,27 @@ class Serving:
         self, scope: Scope, receive: Receive, send: Send, body: ReceivedBody, *, address: str, began: float
     ) -> bool:
         """Receive the body; False if the client left or was refused."""
-        refuse = partial(send_problem, scope, send, route=_NO_ROUTE, began=began)
+        refuse = partial(send_problem, scope, send, route=_NO_ROUTE, began=began, headers=_CLOSE)
         declared = header_of(scope, "content-length")
         try:
             await body.take(receive, client=address, declared=int(declared) if declared.isdigit() else 0)
         except SenderDisconnected:
-            return False
+            pass
         except BodyTooLarge:
-            await refuse(
-                status=413, code="too_large", title=lambda: _("Request Entity Too Large"),
-                detail=lambda: _("no address here takes more than 4 MiB; nothing of this was read"),
-                headers={"Connection": "close"},
-            )  # fmt: skip
+            detail = _("no address here takes more than 4 MiB; nothing of this was read")
+            await refuse(status=413, code="too_large", title=_("Request Entity Too Large"), detail=detail)
             await discard(receive)
-            return False
         except PiecesTooSmall:
-            await refuse(
-                status=400, code="bad_request", title=lambda: _("Bad Request"),
-                detail=lambda: _("the body comes in too many small pieces; nothing was applied"),
-                headers={"Connection": "close"},
-            )  # fmt: skip
-            return False
+            detail = _("the body comes in too many small pieces; nothing was applied")
+            await refuse(status=400, code="bad_request", title=_("Bad Request"), detail=detail)
         except TimeoutError:
-            await refuse(
-                status=408, code="too_slow", title=lambda: _("Request Timeout"),
-                detail=lambda: _("the body came too slowly; nothing was applied, send it again"),
-                headers={"Connection": "close"},
-            )  # fmt: skip
-            return False
+            detail = _("the body came too slowly; nothing was applied, send it again")
+            await refuse(status=408, code="too_slow", title=_("Request Timeout"), detail=detail)
         except Full:
-            await _refuse_busy(scope, send, began=began, headers={"Connection": "close"})
-            return False
-        return True
+            await _refuse_busy(scope, send, began=began, headers=_CLOSE)
+        else:
+            return True
+        return False
 
     async def _serve(self, scope: Scope, body: ReceivedBody, send: Send, *, address: str) -> None:
         credential = _credential(scope)
@@ -174,7 +164,7 @@ def _credential(scope: Scope) -> str:
 
 async def _refuse_busy(scope: Scope, send: Send, *, began: float, headers: dict[str, str] | None = None) -> None:
     await send_problem(
-        scope, send, status=503, code="busy", title=lambda: _("Service Unavailable"),
-        detail=lambda: _("the server cannot answer this now; try again in a few seconds"),
+        scope, send, status=503, code="busy", title=_("Service Unavailable"),
+        detail=_("the server cannot answer this now; try again in a few seconds"),
         headers={"Retry-After": str(RETRY_AFTER_S), **(headers or {})}, route=_NO_ROUTE, began=began,
     )  # fmt: skip

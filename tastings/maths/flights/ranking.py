@@ -167,12 +167,6 @@ def rank_sum_difference(*, tasters: int, lots: int, alpha: float = 0.05) -> floa
     return -float(ndtri(alpha / 2)) * sqrt(tasters * lots * (lots + 1) / 6)
 
 
-def different_pairs(sums: Mapping[str, float], *, least: float) -> tuple[tuple[str, str], ...]:
-    """Return the pairs whose sums differ by at least ``least``, the higher one first."""
-    order = sorted(sums, key=lambda lot: (-sums[lot], lot))
-    return tuple((high, low) for high, low in combinations(order, 2) if sums[high] - sums[low] >= least)
-
-
 def page_test(table: ScoreTable, *, expected_order: Sequence[str]) -> PageTest | None:
     """Return Page's test that lots come in the order expected.
 

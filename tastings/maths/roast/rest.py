@@ -16,7 +16,6 @@ import numpy as np
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.certainty import never_certain
-from tastings.maths.curve.profile import weighted_quantile
 from tastings.maths.roast.fading import Value, covariance_of
 
 USUAL_REST_DAYS = {"light": (14, 30), "medium": (30, 60), "medium_dark": (45, 90), "dark": (60, 180)}
@@ -65,10 +64,6 @@ class Rest:
     def probability_falling(self) -> float:
         """Return the probability that liking falls noticeably once it has rested."""
         return never_certain(float(self.weights[self.fall <= -FALLS].sum()))
-
-    def median_days(self) -> float:
-        """Return the median of the rest [days]."""
-        return weighted_quantile(self.days, weights=self.weights, level=0.5)
 
 
 def liked_roast(degree: str, *, team_level: float, liked: Sequence[tuple[float, float]] = ()) -> float:

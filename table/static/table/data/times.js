@@ -6,7 +6,7 @@
  * @param {number} moment_us microseconds since 1970
  * @returns {string}
  */
-export function stampText(moment_us) {
+function stampText(moment_us) {
   const text = new Date(Math.floor(moment_us / 1000)).toISOString();
   return `${text.slice(0, -1)}${String(moment_us % 1000).padStart(3, "0")}Z`;
 }

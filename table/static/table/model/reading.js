@@ -53,7 +53,7 @@ export function sessionOfCup(cup) {
 }
 
 /** A tasting belongs to who made it; one made on this phone has no author from the server yet. */
-export function isMine(session) {
+function isMine(session) {
   const { user } = store.account.value ?? {};
   return !session.author || session.author === user;
 }

@@ -28,7 +28,7 @@ export function Choice({ label, options, value, onChoose, quietLabel = false }) 
 }
 
 /** What was typed as a number, with comma or point; null for nothing or for what is none. */
-export function typedNumber(text) {
+function typedNumber(text) {
   const plain = text.trim().replace(",", ".");
   return /^-?\d*\.?\d+$/.test(plain) ? Number(plain) : null;
 }

@@ -32,7 +32,7 @@ function Pot({ id, session }) {
   </li>`;
 }
 
-export function TablePots() {
+function TablePots() {
   const pots = onTable().map((id) => [id, sessionOf(id)]).filter(([, session]) => session);
   if (pots.length === 0) return null;
   return html`<nav class="pots" aria-label=${_("Pots on the table")}>

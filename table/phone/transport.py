@@ -57,11 +57,16 @@ class HttpTransport:
                 return self._send(method, path, headers=headers, body=body)
             except (ConnectionError, http.client.HTTPException):
                 self._connection.close()
+            except OSError as error:
+                raise self._unreachable(error) from error
         try:
             return self._send(method, path, headers=headers, body=body)
         except (OSError, http.client.HTTPException) as error:
-            self._connection.close()
-            raise UnreachableError(f"{self._url} does not answer: {error!r}") from error
+            raise self._unreachable(error) from error
+
+    def _unreachable(self, error: Exception) -> UnreachableError:
+        self._connection.close()
+        return UnreachableError(f"{self._url} does not answer: {error!r}")
 
     def _send(self, method: str, path: str, *, headers: Mapping[str, str], body: bytes | None) -> Response:
         self._connection.request(method, self._base + path, body=body, headers=dict(headers))

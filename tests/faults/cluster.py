@@ -30,7 +30,7 @@ from typing import Any
 from config.dev.cluster import MACHINES
 from config.dev.leftovers import command_line
 from config.dev.process import free_port
-from table.phone import Response
+from table.phone import Response, UnreachableError
 from tests.config.launching import eventually
 from tests.faults.__main__ import CLOCK_OFFSETS, FIGURES_S, PHOTOS_S, print_line
 from tests.faults.consistency import check_photos, check_records, figures_are_current, new_phone
@@ -38,8 +38,8 @@ from tests.faults.installation import Installation, is_ready, started
 from tests.faults.tasters import CountingTransport, SimulatedTaster
 
 PER_TEAM, LOTS = 20, 3
-WAIT_OF_PHONE_S = 0.3
-"""So long, times the number of phones, is the longest wait of one between two rounds: together seven a second."""
+WAIT_OF_PHONE_S = 0.6
+"""So long, times the number of phones, is the longest wait of one between two rounds: together three a second."""
 KILLS_APART_S = 12.0
 KILLED = ("web 1", "worker 1", "replica", "web 2", "worker 2", "replica")
 SYNC = "/api/v1/sync"
@@ -190,7 +190,7 @@ class WatchingTaster(SimulatedTaster):
             return
         note = self.rng.choice(self._notes)
         token = self.phone._store.state.token
-        with suppress(OSError):
+        with suppress(UnreachableError):
             answer = self.transport.send(
                 "GET", f"/api/v1/notes/{note}/", headers={"Authorization": f"Bearer {token}"}, body=None
             )

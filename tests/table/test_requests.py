@@ -1,8 +1,20 @@
 """Requests to a server that is slow, absent or overloaded, or that refuses them."""
 
+import socket
+import threading
+
 import pytest
 
-from table.phone import MemoryStore, Phone, PhoneError, RefusedError, RetryPolicy, SignedOutError, UnreachableError
+from table.phone import (
+    HttpTransport,
+    MemoryStore,
+    Phone,
+    PhoneError,
+    RefusedError,
+    RetryPolicy,
+    SignedOutError,
+    UnreachableError,
+)
 from tests.table.scripted import (
     NO_RESPONSE,
     ScriptedTransport,
@@ -144,6 +156,29 @@ def test_sync_without_pull_only_sends():
     script.answers = [page(cursor=0)]
     phone.sync()
     assert script.sent[-1]["cursor"] == 0
+
+
+def test_silence_on_a_kept_connection_is_no_answer_either():
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        url = f"http://127.0.0.1:{server.getsockname()[1]}"
+
+        def answer_once():
+            peer, _ = server.accept()
+            peer.recv(4096)
+            peer.sendall(b"HTTP/1.1 200 OK\r\nContent-Length: 2\r\n\r\n{}")
+            peer.recv(4096)
+            silent.wait(30)
+            peer.close()
+
+        silent = threading.Event()
+        answering = threading.Thread(target=answer_once)
+        answering.start()
+        transport = HttpTransport(url, timeout_s=0.2)
+        assert transport.send("GET", "/", headers={}, body=None).body == b"{}"
+        with pytest.raises(UnreachableError):
+            transport.send("GET", "/", headers={}, body=None)
+        silent.set()
+        answering.join()
 
 
 def test_url_of_another_scheme_is_refused():

@@ -50,7 +50,8 @@ def _sent(type_name: str) -> dict[str, object]:
 
 
 _VERDICTS = (
-    "unchanged", "merged", "unknown_parent", "parent_deleted", "brought_back", "not_yours", "quota", "invalid_field",
+    "echo", "unchanged", "merged", "unknown_parent", "parent_deleted", "brought_back", "not_yours", "quota",
+    "invalid_field",
 )  # fmt: skip
 """Cases of the conformance kit whose point is the verdict on the last change that the client sends."""
 _REFUSALS = {

@@ -19,7 +19,7 @@ from tastings.queries.scope import Scope, ScopeToken
 from teams.errors import Invalid, Problem, Refused
 
 STREAM_KEYS = frozenset(("schema", "device", "cursor", "scope", "scope_token", "nulls", "limit"))
-SYNC_KEYS = STREAM_KEYS | {"changes"}
+SYNC_KEYS = STREAM_KEYS | {"changes", "echo"}
 
 
 class UnknownSchema(Refused):
@@ -41,6 +41,7 @@ class SyncRequest:
     scope: SentScope | None
     scope_token: ScopeToken | None
     nulls: bool
+    echo: bool
 
     def scope_at(self, now: datetime) -> Scope | None:
         """Return the scope that it asks for; None for everything."""
@@ -85,12 +86,13 @@ def read_body(
     scope, scope_problems = read_scope(body.get("scope"))
     token, token_problems = read_scope_token(body.get("scope_token"))
     problems += scope_problems + token_problems
-    nulls = body.get("nulls", True)
-    if not isinstance(nulls, bool):
-        problems.append(Problem("nulls", "type", _("must be true or false")))
+    flags = {name: body.get(name, True) for name in ("nulls", "echo")}
+    for name, flag in flags.items():
+        if not isinstance(flag, bool):
+            problems.append(Problem(name, "type", _("must be true or false")))
     if problems:
         raise Invalid(problems=problems)
-    return SyncRequest(UUID(device), cursor, limit, changes, scope, token, nulls)
+    return SyncRequest(UUID(device), cursor, limit, changes, scope, token, **flags)
 
 
 def _is_integer(value: object) -> bool:

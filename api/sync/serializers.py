@@ -150,6 +150,11 @@ class SyncBodySerializer(StreamBodySerializer):
         required=False, min_value=1, max_value=MAX_LIMIT, default=DEFAULT_LIMIT, help_text="records pulled, at most"
     )
     changes = SentChangesField(required=False, max_length=MAX_CHANGES)
+    echo = s.BooleanField(
+        required=False,
+        default=True,
+        help_text="false: a record that stands as it was sent is not among the changes; its verdict has `record`",
+    )
 
 
 class LostFieldSerializer(s.Serializer[Any]):
@@ -161,6 +166,16 @@ class LostFieldSerializer(s.Serializer[Any]):
     by = s.UUIDField(help_text="who set it")
 
 
+StandingRecordSerializer = inline_object(
+    "StandingRecord",
+    fields=s.DictField(help_text="those that were not sent"),
+    at=s.DateTimeField(help_text="of its latest edit"),
+    by=s.UUIDField(help_text="who edited it last"),
+    author=s.UUIDField(help_text="who made it"),
+)
+"""What a record has beyond what was sent."""
+
+
 class VerdictSerializer(s.Serializer[Any]):
     """The outcome of one change."""
 
@@ -170,6 +185,10 @@ class VerdictSerializer(s.Serializer[Any]):
     revision = s.IntegerField(allow_null=True)
     problems = PROBLEM_ITEM(many=True, help_text="why it is refused; of an accepted change `parent_deleted` alone")
     lost = LostFieldSerializer(many=True, required=False, help_text="left out when nothing lost")
+    record = StandingRecordSerializer(
+        required=False,
+        help_text="without `echo`, in place of the record among `changes`: what it has beyond what was sent",
+    )
 
 
 class SyncPageSerializer(s.Serializer[Any]):

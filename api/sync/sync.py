@@ -19,6 +19,7 @@ from api.http.examples import STREAM_EXAMPLES, SYNC_EXAMPLES
 from api.http.openapi import BAD_BODY, operation, problem_responses
 from api.operations.metrics import count_verdicts
 from api.sync.body import STREAM_KEYS, SyncRequest, read_body, schema_version_of
+from api.sync.echo import without_echo
 from api.sync.lines import LINES, LinesRenderer, stream_of_lines
 from api.sync.schema_versions import SchemaVersion
 from api.sync.serializers import (
@@ -65,8 +66,9 @@ class Sync(APIView):
         # After a push no replica has caught up yet, so it is not even asked.
         page = read() if changes else read_from_replica(read, state=counter_of(member.team_id))
         check_page(device_token(request), cursor=sent.cursor)
-        about_push = {"verdicts": [verdict.as_json() for verdict in verdicts], "now": format_utc(now)}
-        return Response({**page_answer(page, version, nulls=sent.nulls), **about_push})
+        answer = page_answer(page, version, nulls=sent.nulls)
+        answer |= {"verdicts": [verdict.as_json() for verdict in verdicts], "now": format_utc(now)}
+        return Response(answer if sent.echo else without_echo(answer, sent=sent.changes))
 
 
 class SyncStream(APIView):
@@ -116,7 +118,7 @@ def _lines(
         yield msgspec.json.encode(line) + b"\n"
 
 
-def page_answer(page: PulledPage, version: SchemaVersion, *, nulls: bool) -> Mapping[str, object]:
+def page_answer(page: PulledPage, version: SchemaVersion, *, nulls: bool) -> dict[str, Any]:
     """Return what an answer says of a page, without ``nulls`` only the fields that have a value."""
     changes = [version.downgrade(change) for change in page.changes]
     answer = {

@@ -56,8 +56,9 @@ class PhoneOptions:
     """Clock, retries and sizes of requests.
 
     ``clock`` is the device's own, right or wrong. ``page_size`` is how many records to pull at a time and
-    ``max_changes`` how many changes to send, both at most 1,000. With ``streams`` a long pull is one answer. ``order``
-    sorts unsent changes before sending: as they were made, unless a test wants another order.
+    ``max_changes`` how many changes to send, both at most 1,000. With ``streams`` a long pull is one answer; with
+    ``echo`` an answer has what was sent with its request as well. ``order`` sorts unsent changes before sending: as
+    they were made, unless a test wants another order.
     """
 
     clock: Callable[[], datetime] = utc_now
@@ -65,6 +66,7 @@ class PhoneOptions:
     page_size: int = 500
     max_changes: int = MAX_CHANGES
     streams: bool = False
+    echo: bool = False
     order: Callable[[list[UnsentChange]], Iterable[UnsentChange]] = list
 
 
@@ -273,10 +275,12 @@ class Phone:
 
     def _exchange(self, chunk: Sequence[UnsentChange], *, pull: bool, report: SyncReport) -> Mapping[str, Any] | None:
         """Do one round trip; return None when nothing was applied and the next request has to be another."""
-        sent = {
+        sent: dict[str, Any] = {
             "limit": self._options.page_size if pull else 1,
             "changes": [unsent.change for unsent in chunk],
         }
+        if pull and not self._options.echo:
+            sent["echo"] = False
         try:
             answer = self._ask("/api/v1/sync", sent, report=report)
         except RefusedError as refusal:
@@ -288,7 +292,7 @@ class Phone:
             return None
         if not {"verdicts", *_PAGE} <= answer.keys() or len(answer["verdicts"]) != len(chunk):
             raise PhoneError("the server's answer to a sync is not one")
-        return answer
+        return with_standing(answer, chunk)
 
     def _read_stream(self, report: SyncReport) -> bool:
         """Pull page after page in one answer and store each; return whether there is more, as after a break."""
@@ -359,6 +363,18 @@ class Phone:
     def _delete_token(self) -> None:
         if self.signed_in:
             self._store.append({"event": "signed", "token": ""})
+
+
+def with_standing(answer: Mapping[str, Any], chunk: Sequence[UnsentChange]) -> Mapping[str, Any]:
+    """Return an answer with the changes that it left out, since they stand as they were sent."""
+    standing = [
+        {"type": verdict["type"], "id": verdict["id"], "revision": verdict["revision"], "deleted": False}
+        | record
+        | {"fields": {**unsent.change["fields"], **record["fields"]}}
+        for unsent, verdict in zip(chunk, answer["verdicts"], strict=True)
+        if (record := verdict.get("record"))
+    ]
+    return {**answer, "changes": [*answer["changes"], *standing]}
 
 
 def _sync_event(outcomes: Sequence[ChangeOutcome], *, page: Mapping[str, Any] | None) -> Mapping[str, Any]:

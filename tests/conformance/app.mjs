@@ -37,6 +37,7 @@ class Phone {
   /** The server's time as last learnt. */
   now = null;
   options = {
+    echo: true,
     log: this.log,
     request: (...request) => this.request(...request),
     onClock: (now) => {
@@ -97,6 +98,10 @@ class Phone {
     if (what === "scope") return this.log.append(() => [{ event: "scoped", scope: step.scope }]);
     if (what === "stream") {
       this.sync = new Sync({ ...this.options, stream: (...request) => this.stream(...request) });
+      return undefined;
+    }
+    if (what === "no_echo") {
+      this.sync = new Sync({ ...this.options, echo: false });
       return undefined;
     }
     if (what === "events") {

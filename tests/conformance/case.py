@@ -211,7 +211,9 @@ class Recorder:
 class Case:
     """A case while it is played: the reference phone, its colleague, and the steps so far."""
 
-    def __init__(self, server: Server, *, role: str = "taster", limit: int = 500, streams: bool = False) -> None:
+    def __init__(
+        self, server: Server, *, role: str = "taster", limit: int = 500, streams: bool = False, echo: bool = True
+    ) -> None:
         server = server if isinstance(server, OwnIds) else OwnIds(server)
         (token, user), (colleague_token, colleague) = server.new_team(role, "owner")
         self.colleague = Member(server, token=colleague_token, user=colleague)
@@ -220,9 +222,9 @@ class Case:
         beginning = min(one["revision"] for one in self.colleague.sync()["changes"]) - 1
         self.server, self.recorder = server, Recorder(server, people=people, beginning=beginning)
         self._store = MemoryStore(DEVICE)
-        options = PhoneOptions(page_size=limit, retry=RetryPolicy(attempts=1), streams=streams)
+        options = PhoneOptions(page_size=limit, retry=RetryPolicy(attempts=1), streams=streams, echo=echo)
         self.phone = Phone(self.recorder, store=self._store, options=options)
-        self.steps: list[dict[str, Any]] = [{"do": "stream"}] if streams else []
+        self.steps: list[dict[str, Any]] = [{"do": "stream"}] if streams else [] if echo else [{"do": "no_echo"}]
         self.sign_in(self.member)
 
     def sign_in(self, member: Member) -> None:

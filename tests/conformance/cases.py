@@ -42,6 +42,20 @@ def applied(server: Server) -> Case:
     return case
 
 
+def echo(server: Server) -> Case:
+    """The client asks for no echo: a verdict tells what a record has beyond what was sent, if all of that stands."""
+    case = Case(server, echo=False)
+    case.write("lot", LOT, at="10:00:00", creates=True, **TEA)
+    case.write("session", SESSION, at="10:00:01", creates=True, **POT)
+    case.sync()
+    case.expect(shown=[LOT, SESSION])
+    case.write("session", SESSION, at="10:01:00", leaf_g=5.5)
+    case.colleague.sync(_change("lot", LOT, at="11:00:00", remarks="round"))
+    case.sync()
+    case.expect(shown=[LOT, SESSION])
+    return case
+
+
 def unchanged(server: Server) -> Case:
     """The answer was lost, so the client sends the same again; the server has it already."""
     case = Case(server)
@@ -350,9 +364,9 @@ def full(server: Server) -> Case:
 CASES: dict[str, Callable[[Server], Case]] = {
     made.__name__: made
     for made in (
-        applied, unchanged, merged, same_moment, unknown_parent, parent_deleted, brought_back, not_yours, invalid_field,
-        pages, stream, scope, photo, flight, team, quota, signed_out, unknown_schema, start_again, too_large,
-        too_many_requests, full,
+        applied, echo, unchanged, merged, same_moment, unknown_parent, parent_deleted, brought_back, not_yours,
+        invalid_field, pages, stream, scope, photo, flight, team, quota, signed_out, unknown_schema, start_again,
+        too_large, too_many_requests, full,
     )
 }  # fmt: skip
 """By the name of the file."""

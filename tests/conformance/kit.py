@@ -63,15 +63,16 @@ def without_limit(request: dict[str, Any]) -> dict[str, Any]:
 def replay_phone(recorded: dict[str, Any]) -> None:
     """Run the reference phone through a case; raise AssertionError where it does something else."""
     transport, store = Replayed(), MemoryStore(recorded["device"])
-    streams = {"do": "stream"} in recorded["steps"]
-    phone = Phone(transport, store=store, options=PhoneOptions(retry=RetryPolicy(attempts=1), streams=streams))
+    habits = {step["do"] for step in recorded["steps"]}
+    options = PhoneOptions(retry=RetryPolicy(attempts=1), streams="stream" in habits, echo="no_echo" not in habits)
+    phone = Phone(transport, store=store, options=options)
     for step in recorded["steps"]:
         match step["do"]:
             case "sign_in":
                 store.append({"event": "signed", "token": "of the test"})
             case "write":
                 write_on(phone, step)
-            case "stream":
+            case "stream" | "no_echo":
                 pass  # as it was made
             case "scope":
                 phone.set_scope(**step["scope"])

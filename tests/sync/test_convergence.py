@@ -285,12 +285,14 @@ class Story(RuleBasedStateMachine):
         shuffle=st.none() | st.integers(0, 2**16),
         pull=st.sampled_from([True, True, True, False]),
         streams=st.booleans(),
+        echo=st.booleans(),
     )
-    def sync(self, i, faults, *, most, page, shuffle, pull, streams):
+    def sync(self, i, faults, *, most, page, shuffle, pull, streams, echo):
         order = list if shuffle is None else lambda unsent: random.Random(shuffle).sample(unsent, len(unsent))
         self.wire.faults = list(faults)
         try:
-            self.phone(i, max_changes=most, page_size=page, order=order, streams=streams).sync(pull=pull)
+            habits = {"max_changes": most, "page_size": page, "order": order, "streams": streams, "echo": echo}
+            self.phone(i, **habits).sync(pull=pull)
         except UnreachableError:
             pass
         finally:

@@ -170,6 +170,7 @@ class JavaScriptPhone:
             maxChanges=options.max_changes,
             isReversed=options.order is not list,
             streams=options.streams,
+            echo=options.echo,
             now_ms=int(options.clock().timestamp() * 1000),
         )
         return JavaScriptReport(pulled=done["pulled"], names=Counter(done["verdicts"]))

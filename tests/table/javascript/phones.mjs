@@ -87,12 +87,12 @@ const COMMANDS = {
   },
   rows: ({ phone, type }) => shown(phones.get(phone).rows, type),
   rebuilt: ({ phone, type }) => shown(new Rows(phones.get(phone).state), type),
-  sync: async ({ phone, pull, pageSize, maxChanges, isReversed, streams, now_ms }) => {
+  sync: async ({ phone, pull, pageSize, maxChanges, isReversed, streams, echo, now_ms }) => {
     const order = isReversed ? (changes) => changes.reverse() : undefined;
     const log = phones.get(phone);
     const request = requestOf(log.state);
     const stream = streams ? streamOf(request) : undefined;
-    return new Sync({ request, stream, log, pageSize, maxChanges, order, now_ms: () => now_ms }).run({ pull });
+    return new Sync({ request, stream, log, pageSize, maxChanges, echo, order, now_ms: () => now_ms }).run({ pull });
   },
   forget: ({ phone }) => void phones.delete(phone),
 };

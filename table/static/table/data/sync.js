@@ -18,6 +18,7 @@ const encoder = new TextEncoder();
  * @property {{state: import("./events.js").State, append: (make: any, options?: any) => Promise<any>}} log
  * @property {number} [pageSize] records to pull at a time
  * @property {number} [maxChanges] changes to send at a time
+ * @property {boolean} [echo] whether what stands as it was sent is to come back
  * @property {(changes: UnsentChange[]) => UnsentChange[]} [order] in which unsent changes are sent
  * @property {(now: string, sent_ms: number, came_ms: number) => void} [onClock] the server's time in an answer, and
  *   this phone's when the request went and the answer came
@@ -33,18 +34,20 @@ export class Sync {
   #pageSize;
   #maxChanges;
   #maxBytes = MAX_BYTES;
+  #echo;
   #order;
   #onClock;
   #now_ms;
   #onPulled;
 
   /** @param {SyncOptions} options */
-  constructor({ request, stream, log, pageSize = 500, maxChanges = MAX_CHANGES, order = (changes) => changes, onClock = () => {}, now_ms = Date.now, onPulled = () => {} }) {
+  constructor({ request, stream, log, pageSize = 500, maxChanges = MAX_CHANGES, echo = false, order = (changes) => changes, onClock = () => {}, now_ms = Date.now, onPulled = () => {} }) {
     this.#request = request;
     this.#stream = stream;
     this.#log = log;
     this.#pageSize = pageSize;
     this.#maxChanges = Math.min(maxChanges, MAX_CHANGES);
+    this.#echo = echo;
     this.#order = order;
     this.#onClock = onClock;
     this.#now_ms = now_ms;
@@ -178,7 +181,7 @@ export class Sync {
 
   /** One round trip; null when nothing was applied and the next request has to be another. @param {UnsentChange[]} chunk @param {boolean} pull */
   async #exchange(chunk, pull) {
-    const body = { ...this.#standing(), limit: pull ? this.#pageSize : 1, changes: chunk.map(({ change }) => change) };
+    const body = { ...this.#standing(), limit: pull ? this.#pageSize : 1, changes: chunk.map(({ change }) => change), ...(pull && !this.#echo && { echo: false }) };
     const [sent_ms, token] = [Date.now(), this.#token()];
     let answer;
     try {
@@ -194,6 +197,10 @@ export class Sync {
     if (!Array.isArray(answer.changes) || answer.verdicts?.length !== chunk.length)
       throw new RefusedError("the server's answer to a sync is not one", { status: 200 });
     this.#learnClock(answer, sent_ms);
+    answer.verdicts.forEach((/** @type {any} */ { type, id, revision, record }, /** @type {number} */ i) => {
+      // left out of the changes, since it stands as it was sent
+      if (record) answer.changes.push({ type, id, revision, ...record, fields: { ...chunk[i].change.fields, ...record.fields } });
+    });
     return { ...answer, asked: { scope: body.scope, token } };
   }
 

@@ -108,7 +108,7 @@ class SignIn(login_views.LoginView):
 
 
 def add_retry_after(response: HttpResponse, refused: Throttled) -> HttpResponse:
-    """Give a page the status and the header of a refusal."""
+    """Give a page the status 429 and the header ``Retry-After``."""
     response.status_code = refused.status
     response["Retry-After"] = str(refused.wait_s)
     return response

@@ -181,7 +181,7 @@ class FlightForm(forms.Form):
         return sorted(places, key=lambda lot: float(str(places[lot])))
 
     def changed(self) -> dict[str, object]:
-        """Return what is other than the form began with, as a change of a flight takes it."""
+        """Return the values that differ from the form's first ones, as a change of a flight takes them."""
         wanted = self.payload()
         different = {
             name: value

@@ -99,7 +99,7 @@ class ScoresForm(forms.Form):
         return self.cleaned_data
 
     def written(self) -> dict[UUID, dict[str, float | str | None]]:
-        """Return by cup what is other than stored; add an error to a cup that was changed elsewhere meanwhile."""
+        """Return what differs from the stored values, by cup; add an error to a cup that was changed elsewhere."""
         found: dict[UUID, dict[str, float | str | None]] = {}
         for one in self.cups:
             names = {score.name: f"{one.cup.code}-{score.name}" for score in self.asked}

@@ -56,7 +56,7 @@ def _refuse_if_too_many(request: HttpRequest, key: str | None) -> HttpResponseBa
 
 
 def _key(request: HttpRequest) -> str | None:
-    """Return by what a request is counted, a token that is not valid like none; None if the API counts it."""
+    """Return the key under which a request is counted, the address without a valid token; None if the API counts it."""
     if bearer_token(request) is not None:
         found = valid_token(request)
         return _by_address(request) if found is None else str(found.member.user_id)

@@ -69,7 +69,7 @@ class OwnPot:
 
     @property
     def has_errors(self) -> bool:
-        """Whether the form was sent and does not hold."""
+        """Whether the form was sent and is not valid."""
         return self.in_address and bool(self.form.errors)
 
     def remember(self, response: HttpResponse) -> None:
@@ -89,7 +89,7 @@ class OwnPot:
 
 
 def own_pot(request: HttpRequest) -> OwnPot:
-    """Return the pot of the address, else that of the cookie; a cookie that does not hold is as good as none."""
+    """Return the pot of the address, else that of the cookie; an invalid cookie is ignored."""
     if _USUAL in request.GET:
         return OwnPot(forgotten=True)
     if "vessel_ml" in request.GET:
@@ -104,7 +104,7 @@ def own_pot(request: HttpRequest) -> OwnPot:
 
 
 def _number(text: str) -> float | str:
-    """Return a number of the cookie, so that it can be written as the reader's language has it."""
+    """Return a number of the cookie, to be formatted for the reader's language."""
     try:
         found = float(text)
     except ValueError:

@@ -51,7 +51,7 @@ class PlaceForm(forms.Form):
 
 
 class InvitationForm(PlaceForm):
-    """What an invitation makes of who comes in by it, and for how long it is open."""
+    """The role and shop that an invitation gives, and for how long it is open."""
 
     days = forms.TypedChoiceField(
         label=gettext_lazy("The link works for, in days"),
@@ -158,7 +158,7 @@ class OneMember(View):
 
 
 class EndInvitation(View):
-    """Taking an invitation back."""
+    """Revoking an invitation."""
 
     def get(self, request: HttpRequest, invitation_id: str) -> HttpResponse:
         """Lead to the people: who was signed out when ending one comes back here."""

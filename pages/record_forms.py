@@ -115,7 +115,7 @@ class RecordForm(forms.Form):
         return forms.CharField(label=name, required=False, widget=widget, strip=True)
 
     def _choices(self, one: Field) -> list[tuple[str, str]]:
-        """Return what may be chosen: nothing first, where that is a value; what stands now in any case."""
+        """Return the choices: the empty one first, where the field may be empty; always the present value."""
         if one.kind == "truth":
             known: Mapping[str, object] = {"true": _("yes"), "false": _("no")}
         elif one.name in self.options:
@@ -190,7 +190,7 @@ def _form_value(one: Field, value: object) -> Any:  # noqa: ANN401 - text, or a 
 
 
 def _wire_value(one: Field, sent: Any) -> object:  # noqa: ANN401 - text, or a truth from a checkbox
-    """Return what a phone would send for what was typed or chosen; what is none of the kind is left to the schema."""
+    """Return the wire value of what was typed or chosen; the schema refuses text of another kind."""
     if one.kind == "truth":
         return {"true": True, "false": False}.get(sent) if isinstance(sent, str) else sent
     text = (sent or "").replace("\r\n", "\n")

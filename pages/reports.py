@@ -287,7 +287,7 @@ def photo(request: HttpRequest, lot_id: str, photo_id: str) -> HttpResponse:
 
 
 def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
-    """Answer with a photo's thumbnail; raise NotFound when it was let go of."""
+    """Answer with a photo's thumbnail; raise NotFound when it was deleted."""
     tag = f'"{served.tag[:32]}"'
     if request.headers.get("If-None-Match") == tag:
         return HttpResponseNotModified(headers={"ETag": tag})

@@ -83,7 +83,7 @@ def due_photos() -> None:
 
 @shared_task(name=Job.TIDY_PHOTOS.value, time_limit=3600)
 def tidy_photos() -> None:
-    """Let go of what no photo needs any more."""
+    """Delete the files that no photo needs any more."""
     delete_unused_photos(now=timezone.now())
 
 

@@ -104,7 +104,7 @@ class StartAgain(Refused):
 
 
 class Throttled(Refused):
-    """Too many attempts from there; ``wait_s`` says in how many seconds the next is looked at, at least 1."""
+    """Too many attempts from there; ``wait_s`` says after how many seconds the next one is checked, at least 1."""
 
     status = 429
     code = "throttled"

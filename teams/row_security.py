@@ -231,7 +231,7 @@ def role() -> str:
 
 
 def worker_role() -> str:
-    """Return the name of the worker's role: it may what the application's may, and list all teams."""
+    """Return the name of the worker's role: it may do what the application's role may, and list all teams."""
     return f"{settings.DATABASE_ROLE}_worker"
 
 

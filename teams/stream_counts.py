@@ -28,7 +28,7 @@ class Stream:
     user: UUID
 
     def entry(self) -> str:
-        """Return what stands for it among the team's streams."""
+        """Return the stream's name in the team's sorted set."""
         return f"{self.user} {self.id}"
 
 

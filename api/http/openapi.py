@@ -69,7 +69,7 @@ def step_of(field: Field) -> float | None:
 
 
 def inline_object(name: str, /, **fields: s.Field[Any, Any, Any, Any]) -> Serializer:
-    """Return what a JSON object with these fields is called and looks like."""
+    """Return a serializer with this name and these fields, which describes a JSON object."""
     return type(name, (s.Serializer,), fields)
 
 

@@ -6,7 +6,7 @@ from lots.schema import Field
 
 
 def query_value(field: Field, text: str) -> object:
-    """Return the JSON value that a text in the query means for a field; what is no such value stays text."""
+    """Return the JSON value that a text in the query means for a field; any other text is returned as it is."""
     if field.kind == "truth":
         return {"true": True, "false": False}.get(text.lower(), text)
     if field.kind in ("number", "integer"):

@@ -23,7 +23,7 @@ _log = logging.getLogger(__name__)
 
 
 def id_for(sent: str | None) -> str:
-    """Return the id that came with a request if it is sane, else a new one."""
+    """Return the id that came with a request if it has the right form, else a new one."""
     return sent if sent is not None and _SANE.fullmatch(sent) else uuid4().hex
 
 

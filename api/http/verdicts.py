@@ -1,4 +1,4 @@
-"""What a refused change raises where it was the only one."""
+"""The exception for a refused change that was sent alone."""
 
 from tastings.actions.push import Verdict
 from tastings.errors import QuotaFull
@@ -6,7 +6,7 @@ from teams.errors import Invalid, NotAllowed, NotFound, PreconditionFailed
 
 
 def refusal_of(verdict: Verdict) -> Exception:
-    """Return what a refused change raises."""
+    """Return the exception for a refused change."""
     codes = {problem.code for problem in verdict.problems}
     if "changed" in codes:
         return PreconditionFailed()

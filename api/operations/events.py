@@ -138,7 +138,7 @@ class EventStreams:
             await _count(close_stream, stream)
 
     def _full_quota(self, stream: Stream, elsewhere: Mapping[UUID, int]) -> str | None:
-        """Return what to say if the team or the login has as many streams open as it may, in all processes."""
+        """Return the refusal's text when the streams of the team or the login, over all processes, are at the limit."""
         here = Counter(one.stream.user for one in self._listeners if one.stream.team == stream.team)
         counted = Counter({user: max(here[user], elsewhere.get(user, 0)) for user in {*here, *elsewhere}})
         for of_team, used in ((False, counted[stream.user]), (True, counted.total())):
@@ -219,7 +219,7 @@ def _run_in_thread(func: Callable[..., Any], *arguments: Any) -> Any:  # noqa: A
 
 
 def _counted_by(scope: ASGIScope, headers: Mapping[str, str]) -> str:
-    """Return by what streams are counted before their token is looked up, on a connection of its own: the address."""
+    """Return the key under which streams are counted before their token is looked up: the client's address."""
     peer = str((scope.get("client") or [""])[0])
     return f"events {client_network(peer, headers.get('x-forwarded-for', ''))}"
 

@@ -53,7 +53,7 @@ _LOCAL_NAMES = frozenset(("localhost", "127.0.0.1", "[::1]", "testserver"))
 
 
 def count_request(*, method: str, route: str, status: int, seconds: float) -> None:
-    """Count one answered request; other methods than HTTP's own are one."""
+    """Count one answered request; methods that HTTP does not have are counted under one name."""
     known = method if method in _METHODS else "other"
     REQUESTS.labels(known, route, str(status)).inc()
     REQUEST_SECONDS.labels(known, route).observe(seconds)
@@ -67,7 +67,7 @@ def count_verdicts(verdicts: Iterable[Verdict]) -> None:
 
 @require_safe
 def metrics(request: HttpRequest) -> HttpResponse:
-    """Tell the metrics in Prometheus' text format, or that there is no such address."""
+    """Return the metrics in Prometheus' text format; 404 for callers who may not read them."""
     if not may_read(request):
         return handler404(request, Exception())
     registry = CollectorRegistry(auto_describe=False)
@@ -101,7 +101,7 @@ class _Now(Collector):
         self._now = now
 
     def collect(self) -> Iterable[Metric]:
-        """Yield it all."""
+        """Yield every metric."""
         up = GaugeMetricFamily("leafspan_up", "Whether what the figures come from answered", labels=["what"])
         try:
             found = list(self._of_database())

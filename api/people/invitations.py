@@ -1,4 +1,4 @@
-"""One-time links into a team: making them, taking them back, coming in by one."""
+"""One-time links into a team: making them, revoking them, joining by one."""
 
 from __future__ import annotations
 

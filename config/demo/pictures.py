@@ -21,7 +21,7 @@ _LOOK_AGAIN_S = 0.25
 
 
 def send_pictures(team: UUID, *, phones: Mapping[str, Phone]) -> int:
-    """Send what is not there yet, and have the liquor of every picture measured that a worker has checked by then.
+    """Send the pictures that are not there yet; measure the liquor of those that a worker has checked by then.
 
     Returns
     -------

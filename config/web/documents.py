@@ -56,7 +56,7 @@ class DocumentWaits:
             del self._waiting[ready]
 
     async def _look(self) -> None:
-        """Look for finished documents, and end who waits for them, until nobody waits."""
+        """Look for finished documents and wake the requests that wait for them, until none waits."""
         loop = asyncio.get_running_loop()
         while self._waiting:
             await asyncio.sleep(_LOOK_EVERY_S)

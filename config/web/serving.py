@@ -1,4 +1,4 @@
-"""What happens to a request on the event loop: its body is received, a thread waited for, its answer passed on."""
+"""What happens to a request on the event loop: receive its body, wait for a thread, pass the answer on."""
 
 import re
 from functools import partial

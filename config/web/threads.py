@@ -30,7 +30,7 @@ class ReaderDisconnected(ConnectionError):  # noqa: N818 - reads as what happene
 
 
 class _OneCall:
-    """An executor that remembers its call: that runs on when whoever waits for it is cancelled."""
+    """An executor that remembers its call, which goes on when the task that waits for it is cancelled."""
 
     def __init__(self, executor: Executor) -> None:
         self._executor = executor

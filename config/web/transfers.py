@@ -28,7 +28,7 @@ class Limits:
 
 
 class Full(Exception):  # noqa: N818 - reads as what happened
-    """There is no room for more bytes, and nobody slow to make room."""
+    """There is no room for more bytes, and no slow transfer that could be cut off."""
 
 
 @dataclass(eq=False, slots=True)

@@ -1,7 +1,7 @@
 """Whose request gets one of the few threads next. Waiting for a thread happens on the event loop and takes none.
 
 A client that sends many requests at once gets a share of the threads, the others go past it. Large requests, such as
-the pages of a phone's first load, have a share of their own, so that a tap is never behind a room full of new phones.
+the pages of a phone's first load, have a share of their own, so that small ones never wait behind many new phones.
 """
 
 import asyncio

@@ -58,7 +58,7 @@ class Synced(models.Model):
 
 
 def schema_constraints(schema: RecordSchema) -> list[models.BaseConstraint]:
-    """Return the database's own word on every limit, choice and order that the schema declares."""
+    """Return database constraints for every limit, choice and order that the schema declares."""
     found: list[models.BaseConstraint] = [
         models.UniqueConstraint(fields=["team", "revision"], name=f"{schema.type}_revision_once")
     ]
@@ -78,7 +78,7 @@ def schema_constraints(schema: RecordSchema) -> list[models.BaseConstraint]:
 
 
 def tombstone_index(schema: RecordSchema) -> models.Index:
-    """Return the index that finds old tombstones without reading the rows of the living."""
+    """Return the index that finds old tombstones without reading records that are not deleted."""
     return models.Index(fields=["team", "updated_at"], condition=Q(removed=True), name=f"{schema.type}_removed")
 
 

@@ -1,4 +1,4 @@
-"""Between a record's columns and the values that travel in JSON."""
+"""Converts between a record's columns and its values in JSON."""
 
 from collections.abc import Callable, Mapping
 from typing import Any

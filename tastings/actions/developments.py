@@ -1,4 +1,4 @@
-"""Working out a lot's figures from its tastings and storing them."""
+"""Computes a lot's figures from its tastings and stores them."""
 
 import logging
 from dataclasses import replace

@@ -114,7 +114,7 @@ def _transpose(opened: Image.Image) -> Image.Image:
 
 
 def _flatten(picture: Image.Image) -> Image.Image:
-    """Return the picture with 8 bits a channel and nothing see-through."""
+    """Return the picture with 8 bits a channel and without transparency."""
     if picture.mode.startswith("I"):  # 16 bits of grey
         levels = np.asarray(picture, dtype=np.float64) / 257
         return Image.fromarray(np.clip(np.round(levels), 0, 255).astype(np.uint8))
@@ -126,7 +126,7 @@ def _flatten(picture: Image.Image) -> Image.Image:
 
 
 def _convert_profile(picture: Image.Image, profile: bytes) -> Image.Image:
-    """Carry the picture from its own profile to sRGB; one that does not fit is left aside."""
+    """Convert the picture from its own profile to sRGB; ignore a profile that does not fit."""
     try:
         source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
         converted = ImageCms.profileToProfile(picture, source, ImageCms.createProfile("sRGB"), outputMode="RGB")

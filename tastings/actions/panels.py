@@ -1,4 +1,4 @@
-"""Learning from a team's tastings how its tasters use the scale and where its finish line lies."""
+"""Computes from a team's tastings how its tasters use the scale and where its finish line lies."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict

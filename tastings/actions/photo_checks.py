@@ -1,4 +1,4 @@
-"""A worker's part with photos: check complete uploads, enqueue lost checks, delete unused files."""
+"""What a worker does with photos: check complete uploads, enqueue lost checks, delete unused files."""
 
 import hashlib
 import logging

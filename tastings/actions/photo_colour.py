@@ -72,7 +72,7 @@ def _crop(pixels: PixelArray, box: Box) -> PixelArray:
 
 
 def _rounded(colour: LiquorColour) -> LiquorColour:
-    """Leave out decimals that say nothing: 2 of a colour, 3 of a probability, 4 of a share of pixels."""
+    """Round to the decimals that mean something: 2 of a colour, 3 of a probability, 4 of a share of pixels."""
     return replace(
         colour,
         lab=colour.lab and _rounded_lab(colour.lab),

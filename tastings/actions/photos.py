@@ -74,7 +74,7 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
 
 
 def _columns(values: Mapping[str, object]) -> dict[str, Any]:
-    """Return what the row holds of an announcement that was found fit."""
+    """Return the columns of a valid announcement."""
     parents = ("session", "lot", "infusion")
     ids = {f"{name}_id": UUID(str(values[name])) if values.get(name) else None for name in parents}
     taken = values.get("taken_at")
@@ -101,7 +101,7 @@ def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
 
 
 def _attach_if_visible(member: Member, photo: Photo) -> None:
-    """Complete a photo at once if the member sees its bytes elsewhere: who only knows a digest has to send them."""
+    """Complete a photo at once if the member sees its bytes elsewhere; knowing the digest is not enough."""
     content = (
         PhotoContent.objects.select_for_update(no_key=True)
         .filter(team_id=member.team_id, sha256=photo.sha256, bytes=photo.bytes)
@@ -142,7 +142,7 @@ def receive_piece(member: Member, *, photo: UUID, offset: int, piece: bytes, now
 
 
 def _append_piece(row: Photo, *, offset: int, piece: bytes, now: datetime) -> int | None:
-    """Take a piece of a locked photo; return where the upload stands if that is not at the offset."""
+    """Add a piece to a locked photo; return how much is there if that is not the piece's offset."""
     if row.removed_at is not None:
         raise NotFound
     if row.state == Photo.State.REFUSED:
@@ -175,7 +175,7 @@ def _append_piece(row: Photo, *, offset: int, piece: bytes, now: datetime) -> in
 
 
 def delete_photo(member: Member, *, photo: UUID, now: datetime) -> None:
-    """Take a photo away; its picture goes with it unless another photo of the team shows the same."""
+    """Delete a photo, and its picture unless another photo of the team shows the same."""
     check_may_change_photo(member, photo)
     with transaction.atomic():
         lock_team(member.team_id)

@@ -1,4 +1,4 @@
-"""What a bought lot takes over from the sample it was chosen by."""
+"""The values that a bought lot takes over from its sample."""
 
 from collections.abc import Mapping
 from uuid import UUID
@@ -8,6 +8,6 @@ _SAMPLES_OWN = ("status", "quantity_g", "price_per_kg", "currency", "arrived_on"
 
 
 def fields_of_bought_lot(sample: UUID, fields: Mapping[str, object]) -> dict[str, object]:
-    """Return the fields with which the lot bought from a sample begins, given the sample's."""
+    """Return the first values of a bought lot, given those of its sample."""
     own = {name: value for name, value in fields.items() if value is not None and name not in _SAMPLES_OWN}
     return own | {"status": "bought", "from_lot": str(sample)}

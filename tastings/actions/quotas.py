@@ -45,7 +45,7 @@ class RecordAllowance:
         self._left: dict[QuotaName, list[Quota]] | None = None
 
     def full_quota(self, type_name: str, record: UUID) -> Quota | None:
-        """Count a new record; return the quota that it goes beyond, and then do not count it."""
+        """Count a new record; if it goes beyond a quota return that quota and do not count it."""
         name: QuotaName = "notes" if type_name == "note" else "records"
         number = len(self._new[name] | {record})
         full = next((quota for quota in self._quotas(name) if number > quota.left), None)

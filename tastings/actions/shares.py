@@ -1,4 +1,4 @@
-"""Giving links to a lot's report or card, keeping them for someone who left, and taking them back."""
+"""Links to a lot's report or card: made, kept for someone who left, and ended."""
 
 from collections.abc import Mapping
 from datetime import datetime, timedelta

@@ -18,7 +18,7 @@ def check_may_choose_pots(member: Member) -> None:
 
 @transaction.atomic
 def choose_usual_pot(member: Member, *, shop_id: UUID, pot: UUID | None) -> None:
-    """Choose the pot that the shop's guides and cards are for; None chooses none.
+    """Choose the pot that the shop's guides and cards are for; None removes the choice.
 
     Raises
     ------

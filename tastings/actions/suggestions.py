@@ -42,7 +42,7 @@ def check_may_accept(member: Member, note: UUID) -> Record:
 def accept_suggestions(
     member: Member, *, note: UUID, accepted: Sequence[Accepted], device: UUID, now: datetime
 ) -> Sequence[Record]:
-    """Note what the taster accepts of a text; return the notes that hold it now, in the order accepted.
+    """Store what the taster accepts of a text as notes; return these notes in the order accepted.
 
     What is noted of that infusion and moment already stays as it is, so repeating changes nothing.
 

@@ -1,4 +1,4 @@
-"""How much waits for a worker, over all teams: for who runs the server, never shown to a team."""
+"""How much waits for a worker, over all teams: for the operator of the server, never shown to a team."""
 
 from dataclasses import dataclass
 from datetime import datetime

@@ -1,4 +1,4 @@
-"""The stored answer of a flight, with the names that its reader knows."""
+"""The stored answer of a flight, with the names that its reader may see."""
 
 from uuid import UUID
 
@@ -21,7 +21,7 @@ def answer_for(member: Member, flight: UUID) -> FlightAnswer:
 
 
 def answer_of_flight(flight: Flight) -> FlightAnswer:
-    """Return the answer; ``stale`` while a worker has not got to what is known by now.
+    """Return the answer; ``stale`` while a worker has not yet computed it from the latest scores.
 
     Raises
     ------

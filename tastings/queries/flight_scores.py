@@ -125,7 +125,7 @@ def counted_session(session: Session, ratings: Sequence[Rating]) -> CountedSessi
 
 
 def counted_scores(flight: Flight) -> CountedScores:
-    """Return what counts in a flight; nothing while nothing is frozen."""
+    """Return what counts in a flight; nothing before the reveal has frozen the scores."""
     return CountedScores(0, ()) if flight.counted is None else from_stored(CountedScores, flight.counted)
 
 
@@ -166,7 +166,7 @@ def scores_of(flight: Flight) -> Scores:
 
 
 def _session_by_cup(sessions: Sequence[CountedSession], weights: Mapping[str, float]) -> dict[str, str]:
-    """Return which session counts for each cup: the one admitted last, else the first begun with the fullest score."""
+    """Return the session that counts for each cup: the one admitted last, else the first of those with most scores."""
     chosen: dict[str, tuple[tuple[str, int], str]] = {}
     for session in sessions:
         measures = sum(score is not None for score in points_of(session.ratings, weights).values())

@@ -1,4 +1,4 @@
-"""Reads of blind flights. Before the reveal nobody but who pours gets to know which code is which lot."""
+"""Reads of blind flights. Before the reveal only those who pour can read which code is which lot."""
 
 import json
 from collections import Counter
@@ -35,7 +35,7 @@ from teams.models import AuditEntry, Member, User
 
 
 def must_decide(member: Member) -> None:
-    """Raise NotAllowed for a member who neither buys nor owns."""
+    """Raise NotAllowed unless the member is a buyer or an owner."""
     if not member.decides:
         raise NotAllowed(_("flights are run by buyers and owners"))
 

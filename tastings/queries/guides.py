@@ -50,7 +50,7 @@ class UsualPot:
     is_own: bool = False
 
     def with_own(self, own: Pot | None) -> "UsualPot":
-        """Return the reader's own pot; what is open in it is as in this one, if it can be the same vessel."""
+        """Return the reader's own pot, completed with values of this one if it can be the same vessel."""
         if own is None:
             return self
         is_this = (own.vessel_ml, own.vessel_material) == (self.vessel_ml, self.vessel_material)

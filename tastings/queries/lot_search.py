@@ -67,7 +67,7 @@ class LotFilters:
 
     @property
     def are_set(self) -> bool:
-        """Whether lots are left out."""
+        """Whether any filter is set."""
         return bool(self.q.strip() or self.kind or self.status or self.profile or self.year)
 
 
@@ -196,7 +196,7 @@ def _with_figures(rows: QuerySet[Lot]) -> QuerySet[Lot]:
 
 
 def _order(sort: str) -> Sequence[OrderBy | str]:
-    """Return the order; lots without the figure stand last, and equal ones by name."""
+    """Return the order: lots without the figure last, equal ones by name."""
     by_name = ("name", "id")
     match sort:
         case "tasted" | "strength" | "steeps" | "liking":

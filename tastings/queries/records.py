@@ -134,7 +134,7 @@ def _condition(schema: RecordSchema, filters: Mapping[str, str]) -> Q:
 
 
 def _typed(field: Field, text: str) -> object:
-    """Return the JSON value that a filter's text means; what is no such value stays text."""
+    """Return the JSON value that a filter's text means; any other text is returned as it is."""
     if field.kind == "integer" and text.isascii() and text.isdigit():
         return int(text)
     if field.kind == "truth":

@@ -51,7 +51,7 @@ def token_of(share: UUID) -> str:
 
 
 def share_with(token: str, *, now: datetime) -> Share:
-    """Return the share of a link that holds.
+    """Return the share of a valid link.
 
     Raises
     ------
@@ -71,7 +71,7 @@ def share_with(token: str, *, now: datetime) -> Share:
 
 
 def guest_of(share: Share) -> Member:
-    """Return a reader of the team's shared records who is no one in it, at the shop of who gave the link."""
+    """Return an outside reader of the team's shared records, at the shop of whoever gave the link."""
     giver = Member.objects.filter(team_id=share.team_id, user_id=share.by_id).select_related("shop").first()
     return Member(team=share.team, user=User(id=uuid4()), shop=giver.shop if giver else None, role=Role.VIEWER)
 
@@ -154,7 +154,7 @@ def share_for(member: Member, share: UUID) -> Share:
 
 
 def may_share(member: Member) -> None:
-    """Raise NotAllowed unless the member buys or owns."""
+    """Raise NotAllowed unless the member is a buyer or an owner."""
     if not member.decides:
         raise NotAllowed(_("buyers and owners share lots"))
 

@@ -36,7 +36,7 @@ def pour(left: int) -> str:
 
 
 def own_cups_done() -> str:
-    """Say that a taster is through."""
+    """Say that a taster has tasted all cups."""
     return _("All your cups are tasted.")
 
 
@@ -82,5 +82,5 @@ def late_scores(n: int) -> str:
 
 
 def called_off() -> str:
-    """Say that nothing comes of a flight."""
+    """Say that a flight was called off."""
     return _("It was called off; nothing comes of it.")

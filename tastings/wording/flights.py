@@ -10,7 +10,7 @@ from tastings.wording.numbers import listed, number, percent
 
 
 def flight_is(state: str) -> str:
-    """Say in which of `tastings.models.Flight.State` a flight is, to whoever asks for what does not go with it."""
+    """Name the `tastings.models.Flight.State` of a flight, in a refusal of what that state does not allow."""
     return {
         "set_up": _("the flight is set up"),
         "tasting": _("the flight is tasting"),

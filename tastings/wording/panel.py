@@ -62,7 +62,7 @@ def panel_sentence(correlation: float | None) -> str:
 
 
 def tasted_sentence(*, sessions: int, lots: int) -> str:
-    """Say on how much the figures stand."""
+    """Say how much tasting the figures rest on."""
     found = {"sessions": ngettext("%(n)s session", "%(n)s sessions", sessions) % {"n": sessions},
              "lots": ngettext("%(n)s lot", "%(n)s lots", lots) % {"n": lots}}  # fmt: skip
     return _("from %(sessions)s of %(lots)s") % found

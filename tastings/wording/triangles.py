@@ -37,7 +37,7 @@ def result_sentences(found: Triangle) -> list[str]:
 
 
 def certainty(found: Triangle) -> str:
-    """Say how likely so many right answers are by guessing, and how surely a difference would have been found."""
+    """Say how likely so many right answers are by guessing, and with which probability a difference would be found."""
     figures = {
         "p": number(float(f"{found.p:.2g}")),
         "power": number(round(100 * found.power)),

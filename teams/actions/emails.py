@@ -65,7 +65,7 @@ def change_email(  # noqa: PLR0913 - what is set, by whom, and where links lead
 
 
 def request_verification(user: User, *, site: str, former: str = "", now: datetime) -> UUID:
-    """Store that a link is to be mailed to the login's address, and to a ``former`` one that it no longer counts.
+    """Store a request for mail: a link to the login's address and, to a ``former`` one, that it no longer counts.
 
     Raises
     ------
@@ -90,7 +90,7 @@ def _unclaimed(now: datetime) -> Q:
 
 
 def send_verification_mail(request: UUID, *, now: datetime) -> None:
-    """Mail the link that was asked for, and the former address that it no longer counts. Again, it mails nothing."""
+    """Mail the link that was asked for, and tell the former address that it no longer counts. Once sent, do nothing."""
     rows = EmailVerification.objects.filter(id=request)
     if not rows.filter(_unclaimed(now), handled_at=None).update(claimed_at=now):
         return

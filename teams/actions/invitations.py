@@ -1,4 +1,4 @@
-"""Inviting someone by a one-time link, taking that back, and coming in by it."""
+"""Invitations: a one-time link into a team is made, revoked, or used to join."""
 
 import secrets
 from dataclasses import dataclass
@@ -81,7 +81,7 @@ def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> Non
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Newcomer:
-    """Who comes in: a new login, or one that exists."""
+    """Who joins: a new login, or one that exists."""
 
     username: str
     password: str
@@ -92,7 +92,7 @@ class Newcomer:
 def accept_invitation(
     *, token: str, newcomer: Newcomer, device: str | None, caller: Caller, now: datetime
 ) -> tuple[Member, str | None, DeviceToken | None]:
-    """Come in by a link; with ``device`` sign it in as well. Return the membership, the token and its record.
+    """Join by a link; with ``device`` sign it in as well. Return the membership, the token and its record.
 
     Raises
     ------

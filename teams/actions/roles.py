@@ -50,7 +50,7 @@ def _set_role(owner: Member, found: Member, *, role: str, now: datetime) -> None
 def change_member(
     member: Member, *, user: UUID, role: str | None = None, shop: UUID | None = None, now: datetime
 ) -> Member:
-    """Give a member another role or shop; what is None stays. Devices stay signed in and follow at once.
+    """Give a member another role or shop; None changes nothing. Devices stay signed in and follow at once.
 
     Raises
     ------

@@ -76,7 +76,7 @@ def store_answer(row: UUID, *, status: int, headers: Mapping[str, str], body: by
 
 
 def release_key(row: UUID) -> None:
-    """Make the key of a request free again that has changed nothing."""
+    """Free the key of a request that has changed nothing."""
     StoredAnswer.objects.filter(id=row).delete()
 
 

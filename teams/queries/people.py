@@ -1,4 +1,4 @@
-"""Reads about people. Each starts from a member, so that a team is never left by accident."""
+"""Reads about people. Each starts from a member, so that no query reaches another team by accident."""
 
 from collections.abc import Collection, Sequence
 from datetime import datetime

@@ -24,7 +24,7 @@ from teams.models import Member
 
 @transaction.atomic
 def admit_late_score(member: Member, *, flight: UUID, session: UUID, revision: int, now: datetime) -> None:
-    """Let a late score count, as it was shown at ``revision``; the answer is worked out anew.
+    """Let a late score count, as it was shown at ``revision``; the answer is computed again.
 
     Raises
     ------

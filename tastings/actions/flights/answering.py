@@ -25,7 +25,7 @@ _log = logging.getLogger(__name__)
 
 @transaction.atomic
 def answer_flight(flight: UUID, *, now: datetime) -> bool:
-    """Work out and store the answer that is wanted; return whether this call did so. Safe to run twice."""
+    """Compute and store the answer that was asked for; return whether this call did so. Safe to run twice."""
     with connection.cursor() as cursor:
         cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"flight {flight}"])
         if not cursor.fetchone()[0]:

@@ -1,4 +1,4 @@
-"""What a flight is to be: who tastes what, how, and who pours; what is wrong with it; how it is stored."""
+"""The design of a flight: who tastes what, how, and who pours; how it is checked and stored."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -142,7 +142,7 @@ class FlightDesign:
             yield Problem(f"weight_{missing}_pct", "range", _("all five, and they add up to 100"))
 
     def columns(self) -> dict[str, Any]:
-        """Return what the flight's own row holds of it."""
+        """Return the design's columns in the flight's own row."""
         weights = COVERED_BOWL_WEIGHTS[self.weights_for] if self.weights_for else self.own_weights
         return {
             **{name: getattr(self, name) for name in _COLUMNS},
@@ -154,12 +154,12 @@ class FlightDesign:
         }
 
     def matches(self, other: "FlightDesign") -> bool:
-        """Whether both make the same flight; the order of lots and people says nothing."""
+        """Whether both make the same flight; the order of lots and people does not matter."""
         sets = ((set(getattr(self, name)), set(getattr(other, name))) for name in ("lots", "tasters", "pourers"))
         return self.columns() == other.columns() and all(mine == theirs for mine, theirs in sets)
 
     def store_lots_and_people(self, flight: Flight, *, now: datetime) -> None:
-        """Write candidates and people; those no longer among them are marked as out."""
+        """Write candidates and people; mark those that are left out now."""
         _upsert(FlightLot, flight, "lot_id", {lot: {} for lot in self.lots}, now=now)
         people: dict[UUID, Mapping[str, object]] = {one: {"pours": False} for one in self.tasters}
         people |= {one: {"pours": True} for one in self.pourers}

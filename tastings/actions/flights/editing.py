@@ -63,7 +63,7 @@ def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
 
 @transaction.atomic
 def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object], now: datetime) -> None:
-    """Change the fields of the request; a change of who tastes what is planned anew around what was tasted already.
+    """Change the fields of the request; when that changes who tastes what, plan again around what was tasted already.
 
     Raises
     ------
@@ -136,7 +136,7 @@ def _record_change(  # noqa: PLR0913 - what the entry says
     after: Collection[UUID],
     now: datetime,
 ) -> None:
-    """Add an entry to the audit log when people or samples of a flight are others than before."""
+    """Add an entry to the audit log when people or samples of a flight have changed."""
     if set(before) == set(after):
         return
     about = {

@@ -16,7 +16,7 @@ _LOST_AFTER = timedelta(seconds=120)
 
 
 def enqueue_plan(flight: Flight, *, now: datetime) -> None:
-    """Want a new plan, in the present transaction, and enqueue its job."""
+    """Ask for a new plan, in the present transaction, and enqueue its job."""
     Flight.objects.filter(id=flight.id).update(
         plan_wanted=F("plan_wanted") + 1, plan_asked_at=now, plan_progress=0.0, plan_failure=""
     )
@@ -24,7 +24,7 @@ def enqueue_plan(flight: Flight, *, now: datetime) -> None:
 
 
 def enqueue_answer(flight: Flight, *, now: datetime) -> None:
-    """Want a new answer, in the present transaction, and enqueue its job."""
+    """Ask for a new answer, in the present transaction, and enqueue its job."""
     Flight.objects.filter(id=flight.id).update(answer_wanted=F("answer_wanted") + 1, answer_asked_at=now)
     later(Job.ANSWER_FLIGHT, str(flight.id))
 

@@ -1,4 +1,4 @@
-"""Making a flight's serving plan, and making it anew around what was tasted already."""
+"""Makes a flight's serving plan, and makes it again around what was tasted already."""
 
 import json
 import logging
@@ -26,7 +26,7 @@ _PROGRESS_EVERY_S = 0.25
 
 
 def plan_flight(flight: UUID, *, now: datetime) -> bool:
-    """Make the plan that is wanted and store it; return whether this call did so. Safe to run twice.
+    """Compute and store the plan that was asked for; return whether this call did so. Safe to run twice.
 
     The plan is made outside any transaction, since it may take seconds. Should a cup be tasted or the flight change
     meanwhile, it is made again.

@@ -77,7 +77,7 @@ def freeze_scores(flight: Flight, *, revision: int) -> None:
 
 
 def _name_all(sessions: Sequence[Session], *, revision: int, now: datetime) -> int:
-    """Write the lots into the sessions; give them and what hangs on them new revisions, so that every phone pulls."""
+    """Write the lots into the sessions; new revisions, of infusions and notes too, make every phone pull them."""
     for session in sessions:
         cup = session.flight_cup
         if cup is None:  # not with this query

@@ -252,7 +252,7 @@ def _parse_row(line: int, cells: Mapping[str, str], *, targets: ImportTargets) -
 
 
 def _reference_errors(row: SheetRow, *, targets: ImportTargets) -> Iterator[CellError]:
-    """Yield what a row names that the team does not have, or has more than once."""
+    """Yield an error for each name in a row that the team does not have, or has more than once."""
     shop = row.values.get("shop")
     if shop is not None and shop not in targets.shops:
         yield CellError(row.line, "shop", _("the team has no shop called %(shop)s") % {"shop": shop})

@@ -1,4 +1,4 @@
-"""Sessions of blind cups: their lot follows from the cup, once the flight is revealed, and from nothing else.
+"""Sessions of blind cups: only the cup gives them a lot, once the flight is revealed.
 
 The lot then has the stamp of the cup: whoever named the cup named the lot. So it does not matter whether a session
 came before the reveal or after it, and a session that was deleted is not restored by the reveal.

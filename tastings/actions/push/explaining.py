@@ -1,4 +1,4 @@
-"""What a verdict tells beyond its name: which fields did not win, and which parent is deleted."""
+"""Details of a verdict: which fields lost to newer values, and which parents are deleted."""
 
 from collections.abc import Mapping, Sequence
 
@@ -13,7 +13,7 @@ from teams.errors import Problem
 
 
 def lost_fields(change: Change, pending: PendingRecord) -> Sequence[Mapping[str, object]]:
-    """Return the fields of the change whose value does not stand: what does, since when, and who set it."""
+    """Return the fields of the change that lost: the present value, since when, and who set it."""
     record = pending.current
     found = []
     for name, value in change.fields.items():

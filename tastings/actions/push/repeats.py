@@ -1,4 +1,4 @@
-"""Changes received before: what of them lost is in the history, so that receiving them again changes nothing."""
+"""Changes received before: their lost values are in the history, so receiving them again changes nothing."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

@@ -36,7 +36,7 @@ class ReferencedIds:
         return cls(descriptors={str(descriptor): key for descriptor, key in built_in})
 
     def raise_unresolved(self) -> None:
-        """Raise the error of the first descriptor that was named and did not follow."""
+        """Raise the error of the first descriptor that was named and is not in the file."""
         for descriptor, error in self.unresolved:
             if descriptor not in self.descriptors:
                 raise error
@@ -45,7 +45,7 @@ class ReferencedIds:
 def validated_lines(
     archive: Archive, table: ExportTable, *, referenced: ReferencedIds
 ) -> Iterator[tuple[int, dict[str, object]]]:
-    """Give every line of a table's file with clean values; raise ArchiveError for the first that does not hold."""
+    """Yield every line of a table's file with clean values; raise ArchiveError for the first that is not valid."""
     names = {column.name for column in table.columns}
     for number, line in archive.lines(table.file):
         if unexpected := sorted(names ^ line.keys()):
@@ -152,7 +152,7 @@ def _register(table: ExportTable, values: Mapping[str, object], *, referenced: R
 
 
 def row_builder(table: ExportTable, *, team: UUID) -> tuple[list[str], Callable[[Mapping[str, object]], ArchiveRow]]:
-    """Return the database columns of a table, and what makes a row for them of a line's values."""
+    """Return the database columns of a table, and a function that makes a row of a line's values."""
     stored_columns = [column for column in table.columns if column.stored_in is not None]
     constants = {**({"team_id": str(team)} if table.of_team else {}), **table.constants}
     tail = tuple(_copy_text(value) for value in constants.values())

@@ -14,9 +14,11 @@ from django.conf import settings as django_settings
 from django.core.management import CommandError, call_command
 from django.db import connection
 from django.utils import timezone
+from PIL import Image
 
 from lots.models import FieldHistory, Lot
 from tastings.actions.importing.team import ArchiveError, import_team
+from tastings.actions.importing.team.pictures import holds_only_pixels
 from tastings.models import Development, Note, PhotoContent
 from tastings.models.photo_files import image_key, store
 from tastings.queries.exporting import TABLES, ExportScope, export, export_for_owner
@@ -56,8 +58,8 @@ def all_text(opened):
     return b"".join(records_of(opened).values()).decode("latin-1")
 
 
-def bring(path, *, team="Brought"):
-    return import_team(path, team=team, log=quiet)
+def bring(path, *, team="Brought", join=()):
+    return import_team(path, team=team, join=join, log=quiet, now=timezone.now())
 
 
 @pytest.fixture
@@ -381,26 +383,66 @@ def test_name_taken_by_someone_else_is_named_with_its_line(full, taken):
         bring(taken)
 
 
-def test_person_who_came_with_another_team_is_the_same(full, taken):
+def test_person_who_has_a_login_here_joins_only_if_named_and_from_now_on(full, taken):
     known = User.objects.create(id=full[0].user.id, username=full[0].user.username, name="Ina of old")
-    done = bring(taken)
+    began = timezone.now()
+    with pytest.raises(ArchiveError, match=rf"members.jsonl, line \d, username: .*give --join {known.username}"):
+        bring(taken)
+    assert not Member.objects.filter(user=known).exists()
+    done = bring(taken, join=[known.username])
 
-    assert Member.objects.get(team_id=done.team, user=known).role == "owner"
+    member = Member.objects.get(team_id=done.team, user=known)
+    assert (member.role, member.joined_at >= began) == ("owner", True)
     assert User.objects.get(id=known.id).name == "Ina of old"
 
 
-def changed(taken, tmp_path, table, **fields):
-    """Return the export with one line of a table changed in some fields, hashes and all."""
+def test_person_who_has_a_login_here_and_had_left_the_team_needs_no_naming(full, taken):
+    known = User.objects.create(id=full[0].user.id, username=full[0].user.username)
+    path = changed(taken, taken.parent, "members", left_at="2026-03-05T00:00:00Z", having=str(known.id))
+
+    assert Member.objects.get(team_id=bring(path).team, user=known).left_at is not None
+
+
+def test_picture_with_more_than_pixels_is_refused(full, taken):
+    with zipfile.ZipFile(taken) as opened:
+        files, manifest = records_of(opened), json.loads(opened.read("manifest.json"))
+    [name] = [name for name in files if name.startswith("photos/") and "thumbnail" not in name]
+    plain = files[name]
+    assert holds_only_pixels(plain)
+    noted = io.BytesIO()
+    exif = Image.Exif()
+    exif[0x010F] = "A camera"
+    Image.open(io.BytesIO(plain)).save(noted, "JPEG", exif=exif)
+    for hidden in (
+        noted.getvalue(),
+        plain + b"PK\x03\x04",
+        plain[:2] + b"\xff\xfe\x00\x06note" + plain[2:],
+        plain[:-2],
+    ):
+        assert not holds_only_pixels(hidden)
+    files[name] = plain + b"PK\x03\x04"
+    contents = [json.loads(line) for line in files["records/photo_contents.jsonl"].splitlines()]
+    contents[0]["image_sha256"] = hashlib.sha256(files[name]).hexdigest()
+    files["records/photo_contents.jsonl"] = b"".join(json.dumps(one).encode() + b"\n" for one in contents)
+
+    with pytest.raises(ArchiveError, match="holds more than pixels"):
+        bring(written(taken.parent / "hidden.zip", files, manifest=manifest))
+
+
+def changed(taken, tmp_path, table, *, having="", **fields):
+    """Return the export with the first line of a table that has a text changed in some fields, hashes and all."""
     with zipfile.ZipFile(taken) as opened:
         files, manifest = records_of(opened), json.loads(opened.read("manifest.json"))
     name = f"records/{table}.jsonl"
-    first, _, rest = files[name].partition(b"\n")
-    line = json.loads(first)
+    lines = files[name].splitlines()
+    at = next(i for i, line in enumerate(lines) if having.encode() in line)
+    line = json.loads(lines[at])
     for field, value in fields.items():
-        line[field] = value(line[field]) if callable(value) else value
+        line[field] = value(line) if callable(value) else value
         if value is ...:
             del line[field]
-    files[name] = json.dumps(line).encode() + b"\n" + rest
+    lines[at] = json.dumps(line).encode()
+    files[name] = b"".join(line + b"\n" for line in lines)
     return written(tmp_path / "changed.zip", files, manifest=manifest)
 
 
@@ -431,6 +473,8 @@ WRONG = [
     ("trials", {"test": NOBODY}, "trials.jsonl, line 1, test: is no test"),
     ("photos", {"content": NOBODY}, "photos.jsonl, line 1, content: is no picture"),
     ("photos", {"of": "people"}, "photos.jsonl, line 1, of: must be one of"),
+    ("lots", {"from_lot": lambda line: line["id"]}, "lots.jsonl, line 1, from_lot: leads back to this lot"),
+    ("members", {"username": "x\u202ey"}, "members.jsonl, line 1, username: holds an invisible character"),
     ("members", {"role": "king"}, "members.jsonl, line 1, role: must be one of"),
     ("history", {"value": "a\x00b"}, "history.jsonl, line 1"),
     ("settings", {"ready_roast": 11}, "settings.jsonl, line 1"),

@@ -1,35 +1,36 @@
 """Imports an export into an empty team in one transaction: all of it or nothing."""
 
-import io
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
+from datetime import datetime
+from functools import partial
 from pathlib import Path
 from uuid import UUID
 
 import psycopg
 from django.db import connection, transaction
 from django.db.models import Max, Min
-from PIL import Image
 
+from lots.schema import format_utc_short
 from tastings.actions.importing.team.archive_rows import ReferencedIds, row_builder, validated_lines
 from tastings.actions.importing.team.import_archive import Archive, ArchiveError, LogLine, open_archive
+from tastings.actions.importing.team.pictures import store_pictures
 from tastings.actions.quotas import recount_records
-from tastings.errors import DiskFull
-from tastings.models import Development, PhotoContent, Session
-from tastings.models.photo_files import delete_photo_files, write_photo
+from tastings.models import Development, Session
 from tastings.queries.exporting import MEMBERS, SETTINGS, TABLES, ExportTable
-from tastings.queries.photos import name_on_disk
 from tastings.queries.pull_only import PULL_ONLY
 from tastings.queries.records import MODELS, shared_sessions
 from teams.actions.counters import REVISION_JUMP
-from teams.actions.people import clean_name
+from teams.actions.people import clean_name, clean_username
 from teams.actions.revisions import renew
 from teams.errors import Invalid, NotFound
 from teams.models import Team, User
 from teams.queries.people import is_id, team_by_id_or_name
 
+_Line = tuple[int, dict[str, object]]
+"""A line's number and its clean values."""
 _UUID = re.compile(r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}")
 
 
@@ -41,11 +42,14 @@ class ImportedTeam:
     lines: dict[str, int]
 
 
-def import_team(path: Path, *, team: str, log: LogLine) -> ImportedTeam:
+def import_team(
+    path: Path, *, team: str, log: LogLine, now: datetime, join: Collection[str] = frozenset()
+) -> ImportedTeam:
     """Import an export into a team that has no records yet, made by this name if there is none.
 
     Ids stay as they are, so a team cannot be imported on the server that it is on. Its people get logins without a
-    password under their old names; one whose id and name are here already, from another team's import, is the same.
+    password under their old names. One who has a login here already becomes a member only if ``join`` names them: a
+    file must not put somebody into a team they know nothing of.
 
     Parameters
     ----------
@@ -53,12 +57,16 @@ def import_team(path: Path, *, team: str, log: LogLine) -> ImportedTeam:
         The zip.
     team
         Id or name of the team; a name that is new makes one.
-    say
+    log
         Called with a line for each step.
+    now
+        When those of ``join`` join.
+    join
+        User names of logins of this server that become members.
 
     Raises
     ------
-    BadFile
+    ArchiveError
         The file does not hold, at the place named; nothing was stored.
     Invalid
         The team has records, or its name cannot be one.
@@ -68,12 +76,16 @@ def import_team(path: Path, *, team: str, log: LogLine) -> ImportedTeam:
             target = _empty_team(team)
             referenced, lines = ReferencedIds.from_built_in(), dict[str, int]()
             for table in TABLES:
-                lines[table.name] = _copy_table(archive, table, team=target, referenced=referenced)
+                content = validated_lines(archive, table, referenced=referenced)
+                if table is MEMBERS:
+                    content = _create_missing_logins(content, join=join, now=now)
+                lines[table.name] = _store_table(table, content, team=target)
                 log(f"{table.name}: {lines[table.name]}")
             referenced.raise_unresolved()
             _check_foreign_keys(archive)
+            _check_samples(target, archive)
             _finish(target)
-            log(f"pictures: {_pictures(target, archive, cleanup=cleanup)}")
+            log(f"pictures: {store_pictures(target, archive, cleanup=cleanup)}")
         cleanup.pop_all()
     return ImportedTeam(team=target.id, lines=lines)
 
@@ -94,12 +106,9 @@ def _empty_team(text: str) -> Team:
 _OF_A_NEW_TEAM = tuple(table for table in TABLES if table.name in ("settings", "shops", "members"))
 
 
-def _copy_table(archive: Archive, table: ExportTable, *, team: Team, referenced: ReferencedIds) -> int:
+def _store_table(table: ExportTable, lines: Iterator[_Line], *, team: Team) -> int:
     if table is SETTINGS:
-        return _settings(archive, team, referenced=referenced)
-    lines = validated_lines(archive, table, referenced=referenced)
-    if table is MEMBERS:
-        lines = _create_missing_logins(lines)
+        return _settings(list(lines), team)
     names, to_row = row_builder(table, team=team.id)
     name = connection.ops.quote_name
     columns = ", ".join(map(name, names))
@@ -116,8 +125,7 @@ def _copy_table(archive: Archive, table: ExportTable, *, team: Team, referenced:
     return number
 
 
-def _settings(archive: Archive, team: Team, *, referenced: ReferencedIds) -> int:
-    content = list(validated_lines(archive, SETTINGS, referenced=referenced))
+def _settings(content: Sequence[_Line], team: Team) -> int:
     if len(content) != 1:
         raise ArchiveError("must have one line", file=SETTINGS.file)
     values = content[0][1]
@@ -131,22 +139,35 @@ def _settings(archive: Archive, team: Team, *, referenced: ReferencedIds) -> int
     return 1
 
 
-def _create_missing_logins(lines: Iterator[tuple[int, dict[str, object]]]) -> Iterator[tuple[int, dict[str, object]]]:
-    """Make a login without a password for everyone who has none here."""
+def _create_missing_logins(lines: Iterator[_Line], *, join: Collection[str], now: datetime) -> Iterator[_Line]:
+    """Make a login without a password for everyone who has none here; check those who have one."""
     all_lines = list(lines)
     for number, values in all_lines:
         user, username = UUID(str(values["user"])), str(values["username"])
+        wrong = partial(ArchiveError, file=MEMBERS.file, line=number)
         same_id = User.objects.filter(id=user).first()
         same_name = User.objects.filter(username__iexact=username).first()
         if same_name is not None and same_name.id != user:
-            reason = f"{username} is someone else's name on this server; rename one of the two first"
-            raise ArchiveError(reason, file=MEMBERS.file, line=number, field="username")
+            raise wrong(
+                f"{username} is someone else's name on this server; rename one of the two first", field="username"
+            )
         if same_id is not None and same_name is None:
-            raise ArchiveError("is a login of another name here", file=MEMBERS.file, line=number, field="user")
+            raise wrong("is a login of another name here", field="user")
         if same_id is None:
-            login = User(id=user, username=username, name=str(values["name"] or ""))
+            try:
+                login = User(id=user, username=clean_username(username), name=str(values["name"] or ""))
+            except Invalid as refused:
+                raise wrong(refused.problems[0].detail, field="username") from refused
             login.set_unusable_password()
             login.save(force_insert=True)
+        elif values["left_at"] is None:
+            if username not in join:
+                raise wrong(
+                    f"{username} has a login here already and would become a member: if they agree, give --join"
+                    f" {username}",
+                    field="username",
+                )
+            values["joined_at"] = format_utc_short(now)
     return iter(all_lines)
 
 
@@ -204,6 +225,26 @@ def _foreign_key_error(archive: Archive, error: psycopg.Error) -> ArchiveError:
     )
 
 
+_CIRCLES = """
+    WITH RECURSIVE chain (lot, sample) AS (
+        SELECT id, from_lot_id FROM lots_lot WHERE team_id = %s AND from_lot_id IS NOT NULL
+        UNION SELECT chain.lot, lot.from_lot_id FROM chain JOIN lots_lot AS lot ON lot.id = chain.sample
+            WHERE lot.from_lot_id IS NOT NULL
+    ) SELECT lot FROM chain WHERE lot = sample LIMIT 1
+"""
+
+
+def _check_samples(team: Team, archive: Archive) -> None:
+    """Refuse lots that were bought from themselves, by way of others or at once."""
+    with connection.cursor() as cursor:
+        cursor.execute(_CIRCLES, [team.id])
+        found = cursor.fetchone()
+    if found is not None:
+        table = next(table for table in TABLES if table.name == "lots")
+        line = next(n for n, text in archive.raw_lines(table.file) if f'"id":"{found[0]}"' in text.replace(" ", ""))
+        raise ArchiveError("leads back to this lot", file=table.file, line=line, field="from_lot")
+
+
 def _finish(team: Team) -> None:
     """Put the counter past every cursor a phone may hold, and mark every lot that has figures to compute."""
     found = [
@@ -223,34 +264,3 @@ def _finish(team: Team) -> None:
         (Development(lot_id=lot, team_id=team.id, due_revision=highest) for lot in lots.distinct()),
         batch_size=1000,
     )
-
-
-def _pictures(team: Team, archive: Archive, *, cleanup: ExitStack) -> int:
-    count = 0
-    for content in PhotoContent.objects.filter(team_id=team.id).order_by("id").iterator(chunk_size=500):
-        name = name_on_disk(content)
-        files = {"image": f"photos/{name}.jpg", "thumbnail": f"photos/{name}.thumbnail.jpg"}
-        image = archive.read_photo(files["image"], sha256=content.image_sha256)
-        thumbnail = archive.read_photo(files["thumbnail"], sha256=content.thumbnail_sha256)
-        for file, data, size in (
-            (files["image"], image, (content.width, content.height)),
-            (files["thumbnail"], thumbnail, None),
-        ):
-            _check_picture(file, data, size=size)
-        cleanup.callback(delete_photo_files, team.id, name)
-        try:
-            write_photo(team.id, name, image=image, thumbnail=thumbnail)
-        except DiskFull as error:
-            raise ArchiveError("there is no room for the pictures on this server's disk") from error
-        count += 1
-    return count
-
-
-def _check_picture(file: str, data: bytes, *, size: tuple[int, int] | None) -> None:
-    try:
-        with Image.open(io.BytesIO(data), formats=["JPEG"]) as read_photo:
-            content = read_photo.size
-    except (OSError, ValueError, Image.DecompressionBombError) as error:
-        raise ArchiveError("is no JPEG", file=file) from error
-    if size is not None and content != size:
-        raise ArchiveError("has another size than photo_contents tells", file=file)

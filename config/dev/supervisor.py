@@ -165,6 +165,7 @@ class Supervisor:
             common["HOME"] = str(home)  # libpq and others look into root's otherwise
         web_env = {**found.web_environment(), **common, "PORT": str(address.port)}
         web_env["LEAFSPAN_START_CODE"] = self._start_code
+        web_env.setdefault("LEAFSPAN_URL", address.url)  # or links in mail would go where the Host header says
         worker_env = {**found.worker_environment(), **common, "PORT": str(address.port)}
         descriptor = address.bound.fileno()
         gunicorn = [

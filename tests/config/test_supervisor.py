@@ -97,6 +97,8 @@ def test_programs_hold_no_rights_of_root_and_sign_in_with_their_own_logins(runni
         pid = main_process(running.home, words)
         environment = Path(f"/proc/{pid}/environ").read_bytes().split(b"\0")
         assert any(entry.startswith(f"DATABASE_URL=postgresql://{login}:".encode()) for entry in environment)
+        links_lead_here = f"LEAFSPAN_URL=http://127.0.0.1:{running.port}".encode() in environment
+        assert links_lead_here == (words == "gunicorn")  # whatever host a request for a mailed link names
         status = dict(line.split(":\t", 1) for line in Path(f"/proc/{pid}/status").read_text().splitlines())
         assert {int(status[name], 16) for name in ("CapPrm", "CapEff", "CapAmb")} <= {0, 1 << 1}  # of files, if any
         beside_root = Path(f"/proc/{pid}/uid_map").read_text().split() != ["0", "0", "4294967295"]

@@ -86,7 +86,7 @@ def _refusal_page(request: HttpRequest, error: Exception) -> HttpResponseBase:
 
 
 def memberships_in(request: HttpRequest) -> list[Member]:
-    """Return the memberships of who asks: by bearer token the one it is for, by browser session all of the login's."""
+    """Return the caller's memberships: by bearer token the one it is for, by browser session all of the login's."""
     if request.META.get("HTTP_AUTHORIZATION"):
         found = BearerAuthentication().authenticate(Request(request))
         if found is not None:
@@ -111,7 +111,7 @@ def _remember_teams(request: HttpRequest, memberships: list[Member]) -> None:
 
 
 def of_chosen_team(request: HttpRequest, memberships: list[Member]) -> list[Member]:
-    """Return the membership of the team that the caller works for, or none for who is in no team."""
+    """Return the membership of the team that the caller works for, or none for a caller in no team."""
     chosen = request.session.get(CHOSEN_TEAM) if request.user.is_authenticated else None
     return [one for one in memberships if str(one.team_id) == chosen] or memberships[:1]
 

@@ -15,7 +15,7 @@ from teams.actions.people import set_language
 
 @method_decorator(csrf_exempt, name="dispatch")
 class Language(View):
-    """The language of the browser and, for who is signed in, of the login.
+    """The language of the browser and, for those signed in, of the login.
 
     Its form carries no token, so that pages which must look alike do, byte for byte. None is needed: another site could
     change nothing but the browser's language, since the session's cookie does not come along with a form of theirs.

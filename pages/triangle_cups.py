@@ -41,7 +41,7 @@ class CodeForm(AnswerForm):
 
 
 class Cups(View):
-    """Which cup holds which tea, for who pours."""
+    """Which cup holds which tea, for whoever pours."""
 
     def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
         """Show three cups for each answer, with their codes in serving order."""
@@ -63,7 +63,7 @@ class Cups(View):
 
 
 class AnswerByCode(View):
-    """The page for who tastes: it names no tea and no order."""
+    """The taster's page: it names no tea and no order."""
 
     def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
         """Ask for the code of the odd cup."""

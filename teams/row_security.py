@@ -8,7 +8,7 @@ tasters and viewers the policies of ``tastings/migrations/0023_own_rows.py`` lim
 A login, and what belongs to it alone, is seen by itself and by the worker; its row also by the members of its teams
 (``teams/migrations/0015_login_policies.py``).
 
-Who calls must be known before the team is. A few functions of the database's owner look that up; they return ids only.
+The caller must be known before the team is. A few functions of the database's owner look that up; they return ids only.
 Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: the web server need not know them.
 """
 

@@ -1,4 +1,4 @@
-"""Blind flights: setting them up, how far they are, and the codes for who pours."""
+"""Blind flights: setting them up, how far they are, and the codes for those who pour."""
 
 from typing import Any
 from uuid import UUID

@@ -1,6 +1,6 @@
 """Which login a token or browser session belongs to, as earlier answers have said.
 
-Who makes tokens up gets no share of the threads for each of them: a token that no answer has named counts by address.
+Somebody who invents tokens gets no share of the threads for each: a token that no answer has named counts by address.
 """
 
 from collections import OrderedDict

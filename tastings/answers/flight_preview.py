@@ -1,4 +1,4 @@
-"""What the serving plan of a flight would be like, for who sets it up."""
+"""What the serving plan of a flight would be like, for the person who sets it up."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -66,7 +66,7 @@ def next_order(test: TriangleTest, *, served: int) -> tuple[int, ...]:
 
 
 def poured_sets(member: Member, test: TriangleTest) -> list[CupSet]:
-    """Return the sets for who pours.
+    """Return the sets of cups for whoever pours.
 
     Raises
     ------
@@ -74,5 +74,5 @@ def poured_sets(member: Member, test: TriangleTest) -> list[CupSet]:
         The member neither made the test nor is buyer or owner.
     """
     if not may_pour(member, test):
-        raise NotAllowed(_("the cups are shown to who made the test, buyers and owners"))
+        raise NotAllowed(_("the cups are shown to whoever made the test, buyers and owners"))
     return cup_sets_of(test)

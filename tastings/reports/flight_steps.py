@@ -1,4 +1,4 @@
-"""What is to be done next in a flight: for who tastes, who pours, who decides, who looks on."""
+"""The next step of a flight, for each of its people: those who taste, pour, decide or look on."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""From a flight to the contexts of its pages: how far it is, the sheets for who pours and who tastes."""
+"""From a flight to the contexts of its pages: how far it is, the sheets for pourers and tasters."""
 
 from collections import defaultdict
 from collections.abc import Sequence
@@ -90,7 +90,7 @@ class CupSheet:
 
 
 def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str, Any]:
-    """Build what the list of flights shows: those first that wait for who reads it, then the newest."""
+    """Build what the list of flights shows: those that wait for the reader first, then the newest."""
     rows = [
         FlightRow(
             name=flight.name,
@@ -198,7 +198,7 @@ def chosen_rows(decision: FlightDecision | None, *, lots: Names) -> list[ChosenR
 
 
 def pouring_context(flight: FlightItem, plan: PouringPlan) -> dict[str, Any]:
-    """Build the sheets for who pours: a table for each sitting of each taster."""
+    """Build the pourers' sheets: a table for each sitting of each taster."""
     sittings: dict[tuple[str, int], list[Pour]] = defaultdict(list)
     for pour in plan.pours:
         sittings[pour.taster, pour.sitting].append(pour)

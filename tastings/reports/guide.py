@@ -27,7 +27,7 @@ class GuideRow:
 
 @dataclass(frozen=True, slots=True)
 class GuideSection:
-    """The guide in words: ``brief`` and ``until`` for a first look, the rest for who reads on."""
+    """The guide in words: ``brief`` and ``until`` for a first look, the rest for those who read on."""
 
     brief: str
     until: str

@@ -2,8 +2,8 @@
 
 A code has 8 characters of 32, so 40 bits. It works once, for `CODE_LIFETIME`, and a member has one at a time. Wrong
 codes are counted as wrong passwords are: 10 from one client in 15 minutes; after 1,000 from all clients in an hour a
-client gets 1. Who guesses from 10,000 addresses then meets one of 100 codes in force with a probability of about 1 in
-100,000 per 15 minutes. The figures are own choices, no source.
+client gets 1. Somebody who guesses from 10,000 addresses then meets one of 100 codes in force with a probability of
+about 1 in 100,000 per 15 minutes. The figures are own choices, no source.
 """
 
 import secrets

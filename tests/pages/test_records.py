@@ -6,9 +6,12 @@ from html import unescape
 import pytest
 
 from lots.models import Lot
+from pages.record_fields import sections_for
 from tastings.models import Descriptor, Infusion, Note, Session
 from tastings.queries.records import record_for
-from teams.models import AuditEntry, Shop
+from tastings.schemas import RECORD_SCHEMAS
+from tastings.wording.fields import field_label
+from teams.models import AuditEntry, Member, Role, Shop
 from tests.api.records import FULL, TYPES, Place
 from tests.factories import LotFactory, MemberFactory, PotFactory, SessionFactory, web_browser
 
@@ -39,6 +42,15 @@ def form_on(page):
         chosen = re.search(r'value="([^"]*)" selected', options)
         sent[name] = chosen.group(1) if chosen else ""
     return sent
+
+
+@pytest.mark.parametrize("type_name", RECORD_SCHEMAS)
+def test_every_field_has_a_label_and_a_place_in_the_form(type_name):
+    """But for the parent, which the address names, a blind session's cup, and a word's key, which is made from it."""
+    names = {field.name for field in RECORD_SCHEMAS[type_name].fields}
+    placed = {name for _, section in sections_for(Member(role=Role.OWNER), type_name) for name in section}
+    assert names - placed - {"session", "flight_cup", "key"} == set()
+    assert [name for name in names if field_label(type_name, name) == name] == []
 
 
 @pytest.mark.parametrize("type_name", TYPES)

@@ -52,7 +52,7 @@ export function sessionOfCup(cup) {
   return null;
 }
 
-/** A tasting belongs to who made it; one made on this phone has no author from the server yet. */
+/** A tasting belongs to its author; one made on this phone has none from the server yet. */
 function isMine(session) {
   const { user } = store.account.value ?? {};
   return !session.author || session.author === user;

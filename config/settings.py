@@ -7,6 +7,7 @@ from pathlib import Path
 import dj_database_url
 from django.core.exceptions import ImproperlyConfigured
 
+from config.cell_settings import cell_settings
 from config.logs import log_settings
 from config.mail import mail_settings
 from config.quotas import quota_settings
@@ -34,6 +35,10 @@ DATABASES = {
 }
 # A copy that streaming replication keeps; it answers what `teams.replica` lets it.
 DATABASE_REPLICA_URL = os.environ.get("DATABASE_REPLICA_URL", "")
+# Whole installations side by side: docs/growth.md.
+CELL: str
+CELLS: dict[str, str]
+CELL, CELLS = cell_settings(os.environ)
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 # A key made up per process is safe, but signs browsers out on restart: `make run` keeps one under LEAFSPAN_HOME.
@@ -101,6 +106,7 @@ MIDDLEWARE = [
     "corsheaders.middleware.CorsMiddleware",
     "api.http.throttles.RateLimitHeaders",
     "api.http.row_security.ActForNobody",
+    "api.http.cells.NamesOtherCells",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",

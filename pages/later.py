@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from api.http import problems
 from api.http.auth import SIGNED_IN, bearer_token, client_ip, valid_token
+from api.http.cells import TeamMoved, TeamMoving
 from api.http.database_away import RETRY_AFTER_S, DatabaseAway
 from api.http.throttles import COUNTED, requests_of
 from pages.browser import POLICY, shows_pages
@@ -76,6 +77,14 @@ def database_away(request: HttpRequest) -> HttpResponseBase:
     """Answer while the database is away."""
     why = _("The database is starting again. Nothing was lost; try again in a few seconds.")
     return _later(request, DatabaseAway(), why=why, wait_s=RETRY_AFTER_S)
+
+
+def team_elsewhere(request: HttpRequest, refused: TeamMoving | TeamMoved) -> HttpResponseBase:
+    """Answer while a team is being moved, or name the cell where it lives."""
+    if isinstance(refused, TeamMoved):
+        return problems.problem_response(refused)
+    why = _("Your team is moving to another server. Nothing was lost; try again in a few seconds.")
+    return _later(request, refused, why=why, wait_s=refused.wait_s)
 
 
 def _later(request: HttpRequest, refused: Refused, *, why: str, wait_s: int) -> HttpResponseBase:

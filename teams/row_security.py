@@ -13,6 +13,7 @@ Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: 
 """
 
 import re
+import threading
 from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -20,8 +21,9 @@ from typing import cast
 from unicodedata import normalize
 from uuid import UUID
 
+import psycopg
 from django.conf import settings
-from django.db import connection, connections
+from django.db import OperationalError, connection, connections
 from psycopg.errors import InsufficientPrivilege
 
 from teams.postgresql.base import DatabaseWrapper
@@ -34,6 +36,8 @@ WORKER_ONLY = (
     "leafspan_delete_expired_sessions",
 )
 """Functions of the database that the web server may not call."""
+_NO_TEAM = UUID(int=0)
+_unknown = threading.local()
 
 
 def act_for(teams: Iterable[UUID]) -> None:
@@ -56,6 +60,13 @@ def acting_for(*teams: UUID | None) -> Iterator[None]:
         yield
     finally:
         database.teams, database.limited_to = before
+
+
+@contextmanager
+def acting_for_those_here(teams: Iterable[UUID]) -> Iterator[None]:
+    """Act within the block for those of the teams that live in this cell and are not being moved."""
+    with acting_for(*teams, _NO_TEAM):  # only a team that is acted for alone is refused
+        yield
 
 
 def act_for_login(login: UUID | None) -> None:
@@ -111,32 +122,63 @@ def _act_as(name: str) -> None:
 
 def team_of(kind: str, row: UUID) -> UUID | None:
     """Return the team of a row: a ``lot``, ``photo``, ``paper``, ``flight`` or ``share``; None if there is none."""
-    return _id("SELECT leafspan_team_of(%s, %s)", kind, row)
+    found = _id("SELECT leafspan_team_of(%s, %s)", kind, row)
+    return _noted(found) if kind == "share" else found
 
 
 def team_of_token(digest: str) -> UUID | None:
     """Return the team of the device token with this digest, valid or not."""
+    return _noted(_id("SELECT leafspan_team_of_token(%s)", digest))
+
+
+def team_of_former_token(digest: str) -> UUID | None:
+    """Return the same for a token that is sent along by whoever signs in anew, so it need not be known."""
     return _id("SELECT leafspan_team_of_token(%s)", digest)
 
 
 def team_of_invitation(digest: str) -> UUID | None:
     """Return the team of the invitation with this digest, valid or not."""
-    return _id("SELECT leafspan_team_of_invitation(%s)", digest)
+    return _noted(_id("SELECT leafspan_team_of_invitation(%s)", digest))
 
 
 def team_of_sign_in_code(digest: str) -> UUID | None:
     """Return the team of the sign-in code with this digest, valid or not."""
-    return _id("SELECT leafspan_team_of_sign_in_code(%s)", digest)
+    return _noted(_id("SELECT leafspan_team_of_sign_in_code(%s)", digest))
 
 
 def login_named(username: str) -> UUID | None:
     """Return the login of this name, in any case and in whichever form of Unicode it was typed."""
-    return _id("SELECT leafspan_login_named(%s)", normalize("NFC", username.strip()))
+    return _login_here(_id("SELECT leafspan_login_named(%s)", normalize("NFC", username.strip())))
 
 
 def login_of_reset_link(digest: str) -> UUID | None:
     """Return whose password the link with this digest sets, valid or not."""
-    return _id("SELECT leafspan_login_of_reset_link(%s)", digest)
+    return _login_here(_id("SELECT leafspan_login_of_reset_link(%s)", digest))
+
+
+def _login_here(login: UUID | None) -> UUID | None:
+    """Return the login; beside other cells None unless one of its teams lives in this one."""
+    if login is not None and settings.CELLS and not _id("SELECT leafspan_login_is_here(%s)", login):
+        login = None
+    return _noted(login)
+
+
+def _noted(found: UUID | None) -> UUID | None:
+    if found is None:
+        note_unknown()
+    return found
+
+
+def note_unknown() -> None:
+    """Note that this thread's request named what this cell does not know; another, if there is one, may."""
+    _unknown.is_noted = bool(settings.CELLS)
+
+
+def forget_unknown() -> bool:
+    """Begin anew with nothing noted; return whether something was."""
+    was_noted = getattr(_unknown, "is_noted", False)
+    _unknown.is_noted = False
+    return was_noted
 
 
 def teams_of_login(login: UUID) -> list[UUID]:
@@ -223,6 +265,14 @@ def delete_expired_sessions(*, before: datetime) -> int:
 def is_row_security_error(error: Exception) -> bool:
     """Whether the database refused a row of another team."""
     return isinstance(error.__cause__, InsufficientPrivilege)
+
+
+def cell_of_team(error: BaseException | None) -> str | None:
+    """Return the cell of the team that a transaction was refused for, "" while it is moved; None for other errors."""
+    cause = error.__cause__ if isinstance(error, OperationalError) else None
+    if not isinstance(cause, psycopg.Error):
+        return None
+    return {"57L01": "", "57L02": cause.diag.message_detail}.get(cause.sqlstate or "")
 
 
 def role() -> str:

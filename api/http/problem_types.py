@@ -86,6 +86,8 @@ TYPES: Mapping[str, StrOrPromise] = {
     "quota_full": _("the team or the member has as much as it may: nothing was stored; an owner sees how much is used"),
     "refused": _("refused for a reason given in detail"),
     "start_again": _("the cursor is older than the deletions still known: nothing was applied, pull from cursor 0"),
+    "team_moved": _("the team lives on another server, to which this one could not pass the request on"),
+    "team_moving": _("the team is moving to another server: Retry-After says in how many seconds to send it again"),
     "throttled": _("too many attempts or requests: Retry-After says in how many seconds to come back"),
     "too_slow": _("the body came too slowly; nothing was applied, send it again"),
     "unavailable": _("the database is away for a moment: Retry-After says in how many seconds to come back"),

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import PermissionDenied
+from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -17,6 +18,7 @@ from rest_framework.exceptions import APIException
 from rest_framework.response import Response
 from rest_framework.views import set_rollback
 
+from api.http.cells import ELSEWHERE, TeamMoved, refusal_of
 from api.http.problem_types import problem_type
 from teams.errors import NotAllowed, NotFound, Problem, Refused
 
@@ -80,6 +82,11 @@ def _document_of(error: Exception) -> tuple[dict[str, object], dict[str, str]] |
             refused = NotFound()
         case PermissionDenied():
             refused = NotAllowed()
+        case OperationalError():
+            elsewhere = refusal_of(error)
+            if elsewhere is None:
+                return None
+            refused = elsewhere
         case APIException():
             if error.status_code == 401:
                 headers["WWW-Authenticate"] = "Bearer"
@@ -99,6 +106,8 @@ def _document_of(error: Exception) -> tuple[dict[str, object], dict[str, str]] |
     )
     if refused.status == 401:
         headers["WWW-Authenticate"] = "Bearer"
+    if isinstance(refused, TeamMoved):
+        headers[ELSEWHERE] = refused.cell
     if refused.wait_s is not None:
         headers["Retry-After"] = str(refused.wait_s)
     return body, headers

@@ -34,6 +34,7 @@ from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import client_network
+from api.http.cells import ANY, ELSEWHERE
 from api.http.languages import accepted_language
 from api.http.openapi import operation, problem_responses
 from api.http.problems import MEDIA_TYPE, problem_document
@@ -116,9 +117,11 @@ class EventStreams:
                 return await _refuse(send, 429, "throttled", why, {"Retry-After": str(wait_s)})
             found = await asyncio.to_thread(_run_in_thread, _token_team, token.strip())
         if found is None:
+            may_be_known = {ELSEWHERE: ANY} if settings.CELLS and token else {}
             return await _refuse(
-                send, 401, "not_authenticated", _("a bearer token is needed"), {"WWW-Authenticate": "Bearer"}
-            )
+                send, 401, "not_authenticated", _("a bearer token is needed"),
+                {"WWW-Authenticate": "Bearer", **may_be_known},
+            )  # fmt: skip
         if len(self._listeners) >= MAX_LISTENERS:
             return await _refuse(send, 503, "busy", _("too many listeners; sync still works"), {"Retry-After": "30"})
         token_id, stream, revision = found

@@ -87,6 +87,11 @@ class ReceivedBody:
         """Begin again at the first byte."""
         self._file.seek(0)
 
+    def read(self) -> bytes:
+        """Return all of it."""
+        self.rewind()
+        return self._file.read()
+
     async def receive(self) -> MutableMapping[str, Any]:
         """Return the next piece, as ASGI has it."""
         piece = self._file.read(_PIECE_BYTES)

@@ -10,10 +10,12 @@ from django.db import Error as DatabaseError
 from django.utils.translation import gettext_lazy as _
 
 from api.http.auth import client_network
+from api.http.cells import ELSEWHERE, TeamMoved, TeamMoving, refusal_of
 from api.http.database_away import is_database_away
 from api.http.loop_answers import Receive, Scope, Send, header_of, send_problem
 from api.operations import events, health
 from config.web.bodies import LIMITS, BodyTooLarge, PiecesTooSmall, ReceivedBody, SenderDisconnected, discard
+from config.web.cells import Cells
 from config.web.clients import KnownClients
 from config.web.documents import DocumentWaits
 from config.web.recent import RecentlyLarge
@@ -53,18 +55,21 @@ class Serving:
         )
         self._large = RecentlyLarge()
         self._clients = KnownClients()
+        self._cells = Cells()
         self._documents = DocumentWaits()
         self._events = events.EventStreams()
         self._health = health.Health()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve one request."""
+        if scope["type"] == "http" and settings.CELLS:
+            scope, send = self._cells.receive(scope, send)
         if scope["type"] != "http":
             await self._threaded(scope, receive, send)  # type: ignore[arg-type]  # the library has types of its own
         elif _path(scope) in health.PATHS:
             await self._health(scope, receive, send)
         elif _path(scope) == events.PATH:
-            await self._live(scope, receive, send)
+            await self._among_cells(partial(self._live, scope, receive), scope, None, send)
         else:
             await self._ordinary(scope, receive, send)
 
@@ -73,14 +78,26 @@ class Serving:
         try:
             await self._events(scope, receive, send)
         except DatabaseError as error:
+            if (refused := refusal_of(error)) is not None:
+                await _refuse_elsewhere(scope, send, refused, began=began)
+                return
             if not is_database_away(error):
                 raise
             await _refuse_busy(scope, send, began=began)
 
+    async def _among_cells(self, serve: Any, scope: Scope, body: ReceivedBody | None, send: Send) -> None:  # noqa: ANN401
+        """Serve a request here by ``serve(send)`` or, beside other cells, in the one that can."""
+        if not settings.CELLS:
+            await serve(send)
+            return
+        await self._cells.serve(
+            serve, scope, body, send, token=header_of(scope, "authorization"), address=_address(scope)
+        )
+
     async def _ordinary(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Serve a request by Django."""
         began = perf_counter()
-        address = client_network(str((scope.get("client") or [""])[0]), header_of(scope, "x-forwarded-for"))
+        address = _address(scope)
         body = ReceivedBody(self._bodies)
         try:
             if _has_body(scope):
@@ -88,7 +105,8 @@ class Serving:
                     return
                 scope = _with_length(scope, body.size)
             try:
-                await self._serve(scope, body, send, address=address)
+                serve = partial(self._serve, scope, body, address=address)
+                await self._among_cells(serve, scope, body, send)
             except Busy:
                 await _refuse_busy(scope, send, began=began)
         finally:
@@ -140,6 +158,11 @@ class Serving:
         await self._documents.serve(serve, scope, body.receive, send)
 
 
+def _address(scope: Scope) -> str:
+    """Return the client's network."""
+    return client_network(str((scope.get("client") or [""])[0]), header_of(scope, "x-forwarded-for"))
+
+
 def _path(scope: Scope) -> str:
     """Return the path; addresses are the same with a slash at the end."""
     return str(scope["path"]).removesuffix("/")
@@ -160,6 +183,15 @@ def _credential(scope: Scope) -> str:
     """Return the token or session that a request comes with, valid or not; else nothing."""
     session = _SESSION.search(header_of(scope, "cookie"))
     return header_of(scope, "authorization") or (session[1] if session else "")
+
+
+async def _refuse_elsewhere(scope: Scope, send: Send, refused: TeamMoving | TeamMoved, *, began: float) -> None:
+    wait = {"Retry-After": str(refused.wait_s)} if refused.wait_s is not None else {}
+    where = {ELSEWHERE: refused.cell} if isinstance(refused, TeamMoved) else {}
+    await send_problem(
+        scope, send, status=refused.status, code=refused.code, title=lambda: str(refused.title),
+        detail=lambda: str(refused.title), headers={**wait, **where}, route=_NO_ROUTE, began=began,
+    )  # fmt: skip
 
 
 async def _refuse_busy(scope: Scope, send: Send, *, began: float, headers: dict[str, str] | None = None) -> None:

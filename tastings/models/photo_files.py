@@ -130,9 +130,9 @@ def stored_photos(*, older_than_s: float) -> Iterator[tuple[UUID, str]]:
                 yield UUID(team), file.rpartition("/")[2].removesuffix(".jpg")
 
 
-def give_to_owner() -> None:
-    """Give what root wrote below the photo folder to the user that owns the folder, as whom web and worker run."""
-    folder = Path(settings.PHOTOS_DIR)
+def give_to_owner(photos: str | Path | None = None) -> None:
+    """Give what root wrote below a photo folder to the user that owns the folder, as whom web and worker run."""
+    folder = Path(photos or settings.PHOTOS_DIR)
     if os.geteuid() != 0 or not folder.is_dir() or folder.stat().st_uid == 0:
         return
     owner = folder.stat()

@@ -1,5 +1,6 @@
 from teams.models.access import Invitation, SignInCode
 from teams.models.audit import AuditEntry, AuditEvent
+from teams.models.cells import MovedTeam
 from teams.models.limits import AttemptCount, KnownClient
 from teams.models.passwords import EmailVerification, ResetLink, ResetRequest
 from teams.models.people import DeviceToken, Member, PullOnly, Role, Shop, Team, User
@@ -14,6 +15,7 @@ __all__ = [
     "Invitation",
     "KnownClient",
     "Member",
+    "MovedTeam",
     "PullOnly",
     "ResetLink",
     "ResetRequest",

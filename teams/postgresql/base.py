@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 import psycopg
+from django.conf import settings as django_settings
 from django.db import transaction
 from django.db.backends.postgresql import base
 
@@ -71,7 +72,8 @@ class DatabaseWrapper(base.DatabaseWrapper):
             self._in_force = settings
             return execute(sql, params, many, context)
         result = execute(f"{settings}; {sql}", params, many, context)
-        cursor.nextset()  # from the result of the settings to that of the statement
+        for _ in range(settings.count(";") + 1):  # from the results of the settings to that of the statement
+            cursor.nextset()
         if not autocommit:
             self._in_force = settings
         return result
@@ -94,12 +96,18 @@ class DatabaseWrapper(base.DatabaseWrapper):
 
 
 def _settings_sql(*, role: str, teams: str, limited_to: str, login: str, session: str) -> str:
-    """Return the statement that sets all five; none of the values can hold a quote."""
+    """Return what sets all five; none of the values can hold a quote.
+
+    Beside other cells, the teams are set by a second statement, which the role runs: it refuses a team that lives in
+    another cell or is being moved, and leaves it out of several.
+    """
+    asks_home = bool(role and teams and django_settings.CELLS)
+    at_once = "" if asks_home else teams
     return (
-        f"SELECT set_config('role', '{role or 'none'}', true), set_config('{SETTING}', '{teams}', true),"
+        f"SELECT set_config('role', '{role or 'none'}', true), set_config('{SETTING}', '{at_once}', true),"
         f" set_config('{LIMIT_SETTING}', '{limited_to}', true), set_config('{LOGIN_SETTING}', '{login}', true),"
         f" set_config('{SESSION_SETTING}', '{session}', true)"
-    )
+    ) + (f"; SELECT set_config('{SETTING}', leafspan_at_home('{teams}'), true)" if asks_home else "")
 
 
 _AT_FIRST = _settings_sql(role="", teams="", limited_to="", login="", session="")

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from teams.errors import NotFound
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
-from teams.row_security import acting_for, team_of_token, teams_of_login
+from teams.row_security import acting_for, acting_for_those_here, team_of_former_token, team_of_token, teams_of_login
 
 ROLES: tuple[str, ...] = tuple(Role.values)
 """What a member may be."""
@@ -60,20 +60,20 @@ def token_by_digest(digest: str, *, now: datetime) -> DeviceToken | None:
 
 def known_device(digest: str) -> tuple[UUID | None, str]:
     """Return login and id of the device with this token, also of one that has expired."""
-    with acting_for(team_of_token(digest)):
+    with acting_for_those_here(team for team in [team_of_former_token(digest)] if team is not None):
         found = DeviceToken.objects.filter(digest=digest).values_list("member__user_id", "id").first()
     return (found[0], str(found[1])) if found else (None, "")
 
 
 def revisions_of(teams: Collection[UUID]) -> dict[UUID, int]:
     """Return the counters of some teams."""
-    with acting_for(*teams):
+    with acting_for_those_here(teams):
         return dict(Team.objects.filter(id__in=teams).values_list("id", "revision"))
 
 
 def valid_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UUID]:
     """Return which of these teams' tokens are still valid."""
-    with acting_for(*teams):
+    with acting_for_those_here(teams):
         current = DeviceToken.objects.filter(id__in=tokens, expires_at__gt=timezone.now(), member__left_at=None)
         return set(current.filter(member__user__is_active=True).values_list("id", flat=True))
 

@@ -37,8 +37,8 @@ class Installation:
     disk: SmallDisk | None = None
     """For the photos; None where this machine cannot mount one."""
 
-    def __init__(self, home: Path) -> None:
-        self.home, self.port = home, free_port()
+    def __init__(self, home: Path, *, port: int | None = None) -> None:
+        self.home, self.port = home, port or free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.launcher = self._launch()
 
@@ -67,10 +67,14 @@ class Installation:
         """Run a command beside the launcher; return what it prints."""
         done = subprocess.run(
             [sys.executable, str(ROOT / "manage.py"), *arguments],
-            env=clean_environment(self.home, LEAFSPAN_PASSWORD=PASSWORD),
+            env=self.environment(),
             capture_output=True, text=True, check=True, cwd=ROOT,
         )  # fmt: skip
         return done.stdout
+
+    def environment(self, **more: str) -> dict[str, str]:
+        """Return the environment of a command beside the launcher."""
+        return clean_environment(self.home, LEAFSPAN_PASSWORD=PASSWORD, **more)
 
     def processes(self, kind: str) -> list[int]:
         """Return the ids of the processes of a kind that run now."""

@@ -104,6 +104,11 @@ class Cells:
         except CellAwayError:
             await _refuse_away(scope, send, began=began)
 
+    async def close(self) -> None:
+        """Close the connections to the other cells."""
+        if self._client is not None:
+            await self._client.close()
+
     async def _follow(self, request: "_Request", cell: str, answer: "_Answer", *, token: str) -> bool:
         """Pass a request on to a cell, and to the one that it names; False if that leads back here or nowhere."""
         for _hop in range(MOST_HOPS):
@@ -206,12 +211,12 @@ class _Answer:
 
     def take_held(self) -> Sequence[Any]:
         """Return the messages that were held back, and be ready for another answer."""
-        held, self._held, self.elsewhere = self._held, [], None
+        held = self._held
+        self._held, self.elsewhere, self.cell = [], None, ""
         return held
 
     async def release(self, held: Sequence[Any]) -> None:
         """Pass on an answer that was held back, without its header."""
-        self.cell = ""
         for message in held:
             if message["type"] == "http.response.start":
                 headers = [(name, value) for name, value in message["headers"] if name.lower() != _HEADER]

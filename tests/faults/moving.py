@@ -29,6 +29,8 @@ from tests.faults.consistency import check_photos, check_records, figures_are_cu
 from tests.faults.installation import Installation, started
 from tests.faults.tasters import SimulatedTaster
 
+MEMBERS = 4
+"""How many people share the phones."""
 KILLED_OF_MOVES = 0.7
 """The share of runs of the command that are killed."""
 LONGEST_RUN_S = 300.0
@@ -86,16 +88,19 @@ class Moves:
         self._cells, self._rng = dict(zip("ab", cells, strict=True)), rng
         first = cells[0]
         self._team = first.manage("new_team", "--name", "Movers", "--shop", "Ford", "--username", "mover-0")["team"]
-        for i in range(1, phones):
+        for i in range(1, MEMBERS):
             first.manage(
                 "new_member", "--team", self._team, "--shop", "Ford", "--username", f"mover-{i}", "--role", "buyer"
             )  # fmt: skip
+        for i in range(phones):
+            (first.home / f"phone-{i}").mkdir()
         self._tasters = [
             SimulatedTaster(
-                first.url, folder=first.home, username=f"mover-{i}", clock_offset=timedelta(seconds=i % 5), seed=i
+                first.url, folder=first.home / f"phone-{i}", username=f"mover-{i % MEMBERS}",
+                clock_offset=timedelta(seconds=i % 5), seed=i,
             )
             for i in range(phones)
-        ]
+        ]  # fmt: skip
         self._cursors = [0] * phones
         self._errors: list[str] = []
         self._stop = threading.Event()
@@ -104,6 +109,8 @@ class Moves:
 
     def run(self, moves: int) -> list[str]:
         """Move the team so often; return what is wrong."""
+        self._tasters[0].sync()
+        self._begins_at = self._tasters[0].phone._store.state.cursor
         self._tasters[0].begin(LOTS)
         threads = [threading.Thread(target=taster.run, args=(self._stop,)) for taster in self._tasters]
         threads.append(threading.Thread(target=self._watch_cursors))
@@ -192,7 +199,7 @@ class Moves:
         if not figures_are_current(phone, limit_s=FIGURES_S):
             yield f"some lot's figures are still stale after {FIGURES_S:.0f} s"
         print_line(f"  all sent and all figures fresh {time.monotonic() - began:.0f} s after the last move")
-        yield from check_records(phone, self._tasters, revision=phone._store.state.cursor - self._tasters[0].begins_at)
+        yield from check_records(phone, self._tasters, revision=phone._store.state.cursor - self._begins_at)
         yield from check_photos(phone, self._tasters, limit_s=PHOTOS_S)
         photos = sum(len(taster.photos) for taster in self._tasters)
         again = sum(taster.already_known for taster in self._tasters)

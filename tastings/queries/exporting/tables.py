@@ -215,6 +215,7 @@ EXCLUDED: Mapping[str, str] = {
     "teams.EmailVerification": "links of one server by which an address is verified",
     "teams.Invitation": "links of one server by which people come in",
     "teams.KnownClient": "addresses a login was used from",
+    "teams.MovedTeam": "which cell a team lives in, said by each server",
     "teams.StoredAnswer": "answers that a repeated request gets again, for a day",
     "teams.SignInCode": "codes by which a phone signs in, for five minutes",
     "teams.ResetLink": "links of one server by which a password is set anew",

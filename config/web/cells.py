@@ -20,7 +20,7 @@ from typing import Any
 import aiohttp
 from django.conf import settings
 from django.core.signing import BadSignature, Signer
-from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _
 from yarl import URL
 
 from api.http.cells import ANY, ELSEWHERE
@@ -252,8 +252,8 @@ def _naming_this_cell(send: Send) -> Send:
 
 async def _refuse_away(scope: Scope, send: Send, *, began: float) -> None:
     await send_problem(
-        scope, send, status=503, code="team_moving", title=lambda: _("Service Unavailable"),
-        detail=lambda: _("the server of your team does not answer now; try again in a few seconds"),
+        scope, send, status=503, code="team_moving", title=_("Service Unavailable"),
+        detail=_("the server of your team does not answer now; try again in a few seconds"),
         headers={"Retry-After": str(RETRY_AFTER_S)}, route="none", began=began,
     )  # fmt: skip
 

@@ -189,8 +189,8 @@ async def _refuse_elsewhere(scope: Scope, send: Send, refused: TeamMoving | Team
     wait = {"Retry-After": str(refused.wait_s)} if refused.wait_s is not None else {}
     where = {ELSEWHERE: refused.cell} if isinstance(refused, TeamMoved) else {}
     await send_problem(
-        scope, send, status=refused.status, code=refused.code, title=lambda: str(refused.title),
-        detail=lambda: str(refused.title), headers={**wait, **where}, route=_NO_ROUTE, began=began,
+        scope, send, status=refused.status, code=refused.code, title=refused.title,
+        detail=refused.title, headers={**wait, **where}, route=_NO_ROUTE, began=began,
     )  # fmt: skip
 
 

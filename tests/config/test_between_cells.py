@@ -90,7 +90,8 @@ def among_cells(settings, told):
     asyncio.run(run())
 
 
-MOVED, UNKNOWN, FOUND = (421, {"X-Leafspan-Elsewhere": "b"}), (401, {"X-Leafspan-Elsewhere": "any"}), (200, {})
+MOVED, UNKNOWN = (421, {"X-Leafspan-Elsewhere": "b"}), (401, {"X-Leafspan-Elsewhere": "any"})
+FOUND: tuple[int, dict[str, str]] = (200, {})
 
 
 def test_what_this_cell_can_answer_is_passed_on_to_nobody(settings):

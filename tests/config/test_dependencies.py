@@ -8,7 +8,7 @@ from config.dev.home import ROOT
 
 DOCUMENT = (ROOT / "docs/dependencies.md").read_text()
 LABELS = {"2 - Pre-Alpha": "pre-alpha", "3 - Alpha": "alpha", "4 - Beta": "beta", "7 - Inactive": "inactive"}
-GROUPS = re.compile(r"foundation|community|authors|developers|\binc\b|et al", re.IGNORECASE)
+GROUPS = re.compile(r"foundation|community|authors|developers|\bteam\b|\binc\b|et al", re.IGNORECASE)
 """What a name that is no person's holds."""
 
 

@@ -36,7 +36,7 @@ from teams.row_security import acting_for_login
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
-    from teams.models import Invitation
+    from teams.models import Invitation, User
 
 
 def invited_as(role: str, *, shop: str) -> str:
@@ -293,9 +293,9 @@ def render_form(request: HttpRequest, form: forms.Form, **context: object) -> Ht
     return render(request, "pages/account.html", {"form": form, **context})
 
 
-def render_message(request: HttpRequest, *, heading: str, sentence: str) -> HttpResponse:
-    """Return a page that says what happened."""
-    return render(request, "pages/message.html", {"heading": heading, "sentence": sentence})
+def render_message(request: HttpRequest, *, heading: str, sentence: str, login: User | None = None) -> HttpResponse:
+    """Return a page that says what happened; it leads to the account of ``login``, else to signing in."""
+    return render(request, "pages/message.html", {"heading": heading, "sentence": sentence, "login": login})
 
 
 def one_time_url(view: Any) -> Any:  # noqa: ANN401 - Django's views

@@ -17,7 +17,15 @@ from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from api.http.resets import mail_verification_again, set_email
 from pages.account import login_of
-from pages.accounts import add_retry_after, one_time_url, render_form, text_field, too_many_attempts, with_refusal
+from pages.accounts import (
+    add_retry_after,
+    one_time_url,
+    render_form,
+    render_message,
+    text_field,
+    too_many_attempts,
+    with_refusal,
+)
 from pages.browser import memberships_in, page
 from teams.actions.emails import valid_verification, verify_email
 from teams.errors import Invalid, Throttled
@@ -75,12 +83,14 @@ class MailAgain(View):
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Have it mailed."""
+        login = _signed_in(request)
         try:
-            mail_verification_again(request, _signed_in(request))
+            mail_verification_again(request, login)
         except Throttled as refused:
-            heading = _("Too many mails")
-            context = {"heading": heading, "sentence": too_many_attempts(refused)}
-            return add_retry_after(render(request, "pages/notice.html", context), refused)
+            message = render_message(
+                request, heading=_("Too many mails"), sentence=too_many_attempts(refused), login=login
+            )
+            return add_retry_after(message, refused)
         return redirect("account")
 
 

@@ -53,17 +53,14 @@ class MeSerializer(s.Serializer[Any]):
     email = s.CharField(
         source="user.email", allow_blank=True, help_text="where a link goes when the password is forgotten"
     )
-    email_verified = s.SerializerMethodField(help_text="without that it receives no link for a password")
+    email_verified = s.BooleanField(
+        source="user.has_verified_email", read_only=True, help_text="without that it receives no link for a password"
+    )
     team = TeamNameSerializer()
     shop = ShopSerializer(allow_null=True)
     role = s.CharField()
     teams = s.SerializerMethodField()
     token = s.SerializerMethodField()
-
-    @extend_schema_field(s.BooleanField())
-    def get_email_verified(self, member: Member) -> bool:
-        """Return whether the login has opened a link that was mailed there."""
-        return member.user.email_verified_at is not None
 
     @extend_schema_field(MembershipSerializer(many=True))
     def get_teams(self, member: Member) -> Any:  # noqa: ANN401 - as the serializer gives it

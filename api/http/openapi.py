@@ -27,6 +27,15 @@ def meaning(field: Field) -> str | None:
     return field.about or GLOSSARY.get(field.name)
 
 
+_FIELDS: Mapping[str, Callable[..., s.Field[Any, Any, Any, Any]]] = {
+    "integer": s.IntegerField,
+    "truth": s.BooleanField,
+    "date": s.DateField,
+    "moment": s.DateTimeField,
+    "reference": s.UUIDField,
+}
+
+
 def record_field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]:
     """Return the serializer field of a record's field."""
     given: dict[str, Any] = {"required": required, "allow_null": not field.required}
@@ -39,18 +48,10 @@ def record_field(field: Field, *, required: bool) -> s.Field[Any, Any, Any, Any]
     match field.kind:
         case "number":
             return LimitedFloatField(above=field.above, step=step_of(field), **given)
-        case "integer":
-            return s.IntegerField(**given)
-        case "truth":
-            return s.BooleanField(**given)
-        case "date":
-            return s.DateField(**given)
-        case "moment":
-            return s.DateTimeField(**given)
+        case "integer" | "truth" | "date" | "moment" | "reference":
+            return _FIELDS[field.kind](**given)
         case "choice":
             return s.ChoiceField(choices=list(field.choices), **given)
-        case "reference":
-            return s.UUIDField(**given)
         case "references":
             most = int(field.high or 50)
             given = {"required": required, "help_text": meaning(field)}

@@ -16,10 +16,10 @@ from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.guide.answer import Guide
 from tastings.queries.guides import UsualPotGuide
 from tastings.queries.reports import LotFacts, ReportContent
-from tastings.reports.facts import elevation, harvest
+from tastings.reports.facts import growth
 from tastings.reports.guide import guests_words, until_words
 from tastings.reports.pairings import Pairing, pairings
-from tastings.wording.labels import ALLERGENS, COUNTRIES, FOODS, TEAS, descriptor_in_sentence, descriptor_label, label
+from tastings.wording.labels import ALLERGENS, FOODS, TEAS, descriptor_in_sentence, descriptor_label, label
 from tastings.wording.numbers import duration, isolated, listed, number
 from tastings.wording.profile import infusions_words
 
@@ -137,16 +137,8 @@ def card_of(content: ReportContent, *, families: Mapping[str, str], merchant: st
 
 def origin_line(lot: LotFacts) -> list[str]:
     """Say what kind of tea it is and where and when it grew, one short phrase each."""
-    parts = [
-        label(TEAS, lot.kind) if lot.kind else "",
-        lot.cultivar or "",
-        lot.garden or "",
-        lot.region or "",
-        label(COUNTRIES, lot.country) if lot.country else "",
-        elevation(lot),
-        harvest(lot),
-        _("lot %(code)s") % {"code": lot.code} if lot.code else "",
-    ]
+    tea, code = label(TEAS, lot.kind or ""), _("lot %(code)s") % {"code": lot.code} if lot.code else ""
+    parts = [tea, *growth(lot), code]
     return [part for part in parts if part.strip()]
 
 

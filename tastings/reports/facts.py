@@ -25,18 +25,25 @@ def provenance(lot: LotFacts) -> list[str]:
     """
     parts = [
         capitalised(label(KINDS, lot.kind)) if lot.kind else "",
-        lot.cultivar or "",
-        lot.garden or "",
-        lot.region or "",
-        label(COUNTRIES, lot.country) if lot.country else "",
-        elevation(lot),
-        harvest(lot),
+        *growth(lot),
         "" if lot.oxidation_pct is None else _("%(percent)s\u00a0%% oxidised") % {"percent": number(lot.oxidation_pct)},
         label(ROASTS, lot.roast) if lot.roast else "",
         _("made by %(producer)s") % {"producer": lot.producer} if lot.producer else "",
         _("lot %(code)s") % {"code": lot.code} if lot.code else "",
     ]
     return [part for part in parts if part.strip()]
+
+
+def growth(lot: LotFacts) -> list[str]:
+    """Say which plant it is of, where it grew and when it was picked; a part that is not known is empty."""
+    return [
+        lot.cultivar or "",
+        lot.garden or "",
+        lot.region or "",
+        label(COUNTRIES, lot.country) if lot.country else "",
+        elevation(lot),
+        harvest(lot),
+    ]
 
 
 def origin(lot: LotFacts) -> list[str]:

@@ -56,6 +56,11 @@ class User(AbstractBaseUser):
     def __str__(self) -> str:
         return self.name or self.username
 
+    @property
+    def has_verified_email(self) -> bool:
+        """Whether this login has opened a link that was mailed to its address."""
+        return self.email_verified_at is not None
+
     def get_session_auth_hash(self) -> str:
         """Return the hash that a browser's session must have been started with to be valid."""
         return self._with_sign_outs(super().get_session_auth_hash())

@@ -1,5 +1,13 @@
 from tastings.queries.exporting.columns import JSON, STAMPS, Column
-from tastings.queries.exporting.export_archive import FORMAT, VERSION, ZipStream, export, export_for_owner, write_export
+from tastings.queries.exporting.export_archive import (
+    FORMAT,
+    VERSION,
+    ZipStream,
+    check_may_export,
+    export,
+    export_for_owner,
+    write_export,
+)
 from tastings.queries.exporting.lines import encode_line
 from tastings.queries.exporting.scope import ExportScope
 from tastings.queries.exporting.tables import MEMBERS, SETTINGS, TABLES, ExportTable
@@ -16,6 +24,7 @@ __all__ = [
     "ExportScope",
     "ExportTable",
     "ZipStream",
+    "check_may_export",
     "encode_line",
     "export",
     "export_for_owner",

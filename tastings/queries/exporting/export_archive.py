@@ -69,6 +69,12 @@ class ZipStream:
             close()
 
 
+def check_may_export(member: Member) -> None:
+    """Raise NotAllowed unless the member is an owner."""
+    if not member.runs_team:
+        raise NotAllowed(_("only an owner may export the team"))
+
+
 def export_for_owner(member: Member, *, now: datetime) -> ZipStream:
     """Return what an owner may see of the team.
 
@@ -79,8 +85,7 @@ def export_for_owner(member: Member, *, now: datetime) -> ZipStream:
     AlreadyRunning
         Another export of the team is being made.
     """
-    if not member.runs_team:
-        raise NotAllowed(_("only an owner may export the team"))
+    check_may_export(member)
     return ZipStream(member.team_id, _locked(member.team_id, export(ExportScope(member.team, member), now=now)))
 
 

@@ -175,7 +175,7 @@ class EventStreams:
             disconnected.cancel()
 
     async def _poll(self) -> None:
-        """Read the counters once a second while anyone listens, and now and then which tokens are still valid."""
+        """Read the counters once a second while anyone listens, and which of the tokens concerned are still valid."""
         n_polls = 0
         while self._listeners:
             await asyncio.sleep(POLL_INTERVAL_S)
@@ -183,17 +183,24 @@ class EventStreams:
             try:
                 teams = {listener.stream.team for listener in self._listeners}
                 counters = await asyncio.to_thread(_run_in_thread, revisions_of, teams)
-                alive: set[UUID] | None = None
-                if n_polls % HEARTBEAT_S == 0:
-                    tokens = {listener.token for listener in self._listeners}
-                    await _count(renew_streams, [listener.stream for listener in self._listeners])
+                # now and then of all, and always of those whose team has news
+                asked = [
+                    listener
+                    for listener in self._listeners
+                    if n_polls % HEARTBEAT_S == 0 or counters.get(listener.stream.team, 0) > listener.latest
+                ]
+                alive = set[UUID]()
+                if asked:
+                    tokens = {listener.token for listener in asked}
                     alive = await asyncio.to_thread(_run_in_thread, partial(valid_tokens, teams=teams), tokens)
+                if n_polls % HEARTBEAT_S == 0:
+                    await _count(renew_streams, [listener.stream for listener in self._listeners])
             except Exception:  # noqa: BLE001 - a database that is away for a moment must not end every stream
                 _log.warning("live table: the database did not answer", exc_info=True)
                 continue
-            for listener in self._listeners:
+            for listener in asked:
                 listener.latest = max(listener.latest, counters.get(listener.stream.team, 0))
-                listener.ended = alive is not None and listener.token not in alive
+                listener.ended = listener.token not in alive
                 if listener.ended or listener.latest > listener.last_sent_cursor:
                     listener.wake.set()
 

@@ -138,6 +138,28 @@ def test_a_stream_ends_with_its_token():
     asyncio.run(scene())
 
 
+def test_change_after_a_token_ended_is_not_told_any_more(monkeypatch):
+    monkeypatch.setattr(events, "HEARTBEAT_S", 1000)  # so that it is the change which ends the stream
+    team = TeamFactory()
+    writer, listener = person(team, "taster"), person(team, "viewer")
+
+    def removed_then_pushed():
+        DeviceToken.objects.filter(id=listener.device.id).delete()
+        pushed(writer)
+
+    async def scene():
+        table = EventStreams()
+        gone, stays = await Stream(table, listener.token).open(), await Stream(table, writer.token).open()
+        await elsewhere(removed_then_pushed)
+        async with asyncio.timeout(20):
+            await gone.task
+        await stays.until(lambda: len(stays.cursors) == 1)
+        await stays.hang_up()
+        return gone.cursors
+
+    assert asyncio.run(scene()) == []
+
+
 @pytest.mark.parametrize(
     ("token", "method", "status"), [(None, "GET", 401), ("wrong", "GET", 401), (None, "POST", 405)]
 )

@@ -93,12 +93,12 @@ class Cells:
                 return
             await serve(answer)
             if answer.elsewhere == ANY:
-                held = answer.take_held()
+                buffered = answer.take_buffered()
                 if not await self._ask_all(request, answer, token=token):
-                    await answer.release(held)
+                    await answer.release(buffered)
             elif answer.elsewhere is not None:
                 cell = answer.elsewhere
-                answer.take_held()
+                answer.take_buffered()
                 if not await self._follow(request, cell, answer, token=token):
                     await _refuse_away(scope, send, began=began)
         except CellAwayError:
@@ -119,7 +119,7 @@ class Cells:
                 self._remember(token, cell)
                 return True
             cell = answer.elsewhere
-            answer.take_held()
+            answer.take_buffered()
         self._known.pop(token, None)
         return False
 
@@ -193,7 +193,7 @@ class _Answer:
 
     def __init__(self, send: Send, *, cookie: str) -> None:
         self._send, self._cookie = send, cookie
-        self._held: list[Any] = []
+        self._buffered: list[Any] = []
         self.cell = ""
         """The cell whose answer it is; empty for this one."""
         self.elsewhere: str | None = None
@@ -204,20 +204,20 @@ class _Answer:
             values = [value for name, value in message["headers"] if name.lower() == _HEADER]
             self.elsewhere = values[0].decode() if values else None
         if self.elsewhere is not None:
-            self._held.append(message)
+            self._buffered.append(message)
             return
         self.has_begun = True
         await self._send(self._with_cookie(message) if message["type"] == "http.response.start" else message)
 
-    def take_held(self) -> Sequence[Any]:
+    def take_buffered(self) -> Sequence[Any]:
         """Return the messages that were held back, and be ready for another answer."""
-        held = self._held
-        self._held, self.elsewhere, self.cell = [], None, ""
-        return held
+        buffered = self._buffered
+        self._buffered, self.elsewhere, self.cell = [], None, ""
+        return buffered
 
-    async def release(self, held: Sequence[Any]) -> None:
+    async def release(self, buffered: Sequence[Any]) -> None:
         """Pass on an answer that was held back, without its header."""
-        for message in held:
+        for message in buffered:
             if message["type"] == "http.response.start":
                 headers = [(name, value) for name, value in message["headers"] if name.lower() != _HEADER]
                 await self({**message, "headers": headers})

@@ -12,7 +12,7 @@ from config.web.transfers import Transfers
 
 
 class OtherCell:
-    """A web server on a free port that answers as told and notes what it was sent."""
+    """A web server on a free port that answers as instructed and notes what it was sent."""
 
     def __init__(self):
         self.sent, self.headers, self.status = [], {"X-Test": "other"}, 200
@@ -75,14 +75,14 @@ class Asked:
         return self
 
 
-def among_cells(settings, told):
-    """Run ``told(cells, other)`` as cell a beside another."""
+def among_cells(settings, scene):
+    """Run ``scene(cells, other)`` as cell a beside another."""
 
     async def run():
         other, cells = OtherCell(), Cells()
         settings.CELL, settings.CELLS = "a", {"b": await other.start()}
         try:
-            await told(cells, other)
+            await scene(cells, other)
         finally:
             await cells.close()
             await other.stop()
@@ -95,16 +95,16 @@ FOUND: tuple[int, dict[str, str]] = (200, {})
 
 
 def test_what_this_cell_can_answer_is_passed_on_to_nobody(settings):
-    async def told(cells, other):
+    async def scene(cells, other):
         asked = await Asked(cells, here=FOUND).result()
         assert (asked.status, asked.answer, other.sent) == (200, b"from here", [])
 
-    among_cells(settings, told)
+    among_cells(settings, scene)
 
 
 @pytest.mark.parametrize("here", [MOVED, UNKNOWN])
 def test_a_request_goes_whole_to_the_cell_that_can_answer_and_the_next_at_once(settings, here):
-    async def told(cells, other):
+    async def scene(cells, other):
         bearer = [("Authorization", "Bearer t"), ("Content-Type", "application/json"), ("Content-Length", "2")]
         asked = await Asked(cells, here=here, headers=bearer, body=b"{}").result()
         assert (asked.status, asked.answer) == (200, b"from the other cell")
@@ -114,43 +114,43 @@ def test_a_request_goes_whole_to_the_cell_that_can_answer_and_the_next_at_once(s
         again = await Asked(cells, here=here, headers=bearer[:1]).result()
         assert (again.asked_here, again.answer) == (0, b"from the other cell")
 
-    among_cells(settings, told)
+    among_cells(settings, scene)
 
 
 def test_what_nobody_knows_is_answered_here_without_a_word_of_other_cells(settings):
-    async def told(cells, other):
+    async def scene(cells, other):
         other.status, other.headers = 401, {"X-Leafspan-Elsewhere": "any"}
         asked = await Asked(cells, here=UNKNOWN).result()
         assert (asked.status, asked.answer, asked.headers) == (401, b"from here", {})
         assert len(other.sent) == 1
 
-    among_cells(settings, told)
+    among_cells(settings, scene)
 
 
 @pytest.mark.parametrize("here", [MOVED, UNKNOWN])
 def test_a_cell_that_does_not_answer_signs_nobody_out(settings, here):
-    async def told(cells, other):
+    async def scene(cells, other):
         await other.stop()
         asked = await Asked(cells, here=here, headers=[("Authorization", "Bearer t")]).result()
         assert (asked.status, asked.headers[b"retry-after"]) == (503, b"2")
         await other.start()
 
-    among_cells(settings, told)
+    among_cells(settings, scene)
 
 
 def test_a_team_that_came_back_is_served_here(settings):
-    async def told(cells, other):
+    async def scene(cells, other):
         token = [("Authorization", "Bearer t")]
         await Asked(cells, here=MOVED, headers=token).result()
         other.status, other.headers = 421, {"X-Leafspan-Elsewhere": "a"}
         asked = await Asked(cells, here=FOUND, headers=token).result()
         assert asked.answer == b"from here"
 
-    among_cells(settings, told)
+    among_cells(settings, scene)
 
 
 def test_a_browser_that_signs_in_elsewhere_says_so_from_then_on(settings):
-    async def told(cells, other):
+    async def scene(cells, other):
         other.headers = {"Set-Cookie": "sessionid=s; Path=/"}
         asked = await Asked(cells, here=UNKNOWN).result()
         cookie = SimpleCookie(asked.headers[b"set-cookie"].decode())  # the last of two
@@ -163,11 +163,11 @@ def test_a_browser_that_signs_in_elsewhere_says_so_from_then_on(settings):
         back = await Asked(cells, here=here, headers=[("Cookie", f"{COOKIE}=b; sessionid=s")]).result()
         assert SimpleCookie(back.headers[b"set-cookie"].decode())[COOKIE]["max-age"] == "0"
 
-    among_cells(settings, told)
+    among_cells(settings, scene)
 
 
 def test_a_request_that_a_cell_passes_on_keeps_its_client_and_is_not_passed_on_again(settings):
-    async def told(cells, other):
+    async def scene(cells, other):
         settings.CELL = "b"
         sent = [(FROM, signed_origin("203.0.113.9"))]
         settings.CELL = "a"
@@ -179,4 +179,4 @@ def test_a_request_that_a_cell_passes_on_keeps_its_client_and_is_not_passed_on_a
         assert forged.scope["client"][0] == "192.0.2.1"
         assert forged.headers == {}
 
-    among_cells(settings, told)
+    among_cells(settings, scene)

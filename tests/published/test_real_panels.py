@@ -1,0 +1,91 @@
+"""The noise of a real panel, against statsmodels and pandas.
+
+Source: the table beside this file, which says whose it is. Pooled sds of two cups of one oil in one week by one taster
+by pandas 3.1.1; sds of potato by statsmodels 0.15.0, ``MixedLM`` by REML, weeks and oils fixed, tasters, tasters' weeks
+and tasters' oils random. Both were run once: neither is part of the test environment.
+"""
+
+import csv
+from collections import defaultdict
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.brewing.even_brew import even_brew
+from tastings.maths.brewing.extraction import Grid
+from tastings.maths.brewing.heat import steeping_of
+from tastings.maths.curve.posterior import fit
+from tastings.maths.curve.sufficient_statistics import SIGMA, SessionRatings
+from tastings.maths.flights.cups import Cup, repeatability
+
+SCALE = 15
+RETEST = {"potato": 2.220, "buttery": 1.431, "grassy": 1.165, "rancid": 2.952, "painty": 2.461}
+POTATO_OF_TASTERS = (1.07, 3.56)
+"""The least and the most of the twelve."""
+POTATO_NOISE = 2.243
+"""By statsmodels, beside 2.245 between tasters and 1.463 between the weeks of one."""
+
+
+@pytest.fixture(scope="module")
+def rows():
+    lines = (Path(__file__).parent / "french_fries.csv").read_text().splitlines()
+    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+
+
+def cups(rows, attribute):
+    return [
+        Cup(
+            lot=f"oil {row['treatment']} in week {row['time']}",
+            taster=row["subject"],
+            sitting=f"{row['subject']} in week {row['time']}",
+            position=place,
+            score=float(row[attribute]),
+        )
+        for place, row in enumerate(rows, start=1)
+        if row[attribute]
+    ]
+
+
+@pytest.mark.parametrize("attribute", RETEST)
+def test_retest_noise_of_a_panel_is_that_of_pandas(rows, attribute):
+    pooled, _ = repeatability(cups(rows, attribute))
+    assert pooled == pytest.approx(RETEST[attribute], abs=0.0006)
+
+
+def test_retest_noise_of_each_taster_is_that_of_pandas(rows):
+    _, by_taster = repeatability(cups(rows, "potato"))
+    assert len(by_taster) == 12
+    assert (min(by_taster.values()), max(by_taster.values())) == pytest.approx(POTATO_OF_TASTERS, abs=0.006)
+
+
+def test_curves_find_the_noise_of_the_mixed_model(rows):
+    # Every cup as if from one pour of one leaf: what is left are tasters, sessions and noise.
+    sessions = defaultdict(list)
+    for one in cups(rows, "potato"):
+        sessions[one.taster, one.sitting].append(one.score * 10 / SCALE)
+    grid = Grid(
+        k_per_min=np.array([0.3]),
+        tau_s=np.array([20.0]),
+        n=np.array([0.7]),
+        log_prior=np.zeros(1),
+        any_form=np.zeros(1),
+    )
+    brew = even_brew()
+    found = fit(
+        [
+            SessionRatings(
+                taster=taster,
+                scale=TasterScale(),
+                steeping=steeping_of(brew, brew.pours),
+                index=np.full(len(scores), 3),
+                ratings=np.array(scores),
+                censored=np.where(np.array(scores) == 0, -1.0, 0.0),
+            )
+            for (taster, _), scores in sessions.items()
+        ],
+        grid=grid,
+    )
+    step = SIGMA[1] / SIGMA[0]
+    assert POTATO_NOISE * 10 / SCALE / step < found.sigma < POTATO_NOISE * 10 / SCALE * step

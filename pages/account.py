@@ -60,13 +60,17 @@ class Account(View):
         return render(request, "pages/own_account.html", context)
 
 
-class SignPhoneIn(View):
-    """A code that signs a phone in."""
+class AccountAction(View):
+    """What a button of the account does, by POST."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
-        """Lead to the account: who was signed out when asking for a code comes back here."""
+        """Lead to the account: somebody who was signed out when pressing the button comes back here."""
         memberships_in(request)
         return redirect("account")
+
+
+class SignPhoneIn(AccountAction):
+    """A code that signs a phone in."""
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Make a code and show it, to be scanned and to be typed."""
@@ -86,13 +90,8 @@ class SignPhoneIn(View):
         return render(request, "pages/phone_code.html", context)
 
 
-class Devices(View):
+class Devices(AccountAction):
     """Signing one device out."""
-
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Lead to the account: who was signed out when ending a device comes back here."""
-        memberships_in(request)
-        return redirect("account")
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Sign it out at once."""

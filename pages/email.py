@@ -16,7 +16,7 @@ from django.views.generic import View
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from api.http.resets import mail_verification_again, set_email
-from pages.account import login_of
+from pages.account import AccountAction, login_of
 from pages.accounts import (
     add_retry_after,
     one_time_url,
@@ -73,13 +73,8 @@ class EmailPage(View):
         return render_form(request, form, title=heading, heading=heading, intro=intro, button=_("Set the address"))
 
 
-class MailAgain(View):
+class MailAgain(AccountAction):
     """Another link for an address that is not verified."""
-
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Lead to the account: who was signed out when asking comes back here."""
-        _signed_in(request)
-        return redirect("account")
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Have it mailed."""

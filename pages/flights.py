@@ -95,7 +95,7 @@ class AdmitLate(View):
     """Admitting a score that arrived after the reveal."""
 
     def get(self, request: HttpRequest, flight_id: str, session_id: str) -> HttpResponse:
-        """Lead to the flight: who was signed out when admitting one comes back here."""
+        """Lead to the flight: somebody who was signed out when admitting one comes back here."""
         member, flight = _member_and_flight(request, flight_id)
         session = id_from_path(session_id)
         if all(one.shown.session != session for one in late_sessions(flight_row(member, flight))):

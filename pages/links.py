@@ -87,7 +87,7 @@ class EndLink(View):
     """Ending one link."""
 
     def get(self, request: HttpRequest, lot_id: str, share_id: str) -> HttpResponse:  # noqa: ARG002 - of the address
-        """Lead to the links: who was signed out when ending one comes back here."""
+        """Lead to the links: somebody who was signed out when ending one comes back here."""
         _, lot = member_with(request, lot_id)
         return redirect("links", lot.id)
 

@@ -14,7 +14,7 @@ from django.views.generic import View
 
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
-from pages.account import login_of
+from pages.account import AccountAction, login_of
 from pages.accounts import render_form, text_field, with_refusal
 from pages.browser import memberships_in, page
 from teams.actions.passwords import change_password, sign_out_everywhere
@@ -61,13 +61,8 @@ class PasswordPage(View):
         return render_form(request, form, title=heading, heading=heading, intro=intro, button=heading)
 
 
-class SignOutEverywhere(View):
+class SignOutEverywhere(AccountAction):
     """Signing every device and browser out, this one too."""
-
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Lead to the account: who was signed out when asking comes back here."""
-        memberships_in(request)
-        return redirect("account")
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Sign out."""

@@ -161,7 +161,7 @@ class EndInvitation(View):
     """Revoking an invitation."""
 
     def get(self, request: HttpRequest, invitation_id: str) -> HttpResponse:
-        """Lead to the people: who was signed out when ending one comes back here."""
+        """Lead to the people: somebody who was signed out when ending one comes back here."""
         invitation_for(chosen_member(request), id_from_path(invitation_id))
         return redirect("people")
 

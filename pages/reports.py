@@ -140,7 +140,7 @@ def article(  # noqa: PLR0913 - whose report, in which pot, with what to do next
     """Return the lot's name and its report, read and written anew only when something may have changed.
 
     It has links to its other forms, which lie beside an address. It is cached by language and pot, unless the form of
-    the pot does not hold.
+    the pot is not valid.
 
     Parameters
     ----------

@@ -54,6 +54,11 @@ class Refused(Exception):  # noqa: N818 - reads as what happened
         super().__init__(self.detail)
         self.problems = tuple(problems)
 
+    @property
+    def reasons(self) -> str:
+        """What is wrong with each field, else the refusal as a whole; for a command line."""
+        return "; ".join(f"{one.field}: {one.detail}" for one in self.problems) or self.detail
+
 
 class NotFound(Refused):
     """There is no such thing in this team."""

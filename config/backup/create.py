@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import os
 import subprocess
 import tempfile
 import zipfile
@@ -10,7 +9,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
-from uuid import uuid4
 
 from django.db import connection, transaction
 from django.db.migrations.recorder import MigrationRecorder
@@ -22,6 +20,7 @@ from config.backup.signature import sign
 from lots.schema import format_utc
 from tastings.models import PhotoContent
 from tastings.models.photo_files import image_key, store, thumbnail_key
+from tastings.queries.exporting import new_file
 from tastings.queries.photos import name_on_disk
 
 FORMAT, VERSION = "leafspan-backup", 2
@@ -44,16 +43,12 @@ def create_backup(path: Path, *, now: datetime, log: LogLine) -> None:
     if path.exists():
         raise BackupError(f"{path} is there already")
     sign(b"")  # without a key nothing is begun
-    tmp_path = path.with_name(f"{path.name}.{uuid4().hex[:8]}.part")
-    try:
-        with open(os.open(tmp_path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
-            with zipfile.ZipFile(file, "w") as target, tempfile.TemporaryFile() as listing:
-                _write(target, PhotoCopier(store(), target, listing), listing, now=now, log=log)  # type: ignore[arg-type]  # a file of bytes
-            file.flush()
-            os.fsync(file.fileno())
-        tmp_path.replace(path)
-    finally:
-        tmp_path.unlink(missing_ok=True)
+    with (
+        new_file(path) as file,
+        zipfile.ZipFile(file, "w") as target,
+        tempfile.TemporaryFile() as listing,
+    ):
+        _write(target, PhotoCopier(store(), target, listing), listing, now=now, log=log)  # type: ignore[arg-type]  # a file of bytes
 
 
 def _write(

@@ -137,8 +137,7 @@ def _name_in_error(person: Person) -> Iterator[None]:
     try:
         yield
     except Refused as refused:
-        why = "; ".join(f"{p.field}: {p.detail}" for p in refused.problems) or refused.detail
-        raise DemoError(f"{person.username} cannot be made: {why}") from refused
+        raise DemoError(f"{person.username} cannot be made: {refused.reasons}") from refused
 
 
 def _signed_in(phone: Phone, person: Person, *, company: _Company) -> bool:

@@ -40,7 +40,7 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
     NotAllowed
         The member only reads, or the session is another taster's.
     Invalid
-        A field does not hold, a parent is unknown, or the id is taken.
+        A field is not valid, a parent is unknown, or the id is taken.
     QuotaFull
         The photo would go beyond what the team or the member may store.
     """

@@ -33,7 +33,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
     NotAllowed
         The member neither buys nor owns.
     Invalid
-        A field does not hold, the lot is unknown, or the end is past or more than 366 days away.
+        A field is not valid, the lot is unknown, or the end is past or more than 366 days away.
     """
     may_share(member)
     values, faults = clean_fields(SHARE, sent)

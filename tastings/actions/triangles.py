@@ -42,7 +42,7 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
     Raises
     ------
     Invalid
-        A field does not hold, a lot is unknown, or the id is taken.
+        A field is not valid, a lot is unknown, or the id is taken.
     """
     _may_write(member)
     values = _checked(TRIANGLE_TEST, sent)
@@ -87,7 +87,7 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
     NotAllowed
         The member only reads, or records another's answer in another's test without being buyer or owner.
     Invalid
-        A field does not hold, the taster is no member, or the id belongs to another answer.
+        A field is not valid, the taster is no member, or the id belongs to another answer.
     """
     found = triangle_test_for(member, test)
     _may_write(member)

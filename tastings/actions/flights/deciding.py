@@ -39,7 +39,7 @@ def decide_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
     WrongState
         It is not revealed yet, or decided already.
     Invalid
-        A field does not hold, or a lot is no candidate.
+        A field is not valid, or a lot is no candidate.
     """
     must_decide(member)
     lock_team(member.team_id)

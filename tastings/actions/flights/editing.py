@@ -36,7 +36,7 @@ def create_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
     Raises
     ------
     Invalid
-        A field does not hold, a lot is no sample of the team, a person no member, or the id is taken.
+        A field is not valid, a lot is no sample of the team, a person no member, or the id is taken.
     """
     must_decide(member)
     design = new_design(member, payload)
@@ -70,7 +70,7 @@ def update_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
     WrongState
         The flight is revealed or called off.
     Invalid
-        A field does not hold.
+        A field is not valid.
     """
     must_decide(member)
     lock_team(member.team_id)

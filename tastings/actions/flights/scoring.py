@@ -43,7 +43,7 @@ def store_scores(  # noqa: PLR0913 - who, of what, how brewed, when
     WrongState
         The flight was called off.
     Invalid
-        A value does not hold; the field is ``<cup>.<score>``.
+        A value is not valid; the field is ``<cup>.<score>``.
     """
     if flight.state == "called_off":
         raise WrongState(flight_is(flight.state))

@@ -6,6 +6,7 @@ from tastings.queries.exporting.export_archive import (
     check_may_export,
     export,
     export_for_owner,
+    new_file,
     write_export,
 )
 from tastings.queries.exporting.lines import encode_line
@@ -28,5 +29,6 @@ __all__ = [
     "encode_line",
     "export",
     "export_for_owner",
+    "new_file",
     "write_export",
 ]

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
+from typing import BinaryIO
 from uuid import UUID, uuid4
 
 from django.db import connection, transaction
@@ -152,13 +153,20 @@ def export(scope: ExportScope, *, now: datetime, log: LogLine = lambda _: None) 
 
 
 def write_export(team: Team, path: Path, *, now: datetime, log: LogLine) -> None:
-    """Write the operator's export of a whole team to a new file, which is there only once it is complete."""
+    """Write the operator's export of a whole team to a new file."""
+    with new_file(path) as file:
+        file.writelines(export(ExportScope(team), now=now, log=log))
+
+
+@contextmanager
+def new_file(path: Path) -> Iterator[BinaryIO]:
+    """Open a file that only we can read, and that is there only once it is complete; raise FileExistsError."""
     if path.exists():
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
     tmp_path = path.with_name(f"{path.name}.{uuid4().hex[:8]}.part")
     try:
-        with open(os.open(tmp_path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
-            file.writelines(export(ExportScope(team), now=now, log=log))
+        with open(os.open(tmp_path, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:  # noqa: PTH123 - a descriptor, so that the mode holds from the first byte
+            yield file
             file.flush()
             os.fsync(file.fileno())
         tmp_path.replace(path)

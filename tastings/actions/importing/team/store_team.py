@@ -67,7 +67,7 @@ def import_team(
     Raises
     ------
     ArchiveError
-        The file does not hold, at the place named; nothing was stored.
+        The file is not valid, at the place named; nothing was stored.
     Invalid
         The team has records, or its name cannot be one.
     """

@@ -275,6 +275,16 @@ def cell_of_team(error: BaseException | None) -> str | None:
     return {"57L01": "", "57L02": cause.diag.message_detail}.get(cause.sqlstate or "")
 
 
+@contextmanager
+def skip_team_elsewhere() -> Iterator[None]:
+    """End the block where it acts for a team that is being moved or lives in another cell, for work on every team."""
+    try:
+        yield
+    except OperationalError as error:
+        if cell_of_team(error) is None:
+            raise
+
+
 def role() -> str:
     """Return the name of the application's role, as which the web server acts."""
     return settings.DATABASE_ROLE

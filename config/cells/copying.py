@@ -1,13 +1,16 @@
 """Makes a team's rows in another cell equal to those here, in one transaction there.
 
 Both sides sum a hash of each row in a thousand groups; of the groups that differ the rows are named one by one, and
-only those that differ are sent. So the first pass copies everything, each later one what has changed since, and each
-ends with a comparison in which nothing may differ. What an interrupted run has left is put right on the way.
+only those that differ are sent, and then compared. So the first pass copies everything, each later one what has changed
+since. What an interrupted run has left is put right on the way. Of sessions, infusions and notes a later pass hashes
+only the rows whose revisions are higher than the team's was in the pass before, and counts them all.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import Executor, ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 from uuid import UUID
 
@@ -31,6 +34,8 @@ class Pass:
     """The team's rows, in all tables."""
     sent: int = 0
     deleted: int = 0
+    revision: int = 0
+    """The team's counter, up to which both sides are the same."""
 
     @property
     def changed(self) -> int:
@@ -51,33 +56,38 @@ def snapshot(source: Connection) -> Iterator[None]:
         yield
 
 
-def copy_team(source: Connection, target: Connection, team: UUID) -> Pass:
+def copy_team(source: Connection, target: Connection, team: UUID, *, after: Pass | None = None) -> Pass:
     """Make the team's rows at the target equal to those of the source's present transaction; return what was done.
+
+    Parameters
+    ----------
+    after
+        The pass before, of the same run.
 
     Raises
     ------
     DifferentError
         Something else writes at the target.
     """
-    done = Pass()
+    done, since = Pass(), after.revision if after is not None else None
     with target.transaction():
         _fix(target)
         target.execute("SELECT set_config('leafspan.copying', 'on', true)")
         target.execute("SET CONSTRAINTS ALL DEFERRED")
         _Table(FORMER_LOGINS, source, target, team).send_missing()
         found = [_Table(table, source, target, team) for table in TABLES]
-        for table in found:
-            table.compare()
+        with ThreadPoolExecutor(2) as both:
+            for table in found:
+                table.compare(both, since=since)
         for table in reversed(found):
             done.deleted += table.delete()
         for table in found:
             done.sent += table.send()
             done.rows += table.rows
         target.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        for table in found:
-            table.compare()
-        if wrong := sorted(table.table.name for table in found if table.differs):
+        if wrong := sorted(table.table.name for table in found if not table.is_same()):
             raise DifferentError(f"not the same after copying: {', '.join(wrong)}")
+    [(done.revision,)] = source.execute("SELECT revision FROM teams_team WHERE id = %s", [team]).fetchall()
     return done
 
 
@@ -126,23 +136,46 @@ class _Table:
         self._rows = f"{table.name} WHERE {table.where}"
         self.rows = 0
         self._is_empty_there = False
+        self._looked_at = self._rows
         self._changed: list[str] = []
         self._gone: list[str] = []
 
-    def compare(self) -> None:
-        """Find the rows that the target lacks or has otherwise, and those that it has too many."""
-        here, there = self._sums(self._source), self._sums(self._target)
-        self.rows, self._is_empty_there = sum(count for count, _ in here.values()), not there
+    def compare(self, both: Executor, *, since: int | None) -> None:
+        """Find the rows that the target lacks or has otherwise, and those that it has too many.
+
+        ``since`` is the revision up to which both sides were the same. If rows below it are gone, all are compared.
+        """
+        is_limited = since is not None and self.table.by_revision
+        self._looked_at = f"{self._rows} AND revision > {since}" if is_limited else self._rows
+        here, there = both.map(self._sums, (self._source, self._target))
         groups = [group for group in here.keys() | there.keys() if here.get(group) != there.get(group)]
-        ours = self._hashes(self._source, groups) if groups else {}
-        theirs = self._hashes(self._target, groups) if groups and there else {}
+        ours, theirs = both.map(partial(self._hashes, groups=groups), (self._source, self._target))
         self._changed = [key for key, value in ours.items() if theirs.get(key) != value]
         self._gone = [] if self.table.stays else [key for key in theirs if key not in ours]
+        self.rows = sum(count for count, _ in here.values())
+        self._is_empty_there = not is_limited and not there
+        if is_limited:
+            self.rows, rows_there = both.map(self._count, (self._source, self._target))
+            new = len(self._changed) - self._there(self._changed)
+            if rows_there + new - len(self._gone) != self.rows:
+                self.compare(both, since=None)
 
-    @property
-    def differs(self) -> bool:
-        """Whether the last comparison found a difference."""
-        return bool(self._changed or self._gone)
+    def is_same(self) -> bool:
+        """Whether the rows that were sent are the same on both sides now, and those that were deleted are gone."""
+        sql = f"SELECT {self._key}, {self._hash} FROM {self._rows} AND {self._named}"  # noqa: S608
+        ours, theirs = (
+            dict(side.execute(sql.encode(), {**self._values, "keys": self._changed}).fetchall())
+            for side in (self._source, self._target)
+        )
+        return ours == theirs and not self._there(self._gone)
+
+    def _there(self, keys: Sequence[str]) -> int:
+        """Return how many of these rows the target has."""
+        sql = f"SELECT count(*) FROM {self._rows} AND {self._named}"  # noqa: S608
+        return int(self._target.execute(sql.encode(), {**self._values, "keys": keys}).fetchall()[0][0])
+
+    def _count(self, side: Connection) -> int:
+        return int(side.execute(f"SELECT count(*) FROM {self._rows}".encode(), self._values).fetchall()[0][0])  # noqa: S608
 
     def delete(self) -> int:
         """Delete at the target what it has too many; return how many rows."""
@@ -169,12 +202,14 @@ class _Table:
     def _sums(self, side: Connection) -> Mapping[int, tuple[int, str]]:
         sql = (
             f"SELECT grouped, count(*), sum(hash)::text FROM (SELECT {self._group} AS grouped,"  # noqa: S608
-            f" {self._hash}::numeric AS hash FROM {self._rows}) AS one GROUP BY grouped"
+            f" {self._hash}::numeric AS hash FROM {self._looked_at}) AS one GROUP BY grouped"
         )
         return {group: (count, total) for group, count, total in side.execute(sql.encode(), self._values)}
 
-    def _hashes(self, side: Connection, groups: Sequence[int]) -> Mapping[str, int]:
-        sql = f"SELECT {self._key}, {self._hash} FROM {self._rows} AND {self._group} = ANY (%(groups)s)"  # noqa: S608
+    def _hashes(self, side: Connection, *, groups: Sequence[int]) -> Mapping[str, int]:
+        if not groups:
+            return {}
+        sql = f"SELECT {self._key}, {self._hash} FROM {self._looked_at} AND {self._group} = ANY (%(groups)s)"  # noqa: S608
         return dict(side.execute(sql.encode(), {**self._values, "groups": groups}).fetchall())
 
     def _read(self) -> str:

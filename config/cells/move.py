@@ -104,16 +104,16 @@ def _move(  # noqa: PLR0913 - both sides, and what is moved
     log: LogLine,
     despite_missing: bool,
 ) -> Moved:
-    moved, began = Moved(), time.monotonic()
+    moved, began, done = Moved(), time.monotonic(), None
     for number in range(1, MOST_PASSES + 1):
-        done = _pass(here, there, team, photos)
+        done = _pass(here, there, team, photos, after=done)
         log(f"pass {number}: {done.sent} rows sent, {done.deleted} deleted, of {done.rows}")
         moved.sent += done.sent
         if done.changed <= FEW_ROWS:
             break
     moved.copy_s, began = time.monotonic() - began, time.monotonic()
     with _frozen(here, team):
-        done = _pass(here, there, team, photos)
+        done = _pass(here, there, team, photos, after=done)
         if photos.missing and not despite_missing:
             raise MoveError(f"{len(photos.missing)} photos are not in the store here, such as {min(photos.missing)}")
         # the commit that decides; on the connection that holds the lock, so it fails if the lock is gone
@@ -125,12 +125,12 @@ def _move(  # noqa: PLR0913 - both sides, and what is moved
     return moved
 
 
-def _pass(here: Connection, there: Connection, team: UUID, photos: PhotoMove) -> Pass:
+def _pass(here: Connection, there: Connection, team: UUID, photos: PhotoMove, *, after: Pass | None) -> Pass:
     """Copy photos and rows as they stand now."""
     with snapshot(here):
         photos.copy(here)
         try:
-            return copy_team(here, there, team)
+            return copy_team(here, there, team, after=after)
         except UniqueViolation:  # two rows have changed names with each other: begin anew
             delete_copy(there, team)
             return copy_team(here, there, team)

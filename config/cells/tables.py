@@ -32,6 +32,8 @@ class MovedTable:
     """Whether rows that the other cell has too many are left there."""
     of_logins: bool = False
     """Whether the rows are of people, not of the team."""
+    by_revision: bool = False
+    """Whether a row never changes without a higher revision, so that later passes need not look at the others."""
 
     def expression(self, column: str) -> str:
         """Return the SQL that reads a column."""
@@ -68,9 +70,9 @@ TABLES = (
     MovedTable(name="tastings_flightlot", key=("flight_id", "lot_id"), number="id"),
     MovedTable(name="tastings_flightmember", key=("flight_id", "user_id"), number="id"),
     MovedTable(name="tastings_flightcup"),
-    MovedTable(name="tastings_session"),
-    MovedTable(name="tastings_infusion"),
-    MovedTable(name="tastings_note"),
+    MovedTable(name="tastings_session", by_revision=True),
+    MovedTable(name="tastings_infusion", by_revision=True),
+    MovedTable(name="tastings_note", by_revision=True),
     MovedTable(name="lots_fieldhistory"),
     MovedTable(name="tastings_triangletest"),
     MovedTable(

@@ -11,7 +11,7 @@ from django.db import transaction
 from tastings.jobs import Job, later
 from tastings.models import RenderedDocument
 from tastings.models.photo_files import read_file, thumbnail_key
-from teams.row_security import acting_for, every_team
+from teams.row_security import acting_for, every_team, skip_team_elsewhere
 
 REQUEUE_AFTER_S = 20.0
 """A job that takes longer counts as lost."""
@@ -77,7 +77,7 @@ def delete_old_documents(*, now: datetime) -> int:
     """Delete what nobody has read for a month, and what failed a day ago; return how many."""
     n_deleted = 0
     for team in every_team():
-        with acting_for(team):
+        with skip_team_elsewhere(), acting_for(team):
             documents = RenderedDocument.objects.filter(team_id=team)
             unread_since = (now - timedelta(days=DOCUMENT_RETENTION_DAYS)).date()
             n_deleted += documents.filter(used_on__lt=unread_since).delete()[0]

@@ -23,7 +23,7 @@ from tastings.models.photo_files import (
 )
 from tastings.queries.photos import name_on_disk
 from teams.actions.revisions import lock_team
-from teams.row_security import acting_for, every_team, team_of, teams_with_photos_to_check
+from teams.row_security import acting_for, every_team, skip_team_elsewhere, team_of, teams_with_photos_to_check
 
 MAX_ATTEMPTS = 5
 """A file that ended the worker so often counts as broken."""
@@ -148,7 +148,7 @@ def enqueue_due_photos(*, now: datetime) -> int:
     """Enqueue the check of every complete upload whose job was lost, at most 100 of a team; return how many."""
     asked = 0
     for team in teams_with_photos_to_check():
-        with acting_for(team):
+        with skip_team_elsewhere(), acting_for(team):
             asked += _enqueue_due_photos_of(team, now=now)
     return asked
 
@@ -169,17 +169,17 @@ def delete_unused_photos(*, now: datetime) -> int:
     """Delete abandoned uploads, unreferenced pictures and orphan files; return how many."""
     n_deleted = 0
     for team in every_team():
-        with acting_for(team):
+        with skip_team_elsewhere(), acting_for(team):
             n_deleted += _delete_rows(team, now=now)
     for photo in stored_uploads(older_than_s=_DAY_S):
-        with acting_for(team_of("photo", photo)):
+        with skip_team_elsewhere(), acting_for(team_of("photo", photo)):
             n_deleted += _delete_orphan_upload(photo)
     for team, name in stored_photos(older_than_s=_DAY_S):
-        with acting_for(team):
+        with skip_team_elsewhere(), acting_for(team):
             referenced = PhotoContent.objects.filter(team_id=team, sha256=name.partition("-")[0]).first()
-        if referenced is None or name_on_disk(referenced) != name:
-            delete_photo_files(team, name)
-            n_deleted += 1
+            if referenced is None or name_on_disk(referenced) != name:
+                delete_photo_files(team, name)
+                n_deleted += 1
     return n_deleted
 
 

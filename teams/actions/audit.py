@@ -5,7 +5,13 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from teams.models import AuditEntry, Member
-from teams.row_security import acting_for, delete_teamless_failures, every_team, teams_of_login
+from teams.row_security import (
+    acting_for,
+    delete_teamless_failures,
+    every_team,
+    skip_team_elsewhere,
+    teams_of_login,
+)
 
 AUDIT_RETENTION_DAYS = 400
 """A year and a month, so that last year's season can still be looked up. Own choice, no source."""
@@ -51,6 +57,6 @@ def delete_old_entries(*, now: datetime) -> int:
     before = now - timedelta(days=AUDIT_RETENTION_DAYS)
     n_deleted = delete_teamless_failures(before=before)
     for team in every_team():
-        with acting_for(team):
+        with skip_team_elsewhere(), acting_for(team):
             n_deleted += AuditEntry.objects.filter(team_id=team, at__lt=before).delete()[0]
     return n_deleted

@@ -10,7 +10,7 @@ from teams.actions.resets import delete_old_resets
 from teams.actions.sign_in_codes import delete_expired_codes
 from teams.actions.stored_answers import delete_old_answers
 from teams.models import DeviceToken, Invitation
-from teams.row_security import acting_for, delete_expired_sessions, every_team
+from teams.row_security import acting_for, delete_expired_sessions, every_team, skip_team_elsewhere
 
 
 def delete_expired(*, now: datetime) -> None:
@@ -24,7 +24,7 @@ def delete_expired(*, now: datetime) -> None:
     delete_old_resets(now=now)
     delete_old_verifications(now=now)
     for team in every_team():
-        with acting_for(team):
+        with skip_team_elsewhere(), acting_for(team):
             delete_expired_codes(now=now)
             DeviceToken.objects.filter(member__team_id=team, expires_at__lt=now - KNOWN_CLIENT_RETENTION).delete()
             delete_old_answers(team, now=now)

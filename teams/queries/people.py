@@ -7,18 +7,24 @@ from uuid import UUID
 from django.utils import timezone
 
 from teams.errors import NotFound
-from teams.models import DeviceToken, Member, Role, Shop, Team, User
+from teams.models import DeviceToken, Member, MovedTeam, Role, Shop, Team, User
 from teams.row_security import acting_for, acting_for_those_here, team_of_former_token, team_of_token, teams_of_login
 
 ROLES: tuple[str, ...] = tuple(Role.values)
 """What a member may be."""
 
 
-def team_by_id_or_name(text: str) -> Team:
-    """Return the team with this id or, if only one has it, this name, for the command line; else raise NotFound."""
+def team_by_id_or_name(text: str, *, may_live_elsewhere: bool = False) -> Team:
+    """Return the team with this id or, if only one has it, this name, for the command line; else raise NotFound.
+
+    A team that lives in another cell is found only if it may: what is here of it is a copy.
+    """
     found = list(Team.objects.filter(id=text) if is_id(text) else Team.objects.filter(name=text)[:2])
     if len(found) != 1:
         raise NotFound(f"{'several teams are' if found else 'no team is'} called {text}")
+    moved = MovedTeam.objects.filter(team=found[0].id).first()
+    if moved is not None and not may_live_elsewhere:
+        raise NotFound(f"{text} lives in the cell {moved.cell}")
     return found[0]
 
 

@@ -1,16 +1,21 @@
 """Two cells: two databases in one server, each with settings of its own. A team moves from one to the other."""
 
+import os
+import time
 from contextlib import contextmanager
 
 import psycopg
 import pytest
+from django.core.management import CommandError, call_command
 from django.db import connection
 from django.test import override_settings
+from django.utils import timezone
 
 from config.cells.copying import copy_team, snapshot
 from config.cells.move import MoveError, Target, _frozen, _own_database, delete_left_copy, move_team
 from config.cells.tables import LEFT_OUT, TABLES
 from tastings.actions.lexicon import load_lexicon
+from tastings.actions.photo_checks import delete_unused_photos
 from tastings.models import Note
 from tastings.models.photo_files import store
 from tastings.models.photo_folder import FolderStore
@@ -84,6 +89,14 @@ def taste(who, n=3):
     return sync(who.client, [lot, session, *notes])
 
 
+def files(folder):
+    """Return the files below a folder, and make them two days old."""
+    found = sorted(path for path in folder.rglob("*") if path.is_file())
+    for path in found:
+        os.utime(path, (time.time() - 172_800,) * 2)
+    return found
+
+
 def test_every_table_is_moved_or_says_why_not(db):
     here = {name for (name,) in rows("SELECT relname FROM pg_class WHERE relnamespace = 'public'::regnamespace"
                                      " AND relkind = 'r'")}  # fmt: skip
@@ -113,8 +126,13 @@ def test_a_team_moves_with_all_it_has(cells, second, tmp_path):
         signing_in = phone().post("/api/v1/auth/tokens", {"username": owner.user.username, "password": "x" * 9,
                                                           "device": "new"})  # fmt: skip
         assert (signing_in.status_code, signing_in["X-Leafspan-Elsewhere"]) == (401, "any")
+        with pytest.raises(CommandError, match="lives in the cell b"):
+            call_command("export_team", team=str(team.id), to=str(tmp_path / "t.zip"))
+        left = files(tmp_path / "a")
         with as_worker():
             assert every_team() == [stays.team.id]
+            delete_unused_photos(now=timezone.now())
+        assert files(tmp_path / "a") == left
     with in_cell("b", second), override_settings(PHOTOS_DIR=tmp_path / "b"):
         assert sync(owner.client, limit=500)["changes"] == before["changes"]
         assert sync(owner.client, cursor=before["cursor"])["changes"] == []
@@ -132,7 +150,7 @@ def test_a_team_moves_with_all_it_has(cells, second, tmp_path):
         assert not Member.objects.filter(team=team).exists()
         assert post_sync(owner.client)["X-Leafspan-Elsewhere"] == "any"
         assert sync(stays.client)["changes"]
-    assert not [path for path in (tmp_path / "a").rglob("*") if path.is_file()]
+    assert files(tmp_path / "a") == []
 
 
 def test_while_a_team_is_copied_its_phones_are_asked_to_come_back_and_others_are_not(cells, owner, stranger):
@@ -152,8 +170,13 @@ def test_a_move_that_was_cut_off_anywhere_goes_on_from_there(cells, second, owne
             # a copy that was begun: the other cell does not act for it, this one does
             there.execute("INSERT INTO teams_movedteam (team_id, cell, since) VALUES (%s, 'a', now())", [owner.team.id])
             with snapshot(here):
-                copy_team(here, there, owner.team.id)
+                done = copy_team(here, there, owner.team.id)
+            Note.objects.filter(team=owner.team, intensity=0).delete()  # as pruning does, without a new revision
             before = taste(owner, n=40)
+            with snapshot(here):
+                again = copy_team(here, there, owner.team.id, after=done)
+            assert again.deleted == 1
+            assert 42 <= again.sent < again.rows
         with in_cell("b", second):
             assert post_sync(owner.client)["X-Leafspan-Elsewhere"] == "a"
         # the commit that decides was made, the other cell not opened yet
@@ -164,7 +187,7 @@ def test_a_move_that_was_cut_off_anywhere_goes_on_from_there(cells, second, owne
         move_team(owner.team.id, cells, store(), **SILENT)
     with in_cell("b", second):
         assert sync(owner.client, cursor=before["cursor"])["changes"] == []
-        assert Note.objects.filter(team=owner.team).count() == 43
+        assert Note.objects.filter(team=owner.team).count() == 42
 
 
 def test_what_would_be_torn_apart_or_mixed_up_is_not_moved(cells, second, owner, stranger):

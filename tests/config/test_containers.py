@@ -69,6 +69,8 @@ FOR_THE_DESK = {
     "LEAFSPAN_PASSWORD",
     "LEAFSPAN_POSTGRES_BIN",
     "LEAFSPAN_START_CODE",
+    "LEAFSPAN_TO_DATABASE_URL",
+    "LEAFSPAN_TO_PHOTOS",
 }
 """What a server for real use is not given."""
 

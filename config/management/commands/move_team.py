@@ -33,7 +33,7 @@ class Command(BaseCommand):
             raise CommandError("LEAFSPAN_TO_DATABASE_URL and LEAFSPAN_TO_PHOTOS must name the other cell's")
         target = Target(cell=options["to"], database=database, photos=store_at(address))
         try:
-            team = team_by_id_or_name(options["team"]).id
+            team = team_by_id_or_name(options["team"], may_live_elsewhere=True).id
             if options["delete_left_copy"]:
                 delete_left_copy(team, target, store(), log=self.stdout.write)
                 return

@@ -166,6 +166,8 @@ def _login_here(login: UUID | None) -> UUID | None:
 def _noted(found: UUID | None) -> UUID | None:
     if found is None:
         note_unknown()
+    else:
+        _unknown.knows_something = True
     return found
 
 
@@ -175,10 +177,13 @@ def note_unknown() -> None:
 
 
 def forget_unknown() -> bool:
-    """Begin anew with nothing noted; return whether something was."""
-    was_noted = getattr(_unknown, "is_noted", False)
-    _unknown.is_noted = False
-    return was_noted
+    """Begin anew with nothing noted; return whether nothing that the request named was known.
+
+    A valid invitation with a new name, for example, is this cell's to answer.
+    """
+    is_unknown = getattr(_unknown, "is_noted", False) and not getattr(_unknown, "knows_something", False)
+    _unknown.is_noted = _unknown.knows_something = False
+    return is_unknown
 
 
 def teams_of_login(login: UUID) -> list[UUID]:

@@ -141,6 +141,11 @@ def test_a_team_moves_with_all_it_has(cells, second, tmp_path):
         assert rest.status_code == 200, rest.content
         answer = taste(owner)
         assert answer["cursor"] > before["cursor"]
+        link = owner.client.post("/api/v1/invitations/", {"role": "taster", "shop": str(owner.member.shop_id)}).json()
+        for password, status in (("short", 422), ("seven cups of tea", 201)):
+            newcomer = {"token": link["token"], "username": "newcomer", "password": password}
+            joined = phone().post("/api/v1/invitations/accept", newcomer)
+            assert (joined.status_code, "X-Leafspan-Elsewhere" in joined) == (status, False)
         unknown = post_sync(stays.client)
         assert (unknown.status_code, unknown["X-Leafspan-Elsewhere"]) == (401, "any")
 

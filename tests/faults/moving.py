@@ -28,6 +28,7 @@ from tests.faults.__main__ import FIGURES_S, LOTS, PHOTOS_S, print_line
 from tests.faults.consistency import check_photos, check_records, figures_are_current, new_phone
 from tests.faults.installation import Installation, started
 from tests.faults.tasters import SimulatedTaster
+from tests.faults.ways_in import failing_ways
 
 MEMBERS = 4
 """How many people share the phones."""
@@ -40,7 +41,7 @@ _FROZEN = re.compile(r"frozen for ([\d.]+) s")
 def main() -> int:
     """Run it; return 0 if nothing was lost or applied twice and the team was never in both cells or in none."""
     seed = int(os.environ.get("LEAFSPAN_SEED") or random.SystemRandom().randrange(10**6))
-    moves = int(os.environ.get("LEAFSPAN_MOVES") or 6)
+    moves = int(os.environ.get("LEAFSPAN_MOVES") or 7)
     phones = int(os.environ.get("LEAFSPAN_PHONES") or 24)
     home = Path(tempfile.mkdtemp(prefix="leafspan-moving-"))
     print_line(f"{moves} moves under {phones} phones, LEAFSPAN_SEED={seed}, in {home}")
@@ -196,10 +197,14 @@ class Moves:
                 if not eventually(taster.sync, seconds=120):
                     yield f"{taster.username} cannot send everything"
         phone = new_phone(self._cells["a"].url, username="mover-0")
+        revision = phone._store.state.cursor - self._begins_at
+        if "b" in self._homes():
+            for way in failing_ways(self._cells["a"].url, phone, username="mover-1"):
+                yield f"did not lead to the team in cell b: {way}"
         if not figures_are_current(phone, limit_s=FIGURES_S):
             yield f"some lot's figures are still stale after {FIGURES_S:.0f} s"
         print_line(f"  all sent and all figures fresh {time.monotonic() - began:.0f} s after the last move")
-        yield from check_records(phone, self._tasters, revision=phone._store.state.cursor - self._begins_at)
+        yield from check_records(phone, self._tasters, revision=revision)
         yield from check_photos(phone, self._tasters, limit_s=PHOTOS_S)
         photos = sum(len(taster.photos) for taster in self._tasters)
         again = sum(taster.already_known for taster in self._tasters)

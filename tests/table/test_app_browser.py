@@ -226,6 +226,7 @@ def test_two_tabs_show_the_same_lose_nothing_and_sign_out_together(phone, networ
     one.evaluate("store.signOut()")
     other.evaluate("letGo()")
     assert one.evaluate(ON_DISK) == {"records": 0, "outbox": 0, "cursor": 0}
+    other.evaluate("until(() => store.account.value === null && store.rows('lot').value.size === 0)")
 
 
 @pytest.mark.parametrize("clock_is_ahead_by_min", [-10, 10])

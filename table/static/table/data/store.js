@@ -61,6 +61,8 @@ export class Store {
   /** @type {?Answers} */
   #answers = null;
   #asked = false;
+  /** Tells other tabs that somebody signed out. */
+  #tabs = new BroadcastChannel("leafspan accounts");
 
   flights = computed(() => fieldsById(this.#rows.of("flight").value));
   members = computed(() => fieldsById(this.#rows.of("member").value));
@@ -105,6 +107,9 @@ export class Store {
     registerShell();
     const account = await currentAccount();
     await this.#use(account);
+    this.#tabs.onmessage = async () => {
+      if (this.account.peek() && !(await currentAccount())) await this.#use(null);
+    };
     this.offeredCode.value = code ?? "";
     if (code || this.#token()) return;
     this.signIn({ team: account?.team }).catch(() => {}); // without an account screens show how to sign in
@@ -277,6 +282,7 @@ export class Store {
       await log.close();
     }
     await setCurrentAccount(null);
+    this.#tabs.postMessage(null);
     await this.#use(null);
     await Promise.all(tokens.filter(Boolean).map(endToken));
   }

@@ -228,8 +228,8 @@ CELERY_TASK_DEFAULT_QUEUE = "fresh"
 CELERY_TASK_ROUTES = {
     name: {"queue": "steady"}
     for name in (
-        "tastings.refresh_panel", "tastings.check_photo", "tastings.prune", "tastings.tidy_photos",
-        "tastings.tidy_papers", "teams.tidy",
+        "tastings.refresh_panel", "tastings.check_photo", "tastings.check_logo", "tastings.prune",
+        "tastings.tidy_photos", "tastings.tidy_papers", "teams.tidy",
     )
 }  # fmt: skip
 CELERY_TASK_IGNORE_RESULT = True

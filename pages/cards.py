@@ -19,7 +19,7 @@ from django.views.decorators.http import require_safe
 from api.http.addresses import with_either_slash
 from pages.browser import page, shows_pages
 from pages.my_pot import OwnPot, own_pot
-from pages.reports import document_file, member_with, photos_below, render_around, sent_file
+from pages.reports import document_file, logo_below, member_with, photos_below, render_around, sent_file
 from tastings.queries.reports import PhotoFacts, ReportContent, families_of, report_content
 from tastings.queries.shares import for_outsiders, shares_to, token_of
 from tastings.reports.card import Card, CardExtras, card_document, card_markdown, card_of
@@ -50,6 +50,8 @@ class WrittenCard:
     text: Card
     figures: Development
     photo: PhotoFacts | None
+    logo: str
+    """Name on the disk of the merchant's logo, or nothing."""
 
 
 def card_for(member: Member, lot: Record, *, lang: str, own: Pot | None, public: bool = False) -> WrittenCard:
@@ -66,8 +68,8 @@ def card_for(member: Member, lot: Record, *, lang: str, own: Pot | None, public:
     if public:
         content = for_outsiders(content, with_tastings=False)
     with translation.override(lang):
-        text = card_of(content, families=families_of(member), merchant=member.team.name)
-    return WrittenCard(text, content.development.figures, _photo(content))
+        text = card_of(content, families=families_of(member))
+    return WrittenCard(text, content.development.figures, _photo(content), content.logo)
 
 
 def _photo(content: ReportContent) -> PhotoFacts | None:
@@ -109,6 +111,7 @@ def card_file(  # noqa: PLR0913 - who asks, for which card in which form, and wh
             extras = CardExtras(
                 chart=chart_payload(card.figures, ()) if card.figures.curve_of("strength") else None,
                 photo=f"{photo.file}.jpg" if photo else "",
+                logo=f"{card.logo}.jpg" if card.logo else "",
                 qr=[list(row) for row in segno.make(link, error="m", micro=False).matrix] if link else (),
                 price=price,
             )
@@ -149,6 +152,7 @@ def card(request: HttpRequest, lot_id: str, form: str = "") -> HttpResponse:
         request=request,
         actions=actions,
         photo=photo_address(f"/lots/{lot.id}", found),
+        logo=logo_below(f"/lots/{lot.id}", found.logo),
         prices=True,
         price=price,
         qr=bool(link),

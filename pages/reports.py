@@ -24,6 +24,7 @@ from pages.my_pot import OwnPot, own_pot
 from tastings.actions.documents import request_document
 from tastings.errors import DocumentFailed
 from tastings.queries.cache import LRUCache
+from tastings.queries.logos import logo_file
 from tastings.queries.report_state import report_state, report_state_of
 from tastings.queries.reports import picture_of_lot, report_content
 from tastings.queries.sessions import session_content
@@ -81,12 +82,18 @@ def _content_with_links(member: Member, lot: Record, *, own: Pot | None) -> Repo
         content,
         sessions=tuple(replace(one, href=f"/lots/{lot.id}/sessions/{one.id}/") for one in content.sessions),
         photos=photos_below(f"/lots/{lot.id}", content.photos),
+        logo_href=logo_below(f"/lots/{lot.id}", content.logo),
     )
 
 
 def photos_below(address: str, photos: Sequence[PhotoFacts]) -> tuple[PhotoFacts, ...]:
     """Return the photos with the addresses of their pictures."""
     return tuple(replace(photo, href=f"{address}/photos/{photo.id}.jpg") for photo in photos)
+
+
+def logo_below(address: str, logo: str) -> str:
+    """Return the address of a logo's picture, a new one for each picture; empty without a logo."""
+    return f"{address}/logo.jpg?{logo[:12]}" if logo else ""
 
 
 @page
@@ -286,6 +293,14 @@ def photo(request: HttpRequest, lot_id: str, photo_id: str) -> HttpResponse:
     return picture(request, picture_of_lot(member, lot=lot.id, photo=id_from_path(photo_id)))
 
 
+@page
+@require_safe
+def logo(request: HttpRequest, lot_id: str) -> HttpResponse:
+    """Give the picture of the logo of the lot's team."""
+    member, _lot = member_with(request, lot_id)
+    return picture(request, logo_file(member.team_id))
+
+
 def picture(request: HttpRequest, served: ServedFile) -> HttpResponse:
     """Answer with a photo's thumbnail; raise NotFound when it was deleted."""
     tag = f'"{served.tag[:32]}"'
@@ -307,4 +322,5 @@ urlpatterns = [
     path("lots/<str:lot_id>/report.png", report_file, {"form": "png"}),
     path("lots/<str:lot_id>/sessions/<str:session_id>/", session),
     path("lots/<str:lot_id>/photos/<str:photo_id>.jpg", photo),
+    path("lots/<str:lot_id>/logo.jpg", logo),
 ]

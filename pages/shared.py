@@ -25,8 +25,18 @@ from api.http.conditional import id_from_path
 from pages.browser import POLICY
 from pages.cards import UnknownLanguageError, card_file, card_for, card_page, photo_address
 from pages.my_pot import own_pot
-from pages.reports import article, curve_file, document_file, figures_file, photos_below, picture, render_around
+from pages.reports import (
+    article,
+    curve_file,
+    document_file,
+    figures_file,
+    logo_below,
+    photos_below,
+    picture,
+    render_around,
+)
 from tastings.actions.shares import count_view
+from tastings.queries.logos import logo_file
 from tastings.queries.records import record_for
 from tastings.queries.report_state import report_state
 from tastings.queries.reports import picture_of_lot, report_content
@@ -82,7 +92,14 @@ def _card(request: HttpRequest, guest: Member, share: Share, *, form: str, besid
     card = card_for(guest, record_for(guest, "lot", share.lot_id), lang=lang, own=own.pot, public=True)
     if form == "":
         actions = {_("Print"): f"{beside}.pdf?lang={card.text.lang}"}
-        return card_page(card, own=own, beside=beside, actions=actions, photo=photo_address(beside, card))
+        return card_page(
+            card,
+            own=own,
+            beside=beside,
+            actions=actions,
+            photo=photo_address(beside, card),
+            logo=logo_below(beside, card.logo),
+        )
     if form not in ("md", "pdf"):
         raise NotFound
     link = request.build_absolute_uri(f"{beside}/")
@@ -127,7 +144,7 @@ def _content(guest: Member, share: Share, *, beside: str, own: Pot | None) -> Re
     )
     content = for_outsiders(content, with_tastings=share.names)
     photos = [photo for photo in content.photos if photo.of != "other"]
-    return replace(content, photos=photos_below(beside, photos))
+    return replace(content, photos=photos_below(beside, photos), logo_href=logo_below(beside, content.logo))
 
 
 @shared
@@ -138,8 +155,16 @@ def photo(request: HttpRequest, share: Share, token: str, photo_id: str) -> Http
     return picture(request, found)
 
 
+@shared
+@require_safe
+def logo(request: HttpRequest, share: Share, token: str) -> HttpResponseBase:  # noqa: ARG001 - the shape of a view
+    """Give the picture of the merchant's logo."""
+    return picture(request, logo_file(share.team_id))
+
+
 urlpatterns = [
     path("shared/<str:share_token>/", look, {"form": ""}),
     *(path(f"shared/<str:share_token>.{form}", look, {"form": form}) for form in ("pdf", "png", "svg", "csv", "md")),
     path("shared/<str:share_token>/photos/<str:photo_id>.jpg", photo),
+    path("shared/<str:share_token>/logo.jpg", logo),
 ]

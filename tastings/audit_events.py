@@ -23,6 +23,8 @@ class TastingEvent(StrEnum):
     CORRECTION = "correction"
     WORDS_MERGED = "words_merged"
     EXPORT = "export"
+    LOGO = "logo"
+    LOGO_REMOVED = "logo_removed"
     SHARE = "share"
     SHARE_KEPT = "share_kept"
     SHARE_ENDED = "share_ended"

@@ -23,6 +23,7 @@ class Job(StrEnum):
     TIDY_PEOPLE = "teams.tidy"
     REFRESH_DUE = "tastings.refresh_due"
     CHECK_PHOTO = "tastings.check_photo"
+    CHECK_LOGO = "tastings.check_logo"
     DUE_PHOTOS = "tastings.due_photos"
     TIDY_PHOTOS = "tastings.tidy_photos"
     PLAN_FLIGHT = "tastings.plan_flight"

@@ -14,6 +14,8 @@ from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
 from tastings.actions.flights.answering import answer_flight as answer_one_flight
 from tastings.actions.flights.jobs import enqueue_due_flights
 from tastings.actions.flights.planning import plan_flight as plan_one_flight
+from tastings.actions.logos import check_logo as check_new_logo
+from tastings.actions.logos import enqueue_due_logo
 from tastings.actions.panels import refresh_panel as learn
 from tastings.actions.photo_checks import check_photo as check_one_photo
 from tastings.actions.photo_checks import delete_unused_photos, enqueue_due_photos
@@ -27,7 +29,7 @@ from teams.actions.emails import due_verifications as verifications_due
 from teams.actions.emails import send_verification_mail as mail_verification
 from teams.actions.resets import due_reset_requests as resets_due
 from teams.actions.resets import send_reset_mail as mail_one_reset
-from teams.row_security import acting_for, team_of, teams_with_outdated_figures
+from teams.row_security import acting_for, team_of, teams_with_outdated_figures, teams_with_photos_to_check
 
 retried_task = partial(shared_task, autoretry_for=(OperationalError, InterfaceError), max_retries=5, retry_backoff=True)
 """A task that is tried again, at growing intervals, when the database fails it."""
@@ -75,10 +77,21 @@ def check_photo(photo: str) -> None:
         check_one_photo(UUID(photo), now=timezone.now())
 
 
+@shared_task(name=Job.CHECK_LOGO.value, time_limit=120)
+def check_logo(team: str) -> None:
+    """Make a picture of a team's new logo; safe to run twice."""
+    with acting_for(UUID(team)):
+        check_new_logo(UUID(team), now=timezone.now())
+
+
 @shared_task(name=Job.DUE_PHOTOS.value, time_limit=60)
 def due_photos() -> None:
     """Ask for every complete upload whose job was lost."""
-    enqueue_due_photos(now=timezone.now())
+    now = timezone.now()
+    enqueue_due_photos(now=now)
+    for team in teams_with_photos_to_check():
+        with acting_for(team):
+            enqueue_due_logo(team, now=now)
 
 
 @shared_task(name=Job.TIDY_PHOTOS.value, time_limit=3600)

@@ -209,7 +209,7 @@ def teams_with_outdated_figures(*, method: str) -> list[UUID]:
 
 
 def teams_with_photos_to_check() -> list[UUID]:
-    """Return the teams with complete uploads that no worker has checked."""
+    """Return the teams with complete uploads, of photos or of a logo, that no worker has checked."""
     return _ids("SELECT leafspan_teams_with_photos_to_check()")
 
 

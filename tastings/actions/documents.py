@@ -57,10 +57,10 @@ def render_document(document: UUID, *, typeset: Typesetter, now: datetime) -> No
     if found is None or found.payload is None:
         return
     pictures = {}
-    for photo in found.payload.get("photos") or ():
-        name = str(photo["file"]).removesuffix(".jpg")
+    for picture in filter(None, (*(found.payload.get("photos") or ()), found.payload.get("logo"))):
+        name = str(picture["file"]).removesuffix(".jpg")
         try:
-            pictures[photo["file"]] = read_file(thumbnail_key(found.team_id, name))
+            pictures[picture["file"]] = read_file(thumbnail_key(found.team_id, name))
         except FileNotFoundError:
             continue  # deleted since the document was requested
     row = RenderedDocument.objects.filter(id=document)

@@ -5,6 +5,7 @@ Nothing of the file but its pixels goes on: no EXIF, no place, no comment, no pr
 
 import io
 import warnings
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -17,6 +18,7 @@ from tastings.schemas import MOST_PIXELS
 
 Image.MAX_IMAGE_PIXELS = MOST_PIXELS  # Pillow warns above this and fails above twice as many; both are refusals here
 FORMATS = ("JPEG", "PNG", "WEBP", "HEIF")
+FORMATS_OF_LOGOS = ("JPEG", "PNG", "WEBP")
 # one thread and the picture alone: no depth map, no thumbnail, no second picture for bright screens
 pi_heif.register_heif_opener(decode_threads=1, thumbnails=False, depth_images=False, aux_images=False)
 THUMBNAIL_SIDE = 320
@@ -48,8 +50,8 @@ class ProcessedImage:
     height: int
 
 
-def decode_image(file: bytes) -> ProcessedImage:
-    """Decode a file and write it anew.
+def decode_image(file: bytes, *, formats: Sequence[str] = FORMATS, side: int = MOST_PIXELS_OF_A_SIDE) -> ProcessedImage:
+    """Decode a file and write it anew, with no side longer than ``side`` pixels.
 
     Raises
     ------
@@ -61,7 +63,7 @@ def decode_image(file: bytes) -> ProcessedImage:
         warnings.simplefilter("ignore")  # Pillow warns of odd metadata, none of which is used
         warnings.simplefilter("error", Image.DecompressionBombWarning)
         try:
-            opened = Image.open(io.BytesIO(file), formats=FORMATS)
+            opened = Image.open(io.BytesIO(file), formats=formats)
         except (Image.DecompressionBombError, Image.DecompressionBombWarning) as error:
             raise UnreadableImage("too_many_pixels") from error
         except MemoryError:
@@ -72,7 +74,7 @@ def decode_image(file: bytes) -> ProcessedImage:
             if max(opened.size) > MOST_PIXELS_OF_A_SIDE:
                 raise UnreadableImage("too_many_pixels")
             try:
-                picture = _upright_srgb(opened)
+                picture = _fit_within(_upright_srgb(opened), side=side)
             except MemoryError:
                 raise
             except Exception as error:

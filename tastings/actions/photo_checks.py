@@ -12,7 +12,7 @@ from tastings.actions.image_processing import ProcessedImage, UnreadableImage, d
 from tastings.actions.photos import attach_content, delete_if_unused
 from tastings.errors import DiskFull, PhotoStoreAway
 from tastings.jobs import Job, later
-from tastings.models import Photo, PhotoContent
+from tastings.models import Photo, PhotoContent, TeamLogo
 from tastings.models.photo_files import (
     delete_photo_files,
     delete_upload,
@@ -85,7 +85,7 @@ def _run_check(row: Photo, *, now: datetime) -> str:
 
 def _store(row: Photo, picture: ProcessedImage | None, *, now: datetime) -> str:
     """Link the photo with the picture that the team holds of these bytes, or with the one given."""
-    new = _write_files(row, picture, now=now) if picture is not None else None
+    new = write_picture(row, picture, now=now) if picture is not None else None
     content = _link(row, new)
     # Only now, when the commit is known: files of a commit that may have come through are the daily tidying's.
     if new is not None and (content is None or content.id != new.id):
@@ -112,7 +112,8 @@ def _link(row: Photo, new: PhotoContent | None) -> PhotoContent | None:
     return content
 
 
-def _write_files(row: Photo, picture: ProcessedImage, *, now: datetime) -> PhotoContent:
+def write_picture(row: Photo | TeamLogo, picture: ProcessedImage, *, now: datetime) -> PhotoContent:
+    """Write a picture's files; return its row, not yet stored."""
     new = PhotoContent(
         id=uuid4(),
         team_id=row.team_id,
@@ -194,7 +195,7 @@ def _delete_rows(team: UUID, *, now: datetime) -> int:
     )
     for photo in abandoned.values_list("id", flat=True):
         n_deleted += _expire_upload(photo, now=now)
-    for content in PhotoContent.objects.filter(team_id=team, photos=None).values_list("id", flat=True):
+    for content in PhotoContent.objects.filter(team_id=team, photos=None, logos=None).values_list("id", flat=True):
         with transaction.atomic():
             n_deleted += delete_if_unused(content)
     return n_deleted

@@ -191,9 +191,9 @@ def delete_photo(member: Member, *, photo: UUID, now: datetime) -> None:
 
 
 def delete_if_unused(content_id: UUID) -> bool:
-    """Delete a picture that no photo shows any more, within the present transaction; return whether it was."""
+    """Delete a picture that no photo or logo shows any more, within the present transaction; return whether it was."""
     content = PhotoContent.objects.select_for_update().filter(id=content_id).first()
-    if content is None or Photo.objects.filter(content=content).exists():
+    if content is None or Photo.objects.filter(content=content).exists() or content.logos.exists():
         return False
     PhotoContent.objects.filter(id=content_id).delete()
     transaction.on_commit(lambda: delete_photo_files(content.team_id, name_on_disk(content)))

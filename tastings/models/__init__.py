@@ -2,6 +2,7 @@ from tastings.models.descriptors import Descriptor
 from tastings.models.development import Development
 from tastings.models.documents import RenderedDocument
 from tastings.models.flights import Flight, FlightCup, FlightLot, FlightMember
+from tastings.models.logos import TeamLogo
 from tastings.models.notes import Note
 from tastings.models.panel import TeamPanel
 from tastings.models.photos import Photo, PhotoContent
@@ -27,6 +28,7 @@ __all__ = [
     "RenderedDocument",
     "Session",
     "Share",
+    "TeamLogo",
     "TeamPanel",
     "Trial",
     "TriangleTest",

@@ -17,7 +17,8 @@ _STATE = """
         team.revision,  -- counts every change of the team's records; the usual pot follows from them
         (SELECT md5(string_agg(concat_ws(' ', shop.id, shop.usual_pot, shop.name), '|' ORDER BY shop.id))
             FROM teams_shop AS shop WHERE shop.team_id = team.id),
-        lot.revision, team.ready_roast,
+        lot.revision, team.ready_roast, team.name,
+        (SELECT logo.content_id FROM tastings_teamlogo AS logo WHERE logo.team_id = team.id),
         -- a change of a session's infusions or notes shows as figures that are due
         (SELECT concat_ws(' ', count(*), max(revision)) FROM tastings_session WHERE lot_id = lot.id),
         (SELECT max(revision) FROM tastings_descriptor WHERE team_id = team.id),

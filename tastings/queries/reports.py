@@ -23,6 +23,7 @@ from tastings.queries.arrivals import arrival_check_for, lots_bought_on
 from tastings.queries.cache import LRUCache
 from tastings.queries.developments import LotDevelopment, SessionFacts, development_of, labels_of, sessions_of_lot
 from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_at
+from tastings.queries.logos import logo_name
 from tastings.queries.lot_flights import FlightPlace, flights_of
 from tastings.queries.panels import panel_of
 from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
@@ -102,6 +103,12 @@ class ReportContent:
     photos: tuple[PhotoFacts, ...] = ()
     flights: tuple[FlightPlace, ...] = ()
     arrivals: tuple[Arrival, ...] = ()
+    merchant: str = ""
+    """Name of the team."""
+    logo: str = ""
+    """Name on the disk of the picture of its logo, or nothing."""
+    logo_href: str = ""
+    """Where a page finds that."""
     is_for_customers: bool = False
     """Whether nothing may be shown of tasters, shops, dates and how the figures came about."""
 
@@ -138,6 +145,8 @@ def report_content(member: Member, lot: Record, *, today: date, own: Pot | None 
         panel=_cache.get_or_compute(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
         photos=report_photos(member, lot.id),
         flights=flights_of(member.team_id, {lot.id: False, **({UUID(str(sample)): True} if sample else {})}),
+        merchant=member.team.name,
+        logo=logo_name(member.team_id),
         arrivals=_arrivals(member, lot.id, UUID(str(sample)) if sample else None, panel=panel),
     )
 

@@ -96,7 +96,7 @@ class Card:
     missing_words: str
 
 
-def card_of(content: ReportContent, *, families: Mapping[str, str], merchant: str) -> Card:
+def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
     """Put into words what a customer should know, in the language that is active.
 
     Parameters
@@ -105,8 +105,6 @@ def card_of(content: ReportContent, *, families: Mapping[str, str], merchant: st
         What is known of the lot.
     families : Mapping[str, str]
         Family of each descriptor, by key.
-    merchant : str
-        Name of the team.
     """
     lot, figures, guide, labels = content.lot, content.development.figures, content.guide, content.labels
     brewed = guide.guide if guide is not None and guide.guide.infusions else None
@@ -118,7 +116,7 @@ def card_of(content: ReportContent, *, families: Mapping[str, str], merchant: st
     foods = pairings([one.keys for one in cups for _cup in range(one.n)], families)
     return Card(
         lang=get_language() or "en",
-        merchant=merchant,
+        merchant=content.merchant,
         name=lot.name or _("Tea card"),
         origin=tuple(origin_line(lot)),
         heads=CardHeads(
@@ -303,8 +301,8 @@ class CardExtras:
     ----------
     chart : mapping or None
         The curve as `tastings.reports.document.chart_payload` gives it.
-    photo : str
-        File of the tea's photo; empty without one.
+    photo, logo : str
+        Files of the tea's photo and of the merchant's logo; empty without one.
     qr : sequence of sequences of int
         Rows of a QR code, 1 for dark; empty without a link.
     price : str
@@ -313,6 +311,7 @@ class CardExtras:
 
     chart: Mapping[str, Any] | None = None
     photo: str = ""
+    logo: str = ""
     qr: Sequence[Sequence[int]] = ()
     price: str = ""
 
@@ -329,4 +328,5 @@ def card_document(card: Card, extras: CardExtras | None = None) -> dict[str, obj
         "qr": [list(row) for row in more.qr],
         "price": isolated(" ".join(more.price.split())),
         "photos": [{"file": more.photo, "caption": card.name}] if more.photo else [],
+        "logo": {"file": more.logo} if more.logo else None,
     }

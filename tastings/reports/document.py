@@ -42,6 +42,8 @@ def report_document(content: ReportContent) -> dict[str, Any]:
         "missing_words": _("□ stands for a character that no font on this server can draw; the web page shows it:"),
         "footer": _footer(facts),
         "name": _text(facts.name),
+        "merchant": _text(content.merchant),
+        "logo": {"file": f"{content.logo}.jpg"} if content.logo else None,
         "provenance": " · ".join(map(_text, facts.provenance)),
         "stale": _("Newer notes on this lot are being worked in.") if facts.stale else "",
         "empty": facts.empty,

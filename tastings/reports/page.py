@@ -76,6 +76,9 @@ class LabelProbability:
 class ReportFacts:
     """The texts of the report: plain text and lists, no markup."""
 
+    merchant: str
+    logo: str
+    """The address of its picture, or nothing."""
     name: str
     provenance: list[str]
     stale: bool
@@ -128,6 +131,8 @@ def report_facts(content: ReportContent) -> ReportFacts:
     has_layers = any(layer.leading or layer.new for layer in figures.layers)
     steeps = figures.steeps
     return ReportFacts(
+        merchant=content.merchant,
+        logo=content.logo_href,
         name=content.lot.name or _("Lot without a name"),
         provenance=provenance(content.lot),
         stale=content.development.stale,

@@ -62,7 +62,7 @@ def typeset(
     payload : mapping
         What the layout reads; plain JSON.
     pictures : mapping, optional
-        JPEG files by their ``file`` in the payload's ``photos``; photos without a file are left out.
+        JPEG files by their ``file`` in the payload's ``photos`` and ``logo``; what has no file is left out.
 
     Returns
     -------
@@ -76,7 +76,9 @@ def typeset(
     """
     files = dict(pictures or {})
     photos = [photo for photo in payload.get("photos") or () if photo["file"] in files]
-    data = {**payload, "form": form, "photos": photos, "missing": []}
+    logo = payload.get("logo")
+    logo = logo if logo and logo["file"] in files else None
+    data = {**payload, "form": form, "photos": photos, "logo": logo, "missing": []}
     missing = {c for c in _characters(payload) if unicodedata.category(c) in _UNDRAWABLE and c not in "\t\n\r"}
     with TemporaryDirectory(prefix="leafspan-") as folder:
         root = Path(folder)

@@ -61,6 +61,8 @@ EVENTS: Labels = {
     "correction": pgettext_lazy("event", "Corrected another's tasting"),
     "words_merged": pgettext_lazy("event", "Merged two words"),
     "export": pgettext_lazy("event", "Exported the team"),
+    "logo": pgettext_lazy("event", "Uploaded a logo"),
+    "logo_removed": pgettext_lazy("event", "Removed the logo"),
     "share": pgettext_lazy("event", "Gave a link"),
     "share_kept": pgettext_lazy("event", "Kept a link that waited"),
     "share_ended": pgettext_lazy("event", "Ended a link"),

@@ -18,6 +18,7 @@ from django.utils import timezone
 
 from tastings.actions.flights.planning import plan_flight
 from tastings.actions.lexicon import load_lexicon
+from tastings.actions.logos import check_logo, upload_logo
 from tastings.models import Flight, FlightCup, TriangleTest
 from tastings.queries.late_scores import late_sessions
 from tastings.queries.triangles import cup_sets_of
@@ -118,7 +119,9 @@ class World:
         self.a_code = str(cup_sets_of(TriangleTest.objects.get(id=test["id"]))[0].odd)
 
     def _photograph(self):
-        """Keep one photo, and have another under way."""
+        """Keep one photo and a logo, and have another photo under way."""
+        upload_logo(self.owner.member, file=PICTURE, now=timezone.now())
+        check_logo(self.owner.team.id, now=timezone.now())
         address, _ = upload_and_check(self.taster, PICTURE, lot=self.place.words["lot"])
         self.ids["photo_id"] = UUID(address.split("/")[-2])
         self.under_way, answer = announce(self.taster, UNDER_WAY, session=self.place.words["session"])
@@ -384,6 +387,7 @@ BODIES = {
         "days": "7",
     },
     ("/team/people/{user_id}/", "post"): lambda world, who: {"role": "buyer", "shop": world.place.words["shop"]},
+    ("/team/logo/", "post"): lambda world, who: {"file": SimpleUploadedFile("logo.jpg", PICTURE)},
     ("/team/settings/", "post"): _same(name="Kettle & Bowl", ready_roast="3"),
     ("/team/shops/", "post"): _same(name="Harbour"),
     ("/team/shops/{shop_id}/", "post"): _same(name="Harbour"),

@@ -225,6 +225,7 @@ EXCLUDED: Mapping[str, str] = {
     "tastings.RecordCount": "counts of the records; they are counted again",
     "tastings.RenderedDocument": "documents rendered from figures and kept for a while; they are rendered again",
     "tastings.Share": "signed links to one server's pages; they hold nothing that was tasted",
+    "tastings.TeamLogo": "the file of the team's logo, which its owner has",
     "tastings.TeamPanel": "what was learned about tasters from the records; it is learned again",
 }
 """Tables that no export holds, by their model's name, and why."""

@@ -34,9 +34,9 @@ LANGUAGES = [code for code, _ in settings.LANGUAGES]
 
 
 def card(lang="en", **changed):
-    content = sample.report(**{"guide": GUIDE, **changed})
+    content = sample.report(**{"guide": GUIDE, "merchant": "Example Leaf", **changed})
     with translation.override(lang):
-        return card_of(content, families=FAMILIES, merchant="Example Leaf")
+        return card_of(content, families=FAMILIES)
 
 
 def with_layers(*layers):

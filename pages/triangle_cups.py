@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from uuid import UUID
 
 from django import forms
@@ -22,8 +22,11 @@ from tastings.queries.records import names_of_lots
 from tastings.queries.triangles import poured_sets
 from tastings.wording.flights import kettle_caution, tasting_cautions
 from teams.errors import Invalid, NotAllowed
+from teams.queries.people import members_of
 
 if TYPE_CHECKING:
+    from django.http import QueryDict
+
     from tastings.models import TriangleTest
     from tastings.queries.records import Record
     from teams.models import Member
@@ -40,26 +43,66 @@ class CodeForm(AnswerForm):
     )
 
 
+class PlanForm(forms.Form):
+    """Who tastes, and how often each; what is chosen stands in the sheet's address only."""
+
+    tasters = forms.MultipleChoiceField(
+        label=_("Who tastes"),
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": _("Tick at least one.")},
+    )
+    each = forms.IntegerField(
+        label=_("How often each"), min_value=1, initial=1, widget=forms.TextInput({"inputmode": "numeric"})
+    )
+
+    def __init__(self, member: Member, most: int, data: QueryDict | None) -> None:
+        super().__init__(data)
+        people = [one for one in members_of(member) if one.left_at is None and one.may_write]
+        self._most, self._names = most, {str(one.user_id): str(one.user) for one in people}
+        self.fields["tasters"].choices = list(self._names.items())  # type: ignore[attr-defined]  # of a choice field
+
+    def clean(self) -> dict[str, Any]:
+        """Refuse more answers than there are sets of cups."""
+        answers = len(self.cleaned_data.get("tasters", ())) * self.cleaned_data.get("each", 0)
+        if answers > self._most:
+            counts = {"answers": answers, "most": self._most}
+            self.add_error("each", _("That is %(answers)s answers; the test has cups for %(most)s.") % counts)
+        return self.cleaned_data
+
+    def people(self) -> list[str]:
+        """Return the names of the tasters in turn, one for each answer."""
+        return [self._names[one] for one in self.cleaned_data["tasters"]] * int(self.cleaned_data["each"])
+
+
 class Cups(View):
     """Which cup holds which tea, for whoever pours."""
 
     def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
-        """Show three cups for each answer, with their codes in serving order."""
+        """Show three cups for each answer, with their codes in serving order; the query says who tastes how often."""
         member, lot, test = test_with(request, lot_id, test_id)
         names = names_of_lots(member)
         teas = [names.get(str(one), "") for one in (test.lot_id, test.against_id)]
+        found = poured_sets(member, test)
+        form = PlanForm(member, len(found), request.GET if "each" in request.GET else None)
+        people = form.people() if form.is_bound and form.is_valid() else []
         sets = [
-            [{"code": code, "tea": teas[tea]} for code, tea in zip(cups.codes, cups.teas, strict=True)]
-            for cups in poured_sets(member, test)
+            {
+                "taster": taster,
+                "cups": [{"code": code, "tea": teas[tea]} for code, tea in zip(cups.codes, cups.teas, strict=True)],
+            }
+            for cups, taster in zip(found, people or [""] * len(found), strict=False)
         ]
         context = {
             "lot": lot.id,
             "test": test.id,
             "teas": teas,
             "sets": sets,
+            "form": form,
+            "named": bool(people),
+            "needed": len(found),
             "cautions": [kettle_caution(), *tasting_cautions()],
         }
-        return render(request, "pages/triangle_cups.html", context)
+        return render(request, "pages/triangle_cups.html", context, status=422 if form.errors else 200)
 
 
 class AnswerByCode(View):

@@ -20,6 +20,7 @@ from pages.reports import member_with
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.records import names_of_live_lots, names_of_lots
 from tastings.queries.triangles import (
+    answers_needed,
     counted_trials,
     may_pour,
     next_order,
@@ -28,7 +29,7 @@ from tastings.queries.triangles import (
     triangle_tests_of,
 )
 from tastings.wording.numbers import day
-from tastings.wording.triangles import certainty, result_sentences
+from tastings.wording.triangles import certainty, difference_words, result_sentences
 from teams.errors import Invalid, NotAllowed, NotFound
 from teams.queries.people import members_of
 
@@ -39,6 +40,8 @@ if TYPE_CHECKING:
     from tastings.queries.records import Record
     from teams.models import Member
 
+DIFFERENCES = (0.5, 0.4, 0.3, 0.2)
+"""Proportions of people who tell the teas apart, to choose from; ISO 4120 calls up to 0.25 small, up to 0.35 medium."""
 _MOST = 200
 """Tests of one lot that its page lists."""
 
@@ -47,12 +50,18 @@ class TestForm(forms.Form):
     """Which tea against which, and when."""
 
     against = forms.ChoiceField(label=_("Against which tea"))
+    distinguishers = forms.TypedChoiceField(
+        label=_("A difference that counts"), coerce=float, initial="0.3", required=False, empty_value=0.3
+    )
     held_on = forms.DateField(label=_("Day of the test"), widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
     remarks = forms.CharField(label=_("Remarks"), required=False, widget=forms.Textarea({"rows": 2}))
 
     def __init__(self, lots: Mapping[str, str], *args: Any, **kwargs: Any) -> None:  # noqa: ANN401 - Django's
         super().__init__(*args, **kwargs)
         self.fields["against"].choices = list(lots.items())  # type: ignore[attr-defined]  # of a choice field
+        self.fields["distinguishers"].choices = [  # type: ignore[attr-defined]  # of a choice field
+            (str(share), difference_words(share, answers=answers_needed(distinguishers=share))) for share in DIFFERENCES
+        ]
 
 
 class AnswerForm(forms.Form):

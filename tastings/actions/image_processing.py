@@ -5,7 +5,6 @@ Nothing of the file but its pixels goes on: no EXIF, no place, no comment, no pr
 
 import io
 import warnings
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -50,7 +49,9 @@ class ProcessedImage:
     height: int
 
 
-def decode_image(file: bytes, *, formats: Sequence[str] = FORMATS, side: int = MOST_PIXELS_OF_A_SIDE) -> ProcessedImage:
+def decode_image(
+    file: bytes, *, formats: tuple[str, ...] = FORMATS, side: int = MOST_PIXELS_OF_A_SIDE
+) -> ProcessedImage:
     """Decode a file and write it anew, with no side longer than ``side`` pixels.
 
     Raises

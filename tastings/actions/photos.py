@@ -21,6 +21,7 @@ from tastings.errors import PhotoNotReady, WrongOffset
 from tastings.jobs import Job, later
 from tastings.models import Photo, PhotoContent
 from tastings.models.photo_files import append, delete_photo_files, delete_upload, upload_size
+from tastings.queries.logos import is_logo
 from tastings.queries.photos import get_photo, name_on_disk, visible_photos
 from tastings.queries.records import record_for
 from tastings.schemas import PHOTO
@@ -193,7 +194,7 @@ def delete_photo(member: Member, *, photo: UUID, now: datetime) -> None:
 def delete_if_unused(content_id: UUID) -> bool:
     """Delete a picture that no photo or logo shows any more, within the present transaction; return whether it was."""
     content = PhotoContent.objects.select_for_update().filter(id=content_id).first()
-    if content is None or Photo.objects.filter(content=content).exists() or content.logos.exists():
+    if content is None or Photo.objects.filter(content=content).exists() or is_logo(content_id):
         return False
     PhotoContent.objects.filter(id=content_id).delete()
     transaction.on_commit(lambda: delete_photo_files(content.team_id, name_on_disk(content)))

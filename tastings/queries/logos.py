@@ -25,3 +25,8 @@ def logo_file(team: UUID) -> ServedFile:
     if logo is None or logo.content is None:
         raise NotFound
     return ServedFile(key=thumbnail_key(team, name_on_disk(logo.content)), tag=logo.content.thumbnail_sha256)
+
+
+def is_logo(content: UUID) -> bool:
+    """Whether a picture is a team's logo."""
+    return TeamLogo.objects.filter(content_id=content).exists()

@@ -48,9 +48,14 @@ def result_of(test: TriangleTest) -> Triangle | None:
     return triangle(n_correct=n_correct, n_tests=len(trials), alpha=test.alpha, distinguishers=test.distinguishers)
 
 
+def answers_needed(*, distinguishers: float, alpha: float = 0.05) -> int | None:
+    """Return how many answers a test needs to find such a proportion of people; see `needed_tests`."""
+    return needed_tests(alpha=alpha, distinguishers=distinguishers, target_power=POWER)
+
+
 def cup_sets_of(test: TriangleTest) -> list[CupSet]:
     """Return as many sets of cups as the test needs answers, drawn with the server's key."""
-    needed = needed_tests(alpha=test.alpha, distinguishers=test.distinguishers, target_power=POWER)
+    needed = answers_needed(alpha=test.alpha, distinguishers=test.distinguishers)
     key = salted_hmac("tastings.triangle_cups", str(test.id), algorithm="sha256").digest()
     return cup_sets(key, n_sets=needed or MOST_SETS)
 

@@ -36,6 +36,12 @@ def result_sentences(found: Triangle) -> list[str]:
     return sentences
 
 
+def difference_words(distinguishers: float, *, answers: int | None) -> str:
+    """Say which difference a test is to find, and how many answers that takes."""
+    values = {"people": number(round(100 * distinguishers)), "answers": answers}
+    return _("that %(people)s %% of people taste: %(answers)s answers") % values
+
+
 def certainty(found: Triangle) -> str:
     """Say how likely so many right answers are by guessing, and with which probability a difference would be found."""
     figures = {

@@ -31,7 +31,7 @@ def test_every_cup_has_its_own_code_and_every_order_is_served_equally_often(made
 
 def rows_of(sheet):
     """Return the cups of each row of the sheet, as code and tea."""
-    rows = re.findall(r"<tr><th scope=\"row\">\d+</th>(.*?)</tr>", sheet)
+    rows = re.findall(r"<tr><th scope=\"row\">.*?</th>(.*?)</tr>", sheet)
     return [re.findall(r"<strong>(\d+)</strong> <bdi>(.*?)</bdi>", row) for row in rows]
 
 
@@ -70,3 +70,33 @@ def test_code_of_no_cup_and_cups_answered_before_are_refused_beside_the_field(ma
     assert "No cup of this test has this code." in none.content.decode()
     assert "These three cups are answered already." in again.content.decode()
     assert (none.status_code, again.status_code, Trial.objects.count()) == (422, 422, 1)
+
+
+def test_sheet_is_made_for_the_tasters_and_answers_that_were_chosen(made, taster, buyer):
+    browser, (address, test) = browser_of(buyer), made
+    people = [str(taster.user.id), str(buyer.user.id)]
+    sheet = browser.get(f"{address}cups/", {"tasters": people, "each": "2"}).content.decode()
+    names = re.findall(r'<th scope="row">\d+ <bdi>(.*?)</bdi>', sheet)
+    many, none, odd = (
+        browser.get(f"{address}cups/", query)
+        for query in ({"tasters": people, "each": "200"}, {"each": "2"}, {"tasters": people, "each": "some"})
+    )
+
+    assert names == [str(taster.user), str(buyer.user)] * 2
+    assert rows_of(sheet) == rows_of(browser.get(f"{address}cups/").content.decode())[:4]
+    assert [one.status_code for one in (many, none, odd)] == [422] * 3
+    assert f"That is 400 answers; the test has cups for {len(cup_sets_of(test))}." in many.content.decode()
+    assert "Tick at least one." in none.content.decode()
+    assert 'id="id_each_error"' in odd.content.decode()
+
+
+def test_smaller_difference_takes_more_answers(made, buyer):
+    lot = TriangleTest.objects.get().lot_id
+    page = browser_of(buyer).get(f"/lots/{lot}/triangles/").content.decode()
+    counts = {share: int(n) for share, n in re.findall(r"that (\d+) % of people taste: (\d+) answers", page)}
+    sent = {"against": str(made[1].against_id), "held_on": "2026-03-05", "distinguishers": "0.5"}
+    browser_of(buyer).post(f"/lots/{lot}/triangles/", sent)
+
+    assert list(counts) == ["50", "40", "30", "20"]
+    assert sorted(counts.values()) == list(counts.values())
+    assert len(cup_sets_of(TriangleTest.objects.get(held_on="2026-03-05"))) == counts["50"]

@@ -51,7 +51,7 @@ class TestForm(forms.Form):
 
     against = forms.ChoiceField(label=_("Against which tea"))
     distinguishers = forms.TypedChoiceField(
-        label=_("A difference that counts"), coerce=float, initial="0.3", required=False, empty_value=0.3
+        label=_("A difference that counts"), coerce=float, initial="0.3", required=False
     )
     held_on = forms.DateField(label=_("Day of the test"), widget=forms.DateInput({"type": "date"}, format="%Y-%m-%d"))
     remarks = forms.CharField(label=_("Remarks"), required=False, widget=forms.Textarea({"rows": 2}))
@@ -103,6 +103,7 @@ class TriangleTests(View):
         if form.is_valid():
             chosen = form.cleaned_data
             sent = {**chosen, "lot": str(lot.id), "held_on": chosen["held_on"].isoformat()}
+            sent["distinguishers"] = chosen["distinguishers"] or None
             try:
                 record_triangle_test(member, test=test, sent=sent, now=timezone.now())
             except Invalid as refused:

@@ -218,6 +218,6 @@ def _found(request: HttpRequest, flight_id: str) -> tuple[Member, FlightItem]:
 
 
 urlpatterns = [
-    path("flights/<str:flight_id>/reveal/", page(Reveal.as_view()), name="reveal-flight"),
-    path("flights/<str:flight_id>/decision/", page(Decision.as_view()), name="decide-flight"),
+    path("flights/<str:flight_id>/reveal/", page(Reveal.as_view())),
+    path("flights/<str:flight_id>/decision/", page(Decision.as_view())),
 ]

@@ -246,5 +246,5 @@ def _harvest(sample: Record) -> str:
 
 urlpatterns = [
     path("flights/new/", page(NewFlight.as_view()), name="new-flight"),
-    path("flights/<str:flight_id>/change/", page(ChangeFlight.as_view()), name="change-flight"),
+    path("flights/<str:flight_id>/change/", page(ChangeFlight.as_view())),
 ]

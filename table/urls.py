@@ -7,5 +7,5 @@ from table import views
 urlpatterns = [
     path("table/", views.shell, name="table"),
     path("table/manifest.webmanifest", views.manifest, name="table-manifest"),
-    path("table/sw.js", views.service_worker, name="table-worker"),
+    path("table/sw.js", views.service_worker),
 ]

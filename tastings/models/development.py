@@ -4,24 +4,15 @@ from django.db import models
 from django.db.models import F, Q
 
 from lots.models import Lot
+from tastings.models.computed import Computed
 from teams.models import Team
 
 
-class Development(models.Model):
-    """One lot's figures, and whether they are behind.
-
-    ``due_revision`` is the team's revision of the last change that bears on the lot; the figures are stale while it
-    is ahead of ``computed_revision``. ``asked_at`` is set while a job has been asked for and has not finished.
-    """
+class Development(Computed):
+    """One lot's figures, and whether they are behind."""
 
     lot = models.OneToOneField(Lot, on_delete=models.CASCADE, primary_key=True, related_name="development")
     team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+")
-    due_revision = models.BigIntegerField(default=0)
-    computed_revision = models.BigIntegerField(default=0)
-    asked_at = models.DateTimeField(null=True)
-    started_at = models.DateTimeField(null=True)
-    computed_at = models.DateTimeField(null=True)
-    method = models.CharField(max_length=20, blank=True)
     result = models.JSONField(null=True)
     tasted = models.JSONField(default=list)
     """The ratings behind the curves as corrected to the even brew, for drawing."""

@@ -2,23 +2,18 @@
 
 from django.db import models
 
+from tastings.models.computed import Computed
 from teams.models import Team
 
 
-class TeamPanel(models.Model):
+class TeamPanel(Computed):
     """One team's calibration. ``version`` counts when what the curves use has moved enough to matter.
 
     ``scales`` holds, by descriptor and taster, gain, offset and their standard deviations; ``figures`` by descriptor
-    what `tastings.maths.panel.panel` found. The other fields are as in `Development`.
+    what `tastings.maths.panel.panel` found.
     """
 
     team = models.OneToOneField(Team, on_delete=models.CASCADE, primary_key=True, related_name="+")
-    due_revision = models.BigIntegerField(default=0)
-    computed_revision = models.BigIntegerField(default=0)
-    asked_at = models.DateTimeField(null=True)
-    started_at = models.DateTimeField(null=True)
-    computed_at = models.DateTimeField(null=True)
-    method = models.CharField(max_length=20, blank=True)
     version = models.IntegerField(default=0)
     line_mean = models.FloatField(default=2.5)
     line_sd = models.FloatField(default=1.0)

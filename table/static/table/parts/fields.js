@@ -27,7 +27,7 @@ export function Choice({ label, options, value, onChoose, quietLabel = false }) 
   </div>`;
 }
 
-/** What was typed as a number, with comma or point; null for nothing or for what is none. */
+/** What was typed as a number, with comma or point; null for an empty text or one that is no number. */
 function typedNumber(text) {
   const plain = text.trim().replace(",", ".");
   return /^-?\d*\.?\d+$/.test(plain) ? Number(plain) : null;

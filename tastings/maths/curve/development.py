@@ -13,7 +13,7 @@ from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.curve.tasted import TastedPoint
 
-METHOD = "7"
+METHOD = "8"
 """Version of the whole method: stored figures of another version are computed again."""
 
 

@@ -34,6 +34,7 @@ from tastings.actions.push import push
 from tastings.queries.pull import PulledPage, pull
 from teams.actions.people import check_cursor, check_page
 from teams.errors import StartAgain
+from teams.queries.people import valid_tokens
 from teams.replica import counter_of, read_from_replica
 from teams.row_security import acting_for
 
@@ -100,7 +101,8 @@ def _lines(
 ) -> Iterator[bytes]:
     """Yield a line for each page; the request has ended for Django, so the team is acted for here.
 
-    When tombstones are pruned meanwhile, the lines end early: the client's next request is answered 410.
+    When tombstones are pruned or the device is signed out meanwhile, the lines end early: the client's next request is
+    answered 410 or 401.
     """
     cursor, token, scope, more = sent.cursor, sent.scope_token, sent.scope_at(now), True
     while more:
@@ -113,6 +115,8 @@ def _lines(
                 check_page(device, cursor=cursor)
             except StartAgain:
                 return
+        if not valid_tokens([device.id], teams=[member.team_id]):
+            return
         cursor, token, more = page.cursor, page.token, page.more
         line = {**page_answer(page, version, nulls=sent.nulls), "now": format_utc(timezone.now())}
         yield msgspec.json.encode(line) + b"\n"

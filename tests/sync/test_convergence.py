@@ -40,7 +40,8 @@ STORIES = int(os.environ.get("LEAFSPAN_STORIES", "0"))
 SEED = int(os.environ.get("LEAFSPAN_SEED") or random.SystemRandom().randrange(10**6))
 MORNING = datetime(2026, 3, 4, 8, tzinfo=UTC)
 SKEWS_S = (0, 0, 90, -180, 300, -600, 365 * 86_400)
-PASSES_S = (1, 30, 119, 121, 300, 3600)
+PASSES_S = (1, 30, 119, 121, 300, 3600, 57_600)
+"""The last one reaches past midnight, when a scope of days moves on."""
 A_LONG_TIME = timedelta(days=401)
 NEW: dict[str, dict[str, object]] = {
     "lot": {"name": "Mist Ridge", "kind": "oolong"},
@@ -262,6 +263,13 @@ class Story(RuleBasedStateMachine):
         self.request(0, "PATCH", f"/api/v1/shops/{owner.shop_id}/", {"name": name})
         left_at = None if is_here else self.clock.now
         Member.objects.filter(id=self.world.bystander.id).update(left_at=left_at)
+
+    @rule(who=st.sampled_from([1, 2]), role=st.sampled_from(["buyer", "taster", "viewer"]))
+    def change_role(self, who, role):
+        """The owner gives somebody else another role, whatever their phones have not sent."""
+        user = str(self.world.members[who].user_id)
+        self.request(0, "PATCH", f"/api/v1/members/{user}/", {"role": role})
+        self.model.tasters = self.model.tasters - {user} | ({user} if role == "taster" else set())
 
     def request(self, i, method, path, body=None):
         """Ask by REST with the token of a phone, whose faults are for syncs alone."""

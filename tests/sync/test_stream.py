@@ -72,6 +72,30 @@ def test_stream_ends_before_its_reader_could_hold_up_a_thread(taster, past, monk
     assert pages == whole[: len(pages)]
 
 
+@pytest.mark.parametrize("how", ["sign out", "leave"])
+def test_stream_ends_when_its_member_leaves_or_its_device_is_signed_out(owner, taster, past, how):  # noqa: F811
+    sent = {"schema": 1, "device": str(PHONE), "limit": 2}
+    stream = iter(taster.client.post(URL, sent))
+    assert json.loads(next(stream))["more"] is True
+    if how == "leave":
+        assert owner.client.delete(f"/api/v1/members/{taster.user.id}/").status_code == 204
+    else:
+        assert taster.client.delete("/api/v1/auth/tokens/current/").status_code == 204
+    assert list(stream) == []
+    assert taster.client.post(URL, sent).status_code == 401
+
+
+def test_stream_goes_on_when_its_member_gets_another_role(owner, taster, past):  # noqa: F811
+    whole = lines(taster.client, limit=2)
+    stream = iter(taster.client.post(URL, {"schema": 1, "device": str(PHONE), "limit": 2}))
+    pages = [json.loads(next(stream))]
+    assert owner.client.patch(f"/api/v1/members/{taster.user.id}/", {"role": "viewer"}).status_code == 200
+    pages += [json.loads(line) for line in stream]
+    found = {one["id"]: one for page in pages for one in page["changes"]}
+    assert found.keys() == {one["id"] for page in whole for one in page["changes"]}
+    assert found[str(taster.user.id)]["fields"]["role"] == "viewer"
+
+
 def test_each_line_is_complete_in_its_compressed_piece():
     sent = [b"a" * 100 + b"\n", b"b\n"]
     unpacker = zlib.decompressobj(wbits=31)

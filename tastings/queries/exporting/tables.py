@@ -6,25 +6,22 @@ from typing import Any
 
 from django.db.models import Model, QuerySet
 
-from lots.models import FieldHistory, Lot
-from lots.schema import Field
+from lots.models import FieldHistory
+from lots.schema import Field, RecordSchema
 from tastings.models import (
     Descriptor,
     Flight,
     FlightCup,
     FlightLot,
     FlightMember,
-    Infusion,
-    Note,
     Photo,
     PhotoContent,
-    Pot,
-    Session,
     Trial,
     TriangleTest,
 )
 from tastings.queries.exporting.columns import Column, plain_columns, synced_columns
 from tastings.queries.exporting.scope import ExportScope
+from tastings.queries.records import MODELS
 from tastings.schemas import FLIGHT, PHOTO, TRIAL, TRIANGLE_TEST
 from teams.models import Member, Role, Shop, Team
 
@@ -53,6 +50,28 @@ class ExportTable:
     def rows_of(self, team: Team) -> QuerySet[Any]:
         """Return all rows of a team."""
         return self.rows(ExportScope(team))
+
+
+def _of_records(name: str, type_name: str, *, about: str) -> ExportTable:
+    """Return the table of a record type that travels by sync."""
+    model = MODELS[type_name]
+    return ExportTable(
+        name=name, about=about, model=model, columns=synced_columns(model), rows=lambda scope: scope.records(type_name)
+    )
+
+
+def _plain(  # noqa: PLR0913 - what tells one table from another
+    name: str,
+    model: type[Model],
+    rows: Callable[[ExportScope], QuerySet[Any]],
+    *,
+    about: str,
+    schema: RecordSchema | None = None,
+    without: tuple[str, ...] = (),
+) -> ExportTable:
+    """Return the table of a model that does not travel by sync."""
+    columns = plain_columns(model, schema=schema, without=without)
+    return ExportTable(name=name, about=about, model=model, columns=columns, rows=rows)
 
 
 _JOB_COLUMNS = ("plan_asked_at", "answer_asked_at")
@@ -91,13 +110,7 @@ MEMBERS = ExportTable(
 
 TABLES: tuple[ExportTable, ...] = (
     SETTINGS,
-    ExportTable(
-        name="shops",
-        about="the team's shops",
-        model=Shop,
-        columns=plain_columns(Shop, without=("revision",)),
-        rows=ExportScope.shops,
-    ),
+    _plain("shops", Shop, ExportScope.shops, about="the team's shops", without=("revision",)),
     MEMBERS,
     ExportTable(
         name="descriptors",
@@ -107,82 +120,29 @@ TABLES: tuple[ExportTable, ...] = (
         rows=lambda scope: scope.records("descriptor"),
         constants={"position": 0},
     ),
-    ExportTable(
-        name="lots",
-        about="one tea as sampled or bought",
-        model=Lot,
-        columns=synced_columns(Lot),
-        rows=lambda scope: scope.records("lot"),
-    ),
-    ExportTable(
-        name="pots",
-        about="the vessels on the shelves",
-        model=Pot,
-        columns=synced_columns(Pot),
-        rows=lambda scope: scope.records("pot"),
-    ),
-    ExportTable(
-        name="flights",
+    _of_records("lots", "lot", about="one tea as sampled or bought"),
+    _of_records("pots", "pot", about="the vessels on the shelves"),
+    _plain(
+        "flights",
+        Flight,
+        ExportScope.flights,
         about="samples tasted under codes",
-        model=Flight,
-        columns=plain_columns(Flight, schema=FLIGHT, without=("revision", *_JOB_COLUMNS)),
-        rows=ExportScope.flights,
+        schema=FLIGHT,
+        without=("revision", *_JOB_COLUMNS),
     ),
-    ExportTable(
-        name="flight_lots",
-        about="the candidates of each flight",
-        model=FlightLot,
-        columns=plain_columns(FlightLot),
-        rows=ExportScope.flight_lots,
-    ),
-    ExportTable(
-        name="flight_members",
-        about="who tastes or pours in each flight",
-        model=FlightMember,
-        columns=plain_columns(FlightMember),
-        rows=ExportScope.flight_members,
-    ),
-    ExportTable(
-        name="flight_cups",
-        about="the coded cups of each flight",
-        model=FlightCup,
-        columns=plain_columns(FlightCup),
-        rows=ExportScope.flight_cups,
-    ),
-    ExportTable(
-        name="sessions",
-        about="one pot of one lot by one taster",
-        model=Session,
-        columns=synced_columns(Session),
-        rows=lambda scope: scope.records("session"),
-    ),
-    ExportTable(
-        name="infusions",
-        about="one pour of a session",
-        model=Infusion,
-        columns=synced_columns(Infusion),
-        rows=lambda scope: scope.records("infusion"),
-    ),
-    ExportTable(
-        name="notes",
-        about="one word noticed at one moment, with how strong it was if that was rated",
-        model=Note,
-        columns=synced_columns(Note),
-        rows=lambda scope: scope.records("note"),
-    ),
-    ExportTable(
-        name="history",
-        about="values that lost to another edit of the same field",
-        model=FieldHistory,
-        columns=plain_columns(FieldHistory),
-        rows=ExportScope.history,
-    ),
-    ExportTable(
-        name="triangle_tests",
+    _plain("flight_lots", FlightLot, ExportScope.flight_lots, about="the candidates of each flight"),
+    _plain("flight_members", FlightMember, ExportScope.flight_members, about="who tastes or pours in each flight"),
+    _plain("flight_cups", FlightCup, ExportScope.flight_cups, about="the coded cups of each flight"),
+    _of_records("sessions", "session", about="one pot of one lot by one taster"),
+    _of_records("infusions", "infusion", about="one pour of a session"),
+    _of_records("notes", "note", about="one word noticed at one moment, with how strong it was if that was rated"),
+    _plain("history", FieldHistory, ExportScope.history, about="values that lost to another edit of the same field"),
+    _plain(
+        "triangle_tests",
+        TriangleTest,
+        ExportScope.triangle_tests,
         about="three cups, two of them the same tea: tests of one lot against another",
-        model=TriangleTest,
-        columns=plain_columns(TriangleTest, schema=TRIANGLE_TEST),
-        rows=ExportScope.triangle_tests,
+        schema=TRIANGLE_TEST,
     ),
     ExportTable(
         name="trials",
@@ -192,19 +152,19 @@ TABLES: tuple[ExportTable, ...] = (
         rows=ExportScope.trials,
         of_team=False,
     ),
-    ExportTable(
-        name="photo_contents",
+    _plain(
+        "photo_contents",
+        PhotoContent,
+        ExportScope.photo_contents,
         about="pictures; the files are photos/<sha256>-<first 8 digits of id>.jpg and .thumbnail.jpg",
-        model=PhotoContent,
-        columns=plain_columns(PhotoContent),
-        rows=ExportScope.photo_contents,
     ),
-    ExportTable(
-        name="photos",
+    _plain(
+        "photos",
+        Photo,
+        ExportScope.photos,
         about="photos of leaf and liquor, and the measured colour",
-        model=Photo,
-        columns=plain_columns(Photo, schema=PHOTO, without=("revision",)),
-        rows=ExportScope.photos,
+        schema=PHOTO,
+        without=("revision",),
     ),
 )
 

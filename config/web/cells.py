@@ -139,7 +139,7 @@ class Cells:
     async def _send(self, request: "_Request", cell: str, answer: "_Answer") -> None:
         """Send a request to a cell and its answer to the client."""
         if self._client is None:
-            connector = aiohttp.TCPConnector(limit=0, limit_per_host=200)
+            connector = aiohttp.TCPConnector(limit=0)  # event streams keep theirs; clients are limited already
             self._client = aiohttp.ClientSession(
                 connector=connector, timeout=_TIMEOUT, auto_decompress=False, cookie_jar=aiohttp.DummyCookieJar()
             )

@@ -5,7 +5,9 @@ from http.cookies import SimpleCookie
 
 import pytest
 from aiohttp import web
+from django.core.exceptions import ImproperlyConfigured
 
+from config.cell_settings import cell_settings
 from config.web.bodies import LIMITS, ReceivedBody
 from config.web.cells import COOKIE, FROM, NAME, Cells, signed_origin
 from config.web.transfers import Transfers
@@ -180,3 +182,12 @@ def test_a_request_that_a_cell_passes_on_keeps_its_client_and_is_not_passed_on_a
         assert forged.headers == {}
 
     among_cells(settings, scene)
+
+
+def test_the_environment_names_the_cells():
+    both = "a=http://10.0.0.1:8000,b=https://b.example/"
+    assert cell_settings({}) == ("", {})
+    assert cell_settings({"LEAFSPAN_CELL": "a", "LEAFSPAN_CELLS": both}) == ("a", {"b": "https://b.example"})
+    for own, cells in [("c", both), ("", both), ("a", "a=10.0.0.1"), ("a", "a=http://x,B c=http://y"), ("a", "a")]:
+        with pytest.raises(ImproperlyConfigured):
+            cell_settings({"LEAFSPAN_CELL": own, "LEAFSPAN_CELLS": cells})

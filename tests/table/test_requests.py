@@ -182,8 +182,6 @@ def test_silence_on_a_kept_connection_is_no_answer_either():
 
 
 def test_url_of_another_scheme_is_refused():
-    from table.phone import HttpTransport  # noqa: PLC0415 - only here
-
     with pytest.raises(UnreachableError, match="is not an address"):
         HttpTransport("ftp://tea.example")
 

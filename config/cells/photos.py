@@ -14,7 +14,8 @@ from tastings.models.photo_folder import FolderStore
 _PICTURES = "SELECT sha256 || '-' || left(replace(id::text, '-', ''), 8), image_sha256, thumbnail_sha256"
 _CONTENTS = f"{_PICTURES} FROM tastings_photocontent WHERE team_id = %s".encode()
 _UNFINISHED = b"""SELECT id, received FROM tastings_photo
-    WHERE team_id = %s AND state IN ('receiving', 'checking') AND received > 0 AND removed_at IS NULL"""
+    WHERE team_id = %(team)s AND state IN ('receiving', 'checking') AND received > 0 AND removed_at IS NULL
+    UNION ALL SELECT upload, bytes FROM tastings_teamlogo WHERE team_id = %(team)s AND state = 'checking'"""
 
 
 class PhotoDamagedError(Exception):
@@ -45,7 +46,7 @@ class PhotoMove:
         for name, image, thumbnail in rows.execute(_CONTENTS, [self._team]).fetchall():
             for key, sha256 in ((image_key(self._team, name), image), (thumbnail_key(self._team, name), thumbnail)):
                 copied += self._copy_picture(key, sha256)
-        for photo, received in rows.execute(_UNFINISHED, [self._team]).fetchall():
+        for photo, received in rows.execute(_UNFINISHED, {"team": self._team}).fetchall():
             copied += self._copy_upload(f"{UPLOADS}/{photo}", received)
         if copied and isinstance(self._target, FolderStore):
             give_to_owner(self._target.folder)
@@ -89,7 +90,7 @@ def delete_photos(store: PhotoStore, rows: Connection, team: UUID) -> None:
     for name, *_ in rows.execute(_CONTENTS, [team]).fetchall():
         store.delete(image_key(team, name))
         store.delete(thumbnail_key(team, name))
-    for photo, _ in rows.execute(_UNFINISHED, [team]).fetchall():
+    for photo, _ in rows.execute(_UNFINISHED, {"team": team}).fetchall():
         store.delete(f"{UPLOADS}/{photo}")
 
 

@@ -80,6 +80,7 @@ TABLES = (
         where=f"test_id IN (SELECT id FROM tastings_triangletest WHERE team_id = {TEAM})",  # noqa: S608
     ),
     MovedTable(name="tastings_photocontent"),
+    MovedTable(name="tastings_teamlogo", key=("team_id",)),
     MovedTable(name="tastings_photo"),
     MovedTable(name="tastings_share"),
     MovedTable(name="tastings_development", key=("lot_id",)),

@@ -20,7 +20,7 @@ from tastings.models import Note
 from tastings.models.photo_files import store
 from tastings.models.photo_folder import FolderStore
 from teams.models import Member, Role
-from teams.row_security import every_team
+from teams.row_security import every_team, teams_with_photos_to_check
 from tests.api.phone import change, post_sync, sync
 from tests.api.test_row_security import rows
 from tests.factories import TeamFactory, person, phone
@@ -112,6 +112,8 @@ def test_a_team_moves_with_all_it_has(cells, second, tmp_path):
     file = phone_photo(liquor=(90, 40, 10))
     half, _ = announce(owner, file, lot=lot["id"])
     assert send(owner, half, file[:100], 0).status_code == 200
+    complete = phone_photo(liquor=(60, 40, 10))
+    assert send(owner, announce(owner, complete, lot=lot["id"])[0], complete, 0).status_code == 200
     before = sync(owner.client, limit=500)
     stays = person(TeamFactory(name="Other House"), Role.OWNER)
 
@@ -130,17 +132,18 @@ def test_a_team_moves_with_all_it_has(cells, second, tmp_path):
             call_command("export_team", team=str(team.id), to=str(tmp_path / "t.zip"))
         left = files(tmp_path / "a")
         with as_worker():
-            assert every_team() == [stays.team.id]
+            assert (every_team(), teams_with_photos_to_check()) == ([stays.team.id], [])
             delete_unused_photos(now=timezone.now())
         assert files(tmp_path / "a") == left
     with in_cell("b", second), override_settings(PHOTOS_DIR=tmp_path / "b"):
         assert sync(owner.client, limit=500)["changes"] == before["changes"]
         assert sync(owner.client, cursor=before["cursor"])["changes"] == []
         assert served(owner, whole)[1]
+        with as_worker():
+            assert teams_with_photos_to_check() == [team.id]
         rest = send(owner, half, file[100:], 100)
         assert rest.status_code == 200, rest.content
-        answer = taste(owner)
-        assert answer["cursor"] > before["cursor"]
+        assert taste(owner)["cursor"] > before["cursor"]
         link = owner.client.post("/api/v1/invitations/", {"role": "taster", "shop": str(owner.member.shop_id)}).json()
         for password, status in (("short", 422), ("seven cups of tea", 201)):
             newcomer = {"token": link["token"], "username": "newcomer", "password": password}

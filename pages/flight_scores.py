@@ -19,7 +19,7 @@ from lots.wording import fault_text
 from pages.browser import page
 from pages.flights import membership_of
 from pages.record_forms import number_in, sentence, wrong_fields
-from pages.records import browser_device, require_writer, usual_pot_of
+from pages.records import browser_device, usual_pot_of
 from tastings.actions.flights.scoring import store_scores
 from tastings.queries.flights import flight_for
 from tastings.queries.own_scores import own_cups, scores_asked
@@ -29,6 +29,7 @@ from tastings.wording.fields import field_label
 from tastings.wording.flights import protocol_sentence, tasting_cautions
 from tastings.wording.numbers import number, one_decimal
 from teams.errors import Invalid
+from teams.queries.people import require_writer
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

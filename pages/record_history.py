@@ -18,12 +18,12 @@ from lots.merge import DELETED
 from pages.browser import memberships_in, page, work_for
 from pages.record_fields import options_for, record_name
 from pages.record_forms import sentence, value_text
-from pages.records import address_of, change_record, require_writer, schema_named
+from pages.records import address_of, change_record, schema_named
 from tastings.queries.records import history_for, record_for
 from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.numbers import day
 from teams.errors import Invalid, NotFound
-from teams.queries.people import members_of
+from teams.queries.people import members_of, require_writer
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -30,6 +30,7 @@ from tastings.wording.fields import RECORD_TYPES, field_label
 from tastings.wording.labels import MOMENTS, descriptor_label, label
 from tastings.wording.numbers import duration
 from teams.errors import NotAllowed, NotFound, PreconditionFailed
+from teams.queries.people import require_writer
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -63,12 +64,6 @@ def change_record(
     change = Change(type=type_name, id=record, fields=fields, stamp=None, expected=expected)
     [verdict] = push_changes(member, device=browser_device(member), changes=[change], now=timezone.now())
     return verdict
-
-
-def require_writer(member: Member) -> None:
-    """Raise NotAllowed for a member who only reads."""
-    if not member.may_write:
-        raise NotAllowed(_("your role only reads"))
 
 
 class NewRecord(View):

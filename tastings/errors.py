@@ -14,7 +14,7 @@ Refused
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from teams.errors import Problem, Refused
+from teams.errors import NotAllowed, Problem, Refused
 
 
 class WrongOffset(Refused):
@@ -90,3 +90,8 @@ class QuotaFull(Refused):
 
     def __init__(self, problem: Problem) -> None:
         super().__init__(problem.detail, problems=[problem])
+
+
+def not_yours(field: str, detail: str) -> NotAllowed:
+    """Return the refusal of a change of what somebody else made."""
+    return NotAllowed(detail, problems=[Problem(field, "not_yours", detail)])

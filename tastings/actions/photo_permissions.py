@@ -7,17 +7,12 @@ from uuid import UUID
 from django.utils.translation import gettext as _
 
 from tastings.audit_events import TastingEvent
+from tastings.errors import not_yours
 from tastings.models import Photo, Session
 from tastings.queries.photos import get_photo
 from teams.actions.audit import record_event
-from teams.errors import NotAllowed, Problem
 from teams.models import Member
-
-
-def require_writer(member: Member) -> None:
-    """Raise NotAllowed for a member who only reads."""
-    if not member.may_write:
-        raise NotAllowed(_("your role only reads"))
+from teams.queries.people import require_writer
 
 
 def check_may_change_photo(member: Member, photo: UUID) -> Photo:
@@ -25,14 +20,14 @@ def check_may_change_photo(member: Member, photo: UUID) -> Photo:
     found = get_photo(member, photo)
     require_writer(member)
     if not member.decides and member.user_id not in (found.by_id, _taster_of(found.session_id)):
-        raise _not_yours("id", _("only who took it, a buyer or an owner changes this"))
+        raise not_yours("id", _("only who took it, a buyer or an owner changes this"))
     return found
 
 
 def check_may_photograph(member: Member, *, session: UUID | None) -> None:
     """Raise NotAllowed if the member may not add photos to the session."""
     if session is not None and not member.decides and _taster_of(session) != member.user_id:
-        raise _not_yours("session", _("only its taster, a buyer or an owner changes this"))
+        raise not_yours("session", _("only its taster, a buyer or an owner changes this"))
 
 
 def record_photo_correction(member: Member, photo: Photo, *, fields: Sequence[str], now: datetime) -> None:
@@ -53,7 +48,3 @@ def _taster_of(session: UUID | None) -> UUID | None:
     if session is None:
         return None
     return Session.objects.filter(id=session).values_list("taster_id", flat=True).first()
-
-
-def _not_yours(field: str, detail: str) -> NotAllowed:
-    return NotAllowed(detail, problems=[Problem(field, "not_yours", detail)])

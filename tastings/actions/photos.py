@@ -14,7 +14,6 @@ from tastings.actions.photo_permissions import (
     check_may_change_photo,
     check_may_photograph,
     record_photo_correction,
-    require_writer,
 )
 from tastings.actions.quotas import check_photo_quotas
 from tastings.errors import PhotoNotReady, WrongOffset
@@ -28,6 +27,7 @@ from tastings.schemas import PHOTO
 from teams.actions.revisions import lock_team
 from teams.errors import Invalid, NotAllowed, NotFound, Problem
 from teams.models import Member
+from teams.queries.people import require_writer
 
 
 def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], now: datetime) -> bool:

@@ -31,7 +31,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
     Raises
     ------
     NotAllowed
-        The member neither buys nor owns.
+        The member is neither buyer nor owner.
     Invalid
         A field is not valid, the lot is unknown, or the end is past or more than 366 days away.
     """

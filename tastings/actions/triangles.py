@@ -11,14 +11,15 @@ from django.utils.translation import gettext as _
 from lots.schema import RecordSchema, clean_fields, record_faults
 from lots.wording import field_problem
 from tastings.audit_events import TastingEvent
+from tastings.errors import not_yours
 from tastings.models import Trial, TriangleTest
 from tastings.queries.records import record_for
 from tastings.queries.triangles import cup_sets_of, triangle_test_for
 from tastings.schemas import TRIAL, TRIANGLE_TEST
 from teams.actions.audit import record_event
-from teams.errors import Invalid, NotAllowed, NotFound, Problem
+from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
-from teams.queries.people import member_for
+from teams.queries.people import member_for, require_writer
 from teams.row_security import is_id_in_use
 
 
@@ -30,11 +31,6 @@ def _checked(schema: RecordSchema, sent: Mapping[str, object]) -> dict[str, obje
     return values
 
 
-def _may_write(member: Member) -> None:
-    if not member.may_write:
-        raise NotAllowed(_("your role only reads"))
-
-
 @transaction.atomic
 def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, object], now: datetime) -> None:
     """Record a new test under the id its client made; the same one sent again changes nothing.
@@ -44,7 +40,7 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
     Invalid
         A field is not valid, a lot is unknown, or the id is taken.
     """
-    _may_write(member)
+    require_writer(member)
     values = _checked(TRIANGLE_TEST, sent)
     lots: dict[str, UUID] = {}
     problems = []
@@ -90,11 +86,11 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
         A field is not valid, the taster is no member, or the id belongs to another answer.
     """
     found = triangle_test_for(member, test)
-    _may_write(member)
+    require_writer(member)
     values = _checked(TRIAL, sent)
     taster = UUID(str(values["taster"])) if values.get("taster") else None
     if member.user_id not in (found.by_id, taster) and not member.decides:
-        raise _not_yours("taster", _("in another's test you record your own answers"))
+        raise not_yours("taster", _("in another's test you record your own answers"))
     if taster is not None:
         try:
             member_for(member, taster)
@@ -128,7 +124,7 @@ def record_answer(member: Member, *, test: UUID, code: str, taster: UUID | None,
         No cup has this code, its set is answered, or the taster is no member.
     """
     found = triangle_test_for(member, test)
-    _may_write(member)
+    require_writer(member)
     named = [(i, cups) for i, cups in enumerate(cup_sets_of(found), start=1) if code in map(str, cups.codes)]
     if not named:
         raise Invalid(problems=[Problem("code", "wrong", _("no cup of this test has this code"))])
@@ -156,18 +152,14 @@ def withdraw_trial(member: Member, *, test: UUID, trial: UUID, now: datetime) ->
         The member only reads, or neither recorded the answer, nor made the test, nor is buyer or owner.
     """
     found = triangle_test_for(member, test)
-    _may_write(member)
+    require_writer(member)
     stored = Trial.objects.filter(test=found, id=trial, withdrawn_at=None).first()
     if stored is None:
         raise NotFound
     if member.user_id not in (found.by_id, stored.by_id):
         if not member.decides:
-            raise _not_yours("id", _("only who recorded it, a buyer or an owner changes this"))
+            raise not_yours("id", _("only who recorded it, a buyer or an owner changes this"))
         about = {"type": "trial", "record": str(trial), "test": str(test), "fields": ["withdrawn_at"]}
         record_event(team=member.team_id, who=member.user_id, event=TastingEvent.CORRECTION, about=about, now=now)
     if not Trial.objects.filter(id=trial, withdrawn_at=None).update(withdrawn_at=now):
         raise NotFound
-
-
-def _not_yours(field: str, detail: str) -> NotAllowed:
-    return NotAllowed(detail, problems=[Problem(field, "not_yours", detail)])

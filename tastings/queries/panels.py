@@ -94,7 +94,7 @@ def taster_calibration(member: Member, taster: UUID) -> PanelFigures:
     NotFound
         The team has no such member.
     NotAllowed
-        Someone else's, and the caller neither buys nor owns.
+        Someone else's, and the caller is neither buyer nor owner.
     """
     member_for(member, taster)
     if taster != member.user_id and not member.sees_all_tasters:

@@ -105,7 +105,7 @@ def shares_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: in
     Raises
     ------
     NotAllowed
-        The member neither buys nor owns: a link opens what it leads to.
+        The member is neither buyer nor owner: a link opens what it leads to.
     """
     may_share(member)
     rows = vouched_shares(member.team_id)

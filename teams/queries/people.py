@@ -5,8 +5,9 @@ from datetime import datetime
 from uuid import UUID
 
 from django.utils import timezone
+from django.utils.translation import gettext as _
 
-from teams.errors import NotFound
+from teams.errors import NotAllowed, NotFound
 from teams.models import DeviceToken, Member, MovedTeam, Role, Shop, Team, User
 from teams.row_security import acting_for, acting_for_those_here, team_of_former_token, team_of_token, teams_of_login
 
@@ -115,3 +116,9 @@ def member_for(member: Member, user_id: UUID) -> Member:
     if found is None:
         raise NotFound
     return found
+
+
+def require_writer(member: Member) -> None:
+    """Raise NotAllowed for a member who only reads."""
+    if not member.may_write:
+        raise NotAllowed(_("your role only reads"))

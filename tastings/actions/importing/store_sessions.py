@@ -31,9 +31,8 @@ from tastings.actions.push.checks import UNKNOWN_PARENT
 from tastings.models import Descriptor, Session
 from tastings.queries.records import visible_records
 from tastings.schemas import RECORD_SCHEMAS
-from teams.errors import NotAllowed
 from teams.models import Member
-from teams.queries.people import shops_of
+from teams.queries.people import require_writer, shops_of
 
 NEW, CORRECTED, SAME, NOT_OVERWRITTEN = "new", "corrected", "same", "kept"
 
@@ -66,8 +65,7 @@ class _TargetRecord:
 
 def import_targets(member: Member) -> ImportTargets:
     """Return what a sheet of this member may refer to; raise NotAllowed for one who only reads."""
-    if not member.may_write:
-        raise NotAllowed(_("your role only reads"))
+    require_writer(member)
     lots: dict[str, list[UUID]] = {}
     for name, lot in Lot.objects.filter(team_id=member.team_id, removed=False).values_list("name", "id"):
         lots.setdefault(name, []).append(lot)

@@ -26,6 +26,7 @@ from tastings.models.photo_files import PhotoStore
 MOST_PASSES, FEW_ROWS = 8, 200
 """How often changes are copied before the freeze, at most, and how many may be left for it."""
 _WAIT_FOR_REQUESTS = "15s"
+_DECIDE = "INSERT INTO teams_movedteam (team_id, cell, since) VALUES (%s, %s, now())"
 
 LogLine = Callable[[str], object]
 
@@ -73,8 +74,10 @@ def move_team(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine, d
             return Moved()
         if place is not None:
             raise MoveError(f"the team lives in the cell {place}: move it from there")
-        if not here.execute("SELECT FROM teams_team WHERE id = %s", [team]).rowcount:
-            raise MoveError("there is no such team here")
+        if _lives_in(there, team):
+            raise MoveError(
+                "the team lives in both cells: if this one was restored from before it moved, --lives-there"
+            )
         _check_people(here, there, team)
         _close(there, team)
         try:
@@ -84,11 +87,24 @@ def move_team(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine, d
             raise MoveError(f"run it again: {error}") from error
 
 
+def note_moved(team: UUID, target: Target) -> None:
+    """Note that a team lives in the other cell, as after a restore of a backup from before it moved there.
+
+    Raises
+    ------
+    MoveError
+        It does not live there.
+    """
+    with _connected(_own_database()) as here, _connected(target.database) as there:
+        if not _lives_in(there, team):
+            raise MoveError(f"the team does not live in the cell {target.cell}")
+        here.execute(_DECIDE, [team, target.cell])
+
+
 def delete_left_copy(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine) -> None:
     """Delete what a team has left here, once it lives in the other cell; raise MoveError if it does not."""
     with _connected(_own_database()) as here, _connected(target.database) as there:
-        lives_there = there.execute("SELECT FROM teams_team WHERE id = %s", [team]).rowcount and not _place(there, team)
-        if _place(here, team) != target.cell or not lives_there:
+        if _place(here, team) != target.cell or not _lives_in(there, team):
             raise MoveError(f"the team does not live in the cell {target.cell}")
         delete_photos(photos, here, team)
         log(f"{delete_copy(here, team)} rows deleted")
@@ -117,7 +133,7 @@ def _move(  # noqa: PLR0913 - both sides, and what is moved
         if photos.missing and not despite_missing:
             raise MoveError(f"{len(photos.missing)} photos are not in the store here, such as {min(photos.missing)}")
         # the commit that decides; on the connection that holds the lock, so it fails if the lock is gone
-        here.execute("INSERT INTO teams_movedteam (team_id, cell, since) VALUES (%s, %s, now())", [team, target.cell])
+        here.execute(_DECIDE, [team, target.cell])
         _open(there, team)
         moved.frozen_s = time.monotonic() - began
     moved.rows, moved.sent_frozen = done.rows, done.changed
@@ -155,10 +171,13 @@ def _place(side: Connection, team: UUID) -> str | None:
     return found and str(found[0])
 
 
+def _lives_in(side: Connection, team: UUID) -> bool:
+    is_known = side.execute("SELECT FROM teams_team WHERE id = %s", [team]).rowcount == 1
+    return is_known and _place(side, team) is None
+
+
 def _close(there: Connection, team: UUID) -> None:
     """Have the target act for the team only once it is opened."""
-    if _place(there, team) is None and there.execute("SELECT FROM teams_team WHERE id = %s", [team]).rowcount:
-        raise MoveError("a team with this id lives in both cells")
     there.execute(
         "INSERT INTO teams_movedteam (team_id, cell, since) VALUES (%s, %s, now())"
         " ON CONFLICT (team_id) DO UPDATE SET cell = excluded.cell",

@@ -12,14 +12,14 @@ from django.test import override_settings
 from django.utils import timezone
 
 from config.cells.copying import copy_team, snapshot
-from config.cells.move import MoveError, Target, _frozen, _own_database, delete_left_copy, move_team
+from config.cells.move import MoveError, Target, _frozen, _own_database, delete_left_copy, move_team, note_moved
 from config.cells.tables import LEFT_OUT, TABLES
 from tastings.actions.lexicon import load_lexicon
 from tastings.actions.photo_checks import delete_unused_photos
 from tastings.models import Note
 from tastings.models.photo_files import store
 from tastings.models.photo_folder import FolderStore
-from teams.models import Member, Role
+from teams.models import Member, MovedTeam, Role
 from teams.row_security import every_team, teams_with_photos_to_check
 from tests.api.phone import change, post_sync, sync
 from tests.api.test_row_security import rows
@@ -193,6 +193,12 @@ def test_a_move_that_was_cut_off_anywhere_goes_on_from_there(cells, second, owne
             there.execute("INSERT INTO teams_movedteam (team_id, cell, since) VALUES (%s, 'a', now())", [owner.team.id])
         assert post_sync(owner.client)["X-Leafspan-Elsewhere"] == "b"
         move_team(owner.team.id, cells, store(), **SILENT)
+        # this cell is as a backup from before the move had it
+        MovedTeam.objects.all().delete()
+        with pytest.raises(MoveError, match="lives in both cells"):
+            move_team(owner.team.id, cells, store(), **SILENT)
+        note_moved(owner.team.id, cells)
+        assert post_sync(owner.client)["X-Leafspan-Elsewhere"] == "b"
     with in_cell("b", second):
         assert sync(owner.client, cursor=before["cursor"])["changes"] == []
         assert Note.objects.filter(team=owner.team).count() == 42

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from config.cells.copying import DifferentError
-from config.cells.move import MoveError, Target, check_cell, delete_left_copy, move_team
+from config.cells.move import MoveError, Target, check_cell, delete_left_copy, move_team, note_moved
 from config.cells.photos import PhotoDamagedError, store_at
 from tastings.models.photo_files import store
 from teams.errors import Refused
@@ -24,6 +24,9 @@ class Command(BaseCommand):
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("--team", required=True, help="id, or name if there is one of that name")
         parser.add_argument("--to", required=True, help="the name of a cell in LEAFSPAN_CELLS")
+        parser.add_argument(
+            "--lives-there", action="store_true", help="only note it, after a restore from before the team moved there"
+        )
         parser.add_argument("--despite-missing", action="store_true", help="also if photos are not in the store here")
         parser.add_argument("--delete-left-copy", action="store_true", help="delete what a team that moved there left")
 
@@ -36,6 +39,9 @@ class Command(BaseCommand):
             team = team_by_id_or_name(options["team"], may_live_elsewhere=True).id
             if options["delete_left_copy"]:
                 delete_left_copy(team, target, store(), log=self.stdout.write)
+                return
+            if options["lives_there"]:
+                note_moved(team, target)
                 return
             check_cell(target.cell)
             moved = move_team(team, target, store(), log=self.stdout.write, despite_missing=options["despite_missing"])

@@ -10,17 +10,19 @@ from django.urls import path
 from django.views.generic import View
 
 from pages.browser import chosen_member, page
+from pages.record_forms import NOTHING
 from tastings.queries.developments import labels_of
 from tastings.queries.panels import panel_of, tasters_shown
 from tastings.wording.labels import descriptor_label
-from tastings.wording.numbers import day, one_decimal, two_decimals
+from tastings.wording.numbers import day, one_decimal, signed, two_decimals
 from tastings.wording.panel import (
     SURE_SD,
-    agreement_sentence,
-    level_sentence,
+    level_difference,
     panel_sentence,
-    repeat_sentence,
-    spread_sentence,
+    ranking_difference,
+    ranking_words,
+    repeats_sentence,
+    spread_difference,
     tasted_sentence,
 )
 from teams.queries.people import members_of
@@ -32,7 +34,7 @@ if TYPE_CHECKING:
     from tastings.queries.panels import PanelFigures, TasterRow
 
 _LEADING = ("strength", "liking")
-_WIDTH, _SHOWN_POINTS = 240.0, 2.0
+_WIDTH, _SHOWN_POINTS = 120.0, 2.0
 """Of the line that shows somebody's level: its length, and the points to either side of the panel's."""
 
 
@@ -52,7 +54,7 @@ class TeamPanel(View):
             "finish_line": one_decimal(panel.line.mean),
             "words": [_word(panel, key, labels) for key in _in_order(panel.descriptors)],
             "tasters": [
-                {"name": names.get(one, ""), "is_me": one == me, "rows": _rows(panel, one, labels)} for one in shown
+                {"name": names.get(one, ""), "is_me": one == me, **_taster(panel, one, labels)} for one in shown
             ],
             "sees_all": member.sees_all_tasters,
         }
@@ -76,18 +78,31 @@ def _word(panel: PanelFigures, key: str, labels: Mapping[str, str]) -> dict[str,
     }
 
 
-def _rows(panel: PanelFigures, taster: str, labels: Mapping[str, str]) -> list[dict[str, Any]]:
+def _taster(panel: PanelFigures, taster: str, labels: Mapping[str, str]) -> dict[str, Any]:
+    """Return what is to be known of a taster, and the figures of each word behind it."""
     by_key = {row.descriptor: row for row in panel.rows_of(taster)}
-    return [_row(by_key[key], labels) for key in _in_order(by_key)]
+    rows = [by_key[key] for key in _in_order(by_key)]
+    differences = [(descriptor_label(row.descriptor, labels), _differences(row)) for row in rows]
+    again = [row.figures.repeatability_sd for row in rows if row.figures.repeatability_sd is not None]
+    return {
+        "differences": [(label, found) for label, found in differences if found],
+        "again": repeats_sentence(again),
+        "rows": [_row(row, labels) for row in rows],
+    }
+
+
+def _differences(row: TasterRow) -> str:
+    found = (level_difference(row.scale), spread_difference(row.scale), ranking_difference(row.figures.agreement))
+    return "; ".join(filter(None, found))
 
 
 def _row(row: TasterRow, labels: Mapping[str, str]) -> dict[str, Any]:
+    sd = row.figures.repeatability_sd
     return {
         "label": descriptor_label(row.descriptor, labels),
-        "level": level_sentence(row.scale),
-        "spread": spread_sentence(row.scale),
-        "repeat": repeat_sentence(row.figures.repeatability_sd),
-        "agreement": agreement_sentence(row.figures.agreement),
+        "level": signed(row.scale.offset),
+        "again": NOTHING if sd is None else one_decimal(sd),
+        "ranking": ranking_words(row.figures.agreement),
         "tasted": tasted_sentence(sessions=row.figures.sessions, lots=row.figures.lots),
         "line": _line(row.scale),
     }

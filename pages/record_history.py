@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlencode
 from uuid import UUID
@@ -17,7 +18,7 @@ from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from pages.browser import memberships_in, page, work_for
 from pages.record_fields import options_for, record_name
-from pages.record_forms import sentence, value_text
+from pages.record_forms import NOTHING, sentence, value_text
 from pages.records import address_of, change_record, schema_named
 from tastings.queries.records import history_for, record_for
 from tastings.wording.fields import RECORD_TYPES, field_label
@@ -112,18 +113,28 @@ def _render(  # noqa: PLR0913 - what the page shows
     options = options_for(member, schema.type, UUID(str(values["session"])) if schema.type == "note" else None)
     found = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
     rows = [row for row in found if row is not None]
+    rows = [row for row in found if row is not None]
+    once = [row for row in rows if not row["earlier"] and row["now"]["value"] != NOTHING]
+    first = Counter(_made(row["now"]) for row in once).most_common(1)
     context = {
         "type": schema.type,
         "type_name": RECORD_TYPES[schema.type],
         "record": record,
         "name": record_name(member, schema.type, values),
         "deleted": _is_deleted(member, schema.type, record),
-        "rows": sorted(rows, key=lambda row: not row["earlier"]),  # what was changed comes first
+        "changed": [row for row in rows if row["earlier"]],
+        "once": [{**row, "alone": _made(row["now"]) != first[0][0]} for row in once],
+        "first": dict(zip(("who", "when"), first[0][0], strict=True)) if first else None,
         "reasons": reasons,
         "may_write": member.may_write,
         "list": reverse("lots-page"),
     }
     return render(request, "pages/record_history.html", context, status=422 if reasons else 200)
+
+
+def _made(value: Mapping[str, object]) -> tuple[object, object]:
+    """Return by whom and when a value was set."""
+    return value["who"], value["when"]
 
 
 def _is_deleted(member: Member, type_name: str, record: UUID) -> bool:

@@ -328,6 +328,7 @@ def _children(member: Member, session: Record) -> dict[str, Any]:
         )
         for one in children_of(member, "note", session.id)
     ]
+    notes.sort(key=lambda note: (not note[1]["points"], _place(note[1]["name"], words), note[1]["moment"]))
     return {
         "infusions": [
             {
@@ -340,6 +341,11 @@ def _children(member: Member, session: Record) -> dict[str, Any]:
         ],
         "notes": [note for of, note in notes if of not in names],
     }
+
+
+def _place(name: object, words: Mapping[str, str]) -> tuple[bool, str]:
+    """Return where a word stands among the notes of one infusion: strength first, then by name."""
+    return name != words.get("strength"), str(name).casefold()
 
 
 def _key_of(text: str) -> str:

@@ -1,64 +1,82 @@
 """How a taster uses the scale and how far a panel agrees, in words."""
 
+from collections.abc import Collection
+from typing import Literal
+
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from tastings.maths.brewing.brews import TasterScale
-from tastings.wording.numbers import number, one_decimal
+from tastings.wording.numbers import number, number_range, one_decimal
 
 SURE_SD = 1.2816
 """Half the width of a central 80 % interval of a normal. [standard deviations]"""
 WELL, PARTLY = 0.7, 0.4
 """Correlations from which tasters are said to agree well, or partly: own choice, no source."""
+Agreement = Literal["well", "partly", "hardly", "unknown"]
 
 
-def level_sentence(scale: TasterScale) -> str:
-    """Say whether somebody rates higher or lower than the others."""
+def level_difference(scale: TasterScale) -> str:
+    """Say that somebody rates higher or lower than the others; empty while that cannot be told."""
     if abs(scale.offset) <= SURE_SD * scale.offset_sd:
-        return _("as high as the others, as far as can be told")
+        return ""
     points = {"points": one_decimal(abs(scale.offset))}
     if scale.offset > 0:
         return _("about %(points)s points higher than the others") % points
     return _("about %(points)s points lower than the others") % points
 
 
-def spread_sentence(scale: TasterScale) -> str:
-    """Say whether somebody uses more or less of the scale than the others."""
+def spread_difference(scale: TasterScale) -> str:
+    """Say that somebody uses more or less of the scale than the others; empty while that cannot be told."""
     if abs(scale.gain - 1) <= SURE_SD * scale.gain_sd:
-        return _("uses as much of the scale as the others, as far as can be told")
+        return ""
     percent = {"percent": number(round(100 * abs(scale.gain - 1)))}
     if scale.gain > 1:
         return _("uses about %(percent)s %% more of the scale than the others") % percent
     return _("uses about %(percent)s %% less of the scale than the others") % percent
 
 
-def repeat_sentence(sd: float | None) -> str:
-    """Say how far ratings of one cup lie apart when it is tasted again."""
-    if sd is None:
-        return _("has not tasted the same infusion of a lot twice yet")
-    return _("the same infusion tasted again varies by about %(points)s points") % {"points": one_decimal(sd)}
-
-
-def agreement_sentence(correlation: float | None) -> str:
-    """Say whether somebody tells the lots apart in the same way as the others."""
+def agreement_of(correlation: float | None) -> Agreement:
+    """Return how far ratings agree about the lots."""
     if correlation is None:
-        return _("too few lots were tasted by others too")
+        return "unknown"
     if correlation >= WELL:
-        return _("ranks the lots as the others do")
-    if correlation >= PARTLY:
-        return _("ranks the lots partly as the others do")
-    return _("ranks the lots differently from the others")
+        return "well"
+    return "partly" if correlation >= PARTLY else "hardly"
+
+
+def ranking_words(correlation: float | None) -> str:
+    """Say in a word or two whether somebody ranks the lots as the others do."""
+    return {
+        "well": pgettext("ranks the lots", "as the others"),
+        "partly": pgettext("ranks the lots", "partly so"),
+        "hardly": pgettext("ranks the lots", "differently"),
+        "unknown": pgettext("ranks the lots", "too few lots"),
+    }[agreement_of(correlation)]
+
+
+def ranking_difference(correlation: float | None) -> str:
+    """Say that somebody ranks the lots otherwise than the others; empty if not so, or unknown."""
+    return _("ranks the lots differently from the others") if agreement_of(correlation) == "hardly" else ""
 
 
 def panel_sentence(correlation: float | None) -> str:
     """Say how far one taster's rating can stand for the panel's."""
-    if correlation is None:
-        return _("cannot be told yet")
-    if correlation >= WELL:
-        return _("well: one taster's rating says nearly what the others would")
-    if correlation >= PARTLY:
-        return _("partly: several tasters are needed for a lot")
-    return _("hardly: agree first on what the word means, with the same cup before all")
+    return {
+        "well": _("well: one taster's rating says nearly what the others would"),
+        "partly": _("partly: several tasters are needed for a lot"),
+        "hardly": _("hardly: agree first on what the word means, with the same cup before all"),
+        "unknown": _("cannot be told yet"),
+    }[agreement_of(correlation)]
+
+
+def repeats_sentence(sds: Collection[float]) -> str:
+    """Say how far somebody's ratings of one cup lie apart when it is tasted again, over all words."""
+    if not sds:
+        return _("Has not tasted the same infusion of a lot twice yet.")
+    low, high = one_decimal(min(sds)), one_decimal(max(sds))
+    points = low if low == high else number_range(low, high)
+    return _("The same infusion tasted again varies by about %(points)s points.") % {"points": points}
 
 
 def tasted_sentence(*, sessions: int, lots: int) -> str:

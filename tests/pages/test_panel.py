@@ -1,5 +1,7 @@
 """The page of the tasters' scales: one's own for a taster, everybody's for buyers and owners."""
 
+import re
+
 import pytest
 from django.utils import timezone
 
@@ -26,6 +28,9 @@ def test_page_says_who_rates_higher_and_shows_a_taster_no_other_taster(panel, ta
     mine = browser_of(owner).get("/team/panel/").content.decode()
     assert mine.index("Your scale") < mine.index("points higher than the others")
     assert str(taster.user) in mine
+    own = mine.partition("Your scale")[2].partition("<details>")[0]
+    levels = re.findall(r"<dt>(.*?)</dt><dd>about ([\d.]+) points higher", own)
+    assert dict(levels).keys() >= {"Strength"}
     assert str(buyer.user) in mine
 
     theirs = browser_of(taster).get("/team/panel/").content.decode()

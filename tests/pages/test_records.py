@@ -172,7 +172,7 @@ def test_session_is_written_down_with_infusion_and_note(taster):
 
     assert (session.taster, float(session.leaf_g), f"{session.started_at:%H:%M}") == (taster.user, 5.2, "10:00")
     assert (Note.objects.get().infusion_id, float(Note.objects.get().intensity)) == (infusion.id, 6.5)
-    assert "Honey</bdi> 6.5" in shown
+    assert "Honey</bdi> <strong>6.5</strong>" in shown
 
 
 def test_new_session_begins_with_the_usual_pot_of_the_shop(taster):

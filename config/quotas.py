@@ -11,15 +11,18 @@ DEFAULTS: Mapping[str, tuple[int, int]] = {
     "uploads": (1_000, 200),
     "notes": (5_000_000, 1_000_000),
     "records": (5_000_000, 1_000_000),
+    "words": (600, 400),
     "streams": (200, 20),
 }
-"""Per team and per member. Ten pots a day make about 250,000 notes a year. Own choices, no source."""
+"""Per team and per member. Ten pots a day make about 250,000 notes a year. Each word with its fifty
+synonyms costs whoever reads a text about 10 ms after an edit of any word. Own choices, no source."""
 VARIABLES: Mapping[str, str] = {
     "photos": "LEAFSPAN_QUOTA_PHOTOS",
     "photo_bytes": "LEAFSPAN_QUOTA_PHOTO_BYTES",
     "uploads": "LEAFSPAN_QUOTA_UPLOADS",
     "notes": "LEAFSPAN_QUOTA_NOTES",
     "records": "LEAFSPAN_QUOTA_RECORDS",
+    "words": "LEAFSPAN_QUOTA_WORDS",
     "streams": "LEAFSPAN_QUOTA_STREAMS",
 }
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
     from tastings.actions.importing import CellError, ImportTargets
     from teams.models import Member
 
-MOST_SESSIONS = 500
+MOST_SESSIONS, MOST_RATINGS = 500, 20_000
 """In one file; each is checked by storing it and taking that back, which takes some hundredths of a second."""
 _MOST_SHOWN = 200
 """Faults that the page lists; the file that can be downloaded has them all."""
@@ -97,11 +98,11 @@ class Import(View):
 
 def _run(member: Member, table: Table, chosen: list[str], *, targets: ImportTargets, dry_run: bool) -> _Outcome:
     columns, lines = translated(table, chosen)
+    too_many_ratings = _("the file has %(found)s ratings and words, at most %(most)s are imported at once: divide it")
+    _check_size(_count_ratings(columns, lines), MOST_RATINGS, too_many_ratings)
     sessions, errors = parse_rows(columns, lines, targets=targets)
-    if len(sessions) > MOST_SESSIONS:
-        most = {"most": MOST_SESSIONS, "found": len(sessions)}
-        detail = _("the file has %(found)s sessions, at most %(most)s are imported at once: divide it") % most
-        raise Invalid(problems=[Problem("", "too_many", detail)])
+    too_many_sessions = _("the file has %(found)s sessions, at most %(most)s are imported at once: divide it")
+    _check_size(len(sessions), MOST_SESSIONS, too_many_sessions)
     counts: Counter[tuple[str, str]] = Counter()
     new_lots: set[str] = set()
     for session in sessions:
@@ -112,6 +113,24 @@ def _run(member: Member, table: Table, chosen: list[str], *, targets: ImportTarg
             new_lots.add(done.lot)
     counts["lot", NEW] = len(new_lots)  # a dry run makes a lot once for each of its sessions
     return _Outcome(counts, sorted(errors, key=lambda error: error.line))
+
+
+def _count_ratings(columns: Sequence[str], lines: Sequence[tuple[int, Sequence[str]]]) -> int:
+    """Return how many ratings and words the rows have at most, without checking them."""
+    count = 0
+    for _line, cells in lines:
+        for column, cell in zip(columns, cells, strict=False):
+            if column == "noted":
+                count += len(re.split(r"[\s;]+", cell.strip("; ")))
+            elif column and column not in COLUMNS and cell.strip():
+                count += 1
+    return count
+
+
+def _check_size(found: int, most: int, message: str) -> None:
+    """Refuse a file that has more than is imported at once."""
+    if found > most:
+        raise Invalid(problems=[Problem("", "too_many", message % {"found": found, "most": most})])
 
 
 def _summary(outcome: _Outcome) -> list[str]:

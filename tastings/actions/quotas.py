@@ -1,5 +1,6 @@
 """Refuses what would go beyond a quota, and counts the records that members have made."""
 
+from collections.abc import Mapping
 from uuid import UUID
 
 from django.db import connection
@@ -7,7 +8,16 @@ from django.db.models import Count, F
 
 from tastings.errors import QuotaFull
 from tastings.models import RecordCount
-from tastings.queries.quotas import PHOTO_QUOTAS, Quota, QuotaName, photos_used, quotas_of, records_used, total
+from tastings.queries.quotas import (
+    PHOTO_QUOTAS,
+    Quota,
+    QuotaName,
+    photos_used,
+    quotas_of,
+    records_used,
+    total,
+    words_used,
+)
 from tastings.queries.records import MODELS
 from tastings.wording.quotas import quota_full_text
 from teams.errors import Problem
@@ -36,22 +46,28 @@ def check_photo_quotas(member: Member) -> None:
             raise QuotaFull(quota_problem(quota))
 
 
+_QUOTAS_OF_TYPE: Mapping[str, tuple[QuotaName, ...]] = {"note": ("notes",), "descriptor": ("records", "words")}
+"""By record type the quotas that a new record counts for; ``records`` alone for the others."""
+
+
 class RecordAllowance:
     """What a member may still add to the team's records, within one push that has locked the team's row."""
 
     def __init__(self, member: Member) -> None:
         self._member = member
-        self._new: dict[QuotaName, set[UUID]] = {"notes": set(), "records": set()}
-        self._left: dict[QuotaName, list[Quota]] | None = None
+        self._new: dict[QuotaName, set[UUID]] = {"notes": set(), "records": set(), "words": set()}
+        self._left: dict[QuotaName, list[Quota]] = {}
 
     def full_quota(self, type_name: str, record: UUID) -> Quota | None:
         """Count a new record; if it goes beyond a quota return that quota and do not count it."""
-        name: QuotaName = "notes" if type_name == "note" else "records"
-        number = len(self._new[name] | {record})
-        full = next((quota for quota in self._quotas(name) if number > quota.left), None)
-        if full is None:
+        names = _QUOTAS_OF_TYPE.get(type_name, ("records",))
+        for name in names:
+            number = len(self._new[name] | {record})
+            if full := next((quota for quota in self._quotas(name) if number > quota.left), None):
+                return full
+        for name in names:
             self._new[name].add(record)
-        return full
+        return None
 
     def save(self, stored: set[UUID]) -> None:
         """Add to the member's counts the new records that were stored."""
@@ -60,13 +76,12 @@ class RecordAllowance:
             _add_made(self._member.team_id, self._member.user_id, notes=notes, records=records)
 
     def _quotas(self, name: QuotaName) -> list[Quota]:
-        if self._left is None:
-            used = records_used(self._member.team_id)
+        if name not in self._left:
+            used = words_used(self._member.team_id) if name == "words" else records_used(self._member.team_id)
             own, everyone = used.get(self._member.user_id, {}), total(used)
-            self._left = {
-                one: quotas_of((one,), own, of_team=False) + quotas_of((one,), everyone, of_team=True)
-                for one in self._new
-            }
+            asked: tuple[QuotaName, ...] = ("words",) if name == "words" else ("notes", "records")
+            for one in asked:
+                self._left[one] = quotas_of((one,), own, of_team=False) + quotas_of((one,), everyone, of_team=True)
         return self._left[name]
 
 

@@ -9,14 +9,14 @@ from django.conf import settings
 from django.db.models import Count, Q, Sum
 from django.utils.translation import gettext as _
 
-from tastings.models import Photo, RecordCount
+from tastings.models import Descriptor, Photo, RecordCount
 from teams.errors import NotAllowed
 from teams.models import Member
 from teams.queries.people import members_of
 from teams.stream_counts import open_streams
 
-QuotaName = Literal["photos", "photo_bytes", "uploads", "notes", "records", "streams"]
-NAMES: tuple[QuotaName, ...] = ("photos", "photo_bytes", "uploads", "notes", "records", "streams")
+QuotaName = Literal["photos", "photo_bytes", "uploads", "notes", "records", "words", "streams"]
+NAMES: tuple[QuotaName, ...] = ("photos", "photo_bytes", "uploads", "notes", "records", "words", "streams")
 PHOTO_QUOTAS: tuple[QuotaName, ...] = ("photos", "photo_bytes", "uploads")
 Used = dict[UUID, dict[QuotaName, int]]
 """What is used, by login and quota."""
@@ -68,6 +68,12 @@ def records_used(team: UUID) -> Used:
     return {user: {"notes": notes, "records": records} for user, notes, records in rows}
 
 
+def words_used(team: UUID) -> Used:
+    """Return how many words each member has made; deleted and merged ones count until they are forgotten."""
+    rows = Descriptor.objects.filter(team_id=team).order_by().values_list("author_id").annotate(Count("id"))
+    return {user: {"words": number} for user, number in rows}
+
+
 def total(used: Used) -> dict[QuotaName, int]:
     """Return what all members together use."""
     return {name: sum(of_member.get(name, 0) for of_member in used.values()) for name in NAMES}
@@ -93,7 +99,8 @@ def usage_of_team(member: Member) -> Usage:
         raise NotAllowed(_("only an owner sees what the team uses"))
     used: Used = {}
     streams = open_streams(member.team_id)
-    for part in (photos_used(member.team_id), records_used(member.team_id), _named("streams", streams)):
+    team = member.team_id
+    for part in (photos_used(team), records_used(team), words_used(team), _named("streams", streams)):
         for user, numbers in part.items():
             used.setdefault(user, {}).update(numbers)
     members = [one for one in members_of(member) if one.left_at is None or any(used.get(one.user_id, {}).values())]

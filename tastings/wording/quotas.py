@@ -13,6 +13,7 @@ def quota_label(name: str) -> str:
         "uploads": _("photos on their way"),
         "notes": _("notes"),
         "records": _("lots, sessions, infusions and other records"),
+        "words": _("words of your own"),
         "streams": _("open event streams"),
     }
     return labels[name]

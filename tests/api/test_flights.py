@@ -199,6 +199,24 @@ def test_who_has_tasted_changes_no_samples_and_a_tasted_one_does_not_come_back(t
     assert refusal(back) == (422, "invalid", {("lots", "not_allowed")})
 
 
+def test_cups_stay_when_a_new_plan_finds_no_codes_for_its_own(flight):
+    taster = flight.tasters[0]
+    before = flight.cups_of(taster)
+    some = FlightCup.objects.filter(flight_id=flight.id).first()
+    free = sorted(set(range(100, 1000)) - set(FlightCup.objects.values_list("code", flat=True)))
+    cup = {"team": some.team, "flight": some.flight, "taster": some.taster, "lot": some.lot, "sitting": 9}
+    gone = timezone.now()  # earlier plans have used all codes but two
+    FlightCup.objects.bulk_create(
+        FlightCup(position=n, code=code, out_at=gone, **cup) for n, code in enumerate(free[2:])
+    )
+    flight.buyer.client.patch(flight.address, {"lots": [str(lot.id) for lot in flight.lots[1:]]})
+    assert not plan_flight(UUID(flight.id), now=timezone.now())
+
+    assert flight.cups_of(taster) == before
+    plan = flight.buyer.client.get(flight.address).json()["plan"]
+    assert (plan["state"], "three-digit codes" in plan["failure"]) == ("failed", True)
+
+
 def test_cup_that_was_planned_away_is_still_taken_in(flight):
     taster, _ = flight.tasters
     gone = flight.cups_of(taster)[3]

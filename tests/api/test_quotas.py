@@ -44,6 +44,10 @@ def notes(place, number):
     return [change("note", session=place.words["session"], moment="mouth", descriptor="honey") for _ in range(number)]
 
 
+def words(number):
+    return [change("descriptor", key=f"own_{n}_{uuid4().hex[:6]}", label=f"Own {n}") for n in range(number)]
+
+
 def codes(answer):
     return [[problem["code"] for problem in verdict["problems"]] for verdict in answer["verdicts"]]
 
@@ -80,6 +84,18 @@ def test_change_beyond_the_teams_quota_is_refused_for_everyone_and_no_other_team
 
     assert [verdict_names(answer)[0] for answer in answers] == ["applied", "applied", "refused", "applied"]
     assert "the team's limit is reached" in answers[2]["verdicts"][0]["problems"][0]["detail"]
+
+
+def test_words_have_limits_of_their_own_and_deleted_ones_count(quotas, taster, buyer, owner):
+    quotas(words=(4, 3))
+    made = sync(taster.client, [*words(4), *lots(1)])
+    assert codes(made) == [[], [], [], ["quota"], []]
+    first = made["verdicts"][0]["id"]
+    sync(taster.client, [change("descriptor", first, at="2026-03-05T10:00:00Z", deleted=True)])
+    assert codes(sync(taster.client, words(1))) == [["quota"]]
+    assert codes(sync(buyer.client, words(2))) == [[], ["quota"]]
+    assert used(owner, "words") == ((4, 0), {str(taster.user.id): (3, 0), str(buyer.user.id): (1, 2)})
+    assert used(owner, "records")[0][0] == 5
 
 
 def test_notes_have_a_quota_of_their_own(quotas, taster, lexicon):

@@ -47,6 +47,15 @@ def test_file_of_very_many_sessions_is_refused(browser, monkeypatch):
     assert "The file has 2 sessions, at most 1 are imported at once: divide it" in page.content.decode()
 
 
+def test_file_of_very_many_ratings_is_refused_before_any_is_checked(browser, monkeypatch):
+    monkeypatch.setattr(imports, "MOST_RATINGS", 2)
+    monkeypatch.setattr(imports, "parse_rows", None)
+    page = upload(browser, OWN)
+
+    assert page.status_code == 422
+    assert "ratings and words, at most 2 are imported at once: divide it" in page.content.decode()
+
+
 @pytest.mark.parametrize("encoding", ["cp1252", "utf-8-sig", "utf-16"])
 def test_own_spreadsheet_is_checked_and_nothing_is_stored(browser, encoding):
     page = upload(browser, OWN, encoding)

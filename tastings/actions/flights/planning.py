@@ -108,7 +108,6 @@ def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: date
     for cup in fixed:
         place = str(cup.taster_id), cup.sitting
         last[place] = max(last[place], cup.position)
-    FlightCup.objects.filter(flight=flight, out_at=None).exclude(id__in=[cup.id for cup in fixed]).update(out_at=now)
     used = set(FlightCup.objects.filter(flight=flight).values_list("code", flat=True))
     new = [
         (sitting, last[sitting.taster, sitting.number] + i + 1, lot)
@@ -118,7 +117,8 @@ def _store(planned: Flight, plan: Plan, *, fixed: Sequence[FlightCup], now: date
     free = sorted(set(range(100, 1000)) - used)
     if len(new) > len(free):
         _store_failure(Flight.objects.filter(id=flight.id), PlanFailure("no_code_left"))
-        return False
+        return False  # the cups of the plan before stay
+    FlightCup.objects.filter(flight=flight, out_at=None).exclude(id__in=[cup.id for cup in fixed]).update(out_at=now)
     codes = SystemRandom().sample(free, len(new))  # not from the seed: a code must give away nothing of its place
     FlightCup.objects.bulk_create(
         FlightCup(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from django.contrib.auth.views import redirect_to_login
 from django.http import HttpRequest, HttpResponseBase
@@ -26,6 +26,8 @@ from teams.row_security import act_for, act_for_login, limit_changes_to
 if TYPE_CHECKING:
     from tastings.queries.records import Record
     from teams.models import Member
+
+Found = TypeVar("Found")
 
 POLICY = (
     "default-src 'none'; style-src 'self'; font-src 'self'; img-src 'self'; form-action 'self'; base-uri 'none';"
@@ -130,15 +132,29 @@ def chosen_member(request: HttpRequest) -> Member:
     raise NotAllowed(_("this login is in no team"))
 
 
-def membership_with(request: HttpRequest, type_name: str, record_id: str) -> tuple[Member, Record]:
-    """Return a record and the caller's membership of its team; raise NotFound when they may not see it."""
-    memberships, record = memberships_in(request), id_from_path(record_id)
-    if type_name not in RECORD_SCHEMAS:
-        raise NotFound
-    for member in memberships:
+def read_as_member(request: HttpRequest, read: Callable[[Member], Found]) -> tuple[Member, Found]:
+    """Return what ``read`` finds for the first of the caller's memberships that may see it, and that membership.
+
+    Raises
+    ------
+    NotFound
+        It raised NotFound for each.
+    """
+    for member in memberships_in(request):
         try:
-            found = record_for(member, type_name, record)
+            return member, read(member)
         except NotFound:
             continue
-        return work_for(member), found
     raise NotFound
+
+
+def membership_with(request: HttpRequest, type_name: str, record_id: str) -> tuple[Member, Record]:
+    """Return a record and the caller's membership of its team; raise NotFound when they may not see it."""
+
+    def read(member: Member) -> Record:
+        if type_name not in RECORD_SCHEMAS:
+            raise NotFound
+        return record_for(member, type_name, id_from_path(record_id))
+
+    member, found = read_as_member(request, read)
+    return work_for(member), found

@@ -13,7 +13,7 @@ from django.views import View
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
-from pages.browser import memberships_in, of_chosen_team, page, work_for
+from pages.browser import memberships_in, of_chosen_team, page, read_as_member, work_for
 from pages.team_settings import audit_entry, names_in_audit
 from tastings.actions.flights.admitting import admit_late_score
 from tastings.queries.flight_answers import answer_of_flight
@@ -35,13 +35,7 @@ MOST_SHOWN = 200
 
 def membership_of(request: HttpRequest, flight: UUID) -> Member:
     """Return the caller's membership of the flight's team; raise NotFound when it is none of theirs."""
-    for member in memberships_in(request):
-        try:
-            flight_row(member, flight)
-        except NotFound:
-            continue
-        return work_for(member)
-    raise NotFound
+    return work_for(read_as_member(request, lambda member: flight_row(member, flight))[0])
 
 
 @page

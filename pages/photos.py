@@ -18,7 +18,7 @@ from django.views.generic import View
 
 from api.http.conditional import id_from_path
 from pages.accounts import add_problems
-from pages.browser import membership_with, memberships_in, page
+from pages.browser import membership_with, page, read_as_member
 from pages.record_forms import number_in
 from pages.records import address_of
 from pages.reports import picture
@@ -203,13 +203,7 @@ class PhotoPage(View):
 
 
 def _found(request: HttpRequest, photo_id: str) -> tuple[Member, Photo]:
-    memberships, photo = memberships_in(request), id_from_path(photo_id)
-    for member in memberships:
-        try:
-            return member, get_photo(member, photo)
-        except NotFound:
-            continue
-    raise NotFound
+    return read_as_member(request, lambda member: get_photo(member, id_from_path(photo_id)))
 
 
 def _clicked(request: HttpRequest, photo: Photo, of: str) -> dict[str, str]:

@@ -16,7 +16,7 @@ from django.views.generic import View
 from api.http.conditional import id_from_path
 from api.http.verdicts import refusal_of
 from lots.merge import DELETED
-from pages.browser import memberships_in, page, work_for
+from pages.browser import page, read_as_member, work_for
 from pages.record_fields import options_for, record_name
 from pages.record_forms import NOTHING, sentence, value_text
 from pages.records import address_of, change_record, schema_named
@@ -68,15 +68,12 @@ class RecordHistoryPage(View):
     def _found(
         self, request: HttpRequest, record_type: str, record_id: str
     ) -> tuple[RecordSchema, Member, UUID, History]:
-        memberships, record = memberships_in(request), id_from_path(record_id)
-        schema = schema_named(record_type)
-        for member in memberships:
-            try:
-                history = history_for(member, record_type, record)
-            except NotFound:
-                continue
-            return schema, work_for(member), record, history
-        raise NotFound
+        def read(member: Member) -> tuple[RecordSchema, UUID, History]:
+            schema, record = schema_named(record_type), id_from_path(record_id)
+            return schema, record, history_for(member, record_type, record)
+
+        member, (schema, record, history) = read_as_member(request, read)
+        return schema, work_for(member), record, history
 
 
 def _restoring(request: HttpRequest) -> set[str]:

@@ -19,7 +19,7 @@ from django.views.decorators.http import require_safe
 from api.http.addresses import with_either_slash
 from api.http.conditional import id_from_path
 from api.http.problems import problem_response
-from pages.browser import membership_with, memberships_in, page, shows_pages
+from pages.browser import membership_with, page, read_as_member, shows_pages
 from pages.my_pot import OwnPot, own_pot
 from tastings.actions.documents import request_document
 from tastings.errors import DocumentFailed
@@ -126,13 +126,7 @@ def _state(request: HttpRequest, lot_id: str) -> tuple[Member, tuple[object, ...
     today = timezone.now().date()
     if request.user.is_authenticated and not request.META.get("HTTP_AUTHORIZATION"):
         return report_state_of(request.user.id, id_from_path(lot_id), today=today)
-    memberships, lot = memberships_in(request), id_from_path(lot_id)
-    for member in memberships:
-        try:
-            return member, report_state(member, lot, today=today)
-        except NotFound:
-            continue
-    raise NotFound
+    return read_as_member(request, lambda member: report_state(member, id_from_path(lot_id), today=today))
 
 
 def article(  # noqa: PLR0913 - whose report, in which pot, with what to do next

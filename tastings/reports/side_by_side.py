@@ -27,6 +27,7 @@ from tastings.wording.numbers import one_decimal
 
 LETTERS = "ABCDEF"
 _DASHES = ("none", "9 4", "2 3.5", "9 3 2 3", "15 4", "5 2 2 2 2 2")
+_MARK = 22  # width and height of a mark by itself [px]
 _LABEL_PX = 15.0  # so far apart stand the letters at the end of the curves
 
 
@@ -69,15 +70,15 @@ def curves_chart(curves: Sequence[Sequence[CurvePoint]], *, names: Sequence[str]
     )
 
 
-def lot_mark(index: int, *, size: int = 22) -> str:
+def lot_mark(index: int) -> str:
     """Draw a lot's mark by itself, for a heading or a table. [px]."""
     return tag(
         "svg",
-        taster_mark(index, x=size / 2, y=size / 2, size=size / 4),
+        taster_mark(index, x=_MARK / 2, y=_MARK / 2, size=_MARK / 4),
         xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {size} {size}",
-        width=size,
-        height=size,
+        viewBox=f"0 0 {_MARK} {_MARK}",
+        width=_MARK,
+        height=_MARK,
         aria_hidden="true",
     )
 

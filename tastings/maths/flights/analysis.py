@@ -19,6 +19,8 @@ from tastings.maths.flights.standings import Estimate, standings
 from tastings.maths.panel.agreement import AgreementError, concordance
 
 _USUAL_CUPS = 6
+ALPHA = 0.05
+"""Probability of a false alarm of each test."""
 
 
 def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
@@ -27,7 +29,6 @@ def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
     scale: float,
     seed: int,
     expected_order: Sequence[str] = (),
-    alpha: float = 0.05,
     lots: Sequence[str] = (),
     controls: Sequence[str] = (),
 ) -> FlightResult:
@@ -43,8 +44,6 @@ def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
         The same cups and seed give the same result.
     expected_order : Sequence[str]
         Lots in the order expected beforehand, the best first, for Page's test.
-    alpha : float
-        Of the tests.
     lots : Sequence[str]
         Lots of the flight, so that one without a cup is in the result as well.
     controls : Sequence[str]
@@ -59,7 +58,7 @@ def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
     """
     served = served_cups(cups, scale=scale, lots=lots)
     if not served.score.size:
-        return _nothing(alpha=alpha)
+        return _nothing()
     rng = np.random.default_rng(seed)
     draws = draw(served, scale=scale, rng=rng)
     drawn = draws.worth()
@@ -74,7 +73,7 @@ def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
     test = friedman_test(table)
     full = {taster: row for taster, row in table.items() if len(row) == len({one.lot for one in cups})}
     everyone = len(full) == len(table) > 1 and len(next(iter(full.values()))) > 1
-    least, differ = _differences(served, alpha=alpha)
+    least, differ = _differences(served)
     repeated, repeated_by = repeatability(cups)
     followed, placed = bool((served.previous >= 0).any()), float(np.ptp(served.position)) > 0
     return FlightResult(
@@ -94,23 +93,23 @@ def analyse_flight(  # noqa: PLR0913  # each is a question of the buyer's
         kendall_w=_concordance(full),
         rank_sums=rank_sums(full) if everyone else None,
         rank_sum_difference=(
-            rank_sum_difference(tasters=len(full), lots=len(next(iter(full.values()))), alpha=alpha)
+            rank_sum_difference(tasters=len(full), lots=len(next(iter(full.values()))), alpha=ALPHA)
             if everyone
             else None
         ),
         page=page_test(table, expected_order=expected_order),
         least_significant_difference=least,
-        differ=differ if test is not None and test.p < alpha else (),
-        alpha=alpha,
+        differ=differ if test is not None and test.p < ALPHA else (),
+        alpha=ALPHA,
     )
 
 
-def _nothing(*, alpha: float) -> FlightResult:
+def _nothing() -> FlightResult:
     return FlightResult(
         standings=(), controls=(), settled=False, settled_at=SETTLED, expected_loss=None, next=(), spreads=None,
         tasters=(), carry_over=None, position=None, first_cup=None, repeatability_sd=None, friedman=None,
         kendall_w=None, rank_sums=None, rank_sum_difference=None, page=None, least_significant_difference=None,
-        differ=(), alpha=alpha,
+        differ=(), alpha=ALPHA,
     )  # fmt: skip
 
 
@@ -156,7 +155,7 @@ def _concordance(full: ScoreTable) -> float | None:
         return None
 
 
-def _differences(cups: ServedCups, *, alpha: float) -> tuple[float | None, tuple[tuple[str, str], ...]]:
+def _differences(cups: ServedCups) -> tuple[float | None, tuple[tuple[str, str], ...]]:
     """Return the least significant difference and the pairs told apart by it."""
     lots = [cups.lots[place] for place in cups.lot]
     blocks = [cups.sittings[place] for place in cups.sitting]
@@ -165,7 +164,7 @@ def _differences(cups: ServedCups, *, alpha: float) -> tuple[float | None, tuple
     found = found or block_means(scores, lots=lots, blocks=blocks)
     if found is None:
         return None, ()
-    least = found.least_differences(alpha=alpha)
+    least = found.least_differences(alpha=ALPHA)
     order = np.argsort(-found.means, kind="stable")
     pairs = tuple(
         (found.lots[high], found.lots[low])
@@ -173,4 +172,4 @@ def _differences(cups: ServedCups, *, alpha: float) -> tuple[float | None, tuple
         for low in order[at + 1 :]
         if found.means[high] - found.means[low] >= least[high, low]
     )
-    return found.least_difference(alpha=alpha), pairs
+    return found.least_difference(alpha=ALPHA), pairs

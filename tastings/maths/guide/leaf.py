@@ -80,7 +80,6 @@ def known_leaf(
     even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
-    n_draws: int = N_DRAWS,
 ) -> Known:
     """Return what the sessions of a lot tell of its leaf.
 
@@ -88,8 +87,6 @@ def known_leaf(
     ----------
     brews, even_brew, scales, line
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
-    n_draws : int
-        Equally likely leaves.
 
     Raises
     ------
@@ -102,7 +99,7 @@ def known_leaf(
     if not tasted:
         return Known(followed=followed)
     posterior = fit(tasted, grid=grid)
-    draws = posterior.draws(n_draws=n_draws)
+    draws = posterior.draws(n_draws=N_DRAWS)
     k, tau, n = np.unravel_index(draws.node, grid.shape)
     peak = peak_of(draws, even_cups=even_brew.cups(grid))
     agreed = ending_log_likelihood(followed, draws=draws, peak=peak, grid=grid)

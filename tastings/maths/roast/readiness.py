@@ -33,6 +33,8 @@ from tastings.maths.roast.rest import USUAL_REST_DAYS, Rest, fit_rest
 
 Verdict = Literal["ready", "resting", "cannot_tell"]
 Basis = Literal["not_rated", "one_week_short", "usual_rest", "liking_falls", "probability"]
+ROAST = "roast"
+"""Key of the roast descriptor."""
 SURE = 0.8
 NARROW_DAYS = 14
 HORIZON_DAYS = 730  # dates further on than this from today are beyond what the data can say
@@ -171,7 +173,6 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     roasted_on: date,
     today: date,
     level: float,
-    key: str = "roast",
     degree: str = "",
     even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
@@ -186,8 +187,6 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         When it was roasted, and the day to speak of.
     level : float
         The roast the team wants it under. [points, 0 to 10]
-    key : str
-        Key of the roast descriptor.
     degree : str
         Degree of roast, whose usual rest stands until liking says otherwise; empty when not known.
     even_brew : EvenBrew, optional
@@ -221,7 +220,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         for one in sorted(sessions, key=lambda one: one.brew.session)
         if one.day < roasted_on
     )
-    values = values_of(followed, key=key, day_of=day_of, even_brew=even_brew, grid=grid)
+    values = values_of(followed, key=ROAST, day_of=day_of, even_brew=even_brew, grid=grid)
     fade = fit_fade(values)
     question = _Question(level=level, today=today, day=max(float((today - roasted_on).days), 0.0))
     liking = values_of(followed, key=LIKING, day_of=day_of, even_brew=even_brew, grid=grid)
@@ -239,7 +238,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     return Readiness(
         verdict=verdict,
         basis=basis,
-        attribute=key,
+        attribute=ROAST,
         level=level,
         degree=degree,
         roasted_on=roasted_on,

@@ -5,12 +5,8 @@ those of the other, every one with every one. A taster who tasted in both groups
 scale is taken out of the comparison: what is uncertain about it cancels in a difference. What does not cancel is added
 again: tasters who tasted one side more often than the other, and those who tasted one side only.
 
-In 1,000 simulated pairs of lots (``python -m benchmarks.calibration``: one to four sessions a side by the same four
-tasters, not calibrated, leaf that the estimator does not assume) the 80 % interval of a difference held it in 88 %.
-For lots of different leaf the probabilities for strength and liking are calibrated: of statements with 0.8 to 0.95, 87
-and 88 % were true. Those for who outlasts whom are overconfident in the middle: 78 % with 0.8 to 0.95, 57 % with 0.6 to
-0.8. Lots of nearly the same leaf are more alike than the prior, which takes them for unrelated: there 75, 93 and 52 %
-with 0.8 to 0.95 were true of strength, liking and lasting.
+Who outlasts whom allows for the two lots being nearly the same leaf (:mod:`tastings.maths.comparison.alike`). How far
+the answers can be believed was simulated (``python -m benchmarks.calibration``, ``docs/measured.md``).
 """
 
 from collections import Counter
@@ -26,6 +22,7 @@ from tastings.maths.brewing.brews import Brew, TasterScale, form_of, validated_b
 from tastings.maths.brewing.even_brew import BOILING, MOST_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.certainty import never_certain
+from tastings.maths.comparison.alike import ALIKE, alike_weights
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood, peak_of
 from tastings.maths.curve.estimate import STRENGTH, estimate_development
@@ -38,6 +35,7 @@ from tastings.maths.curve.sufficient_statistics import SessionRatings
 LIKING = "liking"
 FIRST_INFUSIONS = 8  # of the even brew; a cup beyond is seldom rated (common practice, no source)
 N_DRAWS = 512
+_LEAST_LOG_LIKELIHOOD = -200.0  # below the most; spares the slow arithmetic of numbers next to 0
 _STEP = 2**0.5 - 1  # another lattice than that of the draws
 
 
@@ -193,11 +191,20 @@ def compare(
         outlasts, outlasted = None, None
         if STRENGTH in sides:
             both = sides[STRENGTH]
-            first_counts, second_counts = (
-                _counts(draws, followed[name], cups=own + both.shift[:, None], even=even[name], grid=grids[name])
-                for name, draws, own in zip(names, (both.first, both.second), cups[STRENGTH], strict=True)
-            )
-            outlasts, outlasted = _outlasting(first_counts, second_counts, line=known_line)
+            draws = (both.first, both.second)
+            counts = [
+                # What the model leaves open of a leaf is the same for its like.
+                _counts(
+                    one,
+                    followed[name],
+                    cups=[of_one + both.shift[:, None] for of_one in (own, one.cups(even[name]))],
+                    even=even[name],
+                    grid=grids[name],
+                )
+                for name, one, own in zip(names, draws, cups[STRENGTH], strict=True)
+            ]
+            weights = alike_weights(draws, shift=both.shift, grids=(grids[names[0]], grids[names[1]]))
+            outlasts, outlasted = _outlasting(*zip(*counts, strict=True), weights=weights, line=known_line)
         pairs.append(
             Pair(
                 first=names[0],
@@ -310,33 +317,42 @@ def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:
 
 
 def _counts(
-    draws: CurveDraws, followed: Sequence[PreparedSession], *, cups: FloatArray, even: FloatArray, grid: Grid
-) -> tuple[FloatArray, FloatArray]:
-    """Return how likely each number of worthwhile infusions is at each finish line, and the log weight of the line.
+    draws: CurveDraws,
+    followed: Sequence[PreparedSession],
+    *,
+    cups: Sequence[FloatArray],
+    even: FloatArray,
+    grid: Grid,
+) -> list[FloatArray]:
+    """Return how well each draw agrees with the endings at each finish line, where its number of infusions is.
 
-    ``cups``, float64[n_draws, n_infusions], are the even brew's of each draw, ``even`` those of every node.
+    For each of ``cups``, float64[n_draws, n_infusions], the even brew's of each draw: float64[n_lines, n_draws,
+    1 + n_infusions], 0 at every other number. ``even`` are the cups of every node.
     """
     agreed = ending_log_likelihood(followed, draws=draws, peak=peak_of(draws, even_cups=even), grid=grid)
-    top = agreed.max(axis=0)
-    weight = np.exp(agreed - top)
-    worth = cups[:, None, :] > LINES[:, None]
-    last = np.where(worth.any(axis=2), cups.shape[1] - worth[:, :, ::-1].argmax(axis=2), 0)
-    counted = np.array(
-        [
-            np.bincount(last[:, i], weights=weight[:, i] / weight[:, i].sum(), minlength=cups.shape[1] + 1)
-            for i in range(LINES.size)
-        ]
-    )
-    return counted, top + np.log(weight.mean(axis=0))
+    likelihood = np.exp(np.maximum(agreed - agreed.max(), _LEAST_LOG_LIKELIHOOD))
+    found = []
+    for of_draws in cups:
+        worth = of_draws[:, None, :] > LINES[:, None]
+        last = np.where(worth.any(axis=2), of_draws.shape[1] - worth[:, :, ::-1].argmax(axis=2), 0)
+        counted = np.zeros((LINES.size, draws.level.size, of_draws.shape[1] + 1))
+        counted[np.arange(LINES.size), np.arange(draws.level.size)[:, None], last] = likelihood
+        found.append(counted)
+    return found
 
 
 def _outlasting(
-    first: tuple[FloatArray, FloatArray], second: tuple[FloatArray, FloatArray], *, line: FinishLine
+    unrelated: Sequence[FloatArray], alike: Sequence[FloatArray], *, weights: FloatArray, line: FinishLine
 ) -> tuple[float, float]:
-    """Return the probabilities of more and of fewer infusions; both groups face the same, unknown finish line."""
-    log_weight = line.log_weights() + first[1] + second[1]
-    weight = np.exp(log_weight - log_weight.max())
-    joint = np.einsum("l,li,lj->ij", weight / weight.sum(), first[0], second[0])
+    """Return the probabilities of more and of fewer infusions; both groups face the same, unknown finish line.
+
+    ``unrelated`` and ``alike`` are the :func:`_counts` of both groups, ``weights`` those of alike lots' draws.
+    """
+    first, second = (counts.sum(axis=1) for counts in unrelated)
+    facing_second = np.tensordot(alike[0], weights, axes=(1, 0))  # by line, count of the first, draw of the second
+    by_line = (1 - ALIKE) * first[:, :, None] * second[:, None, :] + ALIKE * (facing_second @ alike[1])
+    joint = np.einsum("l,lij->ij", np.exp(line.log_weights()), by_line)
+    joint /= joint.sum()
     return never_certain(float(np.tril(joint, -1).sum())), never_certain(float(np.triu(joint, 1).sum()))
 
 

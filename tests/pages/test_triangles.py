@@ -62,7 +62,7 @@ def test_answer_without_a_choice_is_refused_beside_the_field(address, buyer):
     page = browser_of(buyer).post(address, {"taster": ""})
 
     assert (page.status_code, Trial.objects.count()) == (422, 0)
-    assert '<p class="wrong">' in page.content.decode()
+    assert '<p class="wrong" id="id_correct_error">' in page.content.decode()
 
 
 def test_taster_answers_in_a_buyers_test_for_themselves_alone(address, taster):

@@ -10,6 +10,7 @@ import subprocess
 import pytest
 from django.test import Client
 
+from config.settings import BASE_DIR
 from table import shell
 
 VENDOR = shell.FILES / "vendor"
@@ -102,3 +103,19 @@ def test_manifest_lets_the_app_be_installed(client):
 @pytest.mark.parametrize("address", ["/table/", "/table/sw.js", "/table/manifest.webmanifest"])
 def test_nothing_can_be_posted(client, address):
     assert client.post(address).status_code == 405
+
+
+def test_colours_of_the_app_are_those_of_the_pages():
+    """Each has them in its own file: a shared one would cost every page a request more and the app's shell bytes."""
+
+    def colours(file):
+        light, dark = file.read_text().partition("color-scheme: dark")[::2]
+        return [
+            dict(re.findall(r"(--[\w-]+): (#\w+);", part.partition("}")[0]))
+            for part in (light[light.index(":root") :], dark)
+        ]
+
+    pages = colours(BASE_DIR / "pages/static/pages/leafspan.css")
+    app = colours(shell.FILES / "style.css")
+    assert all(len(one) > 10 for one in app)
+    assert app == [{name: of_pages[name] for name in of_app} for of_pages, of_app in zip(pages, app, strict=True)]

@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import cast
 from uuid import UUID, uuid5
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from lots.schema import RecordSchema, clean_fields, record_faults
@@ -17,6 +17,7 @@ from tastings.queries.records import record_for
 from tastings.queries.triangles import cup_sets_of, triangle_test_for
 from tastings.schemas import TRIAL, TRIANGLE_TEST
 from teams.actions.audit import record_event
+from teams.actions.revisions import lock_team
 from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
 from teams.queries.people import member_for, require_writer
@@ -41,6 +42,7 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
         A field is not valid, a lot is unknown, or the id is taken.
     """
     require_writer(member)
+    lock_team(member.team_id)  # the same sent twice at once comes one after the other
     values = _checked(TRIANGLE_TEST, sent)
     lots: dict[str, UUID] = {}
     problems = []
@@ -87,6 +89,7 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
     """
     found = triangle_test_for(member, test)
     require_writer(member)
+    lock_team(member.team_id)
     values = _checked(TRIAL, sent)
     taster = UUID(str(values["taster"])) if values.get("taster") else None
     if member.user_id not in (found.by_id, taster) and not member.decides:
@@ -111,6 +114,7 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
     )
 
 
+@transaction.atomic
 def record_answer(member: Member, *, test: UUID, code: str, taster: UUID | None, now: datetime) -> None:
     """Record which cup somebody named as the odd one, by its code; each set of three cups is answered once.
 
@@ -128,16 +132,13 @@ def record_answer(member: Member, *, test: UUID, code: str, taster: UUID | None,
     named = [(i, cups) for i, cups in enumerate(cup_sets_of(found), start=1) if code in map(str, cups.codes)]
     if not named:
         raise Invalid(problems=[Problem("code", "wrong", _("no cup of this test has this code"))])
-    answered = Invalid(problems=[Problem("code", "taken", _("these three cups are answered already"))])
     [(number, cups)] = named
     trial = uuid5(test, f"cups {number}")
+    lock_team(member.team_id)
     if is_id_in_use("trial", trial):
-        raise answered
+        raise Invalid(problems=[Problem("code", "taken", _("these three cups are answered already"))])
     sent = {"taster": None if taster is None else str(taster), "correct": code == str(cups.odd)}
-    try:
-        record_trial(member, test=test, trial=trial, sent=sent, now=now)
-    except IntegrityError as error:
-        raise answered from error
+    record_trial(member, test=test, trial=trial, sent=sent, now=now)
 
 
 @transaction.atomic

@@ -13,6 +13,7 @@ from django.db import IntegrityError, connection, transaction
 from django.utils.translation import gettext as _
 
 from teams.actions.counters import random_beginning
+from teams.actions.revisions import lock_team
 from teams.errors import Invalid, NotAllowed, NotFound, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, shop_by_id_or_name
@@ -190,6 +191,7 @@ def update_team(member: Member, *, name: object = None, ready_roast: object = No
 def create_shop(member: Member, *, name: object) -> Shop:
     """Open a shop; only an owner may."""
     check_may_change_shops(member)
+    lock_team(member.team_id)  # so that no other takes the name meanwhile
     return Shop.objects.create(team_id=member.team_id, name=_free_shop_name(member, name, shop_id=None))
 
 
@@ -197,6 +199,7 @@ def create_shop(member: Member, *, name: object) -> Shop:
 def rename_shop(member: Member, *, shop_id: UUID, name: object) -> None:
     """Rename a shop; only an owner may."""
     check_may_change_shops(member)
+    lock_team(member.team_id)
     clean = _free_shop_name(member, name, shop_id=shop_id)
     if not Shop.objects.filter(team_id=member.team_id, id=shop_id).update(name=clean):
         raise NotFound

@@ -1,10 +1,12 @@
 """Triangle tests from the table to their answer."""
 
+from threading import Barrier, Thread
 from uuid import uuid4
 
 import pytest
+from django.db import connections
 
-from tastings.models import Trial
+from tastings.models import Trial, TriangleTest
 from teams.models import AuditEntry
 from tests.factories import ABSENT_ID, LotFactory, person
 
@@ -127,3 +129,30 @@ def test_in_anothers_test_a_taster_records_and_withdraws_their_own_answers(taste
     assert not AuditEntry.objects.exists()
     assert buyer.client.delete(f"{address}trials/{theirs}").status_code == 204
     assert [one.about["record"] for one in AuditEntry.objects.filter(what="correction")] == [theirs]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_same_at_the_same_moment_is_made_once_and_nobody_sees_a_server_error(owner):
+    lots = [LotFactory(team=owner.team) for _ in range(2)]
+    test = {"id": str(uuid4()), "lot": str(lots[0].id), "against": str(lots[1].id), "held_on": "2026-03-04"}
+    trial = {"id": str(uuid4()), "correct": True}
+
+    def at_once(address, body):
+        together, codes = Barrier(4), []
+
+        def send():
+            together.wait()
+            codes.append(type(owner.client)(HTTP_AUTHORIZATION=f"Bearer {owner.token}").post(address, body).status_code)
+            connections.close_all()
+
+        threads = [Thread(target=send) for _ in range(4)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        return sorted(codes)
+
+    assert at_once("/api/v1/triangle-tests/", test) == [201] * 4
+    assert at_once(f"/api/v1/triangle-tests/{test['id']}/trials", trial) == [201] * 4
+    assert at_once("/api/v1/shops/", {"name": "Harbour"}) == [201, 422, 422, 422]
+    assert (TriangleTest.objects.count(), Trial.objects.count()) == (1, 1)

@@ -13,15 +13,19 @@ import psycopg
 from django.db import connection, transaction
 from django.db.models import Max, Min
 
+from lots.merge import DELETED
+from lots.models import FieldHistory
 from lots.schema import format_utc_short
 from tastings.actions.importing.team.archive_rows import ReferencedIds, row_builder, validated_lines
 from tastings.actions.importing.team.import_archive import Archive, ArchiveError, LogLine, open_archive
 from tastings.actions.importing.team.pictures import store_pictures
+from tastings.actions.push.checks import LATEST_START
 from tastings.actions.quotas import recount_records
 from tastings.models import Development, Session
 from tastings.queries.exporting import MEMBERS, SETTINGS, TABLES, ExportTable
 from tastings.queries.pull_only import PULL_ONLY
 from tastings.queries.records import MODELS, shared_sessions
+from tastings.schemas import RECORD_SCHEMAS
 from teams.actions.counters import REVISION_JUMP
 from teams.actions.people import clean_name, clean_username
 from teams.actions.revisions import renew
@@ -84,6 +88,7 @@ def import_team(
             referenced.raise_unresolved()
             _check_foreign_keys(archive)
             _check_samples(target, archive)
+            _check_moments_and_history(target, archive, now=now)
             _finish(target)
             log(f"pictures: {store_pictures(target, archive, cleanup=cleanup)}")
         cleanup.pop_all()
@@ -225,6 +230,25 @@ def _foreign_key_error(archive: Archive, error: psycopg.Error) -> ArchiveError:
     )
 
 
+def _check_moments_and_history(team: Team, archive: Archive, *, now: datetime) -> None:
+    """Refuse sessions that begin far in the future, and earlier values of fields that there are not."""
+    late = Session.objects.filter(team_id=team.id, started_at__gt=now + LATEST_START).first()
+    if late is not None:
+        raise _of_row(archive, "sessions", late.id, "started_at", "lies more than two days ahead")
+    for type_name, schema in RECORD_SCHEMAS.items():
+        earlier = FieldHistory.objects.filter(team_id=team.id, type=type_name)
+        unknown = earlier.exclude(field__in=[*schema.by_name(), DELETED]).first()
+        if unknown is not None:
+            raise _of_row(archive, "history", unknown.record, "field", f"is not a field of a {type_name}")
+
+
+def _of_row(archive: Archive, table: str, row: UUID, field: str, reason: str) -> ArchiveError:
+    """Return the error about a field of the row with this id, or that names it, with its line."""
+    file = next(one.file for one in TABLES if one.name == table)
+    line = next((number for number, text in archive.raw_lines(file) if str(row) in text), 0)
+    return ArchiveError(reason, file=file, line=line, field=field)
+
+
 _CIRCLES = """
     WITH RECURSIVE chain (lot, sample) AS (
         SELECT id, from_lot_id FROM lots_lot WHERE team_id = %s AND from_lot_id IS NOT NULL
@@ -240,9 +264,7 @@ def _check_samples(team: Team, archive: Archive) -> None:
         cursor.execute(_CIRCLES, [team.id])
         found = cursor.fetchone()
     if found is not None:
-        table = next(table for table in TABLES if table.name == "lots")
-        line = next(n for n, text in archive.raw_lines(table.file) if f'"id":"{found[0]}"' in text.replace(" ", ""))
-        raise ArchiveError("leads back to this lot", file=table.file, line=line, field="from_lot")
+        raise _of_row(archive, "lots", found[0], "from_lot", "leads back to this lot")
 
 
 def _finish(team: Team) -> None:

@@ -134,7 +134,7 @@ def development_answer(found: LotDevelopment, *, labels: Mapping[str, str]) -> D
         departures=tuple(map(_departure, figures.departures)),
         next=words.next_session_sentence(figures.next),
         cautions=tuple(words.development_cautions(figures)),
-        sentence=words.flavour_sentence(figures.layers, labels=labels),
+        sentence=words.flavour_sentence(figures.layers, labels=labels, steeps=figures.steeps.recommended),
         otherwise=_counterfactual(figures.counterfactual),
     )
 

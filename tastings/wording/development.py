@@ -20,7 +20,7 @@ HOT_C = 90.0
 """Tea poured up to this heat is worth a tasting with hotter water, other tea with cooler."""
 
 
-def flavour_sentence(layers: Sequence[Layer], *, labels: Labels) -> str:
+def flavour_sentence(layers: Sequence[Layer], *, labels: Labels, steeps: int | None = None) -> str:
     """Say what changes from cup to cup, as one would over the counter.
 
     Parameters
@@ -29,6 +29,8 @@ def flavour_sentence(layers: Sequence[Layer], *, labels: Labels) -> str:
         One per infusion, in any order.
     labels : Mapping[str, str]
         Label by descriptor key; a key without one is written with spaces.
+    steeps : int, optional
+        How many infusions are worth drinking, where known: what changes in later cups is not said.
 
     Examples
     --------
@@ -37,6 +39,7 @@ def flavour_sentence(layers: Sequence[Layer], *, labels: Labels) -> str:
     >>> flavour_sentence(found, labels={"honey": "Honey"})
     'Honey and malt give way to pine and stone fruit after the third.'
     """
+    layers = [one for one in layers if not steeps or one.infusion <= steeps]
     if not layers:
         return _("We cannot tell yet what changes from cup to cup.")
     if not any(one.leading for one in layers):

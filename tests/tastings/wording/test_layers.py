@@ -26,3 +26,10 @@ def test_sentence_of_one_unchanging_flavour_and_of_nothing():
 def test_right_to_left_name_does_not_reverse_the_rest_of_the_sentence():
     sentence = flavour_sentence([Layer(1, ("a", "b"), (), (), 2.0)], labels={"a": "שלם", "b": "Honey"})
     assert sentence == "\u2068שלם\u2069 and honey lead the first cup."
+
+
+def test_what_changes_in_cups_that_nobody_would_pour_is_not_said():
+    layers = [Layer(n, ("honey",) if n < 4 else ("bitterness",), (), (), 2.0) for n in range(1, 7)]
+    words = {"labels": {"honey": "Honey", "bitterness": "Bitterness"}}
+    assert flavour_sentence(layers, **words) == "Honey gives way to bitterness after the third."
+    assert flavour_sentence(layers, **words, steeps=3) == "Honey leads from the first cup to the third."

@@ -13,6 +13,8 @@ from functools import lru_cache
 from unicodedata import normalize
 from uuid import UUID
 
+from teams.texts import is_blank
+
 
 def gettext_noop(message: str) -> str:
     """Mark a message for the catalogue, as Django's function of this name does; `lots.wording` translates it."""
@@ -158,7 +160,7 @@ def _text(field: Field, value: object) -> str | None:
     text = _composed(value, longest=field.longest)
     if not text and not field.required:
         return None  # an empty text is stored as null, so that there is one form of "not known"
-    if field.required and not text.strip():
+    if field.required and is_blank(text):
         raise InvalidValue("required", gettext_noop("must not be empty"))
     if field.pattern and not re.fullmatch(field.pattern, text, re.ASCII):
         raise InvalidValue("pattern", gettext_noop("must match %(pattern)s"), pattern=field.pattern)

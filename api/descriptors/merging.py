@@ -39,9 +39,8 @@ class MergeDescriptor(APIView):
     def post(self, request: Request, record_id: str) -> Response:
         """Merge a descriptor into another, whose key is ``into``; return that one."""
         member, descriptor = member_of(request), id_from_path(record_id)
-        row = check_may_merge(member, descriptor)
-        is_merged = row.removed and row.merged_into_id is not None
-        into = "" if is_merged else validated_body(request, MergeDescriptorSerializer)["into"]
+        check_may_merge(member, descriptor)
+        into = validated_body(request, MergeDescriptorSerializer)["into"]
         target = merge_descriptor(
             member, descriptor=descriptor, into=into, device=device_id(request), now=timezone.now()
         )

@@ -67,8 +67,11 @@ def merge_descriptor(member: Member, *, descriptor: UUID, into: str, device: UUI
     """
     Team.objects.select_for_update(no_key=True).get(id=member.team_id)
     merged = check_may_merge(member, descriptor)
-    if merged.removed and merged.merged_into_id is not None:
-        return merged.merged_into_id
+    if merged.removed and merged.merged_into is not None:
+        if merged.merged_into.key != into:
+            detail = _("is merged into %(word)s already") % {"word": merged.merged_into.label}
+            raise Invalid(problems=[Problem("into", "taken", detail)])
+        return merged.merged_into.id
     target = _find_target(member, merged, into)
     notes = Note.objects.filter(team_id=member.team_id, descriptor_id=merged.id, removed=False)
     for batch in _batches(list(notes.order_by("session_id", "id").values_list("id", flat=True))):

@@ -18,6 +18,7 @@ from teams.errors import Invalid, NotAllowed, NotFound, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
 from teams.queries.people import is_id, shop_by_id_or_name
 from teams.row_security import acting_for, acting_for_login, has_team, teams_of_login
+from teams.texts import is_blank
 
 
 def clean_name(value: object, *, field: str, longest: int) -> str:
@@ -25,7 +26,7 @@ def clean_name(value: object, *, field: str, longest: int) -> str:
     if not isinstance(value, str):
         raise Invalid(problems=[Problem(field, "type", _("must be a text"))])
     name = normalize("NFC", value.strip())
-    if not name:
+    if is_blank(name):
         raise Invalid(problems=[Problem(field, "required", _("must not be empty"))])
     if len(name) > longest:
         raise Invalid(problems=[Problem(field, "too_long", _("at most %(longest)s characters") % {"longest": longest})])

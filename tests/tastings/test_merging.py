@@ -142,6 +142,7 @@ def test_merging_again_changes_nothing(buyer, taster, place, target):
 
     assert (again.status_code, again.json()) == (200, first.json())
     assert sync(taster.client)["cursor"] == cursor
+    assert refusal(merge(buyer, place.descriptor, into="honey")) == (422, "invalid", {("into", "taken")})
 
 
 def test_descriptor_brought_back_by_a_later_edit_is_no_longer_merged(buyer, taster, place, target):

@@ -264,13 +264,6 @@ class Story(RuleBasedStateMachine):
         left_at = None if is_here else self.clock.now
         Member.objects.filter(id=self.world.bystander.id).update(left_at=left_at)
 
-    @rule(who=st.sampled_from([1, 2]), role=st.sampled_from(["buyer", "taster", "viewer"]))
-    def change_role(self, who, role):
-        """The owner gives somebody else another role, whatever their phones have not sent."""
-        user = str(self.world.members[who].user_id)
-        self.request(0, "PATCH", f"/api/v1/members/{user}/", {"role": role})
-        self.model.tasters = self.model.tasters - {user} | ({user} if role == "taster" else set())
-
     def request(self, i, method, path, body=None):
         """Ask by REST with the token of a phone, whose faults are for syncs alone."""
         with suppress(RefusedError):

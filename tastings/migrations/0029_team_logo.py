@@ -4,6 +4,11 @@ import django.db.models.deletion
 from django.db import migrations, models
 
 TEAMS = "ANY ((SELECT leafspan_teams())::uuid[])"
+KEY = """
+    ALTER TABLE tastings_teamlogo ADD CONSTRAINT team_logo_picture_of_team FOREIGN KEY (team_id, content_id)
+        REFERENCES tastings_photocontent (team_id, id) DEFERRABLE INITIALLY DEFERRED;
+"""
+NO_KEY = "ALTER TABLE tastings_teamlogo DROP CONSTRAINT team_logo_picture_of_team"
 POLICY = f"""
     CREATE POLICY tastings_teamlogo_wall_1 ON tastings_teamlogo FOR ALL USING (team_id = {TEAMS});
     ALTER TABLE tastings_teamlogo ENABLE ROW LEVEL SECURITY;
@@ -61,6 +66,7 @@ class Migration(migrations.Migration):
                 (
                     "content",
                     models.ForeignKey(
+                        db_constraint=False,
                         null=True,
                         on_delete=django.db.models.deletion.PROTECT,
                         related_name="logos",
@@ -69,6 +75,11 @@ class Migration(migrations.Migration):
                 ),
             ],
         ),
+        migrations.AddConstraint(
+            model_name="photocontent",
+            constraint=models.UniqueConstraint(fields=("team", "id"), name="photo_content_id_of_team"),
+        ),
+        migrations.RunSQL(KEY, NO_KEY),
         migrations.RunSQL(POLICY, NO_POLICY),
         migrations.RunSQL(
             to_check("UNION SELECT team_id FROM tastings_teamlogo WHERE state = 'checking'"), to_check("GROUP BY 1")

@@ -14,7 +14,9 @@ class TeamLogo(models.Model):
     """
 
     team = models.OneToOneField(Team, on_delete=models.PROTECT, primary_key=True, related_name="+")
-    content = models.ForeignKey(PhotoContent, on_delete=models.PROTECT, related_name="logos", null=True)
+    content = models.ForeignKey(
+        PhotoContent, on_delete=models.PROTECT, related_name="logos", null=True, db_constraint=False
+    )
     upload = models.UUIDField()
     state = models.CharField(max_length=9, choices=Photo.State.choices)
     reason = models.CharField(max_length=20, default="", blank=True)

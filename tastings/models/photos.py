@@ -34,6 +34,7 @@ class PhotoContent(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["team", "sha256"], name="photo_content_once_per_team"),
             models.UniqueConstraint(fields=["team", "id", "sha256"], name="photo_content_of_team"),
+            models.UniqueConstraint(fields=["team", "id"], name="photo_content_id_of_team"),
             models.CheckConstraint(condition=Q(sha256__regex=_DIGEST), name="photo_content_sha256_form"),
             models.CheckConstraint(
                 condition=Q(image_sha256__regex=_DIGEST, thumbnail_sha256__regex=_DIGEST),

@@ -1,6 +1,6 @@
 """Phones that write offline, lose answers, send twice and out of order, with wrong clocks: in the end all agree.
 
-``make test`` plays the same 60 stories every time; ``make convergence`` plays LEAFSPAN_STORIES new ones, which
+``make test`` plays the same 45 stories every time; ``make convergence`` plays LEAFSPAN_STORIES new ones, which
 LEAFSPAN_SEED plays again.
 """
 
@@ -441,7 +441,7 @@ def test_phones_agree_whatever_the_network_and_their_clocks_do(monkeypatch):
     monkeypatch.setattr("api.sync.sync.MAX_LIMIT", 4)  # so that a stream has several lines
     Story.world = World(clock)
     chosen = settings(
-        max_examples=STORIES or 60,
+        max_examples=STORIES or 45,
         derandomize=not STORIES,
         stateful_step_count=25,
         deadline=None,

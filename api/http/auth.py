@@ -17,7 +17,8 @@ from rest_framework.request import Request
 from teams.actions.login_throttle import Caller, network_key
 from teams.actions.people import record_use, token_digest
 from teams.errors import NotAllowed
-from teams.queries.people import known_device, token_by_digest
+from teams.queries.people import known_device
+from teams.queries.tokens import token_by_digest
 from teams.row_security import act_for, act_for_login, limit_changes_to
 
 if TYPE_CHECKING:

@@ -43,7 +43,8 @@ from tastings.queries.quotas import limit_of
 from tastings.wording.quotas import quota_full_text
 from teams.actions.people import token_digest
 from teams.errors import Refused
-from teams.queries.people import revisions_of, token_by_digest, valid_tokens
+from teams.queries.people import revisions_of, valid_tokens
+from teams.queries.tokens import token_by_digest
 from teams.stream_counts import Stream, close_stream, open_streams, renew_streams
 
 PATH = "/api/v1/events"

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from teams.errors import NotAllowed, NotFound
 from teams.models import DeviceToken, Member, MovedTeam, Role, Shop, Team, User
-from teams.row_security import acting_for, acting_for_those_here, team_of_former_token, team_of_token, teams_of_login
+from teams.row_security import acting_for, acting_for_those_here, team_of_former_token, teams_of_login
 
 ROLES: tuple[str, ...] = tuple(Role.values)
 """What a member may be."""
@@ -54,15 +54,6 @@ def memberships_of(user: User) -> list[Member]:
     for membership in found:
         membership.user = user
     return found
-
-
-def token_by_digest(digest: str, *, now: datetime) -> DeviceToken | None:
-    """Return the valid token with this digest, with its member, login and team."""
-    with acting_for(team_of_token(digest)):
-        valid = DeviceToken.objects.filter(
-            digest=digest, expires_at__gt=now, member__left_at=None, member__user__is_active=True
-        )
-        return next(iter(valid.select_related("member__user", "member__team", "member__shop")), None)
 
 
 def known_device(digest: str) -> tuple[UUID | None, str]:

@@ -27,7 +27,8 @@ from teams.actions.sign_in_codes import create_sign_in_code
 from teams.actions.stored_answers import reserve_key
 from teams.database_role import create_roles, grant_privileges
 from teams.models import AuditEntry, EmailVerification, KnownClient, ResetLink, ResetRequest, Team, User
-from teams.queries.people import revisions_of, token_by_digest, valid_tokens
+from teams.queries.people import revisions_of, valid_tokens
+from teams.queries.tokens import token_by_digest
 from teams.row_security import (
     WORKER_ONLY,
     acting_for,

@@ -74,7 +74,7 @@ def run(rounds: int) -> None:
     member = create_team(
         name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
     )
-    lot, device = str(uuid4()), uuid4()
+    lot, device, began = str(uuid4()), uuid4(), member.team.first_revision
     first = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
     push(member, device=device, sent=first, now=timezone.now())
     keys = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:13]]
@@ -147,8 +147,8 @@ def run(rounds: int) -> None:
         timed("open push", partial(pushed, open_text))
         with_row_security("again", partial(pushed, text))
         timed("raw", copy_of(json.loads(text)[0]["id"]))
-        with_row_security("pull", partial(pulled, 3 * 109 * number))
-        timed("open pull", partial(pulled, 3 * 109 * number))
+        with_row_security("pull", partial(pulled, began + 3 * 109 * number))
+        timed("open pull", partial(pulled, began + 3 * 109 * number))
         if number < 3:  # first rounds warm caches
             for values in times.values():
                 values.clear()

@@ -1,10 +1,10 @@
 """Passes requests on to the cell that can answer them, so that clients know one address only.
 
 Django says in the header `ELSEWHERE` of an answer that a team lives in another cell, or that it does not know the
-token, name or link of the request. Such an answer is held back and the request sent to that cell, or to each of the
-others in turn, until one answers. Where a token or browser session led is remembered in this process and, of a browser
-that has signed in, in a cookie. While a cell that might know does not answer, the client is asked to come back: a phone
-must not be signed out by a cell that cannot know its token.
+token, name or link of the request. Such an answer is not passed on, and the request is sent to that cell, or to each
+of the others in turn, until one answers. Where a token or browser session led is remembered in this process and, of a
+browser that has signed in, in a cookie. While a cell that might know does not answer, the client is asked to come
+back: a phone must not be signed out by a cell that cannot know its token.
 
 A request that another cell passes on says so in `FROM`, signed with the key that all cells share, with the client's
 address. It is never passed on again: the answer with its header goes back to the cell that asked.
@@ -210,13 +210,13 @@ class _Answer:
         await self._send(self._with_cookie(message) if message["type"] == "http.response.start" else message)
 
     def take_buffered(self) -> Sequence[Any]:
-        """Return the messages that were held back, and be ready for another answer."""
+        """Return the messages that were not passed on, and be ready for another answer."""
         buffered = self._buffered
         self._buffered, self.elsewhere, self.cell = [], None, ""
         return buffered
 
     async def release(self, buffered: Sequence[Any]) -> None:
-        """Pass on an answer that was held back, without its header."""
+        """Pass on an answer from the buffer, without its header."""
         for message in buffered:
             if message["type"] == "http.response.start":
                 headers = [(name, value) for name, value in message["headers"] if name.lower() != _HEADER]

@@ -12,7 +12,7 @@ import sys
 import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 from pathlib import Path
 
@@ -35,6 +35,18 @@ def print_line(line: str) -> None:
     sys.stdout.flush()
 
 
+def report(errors: Sequence[str], *, home: Path, success: str) -> int:
+    """Print what is wrong and leave the logs, or delete the folder and say that all is well; return the exit status."""
+    for line in errors[:20]:
+        print_line(f"WRONG: {line}")
+    if errors:
+        print_line(f"{len(errors)} things are wrong; the logs are in {home}")
+        return 1
+    shutil.rmtree(home, ignore_errors=True)
+    print_line(success)
+    return 0
+
+
 def main() -> int:
     """Run it; return 0 if nothing was lost or applied twice and all figures are current."""
     seed = int(os.environ.get("LEAFSPAN_SEED") or random.SystemRandom().randrange(10**6))
@@ -43,14 +55,7 @@ def main() -> int:
     print_line(f"{faults} faults, LEAFSPAN_SEED={seed}, in {home}")
     with installation(home) as place:
         errors = _run_write_load(place, seed=seed) + _run_with_faults(place, faults=faults, seed=seed)
-    for line in errors[:20]:
-        print_line(f"WRONG: {line}")
-    if errors:
-        print_line(f"{len(errors)} things are wrong; the logs are in {home}")
-        return 1
-    shutil.rmtree(home, ignore_errors=True)
-    print_line("nothing was lost, nothing came twice, all figures are fresh")
-    return 0
+    return report(errors, home=home, success="nothing was lost, nothing came twice, all figures are fresh")
 
 
 def _run_write_load(place: Installation, *, seed: int) -> list[str]:

@@ -11,7 +11,6 @@ import gzip
 import json
 import os
 import random
-import shutil
 import socket
 import subprocess
 import sys
@@ -32,7 +31,7 @@ from config.dev.leftovers import command_line
 from config.dev.process import free_port
 from table.phone import Response, UnreachableError
 from tests.config.launching import eventually
-from tests.faults.__main__ import CLOCK_OFFSETS, FIGURES_S, PHOTOS_S, print_line
+from tests.faults.__main__ import CLOCK_OFFSETS, FIGURES_S, PHOTOS_S, print_line, report
 from tests.faults.consistency import check_photos, check_records, figures_are_current, new_phone
 from tests.faults.installation import Installation, is_ready, started
 from tests.faults.tasters import CountingTransport, SimulatedTaster
@@ -226,14 +225,7 @@ def main() -> int:
     print_line(f"{phones} phones, {minutes} minutes, LEAFSPAN_SEED={seed}, in {home}")
     with started(Cluster(home)) as place:
         errors = _run(place, phones=phones, seconds=60 * minutes, seed=seed)
-    for line in errors[:20]:
-        print_line(f"WRONG: {line}")
-    if errors:
-        print_line(f"{len(errors)} things are wrong; the logs are in {home}")
-        return 1
-    shutil.rmtree(home, ignore_errors=True)
-    print_line("nothing acknowledged was lost, nothing came twice, nothing ran backwards")
-    return 0
+    return report(errors, home=home, success="nothing acknowledged was lost, nothing came twice, nothing ran backwards")
 
 
 def _run(place: Cluster, *, phones: int, seconds: float, seed: int) -> list[str]:

@@ -8,7 +8,6 @@ import json
 import os
 import random
 import re
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -24,7 +23,7 @@ import psycopg
 from config.dev.home import ROOT
 from config.dev.process import free_port
 from tests.config.launching import eventually
-from tests.faults.__main__ import FIGURES_S, LOTS, PHOTOS_S, print_line
+from tests.faults.__main__ import FIGURES_S, LOTS, PHOTOS_S, print_line, report
 from tests.faults.consistency import check_photos, check_records, figures_are_current, new_phone
 from tests.faults.installation import Installation, started
 from tests.faults.tasters import SimulatedTaster
@@ -57,14 +56,11 @@ def main() -> int:
         started(Cell(home / "b", port=ports["b"], LEAFSPAN_CELL="b", **shared)) as b,
     ):
         errors = Moves([a, b], phones=phones, rng=random.Random(seed)).run(moves)
-    for line in errors[:20]:
-        print_line(f"WRONG: {line}")
-    if errors:
-        print_line(f"{len(errors)} things are wrong; the logs are in {home}")
-        return 1
-    shutil.rmtree(home, ignore_errors=True)
-    print_line("nothing was lost, nothing came twice, no cursor ran backwards, the team was in one cell at a time")
-    return 0
+    return report(
+        errors,
+        home=home,
+        success="nothing was lost, nothing came twice, no cursor ran backwards, the team was in one cell at a time",
+    )
 
 
 class Cell(Installation):

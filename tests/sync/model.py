@@ -3,8 +3,8 @@
 Of every field the edit with the greatest (moment, device, number of the device's change) is current; a moment more
 than two minutes ahead of the server's clock counts as later than all that the server has received for the same fields,
 and as earlier than later edits of the same device. A record is gone while its deletion is later than all else. A
-taster's edit is accepted only of what is theirs,
-and never of a purchase.
+taster's edit is accepted only of what is theirs, and never of a purchase; of a viewer none. An edit that was accepted
+once stays accepted when it is sent again, whatever role its sender has by then.
 """
 
 import json
@@ -14,6 +14,8 @@ from datetime import datetime, timedelta
 LEEWAY = timedelta(minutes=2)
 PURCHASE = ("status", "quantity_g")
 """Fields of a lot that the stories edit and a taster does not set."""
+LIMITED = ("taster", "viewer")
+"""Roles that may not change all that they see."""
 PARENTS_FIRST = ("descriptor", "lot", "pot", "session", "infusion", "note")
 
 
@@ -42,28 +44,34 @@ class Expected:
 class Model:
     """All records, and which edits the server has taken; an edit is known by its device and its own moment."""
 
-    def __init__(self, members: dict[str, str], tasters: set[str]) -> None:
-        """Begin with nothing; ``members`` says by device who holds it, ``tasters`` who of them is limited."""
-        self.members, self.tasters = members, tasters
+    def __init__(self, members: dict[str, str]) -> None:
+        """Begin with nothing; ``members`` says by device who holds it."""
+        self.members = members
         self.records: dict[str, Expected] = {}
         self.changes: dict[tuple[str, str, str], dict[str, object]] = {}
 
-    def receive(self, device: str, changes, verdicts, *, now: datetime) -> None:
-        """Take in what the server took in."""
+    def receive(self, device: str, changes, verdicts, *, role: str, now: datetime) -> None:
+        """Take in what the server took in, from a member who has this role now."""
         judged = zip(changes, verdicts, strict=True)
         for change, verdict in sorted(judged, key=lambda pair: PARENTS_FIRST.index(pair[0]["type"])):
             known = (change["id"], device, change["at"])
-            if verdict["verdict"] == "refused" or known in self.changes:
+            if known in self.changes:
+                reasons = {(problem["field"], problem["code"]) for problem in verdict["problems"]}
+                lost_role = ("", "not_allowed") in reasons or any(code == "not_yours" for _, code in reasons)
+                assert not lost_role, f"{change} was accepted before, and is refused to a {role}"
+                continue
+            if verdict["verdict"] == "refused":
                 continue
             self.changes[known] = change
             ahead = datetime.fromisoformat(change["at"]) > now + LEEWAY
             record = self.records.setdefault(change["id"], Expected(change["type"], self.members[device]))
             fields = change.get("fields") or {"deleted": True}
             moment = received_last(change, record, fields, device=device, now=now) if ahead else change["at"]
-            if self.members[device] in self.tasters:
+            if role in LIMITED:
                 stands = {name: value for name, (_, value) in record.winners.items()}
                 if verdict["verdict"] == "unchanged" and fields.items() <= stands.items():
                     continue  # an older edit that says what a later one says: it sets nothing, whosever the record is
+                assert role == "taster", f"{change} is a viewer's"
                 fields = self.limited(change, record, fields, who=self.members[device])
             for name, value in fields.items():
                 rank = (moment, device, change["at"] if ahead else "", change["seq"], json.dumps(value))

@@ -20,36 +20,35 @@ from hypothesis import HealthCheck, seed, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
-from lots.models import FieldHistory, Lot
-from table.phone import MemoryStore, Phone, PhoneOptions, PhoneState, RefusedError, RetryPolicy, UnreachableError
+from lots.models import FieldHistory
+from table.phone import (
+    MemoryStore,
+    Phone,
+    PhoneOptions,
+    PhoneState,
+    RefusedError,
+    RetryPolicy,
+    SignedOutError,
+    UnreachableError,
+)
 from table.phone.sync_request import send_request
 from tastings.actions.flights.revealing import reveal_flight
-from tastings.actions.lexicon import load_lexicon
 from tastings.actions.pruning import prune
-from tastings.models import FlightLot
 from tastings.queries.records import MODELS, list_records
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member, Team
-from tests.factories import DeviceTokenFactory, FlightCupFactory, FlightFactory, TeamFactory, person
-from tests.sync.model import Model
+from tests.factories import DeviceTokenFactory
 from tests.sync.wire import FAULTS, Clock, Wire
+from tests.sync.world import MORNING, NEW, TOKENS_END_AT, World, device_id, number_id
 from tests.table.javascript_phone import JavaScriptPhone, JavaScriptStore
 
 STORIES = int(os.environ.get("LEAFSPAN_STORIES", "0"))
 """How many new stories to play; 0 for the same sixty every time."""
 SEED = int(os.environ.get("LEAFSPAN_SEED") or random.SystemRandom().randrange(10**6))
-MORNING = datetime(2026, 3, 4, 8, tzinfo=UTC)
 SKEWS_S = (0, 0, 90, -180, 300, -600, 365 * 86_400)
 PASSES_S = (1, 30, 119, 121, 300, 3600, 57_600)
 """The last one reaches past midnight, when a scope of days moves on."""
 A_LONG_TIME = timedelta(days=401)
-NEW: dict[str, dict[str, object]] = {
-    "lot": {"name": "Mist Ridge", "kind": "oolong"},
-    "session": {"started_at": "2026-03-04T10:00:00Z", "leaf_g": 5, "vessel_ml": 110},
-    "infusion": {"steep_s": 10, "kettle_c": 99},
-    "note": {"moment": "mouth"},
-    "descriptor": {"label": "wet slate"},
-}
 EDITS: dict[str, dict[str, list[object]]] = {
     "lot": {"remarks": ["thin", "round", None], "status": ["sample", "bought"], "quantity_g": [50, 250.5]},
     "session": {
@@ -68,62 +67,6 @@ IN_JAVASCRIPT = st.sets(st.integers(0, 4)) if STORIES else st.sampled_from([set[
 PICKS = st.integers(0, 50)
 
 
-class World:
-    """A team of three with five phones that have one lot, session, infusion and note, and a flight with two cups each.
-
-    Every story is rolled back.
-    """
-
-    def __init__(self, clock: Clock) -> None:
-        load_lexicon()
-        self.clock = clock
-        self.clock.now = MORNING
-        team = TeamFactory()
-        people = [person(team, role) for role in ("owner", "buyer", "taster")]
-        self.bystander = person(team, "viewer").member
-        self.team, self.members = people[0].team, [people[i % 3].member for i in range(5)]
-        tokens = [f"phone {i}" for i in range(5)]
-        for token, member in zip(tokens, self.members, strict=True):
-            DeviceTokenFactory(token=token, member=member, expires_at=MORNING + timedelta(days=36_500))
-        self.stores = [MemoryStore(str(UUID(int=0x7000_8000 << 64 | i))) for i in range(5)]
-        for store, token in zip(self.stores, tokens, strict=True):
-            store.append({"event": "signed", "token": token})
-        holders = {store.state.device: str(m.user_id) for store, m in zip(self.stores, self.members, strict=True)}
-        self.model = Model(holders, tasters={str(people[2].user.id)})
-        wire = Wire(lambda *received: self.model.receive(*received, now=MORNING))
-        phones = [Phone(wire, store=store, options=PhoneOptions(clock=clock)) for store in self.stores]
-        lot, session, infusion, note = (number_id(n) for n in range(4))
-        self.made = [("lot", lot), ("session", session), ("infusion", infusion), ("note", note)]
-        phones[0].create("lot", NEW["lot"], record=lot)
-        phones[0].create("session", NEW["session"] | {"lot": lot}, record=session)
-        phones[0].create("infusion", NEW["infusion"] | {"session": session, "number": 1}, record=infusion)
-        of_pour = {"session": session, "infusion": infusion, "descriptor": "strength"}
-        phones[0].create("note", NEW["note"] | of_pour, record=note)
-        for phone in phones:
-            phone.sync()
-        self.flight, self.cups = half_a_flight(people, lot)
-        self.played, self.began = 0, time.monotonic()
-
-
-def half_a_flight(people, lot):
-    """Make a flight that is being tasted, with two cups for each; return its id and the cups' ids by taster."""
-    _, buyer, _ = people
-    tea = Lot.objects.get(id=lot)
-    flight = FlightFactory(team=buyer.team, by=buyer.user)
-    FlightLot.objects.create(flight=flight, team=buyer.team, lot=tea)
-    cups = {}
-    for seat, who in enumerate(people):
-        mine = {"flight": flight, "lot": tea, "team": buyer.team, "taster": who.user}
-        made = [FlightCupFactory(**mine, position=place, code=200 + 10 * seat + place) for place in (1, 2)]
-        cups[who.user.id] = [str(cup.id) for cup in made]
-    return flight.id, cups
-
-
-def number_id(number: int) -> str:
-    """Ids are part of a story that is played again, so they come from no clock and no chance."""
-    return str(UUID(int=0x7_0000_8000 << 60 | number))
-
-
 class Story(RuleBasedStateMachine):
     """One story. What it asks of the server at its end stands in `agree`."""
 
@@ -136,8 +79,11 @@ class Story(RuleBasedStateMachine):
         self.clock = self.world.clock
         self.clock.now = MORNING
         self.model, self.made = deepcopy(self.world.model), list(self.world.made)
-        self.wire = Wire(lambda *received: self.model.receive(*received, now=self.clock.now))
+        self.wire = Wire(self.receive)
         self.stores: list[MemoryStore | JavaScriptStore] = [deepcopy(store) for store in self.world.stores]
+        self.holders = list(self.world.holders)
+        self.aside: dict[tuple[int, UUID], MemoryStore | JavaScriptStore] = {}
+        self.signed = 0
         self.skews = [timedelta(0)] * 5
         self.revealed = False
         self.photos: list[str] = []
@@ -145,11 +91,16 @@ class Story(RuleBasedStateMachine):
     def phone(self, i: int, **habits) -> Phone | JavaScriptPhone:
         """Return a phone in the hand of whoever has it, as if just switched on; some stories have fewer than five."""
         i %= len(self.stores)
-        clock = lambda: self.clock.now + self.skews[i]  # noqa: E731
+        clock = lambda: self.clock.now + self.skews[i % 5]  # noqa: E731
         options, store = PhoneOptions(clock=clock, retry=RetryPolicy(attempts=1), **habits), self.stores[i]
         if isinstance(store, JavaScriptStore):
             return JavaScriptPhone(self.wire, store=store, options=options)
         return Phone(self.wire, store=store, options=options)
+
+    def receive(self, device, changes, verdicts):
+        """Let the model know what the server has taken in, from somebody with the role that they have by then."""
+        role = Member.objects.get(team=self.world.team, user=self.model.members[device]).role
+        self.model.receive(device, changes, verdicts, role=role, now=self.clock.now)
 
     # What people do
 
@@ -163,6 +114,7 @@ class Story(RuleBasedStateMachine):
             JavaScriptStore(store.state) if i in in_javascript else store
             for i, store in enumerate(self.stores[:phones])
         ]
+        self.holders = self.holders[:phones]
         self.skews = [timedelta(seconds=skew) for skew in skews]
 
     @rule(i=PHONES, skew=st.sampled_from(SKEWS_S))
@@ -183,7 +135,7 @@ class Story(RuleBasedStateMachine):
             case "session":
                 fields["private"] = private
                 if more % 3 == 0:
-                    cups = self.world.cups[self.world.members[i % len(self.stores)].user_id]
+                    cups = self.world.cups[self.holders[i % len(self.holders)].user_id]
                     del fields["lot"]
                     fields["flight_cup"] = cups[more % 2]
             case "infusion":
@@ -239,8 +191,8 @@ class Story(RuleBasedStateMachine):
     def reveal(self, really):
         if really == 3 and not self.revealed:
             self.revealed = True
-            buyer = self.world.members[1]
-            reveal_flight(buyer, flight=self.world.flight, reason="a story", now=self.clock.now)
+            owner = self.world.members[0]
+            reveal_flight(owner, flight=self.world.flight, reason="a story", now=self.clock.now)
 
     @rule(i=PHONES, pick=PICKS, of_lot=st.booleans())
     def photograph(self, i, pick, of_lot):
@@ -249,26 +201,72 @@ class Story(RuleBasedStateMachine):
         if (chosen := self.choose(phone, pick, type_name=name)) is not None:
             self.photos.append(number_id(10**6 + len(self.photos)))
             sent = {"id": self.photos[-1], name: chosen[1], "of": "liquor", "sha256": "d" * 64, "bytes": 9}
-            self.request(i, "POST", "/api/v1/photos/", sent)
+            self.request(self.token(i), "POST", "/api/v1/photos/", sent)
 
     @rule(i=PHONES, pick=PICKS)
     def take_photo_away(self, i, pick):
         if self.photos:
-            self.request(i, "DELETE", f"/api/v1/photos/{self.photos[pick % len(self.photos)]}/")
+            self.request(self.token(i), "DELETE", f"/api/v1/photos/{self.photos[pick % len(self.photos)]}/")
 
     @rule(name=st.sampled_from(["Ford", "Quay", "Hill"]), is_here=st.booleans())
     def run_team(self, name, is_here):
-        """Rename the shop of the first member; somebody without a phone comes or goes."""
-        owner = self.world.members[0]
-        self.request(0, "PATCH", f"/api/v1/shops/{owner.shop_id}/", {"name": name})
+        """Rename the shop of the owner; somebody without a phone comes or goes."""
+        self.request(self.world.owner_token, "PATCH", f"/api/v1/shops/{self.world.members[0].shop_id}/", {"name": name})
         left_at = None if is_here else self.clock.now
         Member.objects.filter(id=self.world.bystander.id).update(left_at=left_at)
 
-    def request(self, i, method, path, body=None):
-        """Ask by REST with the token of a phone, whose faults are for syncs alone."""
+    @rule(who=st.sampled_from([1, 2]), role=st.sampled_from(["buyer", "taster", "viewer"]))
+    def change_role(self, who, role):
+        """The owner gives somebody else another role, whatever their phones have not sent."""
+        path = f"/api/v1/members/{self.world.members[who].user_id}/"
+        self.request(self.world.owner_token, "PATCH", path, {"role": role})
+
+    @rule(who=st.sampled_from([1, 2]), is_here=st.sampled_from([True, True, False]))
+    def come_or_go(self, who, is_here):
+        """The owner removes a member, whose phones are signed out at once; or the member is back and signs in again."""
+        member = self.world.members[who]
+        if not is_here:
+            self.request(self.world.owner_token, "DELETE", f"/api/v1/members/{member.user_id}/")
+        elif not self.is_member(member):
+            Member.objects.filter(id=member.id).update(left_at=None)
+            for i, holder in enumerate(self.holders):
+                if holder == member:
+                    self.sign_in(i)
+
+    @rule(i=PHONES, who=st.integers(0, 2))
+    def hand_over(self, i, who):
+        """Somebody else signs in on a phone; what its former holder has not sent stays on it, apart."""
+        i, member = i % len(self.stores), self.world.members[who]
+        if member == self.holders[i] or not self.is_member(member):
+            return
+        former = self.aside[i, self.holders[i].user_id] = self.stores[i]
+        found = self.aside.pop((i, member.user_id), None)
+        if found is None:
+            found = MemoryStore(device_id(10 + len(self.model.members)))
+            self.model.members[found.state.device] = str(member.user_id)
+            if isinstance(former, JavaScriptStore):
+                found = JavaScriptStore(found.state)
+        self.stores[i], self.holders[i] = found, member
+        self.sign_in(i)
+
+    def sign_in(self, i):
+        """Give a phone a new token of whoever has it."""
+        self.signed += 1
+        token = f"token {self.signed}"
+        DeviceTokenFactory(token=token, member=self.holders[i], expires_at=TOKENS_END_AT)
+        self.stores[i].append({"event": "signed", "token": token})
+
+    def is_member(self, member):
+        """Whether somebody has not left."""
+        return Member.objects.filter(id=member.id, left_at=None).exists()
+
+    def token(self, i):
+        return self.stores[i % len(self.stores)].state.token
+
+    def request(self, token, method, path, body=None):
+        """Ask by REST; the faults of the network are for syncs alone."""
         with suppress(RefusedError):
-            send_request(self.wire, (method, path), token=self.stores[i % len(self.stores)].state.token, body=body,
-                         retry=RetryPolicy(attempts=1))  # fmt: skip
+            send_request(self.wire, (method, path), token=token, body=body, retry=RetryPolicy(attempts=1))
 
     @rule(i=PHONES, days=st.sampled_from([None, 0, 2, 60]), pick=PICKS, pins=st.booleans())
     def set_scope(self, i, days, pick, pins):
@@ -296,6 +294,10 @@ class Story(RuleBasedStateMachine):
             self.phone(i, **habits).sync(pull=pull)
         except UnreachableError:
             pass
+        except SignedOutError:
+            store = self.stores[i % len(self.stores)]
+            if isinstance(store, JavaScriptStore):
+                store.append({"event": "cleared"})  # as the app does
         finally:
             self.wire.faults = []
 
@@ -331,10 +333,21 @@ class Story(RuleBasedStateMachine):
             self.print_progress()
 
     def agree(self) -> None:
+        self.give_phones_back()
         self.come_to_rest()
         self.server_is_as_the_model()
         self.phones_are_as_the_server()
         self.everything_again_changes_nothing()
+
+    def give_phones_back(self) -> None:
+        """Give everybody a phone of their own with what they left on another's; leave out who is no member any more."""
+        for (_, user), store in self.aside.items():
+            self.stores.append(store)
+            self.holders.append(next(one for one in self.world.members if one.user_id == user))
+        here = [i for i, member in enumerate(self.holders) if self.is_member(member)]
+        self.stores, self.holders = [self.stores[i] for i in here], [self.holders[i] for i in here]
+        for i in range(len(self.stores)):
+            self.sign_in(i)
 
     def come_to_rest(self) -> None:
         for _ in range(12):
@@ -366,12 +379,15 @@ class Story(RuleBasedStateMachine):
                 assert stored.values.get(name) == value or (i, name, repr(value)) in history, (name, value)
 
     def phones_are_as_the_server(self) -> None:
-        for i, member in enumerate(self.world.members[: min(3, len(self.stores))]):
+        for member in Member.objects.filter(id__in=[holder.id for holder in self.holders]):
             on_server = {}
             for type_name in RECORD_SCHEMAS:
                 served = list_records(member, type_name, filters={}, after=None, limit=1000)
                 on_server[type_name] = [(str(r.id), r.fields, r.revision, str(r.by)) for r in served if r.by]
-            for state in (store.state for store in self.stores[i::3]):
+            for store, holder in zip(self.stores, self.holders, strict=True):
+                if holder != member:
+                    continue
+                state = store.state
                 fresh = self.fresh(state.token, scope=state.scope)
                 wanted = self.in_scope(on_server, state.scope)
                 assert {name: shown(fresh, name) for name in RECORD_SCHEMAS} == wanted

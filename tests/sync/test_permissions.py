@@ -6,7 +6,7 @@ import pytest
 
 from lots.models import FieldHistory, Lot
 from tastings.models import Infusion, Note
-from teams.models import AuditEntry
+from teams.models import AuditEntry, Member, Team
 from teams.row_security import ids_in_use
 from tests.api.phone import change, sync
 from tests.api.records import Place
@@ -171,6 +171,20 @@ def test_what_was_accepted_is_unchanged_when_it_is_sent_again(taster, buyer):
     judged(buyer, change("lot", lot, at=LATER, status="bought", name="Ridge"))
     assert judged(taster, sent) == ["unchanged"]
     assert judged(taster, change("lot", lot, at="2026-03-04T12:30:00Z", name="Old")) == [[("status", "not_yours")]]
+
+
+@pytest.mark.parametrize("role", ["taster", "viewer"])
+def test_what_was_accepted_stays_accepted_after_its_sender_lost_the_role(buyer, place, role):
+    """The answers were lost; what the buyer had not sent before is judged by the new role."""
+    lot = change("lot", name="Mist Ridge", kind="oolong", status="bought", quantity_g=500)
+    sent = [*tasted(place), lot, change("lot", lot["id"], at=LATER, price_per_kg=90, currency="EUR")]
+    assert set(judged(buyer, *sent)) == {"applied"}
+    Member.objects.filter(id=buyer.member.id).update(role=role)
+    before = Team.objects.get(id=buyer.team.id).revision
+    assert set(judged(buyer, *sent)) == {"unchanged"}
+    new = judged(buyer, change("note", place.note.id, at="2026-03-04T15:00:00Z", deleted=True))
+    assert new == [[("session", "not_yours")] if role == "taster" else [("", "not_allowed")]]
+    assert Team.objects.get(id=buyer.team.id).revision == before
 
 
 def test_words_are_changed_by_who_made_them_and_by_buyers(taster, colleague, buyer, team):

@@ -1,7 +1,7 @@
 """Who may change what.
 
 Owners and buyers change what they see. Tasters change their own tastings, the samples that they made while they are
-samples, and the words that they made. Viewers change nothing, which the push checks first.
+samples, and the words that they made. Viewers change nothing.
 """
 
 from collections.abc import Iterator
@@ -22,6 +22,8 @@ PURCHASE_FIELDS = ("status", "price_per_kg", "currency", "quantity_g", "arrived_
 
 def not_yours(change: Change, pending: PendingRecord, state: PushState) -> list[Problem]:
     """Return why the member may not make this change, if they may not."""
+    if not state.member.may_write:
+        return [Problem("", "not_allowed", _("your role only reads"))]
     if state.member.decides:
         return []
     if change.type in ("infusion", "note"):

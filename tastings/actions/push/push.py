@@ -47,8 +47,6 @@ def push_changes(
     """
     if not changes:
         return []
-    if not member.may_write:
-        return [refused(change, [Problem("", "not_allowed", _("your role only reads"))]) for change in changes]
     try:
         with transaction.atomic():
             return _push(member, device=device, changes=changes, now=now, for_whole_team=for_whole_team)

@@ -208,7 +208,7 @@ def test_taps_while_the_phone_signs_in_and_out_are_stored_or_refused(phone, lot)
     assert set(map(str, Note.objects.values_list("id", flat=True))) == set(kept)
 
 
-def test_two_tabs_show_the_same_lose_nothing_and_sign_out_together(phone, network, lot, who):
+def test_two_tabs_show_the_same_lose_nothing_and_sign_out_and_in_together(phone, network, lot, who):
     one, other = ready(phone), phone.page()
     network.cut()
     for tab in (one, other):
@@ -227,6 +227,10 @@ def test_two_tabs_show_the_same_lose_nothing_and_sign_out_together(phone, networ
     other.evaluate("letGo()")
     assert one.evaluate(ON_DISK) == {"records": 0, "outbox": 0, "cursor": 0}
     other.evaluate("until(() => store.account.value === null && store.rows('lot').value.size === 0)")
+    one.evaluate("store.signIn()")
+    other.evaluate(
+        "until(() => store.account.value && store.rows('lot').value.size === 2 && !store.link.value.sending)"
+    )
 
 
 @pytest.mark.parametrize("clock_is_ahead_by_min", [-10, 10])

@@ -7,6 +7,7 @@
 const DAYS = 120;
 const MOST_LOTS = 50;
 const DAY_MS = 86_400_000;
+const LATEST = 30;
 
 /** @type {Scope} what a phone asks for at first */
 export const FIRST_SCOPE = { days: DAYS, lots: [] };
@@ -34,4 +35,19 @@ export function isHere(state, session) {
   const here = state.meta.get("here");
   if (!here) return !state.meta.get("scope");
   return pulled.fields.started_at >= here.since || here.lots.includes(pulled.fields.lot);
+}
+
+/**
+ * The sessions whose infusions and notes the first screen shows: those on the table, that of the address, the user's latest.
+ *
+ * @param {Map<string, Map<any, any>>} parts
+ * @param {?{user: string}} account
+ * @returns {string[]}
+ */
+export function shownFirst(parts, account) {
+  const records = parts.get("records") ?? new Map();
+  const mine = [...records.values()].filter(({ type, author }) => type === "session" && (!author || author === account?.user));
+  const latest = mine.sort((a, b) => b.fields.started_at.localeCompare(a.fields.started_at)).slice(0, LATEST);
+  const wanted = new Set([...(parts.get("local")?.get("table") ?? []), ...location.hash.split("/"), ...latest.map(({ id }) => id)]);
+  return [...wanted].filter((id) => records.get(id)?.type === "session");
 }

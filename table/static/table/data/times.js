@@ -1,5 +1,9 @@
 // Moments and ids that the phone makes.
 
+/** @typedef {import("./log.js").Log} Log */
+
+const CLOCK = "clock_offset_ms";
+
 /**
  * A moment as text of fixed width, so that the order of texts is the order of moments.
  *
@@ -37,4 +41,16 @@ export function newId(now_ms) {
   bytes[8] = (bytes[8] & 0x3f) | 0x80;
   const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, "0")).join("");
   return hex.replace(/^(.{8})(.{4})(.{4})(.{4})/, "$1-$2-$3-$4-");
+}
+
+/** The time of the server, as far as the phone knows it: its clock may be wrong by minutes. @param {Log} log */
+export function serverNow(log) {
+  return new Date(Date.now() + (log.local.get(CLOCK) ?? 0));
+}
+
+/** Learn the server's time from an answer. @param {Log} log @param {string} now @param {number} sent_ms @param {number} came_ms */
+export function learnClock(log, now, sent_ms, came_ms) {
+  const offset_ms = Date.parse(now) - (sent_ms + came_ms) / 2;
+  const known_ms = log.local.get(CLOCK) ?? 0;
+  if (Math.abs(offset_ms - known_ms) > 1000 + (came_ms - sent_ms) / 2) log.setLocal(CLOCK, Math.round(offset_ms));
 }

@@ -20,6 +20,7 @@ from api.http.sign_in_links import code_url, spelled
 from pages.browser import memberships_in, page
 from tastings.queries.shares import waiting_shares
 from tastings.wording.numbers import day
+from tastings.wording.people import ROLES
 from teams.actions.people import sign_out_device
 from teams.actions.sign_in_codes import CODE_LIFETIME, create_sign_in_code
 from teams.errors import NotAllowed
@@ -51,9 +52,8 @@ class Account(View):
         login, now = login_of(request, memberships), timezone.now()
         context = {
             "login": login,
-            "memberships": memberships,
+            "memberships": [{"team": one.team.name, "role": ROLES[one.role]} for one in memberships],
             "n_waiting_links": sum(len(waiting_shares(one, now=now)) for one in memberships),
-            "owns_a_team": any(one.runs_team for one in memberships),
             "form": PhoneForm(memberships) if memberships else None,
             "devices": [_device(token) for token in tokens_of(login.id, now=now)],
         }

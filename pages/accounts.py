@@ -289,7 +289,7 @@ class PasswordResetPage(View):
 
 
 def render_form(request: HttpRequest, form: forms.Form, **context: object) -> HttpResponse:
-    """Return a page with a form."""
+    """Return a page with a form; ``back`` is the name of the page that leads to it, and what that is called."""
     return render(request, "pages/account.html", {"form": form, **context})
 
 

@@ -70,7 +70,15 @@ class EmailPage(View):
             _("First open the link that we mail to confirm the address; until then it is not used."),
         ]
         heading = _("E-mail address")
-        return render_form(request, form, title=heading, heading=heading, intro=intro, button=_("Set the address"))
+        return render_form(
+            request,
+            form,
+            title=heading,
+            heading=heading,
+            intro=intro,
+            back=("account", _("Your account")),
+            button=_("Set the address"),
+        )
 
 
 class MailAgain(AccountAction):

@@ -13,8 +13,8 @@ from django.views import View
 from django.views.decorators.http import require_safe
 
 from api.http.conditional import id_from_path
+from pages.audit import audit_entry, names_in_audit
 from pages.browser import memberships_in, of_chosen_team, page, read_as_member, work_for
-from pages.team_settings import audit_entry, names_in_audit
 from tastings.actions.flights.admitting import admit_late_score
 from tastings.queries.flight_answers import answer_of_flight
 from tastings.queries.flights import events_of, flight_for, flight_item, flight_row, flights_of, pouring_plan_for

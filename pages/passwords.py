@@ -58,7 +58,15 @@ class PasswordPage(View):
     def _render(self, request: HttpRequest, form: forms.Form) -> HttpResponse:
         heading = _("Change the password")
         intro = [_("At least 8 characters. Every other device and browser is signed out.")]
-        return render_form(request, form, title=heading, heading=heading, intro=intro, button=heading)
+        return render_form(
+            request,
+            form,
+            title=heading,
+            heading=heading,
+            intro=intro,
+            back=("account", _("Your account")),
+            button=heading,
+        )
 
 
 class SignOutEverywhere(AccountAction):

@@ -17,7 +17,7 @@ from django.views.generic import View
 from api.http.conditional import id_from_path
 from pages.account import qr_code
 from pages.accounts import add_problems
-from pages.browser import CHOSEN_TEAM, chosen_member, memberships_in, page
+from pages.browser import chosen_member, page
 from tastings.wording.numbers import day
 from tastings.wording.people import ROLES
 from teams.actions.invitations import DEFAULT_DAYS, MAX_DAYS, create_invitation, revoke_invitation
@@ -59,25 +59,6 @@ class InvitationForm(PlaceForm):
         coerce=int,
         initial=DEFAULT_DAYS,
     )
-
-
-class TeamPage(View):
-    """The team that the caller works for, and the way to all that belongs to it."""
-
-    def get(self, request: HttpRequest) -> HttpResponse:
-        """Show it."""
-        member = chosen_member(request)
-        return render(request, "pages/team.html", {"member": member, "role": ROLES[member.role]})
-
-    def post(self, request: HttpRequest) -> HttpResponse:
-        """Work for another of the caller's teams from now on; show the list that was open, now of that team."""
-        memberships = memberships_in(request)
-        chosen = id_from_path(request.POST.get("team", ""))
-        if all(one.team_id != chosen for one in memberships):
-            raise NotFound
-        request.session[CHOSEN_TEAM] = str(chosen)
-        lists = {reverse(name): name for name in ("lots-page", "flights-page", "team")}
-        return redirect(lists.get(request.POST.get("open", ""), "lots-page"))
 
 
 class People(View):
@@ -177,10 +158,7 @@ def _render(request: HttpRequest, member: Member, form: InvitationForm, **made: 
     now = timezone.now()
     shops: dict[UUID | None, str] = {shop.id: shop.name for shop in shops_of(member)}
     people = members_of(member)
-    open_ones: list[Invitation] = []
-    if member.runs_team:
-        found = invitations_of(member, after=None, limit=_MOST_INVITATIONS)
-        open_ones = [one for one in found if one.used_at is None and one.revoked_at is None and one.expires_at > now]
+    open_ones = open_invitations(member, now=now) if member.runs_team else []
     context = {
         "team": member.team.name,
         "owner": member.runs_team,
@@ -198,6 +176,12 @@ def _render(request: HttpRequest, member: Member, form: InvitationForm, **made: 
     return render(request, "pages/people.html", context, status=422 if form.errors else 200)
 
 
+def open_invitations(member: Member, *, now: datetime) -> list[Invitation]:
+    """Return the invitations that somebody may still accept, the newest first; owners only."""
+    found = invitations_of(member, after=None, limit=_MOST_INVITATIONS)
+    return [one for one in found if one.used_at is None and one.revoked_at is None and one.expires_at > now]
+
+
 def _invitation(invitation: Invitation, *, now: datetime) -> dict[str, object]:
     """Describe an open invitation."""
     hours = (invitation.expires_at - now).total_seconds() / 3600
@@ -206,7 +190,6 @@ def _invitation(invitation: Invitation, *, now: datetime) -> dict[str, object]:
 
 
 urlpatterns = [
-    path("team/", page(TeamPage.as_view()), name="team"),
     path("team/people/", page(People.as_view(), cache="no-store"), name="people"),
     path("team/people/<str:user_id>/", page(OneMember.as_view()), name="member"),
     path("team/invitations/<str:invitation_id>/", page(EndInvitation.as_view()), name="end-invitation"),

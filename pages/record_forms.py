@@ -166,6 +166,19 @@ def value_text(one: Field, value: object, options: Options) -> str:
             return str(_form_value(one, value))
 
 
+def width_of(one: Field) -> str:
+    """Return how much room a field takes: ``short`` two beside each other on a phone, ``whole`` a line on every screen.
+
+    Examples
+    --------
+    >>> width_of(LOT.by_name()["quantity_g"]), width_of(LOT.by_name()["remarks"]), width_of(LOT.by_name()["supplier"])
+    ('short', 'whole', '')
+    """
+    if one.kind in ("number", "integer", "choice", "truth", "date") or one.name in ("code", "currency"):
+        return "short"
+    return "whole" if one.longest > _LONG else ""
+
+
 def sentence(text: str) -> str:
     """Write a detail of a problem as a sentence of its own."""
     return f"{text[:1].upper()}{text[1:].rstrip('.')}."

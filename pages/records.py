@@ -18,7 +18,7 @@ from api.http.verdicts import refusal_of
 from lots.merge import DELETED
 from pages.browser import chosen_member, membership_with, page
 from pages.record_fields import children_of, infusion_name, options_for, record_name, sections_for
-from pages.record_forms import RecordForm, value_text
+from pages.record_forms import RecordForm, value_text, width_of
 from tastings.actions.purchases import fields_of_bought_lot
 from tastings.actions.push import NEW, Change, Verdict, push_changes
 from tastings.actions.suggestions import Accepted, accept_suggestions, check_may_accept
@@ -33,7 +33,9 @@ from teams.errors import NotAllowed, NotFound, PreconditionFailed
 from teams.queries.people import require_writer
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
+
+    from django_stubs_ext import StrOrPromise
 
     from lots.schema import RecordSchema
     from tastings.queries.records import Record
@@ -41,6 +43,8 @@ if TYPE_CHECKING:
 
 POT_OF_SESSION = ("vessel_ml", "vessel_material", "vessel_g", "leaf_g")
 """What a session has of its pot."""
+_OPEN_SECTIONS = 2
+"""How many sections of a form a narrow screen shows at once; the others are folded."""
 PARENT = {"session": "lot", "infusion": "session", "note": "session"}
 """Of which record a new one is: named in the query of its page."""
 
@@ -253,11 +257,12 @@ def _show_what_changed_meanwhile(form: RecordForm, changed: Mapping[str, object]
 def _render(request: HttpRequest, member: Member, form: RecordForm, record: Record | None = None) -> HttpResponse:
     type_name = form.schema.type
     values = record.fields if record is not None else form.values
+    back, back_to = _back(type_name, values, record)
     context = {
         "form": form,
         "sections": [
-            (title, [form[name] for name in names if name in form.fields])
-            for title, names in sections_for(member, type_name, record)
+            _section(form, title, [name for name in names if name in form.fields], is_open=place < _OPEN_SECTIONS)
+            for place, (title, names) in enumerate(sections_for(member, type_name, record))
         ],
         "type": type_name,
         "type_name": RECORD_TYPES[type_name],
@@ -270,12 +275,28 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
             for name in request.GET.getlist("saved")
             if name in form.schema.by_name()
         ],
-        "back": _back(type_name, values, record),
+        "back": back,
+        "back_to": back_to,
         "buys": type_name == "lot" and record is None and "from_lot" in values,
         **(_children(member, record) if type_name == "session" and record is not None else {}),
         **(_suggested(member, record) if type_name == "note" and record is not None and record.fields["text"] else {}),
     }
     return render(request, "pages/record.html", context, status=422 if form.errors else 200)
+
+
+def _section(form: RecordForm, title: StrOrPromise, names: Sequence[str], *, is_open: bool) -> dict[str, Any]:
+    """Return one section of a form: folded on a narrow screen, it says what stands in it."""
+    known = form.schema.by_name()
+    return {
+        "title": title,
+        "fields": [(form[name], width_of(known[name])) for name in names],
+        "stands": " · ".join(
+            value_text(known[name], form.values[name], form.options)
+            for name in names
+            if form.values.get(name) and (width_of(known[name]) != "short" or known[name].kind in ("choice", "date"))
+        ),
+        "is_open": is_open or not title or any(name in form.errors for name in names),
+    }
 
 
 def _may_change(member: Member, type_name: str, record: Record | None) -> bool:
@@ -290,18 +311,22 @@ def _may_change(member: Member, type_name: str, record: Record | None) -> bool:
     return record.author == member.user_id
 
 
-def _back(type_name: str, values: Mapping[str, object], record: Record | None) -> str:
-    """Return the address of the page that a record belongs to."""
+def _back(type_name: str, values: Mapping[str, object], record: Record | None) -> tuple[str, str]:
+    """Return the address of the page that a record belongs to, and what that page is called."""
+    lot = values.get("lot")
+    if type_name == "lot":
+        lot = record.id if record is not None else values.get("from_lot")
+    if lot:
+        return reverse("report", args=[lot]), _("Report")
     match type_name:
-        case "lot":
-            lot = record.id if record is not None else values.get("from_lot")
-            return reverse("report", args=[lot]) if lot else reverse("lots-page")
-        case "session" if values.get("lot"):
-            return reverse("report", args=[values["lot"]])
         case "infusion" | "note":
-            return address_of("session", UUID(str(values["session"])))
+            return address_of("session", UUID(str(values["session"]))), str(RECORD_TYPES["session"])
+        case "descriptor":
+            return reverse("words"), _("Words")
+        case "pot":
+            return reverse("shops"), _("Shops and pots")
         case _:
-            return reverse("lots-page")
+            return reverse("lots-page"), _("Lots")
 
 
 def _children(member: Member, session: Record) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from pages import (
     account,
     accounts,
     arrival,
+    audit,
     cards,
     client_guide,
     docs,
@@ -29,10 +30,12 @@ from pages import (
     reports,
     shared,
     start,
+    team,
     team_settings,
     triangle_cups,
     triangles,
     usage,
+    words,
 )
 
 urlpatterns = [
@@ -50,7 +53,10 @@ urlpatterns = [
     *people.urlpatterns,
     *panel.urlpatterns,
     *photos.urlpatterns,
+    *team.urlpatterns,
     *team_settings.urlpatterns,
+    *audit.urlpatterns,
+    *words.urlpatterns,
     *logo.urlpatterns,
     *imports.urlpatterns,
     *start.urlpatterns,

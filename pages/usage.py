@@ -12,45 +12,71 @@ from django.views.generic import View
 
 from pages.browser import memberships_in, page
 from tastings.queries.quotas import usage_of_team
-from tastings.wording.quotas import amount, quota_label
+from tastings.wording.numbers import capitalised, listed
+from tastings.wording.quotas import quota_label, room_sentence, used_of
 from teams.errors import NotAllowed
 
 if TYPE_CHECKING:
-    from tastings.queries.quotas import Quota
+    from collections.abc import Sequence
+
+    from tastings.queries.quotas import Quota, QuotaName
     from teams.models import Member
+
+_OF_MEMBER: tuple[QuotaName, ...] = ("notes", "records", "photos")
+"""What the table of the members shows; other limits of a member are named when they are nearly reached."""
+_NEARLY_FULL = 0.9
 
 
 class UsagePage(View):
-    """Used and left, by team and member."""
+    """Whether there is room, what is used of each limit, and by whom."""
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """Show it for each team that the caller owns."""
         owned = [member for member in memberships_in(request) if member.runs_team]
         if not owned:
             raise NotAllowed(_("only an owner sees what the team uses"))
-        return render(request, "pages/usage.html", {"teams": [_team(member) for member in owned]})
+        return render(request, "pages/usage.html", {"teams": [team_usage(member) for member in owned]})
 
 
-def _team(member: Member) -> dict[str, Any]:
+def team_usage(member: Member) -> dict[str, Any]:
+    """Return a sentence on whether there is room, and the rows of the team and of its members."""
     usage = usage_of_team(member)
+    people = [(str(one.user), {quota.name: quota for quota in quotas}) for one, quotas in usage.members]
+    most = {name: max((quotas[name].used for _who, quotas in people), default=0) for name in _OF_MEMBER}
     return {
         "id": member.team_id,
         "name": member.team.name,
+        "room": room_sentence(full=_near(usage.team, 1.0), nearly=_near(usage.team, _NEARLY_FULL)),
         "quotas": [_row(quota) for quota in usage.team],
+        "columns": [_("Notes"), _("Other records"), _("Photos")],
         "members": [
-            {"name": str(one.user), "quotas": [_row(quota) for quota in quotas if quota.used]}
-            for one, quotas in usage.members
+            {
+                "name": name,
+                "cells": [(used_of(one, quotas[one].used), _share(quotas[one].used, most[one])) for one in _OF_MEMBER],
+                "near": listed(_near(list(quotas.values()), _NEARLY_FULL)),
+            }
+            for name, quotas in people
         ],
     }
 
 
 def _row(quota: Quota) -> dict[str, Any]:
     return {
-        "label": quota_label(quota.name),
-        "used": amount(quota.name, quota.used),
-        "left": amount(quota.name, quota.left),
+        "label": capitalised(quota_label(quota.name)),
+        "used": used_of(quota.name, quota.used, quota.limit),
+        "share": _share(quota.used, quota.limit),
         "full": not quota.left,
     }
+
+
+def _near(quotas: Sequence[Quota], share: float) -> list[str]:
+    """Return what has used at least this share of its limit."""
+    return [quota_label(one.name) for one in quotas if one.used >= share * one.limit]
+
+
+def _share(used: int, limit: int) -> float:
+    """Return how long a bar is, in hundredths of its line: what is used at all is seen."""
+    return max(1.0, round(100 * min(used / limit, 1), 1)) if used and limit else 0.0
 
 
 urlpatterns = [path("account/usage/", page(UsagePage.as_view()), name="usage")]

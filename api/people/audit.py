@@ -56,6 +56,7 @@ class Audit(APIView):
             raise Invalid(problems=[Problem("what", "choice", detail)])
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            return list(AuditEntrySerializer(list_audit(member, event=what, after=after, limit=limit), many=True).data)
+            found = list_audit(member, events=None if what is None else (what,), after=after, limit=limit)
+            return list(AuditEntrySerializer(found, many=True).data)
 
         return paginated_response(request, read)

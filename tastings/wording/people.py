@@ -1,5 +1,6 @@
 """What roles, and the events of the audit log, are called."""
 
+from django.utils.functional import Promise
 from django.utils.translation import pgettext_lazy
 
 from tastings.wording.labels import Labels
@@ -67,3 +68,33 @@ EVENTS: Labels = {
     "share_kept": pgettext_lazy("event", "Kept a link that waited"),
     "share_ended": pgettext_lazy("event", "Ended a link"),
 }
+EVENT_GROUPS: dict[str, tuple[Promise, tuple[str, ...]]] = {
+    "lots": (
+        pgettext_lazy("events", "Lots"),
+        ("lot_made", "lot_edited", "lot_priced", "lot_bought", "lot_retired", "lot_deleted", "lot_restored"),
+    ),
+    "flights": (
+        pgettext_lazy("events", "Flights"),
+        (
+            "reveal", "decision", "pourers_change", "tasters_change", "samples_change", "flight_called_off",
+            "late_score",
+        ),
+    ),
+    "tastings": (pgettext_lazy("events", "Tastings and words"), ("correction", "words_merged")),
+    "people": (
+        pgettext_lazy("events", "People"),
+        ("invitation", "invitation_revoked", "joined", "role_change", "removal"),
+    ),
+    "outside": (
+        pgettext_lazy("events", "Links, exports, logo"),
+        ("share", "share_kept", "share_ended", "export", "logo", "logo_removed"),
+    ),
+    "access": (
+        pgettext_lazy("events", "Signing in"),
+        (
+            "sign_in", "sign_in_code", "failed_sign_in", "sign_out_everywhere", "password_change", "password_reset",
+            "email_change", "email_verified",
+        ),
+    ),
+}  # fmt: skip
+"""The events in groups, as the audit log's page offers them; each event is in one group."""

@@ -1,5 +1,6 @@
 """Reads about invitations and the audit log, for owners."""
 
+from collections.abc import Collection
 from datetime import datetime
 from uuid import UUID
 
@@ -54,12 +55,21 @@ def check_may_read_audit(member: Member) -> None:
         raise NotAllowed(_("only an owner reads the audit log"))
 
 
-def list_audit(member: Member, *, event: str | None, after: UUID | None, limit: int) -> list[AuditEntry]:
-    """Return the team's audit log, the latest first; raise NotAllowed as `check_may_read_audit`."""
+def list_audit(
+    member: Member,
+    *,
+    events: Collection[str] | None,
+    who: UUID | None = None,
+    after: UUID | None,
+    limit: int,
+) -> list[AuditEntry]:
+    """Return the team's audit log, the latest first, of some events or one login; raise as `check_may_read_audit`."""
     check_may_read_audit(member)
     found = AuditEntry.objects.filter(team_id=member.team_id)
-    if event is not None:
-        found = found.filter(what=event)
+    if events is not None:
+        found = found.filter(what__in=events)
+    if who is not None:
+        found = found.filter(who_id=who)
     if after is not None:
         last = AuditEntry.objects.filter(team_id=member.team_id, id=after).values_list("at", flat=True).first()
         if last is None:

@@ -4,9 +4,11 @@ import re
 
 import pytest
 from django.contrib.auth.hashers import check_password
+from django.utils import timezone
 
 from lots.models import Lot
-from tastings.models import Note
+from tastings.models import Note, RecordCount
+from tastings.wording.people import EVENT_GROUPS, EVENTS
 from teams.actions.people import create_first_team
 from teams.errors import NotFound
 from teams.models import AuditEntry, Invitation, Member, Role, Shop, Team, User
@@ -126,6 +128,45 @@ def test_words_are_merged(taster, buyer, lexicon):
     assert place.descriptor.label not in browser.get("/team/words/").content.decode()
 
 
+def test_words_say_how_often_the_team_noted_them(taster, lexicon):
+    place = Place(taster)
+    session = Note.objects.get().session
+    session.started_at = timezone.now()
+    session.save(update_fields=["started_at"])
+    browser = browser_of(taster)
+    page = browser.get("/team/words/").content.decode()
+    found, none = (browser.get(f"/team/words/?q={q}").content.decode() for q in ("HONEY", "no such word"))
+
+    assert f'<bdi>{place.descriptor.label}</bdi></a> <span class="soft">1 \u00d7' in page
+    assert (">Honey</a>" in found, ">Orchid</a>" in found, ">Orchid</a>" in page) == (True, False, True)
+    assert "No word matches." in none
+
+
+def test_team_says_what_stands_there(owner, browser):
+    PotFactory(team=owner.team, by=owner.user, name="Shelf bowl")
+    browser.post("/team/people/", {"role": "buyer", "shop": str(owner.member.shop_id), "days": "7"})
+    page = browser.get("/team/").content.decode()
+
+    for now in ("1 person and 1 open invitation", "1 shop and 1 pot", "Invited somebody", "There is plenty of room."):
+        assert f"<bdi>{now}" in page
+
+
+def test_usage_says_what_is_nearly_full_and_what_is_full(owner, browser, settings):
+    pages = []
+    for limit in (100, 10, 9):
+        settings.QUOTAS = {**settings.QUOTAS, "records": (limit, 1000)}
+        RecordCount.objects.update_or_create(team=owner.team, user=owner.user, defaults={"notes": 0, "records": 9})
+        pages.append(browser.get("/account/usage/").content.decode())
+
+    says = [re.findall('<p class="lead">(.*?)</p>', page) for page in pages]
+    assert says == [
+        ["There is plenty of room."],
+        ["Nearly full: lots, sessions, infusions and other records."],
+        ["No more room for: lots, sessions, infusions and other records."],
+    ]
+    assert "9 of 100<" in pages[0]
+
+
 def test_settings_take_a_decimal_comma_and_name_what_is_wrong(owner, browser):
     browser.post("/team/settings/", {"name": "Kettle & Bowl", "ready_roast": "2,5"})
     wrong = browser.post("/team/settings/", {"name": "Kettle & Bowl", "ready_roast": "strong"})
@@ -140,8 +181,24 @@ def test_audit_log_says_who_did_what_and_is_filtered(owner, browser, taster):
     page, other = (browser.get(f"/team/audit/?what={what}").content.decode() for what in ("role_change", "reveal"))
 
     assert "<strong>Changed a role</strong>" in page
-    assert f"member: {taster.user.username}, from: Taster: writes tasting notes, to: Buyer: tastes" in page
+    assert f"<strong>Changed a role</strong> <bdi>{taster.user.username}</bdi>" in page
+    assert "from: <bdi>Taster: writes tasting notes</bdi>" in page
+    assert "to: <bdi>Buyer: tastes" in page
     assert "<strong>" not in other
+
+
+def test_audit_log_shows_signing_in_when_asked_folds_repeats_and_goes_by_person(owner, browser, taster):
+    entry = {"team": owner.team, "at": timezone.now(), "what": "sign_in"}
+    AuditEntry.objects.bulk_create(AuditEntry(who=who, **entry) for who in (owner.user, owner.user, taster.user))
+    asked = ("", "what=access", f"what=all&who={owner.user.id}", f"what=sign_in&who={taster.user.id}")
+    pages = [browser.get(f"/team/audit/?{one}").content.decode() for one in asked]
+
+    assert [page.count("<strong>Signed in</strong>") for page in pages] == [0, 4, 3, 1]  # a fold's summary is one more
+    assert ["2 times" in page for page in pages] == [False, True, True, False]
+
+
+def test_every_event_is_in_one_group_of_the_audit_log():
+    assert sorted(code for _words, codes in EVENT_GROUPS.values() for code in codes) == sorted(EVENTS)
 
 
 def test_audit_log_says_what_was_changed_in_a_lot(owner, browser):
@@ -152,8 +209,10 @@ def test_audit_log_says_what_was_changed_in_a_lot(owner, browser):
     page = browser.get("/team/audit/?what=lot_priced").content.decode()
 
     assert "<strong>Priced a lot</strong>" in page
-    assert "lot: Mist Ridge, " in page
-    assert re.findall("Price per kilogram: [^,<]*", page) == ["Price per kilogram: 40.00 → 44.50"]
+    assert f'<a href="/records/lot/{lot.id}/history/"><bdi>Mist Ridge</bdi></a>' in page
+    assert re.findall("Price per kilogram: .*?</b>", page) == [
+        "Price per kilogram: <bdi>40.00</bdi> → <b><bdi>44.50</bdi></b>"
+    ]
 
 
 def test_export_is_sent_and_noted(owner, browser):

@@ -228,7 +228,7 @@ export default {
 "Where": "Wo",
 "Which tea?": "Welcher Tee?",
 "With a code": "Mit einem Code",
-"Words": "Wörter",
+"Words": "Begriffe",
 "Worth about %(n)s infusions (%(low)s to %(high)s).": "Etwa %(n)s lohnende Aufgüsse (%(low)s bis %(high)s).",
 "Write this pour down": "Diesen Aufguss aufschreiben",
 "Written down": "Aufgeschrieben",

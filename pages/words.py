@@ -1,0 +1,146 @@
+"""The words of a team in the browser: its own, those noted most, the built-in ones by family; merging two."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import path
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.generic import View
+
+from pages.accounts import add_problems, render_form
+from pages.browser import chosen_member, membership_with, page
+from pages.record_fields import MOST_OF_A_SESSION
+from pages.records import browser_device
+from tastings.actions.merging import check_may_merge, merge_descriptor
+from tastings.queries.records import list_records
+from tastings.queries.word_use import word_use
+from tastings.wording.families import FAMILIES
+from tastings.wording.labels import descriptor_label
+from teams.errors import Invalid
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from tastings.queries.records import Record
+    from teams.models import Member
+
+_COUNTED_DAYS = 365
+_MOST_NOTED = 12
+
+
+class Words(View):
+    """The words of the team, with how often each was noted in the last year."""
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """List its own first, then those noted most, then the built-in ones by family; ``?q=`` looks for one."""
+        member, q = chosen_member(request), request.GET.get("q", "").strip()[:120]
+        noted = word_use(member, since=timezone.now() - timedelta(days=_COUNTED_DAYS))
+        words = [_row(word, noted) for word in words_of(member)]
+        found = [row for row in words if _matches(row, q)]
+        own = [row for row in found if not row["built_in"]]
+        noticed = [row for row in words if row["n"] and not row["is_rated"]]
+        most = sorted(noticed, key=lambda row: -row["n"])[:_MOST_NOTED]
+        context = {
+            "q": q,
+            "n_built_in": sum(row["built_in"] for row in words),
+            "n_own": sum(not row["built_in"] for row in words),
+            "own": sorted(own, key=lambda row: (-row["n"], row["name"].casefold())),
+            "most": [{**row, "share": 100 * row["n"] / most[0]["n"]} for row in most],
+            "families": _by_family(row for row in found if row["built_in"]),
+            "member": member,
+        }
+        return render(request, "pages/words.html", context)
+
+
+def _row(word: Record, noted: Any) -> dict[str, Any]:  # noqa: ANN401
+    fields = word.fields
+    key, family = str(fields["key"]), str(fields.get("family") or "")
+    return {
+        "id": word.id,
+        "name": descriptor_label(key, {key: str(fields["label"])}) if fields["built_in"] else str(fields["label"]),
+        "synonyms": fields["synonyms"],
+        "family": family,
+        "built_in": bool(fields["built_in"]),
+        "is_rated": bool(fields["rated_each_infusion"]),
+        "n": noted.get(key, 0),
+    }
+
+
+def _matches(row: dict[str, Any], q: str) -> bool:
+    return any(q.casefold() in text.casefold() for text in (row["name"], row["family"], *row["synonyms"]))
+
+
+def _by_family(rows: Iterable[dict[str, Any]]) -> list[tuple[object, list[dict[str, Any]]]]:
+    found: dict[str, list[dict[str, Any]]] = {}
+    for row in sorted(rows, key=lambda row: (-row["n"], row["name"].casefold())):
+        found.setdefault(row["family"], []).append(row)
+    order = {name: place for place, name in enumerate(FAMILIES)}
+    return [
+        (FAMILIES.get(name, name), found[name]) for name in sorted(found, key=lambda one: (order.get(one, 99), one))
+    ]
+
+
+class MergeForm(forms.Form):
+    """The word that stays."""
+
+    into = forms.ChoiceField(label=gettext_lazy("Into which word"))
+
+    def __init__(self, choices: list[tuple[str, str]], data: Any = None) -> None:  # noqa: ANN401 - Django's form data
+        super().__init__(data)
+        self.fields["into"] = forms.ChoiceField(label=self.fields["into"].label, choices=choices)
+
+
+class MergeWord(View):
+    """Merging a word of the team into another."""
+
+    def get(self, request: HttpRequest, record_id: str) -> HttpResponse:
+        """Ask into which."""
+        member, word = membership_with(request, "descriptor", record_id)
+        check_may_merge(member, word.id)
+        return self._render(request, word, self._form(member, word))
+
+    def post(self, request: HttpRequest, record_id: str) -> HttpResponse:
+        """Merge them."""
+        member, word = membership_with(request, "descriptor", record_id)
+        check_may_merge(member, word.id)
+        form = self._form(member, word, request.POST)
+        if form.is_valid():
+            into, device = form.cleaned_data["into"], browser_device(member)
+            try:
+                merge_descriptor(member, descriptor=word.id, into=into, device=device, now=timezone.now())
+            except Invalid as refused:
+                add_problems(form, refused)
+            else:
+                return redirect("words")
+        return self._render(request, word, form)
+
+    def _form(self, member: Member, word: Record, data: Any = None) -> MergeForm:  # noqa: ANN401 - Django's form data
+        others = [one for one in words_of(member) if one.id != word.id]
+        labels = {str(one.fields["key"]): str(one.fields["label"]) for one in others}
+        choices = [(key, descriptor_label(key, labels)) for key in labels]
+        return MergeForm(sorted(choices, key=lambda choice: choice[1].casefold()), data)
+
+    def _render(self, request: HttpRequest, word: Record, form: forms.Form) -> HttpResponse:
+        heading = _("Merge the word “%(word)s”") % {"word": word.fields["label"]}
+        intro = [_("Every note that has it gets the other word. The history of the notes keeps the old one.")]
+        return render_form(
+            request, form, title=heading, heading=heading, intro=intro, back=("words", _("Words")), button=_("Merge")
+        )
+
+
+def words_of(member: Member) -> list[Record]:
+    """Return the built-in words and the team's own."""
+    return list(list_records(member, "descriptor", filters={}, after=None, limit=MOST_OF_A_SESSION))
+
+
+urlpatterns = [
+    path("team/words/", page(Words.as_view()), name="words"),
+    path("team/words/<str:record_id>/merge/", page(MergeWord.as_view()), name="merge-word"),
+]

@@ -205,7 +205,7 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--lots", type=int, default=5000)
     parser.add_argument("--seconds", type=float, default=90)
-    parser.add_argument("--few", type=int, default=400, help="lots of the second part")
+    parser.add_argument("--few", dest="n_fresh", type=int, default=400, help="lots of the second part")
     parser.add_argument("--pairs", type=int, default=5)
     given = parser.parse_args()
     with test_servers() as found:

@@ -67,10 +67,26 @@ class RecordSchema:
     is_parent: bool = False  # other records refer to it
     one_required: tuple[str, ...] = ()  # a record must have at least one of these
     one_required_when_new: tuple[str, ...] = ()  # so must a new one; edits of two people may leave it none
+    references: tuple[Field, ...] = field(init=False, repr=False, compare=False)
+    """Fields that name another record, or a descriptor by its key."""
+    fixed: tuple[Field, ...] = field(init=False, repr=False, compare=False)
+    required: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    _by_name: Mapping[str, Field] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Look up once what each change of a push asks for."""
+        found = {
+            "references": tuple(f for f in self.fields if f.kind == "key" or f.to is not None),
+            "fixed": tuple(f for f in self.fields if f.fixed),
+            "required": tuple(f.name for f in self.fields if f.required),
+            "_by_name": {f.name: f for f in self.fields},
+        }
+        for name, value in found.items():
+            object.__setattr__(self, name, value)
 
     def by_name(self) -> Mapping[str, Field]:
         """Return the fields by name."""
-        return {f.name: f for f in self.fields}
+        return self._by_name
 
 
 class InvalidValue(ValueError):  # noqa: N818 - a value, not a failure of the program
@@ -290,9 +306,9 @@ def record_faults(
 ) -> Sequence[tuple[str, Fault]]:
     """Return the faults of the record as a whole: missing fields and pairs out of order."""
     faults = [
-        (field.name, Fault("required", gettext_noop("a new record must have this")))
-        for field in schema.fields
-        if field.required and values.get(field.name) is None
+        (name, Fault("required", gettext_noop("a new record must have this")))
+        for name in schema.required
+        if values.get(name) is None
     ]
     for alternatives in (schema.one_required, schema.one_required_when_new if new else ()):
         if alternatives and all(values.get(name) is None for name in alternatives):

@@ -62,7 +62,7 @@ class RecordAllowance:
         """Count a new record; if it goes beyond a quota return that quota and do not count it."""
         names = _QUOTAS_OF_TYPE.get(type_name, ("records",))
         for name in names:
-            number = len(self._new[name] | {record})
+            number = len(self._new[name]) + (record not in self._new[name])
             if full := next((quota for quota in self._quotas(name) if number > quota.left), None):
                 return full
         for name in names:

@@ -84,8 +84,9 @@ def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change
     """Check one change of a sync body; return the change, or a refusal that names each invalid field."""
     if not isinstance(sent, dict):
         return Verdict(type="", id="", verdict="refused", problems=[Problem("", "type", _("must be an object"))])
-    unknown = sent.keys() - _KEYS
-    problems = [Problem(str(name)[:80], "unknown_field", _("is not part of a change")) for name in unknown]
+    problems = [
+        Problem(str(name)[:80], "unknown_field", _("is not part of a change")) for name in sent if name not in _KEYS
+    ]
     schema = RECORD_SCHEMAS.get(sent["type"]) if isinstance(sent.get("type"), str) else None
     if schema is None:
         choices = ", ".join(RECORD_SCHEMAS)

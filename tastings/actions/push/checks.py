@@ -26,10 +26,11 @@ def find_problems(
     """Return why the change must be refused, if it must; ``merged`` is what it would make of the record."""
     if change.id in state.built_in:
         return [Problem("id", "not_allowed", _("a built-in descriptor cannot be changed"))]
+    faults = [] if change.deletes else _whole_record(pending, merged)
     if not pending.exists:
         if change.deletes:
             return [Problem("id", "unknown_record", _("there is no such %(type)s here") % {"type": change.type})]
-        if faults := _whole_record(pending, merged):
+        if faults:
             return faults
         if change.id in state.used_ids or state.is_of_another_type(change):
             return [Problem("id", "taken", _("choose another id"))]
@@ -41,7 +42,7 @@ def find_problems(
     if change.deletes:
         return []
     return [
-        *_whole_record(pending, merged),
+        *faults,
         *_fixed_fields(change, pending),
         *_references(change, pending, state),
         *_rules_of_type(change, pending, merged, state),
@@ -55,15 +56,15 @@ def _whole_record(pending: PendingRecord, merged: StampedRecord) -> list[Problem
 
 
 def _fixed_fields(change: Change, pending: PendingRecord) -> Iterator[Problem]:
-    for field in pending.schema.fields:
-        if field.fixed and pending.exists and field.name in change.fields:
+    for field in pending.schema.fixed if pending.exists else ():
+        if field.name in change.fields:
             if change.fields[field.name] == pending.values.get(field.name):
                 continue
             yield Problem(field.name, "fixed", _("cannot change once it is set"))
 
 
 def _references(change: Change, pending: PendingRecord, state: PushState) -> Iterator[Problem]:
-    for field in pending.schema.fields:
+    for field in pending.schema.references:
         value = change.fields.get(field.name)
         if value is None:
             continue

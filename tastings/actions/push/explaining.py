@@ -37,7 +37,7 @@ def deleted_parents(pending: PendingRecord, state: PushState) -> Sequence[Proble
     if pending.current.removed:
         return []
     found = []
-    for field in pending.schema.fields:
+    for field in pending.schema.references:
         value = pending.values.get(field.name)
         if field.to not in state.records or value is None:
             continue

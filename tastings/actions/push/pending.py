@@ -83,7 +83,7 @@ class PendingRecord:
         Of two values that a device sent for one moment the later one wins. One that lost before is left out of the
         change already, so that sending it again does not bring it back.
         """
-        if stamp.seq:
+        if stamp.seq or not self.current.stamps:
             return stamp
         ties = [
             before.seq

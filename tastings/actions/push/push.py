@@ -67,19 +67,20 @@ def _push(
     member: Member, *, device: UUID, changes: Sequence[Change], now: datetime, for_whole_team: bool
 ) -> list[Verdict]:
     """Push in a transaction: read, apply in memory, store, return the verdicts."""
-    team = Team.objects.select_for_update(no_key=True).get(id=member.team_id)
+    locked = Team.objects.select_for_update(no_key=True).filter(id=member.team_id)
+    stored_revision = locked.values_list("revision", flat=True).get()
     state = read_state(member, changes, for_whole_team=for_whole_team)
     applier = Applier(state, changes, device=device, now=now, before=received_before(state, changes))
     applier.apply_all()
-    revision = store(state, revision=team.revision, now=now)
-    if revision != team.revision:
-        Team.objects.filter(id=team.id).update(revision=revision)
+    revision = store(state, revision=stored_revision, now=now)
+    if revision != stored_revision:
+        Team.objects.filter(id=member.team_id).update(revision=revision)
         state.allowance.save({record.id for name in RECORD_SCHEMAS for record in state.dirty(name)})
         if not for_whole_team:
             record_corrections(state, now=now)
         record_lot_edits(state, now=now)
         if parents := changed_photo_parents(state):
-            renew_photos(team.id, parents)
-        mark_due(team.id, changed_lots(state), revision=revision, now=now)
+            renew_photos(member.team_id, parents)
+        mark_due(member.team_id, changed_lots(state), revision=revision, now=now)
         check_constraints_now()
     return applier.verdicts()

@@ -6,14 +6,13 @@ from typing import TypeVar
 from uuid import UUID
 
 from django.db import connection
-from django.db.models import Q
 
 from lots.models import Lot, Synced
 from lots.schema import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
 from tastings.actions.push.rows import id_in
-from tastings.actions.push.state import PushState, Records
+from tastings.actions.push.state import MergeTarget, PushState, Records, StoredDescriptor
 from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Pot, Session
 from tastings.queries.records import with_descriptors
@@ -22,9 +21,13 @@ from teams.models import Member, Shop
 from teams.row_security import ids_in_use
 
 _Row = TypeVar("_Row", bound=Synced)
-_DESCRIPTOR_COLUMNS = ("key", "removed", "merged_into__key", "merged_into__removed")
-"""Of descriptors that notes name: each push names a dozen, and their rows are wide."""
-
+_DESCRIPTORS = """
+    SELECT word.id, word.key, word.removed, target.id, target.key
+    FROM tastings_descriptor AS word LEFT JOIN tastings_descriptor AS target ON target.id = word.merged_into_id
+    WHERE word.key = ANY(%s) AND (word.team_id IS NULL OR word.team_id = %s)
+    ORDER BY word.removed, word.position
+"""
+"""Live ones first: a key in a note means the descriptor that has it now."""
 _CHAINS = """
     WITH RECURSIVE chain (id, from_lot_id) AS (
         SELECT id, from_lot_id FROM lots_lot WHERE id = ANY(%s) AND team_id = %s
@@ -56,10 +59,12 @@ def _names_in(changes: Sequence[Change]) -> _Names:
     names = _Names()
     for change in changes:
         names.records[change.type].add(change.id)
-        for schema_field in RECORD_SCHEMAS[change.type].fields:
+        if change.type == "descriptor" and (key := change.fields.get("key")) is not None:
+            names.keys.add(str(key))
+        for schema_field in RECORD_SCHEMAS[change.type].references:
             if (value := change.fields.get(schema_field.name)) is None:
                 continue
-            if schema_field.kind == "key" or (change.type, schema_field.name) == ("descriptor", "key"):
+            if schema_field.kind == "key":
                 names.keys.add(str(value))
             elif schema_field.to == "shop":
                 names.shops.add(uuid_of(str(value)))
@@ -136,17 +141,19 @@ class _Reader:
         own = FlightCup.objects.filter(team_id=self._member.team_id, taster_id=self._member.user_id)
         return {cup.id: cup for cup in own.filter(id__in=ids).select_related("flight")}
 
-    def _descriptors(self, keys: set[str]) -> Mapping[str, Sequence[Descriptor]]:
+    def _descriptors(self, keys: set[str]) -> Mapping[str, Sequence[StoredDescriptor]]:
         """Read the descriptors with these keys, and those that they were merged into."""
-        found: dict[str, list[Descriptor]] = {}
-        own = Q(team=None) | Q(team_id=self._member.team_id)
+        found: dict[str, list[StoredDescriptor]] = {}
         while keys:
-            rows = Descriptor.objects.filter(own, key__in=keys).select_related("merged_into").only(*_DESCRIPTOR_COLUMNS)
-            # live ones first: a key in a note means the descriptor that has it now
-            for row in rows.order_by("removed", "position"):
-                found.setdefault(row.key, []).append(row)
-            targets = [row.merged_into for key in keys for row in found.get(key, ()) if row.merged_into]
-            keys = {target.key for target in targets} - found.keys()
+            targets = set[str]()
+            with connection.cursor() as cursor:
+                cursor.execute(_DESCRIPTORS, [list(keys), self._member.team_id])
+                for row, key, removed, target, target_key in cursor.fetchall():
+                    merged_into = None if target is None else MergeTarget(target, target_key)
+                    found.setdefault(key, []).append(StoredDescriptor(row, removed, merged_into))
+                    if merged_into is not None:
+                        targets.add(merged_into.key)
+            keys = targets - found.keys()
         return found
 
     def _rows(self, model: type[_Row], ids: Collection[UUID]) -> list[_Row]:

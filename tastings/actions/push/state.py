@@ -2,17 +2,33 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 from uuid import UUID
 
 from lots.schema import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
 from tastings.actions.quotas import RecordAllowance
-from tastings.models import Descriptor, FlightCup
+from tastings.models import FlightCup
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member
 
 Records = dict[str, dict[UUID, PendingRecord]]
+
+
+class MergeTarget(NamedTuple):
+    """The descriptor that another one was merged into."""
+
+    id: UUID
+    key: str
+
+
+class StoredDescriptor(NamedTuple):
+    """What a push needs of a stored descriptor: each push names a dozen, and their rows are wide."""
+
+    id: UUID
+    removed: bool
+    merged_into: MergeTarget | None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -26,7 +42,7 @@ class PushState:
     """Named ids that are in use, in any team and by whatever kind of row."""
     built_in: set[UUID]
     """Named descriptors that every team has and none may change."""
-    descriptors: Mapping[str, Sequence[Descriptor]]
+    descriptors: Mapping[str, Sequence[StoredDescriptor]]
     """Stored descriptors by key, live ones first."""
     allowance: RecordAllowance
     shops: set[UUID] = field(default_factory=set)
@@ -50,8 +66,11 @@ class PushState:
 
     def is_of_another_type(self, change: Change) -> bool:
         """Whether a record of another type has got the change's id in this push: ids are one space."""
-        others = (records.get(change.id) for name, records in self.records.items() if name != change.type)
-        return any(other is not None and other.exists for other in others)
+        return any(
+            change.id in records and records[change.id].exists
+            for name, records in self.records.items()
+            if name != change.type
+        )
 
     def sample_of(self, lot: UUID) -> UUID | None:
         """Return the sample that a lot was bought from, as this push leaves it."""
@@ -80,7 +99,7 @@ class PushState:
                 return pending.id
         return next((stored.id for stored in self.descriptors.get(str(key), ())), None)
 
-    def merge_target(self, key: object) -> Descriptor | None:
+    def merge_target(self, key: object) -> MergeTarget | None:
         """Return the descriptor that the one with this key was merged into; None while a live one has the key."""
         if self._live_descriptor(key) is not None:
             return None

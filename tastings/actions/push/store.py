@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
+from functools import cache
 from uuid import UUID
 
 from django.db import connection
@@ -9,6 +10,7 @@ from django.db import connection
 from lots.merge import LostValue, pack
 from lots.models import FieldHistory
 from lots.models.wire import column_name, column_value
+from lots.schema import Field
 from tastings.actions.push.pending import PendingRecord
 from tastings.actions.push.rows import upsert
 from tastings.actions.push.state import PushState
@@ -56,9 +58,9 @@ def _row(pending: PendingRecord, *, state: PushState, now: datetime) -> dict[str
         "created_at": stored.created_at if stored is not None else now,
         "updated_at": now,
     }
-    for field in pending.schema.fields:
+    for field, column in _columns(pending.schema.type):
         value = pending.values.get(field.name)
-        row[column_name(field)] = (
+        row[column] = (
             state.descriptor_id(value) if field.kind == "key" and value is not None else column_value(field, value)
         )
     match pending.schema.type:
@@ -73,6 +75,11 @@ def _row(pending: PendingRecord, *, state: PushState, now: datetime) -> dict[str
     if pending.schema.type != "session":  # its taster says who made it
         row["author_id"] = stored.author_id if stored is not None else member.user_id
     return row
+
+
+@cache
+def _columns(type_name: str) -> list[tuple[Field, str]]:
+    return [(field, column_name(field)) for field in RECORD_SCHEMAS[type_name].fields]
 
 
 def _history(pending: PendingRecord, lost: LostValue, member: Member) -> FieldHistory:

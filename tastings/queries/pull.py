@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from operator import attrgetter
 from uuid import UUID
 
-from django.db.models import Q, Value
+from django.db import connection
+from django.db.models import Q
 
 from tastings.models import Session
 from tastings.queries.pull_only import PULL_ONLY, pull_only_fields
@@ -72,6 +73,7 @@ _PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id",
 
 def _rows_after(member: Member, *, cursor: int, counter: int, limit: int, token: ScopeToken | None) -> _Rows:
     """Return the rows after a cursor, at most one more than the limit."""
+    changed = _changed_types(member.team_id, cursor=cursor, counter=counter) if cursor < counter else set[str]()
     after = Q(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
     wanted = dict.fromkeys((*MODELS, *PULL_ONLY), after)
     if token is not None:  # what lay outside the scope when the phone began never came, so it need not be taken back
@@ -82,16 +84,28 @@ def _rows_after(member: Member, *, cursor: int, counter: int, limit: int, token:
             "photo": after & (Q(session=None) | in_scope),
         }
     found: list[PulledRow | PullOnlyRow] = []
-    for name, model in MODELS.items():
-        found += read_rows(model, model._default_manager.filter(wanted[name]).order_by("revision")[: limit + 1])
-    first, *others = (
-        model._default_manager.filter(wanted[name])
-        .order_by("revision")
-        .values_list(Value(name), *_PULL_ONLY_HEAD.get(name, ("id", "revision", "id")))[: limit + 1]
-        for name, model in PULL_ONLY.items()
-    )
-    found += [PullOnlyRow(*row) for row in first.union(*others, all=True)]
+    for name in changed & MODELS.keys():
+        rows = MODELS[name]._default_manager.filter(wanted[name])
+        found += read_rows(MODELS[name], rows.order_by("revision")[: limit + 1])
+    for name in changed & PULL_ONLY.keys():
+        heads = PULL_ONLY[name]._default_manager.filter(wanted[name]).order_by("revision")
+        columns = _PULL_ONLY_HEAD.get(name, ("id", "revision", "id"))
+        found += [PullOnlyRow(name, *row) for row in heads.values_list(*columns)[: limit + 1]]
     return sorted(found, key=attrgetter("revision"))
+
+
+_CHANGED_TYPES = " UNION ALL ".join(
+    f"SELECT '{name}' WHERE EXISTS (SELECT FROM {model._meta.db_table} WHERE team_id = %(team)s"  # noqa: S608 - names of our own tables
+    " AND revision > %(cursor)s AND revision <= %(counter)s)"
+    for name, model in {**MODELS, **PULL_ONLY}.items()
+)
+
+
+def _changed_types(team: UUID, *, cursor: int, counter: int) -> set[str]:
+    """Return the types that have rows after a cursor: most pulls bring rows of two or three."""
+    with connection.cursor() as asked:
+        asked.execute(_CHANGED_TYPES, {"team": team, "cursor": cursor, "counter": counter})
+        return {name for (name,) in asked.fetchall()}
 
 
 def _changes(member: Member, page: _Rows, *, token: ScopeToken | None) -> list[Mapping[str, object]]:

@@ -48,6 +48,13 @@ def test_pages_of_any_size_give_the_same_records(taster):
 
 
 @pytest.mark.django_db
+def test_pull_of_nothing_new_reads_the_counter_alone(taster, django_assert_num_queries):
+    cursor = everything(taster.client, limit=500)[1]
+    with django_assert_num_queries(1):
+        assert pull(taster.member, cursor=cursor, limit=500).changes == []
+
+
+@pytest.mark.django_db
 def test_a_private_session_never_shared_never_comes(taster, buyer):
     session = SessionFactory(lot__team=taster.team, by=buyer.user, private=True)
     InfusionFactory(session=session)

@@ -22,7 +22,7 @@ from tastings.maths.curve.development import METHOD
 from tastings.models import Development, TeamPanel
 from tastings.queues import Queue
 
-DEBOUNCE_S = 0.25
+DEBOUNCE_S = 0.05
 """A job waits so long for more edits of the same moment."""
 MIN_INTERVAL_S = 1.0
 """Least time between the starts of two jobs for one lot: ten edits in a second cost one or two jobs."""

@@ -1,5 +1,6 @@
 """How to brew a lot in the pot at hand."""
 
+from collections.abc import Collection
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -58,10 +59,10 @@ POT: dict[str, tuple[Field, str]] = {
 _TYPES: dict[str, type] = {"number": float, "integer": int, "truth": bool}
 
 
-def _parameter(field: Field, description: str) -> OpenApiParameter:
-    return OpenApiParameter(
-        field.name, _TYPES.get(field.kind, str), enum=field.choices or None, description=description
-    )
+def pot_parameter(name: str, description: str) -> OpenApiParameter:
+    """Describe one of :data:`POT` in the OpenAPI document."""
+    field = POT[name][0]
+    return OpenApiParameter(name, _TYPES.get(field.kind, str), enum=field.choices or None, description=description)
 
 
 class LotBrewGuide(APIView):
@@ -69,13 +70,13 @@ class LotBrewGuide(APIView):
 
     @operation(
         operation_id="lots_brew_guide_retrieve",
-        parameters=[*(_parameter(*one) for one in POT.values()), ETAG],
+        parameters=[*(pot_parameter(name, text) for name, (_field, text) in POT.items()), ETAG],
         responses={200: answer_of(BrewGuide), **NOT_MODIFIED, **problem_responses(404, 422)},
     )
     def get(self, request: Request, lot_id: str) -> Response:
         """Show how to brew a lot: steep times, leaf and water, caffeine, cost. Scalding water: see the cautions."""
         member, lot = member_of(request), id_from_path(lot_id)
-        pot = in_named_pot(member, _pot(request))
+        pot = in_named_pot(member, pot_from(request, POT))
         try:
             guide = guide_for(member, lot, pot=pot)
         except PotError as error:
@@ -83,13 +84,13 @@ class LotBrewGuide(APIView):
         return conditional_response(request, brew_guide_answer(guide))
 
 
-def _pot(request: Request) -> Pot:
-    """Read the pot from the query; a field that is left out takes the style's own value."""
+def pot_from(request: Request, known: Collection[str]) -> Pot:
+    """Read the pot from the query, which may have these of :data:`POT`; a field that is left out is None."""
     pot: dict[str, Any] = {}
     problems: list[Problem] = []
     for name, text in request.query_params.items():
-        if name not in POT:
-            detail = _("a pot is described by %(fields)s") % {"fields": ", ".join(POT)}
+        if name not in known:
+            detail = _("a pot is described by %(fields)s") % {"fields": ", ".join(known)}
             problems.append(Problem(name[:80], "unknown_field", detail))
             continue
         field, _description = POT[name]

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
 
+from tastings.answers.forecast import Forecast, forecast_answer
 from tastings.answers.help_text import help_text
 from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 from tastings.maths.curve.counterfactual import Counterfactual
@@ -108,6 +109,7 @@ class DevelopmentAnswer:
     even_brew: EvenBrew
     profile: Profile
     steeps: SteepCount
+    forecast: Forecast | None = field(metadata=help_text("null once the eighth infusion is rated"))
     curves: tuple[DescriptorCurve, ...]
     layers: tuple[Layer, ...]
     departures: tuple[BrewDeparture, ...]
@@ -129,6 +131,7 @@ def development_answer(found: LotDevelopment, *, labels: Mapping[str, str]) -> D
         even_brew=_even_brew(figures),
         profile=figures.profile,
         steeps=steeps_answer(figures),
+        forecast=forecast_answer(figures),
         curves=figures.curves,
         layers=figures.layers,
         departures=tuple(map(_departure, figures.departures)),

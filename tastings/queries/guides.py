@@ -49,6 +49,20 @@ class UsualPot:
     guests: int | None = None
     is_own: bool = False
 
+    def as_asked(self) -> Pot:
+        """Return it as the guide takes it."""
+        return Pot(
+            vessel_ml=self.vessel_ml,
+            vessel_material=self.vessel_material,
+            warmed=self.warmed,
+            altitude_m=self.altitude_m,
+            pour_s=self.pour_s,
+            vessel_g=self.vessel_g,
+            leaf_g=self.leaf_g,
+            kettle_c=self.kettle_c,
+            guests=self.guests,
+        )
+
     def with_own(self, own: Pot | None) -> "UsualPot":
         """Return the reader's own pot, completed with values of this one if it can be the same vessel."""
         if own is None:
@@ -104,19 +118,8 @@ def guide_for(member: Member, lot: UUID, *, pot: Pot) -> Guide:
 
 def guide_in_usual_pot(member: Member, lot: UUID, *, pot: UsualPot) -> UsualPotGuide | None:
     """Compute the guide for the usual pot; None when the pot's own figures are beyond what can be predicted."""
-    asked = Pot(
-        vessel_ml=pot.vessel_ml,
-        vessel_material=pot.vessel_material,
-        warmed=pot.warmed,
-        altitude_m=pot.altitude_m,
-        pour_s=pot.pour_s,
-        vessel_g=pot.vessel_g,
-        leaf_g=pot.leaf_g,
-        kettle_c=pot.kettle_c,
-        guests=pot.guests,
-    )
     try:
-        return UsualPotGuide(guide_for(member, lot, pot=asked), pot)
+        return UsualPotGuide(guide_for(member, lot, pot=pot.as_asked()), pot)
     except BrewError:
         return None
 

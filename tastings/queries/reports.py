@@ -16,12 +16,14 @@ from lots.models import Lot
 from tastings.figures import from_stored
 from tastings.maths.colour.measured import MeasuredColour
 from tastings.maths.comparison.arrival import ArrivalCheck
+from tastings.maths.forecast.vessel import VesselForecast
 from tastings.maths.guide.pots import Pot
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.models import Descriptor, Photo, TeamPanel
 from tastings.queries.arrivals import arrival_check_for, lots_bought_on
 from tastings.queries.cache import LRUCache
 from tastings.queries.developments import LotDevelopment, SessionFacts, development_of, labels_of, sessions_of_lot
+from tastings.queries.forecasts import forecast_in_usual_pot
 from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_at
 from tastings.queries.logos import logo_name
 from tastings.queries.lot_flights import FlightPlace, flights_of
@@ -98,6 +100,8 @@ class ReportContent:
     sessions: tuple[SessionFacts, ...]
     labels: Mapping[str, str]
     guide: UsualPotGuide | None = None
+    other_vessel: VesselForecast | None = None
+    """In the pot of the guide, where the lot was not tasted in one of that material."""
     readiness: LotReadiness | None = None
     panel: PanelAgreement | None = None
     photos: tuple[PhotoFacts, ...] = ()
@@ -139,6 +143,9 @@ def report_content(member: Member, lot: Record, *, today: date, own: Pot | None 
         sessions=sessions,
         labels=labels_of(member),
         guide=_cache.get_or_compute(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
+        other_vessel=_cache.get_or_compute(
+            ("vessel", *made_from, pot), lambda: forecast_in_usual_pot(member, lot.id, pot=pot)
+        ),
         readiness=_cache.get_or_compute(
             ("readiness", *made_from, *roast), lambda: readiness_for(member, lot.id, today=today, level=None)
         ),

@@ -55,7 +55,7 @@ def report_document(content: ReportContent) -> dict[str, Any]:
             _("We cannot tell yet how this tea develops or how many infusions it is worth."),
             _text(facts.next),
         ],
-        "profile_sentence": facts.profile_sentence,
+        "profile_sentence": " ".join(filter(None, (facts.profile_sentence, facts.forecast))),
         "chart": chart_payload(figures, with_names(figures.tasted, content.tasters))
         if figures.curve_of("strength")
         else None,

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from tastings.maths.curve.development import DescriptorCurve
 from tastings.maths.curve.tasted import TastedPoint
+from tastings.maths.forecast.course import course_forecast
 from tastings.queries.reports import ReportContent
 from tastings.reports.ageing import ageing_section
 from tastings.reports.agreement import agreement_section
@@ -31,6 +32,7 @@ from tastings.reports.facts import (
 from tastings.reports.guide import GuideSection, guide_section
 from tastings.reports.heads import ReportHeads, report_heads
 from tastings.reports.marks import Drawing, both_widths
+from tastings.reports.other_vessel import OtherVesselSection, other_vessel_section
 from tastings.reports.photos import PhotoRow, photo_row
 from tastings.reports.strips import by_peak, descriptor_strips
 from tastings.reports.svg import strength_chart
@@ -40,6 +42,7 @@ from tastings.wording.development import (
     flavour_sentence,
     next_session_sentence,
 )
+from tastings.wording.forecast import course_forecast_sentence
 from tastings.wording.numbers import capitalised, day, percent
 from tastings.wording.profile import (
     count_words,
@@ -88,6 +91,8 @@ class ReportFacts:
     verdict: str
     rest: str
     profile_sentence: str
+    forecast: str
+    """That only the first cups were rated; nothing for a lot tasted further."""
     probabilities: list[LabelProbability]
     steeps_sentence: str
     steeps: SteepFacts | None
@@ -118,6 +123,7 @@ class ReportPage:
     heads: ReportHeads
     chart: Drawing | None
     strips: list[Drawing]
+    other_vessel: OtherVesselSection | None
 
 
 def report_facts(content: ReportContent) -> ReportFacts:
@@ -129,7 +135,7 @@ def report_facts(content: ReportContent) -> ReportFacts:
     names = {one.id: one.name for one in sessions}
     strength = figures.curve_of("strength")
     has_layers = any(layer.leading or layer.new for layer in figures.layers)
-    steeps = figures.steeps
+    steeps, forecast = figures.steeps, course_forecast(figures)
     return ReportFacts(
         merchant=content.merchant,
         logo=content.logo_href,
@@ -142,6 +148,7 @@ def report_facts(content: ReportContent) -> ReportFacts:
         verdict=capitalised(profile_words(figures.profile.label if is_known(figures.profile) else None)),
         rest=_rest(content),
         profile_sentence=profile_sentence(figures.profile),
+        forecast=course_forecast_sentence(forecast) if forecast is not None and shows_all else "",
         probabilities=[
             LabelProbability(capitalised(profile_words(label)), percent(probability))
             for label, probability in figures.profile.probability.items()
@@ -194,6 +201,7 @@ def report_page(content: ReportContent) -> ReportPage:
         if figures.curve_of("strength")
         else None,
         strips=[_strips([curves[key] for key in group], labels=content.labels) for group in groups],
+        other_vessel=None if content.is_for_customers else other_vessel_section(content.other_vessel),
     )
 
 

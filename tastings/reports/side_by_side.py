@@ -31,7 +31,9 @@ _MARK = 22  # width and height of a mark by itself [px]
 _LABEL_PX = 15.0  # so far apart stand the letters at the end of the curves
 
 
-def curves_chart(curves: Sequence[Sequence[CurvePoint]], *, names: Sequence[str], of: str, width: int = 720) -> str:
+def curves_chart(
+    curves: Sequence[Sequence[CurvePoint]], *, names: Sequence[str], of: str, title: str = "", width: int = 720
+) -> str:
     """Draw one curve per lot over the infusions of the even brew, each cup with its 80 % interval.
 
     Parameters
@@ -42,6 +44,8 @@ def curves_chart(curves: Sequence[Sequence[CurvePoint]], *, names: Sequence[str]
         The lots' names, as many. At most six.
     of : str
         What the curves are of, as it shall be written.
+    title : str
+        Of the drawing, when it is not lots on the even brew that are drawn.
     width : int
         Of the drawing [px]; below 560 the margins are those of a telephone.
 
@@ -64,8 +68,8 @@ def curves_chart(curves: Sequence[Sequence[CurvePoint]], *, names: Sequence[str]
         legend,
         width=width,
         height=height + legend_height,
-        title=_("%(descriptor)s of %(n)s lots over the infusions of the even brew")
-        % {"descriptor": of, "n": len(names)},
+        title=title
+        or _("%(descriptor)s of %(n)s lots over the infusions of the even brew") % {"descriptor": of, "n": len(names)},
         desc=_in_words(curves, names),
     )
 

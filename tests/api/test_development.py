@@ -13,8 +13,8 @@ from tests.factories import LotFactory
 
 # the contract's members
 MEMBERS = {
-    "lot", "revision", "computed_at", "stale", "evidence", "even_brew", "profile", "steeps", "curves", "layers",
-    "departures", "next", "cautions", "sentence", "otherwise",
+    "lot", "revision", "computed_at", "stale", "evidence", "even_brew", "profile", "steeps", "forecast", "curves",
+    "layers", "departures", "next", "cautions", "sentence", "otherwise",
 }  # fmt: skip
 EVEN_BREW = {
     "leaf_g": 5, "vessel_ml": 110, "kettle_c": 100, "warmed": True, "rinse_s": 10, "contact_s": 20, "infusions": 12,

@@ -52,6 +52,16 @@ def test_pot_is_kept_for_the_next_time_and_given_up(browser, lot, form):
     assert "4.5 g" not in text_of(browser.get(page))
 
 
+def test_pot_of_another_material_is_set_beside_that_of_the_tastings(browser, lot):
+    page = f"/lots/{lot.id}/report/"
+    assert "The same tea in another pot" not in text_of(browser.get(page))
+    found = text_of(browser.get(page, {"vessel_ml": "90", "vessel_material": "unglazed_clay"}))
+
+    assert "The same tea in another pot" in found
+    assert "With the same steeps in unglazed clay of 90 ml, warmed, 4.1 g, instead of porcelain of 110 ml" in found
+    assert "This is a forecast: only the first 5 cups were rated." in found
+
+
 def test_german_reader_writes_a_decimal_comma(browser, lot):
     sent = {"vessel_ml": "90", "leaf_g": "4,5"}
     answer = browser.get(f"/lots/{lot.id}/report/", sent, headers={"Accept-Language": "de"})

@@ -9,7 +9,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import cup_strength_by_leaf, default_grid
-from tastings.maths.brewing.heat import steeping_of
+from tastings.maths.brewing.heat import Steeping, steeping_of
 from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihood, peak_of
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.lack_of_fit import Residuals, lack_of_fit
@@ -43,7 +43,11 @@ class Leaf:
 
     def cups(self, brew: Brew) -> FloatArray:
         """Return float64[n_draws, n_pours]: the strength of each pour in each draw [points, 0 to 10]."""
-        cups = cup_strength_by_leaf(steeping_of(brew, brew.pours), k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n)
+        return self.steeped(steeping_of(brew, brew.pours))
+
+    def steeped(self, steeping: Steeping) -> FloatArray:
+        """Return the same for pours whose heat is known."""
+        cups = cup_strength_by_leaf(steeping, k_per_min=self.k_per_min, tau_s=self.tau_s, n=self.n)
         return np.clip(self.level[:, None] * cups, LOWEST, HIGHEST)
 
     def even_cups(self) -> FloatArray:

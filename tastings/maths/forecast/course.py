@@ -1,0 +1,69 @@
+"""What is foretold of a tea of which only the first cups were rated, and how often such forecasts come true.
+
+Course and count of a lot are those of its posterior, however few cups were rated; its bands widen beyond the last one.
+How often both were right in simulated tastings that stop early is in ``docs/forecasts.md``; :data:`FOUND` are its rows
+of both worlds, which ``tests/maths/forecast/test_course.py`` compares.
+"""
+
+from dataclasses import dataclass
+
+from tastings.maths.curve.development import Development
+from tastings.maths.curve.estimate import STRENGTH
+from tastings.maths.curve.profile import SLOW_FADE_INFUSION, UNDECIDED
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Share of simulated lots whose course was true where one was named, and whose 80 % interval held the count."""
+
+    course_right: float
+    count_covered: float
+
+
+FOUND = {
+    (2, 1): Found(0.87, 0.89),
+    (2, 3): Found(0.76, 0.89),
+    (3, 1): Found(0.86, 0.92),
+    (3, 3): Found(0.83, 0.92),
+    (5, 1): Found(0.81, 0.92),
+    (5, 3): Found(0.88, 0.92),
+    (7, 1): Found(0.86, 0.95),
+    (7, 3): Found(0.91, 0.98),
+}
+"""By last infusion rated and number of sessions."""
+MANY_SESSIONS = 3
+
+
+@dataclass(frozen=True, slots=True)
+class CourseForecast:
+    """A forecast of the whole from the cups up to ``rated_to``.
+
+    The shares are those of :class:`Found`; ``course_right`` is None where no course is named.
+    """
+
+    rated_to: int
+    course_right: float | None
+    count_covered: float
+
+
+def course_forecast(found: Development) -> CourseForecast | None:
+    """Return on how few cups course and count rest.
+
+    None while no strength was rated, and from the eighth cup on, where every course has shown itself.
+
+    Parameters
+    ----------
+    found : Development
+        The lot's figures.
+    """
+    rated_to = max((point.infusion for point in found.curve_of(STRENGTH) if point.n), default=0)
+    if not 0 < rated_to < SLOW_FADE_INFUSION:
+        return None
+    least = min(cups for cups, _ in FOUND)
+    like = max(cups for cups, _ in FOUND if cups <= max(rated_to, least))
+    shares = FOUND[like, MANY_SESSIONS if found.evidence.sessions >= MANY_SESSIONS else 1]
+    return CourseForecast(
+        rated_to=rated_to,
+        course_right=None if found.profile.label == UNDECIDED else shares.course_right,
+        count_covered=shares.count_covered,
+    )

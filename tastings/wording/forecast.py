@@ -1,0 +1,90 @@
+"""Forecasts in words: of a tea's course from its first cups, and of its cups in another vessel."""
+
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from tastings.maths.forecast.course import CourseForecast
+from tastings.maths.forecast.vessel import CupForecast, VesselForecast
+from tastings.maths.guide.pots import Vessel
+from tastings.wording.counts import counted
+from tastings.wording.labels import MATERIALS, label
+from tastings.wording.numbers import number, one_decimal, percent
+
+LIKELY = 0.5
+
+
+def course_forecast_sentence(found: CourseForecast) -> str:
+    """Say on how few cups the course rests, and how often such a forecast came true."""
+    first = ngettext(
+        "This is a forecast: only the first cup was rated.",
+        "This is a forecast: only the first %(n)s cups were rated.",
+        found.rated_to,
+    ) % {"n": found.rated_to}
+    if found.course_right is None:
+        found_in = _("In simulated tastings that ended there, the range of infusions held the true number in %(held)s.")
+    else:
+        found_in = _(
+            "In simulated tastings that ended there, a course that was named was the true one in %(right)s, and the"
+            " range of infusions held the true number in %(held)s."
+        )
+    return f"{first} {found_in % {'right': percent(found.course_right or 0.0), 'held': percent(found.count_covered)}}"
+
+
+def vessel_words(vessel: Vessel) -> str:
+    """Say material, size and leaf of a vessel."""
+    values = {
+        "material": label(MATERIALS, vessel.vessel_material),
+        "vessel_ml": number(round(vessel.vessel_ml)),
+        "leaf_g": number(round(vessel.leaf_g, 1)),
+    }
+    if vessel.warmed:
+        return _("%(material)s of %(vessel_ml)s ml, warmed, %(leaf_g)s g") % values
+    return _("%(material)s of %(vessel_ml)s ml, not warmed, %(leaf_g)s g") % values
+
+
+def vessel_forecast_sentence(found: VesselForecast) -> str:
+    """Say how probably the cups are noticeably stronger or weaker than in the vessel of the tastings."""
+    whole = _(
+        "With the same steeps in %(other)s, instead of %(first)s, the tea would most likely be %(verdict)s over"
+        " %(infusions)s: noticeably weaker with %(weaker)s probability, noticeably stronger with %(stronger)s."
+    ) % {
+        "first": vessel_words(found.first),
+        "other": vessel_words(found.other),
+        "verdict": _verdict(found),
+        "infusions": counted(found.good_cups, "infusion"),
+        "weaker": percent(found.weaker),
+        "stronger": percent(found.stronger),
+    }
+    most = max(found.cups[: found.good_cups], key=lambda cup: max(cup.weaker, cup.stronger))
+    return f"{whole} {_cup(most)}" if max(most.weaker, most.stronger) >= LIKELY and found.good_cups > 1 else whole
+
+
+def _verdict(found: VesselForecast) -> str:
+    if found.weaker > LIKELY:
+        return _("noticeably weaker")
+    return _("noticeably stronger") if found.stronger > LIKELY else _("about as strong")
+
+
+def _cup(cup: CupForecast) -> str:
+    values = {
+        "infusion": cup.infusion,
+        "first": one_decimal(cup.first.mean),
+        "other": one_decimal(cup.other.mean),
+        "probability": percent(max(cup.weaker, cup.stronger)),
+    }
+    if cup.weaker > cup.stronger:
+        return _("Most of all cup %(infusion)s: %(other)s instead of %(first)s, weaker with %(probability)s.") % values
+    return _("Most of all cup %(infusion)s: %(other)s instead of %(first)s, stronger with %(probability)s.") % values
+
+
+def no_vessel_forecast() -> str:
+    """Say why there is no forecast."""
+    return _("We cannot tell yet: nobody has rated the strength of this lot.")
+
+
+def vessel_forecast_note() -> str:
+    """Say what such a forecast is made from and what it leaves out."""
+    return _(
+        "Noticeably: by more than half a point. Only the heat that the vessel takes is computed, from its material,"
+        " mass and warming; what else a vessel does to a tea is not."
+    )

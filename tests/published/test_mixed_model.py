@@ -105,6 +105,7 @@ def test_sums_give_mean_and_standard_error_of_the_mixed_model(monkeypatch):
                     index=np.full(ratings.size, 3),
                     ratings=ratings,
                     censored=np.zeros(ratings.size),
+                    order=np.zeros(ratings.size),
                 )
                 for ratings in sessions
             ],

@@ -82,6 +82,7 @@ def test_curves_find_the_noise_of_the_mixed_model(rows):
                 index=np.full(len(scores), 3),
                 ratings=np.array(scores),
                 censored=np.where(np.array(scores) == 0, -1.0, 0.0),
+                order=np.zeros(len(scores)),
             )
             for (taster, _), scores in sessions.items()
         ],

@@ -36,6 +36,7 @@ from tastings.maths.curve.lack_of_fit import lack_of_fit
 from tastings.maths.curve.layers import NOTED, Layer, find_layers
 from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.next_session import next_session
+from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, CurveDraws, Posterior, fit_all
 from tastings.maths.curve.profile import (
     Curve,
@@ -119,13 +120,14 @@ class _Attribute:
     error: ModelError
 
 
-def estimate_development(
+def estimate_development(  # noqa: PLR0913 - what is known of the team beforehand, one by one
     brews: Sequence[Brew],
     *,
     rated: Sequence[str],
     even_brew: EvenBrew = BOILING,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
+    slopes: Mapping[str, OrderSlope] = USUAL_SLOPES,
 ) -> Development:
     """Compute how a lot's flavour develops over infusions.
 
@@ -143,6 +145,8 @@ def estimate_development(
     line : FinishLine, optional
         The team's finish line, from its other lots (:func:`tastings.maths.curve.endings.estimate_finish_line`);
         N(2.5, 1) when left out.
+    slopes : Mapping[str, OrderSlope], optional
+        What is believed of the slope of the cups' order, by descriptor, from the team's other lots.
 
     Returns
     -------
@@ -157,7 +161,7 @@ def estimate_development(
     """
     form = form_of(brews)
     followed, left_out = prepare_sessions(validated_brews(brews), grid=default_grid(form), scales=scales or {})
-    fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))), grid=default_grid(form))
+    fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))), grid=default_grid(form), slopes=slopes)
     followed, grid = fitted.followed, fitted.grid
     even = _even_cups(followed, even_brew=even_brew, grid=grid, label_prior=_label_prior(even_brew, form))
     found = _attributes(fitted, even=even)
@@ -209,13 +213,17 @@ def warm_up() -> None:
     estimate_development([replace(brew, pours=pours)], rated=(STRENGTH,))
 
 
-def _fitted(followed: Sequence[PreparedSession], *, keys: Sequence[str], grid: Grid) -> _Fitted:
+def _fitted(
+    followed: Sequence[PreparedSession], *, keys: Sequence[str], grid: Grid, slopes: Mapping[str, OrderSlope]
+) -> _Fitted:
     tasted = {
         key: [(place, ratings) for place, one in enumerate(followed) if (ratings := one.ratings_of(key)) is not None]
         for key in keys
     }
     posteriors = fit_all(
-        {key: [ratings for _, ratings in some] for key, some in tasted.items() if some or key == STRENGTH}, grid=grid
+        {key: [ratings for _, ratings in some] for key, some in tasted.items() if some or key == STRENGTH},
+        grid=grid,
+        slopes=slopes,
     )
     likely = np.logical_or.reduce([one.node_weights > MIN_NODE_WEIGHT for one in posteriors.values()])
     part, index = grid.around(likely)
@@ -271,7 +279,8 @@ def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
     expected = [levels @ one.cups for one in fitted.followed]
     found = []
     for row, (key, posterior) in enumerate(fitted.posteriors.items()):
-        tasted = [TastedSession(one, ratings, expected[place][row]) for one, place, ratings in fitted.used(key)]
+        slope = posterior.slope_shown
+        tasted = [TastedSession(one, ratings, expected[place][row], slope) for one, place, ratings in fitted.used(key)]
         if tasted:
             found.append(_attribute(key, posterior=posterior, tasted=tasted, even=even))
     return found
@@ -292,7 +301,7 @@ def _attribute(
     cups = error.applied(draws.on_scale(strength))
     shapes = curve_shapes(np.maximum(strength if found is None else cups, LEAST_CUP)[:, :EVEN_INFUSIONS])
     label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
-    shown = summarise_cups(cups)
+    shown = summarise_cups(cups, in_mean=draws.in_mean)
     return _Attribute(
         key=key,
         posterior=posterior,

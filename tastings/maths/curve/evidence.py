@@ -119,6 +119,7 @@ class PreparedSession:
             return None
         scale = self.scale_of(descriptor)
         ratings = np.array([self.pours[i].ratings[descriptor] for i in index], dtype=np.float64)
+        tasted = np.cumsum([pour.tasted for pour in self.pours])
         censored = np.where(ratings <= LOWEST, -1.0, np.where(ratings >= HIGHEST, 1.0, 0.0))
         return SessionRatings(
             taster=self.brew.taster,
@@ -127,6 +128,7 @@ class PreparedSession:
             index=index,
             ratings=ratings - scale.offset,
             censored=censored,
+            order=tasted[index] - 1.0,
             n_tasters=self.n_tasters.get(descriptor),
         )
 

@@ -49,7 +49,9 @@ def predicted_cups(
     return [[cups[id(one.steeping)][row] for one in sessions] for row, sessions in enumerate(tasted)]
 
 
-def outlier_p_values(tasted: Sequence[SessionRatings], *, predicted: Sequence[FloatArray], sigma: float) -> FloatArray:
+def outlier_p_values(
+    tasted: Sequence[SessionRatings], *, predicted: Sequence[FloatArray], sigma: float, slope: float = 0.0
+) -> FloatArray:
     """Return the probability that a session lies so far from a curve, for each session.
 
     Parameters
@@ -60,6 +62,8 @@ def outlier_p_values(tasted: Sequence[SessionRatings], *, predicted: Sequence[Fl
         The cups that the curve predicts for each session's pours. [points]
     sigma : float
         Noise of a rating. [points]
+    slope : float
+        What each cup tasted before adds to a rating. [points]
 
     Notes
     -----
@@ -67,14 +71,18 @@ def outlier_p_values(tasted: Sequence[SessionRatings], *, predicted: Sequence[Fl
     degrees of freedom as there are ratings. Cups are clipped to the scale of ratings.
     """
     distance = np.array(
-        [_mahalanobis_squared(one, cups[one.index], sigma=sigma) for one, cups in zip(tasted, predicted, strict=True)]
+        [
+            _mahalanobis_squared(one, cups[one.index], sigma=sigma, slope=slope)
+            for one, cups in zip(tasted, predicted, strict=True)
+        ]
     )
     return np.asarray(chdtrc([one.index.size for one in tasted], distance), dtype=np.float64)
 
 
-def _mahalanobis_squared(one: SessionRatings, cups: FloatArray, *, sigma: float) -> float:
+def _mahalanobis_squared(one: SessionRatings, cups: FloatArray, *, sigma: float, slope: float) -> float:
     scale = one.scale
-    expected = np.minimum(np.maximum(cups * scale.gain, LOWEST - scale.offset), HIGHEST - scale.offset)
+    felt = cups * scale.gain + slope * one.order
+    expected = np.minimum(np.maximum(felt, LOWEST - scale.offset), HIGHEST - scale.offset)
     residual = one.ratings - expected
     variance = sigma * sigma
     shift = (USUAL_SHIFT_SD / USUAL_SIGMA) ** 2

@@ -11,13 +11,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import ndtri
 
-from tastings.maths.arrays import FloatArray, IndexArray
+from tastings.maths.arrays import BoolArray, FloatArray, IndexArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST, TasterScale
 from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.brewing.extraction import Grid, cup_strength_by_leaf
 from tastings.maths.brewing.heat import steeping_of
 from tastings.maths.curve.heat_error import RateError
 from tastings.maths.curve.level import LEVEL_MEAN, LEVEL_SD, USUAL_SIGMA
+from tastings.maths.curve.order_slope import BROAD_SD, MOSTLY, NO_SLOPE, OrderSlope, SlopeEvidence
 from tastings.maths.curve.outliers import (
     MAX_OUTLIER_SHARE,
     MIN_OTHER_SESSIONS,
@@ -26,7 +27,7 @@ from tastings.maths.curve.outliers import (
     outlier_p_values,
     predicted_cups,
 )
-from tastings.maths.curve.scale_effects import TeamStatistics, expected_absent_tasters, sum_tasters
+from tastings.maths.curve.scale_effects import Quadratic, TeamStatistics, expected_absent_tasters, sum_tasters
 from tastings.maths.curve.sufficient_statistics import SIGMA, SessionRatings, TasterStatistics, level_at_nodes
 from tastings.maths.curve.totals_cache import TOTALS_CACHE, Group
 
@@ -35,6 +36,9 @@ GOLDEN_RATIO = 0.6180339887498949
 _RATE_STEP = 2**0.5 - 1  # another lattice than that of the level
 MIN_NODE_WEIGHT = 1e-7
 """Nodes of less weight, together below a thousandth, are left out."""
+NO_SLOPES: Mapping[str, OrderSlope] = {}
+LEAST_EVIDENCE = 0.01
+"""Precision of a slope, against that of the normal it is worked out under, below which ratings say nothing of it."""
 N_ABSENT_UNCENTRED = 1e9
 """So many absent tasters that the mean of those present is not constrained."""
 
@@ -51,6 +55,8 @@ class CurveDraws:
 
     node: IndexArray
     level: FloatArray
+    in_mean: BoolArray | None = None
+    """Which of them make the mean curve; all where None."""
 
     def cups(self, cups: FloatArray) -> FloatArray:
         """Return float64[n_draws, n]: ``a h`` of each draw, clipped to the scale [points, 0 to 10]."""
@@ -83,8 +89,13 @@ class Posterior:
 
     Parameters
     ----------
-    weights, mean, sd : float64[n_sigma, n_nodes]
-        Weight of each node (they sum to 1) and the normal of ``a`` there. [points]
+    weights, mean, sd : float64[n_sigma, n_nodes] or float64[2 n_sigma, n_nodes]
+        Weight of each node (they sum to 1) and the normal of ``a`` there; the second half of the rows is for a slope of
+        the cups' order (:mod:`tastings.maths.curve.order_slope`). [points]
+    slope : float
+        That slope on average, given that there is one. [points a cup]
+    slope_evidence : SlopeEvidence or None
+        What these ratings say of it; None where no slope was looked for.
     outliers : tuple[int, ...]
         Places of the sessions that were left out (:mod:`tastings.maths.curve.outliers`).
     """
@@ -93,6 +104,23 @@ class Posterior:
     mean: FloatArray
     sd: FloatArray
     outliers: tuple[int, ...] = ()
+    slope: float = 0.0
+    slope_evidence: SlopeEvidence | None = None
+
+    @property
+    def slope_probability(self) -> float:
+        """Return the probability that the order of the cups moves their ratings."""
+        return float(self.weights[SIGMA.size :].sum())
+
+    @property
+    def slope_shown(self) -> float:
+        """Return the slope that the mean curve is without; 0 until one is probable enough."""
+        return self.slope if self.slope_probability >= MOSTLY else 0.0
+
+    @property
+    def n_rows_in_mean(self) -> int:
+        """Return how many rows make the mean curve."""
+        return len(self.weights) if self.slope_probability >= MOSTLY else SIGMA.size
 
     @property
     def node_weights(self) -> FloatArray:
@@ -101,13 +129,17 @@ class Posterior:
 
     @property
     def node_level(self) -> FloatArray:
-        """Return the weight of each node times the mean level there, so that ``node_level @ cups`` is a mean cup."""
-        return np.asarray((self.weights * self.mean).sum(axis=0), dtype=np.float64)
+        """Return the weight of each node in the mean curve times the mean level there.
+
+        So ``node_level @ cups`` is a mean cup.
+        """
+        some = self.weights[: self.n_rows_in_mean]
+        return np.asarray((some * self.mean[: len(some)]).sum(axis=0) / some.sum(), dtype=np.float64)
 
     @property
     def sigma(self) -> float:
         """Return the mean noise of one rating [points]."""
-        return float(SIGMA @ self.weights.sum(axis=1))
+        return float(np.resize(SIGMA, len(self.weights)) @ self.weights.sum(axis=1))
 
     def on(self, index: IndexArray) -> "Posterior":
         """Return the posterior on some of the nodes, the others taken to weigh nothing."""
@@ -128,7 +160,12 @@ class Posterior:
         index = np.minimum(np.searchsorted(cumulative, target), cumulative.size - 1)
         quantile = np.clip((0.5 + step * GOLDEN_RATIO) % 1.0, 1e-6, 1 - 1e-6)
         level = self.mean.ravel()[index] + self.sd.ravel()[index] * ndtri(quantile)
-        return CurveDraws(node=index % self.mean.shape[1], level=np.maximum(level, 0.0))
+        n_nodes = self.mean.shape[1]
+        return CurveDraws(
+            node=index % n_nodes,
+            level=np.maximum(level, 0.0),
+            in_mean=index < self.n_rows_in_mean * n_nodes,
+        )
 
 
 def fit(tasted: Sequence[SessionRatings], *, grid: Grid, centre_on_team: bool = True) -> Posterior:
@@ -137,7 +174,11 @@ def fit(tasted: Sequence[SessionRatings], *, grid: Grid, centre_on_team: bool = 
 
 
 def fit_all(
-    tasted: Mapping[str, Sequence[SessionRatings]], *, grid: Grid, centre_on_team: bool = True
+    tasted: Mapping[str, Sequence[SessionRatings]],
+    *,
+    grid: Grid,
+    centre_on_team: bool = True,
+    slopes: Mapping[str, OrderSlope] = NO_SLOPES,
 ) -> dict[str, Posterior]:
     """Return the posterior of each attribute of a lot.
 
@@ -150,6 +191,8 @@ def fit_all(
     centre_on_team : bool
         Whether the scale is centred on the team's mean (:mod:`tastings.maths.curve.scale_effects`). False when one
         group of tasters is compared with another.
+    slopes : Mapping[str, OrderSlope]
+        What is believed of the slope of the cups' order, by attribute; none of those not in it.
 
     Returns
     -------
@@ -162,19 +205,29 @@ def fit_all(
     totals of tasters are cached between calls (:mod:`tastings.maths.curve.totals_cache`), so only new sessions cost
     time.
     """
-    found = _fit_posteriors(tasted, grid=grid, centre_on_team=centre_on_team)
+    found = _fit_posteriors(tasted, grid=grid, centre_on_team=centre_on_team, slopes=slopes)
     many = {key: sessions for key, sessions in tasted.items() if len(sessions) > MIN_OTHER_SESSIONS}
     p_values = _outlier_p_values(many, found=found, grid=grid)
     return found | {
         key: _exclude_outliers(
-            key, sessions, found=found[key], p_values=p_values[key], grid=grid, centre_on_team=centre_on_team
+            key,
+            sessions,
+            found=found[key],
+            p_values=p_values[key],
+            grid=grid,
+            centre_on_team=centre_on_team,
+            slopes=slopes,
         )
         for key, sessions in many.items()
     }
 
 
 def _fit_posteriors(
-    tasted: Mapping[str, Sequence[SessionRatings]], *, grid: Grid, centre_on_team: bool
+    tasted: Mapping[str, Sequence[SessionRatings]],
+    *,
+    grid: Grid,
+    centre_on_team: bool,
+    slopes: Mapping[str, OrderSlope],
 ) -> dict[str, Posterior]:
     groups: dict[Group, list[SessionRatings]] = {}
     scales: dict[Group, TasterScale] = {}
@@ -196,7 +249,9 @@ def _fit_posteriors(
             if centre_on_team
             else N_ABSENT_UNCENTRED
         )
-        found[key] = posterior_from(sum_tasters(tasters, level=level), n_absent=n_absent, grid=grid)
+        found[key] = posterior_from(
+            sum_tasters(tasters, level=level), n_absent=n_absent, grid=grid, slope=slopes.get(key, NO_SLOPE)
+        )
     return found
 
 
@@ -208,6 +263,7 @@ def _exclude_outliers(  # noqa: PLR0913 - a step of fit_all, which has each of t
     p_values: FloatArray,
     grid: Grid,
     centre_on_team: bool,
+    slopes: Mapping[str, OrderSlope],
 ) -> Posterior:
     """Exclude outlying sessions one at a time, lowest p value first."""
     max_outliers = min(int(MAX_OUTLIER_SHARE * len(sessions)), len(sessions) - MIN_OTHER_SESSIONS)
@@ -216,7 +272,8 @@ def _exclude_outliers(  # noqa: PLR0913 - a step of fit_all, which has each of t
         left_out = (*found.outliers, index_of_lowest)
         others = [one for i, one in enumerate(sessions) if i not in left_out]
         without = replace(
-            _fit_posteriors({key: others}, grid=grid, centre_on_team=centre_on_team)[key], outliers=left_out
+            _fit_posteriors({key: others}, grid=grid, centre_on_team=centre_on_team, slopes=slopes)[key],
+            outliers=left_out,
         )
         p_values = _outlier_p_values({key: sessions}, found={key: without}, grid=grid)[key]
         if p_values[index_of_lowest] > OUTLIER_P:
@@ -237,17 +294,67 @@ def _outlier_p_values(
     levels = np.stack([found[key].node_level[index] for key in tasted])
     predicted = predicted_cups(list(tasted.values()), node_levels=levels, grid=part)
     return {
-        key: outlier_p_values(sessions, predicted=cups, sigma=found[key].sigma)
+        key: outlier_p_values(sessions, predicted=cups, sigma=found[key].sigma, slope=found[key].slope_shown)
         for (key, sessions), cups in zip(tasted.items(), predicted, strict=True)
     }
 
 
-def posterior_from(statistics: TeamStatistics, *, n_absent: float, grid: Grid) -> Posterior:
+def posterior_from(
+    statistics: TeamStatistics, *, n_absent: float, grid: Grid, slope: OrderSlope = NO_SLOPE
+) -> Posterior:
     """Return the posterior from the priors and the statistics of some tasters."""
     centred = statistics.centred_on_team(n_absent=n_absent)
-    precision = centred.precision + LEVEL_SD**-2
-    mean = (centred.cross + LEVEL_MEAN / LEVEL_SD**2) / precision
-    log_weight = 0.5 * (precision * mean * mean - np.log(precision) - centred.constant)
-    log_weight += grid.log_prior + SIGMA_LOG_PRIOR[:, None]
+    without = _normals(centred, grid=grid)
+    if not slope.probability:
+        weights = np.exp(without.log_weight - without.log_weight.max())
+        return Posterior(weights=weights / weights.sum(), mean=without.mean, sd=without.precision**-0.5)
+    with_slope = _normals(centred.without_slope(mean=slope.mean, sd=slope.sd), grid=grid)
+    log_weight = np.concatenate(
+        [np.log1p(-slope.probability) + without.log_weight, np.log(slope.probability) + with_slope.log_weight]
+    )
     weights = np.exp(log_weight - log_weight.max())
-    return Posterior(weights=weights / weights.sum(), mean=mean, sd=precision**-0.5)
+    return Posterior(
+        weights=weights / weights.sum(),
+        mean=np.concatenate([without.mean, with_slope.mean]),
+        sd=np.concatenate([without.precision, with_slope.precision]) ** -0.5,
+        slope=_slope_of(centred, with_slope, mean=slope.mean, sd=slope.sd)[0],
+        slope_evidence=_slope_evidence(centred, grid=grid),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Normals:
+    """At each node the normal of the level, and the log weight of the node, up to a number."""
+
+    precision: FloatArray
+    mean: FloatArray
+    log_weight: FloatArray
+
+
+def _normals(likelihood: Quadratic, *, grid: Grid) -> _Normals:
+    precision = likelihood.precision + LEVEL_SD**-2
+    mean = (likelihood.cross + LEVEL_MEAN / LEVEL_SD**2) / precision
+    log_weight = 0.5 * (precision * mean * mean - np.log(precision) - likelihood.constant)
+    log_weight += grid.log_prior + SIGMA_LOG_PRIOR[:, None]
+    return _Normals(precision, mean, log_weight)
+
+
+def _slope_of(likelihood: Quadratic, levels: _Normals, *, mean: float, sd: float) -> tuple[float, float]:
+    """Return mean and variance of the slope, N(mean, sd) before any evidence."""
+    weights = np.exp(levels.log_weight - levels.log_weight.max())
+    weights /= weights.sum()
+    precision = likelihood.order_order + sd**-2
+    at_node = (likelihood.order_cross + mean * sd**-2 - likelihood.order_level * levels.mean) / precision
+    variance = 1 / precision + (likelihood.order_level / precision) ** 2 / levels.precision
+    overall = float((weights * at_node).sum())
+    return overall, float((weights * (variance + (at_node - overall) ** 2)).sum())
+
+
+def _slope_evidence(likelihood: Quadratic, *, grid: Grid) -> SlopeEvidence | None:
+    """Return the normal that the likelihood of the slope resembles; None where it says nothing."""
+    levels = _normals(likelihood.without_slope(mean=0.0, sd=BROAD_SD), grid=grid)
+    mean, variance = _slope_of(likelihood, levels, mean=0.0, sd=BROAD_SD)
+    precision = 1 / variance - BROAD_SD**-2
+    if precision * BROAD_SD**2 < LEAST_EVIDENCE:
+        return None
+    return SlopeEvidence(mean=mean / variance / precision, sd=precision**-0.5)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tastings.maths.arrays import FloatArray, IntArray
+from tastings.maths.arrays import BoolArray, FloatArray, IntArray
 
 BUILD_UP, STEADY, SLOW_FADE, QUICK_FADE = "build_up", "steady", "slow_fade", "quick_fade"
 UNDECIDED = "undecided"
@@ -184,7 +184,11 @@ def weighted_quantile(values: FloatArray, *, weights: FloatArray, level: float) 
     return float(values[order[min(index, order.size - 1)]])
 
 
-def summarise_cups(cups: FloatArray) -> Curve:
-    """Summarise draws of the even-brew cups, float64[n_draws, n_infusions], by their mean and central 80 %."""
+def summarise_cups(cups: FloatArray, *, in_mean: BoolArray | None = None) -> Curve:
+    """Summarise draws of the even-brew cups, float64[n_draws, n_infusions], by their mean and central 80 %.
+
+    ``in_mean`` says which draws make the mean, all when left out; it stays within the interval.
+    """
     low, high = np.quantile(cups, (TAIL, 1 - TAIL), axis=0)
-    return Curve(mean=cups.mean(axis=0), low=low, high=high)
+    mean = (cups if in_mean is None else cups[in_mean]).mean(axis=0)
+    return Curve(mean=np.clip(mean, low, high), low=low, high=high)

@@ -7,7 +7,7 @@ itself. Without centring, the intervals of a lot that a whole team has tasted we
 """
 
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 
 import numpy as np
@@ -29,9 +29,9 @@ _UNKNOWN = TasterScale()
 class TeamStatistics:
     """Statistics summed over tasters; each is float64[n_sigma, n_nodes].
 
-    Minus twice their log likelihood is ``constant - 2 cross a + precision a^2``. Given ``a``, a taster's shift and gain
-    are normal with mean ``first - a second`` and a covariance; their sums over tasters are ``shift_*``, ``gain_*``,
-    ``shift_shift``, ``shift_gain`` and ``gain_gain``.
+    They give a :class:`Quadratic`. Given ``a`` and ``s``, a taster's shift and gain are normal with mean ``first - a
+    second - s third`` and a covariance; their sums over tasters are ``shift_*``, ``gain_*``, ``shift_shift``,
+    ``shift_gain`` and ``gain_gain``.
     """
 
     precision: FloatArray
@@ -44,6 +44,11 @@ class TeamStatistics:
     shift_shift: FloatArray
     shift_gain: FloatArray
     gain_gain: FloatArray
+    order_level: FloatArray
+    order_cross: FloatArray
+    order_order: FloatArray
+    shift_third: FloatArray
+    gain_third: FloatArray
 
     def __add__(self, other: "TeamStatistics") -> "TeamStatistics":
         return TeamStatistics(
@@ -57,6 +62,11 @@ class TeamStatistics:
             shift_shift=self.shift_shift + other.shift_shift,
             shift_gain=self.shift_gain + other.shift_gain,
             gain_gain=self.gain_gain + other.gain_gain,
+            order_level=self.order_level + other.order_level,
+            order_cross=self.order_cross + other.order_cross,
+            order_order=self.order_order + other.order_order,
+            shift_third=self.shift_third + other.shift_third,
+            gain_third=self.gain_third + other.gain_third,
         )
 
     def centred_on_team(self, *, n_absent: float) -> "Quadratic":
@@ -69,23 +79,43 @@ class TeamStatistics:
         gain = (shift_shift * self.gain_second - self.shift_gain * self.shift_second) / determinant
         shift_0 = (gain_gain * self.shift_first - self.shift_gain * self.gain_first) / determinant
         gain_0 = (shift_shift * self.gain_first - self.shift_gain * self.shift_first) / determinant
+        shift_s = (gain_gain * self.shift_third - self.shift_gain * self.gain_third) / determinant
+        gain_s = (shift_shift * self.gain_third - self.shift_gain * self.shift_third) / determinant
         return Quadratic(
             precision=self.precision + shift * self.shift_second + gain * self.gain_second,
             cross=self.cross + shift * self.shift_first + gain * self.gain_first,
             constant=self.constant + shift_0 * self.shift_first + gain_0 * self.gain_first + np.log(determinant),
+            order_level=self.order_level + shift_s * self.shift_second + gain_s * self.gain_second,
+            order_cross=self.order_cross + shift_s * self.shift_first + gain_s * self.gain_first,
+            order_order=self.order_order + shift_s * self.shift_third + gain_s * self.gain_third,
         )
 
 
 @dataclass(frozen=True, slots=True)
 class Quadratic:
-    """Minus twice a log likelihood, up to a number: ``constant - 2 cross a + precision a^2``.
+    """Minus twice a log likelihood of the level ``a`` and the slope ``s`` of a cup's order, up to a number.
 
-    Each is float64[n_sigma, n_nodes].
+    ``constant - 2 cross a + precision a^2 - 2 order_cross s + 2 order_level a s + order_order s^2``, each
+    float64[n_sigma, n_nodes].
     """
 
     precision: FloatArray
     cross: FloatArray
     constant: FloatArray
+    order_level: FloatArray
+    order_cross: FloatArray
+    order_order: FloatArray
+
+    def without_slope(self, *, mean: float, sd: float) -> "Quadratic":
+        """Integrate out the slope, normal before any evidence."""
+        precision_s = self.order_order + sd**-2
+        cross_s = self.order_cross + mean * sd**-2
+        return replace(
+            self,
+            precision=self.precision - self.order_level**2 / precision_s,
+            cross=self.cross - self.order_level * cross_s / precision_s,
+            constant=self.constant + (mean / sd) ** 2 - cross_s**2 / precision_s + np.log(precision_s * sd**2),
+        )
 
 
 def expected_absent_tasters(n_sessions: Collection[int], *, n_tasters: int | None = None) -> float:
@@ -126,7 +156,7 @@ def expected_absent_tasters(n_sessions: Collection[int], *, n_tasters: int | Non
 def empty_statistics(*, n_nodes: int) -> TeamStatistics:
     """Return the sums of no tasters."""
     zero = np.zeros((SIGMA.size, n_nodes))
-    return TeamStatistics(*[zero] * 10)
+    return TeamStatistics(*[zero] * 15)
 
 
 def sum_tasters(tasters: Iterable[tuple[TasterStatistics, TasterScale]], *, level: FloatArray) -> TeamStatistics:
@@ -166,6 +196,7 @@ def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: 
     shift_sd, column_length = _shift_sd(scale), scale.gain_sd * level
     shift_1, gain_1 = shift_sd * sums.h_1, column_length * sums.h_h
     shift_y, gain_y = shift_sd * sums.y_1, column_length * sums.h_y
+    shift_r, gain_r = shift_sd * sums.one_r, column_length * sums.h_r
     shift_shift = 1 + shift_sd**2 * sums.one_1
     gain_gain = 1 + column_length * gain_1
     shift_gain = column_length * shift_1
@@ -175,6 +206,8 @@ def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: 
     gain_first = shift_gain * shift_y + gain_gain * gain_y
     shift_second = shift_shift * shift_1 + shift_gain * gain_1
     gain_second = shift_gain * shift_1 + gain_gain * gain_1
+    shift_third = shift_shift * shift_r + shift_gain * gain_r
+    gain_third = shift_gain * shift_r + gain_gain * gain_r
     none = np.zeros_like(determinant)
     return TeamStatistics(
         precision=sums.h_h - shift_second * shift_1 - gain_second * gain_1,
@@ -187,4 +220,9 @@ def _integrate_out_taster(sums: TasterStatistics, *, scale: TasterScale, level: 
         shift_shift=shift_sd**2 * shift_shift if unknown else none,
         shift_gain=shift_sd * scale.gain_sd * shift_gain if unknown else none,
         gain_gain=scale.gain_sd**2 * gain_gain if unknown else none,
+        order_level=sums.h_r - shift_third * shift_1 - gain_third * gain_1,
+        order_cross=sums.y_r - shift_third * shift_y - gain_third * gain_y,
+        order_order=sums.r_r - shift_third * shift_r - gain_third * gain_r,
+        shift_third=shift_sd * shift_third if unknown else none,
+        gain_third=scale.gain_sd * gain_third if unknown else none,
     )

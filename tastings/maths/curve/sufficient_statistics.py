@@ -49,7 +49,7 @@ FIXED_POINT_SCALE = 2.0**30
 """Integer steps per unit. A session's statistics stay below 2^19 (60 ratings, noise 0.4), so at least 2^14 sessions of
 one taster fit into 64 bits, and rounding changes a log likelihood by 1e-9."""
 N_LEVEL_ROWS = 2
-N_PRODUCTS = 6
+N_PRODUCTS = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +70,8 @@ class SessionRatings:
         Ratings less the taster's offset. [points]
     censored : float64[n_ratings]
         -1 for a rating at the lower end of the scale, 1 at the upper, 0 between.
+    order : float64[n_ratings]
+        How many cups of the session were tasted before. [cups]
     n_tasters : int or None
         How many tasters the team has; None while that is not known.
     """
@@ -80,6 +82,7 @@ class SessionRatings:
     index: IndexArray
     ratings: FloatArray
     censored: FloatArray
+    order: FloatArray
     n_tasters: int | None = None
 
     def cups(self, of_all_pours: FloatArray) -> FloatArray:
@@ -99,6 +102,7 @@ class SessionRatings:
                 self.index.tobytes(),
                 self.ratings.tobytes(),
                 self.censored.tobytes(),
+                self.order.tobytes(),
                 pack("d", self.scale.gain),
             )
         )
@@ -108,8 +112,8 @@ class SessionRatings:
 class TasterStatistics:
     """Statistics of one taster's sessions, before the taster's gain and shift are integrated out: products x' V^-1 y.
 
-    Each is float64[n_sigma, n_nodes]; h stands for the cups, y for the ratings, 1 for a constant column.
-    ``constant`` is y' V^-1 y plus the log determinant of V.
+    Each is float64[n_sigma, n_nodes]; h stands for the cups, y for the ratings, 1 for a constant column, r for
+    the order of the cups. ``constant`` is y' V^-1 y plus the log determinant of V.
     """
 
     h_h: FloatArray
@@ -118,6 +122,10 @@ class TasterStatistics:
     y_1: FloatArray
     one_1: FloatArray
     constant: FloatArray
+    h_r: FloatArray
+    y_r: FloatArray
+    one_r: FloatArray
+    r_r: FloatArray
 
     @classmethod
     def of(cls, total: IntArray) -> "TasterStatistics":
@@ -139,8 +147,8 @@ def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: G
 
     Returns
     -------
-    int64[2 + 6 n_sigma, n_nodes]
-        Two rows for the level (:mod:`tastings.maths.curve.level`), then the six products of :class:`TasterStatistics`.
+    int64[2 + 10 n_sigma, n_nodes]
+        Two rows for the level (:mod:`tastings.maths.curve.level`), then the ten products of :class:`TasterStatistics`.
     """
     cups = one.cups(of_all_pours)
     ratings = impute_censored(one.ratings, censored=one.censored, cups=cups, grid=grid)
@@ -158,6 +166,8 @@ def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: G
     v_h = (cup_square - shrink * (cup_sum * cup_sum)) / sigma_2
     v_y = (cup_rating - shrink * (cup_sum * total)) / sigma_2
     v_1 = shrink_1 * cup_sum
+    order, order_sum = one.order, float(one.order.sum())
+    v_r = (cups @ order - shrink * (cup_sum * order_sum)) / sigma_2
     # Integrate out its gain: x' V^-1 y loses (x' V^-1 h) (h' V^-1 y) gain_variance / (1 + gain_variance h' V^-1 h).
     denominator = 1 + gain_variance * v_h
     factor = gain_variance / denominator
@@ -171,6 +181,11 @@ def session_statistics(one: SessionRatings, *, of_all_pours: FloatArray, grid: G
     products[3] = shrink_1 * total - factor_1 * v_y
     products[4] = shrink_1 * n - factor_1 * v_1
     products[5] = constant + np.log(denominator) - factor * v_y * v_y
+    factor_r = factor * v_r
+    products[6] = v_r / denominator
+    products[7] = (float(ratings @ order) - shrink * total * order_sum) / sigma_2 - factor_r * v_y
+    products[8] = shrink_1 * order_sum - factor_r * v_1
+    products[9] = (float(order @ order) - shrink * order_sum**2) / sigma_2 - factor_r * v_r
     found *= FIXED_POINT_SCALE
     return np.rint(found, out=found).astype(np.int64)
 

@@ -30,18 +30,21 @@ class TastedPoint:
 
 @dataclass(frozen=True, slots=True)
 class TastedSession:
-    """One session's ratings of a descriptor, and what the fitted model expects of all its pours [points]."""
+    """One session's ratings of a descriptor, and what the fitted model expects of all its pours [points].
+
+    ``slope`` is what each cup tasted before adds to a rating. [points]
+    """
 
     prepared: PreparedSession
     ratings: SessionRatings
     expected: FloatArray
+    slope: float = 0.0
 
     @property
     def common(self) -> FloatArray:
         """Return the ratings less what was expected, on the team's common scale [points]."""
-        return np.asarray(
-            self.ratings.ratings / self.ratings.scale.gain - self.expected[self.ratings.index], dtype=np.float64
-        )
+        rested = self.ratings.ratings - self.slope * self.ratings.order
+        return np.asarray(rested / self.ratings.scale.gain - self.expected[self.ratings.index], dtype=np.float64)
 
     def residuals(self) -> Residuals:
         """Return what the ratings leave over; those at an end of the scale are left out."""

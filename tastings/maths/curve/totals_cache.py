@@ -7,8 +7,8 @@ is all that their statistics depend on (:attr:`tastings.maths.curve.sufficient_s
 or a new estimate of the taster's gain, changes it. Totals are integers, so the result equals that of a cold fit bit for
 bit.
 
-The cache lives in one process, so the version of the method is not part of the key. A total on the default grid is 44 x
-2688 integers, 0.90 MiB, and each session in it takes about 3 KiB; 64 MiB hold some 65 totals, a dozen descriptors of a
+The cache lives in one process, so the version of the method is not part of the key. A total on the default grid is 82 x
+2548 integers, 1.6 MiB, and each session in it takes about 3 KiB; 64 MiB hold some 40 totals, eight descriptors of a
 team of five. The least recently used entry is evicted first.
 """
 
@@ -79,7 +79,7 @@ class TotalsCache:
 
         Returns
         -------
-        dict[tuple[str, str], int64[2 + 6 n_sigma, n_nodes]]
+        dict[tuple[str, str], int64[2 + 10 n_sigma, n_nodes]]
             In the order of the groups; read-only.
         """
         with self._lock:

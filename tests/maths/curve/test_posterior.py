@@ -25,7 +25,15 @@ def tasted_of(ratings, *, taster="ann", scale=None):
     ends = np.where(values <= 0, -1.0, np.where(values >= 10, 1.0, 0.0))
     scale = scale or TasterScale()
     index = np.arange(1, values.size + 1)
-    return SessionRatings(taster=taster, scale=scale, steeping=STEEPING, index=index, ratings=values, censored=ends)
+    return SessionRatings(
+        taster=taster,
+        scale=scale,
+        steeping=STEEPING,
+        index=index,
+        ratings=values,
+        censored=ends,
+        order=index - 1.0,
+    )
 
 
 def settled_of(ratings):
@@ -133,7 +141,8 @@ def test_weights_means_and_sds_are_those_of_numerical_integration():
     zero, one = np.zeros(size), np.ones(size)
     sums = TeamStatistics(
         precision=precision, cross=cross, constant=constant, shift_first=zero, shift_second=zero, gain_first=zero,
-        gain_second=zero, shift_shift=one, shift_gain=zero, gain_gain=one,
+        gain_second=zero, shift_shift=one, shift_gain=zero, gain_gain=one, order_level=zero, order_cross=zero,
+        order_order=one, shift_third=zero, gain_third=zero,
     )  # fmt: skip
     found = posterior_from(sums, n_absent=0.0, grid=grid)
 

@@ -47,6 +47,7 @@ def sessions(tasters, *, scale=UNKNOWN):
                 index=index,
                 ratings=chance.uniform(2, 8, index.size),
                 censored=np.zeros(index.size),
+                order=index - 1.0 + number % 2,
             )
         )
     return found
@@ -61,10 +62,11 @@ def own_level(one, *, node):
     return level_estimate(*level_precision_and_cross(cups, one.ratings))[node]
 
 
-def written_out(tasted, *, level, first_level, n_absent, node, sigma):
-    """Return the log likelihood of ``a = level``, every rating of the lot in one covariance matrix."""
+def written_out(tasted, *, level, slope, first_level, n_absent, node, sigma):
+    """Return the log likelihood of level and slope, every rating of the lot in one covariance matrix."""
     y = np.concatenate([one.ratings for one in tasted])
     cups = np.concatenate([cups_of(one, node=node) for one in tasted])
+    order = np.concatenate([one.order for one in tasted])
     session = np.repeat(np.arange(len(tasted)), [one.ratings.size for one in tasted])
     names = [one.taster for one in tasted]
     taster = np.array([names.index(names[i]) for i in session])
@@ -80,7 +82,7 @@ def written_out(tasted, *, level, first_level, n_absent, node, sigma):
         + (session_shift_sd(sigma) ** 2 + SESSION_GAIN_SD**2 * np.outer(own * cups, own * cups)) * same_session
         + (shift_sd**2 + (scale.gain_sd * first_level) ** 2 * np.outer(cups, cups)) * (same_taster - shared)
     )
-    return multivariate_normal(level * cups, covariance).logpdf(y)
+    return multivariate_normal(level * cups + slope * order, covariance).logpdf(y)
 
 
 def by_taster(tasted):
@@ -102,16 +104,25 @@ def test_sums_give_the_likelihood_of_the_model_written_out(tasters, scale):
     for node in range(GRID.n_nodes):
         for s, sigma in enumerate(SIGMA):
             before = np.log(members * (UNKNOWN.offset_sd * max(sigma / 0.75, 1.0)) ** 2 * members * UNKNOWN.gain_sd**2)
-            for level in (2.0, 5.0, 9.0):
+            for level, slope in ((2.0, 0.0), (5.0, -0.15), (9.0, 0.3)):
                 closed = -0.5 * (
                     found.constant[s, node]
                     - before
                     - 2 * level * found.cross[s, node]
                     + level**2 * found.precision[s, node]
+                    - 2 * slope * found.order_cross[s, node]
+                    + 2 * slope * level * found.order_level[s, node]
+                    + slope**2 * found.order_order[s, node]
                     + n * np.log(2 * np.pi)
                 )
                 expected = written_out(
-                    tasted, level=level, first_level=first_level[node], n_absent=n_absent, node=node, sigma=sigma
+                    tasted,
+                    level=level,
+                    slope=slope,
+                    first_level=first_level[node],
+                    n_absent=n_absent,
+                    node=node,
+                    sigma=sigma,
                 )
                 assert closed == pytest.approx(expected, abs=1e-6)
 

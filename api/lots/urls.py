@@ -6,6 +6,7 @@ from api.lots.arrival import LotArrivalCheck
 from api.lots.comparison import LotComparison
 from api.lots.development import LotDevelopment
 from api.lots.guide import LotBrewGuide
+from api.lots.other_harvests import LotOtherHarvests
 from api.lots.other_vessel import LotOtherVessel
 from api.lots.panel import Calibration, TeamPanel
 from api.lots.readiness import LotReadiness
@@ -14,6 +15,7 @@ from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
 urlpatterns = [
     path("lots/<str:lot_id>/development", LotDevelopment.as_view()),
     path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
+    path("lots/<str:lot_id>/other-harvests", LotOtherHarvests.as_view()),
     path("lots/<str:lot_id>/other-vessel", LotOtherVessel.as_view()),
     path("lots/<str:lot_id>/readiness", LotReadiness.as_view()),
     path("lots/<str:lot_id>/arrival-check", LotArrivalCheck.as_view()),

@@ -1,6 +1,6 @@
 """The twelve invented lots: what the buyer wrote down of each, and what each is really like.
 
-Countries and wide regions are real; no garden, producer or supplier is named, and every price is made up.
+Countries and wide regions are real; no garden or supplier is named; the one producer and every price are made up.
 """
 
 from collections.abc import Mapping
@@ -92,6 +92,7 @@ LOTS: tuple[DemoLot, ...] = (
             "region": "northern Fujian", "harvest_year": 2025, "harvest_season": "spring", "oxidation_pct": 45,
             "roast": "dark", "roast_fuel": "charcoal", "roasted_on": "2025-11-18", "status": "sample",
             "quantity_g": 50, "arrived_on": "2026-02-24", "price_per_kg": 310, "currency": "EUR",
+            "producer": "Mill Stream workshop (invented)",
             "remarks": "Offered in February; asked for a month's rest after the roast.",
         },
     ),
@@ -107,7 +108,8 @@ LOTS: tuple[DemoLot, ...] = (
             "region": "northern Fujian", "elevation_low_m": 350, "elevation_high_m": 500, "harvest_year": 2025,
             "harvest_season": "spring", "oxidation_pct": 45, "roast": "dark", "roast_fuel": "charcoal",
             "roasted_on": "2026-02-09", "status": "bought", "quantity_g": 6000, "arrived_on": "2026-04-07",
-            "price_per_kg": 295, "currency": "EUR", "remarks": "Bought after the sample. Roasted again before sending.",
+            "price_per_kg": 295, "currency": "EUR", "producer": "Mill Stream workshop (invented)",
+            "remarks": "Bought after the sample. Roasted again before sending.",
         },
     ),
     DemoLot(
@@ -120,6 +122,7 @@ LOTS: tuple[DemoLot, ...] = (
             "name": "Cliff oolong no. 7, medium fire", "code": "Q-107", "kind": "oolong", "country": "CN",
             "region": "northern Fujian", "harvest_year": 2026, "harvest_season": "spring", "oxidation_pct": 35,
             "roast": "medium", "roast_fuel": "charcoal", "roasted_on": "2026-06-30", "status": "sample",
+            "producer": "Mill Stream workshop (invented)",
             "quantity_g": 100, "arrived_on": "2026-07-14", "price_per_kg": 260, "currency": "EUR",
         },
     ),

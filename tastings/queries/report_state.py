@@ -7,10 +7,12 @@ from uuid import UUID
 from django.db import connection
 
 from tastings.queries.guides import usual_pot_at
+from tastings.queries.other_harvests import NORMAL_FORM
 from teams.errors import NotFound
 from teams.models import Member
 from teams.row_security import acting_for, team_of
 
+_MAKER, _MAKER_OF_KIN = (NORMAL_FORM % {"expressions": name} for name in ("lot.producer", "kin.producer"))
 _STATE = """
     SELECT
         lot.team_id, place.role, place.shop_id,
@@ -41,6 +43,12 @@ _STATE = """
                 ORDER BY flight.id))
             FROM tastings_flightlot AS candidate JOIN tastings_flight AS flight ON flight.id = candidate.flight_id
             WHERE candidate.lot_id IN (lot.id, lot.from_lot_id)),
+        -- other harvests of its producer
+        (SELECT md5(string_agg(concat_ws(' ', kin.id, kin.name, kin.harvest_year, kin.harvest_season,
+                of_kin.computed_at, of_kin.computed_revision), '|' ORDER BY kin.id))
+            FROM lots_lot AS kin LEFT JOIN tastings_development AS of_kin ON of_kin.lot_id = kin.id
+            WHERE kin.team_id = lot.team_id AND kin.kind = lot.kind AND NOT kin.removed AND lot.producer <> ''
+                AND {maker_of_kin} = {maker}),
         (SELECT max(word.updated_at) FROM tastings_descriptor AS word WHERE word.team_id IS NULL),
         (SELECT md5(string_agg(concat_ws(' ', login.id, login.username, login.name), '|' ORDER BY login.id))
             FROM teams_member AS place JOIN teams_user AS login ON login.id = place.user_id
@@ -54,7 +62,7 @@ _STATE = """
         LEFT JOIN tastings_teampanel AS panel ON panel.team_id = team.id
         LEFT JOIN teams_member AS place ON place.team_id = team.id AND place.user_id = %s AND place.left_at IS NULL
     WHERE lot.id = %s AND NOT lot.removed
-"""
+""".replace("{maker_of_kin}", _MAKER_OF_KIN).replace("{maker}", _MAKER)
 
 
 def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...]:

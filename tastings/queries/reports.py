@@ -27,6 +27,7 @@ from tastings.queries.forecasts import forecast_in_usual_pot
 from tastings.queries.guides import UsualPotGuide, guide_in_usual_pot, usual_pot_at
 from tastings.queries.logos import logo_name
 from tastings.queries.lot_flights import FlightPlace, flights_of
+from tastings.queries.other_harvests import OtherHarvest, compare_harvests, other_harvests_of
 from tastings.queries.panels import panel_of
 from tastings.queries.photos import ServedFile, colour_of, name_on_disk, photo_file, visible_photos
 from tastings.queries.readiness import LotReadiness, readiness_for, wanted_roast
@@ -107,6 +108,7 @@ class ReportContent:
     photos: tuple[PhotoFacts, ...] = ()
     flights: tuple[FlightPlace, ...] = ()
     arrivals: tuple[Arrival, ...] = ()
+    harvests: tuple[OtherHarvest, ...] = ()
     merchant: str = ""
     """Name of the team."""
     logo: str = ""
@@ -155,7 +157,20 @@ def report_content(member: Member, lot: Record, *, today: date, own: Pot | None 
         merchant=member.team.name,
         logo=logo_name(member.team_id),
         arrivals=_arrivals(member, lot.id, UUID(str(sample)) if sample else None, panel=panel),
+        harvests=_harvests(member, lot.id, tag=development.tag, panel=panel),
     )
+
+
+def _harvests(member: Member, lot: UUID, *, tag: str, panel: object) -> tuple[OtherHarvest, ...]:
+    """Compare a lot with its producer's other harvests, anew only when either has new figures."""
+
+    def compared(other: Lot) -> OtherHarvest:
+        written_down = (other.name, other.harvest_year, other.harvest_season)
+        key = ("harvest", lot, tag, other.id, development_of(other.id).tag, written_down, panel)
+        found: OtherHarvest = _cache.get_or_compute(key, lambda: compare_harvests(member, lot, other))
+        return found
+
+    return tuple(compared(other) for other in other_harvests_of(member.team_id, lot))
 
 
 def _arrivals(member: Member, lot: UUID, sample: UUID | None, *, panel: object) -> tuple[Arrival, ...]:

@@ -84,7 +84,7 @@ def for_outsiders(content: ReportContent, *, with_tastings: bool) -> ReportConte
     with_tastings : bool
         Whether the giver shows who tasted it, where and when, and how the figures came about.
     """
-    content = replace(content, lot=replace(content.lot, code=None), flights=(), arrivals=())
+    content = replace(content, lot=replace(content.lot, code=None), flights=(), arrivals=(), harvests=())
     if with_tastings:
         return content
     figures = replace(content.development.figures, tasted=())

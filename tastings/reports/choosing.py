@@ -1,14 +1,17 @@
-"""How a lot was chosen and whether it arrived as chosen, as lines of the report. Pure."""
+"""How a lot was chosen, whether it arrived as chosen, and its other harvests, as lines of the report. Pure."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from uuid import UUID
 
 from django.utils.translation import gettext as _
 
 from tastings.queries.lot_flights import FlightPlace
+from tastings.queries.other_harvests import OtherHarvest
 from tastings.queries.reports import Arrival
 from tastings.wording.arrival import reason
-from tastings.wording.numbers import number_range, one_decimal, ordinal, percent
+from tastings.wording.harvests import harvest_difference, harvest_words
+from tastings.wording.numbers import capitalised, number_range, one_decimal, ordinal, percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +37,19 @@ def choosing_rows(
         for one in arrivals
     ]
     return rows
+
+
+def harvest_rows(lot: UUID, harvests: Sequence[OtherHarvest], *, labels: Mapping[str, str]) -> list[ChoosingRow]:
+    """Say of each other harvest of a lot's producer what differs beyond doubt."""
+    return [
+        ChoosingRow(
+            f"{capitalised(harvest_words(one.harvest_year, one.harvest_season))}, {one.name}",
+            f"/lots/{one.lot}/report/",
+            harvest_difference(one.found, labels=labels),
+            f"/compare/?lots={lot}&lots={one.lot}",
+        )
+        for one in harvests
+    ]
 
 
 def _flight(one: FlightPlace) -> str:

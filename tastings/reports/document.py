@@ -51,6 +51,7 @@ def report_document(content: ReportContent) -> dict[str, Any]:
         "verdict": facts.verdict,
         "rest": facts.rest,
         "choosing": [_text(f"{row.name}: {row.sentence}") for row in facts.choosing],
+        "harvests": [_text(f"{row.name}: {row.sentence}") for row in facts.harvests],
         "next_steps": [
             _("We cannot tell yet how this tea develops or how many infusions it is worth."),
             _text(facts.next),

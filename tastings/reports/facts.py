@@ -13,7 +13,8 @@ from tastings.maths.curve.layers import Layer
 from tastings.queries.developments import SessionFacts
 from tastings.queries.reports import LotFacts
 from tastings.wording.counts import counted
-from tastings.wording.labels import COUNTRIES, KINDS, MATERIALS, ROASTS, SEASONS, descriptor_label, label
+from tastings.wording.harvests import harvest_words
+from tastings.wording.labels import COUNTRIES, KINDS, MATERIALS, ROASTS, descriptor_label, label
 from tastings.wording.left_out import left_out_reason
 from tastings.wording.numbers import capitalised, day, listed, number, number_range, one_decimal
 
@@ -42,7 +43,7 @@ def growth(lot: LotFacts) -> list[str]:
         lot.region or "",
         label(COUNTRIES, lot.country) if lot.country else "",
         elevation(lot),
-        harvest(lot),
+        harvest_words(lot.harvest_year, lot.harvest_season),
     ]
 
 
@@ -58,14 +59,6 @@ def elevation(lot: LotFacts) -> str:
     if not heights:
         return ""
     return _("%(height)s m") % {"height": number_range(*heights) if len(set(heights)) > 1 else heights[0]}
-
-
-def harvest(lot: LotFacts) -> str:
-    """Say when a lot was harvested; a season that was typed and is none of ours stays as it is."""
-    season = lot.harvest_season or ""
-    name = label(SEASONS, season.lower()) if season.lower() in SEASONS else season
-    when = " ".join(filter(None, (name, str(lot.harvest_year or ""))))
-    return _("%(when)s harvest") % {"when": when} if when else ""
 
 
 def evidence_sentence(figures: Development) -> str:

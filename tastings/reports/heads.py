@@ -38,6 +38,7 @@ class ReportHeads:
     tasted: str
     ratings: str
     choosing: str
+    harvests: str
     sessions: str
     photos: str
     care: str
@@ -82,6 +83,7 @@ def report_heads() -> ReportHeads:
         tasted=_("Tasted"),
         ratings=_("Ratings"),
         choosing=_("How it was chosen"),
+        harvests=_("Other harvests of this producer"),
         sessions=_("Sessions behind it"),
         photos=_("Photos"),
         care=_("Take care"),

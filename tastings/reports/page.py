@@ -13,7 +13,7 @@ from tastings.maths.forecast.course import course_forecast
 from tastings.queries.reports import ReportContent
 from tastings.reports.ageing import ageing_section
 from tastings.reports.agreement import agreement_section
-from tastings.reports.choosing import ChoosingRow, choosing_rows
+from tastings.reports.choosing import ChoosingRow, choosing_rows, harvest_rows
 from tastings.reports.departures import departure_sentences
 from tastings.reports.facts import (
     CupRow,
@@ -103,6 +103,7 @@ class ReportFacts:
     layers: list[LayerRow]
     guide: GuideSection | None
     choosing: list[ChoosingRow]
+    harvests: list[ChoosingRow]
     agreement: list[str]
     ageing: list[str]
     departures: list[str]
@@ -165,6 +166,7 @@ def report_facts(content: ReportContent) -> ReportFacts:
         layers=[layer_row(layer, labels) for layer in figures.layers] if has_layers else [],
         guide=guide_section(content.guide, steeps=steeps, names_shop=shows_all),
         choosing=choosing_rows(content.flights, content.arrivals, labels=labels),
+        harvests=harvest_rows(content.development.lot, content.harvests, labels=labels),
         agreement=agreement_section(figures.tasted, strength, people=people, panel=content.panel) if shows_all else [],
         ageing=ageing_section(content.lot.roast, content.readiness) if shows_all else [],
         departures=departure_sentences(figures.departures, session_names=names) if shows_all else [],

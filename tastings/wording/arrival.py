@@ -23,7 +23,7 @@ def reason(found: ArrivalCheck, *, labels: Labels | None = None) -> str:
         return _("Cannot tell: no descriptor was rated both in the sample and in the arrived lot.")
     match found.verdict:
         case "different":
-            differences = ", ".join(_difference(one, labels) for one in found.differing)
+            differences = ", ".join(difference_words(one, labels) for one in found.differing)
             return _("Different from the sample: %(differences)s.") % {"differences": differences}
         case "same":
             return ngettext(
@@ -43,7 +43,8 @@ def reason(found: ArrivalCheck, *, labels: Labels | None = None) -> str:
             }
 
 
-def _difference(one: Compared, labels: Labels | None) -> str:
+def difference_words(one: Compared, labels: Labels | None) -> str:
+    """Say how much more or less of a descriptor there is."""
     text = (
         _("%(descriptor)s %(points)s points more") if one.difference > 0 else _("%(descriptor)s %(points)s points less")
     )

@@ -55,6 +55,7 @@ post   /api/v1/lots/                                       ok      ok      ok   
 get    /api/v1/lots/{lot_id}/arrival-check                 ok      ok      ok      ok      401     401     404
 get    /api/v1/lots/{lot_id}/brew-guide                    ok      ok      ok      ok      401     401     404
 get    /api/v1/lots/{lot_id}/development                   ok      ok      ok      ok      401     401     404
+get    /api/v1/lots/{lot_id}/other-harvests                ok      ok      ok      ok      401     401     404
 get    /api/v1/lots/{lot_id}/other-vessel                  ok      ok      ok      ok      401     401     404
 get    /api/v1/lots/{lot_id}/readiness                     ok      ok      ok      ok      401     401     404
 get    /api/v1/lots/{record_id}/                           ok      ok      ok      ok      401     401     404

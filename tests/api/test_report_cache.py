@@ -138,11 +138,22 @@ def is_placed_in_a_flight(taster, lot):
     Flight.objects.filter(id=flight.id).update(state="revealed", revealed_at=datetime.now(UTC))
 
 
+def is_joined_by_another_harvest(taster, lot):
+    type(lot).objects.filter(id=lot.id).update(
+        producer="Mill Stream", kind="oolong", harvest_year=2026, revision=next_revision(taster.team)
+    )
+    taster.client.get(f"/lots/{lot.id}/report/")
+    LotFactory(
+        team=taster.team, by=taster.user, name="Last year", producer="mill-stream", kind="oolong", harvest_year=2025
+    )
+
+
 CHANGES = [
     names_a_login, names_the_shop, moves_to_another_shop, changes_the_lot, pushes_a_session, computes_the_figures,
     fails_to_compute, learns_how_its_tasters_agree, hides_a_session, renames_a_descriptor,
     renames_a_built_in_descriptor, adds_a_photo, adds_a_photo_of_a_session, finds_the_colour_of_a_photo,
     removes_a_photo, shows_the_sample_it_was_bought_on, was_bought_again, is_placed_in_a_flight,
+    is_joined_by_another_harvest,
 ]  # fmt: skip
 
 

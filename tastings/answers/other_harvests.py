@@ -1,0 +1,71 @@
+"""The answer of ``GET /lots/{id}/other-harvests``."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from tastings.answers.help_text import help_text
+from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS
+from tastings.queries.other_harvests import HarvestsOfProducer, OtherHarvest
+from tastings.wording.harvests import harvest_difference
+
+
+@dataclass(frozen=True, slots=True)
+class HarvestDifference:
+    """One descriptor in which two harvests differ beyond doubt."""
+
+    descriptor: str
+    difference: float = field(metadata=help_text("this lot less the other, points, mean of the first infusions"))
+    low: float = field(metadata=help_text("central 80 %"))
+    high: float
+    p_adjusted: float = field(metadata=help_text("among all descriptors compared (Holm 1979)"))
+
+
+@dataclass(frozen=True, slots=True)
+class HarvestAnswer:
+    """Another harvest of the same producer and kind."""
+
+    lot: UUID
+    name: str
+    harvest_year: int
+    harvest_season: str
+    sessions: int = field(metadata=help_text("of the other lot"))
+    shared_tasters: int
+    differences: tuple[HarvestDifference, ...]
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class OtherHarvests:
+    """A lot beside the other harvests of its producer, the latest first."""
+
+    lot: UUID
+    producer: str = field(metadata=help_text("empty when the lot names none; then there are no harvests"))
+    first_infusions: int
+    harvests: tuple[HarvestAnswer, ...]
+
+
+def other_harvests_answer(found: HarvestsOfProducer, *, labels: Mapping[str, str]) -> OtherHarvests:
+    """Return the answer, its sentences in the language that is active; ``labels`` are the team's words by key."""
+    return OtherHarvests(
+        lot=found.lot,
+        producer=found.producer,
+        first_infusions=FIRST_INFUSIONS,
+        harvests=tuple(_harvest(one, labels) for one in found.harvests),
+    )
+
+
+def _harvest(one: OtherHarvest, labels: Mapping[str, str]) -> HarvestAnswer:
+    return HarvestAnswer(
+        lot=one.lot,
+        name=one.name,
+        harvest_year=one.harvest_year,
+        harvest_season=one.harvest_season,
+        sessions=one.found.sample_sessions,
+        shared_tasters=one.found.shared_tasters,
+        differences=tuple(
+            HarvestDifference(each.descriptor, each.difference, each.low, each.high, each.p_adjusted)
+            for each in one.found.differing
+        ),
+        sentence=harvest_difference(one.found, labels=labels),
+    )

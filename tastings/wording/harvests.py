@@ -1,0 +1,36 @@
+"""Harvests in words: when, and what sets two of one producer apart."""
+
+from collections.abc import Mapping
+
+from django.utils.translation import gettext as _
+
+from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck
+from tastings.wording.arrival import difference_words
+from tastings.wording.labels import SEASONS, descriptor_in_sentence, label
+from tastings.wording.numbers import listed, number, one_decimal
+
+
+def harvest_words(year: int | None, season: str | None) -> str:
+    """Say when a lot was harvested; a season that was typed and is none of ours stays as it is."""
+    typed = season or ""
+    name = label(SEASONS, typed.lower()) if typed.lower() in SEASONS else typed
+    when = " ".join(filter(None, (name, str(year or ""))))
+    return _("%(when)s harvest") % {"when": when} if when else ""
+
+
+def harvest_difference(found: ArrivalCheck, *, labels: Mapping[str, str] | None = None) -> str:
+    """Say what the lot has more or less of than the other harvest, as far as it is beyond doubt."""
+    if not found.compared:
+        return _("Cannot be compared yet: nothing was rated in both.")
+    if found.differing:
+        differences = listed(difference_words(one, labels) for one in found.differing)
+        return _("Compared with it: %(differences)s.") % {"differences": differences}
+    if found.verdict == "same":
+        return _("The same in every word rated, to within %(points)s points.") % {"points": number(NOTICEABLE)}
+    return _(
+        "Nothing differs beyond doubt; in %(descriptor)s only a difference of about %(points)s points or more would"
+        " have been seen."
+    ) % {
+        "descriptor": descriptor_in_sentence(found.least_known.descriptor, labels),
+        "points": one_decimal(found.least_known.detectable),
+    }

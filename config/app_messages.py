@@ -50,9 +50,11 @@ def built_in_file() -> Path:
 
 
 def built_in_module() -> str:
-    """Return the built-in descriptors as a module of JavaScript: the fields of each."""
+    """Return the built-in descriptors as a module of JavaScript: the fields of each that say something, a line each."""
     descriptors = json.loads(LEXICON.read_text("utf-8"))["descriptors"]
-    return f"export default {json.dumps(descriptors, ensure_ascii=False, indent=0)};\n"
+    filled = ({name: value for name, value in fields.items() if value} for fields in descriptors)
+    lines = ",\n".join(json.dumps(fields, ensure_ascii=False, separators=(",", ":")) for fields in filled)
+    return f"export default [\n{lines}\n];\n"
 
 
 def words_file(language: str) -> Path:

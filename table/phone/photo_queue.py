@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from table.phone.errors import RefusedError, SignedOutError, StoreError
+from table.phone.errors import RefusedError, StoreError
 from table.phone.ids import new_id
 from table.phone.phone_state import QueuedPhoto
 from table.phone.retry import RetryPolicy
@@ -21,6 +21,8 @@ from table.phone.transport import Transport
 PIECE_BYTES = 256 * 1024
 """Small enough to get through a weak line; the server takes up to 1 MiB."""
 _ATTEMPTS_PER_PIECE = 5
+_FINAL = (403, 404, 422)
+"""Not theirs to send (any more), taken away meanwhile, or wrong in itself."""
 
 
 class PhotoQueue:
@@ -86,11 +88,9 @@ class PhotoQueue:
         for photo in self.waiting:
             try:
                 self._send(photo)
-            except SignedOutError:
-                raise
             except RefusedError as refusal:
                 problems = _problems(refusal)
-                if refusal.status != 422:
+                if refusal.status not in _FINAL or "type" not in refusal.problem:
                     raise
                 if {problem.get("code") for problem in problems} != {"unknown_parent"}:
                     self._store.append({"event": "photo_done", "id": photo.id, "problems": problems})

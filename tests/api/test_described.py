@@ -1,9 +1,9 @@
 """What the API answers to anything is what its OpenAPI document says: schemathesis over every operation of it.
 
 Everyone sends the request in which nothing is wrong, so that each success and each refusal of a role is compared with
-its description. An owner sends requests made up from the document, fitting and unfitting ones, many of them naming
-records that are there. Everything is undone after each request. ``LEAFSPAN_FUZZ=300`` makes up as many of either kind
-per operation, other ones each time; ``make fuzz`` does so.
+its description. An owner or a taster sends requests made up from the document, fitting and unfitting ones, many of them
+naming records that are there. Everything is undone after each request. ``LEAFSPAN_FUZZ=300`` makes up as many of either
+kind per operation, other ones each time; ``make fuzz`` does so.
 """
 
 import os
@@ -161,13 +161,17 @@ def test_anything_is_answered_as_described(world, label, mode):
         phases=[Phase.generate],
         suppress_health_check=list(HealthCheck),
     )
-    @given(operation.as_strategy(generation_mode=mode), st.randoms(use_true_random=False))
-    def ask(case, dice):
+    @given(
+        operation.as_strategy(generation_mode=mode),
+        st.randoms(use_true_random=False),
+        st.sampled_from(["owner", "taster"]),
+    )
+    def ask(case, dice, role):
         case.path_parameters = with_known(case.path_parameters, there, dice)
         if isinstance(case.body, dict):
             case.body = with_known(case.body, there, dice)
         case.query = with_known(case.query, there, dice)
-        validated(world, case)
+        validated(world, case, role)
 
     ask()
 

@@ -1,5 +1,5 @@
 // Photos that wait on the phone: announced with their digest, then sent in pieces; after a break it goes on there.
-import { RefusedError, SignedOutError } from "./requests.js";
+import { RefusedError } from "./requests.js";
 import { newId } from "./times.js";
 
 /** @typedef {import("./events.js").QueuedPhoto} QueuedPhoto */
@@ -7,6 +7,7 @@ import { newId } from "./times.js";
 
 const PIECE_BYTES = 256 * 1024; // small enough to get through a weak line; the server takes up to 1 MiB
 const ATTEMPTS_PER_PIECE = 5;
+const FINAL = [403, 404, 422]; // not theirs to send (any more), taken away meanwhile, or wrong in itself
 
 /**
  * Store a photo on the phone.
@@ -49,7 +50,7 @@ export async function sendPhotos(log, request) {
       await send(log, request, photo);
       sent += 1;
     } catch (error) {
-      if (!(error instanceof RefusedError) || error instanceof SignedOutError || error.status !== 422) throw error;
+      if (!(error instanceof RefusedError) || !FINAL.includes(error.status) || !error.problem.type) throw error;
       if (error.problems.every(({ code }) => code === "unknown_parent")) continue; // its session is still to be sent
       problems = error.problems;
     }

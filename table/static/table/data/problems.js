@@ -1,23 +1,29 @@
 // What the server refused, for a list from which a person takes it.
 
 /** @typedef {import("./events.js").State} State */
-/** @typedef {{type: string, id: string, field: string, code: string, detail: string, lost?: any[]}} ShownProblem */
+/** @typedef {{type: string, id: string, fields: import("./events.js").Fields, detail: string}} ShownProblem what it is of, what was written there, why it was refused */
+/** @typedef {{shown: ShownProblem, events: import("./events.js").Event[]}} Refused with the events that take it off the list */
 
-/** @param {State} state @returns {{shown: ShownProblem, event: import("./events.js").Event}[]} with the event that dismisses each */
-export function problemsOf(state) {
-  const changes = [...state.refused.values()].map(({ number, change, problems }) => ({
-    shown: shownProblem(change.type, change.id, problems),
-    event: { event: "put_away", number },
-  }));
-  const photos = [...state.photos.values()].filter(({ problems }) => problems.length).map(({ announced, problems }) => ({
-    shown: shownProblem("photo", announced.id, problems),
-    event: { event: "photo_done", id: announced.id, problems: null },
-  }));
-  return [...changes, ...photos];
+/** The records and photos of which something was refused. @param {State} state @returns {Refused[]} */
+export function refusedIn(state) {
+  /** @type {Map<string, Refused>} */
+  const found = new Map();
+  for (const { number, change: { type, id, fields }, problems } of state.refused.values()) {
+    const { shown, events } = found.get(id) ?? { shown: { fields: {} }, events: [] };
+    found.set(id, {
+      shown: { type, id, fields: { ...shown.fields, ...fields }, detail: detailOf(problems) },
+      events: [...events, { event: "put_away", number }],
+    });
+  }
+  for (const { announced, problems } of state.photos.values()) {
+    const { id } = announced;
+    const shown = { type: "photo", id, fields: announced, detail: detailOf(problems) };
+    if (problems.length) found.set(id, { shown, events: [{ event: "photo_done", id, problems: null }] });
+  }
+  return [...found.values()];
 }
 
-/** @param {string} type @param {string} id @param {import("./events.js").Problem[]} problems @returns {ShownProblem} */
-function shownProblem(type, id, problems) {
-  const [{ field, code }] = problems;
-  return { type, id, field, code, detail: problems.map((one) => (one.field ? `${one.field}: ${one.detail}` : one.detail)).join("; ") };
+/** @param {import("./events.js").Problem[]} problems */
+function detailOf(problems) {
+  return problems.map((one) => (one.field ? `${one.field}: ${one.detail}` : one.detail)).join("; ");
 }

@@ -6,7 +6,7 @@ import { Answers } from "./answers.js";
 import { Log } from "./log.js";
 import { Memory } from "./memory.js";
 import { addPhoto } from "./photos.js";
-import { problemsOf } from "./problems.js";
+import { refusedIn } from "./problems.js";
 import { send } from "./requests.js";
 import { FIRST_SCOPE, shownFirst, withLot } from "./scope.js";
 import { registerShell, takeUpdate, updateWaits } from "./shell.js";
@@ -51,9 +51,9 @@ export class Store extends Memory {
   flights = this.fields("flight");
   shops = this.fields("shop");
 
-  #refused = computed(() => problemsOf(this.state));
+  #refused = computed(() => refusedIn(this.state));
 
-  /** Refused changes and photos. @type {import("../vendor/signals-core.js").ReadonlySignal<import("./problems.js").ShownProblem[]>} */
+  /** What the server refused, record by record. @type {import("../vendor/signals-core.js").ReadonlySignal<import("./problems.js").ShownProblem[]>} */
   problems = computed(() => this.#refused.value.map(({ shown }) => shown));
 
   /** @type {import("../vendor/signals-core.js").ReadonlySignal<Link>} */
@@ -109,6 +109,22 @@ export class Store extends Memory {
     return id;
   }
 
+  /**
+   * Take a photo away again, between two syncs.
+   *
+   * @param {string} id
+   * @throws {import("./requests.js").UnreachableError} the server has it, and there is no network
+   */
+  async removePhoto(id) {
+    const { log } = this;
+    await navigator.locks.request(`${databaseOf(/** @type {Account} */ (this.account.peek()))} sync`, async () => {
+      if (!log.state.photos.has(id)) await send(this.#token(), "DELETE", `/api/v1/photos/${id}`, {});
+      await log.append(() => [{ event: "photo_done", id, problems: null }]);
+      await log.dropBytes(id);
+    });
+    this.sync();
+  }
+
   /** The picture of a photo, from this phone or from the server; null without either. @param {string} id @returns {Promise<?Blob>} */
   async picture(id) {
     const own = await this.log.bytes(id);
@@ -117,10 +133,11 @@ export class Store extends Memory {
     return response?.ok ? response.blob() : null;
   }
 
-  /** Take a problem off the list. @param {number} index in `problems` */
-  async dismiss(index) {
-    const { event } = this.#refused.peek()[index];
-    await this.log.append(() => [event]);
+  /** Take problems off the list. @param {import("./problems.js").ShownProblem[]} seen of `problems` */
+  async dismiss(seen) {
+    const events = this.#refused.peek().filter(({ shown }) => seen.includes(shown)).flatMap(({ events }) => events);
+    await this.log.append(() => events);
+    for (const { event, id } of events) if (event === "photo_done") await this.log.dropBytes(id);
   }
 
   sync() {

@@ -1,6 +1,7 @@
 // What the records say of a tasting: its name, its infusions, its notes.
 import { computed } from "../parts/html.js";
-import { pgettext } from "../parts/i18n.js";
+import { number, pgettext } from "../parts/i18n.js";
+import { infusionLabel } from "../parts/labels.js";
 import { store } from "../parts/store.js";
 import builtIn from "../words/built_in.js";
 
@@ -116,9 +117,15 @@ export const isRatedWord = (key) => Boolean(descriptors.value.get(key)?.rated_ea
 /** Whether the server can be asked about a lot: it knows none of a sample that was written a moment ago. */
 export const isKnownToServer = (lot) => Boolean(store.rows("lot").value.get(lot)?.revision);
 
+/** The user's role as it was pulled last: it may have changed since they signed in on this phone. */
+export function roleNow() {
+  const { user, role } = store.account.value ?? {};
+  return store.rows("member").value.get(user)?.fields.role ?? role;
+}
+
 /** Whether the user may correct what is written of a lot: as the server has it, tasters only samples they wrote. */
 export function mayChangeLot({ fields, author }) {
-  const { role, user } = store.account.value;
+  const [role, { user }] = [roleNow(), store.account.value];
   if (role === "taster") return fields.status === "sample" && (!author || author === user);
   return role !== "viewer";
 }
@@ -140,4 +147,22 @@ export function matches(typed, ...texts) {
   const plain = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").toLowerCase();
   const all = plain(texts.filter(Boolean).join(" "));
   return plain(typed).split(/\s+/).every((part) => all.includes(part));
+}
+
+/** What is known of a record: what stands, or what was refused of it. */
+const fieldsOf = (id) => ({ ...store.problems.value.find((one) => one.id === id)?.fields, ...store.row(id)?.fields });
+
+/** What a refused change is of, in words: a person must find it again to write it anew. Its props are of `store.problems`. */
+export function refusedWords({ type, id, fields }) {
+  const { session, infusion, descriptor, intensity, text, name, label } = { ...fieldsOf(id), ...fields };
+  const tasting = type === "session" ? id : session;
+  const cup = type === "infusion" ? id : infusion;
+  return [
+    tasting ? titleOf({ fields: fieldsOf(tasting) }) : name ?? label,
+    cup && infusionLabel(fieldsOf(cup).number),
+    descriptor && wordLabel(descriptor),
+    typeof intensity === "number" && number(intensity, 1),
+    text,
+    type === "photo" && pgettext("what was refused", "photo"),
+  ].filter(Boolean).join(" · ");
 }

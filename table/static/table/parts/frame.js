@@ -48,10 +48,11 @@ function Kept() {
   const unsent = store.unsent.value;
   const problems = store.problems.value.length;
   const { online, sending, trouble } = store.link.value;
-  const state = problems
-    ? ngettext("%(n)s not taken", "%(n)s not taken", problems)
-    : trouble === "signed_out" ? _("signed out") : sending ? _("sending") : online ? _("network") : _("no network");
-  const words = unsent === 0 ? _("Everything is sent") : ngettext("%(n)s kept, not sent", "%(n)s kept, not sent", unsent);
+  const refused = problems > 0 && ngettext("%(n)s not taken", "%(n)s not taken", problems);
+  const link = trouble === "signed_out" ? _("signed out") : sending ? _("sending") : online ? _("network") : _("no network");
+  const kept = unsent > 0 && ngettext("%(n)s kept, not sent", "%(n)s kept, not sent", unsent);
+  const words = kept || refused || _("Everything is sent");
+  const state = (kept && refused) || link;
   return html`<a class="kept" href=${to("settings")} data-unsent=${unsent > 0}>
     <span>${words}</span>
     <span class="soft">${state}</span>

@@ -1,5 +1,5 @@
 // A photo, made smaller on the phone before it is kept.
-import { html } from "./html.js";
+import { Component, html } from "./html.js";
 import { _ } from "./i18n.js";
 import { store } from "./store.js";
 import { did } from "./undo.js";
@@ -16,15 +16,40 @@ async function smaller(file) {
   return canvas.convertToBlob({ type: "image/jpeg", quality: QUALITY });
 }
 
-/** Props: session, infusion (id or null), kind (as the API names it). */
+async function remove(id) {
+  try {
+    await store.removePhoto(id);
+  } catch {
+    did(_("There is no network."));
+  }
+}
+
+class Thumbnail extends Component {
+  state = { url: "" };
+
+  async componentDidMount() {
+    const picture = await store.picture(this.props.id);
+    if (picture) this.setState({ url: URL.createObjectURL(picture) });
+  }
+
+  componentWillUnmount() {
+    URL.revokeObjectURL(this.state.url);
+  }
+
+  render({ label }, { url }) {
+    return url && html`<img src=${url} alt=${label} />`;
+  }
+}
+
+/** Props: session, infusion (id or null), kind (as the API names it), label. */
 export function PhotoButton({ session, infusion, kind, label }) {
   const take = async (event) => {
     const input = event.currentTarget;
     const [file] = input.files;
     if (!file) return;
     try {
-      await store.addPhoto({ session, infusion, kind, blob: await smaller(file) });
-      did(_("Photo kept"));
+      const id = await store.addPhoto({ session, infusion, kind, blob: await smaller(file) });
+      did(_("Photo kept"), () => remove(id));
     } catch (error) {
       if (error.name !== "InvalidStateError") throw error;
       did(_("This file is no picture that the phone can read."));
@@ -32,6 +57,8 @@ export function PhotoButton({ session, infusion, kind, label }) {
       input.value = "";
     }
   };
-  return html`<label class="button second file"><span>${label ?? _("Take a photo")}</span>
-    <input type="file" accept="image/*" capture="environment" onChange=${take} /></label>`;
+  const taken = [...store.photos.value.values()].filter((one) => one.session === session && (one.infusion ?? null) === infusion && one.of === kind);
+  return html`<div class="photos"><label class="button second file"><span>${label}</span>
+    <input type="file" accept="image/*" capture="environment" onChange=${take} /></label>
+    ${taken.map(({ id }) => html`<${Thumbnail} key=${id} id=${id} label=${label} />`)}</div>`;
 }

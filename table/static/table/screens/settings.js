@@ -1,4 +1,5 @@
 // Language, light and dark, signals; what is not sent, and signing out.
+import { refusedWords } from "../model/reading.js";
 import { Choice } from "../parts/fields.js";
 import { Frame } from "../parts/frame.js";
 import { Component, html } from "../parts/html.js";
@@ -38,8 +39,10 @@ function Problems() {
   if (problems.length === 0) return null;
   return html`<section aria-labelledby="problems">
     <h2 id="problems">${_("Not taken by the server")}</h2>
+    ${problems.length > 1 && html`<p><button type="button" class="second" onClick=${() => store.dismiss(problems)}>${_("Take all off this list")}</button></p>`}
     <ul class="rows">${problems.map(
-      (one, i) => html`<li key=${`${one.id} ${one.code} ${i}`}><p>${one.detail}</p><button type="button" class="second" onClick=${() => store.dismiss(i)}>${_("Seen")}</button></li>`,
+      (one, i) => html`<li key=${`${one.id} ${i}`}><p><b><bdi>${refusedWords(one)}</bdi></b><br />${one.detail}</p>
+        <button type="button" class="second" onClick=${() => store.dismiss([one])}>${_("Seen")}</button></li>`,
     )}</ul>
   </section>`;
 }

@@ -1,6 +1,6 @@
 // The day's list: what was tasted, what only this phone has, which blind cups wait.
 import { MOST_POTS, onTable } from "../model/pour.js";
-import { cupsToTaste, infusionsOf, isClosed, mySessions, notesOf, ratedIn, sessionOfCup, titleOf } from "../model/reading.js";
+import { cupsToTaste, infusionsOf, isClosed, mySessions, notesOf, ratedIn, roleNow, sessionOfCup, titleOf } from "../model/reading.js";
 import { Curve, curveLabel } from "../parts/curve.js";
 import { Frame } from "../parts/frame.js";
 import { html } from "../parts/html.js";
@@ -73,8 +73,8 @@ export function TodayScreen() {
   const all = mySessions();
   const today = all.filter((one) => new Date(one.fields.started_at).toDateString() === day);
   const earlier = all.filter((one) => !today.includes(one)).slice(0, EARLIER);
-  const { name, teamName, role } = store.account.value ?? {};
-  const mayTaste = role !== "viewer";
+  const { name, teamName } = store.account.value ?? {};
+  const mayTaste = roleNow() !== "viewer";
   const start = !mayTaste
     ? html`<p class="soft">${_("Your role looks on: it writes no tastings.")}</p>`
     : onTable().length < MOST_POTS

@@ -182,7 +182,7 @@ export default {
 "Still there?": "Noch da?",
 "Stopped": "Aufgehört",
 "Supplier": "Lieferant",
-"Take a photo": "Foto aufnehmen",
+"Take all off this list": "Alle von dieser Liste nehmen",
 "Take care": "Vorsicht",
 "Take it": "Übernehmen",
 "Take this infusion away": "Diesen Aufguss entfernen",
@@ -573,5 +573,6 @@ export default {
 "vessel material\u0004unglazed clay": "unglasierter Ton",
 "waiting": "wartet",
 "warmed": "vorgewärmt",
+"what was refused\u0004photo": "Foto",
 "○ last time %(points)s": "○ letztes Mal %(points)s"
 };

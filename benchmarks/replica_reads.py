@@ -19,9 +19,9 @@ from statistics import median
 
 from config.dev.leftovers import command_line
 from table.phone import HttpTransport, MemoryStore, Phone
-from tests.faults.cluster import Cluster
 from tests.faults.consistency import figures_are_current
 from tests.faults.installation import PASSWORD, Installation, started
+from tests.faults.machines import Cell, Cluster
 
 LOTS, POURS, WORDS = 60, 8, ("strength", "sweetness", "bitterness", "body", "aroma", "finish")
 
@@ -103,8 +103,11 @@ def main() -> int:
     parser.add_argument("--times", type=int, default=300, help="how often each is read")
     times = parser.parse_args().times
     columns = []
-    for kind in (Installation, Cluster):
-        with tempfile.TemporaryDirectory(prefix="leafspan-replica-") as folder, started(kind(Path(folder))) as place:
+    for kind in (Cell, Cluster):
+        with (
+            tempfile.TemporaryDirectory(prefix="leafspan-replica-") as folder,
+            started(kind(Path(folder), LEAFSPAN_REQUESTS_PER_MINUTE="1000000")) as place,
+        ):
             columns.append(measure(place, times=times))
     alone, beside = columns
     print("| read | request, primary alone | with a replica | the primary's share, alone | with a replica | ratio |")

@@ -11,7 +11,7 @@ from config.dev.home import load_secrets
 from config.dev.object_store import start_object_store
 from config.dev.program_identity import find_program_identity
 from config.dev.replica import start_replica
-from config.dev.services import Running
+from config.dev.services import Running, note_beside
 from config.dev.supervisor import Options, Supervisor, print_line
 from config.dev.web import Address, take_address
 
@@ -62,6 +62,7 @@ class ClusterSupervisor(Supervisor):
         identity = find_program_identity(self._home, [folder])
         store, environment = start_object_store(folder, pause=self._pause, identity=identity)
         self._supervise_server(store)
+        note_beside(self._home, environment)  # where commands find the photos
         replica, url = start_replica(
             self._home / "replica", primary_url=found.web_database_url, secrets=load_secrets(self._home),
             durable=True, pause=self._pause,

@@ -8,7 +8,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -30,10 +30,13 @@ class Running:
     redis_url: str
     secret_key: str
     home: Path
+    beside: Mapping[str, str] = field(default_factory=dict)
+    """Environment variables that lead to what runs beside them, as to an object store."""
 
     def addresses(self) -> dict[str, str]:
         """Return the environment variables that say where they are."""
-        return {"DATABASE_URL": self.database_url, "REDIS_URL": self.redis_url, "LEAFSPAN_SECRET_KEY": self.secret_key}
+        servers = {"DATABASE_URL": self.database_url, "REDIS_URL": self.redis_url}
+        return {**servers, "LEAFSPAN_SECRET_KEY": self.secret_key, **self.beside}
 
     def environment(self) -> dict[str, str]:
         """Return the environment for a process that is to use them and works on the whole installation."""
@@ -61,7 +64,7 @@ def running(home: Path) -> Running | None:
     """
     try:
         note = json.loads((home / "services.json").read_text())
-        found = Running(**{name: note[name] for name in _NOTED}, home=home)
+        found = Running(**{name: note[name] for name in _NOTED}, home=home, beside=dict(note.get("beside") or {}))
         ports = [int(port) for port in note["embedded_ports"]]
     except (OSError, ValueError, KeyError, TypeError):
         return None
@@ -118,11 +121,20 @@ def start_servers(
             **{name: getattr(found, name) for name in _NOTED},
             "embedded_ports": [urlsplit(url).port for url in embedded],
         }
-        write_private(home / "services.json", json.dumps(note, indent=1))
+        _write_note(home, note)
     except BaseException:
         stop_all(children)
         raise
     return children, found
+
+
+def note_beside(home: Path, environment: Mapping[str, str]) -> None:
+    """Have commands on this data folder find what else runs, by these environment variables."""
+    _write_note(home, {**json.loads((home / "services.json").read_text()), "beside": dict(environment)})
+
+
+def _write_note(home: Path, note: Mapping[str, object]) -> None:
+    write_private(home / "services.json", json.dumps(note, indent=1))
 
 
 def stop_servers(home: Path, children: list[Child], fast: Callable[[], bool] = lambda: False) -> None:

@@ -235,12 +235,14 @@ def test_command_beside_a_running_one_uses_its_servers_but_for_those_it_is_given
     assert beside.keys() == {"LEAFSPAN_HOME", "REDIS_URL"}  # none runs yet
     with homes.lock_home(tmp_path):
         _, found = services.start_servers(tmp_path, environ=named, durable=True)
+        services.note_beside(tmp_path, {"LEAFSPAN_PHOTO_BUCKET": "s3://tea/photos"})
         embedded_servers.use_running_servers(beside)
     assert beside == {
         "LEAFSPAN_HOME": str(tmp_path),
         "REDIS_URL": "redis://another.invalid/0",
         "DATABASE_URL": named["DATABASE_URL"],
         "LEAFSPAN_SECRET_KEY": found.secret_key,
+        "LEAFSPAN_PHOTO_BUCKET": "s3://tea/photos",
     }
 
 

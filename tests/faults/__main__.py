@@ -12,6 +12,7 @@ import sys
 import tempfile
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import timedelta
 from pathlib import Path
@@ -33,6 +34,11 @@ def print_line(line: str) -> None:
     """Print a line at once."""
     sys.stdout.write(f"{line}\n")
     sys.stdout.flush()
+
+
+def as_text(counts: Counter[str]) -> str:
+    """Return counts as text."""
+    return ", ".join(f"{n} times {name}" for name, n in counts.most_common()) or "none"
 
 
 def report(errors: Sequence[str], *, home: Path, success: str) -> int:
@@ -101,17 +107,18 @@ def _run_with_faults(place: Installation, *, faults: int, seed: int) -> list[str
     errors += check_records(phone, tasters, revision=revision)
     errors += check_photos(phone, tasters, limit_s=PHOTOS_S)
     _print_summary(place, tasters, done=done.total(), revision=revision)
-    return errors
+    return errors + [error for taster in tasters for error in taster.transport.unpromised]
 
 
 def _print_summary(place: Installation, tasters: list[SimulatedTaster], *, done: int, revision: int) -> None:
     def total(count: Callable[[SimulatedTaster], int]) -> int:
         return sum(map(count, tasters))
 
-    dropped, server_errors = total(lambda t: t.transport.dropped), total(lambda t: t.transport.server_errors)
+    dropped = total(lambda t: t.transport.dropped)
+    server_errors = sum((t.transport.server_errors for t in tasters), Counter[str]())
     lost_jobs = place.count_in_log("error: WorkerLostError", log="worker.log")
     print_line(
-        f"  {done} faults: {dropped} requests cut off, {lost_jobs} jobs killed at work, {server_errors} answers 5xx"
+        f"  {done} faults: {dropped} requests cut off, {lost_jobs} jobs killed at work, 5xx: {as_text(server_errors)}"
     )
     print_line(
         f"  {total(lambda t: t.failed_syncs)} syncs given up for later; {total(lambda t: t.restarts)} phones restarted"

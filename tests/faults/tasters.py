@@ -1,10 +1,14 @@
 """Simulated tasters, each in a thread: their phones write, edit, delete and sync, and keep what was acknowledged."""
 
+import gzip
+import json
 import random
 import threading
+from collections import Counter
 from datetime import UTC, datetime, timedelta
 from http.client import HTTPException
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from PIL import Image
@@ -32,7 +36,11 @@ class CountingTransport(HttpTransport):
 
     def __init__(self, url: str) -> None:
         super().__init__(url, timeout_s=15)
-        self.in_flight, self.dropped, self.server_errors, self.disk_full = False, 0, 0, 0
+        self.in_flight, self.dropped, self.disk_full = False, 0, 0
+        self.server_errors: Counter[str] = Counter()
+        """Answers of 5xx by status and type, without those for a full disk."""
+        self.unpromised: list[str] = []
+        """Those of them that are not a 503 that says when to come back, which is all that docs/client.md promises."""
 
     def send(self, method, path, *, headers, body) -> Response:
         """Send once."""
@@ -42,8 +50,18 @@ class CountingTransport(HttpTransport):
         finally:
             self.in_flight = False
         self.disk_full += answer.status == 507
-        self.server_errors += answer.status >= 500 and answer.status != 507
+        if answer.status >= 500 and answer.status != 507:
+            self._note_server_error(answer, request=f"{method} {path}")
         return answer
+
+    def _note_server_error(self, answer: Response, *, request: str) -> None:
+        try:
+            kind = str(json_of(answer)["type"])
+        except (ValueError, KeyError):
+            kind = "without a type"
+        self.server_errors[f"{answer.status} {kind}"] += 1
+        if answer.status != 503 or not answer.headers.get("retry-after", "").isdigit():
+            self.unpromised.append(f"{request}: {answer.status} {answer.body[:300]!r}")
 
     def _send(self, method, path, *, headers, body) -> Response:
         try:
@@ -51,6 +69,12 @@ class CountingTransport(HttpTransport):
         except (OSError, HTTPException):
             self.dropped += 1
             raise
+
+
+def json_of(answer: Response) -> dict[str, Any]:
+    """Return the JSON object of an answer."""
+    packed = answer.headers.get("content-encoding") == "gzip"
+    return dict(json.loads(gzip.decompress(answer.body) if packed else answer.body))
 
 
 class SimulatedTaster:

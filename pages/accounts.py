@@ -23,7 +23,7 @@ from django.views.generic import View
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie, set_known_browser_cookie
 from api.http.resets import request_reset, reset_requested_text, set_email
-from pages.browser import page
+from pages.browser import memberships_in, page
 from teams.actions.invitations import Newcomer, accept_invitation
 from teams.actions.login_throttle import Credentials
 from teams.actions.people import token_digest
@@ -322,9 +322,19 @@ def one_time_url(view: Any) -> Any:  # noqa: ANN401 - Django's views
     return unshared
 
 
+class SignOut(login_views.LogoutView):
+    """Ends the browser's session; refused while its team is moved to another cell, which then has the session."""
+
+    def post(self, request: HttpRequest, *args: Any, **kwargs: Any) -> Any:  # noqa: ANN401 - Django's shape
+        """Sign out."""
+        if request.user.is_authenticated:
+            memberships_in(request)  # the session is deleted acting for its teams
+        return super().post(request, *args, **kwargs)
+
+
 urlpatterns = [
     path("sign-in/", page(SignIn.as_view()), name="sign-in"),
-    path("sign-out/", page(login_views.LogoutView.as_view()), name="sign-out"),
+    path("sign-out/", page(SignOut.as_view()), name="sign-out"),
     path("join/<str:invitation_token>/", one_time_url(JoinPage.as_view()), name="join"),
     path("reset/", page(ForgottenPasswordPage.as_view()), name="reset"),
     path("reset/<str:reset_token>/", one_time_url(PasswordResetPage.as_view())),

@@ -4,7 +4,7 @@ from typing import Any
 
 from django.contrib.sessions.backends import db
 
-from teams.row_security import reading_session
+from teams.row_security import note_unknown, reading_session
 
 
 class SessionStore(db.SessionStore):
@@ -12,7 +12,10 @@ class SessionStore(db.SessionStore):
 
     def _get_session_from_db(self) -> Any:  # noqa: ANN401 - Django's row
         with reading_session(self.session_key):
-            return super()._get_session_from_db()  # type: ignore[misc]  # the stubs leave it out
+            found = super()._get_session_from_db()  # type: ignore[misc]  # the stubs leave it out
+        if found is None:
+            note_unknown()
+        return found
 
     def exists(self, session_key: str) -> bool:
         """Whether there is a session with this key."""

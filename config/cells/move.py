@@ -20,6 +20,7 @@ from psycopg.errors import LockNotAvailable, UniqueViolation
 
 from config.cells.copying import Connection, Pass, copy_team, delete_copy, snapshot
 from config.cells.photos import PhotoMove, delete_photos
+from config.cells.sessions import SessionMove
 from config.web.cells import FROM, NAME, signed_origin
 from tastings.models.photo_files import PhotoStore
 
@@ -121,19 +122,26 @@ def _move(  # noqa: PLR0913 - both sides, and what is moved
     despite_missing: bool,
 ) -> Moved:
     moved, began, done = Moved(), time.monotonic(), None
+    sessions = SessionMove(here, there, team)
     for number in range(1, MOST_PASSES + 1):
         done = _pass(here, there, team, photos, after=done)
         log(f"pass {number}: {done.sent} rows sent, {done.deleted} deleted, of {done.rows}")
         moved.sent += done.sent
         if done.changed <= FEW_ROWS:
             break
+    for side in (here, there):
+        sessions.keys(side)  # so that few have to be read in the freeze
     moved.copy_s, began = time.monotonic() - began, time.monotonic()
     with _frozen(here, team):
         done = _pass(here, there, team, photos, after=done)
         if photos.missing and not despite_missing:
             raise MoveError(f"{len(photos.missing)} photos are not in the store here, such as {min(photos.missing)}")
+        keys = sessions.keys(here)
+        sessions.copy(keys)
         # the commit that decides; on the connection that holds the lock, so it fails if the lock is gone
-        here.execute(_DECIDE, [team, target.cell])
+        with here.transaction():
+            sessions.delete(keys)
+            here.execute(_DECIDE, [team, target.cell])
         _open(there, team)
         moved.frozen_s = time.monotonic() - began
     moved.rows, moved.sent_frozen = done.rows, done.changed

@@ -92,7 +92,7 @@ LEFT_OUT: Mapping[str, str] = {
     "teams_movedteam": "where teams live, which each cell says for itself",
     "teams_tally": "counts of attempts, under digests of no team",
     "teams_resetrequest": "names as they were typed, of nobody yet; each cell gets them",
-    "django_session": "browser sessions: people sign in again in the browser",
+    "django_session": "browser sessions: config.cells.sessions sends those of the team's people",
     "django_migrations": "of the database",
     "django_content_type": "of the framework",
     "auth_group": "of the framework, unused",

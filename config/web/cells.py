@@ -85,7 +85,7 @@ class Cells:
             return
         request = _Request(scope, body, address=address)
         cookie = _cell_of_cookie(scope)
-        answer = _Answer(send, cookie=cookie)
+        answer = _Answer(send, cookie=cookie, has_session=settings.SESSION_COOKIE_NAME in _cookies(scope))
         began = perf_counter()
         try:
             first = self._known.get(token) or ("" if token else cookie)
@@ -100,7 +100,10 @@ class Cells:
                 cell = answer.elsewhere
                 answer.take_buffered()
                 if not await self._follow(request, cell, answer, token=token):
-                    await _refuse_away(scope, send, began=began)
+                    if answer.unknown_there:
+                        await answer.release(answer.unknown_there)
+                    else:
+                        await _refuse_away(scope, send, began=began)
         except CellAwayError:
             await _refuse_away(scope, send, began=began)
 
@@ -191,9 +194,11 @@ class _Request:
 class _Answer:
     """Passes an answer on unless it says that another cell has what was asked for."""
 
-    def __init__(self, send: Send, *, cookie: str) -> None:
-        self._send, self._cookie = send, cookie
+    def __init__(self, send: Send, *, cookie: str, has_session: bool) -> None:
+        self._send, self._cookie, self._has_session = send, cookie, has_session
         self._buffered: list[Any] = []
+        self.unknown_there: Sequence[Any] = ()
+        """The last answer, if it was another cell's that did not know what the request names."""
         self.cell = ""
         """The cell whose answer it is; empty for this one."""
         self.elsewhere: str | None = None
@@ -212,6 +217,7 @@ class _Answer:
     def take_buffered(self) -> Sequence[Any]:
         """Return the messages that were not passed on, and be ready for another answer."""
         buffered = self._buffered
+        self.unknown_there = buffered if self.cell and self.elsewhere == ANY else ()
         self._buffered, self.elsewhere, self.cell = [], None, ""
         return buffered
 
@@ -225,12 +231,12 @@ class _Answer:
                 await self(message)
 
     def _with_cookie(self, message: Any) -> Any:  # noqa: ANN401
-        """Have the browser say from now on which cell its new session is in."""
+        """Have the browser say from now on in which cell its session is."""
         session = f"{settings.SESSION_COOKIE_NAME}=".encode()
         begins = any(name.lower() == b"set-cookie" and value.startswith(session) for name, value in message["headers"])
         hidden = (NAME.lower().encode(),)
         headers = [(name, value) for name, value in message["headers"] if name.lower() not in hidden]
-        if begins and self.cell != self._cookie:
+        if (begins or self._has_session) and self.cell != self._cookie:
             made: SimpleCookie = SimpleCookie()
             made[COOKIE] = self.cell
             age_s = settings.SESSION_COOKIE_AGE if self.cell else 0
@@ -268,5 +274,9 @@ def _signer() -> Signer:
 
 
 def _cell_of_cookie(scope: Scope) -> str:
-    morsel = SimpleCookie(header_of(scope, "cookie")).get(COOKIE)
+    morsel = _cookies(scope).get(COOKIE)
     return morsel.value if morsel is not None and morsel.value in settings.CELLS else ""
+
+
+def _cookies(scope: Scope) -> SimpleCookie:
+    return SimpleCookie(header_of(scope, "cookie"))

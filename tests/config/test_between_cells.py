@@ -140,6 +140,27 @@ def test_a_cell_that_does_not_answer_signs_nobody_out(settings, here):
     among_cells(settings, scene)
 
 
+def test_what_the_cell_of_a_team_does_not_know_is_answered_as_it_answers(settings):
+    async def scene(cells, other):
+        other.status, other.headers = 401, {"X-Leafspan-Elsewhere": "any"}
+        asked = await Asked(cells, here=MOVED, headers=[("Authorization", "Bearer revoked")]).result()
+        assert (asked.status, asked.answer) == (401, b"from the other cell")
+        assert b"x-leafspan-elsewhere" not in asked.headers
+
+    among_cells(settings, scene)
+
+
+def test_a_browser_whose_session_moved_says_so_from_then_on(settings):
+    async def scene(cells, other):
+        other.headers = {}
+        asked = await Asked(cells, here=UNKNOWN, headers=[("Cookie", "sessionid=s")]).result()
+        assert SimpleCookie(asked.headers[b"set-cookie"].decode())[COOKIE].value == "b"
+        unsigned = await Asked(cells, here=UNKNOWN).result()
+        assert b"set-cookie" not in unsigned.headers
+
+    among_cells(settings, scene)
+
+
 def test_a_team_that_came_back_is_served_here(settings):
     async def scene(cells, other):
         token = [("Authorization", "Bearer t")]

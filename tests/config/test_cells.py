@@ -8,7 +8,7 @@ import psycopg
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
-from django.test import override_settings
+from django.test import Client, override_settings
 from django.utils import timezone
 
 from config.cells.copying import copy_team, snapshot
@@ -77,7 +77,7 @@ def cells(second, settings, tmp_path):
     yield Target(cell="b", database=address, photos=FolderStore(folder=tmp_path / "b", leave_free_bytes=0))
     with psycopg.connect(address, autocommit=True) as session:
         names = ", ".join({table.name for table in TABLES})
-        session.execute(f"TRUNCATE {names}, teams_movedteam CASCADE")
+        session.execute(f"TRUNCATE {names}, teams_movedteam, django_session CASCADE")
 
 
 def taste(who, n=3):
@@ -169,6 +169,23 @@ def test_while_a_team_is_copied_its_phones_are_asked_to_come_back_and_others_are
             assert answer.json()["type"] == "/problems/team-moving"
             assert post_sync(stranger.client).status_code == 200
         assert post_sync(owner.client).status_code == 200
+
+
+def test_browsers_of_the_team_stay_signed_in_and_those_of_others_stay_here(cells, second, owner, stranger):
+    browser, other = Client(), Client()
+    signed_out = Client(raise_request_exception=False)
+    for one, login in ((browser, owner.user), (other, stranger.user), (signed_out, owner.user)):
+        one.force_login(login)
+    with in_cell("a"):
+        with psycopg.connect(_own_database(), autocommit=True) as here, _frozen(here, owner.team.id):
+            assert signed_out.post("/sign-out/").status_code == 503  # or the other cell would go on with the session
+        assert signed_out.get("/account/").status_code == 200
+        move_team(owner.team.id, cells, store(), **SILENT)
+        assert signed_out.get("/account/")["X-Leafspan-Elsewhere"] == "any"
+        assert other.get("/account/").status_code == 200
+    with in_cell("b", second):
+        assert browser.get("/account/").status_code == 200
+        assert other.get("/account/")["X-Leafspan-Elsewhere"] == "any"
 
 
 def test_a_move_that_was_cut_off_anywhere_goes_on_from_there(cells, second, owner):

@@ -3,8 +3,8 @@
 A web server, a worker and the replica of `config.dev.cluster` are killed one after the other and come back. Meanwhile
 teams move to a second installation and back, one after the other, and the command that moves them is killed too. Each
 request goes to one of the cluster's two web servers, drawn anew, and every answer is compared with the earlier ones: no
-cursor and no record's revision may run backwards, and every 5xx must be a 503 that says when to come back. Linux only
-(/proc).
+cursor and no record's revision may run backwards, and every 5xx must be a 503 that says when to come back. A browser of
+each team stays signed in. Linux only (/proc).
 
 LEAFSPAN_PHONES says how many phones, LEAFSPAN_MINUTES how long, LEAFSPAN_SEED chooses the same kills again.
 """
@@ -29,7 +29,7 @@ from tests.faults.installation import started
 from tests.faults.machines import Cell, Cluster, two_free_ports
 from tests.faults.moving import Mover
 from tests.faults.watching import WatchingTaster
-from tests.faults.ways_in import failing_ways
+from tests.faults.ways_in import browser_signed_in, failing_ways, is_signed_in
 
 PER_TEAM, LOTS = 20, 3
 WAIT_OF_PHONE_S = 0.6
@@ -82,6 +82,7 @@ def _run(place: Cluster, second: Cell, *, phones: int, seconds: float, seed: int
     teams = dict(_team(place, number, phones=min(PER_TEAM, phones - PER_TEAM * number), of=phones, seed=seed)
                  for number in range(-(-phones // PER_TEAM)))  # fmt: skip
     tasters = [taster for team in teams.values() for taster in team]
+    browsers = {team[0].username: browser_signed_in(place.url, team[0].username) for team in teams.values()}
     mover = Mover({"a": place, "b": second}, teams, rng=random.Random(seed))
     stop, stop_moving = threading.Event(), threading.Event()
     moving = threading.Thread(target=mover.run, args=(stop_moving,))
@@ -111,6 +112,12 @@ def _run(place: Cluster, second: Cell, *, phones: int, seconds: float, seed: int
         errors = [f"{name} cannot send everything" for name in unsent]
         for found in pool.map(lambda team: _check(place, team), teams.values()):
             errors += found
+    errors += [
+        f"the browser of {name} is signed out"
+        for name, browser in browsers.items()
+        for url in place.urls
+        if not is_signed_in(browser, url, name)
+    ]
     username = teams[away][0].username
     owner = new_phone(place.url, username=username)
     errors += [

@@ -49,17 +49,25 @@ def _events(url: str, token: str) -> Iterator[str]:
 
 
 def _sign_in_page(url: str, username: str) -> Iterator[str]:
+    if not is_signed_in(browser_signed_in(url, username), url, username):
+        yield "the sign-in page"
+
+
+def browser_signed_in(url: str, username: str) -> urllib.request.OpenerDirector:
+    """Return a browser in which somebody has filled in the sign-in page."""
     browser = _browser()
     with browser.open(f"{url}/sign-in/") as page:
         found = re.search(rb'name="csrfmiddlewaretoken" value="(\w+)"', page.read())
     form = {"username": username, "password": PASSWORD, "csrfmiddlewaretoken": found[1].decode() if found else ""}
     with browser.open(f"{url}/sign-in/", data=urllib.parse.urlencode(form).encode()) as page:
-        where = page.geturl()
-    if "/sign-in/" in where:
-        yield f"the sign-in page: {where}"
+        page.read()
+    return browser
+
+
+def is_signed_in(browser: urllib.request.OpenerDirector, url: str, username: str) -> bool:
+    """Whether a browser gets the page of the account."""
     with browser.open(f"{url}/account/") as page:
-        if username.encode() not in page.read():
-            yield "a page after signing in"
+        return "/sign-in/" not in page.geturl() and username.encode() in page.read()
 
 
 def _browser() -> urllib.request.OpenerDirector:

@@ -1,4 +1,4 @@
-"""How far the answers to a buyer's questions can be believed: readiness, arrival check and comparison on known truth.
+"""How far answers to a buyer's questions can be believed: readiness, arrivals, comparisons, flights on known truth.
 
 Run from the repository root: ``python -m benchmarks.calibration``. Progress goes to standard error, markdown to
 standard output; ``docs/measured.md`` has a run. One core; about five minutes at the usual size. The simulated lots are
@@ -13,7 +13,15 @@ from time import monotonic
 
 import numpy as np
 
-from benchmarks.questions import ComparedLots, RoastedLot, simulate_arrival, simulate_pair, simulate_roasted_lot
+from benchmarks.questions import (
+    BlindFlight,
+    ComparedLots,
+    RoastedLot,
+    simulate_arrival,
+    simulate_flight,
+    simulate_pair,
+    simulate_roasted_lot,
+)
 from benchmarks.study import Progress
 from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck
 from tastings.maths.comparison.side_by_side import LIKING
@@ -25,7 +33,8 @@ SESSIONS = (1, 3, 6)
 DIFFERENCES = (0.0, NOTICEABLE, 3.0)
 FIRST_SEED = 4099
 BIN_EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 1.0 + 1e-9)
-PARTS = ("readiness", "arrivals", "pairs")
+SPREADS = (0.0, 0.3, 0.6, 1.2)
+PARTS = ("readiness", "arrivals", "pairs", "flights")
 ProgressCallback = Callable[[str, int, int], None]
 
 
@@ -151,9 +160,33 @@ def more(key: str, pairs: Sequence[ComparedLots]) -> list[tuple[float, bool]]:
     return [*probabilities, *((1 - p, not true) for p, true in probabilities)]
 
 
+def flight_table(flights: Mapping[float, Sequence[BlindFlight]]) -> str:
+    """Return the figures of blind flights as markdown."""
+    kinds = {"all: ": [one for some in flights.values() for one in some]}
+    kinds |= {f"{spread:g}: ": list(some) for spread, some in flights.items()}
+    return "\n".join(
+        (
+            "### Best of a flight",
+            "",
+            (
+                f"{len(kinds['all: '])} flights of three to eight lots; the lots differ by a standard deviation of"
+                f" {', '.join(f'{spread:g}' for spread in flights)} points, in as many flights each. Where it is 0, one"
+                " lot drawn at random counts as the best."
+            ),
+            "",
+            bin_by_probability({kind: best_probabilities(some) for kind, some in kinds.items()}),
+        )
+    )
+
+
+def best_probabilities(flights: Sequence[BlindFlight]) -> list[tuple[float, bool]]:
+    """Return the probability of each lot of each flight that it is the best, and whether it is."""
+    return [(lot.p_best, lot.lot == one.best) for one in flights for lot in one.found.standings]
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--lots", type=int, default=LOTS, help="roasted lots, and pairs of lots")
+    parser.add_argument("--lots", type=int, default=LOTS, help="roasted lots, pairs of lots, flights")
     parser.add_argument("--arrivals", type=int, default=ARRIVALS, help="of each kind")
     parser.add_argument("--start", type=int, default=FIRST_SEED, help="start of the random numbers")
     parser.add_argument("--only", choices=PARTS, help="one of the parts; its figures are those of the whole run")
@@ -166,8 +199,12 @@ def main() -> None:
         elif part == "arrivals":
             arrivals = arrivals_of(chosen.arrivals, start=chosen.start, on_progress=on_progress)
             print(arrival_table(arrivals), end="\n\n", flush=True)
+        elif part == "pairs":
+            print(
+                pair_table(pairs_of(chosen.lots, start=chosen.start, on_progress=on_progress)), end="\n\n", flush=True
+            )
         else:
-            print(pair_table(pairs_of(chosen.lots, start=chosen.start, on_progress=on_progress)))
+            print(flight_table(flights_of(chosen.lots, start=chosen.start, on_progress=on_progress)))
 
 
 def lots_of(n: int, *, start: int, on_progress: ProgressCallback) -> list[RoastedLot]:
@@ -202,6 +239,16 @@ def pairs_of(n: int, *, start: int, on_progress: ProgressCallback) -> list[Compa
     for lot in range(n):
         found.append(simulate_pair(np.random.default_rng([start, 3, lot])))
         on_progress("pairs", lot + 1, n)
+    return found
+
+
+def flights_of(n: int, *, start: int, on_progress: ProgressCallback) -> dict[float, list[BlindFlight]]:
+    """Return so many blind flights in all, as many of each spread of the lots."""
+    found: dict[float, list[BlindFlight]] = {spread: [] for spread in SPREADS}
+    for number in range(n):
+        spread = SPREADS[number % len(SPREADS)]
+        found[spread].append(simulate_flight(np.random.default_rng([start, 4, number]), spread=spread))
+        on_progress("flights", number + 1, n)
     return found
 
 

@@ -7,7 +7,7 @@ tasters are unknown, as in a team's first weeks. What is counted of the answers 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from math import inf, log2
+from math import inf, log, log2, log10
 
 import numpy as np
 
@@ -19,11 +19,22 @@ from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Pair, compare
 from tastings.maths.curve.estimate import STRENGTH
 from tastings.maths.curve.steep_count import count_worthwhile
-from tastings.maths.roast.readiness import DatedBrew, Readiness, readiness
+from tastings.maths.flights.analysis import analyse_flight
+from tastings.maths.flights.cups import Cup
+from tastings.maths.flights.result import FlightResult
+from tastings.maths.flights.williams import williams_square
+from tastings.maths.roast.readiness import ROAST, DatedBrew, Readiness, readiness
+from tastings.maths.roast.rest import (
+    FALLS,
+    LEAST_GAIN,
+    TEAM_LEVEL,
+    UNKNOWN_REST_DAYS,
+    USUAL_REST_DAYS,
+    liked_roast,
+)
 
 ROASTED = date(2026, 1, 1)
-READY_LEVEL = 4.0
-"""The roast that a team wants it under, by default. [points]"""
+_Z80 = 1.2815515655446004
 DESCRIPTORS = ("sweetness", "bitterness", "aroma", "body", "aftertaste")
 
 
@@ -45,39 +56,130 @@ def descriptor_of(leaf: SimulatedLeaf, rng: np.random.Generator) -> SimulatedLea
 
 
 @dataclass(frozen=True, slots=True)
+class SimulatedRoast:
+    """What a roasted lot does over the days.
+
+    The roast note is ``floor + (start - floor) 2^(-day / half_life)``. Liking comes to within a tenth of its ``gain``
+    by the end of the rest, a curve where the estimator takes a straight line, and then changes by ``fall``.
+
+    Parameters
+    ----------
+    degree : str
+        Degree of roast, empty where the lot does not say.
+    level : float
+        Roast under which it is liked. [points]
+    start, floor, half_life_days : float
+        Of the roast note. [points; days]
+    liked, gain : float
+        Liking once it has rested, and by how much less it is liked on the first day. [points]
+    rest_days : float
+    fall : float
+        Change of liking in 30 days after the rest, at most 0. [points]
+    """
+
+    degree: str
+    level: float
+    start: float
+    floor: float
+    half_life_days: float
+    liked: float
+    gain: float
+    rest_days: float
+    fall: float
+
+    def roast_on(self, day: float) -> float:
+        """Return the roast note so many days after the roast. [points]."""
+        return float(self.floor + (self.start - self.floor) * 2 ** (-day / self.half_life_days))
+
+    def liking_on(self, day: float) -> float:
+        """Return the liking so many days after the roast. [points]."""
+        missing = self.gain * 10 ** (-day / self.rest_days)
+        return float(max(self.liked - missing + self.fall * max(day - self.rest_days, 0.0) / 30, 0.5))
+
+    @property
+    def under_day(self) -> float:
+        """Day on which the roast falls under the level, inf for never."""
+        if self.start <= self.level:
+            return 0.0
+        if self.floor >= self.level:
+            return inf
+        return self.half_life_days * log2((self.start - self.floor) / (self.level - self.floor))
+
+    @property
+    def rested_day(self) -> float:
+        """Day from which on less than a quarter of a point of liking is to be gained."""
+        return self.rest_days * log10(self.gain / LEAST_GAIN) if self.gain > LEAST_GAIN else 0.0
+
+
+STARTS = {"light": (2.5, 5.0), "medium": (3.5, 6.5), "medium_dark": (5.0, 8.0), "dark": (6.0, 9.0), "": (4.5, 9.0)}
+"""Least and most roast on the first day, by degree. [points]"""
+
+
+def draw_roast(rng: np.random.Generator) -> SimulatedRoast:
+    """Draw a roasted lot; rests are half again as far from the usual ones as the estimator takes them to be."""
+    degree = str(rng.choice(list(STARTS)))
+    start = float(rng.uniform(*STARTS[degree]))
+    shortest, longest = USUAL_REST_DAYS.get(degree, UNKNOWN_REST_DAYS)
+    sd = 1.5 * log(longest / shortest) / _Z80 / 2
+    return SimulatedRoast(
+        degree=degree,
+        level=liked_roast(degree, team_level=TEAM_LEVEL),
+        start=start,
+        floor=float(rng.uniform(0.0, 0.7 * start)),
+        half_life_days=float(np.exp(rng.uniform(np.log(15.0), np.log(150.0)))),
+        liked=float(rng.uniform(5.0, 7.5)),
+        gain=float(np.clip(rng.normal(1.2, 0.7), 0.0, 3.0)),
+        rest_days=float(np.exp(rng.normal(log(shortest * longest) / 2, sd))),
+        fall=-float(rng.uniform(0.15, 1.0)) if rng.random() < 0.4 else 0.0,
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class RoastedLot:
-    """The answer about a roasted lot, the day it truly falls under the level, and today. [days after the roast]."""
+    """The answer about a roasted lot, what the lot truly does, and today. [days after the roast]."""
 
     found: Readiness
-    true_day: float
+    roast: SimulatedRoast
     today: int
 
     @property
-    def truly_under(self) -> bool:
-        """Whether it is under the level today."""
-        return self.true_day <= self.today
+    def ready_day(self) -> float:
+        """The day from which on it is ready: under the level and rested, inf for never.
+
+        Where the answer knows of no usual rest and of no liking, it speaks of the roast alone.
+        """
+        return self.roast.under_day if self.found.rested is None else max(self.roast.under_day, self.roast.rested_day)
 
     @property
-    def crosses(self) -> bool:
-        """Whether it falls under the level some day."""
-        return self.true_day < inf
+    def truly_ready(self) -> bool:
+        """Whether it is ready today."""
+        return self.ready_day <= self.today
+
+    @property
+    def truly_falls(self) -> bool:
+        """Whether waiting makes it worse, once it has rested."""
+        return self.roast.fall <= -FALLS
+
+    @property
+    def dates(self) -> tuple[float, float, float]:
+        """The 10 %, 50 % and 90 % dates that were said [days after the roast]; inf for none."""
+        low, middle, high = (
+            inf if one is None else float((one - ROASTED).days)
+            for one in (self.found.low_on, self.found.expected_on, self.found.high_on)
+        )
+        return low, middle, high
 
     @property
     def covered(self) -> bool:
         """Whether the interval of the date holds the true day; no date stands for beyond two years."""
-        low, high = (
-            inf if one is None else float((one - ROASTED).days) for one in (self.found.low_on, self.found.high_on)
-        )
-        return low - 1 <= self.true_day <= high
+        low, _, high = self.dates
+        return low - 1 <= self.ready_day <= high
 
 
 def simulate_roasted_lot(rng: np.random.Generator) -> RoastedLot:
     """Roast a lot, taste it two to five times by up to three tasters within one to six months, and ask."""
-    leaf, team = draw_leaf(rng), draw_team(rng)
-    half_life = float(np.exp(rng.uniform(np.log(15.0), np.log(150.0))))
-    start = float(rng.uniform(4.5, 9.0))
-    floor = float(rng.uniform(0.0, 0.7 * start))
-    roast = descriptor_of(leaf, rng)
+    leaf, team, roast = draw_leaf(rng), draw_team(rng), draw_roast(rng)
+    note, liking = descriptor_of(leaf, rng), descriptor_of(leaf, rng)
     days = np.sort(rng.choice(int(rng.integers(30, 181)), size=int(rng.integers(2, 6)), replace=False)).tolist()
     among = rng.choice(team.gain.size, size=int(rng.integers(1, 4)), replace=False).tolist()
     sessions = [
@@ -89,16 +191,23 @@ def simulate_roasted_lot(rng: np.random.Generator) -> RoastedLot:
                 number=number,
                 rng=rng,
                 among=among,
-                others={"roast": scale_to(roast, floor + (start - floor) * 2 ** (-day / half_life))},
+                others={
+                    ROAST: scale_to(note, roast.roast_on(day)),
+                    LIKING: _on_the_scale(scale_to(liking, roast.liking_on(day))),
+                },
             ),
         )
         for number, day in enumerate(days)
     ]
     today = days[-1] + int(rng.integers(0, 61))
-    found = readiness(sessions, roasted_on=ROASTED, today=ROASTED + timedelta(days=today), level=READY_LEVEL)
-    crosses = floor < READY_LEVEL
-    true_day = half_life * log2((start - floor) / (READY_LEVEL - floor)) if crosses else inf
-    return RoastedLot(found=found, true_day=true_day, today=today)
+    found = readiness(
+        sessions,
+        roasted_on=ROASTED,
+        today=ROASTED + timedelta(days=today),
+        level=roast.level,
+        degree=roast.degree,
+    )
+    return RoastedLot(found=found, roast=roast, today=today)
 
 
 def simulate_arrival(
@@ -165,6 +274,48 @@ def simulate_pair(rng: np.random.Generator) -> ComparedLots:
             LIKING: _mean_cup(liked[0], n=counts[0]) - _mean_cup(liked[1], n=counts[1]),
         },
     )
+
+
+@dataclass(frozen=True, slots=True)
+class BlindFlight:
+    """The answer about a blind flight, and which lot is truly the best; one drawn at random where all are equal."""
+
+    found: FlightResult
+    best: str
+
+
+def simulate_flight(rng: np.random.Generator, *, spread: float) -> BlindFlight:
+    """Taste three to eight lots blind, by two to eight tasters once or twice, and ask.
+
+    Parameters
+    ----------
+    rng : Generator
+    spread : float
+        Standard deviation of the lots. [points]
+
+    Notes
+    -----
+    Tasters have a level, a gain, a noise, a pace of tiring and tastes of their own; up to a third of the previous lot's
+    difference is taken off the next, and the first cup stands out, as in :mod:`benchmarks.seasons`.
+    """
+    normal = rng.standard_normal
+    n_lots, n_tasters, n_sittings = (int(rng.integers(*of)) for of in ((3, 9), (2, 9), (1, 3)))
+    lots = spread * normal(n_lots)
+    shift, gain = 0.8 * normal(n_tasters), np.exp(0.25 * normal(n_tasters))
+    noise = rng.choice([0.75, 1.2]) * np.exp(0.25 * normal(n_tasters))
+    taste, drift = 0.35 * normal((n_tasters, n_lots)), -0.05 + 0.04 * normal(n_tasters)
+    carry, first = -float(rng.uniform(0, 0.33)), 0.2 + 0.2 * normal()
+    orders, cups = williams_square(n_lots), []
+    for sitting in range(n_tasters * n_sittings):
+        taster, served = sitting % n_tasters, orders[int(rng.integers(len(orders)))]
+        level = 6 + shift[taster] + 0.2 * normal()
+        for place, lot in enumerate(served):
+            tasted = lots[lot] + taste[taster, lot] + (carry * lots[served[place - 1]] if place else first)
+            liking = level + gain[taster] * tasted + drift[taster] * place + noise[taster] * normal()
+            score = float(np.clip(np.round(2 * liking) / 2, 0, 10))
+            cups.append(Cup(str(lot), str(taster), str(sitting), place + 1, score))
+    found = analyse_flight(cups, scale=HIGHEST, seed=int(rng.integers(2**31)), lots=[str(lot) for lot in range(n_lots)])
+    return BlindFlight(found=found, best=str(lots.argmax() if spread else rng.integers(n_lots)))
 
 
 def _mean_cup(leaf: SimulatedLeaf, *, n: int) -> float:

@@ -14,9 +14,10 @@ from pages.record_forms import NOTHING
 from tastings.queries.developments import labels_of
 from tastings.queries.panels import panel_of, tasters_shown
 from tastings.wording.labels import descriptor_label
-from tastings.wording.numbers import day, one_decimal, signed, two_decimals
+from tastings.wording.numbers import day, one_decimal, signed
 from tastings.wording.panel import (
     SURE_SD,
+    coefficient,
     level_difference,
     panel_sentence,
     ranking_difference,
@@ -70,11 +71,11 @@ def _word(panel: PanelFigures, key: str, labels: Mapping[str, str]) -> dict[str,
     found = panel.descriptors[key].agreement
     return {
         "label": descriptor_label(key, labels),
-        "sentence": panel_sentence(found.single),
+        "sentence": panel_sentence(found.single, lots=found.lots),
         "tasters": len(found.tasters),
         "lots": found.lots,
-        "single": "" if found.single is None else two_decimals(found.single),
-        "mean": "" if found.mean is None else two_decimals(found.mean),
+        "single": coefficient(found.single),
+        "mean": coefficient(found.mean),
     }
 
 
@@ -92,7 +93,11 @@ def _taster(panel: PanelFigures, taster: str, labels: Mapping[str, str]) -> dict
 
 
 def _differences(row: TasterRow) -> str:
-    found = (level_difference(row.scale), spread_difference(row.scale), ranking_difference(row.figures.agreement))
+    found = (
+        level_difference(row.scale),
+        spread_difference(row.scale),
+        ranking_difference(row.figures.agreement, lots=row.figures.lots),
+    )
     return "; ".join(filter(None, found))
 
 
@@ -102,7 +107,7 @@ def _row(row: TasterRow, labels: Mapping[str, str]) -> dict[str, Any]:
         "label": descriptor_label(row.descriptor, labels),
         "level": signed(row.scale.offset),
         "again": NOTHING if sd is None else one_decimal(sd),
-        "ranking": ranking_words(row.figures.agreement),
+        "ranking": ranking_words(row.figures.agreement, lots=row.figures.lots),
         "tasted": tasted_sentence(sessions=row.figures.sessions, lots=row.figures.lots),
         "line": _line(row.scale),
     }

@@ -4,13 +4,18 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from tastings.maths.roast.fading import Trend
-from tastings.maths.roast.readiness import Readiness, RoastPoint
+from tastings.maths.roast.readiness import SURE, Readiness, RoastPoint
 from tastings.queries.readiness import LotReadiness
 from tastings.wording.numbers import day, listed, one_decimal, percent, signed
 from tastings.wording.readiness import next_tasting, reason
 
 ONE_SIDED = 0.9
 """Probability of each end of a central 80 % interval."""
+
+LITTLE = 0.3
+"""A roast that fades by less in two months is not worth waiting for (own value). [points]"""
+WIDEST_TREND = 0.6
+"""An interval of the trend that is wider and holds 0 says nothing. [points in 30 days]"""
 
 
 def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
@@ -30,6 +35,7 @@ def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
         f"{roasted} {reason(found)}",
         "" if found.today is None else _today(found.today),
         _expected(found),
+        _waiting(found),
         "" if found.liking is None else _liking(found.liking),
         next_tasting(found.next, attribute=found.attribute),
     ]
@@ -72,8 +78,20 @@ def _expected(found: Readiness) -> str:
     return (sentence if early or late else bare) % values
 
 
+def _waiting(found: Readiness) -> str:
+    """Say that the roast has faded as far as it will, where only that it is so near the level keeps it open."""
+    if found.verdict != "cannot_tell" or (found.rested or 0.0) < SURE or found.today is None or not found.curve:
+        return ""
+    later = found.curve[-1].mean
+    if found.today.mean - later > LITTLE:
+        return ""
+    return _("Waiting changes little: in two months the roast would be about %(mean)s.") % {"mean": one_decimal(later)}
+
+
 def _liking(liking: Trend) -> str:
-    return _("Liking moves by %(points)s points in 30 days (%(low)s to %(high)s).") % {
+    if liking.low < 0 < liking.high and liking.high - liking.low > WIDEST_TREND:
+        return _("Whether it is liked more or less with time is not known yet.")
+    return _("Liking changes by %(points)s points in 30 days (%(low)s to %(high)s).") % {
         "points": signed(liking.per_30_days, places=2),
         "low": signed(liking.low, places=2),
         "high": signed(liking.high, places=2),

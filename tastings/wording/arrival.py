@@ -27,10 +27,10 @@ def reason(found: ArrivalCheck, *, labels: Labels | None = None) -> str:
             return _("Different from the sample: %(differences)s.") % {"differences": differences}
         case "same":
             return ngettext(
-                "Same as the sample in the descriptor compared: no difference as large as %(points)s points is left"
-                " open.",
-                "Same as the sample in all %(n)s descriptors compared: no difference as large as %(points)s points is"
-                " left open.",
+                "Same as the sample in the descriptor compared: a difference of %(points)s points or more is"
+                " ruled out.",
+                "Same as the sample in all %(n)s descriptors compared: a difference of %(points)s points or more is"
+                " ruled out.",
                 len(found.compared),
             ) % {"n": len(found.compared), "points": number(NOTICEABLE)}
         case "cannot_tell":

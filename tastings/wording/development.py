@@ -154,10 +154,24 @@ def counterfactual_sentence(found: Counterfactual) -> str:
     most = found.most_moved
     if most is None:
         return ""
-    return _(
-        "As it was brewed, infusion %(infusion)s averages %(shown)s points of %(descriptor)s; on the even brew it would"
-        " be about %(without)s."
-    ) % {
+    if most.brewing > 0:
+        sentence = ngettext(
+            "Brewed stronger than the even brew, infusion %(infusion)s was given %(shown)s points of %(descriptor)s in"
+            " %(n)s rating; on the even brew it would be about %(without)s.",
+            "Brewed stronger than the even brew, infusion %(infusion)s averages %(shown)s points of %(descriptor)s in"
+            " %(n)s ratings; on the even brew it would be about %(without)s.",
+            most.ratings,
+        )
+    else:
+        sentence = ngettext(
+            "Brewed weaker than the even brew, infusion %(infusion)s was given %(shown)s points of %(descriptor)s in"
+            " %(n)s rating; on the even brew it would be about %(without)s.",
+            "Brewed weaker than the even brew, infusion %(infusion)s averages %(shown)s points of %(descriptor)s in"
+            " %(n)s ratings; on the even brew it would be about %(without)s.",
+            most.ratings,
+        )
+    return sentence % {
+        "n": most.ratings,
         "descriptor": descriptor_in_sentence(found.descriptor),
         "infusion": most.infusion,
         "without": one_decimal(most.without),

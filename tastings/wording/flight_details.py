@@ -110,7 +110,7 @@ def taster(name: str | None, *, cups: int, shift: float, gain: float) -> str:
 
 def friedman(name: str, *, p: float) -> str:
     """Say how likely the ranks are if all lots are alike."""
-    return _("If all lots were alike, tasters would rank them so unlike in %(p)s of flights (%(test)s).") % {
+    return _("If all lots were alike, their ranks would lie so far apart in %(p)s of flights (%(test)s).") % {
         "p": percent(p),
         "test": name,
     }

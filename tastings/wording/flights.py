@@ -37,7 +37,7 @@ def protocol_sentence(protocol: str, *, infusions: int | None) -> str:
         case "covered_bowl":
             return _(
                 "Covered bowl: 5 g in a 110 ml porcelain bowl with its lid, boiling water, poured after 2, 3 and "
-                "5 minutes (GB/T 23776)."
+                "5 minutes (GB/T 23776, for oolong)."
             )
         case "standard_bowl":
             return _(

@@ -122,7 +122,7 @@ PROFILES = {
     "steady": pgettext_lazy("how strength develops", "stays steady"),
     "slow_fade": pgettext_lazy("how strength develops", "fades slowly"),
     "quick_fade": pgettext_lazy("how strength develops", "fades quickly"),
-    "undecided": pgettext_lazy("how strength develops", "cannot tell yet"),
+    "undecided": pgettext_lazy("how strength develops", "course not known yet"),
 }
 PROFILE_NOUNS = {
     "build_up": pgettext_lazy("profile", "build up"),

@@ -7,12 +7,15 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
 from tastings.maths.brewing.brews import TasterScale
-from tastings.wording.numbers import number, number_range, one_decimal
+from tastings.wording.numbers import number, number_range, one_decimal, two_decimals
 
 SURE_SD = 1.2816
 """Half the width of a central 80 % interval of a normal. [standard deviations]"""
 WELL, PARTLY = 0.7, 0.4
 """Correlations from which tasters are said to agree well, or partly: own choice, no source."""
+LEAST_LOTS = 5
+"""Of fewer lots a correlation says little: of four, two people who rate at random come to below -0.5 or above 0.5 half
+the time."""
 Agreement = Literal["well", "partly", "hardly", "unknown"]
 
 
@@ -36,38 +39,45 @@ def spread_difference(scale: TasterScale) -> str:
     return _("uses about %(percent)s %% less of the scale than the others") % percent
 
 
-def agreement_of(correlation: float | None) -> Agreement:
-    """Return how far ratings agree about the lots."""
-    if correlation is None:
+def agreement_of(correlation: float | None, *, lots: int) -> Agreement:
+    """Return how far ratings agree about so many lots."""
+    if correlation is None or lots < LEAST_LOTS:
         return "unknown"
     if correlation >= WELL:
         return "well"
     return "partly" if correlation >= PARTLY else "hardly"
 
 
-def ranking_words(correlation: float | None) -> str:
+def ranking_words(correlation: float | None, *, lots: int) -> str:
     """Say in a word or two whether somebody ranks the lots as the others do."""
     return {
         "well": pgettext("ranks the lots", "as the others"),
         "partly": pgettext("ranks the lots", "partly so"),
         "hardly": pgettext("ranks the lots", "differently"),
         "unknown": pgettext("ranks the lots", "too few lots"),
-    }[agreement_of(correlation)]
+    }[agreement_of(correlation, lots=lots)]
 
 
-def ranking_difference(correlation: float | None) -> str:
+def ranking_difference(correlation: float | None, *, lots: int) -> str:
     """Say that somebody ranks the lots otherwise than the others; empty if not so, or unknown."""
-    return _("ranks the lots differently from the others") if agreement_of(correlation) == "hardly" else ""
+    return _("ranks the lots differently from the others") if agreement_of(correlation, lots=lots) == "hardly" else ""
 
 
-def panel_sentence(correlation: float | None) -> str:
+def panel_sentence(correlation: float | None, *, lots: int) -> str:
     """Say how far one taster's rating can stand for the panel's."""
     return {
         "well": _("well: one taster's rating says nearly what the others would"),
         "partly": _("partly: several tasters are needed for a lot"),
         "hardly": _("hardly: agree first on what the word means, with the same cup before all"),
         "unknown": _("cannot be told yet"),
-    }[agreement_of(correlation)]
+    }[agreement_of(correlation, lots=lots)]
+
+
+def coefficient(value: float | None) -> str:
+    """Write an intraclass correlation; below 0 tasters differ more than lots, by whatever amount."""
+    if value is None:
+        return ""
+    return _("below 0") if value < 0 else two_decimals(value)
 
 
 def repeats_sentence(sds: Collection[float]) -> str:

@@ -9,6 +9,9 @@ from tastings.maths.curve.steep_count import LEVEL, Steeps
 from tastings.wording.labels import PROFILES, label
 from tastings.wording.numbers import listed, one_decimal, percent
 
+LEAST_NAMED = 0.05
+"""Courses less likely than this are not named while the course is open."""
+
 
 def is_known(profile: Profile) -> bool:
     """Whether anything was tasted that tells the labels apart: without it all are equally likely."""
@@ -16,7 +19,7 @@ def is_known(profile: Profile) -> bool:
 
 
 def profile_words(code: str | None) -> str:
-    """Say a profile's label in two or three words; "cannot tell yet" when there is none."""
+    """Say a profile's label in two or three words; "course not known yet" when there is none."""
     return label(PROFILES, code if code in PROFILES else "undecided")
 
 
@@ -25,7 +28,8 @@ def profile_sentence(profile: Profile) -> str:
     if not is_known(profile):
         return _("We cannot tell yet how this tea develops: nothing has been tasted that would show it.")
     if profile.label not in LABELS:
-        ranked = sorted(profile.probability.items(), key=lambda item: -item[1])
+        likely = [item for item in profile.probability.items() if item[1] >= LEAST_NAMED]
+        ranked = sorted(likely, key=lambda item: -item[1])
         spread = listed(f"{profile_words(name)} {percent(probability)}" for name, probability in ranked)
         return _("We cannot tell yet how this tea develops (%(spread)s).") % {"spread": spread}
     sure = _("We are %(probability)s sure of this.") % {"probability": percent(profile.probability[profile.label])}

@@ -55,18 +55,18 @@ def reason(found: Readiness) -> str:
     match found.verdict:
         case "ready":
             sentence = _(
-                "Ready: the %(attribute)s is under %(level)s today with %(under)s probability, and a longer rest would"
-                " not make it better liked with %(rested)s."
+                "Ready: the %(attribute)s is under %(level)s today with %(under)s probability, and with %(rested)s"
+                " probability a longer rest would not make it better liked."
             )
         case "resting":
             sentence = _(
-                "Still resting: the %(attribute)s is under %(level)s today with %(under)s probability, and a longer"
-                " rest would not make it better liked with %(rested)s."
+                "Still resting: the %(attribute)s is under %(level)s today with %(under)s probability, and with"
+                " %(rested)s probability a longer rest would not make it better liked."
             )
         case "cannot_tell":
             sentence = _(
-                "Cannot tell: the %(attribute)s is under %(level)s today with %(under)s probability, and a longer rest"
-                " would not make it better liked with %(rested)s."
+                "Cannot tell: the %(attribute)s is under %(level)s today with %(under)s probability, and with"
+                " %(rested)s probability a longer rest would not make it better liked."
             )
     return sentence % figures
 
@@ -108,9 +108,7 @@ def next_tasting(found: NextTasting, *, attribute: str) -> str:
         case "none":
             return _("No further tasting is needed to settle this; taste again if it is stored for long.")
         case "little":
-            return _("No single tasting within two months would settle much; the most useful day is %(when)s.") % {
-                "when": _when(found)
-            }
+            return _("No single tasting within the next two months would settle much.")
         case "useful":
             return _(
                 "Taste it again %(when)s, best with another taster: that is expected to narrow the 80 %% interval of"

@@ -9,7 +9,7 @@ from tastings.maths.flights.ranking import FriedmanTest, PageTest
 from tastings.maths.flights.standings import Estimate, Standing
 from tastings.maths.flights.value import Worth
 
-METHOD = 2
+METHOD = 3
 """Of the figures and their form; whoever changes either raises it, so that stored answers are computed again."""
 SETTLED = 0.8
 """Probability of being best at which a flight is settled: the odds of every interval here, four to

@@ -39,7 +39,7 @@ def test_same_tea_tasted_often_enough_is_the_same():
     assert found.verdict == "same"
     assert all(one.within and not one.different for one in found.compared)
     assert reason(found) == (
-        "Same as the sample in all 3 descriptors compared: no difference as large as 1.5 points is left open."
+        "Same as the sample in all 3 descriptors compared: a difference of 1.5 points or more is ruled out."
     )
     assert next_tasting(found) == "No further tasting is needed to settle this."
 

@@ -46,11 +46,8 @@ def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():
         "Roasted on 9 February 2026. Still resting: with 10 % probability the roast is under 3 today.",
         "Roast today, 30 days on: 3.5 (3.0 to 4.1).",
         "Expected to be ready about 1 May 2026 (not before 20 April 2026, with 90\u00a0% each).",
-        "Liking moves by +0.07 points in 30 days (\u22120.07 to +0.20).",
-        (
-            "No single tasting within two months would settle much; "
-            "the most useful day is about 1 April 2026, in 21 days."
-        ),
+        "Liking changes by +0.07 points in 30 days (\u22120.07 to +0.20).",
+        "No single tasting within the next two months would settle much.",
     ]
 
 
@@ -96,6 +93,22 @@ def test_ageing_leaves_out_what_is_not_known():
         ageing_section("dark", READINESS)[0],
         ageing_section("dark", READINESS)[-1],
     ]
+
+
+def test_trend_of_liking_that_may_go_either_way_by_much_is_not_given_as_a_number():
+    open_ = Trend(per_30_days=-0.26, low=-1.27, high=0.75, probability_rising=0.37)
+    assert ageing_of(liking=open_)[3] == "Whether it is liked more or less with time is not known yet."
+    falling = Trend(per_30_days=-1.0, low=-1.5, high=-0.5, probability_rising=0.01)
+    assert ageing_of(liking=falling)[3].startswith("Liking changes by \u22121.00 points")
+
+
+def test_roast_that_no_longer_fades_is_not_waited_for():
+    settled = {"verdict": "cannot_tell", "under": 0.6, "rested": 0.99, "expected_on": None, "low_on": None}
+    later = RoastPoint(day=90, mean=3.36, low=2.8, high=4.0)
+    sentence = "Waiting changes little: in two months the roast would be about 3.4."
+    assert ageing_of(**settled, curve=(later,))[2] == sentence
+    assert sentence not in ageing_of(**settled, curve=(replace(later, mean=2.4),))
+    assert sentence not in ageing_of(curve=(later,))
 
 
 @pytest.mark.parametrize(

@@ -74,7 +74,7 @@ def test_compared_lots_show_the_figures_of_the_comparison():
     assert [(row.letter, row.lot.profile, *(dict(row.cells)[one] for one in shown)) for row in rows] == [
         ("A", "Builds up", "9 infusions (7 to 10)", "Rested", "6 sessions"),
         ("B", "Builds up", "9 infusions (7 to 10)", "\u2013", "6 sessions"),
-        ("C", "Cannot tell yet", "\u2013", "\u2013", "0 sessions"),
+        ("C", "Course not known yet", "\u2013", "\u2013", "0 sessions"),
     ]
     assert {row.rank for row in rows} == {"\u2013"}  # liking was not rated in both of every pair
     assert not any(row.lot.stale for row in rows)  # they are made afresh

@@ -125,7 +125,7 @@ def test_report_shows_every_session_correction_and_what_was_left_out():
     assert "15 February 2026, Ina Example, infusion 5, longer steep: a contact of 45 s" in written
     assert "19 February 2026, Bo Sample, infusion 4: the leaf was not steeped" in written
     assert "7 February 2026, Bo Sample: no infusion was rated" in written
-    assert "infusion 5 averages 7.4 points of strength; on the even brew it would be about 6.9." in written
+    assert "infusion 5 averages 7.4 points of strength in 6 ratings; on the even brew it would be about 6.9." in written
 
 
 def test_layers_are_a_table_in_which_the_first_cup_has_nothing_new():

@@ -73,8 +73,15 @@ def test_departure_is_said_with_its_figures_and_its_effect(changed, sentence):
                 CounterfactualPoint(2, 3, 2, shown=5.0, without=3.94, brewing=0.9),
             ),
             (
-                "As it was brewed, infusion 2 averages 5.0 points of returning sweetness; on the even brew it would be"
-                " about 3.9."
+                "Brewed stronger than the even brew, infusion 2 averages 5.0 points of returning sweetness in 3"
+                " ratings; on the even brew it would be about 3.9."
+            ),
+        ),
+        (
+            (CounterfactualPoint(7, 1, 1, shown=4.0, without=5.9, brewing=-1.9),),
+            (
+                "Brewed weaker than the even brew, infusion 7 was given 4.0 points of returning sweetness in 1 rating;"
+                " on the even brew it would be about 5.9."
             ),
         ),
     ],

@@ -76,7 +76,7 @@ def test_profile_sentence_without_evidence_claims_nothing(profile):
     assert profile_sentence(profile) == (
         "We cannot tell yet how this tea develops: nothing has been tasted that would show it."
     )
-    assert profile_words(profile.label) == "cannot tell yet"
+    assert profile_words(profile.label) == "course not known yet"
 
 
 def test_profile_words_of_each_course_and_of_none():
@@ -84,8 +84,8 @@ def test_profile_words_of_each_course_and_of_none():
         "builds up",
         "stays steady",
         "fades quickly",
-        "cannot tell yet",
-        "cannot tell yet",
+        "course not known yet",
+        "course not known yet",
     ]
 
 

@@ -26,6 +26,7 @@ from benchmarks.study import Progress
 from tastings.maths.comparison.arrival import NOTICEABLE, ArrivalCheck
 from tastings.maths.comparison.side_by_side import LIKING
 from tastings.maths.curve.estimate import STRENGTH
+from tastings.maths.curve.profile import TAIL
 
 LOTS = 1000
 ARRIVALS = 100
@@ -62,33 +63,47 @@ def bin_by_probability(kinds: Mapping[str, Sequence[tuple[float, bool]]]) -> str
 
 def readiness_table(lots: Sequence[RoastedLot]) -> str:
     """Return the figures of readiness as markdown."""
-    answered = [one for one in lots if one.found.expected_on or one.found.low_on or one.found.verdict != "cannot_tell"]
-    under_today = [(p, one.truly_under) for one in answered if (p := one.found.probability) is not None]
-    verdicts = "\n".join(
-        f"| {verdict} | {len(some)} | {share([one.truly_under for one in some])} |"
-        for verdict in ("ready", "resting", "cannot_tell")
-        for some in [[one for one in lots if one.found.verdict == verdict]]
+    dated = [one for one in lots if one.found.expected_on is not None]
+    by_day = ", ".join(
+        f"{stated:.0%} on {share([one.ready_day <= one.dates[place] for one in dated if one.dates[place] < np.inf])}"
+        for place, stated in enumerate((TAIL, 0.5, 1 - TAIL))
     )
+    verdicts = "\n".join(
+        f"| {verdict}, {basis} | {len(some)} | {share([one.truly_ready for one in some])}"
+        f" | {share([one.truly_falls for one in some])} |"
+        for verdict, basis in sorted({(one.found.verdict, one.found.basis) for one in lots})
+        for some in [[one for one in lots if (one.found.verdict, one.found.basis) == (verdict, basis)]]
+    )
+    falling = [one for one in lots if one.truly_falls]
+    trends = [(one.found.liking, change) for one in lots if one.found.liking and (change := one.change_of_liking)]
+    kinds = {
+        "ready today: ": [(one.found.probability, one.truly_ready) for one in lots],
+        "under the level: ": [(one.found.under, one.roast.under_day <= one.today) for one in lots],
+        "rested: ": [(one.found.rested, one.roast.rested_day <= one.today) for one in lots],
+        "waiting makes it worse: ": [(one.found.falling, one.truly_falls) for one in lots],
+    }
     return "\n".join(
         (
             "### Readiness",
             "",
             (
-                f"An answer for {len(answered)} of {len(lots)} lots; the others were tasted too little."
-                " The 80 % interval of the date holds the day in"
-                f" {share([one.covered for one in answered if one.crosses])} of"
-                f" {sum(one.crosses for one in answered)} lots that fall under the level some day; of"
-                f" {sum(one.true_day == np.inf for one in answered)} that never do it ends with no date in"
-                f" {share([one.found.high_on is None for one in answered if one.true_day == np.inf])}."
+                f"A date for {len(dated)} of {len(lots)} lots. Its 80 % interval holds the day in"
+                f" {share([one.covered for one in dated])}. Ready by the day said with a probability of {by_day}."
+                " The 80 % interval of how liking changes in 30 days holds it in"
+                f" {share([trend.low <= change <= trend.high for trend, change in trends])} of {len(trends)}. Waiting"
+                f" makes {len(falling)} lots worse, and that was said of"
+                f" {share([one.found.basis == 'liking_falls' for one in falling])} of them."
             ),
             "",
-            "| verdict | lots | truly under the level |",
-            "| --- | ---: | ---: |",
+            "| verdict, for the reason | lots | truly ready | waiting makes it worse |",
+            "| --- | ---: | ---: | ---: |",
             verdicts,
             "",
-            "Probability that it is under the level today:",
+            "Probabilities today:",
             "",
-            bin_by_probability({"": under_today}),
+            bin_by_probability(
+                {kind: [(p, true) for p, true in answers if p is not None] for kind, answers in kinds.items()}
+            ),
         )
     )
 

@@ -161,6 +161,14 @@ class RoastedLot:
         return self.roast.fall <= -FALLS
 
     @property
+    def change_of_liking(self) -> float | None:
+        """How liking truly changes over the days of the tastings, by least squares [points in 30 days]."""
+        days = np.array([one.day for one in self.found.values])
+        if days.size < 2:
+            return None
+        return float(np.polyfit(days / 30, [self.roast.liking_on(day) for day in days], 1)[0])
+
+    @property
     def dates(self) -> tuple[float, float, float]:
         """The 10 %, 50 % and 90 % dates that were said [days after the roast]; inf for none."""
         low, middle, high = (

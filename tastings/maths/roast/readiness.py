@@ -5,11 +5,8 @@ its grid, so that the date has an interval and may also be never. How long the t
 :mod:`tastings.maths.roast.rest`. A tea is ready when both are true; the two are taken as independent. "Cannot tell" is
 an answer, and so is that waiting makes the tea worse.
 
-In 1,000 simulated lots (``python -m benchmarks.calibration``: two to five tastings by up to three tasters within one
-to six months, half-life 15 to 150 days, leaf that the estimator does not assume) the 80 % interval held the day in 88
-% of those that cross the level, and ended with no date for 92 % of those that never do. Of those called ready 94 %
-were under it, of those called resting 3 %, of the 317 left open 46 %. Of those with
-probability 0.4 to 0.6 (0.6 to 0.8, 0.8 to 0.95), 48 (71, 83) % were ready.
+How often all of that is true was measured on simulated lots whose roast falls and whose liking rises, and in some falls
+again (``python -m benchmarks.calibration --only readiness``, ``docs/measured.md``).
 """
 
 from collections.abc import Mapping, Sequence

@@ -20,7 +20,8 @@ from api.http.addresses import with_either_slash
 from pages.browser import page, shows_pages
 from pages.my_pot import OwnPot, own_pot
 from pages.reports import document_file, logo_below, member_with, photos_below, render_around, sent_file
-from tastings.queries.reports import PhotoFacts, ReportContent, families_of, report_content
+from tastings.queries.developments import families_of
+from tastings.queries.reports import PhotoFacts, ReportContent, report_content
 from tastings.queries.shares import for_outsiders, shares_to, token_of
 from tastings.reports.card import Card, CardExtras, card_document, card_markdown, card_of
 from tastings.reports.document import chart_payload

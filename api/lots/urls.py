@@ -3,6 +3,7 @@
 from django.urls import path
 
 from api.lots.arrival import LotArrivalCheck
+from api.lots.body_feeling import LotBodyFeeling
 from api.lots.comparison import LotComparison
 from api.lots.development import LotDevelopment
 from api.lots.guide import LotBrewGuide
@@ -14,6 +15,7 @@ from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
 
 urlpatterns = [
     path("lots/<str:lot_id>/development", LotDevelopment.as_view()),
+    path("lots/<str:lot_id>/body-feeling", LotBodyFeeling.as_view()),
     path("lots/<str:lot_id>/brew-guide", LotBrewGuide.as_view()),
     path("lots/<str:lot_id>/other-harvests", LotOtherHarvests.as_view()),
     path("lots/<str:lot_id>/other-vessel", LotOtherVessel.as_view()),

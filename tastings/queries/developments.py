@@ -119,3 +119,9 @@ def labels_of_team(team: UUID) -> dict[str, str]:
     """Return what each descriptor is called in a team, by key."""
     words = Descriptor.objects.filter(Q(team=None) | Q(team_id=team)).order_by("-removed", "position")
     return dict(words.values_list("key", "label"))
+
+
+def families_of(member: Member) -> dict[str, str]:
+    """Return the family of each descriptor, by key."""
+    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("-removed")
+    return dict(words.values_list("key", "family"))

@@ -19,8 +19,10 @@ from tastings.maths.comparison.arrival import ArrivalCheck
 from tastings.maths.forecast.vessel import VesselForecast
 from tastings.maths.guide.pots import Pot
 from tastings.maths.panel.panel import PanelAgreement
-from tastings.models import Descriptor, Photo, TeamPanel
+from tastings.maths.panel.presence import NotedWords
+from tastings.models import Photo, TeamPanel
 from tastings.queries.arrivals import arrival_check_for, lots_bought_on
+from tastings.queries.body_feeling import body_feeling_for
 from tastings.queries.cache import LRUCache
 from tastings.queries.developments import LotDevelopment, SessionFacts, development_of, labels_of, sessions_of_lot
 from tastings.queries.forecasts import forecast_in_usual_pot
@@ -105,6 +107,7 @@ class ReportContent:
     """In the pot of the guide, where the lot was not tasted in one of that material."""
     readiness: LotReadiness | None = None
     panel: PanelAgreement | None = None
+    body: NotedWords | None = None
     photos: tuple[PhotoFacts, ...] = ()
     flights: tuple[FlightPlace, ...] = ()
     arrivals: tuple[Arrival, ...] = ()
@@ -152,6 +155,7 @@ def report_content(member: Member, lot: Record, *, today: date, own: Pot | None 
             ("readiness", *made_from, *roast), lambda: readiness_for(member, lot.id, today=today, level=None)
         ),
         panel=_cache.get_or_compute(("panel", member.team_id, panel), lambda: _strength_agreement(member)),
+        body=body_feeling_for(member, lot.id),
         photos=report_photos(member, lot.id),
         flights=flights_of(member.team_id, {lot.id: False, **({UUID(str(sample)): True} if sample else {})}),
         merchant=member.team.name,
@@ -257,9 +261,3 @@ def photo_facts(photo: Photo) -> PhotoFacts:
         sha256=content.thumbnail_sha256,
         colour=colour_of(photo),
     )
-
-
-def families_of(member: Member) -> dict[str, str]:
-    """Return the family of each descriptor, by key."""
-    words = Descriptor.objects.filter(Q(team=None) | Q(team_id=member.team_id)).order_by("-removed")
-    return dict(words.values_list("key", "family"))

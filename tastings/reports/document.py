@@ -81,6 +81,7 @@ def report_document(content: ReportContent) -> dict[str, Any]:
             for row in facts.left_out
         ],
         "ageing": facts.ageing,
+        "body": [_text(sentence) for sentence in facts.body],
         "agreement": facts.agreement,
         "probabilities": [asdict(row) for row in facts.probabilities],
         "cups": [_texts(row) for row in facts.cups],

@@ -28,6 +28,7 @@ class ReportHeads:
     corrected_intro: str
     left_out: str
     ageing: str
+    body: str
     agreement: str
     sure: str
     course: str
@@ -73,6 +74,7 @@ def report_heads() -> ReportHeads:
         corrected_intro=_("These cups were not brewed like the others; the curve allows for it."),
         left_out=_("Left out"),
         ageing=_("Rest after roasting"),
+        body=_("Felt in the body, as tasters reported it"),
         agreement=_("How the tasters agree"),
         sure=_("How sure is this?"),
         course=_("This tea …"),

@@ -36,6 +36,7 @@ from tastings.reports.other_vessel import OtherVesselSection, other_vessel_secti
 from tastings.reports.photos import PhotoRow, photo_row
 from tastings.reports.strips import by_peak, descriptor_strips
 from tastings.reports.svg import strength_chart
+from tastings.wording.body_feeling import body_agreement_sentence, body_feeling_note, body_feeling_sentence
 from tastings.wording.development import (
     counterfactual_sentence,
     development_cautions,
@@ -106,6 +107,7 @@ class ReportFacts:
     harvests: list[ChoosingRow]
     agreement: list[str]
     ageing: list[str]
+    body: list[str]
     departures: list[str]
     nothing_corrected: str
     left_out: list[LeftOutRow]
@@ -169,6 +171,7 @@ def report_facts(content: ReportContent) -> ReportFacts:
         harvests=harvest_rows(content.development.lot, content.harvests, labels=labels),
         agreement=agreement_section(figures.tasted, strength, people=people, panel=content.panel) if shows_all else [],
         ageing=ageing_section(content.lot.roast, content.readiness) if shows_all else [],
+        body=_body(content) if shows_all else [],
         departures=departure_sentences(figures.departures, session_names=names) if shows_all else [],
         nothing_corrected=_("Nothing: every session was brewed much like the others.")
         if strength
@@ -180,6 +183,19 @@ def report_facts(content: ReportContent) -> ReportFacts:
         photos=[photo_row(photo) for photo in content.photos],
         cautions=development_cautions(figures),
     )
+
+
+def _body(content: ReportContent) -> list[str]:
+    """Say what tasters reported to feel in the body; nothing when nobody noted it."""
+    found = content.body
+    if found is None or not found.sessions:
+        return []
+    sentences = (
+        body_feeling_sentence(found, labels=content.labels),
+        body_agreement_sentence(found),
+        body_feeling_note(),
+    )
+    return [sentence for sentence in sentences if sentence]
 
 
 def _rest(content: ReportContent) -> str:

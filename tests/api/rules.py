@@ -53,6 +53,7 @@ delete /api/v1/invitations/{invitation_id}/                ok      403     403  
 get    /api/v1/lots/                                       ok      ok      ok      ok      401     401     ok
 post   /api/v1/lots/                                       ok      ok      ok      403     401     401     ok
 get    /api/v1/lots/{lot_id}/arrival-check                 ok      ok      ok      ok      401     401     404
+get    /api/v1/lots/{lot_id}/body-feeling                  ok      ok      ok      ok      401     401     404
 get    /api/v1/lots/{lot_id}/brew-guide                    ok      ok      ok      ok      401     401     404
 get    /api/v1/lots/{lot_id}/development                   ok      ok      ok      ok      401     401     404
 get    /api/v1/lots/{lot_id}/other-harvests                ok      ok      ok      ok      401     401     404

@@ -1,0 +1,45 @@
+"""The answer of ``GET /lots/{id}/body-feeling``."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from tastings.answers.help_text import help_text
+from tastings.maths.panel.presence import NotedWords
+from tastings.wording import body_feeling as words
+
+
+@dataclass(frozen=True, slots=True)
+class BodyWord:
+    """How many reported one word at least once, and in how many sessions."""
+
+    descriptor: str
+    tasters: int
+    sessions: int
+
+
+@dataclass(frozen=True, slots=True)
+class BodyFeeling:
+    """What tasters reported to feel in the body. No statement about health."""
+
+    lot: UUID
+    tasters: int = field(metadata=help_text("who noted anything of the body"))
+    sessions: int
+    words: tuple[BodyWord, ...]
+    kappa: float | None = field(metadata=help_text("agreement (Fleiss 1971), at most 1; null with one taster"))
+    sentence: str
+    cautions: tuple[str, ...]
+
+
+def body_feeling_answer(lot: UUID, found: NotedWords, *, labels: Mapping[str, str]) -> BodyFeeling:
+    """Return the answer, its sentences in the language that is active; ``labels`` are the team's words by key."""
+    sentences = (words.body_feeling_sentence(found, labels=labels), words.body_agreement_sentence(found))
+    return BodyFeeling(
+        lot=lot,
+        tasters=found.tasters,
+        sessions=found.sessions,
+        words=tuple(BodyWord(one.word, one.tasters, one.sessions) for one in found.words),
+        kappa=found.kappa,
+        sentence=" ".join(filter(None, sentences)),
+        cautions=(words.body_feeling_note(),),
+    )

@@ -13,7 +13,7 @@ import { Undo } from "./undo.js";
 function phaseWords(pour) {
   return {
     waiting: _("waiting"),
-    steeping: pour.target_s ? _("of %(time)s", { time: clock(pour.target_s) }) : _("steeping"),
+    steeping: pour.target_s ? `/ ${clock(pour.target_s)}` : _("steeping"),
     pouring: _("pouring"),
     resting: _("rests"),
   }[pour.phase];
@@ -26,8 +26,8 @@ function Pot({ id, session }) {
   const isLate = overdue.value.has(id);
   return html`<li>
     <a class="pot" data-phase=${pour.phase} data-late=${isLate} href=${to("tasting", id)} aria-current=${isHere ? "page" : undefined}>
-      <span class="pot-name">${number === undefined ? "" : html`<b>${number}</b> `}<bdi>${titleOf(session)}</bdi></span>
-      <span class="pot-time">${pour.phase !== "waiting" && html`<${PourTime} session=${id} /> `}<span>${isLate ? _("pour") : phaseWords(pour)}</span></span>
+      <span class="pot-name"><bdi>${titleOf(session)}</bdi></span>
+      <span class="pot-time">${number === undefined ? "" : html`<b>${number}</b> `}${pour.phase !== "waiting" && html`<${PourTime} session=${id} /> `}<span>${isLate ? _("pour") : phaseWords(pour)}</span></span>
     </a>
   </li>`;
 }

@@ -24,20 +24,19 @@ async function remove(id) {
   }
 }
 
+/** Addresses of pictures by photo: one that is being sent is neither here nor at the server yet. */
+const seen = new Map();
+
 class Thumbnail extends Component {
-  state = { url: "" };
-
   async componentDidMount() {
-    const picture = await store.picture(this.props.id);
-    if (picture) this.setState({ url: URL.createObjectURL(picture) });
+    const { id, isThere } = this.props;
+    const picture = !seen.has(id) && isThere && (await store.picture(id));
+    if (picture) seen.set(id, URL.createObjectURL(picture));
+    this.setState({});
   }
 
-  componentWillUnmount() {
-    URL.revokeObjectURL(this.state.url);
-  }
-
-  render({ label }, { url }) {
-    return url && html`<img src=${url} alt=${label} />`;
+  render({ id, label }) {
+    return seen.has(id) && html`<img src=${seen.get(id)} alt=${label} />`;
   }
 }
 
@@ -60,5 +59,5 @@ export function PhotoButton({ session, infusion, kind, label }) {
   const taken = [...store.photos.value.values()].filter((one) => one.session === session && (one.infusion ?? null) === infusion && one.of === kind);
   return html`<div class="photos"><label class="button second file"><span>${label}</span>
     <input type="file" accept="image/*" capture="environment" onChange=${take} /></label>
-    ${taken.map(({ id }) => html`<${Thumbnail} key=${id} id=${id} label=${label} />`)}</div>`;
+    ${taken.map(({ id, state }) => html`<${Thumbnail} key=${`${id} ${state}`} id=${id} isThere=${["waiting", "kept"].includes(state)} label=${label} />`)}</div>`;
 }

@@ -1,6 +1,6 @@
 // The day's list: what was tasted, what only this phone has, which blind cups wait.
 import { MOST_POTS, onTable } from "../model/pour.js";
-import { cupsToTaste, infusionsOf, isClosed, mySessions, notesOf, ratedIn, roleNow, sessionOfCup, titleOf } from "../model/reading.js";
+import { cupsToTaste, infusionsOf, isClosed, mySessions, notesOf, ratedIn, roleNow, sessionOfCup, titleOf, wordLabel } from "../model/reading.js";
 import { Curve, curveLabel } from "../parts/curve.js";
 import { Frame } from "../parts/frame.js";
 import { html } from "../parts/html.js";
@@ -14,6 +14,13 @@ import { TeamChoice } from "./settings.js";
 const EARLIER = 20;
 const MANY = 1000; // fewer come in a moment
 
+/** From the least to the most liked cup, to judge several teas by. */
+function likingOf({ liking }) {
+  const points = liking.map(([, value]) => value);
+  const ends = [...new Set([Math.min(...points), Math.max(...points)])];
+  return points.length > 0 && `${wordLabel("liking")} ${ends.map((value) => number(value, 1)).join("–")}`;
+}
+
 function Row({ session }) {
   const cups = infusionsOf(session.id).filter((one) => one.fields.number > 0).length;
   const counted = store.isRead(session.id) && ngettext("%(n)s infusion", "%(n)s infusions", cups);
@@ -22,7 +29,7 @@ function Row({ session }) {
   const isUnsent = store.unsentSessions.value.has(session.id);
   return html`<li><a class="row" href=${to("tasting", session.id, isClosed(session) ? "look" : "")}>
     <b><bdi>${titleOf(session)}</bdi></b>
-    <span class="soft">${[when(session.fields.started_at, store.now()), counted, state].filter(Boolean).join(" · ")}</span>
+    <span class="soft">${[when(session.fields.started_at, store.now()), counted, state, likingOf(rated)].filter(Boolean).join(" · ")}</span>
     ${rated.strength.length > 1 && html`<${Curve} isSmall rated=${rated} label=${curveLabel(rated)} />`}
     <span class="sent" data-unsent=${isUnsent}>${isUnsent ? _("kept here") : _("sent")}</span>
   </a></li>`;

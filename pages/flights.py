@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import path
+from django.urls import path, reverse
 from django.utils import timezone
 from django.views import View
 from django.views.decorators.http import require_safe
@@ -20,8 +20,10 @@ from tastings.queries.flight_answers import answer_of_flight
 from tastings.queries.flights import events_of, flight_for, flight_item, flight_row, flights_of, pouring_plan_for
 from tastings.queries.late_scores import late_sessions
 from tastings.queries.records import names_of_lots
+from tastings.queries.triangles import answers_left, triangle_tests_of
 from tastings.reports.flight_steps import next_step
 from tastings.reports.flights import cups_context, flight_context, flights_context, pouring_context
+from tastings.wording.numbers import day
 from teams.errors import NotFound
 from teams.queries.people import members_of, shops_of
 
@@ -44,7 +46,11 @@ def flights(request: HttpRequest) -> HttpResponse:
     """List the flights of the team that the caller works for, those with something for them to do first."""
     memberships = of_chosen_team(request, memberships_in(request))
     found = [one for member in memberships for one in _with_steps(member)]
-    context = {**flights_context(found), "decides": any(member.decides for member in memberships)}
+    context = {
+        **flights_context(found),
+        "decides": any(member.decides for member in memberships),
+        "triangles": [one for member in memberships for one in _own_triangles(member)],
+    }
     return render(request, "pages/flights.html", context)
 
 
@@ -71,6 +77,19 @@ def flight(request: HttpRequest, flight_id: str) -> HttpResponse:
         events = [audit_entry(entry, names, without="flight") for entry in events_of(member, item.id)]
     context |= {"decides": member.decides, "step": step, "events": events}
     return render(request, "pages/flight.html", context)
+
+
+def _own_triangles(member: Member) -> list[dict[str, object]]:
+    """Return the triangle tests in which the member has answers left to give; the teas stay unnamed."""
+    tests = triangle_tests_of(member, lot=None, waits_for=member.user_id, after=None, limit=MOST_SHOWN)
+    return [
+        {
+            "href": reverse("triangle-answer", args=[test.lot_id, test.id]),
+            "day": day(test.held_on),
+            "left": answers_left(test)[member.user_id],
+        }
+        for test in sorted(tests, key=lambda test: test.held_on)
+    ]
 
 
 def _with_steps(member: Member) -> list[tuple[FlightItem, NextStep]]:

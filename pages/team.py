@@ -98,7 +98,7 @@ def _owned(member: Member) -> list[Tile]:
             ngettext("%(n)s waits", "%(n)s wait", waiting) % {"n": waiting} if waiting else _("none waits"),
         ),
         ("team-settings", "name", _("Name and settings"), ready),
-        ("logo", "mark", _("Logo"), _("on reports and cards") if logo_name(member.team_id) else _("none yet")),
+        ("logo", "mark", _("Logo"), _("on reports and cards") if logo_name(member.team_id) else _("no logo yet")),
         ("export", "chest", _("Export"), _("everything as one file")),
     ]  # fmt: skip
 

@@ -17,7 +17,7 @@ from pages.accounts import add_problems
 from pages.browser import page
 from pages.record_forms import wrong_fields
 from pages.triangles import AnswerForm, test_with
-from tastings.actions.triangles import record_answer
+from tastings.actions.triangles import choose_tasters, record_answer
 from tastings.queries.records import names_of_lots
 from tastings.queries.triangles import poured_sets
 from tastings.wording.flights import kettle_caution, tasting_cautions
@@ -43,48 +43,49 @@ class CodeForm(AnswerForm):
     )
 
 
-class PlanForm(forms.Form):
-    """Who tastes, and how often each; what is chosen stands in the sheet's address only."""
+class TastersForm(forms.Form):
+    """Who is to taste, and how often each."""
 
-    tasters = forms.MultipleChoiceField(
-        label=_("Who tastes"),
-        widget=forms.CheckboxSelectMultiple,
-        error_messages={"required": _("Tick at least one.")},
-    )
-    each = forms.IntegerField(
-        label=_("How often each"), min_value=1, initial=1, widget=forms.TextInput({"inputmode": "numeric"})
-    )
+    tasters = forms.MultipleChoiceField(label=_("Who tastes"), required=False, widget=forms.CheckboxSelectMultiple)
+    answers_each = forms.IntegerField(label=_("How often each"), widget=forms.TextInput({"inputmode": "numeric"}))
 
-    def __init__(self, member: Member, most: int, data: QueryDict | None) -> None:
-        super().__init__(data)
-        people = [one for one in members_of(member) if one.left_at is None and one.may_write]
-        self._most, self._names = most, {str(one.user_id): str(one.user) for one in people}
-        self.fields["tasters"].choices = list(self._names.items())  # type: ignore[attr-defined]  # of a choice field
-
-    def clean(self) -> dict[str, Any]:
-        """Refuse more answers than there are sets of cups."""
-        answers = len(self.cleaned_data.get("tasters", ())) * self.cleaned_data.get("each", 0)
-        if answers > self._most:
-            counts = {"answers": answers, "most": self._most}
-            self.add_error("each", _("That is %(answers)s answers; the test has cups for %(most)s.") % counts)
-        return self.cleaned_data
-
-    def people(self) -> list[str]:
-        """Return the names of the tasters in turn, one for each answer."""
-        return [self._names[one] for one in self.cleaned_data["tasters"]] * int(self.cleaned_data["each"])
+    def __init__(self, people: dict[str, str], data: QueryDict | None = None, **given: Any) -> None:  # noqa: ANN401 - Django's
+        super().__init__(data, **given)
+        self.fields["tasters"].choices = list(people.items())  # type: ignore[attr-defined]  # of a choice field
 
 
 class Cups(View):
-    """Which cup holds which tea, for whoever pours."""
+    """Which cup holds which tea, for whoever pours, and for whom it is poured."""
 
     def get(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
-        """Show three cups for each answer, with their codes in serving order; the query says who tastes how often."""
+        """Show three cups for each answer, with their codes in serving order."""
         member, lot, test = test_with(request, lot_id, test_id)
+        chosen = list(test.tasters.order_by("id"))
+        initial = {
+            "tasters": [str(one.user_id) for one in chosen],
+            "answers_each": max([1, *(one.answers for one in chosen)]),
+        }
+        return self._shown(request, member, lot, test, TastersForm(_who_may_taste(member), initial=initial))
+
+    def post(self, request: HttpRequest, lot_id: str, test_id: str) -> HttpResponse:
+        """Store who is to taste and how often: the sheet is for them, and the test stands in their list."""
+        member, lot, test = test_with(request, lot_id, test_id)
+        form = TastersForm(_who_may_taste(member), request.POST)
+        if form.is_valid():
+            try:
+                choose_tasters(member, test=test.id, sent=form.cleaned_data)
+            except Invalid as refused:
+                add_problems(form, refused)
+            else:
+                return redirect("triangle-cups", lot.id, test.id)
+        return self._shown(request, member, lot, test, form)
+
+    def _shown(
+        self, request: HttpRequest, member: Member, lot: Record, test: TriangleTest, form: TastersForm
+    ) -> HttpResponse:
         names = names_of_lots(member)
         teas = [names.get(str(one), "") for one in (test.lot_id, test.against_id)]
-        found = poured_sets(member, test)
-        form = PlanForm(member, len(found), request.GET if "each" in request.GET else None)
-        people = form.people() if form.is_bound and form.is_valid() else []
+        found, people = poured_sets(member, test), _in_turn(test, _who_may_taste(member))
         sets = [
             {
                 "taster": taster,
@@ -103,6 +104,17 @@ class Cups(View):
             "cautions": [kettle_caution(), *tasting_cautions()],
         }
         return render(request, "pages/triangle_cups.html", context, status=422 if form.errors else 200)
+
+
+def _who_may_taste(member: Member) -> dict[str, str]:
+    return {str(one.user_id): str(one.user) for one in members_of(member) if one.left_at is None and one.may_write}
+
+
+def _in_turn(test: TriangleTest, names: dict[str, str]) -> list[str]:
+    """Return the names of the chosen tasters in turn, one for each answer."""
+    chosen = list(test.tasters.order_by("id"))
+    rounds = range(max((one.answers for one in chosen), default=0))
+    return [names.get(str(one.user_id), "") for turn in rounds for one in chosen if one.answers > turn]
 
 
 class AnswerByCode(View):

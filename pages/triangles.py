@@ -20,6 +20,7 @@ from pages.reports import member_with
 from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
 from tastings.queries.records import names_of_live_lots, names_of_lots
 from tastings.queries.triangles import (
+    answers_left,
     answers_needed,
     counted_trials,
     may_pour,
@@ -165,6 +166,7 @@ class OneTriangleTest(View):
         context = {
             "lot": lot.id, "test": test.id, "may_write": member.may_write, "may_pour": may_pour(member, test),
             "tea": tea, "on": day(test.held_on), "remarks": test.remarks, "form": form,
+            "waits": [(names.get(user, ""), left) for user, left in answers_left(test).items() if left],
             "sentences": result_sentences(found) if found else [], "certainty": certainty(found) if found else "",
             "order": [tea["AB"[cup]] for cup in next_order(test, served=len(trials))] if may_pour(member, test) else [],
             "trials": [

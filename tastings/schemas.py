@@ -144,6 +144,21 @@ TRIANGLE_TEST = RecordSchema(
         Field(name="remarks", kind="text", longest=8000),
     ),
 )
+MOST_ANSWERS_EACH = 100
+TRIANGLE_TASTERS = RecordSchema(
+    "triangle_tasters",
+    (
+        Field(name="tasters", kind="references", to="member", required=True, low=0, high=60, about="who is to taste"),
+        Field(
+            name="answers_each",
+            kind="integer",
+            low=1,
+            high=MOST_ANSWERS_EACH,
+            default=1,
+            about="how many answers each of them is to give",
+        ),
+    ),
+)
 TRIAL = RecordSchema(
     "trial",
     (

@@ -153,10 +153,10 @@ def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
         raise Invalid(problems=[field_problem(name, error.fault)]) from error
 
 
-def lot_from_query(request: Request) -> UUID | None:
-    """Return the lot that the query asks for, None for any; raise Invalid for what is no id."""
-    text = request.query_params.get("lot")
-    return None if text is None else take_id({"lot": text}, "lot")
+def id_from_query(request: Request, name: str) -> UUID | None:
+    """Return the id that the query asks for, None for any; raise Invalid for what is no id."""
+    text = request.query_params.get(name)
+    return None if text is None else take_id({name: text}, name)
 
 
 class BodySerializer(s.Serializer[Any]):

@@ -54,6 +54,7 @@ BODY_EXAMPLES: dict[str, dict[str, object]] = {
     },
     "NewShareRequest": {"lot": _LOT, "shows": "card", "lang": "de"},
     "NewTriangleTestRequest": {"id": example_id(15), "lot": _LOT, "against": _OTHER_LOT, "held_on": "2026-03-05"},
+    "ChosenTastersRequest": {"tasters": [_USER], "answers_each": 2},
     "NewTrialRequest": {"id": example_id(16), "taster": _USER, "correct": True},
 }  # fmt: skip
 """By the name of the schema."""

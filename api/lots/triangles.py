@@ -13,7 +13,7 @@ from rest_framework.views import APIView
 
 from api.http.addresses import created_response
 from api.http.auth import member_of
-from api.http.bodies import body_of, lot_from_query, take_id
+from api.http.bodies import body_of, id_from_query, take_id
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.dataclass_answers import answer_of
 from api.http.openapi import (
@@ -28,15 +28,16 @@ from api.http.openapi import (
     problem_responses,
     schema_fields,
 )
-from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
+from tastings.actions.triangles import choose_tasters, record_trial, record_triangle_test, withdraw_trial
 from tastings.answers.triangles import TriangleTest, triangle_answer
 from tastings.figures import to_stored
 from tastings.queries.triangles import triangle_test_for, triangle_tests_of
-from tastings.schemas import TRIAL, TRIANGLE_TEST
+from tastings.schemas import TRIAL, TRIANGLE_TASTERS, TRIANGLE_TEST
 
 NewTriangleTest = inline_object(
     "NewTriangleTest", id=s.UUIDField(help_text="made by the client"), **schema_fields(TRIANGLE_TEST)
 )
+ChosenTasters = inline_object("ChosenTasters", **schema_fields(TRIANGLE_TASTERS))
 NewTrial = inline_object("NewTrial", id=s.UUIDField(help_text="made by the client"), **schema_fields(TRIAL))
 
 
@@ -45,7 +46,12 @@ class TriangleTests(APIView):
 
     @operation(
         operation_id="triangle_test_list",
-        parameters=[OpenApiParameter("lot", OpenApiTypes.UUID), *PAGING, ETAG],
+        parameters=[
+            OpenApiParameter("lot", OpenApiTypes.UUID),
+            OpenApiParameter("waits_for", OpenApiTypes.UUID, description="a member with answers left to give"),
+            *PAGING,
+            ETAG,
+        ],
         responses={
             200: paginated(answer_of(TriangleTest), "TriangleTestPage"),
             **NOT_MODIFIED,
@@ -53,11 +59,11 @@ class TriangleTests(APIView):
         },
     )
     def get(self, request: Request) -> Response:
-        """List triangle tests with their answers; with ``lot`` those of one lot."""
-        member, lot = member_of(request), lot_from_query(request)
+        """List triangle tests with their answers: those of one ``lot``, or those in which one member is to taste."""
+        member, lot, waits_for = member_of(request), id_from_query(request, "lot"), id_from_query(request, "waits_for")
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            tests = triangle_tests_of(member, lot=lot, after=after, limit=limit)
+            tests = triangle_tests_of(member, lot=lot, waits_for=waits_for, after=after, limit=limit)
             return [to_stored(triangle_answer(test)) for test in tests]
 
         return paginated_response(request, read)
@@ -88,6 +94,21 @@ class OneTriangleTest(APIView):
         return conditional_response(
             request, triangle_answer(triangle_test_for(member_of(request), id_from_path(test_id)))
         )
+
+
+class TriangleTasters(APIView):
+    """Who is to taste in one test."""
+
+    @operation(
+        operation_id="triangle_test_tasters",
+        request=ChosenTasters,
+        responses={200: answer_of(TriangleTest), **BAD_BODY, **problem_responses(403, 404)},
+    )
+    def put(self, request: Request, test_id: str) -> Response:
+        """Choose who is to taste in a triangle test and how often each; whoever made it, buyers and owners."""
+        member, test = member_of(request), id_from_path(test_id)
+        choose_tasters(member, test=test, sent=body_of(request))
+        return Response(to_stored(triangle_answer(triangle_test_for(member, test))))
 
 
 class Trials(APIView):

@@ -11,7 +11,7 @@ from api.lots.other_harvests import LotOtherHarvests
 from api.lots.other_vessel import LotOtherVessel
 from api.lots.panel import Calibration, TeamPanel
 from api.lots.readiness import LotReadiness
-from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTests
+from api.lots.triangles import OneTrial, OneTriangleTest, Trials, TriangleTasters, TriangleTests
 
 urlpatterns = [
     path("lots/<str:lot_id>/development", LotDevelopment.as_view()),
@@ -26,6 +26,7 @@ urlpatterns = [
     path("panel", TeamPanel.as_view()),
     path("triangle-tests/", TriangleTests.as_view()),
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),
+    path("triangle-tests/<str:test_id>/tasters", TriangleTasters.as_view()),
     path("triangle-tests/<str:test_id>/trials", Trials.as_view()),
     path("triangle-tests/<str:test_id>/trials/<str:trial_id>", OneTrial.as_view()),
 ]

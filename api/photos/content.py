@@ -1,9 +1,12 @@
 """The bytes of a photo, sent piece by piece."""
 
-from typing import IO, Any
+from __future__ import annotations
+
+from typing import IO, TYPE_CHECKING, Any
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter
 from rest_framework.exceptions import ParseError
@@ -22,6 +25,9 @@ from tastings.errors import WrongOffset
 from tastings.queries.photos import get_photo
 from teams.errors import Invalid, Problem
 
+if TYPE_CHECKING:
+    from django_stubs_ext import StrOrPromise
+
 MAX_PIECE_BYTES = 1024 * 1024
 """Bytes."""
 _OFFSET = OpenApiParameter(
@@ -37,6 +43,7 @@ class ChunkParser(BaseParser):
     """Reads one piece of a file as it is."""
 
     media_type = "application/octet-stream"
+    too_large: StrOrPromise = gettext_lazy("a piece holds at most 1 MiB; nothing of this one was taken")
 
     def parse(
         self,
@@ -50,7 +57,7 @@ class ChunkParser(BaseParser):
             raise ParseError(_("a piece is sent as it is, without Content-Encoding"))
         piece = bytes(stream.read(MAX_PIECE_BYTES + 1))
         if len(piece) > MAX_PIECE_BYTES:
-            raise TooLarge(_("a piece holds at most 1 MiB; nothing of this one was taken"))
+            raise TooLarge(self.too_large)
         return piece
 
 

@@ -11,10 +11,10 @@ from rest_framework.views import APIView
 from api.http.auth import member_of
 from api.http.conditional import id_from_path
 from api.http.openapi import ETAG, NOT_MODIFIED, operation, problem_responses
-from tastings.queries.photos import photo_file
+from tastings.queries.photos import ServedFile, photo_file
 from teams.errors import NotFound, PreconditionFailed
 
-_PICTURE = {
+PICTURE = {
     (200, "image/jpeg"): OpenApiResponse(OpenApiTypes.BINARY, description="JPEG, sRGB, upright, no metadata"),
     **NOT_MODIFIED,
     **problem_responses(404),
@@ -34,30 +34,44 @@ class PhotoImage(APIView):
     renderer_classes = [JSONRenderer, JPEGRenderer]
     thumbnail = False
 
-    @operation(operation_id="photo_image", parameters=[ETAG], responses=_PICTURE)
+    @operation(operation_id="photo_image", parameters=[ETAG], responses=PICTURE)
     def get(self, request: Request, photo_id: str) -> HttpResponseBase:
         """Get the picture or its thumbnail: a JPEG in sRGB, upright and without metadata."""
-        served = photo_file(member_of(request), id_from_path(photo_id), thumbnail=self.thumbnail)
-        tag = f'"{served.tag[:32]}"'
-        plain = request._request  # noqa: SLF001 - DRF's way to Django's request
-        response: HttpResponseBase | None = get_conditional_response(plain, etag=tag)
-        if response is not None and response.status_code == PreconditionFailed.status:
-            raise PreconditionFailed
-        if response is None:
-            try:
-                response = FileResponse(served.open(), content_type="image/jpeg", filename="photo.jpg")
-            except FileNotFoundError as error:
-                raise NotFound from error
-        response["ETag"] = tag
-        response["Cache-Control"] = "private, no-cache"  # may be stored, but must be revalidated: permissions may end
-        response["Vary"] = "Authorization"
-        response["X-Content-Type-Options"] = "nosniff"
-        response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-        return response
+        return picture_response(
+            request, photo_file(member_of(request), id_from_path(photo_id), thumbnail=self.thumbnail)
+        )
 
 
-@extend_schema_view(get=operation(operation_id="photo_thumbnail", parameters=[ETAG], responses=_PICTURE))
+@extend_schema_view(get=operation(operation_id="photo_thumbnail", parameters=[ETAG], responses=PICTURE))
 class PhotoThumbnail(PhotoImage):
     """The picture of one photo, at most 320 pixels a side."""
 
     thumbnail = True
+
+
+def picture_response(request: Request, served: ServedFile) -> HttpResponseBase:
+    """Answer with a picture, or with 304 if the caller has it.
+
+    Raises
+    ------
+    NotFound
+        Its file is gone.
+    PreconditionFailed
+        ``If-Match`` names another version.
+    """
+    tag = f'"{served.tag[:32]}"'
+    plain = request._request  # noqa: SLF001 - DRF's way to Django's request
+    response: HttpResponseBase | None = get_conditional_response(plain, etag=tag)
+    if response is not None and response.status_code == PreconditionFailed.status:
+        raise PreconditionFailed
+    if response is None:
+        try:
+            response = FileResponse(served.open(), content_type="image/jpeg", filename="photo.jpg")
+        except FileNotFoundError as error:
+            raise NotFound from error
+    response["ETag"] = tag
+    response["Cache-Control"] = "private, no-cache"  # may be stored, but must be revalidated: permissions may end
+    response["Vary"] = "Authorization"
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    return response

@@ -15,7 +15,7 @@ from rest_framework.views import APIView
 
 from api.http.addresses import created_response
 from api.http.auth import member_of
-from api.http.bodies import body_of, lot_from_query
+from api.http.bodies import body_of, id_from_query
 from api.http.conditional import conditional_response, id_from_path, paginated_response
 from api.http.fields import MomentField
 from api.http.openapi import (
@@ -88,7 +88,7 @@ class Shares(APIView):
     )
     def get(self, request: Request) -> Response:
         """List the shared links, for buyers and owners; with ``lot`` those to one lot."""
-        member, lot = member_of(request), lot_from_query(request)
+        member, lot = member_of(request), id_from_query(request, "lot")
 
         def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             rows = shares_of(member, lot=lot, after=after, limit=limit)

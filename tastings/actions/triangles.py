@@ -12,15 +12,15 @@ from lots.schema import RecordSchema, clean_fields, record_faults
 from lots.wording import field_problem
 from tastings.audit_events import TastingEvent
 from tastings.errors import not_yours
-from tastings.models import Trial, TriangleTest
+from tastings.models import Trial, TriangleTaster, TriangleTest
 from tastings.queries.records import record_for
-from tastings.queries.triangles import cup_sets_of, triangle_test_for
-from tastings.schemas import TRIAL, TRIANGLE_TEST
+from tastings.queries.triangles import cup_sets_of, may_pour, triangle_test_for
+from tastings.schemas import TRIAL, TRIANGLE_TASTERS, TRIANGLE_TEST
 from teams.actions.audit import record_event
 from teams.actions.revisions import lock_team
 from teams.errors import Invalid, NotFound, Problem
 from teams.models import Member
-from teams.queries.people import member_for, require_writer
+from teams.queries.people import member_for, members_of, require_writer
 from teams.row_security import is_id_in_use
 
 
@@ -72,6 +72,44 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
     if problems:
         raise Invalid(problems=problems)
     TriangleTest.objects.create(id=test, created_at=now, **made)
+
+
+@transaction.atomic
+def choose_tasters(member: Member, *, test: UUID, sent: Mapping[str, object]) -> None:
+    """Store who is to taste in a test and how often, in place of who was chosen before; answers given stay.
+
+    Raises
+    ------
+    NotFound
+        The team has no such test.
+    NotAllowed
+        The member neither made the test nor is buyer or owner.
+    Invalid
+        Somebody is no member who tastes, or the test has fewer cups than answers are asked for.
+    """
+    found = triangle_test_for(member, test)
+    require_writer(member)
+    if not may_pour(member, found):
+        raise not_yours("tasters", _("who tastes is chosen by whoever made the test, buyers and owners"))
+    values = _checked(TRIANGLE_TASTERS, sent)
+    chosen = [UUID(str(one)) for one in cast("list[str]", values.get("tasters") or [])]
+    each = int(cast("int", values.get("answers_each") or 1))
+    here = {one.user_id: one.may_write for one in members_of(member) if one.left_at is None}
+    problems = []
+    if any(not here.get(one) for one in chosen):
+        problems.append(Problem("tasters", "unknown_parent", _("only members who may taste")))
+    if len(chosen) * each > (most := len(cup_sets_of(found))):
+        counts = {"answers": len(chosen) * each, "most": most}
+        problems.append(
+            Problem("answers_each", "range", _("that is %(answers)s answers; the test has cups for %(most)s") % counts)
+        )
+    if problems:
+        raise Invalid(problems=problems)
+    lock_team(member.team_id)
+    TriangleTaster.objects.filter(test=found).delete()
+    TriangleTaster.objects.bulk_create(
+        TriangleTaster(team_id=member.team_id, test=found, user_id=one, answers=each) for one in chosen
+    )
 
 
 @transaction.atomic

@@ -8,7 +8,7 @@ from tastings.answers.help_text import help_text
 from tastings.figures import Exact
 from tastings.maths.comparison.triangle import Triangle
 from tastings.models import TriangleTest as Row
-from tastings.queries.triangles import counted_trials, result_of
+from tastings.queries.triangles import answers_left, counted_trials, result_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +19,15 @@ class Trial:
     taster: UUID | None = field(metadata=help_text("empty for a guest"))
     correct: bool = field(metadata=help_text("whether the odd cup was found"))
     at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class TriangleTaster:
+    """Someone who is to taste."""
+
+    user: UUID
+    answers: int = field(metadata=help_text("how many they are to give"))
+    left: int = field(metadata=help_text("how many of these are not given yet"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +61,15 @@ class TriangleTest:
     )
     remarks: str | None
     by: UUID
+    tasters: tuple[TriangleTaster, ...] = field(metadata=help_text("who is to taste; anybody may answer beside them"))
     trials: tuple[Trial, ...]
     result: TriangleResult | None
 
 
 def triangle_answer(test: Row) -> TriangleTest:
     """Return a test with its answers and what they say."""
-    result = result_of(test)
+    result, left = result_of(test), answers_left(test)
+    answers = {one.user_id: one.answers for one in test.tasters.all()}
     return TriangleTest(
         id=test.id,
         lot=test.lot_id,
@@ -68,6 +79,7 @@ def triangle_answer(test: Row) -> TriangleTest:
         distinguishers=Exact(test.distinguishers),
         remarks=test.remarks or None,
         by=test.by_id,
+        tasters=tuple(TriangleTaster(user, answers[user], n_left) for user, n_left in left.items()),
         trials=tuple(Trial(one.id, one.taster_id, one.correct, one.created_at) for one in counted_trials(test)),
         result=None if result is None else triangle_result(result),
     )

@@ -10,7 +10,7 @@ from tastings.models.pots import Pot
 from tastings.models.record_counts import RecordCount
 from tastings.models.sessions import Infusion, Session
 from tastings.models.shares import Share
-from tastings.models.triangles import Trial, TriangleTest
+from tastings.models.triangles import Trial, TriangleTaster, TriangleTest
 
 __all__ = [
     "Descriptor",
@@ -31,5 +31,6 @@ __all__ = [
     "TeamLogo",
     "TeamPanel",
     "Trial",
+    "TriangleTaster",
     "TriangleTest",
 ]

@@ -27,3 +27,8 @@ class TeamLogo(models.Model):
 
     def __str__(self) -> str:
         return f"{self.team_id} {self.state}"
+
+    @property
+    def has_picture(self) -> bool:
+        """Whether a file was checked and its picture is shown."""
+        return self.content_id is not None

@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from lots.models import Lot
+from tastings.schemas import MOST_ANSWERS_EACH
 from teams.models import Team, User
 
 
@@ -28,10 +29,31 @@ class TriangleTest(models.Model):
                 condition=Q(distinguishers__gt=0, distinguishers__lte=1), name="triangle_distinguishers_range"
             ),
             models.CheckConstraint(condition=~Q(lot=F("against")), name="triangle_of_two_lots"),
+            models.UniqueConstraint(fields=["team", "id"], name="triangle_test_of_team"),
         ]
 
     def __str__(self) -> str:
         return f"{self.lot_id} against {self.against_id}"
+
+
+class TriangleTaster(models.Model):
+    """Someone who is to taste in a test, and how many answers they are to give."""
+
+    team = models.ForeignKey(Team, on_delete=models.PROTECT, related_name="+", db_index=False)
+    test = models.ForeignKey(TriangleTest, on_delete=models.CASCADE, related_name="tasters", db_constraint=False)
+    user = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
+    answers = models.SmallIntegerField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["team", "test", "user"], name="triangle_taster_once"),
+            models.CheckConstraint(
+                condition=Q(answers__gte=1, answers__lte=MOST_ANSWERS_EACH), name="triangle_taster_answers"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.user_id}: {self.answers}"
 
 
 class Trial(models.Model):

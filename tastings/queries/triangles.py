@@ -1,14 +1,17 @@
 """Reads of triangle tests and their answers."""
 
+from collections import Counter
 from collections.abc import Sequence
 from uuid import UUID
 
+from django.db.models import Count, Exists, OuterRef, Subquery
+from django.db.models.functions import Coalesce
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 
 from tastings.maths.comparison.triangle import POWER, Triangle, needed_tests, triangle
 from tastings.maths.comparison.triangle_cups import MOST_SETS, ORDERS, CupSet, cup_sets
-from tastings.models import Trial, TriangleTest
+from tastings.models import Trial, TriangleTaster, TriangleTest
 from tastings.queries.records import record_for
 from teams.errors import NotAllowed, NotFound
 from teams.models import Member
@@ -22,21 +25,36 @@ def triangle_test_for(member: Member, test: UUID) -> TriangleTest:
     return found
 
 
-def triangle_tests_of(member: Member, *, lot: UUID | None, after: UUID | None, limit: int) -> Sequence[TriangleTest]:
-    """Return the team's tests in the order of their ids, those of one lot if named."""
+def triangle_tests_of(
+    member: Member, *, lot: UUID | None, waits_for: UUID | None = None, after: UUID | None, limit: int
+) -> Sequence[TriangleTest]:
+    """Return the team's tests in the order of their ids: of one lot, or with answers left for one taster to give."""
     rows = TriangleTest.objects.filter(team_id=member.team_id)
     if lot is not None:
         record_for(member, "lot", lot)
         rows = rows.filter(lot_id=lot)
+    if waits_for is not None:
+        given = Trial.objects.filter(test=OuterRef("test"), taster_id=waits_for, withdrawn_at=None)
+        n_given = Coalesce(Subquery(given.order_by().values("test").annotate(n=Count("id")).values("n")), 0)
+        rows = rows.filter(
+            Exists(TriangleTaster.objects.filter(test=OuterRef("id"), user_id=waits_for, answers__gt=n_given))
+        )
     if after is not None:
         rows = rows.filter(id__gt=after)
-    return list(rows.prefetch_related("trials").order_by("id")[:limit])
+    return list(rows.prefetch_related("trials", "tasters").order_by("id")[:limit])
 
 
 def counted_trials(test: TriangleTest) -> list[Trial]:
     """Return the answers that count, those withdrawn left out, in the order in which they came."""
     trials = [trial for trial in test.trials.all() if trial.withdrawn_at is None]
     return sorted(trials, key=lambda trial: (trial.created_at, trial.id))
+
+
+def answers_left(test: TriangleTest) -> dict[UUID, int]:
+    """Return how many answers each chosen taster has left to give, in the order in which they were chosen."""
+    given = Counter(trial.taster_id for trial in counted_trials(test))
+    chosen = sorted(test.tasters.all(), key=lambda one: one.id)
+    return {one.user_id: max(0, one.answers - given[one.user_id]) for one in chosen}
 
 
 def result_of(test: TriangleTest) -> Triangle | None:

@@ -118,11 +118,16 @@ get    /api/v1/tasters/{taster_id}/calibration             ok      ok      ok   
 get    /api/v1/team                                        ok      ok      ok      ok      401     401     ok
 patch  /api/v1/team                                        ok      403     403     403     401     401     ok
 get    /api/v1/team/export                                 ok      403     403     403     401     401     ok
+get    /api/v1/team/logo                                   ok      ok      ok      ok      401     401     404
+put    /api/v1/team/logo                                   ok      403     403     403     401     401     ok
+delete /api/v1/team/logo                                   ok      403     403     403     401     401     404
+get    /api/v1/team/logo/image                             ok      ok      ok      ok      401     401     404
 get    /api/v1/team/usage                                  ok      403     403     403     401     401     ok
 post   /api/v1/team/owner                                  ok      403     403     403     401     401     404
 get    /api/v1/triangle-tests/                             ok      ok      ok      ok      401     401     ok
 post   /api/v1/triangle-tests/                             ok      ok      ok      403     401     401     unknown
 get    /api/v1/triangle-tests/{test_id}/                   ok      ok      ok      ok      401     401     404
+put    /api/v1/triangle-tests/{test_id}/tasters           ok      ok      ok      403     401     401     404
 post   /api/v1/triangle-tests/{test_id}/trials             ok      ok      ok      403     401     401     404
 delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  ok      ok      ok      403     401     401     404
 get    /problems/{problem_type}                            ok      ok      ok      ok      ok      ok      ok
@@ -179,6 +184,7 @@ post   /lots/{lot_id}/triangles/                           ok      ok      ok   
 get    /lots/{lot_id}/triangles/{test_id}/                 ok      ok      ok      ok      sign-in 404     404
 post   /lots/{lot_id}/triangles/{test_id}/                 ok      ok      ok      403     sign-in 404     404
 get    /lots/{lot_id}/triangles/{test_id}/cups/            ok      ok      ok      403     sign-in 404     404
+post   /lots/{lot_id}/triangles/{test_id}/cups/            ok      ok      ok      403     sign-in 404     404
 get    /lots/{lot_id}/triangles/{test_id}/answer/          ok      ok      ok      403     sign-in 404     404
 post   /lots/{lot_id}/triangles/{test_id}/answer/          ok      ok      ok      403     sign-in 404     404
 get    /team/                                              ok      ok      ok      ok      sign-in 403     ok
@@ -288,6 +294,8 @@ get    /api/v1/tasters/{taster_id}/calibration             403
 post   /api/v1/triangle-tests/{test_id}/trials             403
 delete /api/v1/triangle-tests/{test_id}/trials/{trial_id}  403
 get    /lots/{lot_id}/triangles/{test_id}/cups/            403
+post   /lots/{lot_id}/triangles/{test_id}/cups/            403
+put    /api/v1/triangle-tests/{test_id}/tasters           403
 post   /account/devices/                                   404
 put    /api/v1/me/email/verification                       404
 post   /records/{record_type}/{record_id}/                 403

@@ -22,12 +22,16 @@ from tests.api.world import ROLES, a_world, fingerprint, undone
 
 pytestmark = pytest.mark.django_db
 
-CONTENT = "/api/v1/photos/{photo_id}/content"
+CONTENT, LOGO = "/api/v1/photos/{photo_id}/content", "/api/v1/team/logo"
 SYNC = "/api/v1/sync"
 WRITING = [(a, method) for a, method in RULES if a.startswith("/api/") and method in ("post", "put", "patch")]
 WITHOUT_BODY = {"/api/v1/auth/codes", "/api/v1/me/email/verification", "/api/v1/shares/{share_id}/keep"}
 """Routes whose POST takes nothing."""
-JSON = [route for route in WRITING if route[0] != CONTENT and not (route[0] in WITHOUT_BODY and route[1] == "post")]
+JSON = [
+    route
+    for route in WRITING
+    if route[0] not in (CONTENT, LOGO) and not (route[0] in WITHOUT_BODY and route[1] == "post")
+]
 FORMS = [a for a, method in RULES if not a.startswith("/api/") and method == "post" and a != "/"]
 every_json_route = pytest.mark.parametrize(("address", "method"), JSON)
 
@@ -199,7 +203,7 @@ def bomb():
     return b"".join([*(packer.compress(piece) for _ in range(128)), packer.flush()])
 
 
-@pytest.mark.parametrize(("address", "method"), [*JSON, (CONTENT, "put")])
+@pytest.mark.parametrize(("address", "method"), [*JSON, (CONTENT, "put"), (LOGO, "put")])
 @pytest.mark.usefixtures("nothing_stored")
 def test_body_ten_times_too_large_is_not_even_read(world, route):
     flow = Flow(10 * MAX_BODY_BYTES)
@@ -221,7 +225,7 @@ def test_gzip_bomb_is_never_decompressed(world, route, bomb):
     assert peak < 3 * MAX_BODY_BYTES
 
 
-@pytest.mark.parametrize(("address", "method"), [(CONTENT, "put")])
+@pytest.mark.parametrize(("address", "method"), [(CONTENT, "put"), (LOGO, "put")])
 @pytest.mark.usefixtures("nothing_stored")
 def test_compressed_or_too_large_piece_is_refused(world, route):
     packed = route.ask(gzip.compress(b"x"), content_type="application/octet-stream", HTTP_CONTENT_ENCODING="gzip")

@@ -128,6 +128,7 @@ def test_another_teams_child_of_an_own_parent_costs_what_an_absent_one_does(worl
     [
         ("/api/v1/members/{user_id}/", "patch", lambda ids: {"shop": ids["shop_id"]}),
         ("/api/v1/triangle-tests/{test_id}/trials", "post", lambda ids: {"correct": True, "taster": ids["user_id"]}),
+        ("/api/v1/triangle-tests/{test_id}/tasters", "put", lambda ids: {"tasters": [ids["user_id"]]}),
         ("/api/v1/sessions/{record_id}/", "patch", lambda ids: {"lot": ids["lot_id"]}),
         ("/api/v1/sessions/{record_id}/", "patch", lambda ids: {"shop": ids["shop_id"]}),
     ],
@@ -171,6 +172,7 @@ def edits_of(type_name, record, place):
         ("/api/v1/photos/", "session"),
         ("/api/v1/shares/", "lot"),
         ("/api/v1/triangle-tests/", "lot"),
+        ("/api/v1/triangle-tests/", "waits_for"),
         ("/api/v1/audit", "after"),
         ("/api/v1/invitations/", "after"),
         ("/lots/", "lots"),

@@ -1,14 +1,17 @@
 """The database limits a taster to their own rows, should the code's rules forget it."""
 
+from uuid import uuid4
+
 import pytest
 from django.db import IntegrityError, ProgrammingError, connection, transaction
 
 from tastings.actions.push import applying
+from tastings.actions.triangles import choose_tasters, record_triangle_test
 from teams.models import Member
 from teams.row_security import acting_for, limit_changes_to
 from tests.api.phone import change, sync
 from tests.api.records import Place
-from tests.factories import person
+from tests.factories import NOON, LotFactory, person
 from tests.flights import flight_of
 from tests.row_security import as_application
 from tests.tastings.photos.photographs import announce
@@ -60,6 +63,20 @@ def test_only_owners_and_buyers_write_flights(team, taster, buyer, table):
     update = f"UPDATE {table} SET out_at = now()"  # noqa: S608 - our own table
     assert written(taster, update) == 0
     assert written(buyer, update) > 0
+
+
+def test_a_taster_chooses_who_tastes_in_their_own_triangle_tests_only(taster, colleague, viewer, buyer):
+    test, lots = uuid4(), [LotFactory(team=taster.team) for _ in range(2)]
+    body = {"lot": str(lots[0].id), "against": str(lots[1].id), "held_on": "2026-03-04"}
+    record_triangle_test(taster.member, test=test, sent=body, now=NOON)
+    choose_tasters(taster.member, test=test, sent={"tasters": [str(colleague.user.id)]})
+    more = "UPDATE tastings_triangletaster SET answers = 9"
+    assert [written(who, more) for who in (colleague, viewer, taster, buyer)] == [0, 0, 1, 1]
+    another = "INSERT INTO tastings_triangletaster (team_id, test_id, user_id, answers)"
+    another += f" SELECT team_id, test_id, '{buyer.user.id}', 1 FROM tastings_triangletaster"  # noqa: S608 - our own table
+    with pytest.raises(ProgrammingError, match="row-level security"):
+        written(colleague, another)
+    assert written(colleague, "DELETE FROM tastings_triangletaster") == 0
 
 
 def test_a_taster_inserts_nothing_under_anothers_name(place, colleague):

@@ -203,6 +203,8 @@ class World:
         if address == "/api/v1/photos/{photo_id}/content":
             sent = {"HTTP_UPLOAD_OFFSET": "9"}
             return Sent(f"{self.under_way}content", UNDER_WAY[9:], "application/octet-stream", sent)
+        if address == "/api/v1/team/logo" and method == "put":
+            return Sent(path, PICTURE, "application/octet-stream")
         if address == "/api/v1/auth/tokens/from-session":
             cookies = {"HTTP_COOKIE": f"csrftoken={CSRF};{self.cookies[who]}", "HTTP_X_CSRFTOKEN": CSRF}
             return Sent(path, make(self, who), headers=cookies)
@@ -349,6 +351,8 @@ BODIES = {
     ("/api/v1/team", "patch"): _same(name="Kettle & Bowl"),
     ("/api/v1/team/owner", "post"): lambda world, who: {"to": str(world.taster.user.id)},
     ("/api/v1/triangle-tests/", "post"): _test,
+    ("/api/v1/triangle-tests/{test_id}/tasters", "put"): lambda world, who: {"tasters": [str(world.taster.user.id)]},
+    ("/lots/{lot_id}/triangles/{test_id}/cups/", "post"): _same(answers_each="1"),
     ("/api/v1/triangle-tests/{test_id}/trials", "post"): lambda world, who: {"id": str(uuid4()), "correct": False},
     ("/api/v1/photos/", "post"): lambda world, who: announced(b"picture", lot=world.place.words["lot"]),
     ("/api/v1/photos/{photo_id}/colour", "post"): _same(white=WHITE, liquor=LIQUOR),

@@ -120,3 +120,26 @@ def test_large_logo_is_stored_smaller_and_the_one_before_it_is_deleted(
 
     assert (content.width, content.height) == (1200, 240)
     assert len(files_in(folder)) == 2
+
+
+def test_api_sends_shows_and_removes_the_logo(owner, taster):
+    address, kind = "/api/v1/team/logo", "application/octet-stream"
+    absent = owner.client.get(address)
+    sent = owner.client.generic("PUT", address, mark(), kind)
+    waiting = taster.client.get(f"{address}/image").status_code
+    check_logo(owner.team.id, now=timezone.now())
+    shown, picture = taster.client.get(address), taster.client.get(f"{address}/image")
+    content = picture.getvalue()
+    again = taster.client.get(f"{address}/image", HTTP_IF_NONE_MATCH=picture["ETag"])
+    refused = owner.client.generic("PUT", address, b"x" * (LARGEST_LOGO + 1), kind)
+    owner.client.generic("PUT", address, b"no picture", kind)
+    check_logo(owner.team.id, now=timezone.now())
+    wrong = owner.client.get(address).json()
+
+    assert (absent.status_code, sent.status_code, waiting, refused.status_code) == (404, 202, 404, 413)
+    assert (sent.json()["state"], sent.json()["has_picture"]) == ("checking", False)
+    assert (shown.json()["state"], shown.json()["has_picture"]) == ("kept", True)
+    assert Image.open(io.BytesIO(content)).size == (60, 30)
+    assert (again.status_code, picture["Content-Type"]) == (304, "image/jpeg")
+    assert (wrong["state"], wrong["reason"], wrong["has_picture"]) == ("refused", "not_an_image", True)
+    assert [owner.client.delete(address).status_code for _ in range(2)] == [204, 404]

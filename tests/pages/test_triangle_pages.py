@@ -72,22 +72,24 @@ def test_code_of_no_cup_and_cups_answered_before_are_refused_beside_the_field(ma
     assert (none.status_code, again.status_code, Trial.objects.count()) == (422, 422, 1)
 
 
-def test_sheet_is_made_for_the_tasters_and_answers_that_were_chosen(made, taster, buyer):
+def test_sheet_is_for_the_chosen_tasters_and_the_test_stands_in_their_list(made, taster, buyer):
     browser, (address, test) = browser_of(buyer), made
     people = [str(taster.user.id), str(buyer.user.id)]
-    sheet = browser.get(f"{address}cups/", {"tasters": people, "each": "2"}).content.decode()
+    whole = rows_of(browser.get(f"{address}cups/").content.decode())
+    stored = browser.post(f"{address}cups/", {"tasters": people, "answers_each": "2"})
+    sheet = browser.get(f"{address}cups/").content.decode()
+    many, odd = (browser.post(f"{address}cups/", {"tasters": people, "answers_each": each}) for each in ("100", "some"))
     names = re.findall(r'<th scope="row">\d+ <bdi>(.*?)</bdi>', sheet)
-    many, none, odd = (
-        browser.get(f"{address}cups/", query)
-        for query in ({"tasters": people, "each": "200"}, {"each": "2"}, {"tasters": people, "each": "some"})
-    )
+    mine = browser_of(taster).get("/flights/").content.decode()
 
-    assert names == [str(taster.user), str(buyer.user)] * 2
-    assert rows_of(sheet) == rows_of(browser.get(f"{address}cups/").content.decode())[:4]
-    assert [one.status_code for one in (many, none, odd)] == [422] * 3
-    assert f"That is 400 answers; the test has cups for {len(cup_sets_of(test))}." in many.content.decode()
-    assert "Tick at least one." in none.content.decode()
-    assert 'id="id_each_error"' in odd.content.decode()
+    assert (stored.status_code, names) == (302, [str(taster.user), str(buyer.user)] * 2)
+    assert rows_of(sheet) == whole[:4]
+    assert [one.status_code for one in (many, odd)] == [422] * 2
+    assert f"That is 200 answers; the test has cups for {len(cup_sets_of(test))}." in many.content.decode()
+    assert 'id="id_answers_each_error"' in odd.content.decode()
+    assert ("2 answers are left to give" in mine, f'href="{address}answer/"' in mine) == (True, True)
+    assert not {"First Picking", "Second Picking"} & set(re.findall("<bdi>(.*?)</bdi>", mine))
+    assert f"<bdi>{taster.user}</bdi>: 2 answers" in browser.get(address).content.decode()
 
 
 def test_smaller_difference_takes_more_answers(made, buyer):

@@ -9,7 +9,8 @@ from uuid import uuid4
 from django.utils import timezone
 
 from lots.models import FieldHistory, Lot
-from tastings.actions.triangles import record_trial, record_triangle_test, withdraw_trial
+from tastings.actions.logos import check_logo, upload_logo
+from tastings.actions.triangles import choose_tasters, record_trial, record_triangle_test, withdraw_trial
 from tastings.models import (
     Descriptor,
     Development,
@@ -23,8 +24,10 @@ from tastings.models import (
     PhotoContent,
     Pot,
     Session,
+    TeamLogo,
     TeamPanel,
     Trial,
+    TriangleTaster,
     TriangleTest,
 )
 from tastings.queries.exporting import ExportScope, export
@@ -56,6 +59,7 @@ def fill_team(team):
     test, answer = uuid4(), uuid4()
     body = {"lot": str(place.lot.id), "against": str(other.id), "held_on": "2026-03-04", "alpha": 0.05}
     record_triangle_test(taster.member, test=test, sent=body, now=NOON)
+    choose_tasters(taster.member, test=test, sent={"tasters": [str(taster.user.id)], "answers_each": 2})
     record_trial(taster.member, test=test, trial=answer, sent={"correct": True}, now=NOON)
     withdraw_trial(taster.member, test=test, trial=answer, now=NOON)
     record_trial(
@@ -64,12 +68,25 @@ def fill_team(team):
     file = phone_photo()
     upload_and_check(taster, file, session=str(place.session.id))
     upload_and_check(taster, file, lot=str(place.lot.id), of="dry_leaf")
+    upload_logo(owner.member, file=file, now=NOON)
+    check_logo(team.id, now=NOON)
     return owner, taster, place, hidden
 
 
 def delete_team(team):
     """Take a team and its people out of the database, as on a server that never had it."""
-    for model in (Photo, PhotoContent, Trial, TriangleTest, FieldHistory, Note, Infusion, Session):
+    for model in (
+        TeamLogo,
+        Photo,
+        PhotoContent,
+        Trial,
+        TriangleTaster,
+        TriangleTest,
+        FieldHistory,
+        Note,
+        Infusion,
+        Session,
+    ):
         model.objects.filter(**{"test__team" if model is Trial else "team": team}).delete()
     Flight.objects.filter(team=team).delete()
     Lot.objects.filter(team=team).update(from_lot=None)

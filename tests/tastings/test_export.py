@@ -19,13 +19,16 @@ from PIL import Image
 from lots.models import FieldHistory, Lot
 from tastings.actions.importing.team import ArchiveError, import_team
 from tastings.actions.importing.team.pictures import holds_only_pixels
+from tastings.actions.logos import check_logo, upload_logo
 from tastings.models import Development, Note, PhotoContent
 from tastings.models.photo_files import image_key, store
 from tastings.queries.exporting import TABLES, ExportScope, export, export_for_owner
 from tastings.queries.exporting.dictionary import dictionary, meaning
 from tastings.queries.exporting.tables import EXCLUDED
+from tastings.queries.logos import logo_file, logo_of
 from tastings.queries.photos import name_on_disk
 from tastings.queries.records import MODELS, visible_records
+from tastings.queries.triangles import answers_left, triangle_tests_of
 from teams.actions.counters import REVISION_JUMP
 from teams.errors import Invalid
 from teams.models import AuditEntry, Member, Team, User
@@ -45,6 +48,7 @@ from tests.tastings.export_factory import (
     written,
 )
 from tests.tastings.photos.conftest import folder as _folder  # noqa: F401 - photos of a test lie in its own folder
+from tests.tastings.photos.photographs import encode_image
 
 pytestmark = pytest.mark.django_db
 
@@ -401,6 +405,35 @@ def test_person_who_has_a_login_here_and_had_left_the_team_needs_no_naming(full,
     path = changed(taken, taken.parent, "members", left_at="2026-03-05T00:00:00Z", having=str(known.id))
 
     assert Member.objects.get(team_id=bring(path).team, user=known).left_at is not None
+
+
+def test_logo_comes_back_and_a_new_one_takes_its_place(full, taken):
+    team = bring(taken).team
+    shown = logo_of(team)
+    with logo_file(team).open() as picture:
+        assert Image.open(picture).format == "JPEG"
+    owner = Member.objects.get(team_id=team, user_id=full[0].user.id)
+    upload_logo(owner, file=encode_image(Image.new("RGB", (30, 30)), "PNG"), now=timezone.now())
+    check_logo(team, now=timezone.now())
+
+    assert (shown.state, shown.has_picture) == ("kept", True)
+    assert logo_of(team).content_id != shown.content_id
+
+
+def test_who_is_to_taste_comes_back(full, taken):
+    member = Member.objects.get(team_id=bring(taken).team, user_id=full[1].user.id)
+    [test] = triangle_tests_of(member, lot=None, waits_for=member.user_id, after=None, limit=9)
+
+    assert answers_left(test) == {member.user_id: 2}
+
+
+def test_export_of_an_earlier_version_is_taken(taken):
+    with zipfile.ZipFile(taken) as opened:
+        files, manifest = records_of(opened), json.loads(opened.read("manifest.json"))
+    del files["records/logo.jsonl"], files["records/triangle_tasters.jsonl"]
+
+    brought = bring(written(taken.parent / "earlier.zip", files, manifest=manifest))
+    assert (brought.lines["logo"], brought.lines["triangle_tasters"], logo_of(brought.team)) == (0, 0, None)
 
 
 def test_picture_with_more_than_pixels_is_refused(full, taken):

@@ -156,3 +156,33 @@ def test_the_same_at_the_same_moment_is_made_once_and_nobody_sees_a_server_error
     assert at_once(f"/api/v1/triangle-tests/{test['id']}/trials", trial) == [201] * 4
     assert at_once("/api/v1/shops/", {"name": "Harbour"}) == [201, 422, 422, 422]
     assert (TriangleTest.objects.count(), Trial.objects.count()) == (1, 1)
+
+
+def test_tasters_are_chosen_and_the_test_waits_for_them_until_they_have_answered(taster, buyer, lots):
+    viewer, second = person(taster.team, "viewer"), person(taster.team, "taster")
+    address = record_test(taster, lots)
+    people = [str(one.user.id) for one in (second, taster)]
+    chosen = taster.client.put(f"{address}tasters", {"tasters": people, "answers_each": 2})
+    assert [(one["user"], one["left"]) for one in chosen.json()["tasters"]] == [(people[0], 2), (people[1], 2)]
+
+    def waiting(who):
+        return len(who.client.get(f"/api/v1/triangle-tests/?waits_for={who.user.id}").json()["results"])
+
+    given, _ = answer(second, address, correct=True, taster=people[0])
+    before = waiting(second)
+    answer(second, address, correct=False, taster=people[0])
+    assert (before, waiting(second), waiting(taster), waiting(buyer)) == (1, 0, 1, 0)
+    second.client.delete(f"{address}trials/{given}")
+    assert waiting(second) == 1
+
+    for sent, field, code in (
+        ({"tasters": [str(viewer.user.id)]}, "tasters", "unknown_parent"),
+        ({"tasters": [str(ABSENT_ID)]}, "tasters", "unknown_parent"),
+        ({"tasters": people, "answers_each": 100}, "answers_each", "range"),
+        ({"answers_each": 1}, "tasters", "required"),
+    ):
+        refused = buyer.client.put(f"{address}tasters", sent)
+        assert [(p["field"], p["code"]) for p in refused.json()["problems"]] == [(field, code)]
+    assert second.client.put(f"{address}tasters", {"tasters": people}).status_code == 403
+    assert len(buyer.client.get(address).json()["tasters"]) == 2
+    assert buyer.client.put(f"{address}tasters", {"tasters": []}).json()["tasters"] == []

@@ -11,15 +11,17 @@ from tastings.queries.exporting.export_archive import (
 )
 from tastings.queries.exporting.lines import encode_line
 from tastings.queries.exporting.scope import ExportScope
-from tastings.queries.exporting.tables import MEMBERS, SETTINGS, TABLES, ExportTable
+from tastings.queries.exporting.tables import LOGO, MEMBERS, SETTINGS, TABLES, TRIANGLE_TASTERS, ExportTable
 
 __all__ = [
     "FORMAT",
     "JSON",
+    "LOGO",
     "MEMBERS",
     "SETTINGS",
     "STAMPS",
     "TABLES",
+    "TRIANGLE_TASTERS",
     "VERSION",
     "Column",
     "ExportScope",

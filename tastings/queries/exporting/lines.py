@@ -56,7 +56,7 @@ def _reader(columns: Collection[Column]) -> Callable[[tuple[Any, ...]], Iterator
 
 
 def _skipped(table: ExportTable, missing: Collection[object]) -> Callable[[tuple[Any, ...]], bool] | None:
-    column = {"photo_contents": "id", "photos": "content"}.get(table.name)
+    column = {"photo_contents": "id", "photos": "content", "logo": "content"}.get(table.name)
     if not missing or column is None:
         return None
     place = itemgetter([c.name for c in table.columns].index(column))

@@ -9,7 +9,18 @@ from dataclasses import dataclass
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from lots.models import FieldHistory, Synced
-from tastings.models import Flight, FlightCup, FlightLot, FlightMember, Photo, PhotoContent, Trial, TriangleTest
+from tastings.models import (
+    Flight,
+    FlightCup,
+    FlightLot,
+    FlightMember,
+    Photo,
+    PhotoContent,
+    TeamLogo,
+    Trial,
+    TriangleTaster,
+    TriangleTest,
+)
 from tastings.queries.records import MODELS, visible_records, with_descriptors
 from teams.models import Member, Shop, Team
 
@@ -61,13 +72,22 @@ class ExportScope:
         return rows.order_by("id")
 
     def photo_contents(self) -> QuerySet[PhotoContent]:
-        """Return the pictures of those photos."""
-        shown = self.photos().order_by().filter(content_id=OuterRef("id"))
-        return PhotoContent.objects.filter(Exists(shown), team_id=self.team.id).order_by("id")
+        """Return the pictures of those photos and of the logo."""
+        photo = self.photos().order_by().filter(content_id=OuterRef("id"))
+        logo = self.logo().filter(content_id=OuterRef("id"))
+        return PhotoContent.objects.filter(Exists(photo) | Exists(logo), team_id=self.team.id).order_by("id")
+
+    def logo(self) -> QuerySet[TeamLogo]:
+        """Return the team's logo, if it has a picture."""
+        return TeamLogo.objects.filter(team_id=self.team.id, content__isnull=False)
 
     def triangle_tests(self) -> QuerySet[TriangleTest]:
         """Return the team's triangle tests."""
         return TriangleTest.objects.filter(team_id=self.team.id).order_by("id")
+
+    def triangle_tasters(self) -> QuerySet[TriangleTaster]:
+        """Return who is to taste in them."""
+        return TriangleTaster.objects.filter(team_id=self.team.id).order_by("id")
 
     def trials(self) -> QuerySet[Trial]:
         """Return the answers given in them, withdrawn ones included."""

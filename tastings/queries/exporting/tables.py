@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
+from uuid import UUID
 
 from django.db.models import Model, QuerySet
 
@@ -16,7 +17,9 @@ from tastings.models import (
     FlightMember,
     Photo,
     PhotoContent,
+    TeamLogo,
     Trial,
+    TriangleTaster,
     TriangleTest,
 )
 from tastings.queries.exporting.columns import Column, plain_columns, synced_columns
@@ -107,6 +110,36 @@ MEMBERS = ExportTable(
     ),
     rows=ExportScope.members,
 )
+TRIANGLE_TASTERS = _plain(
+    "triangle_tasters",
+    TriangleTaster,
+    ExportScope.triangle_tasters,
+    about="who is to taste in each triangle test, and how many answers they are to give",
+)
+_OF_THE_FILE = {
+    "upload": str(UUID(int=0)),
+    "state": Photo.State.STORED.value,
+    "reason": "",
+    "sha256": "",
+    "bytes": 0,
+    "attempts": 0,
+}
+"""What a logo says of the file it came in, which is gone once its picture is stored."""
+LOGO = ExportTable(
+    name="logo",
+    about="the team's logo, if it has one: which picture of photo_contents it is",
+    model=TeamLogo,
+    columns=(
+        Column(
+            field=Field(name="content", kind="reference", to="photo_content", required=True),
+            read="content_id",
+            stored_in="content_id",
+        ),
+        Column(field=Field(name="touched_at", kind="moment", required=True), read="touched_at", stored_in="touched_at"),
+    ),
+    rows=ExportScope.logo,
+    constants=_OF_THE_FILE,
+)
 
 TABLES: tuple[ExportTable, ...] = (
     SETTINGS,
@@ -144,6 +177,7 @@ TABLES: tuple[ExportTable, ...] = (
         about="three cups, two of them the same tea: tests of one lot against another",
         schema=TRIANGLE_TEST,
     ),
+    TRIANGLE_TASTERS,
     ExportTable(
         name="trials",
         about="the answers given in triangle tests; a withdrawn one does not count",
@@ -166,6 +200,7 @@ TABLES: tuple[ExportTable, ...] = (
         schema=PHOTO,
         without=("revision",),
     ),
+    LOGO,
 )
 
 EXCLUDED: Mapping[str, str] = {
@@ -185,7 +220,6 @@ EXCLUDED: Mapping[str, str] = {
     "tastings.RecordCount": "counts of the records; they are counted again",
     "tastings.RenderedDocument": "documents rendered from figures and kept for a while; they are rendered again",
     "tastings.Share": "signed links to one server's pages; they hold nothing that was tasted",
-    "tastings.TeamLogo": "the file of the team's logo, which its owner has",
     "tastings.TeamPanel": "what was learned about tasters from the records; it is learned again",
 }
 """Tables that no export holds, by their model's name, and why."""

@@ -14,7 +14,7 @@ from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from tastings.queries.exporting import FORMAT, TABLES, VERSION
+from tastings.queries.exporting import FORMAT, LOGO, TABLES, TRIANGLE_TASTERS, VERSION
 from tastings.schemas import LARGEST_PHOTO
 
 MAX_LINE_BYTES = 4 * 1024 * 1024
@@ -25,6 +25,8 @@ _CHUNK_BYTES = 1 << 20
 _PHOTO = re.compile(r"photos/[0-9a-f]{64}-[0-9a-f]{8}(\.thumbnail)?\.jpg", re.ASCII)
 _IGNORED_FILES = {"dictionary.json", "dictionary.md"}
 _RECORDS = {table.file for table in TABLES}
+_MAY_BE_ABSENT = {LOGO.file, TRIANGLE_TASTERS.file}
+"""Not in the exports of earlier versions."""
 
 LogLine = Callable[[str], object]
 
@@ -57,6 +59,8 @@ class Archive:
     def lines(self, name: str) -> Iterator[tuple[int, Mapping[str, object]]]:
         """Give number and content of every line."""
         count = 0
+        if name in _MAY_BE_ABSENT - self.files.keys():
+            return
         with self._zip.open(name) as file:
             while line := file.readline(MAX_LINE_BYTES + 1):
                 count += 1
@@ -145,7 +149,7 @@ def _check_names(target: zipfile.ZipFile) -> None:
         )
         if info.file_size > max_bytes:
             raise ArchiveError(f"is larger than {max_bytes} bytes", file=name)
-    if missing := sorted(_RECORDS - seen):
+    if missing := sorted(_RECORDS - _MAY_BE_ABSENT - seen):
         raise ArchiveError("is missing", file=missing[0])
 
 

@@ -3,6 +3,7 @@
 import ast
 import os
 import re
+import shlex
 import subprocess
 import sys
 import time
@@ -13,7 +14,9 @@ import pytest
 import redis
 import yaml
 from celery import current_app
+from celery.bin.celery import celery
 from django.conf import settings
+from django.core.management import get_commands, load_command_class
 from django.db import connection
 from django.utils import timezone
 
@@ -283,6 +286,25 @@ def test_web_server_takes_its_settings(tmp_path):
     options = dict(re.findall(r"^(\w+) +=? *(.*)$", run.stdout, re.MULTILINE))
     assert options["worker_class"] == "config.web.connections.Worker"
     assert int(options["graceful_timeout"]) + 10 == int(SERVICES["web"]["stop_grace_period"].removesuffix("s"))
+
+
+def test_options_of_every_celery_are_known():
+    commands = [SERVICES[name]["command"] for name in ("worker", "worker-2", "fresh", "beat")]
+    commands += [shlex.split(service["healthcheck"]["test"][1].replace("$$HOSTNAME", "host"))
+                 for name, service in OURS.items() if name in ("worker", "worker-2", "fresh")]  # fmt: skip
+    for program, *words in commands:
+        assert program == "celery"
+        group = celery.make_context(program, list(words))
+        _, command, rest = celery.resolve_command(group, [*group._protected_args, *group.args])
+        command.make_parser(group).parse_args(rest)  # raises on an option that it does not have
+
+
+def test_commands_of_the_step_before_all_others_exist():
+    steps = SERVICES["migrate"]["command"][-1].split(" && ")
+    for words in map(shlex.split, steps):
+        assert words[:2] == ["python", "manage.py"]
+        found = load_command_class(get_commands()[words[2]], words[2])
+        found.create_parser("manage.py", words[2]).parse_args(words[3:])
 
 
 def queues_of(command):

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.stats import linregress
 
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.brewing.even_brew import even_brew
@@ -20,6 +21,7 @@ from tastings.maths.curve.posterior import fit
 from tastings.maths.curve.sufficient_statistics import SIGMA, SessionRatings, session_shift_sd
 from tastings.maths.flights.cups import Cup, repeatability, served_cups
 from tastings.maths.flights.model import draw
+from tastings.maths.roast.fading import Value, trend
 
 SCALE = 15
 RETEST = {"potato": 2.220, "buttery": 1.431, "grassy": 1.165, "rancid": 2.952, "painty": 2.461}
@@ -118,3 +120,26 @@ def test_three_oils_that_hardly_differ_are_not_told_apart_by_one_session(rows):
 def test_sessions_differ_as_those_of_published_panels():
     # Between the session shifts of 0.46 found with a retest noise of 1.74 and those of this panel, which hold more.
     assert 0.46 <= session_shift_sd(1.74) <= POTATO_WEEKS * 10 / SCALE
+
+
+@pytest.mark.parametrize("attribute", ["potato", "rancid"])
+def test_drift_over_weeks_is_that_of_least_squares(rows, attribute):
+    # Ten weeks in which the oils aged; a taster's own level is taken out of the line by SciPy, by our trend as well.
+    weeks = defaultdict(list)
+    for row in rows:
+        if row[attribute]:
+            weeks[row["subject"], int(row["time"])].append(float(row[attribute]) * 10 / SCALE)
+    whole = {taster for taster, _ in weeks if sum(one == taster for one, _ in weeks) == 10}
+    noise = (RETEST[attribute] * 10 / SCALE) ** 2
+    values = [
+        Value(taster + str(week), taster, 7.0 * week, float(np.mean(scores)), noise / len(scores), TasterScale())
+        for (taster, week), scores in weeks.items()
+        if taster in whole
+    ]
+    level = {taster: np.mean([one.mean for one in values if one.taster == taster]) for taster in whole}
+    assert len(whole) == 8
+    line = linregress([one.day / 30 for one in values], [one.mean - level[one.taster] for one in values])
+    found = trend(values)
+    assert found.per_30_days == pytest.approx(line.slope, abs=0.12)
+    assert found.low < line.slope < found.high
+    assert (found.probability_rising > 0.95) == (attribute == "rancid")

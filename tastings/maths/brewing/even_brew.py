@@ -6,9 +6,10 @@ a covered bowl of 110 ml; every vessel is porcelain and warmed.
 ==============================  ===========================  ==========================================================
 kinds                           brew                         source
 ==============================  ===========================  ==========================================================
-oolong, black, dark, herbal     5 g, 100 deg C, rinse 10 s,  leaf to water and boiling water: GB/T 23776, covered-bowl
+oolong, dark                    5 g, 100 deg C, rinse 10 s,  leaf to water and boiling water: GB/T 23776, covered-bowl
                                 contact 20 s                 method; rinse and short contacts: common practice, no
                                                              source
+black, herbal                   the same, no rinse           common practice, no source
 green, yellow                   4 g, 80 deg C, no rinse,     common practice, no source; the evaluation standards
                                 contact 30 s                 (ISO 3103, GB/T 23776) pour boiling water on 2 g per 100 ml
                                                              once, for minutes, and say nothing of repeated infusions
@@ -19,7 +20,7 @@ white                           5 g, 90 deg C, no rinse,     common practice, no
 ==============================  ===========================  ==========================================================
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import Brew, Pour
@@ -94,7 +95,10 @@ class EvenBrew:
 
 
 BOILING = EvenBrew(leaf_g=5.0, kettle_c=100.0, contact_s=20.0, rinse_s=10.0)
+_UNRINSED = replace(BOILING, rinse_s=None)
 _BY_KIND = {
+    "black": _UNRINSED,
+    "herbal": _UNRINSED,
     "green": EvenBrew(leaf_g=4.0, kettle_c=80.0, contact_s=30.0),
     "yellow": EvenBrew(leaf_g=4.0, kettle_c=80.0, contact_s=30.0),
     "scented": EvenBrew(leaf_g=4.0, kettle_c=85.0, contact_s=30.0),
@@ -114,5 +118,5 @@ def even_brew_of(kind: str) -> EvenBrew:
 
 
 def even_brew(*, infusions: int = EVEN_INFUSIONS) -> Brew:
-    """Return the even brew of oolong, black, dark and herbal teas as a session."""
+    """Return the even brew of oolong and dark tea as a session."""
     return BOILING.brew(infusions=infusions)

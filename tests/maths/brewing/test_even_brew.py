@@ -17,9 +17,10 @@ def test_covered_bowl_is_that_of_the_standard():
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_has_an_even_brew_near_what_it_is_given(kind):
-    """Green, yellow and white tea is poured cooler and unrinsed (common practice, no source)."""
+    """Green, yellow and white tea is poured cooler; only oolong and dark tea is rinsed (common practice, no source)."""
     even = even_brew_of(kind)
-    assert (even.kettle_c < 95.0) == (even.rinse_s is None) == (kind in {"green", "white", "yellow", "scented"})
+    assert (even.kettle_c < 95.0) == (kind in {"green", "white", "yellow", "scented"})
+    assert (even.rinse_s is not None) == (kind in {"oolong", "dark"})
 
 
 def test_kinds_are_those_of_the_records():

@@ -22,6 +22,7 @@ from tastings.maths.brewing.brews import HIGHEST, Brew, TasterScale
 from tastings.maths.brewing.even_brew import EVEN_INFUSIONS
 from tastings.maths.curve.development import Development
 from tastings.maths.curve.estimate import estimate_development
+from tastings.maths.curve.order_slope import team_slopes
 from tastings.maths.curve.profile import LABELS, SLOW_FADE, STEADY, curve_shapes
 
 SURE = 0.8
@@ -125,21 +126,45 @@ def scored(found: Development, *, truth: FloatArray, brews: Iterable[Brew]) -> S
 
 @dataclass(frozen=True, slots=True)
 class World:
-    """What lots, teams and tables are like: how a leaf is drawn, how many tasters a team has and how they differ."""
+    """What lots, teams and tables are like: how a leaf is drawn, how many tasters a team has and how they differ.
+
+    From the other ``lots`` of the same team its fatigue is learned.
+    """
 
     leaf: Callable[[np.random.Generator], Leaf] = draw_leaf
     n_tasters: int = N_TASTERS
     spread: TeamSpread = USUAL_SPREAD
     table: Table = USUAL_TABLE
+    lots: int = 1
 
 
 def one_lot(world: World, *, sessions: int, rng: np.random.Generator) -> Scored:
     """Simulate a lot, compute it, and score it."""
-    leaf = world.leaf(rng)
+    return lots_of_a_team(replace(world, lots=1), sessions=sessions, rng=rng)[0]
+
+
+def lots_of_a_team(world: World, *, sessions: int, rng: np.random.Generator) -> list[Scored]:
+    """Simulate all lots of a team, compute each with what the others say of fatigue, and score them."""
+    first = world.leaf(rng)
     team = draw_team(rng, n_tasters=world.n_tasters, spread=world.spread)
-    brews = [draw_session(leaf, team, number=i, rng=rng, table=world.table) for i in range(sessions)]
-    found = estimate_development(brews, rated=["strength"], scales=not_calibrated(team))
-    return scored(found, truth=leaf.even_cups(), brews=brews)
+    scales = not_calibrated(team)
+    leaves, lots = [first], []
+    for number in range(world.lots):
+        if number:
+            leaves.append(world.leaf(rng))
+        lots.append([draw_session(leaves[-1], team, number=i, rng=rng, table=world.table) for i in range(sessions)])
+    found = [estimate_development(brews, rated=["strength"], scales=scales) for brews in lots]
+    if world.lots > 1:
+        said = [one.slope_evidence for one in found]
+        found = [
+            estimate_development(
+                brews, rated=["strength"], scales=scales, slopes=team_slopes(said[:number] + said[number + 1 :])
+            )
+            for number, brews in enumerate(lots)
+        ]
+    return [
+        scored(one, truth=leaf.even_cups(), brews=brews) for one, leaf, brews in zip(found, leaves, lots, strict=True)
+    ]
 
 
 def not_calibrated(team: SimulatedTeam) -> dict[str, dict[str, TasterScale]]:

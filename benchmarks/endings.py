@@ -2,8 +2,8 @@
 
 Run from the repository root: ``python -m benchmarks.endings --teams 40``. Each team has its own finish line, N(2.5,
 0.7), and lots whose sessions end where a cup is found spent or at the hour. ``learned`` is what the product shows: the
-finish line and the tasters' scales are learned from all lots of the team, the lot itself among them, since that is how
-the product does it; so its own endings are counted twice. Progress goes to standard error.
+finish line is learned from the team's other lots, the tasters' scales from all of them. Progress goes to standard
+error.
 """
 
 import argparse
@@ -64,9 +64,10 @@ def add_team(scores: TeamScores, *, sessions: int, rng: np.random.Generator) -> 
     }
     scales = {"strength": calibrate(lots)}
     scaled = [estimate_development(brews, rated=["strength"], scales=scales) for brews in lots.values()]
-    learned = estimate_finish_line([one.line_evidence for one in scaled])
-    scores.line_off.append(abs(learned.mean - line))
-    for name, brews in lots.items():
+    evidence = [one.line_evidence for one in scaled]
+    scores.line_off.append(abs(estimate_finish_line(evidence).mean - line))
+    for place, (name, brews) in enumerate(lots.items()):
+        learned = estimate_finish_line(evidence[:place] + evidence[place + 1 :])
         truth = leaves[name].even_cups()
         every_cup = leaves[name].even_cups(infusions=MOST_INFUSIONS)
         true_count = count_worthwhile(every_cup[None, :], finish_line=line).recommended or 0

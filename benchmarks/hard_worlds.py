@@ -100,9 +100,14 @@ def draw_three_solutes(rng: np.random.Generator, *, make: int | None = None) -> 
     )
 
 
-def _world(make: int | None = None, *, table: Table = USUAL_TABLE, spread: TeamSpread = USUAL_SPREAD) -> World:
+TEAM_LOTS = 12
+
+
+def _world(
+    make: int | None = None, *, table: Table = USUAL_TABLE, spread: TeamSpread = USUAL_SPREAD, lots: int = 1
+) -> World:
     leaf: Callable[[np.random.Generator], ThreeSoluteLeaf] = partial(draw_three_solutes, make=make)
-    return World(leaf=leaf, table=table, spread=spread)
+    return World(leaf=leaf, table=table, spread=spread, lots=lots)
 
 
 HARD_WORLDS: Mapping[str, World] = {
@@ -114,4 +119,6 @@ HARD_WORLDS: Mapping[str, World] = {
     "one taster": _world(table=Table(same_taster=True)),
     "stops at three": _world(table=Table(last=3)),
     "real panels": _world(table=Table(session_shift_sd=0.46), spread=TeamSpread(shift_sd=1.35, noise=(1.74, 1.74))),
+    "fatigue, 12 lots": _world(table=Table(fatigue_per_cup=0.15), lots=TEAM_LOTS),
+    "no fatigue, 12 lots": _world(lots=TEAM_LOTS),
 }

@@ -16,7 +16,7 @@ from time import monotonic
 
 import numpy as np
 
-from benchmarks.curves import CurveScores, World, label_moved, one_lot
+from benchmarks.curves import CurveScores, World, label_moved, lots_of_a_team
 from benchmarks.endings import TeamScores, all_scores, tables
 from benchmarks.hard_worlds import HARD_WORLDS
 from benchmarks.plots import Axis, Line, drawing
@@ -90,10 +90,10 @@ def all_curves(
     for number, (name, world) in enumerate(worlds.items(), start=first):
         for sessions in SESSIONS:
             scores = found[name, sessions] = CurveScores()
-            for lot in range(lots):
-                rng = np.random.default_rng([start, number, sessions, lot])
-                scores.lots.append(one_lot(world, sessions=sessions, rng=rng))
-                progress(f"{name}, {sessions} sessions", lot + 1, lots)
+            for team in range(-(-lots // world.lots)):
+                rng = np.random.default_rng([start, number, sessions, team])
+                scores.lots += lots_of_a_team(world, sessions=sessions, rng=rng)
+                progress(f"{name}, {sessions} sessions", min(len(scores.lots), lots), lots)
     return found
 
 
@@ -279,9 +279,9 @@ enough for the lots of a team together, which is not built. A session that one t
 
 ## How many steeps
 
-Each team has its own finish line; sessions end where a cup is found spent, or at the hour. `learned`: finish line and
-tasters' scales come from all lots of the team, the lot itself among them, as the product does it. `alone`: from the lot
-only. Counts go to 24; their interval is central and at least 80 % probable. Curves are those of the same
+Each team has its own finish line; sessions end where a cup is found spent, or at the hour. `learned`: the finish line
+comes from the team's other lots, the tasters' scales from all, as the product does it. `alone`: from the lot only.
+Counts go to 24; their interval is the narrowest that is at least 80 % probable. Curves are those of the same
 sessions, which end early.
 
 {counts}

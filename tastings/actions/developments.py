@@ -34,7 +34,7 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
         if not cursor.fetchone()[0]:
             return False
     found = Development.objects.filter(lot_id=lot).first()
-    known = calibration_of(found.team_id) if found else None
+    known = calibration_of(found.team_id, but_lot=lot) if found else None
     if found is None or known is None or not found.due_for(method=METHOD, panel_version=known.version):
         Development.objects.filter(lot_id=lot, due_revision__lte=F("computed_revision")).update(asked_at=None)
         return False
@@ -54,12 +54,14 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
             even_brew=tastings.even_brew,
             scales=known.scales,
             line=known.line,
+            slopes=known.slopes,
         )
-        stored = to_stored(replace(figures, line_evidence=()))
-        del stored["line_evidence"]  # a column of its own, not rounded
+        stored = to_stored(replace(figures, line_evidence=(), slope_evidence={}))
+        del stored["line_evidence"], stored["slope_evidence"]  # columns of their own, not rounded
         changes |= {
             "tasted": stored.pop("tasted"),
             "line_evidence": list(figures.line_evidence),
+            "slope_evidence": to_stored(figures.slope_evidence, decimals=None),
             "result": stored,
             "computed_at": now,
             "failure": "",

@@ -45,10 +45,10 @@ _MARK_DUE = """
     )
     INSERT INTO tastings_development AS stored (
         lot_id, team_id, due_revision, asked_at,
-        computed_revision, method, tasted, line_evidence, panel_version, failure
+        computed_revision, method, tasted, line_evidence, slope_evidence, panel_version, failure
     )
     SELECT lot, %(team)s, %(revision)s, CASE WHEN place + number <= %(most)s THEN %(now)s::timestamptz END,
-        0, '', '[]', '[]', 0, ''
+        0, '', '[]', '[]', '{}', 0, ''
     FROM edited, running ORDER BY lot
     ON CONFLICT (lot_id) DO UPDATE SET due_revision = EXCLUDED.due_revision, asked_at = CASE
         WHEN stored.asked_at >= %(lost_before)s THEN stored.asked_at ELSE coalesce(EXCLUDED.asked_at, stored.asked_at)

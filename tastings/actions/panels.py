@@ -9,18 +9,22 @@ from uuid import UUID
 from django.db import connection, transaction
 from django.db.models import F, QuerySet
 
+from tastings.figures import to_stored
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.development import METHOD
-from tastings.maths.curve.endings import estimate_finish_line
+from tastings.maths.curve.order_slope import USUAL_SLOPES
 from tastings.maths.panel.calibration import calibrate
 from tastings.maths.panel.panel import LEVEL_INFUSIONS, Panel, Rated, panel
 from tastings.models import Development, TeamPanel
 from tastings.queries.brews import load_latest_brews
+from tastings.queries.panels import evidence_of
 
 MOST_SESSIONS = 400
 """The latest so many sessions of a team are learned from."""
 GAIN_MOVED, OFFSET_MOVED, LINE_MOVED = 0.03, 0.1, 0.1
 """From such moves on the lots' figures are worked out again. [1], [points], [points]"""
+SLOPE_PROBABILITY_MOVED, SLOPE_MOVED = 0.15, 0.03
+"""The same for the slope of the cups' order. [1], [points a cup]"""
 
 
 def mark_panel_due(team: UUID, *, revision: int) -> None:
@@ -48,10 +52,15 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
     lots = {lot: found.brews for lot, found in tastings.items()}
     rated = next((found.rated for found in tastings.values()), ())
     developments = Development.objects.filter(lot_id__in=list(lots), computed_revision__gt=0)
-    line = estimate_finish_line(developments.exclude(line_evidence=[]).values_list("line_evidence", flat=True))
+    evidence = evidence_of(team)
+    line, slopes = evidence.line(), to_stored(evidence.slopes())
     scales = {key: calibrate(lots, descriptor=key) for key in rated}
     stored = {key: {name: asdict(scale) for name, scale in found.items()} for key, found in scales.items()}
-    moved = abs(line.mean - current.line_mean) > LINE_MOVED or _moved(current.scales, stored)
+    moved = (
+        abs(line.mean - current.line_mean) > LINE_MOVED
+        or _moved(current.scales, stored)
+        or _slopes_moved(current.slopes, slopes)
+    )
     TeamPanel.objects.filter(team_id=team).update(
         computed_revision=current.due_revision,
         asked_at=None,
@@ -60,7 +69,13 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
         method=METHOD,
         figures={key: _as_json(_panel(developments, key=key)) for key in rated},
         **(
-            {"version": current.version + 1, "line_mean": line.mean, "line_sd": line.sd, "scales": stored}
+            {
+                "version": current.version + 1,
+                "line_mean": line.mean,
+                "line_sd": line.sd,
+                "slopes": slopes,
+                "scales": stored,
+            }
             if moved
             else {}
         ),
@@ -80,6 +95,17 @@ def _moved(
             a, b = old.get(name, unknown), new.get(name, unknown)
             if abs(a["gain"] - b["gain"]) > GAIN_MOVED or abs(a["offset"] - b["offset"]) > OFFSET_MOVED:
                 return True
+    return False
+
+
+def _slopes_moved(before: Mapping[str, Mapping[str, float]], after: Mapping[str, Mapping[str, float]]) -> bool:
+    for key, new in after.items():
+        old = before.get(key) or asdict(USUAL_SLOPES[key])
+        if (
+            abs(new["probability"] - old["probability"]) > SLOPE_PROBABILITY_MOVED
+            or abs(new["probability"] * new["mean"] - old["probability"] * old["mean"]) > SLOPE_MOVED
+        ):
+            return True
     return False
 
 

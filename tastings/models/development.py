@@ -18,6 +18,8 @@ class Development(Computed):
     """The ratings behind the curves as corrected to the even brew, for drawing."""
     line_evidence = models.JSONField(default=list)
     """What the lot's endings say about the finish line; see `tastings.maths.curve.endings.line_log_likelihood`."""
+    slope_evidence = models.JSONField(default=dict)
+    """What its ratings say about fatigue; see `tastings.maths.curve.order_slope.SlopeEvidence`, by descriptor."""
     panel_version = models.IntegerField(default=0)
     """Which of the team's calibrations the figures were made with."""
     failure = models.CharField(max_length=500, blank=True)

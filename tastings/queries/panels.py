@@ -1,6 +1,6 @@
 """Reads of what was learned about a team's tasters."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
@@ -9,9 +9,10 @@ from django.utils.translation import gettext as _
 
 from tastings.figures import from_stored
 from tastings.maths.brewing.brews import TasterScale
-from tastings.maths.curve.endings import FinishLine
+from tastings.maths.curve.endings import FinishLine, estimate_finish_line
+from tastings.maths.curve.order_slope import OrderSlope, SlopeEvidence, team_slopes
 from tastings.maths.panel.panel import PanelAgreement, TasterFigures
-from tastings.models import TeamPanel
+from tastings.models import Development, TeamPanel
 from teams.errors import NotAllowed
 from teams.models import Member
 from teams.queries.people import member_for
@@ -21,12 +22,29 @@ Scales = Mapping[str, Mapping[str, TasterScale]]
 
 
 @dataclass(frozen=True, slots=True)
+class LotEvidence:
+    """What a team's lots say, one entry for each, about its finish line and its fatigue."""
+
+    of_line: Sequence[Sequence[float]]
+    of_slopes: Sequence[Mapping[str, SlopeEvidence]]
+
+    def line(self) -> FinishLine:
+        """Return the team's finish line."""
+        return estimate_finish_line(self.of_line)
+
+    def slopes(self) -> dict[str, OrderSlope]:
+        """Return what is believed of its slopes, by descriptor."""
+        return team_slopes(self.of_slopes)
+
+
+@dataclass(frozen=True, slots=True)
 class Calibration:
-    """What the curves use: each taster's scale by descriptor, and the team's finish line."""
+    """What the curves use: each taster's scale by descriptor, the team's finish line and fatigue."""
 
     version: int
     scales: Scales
     line: FinishLine
+    slopes: Mapping[str, OrderSlope]
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,10 +85,27 @@ class PanelFigures:
         )
 
 
-def calibration_of(team: UUID) -> Calibration:
-    """Return the team's calibration; the general one before anything was learned."""
+def calibration_of(team: UUID, *, but_lot: UUID | None = None) -> Calibration:
+    """Return the team's calibration; the general one before anything was learned.
+
+    A lot that is computed, ``but_lot``, says nothing about the line and the slopes that it is computed with: its own
+    evidence would count twice.
+    """
     row = _row_of(team)
-    return Calibration(row.version, _scales(row), FinishLine(mean=row.line_mean, sd=row.line_sd))
+    evidence = evidence_of(team, but_lot=but_lot)
+    return Calibration(row.version, _scales(row), evidence.line(), evidence.slopes())
+
+
+def evidence_of(team: UUID, *, but_lot: UUID | None = None) -> LotEvidence:
+    """Return what the lots of a team say about it, in the order of their ids; one lot may be left out."""
+    lots = Development.objects.filter(team_id=team, computed_revision__gt=0).order_by("lot_id")
+    if but_lot is not None:
+        lots = lots.exclude(lot_id=but_lot)
+    rows = list(lots.values_list("line_evidence", "slope_evidence"))
+    return LotEvidence(
+        of_line=[line for line, _ in rows if line],
+        of_slopes=[from_stored(dict[str, SlopeEvidence], slopes) for _, slopes in rows],
+    )
 
 
 def panel_of(team: UUID) -> PanelFigures:

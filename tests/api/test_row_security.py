@@ -114,7 +114,8 @@ def full(team, lexicon):
         )
         with connection.cursor() as cursor:
             cursor.execute("INSERT INTO tastings_teampanel (team_id, due_revision, computed_revision, method, version,"
-                           " line_mean, line_sd, scales, figures) VALUES (%s, 0, 0, '', 0, 2.5, 1, '{}', '{}')"
+                           " line_mean, line_sd, slopes, scales, figures) VALUES"
+                           " (%s, 0, 0, '', 0, 2.5, 1, '{}', '{}', '{}')"
                            " ON CONFLICT DO NOTHING", [one.id])  # fmt: skip
     AuditEntry.objects.create(team=None, what="failed_sign_in", at=NOON)
     return both

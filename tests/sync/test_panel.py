@@ -10,6 +10,7 @@ from tastings.actions.developments import refresh_development
 from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
 from tastings.actions.panels import refresh_panel
 from tastings.models import Development, TeamPanel
+from tastings.queries.panels import calibration_of
 from tests.api.phone import change, sync
 from tests.factories import LotFactory, person
 
@@ -76,6 +77,28 @@ def test_learning_settles_instead_of_chasing_itself(panel_of_three, taster):
     TeamPanel.objects.update(due_revision=10**7)
     refresh_panel(taster.team.id, now=timezone.now())
     assert TeamPanel.objects.get().version == panel.version
+
+
+def test_fatigue_is_learned_from_the_other_lots_and_reaches_the_curves(panel_of_three, taster):
+    lot, *others = panel_of_three
+    assert Development.objects.get(lot=lot).slope_evidence["strength"]["sd"] < 1.0
+    tired, own = ({"strength": {"mean": mean, "sd": 0.02}} for mean in (-0.15, 0.15))
+    Development.objects.filter(lot__in=others).update(slope_evidence=tired)
+    Development.objects.filter(lot=lot).update(slope_evidence=own)
+    assert calibration_of(taster.team.id, but_lot=lot.id).slopes["strength"].probability > 0.95
+    assert calibration_of(taster.team.id).slopes["strength"].probability < 0.8
+    Development.objects.filter(lot=lot).update(slope_evidence=tired)
+    address, version = f"/api/v1/lots/{lot.id}/development", TeamPanel.objects.get().version
+    refresh_development(lot.id, now=timezone.now())
+    Development.objects.filter(lot__in=others).update(slope_evidence=tired)
+    TeamPanel.objects.update(due_revision=10**6)
+    assert refresh_panel(taster.team.id, now=timezone.now())
+    assert TeamPanel.objects.get().version == version + 1
+    [curve] = taster.client.get(address).json()["curves"]
+    Development.objects.exclude(lot=lot).update(slope_evidence={})
+    assert refresh_development(lot.id, now=timezone.now())
+    [alone] = taster.client.get(address).json()["curves"]
+    assert curve["points"][5]["mean"] > alone["points"][5]["mean"] + 0.3  # felt 0.75 weaker than it was
 
 
 def test_the_finish_line_is_learned_from_endings(panel_of_three, taster):

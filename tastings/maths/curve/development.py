@@ -1,7 +1,7 @@
 """The result: how a lot's flavour develops over infusions."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from tastings.maths.brewing.even_brew import EvenBrew
 from tastings.maths.curve.counterfactual import Counterfactual
@@ -9,6 +9,7 @@ from tastings.maths.curve.departures import Departure
 from tastings.maths.curve.evidence import LeftOut
 from tastings.maths.curve.layers import Layer
 from tastings.maths.curve.next_session import NextSession
+from tastings.maths.curve.order_slope import SlopeEvidence
 from tastings.maths.curve.profile import Profile
 from tastings.maths.curve.steep_count import Steeps
 from tastings.maths.curve.tasted import TastedPoint
@@ -70,7 +71,8 @@ class Development:
     cups worth drinking [points]; ``even_brew`` is what the sessions are evened out to;
     ``counterfactual`` is of strength. ``tasted`` is for
     plotting the ratings behind the curves, ``line_evidence`` for learning the team's finish line from several lots
-    (:func:`tastings.maths.curve.endings.estimate_finish_line`).
+    (:func:`tastings.maths.curve.endings.estimate_finish_line`), ``slope_evidence`` for learning its slopes of the cups'
+    order, by descriptor (:func:`tastings.maths.curve.order_slope.team_slopes`).
     """
 
     evidence: Evidence
@@ -89,6 +91,7 @@ class Development:
     counterfactual: Counterfactual
     tasted: tuple[TastedPoint, ...] = ()
     line_evidence: tuple[float, ...] = ()
+    slope_evidence: Mapping[str, SlopeEvidence] = field(default_factory=dict)
 
     def curve_of(self, descriptor: str) -> tuple[CurvePoint, ...]:
         """Return the points of a descriptor's curve; none when nobody rated it."""

@@ -203,6 +203,7 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
         if strength is None
         else counterfactual(STRENGTH, strength.points, even_mean=strength.curve.mean),
         line_evidence=evidence_of_line,
+        slope_evidence={one.key: evidence for one in found if (evidence := one.posterior.slope_evidence) is not None},
     )
 
 

@@ -25,7 +25,7 @@ class NextSession:
     reach, infusion, sessions : int or None
         Last infusion rated; the least certain one; how many sessions there are.
     steeps_low, steeps_high : int or None
-        Central 80 % of the last infusion worth drinking.
+        An 80 % range of the last infusion worth drinking.
     low, high : float or None
         Interval of the strength of ``infusion`` [points], or of the kettle's heat [deg C].
     labels : tuple[str, ...]

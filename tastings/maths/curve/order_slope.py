@@ -48,10 +48,11 @@ class OrderSlope:
         >>> round(tired.probability, 2), round(tired.mean, 2)
         (0.98, -0.15)
         """
-        weight = np.array([1 / (one.sd**2 + LOT_SD**2) for one in evidence])
-        if not weight.size or not self.probability:
+        lots = list(evidence)
+        if not lots or not self.probability:
             return self
-        mean = float(np.average([one.mean for one in evidence], weights=weight))
+        weight = np.array([1 / (one.sd**2 + LOT_SD**2) for one in lots])
+        mean = float(np.average([one.mean for one in lots], weights=weight))
         variance = 1 / float(weight.sum()) + SHARED_SD**2
         odds = self.probability / (1 - self.probability)
         odds *= _density(mean - self.mean, variance=variance + self.sd**2) / max(
@@ -76,3 +77,9 @@ USUAL_SLOPES: Mapping[str, OrderSlope] = {
     "sweetness": OrderSlope(probability=0.5, mean=0.15, sd=0.06),
 }
 """Before a team's lots say more. That of strength is our own value; the others were found in published panels."""
+
+
+def team_slopes(evidence: Iterable[Mapping[str, SlopeEvidence]]) -> dict[str, OrderSlope]:
+    """Return what is believed of a team's slopes, by descriptor, from what each of its lots says."""
+    lots = list(evidence)
+    return {key: usual.given(lot[key] for lot in lots if key in lot) for key, usual in USUAL_SLOPES.items()}

@@ -24,7 +24,7 @@ class Steeps:
     recommended : int or None
         The largest n worth drinking with probability at least 0.5; 0 when none is; None when nobody rated the strength.
     low, high : int or None
-        Central 80 % of the last infusion worth drinking, at least: a count moves by whole infusions.
+        The narrowest range of the last infusion worth drinking that is at least 80 % probable.
     finish_line : float
         Strength below which a cup is not worth drinking. [points, 0 to 10]
     """
@@ -52,7 +52,7 @@ def count_worthwhile(
     Returns
     -------
     Steeps
-        ``recommended`` within ``low`` ... ``high`` up to the step of one infusion.
+        ``recommended`` within ``low`` ... ``high``.
 
     Examples
     --------
@@ -65,15 +65,28 @@ def count_worthwhile(
     is_worthwhile = cups > line[:, None]
     likely = np.flatnonzero(weight @ is_worthwhile >= MIN_WORTHWHILE_PROBABILITY - 1e-12)
     last = np.where(is_worthwhile.any(axis=1), n_infusions - is_worthwhile[:, ::-1].argmax(axis=1), 0)
-    share = np.bincount(last, weights=weight, minlength=n_infusions + 1)
-    cumulative = np.cumsum(share)
-    low, high = (int(np.searchsorted(cumulative, p * (1 - 1e-12))) for p in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
+    share = np.asarray(np.bincount(last, weights=weight, minlength=n_infusions + 1), dtype=np.float64)
+    recommended = int(likely[-1]) + 1 if likely.size else 0
+    low, high = _narrowest(share, around=recommended)
     return Steeps(
-        recommended=int(likely[-1]) + 1 if likely.size else 0,
+        recommended=recommended,
         low=low,
-        high=min(high, n_infusions),
+        high=high,
         finish_line=float(weight @ line),
     )
+
+
+def _narrowest(share: FloatArray, *, around: int) -> tuple[int, int]:
+    """Return the first and the last of the fewest counts, ``around`` among them, that are 80 % probable together.
+
+    Counts have a long tail towards the many: a central interval is a fifth wider there.
+    """
+    cumulative = np.concatenate([[0.0], np.cumsum(share)]) / share.sum()
+    low, high = np.triu_indices(share.size)
+    probability = cumulative[high + 1] - cumulative[low]
+    enough = (low <= around) & (around <= high) & (probability >= LEVEL - 1e-9)
+    best = np.lexsort([low, -probability.round(9), np.where(enough, high - low, share.size)])[0]
+    return int(low[best]), int(high[best])
 
 
 def unknown_count(*, finish_line: float = FINISH_LINE) -> Steeps:

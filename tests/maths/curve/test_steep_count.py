@@ -22,8 +22,14 @@ def test_weak_first_cup_does_not_end_the_count():
 @given(cups)
 def test_interval_is_ordered_and_within_the_even_brew(draws):
     found = count_worthwhile(draws)
-    assert 0 <= found.low <= found.high <= draws.shape[1]
-    assert 0 <= found.recommended <= draws.shape[1]
+    assert 0 <= found.low <= found.recommended <= found.high <= draws.shape[1]
+
+
+def test_interval_is_the_narrowest_that_holds_four_draws_of_five():
+    # Last infusions above the line: 2, 3, 3, 3, 3, 4, 4, 9, 11, 12; a central interval would be 3 to 11.
+    last = np.array([2, 3, 3, 3, 3, 4, 4, 9, 11, 12])
+    found = count_worthwhile(np.where(np.arange(1, 13) <= last[:, None], 5.0, 1.0))
+    assert (found.recommended, found.low, found.high) == (4, 2, 9)
 
 
 @given(cups, st.floats(0, 10), st.floats(0, 10))

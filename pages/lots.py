@@ -9,18 +9,23 @@ from django.shortcuts import render
 from django.urls import path
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_safe
 from django.views.generic import RedirectView
 
 from api.http.conditional import id_from_path
 from lots.schemas import LOT
-from pages.browser import memberships_in, of_chosen_team, page
+from pages.browser import chosen_member, memberships_in, of_chosen_team, page
 from tastings.queries.comparisons import MOST_GROUPS, compare_lots
 from tastings.queries.developments import labels_of
 from tastings.queries.lot_search import PROFILES, SORTS, LotFilters, lists_state, lots_named, lots_page
+from tastings.queries.next_tastings import tasting_plan
 from tastings.queries.readiness import readiness_for
 from tastings.reports.comparison import ComparisonPage, comparison_page, tick_again
 from tastings.reports.lot_list import lot_list
+from tastings.wording.counts import counted
+from tastings.wording.development import next_session_sentence
+from tastings.wording.labels import STATUSES, label
 from tastings.wording.readiness import rest_words
 from teams.errors import NotFound
 from teams.replica import read_from_replica
@@ -104,6 +109,28 @@ def compare(request: HttpRequest) -> HttpResponse:
     return render(request, "pages/compare.html", {"page": shown})
 
 
+@page
+@require_safe
+def next_tastings(request: HttpRequest) -> HttpResponse:
+    """Show which lots to taste next, and what that would settle."""
+    plan = tasting_plan(chosen_member(request))
+    rows = [
+        {
+            "name": one.name or _("Lot without a name"),
+            "href": f"/lots/{one.lot}/report/",
+            "sentence": next_session_sentence(one.next),
+            "status": label(STATUSES, one.status),
+            "sessions": counted(one.sessions, "session"),
+        }
+        for one in plan.tastings
+    ]
+    left = plan.open_lots - len(rows)
+    more = ngettext("%(n)s more lot has an open question.", "%(n)s more lots have an open question.", left) % {
+        "n": left
+    }
+    return render(request, "pages/next_tastings.html", {"rows": rows, "more": more if left else ""})
+
+
 def _why_not(n_ticked: int, n_teams: int) -> str:
     """Return why lots cannot be compared; empty text when they can."""
     if n_ticked == 0:
@@ -120,5 +147,6 @@ def _why_not(n_ticked: int, n_teams: int) -> str:
 urlpatterns = [
     path("", RedirectView.as_view(pattern_name="lots-page")),
     path("lots/", lots, name="lots-page"),
+    path("lots/next/", next_tastings, name="next-tastings"),
     path("compare/", compare, name="compare-page"),
 ]

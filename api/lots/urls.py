@@ -7,6 +7,7 @@ from api.lots.body_feeling import LotBodyFeeling
 from api.lots.comparison import LotComparison
 from api.lots.development import LotDevelopment
 from api.lots.guide import LotBrewGuide
+from api.lots.next_tastings import TeamNextTastings
 from api.lots.other_harvests import LotOtherHarvests
 from api.lots.other_vessel import LotOtherVessel
 from api.lots.panel import Calibration, TeamPanel
@@ -23,6 +24,7 @@ urlpatterns = [
     path("lots/<str:lot_id>/arrival-check", LotArrivalCheck.as_view()),
     path("compare", LotComparison.as_view()),
     path("tasters/<str:taster_id>/calibration", Calibration.as_view()),
+    path("next-tastings", TeamNextTastings.as_view()),
     path("panel", TeamPanel.as_view()),
     path("triangle-tests/", TriangleTests.as_view()),
     path("triangle-tests/<str:test_id>/", OneTriangleTest.as_view()),

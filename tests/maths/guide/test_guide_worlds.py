@@ -21,5 +21,5 @@ def test_cups_by_the_guide_hold_within_twelve_per_cent_where_it_is_sure(power, s
     guided, fixed = ([getattr(one, way)[: one.sure] for one in lots] for way in ("guided", "fixed"))
     first_cups = sum(min(one.guided.size, EVEN_INFUSIONS) for one in lots)  # later ones are guesses for most leaf
     assert sum(one.size for one in guided) > 0.6 * first_cups
-    assert rms(guided) < 0.12
-    assert rms(fixed) > 2 * rms(guided)
+    assert rms(guided) < (0.12 if sessions == 3 else 0.1)
+    assert rms(fixed) > 3 * rms(guided)

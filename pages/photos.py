@@ -30,6 +30,7 @@ from tastings.maths.colour.measured import Box, Regions
 from tastings.queries.photos import get_photo, list_photos, photo_file
 from tastings.queries.reports import photo_facts
 from tastings.reports.photos import photo_row
+from tastings.wording.fields import RECORD_TYPES
 from tastings.wording.labels import PHOTO_SUBJECTS
 from tastings.wording.photos import COLOUR_REASONS, REFUSALS
 from teams.errors import Invalid, NotAllowed, NotFound
@@ -99,6 +100,7 @@ class PhotosOf(View):
             "form": form,
             "photos": [_row(photo) for photo in found],
             "back": address_of(record_type, record),
+            "type_name": RECORD_TYPES[record_type],
             "may_write": member.may_write,
         }
         return render(request, "pages/record_photos.html", context, status=422 if form.errors else 200)

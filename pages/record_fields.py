@@ -85,7 +85,9 @@ def options_for(member: Member, type_name: str, session: UUID | None = None) -> 
         words = {key: descriptor_label(key, labels) for key in labels}
         options["descriptor"] = dict(sorted(words.items(), key=lambda item: item[1].casefold()))
     if "infusion" in names and session is not None:
-        options["infusion"] = {str(one.id): infusion_name(one) for one in children_of(member, "infusion", session)}
+        options["infusion"] = {
+            str(one.id): infusion_name(one.fields["number"]) for one in children_of(member, "infusion", session)
+        }
     return options
 
 
@@ -95,9 +97,8 @@ def children_of(member: Member, type_name: str, session: UUID) -> list[Record]:
     return sorted(found, key=lambda one: float(str(one.fields["number"]))) if type_name == "infusion" else list(found)
 
 
-def infusion_name(infusion: Record) -> str:
-    """Return what an infusion is called in a list."""
-    number = infusion.fields["number"]
+def infusion_name(number: object) -> str:
+    """Return what an infusion is called: the rinse, or by its number."""
     return _("Rinse") if number == 0 else _("Infusion %(number)s") % {"number": number}
 
 
@@ -109,7 +110,7 @@ def record_name(member: Member, type_name: str, values: Mapping[str, object]) ->
         case "note":
             return descriptor_label(str(values["descriptor"]), labels_of(member)) if values.get("descriptor") else ""
         case "infusion":
-            return str(values.get("number", ""))
+            return "" if values.get("number") is None else infusion_name(values["number"])
         case "session":
             return names_of_live_lots(member).get(str(values.get("lot")), "")
         case _:

@@ -174,6 +174,8 @@ def width_of(one: Field) -> str:
     >>> width_of(LOT.by_name()["quantity_g"]), width_of(LOT.by_name()["remarks"]), width_of(LOT.by_name()["supplier"])
     ('short', 'whole', '')
     """
+    if one.kind == "truth" and one.default is not None:
+        return ""  # a checkbox beside its label
     if one.kind in ("number", "integer", "choice", "truth", "date") or one.name in ("code", "currency"):
         return "short"
     return "whole" if one.longest > _LONG else ""

@@ -332,7 +332,7 @@ def _back(type_name: str, values: Mapping[str, object], record: Record | None) -
 def _children(member: Member, session: Record) -> dict[str, Any]:
     """Return the rows of a session's infusions and notes, each leading to its page."""
     infusions = children_of(member, "infusion", session.id)
-    names = {str(one.id): infusion_name(one) for one in infusions}
+    names = {str(one.id): infusion_name(one.fields["number"]) for one in infusions}
     words = options_for(member, "note")["descriptor"]
     note_schema = RECORD_SCHEMAS["note"].by_name()
     notes = [

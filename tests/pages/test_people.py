@@ -1,6 +1,7 @@
 """The team's people, shops, words, settings and audit log in the browser; the first team; the password."""
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.contrib.auth.hashers import check_password
@@ -188,8 +189,11 @@ def test_audit_log_says_who_did_what_and_is_filtered(owner, browser, taster):
 
 
 def test_audit_log_shows_signing_in_when_asked_folds_repeats_and_goes_by_person(owner, browser, taster):
-    entry = {"team": owner.team, "at": timezone.now(), "what": "sign_in"}
-    AuditEntry.objects.bulk_create(AuditEntry(who=who, **entry) for who in (owner.user, owner.user, taster.user))
+    noon = timezone.now().replace(hour=12)
+    AuditEntry.objects.bulk_create(
+        AuditEntry(team=owner.team, at=noon + timedelta(minutes=minute), what="sign_in", who=who)
+        for minute, who in enumerate((owner.user, owner.user, taster.user))
+    )
     asked = ("", "what=access", f"what=all&who={owner.user.id}", f"what=sign_in&who={taster.user.id}")
     pages = [browser.get(f"/team/audit/?{one}").content.decode() for one in asked]
 

@@ -20,6 +20,7 @@ from config.dev.process import child_command, free_port, stop_all
 from config.dev.replica import start_replica
 from lots.models import Lot
 from teams import replica as replica_reads
+from teams.models import MovedTeam
 from teams.replica import READS, counter_of, read_from_replica
 from teams.row_security import acting_for
 from tests.api.phone import change, sync
@@ -193,6 +194,19 @@ def test_replica_that_failed_is_left_alone_for_a_while(reads, replica, monkeypat
         assert reads.read()[1] == {"primary": N_READS}
     finally:
         failing._ask_again_at = 0.0
+    assert reads.read()[1] == {"replica": N_READS}
+
+
+def test_replica_that_lacks_the_return_of_a_team_is_asked_again_at_once(reads, replica, owner, settings, monkeypatch):
+    settings.CELLS = {"b": "http://127.0.0.1:1"}
+    monkeypatch.setattr(replica_reads, "LEFT_ALONE_S", 600.0)
+    MovedTeam.objects.create(team=owner.team.id, cell="b")
+    replica.catch_up()
+    replica.ask("SELECT pg_wal_replay_pause()::text")
+    MovedTeam.objects.all().delete()
+    assert reads.read()[1] == {"primary": N_READS}
+    replica.ask("SELECT pg_wal_replay_resume()::text")
+    replica.catch_up()
     assert reads.read()[1] == {"replica": N_READS}
 
 

@@ -230,6 +230,12 @@ def test_forgotten_taps_are_mended_by_typing_and_taken_back_by_undo(browser, net
     with table_of(browser, network, taster) as table:
         start(table, "Mist Ridge")
         table.tap(".steps a", text="Pour")
+        table.tap("button", text="First a rinse")
+        for phase in ("steeping", "pouring", "resting"):
+            table.tap(".control")
+            table.later(2)
+            table.page.wait_for_selector(f'.pot[data-phase="{phase}"]')
+        table.tap(".pots a", text="Mist Ridge")  # leads to the next pour
         table.tap(".kettle .chip", text="95 °C")
         table.tap(".fold summary", text="Forgot a tap")
         table.page.fill("#typed-steep", "14,5")
@@ -246,7 +252,8 @@ def test_forgotten_taps_are_mended_by_typing_and_taken_back_by_undo(browser, net
         table.wait_sent()
 
     session = Session.objects.get(lot=lot)
-    assert Infusion.objects.get(session=session).steep_s == 14.5
+    assert [one.number for one in Infusion.objects.filter(session=session).order_by("number")] == [0, 1]
+    assert Infusion.objects.get(session=session, number=1).steep_s == 14.5
     assert rated(session, 1) == {"strength": 6.1}
 
 

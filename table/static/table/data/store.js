@@ -6,11 +6,10 @@ import { Answers } from "./answers.js";
 import { Log } from "./log.js";
 import { Memory } from "./memory.js";
 import { addPhoto } from "./photos.js";
-import { refusedIn } from "./problems.js";
 import { send } from "./requests.js";
 import { FIRST_SCOPE, shownFirst, withLot } from "./scope.js";
 import { registerShell, takeUpdate, updateWaits } from "./shell.js";
-import { unsentFile } from "./unsent_file.js";
+import { refusedIn, unsentFile } from "./unsent.js";
 
 /** @typedef {import("./account.js").Account} Account */
 /** @typedef {import("./events.js").RecordType} RecordType */
@@ -53,7 +52,7 @@ export class Store extends Memory {
 
   #refused = computed(() => refusedIn(this.state));
 
-  /** What the server refused, record by record. @type {import("../vendor/signals-core.js").ReadonlySignal<import("./problems.js").ShownProblem[]>} */
+  /** What the server refused, record by record. @type {import("../vendor/signals-core.js").ReadonlySignal<import("./unsent.js").ShownProblem[]>} */
   problems = computed(() => this.#refused.value.map(({ shown }) => shown));
 
   /** @type {import("../vendor/signals-core.js").ReadonlySignal<Link>} */
@@ -133,7 +132,7 @@ export class Store extends Memory {
     return response?.ok ? response.blob() : null;
   }
 
-  /** Take problems off the list. @param {import("./problems.js").ShownProblem[]} seen of `problems` */
+  /** Take problems off the list. @param {import("./unsent.js").ShownProblem[]} seen of `problems` */
   async dismiss(seen) {
     const events = this.#refused.peek().filter(({ shown }) => seen.includes(shown)).flatMap(({ events }) => events);
     await this.log.append(() => events);

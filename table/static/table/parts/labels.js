@@ -75,6 +75,10 @@ export const troubleWords = (code) =>
     server_trouble: _("The server refuses at the moment. Everything stays on this phone until it takes it."),
   })[code];
 
+/** Why something that needs the network failed, in words. */
+export const failureWords = ({ status, problem, message }) =>
+  !status ? _("There is no network.") : problem?.title ? message : troubleWords("server_trouble");
+
 export const scalding = () =>
   _("Water just off the boil scalds at once; keep kettle and pot away from children and pour away from the hand.");
 export const hotDrink = () =>

@@ -1,6 +1,7 @@
 // A photo, made smaller on the phone before it is kept.
 import { Component, html } from "./html.js";
 import { _ } from "./i18n.js";
+import { failureWords } from "./labels.js";
 import { store } from "./store.js";
 import { did } from "./undo.js";
 
@@ -19,8 +20,8 @@ async function smaller(file) {
 async function remove(id) {
   try {
     await store.removePhoto(id);
-  } catch {
-    did(_("There is no network."));
+  } catch (error) {
+    did(failureWords(error));
   }
 }
 

@@ -5,7 +5,7 @@ import { Frame } from "../parts/frame.js";
 import { Component, html } from "../parts/html.js";
 import { LANGUAGES, _, language, ngettext, useLanguage, when } from "../parts/i18n.js";
 import { isInstalled } from "../parts/install.js";
-import { caffeine, hotDrink, scalding, troubleWords } from "../parts/labels.js";
+import { caffeine, failureWords, hotDrink, scalding, troubleWords } from "../parts/labels.js";
 import { go } from "../parts/route.js";
 import { local, store } from "../parts/store.js";
 import { trouble } from "../parts/trouble.js";
@@ -83,7 +83,7 @@ async function chooseTeam(team) {
   try {
     await store.useTeam(team);
   } catch (error) {
-    trouble.value = error.status ? error.message : _("There is no network. This team can be chosen once there is one.");
+    trouble.value = failureWords(error);
     return;
   }
   await store.setLocal("teamAsked", true);

@@ -25,7 +25,9 @@ const steps = () => [
 /** Where a tap on the pot leads: to what it waits for. */
 function firstStep(session) {
   if (isRunning(pourOf(session))) return "pour";
-  return infusionsOf(session).length === 0 ? "leaf" : "taste";
+  const last = infusionsOf(session).at(-1);
+  if (!last) return "leaf";
+  return last.fields.number === 0 ? "pour" : "taste"; // a rinse is not tasted
 }
 
 function Steps({ session, current }) {

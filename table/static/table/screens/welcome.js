@@ -1,6 +1,7 @@
 // Nobody is signed in on this phone: by the sign-in page, or by a code that another device shows.
 import { Component, html } from "../parts/html.js";
 import { _ } from "../parts/i18n.js";
+import { failureWords } from "../parts/labels.js";
 import { store } from "../parts/store.js";
 
 class CodeForm extends Component {
@@ -12,7 +13,7 @@ class CodeForm extends Component {
     try {
       await store.signIn({ code: this.state.typed });
     } catch (error) {
-      this.setState({ problem: error.status ? error.message : _("There is no network.") });
+      this.setState({ problem: failureWords(error) });
     }
   };
 

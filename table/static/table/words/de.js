@@ -199,7 +199,6 @@ export default {
 "There is a network.": "Netz ist da.",
 "There is no cup yet: pour one first.": "Noch keine Tasse: erst aufgießen.",
 "There is no network.": "Kein Netz.",
-"There is no network. This team can be chosen once there is one.": "Kein Netz. Dieses Team kann gewählt werden, sobald es eines gibt.",
 "There is no network; everything is kept on this phone.": "Kein Netz; alles ist auf diesem Telefon gespeichert.",
 "This browser stores nothing for the app": "Dieser Browser speichert nichts für die App",
 "This file is no picture that the phone can read.": "Diese Datei ist kein Bild, das das Telefon lesen kann.",

@@ -1,4 +1,5 @@
-// What the server refused, for a list from which a person takes it.
+// What the server does not have: the refused part as a list from which a person takes it, all of it as a file.
+import { SCHEMA } from "./sync.js";
 
 /** @typedef {import("./events.js").State} State */
 /** @typedef {{type: string, id: string, fields: import("./events.js").Fields, detail: string}} ShownProblem what it is of, what was written there, why it was refused */
@@ -26,4 +27,16 @@ export function refusedIn(state) {
 /** @param {import("./events.js").Problem[]} problems */
 function detailOf(problems) {
   return problems.map((one) => (one.field ? `${one.field}: ${one.detail}` : one.detail)).join("; ");
+}
+
+/**
+ * Unsent and refused changes in the form of a sync's body; photos are not in it.
+ *
+ * @param {State} state
+ * @returns {Blob}
+ */
+export function unsentFile(state) {
+  const unsent = [...state.outbox.values(), ...state.refused.values()].sort((a, b) => a.number - b.number);
+  const body = { schema: SCHEMA, device: state.meta.get("device"), changes: unsent.map(({ change }) => change) };
+  return new Blob([JSON.stringify(body, null, 1)], { type: "application/json" });
 }

@@ -84,7 +84,8 @@ def lots(request: HttpRequest) -> HttpResponse:
         filters=filters,
         ticked=lots_named(memberships, ticked) if ticked else [],
     )
-    return render(request, "pages/lots.html", {"page": shown})
+    may_write = any(member.may_write for member in memberships)
+    return render(request, "pages/lots.html", {"page": shown, "may_write": may_write})
 
 
 @page

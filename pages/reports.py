@@ -109,7 +109,7 @@ def report(request: HttpRequest, lot_id: str) -> HttpResponse:
         own=own,
         beside=f"/lots/{lot}/report",
         actions={
-            _("Start tasting"): f"{table}#/pot/lot/{lot}",
+            **({_("Start tasting"): f"{table}#/pot/lot/{lot}"} if member.may_write else {}),
             _("Card"): f"/lots/{lot}/card/",
             **({_("Share"): f"/lots/{lot}/links/"} if member.decides else {}),
             _("Print"): f"/lots/{lot}/report.pdf",

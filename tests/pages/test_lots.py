@@ -14,6 +14,7 @@ from tests.api.phone import sync
 from tests.api.test_development import session_of
 from tests.factories import NOON, LotFactory, MemberFactory, SessionFactory, TeamFactory, web_browser
 from tests.pages.test_browser import HOSTILE, POLICY, Seen, report, without_token
+from tests.pages.test_people import browser_of
 
 pytestmark = pytest.mark.django_db
 
@@ -66,6 +67,15 @@ def names_in(answer):
 )  # fmt: skip
 def test_lots_are_filtered(shelf, browser, asked, found):
     assert names_in(browser.get("/lots/", asked)) == found
+
+
+def test_who_only_reads_is_offered_nothing_that_writes(shelf, taster, viewer):
+    pages = [f"/lots/{shelf['Agate'].id}/report/", "/lots/"]
+    offered = [
+        [">Start tasting<" in browser_of(who).get(page).content.decode() for page in pages] for who in (taster, viewer)
+    ]
+
+    assert offered == [[True, True], [False, False]]
 
 
 def test_lots_are_filtered_by_the_label_of_their_figures(shelf, taster, browser):

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 from uuid import UUID
 
-from django.db.models import F
+from django.db.models import F, Q
 
 from lots.models import Lot
 from tastings.figures import from_stored
@@ -39,17 +39,21 @@ class TastingPlan:
 
 
 def tasting_plan(member: Member) -> TastingPlan:
-    """Return what to taste next. Takes one query; retired lots, and samples of a flight that runs, are left out.
+    """Return what to taste next. Takes one query.
 
-    Those are tasted blind, and nothing should be known of them before.
+    Left out are retired lots, samples that were decided on, by a flight or by buying, and whatever is in a flight that
+    runs: it is tasted blind, and nothing should be known of it before.
     """
-    running = FlightLot.objects.filter(
-        team_id=member.team_id, flight__state__in=(Flight.State.SET_UP, Flight.State.TASTING)
-    )
+    in_flights = FlightLot.objects.filter(team_id=member.team_id, out_at=None)
+    running = in_flights.filter(flight__state__in=(Flight.State.SET_UP, Flight.State.TASTING))
+    decided = in_flights.filter(flight__state=Flight.State.DECIDED)
+    bought = Lot.objects.filter(team_id=member.team_id, removed=False, from_lot_id__isnull=False)
+    is_decided = Q(id__in=decided.values("lot_id")) | Q(id__in=bought.values("from_lot_id"))
     rows = (
         Lot.objects.filter(team_id=member.team_id, removed=False)
         .exclude(status=RETIRED)
         .exclude(id__in=running.values("lot_id"))
+        .exclude(Q(status=SAMPLE) & is_decided)
         .values("id", "name", "status", next=F("development__result__next"), seen=F("development__result__evidence"))
     )
     lots: dict[str, PlannedTasting] = {str(row["id"]): _planned(row) for row in rows}

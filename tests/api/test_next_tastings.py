@@ -23,15 +23,19 @@ def shelf(taster, stranger, lexicon):
     def make(name, **fields):
         return LotFactory(team=taster.team, by=taster.user, name=name, **fields)
 
-    samples = ("Tasted", "Untasted", "In flight")
+    samples = ("Tasted", "Untasted", "In flight", "Decided on", "Bought after it")
     made = {name: make(name, status="sample") for name in samples}
     make("Bought", status="bought")
     make("Retired", status="retired")
     make("Deleted", status="sample", removed=True)
     LotFactory(team=stranger.team, by=stranger.user, name="Theirs", status="sample")
-    FlightLot.objects.create(
-        flight=FlightFactory(team=taster.team, by=taster.user), team=taster.team, lot=made["In flight"]
-    )
+    make("What was bought", status="retired", from_lot=made["Bought after it"])
+    for name, state in (("In flight", "tasting"), ("Decided on", "decided")):
+        flight = FlightFactory(team=taster.team, by=taster.user)
+        FlightLot.objects.create(flight=flight, team=taster.team, lot=made[name])
+        type(flight).objects.filter(id=flight.id).update(
+            state=state, revealed_at=datetime.now(UTC) if state == "decided" else None
+        )
     sync(taster.client, session_of(made["Tasted"].id, [6, 5]))
     refresh_development(made["Tasted"].id, now=datetime.now(UTC))
     return made
@@ -66,4 +70,4 @@ def test_page_is_reached_from_the_list_and_says_the_same(viewer, shelf):
     text = Seen(browser.get("/lots/next/").content.decode()).text
     assert text.index("Untasted") < text.index("Tasted\n") < text.index("Bought")
     assert "Pour further: strength is rated up to infusion 2 only" in text
-    assert "In flight" not in text
+    assert not any(name in text for name in ("In flight", "Decided on", "Bought after it", "Retired"))

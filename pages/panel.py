@@ -11,6 +11,8 @@ from django.views.generic import View
 
 from pages.browser import chosen_member, page
 from pages.record_forms import NOTHING
+from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.panel.joining import joining
 from tastings.queries.developments import labels_of
 from tastings.queries.panels import panel_of, tasters_shown
 from tastings.wording.labels import descriptor_label
@@ -18,6 +20,7 @@ from tastings.wording.numbers import day, one_decimal, signed
 from tastings.wording.panel import (
     SURE_SD,
     coefficient,
+    joining_sentence,
     level_difference,
     panel_sentence,
     ranking_difference,
@@ -31,10 +34,11 @@ from teams.queries.people import members_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from tastings.maths.brewing.brews import TasterScale
+    from tastings.maths.panel.joining import Joining
     from tastings.queries.panels import PanelFigures, TasterRow
 
-_LEADING = ("strength", "liking")
+STRENGTH = "strength"
+_LEADING = (STRENGTH, "liking")
 _WIDTH, _SHOWN_POINTS = 120.0, 2.0
 """Of the line that shows somebody's level: its length, and the points to either side of the panel's."""
 
@@ -46,7 +50,9 @@ class TeamPanel(View):
         """Show it, the caller first."""
         member = chosen_member(request)
         panel, labels = panel_of(member.team_id), labels_of(member)
-        names = {str(one.user_id): str(one.user) for one in members_of(member)}
+        people = members_of(member)
+        names = {str(one.user_id): str(one.user) for one in people}
+        tasting = [str(one.user_id) for one in people if one.may_write and one.left_at is None]
         me = str(member.user_id)
         shown = sorted(tasters_shown(member, panel), key=lambda one: (one != me, names.get(one, "").casefold()))
         context = {
@@ -57,9 +63,24 @@ class TeamPanel(View):
             "tasters": [
                 {"name": names.get(one, ""), "is_me": one == me, **_taster(panel, one, labels)} for one in shown
             ],
+            "joining": [
+                {"name": names[one], "is_me": one == me, **_joining(panel, one)}
+                for one in sorted(tasting, key=lambda one: (one != me, names[one].casefold()))
+                if (one == me or member.sees_all_tasters) and not _progress(panel, one).known
+            ],
             "sees_all": member.sees_all_tasters,
         }
         return render(request, "pages/panel.html", context)
+
+
+def _progress(panel: PanelFigures, taster: str) -> Joining:
+    """Return how far the strength scale of somebody is known, who may not have tasted yet."""
+    return joining(panel.scales.get(STRENGTH, {}).get(taster) or TasterScale())
+
+
+def _joining(panel: PanelFigures, taster: str) -> dict[str, Any]:
+    found = _progress(panel, taster)
+    return {"done": found.done, "needed": found.needed, "sentence": joining_sentence(found)}
 
 
 def _in_order(keys: Mapping[str, object]) -> list[str]:

@@ -23,6 +23,8 @@ MOST_SESSIONS = 400
 """The latest so many sessions of a team are learned from."""
 GAIN_MOVED, OFFSET_MOVED, LINE_MOVED = 0.03, 0.1, 0.1
 """From such moves on the lots' figures are worked out again. [1], [points], [points]"""
+SD_MOVED = 1.25
+"""The same where a scale is known so many times as well, or as badly, as before. [1]"""
 SLOPE_PROBABILITY_MOVED, SLOPE_MOVED = 0.15, 0.03
 """The same for the slope of the cups' order. [1], [points a cup]"""
 
@@ -94,6 +96,8 @@ def _moved(
         for name in old.keys() | new.keys():
             a, b = old.get(name, unknown), new.get(name, unknown)
             if abs(a["gain"] - b["gain"]) > GAIN_MOVED or abs(a["offset"] - b["offset"]) > OFFSET_MOVED:
+                return True
+            if any(not 1 / SD_MOVED <= a[sd] / b[sd] <= SD_MOVED for sd in ("gain_sd", "offset_sd")):
                 return True
     return False
 

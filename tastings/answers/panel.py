@@ -5,6 +5,7 @@ from datetime import datetime
 from uuid import UUID
 
 from tastings.answers.help_text import help_text
+from tastings.maths.panel.joining import joining
 from tastings.maths.panel.panel import PanelAgreement
 from tastings.queries.panels import PanelFigures, TasterRow
 
@@ -18,6 +19,8 @@ class TasterOnDescriptor:
     gain_sd: float
     offset: float = field(metadata=help_text("points above the panel"))
     offset_sd: float
+    known: bool = field(metadata=help_text("whether gain and offset are known well enough"))
+    blind_cups_to_known: int = field(metadata=help_text("about so many more, of lots the others tasted, would do it"))
     sessions: int
     lots: int
     repeatability_sd: float | None = field(metadata=help_text("of the same infusion of the same lot, points"))
@@ -111,12 +114,15 @@ def _agreement(descriptor: str, found: PanelAgreement) -> DescriptorAgreement:
 
 
 def _row(row: TasterRow) -> TasterOnDescriptor:
+    progress = joining(row.scale)
     return TasterOnDescriptor(
         descriptor=row.descriptor,
         gain=row.scale.gain,
         gain_sd=row.scale.gain_sd,
         offset=row.scale.offset,
         offset_sd=row.scale.offset_sd,
+        known=progress.known,
+        blind_cups_to_known=progress.needed - progress.done,
         sessions=row.figures.sessions,
         lots=row.figures.lots,
         repeatability_sd=row.figures.repeatability_sd,

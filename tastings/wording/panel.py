@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
 from tastings.maths.brewing.brews import TasterScale
+from tastings.maths.panel.joining import Joining
 from tastings.wording.numbers import number, number_range, one_decimal, two_decimals
 
 SURE_SD = 1.2816
@@ -87,6 +88,12 @@ def repeats_sentence(sds: Collection[float]) -> str:
     low, high = one_decimal(min(sds)), one_decimal(max(sds))
     points = low if low == high else number_range(low, high)
     return _("The same infusion tasted again varies by about %(points)s points.") % {"points": points}
+
+
+def joining_sentence(found: Joining) -> str:
+    """Say how many blind cups are missing until a scale is known."""
+    left = found.needed - found.done
+    return ngettext("About %(n)s more blind cup", "About %(n)s more blind cups", left) % {"n": left}
 
 
 def tasted_sentence(*, sessions: int, lots: int) -> str:

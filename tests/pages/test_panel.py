@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from tastings.actions.developments import refresh_development
 from tastings.actions.panels import refresh_panel
-from tests.factories import LotFactory
+from tests.factories import LotFactory, MemberFactory
 from tests.pages.test_people import browser_of
 from tests.sync.test_panel import tasted
 
@@ -38,6 +38,17 @@ def test_page_says_who_rates_higher_and_shows_a_taster_no_other_taster(panel, ta
     assert "points higher than the others" not in theirs
     assert str(owner.user) not in theirs.partition("<main")[2]
     assert "The team calls a cup spent below about" in theirs
+
+
+def test_page_shows_who_is_joining_and_how_far_to_those_who_may_see_it(panel, taster, owner, viewer):
+    new = MemberFactory(team=taster.team, role="taster")
+    page = browser_of(owner).get("/team/panel/").content.decode()
+    section = page.partition('id="joining"')[2].partition("</section>")[0]
+    assert str(new.user) in section
+    assert str(viewer.user) not in section  # a viewer never tastes
+    assert 'value="0" max="10"' in section
+    assert "About 10 more blind cups" in section
+    assert str(new.user) not in browser_of(taster).get("/team/panel/").content.decode().partition("<main")[2]
 
 
 def test_page_of_a_team_without_a_panel_says_what_is_missing(viewer):

@@ -163,6 +163,18 @@ def test_a_status_that_a_taster_repeats_does_not_outlast_a_buyers_earlier_edit(t
     assert Lot.objects.get(id=lot).status == "bought"
 
 
+def test_a_status_that_a_taster_repeated_does_not_come_back_when_they_are_a_buyer(taster, buyer):
+    """The network delivers the taster's edit once more."""
+    lot = uuid4()
+    judged(taster, change("lot", lot, name="Mist Ridge", kind="oolong", status="sample"))
+    sent = {**change("lot", lot, at="2026-03-04T14:00:00Z", status="sample", remarks="round"), "seq": 2}
+    judged(taster, sent)
+    judged(buyer, change("lot", lot, at=LATER, status="bought"))
+    Member.objects.filter(id=taster.member.id).update(role="buyer")
+    assert judged(taster, sent) == ["unchanged"]
+    assert Lot.objects.get(id=lot).status == "bought"
+
+
 def test_what_was_accepted_is_unchanged_when_it_is_sent_again(taster, buyer):
     """The answer was lost; a buyer has bought the lot since, so that the taster could not make it any more."""
     lot = uuid4()

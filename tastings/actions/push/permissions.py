@@ -40,14 +40,16 @@ def not_yours(change: Change, pending: PendingRecord, state: PushState) -> list[
 def without_purchase_repeats(change: Change, pending: PendingRecord, state: PushState) -> Change:
     """Leave out what a taster repeats of a lot's purchase, as a phone that sends all fields does.
 
-    Merged, it would get the taster's stamp, and a buyer's edit of before would lose against it.
+    Merged, it would get the taster's stamp, and a buyer's edit of before would lose against it. It stays left out when
+    the change comes again and its sender is a buyer by then.
     """
-    if change.type != "lot" or state.member.decides:
+    if change.type != "lot":
         return change
-    repeated = {name for name in PURCHASE_FIELDS if name in change.fields and _is_repeated(name, change, pending)}
-    if not repeated:
+    was_left_out = _was_received_without if state.member.decides else _is_repeated
+    names = {name for name in PURCHASE_FIELDS if name in change.fields and was_left_out(name, change, pending)}
+    if not names:
         return change
-    return replace(change, fields={name: value for name, value in change.fields.items() if name not in repeated})
+    return replace(change, fields={name: value for name, value in change.fields.items() if name not in names})
 
 
 def is_repeat(outcome: MergeOutcome, *, lost_before: set[str]) -> bool:
@@ -73,3 +75,11 @@ def _purchase_problems(change: Change, pending: PendingRecord) -> Iterator[Probl
 
 def _is_repeated(name: str, change: Change, pending: PendingRecord) -> bool:
     return change.fields[name] == pending.values.get(name)
+
+
+def _was_received_without(name: str, change: Change, pending: PendingRecord) -> bool:
+    """Whether the record has other fields of this change: its number among the device's changes identifies it."""
+    if change.stamp is None or not change.stamp.seq:
+        return False
+    taken = {field for field, stamp in pending.current.stamps.items() if stamp.order == change.stamp.order}
+    return bool(taken) and name not in taken

@@ -20,7 +20,7 @@ from pages.team_settings import pots_of
 from pages.usage import team_usage
 from pages.words import words_of
 from tastings.queries.logos import logo_name
-from tastings.queries.panels import panel_of, tasters_shown
+from tastings.queries.panels import panel_of
 from tastings.queries.shares import waiting_shares
 from tastings.wording.counts import counted
 from tastings.wording.numbers import listed, number
@@ -68,7 +68,8 @@ def _work(member: Member) -> list[Tile]:
     waiting = len(open_invitations(member, now=timezone.now())) if member.runs_team else 0
     invited = [ngettext("%(n)s open invitation", "%(n)s open invitations", waiting) % {"n": waiting}] if waiting else []
     own = sum(not word.fields["built_in"] for word in words_of(member))
-    pots, tasters = len(pots_of(member)), len(tasters_shown(member, panel_of(member.team_id)))
+    pots = len(pots_of(member))
+    tasters = len({taster for one in panel_of(member.team_id).descriptors.values() for taster in one.tasters})
     tiles: list[Tile] = [
         (
             "people", "people", _("People"),

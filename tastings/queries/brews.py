@@ -18,9 +18,17 @@ _CUP_MOMENTS = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
 """Moments of a note about an infusion's cup. A descriptor rated at several counts at the first of these."""
 
 
+_LAST = 1_000_000
+SWEETNESS, FINISH, RETURNING = "sweetness", "finish", "returning_sweetness"
+"""Sweetness that is noted at the finish is the one that comes back: it is not averaged with that in the mouth."""
+
+
 @dataclass(frozen=True, slots=True)
 class LotBrews:
-    """A lot's brews, the keys of the descriptors that are rated each infusion, and the even brew of its kind."""
+    """A lot's brews, the keys of the descriptors that get a curve, and the even brew of its kind.
+
+    These are the descriptors that are rated each infusion, and returning sweetness where anybody rated it.
+    """
 
     brews: tuple[Brew, ...]
     rated: tuple[str, ...]
@@ -76,9 +84,13 @@ def _build_brews(sessions: QuerySet[Session]) -> LotBrews:
         "descriptor__rated_each_infusion",
         "intensity",
     ).order_by("id"):
+        returns = key == RETURNING or (moment == FINISH and key == SWEETNESS)
+        name = RETURNING if returns else key
         if infusion_id is not None:
-            notes[infusion_id].append(_NoteValues(moment, key, None if intensity is None else float(intensity)))
-        if is_rated_each_infusion:
+            notes[infusion_id].append(_NoteValues(moment, name, None if intensity is None else float(intensity)))
+        if returns and intensity is not None:
+            rated[RETURNING] = _LAST
+        elif is_rated_each_infusion and not returns:
             rated[key] = position
     brews = tuple(_brew(session, pours[session.id], notes) for session in shared)
     return LotBrews(brews, tuple(sorted(rated, key=lambda key: (rated[key], key))))

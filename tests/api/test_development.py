@@ -127,3 +127,32 @@ def test_lexicon_holds_what_the_figures_need(lexicon):
         "minerality", "roast",
     }  # fmt: skip
     assert set(Descriptor.objects.filter(team=None, rated_each_infusion=True).values_list("key", flat=True)) >= always
+
+
+def test_sweetness_at_the_finish_is_a_curve_of_its_own(taster, lot):
+    tasting = session_of(lot.id, [6, 7, 6])
+    pours = [one["id"] for one in tasting if one["type"] == "infusion"]
+    for pour, mouth, finish in zip(pours, (5, 4, 3), (1, 6, 8), strict=True):
+        for moment, intensity in (("mouth", mouth), ("finish", finish)):
+            rating = {"moment": moment, "descriptor": "sweetness", "intensity": intensity}
+            tasting.append(change("note", session=tasting[0]["id"], infusion=pour, **rating))
+    for pour in pours:
+        length = {"moment": "finish", "descriptor": "finish", "intensity": 7}
+        tasting.append(change("note", session=tasting[0]["id"], infusion=pour, **length))
+    assert set(verdict_names(sync(taster.client, tasting))) == {"applied"}
+    refresh_development(lot.id, now=datetime.now(UTC))
+    curves = taster.client.get(address(lot.id)).json()["curves"]
+
+    assert [one["descriptor"] for one in curves] == ["strength", "sweetness", "finish", "returning_sweetness"]
+    returning = curves[3]["points"]
+    assert [one["n"] for one in returning[:4]] == [1, 1, 1, 0]
+    assert returning[0]["observed"] < returning[1]["observed"] < returning[2]["observed"]
+    assert curves[1]["points"][0]["observed"] > curves[1]["points"][2]["observed"]
+
+
+def test_unrated_returning_sweetness_is_noted_and_has_no_curve(taster, lot):
+    tasting = session_of(lot.id, [6, 7])
+    note = {"moment": "finish", "descriptor": "returning_sweetness"}
+    sync(taster.client, [*tasting, change("note", session=tasting[0]["id"], infusion=tasting[1]["id"], **note)])
+    refresh_development(lot.id, now=datetime.now(UTC))
+    assert [one["descriptor"] for one in taster.client.get(address(lot.id)).json()["curves"]] == ["strength"]

@@ -41,8 +41,8 @@ def test_slope_is_integrated_out_as_by_numerical_integration():
     parts = {"precision": 2.0, "cross": 9.0, "constant": 45.0, "order_level": 6.0, "order_cross": 24.0}
     fields = dict.fromkeys(TeamStatistics.__dataclass_fields__, zero) | {k: zero + v for k, v in parts.items()}
     fields |= {"order_order": zero + 30.0, "shift_shift": zero + 1, "gain_gain": zero + 1}
-    believed = OrderSlope(probability=0.25, mean=-0.15, sd=0.1)
-    found = posterior_from(TeamStatistics(**fields), n_absent=0.0, grid=grid, slope=believed)
+    prior = OrderSlope(probability=0.25, mean=-0.15, sd=0.1)
+    found = posterior_from(TeamStatistics(**fields), n_absent=0.0, grid=grid, slope=prior)
 
     a, s = np.linspace(-40, 60, 4001)[:, None], np.linspace(-1.5, 1.5, 1201)
     likelihood = np.exp(-0.5 * (45 - 18 * a + 2 * a**2 - 48 * s + 12 * a * s + 30 * s**2)) * norm.pdf(a, 6, 4)
@@ -54,11 +54,11 @@ def test_slope_is_integrated_out_as_by_numerical_integration():
     assert found.slope == pytest.approx(slope, abs=1e-6)
 
 
-def test_attribute_nothing_is_believed_of_has_no_slope():
+def test_attribute_without_a_prior_has_no_slope():
     tasted, grid = [tasted_of([5, 6, 6, 5, 4])], make_grid(n_k=16, n_tau=12, n_n=3)
-    believed = fit_all({"strength": tasted}, grid=grid, slopes={"sweetness": OrderSlope(probability=0.5)})
-    assert np.array_equal(believed["strength"].weights, fit(tasted, grid=grid).weights)
-    assert believed["strength"].slope_probability == 0
+    prior = fit_all({"strength": tasted}, grid=grid, slopes={"sweetness": OrderSlope(probability=0.5)})
+    assert np.array_equal(prior["strength"].weights, fit(tasted, grid=grid).weights)
+    assert prior["strength"].slope_probability == 0
 
 
 def test_lots_of_a_team_add_up():

@@ -155,10 +155,10 @@ def lots_of_a_team(world: World, *, sessions: int, rng: np.random.Generator) -> 
         lots.append([draw_session(leaves[-1], team, number=i, rng=rng, table=world.table) for i in range(sessions)])
     found = [estimate_development(brews, rated=["strength"], scales=scales) for brews in lots]
     if world.lots > 1:
-        said = [one.slope_evidence for one in found]
+        evidence = [one.slope_evidence for one in found]
         found = [
             estimate_development(
-                brews, rated=["strength"], scales=scales, slopes=team_slopes(said[:number] + said[number + 1 :])
+                brews, rated=["strength"], scales=scales, slopes=team_slopes(evidence[:number] + evidence[number + 1 :])
             )
             for number, brews in enumerate(lots)
         ]

@@ -5,6 +5,7 @@ from datetime import datetime
 from functools import cache
 from uuid import UUID
 
+from django.contrib.postgres.expressions import ArraySubquery
 from django.db.models import OuterRef, Q, Subquery
 
 from lots.schema import format_utc
@@ -30,6 +31,8 @@ class LotDevelopment:
     stale: bool
     figures: Development
     tag: str
+    water_tds_mg_l: tuple[float, ...] = ()
+    """Dissolved solids of the waters of its shared sessions, where they are known."""
 
 
 def development_for(member: Member, lot: UUID) -> LotDevelopment:
@@ -40,7 +43,11 @@ def development_for(member: Member, lot: UUID) -> LotDevelopment:
 
 def development_of(lot: UUID) -> LotDevelopment:
     """Return the stored figures of a lot that the caller may see."""
-    row = StoredDevelopment.objects.filter(lot_id=lot).first() or StoredDevelopment(lot_id=lot)
+    waters = Session.objects.filter(shared_sessions(), lot_id=lot, removed=False, water_tds_mg_l__isnull=False)
+    stored = StoredDevelopment.objects.filter(lot_id=lot).annotate(
+        waters=ArraySubquery(waters.values("water_tds_mg_l"))
+    )
+    row = stored.first() or StoredDevelopment(lot_id=lot)
     computed_at = format_utc(row.computed_at) if row.computed_at else None
     figures = stored_figures(row)
     return LotDevelopment(
@@ -50,6 +57,7 @@ def development_of(lot: UUID) -> LotDevelopment:
         stale=row.stale,
         figures=_untasted() if figures is None else figures,
         tag=f"{row.computed_revision}-{row.due_revision}-{row.method}-{computed_at}",
+        water_tds_mg_l=tuple(vars(row).get("waters") or ()),
     )
 
 

@@ -42,6 +42,14 @@ def caffeine_in_leaf(low_g: float, high_g: float) -> str:
     }
 
 
+def differing_waters(low_mg_l: float, high_mg_l: float) -> str:
+    """Warn that sessions of a lot were brewed with very different waters."""
+    return _(
+        "Its sessions were brewed with very different waters, %(low)s to %(high)s mg of dissolved solids in a litre."
+        " The figures do not allow for that; compare the sessions by water, or taste again with one."
+    ) % {"low": number(round(low_mg_l)), "high": number(round(high_mg_l))}
+
+
 def herbal_lot() -> str:
     """Warn that a herbal lot's contents are not known."""
     return _(

@@ -1,10 +1,11 @@
 """How a lot's flavour develops, in words: departures, the counterfactual, what to taste next, what is left out."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from tastings.maths.brewing.water import differing_minerals
 from tastings.maths.curve.counterfactual import Counterfactual
 from tastings.maths.curve.departures import Departure
 from tastings.maths.curve.development import Development, LackOfFitAt
@@ -241,10 +242,18 @@ def next_session_sentence(found: NextSession) -> str:
             ) % {"points": one_decimal(found.within or 0.0)}
 
 
-def development_cautions(found: Development) -> list[str]:
-    """Say what to be careful about when tasting, and which curves do not follow the extraction model."""
+def development_cautions(found: Development, *, water_tds_mg_l: Iterable[float | None] = ()) -> list[str]:
+    """Say what to be careful about when tasting, and which curves deserve less trust.
+
+    Parameters
+    ----------
+    water_tds_mg_l : Iterable[float or None]
+        Dissolved solids of the water of each session, where known. [mg/l]
+    """
+    minerals = differing_minerals(water_tds_mg_l)
+    waters = [] if minerals is None else [cautions.differing_waters(*minerals)]
     caffeine = [] if found.leaf_range_g is None else [cautions.caffeine_in_leaf(*found.leaf_range_g)]
-    return [cautions.scalding(), cautions.hot_drink(), *caffeine, *map(_lack_of_fit, found.lack_of_fit)]
+    return [cautions.scalding(), cautions.hot_drink(), *caffeine, *waters, *map(_lack_of_fit, found.lack_of_fit)]
 
 
 def _lack_of_fit(found: LackOfFitAt) -> str:

@@ -156,3 +156,17 @@ def test_unrated_returning_sweetness_is_noted_and_has_no_curve(taster, lot):
     sync(taster.client, [*tasting, change("note", session=tasting[0]["id"], infusion=tasting[1]["id"], **note)])
     refresh_development(lot.id, now=datetime.now(UTC))
     assert [one["descriptor"] for one in taster.client.get(address(lot.id)).json()["curves"]] == ["strength"]
+
+
+def test_very_different_waters_are_a_caution_in_answer_and_report(taster, lot):
+    def brewed(tds_mg_l):
+        tasting = session_of(lot.id, [6, 7])
+        tasting[0]["fields"]["water_tds_mg_l"] = tds_mg_l
+        sync(taster.client, tasting)
+        refresh_development(lot.id, now=datetime.now(UTC))
+        page = taster.client.get(f"/lots/{lot.id}/report/").content.decode()
+        cautions = taster.client.get(address(lot.id)).json()["cautions"]
+        warned = "very different waters, 40 to 210 mg of dissolved solids in a litre"
+        return warned in page, any(warned in caution for caution in cautions)
+
+    assert [brewed(tds_mg_l) for tds_mg_l in (40, 120, 210)] == [(False, False), (False, False), (True, True)]

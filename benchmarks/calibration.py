@@ -196,7 +196,7 @@ def flight_table(flights: Mapping[float, Sequence[BlindFlight]]) -> str:
 
 def best_probabilities(flights: Sequence[BlindFlight]) -> list[tuple[float, bool]]:
     """Return the probability of each lot of each flight that it is the best, and whether it is."""
-    return [(lot.p_best, lot.lot == one.best) for one in flights for lot in one.found.standings]
+    return [(lot.p_best, lot.lot == one.best) for one in flights for lot in one.standings]
 
 
 def main() -> None:

@@ -19,9 +19,9 @@ from tastings.maths.comparison.arrival import ArrivalCheck, check_arrival
 from tastings.maths.comparison.side_by_side import FIRST_INFUSIONS, LIKING, Pair, compare
 from tastings.maths.curve.estimate import STRENGTH
 from tastings.maths.curve.steep_count import count_worthwhile
-from tastings.maths.flights.analysis import analyse_flight
-from tastings.maths.flights.cups import Cup
-from tastings.maths.flights.result import FlightResult
+from tastings.maths.flights.cups import Cup, served_cups
+from tastings.maths.flights.model import draw
+from tastings.maths.flights.standings import Standing, standings
 from tastings.maths.flights.williams import williams_square
 from tastings.maths.roast.readiness import ROAST, DatedBrew, Readiness, readiness
 from tastings.maths.roast.rest import (
@@ -286,9 +286,9 @@ def simulate_pair(rng: np.random.Generator) -> ComparedLots:
 
 @dataclass(frozen=True, slots=True)
 class BlindFlight:
-    """The answer about a blind flight, and which lot is truly the best; one drawn at random where all are equal."""
+    """Where lots stand after a blind flight, and which is truly the best; one drawn at random where all are equal."""
 
-    found: FlightResult
+    standings: tuple[Standing, ...]
     best: str
 
 
@@ -322,8 +322,10 @@ def simulate_flight(rng: np.random.Generator, *, spread: float) -> BlindFlight:
             liking = level + gain[taster] * tasted + drift[taster] * place + noise[taster] * normal()
             score = float(np.clip(np.round(2 * liking) / 2, 0, 10))
             cups.append(Cup(str(lot), str(taster), str(sitting), place + 1, score))
-    found = analyse_flight(cups, scale=HIGHEST, seed=int(rng.integers(2**31)), lots=[str(lot) for lot in range(n_lots)])
-    return BlindFlight(found=found, best=str(lots.argmax() if spread else rng.integers(n_lots)))
+    of_cups = served_cups(cups, scale=HIGHEST, lots=[str(lot) for lot in range(n_lots)])
+    worth = draw(of_cups, scale=HIGHEST, rng=rng).worth()
+    found = standings(of_cups, worth=worth, among=range(n_lots))
+    return BlindFlight(standings=found, best=str(lots.argmax() if spread else rng.integers(n_lots)))
 
 
 def _mean_cup(leaf: SimulatedLeaf, *, n: int) -> float:

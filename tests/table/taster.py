@@ -47,12 +47,13 @@ class Table:
         found.first.click()
         self.taps += 1
 
-    def rate(self, word, points):
-        """Tap a rating line where the points stand."""
+    def rate(self, word, points, *, finger=False):
+        """Tap a rating line where the points stand, with the mouse or a finger."""
         line = self.page.locator(".rating-line", has=self.page.locator(f"#rate-{word}"))
         line.scroll_into_view_if_needed()
         box = line.bounding_box()
-        line.click(position={"x": 16 + (box["width"] - 32) * points / 10, "y": box["height"] / 2})
+        place = {"x": 16 + (box["width"] - 32) * points / 10, "y": box["height"] / 2}
+        (line.tap if finger else line.click)(position=place)
         self.taps += 1
 
     def later(self, seconds):

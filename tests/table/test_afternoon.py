@@ -227,7 +227,7 @@ def test_new_sample_is_poured_after_at_most_eight_taps_and_one_name(browser, net
 
 def test_forgotten_taps_are_mended_by_typing_and_taken_back_by_undo(browser, network, taster, lexicon):
     lot = LotFactory(team=taster.member.team, by=taster.user, name="Mist Ridge")
-    with table_of(browser, network, taster) as table:
+    with table_of(browser, network, taster, has_touch=True) as table:
         start(table, "Mist Ridge")
         table.tap(".steps a", text="Pour")
         table.tap("button", text="First a rinse")
@@ -241,8 +241,10 @@ def test_forgotten_taps_are_mended_by_typing_and_taken_back_by_undo(browser, net
         table.page.fill("#typed-steep", "14,5")
         table.page.press("#typed-steep", "Tab")
         table.tap(".fold button", text="Write this pour down")
+        table.rate("strength", 5, finger=True)  # where the empty line's input stands
+        table.page.wait_for_selector(".rating output:has-text('5')")
         table.rate("strength", 6)
-        table.page.wait_for_selector(".undo p:has-text('Strength rated')")
+        table.page.wait_for_selector(".rating output:has-text('6')")
         table.rate("strength", 8)
         table.page.wait_for_selector(".rating output:has-text('8')")
         table.tap(".undo button")

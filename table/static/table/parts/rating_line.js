@@ -46,8 +46,8 @@ export class RatingLine extends Component {
     if (!this.byKey) this.rate(halves(Number(event.currentTarget.value)));
   };
 
-  /** A tap, by its place: one near the input's own start or former value must not be drawn to it. */
-  onClick = (event) => {
+  /** A tap, by its place: one where the input stands already changes nothing there, and a finger makes no click of it. */
+  onPointerUp = (event) => {
     const { left, width } = event.currentTarget.getBoundingClientRect();
     this.rate(halves(tenths(((event.clientX - left - EDGE_PX) / (width - 2 * EDGE_PX)) * HIGHEST)));
   };
@@ -60,7 +60,7 @@ export class RatingLine extends Component {
 
   standing = () => this.rating ?? this.props.value ?? this.props.last ?? HIGHEST / 2;
 
-  /** A tap is both a change and a click: the second says nothing new, also while the first is being kept. */
+  /** A tap has a change and the end of a touch: the second says nothing new, also while the first is being kept. */
   async rate(value) {
     if (value === (this.rating ?? this.props.value)) return;
     this.rating = value;
@@ -97,7 +97,7 @@ export class RatingLine extends Component {
           <button type="button" class="quiet" aria-label=${_("%(label)s: not rated", { label })} onClick=${() => this.clear()}>×</button>
         </span>`}
       </div>
-      <div class="rating-line" onClick=${this.onClick}>
+      <div class="rating-line" onPointerUp=${this.onPointerUp}>
         <svg class="rating-marks" aria-hidden="true" focusable="false">
           <line x1="0" x2="100%" y1="50%" y2="50%" />
           ${last !== null && html`<circle class="last" cx=${`${last * HIGHEST}%`} cy="50%" r="9" />`}

@@ -65,7 +65,8 @@ def readiness_table(lots: Sequence[RoastedLot]) -> str:
     """Return the figures of readiness as markdown."""
     dated = [one for one in lots if one.found.expected_on is not None]
     by_day = ", ".join(
-        f"{stated:.0%} on {share([one.ready_day <= one.dates[place] for one in dated if one.dates[place] < np.inf])}"
+        f"{share([one.ready_day <= one.dates[place] for one in dated if one.dates[place] < np.inf])}"
+        f" of the dates with {100 * stated:.0f} %"
         for place, stated in enumerate((TAIL, 0.5, 1 - TAIL))
     )
     verdicts = "\n".join(
@@ -88,7 +89,7 @@ def readiness_table(lots: Sequence[RoastedLot]) -> str:
             "",
             (
                 f"A date for {len(dated)} of {len(lots)} lots. Its 80 % interval holds the day in"
-                f" {share([one.covered for one in dated])}. Ready by the day said with a probability of {by_day}."
+                f" {share([one.covered for one in dated])}. Ready by the date were {by_day}."
                 " The 80 % interval of how liking changes in 30 days holds it in"
                 f" {share([trend.low <= change <= trend.high for trend, change in trends])} of {len(trends)}. Waiting"
                 f" makes {len(falling)} lots worse, and that was said of"

@@ -47,6 +47,7 @@ from tastings.maths.curve.profile import (
     undecided_profile,
     weighted_profile,
 )
+from tastings.maths.curve.scale_effects import open_share
 from tastings.maths.curve.steep_count import Steeps, count_worthwhile, unknown_count
 from tastings.maths.curve.sufficient_statistics import SessionRatings
 from tastings.maths.curve.tasted import TastedPoint, TastedSession, tasted_points
@@ -296,7 +297,16 @@ def _attribute(
 ) -> _Attribute:
     found = lack_of_fit([one.residuals() for one in tasted], infusions=even.shown)
     points = tasted_points(key, tasted, even_mean=posterior.node_level @ even.cups)
-    error = ModelError.of((point.infusion for point in points), lack_of_fit=found)
+    error = ModelError.given(
+        [one.left_over() for one in tasted],
+        infusions=even.shown,
+        sigma=posterior.sigma,
+        open_share=open_share(
+            [one.ratings.taster for one in tasted],
+            n_tasters=max((one.ratings.n_tasters or 0 for one in tasted), default=0) or None,
+        ),
+        lack_of_fit=found,
+    )
     draws = posterior.draws()
     strength = even.of(draws, infusions=even.shown)
     cups = error.applied(draws.on_scale(strength))

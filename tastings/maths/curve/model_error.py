@@ -1,36 +1,41 @@
-"""What the extraction model leaves open: a drift of late cups, and an error of the first one.
+"""What the extraction model leaves open: a smooth error of the even-brew curve, as far as ratings do not settle it.
 
-Leaf opens, breaks and wets unevenly; one rate and one lag follow that for a few infusions and drift off later. In
-simulated worlds that the model does not assume, bands without the drift held the truth less often with each infusion,
-and were narrowest at the last one, where hardly anybody had tasted (``docs/study.md``). Its size is our own value,
-chosen there: 0.3 points at the twelfth infusion, nothing at the first, less for weak cups, which cannot fall below 0,
-less where ratings pin it down, and more the further an infusion lies beyond the last that anybody rated. The first cup
-depends on how the dry leaf took the rinse, which the one lag of the model follows only roughly, in every session
-alike: that error is not pinned down by ratings.
+Leaf opens, breaks and wets unevenly; one rate and one lag follow that for a few infusions and drift off later, and the
+first cup depends on how the dry leaf took the rinse. So the curve has an error with a Gaussian prior, large in the
+first cup and in late ones, and correlated between neighbours (Kennedy and O'Hagan 2001, Journal of the Royal
+Statistical Society B 63:425). What the ratings leave over is evidence of it: its mean is added to the curve, and what
+stays open widens the band, the less the more an infusion was rated. The tasters' scale and the noise of ratings leave
+something over too; that is allowed for.
+
+The error's size is our own value, chosen in simulated worlds that the model does not assume (``docs/study.md``). It is
+less for weak cups, which cannot fall below 0, and grows beyond the last infusion that anybody rated.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from scipy.special import ndtri
 
 from tastings.maths.arrays import FloatArray
-from tastings.maths.brewing.brews import HIGHEST, LOWEST
-from tastings.maths.curve.lack_of_fit import LackOfFit
+from tastings.maths.brewing.brews import HIGHEST, LOWEST, TasterScale
+from tastings.maths.brewing.even_brew import MOST_INFUSIONS
+from tastings.maths.curve.lack_of_fit import LackOfFit, Residuals
+from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_shift_sd
 
-DRIFT_SD = 0.3
-DRIFT_INFUSION = 12
-"""The infusion at which the drift has its full size and stops growing. [from 1]"""
-HALF_PINNED = 1.5
-"""So many ratings of an infusion halve the drift's variance there."""
+USUAL_SD, LATE_SD, FIRST_SD, FIRST_FADES = 0.12, 0.25, 0.3, 0.3
+"""Sds of the error at any infusion, in addition at the twelfth and at the first, and what part of that the next cup
+has. [points], [1]"""
+LATE_INFUSION = 12
+"""The infusion at which the late error has its full size and stops growing. [from 1]"""
+REACH = 2.5
+"""Over so many infusions the correlation of two errors falls to 1/e. [infusions]"""
 WEAK_CUP = 1.0
-"""Strength at which the drift has half its size. [points]"""
+"""Strength at which the error has half its size. [points]"""
 BEYOND_SD = 0.05
 """What each infusion after the last rated one adds to the drift. [points]"""
-FIRST_SD, FIRST_FADES = 0.2, 0.3
-"""Error of the first cup, and what part of it the next one has. [points], [1]"""
-_STEPS = 3**0.5 - 1, 7**0.5 - 2  # other lattices than those of the draws, of their rates and of pairs
+_BEYOND_STEP = 3**0.5 - 1  # another lattice than those of the draws, of their rates and of pairs
+_UNKNOWN = TasterScale()
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,19 +44,79 @@ class ModelError:
 
     Parameters
     ----------
-    rated : tuple[int, ...]
-        The infusion of each rating.
+    mean : float64[n_infusions]
+        Of the error. [points]
+    root : float64[n_infusions, n_infusions]
+        Cholesky factor of its covariance. [points]
+    last : int
+        The last infusion that anybody rated.
     lack_of_fit : LackOfFit or None
         None while the ratings follow the model.
     """
 
-    rated: tuple[int, ...]
+    mean: FloatArray
+    root: FloatArray
+    last: int
     lack_of_fit: LackOfFit | None
 
     @classmethod
     def of(cls, infusions: Iterable[int], *, lack_of_fit: LackOfFit | None) -> "ModelError":
-        """Return it for ratings of these infusions."""
-        return cls(rated=tuple(infusions), lack_of_fit=lack_of_fit)
+        """Return what is open after ratings of these infusions, whatever they were."""
+        number = np.array(list(infusions), dtype=np.int64)
+        nothing = Residuals(number=number, residual=np.zeros(number.size), expected=np.zeros(number.size))
+        return cls.given([nothing], infusions=MOST_INFUSIONS, lack_of_fit=lack_of_fit)
+
+    @classmethod
+    def given(
+        cls,
+        left: Sequence[Residuals],
+        *,
+        infusions: int,
+        sigma: float = 0.75,
+        open_share: float = 0.0,
+        lack_of_fit: LackOfFit | None = None,
+    ) -> "ModelError":
+        """Return what is open after the ratings.
+
+        Parameters
+        ----------
+        left : Sequence[Residuals]
+            What each session's ratings leave over.
+        infusions : int
+            Infusions of the curve.
+        sigma : float
+            Noise of a rating. [points]
+        open_share : float
+            Variance of the tasters' mean shift, in that of one taster's
+            (:func:`tastings.maths.curve.scale_effects.open_share`).
+        lack_of_fit : LackOfFit or None
+            Where there is one, it has the mean of the error already.
+        """
+        place = np.arange(infusions)
+        sd = np.sqrt(
+            USUAL_SD**2
+            + (LATE_SD * np.minimum(place / (LATE_INFUSION - 1), 1)) ** 2
+            + (FIRST_SD * FIRST_FADES**place) ** 2
+        )
+        covariance = np.outer(sd, sd) * np.exp(-np.abs(place[:, None] - place) / REACH)
+        mean, last = np.zeros(infusions), 0
+        number = np.concatenate([one.number for one in left]) if left else np.zeros(0, dtype=np.int64)
+        inside = (number >= 1) & (number <= infusions)
+        if inside.any():
+            last, index = int(number[inside].max()), number[inside] - 1
+            count = np.bincount(index, minlength=infusions)
+            rated = np.flatnonzero(count)
+            residual, expected = (
+                np.bincount(index, weights=np.concatenate(values)[inside], minlength=infusions)[rated] / count[rated]
+                for values in ([one.residual for one in left], [one.expected for one in left])
+            )
+            shift_2 = _UNKNOWN.offset_sd**2 * open_share + float(session_shift_sd(sigma)) ** 2 / len(left)
+            gain_2 = _UNKNOWN.gain_sd**2 * open_share + SESSION_GAIN_SD**2 / len(left)
+            noise = np.diag(sigma**2 / count[rated]) + shift_2 + gain_2 * np.outer(expected, expected)
+            gain = np.linalg.solve(covariance[np.ix_(rated, rated)] + noise, covariance[rated]).T
+            mean, covariance = gain @ residual, covariance - gain @ covariance[rated]
+        root = np.linalg.cholesky(covariance + 1e-9 * np.eye(infusions))
+        return cls(mean, np.asarray(root, dtype=np.float64), last, lack_of_fit)
 
     def applied(self, cups: FloatArray) -> FloatArray:
         """Return draws of the even-brew cups with a draw of the model's error each; the same for the same input.
@@ -59,23 +124,18 @@ class ModelError:
         Parameters
         ----------
         cups : float64[n_draws, n_infusions]
-            Of infusion 1, 2, ... [points, 0 to 10]
+            Of infusion 1, 2, ..., as many as the error has or more, whose error is that of the last one. [points, 0 to
+            10]
         """
-        if self.lack_of_fit is not None:
-            cups = self.lack_of_fit.applied(cups)
-        return np.asarray(np.clip(cups + self._drift(cups), LOWEST, HIGHEST), dtype=np.float64)
-
-    def _drift(self, cups: FloatArray) -> FloatArray:
         n_draws, n_infusions = cups.shape
-        last = max(self.rated, default=0)
-        n_rated = np.bincount(np.array(self.rated, dtype=np.intp), minlength=n_infusions + 1)[1 : n_infusions + 1]
-        number = np.minimum(np.arange(1, n_infusions + 1), DRIFT_INFUSION)
-        place = (number - 1) / (DRIFT_INFUSION - 1)
-        late, first = DRIFT_SD * place, FIRST_SD * FIRST_FADES ** np.arange(n_infusions)
-        pinned = np.sqrt(1 + n_rated / HALF_PINNED)
-        z_late, z_first = (
-            ndtri(np.clip((0.5 + np.arange(n_draws) * step) % 1.0, 1e-6, 1 - 1e-6))[:, None] for step in _STEPS
-        )
-        beyond = BEYOND_SD * np.maximum(number - last, 0)
-        drift = z_late * (late / pinned + beyond) + z_first * first
-        return np.asarray(drift * cups / (cups + WEAK_CUP), dtype=np.float64)
+        rng = np.random.default_rng(2001)  # the same figures each time
+        error = rng.standard_normal((n_draws, self.mean.size)) @ self.root.T
+        if self.lack_of_fit is None:
+            error += self.mean
+        else:
+            cups = self.lack_of_fit.applied(cups)
+        error = error[:, np.minimum(np.arange(n_infusions), self.mean.size - 1)]
+        late = np.minimum(np.arange(1, n_infusions + 1), LATE_INFUSION)
+        beyond = ndtri(np.clip((0.5 + np.arange(n_draws) * _BEYOND_STEP) % 1.0, 1e-6, 1 - 1e-6))[:, None]
+        error += beyond * (BEYOND_SD * np.maximum(late - self.last, 0))
+        return np.asarray(np.clip(cups + error * cups / (cups + WEAK_CUP), LOWEST, HIGHEST), dtype=np.float64)

@@ -6,6 +6,7 @@ is estimated (:func:`expected_absent_tasters`). This is for tasters not calibrat
 itself. Without centring, the intervals of a lot that a whole team has tasted were a third too wide in simulation.
 """
 
+from collections import Counter
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 from functools import reduce
@@ -151,6 +152,26 @@ def expected_absent_tasters(n_sessions: Collection[int], *, n_tasters: int | Non
     size = _TEAM_SIZES[n_seen <= _TEAM_SIZES] if n_seen <= _TEAM_SIZES[-1] else np.array([float(n_seen)])
     log_weight = gammaln(size + 1) - gammaln(size - n_seen + 1) - (sum(n_sessions) + 3) * np.log(size)
     return float(np.average(size, weights=np.exp(log_weight - log_weight.max()))) - n_seen
+
+
+def open_share(tasters: Collection[str], *, n_tasters: int | None = None) -> float:
+    """Return the variance of the mean shift of a lot's sessions against the team's, in that of one taster's shift.
+
+    Parameters
+    ----------
+    tasters : Collection[str]
+        Who tasted each session.
+    n_tasters : int, optional
+        How many tasters the team has, where that is known.
+
+    Examples
+    --------
+    >>> round(open_share(["ann", "ben", "cho", "dee"], n_tasters=4), 3), open_share(["ann"] * 8, n_tasters=4)
+    (0.001, 0.75)
+    """
+    n_sessions = Counter(tasters).values()
+    absent = expected_absent_tasters(n_sessions, n_tasters=n_tasters)
+    return sum((n / len(tasters)) ** 2 for n in n_sessions) - 1 / (len(n_sessions) + absent)
 
 
 def empty_statistics(*, n_nodes: int) -> TeamStatistics:

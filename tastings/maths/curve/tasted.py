@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tastings.maths.arrays import FloatArray
+from tastings.maths.arrays import BoolArray, FloatArray
 from tastings.maths.brewing.brews import HIGHEST, LOWEST
 from tastings.maths.curve.evidence import PreparedSession
 from tastings.maths.curve.lack_of_fit import Residuals
@@ -48,7 +48,13 @@ class TastedSession:
 
     def residuals(self) -> Residuals:
         """Return what the ratings leave over; those at an end of the scale are left out."""
-        settled = self.ratings.censored == 0
+        return self._left_over(self.ratings.censored == 0)
+
+    def left_over(self) -> Residuals:
+        """Return what the ratings leave over, weak cups rated 0 among them; a 10 may have been any more."""
+        return self._left_over(self.ratings.censored <= 0)
+
+    def _left_over(self, settled: BoolArray) -> Residuals:
         index = self.ratings.index[settled]
         return Residuals(
             number=np.array([self.prepared.pours[i].number for i in index], dtype=np.int64),

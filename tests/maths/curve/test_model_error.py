@@ -3,21 +3,49 @@
 import numpy as np
 import pytest
 
+from tastings.maths.curve.lack_of_fit import Residuals
 from tastings.maths.curve.model_error import ModelError
 
 
-def sds(rated, *, infusions=12):
-    """Return the sd of each infusion's error for a strong, even lot, which is known exactly otherwise."""
-    cups = np.full((1024, infusions), 5.0)
-    return ModelError.of(rated, lack_of_fit=None).applied(cups).std(axis=0)
+def left(rated, *, residual=0.0, sessions=1):
+    number = np.array(list(rated))
+    one = Residuals(number=number, residual=np.full(number.size, residual), expected=np.full(number.size, 5.0))
+    return [one] * sessions
+
+
+def errors(rated, **known):
+    """Return draws of the error of a strong, even lot, which is known exactly otherwise."""
+    return ModelError.given(left(rated, **known), infusions=12).applied(np.full((2048, 12), 5.0)) - 5.0
 
 
 def test_band_grows_with_the_distance_from_the_last_rated_cup():
-    stopped, went_on = sds([1, 2, 3]), sds(range(1, 13))
-    assert np.all(np.diff(stopped[3:]) > 0)
-    assert np.all(stopped[3:] > 1.5 * went_on[3:])
+    stopped, went_on = errors([1, 2, 3]).std(axis=0), errors(range(1, 13)).std(axis=0)
+    assert np.all(np.diff(stopped[4:]) > 0)
+    assert np.all(stopped[5:] > 1.2 * went_on[5:])
 
 
-def test_first_cup_stays_uncertain_however_often_it_is_rated():
-    assert sds([1] * 40)[0] == pytest.approx(sds([1])[0])
-    assert sds([1])[0] > 2 * sds([1])[1]
+def test_ratings_narrow_the_band_where_they_are():
+    once, often = (errors([1], sessions=n).std(axis=0) for n in (1, 20))
+    assert often[0] < 0.6 * once[0]
+    assert often[11] == pytest.approx(once[11], rel=0.05)
+
+
+def test_what_ratings_leave_over_moves_the_curve_their_way():
+    # 0.4 points left over at infusions 9 and 10 of twenty sessions, nothing elsewhere.
+    sessions = left([1, 2, 3, 4, 5, 6, 7, 8, 11, 12], sessions=20) + left([9, 10], residual=0.4, sessions=20)
+    moved = ModelError.given(sessions, infusions=12).applied(np.full((2048, 12), 5.0)).mean(axis=0) - 5.0
+    assert np.all(moved[8:10] > 0.15)
+    assert np.all(np.abs(moved[:6]) < 0.05)
+
+
+def test_a_shift_of_the_only_taster_is_not_taken_for_an_error_of_the_model():
+    known, open_to_shifts = (
+        ModelError.given(left(range(1, 13), residual=0.5, sessions=8), infusions=12, open_share=share).mean
+        for share in (0.0, 0.75)
+    )
+    assert np.all(open_to_shifts < 0.5 * known)
+
+
+def test_infusions_beyond_the_curve_have_the_error_of_its_last():
+    found = ModelError.given(left(range(1, 13)), infusions=12).applied(np.full((2048, 24), 5.0))
+    assert found[:, 23].std() == pytest.approx(found[:, 11].std(), rel=0.1)

@@ -95,8 +95,8 @@ STEADY = (6.5, 6.7, 6.5, 6.2, 5.8, 5.4, 5.0, 4.6, 4.2)
 def test_json_has_the_contracts_names():
     found = answered(shaped_lot(STEADY, n_sessions=2))
     assert list(found) == [
-        "lot", "revision", "computed_at", "stale", "evidence", "even_brew", "profile", "steeps", "curves", "layers",
-        "departures", "next", "cautions", "sentence", "otherwise",
+        "lot", "revision", "computed_at", "stale", "evidence", "even_brew", "profile", "steeps", "forecast", "curves",
+        "layers", "departures", "next", "cautions", "sentence", "otherwise",
     ]  # fmt: skip
     assert list(found["evidence"]) == ["sessions", "infusions", "tasters", "shops", "left_out"]
     assert found["even_brew"] == {

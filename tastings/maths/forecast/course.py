@@ -21,14 +21,14 @@ class Found:
 
 
 FOUND = {
-    (2, 1): Found(0.87, 0.89),
-    (2, 3): Found(0.76, 0.89),
-    (3, 1): Found(0.86, 0.92),
-    (3, 3): Found(0.83, 0.92),
-    (5, 1): Found(0.81, 0.92),
-    (5, 3): Found(0.88, 0.92),
-    (7, 1): Found(0.86, 0.95),
-    (7, 3): Found(0.91, 0.98),
+    (2, 1): Found(0.88, 0.8),
+    (2, 3): Found(0.63, 0.72),
+    (3, 1): Found(0.86, 0.83),
+    (3, 3): Found(0.79, 0.75),
+    (5, 1): Found(0.86, 0.86),
+    (5, 3): Found(0.83, 0.82),
+    (7, 1): Found(0.81, 0.86),
+    (7, 3): Found(0.88, 0.9),
 }
 """By last infusion rated and number of sessions."""
 MANY_SESSIONS = 3

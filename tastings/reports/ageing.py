@@ -14,6 +14,8 @@ ONE_SIDED = 0.9
 
 LITTLE = 0.3
 """A roast that fades by less in two months is not worth waiting for (own value). [points]"""
+LIKELY = 0.5
+"""Probability from which it is said that waiting makes a tea worse."""
 WIDEST_TREND = 0.6
 """An interval of the trend that is wider and holds 0 says nothing. [points in 30 days]"""
 
@@ -36,6 +38,7 @@ def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
         "" if found.today is None else _today(found.today),
         _expected(found),
         _waiting(found),
+        _falling(found),
         "" if found.liking is None else _liking(found.liking),
         next_tasting(found.next, attribute=found.attribute),
     ]
@@ -86,6 +89,15 @@ def _waiting(found: Readiness) -> str:
     if found.today.mean - later > LITTLE:
         return ""
     return _("Waiting changes little: in two months the roast would be about %(mean)s.") % {"mean": one_decimal(later)}
+
+
+def _falling(found: Readiness) -> str:
+    """Say that waiting makes it worse where that is likelier than not, though not sure enough to be the verdict."""
+    if found.basis == "liking_falls" or (found.falling or 0.0) < LIKELY:
+        return ""
+    return _("Once it has rested, it is liked less the longer it waits, with %(probability)s probability.") % {
+        "probability": percent(found.falling or 0.0)
+    }
 
 
 def _liking(liking: Trend) -> str:

@@ -102,6 +102,13 @@ def test_trend_of_liking_that_may_go_either_way_by_much_is_not_given_as_a_number
     assert ageing_of(liking=falling)[3].startswith("Liking changes by \u22121.00 points")
 
 
+def test_wait_that_rather_makes_it_worse_is_said():
+    sentence = "Once it has rested, it is liked less the longer it waits, with 64\u00a0% probability."
+    assert sentence in ageing_of(falling=0.64)
+    assert not any("the longer it waits" in one for one in ageing_of(falling=0.4))
+    assert sentence not in ageing_of(falling=0.64, basis="liking_falls", verdict="ready")
+
+
 def test_roast_that_no_longer_fades_is_not_waited_for():
     settled = {"verdict": "cannot_tell", "under": 0.6, "rested": 0.99, "expected_on": None, "low_on": None}
     later = RoastPoint(day=90, mean=3.36, low=2.8, high=4.0)

@@ -52,6 +52,7 @@ def pytest_itemcollected(item):
 def pytest_collection_finish():
     """Leave what was imported and collected out of every later collection of garbage."""
     gc.freeze()
+    gc.set_threshold(50_000, 20, 20)
 
 
 @pytest.fixture(scope="session")

@@ -6,6 +6,7 @@ of the answers comes from people who do tell the teas apart, the rest guess: rig
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from scipy.special import betainc
@@ -146,6 +147,7 @@ def power(*, n_tests: int, alpha: float, distinguishers: float) -> float:
     return float(_at_least(least, n_tests, distinguishers + (1 - distinguishers) * CHANCE))
 
 
+@lru_cache(maxsize=256)  # each takes tens of milliseconds, and a page asks for the same few
 def needed_tests(*, alpha: float, distinguishers: float, target_power: float) -> int | None:
     """Return the smallest number of tests with the wanted power.
 

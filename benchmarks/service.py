@@ -1,21 +1,25 @@
 """A day's rush: 200 phones each write a session down and sync it, pour by pour, over ten minutes of service.
 
 Run from the repository root: ``python -m benchmarks.service``. Starts a whole installation of its own, web, worker and
-timetable included. Ten teams of twenty phones; each phone, one thread with the reference phone, brews one lot of eight
-infusions, a minute and a quarter apart from a start of its own, and syncs after every pour: the infusion and 13 notes
-go out, what the team's others wrote comes in. ``--faster 4`` plays the ten minutes in two and a half.
+timetable included. Ten teams of twenty phones; each phone, the reference phone, brews one lot of eight infusions, a
+minute and a quarter apart from a start of its own, and syncs after every pour: the infusion and 13 notes go out, what
+the team's others wrote comes in. The phones of two teams are threads of one process: five processes in all.
+``--faster 4`` plays the ten minutes in two and a half.
 
-Told are the times of the syncs as the phones saw them, errors, and, as the floor, the same rows written and read back
-by raw psycopg in the same run, alone on the same database: how much of a sync is the database's. Afterwards every
-team's records are counted, and its lots' figures waited for.
+Prints the times of the syncs as the phones saw them, errors, and, as the floor, the same rows written and read back by
+raw psycopg in the same run, alone on the same database: how much of a sync is the database's. Afterwards every team's
+records are counted, and its lots' figures waited for.
 """
 
 import argparse
+import multiprocessing
 import random
 import sys
 import tempfile
 import threading
 import time
+from dataclasses import dataclass, field
+from multiprocessing.synchronize import Barrier
 from pathlib import Path
 from statistics import median, quantiles
 from uuid import uuid4
@@ -29,11 +33,13 @@ from table.phone import HttpTransport, MemoryStore, Phone
 from tests.faults.consistency import figures_are_current
 from tests.faults.installation import PASSWORD, Installation, installation
 
-TEAMS, PER_TEAM = 10, 20
+TEAMS, PER_TEAM, PROCESSES = 10, 20, 5
 POURS = 8
 WORDS = ("strength", "sweetness", "bitterness", "astringency", "body", "aroma", "finish", "roast", "sourness",
          "freshness", "orchid", "peach", "thin")  # fmt: skip
 SERVICE_S = 600.0
+PATIENCE_S = 600.0
+"""So long a process may take beside the service itself before the run fails."""
 SYNCS = 200
 """So many does the floor play."""
 
@@ -105,39 +111,81 @@ def floor_s(url: str) -> list[float]:
     return found
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Table:
+    """The phones of one team."""
+
+    team: int
+    lot: str
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What the phones of one process saw."""
+
+    took_s: list[float] = field(default_factory=list)
+    written: dict[int, int] = field(default_factory=dict)
+    """Records by team."""
+    trouble: list[str] = field(default_factory=list)
+
+
+def phone_of(url: str, *, team: int) -> Phone:
+    """Return a phone that is signed in and has synced."""
+    phone = Phone(HttpTransport(url), store=MemoryStore())
+    phone.sign_in(username=f"bench{team}", password=PASSWORD)
+    phone.sync()
+    return phone
+
+
+def play(
+    url: str, tables: list[Table], *, pace: float, start: Barrier, outcomes: "multiprocessing.Queue[Outcome]"
+) -> None:
+    """Play the phones of some teams in a process of their own."""
+    found, tasters = Outcome(), dict[int, list[Taster]]()
+    for table in tables:
+        tasters[table.team] = [
+            Taster(phone_of(url, team=table.team), lot=table.lot, pace=pace, seed=table.team * PER_TEAM + number)
+            for number in range(PER_TEAM)
+        ]
+    start.wait()
+    everybody = [taster for at_table in tasters.values() for taster in at_table]
+    for taster in everybody:
+        taster.start()
+    for taster in everybody:
+        taster.join()
+        found.took_s += taster.took_s
+        found.trouble += taster.trouble
+    found.written = {team: sum(taster.written for taster in at_table) for team, at_table in tasters.items()}
+    outcomes.put(found)
+
+
 def serve(place: Installation, *, faster: float) -> int:
     """Play the service and print what came of it; return how many things went wrong."""
-    tasters, watchers = list[Taster](), list[Phone]()
+    tables, watchers = list[Table](), list[Phone]()
     for team in range(TEAMS):
         place.manage("new_team", "--name", f"Bench {team}", "--shop", "Bench", "--username", f"bench{team}")
-        lot = ""
-        for number in range(PER_TEAM):
-            phone = Phone(HttpTransport(place.url), store=MemoryStore())
-            phone.sign_in(username=f"bench{team}", password=PASSWORD)
-            if not number:
-                lot = phone.create("lot", {"name": "Bench", "kind": "oolong"})
-                watchers.append(phone)
-            phone.sync()
-            seed = team * PER_TEAM + number
-            tasters.append(Taster(phone, lot=lot, pace=1 / faster, seed=seed))
-        print(f"  team {team + 1} of {TEAMS} signed in", file=sys.stderr, flush=True)
+        phone = phone_of(place.url, team=team)
+        tables.append(Table(team=team, lot=phone.create("lot", {"name": "Bench", "kind": "oolong"})))
+        phone.sync()
+        watchers.append(phone)
+    context = multiprocessing.get_context("spawn")
+    start, outcomes = context.Barrier(PROCESSES + 1, timeout=PATIENCE_S), context.Queue()
+    for number in range(PROCESSES):
+        given = {"pace": 1 / faster, "start": start, "outcomes": outcomes}
+        context.Process(target=play, args=(place.url, tables[number::PROCESSES]), kwargs=given, daemon=True).start()
+    start.wait()
+    print(f"  {TEAMS * PER_TEAM} phones signed in", file=sys.stderr, flush=True)
     begun = time.monotonic()
-    for taster in tasters:
-        taster.start()
-    while any(taster.is_alive() for taster in tasters):
-        time.sleep(10)
-        done = sum(len(taster.took_s) for taster in tasters)
-        print(f"  {time.monotonic() - begun:.0f} s: {done} syncs", file=sys.stderr, flush=True)
+    found = [outcomes.get(timeout=SERVICE_S / faster + PATIENCE_S) for _ in range(PROCESSES)]
     service_s = time.monotonic() - begun
     stale = sum(not figures_are_current(watcher, limit_s=30) for watcher in watchers)
     missing = 0
     for team, watcher in enumerate(watchers):
         watcher.sync()
-        mine = tasters[team * PER_TEAM : (team + 1) * PER_TEAM]
         n_received = sum(len(watcher.records(name)) for name in ("session", "infusion", "note"))
-        missing += sum(taster.written for taster in mine) - n_received
-    trouble = [one for taster in tasters for one in taster.trouble]
-    took = [s for taster in tasters for s in taster.took_s]
+        missing += sum(one.written.get(team, 0) for one in found) - n_received
+    trouble = [text for one in found for text in one.trouble]
+    took = [s for one in found for s in one.took_s]
     servers = running(place.home)
     if servers is None:
         raise SystemExit("the servers are gone")
@@ -145,7 +193,7 @@ def serve(place: Installation, *, faster: float) -> int:
     print("| phones | syncs | minutes | errors | records missing | stale lots | median | p95 | worst | floor |"
           " floor's share of the median |\n|" + " ---: |" * 11)  # fmt: skip
     print(
-        f"| {len(tasters)} | {len(took)} | {service_s / 60:.1f} | {len(trouble)} | {missing} | {stale} |"
+        f"| {TEAMS * PER_TEAM} | {len(took)} | {service_s / 60:.1f} | {len(trouble)} | {missing} | {stale} |"
         f" {1000 * median(took):.0f} ms | {1000 * quantiles(took, n=20)[-1]:.0f} ms | {1000 * max(took):.0f} ms |"
         f" {1000 * floor:.1f} ms | {100 * floor / median(took):.0f} % |"
     )

@@ -7,6 +7,8 @@ from drf_spectacular.generators import SchemaGenerator
 from jsonschema import Draft202012Validator  # type: ignore[import-untyped]  # its stubs are not installed
 
 from tastings.actions.developments import refresh_development
+from tastings.maths.forecast.course import FOUND
+from tastings.wording.numbers import percent
 from tests.api.phone import sync
 from tests.api.problems import refusal
 from tests.api.test_development import session_of
@@ -38,9 +40,12 @@ def documented(answer, name):
 
 def test_three_infusions_are_answered_with_a_forecast(viewer, rated):
     found = viewer.client.get(f"/api/v1/lots/{rated.id}/development").json()["forecast"]
-    assert (found["rated_to"], found["course_right"], found["count_covered"]) == (3, None, 0.92)
+    shares = FOUND[3, 1]
+    assert (found["rated_to"], found["course_right"], found["count_covered"]) == (3, None, shares.count_covered)
     assert found["sentence"].startswith("This is a forecast: only the first 3 cups were rated.")
-    assert found["sentence"].endswith("the range of infusions held the true number in 92 %.".replace(" %", "\u00a0%"))
+    assert found["sentence"].endswith(
+        f"the range of infusions held the true number in {percent(shares.count_covered)}."
+    )
 
 
 def test_other_vessel_is_answered_cup_by_cup(viewer, rated):

@@ -60,5 +60,7 @@ def _letters(font, objects):
 
 
 def _stream(body):
-    data = re.search(rb"stream\r?\n(.*?)\r?\nendstream", body, re.DOTALL)[1]
-    return zlib.decompress(data) if b"/FlateDecode" in body[: body.index(b"stream")] else data
+    found = re.search(rb"stream\r?\n", body)  # not up to "endstream": the data may end with a line break of its own
+    head = body[: found.start()]
+    data = body[found.end() : found.end() + int(re.search(rb"/Length (\d+)", head)[1])]
+    return zlib.decompress(data) if b"/FlateDecode" in head else data

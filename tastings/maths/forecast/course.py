@@ -21,14 +21,14 @@ class Found:
 
 
 FOUND = {
-    (2, 1): Found(0.88, 0.8),
-    (2, 3): Found(0.63, 0.72),
-    (3, 1): Found(0.86, 0.83),
-    (3, 3): Found(0.79, 0.75),
-    (5, 1): Found(0.86, 0.86),
-    (5, 3): Found(0.83, 0.82),
-    (7, 1): Found(0.81, 0.86),
-    (7, 3): Found(0.88, 0.9),
+    (2, 1): Found(0.89, 0.77),
+    (2, 3): Found(0.68, 0.72),
+    (3, 1): Found(0.83, 0.81),
+    (3, 3): Found(0.8, 0.8),
+    (5, 1): Found(0.83, 0.83),
+    (5, 3): Found(0.83, 0.83),
+    (7, 1): Found(0.86, 0.86),
+    (7, 3): Found(0.86, 0.92),
 }
 """By last infusion rated and number of sessions."""
 MANY_SESSIONS = 3

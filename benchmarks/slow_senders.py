@@ -177,14 +177,14 @@ def _use(phones: list[tuple[Phone, str]], *, seconds: float, into: Times) -> Non
 
 
 def _people(place: Installation) -> tuple[list[tuple[Phone, str]], str, list[NotingTransport]]:
-    """Return phones with a lot of their own, tasted; a token for the slow phones; and the phones' transports."""
-    found, transports = [], []
-    token = ""
+    """Return phones with a lot of their own, tasted; the token of another member; and the phones' transports."""
+    found: list[tuple[Phone, str]] = []
+    transports: list[NotingTransport] = []
     for i in range(PEOPLE):
-        place.manage("new_team", "--name", f"Bench {i}", "--shop", "Bench", "--username", f"bench{i}")
+        team = place.manage("new_team", "--name", f"Bench {i}", "--shop", "Bench", "--username", f"bench{i}")["team"]
         transports.append(NotingTransport(place.url))
         phone = Phone(transports[-1], store=MemoryStore())
-        token = str(phone.sign_in(username=f"bench{i}", password=PASSWORD)["token"])
+        phone.sign_in(username=f"bench{i}", password=PASSWORD)
         lot = phone.create("lot", {"name": "Bench", "kind": "oolong"})
         for _ in range(POTS):
             pot = {"lot": lot, "started_at": "2026-03-04T12:00:00Z", "leaf_g": 5, "vessel_ml": 110}
@@ -196,7 +196,10 @@ def _people(place: Installation) -> tuple[list[tuple[Phone, str]], str, list[Not
                 phone.create("note", {"session": session, "infusion": infusion, **rating})
         phone.sync()
         found.append((phone, lot))
-    return found, token, transports
+    # a login of their own: a login's requests wait for each other, so the phones of one would delay it by design
+    place.manage("new_member", "--team", team, "--shop", "Bench", "--username", "slow", "--role", "buyer")
+    slow = Phone(HttpTransport(place.url), store=MemoryStore())
+    return found, str(slow.sign_in(username="slow", password=PASSWORD)["token"]), transports
 
 
 def measure(place: Installation, *, senders: int, phones: int, seconds: float) -> float:

@@ -180,6 +180,7 @@ def _people(place: Installation) -> tuple[list[tuple[Phone, str]], str, list[Not
     """Return phones with a lot of their own, tasted; the token of another member; and the phones' transports."""
     found: list[tuple[Phone, str]] = []
     transports: list[NotingTransport] = []
+    team = ""
     for i in range(PEOPLE):
         team = place.manage("new_team", "--name", f"Bench {i}", "--shop", "Bench", "--username", f"bench{i}")["team"]
         transports.append(NotingTransport(place.url))

@@ -75,7 +75,7 @@ TABLES = (
     MovedTable(name="tastings_note", by_revision=True),
     MovedTable(name="lots_fieldhistory"),
     MovedTable(name="tastings_triangletest"),
-    MovedTable(name="tastings_triangletaster", key=("test_id", "user_id"), number="id"),
+    MovedTable(name="tastings_triangletaster", key=("team_id", "test_id", "user_id"), number="id"),
     MovedTable(
         name="tastings_trial",
         where=f"test_id IN (SELECT id FROM tastings_triangletest WHERE team_id = {TEAM})",  # noqa: S608

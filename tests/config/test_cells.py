@@ -103,6 +103,18 @@ def test_every_table_is_moved_or_says_why_not(db):
     assert {table.name for table in TABLES} | set(LEFT_OUT) == here
 
 
+def test_the_columns_by_which_a_row_is_known_are_unique(db):
+    unique = {
+        (table, tuple(sorted(columns)))
+        for table, columns in rows(
+            """SELECT c.conrelid::regclass::text, array(SELECT attname::text FROM pg_attribute
+                   WHERE attrelid = c.conrelid AND attnum = ANY (c.conkey))
+               FROM pg_constraint AS c WHERE c.contype IN ('p', 'u')"""
+        )
+    }
+    assert {table.name for table in TABLES if (table.name, tuple(sorted(table.key))) not in unique} == set()
+
+
 def test_a_team_moves_with_all_it_has(cells, second, tmp_path):
     team = TeamFactory(name="Kettle & Lid")
     owner, *_ = fill_team(team)

@@ -275,9 +275,12 @@ never below averages.
 {harder}
 
 Fatigue and fading come in the same order, so one lot's ratings seldom tell them apart: the band of a lot alone holds
-both, and the mean stays that of rested tasters until fatigue is 95 % probable. Its error is that of a curve without
-fatigue. The lots of a team together tell: in the last two worlds each lot is computed with what the eleven other lots
-of its team say. There the tasters are the same in twelve lots, so these rows vary more by chance than the others.
+both, and the mean stays that of rested tasters until fatigue is 95 % probable. A mean that follows fatigue in
+proportion to its probability brought the error in `fatigue` at eight sessions from 0.80 to 0.41 points in a trial of 80
+lots, and that of rested teams in `saturating` from 0.24 to 0.40. So for a lot alone a right mean for tired teams and
+the present error for rested ones exclude each other. The lots of a team together tell: in the last two worlds each lot
+is computed with what the eleven other lots of its team say. There the tasters are the same in twelve lots, so these
+rows vary more by chance than the others.
 
 ## How many steeps
 

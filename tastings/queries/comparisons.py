@@ -57,4 +57,6 @@ def _compared(
     even_brews: Mapping[str, EvenBrew],
 ) -> Comparison:
     known = calibration_of(member.team_id)
-    return compare(groups, rated=rated, even_brews=even_brews, scales=known.scales, line=known.line)
+    return compare(
+        groups, rated=rated, even_brews=even_brews, scales=known.scales, line=known.line, slopes=known.slopes
+    )

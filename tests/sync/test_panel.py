@@ -95,6 +95,9 @@ def test_fatigue_is_learned_from_the_other_lots_and_reaches_the_curves(panel_of_
     assert refresh_panel(taster.team.id, now=timezone.now())
     assert TeamPanel.objects.get().version == version + 1
     [curve] = taster.client.get(address).json()["curves"]
+    beside = taster.client.get(f"/api/v1/compare?lots={lot.id},{others[0].id}").json()["groups"][0]["curves"]
+    strength = next(one for one in beside if one["descriptor"] == "strength")
+    assert strength["points"][5]["mean"] == pytest.approx(curve["points"][5]["mean"], abs=0.25)
     Development.objects.exclude(lot=lot).update(slope_evidence={})
     assert refresh_development(lot.id, now=timezone.now())
     [alone] = taster.client.get(address).json()["curves"]

@@ -28,6 +28,7 @@ from tastings.maths.curve.endings import LINES, FinishLine, ending_log_likelihoo
 from tastings.maths.curve.estimate import STRENGTH, estimate_development
 from tastings.maths.curve.evidence import PreparedSession, prepare_sessions
 from tastings.maths.curve.model_error import ModelError
+from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.curve.posterior import CurveDraws, fit
 from tastings.maths.curve.profile import TAIL
 from tastings.maths.curve.sufficient_statistics import SessionRatings
@@ -133,13 +134,14 @@ class Sides:
         return np.asarray(self.spread / 2**0.5 * ndtri(quantile), dtype=np.float64)
 
 
-def compare(
+def compare(  # noqa: PLR0913 - what is known of the team beforehand, one by one
     groups: Mapping[str, Sequence[Brew]],
     *,
     rated: Sequence[str],
     even_brews: Mapping[str, EvenBrew] | None = None,
     scales: Mapping[str, Mapping[str, TasterScale]] | None = None,
     line: FinishLine | None = None,
+    slopes: Mapping[str, OrderSlope] = USUAL_SLOPES,
 ) -> Comparison:
     """Compare groups of sessions, each on the even brew of its kind.
 
@@ -151,7 +153,7 @@ def compare(
         Keys of the descriptors to compare; ``strength`` and ``liking`` are always among them.
     even_brews : Mapping[str, EvenBrew], optional
         What each group is evened out to; that of oolong for a group without one.
-    scales, line
+    scales, line, slopes
         As in :func:`tastings.maths.curve.estimate.estimate_development`.
 
     Returns
@@ -173,7 +175,9 @@ def compare(
     }
     even_brew_of = {name: (even_brews or {}).get(name, BOILING) for name in groups}
     found = {
-        name: estimate_development(brews, rated=keys, even_brew=even_brew_of[name], scales=scales, line=line)
+        name: estimate_development(
+            brews, rated=keys, even_brew=even_brew_of[name], scales=scales, line=line, slopes=slopes
+        )
         for name, brews in groups.items()
     }
     even = {name: one.cups(grids[name], infusions=MOST_INFUSIONS) for name, one in even_brew_of.items()}

@@ -32,8 +32,8 @@ REACH = 2.5
 """Over so many infusions the correlation of two errors falls to 1/e. [infusions]"""
 WEAK_CUP = 1.0
 """Strength at which the error has half its size. [points]"""
-BEYOND_SD = 0.05
-"""What each infusion after the last rated one adds to the drift. [points]"""
+BEYOND_SD = 0.1
+"""What each infusion after the last rated one adds to the error. [points]"""
 _BEYOND_STEP = 3**0.5 - 1  # another lattice than those of the draws, of their rates and of pairs
 _UNKNOWN = TasterScale()
 

@@ -219,6 +219,7 @@ SPECTACULAR_SETTINGS = {
         "CannotTell": ["cannot_tell"],
         "FlightState": ["set_up", "tasting", "revealed", "decided", "called_off"],
         "PulledPhotoState": ["waiting", "kept", "refused"],
+        "PictureRefusal": ["wrong_hash", "not_an_image", "too_many_pixels", "broken_image"],
     },
 }
 

@@ -8,6 +8,7 @@ from django.http import HttpResponseBase
 from django.utils import timezone
 from django.utils.translation import gettext_lazy
 from drf_spectacular.types import OpenApiTypes
+from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers as s
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
@@ -16,12 +17,13 @@ from rest_framework.views import APIView
 
 from api.http.auth import member_of
 from api.http.conditional import conditional_response
+from api.http.fields import MomentField
 from api.http.openapi import BAD_BODY, ETAG, NOT_MODIFIED, operation, problem_responses
 from api.photos.content import ChunkParser
+from api.photos.photos import REFUSED_BECAUSE
 from api.photos.pictures import PICTURE, JPEGRenderer, picture_response
 from tastings.actions.logos import remove_logo, upload_logo
 from tastings.queries.logos import logo_file, logo_of
-from tastings.wording.photos import REFUSALS
 from teams.actions.people import check_may_change_team
 from teams.errors import NotFound
 
@@ -39,9 +41,14 @@ class LogoSerializer(s.Serializer[Any]):
         choices=["checking", "kept", "refused"],
         help_text="of the file that was sent last: a worker checks it, then its picture is shown or it is refused",
     )
-    reason = s.ChoiceField(choices=["", *REFUSALS], help_text="why it was refused; empty otherwise")
+    reason = s.SerializerMethodField()
     has_picture = s.BooleanField(help_text="whether `/team/logo/image` has one")
-    touched_at = s.DateTimeField(help_text="when the file came in or was last checked")
+    touched_at = MomentField(help_text="when the file came in or was last checked")
+
+    @extend_schema_field(REFUSED_BECAUSE)
+    def get_reason(self, logo: Any) -> str | None:  # noqa: ANN401 - a row, which views do not know
+        """Return why the file was refused, by code."""
+        return logo.reason or None
 
 
 class TeamLogo(APIView):

@@ -41,6 +41,13 @@ from tastings.schemas import PHOTO, PHOTO_OF
 from tastings.wording.photos import REFUSALS
 from teams.errors import Invalid, Problem
 
+REFUSED_BECAUSE = s.ChoiceField(
+    choices=list(REFUSALS),
+    allow_null=True,
+    help_text="; ".join(f"`{code}`: {reason}" for code, reason in REFUSALS.items()),
+)
+"""Why a picture was refused, by code; null for one that was not."""
+
 
 class PhotoSerializer(s.Serializer[Any]):
     """A photo: of what it is, how far it has come, what is known of it."""
@@ -65,13 +72,7 @@ class PhotoSerializer(s.Serializer[Any]):
     by = s.UUIDField(source="by_id")
     created_at = MomentField()
 
-    @extend_schema_field(
-        s.ChoiceField(
-            choices=list(REFUSALS),
-            allow_null=True,
-            help_text="; ".join(f"`{code}`: {reason}" for code, reason in REFUSALS.items()),
-        )
-    )
+    @extend_schema_field(REFUSED_BECAUSE)
     def get_reason(self, photo: Any) -> str | None:  # noqa: ANN401 - a row, which views do not know
         """Return why it was refused, by code."""
         return photo.reason or None

@@ -21,7 +21,7 @@ from config.settings import BASE_DIR
 from lots.models import Lot
 from tastings.actions.push import reading
 from tastings.actions.push.rows import id_in
-from tastings.models import Descriptor, Note, RenderedDocument, Share, TeamLogo
+from tastings.models import Descriptor, Note, RenderedDocument, Share
 from tastings.queries.records import MODELS
 from teams.actions.sign_in_codes import create_sign_in_code
 from teams.actions.stored_answers import reserve_key
@@ -109,9 +109,6 @@ def full(team, lexicon):
             team=one, digest="0" * 64, layout="card", form="pdf", asked_at=NOON, used_on=NOON.date()
         )
         AuditEntry.objects.create(team=one, what="export", at=NOON)
-        TeamLogo.objects.create(
-            team=one, upload=uuid4(), state="refused", reason="not_an_image", sha256="0" * 64, bytes=1, touched_at=NOON
-        )
         with connection.cursor() as cursor:
             cursor.execute("INSERT INTO tastings_teampanel (team_id, due_revision, computed_revision, method, version,"
                            " line_mean, line_sd, slopes, scales, figures) VALUES"

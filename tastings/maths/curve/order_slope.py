@@ -44,9 +44,9 @@ class OrderSlope:
 
         Examples
         --------
-        >>> tired = OrderSlope(0.25, -0.14, 0.05).given([SlopeEvidence(-0.15, 0.1)] * 12)
+        >>> tired = OrderSlope(0.25, -0.14, 0.05).given([SlopeEvidence(-0.15, 0.1)] * 4)
         >>> round(tired.probability, 2), round(tired.mean, 2)
-        (0.98, -0.15)
+        (0.9, -0.14)
         """
         lots = list(evidence)
         if not lots or not self.probability:

@@ -55,7 +55,7 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
     rated = next((found.rated for found in tastings.values()), ())
     developments = Development.objects.filter(lot_id__in=list(lots), computed_revision__gt=0)
     evidence = evidence_of(team)
-    line, slopes = evidence.line(), to_stored(evidence.slopes())
+    line, slopes = evidence.line(), to_stored(evidence.slopes(), decimals=None)
     scales = {key: calibrate(lots, descriptor=key) for key in rated}
     stored = {key: {name: asdict(scale) for name, scale in found.items()} for key, found in scales.items()}
     moved = (

@@ -5,12 +5,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from tastings.figures import from_stored
 from tastings.maths.brewing.brews import TasterScale
 from tastings.maths.curve.endings import FinishLine, estimate_finish_line
-from tastings.maths.curve.order_slope import OrderSlope, SlopeEvidence, team_slopes
+from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope, SlopeEvidence, team_slopes
 from tastings.maths.panel.panel import PanelAgreement, TasterFigures
 from tastings.models import Development, TeamPanel
 from teams.errors import NotAllowed
@@ -23,8 +24,9 @@ Scales = Mapping[str, Mapping[str, TasterScale]]
 
 @dataclass(frozen=True, slots=True)
 class LotEvidence:
-    """What a team's lots say, one entry for each, about its finish line and its fatigue."""
+    """What a team's lots say about its finish line and its fatigue."""
 
+    n_lots: int
     of_line: Sequence[Sequence[float]]
     of_slopes: Sequence[Mapping[str, SlopeEvidence]]
 
@@ -85,24 +87,39 @@ class PanelFigures:
         )
 
 
+FEW_LOTS = 50
+"""So many lots of a team are read to leave out one; among more its own evidence hardly counts."""
+
+
 def calibration_of(team: UUID, *, but_lot: UUID | None = None) -> Calibration:
     """Return the team's calibration; the general one before anything was learned.
 
     A lot that is computed, ``but_lot``, says nothing about the line and the slopes that it is computed with: its own
-    evidence would count twice.
+    evidence would count twice. With more than :data:`FEW_LOTS` others they are those of the last calibration.
     """
     row = _row_of(team)
-    evidence = evidence_of(team, but_lot=but_lot)
-    return Calibration(row.version, _scales(row), evidence.line(), evidence.slopes())
-
-
-def evidence_of(team: UUID, *, but_lot: UUID | None = None) -> LotEvidence:
-    """Return what the lots of a team say about it, in the order of their ids; one lot may be left out."""
-    lots = Development.objects.filter(team_id=team, computed_revision__gt=0).order_by("lot_id")
+    line = FinishLine(mean=row.line_mean, sd=row.line_sd)
+    slopes = USUAL_SLOPES | from_stored(dict[str, OrderSlope], row.slopes)
     if but_lot is not None:
-        lots = lots.exclude(lot_id=but_lot)
+        others = _evidence(_lots_with_evidence(team).exclude(lot_id=but_lot)[: FEW_LOTS + 1])
+        if others.n_lots <= FEW_LOTS:
+            line, slopes = others.line(), others.slopes()
+    return Calibration(row.version, _scales(row), line, slopes)
+
+
+def evidence_of(team: UUID) -> LotEvidence:
+    """Return what all lots of a team say about it."""
+    return _evidence(_lots_with_evidence(team))
+
+
+def _lots_with_evidence(team: UUID) -> QuerySet[Development]:
+    return Development.objects.filter(team_id=team, computed_revision__gt=0).order_by("lot_id")
+
+
+def _evidence(lots: QuerySet[Development]) -> LotEvidence:
     rows = list(lots.values_list("line_evidence", "slope_evidence"))
     return LotEvidence(
+        n_lots=len(rows),
         of_line=[line for line, _ in rows if line],
         of_slopes=[from_stored(dict[str, SlopeEvidence], slopes) for _, slopes in rows],
     )

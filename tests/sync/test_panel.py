@@ -10,7 +10,8 @@ from tastings.actions.developments import refresh_development
 from tastings.actions.due import enqueue_due_lots, enqueue_due_panels
 from tastings.actions.panels import refresh_panel
 from tastings.models import Development, TeamPanel
-from tastings.queries.panels import calibration_of
+from tastings.queries import panels
+from tastings.queries.panels import calibration_of, evidence_of
 from tests.api.phone import change, sync
 from tests.factories import LotFactory, person
 
@@ -86,7 +87,7 @@ def test_fatigue_is_learned_from_the_other_lots_and_reaches_the_curves(panel_of_
     Development.objects.filter(lot__in=others).update(slope_evidence=tired)
     Development.objects.filter(lot=lot).update(slope_evidence=own)
     assert calibration_of(taster.team.id, but_lot=lot.id).slopes["strength"].probability > 0.95
-    assert calibration_of(taster.team.id).slopes["strength"].probability < 0.8
+    assert evidence_of(taster.team.id).slopes()["strength"].probability < 0.8
     Development.objects.filter(lot=lot).update(slope_evidence=tired)
     address, version = f"/api/v1/lots/{lot.id}/development", TeamPanel.objects.get().version
     refresh_development(lot.id, now=timezone.now())
@@ -102,6 +103,18 @@ def test_fatigue_is_learned_from_the_other_lots_and_reaches_the_curves(panel_of_
     assert refresh_development(lot.id, now=timezone.now())
     [alone] = taster.client.get(address).json()["curves"]
     assert curve["points"][5]["mean"] > alone["points"][5]["mean"] + 0.3  # felt 0.75 weaker than it was
+
+
+def test_among_many_lots_none_is_left_out(panel_of_three, taster, monkeypatch):
+    lot, *others = panel_of_three
+    tired = {"strength": {"mean": -0.15, "sd": 0.02}}
+    Development.objects.filter(lot__in=others).update(slope_evidence=tired)
+    monkeypatch.setattr(panels, "FEW_LOTS", len(others) - 1)
+    of_team = calibration_of(taster.team.id)
+    assert calibration_of(taster.team.id, but_lot=lot.id) == of_team
+    assert of_team.slopes["strength"] != evidence_of(taster.team.id).slopes()["strength"]
+    monkeypatch.setattr(panels, "FEW_LOTS", len(others))
+    assert calibration_of(taster.team.id, but_lot=lot.id) != of_team
 
 
 def test_the_finish_line_is_learned_from_endings(panel_of_three, taster):

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tastings.maths.certainty import never_certain
+
 MOSTLY = 0.95
 """In simulated worlds without fatigue hardly one lot in a hundred gets there by chance."""
 BROAD_SD = 0.3
@@ -60,7 +62,7 @@ class OrderSlope:
         )
         precision = 1 / variance + 1 / self.sd**2
         return OrderSlope(
-            probability=odds / (1 + odds),
+            probability=never_certain(odds / (1 + odds)),
             mean=(mean / variance + self.mean / self.sd**2) / precision,
             sd=precision**-0.5,
         )
@@ -71,7 +73,7 @@ def _density(z: float, *, variance: float) -> float:
 
 
 NO_SLOPE = OrderSlope()
-USUAL_SLOPES: Mapping[str, OrderSlope] = {
+USUAL_SLOPES: dict[str, OrderSlope] = {
     "strength": OrderSlope(probability=0.25, mean=-0.15, sd=0.04),
     "astringency": OrderSlope(probability=0.5, mean=0.18, sd=0.06),
     "sweetness": OrderSlope(probability=0.5, mean=0.15, sd=0.06),

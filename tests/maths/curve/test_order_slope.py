@@ -72,3 +72,9 @@ def test_lots_of_a_team_add_up():
     sd = (0.08**2 + LOT_SD**2 + SHARED_SD**2) ** 0.5
     odds = 0.25 * norm.pdf(-0.15, -0.15, np.hypot(sd, 0.04)) / (0.75 * norm.pdf(-0.15, 0, sd))
     assert before.given([tired]).probability == pytest.approx(odds / (1 + odds))
+
+
+def test_no_number_of_lots_makes_a_slope_certain():
+    tired = OrderSlope(0.25, -0.14, 0.05).given([SlopeEvidence(-0.15, 0.02)] * 2000)
+    rested = OrderSlope(0.25, -0.14, 0.05).given([SlopeEvidence(0.0, 0.02)] * 2000)
+    assert 0 < rested.probability < tired.probability < 1

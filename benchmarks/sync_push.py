@@ -4,7 +4,10 @@ Run from the repository root: ``python -m benchmarks.sync_push``. Starts its own
 ``DATABASE_URL`` and ``REDIS_URL`` are set. One push is one session: 8 infusions and 100 notes, as JSON text in, answer
 as JSON text out. The floor writes the very rows that a push stored, in one transaction with one statement per table,
 constraints and all. Pushes and pulls are also done as the owner, to whom row-level security does not apply: what it
-costs. Medians over interleaved rounds of one run; prints a markdown table of ratios.
+costs. The whole of a sync is one POST to the web server in processes of its own: a signed-in phone on a kept-alive
+connection sends a session as the app does and reads the answer. Whatever pushes, the lot's figures count as up to date
+before, so that each push enqueues their job, as a session of a lot that nobody else is tasting does. Medians over
+interleaved rounds of one run; prints a markdown table of ratios.
 """
 
 import argparse
@@ -12,22 +15,23 @@ import json
 import os
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime
 from functools import partial
 from statistics import median
 from time import perf_counter
 from typing import TYPE_CHECKING, cast
 from uuid import uuid4
 
-from config.dev.services import test_servers
+from benchmarks.web_server import SyncingPhone, web_server
+from config.dev.services import Running, test_servers
 from config.web.garbage import collect_less
 
 if TYPE_CHECKING:
     from teams.postgresql.base import DatabaseWrapper
 
 
-def session_body(lot: str, keys: list[str]) -> list[dict[str, object]]:
+def session_body(lot: str, keys: list[str], *, at: str = "2026-03-04T12:00:00.000Z") -> list[dict[str, object]]:
     """Return a session of 8 infusions and 100 notes as a phone sends it."""
-    at = "2026-03-04T12:00:00.000Z"
     session, changes = str(uuid4()), list[dict[str, object]]()
 
     def add(type_name: str, **fields: object) -> str:
@@ -49,7 +53,7 @@ def session_body(lot: str, keys: list[str]) -> list[dict[str, object]]:
     return changes
 
 
-def run(rounds: int) -> None:
+def run(rounds: int, found: Running) -> None:
     """Measure on a migrated, empty database and print the table."""
     import django  # the environment must name the servers first
 
@@ -59,11 +63,12 @@ def run(rounds: int) -> None:
     work_as_owner()
     from django.core.management import call_command
     from django.db import connection, connections
+    from django.db.models import F
     from django.utils import timezone
 
     from tastings.actions.lexicon import LEXICON, load_lexicon
     from tastings.actions.push import push
-    from tastings.models import Infusion, Note, Session
+    from tastings.models import Development, Infusion, Note, Session
     from tastings.queries.pull import pull
     from teams.actions.people import create_team
 
@@ -71,9 +76,8 @@ def run(rounds: int) -> None:
     database = cast("DatabaseWrapper", connections["default"])
     call_command("migrate", interactive=False, verbosity=0)
     load_lexicon()
-    member = create_team(
-        name=f"Bench {uuid4()}", shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}"
-    )
+    username, password = f"b{uuid4().hex[:8]}", f"kettle {uuid4()}"
+    member = create_team(name=f"Bench {uuid4()}", shop="Bench", username=username, password=password)
     lot, device, began = str(uuid4()), uuid4(), member.team.first_revision
     first = [{"type": "lot", "id": lot, "at": "2026-03-04T12:00:00Z", "fields": {"name": "Bench", "kind": "oolong"}}]
     push(member, device=device, sent=first, now=timezone.now())
@@ -125,8 +129,12 @@ def run(rounds: int) -> None:
 
         return write
 
-    names = ("raw", "push", "open push", "again", "pull", "open pull")
+    names = ("raw", "push", "open push", "again", "pull", "open pull", "http")
     times: dict[str, list[float]] = {name: [] for name in names}
+
+    def figures_done() -> None:
+        """Store what a worker would, after which the next push enqueues a job."""
+        Development.objects.filter(lot_id=lot).update(computed_revision=F("due_revision"), asked_at=None)
 
     def timed(name: str, work: Callable[[], object]) -> None:
         begun = perf_counter()
@@ -140,18 +148,27 @@ def run(rounds: int) -> None:
             timed(name, work)
         database.role = ""
 
-    for number in range(rounds + 3):
-        text = json.dumps(session_body(lot, keys))
-        open_text = json.dumps(session_body(lot, keys))
-        with_row_security("push", partial(pushed, text))
-        timed("open push", partial(pushed, open_text))
-        with_row_security("again", partial(pushed, text))
-        timed("raw", copy_of(json.loads(text)[0]["id"]))
-        with_row_security("pull", partial(pulled, began + 3 * 109 * number))
-        timed("open pull", partial(pulled, began + 3 * 109 * number))
-        if number < 3:  # first rounds warm caches
-            for values in times.values():
-                values.clear()
+    with web_server(found) as url:
+        phone = SyncingPhone(url, username=username, password=password)
+        for number in range(rounds + 3):
+            text = json.dumps(session_body(lot, keys))
+            open_text = json.dumps(session_body(lot, keys))
+            with_row_security("push", partial(pushed, text))
+            figures_done()
+            timed("open push", partial(pushed, open_text))
+            with_row_security("again", partial(pushed, text))
+            timed("raw", copy_of(json.loads(text)[0]["id"]))
+            with_row_security("pull", partial(pulled, began + 4 * 109 * number))
+            timed("open pull", partial(pulled, began + 4 * 109 * number))
+            phone.catch_up()
+            figures_done()
+            body = phone.body(session_body(lot, keys, at=datetime.now(UTC).isoformat().replace("+00:00", "Z")))
+            timed("http", partial(phone.sync, body))
+            figures_done()
+            if number < 3:  # first rounds warm caches
+                for values in times.values():
+                    values.clear()
+        phone.close()
     floor = median(times["raw"])
     print("| what, one session of 109 records | median | ratio to the floor |\n| --- | ---: | ---: |")
     for name, label in (
@@ -161,6 +178,7 @@ def run(rounds: int) -> None:
         ("again", "the same push again: everything unchanged"),
         ("pull", "pull of those records and as many others as JSON"),
         ("open pull", "the same by the owner"),
+        ("http", "POST /api/v1/sync through the web server: token, push, pull, answer"),
     ):
         print(f"| {label} | {1000 * median(times[name]):.1f} ms | {median(times[name]) / floor:.1f} |")
 
@@ -172,7 +190,7 @@ def main() -> int:
     rounds = parser.parse_args().rounds
     with test_servers() as found:
         os.environ |= found.environment() | {"DJANGO_SETTINGS_MODULE": "config.settings"}
-        run(rounds)
+        run(rounds, found)
     return 0
 
 

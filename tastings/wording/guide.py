@@ -116,7 +116,7 @@ def note(found: GuideNote) -> str:
     infusions = infusions_named(found.infusions)
     match found.code:
         case "too_strong":
-            return _("%(infusions)s: even 3 s gives more than the target; take less leaf.") % {"infusions": infusions}
+            return _("%(infusions)s: even 5 s gives more than the target; take less leaf.") % {"infusions": infusions}
         case "lack_of_fit":
             return _(
                 "The ratings of strength do not follow the extraction model, least of all at infusion %(infusion)s:"

@@ -1,10 +1,9 @@
 """How long to steep for a wanted strength, within what a person can time.
 
-Times are bound to 3 to 300 s: shorter cannot be poured to the second, longer is another way of brewing. A steep that
-would have to be more than 2.5 times the one before says that the leaf gives out: the cup cannot be kept. Times are
-rounded to what a person with a clock can keep: to 1 s below 15 s, to 5 s below 60 s, to 10 s above
-(own rule; half a step is then at most a sixth of the steep, and each later steep makes up for what the earlier
-ones gave too much or too little).
+Times are bound to 5 to 300 s: shorter cannot be poured in time, longer is another way of brewing. A steep that would
+have to be more than 2.5 times the one before says that the leaf gives out: the cup cannot be kept. Times are rounded to
+what a person with a clock can keep: to 5 s up to a minute, to 10 s above (own rule). Each later steep makes up for what
+the earlier ones gave too much or too little.
 """
 
 from dataclasses import dataclass
@@ -18,9 +17,9 @@ from tastings.maths.brewing.brews import Pour
 from tastings.maths.guide.leaf import Leaf
 from tastings.maths.guide.pots import Vessel
 
-SHORTEST_S = 3.0
+SHORTEST_S = 5.0
 LONGEST_S = 300.0
-STEPS_S = ((15.0, 1.0), (60.0, 5.0), (LONGEST_S, 10.0))
+MINUTE_S, STEP_S, LONG_STEP_S = 60.0, 5.0, 10.0
 STEP_UP, ALWAYS_S = 2.5, 60.0
 """A steep may be so many times the one before it, and up to a minute in any case (own rule)."""
 CLOSE_ENOUGH = 0.95
@@ -97,8 +96,8 @@ def timed_s(steep_s: float) -> float:
     Examples
     --------
     >>> [timed_s(x) for x in (0.4, 7.4, 14.6, 17.4, 57.6, 66.0, 131.0, 299.0)]
-    [3.0, 7.0, 15.0, 15.0, 60.0, 70.0, 130.0, 300.0]
+    [5.0, 5.0, 15.0, 15.0, 60.0, 70.0, 130.0, 300.0]
     """
     clipped_s = min(max(steep_s, SHORTEST_S), LONGEST_S)
-    step_s = next(step_s for below_s, step_s in STEPS_S if clipped_s < below_s or below_s == LONGEST_S)
+    step_s = STEP_S if clipped_s < MINUTE_S else LONG_STEP_S
     return floor(clipped_s / step_s + 0.5) * step_s

@@ -115,7 +115,8 @@ def test_times_can_be_timed_and_stay_within_bounds(pot):
 def test_rounding_keeps_the_order_and_is_at_most_half_a_step_off(one_s, other_s):
     assert (timed_s(one_s) <= timed_s(other_s)) or one_s > other_s
     best_s = min(max(one_s, SHORTEST_S), LONGEST_S)
-    step_s = 1.0 if best_s < 15 else 5.0 if best_s < 60 else 10.0 if best_s < 120 else 15.0  # the rule as documented
+    step_s = 5.0 if best_s < 60 else 10.0  # the rule as documented
+    assert timed_s(one_s) % step_s == 0
     assert abs(timed_s(one_s) - best_s) <= step_s / 2
 
 

@@ -52,7 +52,7 @@ def test_pot_of_nobody_is_the_even_brews():
 
 def test_guide_shows_its_notes():
     assert guide_section(guide(notes=(GuideNote("too_strong", (1, 2)),))).notes == (
-        "Infusions 1 to 2: even 3 s gives more than the target; take less leaf.",
+        "Infusions 1 to 2: even 5 s gives more than the target; take less leaf.",
     )
     assert guide_section(GUIDE).notes == ()
 

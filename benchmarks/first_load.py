@@ -38,13 +38,13 @@ WHERE team_id = %(team)s
 class Line:
     """One connection that counts what it carries."""
 
-    def __init__(self, url: str, *, token: str) -> None:
+    def __init__(self, url: str, *, token: str, accepts: str = "gzip") -> None:
         place = urlsplit(url)
         self._link = http.client.HTTPConnection(str(place.hostname), place.port)
         self._headers = {
             "Authorization": f"Bearer {token}",
             "Content-Type": "application/json",
-            "Accept-Encoding": "gzip",
+            "Accept-Encoding": accepts,
         }
         self.requests = self.n_bytes = self.records = 0
 

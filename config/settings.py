@@ -107,7 +107,7 @@ MIDDLEWARE = [
     "api.http.throttles.RateLimitHeaders",
     "api.http.row_security.ActForNobody",
     "api.http.cells.NamesOtherCells",
-    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "api.http.static_files.StaticFiles",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -4,19 +4,29 @@ A stream ends after `MOST_BYTES`, less than a thread may be ahead of its reader 
 no thread ever waits for a slow reader, and the client asks for the rest.
 """
 
-import zlib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from django.http import StreamingHttpResponse
 from django.utils.cache import patch_vary_headers
+from django_http_compression.middleware import (
+    best_coding,
+    brotli_compress_sequence,
+    gzip_compress_sequence,
+    zstd_compress_sequence,
+)
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 
 LINES = "application/x-ndjson"
 MOST_BYTES = 2 * 1024 * 1024
 """As sent, so usually compressed."""
-_GZIP = 31
-"""zlib's word for gzip's header and check with the largest window."""
+COMPRESS: Mapping[str, Callable[[Iterator[bytes]], Iterator[bytes]]] = {
+    "br": brotli_compress_sequence,
+    "zstd": zstd_compress_sequence,
+    "gzip": gzip_compress_sequence,
+    "identity": iter,
+}
+"""Each yields what a line has become before it takes the next one."""
 
 
 class LinesRenderer(JSONRenderer):
@@ -28,25 +38,27 @@ class LinesRenderer(JSONRenderer):
 
 def stream_of_lines(request: Request, lines: Iterable[bytes]) -> StreamingHttpResponse:
     """Return an answer of these lines, compressed if the client accepts it."""
-    is_packed = "gzip" in request.headers.get("Accept-Encoding", "")
-    answer = StreamingHttpResponse(pieces(lines, is_packed=is_packed), content_type=LINES)
+    coding = best_coding(request.headers.get("Accept-Encoding", ""))
+    answer = StreamingHttpResponse(pieces(lines, coding), content_type=LINES)
     patch_vary_headers(answer, ["Accept-Encoding"])
-    if is_packed:
-        answer["Content-Encoding"] = "gzip"
+    if coding != "identity":
+        answer["Content-Encoding"] = coding
     answer["Cache-Control"] = "no-store"
     answer["X-Accel-Buffering"] = "no"  # a proxy is not to gather it first
     return answer
 
 
-def pieces(lines: Iterable[bytes], *, is_packed: bool) -> Iterator[bytes]:
+def pieces(lines: Iterable[bytes], coding: str) -> Iterator[bytes]:
     """Yield the lines as they are sent, each complete in one piece, until so many bytes are sent."""
-    packer = zlib.compressobj(wbits=_GZIP) if is_packed else None
     size = 0
-    for line in lines:
-        piece = packer.compress(line) + packer.flush(zlib.Z_SYNC_FLUSH) if packer else line
+
+    def until_full() -> Iterator[bytes]:
+        for line in lines:
+            yield line
+            if size >= MOST_BYTES:
+                break
+
+    for piece in COMPRESS[coding](until_full()):
         size += len(piece)
-        yield piece
-        if size >= MOST_BYTES:
-            break
-    if packer:
-        yield packer.flush()
+        if piece:
+            yield piece

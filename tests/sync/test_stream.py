@@ -5,10 +5,12 @@ import json
 import zlib
 from datetime import datetime, timedelta
 
+import brotli
 import pytest
 from django.utils import timezone
 
 from api.sync.lines import pieces
+from tests import zstd
 from tests.api.phone import PHONE, post_sync, sync
 from tests.api.problems import refusal
 from tests.factories import InfusionFactory, LotFactory, SessionFactory
@@ -96,11 +98,20 @@ def test_stream_goes_on_when_its_member_gets_another_role(owner, taster, past): 
     assert found[str(taster.user.id)]["fields"]["role"] == "viewer"
 
 
-def test_each_line_is_complete_in_its_compressed_piece():
+@pytest.mark.parametrize(
+    ("coding", "unpack"),
+    [
+        ("identity", bytes),
+        ("gzip", zlib.decompressobj(wbits=31).decompress),
+        ("br", brotli.Decompressor().process),
+        ("zstd", zstd.ZstdDecompressor().decompress),
+    ],
+)
+def test_each_line_is_complete_in_its_compressed_piece(coding, unpack):
     sent = [b"a" * 100 + b"\n", b"b\n"]
-    unpacker = zlib.decompressobj(wbits=31)
-    assert [unpacker.decompress(piece) for piece in pieces(sent, is_packed=True)] == [*sent, b""]
-    assert unpacker.eof
+    first, second, *end = pieces(sent, coding)
+    assert [unpack(first), unpack(second)] == sent
+    assert [unpack(piece) for piece in end] in ([], [b""])
 
 
 def test_without_nulls_a_field_that_is_left_out_is_null(taster, past):  # noqa: F811

@@ -94,6 +94,7 @@ def test_length_of_compressed_answers_varies_at_random():
     assert len(lengths) > 5
 
 
+@pytest.mark.django_db  # closing an answer looks after the connection
 @pytest.mark.parametrize(("prefix", "other", "status"), [("", "", 304), ("W/", "", 304), ("W/", "x", 200)])
 def test_a_static_file_that_the_browser_has_is_not_sent_again(tmp_path, prefix, other, status):
     (tmp_path / "style.css").write_bytes(TEXT)

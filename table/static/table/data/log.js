@@ -43,8 +43,10 @@ export class Log {
   #choose;
   /** Sessions whose infusions and notes are in memory; null for all. @type {?Set<string>} */
   #sessions = new Set();
-  /** Ends when everything is in memory. @type {Promise<void>} */
-  #reading = Promise.resolve();
+  /** @type {(read: Promise<void>|void) => void} */
+  #begin = () => {};
+  /** Ends when everything is in memory; another tab's message may come before the first reading begins. @type {Promise<void>} */
+  #reading = new Promise((resolve) => (this.#begin = resolve));
   #isClosed = false;
 
   /** @param {string} name of the database @param {Choose} [choose] */
@@ -68,6 +70,7 @@ export class Log {
       this.#isClosed = true;
       this.state = emptyState();
       this.#sessions = null;
+      this.#begin();
       this.#channel.close();
       this.#db?.close();
       this.#db = null;
@@ -155,9 +158,10 @@ export class Log {
     this.#sessions = new Set(sessions);
     const local = /** @type {Map<string, any>} */ (parts.get("local"));
     for (const key of new Set([...this.local.keys(), ...local.keys()])) this.#setLocal(key, local.get(key));
-    this.listener?.after(null, null);
     this.#reading = this.#readRest(fresh);
     this.#reading.catch(() => {}); // whoever waits for `whole` learns of it
+    this.#begin(this.#reading);
+    this.listener?.after(null, null);
   }
 
   /** Whether everything is in memory. */

@@ -98,7 +98,8 @@ def run(*, lots: int, seconds: float, n_fresh: int, pairs: int) -> None:
         return create_team(name=name, shop="Bench", username=f"b{uuid4().hex[:8]}", password=f"kettle {uuid4()}")
 
     def pushed(member: Member, changes: list[dict[str, object]]) -> None:
-        verdicts = push(member, device=uuid4(), sent=json.loads(json.dumps(changes)), now=timezone.now())
+        sent = json.loads(json.dumps(changes))
+        verdicts = push(member, device=uuid4(), sent=sent, now=timezone.now()).verdicts
         assert all(one.verdict == "applied" for one in verdicts), verdicts  # noqa: S101 - else it measures nothing
 
     def new_lots(member: Member, n: int) -> list[UUID]:

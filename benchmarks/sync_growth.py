@@ -116,7 +116,7 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
         filled = smallest
 
     def pushed(text: str) -> str:
-        verdicts = push(member, device=uuid4(), sent=json.loads(text), now=timezone.now())
+        verdicts = push(member, device=uuid4(), sent=json.loads(text), now=timezone.now()).verdicts
         return json.dumps([verdict.as_json() for verdict in verdicts])
 
     def written(sent: list[dict[str, Any]]) -> None:

@@ -84,7 +84,7 @@ def run(rounds: int, found: Running) -> None:
     keys = [word["key"] for word in json.loads(LEXICON.read_text("utf-8"))["descriptors"][:13]]
 
     def pushed(text: str) -> str:
-        verdicts = push(member, device=device, sent=json.loads(text), now=timezone.now())
+        verdicts = push(member, device=device, sent=json.loads(text), now=timezone.now()).verdicts
         return json.dumps([verdict.as_json() for verdict in verdicts])
 
     def pulled(cursor: int) -> str:

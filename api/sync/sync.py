@@ -58,17 +58,20 @@ class Sync(APIView):
         sent = read_body(body)
         check_cursor(device_token(request), cursor=sent.cursor, now=now)
         changes = [version.upgrade(change) for change in sent.changes]
-        verdicts = push(member, device=sent.device, sent=changes, now=now)
-        count_verdicts(verdicts)
+        pushed = push(member, device=sent.device, sent=changes, now=now)
+        count_verdicts(pushed.verdicts)
 
         def read() -> PulledPage:
-            return pull(member, cursor=sent.cursor, limit=sent.limit, scope=sent.scope_at(now), token=sent.scope_token)
+            return pull(
+                member, cursor=sent.cursor, limit=sent.limit, scope=sent.scope_at(now), token=sent.scope_token,
+                written=pushed.written,
+            )  # fmt: skip
 
         # After a push no replica has caught up yet, so it is not even asked.
         page = read() if changes else read_from_replica(read, state=counter_of(member.team_id))
         check_page(device_token(request), cursor=sent.cursor)
         answer = page_answer(page, version, nulls=sent.nulls)
-        answer |= {"verdicts": [verdict.as_json() for verdict in verdicts], "now": format_utc(now)}
+        answer |= {"verdicts": [verdict.as_json() for verdict in pushed.verdicts], "now": format_utc(now)}
         return Response(answer if sent.echo else without_echo(answer, sent=sent.changes))
 
 

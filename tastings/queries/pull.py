@@ -18,9 +18,11 @@ from tastings.queries.pulled_rows import PulledRow, PullOnlyRow, out_of_scope, r
 from tastings.queries.records import MODELS, shared_sessions
 from tastings.queries.scope import SCOPED_TYPES, Scope, ScopeToken, sessions_in, sessions_outside
 from tastings.queries.scope_change import next_page
+from tastings.queries.written_rows import Written, WrittenRow
 from teams.models import Member, Team
 
-_Rows = Sequence[PulledRow | PullOnlyRow]
+_Row = PulledRow | PullOnlyRow | WrittenRow
+_Rows = Sequence[_Row]
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +35,14 @@ class PulledPage:
     token: ScopeToken | None = None
 
 
-def pull(
-    member: Member, *, cursor: int, limit: int, scope: Scope | None = None, token: ScopeToken | None = None
+def pull(  # noqa: PLR0913 - what a phone asks for, one by one
+    member: Member,
+    *,
+    cursor: int,
+    limit: int,
+    scope: Scope | None = None,
+    token: ScopeToken | None = None,
+    written: Written | None = None,
 ) -> PulledPage:
     """Return up to ``limit`` changed records after ``cursor``, in the order of their revisions.
 
@@ -47,6 +55,8 @@ def pull(
         Of which sessions infusions, notes and photos come; None: of all.
     token
         What the phone has, if it ever named a scope; see `tastings.queries.scope`.
+    written
+        What the same request has just pushed, which is not read back.
     """
     counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
     if cursor == 0:
@@ -61,27 +71,43 @@ def pull(
             return PulledPage(changes, cursor, more=True, token=token)
         if token.scope is None:
             token = None
-    found = _rows_after(member, cursor=cursor, counter=counter, limit=limit, token=token)
+    if cursor == 0:
+        written = None  # a phone that begins gets nothing from outside its scope, not even to forget it
+    found = _rows_after(member, cursor=cursor, counter=counter, limit=limit, token=token, written=written)
     page, more = found[:limit], len(found) > limit
     reached = page[-1].revision if more else max(counter, cursor)
-    return PulledPage(_changes(member, page, token=token), reached, more, token)
+    return PulledPage(_changes(member, page, token=token, written=written), reached, more, token)
 
 
 _PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id", "revision", "session_id")}
 """Columns of id, revision and session of what phones only pull."""
 
 
-def _rows_after(member: Member, *, cursor: int, counter: int, limit: int, token: ScopeToken | None) -> _Rows:
-    """Return the rows after a cursor, at most one more than the limit."""
-    changed = _changed_types(member.team_id, cursor=cursor, counter=counter) if cursor < counter else set[str]()
-    after = Q(team_id=member.team_id, revision__gt=cursor, revision__lte=counter)
-    wanted = dict.fromkeys((*MODELS, *PULL_ONLY), after)
+def _rows_after(  # noqa: PLR0913 - as above
+    member: Member, *, cursor: int, counter: int, limit: int, token: ScopeToken | None, written: Written | None
+) -> _Rows:
+    """Return the rows after a cursor, sometimes more than one beyond the limit."""
+    if written is None:
+        return _read_rows(member, after=cursor, upto=counter, limit=limit, token=token)
+    before = _read_rows(member, after=cursor, upto=written.after, limit=limit, token=token)
+    later = _read_rows(member, after=written.upto, upto=counter, limit=limit, token=token)
+    changed_again = {row.id for row in later}
+    return [*before, *(row for row in written.rows if row.id not in changed_again), *later]
+
+
+def _read_rows(member: Member, *, after: int, upto: int, limit: int, token: ScopeToken | None) -> _Rows:
+    """Return the rows between two revisions in their order, at most one more than the limit of each type."""
+    if after >= upto:
+        return []
+    changed = _changed_types(member.team_id, cursor=after, counter=upto)
+    between = Q(team_id=member.team_id, revision__gt=after, revision__lte=upto)
+    wanted = dict.fromkeys((*MODELS, *PULL_ONLY), between)
     if token is not None:  # what lay outside the scope when the phone began never came, so it need not be taken back
         in_scope = Q(revision__gt=token.revision_at_start) | sessions_in(token.scope, "session__")
         wanted |= {
-            "infusion": after & in_scope,
-            "note": after & in_scope,
-            "photo": after & (Q(session=None) | in_scope),
+            "infusion": between & in_scope,
+            "note": between & in_scope,
+            "photo": between & (Q(session=None) | in_scope),
         }
     found: list[PulledRow | PullOnlyRow] = []
     for name in changed & MODELS.keys():
@@ -108,11 +134,17 @@ def _changed_types(team: UUID, *, cursor: int, counter: int) -> set[str]:
         return {name for (name,) in asked.fetchall()}
 
 
-def _changes(member: Member, page: _Rows, *, token: ScopeToken | None) -> list[Mapping[str, object]]:
+def _changes(
+    member: Member, page: _Rows, *, token: ScopeToken | None, written: Written | None
+) -> list[Mapping[str, object]]:
     """Return the changes of rows as a phone gets them."""
-    deleted, skipped = _invisible_sessions(member, page)
-    scoped = {row.session for row in page if row.session and row.type in SCOPED_TYPES}
-    outside = set() if token is None else sessions_outside(scoped, scope=token.scope)
+    read = [row for row in page if not isinstance(row, WrittenRow)]  # the others are of sessions that the member sees
+    deleted, skipped = _invisible_sessions(member, read)
+    outside = set[UUID]()
+    if token is not None and token.scope is not None:
+        scoped = {row.session for row in read if row.session and row.type in SCOPED_TYPES}
+        outside = sessions_outside(scoped, scope=token.scope)
+        outside |= written.sessions_outside(token.scope) - scoped if written else set()
     shown = [row for row in page if row.session not in skipped]
     fields = {
         name: pull_only_fields(member, name, [row.id for row in shown if row.type == name])
@@ -122,7 +154,7 @@ def _changes(member: Member, page: _Rows, *, token: ScopeToken | None) -> list[M
         out_of_scope(row)
         if row.session in outside and row.type in SCOPED_TYPES
         else row.payload(deleted=row.removed or row.session in deleted)
-        if isinstance(row, PulledRow)
+        if isinstance(row, PulledRow | WrittenRow)
         else row.payload(fields[row.type].get(row.id))
         for row in shown
     ]

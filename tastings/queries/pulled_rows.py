@@ -14,6 +14,7 @@ from lots.models.wire import TO_WIRE, column_name
 from lots.schema import RecordSchema, format_stamp
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS
+from tastings.queries.written_rows import WrittenRow
 
 _LATEST_STAMP = KeyTextTransform(0, KeyTransform(-1, "stamps"))
 """Moment of the latest edit: stamps are stored in the order of their moments."""
@@ -33,7 +34,7 @@ def read_rows(model: type[Synced], rows: QuerySet[Synced]) -> list["PulledRow"]:
     ]
 
 
-def out_of_scope(row: "PulledRow | PullOnlyRow") -> Mapping[str, object]:
+def out_of_scope(row: "PulledRow | PullOnlyRow | WrittenRow") -> Mapping[str, object]:
     """Return the change that tells a phone to forget a row, which is not deleted."""
     head = {"type": row.type, "id": str(row.id), "revision": row.revision}
     return head | {"deleted": True, "out_of_scope": True, "fields": {}}

@@ -9,7 +9,7 @@ it has come (`tastings.queries.scope_change`).
 import base64
 import binascii
 import json
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from uuid import UUID
@@ -39,6 +39,12 @@ class Scope:
     def sessions(self, to: str = "") -> Q:
         """Return the condition of its sessions; ``to`` is the path from the filtered rows to their session."""
         return Q(**{f"{to}started_at__gte": self.since}) | Q(**{f"{to}lot_id__in": list(self.lots)})
+
+    def has(self, session: Mapping[str, object]) -> bool:
+        """Whether a session with these fields, in wire form, is one of them."""
+        lot = session.get("lot")
+        began_at = datetime.fromisoformat(str(session["started_at"]))
+        return began_at >= self.since or (lot is not None and UUID(str(lot)) in self.lots)
 
 
 def sessions_in(scope: Scope | None, to: str = "") -> Q:

@@ -95,7 +95,7 @@ def test_pulling_while_others_write_misses_nothing():
                     change("session", i, lot=str(lot.id), started_at="2026-03-04T10:00:00Z", leaf_g=5, vessel_ml=110)
                     for i in ids
                 ]
-                verdicts = push(who.member, device=uuid4(), sent=sent, now=timezone.now())
+                verdicts = push(who.member, device=uuid4(), sent=sent, now=timezone.now()).verdicts
                 assert [v.verdict for v in verdicts] == ["applied"] * 3
                 written.update(map(str, ids))
         except BaseException as error:

@@ -6,6 +6,7 @@ every insert that refers to the team.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from uuid import UUID
 
@@ -21,18 +22,29 @@ from tastings.actions.push.reading import read_state
 from tastings.actions.push.repeats import received_before
 from tastings.actions.push.rows import check_constraints_now
 from tastings.actions.push.store import changed_lots, changed_photo_parents, store
+from tastings.actions.push.written import written_rows
+from tastings.queries.written_rows import Written
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
 from teams.models import Member, Team
 from teams.row_security import is_row_security_error, renew_photos
 
 
-def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime) -> list[Verdict]:
-    """Take what a phone sent; return one verdict per change, in the order sent."""
+@dataclass(frozen=True, slots=True)
+class Pushed:
+    """One verdict per change, in the order sent, and what was stored if a pull need not read it back."""
+
+    verdicts: list[Verdict]
+    written: Written | None = None
+
+
+def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime) -> Pushed:
+    """Take what a phone sent."""
     read = [read_change(item, device=str(device), by=member.user_id, now=now) for item in sent]
     changes = [item for item in read if isinstance(item, Change)]
-    verdicts = iter(push_changes(member, device=device, changes=changes, now=now))
-    return [next(verdicts) if isinstance(item, Change) else item for item in read]
+    pushed = _push_or_each(member, device=device, changes=changes, now=now, for_whole_team=False)
+    verdicts = iter(pushed.verdicts)
+    return Pushed([next(verdicts) if isinstance(item, Change) else item for item in read], pushed.written)
 
 
 def push_changes(
@@ -41,12 +53,20 @@ def push_changes(
     """Merge checked changes; return one verdict each, in their order.
 
     ``for_whole_team`` lets them change private and blind sessions of others, for what concerns all notes.
+    """
+    return _push_or_each(member, device=device, changes=changes, now=now, for_whole_team=for_whole_team).verdicts
+
+
+def _push_or_each(
+    member: Member, *, device: UUID, changes: Sequence[Change], now: datetime, for_whole_team: bool
+) -> Pushed:
+    """Push all changes together, or one by one.
 
     The checks find all that the database would refuse. Should it still refuse something (another team used the same
     new id a moment ago), each change is pushed by itself, so that only the one at fault is refused.
     """
     if not changes:
-        return []
+        return Pushed([])
     try:
         with transaction.atomic():
             return _push(member, device=device, changes=changes, now=now, for_whole_team=for_whole_team)
@@ -54,18 +74,16 @@ def push_changes(
         if not (isinstance(error, IntegrityError) or is_row_security_error(error)):
             raise
         if len(changes) == 1:
-            return [refused(changes[0], [Problem("", "conflict", _("does not fit with what is stored"))])]
+            return Pushed([refused(changes[0], [Problem("", "conflict", _("does not fit with what is stored"))])])
     parents_first = sorted(range(len(changes)), key=lambda i: list(RECORD_SCHEMAS).index(changes[i].type))
     verdicts = {
         i: push_changes(member, device=device, changes=[changes[i]], now=now, for_whole_team=for_whole_team)[0]
         for i in parents_first
     }
-    return [verdicts[i] for i in range(len(changes))]
+    return Pushed([verdicts[i] for i in range(len(changes))])
 
 
-def _push(
-    member: Member, *, device: UUID, changes: Sequence[Change], now: datetime, for_whole_team: bool
-) -> list[Verdict]:
+def _push(member: Member, *, device: UUID, changes: Sequence[Change], now: datetime, for_whole_team: bool) -> Pushed:
     """Push in a transaction: read, apply in memory, store, return the verdicts."""
     locked = Team.objects.select_for_update(no_key=True).filter(id=member.team_id)
     stored_revision = locked.values_list("revision", flat=True).get()
@@ -83,4 +101,4 @@ def _push(
             renew_photos(member.team_id, parents)
         mark_due(member.team_id, changed_lots(state), revision=revision, now=now)
         check_constraints_now()
-    return applier.verdicts()
+    return Pushed(applier.verdicts(), written_rows(state, after=stored_revision, upto=revision))

@@ -16,7 +16,9 @@ STATIC = {
     "types": ["-m", "mypy", "."],
     "import contracts": ["-c", _LINT_IMPORTS],
 }
-TESTS = ["-m", "pytest", "-q", "--dist", "worksteal"]
+# A test that waits for ever fails by name after ten minutes, with the stacks of its process.
+_LIMIT = ["-o", "faulthandler_timeout=600", "-o", "faulthandler_exit_on_timeout=true"]
+TESTS = ["-m", "pytest", "-q", "--dist", "worksteal", *_LIMIT]
 
 
 def check() -> int:

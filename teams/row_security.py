@@ -27,6 +27,7 @@ from django.db import OperationalError, connection, connections
 from psycopg.errors import InsufficientPrivilege
 
 from teams.postgresql.base import DatabaseWrapper
+from teams.postgresql.together import Statement, run_together
 
 WORKER_ONLY = (
     "leafspan_every_team",
@@ -230,16 +231,20 @@ def ids_in_use(
     dict
         By id and kind whether the record is readable; without a team none is.
     """
-    if not ids:
-        return {}
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT kind, id, readable FROM leafspan_ids_in_use(%s::uuid[], %s, %s)", [list(ids), team, member]
-        )
-        found: dict[UUID, dict[str, bool]] = {}
-        for kind, row, readable in cursor.fetchall():
-            found.setdefault(row, {})[kind] = readable
-        return found
+    return readable_by_kind(run_together([asking_for_ids(ids, team=team, member=member)])[0]) if ids else {}
+
+
+def asking_for_ids(ids: Collection[UUID], *, team: UUID | None, member: UUID | None) -> Statement:
+    """Return the statement whose rows `readable_by_kind` takes; see `ids_in_use`."""
+    return "SELECT kind, id, readable FROM leafspan_ids_in_use(%s::uuid[], %s, %s)", [list(ids), team, member]
+
+
+def readable_by_kind(rows: Iterable[tuple[str, UUID, bool]]) -> dict[UUID, dict[str, bool]]:
+    """Return by id and kind whether the record is readable."""
+    found: dict[UUID, dict[str, bool]] = {}
+    for kind, row, readable in rows:
+        found.setdefault(row, {})[kind] = readable
+    return found
 
 
 def is_id_in_use(kind: str, row: UUID) -> bool:
@@ -249,8 +254,12 @@ def is_id_in_use(kind: str, row: UUID) -> bool:
 
 def renew_photos(team: UUID, parents: Collection[UUID]) -> None:
     """Give the photos of these sessions and lots new revisions, since they come or go with them; whoever took them."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT leafspan_renew_photos(%s, %s)", [team, list(parents)])
+    run_together([renewing_photos(team, parents)])
+
+
+def renewing_photos(team: UUID, parents: Collection[UUID]) -> Statement:
+    """Return the statement of `renew_photos`."""
+    return "SELECT leafspan_renew_photos(%s, %s)", [team, list(parents)]
 
 
 def delete_teamless_failures(*, before: datetime) -> int:

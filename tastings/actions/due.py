@@ -8,12 +8,11 @@ lost.
 """
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from datetime import datetime, timedelta
 from random import random
 from uuid import UUID
 
-from django.db import connection
 from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, Value, When, Window
 from django.db.models.functions import RowNumber
 
@@ -21,6 +20,7 @@ from tastings.jobs import Job, later
 from tastings.maths.curve.development import METHOD
 from tastings.models import Development, TeamPanel
 from tastings.queues import Queue
+from teams.postgresql.together import Statement, run_together
 
 DEBOUNCE_S = 0.05
 """A job waits so long for more edits of the same moment."""
@@ -60,22 +60,26 @@ _MARK_DUE = """
 
 def mark_due(team: UUID, lots: Collection[UUID], *, revision: int, now: datetime) -> None:
     """Mark the lots as due in the present transaction and enqueue as many as the team's limit allows."""
-    if not lots:
-        return
-    with connection.cursor() as cursor:
-        cursor.execute(
-            _MARK_DUE,
-            {
-                "team": team,
-                "lots": list(lots),
-                "revision": revision,
-                "most": MAX_STEADY + MAX_FRESH,
-                "now": now,
-                "lost_before": now - _LOST_AFTER,
-            },
-        )
-        rows = cursor.fetchall()
-    for lot, started_at, is_enqueued in rows:
+    if lots:
+        [marked] = run_together([marking_due(team, lots, revision=revision, now=now)])
+        enqueue_marked(team, marked, now=now)
+
+
+def marking_due(team: UUID, lots: Collection[UUID], *, revision: int, now: datetime) -> Statement:
+    """Return the statement that marks lots as due; its rows are for `enqueue_marked`."""
+    return _MARK_DUE, {
+        "team": team,
+        "lots": list(lots),
+        "revision": revision,
+        "most": MAX_STEADY + MAX_FRESH,
+        "now": now,
+        "lost_before": now - _LOST_AFTER,
+    }
+
+
+def enqueue_marked(team: UUID, marked: Iterable[tuple[UUID, datetime | None, bool]], *, now: datetime) -> None:
+    """Enqueue those of the marked lots that the team's limit allows, after the commit."""
+    for lot, started_at, is_enqueued in marked:
         if is_enqueued:
             wait_s = max(DEBOUNCE_S, _wait_s(started_at, now=now))
             later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=wait_s, queue=Queue.FRESH, team=team)

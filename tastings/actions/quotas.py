@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from uuid import UUID
 
-from django.db import connection
 from django.db.models import Count, F
 
 from tastings.errors import QuotaFull
@@ -12,6 +11,7 @@ from tastings.queries.quotas import (
     PHOTO_QUOTAS,
     Quota,
     QuotaName,
+    Used,
     photos_used,
     quotas_of,
     records_used,
@@ -22,6 +22,7 @@ from tastings.queries.records import MODELS
 from tastings.wording.quotas import quota_full_text
 from teams.errors import Problem
 from teams.models import Member
+from teams.postgresql.together import Statement, run_together
 
 
 def quota_problem(quota: Quota) -> Problem:
@@ -53,31 +54,34 @@ _QUOTAS_OF_TYPE: Mapping[str, tuple[QuotaName, ...]] = {"note": ("notes",), "des
 class RecordAllowance:
     """What a member may still add to the team's records, within one push that has locked the team's row."""
 
-    def __init__(self, member: Member) -> None:
-        self._member = member
+    def __init__(self, member: Member, *, used: Used) -> None:
+        self._member, self._used = member, used
         self._new: dict[QuotaName, set[UUID]] = {"notes": set(), "records": set(), "words": set()}
         self._left: dict[QuotaName, list[Quota]] = {}
+        self._room: dict[QuotaName, int] = {}
 
     def full_quota(self, type_name: str, record: UUID) -> Quota | None:
         """Count a new record; if it goes beyond a quota return that quota and do not count it."""
         names = _QUOTAS_OF_TYPE.get(type_name, ("records",))
         for name in names:
-            number = len(self._new[name]) + (record not in self._new[name])
-            if full := next((quota for quota in self._quotas(name) if number > quota.left), None):
-                return full
+            if name not in self._room:
+                self._room[name] = min(quota.left for quota in self._quotas(name))
+            if len(self._new[name]) >= self._room[name] and record not in self._new[name]:
+                return next(quota for quota in self._quotas(name) if quota.left == self._room[name])
         for name in names:
             self._new[name].add(record)
         return None
 
-    def save(self, stored: set[UUID]) -> None:
-        """Add to the member's counts the new records that were stored."""
+    def counting(self, stored: set[UUID]) -> list[Statement]:
+        """Return what adds to the member's counts the new records that are stored."""
         notes, records = (len(self._new[name] & stored) for name in ("notes", "records"))
-        if notes or records:
-            _add_made(self._member.team_id, self._member.user_id, notes=notes, records=records)
+        if not (notes or records):
+            return []
+        return [_adding_made(self._member.team_id, self._member.user_id, notes=notes, records=records)]
 
     def _quotas(self, name: QuotaName) -> list[Quota]:
         if name not in self._left:
-            used = words_used(self._member.team_id) if name == "words" else records_used(self._member.team_id)
+            used = words_used(self._member.team_id) if name == "words" else self._used
             own, everyone = used.get(self._member.user_id, {}), total(used)
             asked: tuple[QuotaName, ...] = ("words",) if name == "words" else ("notes", "records")
             for one in asked:
@@ -85,18 +89,17 @@ class RecordAllowance:
         return self._left[name]
 
 
-def _add_made(team: UUID, user: UUID, *, notes: int, records: int) -> None:
-    """Add to the counts of one author, in one statement."""
-    with connection.cursor() as cursor:
-        cursor.execute(
-            """
-            INSERT INTO tastings_recordcount AS stored (id, team_id, user_id, notes, records)
-            VALUES (gen_random_uuid(), %s, %s, %s, %s)
-            ON CONFLICT (team_id, user_id) DO UPDATE SET
-                notes = stored.notes + excluded.notes, records = stored.records + excluded.records
-            """,
-            [team, user, notes, records],
-        )
+def _adding_made(team: UUID, user: UUID, *, notes: int, records: int) -> Statement:
+    """Return the statement that adds to the counts of one author."""
+    return (
+        """
+        INSERT INTO tastings_recordcount AS stored (id, team_id, user_id, notes, records)
+        VALUES (gen_random_uuid(), %s, %s, %s, %s)
+        ON CONFLICT (team_id, user_id) DO UPDATE SET
+            notes = stored.notes + excluded.notes, records = stored.records + excluded.records
+        """,
+        [team, user, notes, records],
+    )
 
 
 def recount_records(team: UUID) -> None:
@@ -116,7 +119,7 @@ def recount_records(team: UUID) -> None:
     for user, numbers in counted.items():
         differences = {name: numbers[name] - before.get(user, {}).get(name, 0) for name in numbers}
         if user not in before:
-            _add_made(team, user, **numbers)
+            run_together([_adding_made(team, user, **numbers)])
         elif any(differences.values()):
             changes = {name: F(name) + difference for name, difference in differences.items()}
             RecordCount.objects.filter(team_id=team, user_id=user).update(**changes)

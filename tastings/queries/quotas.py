@@ -1,6 +1,6 @@
 """How much a team and its members store, beside what they may: photos, uploads, notes, other records, open streams."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 from uuid import UUID
@@ -9,9 +9,10 @@ from django.conf import settings
 from django.db.models import Count, Q, Sum
 from django.utils.translation import gettext as _
 
-from tastings.models import Descriptor, Photo, RecordCount
+from tastings.models import Descriptor, Photo
 from teams.errors import NotAllowed
 from teams.models import Member
+from teams.postgresql.together import Statement, run_together
 from teams.queries.people import members_of
 from teams.stream_counts import open_streams
 
@@ -64,7 +65,16 @@ def photos_used(team: UUID) -> Used:
 
 def records_used(team: UUID) -> Used:
     """Return how many notes and other records each member has made."""
-    rows = RecordCount.objects.filter(team_id=team).values_list("user_id", "notes", "records")
+    return used_by_member(run_together([reading_counts(team)])[0])
+
+
+def reading_counts(team: UUID) -> Statement:
+    """Return the statement whose rows `used_by_member` takes."""
+    return "SELECT user_id, notes, records FROM tastings_recordcount WHERE team_id = %s", [team]
+
+
+def used_by_member(rows: Iterable[tuple[UUID, int, int]]) -> Used:
+    """Return how many notes and other records each member has made."""
     return {user: {"notes": notes, "records": records} for user, notes, records in rows}
 
 

@@ -429,9 +429,7 @@ def test_route_without_its_filters_answers_a_foreign_id_as_an_absent_one(strange
 
 def test_foreign_record_is_not_overwritten_though_the_code_takes_its_id_for_free(stranger, taster, monkeypatch):
     place = Place(taster)
-    monkeypatch.setattr(
-        reading, "ids_in_use", lambda ids, **reader: {}
-    )  # as if the other team had taken it a moment later
+    monkeypatch.setattr(reading, "readable_by_kind", lambda rows: {})  # as if it had been taken a moment later
     before = stored(of=taster.team)
     free = change("lot", name="Free", kind="oolong")
     answer = sync(stranger.client, [change("lot", place.lot.id, name="Mine", kind="oolong"), free])

@@ -13,21 +13,23 @@ from uuid import UUID
 from django.db import IntegrityError, ProgrammingError, transaction
 from django.utils.translation import gettext as _
 
-from tastings.actions.due import mark_due
+from tastings.actions.due import enqueue_marked, marking_due
 from tastings.actions.push.applying import Applier
 from tastings.actions.push.change import Change, Verdict, read_change, refused
 from tastings.actions.push.corrections import record_corrections
 from tastings.actions.push.lot_edits import record_lot_edits
 from tastings.actions.push.reading import read_state
 from tastings.actions.push.repeats import received_before
-from tastings.actions.push.rows import check_constraints_now
+from tastings.actions.push.rows import CHECK_CONSTRAINTS
+from tastings.actions.push.state import PushState
 from tastings.actions.push.store import changed_lots, changed_photo_parents, store
 from tastings.actions.push.written import written_rows
 from tastings.queries.written_rows import Written
 from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
-from teams.models import Member, Team
-from teams.row_security import is_row_security_error, renew_photos
+from teams.models import Member
+from teams.postgresql.together import Statement, run_together
+from teams.row_security import is_row_security_error, renewing_photos
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,20 +87,27 @@ def _push_or_each(
 
 def _push(member: Member, *, device: UUID, changes: Sequence[Change], now: datetime, for_whole_team: bool) -> Pushed:
     """Push in a transaction: read, apply in memory, store, return the verdicts."""
-    locked = Team.objects.select_for_update(no_key=True).filter(id=member.team_id)
-    stored_revision = locked.values_list("revision", flat=True).get()
     state = read_state(member, changes, for_whole_team=for_whole_team)
     applier = Applier(state, changes, device=device, now=now, before=received_before(state, changes))
     applier.apply_all()
-    revision = store(state, revision=stored_revision, now=now)
-    if revision != stored_revision:
-        Team.objects.filter(id=member.team_id).update(revision=revision)
-        state.allowance.save({record.id for name in RECORD_SCHEMAS for record in state.dirty(name)})
+    revision, statements = store(state, now=now)
+    if revision != state.revision:
         if not for_whole_team:
             record_corrections(state, now=now)
         record_lot_edits(state, now=now)
-        if parents := changed_photo_parents(state):
-            renew_photos(member.team_id, parents)
-        mark_due(member.team_id, changed_lots(state), revision=revision, now=now)
-        check_constraints_now()
-    return Pushed(applier.verdicts(), written_rows(state, after=stored_revision, upto=revision))
+        _run(state, statements, revision=revision, now=now)
+    return Pushed(applier.verdicts(), written_rows(state, after=state.revision, upto=revision))
+
+
+def _run(state: PushState, statements: list[Statement], *, revision: int, now: datetime) -> None:
+    """Store the records, and what follows from them, in one message."""
+    team = state.member.team_id
+    statements.append(("UPDATE teams_team SET revision = %s WHERE id = %s", [revision, team]))
+    statements += state.allowance.counting({record.id for name in RECORD_SCHEMAS for record in state.dirty(name)})
+    if parents := changed_photo_parents(state):
+        statements.append(renewing_photos(team, parents))
+    lots = changed_lots(state)
+    due = [marking_due(team, lots, revision=revision, now=now)] if lots else []
+    found = run_together([*statements, *due, (CHECK_CONSTRAINTS, [])])
+    if due:
+        enqueue_marked(team, found[len(statements)], now=now)

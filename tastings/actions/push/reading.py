@@ -1,8 +1,8 @@
 """Reading the state of a push in a handful of queries."""
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TypeVar
+from typing import Any, TypeVar
 from uuid import UUID
 
 from django.db import connection
@@ -15,10 +15,12 @@ from tastings.actions.push.rows import id_in
 from tastings.actions.push.state import MergeTarget, PushState, Records, StoredDescriptor
 from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Pot, Session
+from tastings.queries.quotas import reading_counts, used_by_member
 from tastings.queries.records import with_descriptors
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member, Shop
-from teams.row_security import ids_in_use
+from teams.postgresql.together import run_together
+from teams.row_security import asking_for_ids, readable_by_kind
 
 _Row = TypeVar("_Row", bound=Synced)
 _DESCRIPTORS = """
@@ -47,15 +49,15 @@ class _Names:
     samples: set[UUID] = field(default_factory=set)
 
 
-def read_state(member: Member, changes: Sequence[Change], *, for_whole_team: bool) -> PushState:
-    """Read the records that the changes name and those that these refer to.
+def read_state(member: Member, changes: Collection[Change], *, for_whole_team: bool) -> PushState:
+    """Lock the team's row; read the records that the changes name and those that these refer to.
 
     ``for_whole_team`` reads private and blind sessions of others too.
     """
     return _Reader(member, for_whole_team=for_whole_team).read(_names_in(changes))
 
 
-def _names_in(changes: Sequence[Change]) -> _Names:
+def _names_in(changes: Iterable[Change]) -> _Names:
     names = _Names()
     for change in changes:
         names.records[change.type].add(change.id)
@@ -89,7 +91,14 @@ class _Reader:
         # takes as long to answer as a free one, and a new tasting costs no read of each type.
         reader = None if self._for_whole_team else self._member.user_id
         named = set[UUID]().union(*names.records.values())
-        in_use = ids_in_use(named, team=self._member.team_id, member=reader)
+        team = self._member.team_id
+        [[revision]], ids_found, counts, words = run_together([
+            ("SELECT revision FROM teams_team WHERE id = %s FOR NO KEY UPDATE", [team]),
+            asking_for_ids(named, team=team, member=reader),
+            reading_counts(team),
+            (_DESCRIPTORS, [list(names.keys), team]),
+        ])  # fmt: skip
+        in_use = readable_by_kind(ids_found)
         ids = {name: {row for row in rows if in_use.get(row, {}).get(name)} for name, rows in names.records.items()}
         # children before parents, so that the parents of stored records are read too
         notes = self._rows(Note, ids["note"])
@@ -112,11 +121,12 @@ class _Reader:
         records["lot"] |= _pending(self._rows(Lot, revealed))
         return PushState(
             member=self._member,
+            revision=revision,
             records=records,
             used_ids=in_use.keys(),
             built_in=self._built_in,
-            descriptors=self._descriptors(keys),
-            allowance=RecordAllowance(self._member),
+            descriptors=self._descriptors(words, more=keys - names.keys),
+            allowance=RecordAllowance(self._member, used=used_by_member(counts)),
             shops=self._shops(names.shops),
             samples=self._samples(names.samples),
             cups=cups,
@@ -141,20 +151,20 @@ class _Reader:
         own = FlightCup.objects.filter(team_id=self._member.team_id, taster_id=self._member.user_id)
         return {cup.id: cup for cup in own.filter(id__in=ids).select_related("flight")}
 
-    def _descriptors(self, keys: set[str]) -> Mapping[str, Sequence[StoredDescriptor]]:
-        """Read the descriptors with these keys, and those that they were merged into."""
+    def _descriptors(self, words: Iterable[tuple[Any, ...]], *, more: set[str]) -> Mapping[str, list[StoredDescriptor]]:
+        """Return by key the descriptors that were read, those with more keys, and those that they were merged into."""
         found: dict[str, list[StoredDescriptor]] = {}
-        while keys:
-            targets = set[str]()
-            with connection.cursor() as cursor:
-                cursor.execute(_DESCRIPTORS, [list(keys), self._member.team_id])
-                for row, key, removed, target, target_key in cursor.fetchall():
-                    merged_into = None if target is None else MergeTarget(target, target_key)
-                    found.setdefault(key, []).append(StoredDescriptor(row, removed, merged_into))
-                    if merged_into is not None:
-                        targets.add(merged_into.key)
-            keys = targets - found.keys()
-        return found
+        targets = set(more)
+        while True:
+            for row, key, removed, target, target_key in words:
+                merged_into = None if target is None else MergeTarget(target, target_key)
+                found.setdefault(key, []).append(StoredDescriptor(row, removed, merged_into))
+                if merged_into is not None:
+                    targets.add(merged_into.key)
+            if not (unread := targets - found.keys()):
+                return found
+            [words] = run_together([(_DESCRIPTORS, [list(unread), self._member.team_id])])
+            targets = set()
 
     def _rows(self, model: type[_Row], ids: Collection[UUID]) -> list[_Row]:
         """Return the team's rows; note which of the others are built in."""

@@ -15,6 +15,8 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models import F, Lookup, Model
 from django.db.models.sql.compiler import SQLCompiler
 
+from teams.postgresql.together import Statement
+
 
 class _IsOneOf(Lookup):
     """A column that equals one of the ids of an array."""
@@ -37,26 +39,27 @@ def id_in(ids: Iterable[UUID]) -> _IsOneOf:
     return _IsOneOf(F("id"), list(ids))
 
 
+CHECK_CONSTRAINTS = "SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED"
+"""Checks deferred constraints at once: an error must show before the answer is made."""
+
+
 def check_constraints_now() -> None:
-    """Check deferred constraints at once: an error must show before the answer is made."""
+    """Check deferred constraints at once."""
     with connection.cursor() as cursor:
-        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED")
+        cursor.execute(CHECK_CONSTRAINTS)
 
 
-def upsert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> None:
-    """Insert rows or, where the id is known, overwrite them.
+def upsert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> Statement:
+    """Return the statement that inserts rows or, where the id is known, overwrites them.
 
     Parameters
     ----------
     model : type
         Whose table.
     rows : sequence of mappings
-        Every column's value by the column's name, in wire form; all with the same columns.
+        Every column's value by the column's name, in wire form; at least one, all with the same columns.
     """
-    if not rows:
-        return
-    with connection.cursor() as cursor:
-        cursor.execute(_upsert(model, tuple(rows[0])), [msgspec.json.encode(rows).decode()])
+    return _upsert(model, tuple(rows[0])), [msgspec.json.encode(rows).decode()]
 
 
 _NEVER_CHANGED = ("id", "author_id", "taster_id")

@@ -36,6 +36,8 @@ class PushState:
     """What `tastings.actions.push.reading` has read, and what the accepted changes have made of it."""
 
     member: Member
+    revision: int
+    """The team's, under which nothing of this push is stored yet."""
     records: Records
     """By type and id."""
     used_ids: Collection[UUID]

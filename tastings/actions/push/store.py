@@ -18,13 +18,15 @@ from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS, shared_sessions
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member
+from teams.postgresql.together import Statement
 
 _DECIDES_WHO_HAS_IT = ("private", "lot", "started_at")
 """Fields of a session by which others see its infusions and notes, or a phone's scope holds them."""
 
 
-def store(state: PushState, *, revision: int, now: datetime) -> int:
-    """Write the dirty records and the values that lost; return the team's revision after that."""
+def store(state: PushState, *, now: datetime) -> tuple[int, list[Statement]]:
+    """Write the values that lost; return the team's revision after the push and what writes the dirty records."""
+    revision, statements = state.revision, list[Statement]()
     for pending in state.records["session"].values():
         if any(pending.changes_field(name) for name in _DECIDES_WHO_HAS_IT):
             revision = renew_child_revisions([pending.id], revision=revision)
@@ -34,7 +36,8 @@ def store(state: PushState, *, revision: int, now: datetime) -> int:
             revision += 1
             pending.revision = revision
             rows.append(_row(pending, state=state, now=now))
-        upsert(MODELS[type_name], rows)
+        if rows:
+            statements.append(upsert(MODELS[type_name], rows))
     history = [
         _history(pending, lost, state.member)
         for records in state.records.values()
@@ -42,7 +45,7 @@ def store(state: PushState, *, revision: int, now: datetime) -> int:
         for lost in pending.lost
     ]
     FieldHistory.objects.bulk_create(history, ignore_conflicts=True)
-    return revision
+    return revision, statements
 
 
 def _row(pending: PendingRecord, *, state: PushState, now: datetime) -> dict[str, object]:

@@ -27,7 +27,7 @@ from django.db import OperationalError, connection, connections
 from psycopg.errors import InsufficientPrivilege
 
 from teams.postgresql.base import DatabaseWrapper
-from teams.postgresql.together import Statement, run_together
+from teams.postgresql.together import Statement, id_array, run_together
 
 WORKER_ONLY = (
     "leafspan_every_team",
@@ -236,7 +236,7 @@ def ids_in_use(
 
 def asking_for_ids(ids: Collection[UUID], *, team: UUID | None, member: UUID | None) -> Statement:
     """Return the statement whose rows `readable_by_kind` takes; see `ids_in_use`."""
-    return "SELECT kind, id, readable FROM leafspan_ids_in_use(%s::uuid[], %s, %s)", [list(ids), team, member]
+    return "SELECT kind, id, readable FROM leafspan_ids_in_use(%s::uuid[], %s, %s)", [id_array(ids), team, member]
 
 
 def readable_by_kind(rows: Iterable[tuple[str, UUID, bool]]) -> dict[UUID, dict[str, bool]]:

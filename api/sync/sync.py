@@ -6,11 +6,10 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 import msgspec
-from django.http import StreamingHttpResponse
+from django.http import HttpResponse, StreamingHttpResponse
 from django.utils import timezone
 from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
-from rest_framework.response import Response
 from rest_framework.views import APIView
 
 from api.http.auth import device_token, member_of
@@ -50,7 +49,7 @@ class Sync(APIView):
         responses={200: SyncAnswerSerializer, **BAD_BODY, **problem_responses(409, 410, 503)},
         examples=SYNC_EXAMPLES,
     )
-    def post(self, request: Request) -> Response:
+    def post(self, request: Request) -> HttpResponse:
         """Push changes and pull what is new: the answer has what changed after the cursor, one's own included."""
         member, now = member_of(request), timezone.now()
         body = body_of(request)
@@ -72,7 +71,9 @@ class Sync(APIView):
         check_page(device_token(request), cursor=sent.cursor)
         answer = page_answer(page, version, nulls=sent.nulls)
         answer |= {"verdicts": [verdict.as_json() for verdict in pushed.verdicts], "now": format_utc(now)}
-        return Response(answer if sent.echo else without_echo(answer, sent=sent.changes))
+        if not sent.echo:
+            answer = without_echo(answer, sent=sent.changes)
+        return HttpResponse(msgspec.json.encode(answer), content_type="application/json")
 
 
 class SyncStream(APIView):

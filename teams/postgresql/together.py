@@ -1,12 +1,18 @@
 """Several statements in one message to the database: for small ones the way there and back costs the most."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
+from uuid import UUID
 
 from django.db import connection
 
 Statement = tuple[str, Sequence[object] | Mapping[str, object]]
 """One command and its values; the last of several may be more commands that return no rows."""
+
+
+def id_array(ids: Iterable[UUID]) -> str:
+    """Return ids as one value for a parameter that is cast to ``uuid[]``: the driver writes a text at once."""
+    return f"{{{','.join(map(str, ids))}}}"
 
 
 def run_together(statements: Sequence[Statement]) -> list[list[tuple[Any, ...]]]:

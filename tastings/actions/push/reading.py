@@ -11,12 +11,11 @@ from lots.models import Lot, Synced
 from lots.schema import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.rows import id_in
+from tastings.actions.push.rows import rows_with_ids
 from tastings.actions.push.state import MergeTarget, PushState, Records, StoredDescriptor
 from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Pot, Session
 from tastings.queries.quotas import reading_counts, used_by_member
-from tastings.queries.records import with_descriptors
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member, Shop
 from teams.postgresql.together import run_together
@@ -124,6 +123,7 @@ class _Reader:
             revision=revision,
             records=records,
             used_ids=in_use.keys(),
+            ids_of_several_types=sum(map(len, names.records.values())) > len(named),
             built_in=self._built_in,
             descriptors=self._descriptors(words, more=keys - names.keys),
             allowance=RecordAllowance(self._member, used=used_by_member(counts)),
@@ -169,7 +169,7 @@ class _Reader:
     def _rows(self, model: type[_Row], ids: Collection[UUID]) -> list[_Row]:
         """Return the team's rows; note which of the others are built in."""
         own = []
-        for row in with_descriptors(model._default_manager.filter(id_in(ids))) if ids else ():
+        for row in rows_with_ids(model, ids) if ids else ():
             if row.team_id == self._member.team_id:
                 own.append(row)
             elif isinstance(row, Descriptor) and row.is_built_in:

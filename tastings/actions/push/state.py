@@ -42,6 +42,8 @@ class PushState:
     """By type and id."""
     used_ids: Collection[UUID]
     """Named ids that are in use, in any team and by whatever kind of row."""
+    ids_of_several_types: bool
+    """Whether the changes name one id as that of two types of records."""
     built_in: set[UUID]
     """Named descriptors that every team has and none may change."""
     descriptors: Mapping[str, Sequence[StoredDescriptor]]
@@ -62,12 +64,15 @@ class PushState:
     def record_of(self, change: Change) -> PendingRecord:
         """Return the record that a change is about, a new one if there is none."""
         records = self.records[change.type]
-        if change.id not in records:
-            records[change.id] = PendingRecord(RECORD_SCHEMAS[change.type], change.id, None)
-        return records[change.id]
+        if (known := records.get(change.id)) is not None:
+            return known
+        records[change.id] = made = PendingRecord(RECORD_SCHEMAS[change.type], change.id, None)
+        return made
 
     def is_of_another_type(self, change: Change) -> bool:
         """Whether a record of another type has got the change's id in this push: ids are one space."""
+        if not self.ids_of_several_types:
+            return False
         return any(
             change.id in records and records[change.id].exists
             for name, records in self.records.items()

@@ -136,7 +136,7 @@ def development_answer(found: LotDevelopment, *, labels: Mapping[str, str]) -> D
         layers=figures.layers,
         departures=tuple(map(_departure, figures.departures)),
         next=words.next_session_sentence(figures.next),
-        cautions=tuple(words.development_cautions(figures, water_tds_mg_l=found.water_tds_mg_l)),
+        cautions=tuple(words.development_cautions(figures, kind=found.kind, water_tds_mg_l=found.water_tds_mg_l)),
         sentence=words.flavour_sentence(figures.layers, labels=labels, steeps=figures.steeps.recommended),
         otherwise=_counterfactual(figures.counterfactual),
     )

@@ -6,7 +6,7 @@ from functools import cache
 from uuid import UUID
 
 from django.contrib.postgres.expressions import ArraySubquery
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import F, OuterRef, Q, Subquery
 
 from lots.schema import format_utc
 from tastings.figures import UnreadableFiguresError, from_stored
@@ -31,6 +31,7 @@ class LotDevelopment:
     stale: bool
     figures: Development
     tag: str
+    kind: str = ""
     water_tds_mg_l: tuple[float, ...] = ()
     """Dissolved solids of the waters of its shared sessions, where they are known."""
 
@@ -45,7 +46,7 @@ def development_of(lot: UUID) -> LotDevelopment:
     """Return the stored figures of a lot that the caller may see."""
     waters = Session.objects.filter(shared_sessions(), lot_id=lot, removed=False, water_tds_mg_l__isnull=False)
     stored = StoredDevelopment.objects.filter(lot_id=lot).annotate(
-        waters=ArraySubquery(waters.values("water_tds_mg_l"))
+        kind=F("lot__kind"), waters=ArraySubquery(waters.values("water_tds_mg_l"))
     )
     row = stored.first() or StoredDevelopment(lot_id=lot)
     computed_at = format_utc(row.computed_at) if row.computed_at else None
@@ -57,6 +58,7 @@ def development_of(lot: UUID) -> LotDevelopment:
         stale=row.stale,
         figures=_untasted() if figures is None else figures,
         tag=f"{row.computed_revision}-{row.due_revision}-{row.method}-{computed_at}",
+        kind=str(vars(row).get("kind") or ""),
         water_tds_mg_l=tuple(vars(row).get("waters") or ()),
     )
 

@@ -181,7 +181,11 @@ def report_facts(content: ReportContent) -> ReportFacts:
         next=next_session_sentence(figures.next) if shows_all else "",
         sessions=sessions,
         photos=[photo_row(photo) for photo in content.photos],
-        cautions=development_cautions(figures, water_tds_mg_l=content.development.water_tds_mg_l if shows_all else ()),
+        cautions=development_cautions(
+            figures,
+            kind=content.development.kind,
+            water_tds_mg_l=content.development.water_tds_mg_l if shows_all else (),
+        ),
     )
 
 

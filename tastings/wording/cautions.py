@@ -1,15 +1,15 @@
 """What to be careful about: scalding water, very hot drinks, caffeine.
 
 Sources: very hot drinks, IARC Monograph 116 (above 65 deg C); caffeine, EFSA Journal 2015;13(5):4102 (adults: 200 mg
-at a time, 400 mg a day; 200 mg a day in pregnancy), with 24 to 43 mg caffeine per g of leaf (Hicks, Hsieh and Bell
-1996, lowest oolong 23.8; a survey of class means up to 43). No statement here is about a benefit.
+at a time, 400 mg a day; 200 mg a day in pregnancy); how much a kind of leaf holds, `tastings.maths.guide.guests`. No
+statement here is about a benefit.
 """
 
 from django.utils.translation import gettext as _
 
+from tastings.maths.guide.guests import caffeine_mg_per_g
+from tastings.maths.guide.protocols import HERBAL
 from tastings.wording.numbers import number
-
-CAFFEINE_MG_G = (24.0, 43.0)
 
 
 def scalding() -> str:
@@ -27,9 +27,16 @@ def hot_drink() -> str:
     )
 
 
-def caffeine_in_leaf(low_g: float, high_g: float) -> str:
-    """Say how much caffeine so much leaf can give, and what is advised; the leaf in g."""
-    low_mg, high_mg = (round(grams * mg, -1) for grams, mg in zip((low_g, high_g), CAFFEINE_MG_G, strict=True))
+def contents(kind: str, low_g: float, high_g: float) -> str:
+    """Warn of what so much leaf of a kind contains, an empty kind being an unknown one; the leaf in g."""
+    return herbal_lot() if kind == HERBAL else caffeine_in_leaf(kind, low_g, high_g)
+
+
+def caffeine_in_leaf(kind: str, low_g: float, high_g: float) -> str:
+    """Say how much caffeine so much leaf of a kind of tea can give, and what is advised; the leaf in g."""
+    low_mg, high_mg = (
+        round(grams * mg, -1) for grams, mg in zip((low_g, high_g), caffeine_mg_per_g(kind), strict=True)
+    )
     leaf = _("%(low)s g") if low_g == high_g else _("%(low)s to %(high)s g")
     return _(
         "%(leaf)s of tea leaf can give about %(low_mg)s to %(high_mg)s mg caffeine when steeped out. EFSA (2015)"

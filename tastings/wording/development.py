@@ -242,18 +242,22 @@ def next_session_sentence(found: NextSession) -> str:
             ) % {"points": one_decimal(found.within or 0.0)}
 
 
-def development_cautions(found: Development, *, water_tds_mg_l: Iterable[float | None] = ()) -> list[str]:
+def development_cautions(
+    found: Development, *, kind: str = "", water_tds_mg_l: Iterable[float | None] = ()
+) -> list[str]:
     """Say what to be careful about when tasting, and which curves deserve less trust.
 
     Parameters
     ----------
+    kind : str
+        Of the lot, on which caffeine depends; empty where it is not known.
     water_tds_mg_l : Iterable[float or None]
         Dissolved solids of the water of each session, where known. [mg/l]
     """
     minerals = differing_minerals(water_tds_mg_l)
     waters = [] if minerals is None else [cautions.differing_waters(*minerals)]
-    caffeine = [] if found.leaf_range_g is None else [cautions.caffeine_in_leaf(*found.leaf_range_g)]
-    return [cautions.scalding(), cautions.hot_drink(), *caffeine, *waters, *map(_lack_of_fit, found.lack_of_fit)]
+    contents = [] if found.leaf_range_g is None else [cautions.contents(kind, *found.leaf_range_g)]
+    return [cautions.scalding(), cautions.hot_drink(), *contents, *waters, *map(_lack_of_fit, found.lack_of_fit)]
 
 
 def _lack_of_fit(found: LackOfFitAt) -> str:

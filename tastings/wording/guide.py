@@ -193,7 +193,7 @@ def caffeine_source() -> str:
 def guide_cautions(guide: Guide) -> list[str]:
     """Say what to be careful about with this brew."""
     leaf_g = guide.vessel.leaf_g
-    contents = cautions.herbal_lot() if guide.is_herbal else cautions.caffeine_in_leaf(leaf_g, leaf_g)
+    contents = cautions.contents(guide.kind, leaf_g, leaf_g)
     mug = [cautions.long_mug()] if guide.style == LONG_MUG else []
     return [cautions.scalding(), cautions.hot_drink(), contents, *mug]
 

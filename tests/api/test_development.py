@@ -5,6 +5,7 @@ from uuid import uuid4
 
 import pytest
 
+from lots.models import Lot
 from tastings.actions.developments import refresh_development
 from tastings.models import Descriptor
 from tests.api.phone import change, sync, verdict_names
@@ -170,3 +171,13 @@ def test_very_different_waters_are_a_caution_in_answer_and_report(taster, lot):
         return warned in page, any(warned in caution for caution in cautions)
 
     assert [brewed(tds_mg_l) for tds_mg_l in (40, 120, 210)] == [(False, False), (False, False), (True, True)]
+
+
+def test_caution_of_what_the_leaf_contains_is_that_of_its_kind(taster, lot):
+    Lot.objects.filter(id=lot.id).update(kind="herbal")
+    sync(taster.client, session_of(lot.id, [6, 7]))
+    refresh_development(lot.id, now=datetime.now(UTC))
+    cautions = " ".join(taster.client.get(address(lot.id)).json()["cautions"])
+    page = taster.client.get(f"/lots/{lot.id}/report/").content.decode()
+    assert ("What a herbal lot holds" in cautions, "of tea leaf" in cautions) == (True, False)
+    assert ("What a herbal lot holds" in page, "of tea leaf" in page) == (True, False)

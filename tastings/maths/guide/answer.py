@@ -100,8 +100,8 @@ class Guide:
         Which standard lays it down; None when it was worked out here.
     notes : tuple[GuideNote, ...]
         Where the times deserve less trust, or the pot should be another.
-    is_herbal : bool
-        Whether the lot is herbal: what it contains is then not known here.
+    kind : str
+        Of the lot, on which depends what it contains.
     """
 
     style: Style
@@ -119,7 +119,7 @@ class Guide:
     cost: Cost | None
     standard: Standard | None
     notes: tuple[GuideNote, ...]
-    is_herbal: bool
+    kind: str
 
     @property
     def guessed_infusions(self) -> frozenset[int]:

@@ -281,7 +281,7 @@ class _Request:
             cost=cost(self.tea.price, vessel=draft.vessel, cup_ml=draft.cup_ml, rounds=drunk),
             standard=draft.standard,
             notes=_notes(draft, known=known),
-            is_herbal=self.tea.kind == HERBAL,
+            kind=self.tea.kind,
         )
 
 

@@ -249,10 +249,14 @@ def test_next_session_is_what_the_figures_leave_open():
 
 
 def test_cautions_name_heat_and_the_caffeine_of_this_leaf():
-    # EFSA 2015: 200 mg at a time, 400 mg a day; 24-43 mg per g of leaf; IARC Monograph 116: above 65 deg C.
-    cautions = " ".join(development_cautions(developed([brew_of("s", strength=[5], leaf_g=5.0)])))
-    for figure in ("65 °C", "120 to 220 mg", "200 mg", "400 mg", "doctor"):
-        assert figure in cautions
+    # EFSA 2015: 200 mg at a time, 400 mg a day; IARC Monograph 116: above 65 deg C
+    found = developed([brew_of("s", strength=[5], leaf_g=5.0)])
+    for kind, caffeine in (("", "100 to 250 mg"), ("oolong", "100 to 160 mg"), ("green", "160 to 210 mg")):
+        cautions = " ".join(development_cautions(found, kind=kind))
+        for figure in ("65 °C", caffeine, "200 mg", "400 mg", "doctor"):
+            assert figure in cautions
+    assert "caffeine and allergens" in (herbal := " ".join(development_cautions(found, kind="herbal")))
+    assert "tea leaf" not in herbal
 
 
 def test_result_is_a_development():

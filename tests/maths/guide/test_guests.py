@@ -139,4 +139,4 @@ def test_guide_has_guests_caffeine_and_cost_together():
 def test_herbal_lot_has_no_caffeine():
     found = brew_guide(LOT, pot=EVEN_POT, tea=Tea(kind="herbal"))
     assert found.caffeine is None
-    assert found.is_herbal
+    assert found.kind == "herbal"

@@ -39,7 +39,7 @@ GUIDE = UsualPotGuide(
         cost=None,
         standard=None,
         notes=(),
-        is_herbal=False,
+        kind="oolong",
     ),
     POT,
 )

@@ -261,12 +261,15 @@ def _caution(guide: Guide | None, *, herbal: bool) -> str:
     if herbal:
         unknown = _("Ask whether this herb contains caffeine, and whom it does not suit.")
         return f"{hot} {unknown}"
-    amount = ""
+    contents = _("Contains caffeine.")
     if guide is not None and guide.caffeine is not None:
         low_mg, high_mg = guide.caffeine.per_pot_mg
-        amount = _(" about %(low)s to %(high)s mg in this pot,") % {"low": round(low_mg), "high": round(high_mg)}
-    caffeine = _("Contains caffeine:%(amount)s at most 200 mg a day in pregnancy and nursing, less for children.")
-    return f"{hot} {caffeine % {'amount': amount}}"
+        contents = _("Contains caffeine: about %(low)s to %(high)s mg in this pot.") % {
+            "low": round(low_mg),
+            "high": round(high_mg),
+        }
+    advised = _("In pregnancy and nursing at most 200 mg a day; less for children.")
+    return f"{hot} {contents} {advised}"
 
 
 def _escaped(text: str) -> str:

@@ -12,7 +12,7 @@ from lots.models import FieldHistory
 from lots.models.wire import column_name, column_value
 from lots.schema import Field
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.rows import upsert
+from tastings.actions.push.rows import insert, upsert
 from tastings.actions.push.state import PushState
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS, shared_sessions
@@ -31,13 +31,15 @@ def store(state: PushState, *, now: datetime) -> tuple[int, list[Statement]]:
         if any(pending.changes_field(name) for name in _DECIDES_WHO_HAS_IT):
             revision = renew_child_revisions([pending.id], revision=revision)
     for type_name in RECORD_SCHEMAS:
-        rows = []
+        new, stored = list[dict[str, object]](), list[dict[str, object]]()
         for pending in state.dirty(type_name):
             revision += 1
             pending.revision = revision
-            rows.append(_row(pending, state=state, now=now))
-        if rows:
-            statements.append(upsert(MODELS[type_name], rows))
+            (new if pending.row is None else stored).append(_row(pending, state=state, now=now))
+        if new:
+            statements.append(insert(MODELS[type_name], new))
+        if stored:
+            statements.append(upsert(MODELS[type_name], stored))
     history = [
         _history(pending, lost, state.member)
         for records in state.records.values()

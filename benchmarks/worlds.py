@@ -108,6 +108,8 @@ class Table:
         Whether one taster of the team tastes every session.
     last : int or None
         Every session ends with this infusion.
+    joins_at : int
+        The infusion at which the taster joins; those before are poured and not tasted.
     session_shift_sd : float
         A shift of each session's own. [points]
     """
@@ -117,6 +119,7 @@ class Table:
     typed_c: float | None = None
     same_taster: bool = False
     last: int | None = None
+    joins_at: int = 1
     session_shift_sd: float = 0.0
 
 
@@ -197,12 +200,16 @@ def draw_session(
         for key, one in {"strength": leaf, **(others or {})}.items()
     }
     felt = float(rng.normal(0.0, table.session_shift_sd)) if table.session_shift_sd else 0.0
-    tired = table.fatigue_per_cup * np.arange(-1.0, len(pours) - 1)
+    tired = table.fatigue_per_cup * (np.arange(-1.0, len(pours) - 1) - (table.joins_at - 1))
     strength = {key: one + felt - tired for key, one in strength.items()}
     read_off_c = float(rng.normal(0.0, THERMOMETER_C))
     rated = tuple(
         _add_ratings(
-            replace(pour, kettle_c=round(pour.kettle_c + read_off_c) if table.typed_c is None else table.typed_c),
+            replace(
+                pour,
+                kettle_c=round(pour.kettle_c + read_off_c) if table.typed_c is None else table.typed_c,
+                tasted=pour.tasted and pour.number >= table.joins_at,
+            ),
             strength={key: float(s[i]) for key, s in strength.items()},
         )
         for i, pour in enumerate(pours)

@@ -268,7 +268,10 @@ def stronger_sentence(probability: float | None, *, one: str, other: str) -> str
         return _("Which of them is the stronger cannot be told: it was not rated in both.")
     more = _likelier(probability, one=one, other=other)
     if more is not None:
-        return _("%(lot)s is stronger with %(probability)s probability.") % more
+        return _("%(lot)s is stronger over the first %(n)s cups with %(probability)s probability.") % {
+            **more,
+            "n": FIRST_INFUSIONS,
+        }
     return _("Which of them is the stronger cannot be told yet: %(lot)s with %(probability)s probability.") % {
         "lot": one,
         "probability": percent(probability),

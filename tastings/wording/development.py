@@ -14,11 +14,21 @@ from tastings.maths.curve.next_session import NextSession
 from tastings.maths.curve.turning_point import TurningPoint, turning_point
 from tastings.wording import cautions
 from tastings.wording.labels import PROFILE_NOUNS, descriptor_in_sentence, label
-from tastings.wording.numbers import capitalised, isolated, listed, number, one_decimal, ordinal, two_decimals
+from tastings.wording.numbers import (
+    capitalised,
+    isolated,
+    listed,
+    number,
+    one_decimal,
+    ordinal,
+    percent_or_beyond,
+    two_decimals,
+)
 
 Labels = Mapping[str, str]
-HOT_C = 90.0
-"""Tea poured up to this heat is worth a tasting with hotter water, other tea with cooler."""
+HOT_C, COOL_C = 90.0, 85.0
+"""Above the first a tasting with cooler water shows how the leaf answers to heat, above the second one with hotter
+water; what is brewed cooler still is brewed so on purpose (common practice, no source), so either will do."""
 
 
 def flavour_sentence(layers: Sequence[Layer], *, labels: Labels, steeps: int | None = None) -> str:
@@ -203,6 +213,12 @@ def next_session_sentence(found: NextSession) -> str:
                 " figures.",
                 found.sessions or 1,
             ) % {"n": found.sessions}
+        case "join_late":
+            return _(
+                "Let one taster join at infusion %(infusion)s, the cups before it marked as not tasted: whether the"
+                " late cups seem weak because tasters tire (%(probability)s probable) or because the leaf gives less is"
+                " open."
+            ) % {"infusion": found.infusion, "probability": percent_or_beyond(found.probabilities[0])}
         case "profile":
             first, second = (label(PROFILE_NOUNS, one) for one in found.labels)
             return _(
@@ -221,6 +237,14 @@ def next_session_sentence(found: NextSession) -> str:
             ) % {"infusion": found.infusion, "low": one_decimal(low), "high": one_decimal(high)}
         case "heat":
             heats = {"low": f"{low:.0f}", "high": f"{high:.0f}"}
+            if high <= COOL_C:
+                return (
+                    _(
+                        "Brew it once with water hotter or cooler by 5 °C or more: every rated infusion so far was"
+                        " poured at %(low)s to %(high)s °C, so how the leaf answers to heat is assumed, not seen."
+                    )
+                    % heats
+                )
             if high <= HOT_C:
                 return (
                     _(

@@ -168,7 +168,12 @@ def test_compared_lots_have_their_curves_and_probabilities(shelf, taster, browse
 
     assert page.status_code == 200
     assert set(page["Content-Security-Policy"].split("; ")) == POLICY
-    assert f"Birch is stronger with {percent(probability['stronger'])} probability.".replace("\u00a0", " ") in text
+    assert (
+        f"Birch is stronger over the first 8 cups with {percent(probability['stronger'])} probability.".replace(
+            "\u00a0", " "
+        )
+        in text
+    )
     assert "Which of them is liked more cannot be told: it was not rated in both." in text
     assert page.content.decode().count("<svg") == 4  # a mark for each, the chart for desk and telephone
     assert without_token(browser.get(f"/compare/?lots={','.join(ids)}")) == without_token(page)

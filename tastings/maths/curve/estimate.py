@@ -39,6 +39,8 @@ from tastings.maths.curve.next_session import next_session
 from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
 from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, CurveDraws, Posterior, fit_all
 from tastings.maths.curve.profile import (
+    LABELS,
+    UNDECIDED,
     Curve,
     Profile,
     curve_shapes,
@@ -193,6 +195,7 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
             strength=strength.curve if strength else None,
             profile=main_profile,
             steeps=steeps,
+            fatigue=strength.posterior.slope_probability if strength else 0.0,
             infusions=MOST_INFUSIONS,
         ),
         leaf_range_g=_leaf_range_g(followed),
@@ -324,9 +327,21 @@ def _attribute(
 
 
 def _as_shown(label: Profile, shown: Curve) -> Profile:
-    """Return the profile with the rise of the curve that is shown, so that the two say the same."""
-    rise = float(shown.mean[label.peak_infusion - 1] / max(shown.mean[0], LEAST_CUP))
-    return replace(label, rise=max(rise, 1.0))
+    """Return the profile with peak, rise and half strength of the curve that is shown, so that the two say the same.
+
+    A mean curve may have another label than most draws. Then peak and half strength stay those of the draws, for the
+    label's sake.
+    """
+    mean = np.maximum(shown.mean[:EVEN_INFUSIONS], LEAST_CUP)
+    own = curve_shapes(mean[None, :])
+    if label.label in (UNDECIDED, LABELS[int(own.label[0])]):
+        half = float(own.half[0])
+        label = replace(
+            label,
+            peak_infusion=int(own.peak[0]),
+            half_strength_infusion=int(half) if np.isfinite(half) else None,
+        )
+    return replace(label, rise=max(float(mean[label.peak_infusion - 1] / mean[0]), 1.0))
 
 
 def _good_cups(found: Sequence[_Attribute], *, steeps: Steeps) -> Mapping[str, float]:

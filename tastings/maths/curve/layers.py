@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import entr
 
-from tastings.maths.arrays import FloatArray
+from tastings.maths.arrays import BoolArray, FloatArray
 
 PRESENT = 1.0  # points from which a flavour counts as present
 NOTED = 2.5  # weight of a flavour that is noted in every cup but never rated [points]
@@ -33,7 +33,8 @@ class Layer:
     leading : tuple[str, ...]
         Up to three descriptors, strongest first, each at least 1 point and 0.6 of the strongest.
     new, gone : tuple[str, ...]
-        Those that reach 1 point here, or fall below it, compared with the infusion before.
+        Those that reach 1 point here, or fall below it, compared with the infusion before. One that is back at the next
+        infusion is neither gone nor new: a single cup is too little to tell.
     richness : float
         Effective number of descriptors that reach 1 point. [0 for none]
     """
@@ -68,7 +69,7 @@ def find_layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[La
     """
     names = sorted(key for key in curves if key not in NOT_FLAVOURS)
     table = np.array([curves[key][:infusions] for key in names]).reshape(len(names), infusions)
-    present = table >= PRESENT
+    present = _without_gaps(table >= PRESENT)
     layers_found = []
     for index in range(infusions):
         weight = table[:, index]
@@ -86,6 +87,13 @@ def find_layers(curves: Mapping[str, FloatArray], *, infusions: int) -> tuple[La
             )
         )
     return tuple(layers_found)
+
+
+def _without_gaps(present: BoolArray) -> BoolArray:
+    """Return which descriptors are there, bool[n_names, n_infusions], gaps of a single infusion filled."""
+    filled = present.copy()
+    filled[:, 1:-1] |= present[:, :-2] & present[:, 2:]
+    return filled
 
 
 def richness(weights: FloatArray) -> float:

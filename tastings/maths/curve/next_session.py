@@ -10,6 +10,12 @@ from tastings.maths.curve.steep_count import Steeps
 
 WIDE_POINTS = 2.0
 NARROW_KETTLE_C = 5.0
+JOINS_AT = 4
+"""The infusion at which a taster joins so that fatigue and fading come apart: rested, the taster finds the cup stronger
+than those who began at the first (own value)."""
+FATIGUE_OPEN = (0.3, 0.9)
+"""Between these probabilities of fatigue it is worth a tasting (own value; below, the ratings do not point to it)."""
+JOIN_AFTER_SESSIONS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -20,22 +26,31 @@ class NextSession:
     ----------
     code : str
         ``first_session``; ``rate_strength``, which nobody has rated; ``pour_further`` than ``reach``, for infusion
-        ``high`` may still be worth drinking; ``second_taster``; ``profile``: ``labels`` are not told apart;
+        ``high`` may still be worth drinking; ``second_taster``; ``join_late``: whether tired tasters or the leaf weaken
+        late cups is open, so one taster joins at ``infusion``; ``profile``: ``labels`` are not told apart;
         ``infusion``, whose interval is wide; ``heat``, which was always the same; ``little`` is open.
     reach, infusion, sessions : int or None
-        Last infusion rated; the least certain one; how many sessions there are.
+        Last infusion rated; the least certain one, or that at which a taster joins; how many sessions there are.
     steeps_low, steeps_high : int or None
         An 80 % range of the last infusion worth drinking.
     low, high : float or None
         Interval of the strength of ``infusion`` [points], or of the kettle's heat [deg C].
     labels : tuple[str, ...]
-        The two likeliest profiles, with ``probabilities``.
+        The two likeliest profiles, with ``probabilities``; of ``join_late`` that of fatigue alone.
     within : float or None
         To within how much the strength of every infusion is known. [points]
     """
 
     code: Literal[
-        "first_session", "rate_strength", "pour_further", "second_taster", "profile", "infusion", "heat", "little"
+        "first_session",
+        "rate_strength",
+        "pour_further",
+        "second_taster",
+        "join_late",
+        "profile",
+        "infusion",
+        "heat",
+        "little",
     ]
     reach: int | None = None
     infusion: int | None = None
@@ -49,8 +64,14 @@ class NextSession:
     within: float | None = None
 
 
-def next_session(
-    followed: Sequence[PreparedSession], *, strength: Curve | None, profile: Profile, steeps: Steeps, infusions: int
+def next_session(  # noqa: PLR0913 - all that is known of the lot so far
+    followed: Sequence[PreparedSession],
+    *,
+    strength: Curve | None,
+    profile: Profile,
+    steeps: Steeps,
+    fatigue: float,
+    infusions: int,
 ) -> NextSession:
     """Find what one more session would most usefully settle.
 
@@ -62,14 +83,16 @@ def next_session(
         Even-brew strength; None when nobody rated it.
     profile, steeps
         What is known so far.
+    fatigue : float
+        Probability that cups were rated weaker because of those tasted before.
     infusions : int
         Infusions of the even brew.
 
     Returns
     -------
     NextSession
-        The first of these that is open: no session, no strength, too few infusions poured, one taster only, profile
-        undecided, an infusion with a wide interval, water always equally hot.
+        The first of these that is open: no session, no strength, too few infusions poured, one taster only, fatigue
+        that may be fading, profile undecided, an infusion with a wide interval, water always equally hot.
     """
     if not followed:
         return NextSession(code="first_session")
@@ -78,6 +101,7 @@ def next_session(
     return (
         _pour_further(followed, steeps=steeps, infusions=infusions)
         or _second_taster(followed)
+        or _fatigue_open(followed, fatigue=fatigue)
         or _profile_open(profile)
         or _widest(strength)
         or _same_heat(followed)
@@ -96,6 +120,13 @@ def _second_taster(followed: Sequence[PreparedSession]) -> NextSession | None:
     if len({one.brew.taster for one in followed}) > 1:
         return None
     return NextSession(code="second_taster", sessions=len(followed))
+
+
+def _fatigue_open(followed: Sequence[PreparedSession], *, fatigue: float) -> NextSession | None:
+    low, high = FATIGUE_OPEN
+    if len(followed) < JOIN_AFTER_SESSIONS or not low <= fatigue <= high:
+        return None
+    return NextSession(code="join_late", infusion=JOINS_AT, probabilities=(fatigue,))
 
 
 def _profile_open(profile: Profile) -> NextSession | None:

@@ -50,7 +50,8 @@ class CurveShapes:
 class Profile:
     """A label with the probabilities behind it, and three posterior medians.
 
-    Of a curve that is shown, ``rise`` is that of its mean (`tastings.maths.curve.estimate`).
+    Of a curve that is shown, they are those of its mean, unless that has another label
+    (`tastings.maths.curve.estimate`).
 
     Parameters
     ----------

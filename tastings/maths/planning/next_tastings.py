@@ -13,7 +13,16 @@ from dataclasses import dataclass
 from tastings.maths.curve.next_session import NextSession
 
 LITTLE, UNRATED = "little", ("first_session", "rate_strength")
-URGENCY = ("first_session", "rate_strength", "pour_further", "second_taster", "profile", "infusion", "heat")
+URGENCY = (
+    "first_session",
+    "rate_strength",
+    "pour_further",
+    "second_taster",
+    "join_late",
+    "profile",
+    "infusion",
+    "heat",
+)
 """Codes of :class:`tastings.maths.curve.next_session.NextSession`, the least known first; ``little`` is no question."""
 
 
@@ -49,6 +58,8 @@ def _openness(found: NextSession) -> float:
             return float((found.steeps_high or 0) - max(found.steeps_low or 0, found.reach or 0))
         case "profile":
             return 1.0 - max(found.probabilities, default=0.0)
+        case "join_late":
+            return 0.5 - abs(found.probabilities[0] - 0.5)
         case "infusion":
             return (found.high or 0.0) - (found.low or 0.0)
         case _other:

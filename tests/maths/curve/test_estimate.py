@@ -9,10 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchmarks.worlds import draw_leaf, draw_session, draw_team
 from tastings.answers.development import development_answer
 from tastings.figures import to_stored
 from tastings.maths.brewing.brews import Brew, Pour, RatingError, TasterScale
 from tastings.maths.curve.development import Development
+from tastings.maths.curve.profile import LABELS, curve_shapes
 from tastings.queries.developments import LotDevelopment
 from tastings.wording.development import development_cautions, next_session_sentence
 from tests.maths.brewed import brew_of, developed, pour_of
@@ -238,6 +240,21 @@ def test_more_sessions_narrow_the_interval():
         return sum(point.high - point.low for point in points)
 
     assert width(1) > width(3) > width(8)
+
+
+def test_peak_and_half_strength_are_those_of_the_curve_that_is_shown():
+    rng = np.random.default_rng(21)
+    for _ in range(8):
+        leaf, team = draw_leaf(rng), draw_team(rng)
+        found = developed([draw_session(leaf, team, number=i, rng=rng) for i in range(3)])
+        mean = np.array([point.mean for point in found.curves[0].points])
+        peak = int(mean.argmax())
+        below = np.flatnonzero((mean < mean[peak] / 2) & (np.arange(12) > peak))
+        half = int(below[0]) + 1 if below.size else None
+        profile = found.profile
+        if profile.label in ("undecided", LABELS[curve_shapes(mean[None, :]).label[0]]):
+            assert (profile.peak_infusion, profile.half_strength_infusion) == (peak + 1, half)
+            assert profile.rise == pytest.approx(max(mean[peak] / mean[0], 1.0))
 
 
 def test_next_session_is_what_the_figures_leave_open():

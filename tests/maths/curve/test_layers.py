@@ -24,6 +24,14 @@ def test_flavours_lead_come_and_go():
     assert [one.gone for one in found] == [(), (), ("floral",)]
 
 
+def test_flavour_that_one_cup_lacks_is_neither_gone_nor_new():
+    honey = np.array([2.0, 0.9, 1.1, 0.9, 0.9, 1.1, 0.9])
+    found = find_layers({"honey": honey}, infusions=7)
+    assert [one.new for one in found] == [("honey",), (), (), (), (), ("honey",), ()]
+    assert [one.gone for one in found] == [(), (), (), ("honey",), (), (), ("honey",)]
+    assert [one.richness for one in found] == pytest.approx([1, 0, 1, 0, 0, 1, 0])
+
+
 def test_no_flavour_is_no_layer():
     assert find_layers({}, infusions=2)[1].richness == 0.0
     assert find_layers({"strength": np.array([5.0])}, infusions=1)[0].leading == ()

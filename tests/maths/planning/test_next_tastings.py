@@ -6,7 +6,8 @@ import numpy as np
 
 from benchmarks.worlds import Table, draw_leaf, draw_session, draw_team
 from tastings.maths.curve.estimate import estimate_development
-from tastings.maths.curve.next_session import NextSession
+from tastings.maths.curve.next_session import JOINS_AT, NextSession
+from tastings.maths.curve.order_slope import USUAL_SLOPES
 from tastings.maths.planning.next_tastings import OpenLot, next_tastings
 
 FIRST = NextSession(code="first_session")
@@ -79,3 +80,38 @@ def test_sessions_spent_by_the_plan_leave_smaller_errors_than_spread_at_random()
         np.mean([error_after_four_more(rule, seed) for seed in range(6)]) for rule in (by_plan, at_random)
     )
     assert planned < 0.85 * by_chance
+
+
+def fatigue_found(*, per_cup, joins_at, seed):
+    """Return the probability of fatigue after three sessions from the first cup, and three more from some cup on."""
+    rng = np.random.default_rng([11, seed])
+    leaf, team = draw_leaf(rng), draw_team(rng)
+    tables = [Table(fatigue_per_cup=per_cup)] * 3 + [Table(fatigue_per_cup=per_cup, joins_at=joins_at)] * 3
+    brews = [draw_session(leaf, team, number=i, rng=rng, table=table) for i, table in enumerate(tables)]
+    evidence = estimate_development(brews, rated=["strength"]).slope_evidence["strength"]
+    return USUAL_SLOPES["strength"].given([evidence]).probability
+
+
+def test_taster_who_joins_late_tells_fatigue_from_fading_better_than_one_from_the_first_cup():
+    told_apart = {
+        joins_at: np.mean(
+            [
+                fatigue_found(per_cup=0.15, joins_at=joins_at, seed=seed)
+                - fatigue_found(per_cup=0.0, joins_at=joins_at, seed=seed)
+                for seed in range(12)
+            ]
+        )
+        for joins_at in (1, JOINS_AT)
+    }
+    assert told_apart[1] < 0.5 < told_apart[JOINS_AT]
+
+
+def test_one_who_joins_late_is_asked_for_where_fatigue_is_open():
+    rng = np.random.default_rng([12, 1])
+    leaf, team = draw_leaf(rng), draw_team(rng)
+    brews = [draw_session(leaf, team, number=i, rng=rng, table=Table(fatigue_per_cup=0.15)) for i in range(3)]
+    found = estimate_development(brews, rated=["strength"]).next
+    assert (found.code, found.infusion) == ("join_late", JOINS_AT)
+    assert 0.3 <= found.probabilities[0] <= 0.9
+    rested = estimate_development(brews, rated=["strength"], slopes={}).next
+    assert rested.code != "join_late"

@@ -59,7 +59,7 @@ def test_comparison_tells_each_pair_in_words_and_in_a_table():
     assert (outline.open, outline.unbalanced) == ([], [])
     assert {"script", "img", "style"} & set(outline.tags) == set()
     assert "Mist Terrace outlasts" in words
-    assert "is stronger with 70 % probability." in words
+    assert "is stronger over the first 8 cups with 70 % probability." in words
     assert "Which of them is liked more cannot be told: it was not rated in both." in words
     assert words.count("90 %4 %30 %cannot be told") == 3
     assert "\u22120.3\u22120.9 to +0.230 %" in words
@@ -104,8 +104,8 @@ def test_lots_of_one_name_are_told_apart_by_their_letters():
     sentences = pair_row(pair, first=first, second=second, labels={}).sentences
     assert sentences[0] == f"Twin (A) outlasts Twin (B) with {percent(0.9)} probability."
     assert sentences[1] == (
-        f"Twin (B) is stronger with {percent(0.7)} probability. The difference is about 0.3 points; below 1.5 an"
-        " arrival check says “same”."
+        f"Twin (B) is stronger over the first 8 cups with {percent(0.7)} probability. The difference is"
+        " about 0.3 points; below 1.5 an arrival check says “same”."
     )
 
 
@@ -177,8 +177,8 @@ def test_which_is_liked_more(chance, written):
 @pytest.mark.parametrize(
     ("chance", "written"),
     [
-        (0.6, "A is stronger with 60\u00a0% probability."),
-        (0.25, "B is stronger with 75\u00a0% probability."),
+        (0.6, "A is stronger over the first 8 cups with 60\u00a0% probability."),
+        (0.25, "B is stronger over the first 8 cups with 75\u00a0% probability."),
         (0.5, "Which of them is the stronger cannot be told yet: A with 50\u00a0% probability."),
         (None, "Which of them is the stronger cannot be told: it was not rated in both."),
     ],

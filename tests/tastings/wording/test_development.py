@@ -120,6 +120,13 @@ def test_counterfactual_names_the_infusion_that_the_brewing_moved_most(points, s
             ),
         ),
         (
+            NextSession(code="join_late", infusion=4, probabilities=(0.42,)),
+            (
+                "Let one taster join at infusion 4, the cups before it marked as not tasted: whether the late cups seem"
+                " weak because tasters tire (42 % probable) or because the leaf gives less is open."
+            ),
+        ),
+        (
             NextSession(code="profile", labels=("build_up", "quick_fade"), probabilities=(0.472, 0.411)),
             "Rate infusions 1 to 5 of an even brew: build up (0.47) and quick fade (0.41) are not yet told apart.",
         ),
@@ -132,6 +139,13 @@ def test_counterfactual_names_the_infusion_that_the_brewing_moved_most(points, s
             (
                 "Brew it once with cooler water: every rated infusion so far was poured at 95 to 97 °C, "
                 "so how the leaf answers to heat is assumed, not seen."
+            ),
+        ),
+        (
+            NextSession(code="heat", low=73.0, high=76.0),
+            (
+                "Brew it once with water hotter or cooler by 5 °C or more: every rated infusion so far was poured at"
+                " 73 to 76 °C, so how the leaf answers to heat is assumed, not seen."
             ),
         ),
         (

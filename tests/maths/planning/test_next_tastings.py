@@ -93,7 +93,7 @@ def fatigue_found(*, per_cup, joins_at, seed):
 
 
 def test_taster_who_joins_late_tells_fatigue_from_fading_better_than_one_from_the_first_cup():
-    told_apart = {
+    separation = {
         joins_at: np.mean(
             [
                 fatigue_found(per_cup=0.15, joins_at=joins_at, seed=seed)
@@ -103,7 +103,7 @@ def test_taster_who_joins_late_tells_fatigue_from_fading_better_than_one_from_th
         )
         for joins_at in (1, JOINS_AT)
     }
-    assert told_apart[1] < 0.5 < told_apart[JOINS_AT]
+    assert separation[1] < 0.5 < separation[JOINS_AT]
 
 
 def test_one_who_joins_late_is_asked_for_where_fatigue_is_open():

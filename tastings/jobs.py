@@ -1,5 +1,9 @@
 """The names of the jobs, and the one way to ask for one."""
 
+import logging
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from enum import StrEnum
 from uuid import UUID
 
@@ -9,6 +13,9 @@ from kombu.exceptions import OperationalError
 from redis.exceptions import RedisError
 
 from tastings.queues import Queue
+
+_log = logging.getLogger(__name__)
+_delayed = threading.local()
 
 
 class Job(StrEnum):
@@ -38,7 +45,7 @@ def later(job: Job, *arguments: str, wait_s: float = 0.0, queue: Queue | None = 
     ``queue`` is another than the settings say for jobs of this name.
 
     A broker that is down costs a second and nothing else: what is due stands in the database and the timetable asks
-    again.
+    again. Within `delayed_jobs` the job is sent afterwards.
     """
 
     def send() -> None:
@@ -50,7 +57,42 @@ def later(job: Job, *arguments: str, wait_s: float = 0.0, queue: Queue | None = 
             headers={"team": str(team)} if team else {},
         )
 
-    transaction.on_commit(send, robust=True)
+    def committed() -> None:
+        jobs = getattr(_delayed, "jobs", None)
+        if jobs is None:
+            send()
+        else:
+            jobs.append(send)
+
+    transaction.on_commit(committed, robust=True)
+
+
+class DelayedJobs(list[Callable[[], None]]):
+    """Jobs whose transaction has committed, and which are not sent yet."""
+
+    def send(self) -> None:
+        """Send them; one that the broker does not take is logged."""
+        while self:
+            try:
+                self.pop(0)()
+            except Exception:  # noqa: BLE001 - whatever the broker or its library raise
+                _log.exception("a job was not sent")
+
+
+@contextmanager
+def delayed_jobs() -> Iterator[DelayedJobs]:
+    """Collect within the block what this thread would send, for whoever need not wait for the broker.
+
+    Whoever asks calls `DelayedJobs.send`; when the block fails, the jobs are sent at once.
+    """
+    before, _delayed.jobs = getattr(_delayed, "jobs", None), (jobs := DelayedJobs())
+    try:
+        yield jobs
+    except BaseException:
+        jobs.send()
+        raise
+    finally:
+        _delayed.jobs = before
 
 
 def worker_answers() -> bool:

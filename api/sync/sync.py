@@ -1,5 +1,6 @@
 """Push and pull in one round trip, and the first pull as one stream."""
 
+import time
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from functools import partial
@@ -30,6 +31,7 @@ from api.sync.serializers import (
 )
 from lots.schema import format_utc
 from tastings.actions.push import push
+from tastings.jobs import DelayedJobs, delayed_jobs
 from tastings.queries.pull import PulledPage, pull
 from teams.actions.people import check_cursor, check_page
 from teams.errors import StartAgain
@@ -39,6 +41,25 @@ from teams.row_security import acting_for
 
 if TYPE_CHECKING:
     from teams.models import DeviceToken, Member
+
+
+class AnswerThenJobs(HttpResponse):
+    """An answer that does not wait for the broker: once it is handed over, it sends jobs."""
+
+    def __init__(self, content: bytes, *, jobs: DelayedJobs) -> None:
+        super().__init__(content, content_type="application/json")
+        self._jobs = jobs
+
+    def close(self) -> None:
+        """End the request."""
+        super().close()
+        if self._jobs:
+            time.sleep(_HAND_OVER_S)
+            self._jobs.send()
+
+
+_HAND_OVER_S = 0.001
+"""Time for the event loop to send the answer: it shares the interpreter with this thread."""
 
 
 class Sync(APIView):
@@ -51,29 +72,33 @@ class Sync(APIView):
     )
     def post(self, request: Request) -> HttpResponse:
         """Push changes and pull what is new: the answer has what changed after the cursor, one's own included."""
-        member, now = member_of(request), timezone.now()
-        body = body_of(request)
-        version = schema_version_of(body)
-        sent = read_body(body)
-        check_cursor(device_token(request), cursor=sent.cursor, now=now)
-        changes = [version.upgrade(change) for change in sent.changes]
-        pushed = push(member, device=sent.device, sent=changes, now=now)
-        count_verdicts(pushed.verdicts)
+        with delayed_jobs() as jobs:
+            answer = _sync(request)
+        return AnswerThenJobs(msgspec.json.encode(answer), jobs=jobs)
 
-        def read() -> PulledPage:
-            return pull(
-                member, cursor=sent.cursor, limit=sent.limit, scope=sent.scope_at(now), token=sent.scope_token,
-                written=pushed.written,
-            )  # fmt: skip
 
-        # After a push no replica has caught up yet, so it is not even asked.
-        page = read() if changes else read_from_replica(read, state=counter_of(member.team_id))
-        check_page(device_token(request), cursor=sent.cursor)
-        answer = page_answer(page, version, nulls=sent.nulls)
-        answer |= {"verdicts": [verdict.as_json() for verdict in pushed.verdicts], "now": format_utc(now)}
-        if not sent.echo:
-            answer = without_echo(answer, sent=sent.changes)
-        return HttpResponse(msgspec.json.encode(answer), content_type="application/json")
+def _sync(request: Request) -> dict[str, Any]:
+    member, now = member_of(request), timezone.now()
+    body = body_of(request)
+    version = schema_version_of(body)
+    sent = read_body(body)
+    check_cursor(device_token(request), cursor=sent.cursor, now=now)
+    changes = [version.upgrade(change) for change in sent.changes]
+    pushed = push(member, device=sent.device, sent=changes, now=now)
+    count_verdicts(pushed.verdicts)
+
+    def read() -> PulledPage:
+        return pull(
+            member, cursor=sent.cursor, limit=sent.limit, scope=sent.scope_at(now), token=sent.scope_token,
+            written=pushed.written,
+        )  # fmt: skip
+
+    # After a push no replica has caught up yet, so it is not even asked.
+    page = read() if changes else read_from_replica(read, state=counter_of(member.team_id))
+    check_page(device_token(request), cursor=sent.cursor)
+    answer = page_answer(page, version, nulls=sent.nulls)
+    answer |= {"verdicts": [verdict.as_json() for verdict in pushed.verdicts], "now": format_utc(now)}
+    return answer if sent.echo else without_echo(answer, sent=sent.changes)
 
 
 class SyncStream(APIView):

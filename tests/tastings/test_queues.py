@@ -9,7 +9,7 @@ import signal
 import subprocess
 import sys
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import timedelta
 from threading import Thread
 from uuid import UUID
@@ -17,15 +17,17 @@ from uuid import UUID
 import pytest
 from celery import current_app
 from django.conf import settings
+from django.core.signals import request_finished
 from django.db import connection, connections, transaction
 from django.utils import timezone
 
+from api.sync.sync import AnswerThenJobs
 from config.dev.home import ROOT
 from tastings.actions import due
 from tastings.actions.developments import refresh_development
 from tastings.actions.due import MAX_FRESH, MAX_STEADY, enqueue_due_lots, enqueue_next, mark_due
 from tastings.actions.lexicon import load_lexicon
-from tastings.jobs import Job
+from tastings.jobs import Job, delayed_jobs
 from tastings.maths.curve.development import METHOD
 from tastings.models import Development
 from tastings.queues import Queue
@@ -100,6 +102,26 @@ def test_many_edits_are_enqueued_a_few_at_a_time(team, messages, committed):
         mark_due(team.id, lots_of(team, 2), revision=6, now=timezone.now())
     assert messages.of(Queue.FRESH) == MOST
     assert Development.objects.filter(team=team, due_revision__gt=0).count() == len(lots) + 2  # all are marked
+
+
+def test_a_sync_sends_its_jobs_after_its_answer_and_at_once_when_it_fails(team, messages, committed, monkeypatch):
+    monkeypatch.setattr(request_finished, "send", lambda **_: [])  # it would close the test's connection
+
+    def push_one():
+        with committed():
+            mark_due(team.id, lots_of(team, 1), revision=5, now=timezone.now())
+
+    with delayed_jobs() as jobs:
+        push_one()
+    answer = AnswerThenJobs(b"{}", jobs=jobs)
+    assert messages.of(Queue.FRESH) == 0
+    answer.close()
+    assert messages.of(Queue.FRESH) == 1
+    with suppress(KeyError), delayed_jobs():
+        push_one()
+        raise KeyError
+    push_one()
+    assert messages.of(Queue.FRESH) == 3
 
 
 def test_a_team_in_the_midst_of_its_refits_has_room_for_a_fresh_edit(team, messages, committed):

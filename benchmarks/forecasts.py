@@ -42,7 +42,7 @@ PAGE = Path(__file__).resolve().parents[1] / "docs" / "forecasts.md"
 
 @dataclass(frozen=True, slots=True)
 class CourseScore:
-    """One lot: whether the likeliest course was true, one was named, the interval held the count; its width."""
+    """One lot: whether the likeliest course was true, one was named, the interval covered the count; its width."""
 
     is_right: bool
     is_named: bool
@@ -53,7 +53,7 @@ class CourseScore:
 
 @dataclass(frozen=True, slots=True)
 class VesselScore:
-    """One lot in another vessel: share of bands that held, and by probability and cup whether it came true."""
+    """One lot in another vessel: share of bands that came true, and by probability and cup whether it came true."""
 
     covered: float
     stated: FloatArray
@@ -130,7 +130,7 @@ def true_cups(leaf: Leaf, vessel: Vessel, found: VesselForecast) -> FloatArray:
 
 def course_rows(*, lots: int, start: int) -> Iterator[str]:
     yield (
-        "| cups rated | sessions | world | course right | named | right where named | count held | width "
+        "| cups rated | sessions | world | course right | named | right where named | count covered | width "
         "| curve covers |"
     )
     yield "| --- " * 9 + "|"
@@ -163,7 +163,7 @@ def _course_row(rated_to: int, sessions: int, world: str, some: list[CourseScore
 
 
 def vessel_rows(*, lots: int, start: int) -> Iterator[str]:
-    yield "| cups rated | sessions | world | bands that held |"
+    yield "| cups rated | sessions | world | bands that came true |"
     yield "| --- " * 4 + "|"
     every: list[VesselScore] = []
     for rated_to in (3, 7):

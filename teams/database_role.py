@@ -79,7 +79,7 @@ def create_roles(*, using: str = DEFAULT_DB_ALIAS) -> None:
         ) from error
 
 
-def create_login(name: str, *, password: str, acts_as: str, using: str = DEFAULT_DB_ALIAS) -> None:
+def create_login(name: str, *, password: str, acts_as: str) -> None:
     """Create a login that owns nothing and may only act as the given role, or give it this password.
 
     Raises
@@ -88,14 +88,14 @@ def create_login(name: str, *, password: str, acts_as: str, using: str = DEFAULT
         The owner may not create logins, or the login could do more: it is an administrator, owns a table or may act as
         another role.
     """
-    connection = cast("DatabaseWrapper", connections[using])
+    connection = cast("DatabaseWrapper", connections[DEFAULT_DB_ALIAS])
     login, target = connection.ops.quote_name(name), connection.ops.quote_name(acts_as)
     try:
-        with transaction.atomic(using=using), connection.cursor() as cursor:
+        with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [name])
             if not cursor.fetchone()[0]:
                 cursor.execute(f"CREATE ROLE {login} LOGIN NOINHERIT")
-            _check_owns_nothing(name, acts_as=acts_as, using=using)
+            _check_owns_nothing(name, acts_as=acts_as)
             cursor.execute(f"ALTER ROLE {login} LOGIN NOINHERIT PASSWORD '{_hashed(connection, name, password)}'")
             cursor.execute("SELECT pg_has_role(%s, %s, 'MEMBER')", [name, acts_as])
             if not cursor.fetchone()[0]:
@@ -107,7 +107,7 @@ def create_login(name: str, *, password: str, acts_as: str, using: str = DEFAULT
         ) from error
 
 
-def create_replication_login(*, password: str, using: str = DEFAULT_DB_ALIAS) -> None:
+def create_replication_login(*, password: str) -> None:
     """Create the login by which a replica copies the server, or give it this password.
 
     Raises
@@ -115,9 +115,9 @@ def create_replication_login(*, password: str, using: str = DEFAULT_DB_ALIAS) ->
     ImproperlyConfigured
         The owner may not create such a login.
     """
-    connection = cast("DatabaseWrapper", connections[using])
+    connection = cast("DatabaseWrapper", connections[DEFAULT_DB_ALIAS])
     try:
-        with transaction.atomic(using=using), connection.cursor() as cursor:
+        with transaction.atomic(), connection.cursor() as cursor:
             cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [REPLICATION_LOGIN])
             if not cursor.fetchone()[0]:
                 cursor.execute(f"CREATE ROLE {REPLICATION_LOGIN} LOGIN REPLICATION")
@@ -137,8 +137,8 @@ def _hashed(connection: DatabaseWrapper, name: str, password: str) -> str:
     return hashed.decode()
 
 
-def _check_owns_nothing(name: str, *, acts_as: str, using: str) -> None:
-    with connections[using].cursor() as cursor:
+def _check_owns_nothing(name: str, *, acts_as: str) -> None:
+    with connections[DEFAULT_DB_ALIAS].cursor() as cursor:
         cursor.execute("SELECT rolsuper OR rolbypassrls OR rolcreaterole FROM pg_roles WHERE rolname = %s", [name])
         is_powerful = cursor.fetchone()[0]
         cursor.execute("SELECT count(*) FROM pg_class WHERE relowner = %s::regrole", [f'"{name}"'])

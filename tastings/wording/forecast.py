@@ -21,13 +21,17 @@ def course_forecast_sentence(found: CourseForecast) -> str:
         found.rated_to,
     ) % {"n": found.rated_to}
     if found.course_right is None:
-        found_in = _("In simulated tastings that ended there, the range of infusions held the true number in %(held)s.")
+        found_in = _(
+            "In %(covered)s of simulated tastings that ended there, the true number of infusions lay within the range."
+        )
     else:
         found_in = _(
-            "In simulated tastings that ended there, a course that was named was the true one in %(right)s, and the"
-            " range of infusions held the true number in %(held)s."
+            "In simulated tastings that ended there, a course that was named was true in %(right)s of cases, and the"
+            " true number of infusions lay within the range in %(covered)s."
         )
-    return f"{first} {found_in % {'right': percent(found.course_right or 0.0), 'held': percent(found.count_covered)}}"
+    return (
+        f"{first} {found_in % {'right': percent(found.course_right or 0.0), 'covered': percent(found.count_covered)}}"
+    )
 
 
 def vessel_words(vessel: Vessel) -> str:

@@ -69,7 +69,6 @@ def triangle(
     n_tests: int,
     alpha: float = ALPHA,
     distinguishers: float = DISTINGUISHERS,
-    target_power: float = POWER,
 ) -> Triangle:
     """Answer a triangle test: are the teas told apart, and could this many tests have shown it.
 
@@ -81,8 +80,6 @@ def triangle(
         Accepted probability of calling equal teas different. [0 to 1]
     distinguishers : float
         Proportion of people who can tell them apart that the test is to find out. [above 0, at most 1]
-    target_power : float
-        Wanted probability of finding them out. [0 to 1]
 
     Returns
     -------
@@ -111,8 +108,8 @@ def triangle(
         different=least is not None and n_correct >= least,
         distinguishers=distinguishers,
         power=power(n_tests=n_tests, alpha=alpha, distinguishers=distinguishers),
-        target_power=target_power,
-        needed=needed_tests(alpha=alpha, distinguishers=distinguishers, target_power=target_power),
+        target_power=POWER,
+        needed=needed_tests(alpha=alpha, distinguishers=distinguishers, target_power=POWER),
         found_distinguishers=max(0.0, (n_correct / n_tests - CHANCE) / (1 - CHANCE)),
     )
 

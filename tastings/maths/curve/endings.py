@@ -82,15 +82,13 @@ def line_log_likelihood(agreed: FloatArray) -> tuple[float, ...]:
     return tuple(float(x) for x in np.log(np.maximum(mean, 1e-300)) + top)
 
 
-def estimate_finish_line(evidence: Iterable[Sequence[float]], *, prior: FinishLine | None = None) -> FinishLine:
-    """Estimate a team's finish line from several lots.
+def estimate_finish_line(evidence: Iterable[Sequence[float]]) -> FinishLine:
+    """Estimate a team's finish line from several lots, with the prior N(2.5, 1).
 
     Parameters
     ----------
     evidence : Iterable[Sequence[float]]
         Of each lot, from :func:`line_log_likelihood`.
-    prior : FinishLine, optional
-        N(2.5, 1) when left out.
 
     Returns
     -------
@@ -102,9 +100,7 @@ def estimate_finish_line(evidence: Iterable[Sequence[float]], *, prior: FinishLi
     >>> round(estimate_finish_line([]).mean, 1)
     2.5
     """
-    log_weight = (prior or FinishLine()).log_weights() + sum(
-        (np.asarray(one) for one in evidence), np.zeros(LINES.size)
-    )
+    log_weight = FinishLine().log_weights() + sum((np.asarray(one) for one in evidence), np.zeros(LINES.size))
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
     mean = float(weight @ LINES)

@@ -67,6 +67,6 @@ export function LotScreen({ id }) {
   return html`<${Frame} title=${lot.fields.name} bottom=${start}>
     ${mayChangeLot(lot)
       ? html`<p class="soft">${_("All of it may be filled in later, or never.")}</p><${Form} key=${id} id=${id} fields=${lot.fields} />`
-      : html`<p>${_("This is changed by a buyer or an owner, or by whoever wrote the sample.")}</p>`}
+      : html`<p>${_("Buyers and owners can change this lot; a sample also the person who entered it.")}</p>`}
   </${Frame}>`;
 }

@@ -88,11 +88,11 @@ def readiness_table(lots: Sequence[RoastedLot]) -> str:
             "### Readiness",
             "",
             (
-                f"A date for {len(dated)} of {len(lots)} lots. Its 80 % interval holds the day in"
+                f"A date for {len(dated)} of {len(lots)} lots. Its 80 % interval covers the day in"
                 f" {share([one.covered for one in dated])}. Ready by the date were {by_day}."
-                " The 80 % interval of how liking changes in 30 days holds it in"
+                " The 80 % interval of how liking changes in 30 days covers it in"
                 f" {share([trend.low <= change <= trend.high for trend, change in trends])} of {len(trends)}. Waiting"
-                f" makes {len(falling)} lots worse, and that was said of"
+                f" makes {len(falling)} lots worse; the answer stated that for"
                 f" {share([one.found.basis == 'liking_falls' for one in falling])} of them."
             ),
             "",
@@ -148,7 +148,7 @@ def pair_table(pairs: Sequence[ComparedLots]) -> str:
     for key, words in ((STRENGTH, "strength"), (LIKING, "liking")):
         both = [(one, found) for one in pairs for found in one.pair.differences if found.descriptor == key]
         covered = [found.low <= one.true_more[key] <= found.high for one, found in both]
-        parts.append(f"The 80 % interval of the difference in {words} holds it in {share(covered)} of {len(both)}.")
+        parts.append(f"The 80 % interval of the difference in {words} covers it in {share(covered)} of {len(both)}.")
     questions: dict[str, Callable[[Sequence[ComparedLots]], list[tuple[float, bool]]]] = {
         "outlasts the other (has more worthwhile infusions)": outlast_probabilities,
         "is stronger": partial(more, STRENGTH),

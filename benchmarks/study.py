@@ -181,7 +181,7 @@ def requirements(curves: Curves, *, teams: dict[int, TeamScores], moved: float) 
         Requirement("labels of eight sessions moved by one of all tens, below 0.05", [moved], (0.0,), (0.05,)),
     )
     return "\n".join(
-        ["| asked | found at 1 / 3 / 8 sessions | holds |", "| --- | --- | --- |", *(one.row() for one in rows)]
+        ["| required | found at 1 / 3 / 8 sessions | met |", "| --- | --- | --- |", *(one.row() for one in rows)]
     )
 
 
@@ -207,7 +207,7 @@ def draw(curves: Curves) -> None:
             for s, one in some.items()
         ],
         x=Axis("infusion", tuple(range(1, 13))),
-        y=Axis("share of intervals that hold the truth", (0.5, 0.6, 0.7, 0.8, 0.9, 1.0), "{:.1f}"),
+        y=Axis("share of intervals that cover the true value", (0.5, 0.6, 0.7, 0.8, 0.9, 1.0), "{:.1f}"),
         title="Cover of the 80 % interval by infusion; shaded: 0.76 to 0.84",
         band=(0.76, 0.84),
     )
@@ -244,7 +244,7 @@ gain, a shift and a noise of their own; the scale is the mean of the team. Ratin
 0 and 10. In the `large team` taste saturates and there are forty tasters, so that hardly anyone tastes a lot twice.
 Errors are those of the even-brew curve of strength, in points of 0 to 10.
 
-## What is asked for, in the saturating world
+## Requirements, in the saturating world
 
 {requirements}
 
@@ -258,28 +258,29 @@ Errors are those of the even-brew curve of strength, in points of 0 to 10.
 
 ![Probabilities of the labels, as stated and as found](study-labels.svg)
 
-By infusion: the mean of computed less true, in points, and the share of intervals that hold the truth.
+By infusion: the mean of computed minus true, in points, and the share of intervals that cover the true value.
 
 {infusions}
 
 ## Harder worlds
 
-A cup holds three solutes that leave the leaf at their own rates; leaf opens while it steeps, and liquor stays in it
+A cup contains three solutes that leave the leaf at their own rates; leaf opens while it steeps, and liquor stays in it
 from one infusion to the next. The other worlds add one trouble each to that: every cup is felt 0.15 points weaker than
 the one before (`fatigue`); water of 90 °C is noted as 100 in every pour (`kettle misread`); all leaf is broken, or
 tightly rolled (`slow leaf`), and nobody noted its form; one of four tasters tastes everything; sessions end at the
 third cup while the curve goes to the twelfth; noise of 1.74 points, session shifts of 0.46 and taster levels of 1.35,
-as in retests of published panels. Asked for: intervals that hold at least 0.72, not falling with sessions, and labels
-never below averages.
+as in retests of published panels. Required: intervals that cover at least 0.72, without falling as
+sessions grow, and labels never worse than averages.
 
 {harder}
 
-Fatigue and fading come in the same order, so one lot's ratings seldom tell them apart: the band of a lot alone holds
+Fatigue and fading come in the same order, so one lot's ratings seldom separate them: the band of a lot alone covers
 both, and the mean stays that of rested tasters until fatigue is 95 % probable. A mean that follows fatigue in
 proportion to its probability brought the error in `fatigue` at eight sessions from 0.80 to 0.41 points in a trial of 80
-lots, and that of rested teams in `saturating` from 0.24 to 0.40. So for a lot alone a right mean for tired teams and
-the present error for rested ones exclude each other. The lots of a team together tell: in the last two worlds each lot
-is computed with what the eleven other lots of its team say. There the tasters are the same in twelve lots, so these
+lots, and that of rested teams in `saturating` from 0.24 to 0.40. So for a lot alone it is impossible
+to have both an unbiased mean for tired teams and the present error for rested ones. The lots of a team together
+separate the two: in the last two worlds each lot is computed with the evidence of the eleven other lots of its team.
+There the tasters are the same in twelve lots, so these
 rows vary more by chance than the others.
 
 ## How many steeps

@@ -42,7 +42,7 @@ function Flights() {
     <h2 id="flights">${_("Blind cups")}</h2>
     <ul class="rows">${open.map(([flight, cups]) => {
       const left = cups.filter((cup) => !cup.tasted && !sessionOfCup(cup.id)).length;
-      return html`<li key=${flight.id}><a class="row" href=${to("flight", flight.id)}><b><bdi>${flight.name}</bdi></b> <span class="soft">${ngettext("%(n)s cup to taste", "%(n)s cups to taste", left)}</span></a></li>`;
+      return html`<li key=${flight.id}><a class="row" href=${to("flight", flight.id)}><b><bdi>${flight.name}</bdi></b> <span class="soft">${left ? ngettext("%(n)s cup to taste", "%(n)s cups to taste", left) : _("on the table")}</span></a></li>`;
     })}</ul>
   </section>`;
 }

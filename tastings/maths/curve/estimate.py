@@ -75,6 +75,13 @@ class _EvenCups:
     label_prior: FloatArray
     shown: int
 
+    def dryness(self, posterior: Posterior) -> float:
+        """Return how much of the leaf is dry in the middle of the first even-brew steep [share]."""
+        middle_s = (self.brew.rinse_s or 0.0) + self.brew.contact_s / 2
+        dry = np.exp(-middle_s / self.grid.tau_s)
+        by_tau = posterior.node_weights.reshape(self.grid.shape).sum(axis=(0, 2))
+        return float(by_tau @ dry / by_tau.sum())
+
     def of(self, draws: CurveDraws, *, infusions: int) -> FloatArray:
         """Return the strength h of each draw's cups, float64[n_draws, infusions]."""
         return draws.even_cups(self.brew, infusions=infusions, rate=self.rate, grid=self.grid)
@@ -308,6 +315,7 @@ def _attribute(
             [one.ratings.taster for one in tasted],
             n_tasters=max((one.ratings.n_tasters or 0 for one in tasted), default=0) or None,
         ),
+        dryness=even.dryness(posterior),
         lack_of_fit=found,
     )
     draws = posterior.draws()

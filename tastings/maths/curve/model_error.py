@@ -23,9 +23,11 @@ from tastings.maths.brewing.even_brew import MOST_INFUSIONS
 from tastings.maths.curve.lack_of_fit import LackOfFit, Residuals
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_shift_sd
 
-USUAL_SD, LATE_SD, FIRST_SD, FIRST_FADES = 0.12, 0.25, 0.3, 0.3
-"""Sds of the error at any infusion, in addition at the twelfth and at the first, and what part of that the next cup
-has. [points], [1]"""
+USUAL_SD, LATE_SD, FIRST_SD, FIRST_FADES = 0.12, 0.25, 0.9, 0.4
+"""Sds of the error at any infusion, in addition at the twelfth and at the first, were its leaf dry, and what part of
+that the next cup has. [points], [1]"""
+USUAL_DRYNESS = 0.35
+"""How much of the leaf is dry in the middle of the first steep, where the leaf is not known. [share]"""
 LATE_INFUSION = 12
 """The infusion at which the late error has its full size and stops growing. [from 1]"""
 REACH = 2.5
@@ -67,13 +69,14 @@ class ModelError:
         return cls.given([nothing], infusions=MOST_INFUSIONS, lack_of_fit=lack_of_fit)
 
     @classmethod
-    def given(
+    def given(  # noqa: PLR0913 - what is known of the ratings, one by one
         cls,
         left: Sequence[Residuals],
         *,
         infusions: int,
         sigma: float = 0.75,
         open_share: float = 0.0,
+        dryness: float = USUAL_DRYNESS,
         lack_of_fit: LackOfFit | None = None,
     ) -> "ModelError":
         """Return what is open after the ratings.
@@ -89,6 +92,9 @@ class ModelError:
         open_share : float
             Variance of the tasters' mean shift, in that of one taster's
             (:func:`tastings.maths.curve.scale_effects.open_share`).
+        dryness : float
+            How much of the leaf is dry in the middle of the first steep: most of slow leaf, hardly any of broken leaf,
+            whose first cup the model therefore knows well. [share]
         lack_of_fit : LackOfFit or None
             Where there is one, it has the mean of the error already.
         """
@@ -96,7 +102,7 @@ class ModelError:
         sd = np.sqrt(
             USUAL_SD**2
             + (LATE_SD * np.minimum(place / (LATE_INFUSION - 1), 1)) ** 2
-            + (FIRST_SD * FIRST_FADES**place) ** 2
+            + (FIRST_SD * dryness * FIRST_FADES**place) ** 2
         )
         covariance = np.outer(sd, sd) * np.exp(-np.abs(place[:, None] - place) / REACH)
         mean, last = np.zeros(infusions), 0

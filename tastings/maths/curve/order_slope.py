@@ -15,8 +15,8 @@ import numpy as np
 
 from tastings.maths.certainty import never_certain
 
-MOSTLY = 0.95
-"""In simulated worlds without fatigue hardly one lot in a hundred gets there by chance."""
+MOSTLY = 0.99
+"""In simulated worlds without fatigue hardly one lot in a thousand gets there by chance."""
 BROAD_SD = 0.3
 """Of the normal under which a lot's evidence is worked out, and then divided by. [points a cup]"""
 LOT_SD = 0.03

@@ -9,11 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchmarks.worlds import draw_leaf, draw_session, draw_team
+from benchmarks.hard_worlds import BROKEN, ROLLED, draw_three_solutes
+from benchmarks.worlds import MAKES, draw_leaf, draw_session, draw_team
 from tastings.answers.development import development_answer
 from tastings.figures import to_stored
 from tastings.maths.brewing.brews import Brew, Pour, RatingError, TasterScale
 from tastings.maths.curve.development import Development
+from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.profile import LABELS, curve_shapes
 from tastings.queries.developments import LotDevelopment
 from tastings.wording.development import development_cautions, next_session_sentence
@@ -240,6 +242,22 @@ def test_more_sessions_narrow_the_interval():
         return sum(point.high - point.low for point in points)
 
     assert width(1) > width(3) > width(8)
+
+
+@pytest.mark.parametrize(("make", "least", "most"), [(ROLLED, 0.5, 0.9), (BROKEN, 0.0, 0.2)])
+def test_dryness_of_the_leaf_in_the_first_steep_is_learned_from_the_ratings(make, least, most, monkeypatch):
+    found = []
+    given = ModelError.given
+
+    def seen(left, **known):
+        found.append(known["dryness"])
+        return given(left, **known)
+
+    monkeypatch.setattr(ModelError, "given", seen)
+    rng = np.random.default_rng(22)
+    leaf, team = replace(draw_three_solutes(rng, make=make), tau_s=MAKES[make][1]), draw_team(rng)
+    developed([draw_session(leaf, team, number=i, rng=rng) for i in range(8)])
+    assert least < found[0] < most
 
 
 def test_peak_and_half_strength_are_those_of_the_curve_that_is_shown():

@@ -46,6 +46,17 @@ def test_a_shift_of_the_only_taster_is_not_taken_for_an_error_of_the_model():
     assert np.all(open_to_shifts < 0.5 * known)
 
 
+def test_first_cup_of_slow_leaf_is_less_known_than_that_of_leaf_which_is_wet_at_once():
+    slow, quick = (
+        ModelError.given(left(range(1, 13), sessions=8), infusions=12, dryness=dryness)
+        .applied(np.full((2048, 12), 5.0))
+        .std(axis=0)
+        for dryness in (0.7, 0.05)
+    )
+    assert slow[0] > 1.5 * quick[0]
+    assert slow[5:] == pytest.approx(quick[5:], rel=0.05)
+
+
 def test_infusions_beyond_the_curve_have_the_error_of_its_last():
     found = ModelError.given(left(range(1, 13)), infusions=12).applied(np.full((2048, 24), 5.0))
     assert found[:, 23].std() == pytest.approx(found[:, 11].std(), rel=0.1)

@@ -50,8 +50,8 @@ _HEAD = "id, team_id, revision, removed, stamps, by_id, created_at, updated_at"
 COLUMNS = {
     "session": f"{_HEAD}, lot_id, taster_id, started_at, leaf_g, vessel_ml, vessel_material, water, purpose, ending,"
     " private, shared_once, remarks",
-    "infusion": f"{_HEAD}, session_id, number, steep_s, kettle_c, remarks",
-    "note": f"{_HEAD}, session_id, infusion_id, moment, descriptor_id, intensity, text",
+    "infusion": f"{_HEAD}, author_id, session_id, number, steep_s, kettle_c, remarks",
+    "note": f"{_HEAD}, author_id, session_id, infusion_id, moment, descriptor_id, intensity, text",
 }
 
 
@@ -131,10 +131,11 @@ def run(sizes: tuple[int, ...], blocks: int) -> None:
                     rows["session"].append((*head, lot, member.user_id, now, f["leaf_g"], f["vessel_ml"], "porcelain",
                                             "", "", "", False, True, ""))  # fmt: skip
                 case "infusion":
-                    rows["infusion"].append((*head, f["session"], f["number"], f["steep_s"], f["kettle_c"], ""))
+                    poured = (f["session"], f["number"], f["steep_s"], f["kettle_c"], "")
+                    rows["infusion"].append((*head, member.user_id, *poured))
                 case _:
-                    rows["note"].append((*head, f["session"], f["infusion"], "mouth", words[f["descriptor"]],
-                                         f["intensity"], ""))  # fmt: skip
+                    noted = (f["session"], f["infusion"], "mouth", words[f["descriptor"]], f["intensity"], "")
+                    rows["note"].append((*head, member.user_id, *noted))
         with connection.cursor() as outer, outer.connection.transaction(), outer.connection.cursor() as cursor:
             cursor.execute("SELECT 1 FROM teams_team WHERE id = %s FOR UPDATE", [member.team_id])
             for name, columns in COLUMNS.items():

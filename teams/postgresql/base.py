@@ -37,7 +37,10 @@ class DatabaseWrapper(base.DatabaseWrapper):
         self.session = ""
         """The key of the browser session that may be read and written; small letters and digits."""
         self._in_force: str | None = _AT_FIRST
-        """The statement that made the settings of the present transaction; None when they are not known."""
+        """The statement that made the settings of the present transaction; None when they are not known.
+
+        Outside a transaction block always `_AT_FIRST`.
+        """
         self.execute_wrappers.append(self._with_settings)
 
     def act_as(self, other: "DatabaseWrapper") -> None:
@@ -58,9 +61,7 @@ class DatabaseWrapper(base.DatabaseWrapper):
             role=self.role, teams=self.teams, limited_to=self.limited_to, login=self.login, session=self.session
         )
         autocommit = self.autocommit
-        if settings == (_AT_FIRST if autocommit else self._in_force) or (
-            isinstance(sql, str) and sql.startswith(_WITHOUT_ROWS)
-        ):
+        if settings == self._in_force or (isinstance(sql, str) and sql.startswith(_WITHOUT_ROWS)):
             return execute(sql, params, many, context)
         cursor = context["cursor"].cursor
         if many or not isinstance(sql, str) or not isinstance(cursor, psycopg.ClientCursor):

@@ -1,0 +1,184 @@
+"""Whom a connection acts for, the functions that find a caller's team, and what they note beside other cells."""
+
+from threading import Thread
+from uuid import uuid4
+
+import pytest
+from django.db import OperationalError, connection, connections
+
+from tastings.models import Development, Photo
+from teams.models import MovedTeam, ResetLink, SignInCode
+from teams.postgresql.base import DatabaseWrapper
+from teams.row_security import (
+    act_for_login,
+    acting_for,
+    cell_of_team,
+    forget_unknown,
+    has_team,
+    is_id_in_use,
+    limit_changes_to,
+    login_named,
+    login_of_reset_link,
+    renew_photos,
+    team_of,
+    team_of_former_token,
+    team_of_invitation,
+    team_of_sign_in_code,
+    team_of_token,
+    teams_with_outdated_figures,
+    work_as_owner,
+    work_as_worker,
+    worker_role,
+)
+from tests.factories import NOON, LotFactory, SessionFactory
+from tests.row_security import as_application
+
+
+def acted_for(database):
+    return database.role, database.teams, database.limited_to, database.login, database.session
+
+
+def test_new_connection_acts_in_its_role_for_nobody_and_like_another_when_asked():
+    given = {**connection.settings_dict, "ROLE": "leafspan_app"}
+    fresh = DatabaseWrapper(given, alias="replica")
+    assert (fresh.alias, acted_for(fresh)) == ("replica", ("leafspan_app", "", "", "", ""))
+    del given["ROLE"]
+    other = DatabaseWrapper(given)
+    assert acted_for(other) == ("", "", "", "", "")
+
+    other.role, other.teams, other.limited_to, other.login, other.session = "a", "b", "c", "d", "e"
+    fresh.act_as(other)
+    assert acted_for(fresh) == ("a", "b", "c", "d", "e")
+
+
+def test_process_works_in_its_role_on_this_connection_and_on_later_ones():
+    of_later = []
+
+    def look():
+        of_later.append(connections["default"].role)
+
+    try:
+        for work, name in ((work_as_worker, worker_role()), (work_as_owner, "")):
+            work()
+            thread = Thread(target=look)
+            thread.start()
+            thread.join()
+            assert (connection.role, of_later.pop()) == (name, name)
+    finally:
+        work_as_owner()
+
+
+def test_writing_is_limited_to_a_member_and_a_login_and_to_nobody_again():
+    member, login = uuid4(), uuid4()
+    limit_changes_to(member)
+    act_for_login(login)
+    assert (connection.limited_to, connection.login) == (str(member), str(login))
+    limit_changes_to(None)
+    act_for_login(None)
+    assert (connection.limited_to, connection.login) == ("", "")
+
+
+@pytest.fixture
+def known(owner):
+    """Return for each function that finds a caller what it takes and what it should find."""
+    SignInCode.objects.create(member=owner.member, digest="1" * 64, expires_at=NOON)
+    ResetLink.objects.create(user=owner.user, digest="2" * 64, created_at=NOON, expires_at=NOON)
+    link = owner.client.post("/api/v1/invitations/", {"role": "taster", "shop": str(owner.member.shop_id)})
+    assert link.status_code == 201
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT digest FROM teams_invitation")
+        [(invitation,)] = cursor.fetchall()
+    return {
+        team_of_token: (owner.device.digest, owner.team.id),
+        team_of_invitation: (invitation, owner.team.id),
+        team_of_sign_in_code: ("1" * 64, owner.team.id),
+        login_named: (owner.user.username, owner.user.id),
+        login_of_reset_link: ("2" * 64, owner.user.id),
+    }
+
+
+@pytest.mark.parametrize("cells", [{}, {"b": "http://127.0.0.1:2"}])
+def test_caller_is_found_and_an_unknown_one_is_noted_beside_other_cells(known, owner, settings, cells):
+    settings.CELLS = cells
+    forget_unknown()
+    for find, (asked, expected) in known.items():
+        assert find("nobody") is None
+        assert forget_unknown() is bool(cells), find
+        assert forget_unknown() is False
+        assert find(asked) == expected
+        assert find("nobody") is None
+        assert forget_unknown() is False, find  # something was known
+    lot = LotFactory(team=owner.team)
+    assert team_of("lot", lot.id) == owner.team.id
+    assert team_of("lot", uuid4()) is team_of_former_token("nobody") is None
+    assert team_of_former_token(owner.device.digest) == owner.team.id
+    assert forget_unknown() is False
+    assert team_of("share", uuid4()) is None
+    assert forget_unknown() is bool(cells)
+
+
+def test_what_was_noted_is_the_threads_own_and_at_first_nothing(settings):
+    settings.CELLS = {"b": "http://127.0.0.1:2"}
+    found = []
+    thread = Thread(target=lambda: found.append(forget_unknown()))
+    thread.start()
+    thread.join()
+    assert found == [False]
+
+
+def test_login_whose_team_has_moved_is_unknown_here(owner, settings):
+    MovedTeam.objects.create(team=owner.team.id, cell="b")
+    assert login_named(owner.user.username) == owner.user.id
+    settings.CELLS = {"b": "http://127.0.0.1:2"}
+    forget_unknown()
+    assert login_named(owner.user.username) is None
+    assert forget_unknown() is True
+
+
+@pytest.mark.parametrize("cell", ["", "b"])
+def test_team_that_is_moved_is_refused_with_its_cell_when_acted_for_alone(owner, stranger, settings, cell):
+    settings.CELLS = {"b": "http://127.0.0.1:2"}
+    MovedTeam.objects.create(team=owner.team.id, cell=cell)
+    teams = "SELECT current_setting('leafspan.teams')"
+    with as_application(), connection.cursor() as cursor:
+        with acting_for(owner.team.id, stranger.team.id):
+            cursor.execute(teams)
+            assert cursor.fetchone() == (str(stranger.team.id),)
+        with acting_for(stranger.team.id):
+            cursor.execute(teams)
+            assert cursor.fetchone() == (str(stranger.team.id),)
+        with acting_for(owner.team.id), pytest.raises(OperationalError) as refused:
+            cursor.execute(teams)
+    assert cell_of_team(refused.value) == cell
+
+
+def test_other_errors_name_no_cell():
+    for error in (None, KeyError(), OperationalError("the connection is lost")):
+        assert cell_of_team(error) is None
+
+
+def test_rows_are_found_by_kind_and_id(owner):
+    lot = LotFactory(team=owner.team)
+    assert has_team() is True
+    assert is_id_in_use("lot", lot.id) is True
+    assert is_id_in_use("note", lot.id) is is_id_in_use("lot", uuid4()) is False
+
+
+def test_photos_of_a_lot_and_a_session_get_new_revisions_and_others_keep_theirs(owner):
+    session = SessionFactory(lot__team=owner.team)
+    lot, session, other = session.lot_id, session.id, LotFactory(team=owner.team).id
+    for about in ({"lot_id": lot}, {"session_id": session}, {"lot_id": other}):
+        Photo.objects.create(id=uuid4(), team=owner.team, of="liquor", sha256="0" * 64, bytes=1, by=owner.user,
+                             created_at=NOON, touched_at=NOON, **about)  # fmt: skip
+    before = dict(Photo.objects.values_list("id", "revision"))
+    renew_photos(owner.team.id, [lot, session])
+    changed = [one for one in Photo.objects.all() if one.revision > before[one.id]]
+    assert {(one.lot_id, one.session_id) for one in changed} == {(lot, None), (None, session)}
+
+
+def test_figures_by_another_method_are_outdated(owner):
+    lot = LotFactory(team=owner.team)
+    figures = {"due_revision": 1, "computed_revision": 1, "method": "first"}
+    Development.objects.update_or_create(lot=lot, defaults={"team": owner.team, **figures})
+    assert teams_with_outdated_figures(method="first") == []
+    assert teams_with_outdated_figures(method="second") == [owner.team.id]

@@ -556,7 +556,7 @@ export default {
 "step of a tasting\u0004Leaf": "Blatt",
 "step of a tasting\u0004Pour": "Gießen",
 "step of a tasting\u0004So far": "Bisher",
-"step of a tasting\u0004Taste": "Kosten",
+"step of a tasting\u0004Taste": "Verkosten",
 "subject of a photo\u0004Spent leaf": "Ausgelaugtes Blatt",
 "suggested": "Vorschlag",
 "tasted": "verkostet",

@@ -22,7 +22,10 @@ GROUPS = {
     "pull": (["tastings/queries/pull.py"], ["tests/sync/test_pull.py", "tests/sync/test_blind.py"]),
     "push": (
         ["tastings/actions/push/*.py"],
-        ["tests/sync/test_push.py", "tests/sync/test_blind.py", "tests/sync/test_sent_again.py"],
+        [
+            *(f"tests/sync/test_{name}.py" for name in ("push", "blind", "sent_again", "permissions", "order")),
+            "tests/api/test_records.py",
+        ],
     ),
     "reveal": (
         ["tastings/actions/flights/revealing.py", "tastings/queries/flight_scores.py"],

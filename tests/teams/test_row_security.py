@@ -3,9 +3,11 @@
 from threading import Thread
 from uuid import uuid4
 
+import psycopg
 import pytest
 from django.db import OperationalError, connection, connections
 
+from config.cells.move import _frozen, _own_database
 from tastings.models import Development, Photo
 from teams.models import MovedTeam, ResetLink, SignInCode
 from teams.postgresql.base import DatabaseWrapper
@@ -135,21 +137,28 @@ def test_login_whose_team_has_moved_is_unknown_here(owner, settings):
     assert forget_unknown() is True
 
 
-@pytest.mark.parametrize("cell", ["", "b"])
-def test_team_that_is_moved_is_refused_with_its_cell_when_acted_for_alone(owner, stranger, settings, cell):
+@pytest.fixture(params=["", "b"])
+def cell_of_owner(request, owner, settings):
+    """Move the owner's team to cell b, or begin to; give what names its cell."""
     settings.CELLS = {"b": "http://127.0.0.1:2"}
-    MovedTeam.objects.create(team=owner.team.id, cell=cell)
+    if request.param:
+        MovedTeam.objects.create(team=owner.team.id, cell=request.param)
+        yield request.param
+    else:
+        with psycopg.connect(_own_database(), autocommit=True) as mover, _frozen(mover, owner.team.id):
+            yield ""
+
+
+def test_team_that_is_moved_is_refused_with_its_cell_when_acted_for_alone(owner, stranger, cell_of_owner):
     teams = "SELECT current_setting('leafspan.teams')"
     with as_application(), connection.cursor() as cursor:
-        with acting_for(owner.team.id, stranger.team.id):
-            cursor.execute(teams)
-            assert cursor.fetchone() == (str(stranger.team.id),)
-        with acting_for(stranger.team.id):
-            cursor.execute(teams)
-            assert cursor.fetchone() == (str(stranger.team.id),)
+        for acted in ([owner.team.id, stranger.team.id], [stranger.team.id]):
+            with acting_for(*acted):
+                cursor.execute(teams)
+                assert cursor.fetchone() == (str(stranger.team.id),)
         with acting_for(owner.team.id), pytest.raises(OperationalError) as refused:
             cursor.execute(teams)
-    assert cell_of_team(refused.value) == cell
+    assert cell_of_team(refused.value) == cell_of_owner
 
 
 def test_other_errors_name_no_cell():

@@ -111,11 +111,14 @@ def _read_rows(member: Member, *, after: int, upto: int, limit: int, token: Scop
             "photo": between & (Q(session=None) | in_scope),
         }
     found: list[PulledRow | PullOnlyRow] = []
-    for name in changed & MODELS.keys():
-        rows = MODELS[name]._default_manager.filter(wanted[name])
-        found += read_rows(MODELS[name], rows.order_by("revision")[: limit + 1])
+    for name in (one for one in reversed([*MODELS]) if one in changed):  # the most numerous ones first
+        wanted_rows = MODELS[name]._default_manager.filter(wanted[name], revision__lte=upto)
+        rows = read_rows(MODELS[name], wanted_rows.order_by("revision")[: limit + 1])
+        found += rows
+        if len(rows) > limit:
+            upto = rows[-1].revision  # the page ends before it
     for name in changed & PULL_ONLY.keys():
-        heads = PULL_ONLY[name]._default_manager.filter(wanted[name]).order_by("revision")
+        heads = PULL_ONLY[name]._default_manager.filter(wanted[name], revision__lte=upto).order_by("revision")
         columns = _PULL_ONLY_HEAD.get(name, ("id", "revision", "id"))
         found += [PullOnlyRow(name, *row) for row in heads.values_list(*columns)[: limit + 1]]
     return sorted(found, key=attrgetter("revision"))

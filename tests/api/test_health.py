@@ -73,7 +73,7 @@ def test_servers_that_do_not_answer_count_as_missing_and_live_goes_on(monkeypatc
     answered = Event()
 
     def check():
-        answered.wait()
+        answered.wait(timeout=60)
         return {"database": True, "worker": True}
 
     monkeypatch.setattr(health, "check_readiness", check)

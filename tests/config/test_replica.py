@@ -179,7 +179,7 @@ def test_nobody_notices_that_the_replica_is_gone(reads, replica):
     replica.catch_up()
     answers, _ = reads.read()
     replica.child.popen.send_signal(signal.SIGKILL)
-    replica.child.popen.wait()
+    replica.child.popen.wait(timeout=60)
     assert reads.read() == (answers, {"primary": N_READS})
     replica.child.start()
     assert eventually(lambda: reads.read() == (answers, {"replica": N_READS}), seconds=60)

@@ -146,7 +146,7 @@ def test_killed_server_comes_back_with_its_data(embedded, tmp_path, victim):
     broker.set("kept", "1")
     time.sleep(1.2)  # appendfsync everysec; a killed process loses nothing, but say what is promised
     os.kill(children[victim].popen.pid, signal.SIGKILL)
-    children[victim].popen.wait()
+    children[victim].popen.wait(timeout=60)
     # As the supervisor does: start it again, and again while what the dead one left is still in the way.
     children[victim].start()
 
@@ -186,7 +186,7 @@ def test_killed_launcher_takes_its_servers_along_and_the_data_stay(embedded, tmp
     pids = [int(pid) for pid in launcher.stdout.readline().split()]
     keep(services.running(tmp_path).database_url, 5)
     launcher.kill()
-    launcher.communicate()
+    launcher.communicate(timeout=60)
     assert services.running(tmp_path) is None
     assert eventually(lambda: not any(alive(pid) for pid in pids))
     _, found = embedded(tmp_path)

@@ -29,14 +29,14 @@ def serving_with(app, **limits):
 
 def close_connections(app):
     """Close the database connections of all threads."""
-    everyone = Barrier(serving.THREADS)
+    everyone = Barrier(serving.THREADS, timeout=60)
 
     def close():
         everyone.wait()
         connections.close_all()
 
     for done in [app._threaded.executor.submit(close) for _ in range(serving.THREADS)]:
-        done.result()
+        done.result(timeout=60)
 
 
 def echo(environ, start_response):

@@ -137,7 +137,7 @@ def test_killed_supervisor_leaves_nothing_behind_and_loses_no_row(leafspan, tmp_
         link.execute("INSERT INTO kept VALUES (1)")
 
     run.kill()
-    run.wait()
+    run.wait(timeout=60)
 
     leafspan(home)  # finds what is still ending, and stops it
     with psycopg.connect(services.running(home).database_url) as link:

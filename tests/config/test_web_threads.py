@@ -125,7 +125,7 @@ def test_request_ends_only_when_its_thread_is_free():
 
     def app(environ, start_response):
         begun.set()
-        may_end.wait()
+        may_end.wait(timeout=60)
         start_response("200 OK", [])
         return [b"late"]
 

@@ -256,7 +256,7 @@ def one_worker(log):
         yield worker
     finally:
         worker.kill() if worker.poll() is None else None
-        worker.wait()
+        worker.wait(timeout=60)
 
 
 def wait_for(true):

@@ -138,7 +138,7 @@ def test_the_same_at_the_same_moment_is_made_once_and_nobody_sees_a_server_error
     trial = {"id": str(uuid4()), "correct": True}
 
     def at_once(address, body):
-        together, codes = Barrier(4), []
+        together, codes = Barrier(4, timeout=60), []
 
         def send():
             together.wait()

@@ -265,7 +265,7 @@ def test_join_page_shows_errors_of_a_known_login(owner):
 
 @pytest.mark.django_db(transaction=True)
 def test_of_two_simultaneous_acceptances_one_succeeds(owner):
-    token, together, codes = made(owner)["token"], Barrier(2), []
+    token, together, codes = made(owner)["token"], Barrier(2, timeout=60), []
 
     def come_in(name):
         together.wait()

@@ -184,7 +184,7 @@ def test_counts_restart_and_expired_ones_are_deleted(db):
 
 @pytest.mark.django_db(transaction=True)
 def test_simultaneous_attempts_are_all_counted(lin):
-    together, answers = Barrier(8), []
+    together, answers = Barrier(8, timeout=60), []
 
     def guess():
         together.wait()

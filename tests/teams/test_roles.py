@@ -115,7 +115,7 @@ def test_transfer_to_nobody_or_oneself_is_refused(owner, stranger, team):
 @pytest.mark.django_db(transaction=True)
 def test_two_owners_who_step_down_at_once_leave_one(owner):
     second = person(owner.team, Role.OWNER)
-    together, codes = Barrier(2), []
+    together, codes = Barrier(2, timeout=60), []
 
     def step_down(who):
         together.wait()

@@ -179,7 +179,7 @@ def test_expired_codes_are_deleted(taster, buyer):
 @pytest.mark.django_db(transaction=True)
 def test_of_two_phones_at_once_one_is_signed_in(taster):
     code, _ = create_sign_in_code(taster.member, now=NOON)
-    barrier, found = Barrier(4), []
+    barrier, found = Barrier(4, timeout=60), []
 
     def ask():
         barrier.wait()

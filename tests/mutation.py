@@ -33,7 +33,10 @@ GROUPS = {
     ),
     "row_security": (
         ["teams/postgresql/base.py", "teams/row_security.py"],
-        ["tests/api/test_row_security.py", "tests/tastings/test_row_security.py", "tests/teams/test_row_security.py"],
+        [
+            *(f"tests/{folder}/test_row_security.py" for folder in ("api", "tastings", "teams")),
+            "tests/sync/test_permissions.py",
+        ],
     ),
 }
 """By name: the files that are changed, and the tests that are run for each change of one of their lines."""

@@ -199,6 +199,16 @@ def test_what_was_accepted_stays_accepted_after_its_sender_lost_the_role(buyer, 
     assert Team.objects.get(id=buyer.team.id).revision == before
 
 
+def test_an_edit_that_lost_is_unchanged_when_it_is_sent_again_after_its_sender_lost_the_role(buyer):
+    lot = change("lot", name="Mist Ridge", kind="oolong")
+    late = {**change("lot", lot["id"], at="2026-03-04T12:30:00Z", remarks="late"), "seq": 1}
+    judged(buyer, lot, {**change("lot", lot["id"], at=LATER, remarks="newer"), "seq": 2})
+    assert judged(buyer, late) == ["merged"]
+    Member.objects.filter(id=buyer.member.id).update(role="viewer")
+    assert judged(buyer, late) == ["unchanged"]
+    assert judged(buyer, {**late, "fields": {"remarks": "other"}}) == [[("", "not_allowed")]]
+
+
 def test_words_are_changed_by_who_made_them_and_by_buyers(taster, colleague, buyer, team):
     word = DescriptorFactory(team=team, by=taster.user)
     assert judged(colleague, change("descriptor", word.id, at=LATER, label="slate")) == [[("id", "not_yours")]]

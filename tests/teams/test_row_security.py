@@ -8,7 +8,7 @@ import pytest
 from django.db import OperationalError, connection, connections
 
 from config.cells.move import _frozen, _own_database
-from tastings.models import Development, Photo
+from tastings.models import Development, Photo, Share
 from teams.models import MovedTeam, ResetLink, SignInCode
 from teams.postgresql.base import DatabaseWrapper
 from teams.row_security import (
@@ -114,9 +114,15 @@ def test_caller_is_found_and_an_unknown_one_is_noted_beside_other_cells(known, o
     assert team_of("lot", lot.id) == owner.team.id
     assert team_of("lot", uuid4()) is team_of_former_token("nobody") is None
     assert team_of_former_token(owner.device.digest) == owner.team.id
-    assert forget_unknown() is False
+    forget_unknown()
+    assert team_of("lot", uuid4()) is None
+    assert forget_unknown() is False  # only a link that was shared names a team by its id
+    share = Share.objects.create(
+        team=owner.team, lot=lot, shows="report", lang="en", by=owner.user, created_at=NOON, expires_at=NOON
+    )
     assert team_of("share", uuid4()) is None
     assert forget_unknown() is bool(cells)
+    assert team_of("share", share.id) == owner.team.id
 
 
 def test_what_was_noted_is_the_threads_own_and_at_first_nothing(settings):

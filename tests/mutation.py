@@ -19,7 +19,10 @@ GROUPS = {
         ["tastings/maths/curve/posterior.py"],
         ["tests/maths/curve/test_posterior.py", "tests/maths/curve/test_outliers.py"],
     ),
-    "pull": (["tastings/queries/pull.py"], ["tests/sync/test_pull.py", "tests/sync/test_blind.py"]),
+    "pull": (
+        ["tastings/queries/pull.py"],
+        [f"tests/sync/test_{name}.py" for name in ("pull", "blind", "scope", "written", "pull_only")],
+    ),
     "push": (
         ["tastings/actions/push/*.py"],
         [

@@ -131,6 +131,38 @@ def test_what_lies_outside_the_scope_is_taken_back(taster, past):  # noqa: F811
     assert given == read
 
 
+@pytest.mark.parametrize("limit", range(1, 8))
+def test_pages_of_any_size_are_those_of_a_pull_that_reads(buyer, limit):
+    cursor = sync(buyer.client)["cursor"]
+    others = [LotFactory(team=buyer.team) for _ in range(2)]
+    sent = [change("lot", **NEW_RECORD["lot"]) for _ in range(2)]
+    pushed = push(buyer.member, device=uuid4(), sent=sent, now=timezone.now())
+    others += [LotFactory(team=buyer.team) for _ in range(2)]
+    given, read = (
+        pull(buyer.member, cursor=cursor, limit=limit, written=written) for written in (pushed.written, None)
+    )
+    order = [str(others[0].id), str(others[1].id), sent[0]["id"], sent[1]["id"], *(str(one.id) for one in others[2:])]
+    assert [one["id"] for one in given.changes] == order[:limit]
+    assert given.more == (limit < len(order))
+    assert given == read
+
+
+def test_a_phone_in_its_first_pull_gets_nothing_from_outside_its_scope(taster, past):  # noqa: F811
+    _, (_, outside) = past
+    scope = Scope.of(days=30, lots=[], now=timezone.now())
+    first = pull(taster.member, cursor=0, limit=1, scope=scope)
+    sent = [change("session", **NEW_RECORD["session"], lot=str(past[0][0].lot_id))]
+    pushed = push(taster.member, device=uuid4(), sent=sent, now=timezone.now())
+    given, read = (
+        pull(taster.member, cursor=first.cursor, limit=1000, scope=scope, token=first.token, written=written)
+        for written in (pushed.written, None)
+    )
+    came = {one["id"] for one in given.changes}
+    assert sent[0]["id"] in came
+    assert not came & {str(one.id) for one in outside}
+    assert given == read
+
+
 def test_what_another_writes_between_push_and_pull_comes_as_it_is_then(buyer, owner, monkeypatch):
     mine, hers = LotFactory(team=buyer.team), LotFactory(team=buyer.team)
     cursor = sync(buyer.client)["cursor"]

@@ -18,6 +18,20 @@ FATIGUE_OPEN = (0.3, 0.9)
 JOIN_AFTER_SESSIONS = 3
 
 
+QuestionCode = Literal[
+    "first_session",
+    "rate_strength",
+    "pour_further",
+    "second_taster",
+    "join_late",
+    "profile",
+    "infusion",
+    "heat",
+    "little",
+]
+"""What is open, the least known first; ``little`` is no question."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NextSession:
     """What is open, with its figures.
@@ -41,17 +55,7 @@ class NextSession:
         To within how much the strength of every infusion is known. [points]
     """
 
-    code: Literal[
-        "first_session",
-        "rate_strength",
-        "pour_further",
-        "second_taster",
-        "join_late",
-        "profile",
-        "infusion",
-        "heat",
-        "little",
-    ]
+    code: QuestionCode
     reach: int | None = None
     infusion: int | None = None
     sessions: int | None = None

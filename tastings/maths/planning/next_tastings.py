@@ -9,21 +9,13 @@ least known 0.49, spent at random 0.58 (24 teams; the test plays some of them).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import get_args
 
-from tastings.maths.curve.next_session import NextSession
+from tastings.maths.curve.next_session import NextSession, QuestionCode
 
 LITTLE, UNRATED = "little", ("first_session", "rate_strength")
-URGENCY = (
-    "first_session",
-    "rate_strength",
-    "pour_further",
-    "second_taster",
-    "join_late",
-    "profile",
-    "infusion",
-    "heat",
-)
-"""Codes of :class:`tastings.maths.curve.next_session.NextSession`, the least known first; ``little`` is no question."""
+URGENCY = tuple(code for code in get_args(QuestionCode) if code != LITTLE)
+"""The open questions, the least known first."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,11 +3,9 @@
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
 
 import numpy as np
 
-from tastings.maths.arrays import FloatArray
 from tastings.maths.brewing.brews import LOWEST, Brew, TasterScale, form_of, validated_brews
 from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, MOST_INFUSIONS, EvenBrew
 from tastings.maths.brewing.extraction import Grid, default_grid
@@ -30,21 +28,20 @@ from tastings.maths.curve.endings import (
     line_log_likelihood,
     peak_of,
 )
+from tastings.maths.curve.even_cups import EvenCups, even_cups_of
 from tastings.maths.curve.evidence import LeftOut, PreparedSession, prepare_sessions
-from tastings.maths.curve.heat_error import RateError, rate_error
 from tastings.maths.curve.lack_of_fit import lack_of_fit
 from tastings.maths.curve.layers import NOTED, Layer, find_layers
 from tastings.maths.curve.model_error import ModelError
 from tastings.maths.curve.next_session import next_session
 from tastings.maths.curve.order_slope import USUAL_SLOPES, OrderSlope
-from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, CurveDraws, Posterior, fit_all
+from tastings.maths.curve.posterior import MIN_NODE_WEIGHT, Posterior, fit_all
 from tastings.maths.curve.profile import (
     LABELS,
     UNDECIDED,
     Curve,
     Profile,
     curve_shapes,
-    label_shares,
     summarise_cups,
     undecided_profile,
     weighted_profile,
@@ -57,34 +54,6 @@ from tastings.maths.curve.tasted import TastedPoint, TastedSession, tasted_point
 STRENGTH = "strength"
 ONE_MORE_CUP = 1  # without the flavour: one mention alone makes no layer come and go
 LEAST_CUP = 1e-3  # a shape needs a cup above 0
-
-
-@dataclass(frozen=True, slots=True)
-class _EvenCups:
-    """The even brew on the grid.
-
-    ``cups`` are those of every infusion that is counted or was tasted somewhere, ``label_prior`` the probability of
-    each label before anything was tasted; ``shown`` is how many infusions a curve has; ``rate`` is what the heat of all
-    sessions may be off by.
-    """
-
-    brew: EvenBrew
-    grid: Grid
-    rate: RateError
-    cups: FloatArray
-    label_prior: FloatArray
-    shown: int
-
-    def dryness(self, posterior: Posterior) -> float:
-        """Return how much of the leaf is dry in the middle of the first even-brew steep [share]."""
-        middle_s = (self.brew.rinse_s or 0.0) + self.brew.contact_s / 2
-        dry = np.exp(-middle_s / self.grid.tau_s)
-        by_tau = posterior.node_weights.reshape(self.grid.shape).sum(axis=(0, 2))
-        return float(by_tau @ dry / by_tau.sum())
-
-    def of(self, draws: CurveDraws, *, infusions: int) -> FloatArray:
-        """Return the strength h of each draw's cups, float64[n_draws, infusions]."""
-        return draws.even_cups(self.brew, infusions=infusions, rate=self.rate, grid=self.grid)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +142,7 @@ def estimate_development(  # noqa: PLR0913 - what is known of the team beforehan
     followed, left_out = prepare_sessions(validated_brews(brews), grid=default_grid(form), scales=scales or {})
     fitted = _fitted(followed, keys=list(dict.fromkeys((STRENGTH, *rated))), grid=default_grid(form), slopes=slopes)
     followed, grid = fitted.followed, fitted.grid
-    even = _even_cups(followed, even_brew=even_brew, grid=grid, label_prior=_label_prior(even_brew, form))
+    even = even_cups_of(followed, even_brew=even_brew, grid=grid, form=form)
     found = _attributes(fitted, even=even)
     strength = found[0] if found and found[0].key == STRENGTH else None
 
@@ -247,29 +216,8 @@ def _fitted(
     )
 
 
-def _even_cups(
-    followed: Sequence[PreparedSession], *, even_brew: EvenBrew, grid: Grid, label_prior: FloatArray
-) -> _EvenCups:
-    longest = max((one.pours[-1].number for one in followed), default=0)
-    cups = even_brew.cups(grid, infusions=max(MOST_INFUSIONS, longest))
-    return _EvenCups(
-        brew=even_brew,
-        grid=grid,
-        rate=rate_error(followed, even_brew=even_brew),
-        cups=cups,
-        label_prior=label_prior,
-        shown=min(max(EVEN_INFUSIONS, longest), MOST_INFUSIONS),
-    )
-
-
-@cache
-def _label_prior(even_brew: EvenBrew, form: str) -> FloatArray:
-    grid = default_grid(form)
-    return label_shares(curve_shapes(even_brew.cups(grid)), weights=np.exp(grid.log_prior))
-
-
 def _steeps(
-    strength: _Attribute, *, followed: Sequence[PreparedSession], even: _EvenCups, line: FinishLine, grid: Grid
+    strength: _Attribute, *, followed: Sequence[PreparedSession], even: EvenCups, line: FinishLine, grid: Grid
 ) -> tuple[Steeps, tuple[float, ...]]:
     """Count the worthwhile infusions, each draw weighed with each finish line by how both agree with the endings."""
     draws = strength.posterior.draws(n_draws=N_DRAWS)
@@ -285,7 +233,7 @@ def _steeps(
     return counted, line_log_likelihood(agreed)
 
 
-def _attributes(fitted: _Fitted, *, even: _EvenCups) -> list[_Attribute]:
+def _attributes(fitted: _Fitted, *, even: EvenCups) -> list[_Attribute]:
     """Compute what is shown of each rated attribute, in the order of the posteriors."""
     levels = np.stack([one.node_level for one in fitted.posteriors.values()])
     expected = [levels @ one.cups for one in fitted.followed]
@@ -303,7 +251,7 @@ def _attribute(
     *,
     posterior: Posterior,
     tasted: Sequence[TastedSession],
-    even: _EvenCups,
+    even: EvenCups,
 ) -> _Attribute:
     found = lack_of_fit([one.residuals() for one in tasted], infusions=even.shown)
     points = tasted_points(key, tasted, even_mean=posterior.node_level @ even.cups)

@@ -231,10 +231,10 @@ def ids_in_use(
     dict
         By id and kind whether the record is readable; without a team none is.
     """
-    return readable_by_kind(run_together([asking_for_ids(ids, team=team, member=member)])[0]) if ids else {}
+    return readable_by_kind(run_together([ids_in_use_statement(ids, team=team, member=member)])[0]) if ids else {}
 
 
-def asking_for_ids(ids: Collection[UUID], *, team: UUID | None, member: UUID | None) -> Statement:
+def ids_in_use_statement(ids: Collection[UUID], *, team: UUID | None, member: UUID | None) -> Statement:
     """Return the statement whose rows `readable_by_kind` takes; see `ids_in_use`."""
     return "SELECT kind, id, readable FROM leafspan_ids_in_use(%s::uuid[], %s, %s)", [id_array(ids), team, member]
 
@@ -254,10 +254,10 @@ def is_id_in_use(kind: str, row: UUID) -> bool:
 
 def renew_photos(team: UUID, parents: Collection[UUID]) -> None:
     """Give the photos of these sessions and lots new revisions, since they come or go with them; whoever took them."""
-    run_together([renewing_photos(team, parents)])
+    run_together([renew_photos_statement(team, parents)])
 
 
-def renewing_photos(team: UUID, parents: Collection[UUID]) -> Statement:
+def renew_photos_statement(team: UUID, parents: Collection[UUID]) -> Statement:
     """Return the statement of `renew_photos`."""
     return "SELECT leafspan_renew_photos(%s, %s)", [team, list(parents)]
 

@@ -61,11 +61,11 @@ _MARK_DUE = """
 def mark_due(team: UUID, lots: Collection[UUID], *, revision: int, now: datetime) -> None:
     """Mark the lots as due in the present transaction and enqueue as many as the team's limit allows."""
     if lots:
-        [marked] = run_together([marking_due(team, lots, revision=revision, now=now)])
+        [marked] = run_together([mark_due_statement(team, lots, revision=revision, now=now)])
         enqueue_marked(team, marked, now=now)
 
 
-def marking_due(team: UUID, lots: Collection[UUID], *, revision: int, now: datetime) -> Statement:
+def mark_due_statement(team: UUID, lots: Collection[UUID], *, revision: int, now: datetime) -> Statement:
     """Return the statement that marks lots as due; its rows are for `enqueue_marked`."""
     return _MARK_DUE, {
         "team": team,

@@ -72,12 +72,12 @@ class RecordAllowance:
             self._new[name].add(record)
         return None
 
-    def counting(self, stored: set[UUID]) -> list[Statement]:
+    def add_counts_statements(self, stored: set[UUID]) -> list[Statement]:
         """Return what adds to the member's counts the new records that are stored."""
         notes, records = (len(self._new[name] & stored) for name in ("notes", "records"))
         if not (notes or records):
             return []
-        return [_adding_made(self._member.team_id, self._member.user_id, notes=notes, records=records)]
+        return [_add_counts_statement(self._member.team_id, self._member.user_id, notes=notes, records=records)]
 
     def _quotas(self, name: QuotaName) -> list[Quota]:
         if name not in self._left:
@@ -89,7 +89,7 @@ class RecordAllowance:
         return self._left[name]
 
 
-def _adding_made(team: UUID, user: UUID, *, notes: int, records: int) -> Statement:
+def _add_counts_statement(team: UUID, user: UUID, *, notes: int, records: int) -> Statement:
     """Return the statement that adds to the counts of one author."""
     return (
         """
@@ -119,7 +119,7 @@ def recount_records(team: UUID) -> None:
     for user, numbers in counted.items():
         differences = {name: numbers[name] - before.get(user, {}).get(name, 0) for name in numbers}
         if user not in before:
-            run_together([_adding_made(team, user, **numbers)])
+            run_together([_add_counts_statement(team, user, **numbers)])
         elif any(differences.values()):
             changes = {name: F(name) + difference for name, difference in differences.items()}
             RecordCount.objects.filter(team_id=team, user_id=user).update(**changes)

@@ -65,10 +65,10 @@ def photos_used(team: UUID) -> Used:
 
 def records_used(team: UUID) -> Used:
     """Return how many notes and other records each member has made."""
-    return used_by_member(run_together([reading_counts(team)])[0])
+    return used_by_member(run_together([record_counts_statement(team)])[0])
 
 
-def reading_counts(team: UUID) -> Statement:
+def record_counts_statement(team: UUID) -> Statement:
     """Return the statement whose rows `used_by_member` takes."""
     return "SELECT user_id, notes, records FROM tastings_recordcount WHERE team_id = %s", [team]
 

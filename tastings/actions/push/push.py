@@ -13,7 +13,7 @@ from uuid import UUID
 from django.db import IntegrityError, ProgrammingError, transaction
 from django.utils.translation import gettext as _
 
-from tastings.actions.due import enqueue_marked, marking_due
+from tastings.actions.due import enqueue_marked, mark_due_statement
 from tastings.actions.push.applying import Applier
 from tastings.actions.push.change import Change, Verdict, read_change, refused
 from tastings.actions.push.corrections import record_corrections
@@ -29,7 +29,7 @@ from tastings.schemas import RECORD_SCHEMAS
 from teams.errors import Problem
 from teams.models import Member
 from teams.postgresql.together import Statement, run_together
-from teams.row_security import is_row_security_error, renewing_photos
+from teams.row_security import is_row_security_error, renew_photos_statement
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,11 +103,12 @@ def _run(state: PushState, statements: list[Statement], *, revision: int, now: d
     """Store the records, and what follows from them, in one message."""
     team = state.member.team_id
     statements.append(("UPDATE teams_team SET revision = %s WHERE id = %s", [revision, team]))
-    statements += state.allowance.counting({record.id for name in RECORD_SCHEMAS for record in state.dirty(name)})
+    dirty = {record.id for name in RECORD_SCHEMAS for record in state.dirty(name)}
+    statements += state.allowance.add_counts_statements(dirty)
     if parents := changed_photo_parents(state):
-        statements.append(renewing_photos(team, parents))
+        statements.append(renew_photos_statement(team, parents))
     lots = changed_lots(state)
-    due = [marking_due(team, lots, revision=revision, now=now)] if lots else []
+    due = [mark_due_statement(team, lots, revision=revision, now=now)] if lots else []
     found = run_together([*statements, *due, (CHECK_CONSTRAINTS, [])])
     if due:
         enqueue_marked(team, found[len(statements)], now=now)

@@ -15,11 +15,11 @@ from tastings.actions.push.rows import rows_with_ids
 from tastings.actions.push.state import MergeTarget, PushState, Records, StoredDescriptor
 from tastings.actions.quotas import RecordAllowance
 from tastings.models import Descriptor, FlightCup, Infusion, Note, Pot, Session
-from tastings.queries.quotas import reading_counts, used_by_member
+from tastings.queries.quotas import record_counts_statement, used_by_member
 from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member, Shop
 from teams.postgresql.together import run_together
-from teams.row_security import asking_for_ids, readable_by_kind
+from teams.row_security import ids_in_use_statement, readable_by_kind
 
 _Row = TypeVar("_Row", bound=Synced)
 _DESCRIPTORS = """
@@ -93,8 +93,8 @@ class _Reader:
         team = self._member.team_id
         [[revision]], ids_found, counts, words = run_together([
             ("SELECT revision FROM teams_team WHERE id = %s FOR NO KEY UPDATE", [team]),
-            asking_for_ids(named, team=team, member=reader),
-            reading_counts(team),
+            ids_in_use_statement(named, team=team, member=reader),
+            record_counts_statement(team),
             (_DESCRIPTORS, [list(names.keys), team]),
         ])  # fmt: skip
         in_use = readable_by_kind(ids_found)

@@ -95,12 +95,12 @@ def check_constraints_now() -> None:
         cursor.execute(CHECK_CONSTRAINTS)
 
 
-def insert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> Statement:
-    """Return the statement that inserts rows as `upsert` does, of ids that are free: it takes the database less."""
+def insert_statement(model: type[Model], rows: Sequence[Mapping[str, object]]) -> Statement:
+    """Return the statement that inserts rows of free ids; else as `upsert_statement`, which costs the database more."""
     return _insert(model, tuple(rows[0])), [msgspec.json.encode(rows).decode()]
 
 
-def upsert(model: type[Model], rows: Sequence[Mapping[str, object]]) -> Statement:
+def upsert_statement(model: type[Model], rows: Sequence[Mapping[str, object]]) -> Statement:
     """Return the statement that inserts rows or, where the id is known, overwrites them.
 
     Parameters

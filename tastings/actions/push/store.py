@@ -12,7 +12,7 @@ from lots.models import FieldHistory
 from lots.models.wire import column_name, column_value
 from lots.schema import Field
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.rows import insert, upsert
+from tastings.actions.push.rows import insert_statement, upsert_statement
 from tastings.actions.push.state import PushState
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS, shared_sessions
@@ -37,9 +37,9 @@ def store(state: PushState, *, now: datetime) -> tuple[int, list[Statement]]:
             pending.revision = revision
             (new if pending.row is None else stored).append(_row(pending, state=state, now=now))
         if new:
-            statements.append(insert(MODELS[type_name], new))
+            statements.append(insert_statement(MODELS[type_name], new))
         if stored:
-            statements.append(upsert(MODELS[type_name], stored))
+            statements.append(upsert_statement(MODELS[type_name], stored))
     history = [
         _history(pending, lost, state.member)
         for records in state.records.values()

@@ -19,8 +19,7 @@ from tastings.queries.records import MODELS, shared_sessions
 from tastings.queries.scope import SCOPED_TYPES, Scope, ScopeToken, sessions_in, sessions_outside
 from tastings.queries.scope_change import next_page
 from tastings.queries.written_rows import Written, WrittenRow
-from teams.models import Member
-from teams.postgresql.together import run_together
+from teams.models import Member, Team
 
 _Row = PulledRow | PullOnlyRow | WrittenRow
 _Rows = Sequence[_Row]
@@ -59,7 +58,7 @@ def pull(  # noqa: PLR0913 - what a phone asks for, one by one
     written
         What the same request has just pushed, which is not read back.
     """
-    [[[counter]]] = run_together([("SELECT revision FROM teams_team WHERE id = %s", [member.team_id])])
+    counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
     if cursor == 0:
         token = None if scope is None else ScopeToken(scope=scope, revision_at_start=counter)
     else:

@@ -16,7 +16,6 @@ from teams.actions.counters import random_beginning
 from teams.actions.revisions import lock_team
 from teams.errors import Invalid, NotAllowed, NotFound, Problem, StartAgain
 from teams.models import DeviceToken, Member, Role, Shop, Team, User
-from teams.postgresql.together import run_together
 from teams.queries.people import is_id, shop_by_id_or_name
 from teams.row_security import acting_for, acting_for_login, has_team, teams_of_login
 from teams.texts import is_blank
@@ -257,9 +256,7 @@ def check_cursor(token: DeviceToken, *, cursor: int, now: datetime) -> None:
 
 def check_page(token: DeviceToken, *, cursor: int) -> None:
     """Check, once a page after a cursor was read, that no tombstones were pruned meanwhile; raise StartAgain."""
-    team = token.member.team
-    asked = "SELECT pruned_before, pruned_revision FROM teams_team WHERE id = %s"
-    [[[team.pruned_before, team.pruned_revision]]] = run_together([(asked, [team.id])])
+    token.member.team.refresh_from_db(fields=("pruned_before", "pruned_revision"))
     if cursor:
         _check_deletions(token, cursor=cursor)
 

@@ -14,7 +14,7 @@ from lots.models.wire import TO_WIRE, column_name
 from lots.schema import RecordSchema, format_stamp
 from tastings.models import Infusion, Note, Session
 from tastings.queries.records import MODELS
-from tastings.queries.written_rows import WrittenRow
+from tastings.queries.written_rows import WrittenRow, record_change
 
 _LATEST_STAMP = KeyTextTransform(0, KeyTransform(-1, "stamps"))
 """Moment of the latest edit: stamps are stored in the order of their moments."""
@@ -65,16 +65,16 @@ class PulledRow(NamedTuple):
         if not deleted:
             for (name, convert), value in zip(_converters(self.schema.type), self.values, strict=True):
                 fields[name] = convert(value)
-        return {
-            "type": self.schema.type,
-            "id": str(self.id),
-            "revision": self.revision,
-            "deleted": deleted,
-            "fields": fields,
-            "at": self.latest or format_stamp(self.updated_at),
-            "by": str(self.by),
-            "author": str(self.author),
-        }
+        return record_change(
+            self.schema.type,
+            self.id,
+            revision=self.revision,
+            deleted=deleted,
+            fields=fields,
+            at=self.latest or format_stamp(self.updated_at),
+            by=self.by,
+            author=self.author,
+        )
 
 
 class PullOnlyRow(NamedTuple):

@@ -8,6 +8,30 @@ from uuid import UUID
 from tastings.queries.scope import Scope
 
 
+def record_change(  # noqa: PLR0913 - the members of a change
+    type_name: str,
+    record: UUID,
+    *,
+    revision: int,
+    deleted: bool,
+    fields: Mapping[str, object],
+    at: str,
+    by: UUID,
+    author: UUID,
+) -> Mapping[str, object]:
+    """Return the change of a stored record as a phone gets it."""
+    return {
+        "type": type_name,
+        "id": str(record),
+        "revision": revision,
+        "deleted": deleted,
+        "fields": fields,
+        "at": at,
+        "by": str(by),
+        "author": str(author),
+    }
+
+
 class WrittenRow(NamedTuple):
     """A record that a push has stored; ``change`` is what a pull says of it."""
 

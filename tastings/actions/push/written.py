@@ -9,7 +9,7 @@ from lots.schema import uuid_of
 from tastings.actions.push.pending import PendingRecord
 from tastings.actions.push.state import PushState
 from tastings.models import Session
-from tastings.queries.written_rows import Written, WrittenRow
+from tastings.queries.written_rows import Written, WrittenRow, record_change
 from tastings.schemas import RECORD_SCHEMAS
 
 
@@ -18,7 +18,7 @@ def written_rows(state: PushState, *, after: int, upto: int) -> Written | None:
     dirty = [pending for name in RECORD_SCHEMAS for pending in state.dirty(name)]
     if len(dirty) != upto - after:
         return None
-    by = str(state.member.user_id)
+    by = state.member.user_id
     keys: dict[object, object] = {}
     rows, sessions = list[WrittenRow](), dict[UUID, Mapping[str, object]]()
     for pending in dirty:
@@ -34,29 +34,29 @@ def written_rows(state: PushState, *, after: int, upto: int) -> Written | None:
                 keys[key] = key if target is None else target.key
             fields["descriptor"] = keys[key]
         elif name == "session":
-            fields["taster"] = author
+            fields["taster"] = str(author)
         elif name == "descriptor":
             fields["built_in"] = False
         removed, revision = pending.current.removed, pending.revision or 0
-        change = {
-            "type": name,
-            "id": str(pending.id),
-            "revision": revision,
-            "deleted": removed,
-            "fields": {} if removed else fields,
-            "at": max(stamp.at for stamp in pending.current.stamps.values()),
-            "by": by,
-            "author": author,
-        }
+        change = record_change(
+            name,
+            pending.id,
+            revision=revision,
+            deleted=removed,
+            fields={} if removed else fields,
+            at=max(stamp.at for stamp in pending.current.stamps.values()),
+            by=by,
+            author=author,
+        )
         rows.append(WrittenRow(name, pending.id, revision, removed, session, change))
     return Written(after, upto, rows, sessions)
 
 
-def _author(pending: PendingRecord, *, by: str) -> str:
+def _author(pending: PendingRecord, *, by: UUID) -> UUID:
     """Return who made the record, of a session its taster."""
     if pending.row is None:
         return by
-    return str(pending.row.taster_id if isinstance(pending.row, Session) else pending.row.author_id)
+    return pending.row.taster_id if isinstance(pending.row, Session) else pending.row.author_id
 
 
 @cache

@@ -1,6 +1,5 @@
 """Push and pull in one round trip, and the first pull as one stream."""
 
-import time
 from collections.abc import Iterator, Mapping
 from datetime import datetime
 from functools import partial
@@ -53,13 +52,7 @@ class AnswerThenJobs(HttpResponse):
     def close(self) -> None:
         """End the request."""
         super().close()
-        if self._jobs:
-            time.sleep(_HAND_OVER_S)
-            self._jobs.send()
-
-
-_HAND_OVER_S = 0.001
-"""Time for the event loop to send the answer: it shares the interpreter with this thread."""
+        self._jobs.send()
 
 
 class Sync(APIView):

@@ -43,7 +43,10 @@ def test_three_infusions_are_answered_with_a_forecast(viewer, rated):
     shares = FOUND[3, 1]
     assert (found["rated_to"], found["course_right"], found["count_covered"]) == (3, None, shares.count_covered)
     assert found["sentence"].startswith("This is a forecast: only the first 3 cups were rated.")
-    assert f"In {percent(shares.count_covered)} of simulated tastings that ended there" in found["sentence"]
+    assert found["sentence"].endswith(
+        f" In {percent(shares.count_covered)} of simulated tastings that ended there,"
+        " the true number of infusions lay within the range."
+    )
 
 
 def test_other_vessel_is_answered_cup_by_cup(viewer, rated):

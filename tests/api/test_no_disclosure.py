@@ -45,9 +45,8 @@ def statements():
     def note(execute, sql, *arguments):
         # whom a transaction acts for goes before a statement; here, within one transaction, not before each
         plain = re.sub(r"^SELECT set_config\('role'[^;]*; ", "", str(sql))
-        plain = re.sub(
-            "[0-9a-f]{32}", "id", AN_ID.sub("id", plain)
-        )  # of statements sent together, the values are in them
+        # statements that are sent together have their values written in
+        plain = re.sub("[0-9a-f]{32}", "id", AN_ID.sub("id", plain))
         found.append(re.sub(r"s\d+_x\d+", "savepoint", plain))
         return execute(sql, *arguments)
 

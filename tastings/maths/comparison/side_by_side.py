@@ -166,76 +166,80 @@ def compare(  # noqa: PLR0913 - what is known of the team beforehand, one by one
     BrewError
         A number in a brew cannot be one.
     """
-    grids = {name: default_grid(form_of(brews)) for name, brews in groups.items()}
-    keys = list(dict.fromkeys((STRENGTH, LIKING, *rated)))
-    known_line = line or FinishLine()
-    followed = {
-        name: prepare_sessions(validated_brews(brews), grid=grids[name], scales=scales or {})[0]
-        for name, brews in groups.items()
-    }
-    even_brew_of = {name: (even_brews or {}).get(name, BOILING) for name in groups}
-    found = {
-        name: estimate_development(
-            brews, rated=keys, even_brew=even_brew_of[name], scales=scales, line=line, slopes=slopes
-        )
-        for name, brews in groups.items()
-    }
-    even = {name: one.cups(grids[name], infusions=MOST_INFUSIONS) for name, one in even_brew_of.items()}
-    pairs = []
-    for names in combinations(groups, 2):
-        one, other = (followed[name] for name in names)
-        sides = {key: both for key in keys if (both := facing(one, other, key=key)) is not None}
-        cups = {
-            key: [
-                _cups(draws, found[name], followed[name], even=even[name], key=key, grid=grids[name])
-                for name, draws in zip(names, (both.first, both.second), strict=True)
-            ]
-            for key, both in sides.items()
-        }
-        outlasts, outlasted = None, None
-        if STRENGTH in sides:
-            both = sides[STRENGTH]
-            draws = (both.first, both.second)
-            counts = [
-                # What the model leaves open of a leaf is the same for its like.
-                _counts(
-                    one,
-                    followed[name],
-                    cups=[of_one + both.shift[:, None] for of_one in (own, one.cups(even[name]))],
-                    even=even[name],
-                    grid=grids[name],
-                )
-                for name, one, own in zip(names, draws, cups[STRENGTH], strict=True)
-            ]
-            weights = alike_weights(draws, shift=both.shift, grids=(grids[names[0]], grids[names[1]]))
-            outlasts, outlasted = _outlasting(*zip(*counts, strict=True), weights=weights, line=known_line)
-        pairs.append(
-            Pair(
-                first=names[0],
-                second=names[1],
-                shared_tasters=len(_tasters(one) & _tasters(other)),
-                outlasts=outlasts,
-                outlasted=outlasted,
-                differences=tuple(
-                    _difference(
-                        key,
-                        *(
-                            own[:, : _n_averaged(found[name], key=key)].mean(axis=1) + both.shift
-                            for name, own in zip(names, cups[key], strict=True)
-                        ),
-                    )
-                    for key, both in sides.items()
+    descriptors = list(dict.fromkeys((STRENGTH, LIKING, *rated)))
+    sides = []
+    for name, brews in groups.items():
+        even_brew = (even_brews or {}).get(name, BOILING)
+        grid = default_grid(form_of(brews))
+        sides.append(
+            _Group(
+                name=name,
+                sessions=prepare_sessions(validated_brews(brews), grid=grid, scales=scales or {})[0],
+                development=estimate_development(
+                    brews, rated=descriptors, even_brew=even_brew, scales=scales, line=line, slopes=slopes
                 ),
+                even_cups=even_brew.cups(grid, infusions=MOST_INFUSIONS),
+                grid=grid,
             )
         )
-    return Comparison(groups=found, pairs=tuple(pairs))
+    return Comparison(
+        groups={one.name: one.development for one in sides},
+        pairs=tuple(
+            _compare_pair(*two, descriptors=descriptors, line=line or FinishLine()) for two in combinations(sides, 2)
+        ),
+    )
 
 
-def _n_averaged(found: Development, *, key: str) -> int:
-    """Return over how many infusions a descriptor is averaged."""
-    if key == LIKING and found.steeps.recommended is not None:
-        return max(found.steeps.recommended, 1)
-    return FIRST_INFUSIONS
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """One group's sessions, their figures, and the cups of its even brew at every node of its grid."""
+
+    name: str
+    sessions: Sequence[PreparedSession]
+    development: Development
+    even_cups: FloatArray
+    grid: Grid
+
+    @property
+    def tasters(self) -> set[str]:
+        return {one.brew.taster for one in self.sessions}
+
+    def n_averaged(self, descriptor: str) -> int:
+        """Return over how many infusions a descriptor is averaged."""
+        if descriptor == LIKING and self.development.steeps.recommended is not None:
+            return max(self.development.steeps.recommended, 1)
+        return FIRST_INFUSIONS
+
+
+def _compare_pair(first: _Group, second: _Group, *, descriptors: Sequence[str], line: FinishLine) -> Pair:
+    outlasts, outlasted = None, None
+    differences = []
+    for key in descriptors:
+        both = facing(first.sessions, second.sessions, key=key)
+        if both is None:
+            continue
+        of_first = _cups(both.first, first, descriptor=key)
+        of_second = _cups(both.second, second, descriptor=key)
+        if key == STRENGTH:
+            outlasts, outlasted = _outlasting(
+                _counts(both.first, first, cups=of_first, shift=both.shift),
+                _counts(both.second, second, cups=of_second, shift=both.shift),
+                weights=alike_weights((both.first, both.second), shift=both.shift, grids=(first.grid, second.grid)),
+                line=line,
+            )
+        means = (
+            cups[:, : group.n_averaged(key)].mean(axis=1) + both.shift
+            for group, cups in ((first, of_first), (second, of_second))
+        )
+        differences.append(_difference(key, *means))
+    return Pair(
+        first=first.name,
+        second=second.name,
+        shared_tasters=len(first.tasters & second.tasters),
+        outlasts=outlasts,
+        outlasted=outlasted,
+        differences=tuple(differences),
+    )
 
 
 def facing(first: Sequence[PreparedSession], second: Sequence[PreparedSession], *, key: str) -> Sides | None:
@@ -286,26 +290,20 @@ def _against(one: SessionRatings, *, shared: set[str], widened: float) -> Sessio
     return replace(one, scale=scale)
 
 
-def _cups(  # noqa: PLR0913 - what a curve is drawn from
-    draws: CurveDraws,
-    found: Development,
-    followed: Sequence[PreparedSession],
-    *,
-    even: FloatArray,
-    key: str,
-    grid: Grid,
-) -> FloatArray:
+def _cups(draws: CurveDraws, group: _Group, *, descriptor: str) -> FloatArray:
     """Return draws of the even-brew cups with the model's error, float64[n_draws, n_infusions]. [points].
 
     Where the ratings do not follow the extraction model, the draws are moved by what the curve shown is off from it.
     """
-    rated = [one.ratings_of(key) for one in followed]
-    posterior = fit([ratings for ratings in rated if ratings is not None], grid=grid)
-    shown = np.array([point.mean for point in found.curve_of(key)])
-    off = np.zeros(even.shape[1])
-    off[: shown.size] = shown - posterior.draws().cups(even[:, : shown.size]).mean(axis=0)
-    infusions = [pour.number for one in followed for pour in one.pours if pour.number > 0 and key in pour.ratings]
-    return ModelError.of(infusions, lack_of_fit=None).applied(draws.cups(even)) + off
+    rated = [one.ratings_of(descriptor) for one in group.sessions]
+    posterior = fit([ratings for ratings in rated if ratings is not None], grid=group.grid)
+    shown = np.array([point.mean for point in group.development.curve_of(descriptor)])
+    off = np.zeros(group.even_cups.shape[1])
+    off[: shown.size] = shown - posterior.draws().cups(group.even_cups[:, : shown.size]).mean(axis=0)
+    infusions = [
+        pour.number for one in group.sessions for pour in one.pours if pour.number > 0 and descriptor in pour.ratings
+    ]
+    return ModelError.of(infusions, lack_of_fit=None).applied(draws.cups(group.even_cups)) + off
 
 
 def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:
@@ -320,45 +318,48 @@ def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:
     )
 
 
-def _counts(
-    draws: CurveDraws,
-    followed: Sequence[PreparedSession],
-    *,
-    cups: Sequence[FloatArray],
-    even: FloatArray,
-    grid: Grid,
-) -> list[FloatArray]:
-    """Return how well each draw agrees with the endings at each finish line, where its number of infusions is.
+@dataclass(frozen=True, slots=True)
+class _Counts:
+    """How well each draw agrees with the endings at each finish line, at its number of worthwhile infusions.
 
-    For each of ``cups``, float64[n_draws, n_infusions], the even brew's of each draw: float64[n_lines, n_draws,
-    1 + n_infusions], 0 at every other number. ``even`` are the cups of every node.
+    Both are float64[n_lines, n_draws, 1 + n_infusions], 0 at every other number: ``unrelated`` with the model's error,
+    ``alike`` without, since what the model leaves open of a leaf is the same for its like.
     """
-    agreed = ending_log_likelihood(followed, draws=draws, peak=peak_of(draws, even_cups=even), grid=grid)
+
+    unrelated: FloatArray
+    alike: FloatArray
+
+
+def _counts(draws: CurveDraws, group: _Group, *, cups: FloatArray, shift: FloatArray) -> _Counts:
+    """Count the infusions above each finish line; ``cups`` are those of :func:`_cups`."""
+    peak = peak_of(draws, even_cups=group.even_cups)
+    agreed = ending_log_likelihood(group.sessions, draws=draws, peak=peak, grid=group.grid)
     likelihood = np.exp(np.maximum(agreed - agreed.max(), _LEAST_LOG_LIKELIHOOD))
-    found = []
-    for of_draws in cups:
-        worth = of_draws[:, None, :] > LINES[:, None]
-        last = np.where(worth.any(axis=2), of_draws.shape[1] - worth[:, :, ::-1].argmax(axis=2), 0)
-        counted = np.zeros((LINES.size, draws.level.size, of_draws.shape[1] + 1))
-        counted[np.arange(LINES.size), np.arange(draws.level.size)[:, None], last] = likelihood
-        found.append(counted)
-    return found
+    return _Counts(
+        *(
+            _at_counts(of_draws + shift[:, None], likelihood=likelihood)
+            for of_draws in (cups, draws.cups(group.even_cups))
+        )
+    )
 
 
-def _outlasting(
-    unrelated: Sequence[FloatArray], alike: Sequence[FloatArray], *, weights: FloatArray, line: FinishLine
-) -> tuple[float, float]:
+def _at_counts(cups: FloatArray, *, likelihood: FloatArray) -> FloatArray:
+    n_draws, n_infusions = cups.shape
+    worth = cups[:, None, :] > LINES[:, None]
+    last = np.where(worth.any(axis=2), n_infusions - worth[:, :, ::-1].argmax(axis=2), 0)
+    counted = np.zeros((LINES.size, n_draws, n_infusions + 1))
+    counted[np.arange(LINES.size), np.arange(n_draws)[:, None], last] = likelihood
+    return counted
+
+
+def _outlasting(first: _Counts, second: _Counts, *, weights: FloatArray, line: FinishLine) -> tuple[float, float]:
     """Return the probabilities of more and of fewer infusions; both groups face the same, unknown finish line.
 
-    ``unrelated`` and ``alike`` are the :func:`_counts` of both groups, ``weights`` those of alike lots' draws.
+    ``weights`` are those of the draws of alike lots.
     """
-    first, second = (counts.sum(axis=1) for counts in unrelated)
-    facing_second = np.tensordot(alike[0], weights, axes=(1, 0))  # by line, count of the first, draw of the second
-    by_line = (1 - ALIKE) * first[:, :, None] * second[:, None, :] + ALIKE * (facing_second @ alike[1])
+    facing_second = np.tensordot(first.alike, weights, axes=(1, 0))  # by line, count of the first, draw of the second
+    by_line = (1 - ALIKE) * first.unrelated.sum(axis=1)[:, :, None] * second.unrelated.sum(axis=1)[:, None, :]
+    by_line = by_line + ALIKE * (facing_second @ second.alike)
     joint = np.einsum("l,lij->ij", np.exp(line.log_weights()), by_line)
     joint /= joint.sum()
     return never_certain(float(np.tril(joint, -1).sum())), never_certain(float(np.triu(joint, 1).sum()))
-
-
-def _tasters(followed: Sequence[PreparedSession]) -> set[str]:
-    return {one.brew.taster for one in followed}

@@ -236,34 +236,30 @@ def next_session_sentence(found: NextSession) -> str:
                 " %(high)s."
             ) % {"infusion": found.infusion, "low": one_decimal(low), "high": one_decimal(high)}
         case "heat":
-            heats = {"low": f"{low:.0f}", "high": f"{high:.0f}"}
-            if high <= COOL_C:
-                return (
-                    _(
-                        "Brew it once with water hotter or cooler by 5 °C or more: every rated infusion so far was"
-                        " poured at %(low)s to %(high)s °C, so how the leaf answers to heat is assumed, not seen."
-                    )
-                    % heats
-                )
-            if high <= HOT_C:
-                return (
-                    _(
-                        "Brew it once with hotter water: every rated infusion so far was poured at %(low)s to %(high)s"
-                        " °C, so how the leaf answers to heat is assumed, not seen."
-                    )
-                    % heats
-                )
-            return (
-                _(
-                    "Brew it once with cooler water: every rated infusion so far was poured at %(low)s to %(high)s °C,"
-                    " so how the leaf answers to heat is assumed, not seen."
-                )
-                % heats
-            )
+            return _other_heat(low, high)
         case "little":
             return _(
                 "Little is open: the strength of every infusion is known to within %(points)s points either way."
             ) % {"points": one_decimal(found.within or 0.0)}
+
+
+def _other_heat(low_c: float, high_c: float) -> str:
+    if high_c <= COOL_C:
+        sentence = _(
+            "Brew it once with water hotter or cooler by 5 °C or more: every rated infusion so far was"
+            " poured at %(low)s to %(high)s °C, so how the leaf answers to heat is assumed, not seen."
+        )
+    elif high_c <= HOT_C:
+        sentence = _(
+            "Brew it once with hotter water: every rated infusion so far was poured at %(low)s to %(high)s"
+            " °C, so how the leaf answers to heat is assumed, not seen."
+        )
+    else:
+        sentence = _(
+            "Brew it once with cooler water: every rated infusion so far was poured at %(low)s to %(high)s °C,"
+            " so how the leaf answers to heat is assumed, not seen."
+        )
+    return sentence % {"low": f"{low_c:.0f}", "high": f"{high_c:.0f}"}
 
 
 def development_cautions(

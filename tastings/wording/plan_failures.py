@@ -1,9 +1,11 @@
 """Why a flight has no serving plan."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
 
 from tastings.maths.flights.sittings import PlanProblem
 
@@ -21,45 +23,29 @@ class PlanFailure:
     detail: str = ""
 
 
-def plan_failure(failure: PlanFailure) -> str:  # noqa: PLR0911, PLR0912 - one sentence for each code
+_SENTENCES: Mapping[str, str] = {
+    "too_few_lots": gettext_noop("a choice needs two lots or more"),
+    "lot_twice": gettext_noop("one of the lots is named twice"),
+    "taster_twice": gettext_noop("one of the tasters is named twice"),
+    "no_taster": gettext_noop("nobody is there to taste"),
+    "reference_among_lots": gettext_noop("the reference is one of the lots to choose from"),
+    "no_cup": gettext_noop("a sitting leaves no cup for a lot"),
+    "no_cup_beside_reference": gettext_noop("a sitting leaves no cup for a lot beside the reference"),
+    "no_sitting": gettext_noop("each taster sits once or more"),
+    "negative_repeats": gettext_noop("cannot be below 0"),
+    "too_many_repeats": gettext_noop("at most half of a taster's cups can repeat another"),
+    "repeat_beside_its_lot": gettext_noop("a lot and its repeat need a cup between them"),
+    "impossible_fixed_cups": gettext_noop("a sitting keeps more cups than it has, or has no number"),
+    "fixed_sitting_twice": gettext_noop("a sitting stands twice"),
+    "too_few_cups": gettext_noop("%(lots)s lots want a cup and %(cups)s cups are free for them"),
+    "repeats_leave_lots_out": gettext_noop("with so many repeats there are too few cups for all lots"),
+    "no_even_plan": gettext_noop("what was tasted leaves no even plan for the rest: change lots, cups or sittings"),
+    "no_code_left": gettext_noop("the flight has used up its three-digit codes"),
+}
+
+
+def plan_failure(failure: PlanFailure) -> str:
     """Say why there is no plan."""
-    match failure.code:
-        case "too_few_lots":
-            return _("a choice needs two lots or more")
-        case "lot_twice":
-            return _("one of the lots is named twice")
-        case "taster_twice":
-            return _("one of the tasters is named twice")
-        case "no_taster":
-            return _("nobody is there to taste")
-        case "reference_among_lots":
-            return _("the reference is one of the lots to choose from")
-        case "no_cup":
-            return _("a sitting leaves no cup for a lot")
-        case "no_cup_beside_reference":
-            return _("a sitting leaves no cup for a lot beside the reference")
-        case "no_sitting":
-            return _("each taster sits once or more")
-        case "negative_repeats":
-            return _("cannot be below 0")
-        case "too_many_repeats":
-            return _("at most half of a taster's cups can repeat another")
-        case "repeat_beside_its_lot":
-            return _("a lot and its repeat need a cup between them")
-        case "impossible_fixed_cups":
-            return _("a sitting keeps more cups than it has, or has no number")
-        case "fixed_sitting_twice":
-            return _("a sitting stands twice")
-        case "too_few_cups":
-            return _("%(lots)s lots want a cup and %(cups)s cups are free for them") % {
-                "lots": failure.lots,
-                "cups": failure.cups,
-            }
-        case "repeats_leave_lots_out":
-            return _("with so many repeats there are too few cups for all lots")
-        case "no_even_plan":
-            return _("what was tasted leaves no even plan for the rest: change lots, cups or sittings")
-        case "no_code_left":
-            return _("the flight has used up its three-digit codes")
-        case "program_error":
-            return failure.detail
+    if failure.code == "program_error":
+        return failure.detail
+    return _(_SENTENCES[failure.code]) % {"lots": failure.lots, "cups": failure.cups}

@@ -1,9 +1,11 @@
 """Whether a roast has rested, in words."""
 
-from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from collections.abc import Mapping
 
-from tastings.maths.roast.readiness import NextTasting, Readiness
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop, ngettext
+
+from tastings.maths.roast.readiness import NextTasting, Readiness, Verdict
 from tastings.maths.roast.rest import USUAL_REST_DAYS
 from tastings.wording.labels import ROASTS, descriptor_in_sentence, label
 from tastings.wording.numbers import day, number, percent_or_beyond
@@ -16,59 +18,48 @@ def no_roast_day() -> str:
 
 def reason(found: Readiness) -> str:
     """Say whether the roast has rested and why."""
-    names = {"attribute": descriptor_in_sentence(found.attribute)}
     if found.basis == "usual_rest":
         return _usual_rest(found)
+    values = {"attribute": descriptor_in_sentence(found.attribute)}
     if found.basis == "not_rated" or found.probability is None:
-        return _("Cannot tell: the %(attribute)s has not been rated since the roast.") % names
+        return _("Cannot tell: the %(attribute)s has not been rated since the roast.") % values
     if found.basis == "one_week_short":
-        return (
-            _(
-                "Cannot tell: the %(attribute)s was not rated on two days at least a week apart, so how fast it fades"
-                " is not seen."
-            )
-            % names
+        sentence = _(
+            "Cannot tell: the %(attribute)s was not rated on two days at least a week apart, so how fast it fades"
+            " is not seen."
         )
+        return sentence % values
     if found.basis == "liking_falls":
-        return _("Drink it now: with %(probability)s probability it is liked less the longer it waits.") % {
-            "probability": percent_or_beyond(found.falling or 0.0)
-        }
-    figures = {**names, "level": number(found.level), "under": percent_or_beyond(found.under or 0.0)}
+        sentence = _("Drink it now: with %(probability)s probability it is liked less the longer it waits.")
+        return sentence % {"probability": percent_or_beyond(found.falling or 0.0)}
+    values |= {"level": number(found.level), "under": percent_or_beyond(found.under or 0.0)}
     if found.rested is None:
-        match found.verdict:
-            case "ready":
-                return _("Ready: with %(under)s probability the %(attribute)s is under %(level)s today.") % figures
-            case "resting":
-                return (
-                    _("Still resting: with %(under)s probability the %(attribute)s is under %(level)s today.") % figures
-                )
-            case "cannot_tell":
-                return (
-                    _(
-                        "Cannot tell: with %(under)s probability the %(attribute)s is under %(level)s today, and the"
-                        " day is not known to within two weeks."
-                    )
-                    % figures
-                )
-    figures["rested"] = percent_or_beyond(found.rested)
-    sentence = ""
-    match found.verdict:
-        case "ready":
-            sentence = _(
-                "Ready: the %(attribute)s is under %(level)s today with %(under)s probability, and with %(rested)s"
-                " probability a longer rest would not make it better liked."
-            )
-        case "resting":
-            sentence = _(
-                "Still resting: the %(attribute)s is under %(level)s today with %(under)s probability, and with"
-                " %(rested)s probability a longer rest would not make it better liked."
-            )
-        case "cannot_tell":
-            sentence = _(
-                "Cannot tell: the %(attribute)s is under %(level)s today with %(under)s probability, and with"
-                " %(rested)s probability a longer rest would not make it better liked."
-            )
-    return sentence % figures
+        return _(_BY_STRENGTH[found.verdict]) % values
+    return _(_BY_STRENGTH_AND_LIKING[found.verdict]) % {**values, "rested": percent_or_beyond(found.rested)}
+
+
+_BY_STRENGTH: Mapping[Verdict, str] = {
+    "ready": gettext_noop("Ready: with %(under)s probability the %(attribute)s is under %(level)s today."),
+    "resting": gettext_noop("Still resting: with %(under)s probability the %(attribute)s is under %(level)s today."),
+    "cannot_tell": gettext_noop(
+        "Cannot tell: with %(under)s probability the %(attribute)s is under %(level)s today, and the"
+        " day is not known to within two weeks."
+    ),
+}
+_BY_STRENGTH_AND_LIKING: Mapping[Verdict, str] = {
+    "ready": gettext_noop(
+        "Ready: the %(attribute)s is under %(level)s today with %(under)s probability, and with %(rested)s"
+        " probability a longer rest would not make it better liked."
+    ),
+    "resting": gettext_noop(
+        "Still resting: the %(attribute)s is under %(level)s today with %(under)s probability, and with"
+        " %(rested)s probability a longer rest would not make it better liked."
+    ),
+    "cannot_tell": gettext_noop(
+        "Cannot tell: the %(attribute)s is under %(level)s today with %(under)s probability, and with"
+        " %(rested)s probability a longer rest would not make it better liked."
+    ),
+}
 
 
 def rest_words(found: Readiness) -> str:

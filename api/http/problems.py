@@ -10,7 +10,6 @@ from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from django.core.exceptions import PermissionDenied
-from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -74,43 +73,43 @@ def problem_response(error: Exception) -> JsonResponse:
 
 def _document_of(error: Exception) -> tuple[dict[str, object], dict[str, str]] | None:
     """Return an exception's problem document and the headers that go with it."""
-    headers: dict[str, str] = {}
-    match error:
-        case Refused():
-            refused = error
-        case Http404():
-            refused = NotFound()
-        case PermissionDenied():
-            refused = NotAllowed()
-        case OperationalError():
-            elsewhere = refusal_of(error)
-            if elsewhere is None:
-                return None
-            refused = elsewhere
-        case APIException():
-            if error.status_code == 401:
-                headers["WWW-Authenticate"] = "Bearer"
-            if (wait := getattr(error, "wait", None)) is not None:
-                headers["Retry-After"] = str(int(wait))
-            body = problem_document(
-                status=error.status_code,
-                code=str(error.default_code),
-                title=_TITLES[error.status_code],
-                detail=str(error.detail),
-            )
-            return body, headers
-        case _:
-            return None
+    if isinstance(error, APIException):
+        status, wait_s = error.status_code, getattr(error, "wait", None)
+        body = problem_document(
+            status=status, code=str(error.default_code), title=_TITLES[status], detail=str(error.detail)
+        )
+        return body, _headers(status=status, wait_s=wait_s)
+    refused = _refusal_of(error)
+    if refused is None:
+        return None
     body = problem_document(
         status=refused.status, code=refused.code, title=refused.title, detail=refused.detail, problems=refused.problems
     )
-    if refused.status == 401:
-        headers["WWW-Authenticate"] = "Bearer"
+    headers = _headers(status=refused.status, wait_s=refused.wait_s)
     if isinstance(refused, TeamMoved):
         headers[ELSEWHERE] = refused.cell
-    if refused.wait_s is not None:
-        headers["Retry-After"] = str(refused.wait_s)
     return body, headers
+
+
+def _refusal_of(error: Exception) -> Refused | None:
+    match error:
+        case Refused():
+            return error
+        case Http404():
+            return NotFound()
+        case PermissionDenied():
+            return NotAllowed()
+        case _:
+            return refusal_of(error)
+
+
+def _headers(*, status: int, wait_s: float | None) -> dict[str, str]:
+    headers: dict[str, str] = {}
+    if status == 401:
+        headers["WWW-Authenticate"] = "Bearer"
+    if wait_s is not None:
+        headers["Retry-After"] = str(int(wait_s))
+    return headers
 
 
 def handler404(request: HttpRequest, exception: Exception) -> HttpResponse:  # noqa: ARG001 - Django's shape

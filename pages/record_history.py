@@ -110,9 +110,9 @@ def _render(  # noqa: PLR0913 - what the page shows
     options = options_for(member, schema.type, UUID(str(values["session"])) if schema.type == "note" else None)
     found = [_row(schema.type, field, history, people=people, options=options) for field in schema.fields]
     rows = [row for row in found if row is not None]
-    rows = [row for row in found if row is not None]
-    once = [row for row in rows if not row["earlier"] and row["now"]["value"] != NOTHING]
-    first = Counter(_made(row["now"]) for row in once).most_common(1)
+    set_once = [row for row in rows if not row["earlier"] and row["now"]["value"] != NOTHING]
+    by_edit = Counter(_who_and_when(row["now"]) for row in set_once)
+    most_set = max(by_edit, key=by_edit.__getitem__, default=None)
     context = {
         "type": schema.type,
         "type_name": RECORD_TYPES[schema.type],
@@ -120,8 +120,8 @@ def _render(  # noqa: PLR0913 - what the page shows
         "name": record_name(member, schema.type, values),
         "deleted": _is_deleted(member, schema.type, record),
         "changed": [row for row in rows if row["earlier"]],
-        "once": [{**row, "alone": _made(row["now"]) != first[0][0]} for row in once],
-        "first": dict(zip(("who", "when"), first[0][0], strict=True)) if first else None,
+        "once": [{**row, "alone": _who_and_when(row["now"]) != most_set} for row in set_once],
+        "first": None if most_set is None else {"who": most_set[0], "when": most_set[1]},
         "reasons": reasons,
         "may_write": member.may_write,
         "list": reverse("lots-page"),
@@ -129,7 +129,7 @@ def _render(  # noqa: PLR0913 - what the page shows
     return render(request, "pages/record_history.html", context, status=422 if reasons else 200)
 
 
-def _made(value: Mapping[str, object]) -> tuple[object, object]:
+def _who_and_when(value: Mapping[str, object]) -> tuple[object, object]:
     """Return by whom and when a value was set."""
     return value["who"], value["when"]
 

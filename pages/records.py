@@ -301,8 +301,10 @@ def _section(form: RecordForm, title: StrOrPromise, names: Sequence[str], *, is_
 
 def _may_change(member: Member, type_name: str, record: Record | None) -> bool:
     """Whether a form is offered; the push decides."""
-    if record is None or not member.may_write or record.fields.get("built_in"):
-        return record is None and member.may_write
+    if record is None or not member.may_write:
+        return member.may_write
+    if record.fields.get("built_in"):
+        return False
     if member.decides:
         return True
     if type_name in ("infusion", "note"):

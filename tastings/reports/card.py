@@ -20,8 +20,8 @@ from tastings.reports.facts import growth
 from tastings.reports.guide import guests_words, until_words
 from tastings.reports.pairings import Pairing, pairings
 from tastings.wording.labels import ALLERGENS, FOODS, TEAS, descriptor_in_sentence, descriptor_label, label
-from tastings.wording.numbers import duration, isolated, listed, number
-from tastings.wording.profile import infusions_words
+from tastings.wording.numbers import duration, in_fives, isolated, listed, number
+from tastings.wording.profile import FADES, infusions_words, two_left
 
 MOST_GROUPS = 6
 MOST_LEADING, MOST_WORDS = 2, 4  # in one line
@@ -147,6 +147,8 @@ def _course(profile: Profile) -> str:
         "slow_fade": _("It fades slowly, strongest at about cup %(peak)s."),
         "quick_fade": _("It fades quickly: enjoy the first cups, above all cup %(peak)s."),
     }.get(profile.label)
+    if sentence is None and set(two_left(profile) or ()) == FADES:
+        sentence = _("It is strongest at about cup %(peak)s and fades from there.")
     if sentence is None:
         return _("How it develops from cup to cup is still open.")
     return sentence % {"peak": profile.peak_infusion}
@@ -183,21 +185,24 @@ def _expected(layers: Sequence[Layer], families: Mapping[str, str]) -> list[_Cup
 def _cups(expected: Sequence[_Cup], labels: Mapping[str, str]) -> list[CardCups]:
     """Say what to expect of which cup; cups that follow each other and are led alike share a line.
 
-    A line names what leads, and the particular flavours that are in most of its cups.
+    A line names what leads, and the particular flavours that are in most of its cups. Cups whose lines would read alike
+    share one too.
     """
     groups = [list(group) for _key, group in groupby(expected, key=lambda cup: sorted(cup.leading))]
     lines = []
-    for cups in groups[:MOST_GROUPS]:
-        counts = Counter(key for cup in cups for key in cup.present if key not in cup.leading)
-        often = [key for key, n in counts.most_common() if 2 * n > len(cups)]
-        keys = [*cups[0].leading[:MOST_LEADING], *often][:MOST_WORDS]
+    for keys, alike in groupby(groups, key=_named):
+        cups = [cup for group in alike for cup in group]
         first, last = cups[0].infusion, cups[-1].infusion
         which = _("Cup %(n)s") if first == last else _("Cups %(first)s to %(last)s")
         words = ", ".join(isolated(descriptor_label(key, labels)) for key in keys)
-        lines.append(
-            CardCups(which % {"n": first, "first": first, "last": last}, words or "\u2013", len(cups), tuple(keys))
-        )
-    return lines if any(cup.leading or cup.present for cup in expected) else []
+        lines.append(CardCups(which % {"n": first, "first": first, "last": last}, words or "\u2013", len(cups), keys))
+    return lines[:MOST_GROUPS] if any(cup.leading or cup.present for cup in expected) else []
+
+
+def _named(cups: Sequence[_Cup]) -> tuple[str, ...]:
+    counts = Counter(key for cup in cups for key in cup.present if key not in cup.leading)
+    often = [key for key, n in counts.most_common() if 2 * n > len(cups)]
+    return tuple([*cups[0].leading[:MOST_LEADING], *often][:MOST_WORDS])
 
 
 def _pairing(one: Pairing, labels: Mapping[str, str]) -> str:
@@ -265,8 +270,8 @@ def _caution(guide: Guide | None, *, herbal: bool) -> str:
     if guide is not None and guide.caffeine is not None:
         low_mg, high_mg = guide.caffeine.per_pot_mg
         contents = _("Contains caffeine: about %(low)s to %(high)s mg in this pot.") % {
-            "low": round(low_mg),
-            "high": round(high_mg),
+            "low": in_fives(low_mg),
+            "high": in_fives(high_mg),
         }
     advised = _("In pregnancy and nursing at most 200 mg a day; less for children.")
     return f"{hot} {contents} {advised}"

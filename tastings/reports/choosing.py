@@ -67,11 +67,16 @@ def _place(one: FlightPlace) -> str:
         "best": percent(one.p_best),
     }
     if one.of_sample:
-        return (
-            _("Its sample came %(place)s of %(lots)s by liking, %(points)s (%(span)s); the best with %(best)s.")
-            % values
+        sentence = _(
+            "Its sample came %(place)s of %(lots)s by liking, %(points)s (%(span)s); the probability that it is the"
+            " best is %(best)s."
         )
-    return _("It came %(place)s of %(lots)s by liking, %(points)s (%(span)s); the best with %(best)s.") % values
+    else:
+        sentence = _(
+            "It came %(place)s of %(lots)s by liking, %(points)s (%(span)s); the probability that it is the best is"
+            " %(best)s."
+        )
+    return sentence % values
 
 
 def _decision(one: FlightPlace) -> str:

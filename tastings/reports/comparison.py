@@ -76,6 +76,7 @@ class ComparisonPage:
     rows: Sequence[ComparedRow] = ()
     charts: Sequence[ComparedChart] = ()
     pairs: Sequence[PairRow] = ()
+    small: str = ""
     first_infusions: int = FIRST_INFUSIONS
     across: str = ""
 
@@ -101,7 +102,8 @@ def comparison_page(
     ranked = sorted(best, key=lambda lot: -best[lot])
     for place, lot in enumerate(lots):
         id_, figures = str(lot.id), comparison.groups[str(lot.id)]
-        row = lot_row(with_figures(lot, comparison))
+        has_figures = lot.profile is not None and not lot.stale
+        row = lot_row(lot if has_figures else with_figures(lot, comparison))
         rows.append(
             ComparedRow(
                 lot=row,
@@ -111,7 +113,7 @@ def comparison_page(
                 cells=_cells(
                     row,
                     best=best.get(id_),
-                    liking=figures.good_cups.get(LIKING),
+                    liking=lot.liking if has_figures else figures.good_cups.get(LIKING),
                     rest=rests.get(id_, ""),
                     sessions=figures.evidence.sessions,
                 ),
@@ -133,6 +135,7 @@ def comparison_page(
             pair_row(pair, first=by_id[pair.first], second=by_id[pair.second], labels=labels)
             for pair in comparison.pairs
         ],
+        small=small_note(comparison),
     )
 
 
@@ -143,7 +146,7 @@ def _cells(row: LotRow, *, best: float | None, liking: float | None, rest: str, 
     """
     price, cup = (*row.prices, "", "")[:2]
     found = [
-        (_("Best with"), "" if best is None else percent(best)),
+        (_("Probably best"), "" if best is None else percent(best)),
         (_("Liking"), "" if liking is None else one_decimal(liking)),
         (_("Infusions"), row.infusions),
         (_("Price"), price),
@@ -170,7 +173,10 @@ def tick_again(lots: Sequence[str]) -> str:
 
 
 def with_figures(lot: ListedLot, comparison: Comparison) -> ListedLot:
-    """Return the lot with the figures of the comparison, which are made afresh."""
+    """Return the lot with the figures of the comparison, for one whose own are missing or behind its notes.
+
+    A lot's row is of its own figures, so that list, report and comparison say the same of it.
+    """
     figures = comparison.groups[str(lot.id)]
     return replace(lot, profile=figures.profile, steeps=figures.steeps, curve=figures.curve_of(STRENGTH), stale=False)
 
@@ -233,10 +239,10 @@ def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: st
                 "probability": percent(probability),
             }
     if same >= SURE:
-        return _("They last as many steeps, with %(probability)s probability.") % {"probability": percent(same)}
+        return _("They last equally long, with %(probability)s probability.") % {"probability": percent(same)}
     return _(
         "Which of them lasts longer cannot be told yet: %(one)s with %(p_one)s probability, %(other)s with %(p_other)s,"
-        " as many steeps with %(p_same)s."
+        " equally long with %(p_same)s."
     ) % {
         "one": one,
         "other": other,
@@ -247,7 +253,7 @@ def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: st
 
 
 def size_words(pair: Pair, descriptor: str) -> str:
-    """Say that a difference, however sure, is one that an arrival check would call the same; else nothing.
+    """Say that a difference, however sure, is small: one that an arrival check would call the same; else nothing.
 
     So the two answers on one pair do not contradict each other.
     """
@@ -256,9 +262,15 @@ def size_words(pair: Pair, descriptor: str) -> str:
         return ""
     if SURE > found.probability_more > 1 - SURE:
         return ""
-    return " " + _("The difference is about %(points)s points; below %(noticeable)s an arrival check says “same”.") % {
-        "points": one_decimal(abs(found.mean)),
-        "noticeable": number(NOTICEABLE),
+    return " " + _("The difference is small, about %(points)s points.") % {"points": one_decimal(abs(found.mean))}
+
+
+def small_note(comparison: Comparison) -> str:
+    """Say once what a small difference is; empty where none was called so."""
+    if not any(size_words(pair, key) for pair in comparison.pairs for key in (STRENGTH, LIKING)):
+        return ""
+    return _("Small is a difference of less than %(noticeable)s points, which an arrival check calls “same”.") % {
+        "noticeable": number(NOTICEABLE)
     }
 
 
@@ -272,10 +284,9 @@ def stronger_sentence(probability: float | None, *, one: str, other: str) -> str
             **more,
             "n": FIRST_INFUSIONS,
         }
-    return _("Which of them is the stronger cannot be told yet: %(lot)s with %(probability)s probability.") % {
-        "lot": one,
-        "probability": percent(probability),
-    }
+    return _("Which of them is the stronger cannot be told yet: %(lot)s with %(probability)s probability.") % (
+        _either(probability, one=one, other=other)
+    )
 
 
 def liked_sentence(probability: float | None, *, one: str, other: str) -> str:
@@ -285,10 +296,9 @@ def liked_sentence(probability: float | None, *, one: str, other: str) -> str:
     more = _likelier(probability, one=one, other=other)
     if more is not None:
         return _("%(lot)s is liked more with %(probability)s probability.") % more
-    return _("Which of them is liked more cannot be told yet: %(lot)s with %(probability)s probability.") % {
-        "lot": one,
-        "probability": percent(probability),
-    }
+    return _("Which of them is liked more cannot be told yet: %(lot)s with %(probability)s probability.") % (
+        _either(probability, one=one, other=other)
+    )
 
 
 def _likelier(probability: float, *, one: str, other: str) -> dict[str, str] | None:
@@ -297,6 +307,12 @@ def _likelier(probability: float, *, one: str, other: str) -> dict[str, str] | N
         if likely >= SURE:
             return {"lot": lot, "probability": percent(likely)}
     return None
+
+
+def _either(probability: float, *, one: str, other: str) -> dict[str, str]:
+    """Return the likelier lot with its probability, however little that is above a half."""
+    lot, likely = (one, probability) if probability >= 0.5 else (other, 1.0 - probability)
+    return {"lot": lot, "probability": percent(likely)}
 
 
 def _probability(probability: float | None) -> str:

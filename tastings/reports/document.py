@@ -119,6 +119,7 @@ def _unit(steeps: SteepFacts) -> str:
 
 def _layer(row: LayerRow) -> dict[str, str]:
     parts = [
+        _("also: %(flavours)s") % {"flavours": ", ".join(map(_text, row.also))} if row.also else "",
         _("new: %(flavours)s") % {"flavours": ", ".join(map(_text, row.new))} if row.new else "",
         _("gone: %(flavours)s") % {"flavours": ", ".join(map(_text, row.gone))} if row.gone else "",
     ]

@@ -138,10 +138,11 @@ def cup_row(point: CurvePoint) -> CupRow:
 
 @dataclass(frozen=True, slots=True)
 class LayerRow:
-    """Which flavours lead one cup, and which come and go."""
+    """Which flavours lead one cup, and which come and go; ``also`` are those that are there in the first besides."""
 
     infusion: int
     leading: tuple[str, ...]
+    also: tuple[str, ...]
     new: tuple[str, ...]
     gone: tuple[str, ...]
     richness: str
@@ -156,6 +157,7 @@ def layer_row(layer: Layer, labels: Mapping[str, str]) -> LayerRow:
     return LayerRow(
         infusion=layer.infusion,
         leading=names(layer.leading),
+        also=names([key for key in layer.new if key not in layer.leading]) if layer.infusion == 1 else (),
         new=() if layer.infusion == 1 else names(layer.new),
         gone=names(layer.gone),
         richness=one_decimal(layer.richness),

@@ -11,7 +11,7 @@ from tastings.maths.guide.guests import Caffeine, Serving
 from tastings.queries.guides import UsualPot, UsualPotGuide
 from tastings.wording import guide as words
 from tastings.wording.labels import MATERIALS, label
-from tastings.wording.numbers import duration, isolated, number, number_range, one_decimal
+from tastings.wording.numbers import duration, in_fives, isolated, number, number_range, one_decimal
 from tastings.wording.profile import count_words
 
 
@@ -198,11 +198,11 @@ def _row(one: GuidedPour, *, guessed: bool) -> GuideRow:
 def _caffeine(found: Caffeine) -> str:
     (pot_low, pot_high), (cup_low, cup_high) = found.per_pot_mg, found.per_cup_mg
     return _(
-        "Caffeine, an estimate and no measurement of this lot: %(pot_low)s to %(pot_high)s mg in all its cups,"
+        "Caffeine, an estimate and no measurement of this lot: about %(pot_low)s to %(pot_high)s mg in all its cups,"
         " %(cup_low)s to %(cup_high)s mg in an average one."
     ) % {
-        "pot_low": round(pot_low),
-        "pot_high": round(pot_high),
+        "pot_low": in_fives(pot_low),
+        "pot_high": in_fives(pot_high),
         "cup_low": round(cup_low),
         "cup_high": round(cup_high),
     }

@@ -82,7 +82,7 @@ def report_heads() -> ReportHeads:
         next=_("One more session:"),
         numbers=_("The strength curve in numbers"),
         mean=_("Mean"),
-        tasted=_("Tasted"),
+        tasted=_("As tasted, evened out"),
         ratings=_("Ratings"),
         choosing=_("How it was chosen"),
         harvests=_("Other harvests of this producer"),

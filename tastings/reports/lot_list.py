@@ -20,7 +20,7 @@ from tastings.wording.counts import counted
 from tastings.wording.labels import KINDS, STATUSES, label
 from tastings.wording.labels import PROFILES as PROFILE_LABELS
 from tastings.wording.numbers import capitalised, day, money, one_decimal
-from tastings.wording.profile import infusions_words, profile_words
+from tastings.wording.profile import infusions_words, is_known, verdict_words
 
 FILTERS = ("q", "kind", "status", "profile", "year", "sort")
 """What stays in the address from page to page."""
@@ -138,13 +138,19 @@ def lot_row(lot: ListedLot, *, ticked: Collection[str] = ()) -> LotRow:
         ],
         facts=[*_points(lot), *_buying(lot)],
         prices=prices(lot),
-        profile=capitalised(profile_words(lot.profile.label if lot.profile else None)),
+        profile=_verdict(lot),
         is_known=lot.profile is not None and lot.profile.label in LABELS,
         infusions=infusions_words(lot.steeps),
         sparkline=SafeString(sparkline(lot.curve)),
         stale=lot.stale,
         ticked=str(lot.id) in ticked,
     )
+
+
+def _verdict(lot: ListedLot) -> str:
+    if lot.tasted_at is None and (lot.profile is None or not is_known(lot.profile)):
+        return _("Nothing tasted yet")
+    return capitalised(verdict_words(lot.profile))
 
 
 def _count(page: LotPage, *, n_rows: int) -> str:
@@ -193,7 +199,7 @@ def _menus(page: LotPage, filters: LotFilters) -> list[Menu]:
         "name": _("Name"),
         "tasted": _("Newest tasting"),
         "strength": _("Strength, strongest first"),
-        "steeps": _("Steeps, most first"),
+        "steeps": _("Infusions, most first"),
         "liking": _("Liking, best first"),
         "price": _("Price, lowest first"),
     }

@@ -27,7 +27,8 @@ def other_vessel_section(found: VesselForecast | None) -> OtherVesselSection | N
     if found is None:
         return None
     curves = [_curve([cup.first for cup in found.cups]), _curve([cup.other for cup in found.cups])]
-    names = [capitalised(vessel_words(one)) for one in (found.first, found.other)]
+    pots = ((found.first, found.other), (found.other, found.first))
+    names = [capitalised(vessel_words(one, beside=beside)) for one, beside in pots]
     title = _("Strength in two vessels with the same steeps")
     return OtherVesselSection(
         sentence=vessel_forecast_sentence(found),

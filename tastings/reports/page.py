@@ -49,10 +49,10 @@ from tastings.wording.profile import (
     count_words,
     infusions_unit,
     interval_words,
-    is_known,
     profile_sentence,
     profile_words,
     steeps_sentence,
+    verdict_words,
 )
 from tastings.wording.readiness import rest_words
 
@@ -148,7 +148,7 @@ def report_facts(content: ReportContent) -> ReportFacts:
         computed_at=day(content.development.computed_at) if shows_all else "",
         empty=not figures.evidence.sessions,
         is_for_customers=content.is_for_customers,
-        verdict=capitalised(profile_words(figures.profile.label if is_known(figures.profile) else None)),
+        verdict=capitalised(verdict_words(figures.profile)),
         rest=_rest(content),
         profile_sentence=profile_sentence(figures.profile),
         forecast=course_forecast_sentence(forecast) if forecast is not None and shows_all else "",
@@ -169,7 +169,9 @@ def report_facts(content: ReportContent) -> ReportFacts:
         guide=guide_section(content.guide, steeps=steeps, names_shop=shows_all),
         choosing=choosing_rows(content.flights, content.arrivals, labels=labels),
         harvests=harvest_rows(content.development.lot, content.harvests, labels=labels),
-        agreement=agreement_section(figures.tasted, strength, people=people, panel=content.panel) if shows_all else [],
+        agreement=agreement_section(figures.tasted, strength, people=people, panel=content.panel)
+        if strength and shows_all
+        else [],
         ageing=ageing_section(content.lot.roast, content.readiness) if shows_all else [],
         body=_body(content) if shows_all else [],
         departures=departure_sentences(figures.departures, session_names=names) if shows_all else [],

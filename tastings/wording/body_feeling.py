@@ -3,12 +3,13 @@
 from collections.abc import Mapping
 
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from tastings.maths.panel.presence import NotedWords
 from tastings.wording.labels import descriptor_in_sentence
 from tastings.wording.numbers import isolated, listed, two_decimals
 
+UNNAMED = "body_feeling"
+"""The word of a taster who felt something and has no other word for it."""
 LEAST_TASTERS, LEAST_WORDS = 3, 2
 """Agreement of fewer is not worth a sentence (own rule)."""
 
@@ -19,15 +20,16 @@ def body_feeling_sentence(found: NotedWords, *, labels: Mapping[str, str]) -> st
         return _("Nobody has noted yet what they felt in the body.")
     if not found.words:
         return _("Nobody reported a feeling by one of the words.")
-    words = listed(
-        _("%(word)s by %(n)s") % {"word": isolated(descriptor_in_sentence(one.word, labels)), "n": one.tasters}
-        for one in found.words
-    )
-    return ngettext(
-        "The one taster who wrote down what they felt: %(words)s.",
-        "Of %(n)s tasters who wrote down what they felt: %(words)s.",
-        found.tasters,
-    ) % {"n": found.tasters, "words": words}
+    words = [(_word(one.word, labels), one.tasters) for one in found.words]
+    if found.tasters == 1:
+        alone = listed(word for word, _n in words)
+        return _("The one taster who wrote down what they felt: %(words)s.") % {"words": alone}
+    counted = listed(_("%(word)s by %(n)s") % {"word": word, "n": n} for word, n in words)
+    return _("Of %(n)s tasters who wrote down what they felt: %(words)s.") % {"n": found.tasters, "words": counted}
+
+
+def _word(key: str, labels: Mapping[str, str]) -> str:
+    return _("a feeling without a name") if key == UNNAMED else isolated(descriptor_in_sentence(key, labels))
 
 
 def body_agreement_sentence(found: NotedWords) -> str:

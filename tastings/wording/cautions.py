@@ -27,26 +27,19 @@ def hot_drink() -> str:
     )
 
 
-def contents(kind: str, low_g: float, high_g: float) -> str:
-    """Warn of what so much leaf of a kind contains, an empty kind being an unknown one; the leaf in g."""
-    return herbal_lot() if kind == HERBAL else caffeine_in_leaf(kind, low_g, high_g)
+def contents(kind: str) -> str:
+    """Warn of what leaf of a kind contains, an empty kind being an unknown one."""
+    return herbal_lot() if kind == HERBAL else caffeine_in_leaf(kind)
 
 
-def caffeine_in_leaf(kind: str, low_g: float, high_g: float) -> str:
-    """Say how much caffeine so much leaf of a kind of tea can give, and what is advised; the leaf in g."""
-    low_mg, high_mg = (
-        round(grams * mg, -1) for grams, mg in zip((low_g, high_g), caffeine_mg_per_g(kind), strict=True)
-    )
-    leaf = _("%(low)s g") if low_g == high_g else _("%(low)s to %(high)s g")
+def caffeine_in_leaf(kind: str) -> str:
+    """Say how much caffeine leaf of a kind of tea holds, and what is advised."""
+    low_mg, high_mg = caffeine_mg_per_g(kind)
     return _(
-        "%(leaf)s of tea leaf can give about %(low_mg)s to %(high_mg)s mg caffeine when steeped out. EFSA (2015)"
-        " names 200 mg at a time and 400 mg a day for healthy adults, 200 mg a day in pregnancy and while nursing; ask"
-        " a doctor, and follow local guidance where it differs."
-    ) % {
-        "leaf": leaf % {"low": number(low_g), "high": number(high_g)},
-        "low_mg": f"{low_mg:.0f}",
-        "high_mg": f"{high_mg:.0f}",
-    }
+        "A gram of such leaf holds about %(low_mg)s to %(high_mg)s mg of caffeine, of which the cups take a part. EFSA"
+        " (2015) names 200 mg at a time and 400 mg a day for healthy adults, 200 mg a day in pregnancy and while"
+        " nursing; ask a doctor, and follow local guidance where it differs."
+    ) % {"low_mg": f"{low_mg:.0f}", "high_mg": f"{high_mg:.0f}"}
 
 
 def differing_waters(low_mg_l: float, high_mg_l: float) -> str:

@@ -166,20 +166,14 @@ def counterfactual_sentence(found: Counterfactual) -> str:
     if most is None:
         return ""
     if most.brewing > 0:
-        sentence = ngettext(
-            "Brewed stronger than the even brew, infusion %(infusion)s was given %(shown)s points of %(descriptor)s in"
-            " %(n)s rating; on the even brew it would be about %(without)s.",
+        sentence = _(
             "Brewed stronger than the even brew, infusion %(infusion)s averages %(shown)s points of %(descriptor)s in"
-            " %(n)s ratings; on the even brew it would be about %(without)s.",
-            most.ratings,
+            " %(n)s ratings; on the even brew it would be about %(without)s."
         )
     else:
-        sentence = ngettext(
-            "Brewed weaker than the even brew, infusion %(infusion)s was given %(shown)s points of %(descriptor)s in"
-            " %(n)s rating; on the even brew it would be about %(without)s.",
+        sentence = _(
             "Brewed weaker than the even brew, infusion %(infusion)s averages %(shown)s points of %(descriptor)s in"
-            " %(n)s ratings; on the even brew it would be about %(without)s.",
-            most.ratings,
+            " %(n)s ratings; on the even brew it would be about %(without)s."
         )
     return sentence % {
         "n": most.ratings,
@@ -198,7 +192,7 @@ def next_session_sentence(found: NextSession) -> str:
             return _("Taste a first session, rating the strength of every infusion.")
         case "rate_strength":
             return _(
-                "Rate the strength of every infusion: without it neither profile nor number of steeps can be told."
+                "Rate the strength of every infusion: without it neither course nor number of infusions can be told."
             )
         case "pour_further":
             return _(
@@ -227,8 +221,8 @@ def next_session_sentence(found: NextSession) -> str:
             ) % {
                 "first": first,
                 "second": second,
-                "p_first": two_decimals(found.probabilities[0]),
-                "p_second": two_decimals(found.probabilities[1]),
+                "p_first": percent_or_beyond(found.probabilities[0]),
+                "p_second": percent_or_beyond(found.probabilities[1]),
             }
         case "infusion":
             return _(
@@ -276,7 +270,7 @@ def development_cautions(
     """
     minerals = differing_minerals(water_tds_mg_l)
     waters = [] if minerals is None else [cautions.differing_waters(*minerals)]
-    contents = [] if found.leaf_range_g is None else [cautions.contents(kind, *found.leaf_range_g)]
+    contents = [] if found.leaf_range_g is None else [cautions.contents(kind)]
     return [cautions.scalding(), cautions.hot_drink(), *contents, *waters, *map(_lack_of_fit, found.lack_of_fit)]
 
 

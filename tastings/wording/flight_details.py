@@ -37,6 +37,10 @@ def no_figures(*, failure: str | None, stale: bool) -> str:
     return _("Nothing was noted that an answer could be made of.")
 
 
+LEAST_LOSS = 0.1
+"""The step of the scale: a smaller loss is not written as a number. [points]"""
+
+
 def best_value(lots: Sequence[str]) -> str:
     """Say which lots no other beats on both mean and price; ``lots`` as :func:`lot_at_price` writes them."""
     if len(lots) == 1:
@@ -53,6 +57,8 @@ def lot_at_price(name: str, *, price: float, currency: str | None) -> str:
 
 def expected_loss(points: float) -> str:
     """Say what choosing the leader now gives away."""
+    if points < LEAST_LOSS:
+        return _("Choosing the leader now is expected to give away less than 0.1 points against the best lot.")
     return _("Choosing the leader now is expected to give away %(points)s points against the best lot.") % {
         "points": one_decimal(points)
     }

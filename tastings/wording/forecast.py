@@ -11,6 +11,8 @@ from tastings.wording.labels import MATERIALS, label
 from tastings.wording.numbers import number, one_decimal, percent
 
 LIKELY = 0.5
+SAME_RATIO = 0.02
+"""Leaf to water that differs by less is the same for a scale in tenths of a gram (own rule)."""
 
 
 def course_forecast_sentence(found: CourseForecast) -> str:
@@ -34,16 +36,23 @@ def course_forecast_sentence(found: CourseForecast) -> str:
     )
 
 
-def vessel_words(vessel: Vessel) -> str:
-    """Say material, size and leaf of a vessel."""
+def vessel_words(vessel: Vessel, *, beside: Vessel) -> str:
+    """Say material and size of a vessel; its leaf only where the other has more or less of it to the water."""
     values = {
         "material": label(MATERIALS, vessel.vessel_material),
         "vessel_ml": number(round(vessel.vessel_ml)),
         "leaf_g": number(round(vessel.leaf_g, 1)),
     }
-    if vessel.warmed:
-        return _("%(material)s of %(vessel_ml)s ml, warmed, %(leaf_g)s g") % values
-    return _("%(material)s of %(vessel_ml)s ml, not warmed, %(leaf_g)s g") % values
+    ratio = vessel.leaf_g / vessel.vessel_ml * beside.vessel_ml / beside.leaf_g
+    match vessel.warmed, abs(ratio - 1) > SAME_RATIO:
+        case True, False:
+            return _("%(material)s of %(vessel_ml)s ml, warmed") % values
+        case False, False:
+            return _("%(material)s of %(vessel_ml)s ml, not warmed") % values
+        case True, _differs:
+            return _("%(material)s of %(vessel_ml)s ml, warmed, %(leaf_g)s g") % values
+        case _not_warmed, _differs:
+            return _("%(material)s of %(vessel_ml)s ml, not warmed, %(leaf_g)s g") % values
 
 
 def vessel_forecast_sentence(found: VesselForecast) -> str:
@@ -52,8 +61,8 @@ def vessel_forecast_sentence(found: VesselForecast) -> str:
         "With the same steeps in %(other)s, instead of %(first)s, the tea would most likely be %(verdict)s over"
         " %(infusions)s: noticeably weaker with %(weaker)s probability, noticeably stronger with %(stronger)s."
     ) % {
-        "first": vessel_words(found.first),
-        "other": vessel_words(found.other),
+        "first": vessel_words(found.first, beside=found.other),
+        "other": vessel_words(found.other, beside=found.first),
         "verdict": _verdict(found),
         "infusions": counted(found.good_cups, "infusion"),
         "weaker": percent(found.weaker),

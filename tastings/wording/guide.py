@@ -13,7 +13,7 @@ from tastings.maths.guide.protocols import Standard
 from tastings.maths.guide.remedies import Remedy
 from tastings.maths.guide.target import LEAST_CUPS, LEAST_SESSIONS, Target
 from tastings.wording import cautions
-from tastings.wording.numbers import listed, number, one_decimal, two_decimals
+from tastings.wording.numbers import duration, listed, number, one_decimal, two_decimals
 
 
 def target_reason(target: Target) -> str:
@@ -129,9 +129,9 @@ def note(found: GuideNote) -> str:
             ) % {"infusions": infusions, "percent": f"{SURE_PCT:.0f}"}
         case "beyond_rated":
             return _(
-                "%(infusions)s: far longer than any steep that was rated (%(longest)s s); its strength is foretold from"
+                "%(infusions)s: far longer than any steep that was rated (%(longest)s); the strength is foretold from"
                 " shorter ones."
-            ) % {"infusions": infusions, "longest": f"{found.longest_rated_s or 0.0:.0f}"}
+            ) % {"infusions": infusions, "longest": duration(found.longest_rated_s or 0.0)}
 
 
 def infusions_named(numbers: Sequence[int]) -> str:
@@ -140,11 +140,11 @@ def infusions_named(numbers: Sequence[int]) -> str:
     Examples
     --------
     >>> infusions_named([3]), infusions_named([3, 4]), infusions_named([1, 3, 6])
-    ('Infusion 3', 'Infusions 3 to 4', 'Infusions 1, 3 and 6')
+    ('Infusion 3', 'Infusions 3 and 4', 'Infusions 1, 3 and 6')
     """
     if len(numbers) == 1:
         return _("Infusion %(number)s") % {"number": numbers[0]}
-    if numbers[-1] - numbers[0] == len(numbers) - 1:
+    if len(numbers) > 2 and numbers[-1] - numbers[0] == len(numbers) - 1:
         return _("Infusions %(first)s to %(last)s") % {"first": numbers[0], "last": numbers[-1]}
     return _("Infusions %(numbers)s") % {"numbers": listed(map(str, numbers))}
 
@@ -192,8 +192,7 @@ def caffeine_source() -> str:
 
 def guide_cautions(guide: Guide) -> list[str]:
     """Say what to be careful about with this brew."""
-    leaf_g = guide.vessel.leaf_g
-    contents = cautions.contents(guide.kind, leaf_g, leaf_g)
+    contents = cautions.contents(guide.kind)
     mug = [cautions.long_mug()] if guide.style == LONG_MUG else []
     return [cautions.scalding(), cautions.hot_drink(), contents, *mug]
 

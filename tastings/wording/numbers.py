@@ -36,6 +36,17 @@ def two_decimals(value: float) -> str:
     return _fixed(value, places=2)
 
 
+def in_fives(value: float) -> str:
+    """Write an estimate that is not known to the last digit: whole below ten, in fives from there on.
+
+    Examples
+    --------
+    >>> in_fives(7.4), in_fives(66.6), in_fives(137.2)
+    ('7', '65', '135')
+    """
+    return f"{round(value) if value < 10 else 5 * round(value / 5)}"
+
+
 def money(amount: float, currency: str | None) -> str:
     """Write an amount with the code of its currency; two significant digits below a hundredth.
 

@@ -11,6 +11,9 @@ from tastings.wording.numbers import listed, one_decimal, percent
 
 LEAST_NAMED = 0.05
 """Courses less likely than this are not named while the course is open."""
+LEAST_TOGETHER = 0.9
+"""Two courses that are together at least so likely are named as the two that are left (own rule)."""
+FADES = {SLOW_FADE, QUICK_FADE}
 
 
 def is_known(profile: Profile) -> bool:
@@ -23,10 +26,37 @@ def profile_words(code: str | None) -> str:
     return label(PROFILES, code if code in PROFILES else "undecided")
 
 
+def two_left(profile: Profile) -> tuple[str, str] | None:
+    """Return the two courses that are left of an undecided one, the likelier first; None where more are open."""
+    ranked = sorted(profile.probability, key=lambda name: -profile.probability[name])
+    if profile.label in LABELS or len(ranked) < 2:
+        return None
+    first, second = ranked[:2]
+    together = profile.probability[first] + profile.probability[second]
+    return (first, second) if together >= LEAST_TOGETHER else None
+
+
+def verdict_words(profile: Profile | None) -> str:
+    """Say the course in a few words: its label, the two that are left, or that it is not known yet."""
+    if profile is None:
+        return profile_words(None)
+    if not is_known(profile):
+        return _("strength not rated yet")
+    left = two_left(profile)
+    if left is None:
+        return profile_words(profile.label)
+    if set(left) == FADES:
+        return _("fades, quickly or slowly")
+    return _("%(one)s or %(other)s") % {"one": profile_words(left[0]), "other": profile_words(left[1])}
+
+
 def profile_sentence(profile: Profile) -> str:
     """Say how strength develops over the even brew, and how sure that is."""
     if not is_known(profile):
         return _("We cannot tell yet how this tea develops: nothing has been tasted that would show it.")
+    left = two_left(profile)
+    if left is not None:
+        return _two_left_sentence(left, profile)
     if profile.label not in LABELS:
         likely = [item for item in profile.probability.items() if item[1] >= LEAST_NAMED]
         ranked = sorted(likely, key=lambda item: -item[1])
@@ -34,6 +64,24 @@ def profile_sentence(profile: Profile) -> str:
         return _("We cannot tell yet how this tea develops (%(spread)s).") % {"spread": spread}
     sure = _("We are %(probability)s sure of this.") % {"probability": percent(profile.probability[profile.label])}
     return f"{_course(profile)} {sure}"
+
+
+def _two_left_sentence(left: tuple[str, str], profile: Profile) -> str:
+    one, other = left
+    values = {
+        "peak": profile.peak_infusion,
+        "one": profile_words(one),
+        "other": profile_words(other),
+        "p_one": percent(profile.probability[one]),
+        "p_other": percent(profile.probability[other]),
+    }
+    if set(left) == FADES:
+        quick, slow = (percent(profile.probability[name]) for name in (QUICK_FADE, SLOW_FADE))
+        return _(
+            "This tea is strongest at about infusion %(peak)s and fades from then on; whether that is quickly"
+            " (%(quick)s) or slowly (%(slow)s) is not clear yet."
+        ) % {**values, "quick": quick, "slow": slow}
+    return _("This tea %(one)s (%(p_one)s) or %(other)s (%(p_other)s): which of the two is not clear yet.") % values
 
 
 def _course(profile: Profile) -> str:

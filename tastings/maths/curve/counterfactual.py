@@ -14,6 +14,8 @@ LEAST_EFFECT = 0.1
 """The step of the scale: what changes a cup by less is not listed. [points]"""
 LEAST_MOVE = 0.3
 """A mean that the brewing moved by less is not worth a sentence (own rule). [points]"""
+LEAST_RATINGS = 2
+"""A single rating may be high or low for other reasons than the brewing (own rule)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +58,9 @@ class Counterfactual:
         moved = [
             one
             for one in self.points
-            if abs(one.brewing) >= LEAST_MOVE and (one.shown - one.without) * one.brewing >= LEAST_MOVE**2
+            if one.ratings >= LEAST_RATINGS
+            and abs(one.brewing) >= LEAST_MOVE
+            and (one.shown - one.without) * one.brewing >= LEAST_MOVE**2
         ]
         return max(moved, key=lambda one: abs(one.brewing), default=None)
 

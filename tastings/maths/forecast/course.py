@@ -49,7 +49,8 @@ class CourseForecast:
 def course_forecast(found: Development) -> CourseForecast | None:
     """Return on how few cups course and count rest.
 
-    None while no strength was rated, and from the eighth cup on, where every course has shown itself.
+    None while no strength was rated, from the eighth cup on, where every course has shown itself, and where a cup was
+    rated that lies beyond the interval of the count: then the leaf was seen spent, and nothing is foretold.
 
     Parameters
     ----------
@@ -58,6 +59,8 @@ def course_forecast(found: Development) -> CourseForecast | None:
     """
     rated_to = max((point.infusion for point in found.curve_of(STRENGTH) if point.n), default=0)
     if not 0 < rated_to < SLOW_FADE_INFUSION:
+        return None
+    if found.steeps.high is not None and rated_to > found.steeps.high:
         return None
     least = min(cups for cups, _ in FOUND)
     like = max(cups for cups, _ in FOUND if cups <= max(rated_to, least))

@@ -287,7 +287,7 @@ def test_cautions_name_heat_and_the_caffeine_of_this_leaf():
     # EFSA 2015: 200 mg at a time, 400 mg a day; IARC Monograph 116: above 65 deg C. Hicks, Hsieh and Bell 1996: 23.8 mg
     # caffeine per g of an oolong, 36.6 of green; a survey 27 for oolong, at most 43; each 15 % either way (own value).
     found = developed([brew_of("s", strength=[5], leaf_g=5.0)])
-    for kind, caffeine in (("", "100 to 250 mg"), ("oolong", "100 to 160 mg"), ("green", "160 to 210 mg")):
+    for kind, caffeine in (("", "20 to 49 mg"), ("oolong", "20 to 31 mg"), ("green", "31 to 42 mg")):
         cautions = " ".join(development_cautions(found, kind=kind))
         for figure in ("65 °C", caffeine, "200 mg", "400 mg", "doctor"):
             assert figure in cautions

@@ -36,6 +36,12 @@ def test_no_forecast_without_a_rating_or_of_a_course_that_was_seen(strength):
     assert course_forecast(developed([brew_of("s", strength=strength)])) is None
 
 
+def test_no_forecast_of_a_leaf_that_was_seen_spent():
+    found = developed([brew_of(f"s{i}", taster=f"t{i}", strength=(7, 5, 2, 1, 0.5)) for i in range(3)])
+    assert found.steeps.high < 5
+    assert course_forecast(found) is None
+
+
 def test_course_and_count_are_right_as_often_as_stated():
     lots = [
         one_course(draw, sessions=1, rated_to=3, seed=[43, number, lot])

@@ -74,11 +74,29 @@ def test_compared_lots_show_the_figures_of_the_comparison():
     assert [(row.letter, row.lot.profile, *(dict(row.cells)[one] for one in shown)) for row in rows] == [
         ("A", "Builds up", "9 infusions (7 to 10)", "Rested", "6 sessions"),
         ("B", "Builds up", "9 infusions (7 to 10)", "\u2013", "6 sessions"),
-        ("C", "Course not known yet", "\u2013", "\u2013", "0 sessions"),
+        ("C", "Nothing tasted yet", "\u2013", "\u2013", "0 sessions"),
     ]
     assert {row.rank for row in rows} == {"\u2013"}  # liking was not rated in both of every pair
     assert not any(row.lot.stale for row in rows)  # they are made afresh
     assert [chart.title for chart in page_of().charts] == ["Strength", "Liking"]
+
+
+def test_row_of_a_lot_is_of_its_own_figures_as_in_list_and_report():
+    own = replace(sample.figures().steeps, recommended=7, low=6, high=8)
+    lots = [bare(place, name=NAMES[place], profile=sample.profile(), steeps=own, liking=6.2) for place in range(2)]
+    shown = [dict(row.cells) for row in comparison_page(compared(lots), lots=lots, labels={}, rests={}).rows]
+    assert [(cells["Infusions"], cells["Liking"]) for cells in shown] == [("7 infusions (6 to 8)", "6.2")] * 2
+    behind = [replace(lot, stale=True) for lot in lots]
+    afresh = comparison_page(compared(behind), lots=behind, labels={}, rests={})
+    assert {dict(row.cells)["Infusions"] for row in afresh.rows} == {"9 infusions (7 to 10)"}
+
+
+def test_what_a_small_difference_is_is_said_once():
+    page = page_of()
+    sentences = [one for pair in page.pairs for one in pair.sentences]
+    assert any("The difference is small" in one for one in sentences)
+    assert not any("arrival check" in one for one in sentences)
+    assert page.small == "Small is a difference of less than 1.5 points, which an arrival check calls “same”."
 
 
 def test_likeliest_best_lot_stands_first():
@@ -104,8 +122,8 @@ def test_lots_of_one_name_are_told_apart_by_their_letters():
     sentences = pair_row(pair, first=first, second=second, labels={}).sentences
     assert sentences[0] == f"Twin (A) outlasts Twin (B) with {percent(0.9)} probability."
     assert sentences[1] == (
-        f"Twin (B) is stronger over the first 8 cups with {percent(0.7)} probability. The difference is"
-        " about 0.3 points; below 1.5 an arrival check says “same”."
+        f"Twin (B) is stronger over the first 8 cups with {percent(0.7)} probability. The difference is small,"
+        " about 0.3 points."
     )
 
 
@@ -145,13 +163,13 @@ def test_a_lot_that_was_not_rated_is_named_but_not_drawn():
     [
         (0.6, 0.1, "A outlasts B with 60\u00a0% probability."),
         (0.1, 0.75, "B outlasts A with 75\u00a0% probability."),
-        (0.1, 0.2, "They last as many steeps, with 70\u00a0% probability."),
+        (0.1, 0.2, "They last equally long, with 70\u00a0% probability."),
         (
             0.4,
             0.35,
             (
                 f"Which of them lasts longer cannot be told yet: A with {percent(0.4)} probability, "
-                f"B with {percent(0.35)}, as many steeps with {percent(0.25)}."
+                f"B with {percent(0.35)}, equally long with {percent(0.25)}."
             ),
         ),
         (None, None, "Which of them lasts longer cannot be told: strength was not rated in both."),
@@ -167,6 +185,7 @@ def test_who_outlasts(outlasts, outlasted, written):
         (0.999, "A is liked more with more than 99\u00a0% probability."),
         (0.25, "B is liked more with 75\u00a0% probability."),
         (0.5, "Which of them is liked more cannot be told yet: A with 50\u00a0% probability."),
+        (0.42, "Which of them is liked more cannot be told yet: B with 58\u00a0% probability."),
         (None, "Which of them is liked more cannot be told: it was not rated in both."),
     ],
 )

@@ -35,7 +35,7 @@ def test_guide_names_the_pot_where_it_is_from_and_each_steep():
         "Too strong: 4 s less, for cups about one point weaker.",
         "Too thin: 5 s more, for cups about one point stronger.",
     )
-    assert section.caffeine.endswith("62 to 170 mg in all its cups, 2 to 18 mg in an average one.")
+    assert section.caffeine.endswith("60 to 170 mg in all its cups, 2 to 18 mg in an average one.")
 
 
 def test_guide_without_infusions_is_absent():
@@ -52,7 +52,7 @@ def test_pot_of_nobody_is_the_even_brews():
 
 def test_guide_shows_its_notes():
     assert guide_section(guide(notes=(GuideNote("too_strong", (1, 2)),))).notes == (
-        "Infusions 1 to 2: even 5 s gives more than the target; take less leaf.",
+        "Infusions 1 and 2: even 5 s gives more than the target; take less leaf.",
     )
     assert guide_section(GUIDE).notes == ()
 

@@ -162,11 +162,11 @@ def test_report_next_and_cautions_are_always_there():
         "One more session: Pour further: strength is rated up to infusion 9 only, "
         "and the last one worth drinking may be infusion 10 (80 % interval 7 to 10)."
     ) in written
-    assert all(caution in written for caution in (scalding(), hot_drink(), caffeine_in_leaf("", 5.0, 7.0)))
+    assert all(caution in written for caution in (scalding(), hot_drink(), caffeine_in_leaf("")))
     for development in (sample.empty(), sample.development(sample.figures(leaf_range_g=None))):
         without = words_of(page_of(development=development))
         assert all(caution in without for caution in (scalding(), hot_drink()))
-        assert "mg caffeine" not in without
+        assert "mg of caffeine" not in without
     unlike = sample.figures(lack_of_fit=(LackOfFitAt("body", 4),))
     assert (
         "The curve of body is a smooth of the adjusted ratings: they do not follow the extraction model, "

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from tastings.maths.curve.profile import Profile
-from tastings.wording.profile import count_words, profile_sentence, profile_words, steeps_sentence
+from tastings.wording.profile import count_words, profile_sentence, profile_words, steeps_sentence, verdict_words
 from tests.tastings.reports import sample
 
 STEEPS = sample.figures().steeps
@@ -62,6 +62,35 @@ def test_profile_sentence_undecided_gives_the_odds_largest_first():
         "We cannot tell yet how this tea develops "
         "(builds up 47\u00a0%, stays steady 31\u00a0%, fades quickly 12\u00a0% and fades slowly 10\u00a0%)."
     )
+
+
+@pytest.mark.parametrize(
+    ("chances", "verdict", "sentence"),
+    [
+        (
+            {"build_up": 0.0, "steady": 0.01, "slow_fade": 0.49, "quick_fade": 0.5},
+            "fades, quickly or slowly",
+            (
+                "This tea is strongest at about infusion 2 and fades from then on; whether that is quickly"
+                " (50\u00a0%) or slowly (49\u00a0%) is not clear yet."
+            ),
+        ),
+        (
+            {"build_up": 0.44, "steady": 0.56, "slow_fade": 0.0, "quick_fade": 0.0},
+            "stays steady or builds up",
+            "This tea stays steady (56\u00a0%) or builds up (44\u00a0%): which of the two is not clear yet.",
+        ),
+    ],
+)
+def test_two_courses_that_are_left_are_named(chances, verdict, sentence):
+    profile = Profile("undecided", chances, peak_infusion=2, rise=1.1, half_strength_infusion=6)
+    assert (verdict_words(profile), profile_sentence(profile)) == (verdict, sentence)
+
+
+def test_verdict_of_an_open_course_and_of_none():
+    assert verdict_words(sample.undecided_profile()) == verdict_words(None) == "course not known yet"
+    assert verdict_words(sample.untasted().profile) == "strength not rated yet"
+    assert verdict_words(sample.profile()) == "builds up"
 
 
 @pytest.mark.parametrize(

@@ -291,8 +291,8 @@ these rows vary more by chance than the others.
 The bands are too wide for ordinary teams. This was tried, on 80 to 300 lots a row and other random numbers (starts 515
 and 616); the cover is that of `saturating` at eight sessions, 0.86 before:
 
-- Without the thermometer and the activation energy, or without the model's error at any one infusion or at late ones:
-  no less than 0.84. Not adopted.
+- Without the thermometer and the activation energy, or without the usual or the late part of the model's error: no
+  less than 0.84. Not adopted.
 - Without all of the model's error: 0.81, but 0.71 at the first infusion, and 0.64 at the twelfth of broken and slow
   leaf. Not adopted.
 - Without the slope of the order: bands a quarter narrower, cover 0.86, but nothing allows for tired tasters. With a

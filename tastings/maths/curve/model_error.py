@@ -23,9 +23,12 @@ from tastings.maths.brewing.even_brew import MOST_INFUSIONS
 from tastings.maths.curve.lack_of_fit import LackOfFit, Residuals
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_shift_sd
 
-USUAL_SD, LATE_SD, FIRST_SD, FIRST_FADES = 0.12, 0.25, 0.9, 0.4
-"""Sds of the error at any infusion, in addition at the twelfth and at the first, were its leaf dry, and what part of
-that the next cup has. [points], [1]"""
+USUAL_SD = 0.12
+"""Sd of the error at every infusion. [points]"""
+LATE_SD = 0.25
+"""Sd of what is added by the twelfth infusion. [points]"""
+FIRST_SD, FIRST_FADES = 0.9, 0.4
+"""Sd of what is added at the first infusion of dry leaf [points], and the share of it that is left in the next cup."""
 USUAL_DRYNESS = 0.35
 """How much of the leaf is dry in the middle of the first steep, where the leaf is not known. [share]"""
 LATE_INFUSION = 12

@@ -12,7 +12,7 @@ def fault_text(fault: Fault) -> str:
 
     Examples
     --------
-    >>> sentence_of(Fault("range", "must be at least %(low)s", {"low": 0.5}))
+    >>> fault_text(Fault("range", "must be at least %(low)s", {"low": 0.5}))
     'must be at least 0.5'
     """
     message = gettext(fault.message)

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import F
 from django.utils import timezone
 
@@ -18,6 +18,7 @@ from tastings.maths.curve.estimate import estimate_development
 from tastings.models import Development
 from tastings.queries.brews import load_brews
 from tastings.queries.panels import calibration_of
+from teams.postgresql.locks import try_lock
 
 _log = logging.getLogger(__name__)
 
@@ -29,10 +30,8 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
     Safe to run twice and at the same time: the second of two finds the lot taken and leaves it, since the first looks
     once more, when it is done, whether the lot has become due again.
     """
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"development {lot}"])
-        if not cursor.fetchone()[0]:
-            return False
+    if not try_lock(f"development {lot}"):
+        return False
     found = Development.objects.filter(lot_id=lot).first()
     known = calibration_of(found.team_id, but_lot=lot) if found else None
     if found is None or known is None or not found.due_for(method=METHOD, panel_version=known.version):

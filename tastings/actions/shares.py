@@ -9,8 +9,7 @@ from django.db import transaction
 from django.db.models import F
 from django.utils.translation import gettext as _
 
-from lots.schema import clean_fields, record_faults
-from lots.wording import field_problem
+from lots.bodies import clean_body
 from tastings.audit_events import TastingEvent
 from tastings.errors import WrongState
 from tastings.models import Share
@@ -36,21 +35,19 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
         A field is not valid, the lot is unknown, or the end is past or more than 366 days away.
     """
     may_share(member)
-    values, faults = clean_fields(SHARE, sent)
-    faults += [fault for fault in record_faults(SHARE, values) if fault[0] not in dict(faults)]
-    problems = [field_problem(name, fault) for name, fault in faults]
+    values = clean_body(SHARE, sent)
+    problems = []
     ends = now + timedelta(days=USUAL_DAYS)
-    if not problems:
-        if values.get("expires_at"):
-            ends = datetime.fromisoformat(str(values["expires_at"]))
-        if not now < ends <= now + timedelta(days=MOST_DAYS):
-            problems.append(
-                Problem("expires_at", "range", _("must be from now to %(most)s days ahead") % {"most": MOST_DAYS})
-            )
-        try:
-            record_for(member, "lot", UUID(str(values["lot"])))
-        except NotFound:
-            problems.append(Problem("lot", "unknown_parent", _("the team has no such lot")))
+    if values.get("expires_at"):
+        ends = datetime.fromisoformat(str(values["expires_at"]))
+    if not now < ends <= now + timedelta(days=MOST_DAYS):
+        problems.append(
+            Problem("expires_at", "range", _("must be from now to %(most)s days ahead") % {"most": MOST_DAYS})
+        )
+    try:
+        record_for(member, "lot", UUID(str(values["lot"])))
+    except NotFound:
+        problems.append(Problem("lot", "unknown_parent", _("the team has no such lot")))
     if problems:
         raise Invalid(problems=problems)
     made = Share.objects.create(

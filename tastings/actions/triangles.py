@@ -8,8 +8,7 @@ from uuid import UUID, uuid5
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import RecordSchema, clean_fields, record_faults
-from lots.wording import field_problem
+from lots.bodies import clean_body
 from tastings.audit_events import TastingEvent
 from tastings.errors import not_yours
 from tastings.models import Trial, TriangleTaster, TriangleTest
@@ -24,14 +23,6 @@ from teams.queries.people import member_for, members_of, require_writer
 from teams.row_security import is_id_in_use
 
 
-def _checked(schema: RecordSchema, sent: Mapping[str, object]) -> dict[str, object]:
-    values, faults = clean_fields(schema, sent)
-    missing = [fault for fault in record_faults(schema, values) if fault[0] not in dict(faults)]
-    if problems := [field_problem(name, fault) for name, fault in [*faults, *missing]]:
-        raise Invalid(problems=problems)
-    return values
-
-
 @transaction.atomic
 def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, object], now: datetime) -> None:
     """Record a new test under the id its client made; the same one sent again changes nothing.
@@ -43,7 +34,7 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
     """
     require_writer(member)
     lock_team(member.team_id)  # the same sent twice at once comes one after the other
-    values = _checked(TRIANGLE_TEST, sent)
+    values = clean_body(TRIANGLE_TEST, sent)
     lots: dict[str, UUID] = {}
     problems = []
     for name in ("lot", "against"):
@@ -91,7 +82,7 @@ def choose_tasters(member: Member, *, test: UUID, sent: Mapping[str, object]) ->
     require_writer(member)
     if not may_pour(member, found):
         raise not_yours("tasters", _("who tastes is chosen by whoever made the test, buyers and owners"))
-    values = _checked(TRIANGLE_TASTERS, sent)
+    values = clean_body(TRIANGLE_TASTERS, sent)
     chosen = [UUID(str(one)) for one in cast("list[str]", values.get("tasters") or [])]
     each = int(cast("int", values.get("answers_each") or 1))
     here = {one.user_id: one.may_write for one in members_of(member) if one.left_at is None}
@@ -128,7 +119,7 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
     found = triangle_test_for(member, test)
     require_writer(member)
     lock_team(member.team_id)
-    values = _checked(TRIAL, sent)
+    values = clean_body(TRIAL, sent)
     taster = UUID(str(values["taster"])) if values.get("taster") else None
     if member.user_id not in (found.by_id, taster) and not member.decides:
         raise not_yours("taster", _("in another's test you record your own answers"))

@@ -7,7 +7,7 @@ from dataclasses import fields
 from datetime import datetime
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import transaction
 
 from lots.models import Lot
 from tastings.actions.flights.revealing import freeze_scores
@@ -19,6 +19,7 @@ from tastings.maths.flights.value import price_frontier
 from tastings.models import Flight
 from tastings.queries.flight_scores import SCALES, Measure, scores_of
 from teams.models import Team
+from teams.postgresql.locks import try_lock
 
 _log = logging.getLogger(__name__)
 
@@ -26,10 +27,8 @@ _log = logging.getLogger(__name__)
 @transaction.atomic
 def answer_flight(flight: UUID, *, now: datetime) -> bool:
     """Compute and store the answer that was asked for; return whether this call did so. Safe to run twice."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"flight {flight}"])
-        if not cursor.fetchone()[0]:
-            return False
+    if not try_lock(f"flight {flight}"):
+        return False
     found = Flight.objects.filter(id=flight, revealed_at__isnull=False).first()
     if found is None or found.answer_made == found.answer_wanted:
         return False

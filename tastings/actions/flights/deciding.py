@@ -1,6 +1,7 @@
 """What was chosen: samples become bought lots with their parentage, and the reason is stored for next year."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
@@ -8,7 +9,8 @@ import msgspec
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import Fault, InvalidValue, clean_fields, clean_text, gettext_noop, record_faults
+from lots.bodies import check_body
+from lots.schema import InvalidValue, clean_text
 from lots.wording import field_problem
 from tastings.actions.purchases import fields_of_bought_lot
 from tastings.actions.push import NEW, Change, push_changes
@@ -94,8 +96,8 @@ def _validate(flight: Flight, payload: Mapping[str, object]) -> tuple[str, list[
         items = []
     candidates = {str(lot) for lot in flight.candidates.values_list("lot_id", flat=True)}
     for i, item in enumerate(items):
-        values, faults = _clean_item(item)
-        problems += [field_problem(f"chosen.{i}.{name}", fault) for name, fault in faults]
+        values, wrong = _check_item(item)
+        problems += [replace(one, field=f"chosen.{i}.{one.field}") for one in wrong]
         if values.get("lot") is not None and values["lot"] not in candidates:
             problems.append(Problem(f"chosen.{i}.lot", "unknown_parent", _("is no candidate of this flight")))
         chosen.append(values)
@@ -107,9 +109,7 @@ def _validate(flight: Flight, payload: Mapping[str, object]) -> tuple[str, list[
     return reason, msgspec.convert(chosen, list[ChosenLot])
 
 
-def _clean_item(item: object) -> tuple[dict[str, object], Sequence[tuple[str, Fault]]]:
+def _check_item(item: object) -> tuple[dict[str, object], Sequence[Problem]]:
     if not isinstance(item, dict):
-        return {}, [("", Fault("type", gettext_noop("must be an object")))]
-    values, faults = clean_fields(CHOSEN, item)
-    faults += [fault for fault in record_faults(CHOSEN, values) if fault[0] not in dict(faults)]
-    return values, faults
+        return {}, [Problem("", "type", _("must be an object"))]
+    return check_body(CHOSEN, item)

@@ -8,7 +8,8 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import clean_fields, record_faults
+from lots.bodies import clean_body
+from lots.schema import clean_fields
 from lots.wording import field_problem
 from tastings.actions.flights.design import PLANNED_FROM, FlightDesign
 from tastings.actions.flights.jobs import enqueue_plan
@@ -117,11 +118,7 @@ def call_off_flight(member: Member, *, flight: UUID, now: datetime) -> None:
 
 def new_design(member: Member, payload: Mapping[str, object], *, stored: Flight | None = None) -> FlightDesign:
     """Return the design that a whole request makes; raise Invalid as `create_flight`."""
-    values, faults = clean_fields(FLIGHT, payload)
-    faults += [fault for fault in record_faults(FLIGHT, values) if fault[0] not in dict(faults)]
-    if faults:
-        raise Invalid(problems=[field_problem(name, fault) for name, fault in faults])
-    design = FlightDesign.of(values, stored=stored)
+    design = FlightDesign.of(clean_body(FLIGHT, payload), stored=stored)
     if problems := design.problems(member, stored=stored):
         raise Invalid(problems=problems)
     return design

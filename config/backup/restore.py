@@ -66,7 +66,7 @@ def restore_backup(path: Path, *, start_again: bool, unsigned: bool = False, log
         not what it was. Nothing was changed.
     """
     with ExitStack() as stack:
-        source, manifest = _opened(path, stack, unsigned=unsigned)
+        source, manifest = _open_backup(path, stack, unsigned=unsigned)
         log(f"backup of {manifest['made_at']}, unharmed")
         _check_target(manifest)
         photos = store()
@@ -87,7 +87,7 @@ def restore_backup(path: Path, *, start_again: bool, unsigned: bool = False, log
     log("restored")
 
 
-def _opened(path: Path, stack: ExitStack, *, unsigned: bool) -> tuple[zipfile.ZipFile, Mapping[str, Any]]:
+def _open_backup(path: Path, stack: ExitStack, *, unsigned: bool) -> tuple[zipfile.ZipFile, Mapping[str, Any]]:
     try:
         source = stack.enter_context(zipfile.ZipFile(stack.enter_context(path.open("rb"))))
         if source.getinfo(MANIFEST).file_size > _MANIFEST_BYTES:
@@ -106,31 +106,25 @@ def _opened(path: Path, stack: ExitStack, *, unsigned: bool) -> tuple[zipfile.Zi
     odd = [name for name in names if name not in (DUMP, MANIFEST, SIGNATURE, LIST) and not is_photo(name)]
     if odd or len(set(names)) != len(names) or not {DUMP, LIST} <= set(names):
         raise BackupError(f"{path} holds what a backup does not, or lacks what it does: {', '.join(odd[:3])}")
-    digest, size = hashlib.sha256(), 0
-    try:
-        for piece in _pieces(source, DUMP):
-            digest.update(piece)
-            size += len(piece)
-    except (zipfile.BadZipFile, OSError) as error:
-        raise BackupError(f"{DUMP} is damaged: {error}") from error
-    if manifest["dump"] != {"bytes": size, "sha256": digest.hexdigest()}:
+    n_bytes, sha256 = _size_and_digest(source, DUMP)
+    if manifest["dump"] != {"bytes": n_bytes, "sha256": sha256}:
         raise BackupError(f"{DUMP} is damaged: its SHA-256 is not the one noted")
-    _check_list(source, manifest)
+    if manifest["version"] != _VERSION_WITHOUT_SIGNATURE:  # which has no digest of the list
+        _n_bytes, sha256 = _size_and_digest(source, LIST)
+        if manifest["photo_list"] != sha256:
+            raise BackupError(f"{LIST} is damaged: its SHA-256 is not the one noted")
     return source, manifest
 
 
-def _check_list(source: zipfile.ZipFile, manifest: Mapping[str, Any]) -> None:
-    """Refuse a list of photos other than the one that the manifest names."""
-    if manifest["version"] == _VERSION_WITHOUT_SIGNATURE:
-        return
-    digest = hashlib.sha256()
+def _size_and_digest(source: zipfile.ZipFile, name: str) -> tuple[int, str]:
+    digest, n_bytes = hashlib.sha256(), 0
     try:
-        for piece in _pieces(source, LIST):
+        for piece in _pieces(source, name):
             digest.update(piece)
+            n_bytes += len(piece)
     except (zipfile.BadZipFile, OSError) as error:
-        raise BackupError(f"{LIST} is damaged: {error}") from error
-    if manifest["photo_list"] != digest.hexdigest():
-        raise BackupError(f"{LIST} is damaged: its SHA-256 is not the one noted")
+        raise BackupError(f"{name} is damaged: {error}") from error
+    return n_bytes, digest.hexdigest()
 
 
 def _pieces(source: zipfile.ZipFile, name: str) -> Iterator[bytes]:

@@ -26,9 +26,9 @@ KEYWORDS: dict[str, tuple[int | tuple[int, str], ...] | None] = {
     "pgettext": ((1, "c"), 2),
 }
 CONTEXT_END = "\x04"
-"""Between context and message, as in a compiled catalogue."""
+"""Separator of context and message in a compiled catalogue."""
 DATA_CONTEXTS = frozenset({"descriptor"})
-"""Contexts of the data files whose messages the app shows, too."""
+"""Contexts of the messages of data files that the app shows."""
 
 
 def app_sources() -> list[Path]:

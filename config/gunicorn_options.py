@@ -12,7 +12,7 @@ from config.web.garbage import collect_less
 
 worker_class = "config.web.connections.Worker"
 worker_connections = 4000
-"""Of one process; live events are among them."""
+"""Most connections of one process, live events among them."""
 keepalive = KEEP_ALIVE_S
 preload_app = True  # loaded once, then forked: half the time until it serves, and less memory
 workers = int(os.environ.get("WEB_CONCURRENCY") or 2)

@@ -109,7 +109,7 @@ def clean_text(value: object, *, longest: int) -> str:
 
 
 def _composed(value: object, *, longest: int) -> str:
-    """Return the text in Unicode's form NFC, so that texts that look alike are alike, however a keyboard made them."""
+    """Return the text in Unicode's form NFC, so that equal texts from different keyboards are equal."""
     return clean_text(normalize("NFC", value) if isinstance(value, str) else value, longest=longest)
 
 

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 _WIDTH, _SHOWN_POINTS = 240.0, 4.0
-"""Of the line that shows a difference: its length, and the points to either side of none."""
+"""Length of the line that shows a difference, and how many points it has on either side of no difference."""
 
 
 class ArrivalCheck(View):

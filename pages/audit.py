@@ -1,4 +1,4 @@
-"""The audit log in the browser: by day, what was done alike one after the other as one row."""
+"""The audit log in the browser, by day; several like entries in a row are shown as one."""
 
 from __future__ import annotations
 
@@ -30,12 +30,12 @@ if TYPE_CHECKING:
     from teams.models import AuditEntry, Member
 
 ALL, ACCESS = "all", "access"
-"""In ``?what=``: everything; the group of signing in."""
+"""Values of ``?what=``: all events, and the group of signing in."""
 Entry = dict[str, object]
 _ENTRIES = 50
-"""Of the audit log on one page."""
+"""Entries of the audit log on one page."""
 _SUBJECTS = ("lot", "flight", "member")
-"""Details that name what was changed."""
+"""Details of an entry that name what was changed."""
 
 
 class AuditLog(View):
@@ -71,7 +71,7 @@ class AuditLog(View):
 
 
 def events_named(what: str = "") -> Collection[str] | None:
-    """Return the events that ``what`` names; without it all but signing in, which would be most of them."""
+    """Return the events that ``what`` names; without it all events except signing in, which would be most of them."""
     if what == ALL:
         return None
     return (
@@ -80,7 +80,7 @@ def events_named(what: str = "") -> Collection[str] | None:
 
 
 def _by_day(entries: Iterable[Entry]) -> list[tuple[object, list[list[Entry]]]]:
-    """Return the days with their rows; a row is one entry, or several that say the same of one person."""
+    """Return the days with their rows; a row is one entry, or several like entries of one person."""
     return [
         (on, [list(alike) for _key, alike in groupby(of_day, key=lambda one: (one["what"], one["who"]))])
         for on, of_day in groupby(entries, key=lambda one: one["day"])
@@ -88,7 +88,7 @@ def _by_day(entries: Iterable[Entry]) -> list[tuple[object, list[list[Entry]]]]:
 
 
 def audit_entry(entry: AuditEntry, names: dict[str, str], *, without: str = "") -> Entry:
-    """Describe one entry; ids become the names of what they are of, and are left out where there is none.
+    """Describe one entry; ids become names, and are left out where there is no name.
 
     ``without`` names a detail that the page says already.
     """
@@ -118,7 +118,7 @@ def audit_entry(entry: AuditEntry, names: dict[str, str], *, without: str = "") 
 
 
 def _address(subject: str, identifier: str) -> str:
-    """Return the page of what was changed; of a lot its history, which a deleted one has as well."""
+    """Return the address of what was changed; for a lot that of its history, which a deleted lot has too."""
     if not is_id(identifier):
         return ""
     match subject:
@@ -131,7 +131,7 @@ def _address(subject: str, identifier: str) -> str:
 
 
 def _changes(changes: dict[str, Sequence[object]], names: dict[str, str]) -> list[tuple[str, str, str]]:
-    """Return each changed field of a lot with what it was and what it became; a new price has its currency."""
+    """Return each changed field of a lot with its value before and after; a new price has its currency."""
     found = {name: (field_label("lot", name), *_change(name, pair, names)) for name, pair in changes.items()}
     if {"price_per_kg", "currency"} <= found.keys():
         (label, before, after), (_label, currency_before, currency) = found["price_per_kg"], found.pop("currency")
@@ -140,7 +140,7 @@ def _changes(changes: dict[str, Sequence[object]], names: dict[str, str]) -> lis
 
 
 def _change(name: str, pair: Sequence[object], names: dict[str, str]) -> tuple[str, str]:
-    """Return what a field of a lot was, empty for no value, and what it became; or only that it was changed."""
+    """Return a field's value before and after, empty for no value; or only that it was changed."""
     if not pair:
         return "", _("changed")
     field = RECORD_SCHEMAS["lot"].by_name()[name]
@@ -149,7 +149,7 @@ def _change(name: str, pair: Sequence[object], names: dict[str, str]) -> tuple[s
 
 
 def names_in_audit(member: Member) -> dict[str, str]:
-    """Return what ids and codes of the audit log are of: people, shops, lots, roles, kinds of record."""
+    """Return the names of the ids and codes in the audit log: people, shops, lots, roles, record types."""
     names = {str(one.user_id): str(one.user) for one in members_of(member)}
     names |= {str(shop.id): shop.name for shop in shops_of(member)}
     names |= names_of_lots(member) | names_of_flights(member)

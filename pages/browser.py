@@ -34,7 +34,7 @@ POLICY = (
     " frame-ancestors 'none'"
 )
 CHOSEN_TEAM, TEAMS = "team", "teams"
-"""Keys of the browser's session of a login in several teams: the team that it works for; the names of all by id."""
+"""Keys in the session of a login in several teams: the id of the chosen team; the names of all teams by id."""
 Page = Callable[..., HttpResponseBase]
 _REFUSALS = (
     NotFound, NotAllowed, PreconditionFailed, WrongState, QuotaFull, AuthenticationFailed, NotAuthenticated,
@@ -88,7 +88,7 @@ def _refusal_page(request: HttpRequest, error: Exception) -> HttpResponseBase:
 
 
 def memberships_in(request: HttpRequest) -> list[Member]:
-    """Return the caller's memberships: by bearer token the one it is for, by browser session all of the login's."""
+    """Return the caller's memberships: that of the bearer token, or all of the login of a browser session."""
     if request.META.get("HTTP_AUTHORIZATION"):
         found = BearerAuthentication().authenticate(Request(request))
         if found is not None:
@@ -104,7 +104,7 @@ def memberships_in(request: HttpRequest) -> list[Member]:
 
 
 def _remember_teams(request: HttpRequest, memberships: list[Member]) -> None:
-    """Store the teams of a login in several, from which every page offers the choice without asking for them."""
+    """Store the teams of a login in several teams, so that pages offer the choice without reading them again."""
     teams = {str(one.team_id): one.team.name for one in memberships} if len(memberships) > 1 else {}
     if request.session.get(TEAMS, {}) != teams:
         request.session[TEAMS] = teams

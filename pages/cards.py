@@ -81,7 +81,7 @@ def _photo(content: ReportContent) -> PhotoFacts | None:
 def card_page(
     card: WrittenCard, *, own: OwnPot, beside: str, request: HttpRequest | None = None, **around: object
 ) -> HttpResponse:
-    """Answer with the card as a page, a public one without a request; its other forms lie beside an address."""
+    """Answer with the card as a page, a public one without a request."""
     text = card.text
     downloads = {"PDF (A6)": f"{beside}.pdf?lang={text.lang}", "Markdown": f"{beside}.md?lang={text.lang}"}
     with translation.override(text.lang):

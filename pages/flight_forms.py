@@ -27,10 +27,10 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 OWN = "own"
-"""Chosen as weights when the team sets its own."""
+"""The choice of weights by which a team sets its own."""
 WEIGHTS = tuple(f"weight_{name}_pct" for name in FACTORS)
 PARTS = {"tastes": "tasters", "pours": "pourers"}
-"""What somebody does in a flight, and the field of the flight that names who does."""
+"""The parts that a person may have in a flight, each with the flight's field that lists who has it."""
 _PARTS = (
     ("", pgettext_lazy("in a flight", "is not in it")),
     ("tastes", pgettext_lazy("in a flight", "tastes")),
@@ -151,7 +151,7 @@ class FlightForm(forms.Form):
         return {lot: self.data.get(f"place-{lot}", "").strip() for lot in self.chosen()}
 
     def payload(self) -> dict[str, object]:
-        """Return the flight as the API takes it; numbers that are none stay texts, which the API refuses."""
+        """Return the flight as the API takes it; text that is no number stays text, which the API refuses."""
         sent = self.cleaned_data
         own = sent["weights_for"] == OWN
         return {
@@ -236,7 +236,7 @@ def digest(values: Mapping[str, object]) -> str:
 
 
 def _comparable(name: str, value: object) -> object:
-    """Return a value so that equal ones are the same: numbers as such, lists whose order says nothing sorted."""
+    """Return a value in a form that can be compared: numbers as numbers, lists without an order sorted."""
     if isinstance(value, list):
         texts = [str(one) for one in value]
         return texts if name == "expected_order" else sorted(texts)

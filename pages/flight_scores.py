@@ -44,7 +44,7 @@ _BREWS: Mapping[str, Mapping[str, object]] = {
     "covered_bowl": {"leaf_g": 5, "vessel_ml": 110, "vessel_material": "porcelain"},
     "standard_bowl": {"leaf_g": 3, "vessel_ml": 150, "vessel_material": "porcelain"},
 }
-"""By protocol: the bowl of GB/T 23776, the small pot of ISO 3103."""
+"""The vessel of each protocol: the bowl of GB/T 23776, the small pot of ISO 3103."""
 
 
 class ScoresForm(forms.Form):

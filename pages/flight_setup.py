@@ -36,9 +36,9 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 MOST_SEARCHED = 2000
-"""Samples of a team that are searched."""
+"""Most samples of a team that the search looks through."""
 MOST_SAMPLES = int(FLIGHT.by_name()["lots"].high or 0)
-"""Of one flight; one page lists as many beside those that are ticked."""
+"""Most samples of one flight; a page lists as many beside the ticked ones."""
 FIRST_CUPS, FIRST_SITTINGS = 6, 1
 """What a new flight's form begins with. Own choice, no source."""
 _MORE = ("protocol", "infusions", "reference", "weights_for")
@@ -124,7 +124,7 @@ class ChangeFlight(View):
 
 
 def _first_values(member: Member) -> dict[str, object]:
-    """Return what a new flight begins with: who sets it up pours, and all others who may taste do."""
+    """Return the first values of a new flight: its author pours, and all others who may taste are tasters."""
     others = [one for one in members_of(member) if one.left_at is None and one.user_id != member.user_id]
     return {
         "tasters": [str(one.user_id) for one in others if one.may_write],

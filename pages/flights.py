@@ -36,7 +36,7 @@ MOST_SHOWN = 200
 
 
 def membership_of(request: HttpRequest, flight: UUID) -> Member:
-    """Return the caller's membership of the flight's team; raise NotFound when it is none of theirs."""
+    """Return the caller's membership of the flight's team; raise NotFound without one."""
     return work_for(read_as_member(request, lambda member: flight_row(member, flight))[0])
 
 

@@ -41,9 +41,9 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 MOST_SESSIONS, MOST_RATINGS = 500, 20_000
-"""In one file; each is checked by storing it and taking that back, which takes some hundredths of a second."""
+"""Most of one file. A session is checked by storing it and rolling back, which takes some hundredths of a second."""
 _MOST_SHOWN = 200
-"""Faults that the page lists; the file that can be downloaded has them all."""
+"""Most faults that the page lists; the file that can be downloaded has all of them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +171,7 @@ def _cells_by_line(table: Table) -> list[list[str]]:
 
 
 def _bad_rows(table: Table, errors: list[CellError]) -> HttpResponse:
-    """Answer with the rows that are wrong: as they are, with their line and what is wrong in front."""
+    """Answer with the wrong rows as a file, each with its line and what is wrong in front."""
     cells = dict(table.lines)
     reasons: dict[int, list[str]] = {}
     for error in errors:

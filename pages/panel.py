@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 STRENGTH = "strength"
 _LEADING = (STRENGTH, "liking")
 _WIDTH, _SHOWN_POINTS = 120.0, 2.0
-"""Of the line that shows somebody's level: its length, and the points to either side of the panel's."""
+"""Length of the line that shows a taster's level, and how many points it has on either side of the panel's."""
 
 
 class TeamPanel(View):

@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 _MOST = 200
 """Photos on one page."""
 _WIDTH_PX = 280
-"""Of the picture that is clicked on: it fits the narrowest screen."""
+"""Width of the picture that is clicked on: it fits the narrowest screen."""
 _PARENTS = ("lot", "session")
 
 

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 MOST_OF_A_SESSION = 2000
-"""Infusions or notes of one session that a page lists."""
+"""Most infusions or notes of one session that a page lists."""
 PURCHASE = ("status", "price_per_kg", "currency", "quantity_g", "arrived_on", "from_lot")
 _SECTIONS: Mapping[str, tuple[tuple[StrOrPromise, tuple[str, ...]], ...]] = {
     "lot": (

@@ -49,7 +49,7 @@ class RecordHistoryPage(View):
         return _render(request, member, schema, record, history)
 
     def post(self, request: HttpRequest, record_type: str, record_id: str) -> HttpResponse:
-        """Bring values back: ``field`` names them, ``at`` which one if not the latest; ``deleted`` the whole record."""
+        """Bring back the values of ``field`` at the moment ``at``, else the latest; with ``deleted`` the record."""
         schema, member, record, history = self._found(request, record_type, record_id)
         require_writer(member)
         fields = _values_to_restore(schema, history, request.POST.getlist("field"), at=request.POST.get("at", ""))
@@ -82,7 +82,7 @@ def _restoring(request: HttpRequest) -> set[str]:
 
 
 def _values_to_restore(schema: RecordSchema, history: History, names: list[str], *, at: str) -> dict[str, object]:
-    """Return the values that come back: of each field the one of the moment, else the latest overwritten one."""
+    """Return the values to bring back: each field's at the given moment, else its latest overwritten one."""
     current = {str(one["field"]): one["value"] for one in history["current"]}
     values: dict[str, object] = {}
     for name in names:

@@ -42,11 +42,11 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 POT_OF_SESSION = ("vessel_ml", "vessel_material", "vessel_g", "leaf_g")
-"""What a session has of its pot."""
+"""Fields that a session copies from its pot."""
 _OPEN_SECTIONS = 2
 """How many sections of a form a narrow screen shows at once; the others are folded."""
 PARENT = {"session": "lot", "infusion": "session", "note": "session"}
-"""Of which record a new one is: named in the query of its page."""
+"""The parent of each record type; a new record's page names it in its query."""
 
 
 def schema_named(record_type: str) -> RecordSchema:
@@ -95,7 +95,7 @@ class NewRecord(View):
         return _render(request, member, form)
 
     def _form(self, request: HttpRequest, record_type: str, *, sent: bool = False) -> tuple[Member, _NewForm]:
-        member, begins = _beginning(request, record_type)
+        member, begins = _first_values(request, record_type)
         schema = schema_named(record_type)
         session = UUID(str(begins["session"])) if "session" in begins else None
         sections = sections_for(member, record_type)
@@ -131,9 +131,9 @@ class RecordPage(View):
             raise NotAllowed(_("what is built in cannot be changed"))
         match request.POST.get("do"):
             case "delete":
-                return _deleted(member, record_type, record)
+                return _delete(member, record_type, record)
             case "accept" if record_type == "note":
-                return _accepted(request, member, record)
+                return _accept(request, member, record)
         form = _form_of(member, record_type, record, request)
         if form.is_valid():
             changed = form.changed()
@@ -155,7 +155,7 @@ def address_of(record_type: str, record: UUID) -> str:
     return reverse("record", args=[record_type, record])
 
 
-def _beginning(request: HttpRequest, record_type: str) -> tuple[Member, dict[str, object]]:
+def _first_values(request: HttpRequest, record_type: str) -> tuple[Member, dict[str, object]]:
     """Return who makes a record, and the values it begins with."""
     parent = PARENT.get(record_type)
     if parent is not None:
@@ -200,14 +200,14 @@ def _form_of(member: Member, record_type: str, record: Record, request: HttpRequ
     return form
 
 
-def _deleted(member: Member, record_type: str, record: Record) -> HttpResponse:
+def _delete(member: Member, record_type: str, record: Record) -> HttpResponse:
     verdict = change_record(member, record_type, record.id, {DELETED: True})
     if verdict.verdict == "refused":
         raise refusal_of(verdict)
     return redirect(reverse("record-history", args=[record_type, record.id]))
 
 
-def _accepted(request: HttpRequest, member: Member, note: Record) -> HttpResponse:
+def _accept(request: HttpRequest, member: Member, note: Record) -> HttpResponse:
     """Note the words that were chosen among those that the note's text suggests."""
     if request.POST.get("revision") != str(note.revision):
         raise PreconditionFailed  # the text that was read may be another
@@ -216,7 +216,7 @@ def _accepted(request: HttpRequest, member: Member, note: Record) -> HttpRespons
     return redirect(address_of("session", UUID(str(note.fields["session"]))))
 
 
-def _suggested(member: Member, note: Record) -> dict[str, Any]:
+def _suggestions(member: Member, note: Record) -> dict[str, Any]:
     """Return the words that a note's text suggests to its taster, unless they are noted already."""
     try:
         check_may_accept(member, note.id)
@@ -258,7 +258,7 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
     type_name = form.schema.type
     values = record.fields if record is not None else form.values
     back, back_to = _back(type_name, values, record)
-    context = {
+    context: dict[str, Any] = {
         "form": form,
         "sections": [
             _section(form, title, [name for name in names if name in form.fields], is_open=place < _OPEN_SECTIONS)
@@ -278,9 +278,11 @@ def _render(request: HttpRequest, member: Member, form: RecordForm, record: Reco
         "back": back,
         "back_to": back_to,
         "buys": type_name == "lot" and record is None and "from_lot" in values,
-        **(_children(member, record) if type_name == "session" and record is not None else {}),
-        **(_suggested(member, record) if type_name == "note" and record is not None and record.fields["text"] else {}),
     }
+    if type_name == "session" and record is not None:
+        context |= _children(member, record)
+    if type_name == "note" and record is not None and record.fields["text"]:
+        context |= _suggestions(member, record)
     return render(request, "pages/record.html", context, status=422 if form.errors else 200)
 
 
@@ -355,7 +357,7 @@ def _children(member: Member, session: Record) -> dict[str, Any]:
         )
         for one in children_of(member, "note", session.id)
     ]
-    notes.sort(key=lambda note: (not note[1]["points"], _place(note[1]["name"], words), note[1]["moment"]))
+    notes.sort(key=lambda note: (not note[1]["points"], _note_order(note[1]["name"], words), note[1]["moment"]))
     return {
         "infusions": [
             {
@@ -370,7 +372,7 @@ def _children(member: Member, session: Record) -> dict[str, Any]:
     }
 
 
-def _place(name: object, words: Mapping[str, str]) -> tuple[bool, str]:
+def _note_order(name: object, words: Mapping[str, str]) -> tuple[bool, str]:
     """Return where a word stands among the notes of one infusion: strength first, then by name."""
     return name != words.get("strength"), str(name).casefold()
 

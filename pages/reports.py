@@ -56,9 +56,9 @@ _FORMS = {"pdf": "application/pdf", "png": "image/png"}
 
 
 _by_state: LRUCache[tuple[str, SafeString]] = LRUCache(100)
-"""A lot's name and its report as it was last written, by the state of its content, which is quick to find."""
+"""A lot's name and its rendered report by the state of its content, which is quick to find."""
 _by_content: LRUCache[tuple[str, SafeString]] = LRUCache(100)
-"""The same by the digest of its content, since a push to another lot of the team changes the state too."""
+"""Articles by the digest of their content, since a push to another lot of the team changes the state too."""
 
 
 def member_with(request: HttpRequest, lot_id: str) -> tuple[Member, Record]:

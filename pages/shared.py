@@ -136,7 +136,7 @@ def _report(request: HttpRequest, guest: Member, share: Share, *, form: str, bes
 
 
 def _content(guest: Member, share: Share, *, beside: str, own: Pot | None) -> ReportContent:
-    """Return a report's content for a guest: nothing of tasters unless allowed, photos of leaf and liquor only."""
+    """Return a report's content for a guest: without tasters unless allowed, with photos of leaf and liquor only."""
     today = timezone.now().date()
     content = read_from_replica(
         lambda: report_content(guest, record_for(guest, "lot", share.lot_id), today=today, own=own),

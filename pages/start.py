@@ -1,4 +1,4 @@
-"""The page on which whoever starts the server makes its first team; open only while there is none."""
+"""The page on which the person who started the server makes its first team; open while there is none."""
 
 from __future__ import annotations
 

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 Tile = tuple[str, str, str, str]
-"""A page's name, its drawing, what it is called, and what stands there now."""
+"""URL name of a page, its drawing, its title, and a line on what it has now."""
 
 
 class TeamPage(View):

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 
 _USUAL_POT_ML, _USUAL_POT_PX = 150.0, 34.0
-"""The pot by which others are drawn."""
+"""Volume of the pot that the drawings of others are scaled by."""
 
 
 class SettingsForm(forms.Form):

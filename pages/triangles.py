@@ -44,7 +44,7 @@ if TYPE_CHECKING:
 DIFFERENCES = (0.5, 0.4, 0.3, 0.2)
 """Proportions of people who tell the teas apart, to choose from; ISO 4120 calls up to 0.25 small, up to 0.35 medium."""
 _MOST = 200
-"""Tests of one lot that its page lists."""
+"""Most tests of one lot that its page lists."""
 
 
 class TestForm(forms.Form):

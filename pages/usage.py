@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from teams.models import Member
 
 _OF_MEMBER: tuple[QuotaName, ...] = ("notes", "records", "photos")
-"""What the table of the members shows; other limits of a member are named when they are nearly reached."""
+"""Quotas in the table of members; others of a member are named when they are nearly reached."""
 _NEARLY_FULL = 0.9
 
 

@@ -29,12 +29,12 @@ from teams.queries.people import revisions_of
 from teams.row_security import cell_of_team
 
 LEFT_ALONE_S = 5.0
-"""How long a replica that failed is not asked again."""
+"""For how long a replica that failed is not asked again. [s]"""
 READS = Counter(
     "leafspan_replica_reads", "Reads that a replica may answer, by who did", ("answered_by",), registry=None
 )
 _CONNECTION = {"connect_timeout": 2, "tcp_user_timeout": 3000}
-"""How long a server that is gone is waited for. [s, ms]"""
+"""Timeouts for a server that is gone. [s, ms]"""
 _SNAPSHOT = "SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY"
 _log = logging.getLogger(__name__)
 _Answer = TypeVar("_Answer")

@@ -133,7 +133,7 @@ def team_of_token(digest: str) -> UUID | None:
 
 
 def team_of_former_token(digest: str) -> UUID | None:
-    """Return the same for a token that is sent along by whoever signs in anew, so it need not be known."""
+    """Return the team of a device's earlier token, sent along when it signs in again; it need not be known here."""
     return _id("SELECT leafspan_team_of_token(%s)", digest)
 
 
@@ -148,7 +148,7 @@ def team_of_sign_in_code(digest: str) -> UUID | None:
 
 
 def login_named(username: str) -> UUID | None:
-    """Return the login of this name, in any case and in whichever form of Unicode it was typed."""
+    """Return the login of this name, regardless of case and form of Unicode."""
     return _login_here(_id("SELECT leafspan_login_named(%s)", normalize("NFC", username.strip())))
 
 
@@ -173,12 +173,12 @@ def _noted(found: UUID | None) -> UUID | None:
 
 
 def note_unknown() -> None:
-    """Note that this thread's request named what this cell does not know; another, if there is one, may."""
+    """Note that this thread's request named something that this cell does not know; another cell may know it."""
     _unknown.is_noted = bool(settings.CELLS)
 
 
 def forget_unknown() -> bool:
-    """Begin anew with nothing noted; return whether nothing that the request named was known.
+    """Forget what was noted; return whether the request named something unknown and nothing known.
 
     A valid invitation with a new name, for example, is this cell's to answer.
     """
@@ -205,7 +205,7 @@ def has_team() -> bool:
 
 
 def teams_with_outdated_figures(*, method: str) -> list[UUID]:
-    """Return the teams with figures, panels or flights to compute again, or computed by another method than this."""
+    """Return the teams with figures, panels or flights to compute, or computed by another method than this one."""
     return _ids("SELECT leafspan_teams_behind(%s)", method)
 
 
@@ -253,7 +253,7 @@ def is_id_in_use(kind: str, row: UUID) -> bool:
 
 
 def renew_photos(team: UUID, parents: Collection[UUID]) -> None:
-    """Give the photos of these sessions and lots new revisions, since they come or go with them; whoever took them."""
+    """Give all photos of these sessions and lots new revisions: phones get or lose them together."""
     run_together([renew_photos_statement(team, parents)])
 
 
@@ -282,7 +282,7 @@ def is_row_security_error(error: Exception) -> bool:
 
 
 def cell_of_team(error: BaseException | None) -> str | None:
-    """Return the cell of the team that a transaction was refused for, "" while it is moved; None for other errors."""
+    """Return the cell of the team that a transaction was refused for, "" while it moves; None for other errors."""
     cause = error.__cause__ if isinstance(error, OperationalError) else None
     if not isinstance(cause, psycopg.Error):
         return None

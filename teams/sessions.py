@@ -1,4 +1,4 @@
-"""Browser sessions in the database, of which a request can read the one whose key its cookie names, and no other."""
+"""Browser sessions in the database; a request can read only the one whose key its cookie names."""
 
 from typing import Any
 

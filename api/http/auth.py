@@ -26,11 +26,11 @@ if TYPE_CHECKING:
 
 SCHEME = "Bearer"
 SIGNED_IN = "leafspan.signed_in"
-"""Key in a request's META of the login whose valid token or browser session it came with."""
+"""Key in META: the login whose valid token or browser session the request has."""
 _FOUND = "leafspan.token"
-"""Key in a request's META of the token that was found, None for one that is not valid."""
+"""Key in META: the token that was found; None for an invalid one."""
 LOGIN_HEADER = "X-Leafspan-Login"
-"""Header by which an answer names that login to the web server, which leaves it out."""
+"""Header by which an answer names that login to the web server, which removes it."""
 
 
 def bearer_token(request: HttpRequest | Request) -> str | None:

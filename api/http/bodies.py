@@ -95,7 +95,7 @@ class StrictDateTimeField(StrictField, s.DateTimeField):
 
 
 class OfRecord(StrictField):
-    """A value as a field of a record has it; null, where that field may be null, is a value too."""
+    """A value of a record's field, checked by the record's schema; null is allowed where the field allows it."""
 
     def __init__(self, of: Field, **given: Any) -> None:  # noqa: ANN401 - arguments of the serializer field
         help_text = given.pop("help_text", "") or meaning(of)
@@ -154,7 +154,7 @@ def take_id(sent: dict[str, Any], name: str = "id") -> UUID:
 
 
 def id_from_query(request: Request, name: str) -> UUID | None:
-    """Return the id that the query asks for, None for any; raise Invalid for what is no id."""
+    """Return the id in the query, None without one; raise Invalid for what is no id."""
     text = request.query_params.get(name)
     return None if text is None else take_id({name: text}, name)
 

@@ -57,4 +57,4 @@ BODY_EXAMPLES: dict[str, dict[str, object]] = {
     "ChosenTastersRequest": {"tasters": [_USER], "answers_each": 2},
     "NewTrialRequest": {"id": example_id(16), "taster": _USER, "correct": True},
 }  # fmt: skip
-"""By the name of the schema."""
+"""Examples by the name of their schema."""

@@ -27,7 +27,7 @@ TAGS = {
     "operations": "Live events and the export of the team",
     "documents": "A lot's report and card, as pages and as files",
 }
-"""By record type or by the folder of a resource in ``api/``; ``documents`` are the pages' own."""
+"""Tags by record type or by the folder of a resource in ``api/``; ``documents`` is that of the pages."""
 
 _COUNTERS = ("revision", "cursor")
 """Fields that count a team's commits: they outgrow 32 bits."""
@@ -60,7 +60,7 @@ _OF_BODIES = {
     "408": "the body came too slowly; nothing was applied",
     "413": "the body is too large; nothing was applied",
 }
-"""Refusals before an operation is reached (`config.web.serving`): of all, and of those with a body."""
+"""Refusals before an operation is reached (`config.web.serving`): of every operation, and of those with a body."""
 _OF_HEADS = {"414": "the address is too long", "431": "a header is too large, or there are too many"}
 """Refusals of the web server while it reads a request's head: a line of text and no headers of ours."""
 _MEANINGS = {
@@ -78,7 +78,7 @@ _MEANINGS = {
     "501": "the web server was started without live events",
     "507": "a quota is reached or the disk is full; nothing was stored",
 }
-"""Of a status whose operation says no more."""
+"""Description of a status where the operation has none of its own."""
 _PROBLEM = {
     "type": "/problems/invalid",
     "title": "Some fields are not valid",

@@ -35,7 +35,7 @@ NEW_RECORDS: dict[str, dict[str, object]] = {
     "pot": {"id": _POT, "name": "Small white bowl", "vessel_ml": 110, "vessel_material": "porcelain", "leaf_g": 5},
     "descriptor": {"id": _WORD, "key": "wet_slate", "label": "wet slate", "family": "mineral"},
 }  # fmt: skip
-"""By record type: the body of a new one."""
+"""The body of a new record by its type."""
 
 
 def new_record_examples(schema: RecordSchema) -> list[OpenApiExample]:
@@ -145,8 +145,8 @@ SYNC_EXAMPLES = [
     *(_pulled_example(case) for case in _PULLED),
     *(problem_example(case, status) for case, status in _REFUSALS.items()),
 ]
-"""Of a sync's body and answer."""
+"""Examples of a sync's body and answer."""
 STREAM_EXAMPLES = _stream_examples()
-"""Of a stream's body and one of its lines."""
+"""Examples of a stream's body and one of its lines."""
 PHOTO_EXAMPLES = [problem_example("full", 507)]
-"""Of a photo that is announced."""
+"""Example of a photo that is announced."""

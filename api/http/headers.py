@@ -18,7 +18,7 @@ JSON_HEADERS = {
 }
 """For JSON, which no browser renders: a phone gets them with every tap. So they are few."""
 PAGES_ONLY = ("Cross-Origin-Opener-Policy", "Permissions-Policy", "Referrer-Policy", "X-Frame-Options")
-"""Left out of JSON; `frame-ancestors` says what the last does."""
+"""Headers left out of JSON; `frame-ancestors` says the same as the last one."""
 JSON_TYPES = ("application/json", "application/problem+json", "application/x-ndjson")
 
 

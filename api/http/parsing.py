@@ -12,7 +12,7 @@ from rest_framework.exceptions import APIException, ParseError
 from rest_framework.parsers import BaseParser
 
 MAX_BODY_BYTES = 2 * 1024 * 1024
-"""Bytes, unpacked."""
+"""Most bytes of a body after unpacking."""
 
 
 class TooLarge(APIException):

@@ -1,4 +1,4 @@
-"""What is wrong with a field or a request, by the words that programs go by.
+"""Codes for what is wrong with a field or a request, which programs go by, with their meanings.
 
 The OpenAPI document lists them, and ``/problems/<type>`` is a page about each type.
 """

@@ -51,7 +51,7 @@ PATH = "/api/v1/events"
 POLL_INTERVAL_S = 1.0
 HEARTBEAT_S = 15.0
 MAX_LISTENERS = 2000
-"""In one process; more are asked to come back later."""
+"""Most streams in one process; more are asked to come back later."""
 
 
 class LiveEventsUnavailable(Refused):

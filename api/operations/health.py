@@ -18,9 +18,9 @@ from tastings.jobs import worker_answers
 LIVE, READY = "/health/live", "/health/ready"
 PATHS = (LIVE, READY)
 PATIENCE_S = 5.0
-"""After so long without an answer, what was asked counts as missing. [s]"""
+"""A database or worker that has not answered after this time counts as missing. [s]"""
 FRESH_S = 1.0
-"""So long an answer is given to everyone who asks. [s]"""
+"""For how long an answer is given again. [s]"""
 _log = logging.getLogger(__name__)
 
 

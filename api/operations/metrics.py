@@ -99,7 +99,7 @@ def may_read(request: HttpRequest) -> bool:
 
 
 class _Now(Collector):
-    """Queue lengths and the workers' counts; a source that is down is left out and reported as such."""
+    """Reads queue lengths and the workers' counts at each scrape; reports which source is down."""
 
     def __init__(self, now: datetime) -> None:
         self._now = now

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
 
 MAX_PIECE_BYTES = 1024 * 1024
-"""Bytes."""
+"""Most bytes of one piece."""
 _OFFSET = OpenApiParameter(
     "Upload-Offset",
     int,

@@ -19,7 +19,7 @@ from rest_framework.request import Request
 
 LINES = "application/x-ndjson"
 MOST_BYTES = 2 * 1024 * 1024
-"""As sent, so usually compressed."""
+"""Bytes of a stream as sent, so usually compressed."""
 COMPRESS: Mapping[str, Callable[[Iterator[bytes]], Iterator[bytes]]] = {
     "br": brotli_compress_sequence,
     "zstd": zstd_compress_sequence,

@@ -173,7 +173,7 @@ StandingRecordSerializer = inline_object(
     by=s.UUIDField(help_text="who edited it last"),
     author=s.UUIDField(help_text="who made it"),
 )
-"""What a record has beyond what was sent."""
+"""Fields of a record beyond those that were sent."""
 
 
 class VerdictSerializer(s.Serializer[Any]):

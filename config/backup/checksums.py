@@ -18,7 +18,7 @@ FIXED = (
     "SET LOCAL statement_timeout TO 0",
     "SET LOCAL row_security TO off",  # a policy in force is to fail, not to leave rows out
 )
-"""How values are written, and that all rows are."""
+"""Settings under which all rows are read, and values are written the same on every server."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

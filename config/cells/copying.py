@@ -20,7 +20,7 @@ from config.backup.checksums import FIXED, quote_name
 from config.cells.tables import FORMER_LOGINS, TABLES, MovedTable
 
 _GROUPS = 1023
-"""A mask of bits."""
+"""Mask of the bits of a key's hash that name its group; groups are compared before single rows."""
 _PIECE_ROWS = 20_000
 
 Connection = psycopg.Connection[Any]

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from config.backup.checksums import quote_name
 
 TEAM = "%(team)s"
-"""The team's id in a statement."""
+"""Placeholder of the team's id in a statement."""
 _MEMBERS = f"(SELECT user_id FROM teams_member WHERE team_id = {TEAM} AND left_at IS NULL)"  # noqa: S608 - no values
 _FORMER = f"(SELECT user_id FROM teams_member WHERE team_id = {TEAM} AND left_at IS NOT NULL)"  # noqa: S608
 _OF_MEMBERSHIP = f"member_id IN (SELECT id FROM teams_member WHERE team_id = {TEAM})"  # noqa: S608

@@ -338,4 +338,4 @@ LOTS: tuple[DemoLot, ...] = (
 
 SESSIONS = sum(lot.sessions for lot in LOTS)
 SHOWN = next(lot for lot in LOTS if lot.handle == "cliff 3")
-"""The lot to look at first."""
+"""Handle of the lot that the demo points to first."""

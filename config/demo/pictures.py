@@ -39,7 +39,7 @@ def send_pictures(team: UUID, *, phones: Mapping[str, Phone]) -> int:
         sent += _send(phone, demo_session, session=session, cups=missing)
         wanted.append((phone, session))
     deadline = time.monotonic() + _CHECKED_S
-    while wanted := [(phone, session) for phone, session in wanted if not _measured(phone, session)]:
+    while wanted := [(phone, session) for phone, session in wanted if not _measure_pictures(phone, session)]:
         if time.monotonic() > deadline:
             break
         time.sleep(_LOOK_AGAIN_S)
@@ -68,7 +68,7 @@ def _send(phone: Phone, demo_session: DemoSession, *, session: UUID, cups: Mappi
         return phone.photos.send()
 
 
-def _measured(phone: Phone, session: UUID) -> bool:
+def _measure_pictures(phone: Phone, session: UUID) -> bool:
     """Measure every picture of a session that is ready to be; return whether all are measured."""
     photos = _photos(phone, session)
     for photo in photos:

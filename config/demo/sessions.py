@@ -63,7 +63,7 @@ VESSELS_BY_SHOP: Mapping[DemoShop, tuple[DemoVessel, ...]] = {
     HILL: (_BOWL, _CLAY, DemoVessel(name="Iron pot", vessel_ml=300, material="cast_iron", pour_s=18, vessel_g=900)),
 }
 _PRIVATE = ("white buds", 4)
-"""The one session that only its taster sees."""
+"""The private session: only its taster sees it."""
 _PURPOSES = ("selection", "reference", "training", "guest")
 
 

@@ -28,7 +28,7 @@ def check() -> int:
     env = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", **os.environ, "PYTHONUNBUFFERED": "1"}
     try:
         with tempfile.TemporaryDirectory(prefix="leafspan-checks-") as folder:
-            failed = _checked(env, logs=Path(folder), pause=flag.pause)
+            failed = _run_checks(env, logs=Path(folder), pause=flag.pause)
     except Stopped:
         print("stopped", file=sys.stderr)
         return 130
@@ -36,7 +36,7 @@ def check() -> int:
     return 1 if failed else 0
 
 
-def _checked(env: Mapping[str, str], *, logs: Path, pause: Pause) -> list[str]:
+def _run_checks(env: Mapping[str, str], *, logs: Path, pause: Pause) -> list[str]:
     """Run the tests and, one after the other beside them, the static checks; return the names of what failed."""
     print("== tests, and static checks beside them", flush=True)
     began = time.monotonic()

@@ -19,7 +19,7 @@ MACHINES = ("machine-1", "machine-2")
 """Folders below the data folder, one for the web server and the worker of each machine."""
 
 _GIVEN = ("DATABASE_URL", "REDIS_URL")
-"""Not heeded: a cluster has servers of its own."""
+"""Settings that a cluster ignores, since it has servers of its own."""
 
 
 def run_cluster(environ: Mapping[str, str]) -> int:

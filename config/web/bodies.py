@@ -14,7 +14,7 @@ from config.web.transfers import Limits, Transfer, Transfers
 MAX_BODY_BYTES = 4 * 1024 * 1024
 """Twice what any address takes: those answer a smaller excess themselves. [bytes]"""
 MEMORY_BYTES = 256 * 1024
-"""What is larger is in a temporary file. [bytes]"""
+"""A larger body is written to a temporary file. [bytes]"""
 FREE_PIECES, LEAST_PIECE_BYTES = 4000, 128
 """After so many pieces they must hold so much on average: each one costs processor time on the event loop."""
 LIMITS = Limits(

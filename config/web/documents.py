@@ -20,7 +20,7 @@ from tastings.queries.documents import finished_documents
 WAIT_S = 4.0
 """How long a request waits for the worker before it answers 202. [s]"""
 MOST_WAITING = 500
-"""In one process; more get their 202 at once."""
+"""Most waiting requests in one process; others get their 202 at once."""
 _LOOK_EVERY_S = 0.1
 _HEADER = WAITS_FOR.lower().encode()
 _log = logging.getLogger(__name__)

@@ -7,7 +7,7 @@ from typing import Any
 from api.http.loop_answers import Send
 
 LARGE_BYTES = 64 * 1024
-"""About 150 records. [bytes]"""
+"""Size from which an answer counts as large: about 150 records. [bytes]"""
 LASTS_S = 10.0
 _MOST = 10_000
 

@@ -8,7 +8,7 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 FRAME_SLOTS = 16_384
-"""Of 8 bytes each: the piece is then 256 KiB, half of it free for what is called."""
+"""Slots of 8 bytes in the frame: the piece is then 256 KiB, half of it free for the calls below."""
 
 
 def reserve_stack(function: Callable[P, R]) -> Callable[P, R]:

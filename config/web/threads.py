@@ -17,7 +17,7 @@ from config.web.stack import reserve_stack
 from config.web.transfers import Full, Limits, Transfer, Transfers
 
 AHEAD_BYTES = 4 * 1024 * 1024
-"""More than any answer but an export has. [bytes]"""
+"""More bytes than any answer has, except exports."""
 READERS = Limits(
     idle_s=60.0, least_bytes_per_s=500.0, total_s=3600.0, most=4000, most_of_client=400, most_bytes=128 * 1024 * 1024
 )

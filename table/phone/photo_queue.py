@@ -19,10 +19,10 @@ from table.phone.sync_request import send_request
 from table.phone.transport import Transport
 
 PIECE_BYTES = 256 * 1024
-"""Small enough to get through a weak line; the server takes up to 1 MiB."""
+"""Bytes of a piece: few enough for a weak line; the server takes up to 1 MiB."""
 _ATTEMPTS_PER_PIECE = 5
 _FINAL = (403, 404, 422)
-"""Not theirs to send (any more), taken away meanwhile, or wrong in itself."""
+"""Statuses of photos that will never be accepted: not allowed, deleted meanwhile, or invalid."""
 
 
 class PhotoQueue:

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 from table.phone.errors import UnreachableError
 
 LINES = "application/x-ndjson"
-"""Type of an answer of which each line stands for itself."""
+"""Media type of an answer in JSON Lines."""
 
 
 class Response(NamedTuple):

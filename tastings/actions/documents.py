@@ -14,11 +14,11 @@ from tastings.models.photo_files import read_file, thumbnail_key
 from teams.row_security import acting_for, every_team, skip_team_elsewhere
 
 REQUEUE_AFTER_S = 20.0
-"""A job that takes longer counts as lost."""
+"""A rendering job that takes longer counts as lost."""
 DOCUMENT_RETENTION_DAYS = 30
-"""Counted from the last time it was read."""
+"""How long a document is kept after it was last read."""
 MAX_DOCUMENTS = 500
-"""Of one team."""
+"""Most documents of one team."""
 _log = logging.getLogger(__name__)
 
 Typesetter = Callable[[str, str, Mapping[str, Any], Mapping[str, bytes]], bytes]

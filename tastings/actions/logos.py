@@ -92,7 +92,7 @@ def check_logo(team: UUID, *, now: datetime) -> str:
 
 
 def _decoded(logo: TeamLogo) -> ProcessedImage:
-    """Return the picture of an uploaded file; a file that ended the worker before, or is not as it came, is broken."""
+    """Return the picture of an uploaded file; one that ended the worker before, or was changed, counts as broken."""
     try:
         file = read_upload(logo.upload)
     except FileNotFoundError as error:

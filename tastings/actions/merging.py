@@ -19,7 +19,7 @@ from teams.errors import Invalid, NotAllowed, Problem
 from teams.models import Member, Team
 
 _BATCH_SIZE = 500
-"""Notes per push, to bound memory."""
+"""Most notes per push, to bound memory."""
 _MAX_SYNONYMS = 50
 
 

@@ -6,7 +6,7 @@ from datetime import datetime
 from statistics import fmean
 from uuid import UUID
 
-from django.db import connection, transaction
+from django.db import transaction
 from django.db.models import F, QuerySet
 
 from tastings.figures import to_stored
@@ -18,13 +18,14 @@ from tastings.maths.panel.panel import LEVEL_INFUSIONS, Panel, Rated, panel
 from tastings.models import Development, TeamPanel
 from tastings.queries.brews import load_latest_brews
 from tastings.queries.panels import evidence_of
+from teams.postgresql.locks import try_lock
 
 MOST_SESSIONS = 400
-"""The latest so many sessions of a team are learned from."""
+"""How many of a team's latest sessions are learned from."""
 GAIN_MOVED, OFFSET_MOVED, LINE_MOVED = 0.03, 0.1, 0.1
-"""From such moves on the lots' figures are worked out again. [1], [points], [points]"""
+"""Least changes after which the lots' figures are computed again. [1], [points], [points]"""
 SD_MOVED = 1.25
-"""The same where a scale is known so many times as well, or as badly, as before. [1]"""
+"""The same for the ratio of a scale's uncertainty to that before, or its inverse. [1]"""
 SLOPE_PROBABILITY_MOVED, SLOPE_MOVED = 0.15, 0.03
 """The same for the slope of the cups' order. [1], [points a cup]"""
 
@@ -42,10 +43,8 @@ def mark_panel_due(team: UUID, *, revision: int) -> None:
 @transaction.atomic
 def refresh_panel(team: UUID, *, now: datetime) -> bool:
     """Learn from the team's latest sessions and store it; return whether this call did so. Safe to run twice."""
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_try_advisory_xact_lock(hashtextextended(%s, 0))", [f"panel {team}"])
-        if not cursor.fetchone()[0]:
-            return False
+    if not try_lock(f"panel {team}"):
+        return False
     current = TeamPanel.objects.filter(team_id=team).first()
     if current is None or (current.due_revision <= current.computed_revision and current.method == METHOD):
         TeamPanel.objects.filter(team_id=team, due_revision__lte=F("computed_revision")).update(asked_at=None)

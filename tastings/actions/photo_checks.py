@@ -26,11 +26,11 @@ from teams.actions.revisions import lock_team
 from teams.row_security import acting_for, every_team, skip_team_elsewhere, team_of, teams_with_photos_to_check
 
 MAX_ATTEMPTS = 5
-"""A file that ended the worker so often counts as broken."""
+"""How often a file may end the worker before it counts as broken."""
 LOST_AFTER = timedelta(minutes=3)
-"""After so long a check that was enqueued counts as lost."""
+"""An enqueued check counts as lost after this time."""
 UPLOAD_RETENTION = timedelta(days=30)
-"""After so long the bytes of an unfinished upload are deleted; the phone then begins again at 0."""
+"""The bytes of an unfinished upload are deleted after this time; the phone then begins again at 0."""
 _DAY_S = 86_400.0
 
 _log = logging.getLogger(__name__)

@@ -8,8 +8,7 @@ from uuid import UUID
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
-from lots.schema import clean_fields, record_faults
-from lots.wording import field_problem
+from lots.bodies import clean_body
 from tastings.actions.photo_permissions import (
     check_may_change_photo,
     check_may_photograph,
@@ -46,12 +45,8 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
         The photo would go beyond what the team or the member may store.
     """
     require_writer(member)
-    values, faults = clean_fields(PHOTO, sent)
-    faults += [fault for fault in record_faults(PHOTO, values) if fault[0] not in dict(faults)]
-    problems = [field_problem(name, fault) for name, fault in faults]
-    if not problems:
-        problems = _parents(member, values)
-    if problems:
+    values = clean_body(PHOTO, sent)
+    if problems := _parent_problems(member, values):
         raise Invalid(problems=problems)
     columns = _columns(values)
     check_may_photograph(member, session=columns["session_id"])
@@ -83,7 +78,7 @@ def _columns(values: Mapping[str, object]) -> dict[str, Any]:
     return {**ids, **fields, "taken_at": datetime.fromisoformat(str(taken)) if taken else None}
 
 
-def _parents(member: Member, values: Mapping[str, object]) -> list[Problem]:
+def _parent_problems(member: Member, values: Mapping[str, object]) -> list[Problem]:
     named = [name for name in ("session", "lot") if values.get(name)]
     if len(named) != 1:
         return [Problem("session", "one_of", _("name the session or the lot that it is a photo of, and not both"))]

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from uuid import UUID
 
 _SAMPLES_OWN = ("status", "quantity_g", "price_per_kg", "currency", "arrived_on", "from_lot", "remarks")
-"""What it does not take over."""
+"""Fields that a bought lot does not take over."""
 
 
 def fields_of_bought_lot(sample: UUID, fields: Mapping[str, object]) -> dict[str, object]:

@@ -15,7 +15,7 @@ from tastings.models import Infusion, Note, Session
 from tastings.queries.records import shared_sessions
 
 _CUP_MOMENTS = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
-"""Moments of a note about an infusion's cup. A descriptor rated at several counts at the first of these."""
+"""Moments of a note about an infusion's cup. A descriptor rated at several of them counts at the first."""
 
 
 _LAST = 1_000_000
@@ -49,7 +49,7 @@ def load_brews(lot: UUID) -> LotBrews:
 
 
 def load_latest_brews(team: UUID, *, sessions: int) -> Mapping[str, LotBrews]:
-    """Read the team's latest shared sessions, by lot: by when the server first had them, whatever day they claim."""
+    """Read the team's latest shared sessions by lot; the latest are those that the server received last."""
     shared = _shared(Session.objects.filter(team_id=team))
     latest = list(shared.order_by("-created_at", "-started_at", "id")[:sessions])
     ids = [session.id for session in latest]
@@ -120,7 +120,7 @@ def _brew(session: Session, infusions: Sequence[Infusion], notes: dict[UUID, lis
 
 
 def _kettles_c(session: Session, infusions: Sequence[Infusion]) -> list[float]:
-    """Return the kettle's heat at each infusion, in order: where it was not read, the last reading of the session.
+    """Return the kettle's heat at each infusion, in order; where it was not read, that of the last reading before.
 
     Before the first reading that counts; in a session without any, the heat of the even brew for the kind of tea.
     """

@@ -18,7 +18,7 @@ from teams.models import Member
 
 MOST_GROUPS = 6
 BY = ("vessel_material", "shop", "water")
-"""What one lot's sessions can be parted by."""
+"""Fields by which one lot's sessions can be divided."""
 UNSAID = "unknown"
 
 

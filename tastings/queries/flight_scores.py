@@ -25,7 +25,7 @@ SCALES: Mapping[Measure, float] = {"liking": 10.0, "weighted": 100.0}
 """The highest score of each measure. [points]"""
 LIKING = "liking"
 _TASTED = ("mouth", "finish", "body")
-"""Moments whose liking is of the cup as it was drunk."""
+"""Moments at which liking is that of the cup as drunk."""
 _FACTOR: Mapping[str, str] = {
     "dry_leaf": "dry_leaf",
     "liquor": "liquor_colour",
@@ -37,7 +37,7 @@ _FACTOR: Mapping[str, str] = {
     "finish": "taste",
     "spent_leaf": "spent_leaf",
 }
-"""Which factor of an evaluation the liking of a moment speaks of."""
+"""The factor of an evaluation that the liking at each moment stands for."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from tastings.queries.records import record_for, shared_sessions
 from teams.models import Member, Shop
 
 LATEST_SESSIONS = 40
-"""So many latest sessions show the usual pot of a shop that has not named one."""
+"""How many of the latest sessions show the usual pot of a shop that has not named one."""
 _VESSEL = ("vessel_ml", "vessel_material", "warmed", "altitude_m")
 
 

@@ -67,7 +67,7 @@ def late_sessions(flight: Flight) -> list[LateSession]:
 
 
 def _ratings_by_taster(session: Session, notes: Sequence[Note], *, counted: Mapping[str, Rating]) -> tuple[Rating, ...]:
-    """Return the ratings as the taster wrote them; where another has written since, those that count."""
+    """Return each session's ratings as its taster wrote them; if someone else wrote since, those that count."""
     ratings = []
     for note in notes:
         stamps = unpack(note.stamps)

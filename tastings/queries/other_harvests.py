@@ -14,7 +14,7 @@ from tastings.queries.records import record_for
 from teams.models import Member
 
 MOST = 3
-"""So many other harvests are compared, the latest first: each takes a fit of both lots."""
+"""Most other harvests that are compared, the latest first: each takes a fit of both lots."""
 NORMAL_FORM = r"lower(regexp_replace(normalize(%(expressions)s, NFKC), '[[:space:][:punct:]]+', '', 'g'))"
 """A producer's name without case, spaces and marks, so that it is the same however it was typed."""
 

@@ -19,7 +19,7 @@ from teams.models import Member
 from teams.queries.people import member_for
 
 Scales = Mapping[str, Mapping[str, TasterScale]]
-"""Of each taster, by descriptor and taster."""
+"""Scales by descriptor and taster."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +88,7 @@ class PanelFigures:
 
 
 FEW_LOTS = 50
-"""So many lots of a team are read to leave out one; among more its own evidence hardly counts."""
+"""Most lots of a team that are read to leave out one; among more its own evidence hardly counts."""
 
 
 def calibration_of(team: UUID, *, but_lot: UUID | None = None) -> Calibration:

@@ -80,7 +80,7 @@ def pull(  # noqa: PLR0913 - what a phone asks for, one by one
 
 
 _PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id", "revision", "session_id")}
-"""Columns of id, revision and session of what phones only pull."""
+"""Columns that hold id, revision and session of the types that phones only pull."""
 
 
 def _rows_after(  # noqa: PLR0913 - as above

@@ -17,12 +17,12 @@ from tastings.queries.records import MODELS
 from tastings.queries.written_rows import WrittenRow, record_change
 
 _LATEST_STAMP = KeyTextTransform(0, KeyTransform(-1, "stamps"))
-"""Moment of the latest edit: stamps are stored in the order of their moments."""
+"""SQL of the moment of the latest edit: stamps are stored in the order of their moments."""
 _HEAD = ("id", "revision", "removed", "by_id", _LATEST_STAMP, "updated_at")
 _AUTHOR: Mapping[type[Synced], str] = {Session: "taster_id"}
 """Column of a record's author where it has another name."""
 _SESSION: Mapping[type[Synced], str] = {Infusion: "session_id", Note: "session_id"}
-"""Column of a record's session; of a session, and of records without one, the id."""
+"""Column of a record's session; its id for a session and for records without one."""
 
 
 def read_rows(model: type[Synced], rows: QuerySet[Synced]) -> list["PulledRow"]:

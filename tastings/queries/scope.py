@@ -20,7 +20,7 @@ from tastings.models import Session
 
 MOST_DAYS, MOST_LOTS = 36_500, 100
 SCOPED_TYPES = ("infusion", "note", "photo")
-"""What comes of the scope's sessions only."""
+"""Types that a phone gets only for sessions of its scope."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

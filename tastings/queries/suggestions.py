@@ -14,7 +14,7 @@ from tastings.reading.terms import DescriptorTerms
 from teams.models import Member
 
 _MAX_NOTES = 5000
-"""More notes of one session at one moment than anyone writes."""
+"""Most notes of one session at one moment that are read: more than anyone writes."""
 
 
 def lexicon_for(member: Member) -> Lexicon:

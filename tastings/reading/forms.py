@@ -7,7 +7,7 @@ from tastings.reading.language import Phrase
 
 _VOWELS = frozenset("aeiou")
 _SHORTEST = 3
-"""Letters of the shortest word that has forms."""
+"""Least letters of a word that has forms."""
 
 
 class Form(NamedTuple):

@@ -13,7 +13,7 @@ from tastings.reading.tokens import tokens
 _DATA = Path(__file__).resolve().parent.parent / "data"
 
 Phrase = tuple[str, ...]
-"""Words in a row, each in its normalised form (`tastings.reading.tokens.normalise`)."""
+"""Consecutive words, each in its normalised form (`tastings.reading.tokens.normalise`)."""
 
 Kind = Literal[
     "term",  # names descriptors

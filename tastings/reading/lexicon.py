@@ -8,7 +8,7 @@ from tastings.reading.spelling import Spelling
 from tastings.reading.terms import DescriptorTerms, Terms, terms_of
 
 _SHORTEST_OWN_MISSPELT = 8
-"""Letters of the shortest word of a team's own of which misspellings are understood."""
+"""Least letters of a team's own word whose misspellings are understood."""
 
 
 class Lexicon:

@@ -10,11 +10,11 @@ from tastings.reading.lexicon import Lexicon
 from tastings.reading.spans import BOUNDARIES, Span, spans
 
 _MOST_BETWEEN = 2
-"""So many unknown words may stand between a negation and what it denies."""
+"""Most unknown words between a negation and what it denies."""
 _LONGEST_TEXT = 8000
 
 Compared = Literal["more", "less"]
-"""Than in another cup."""
+"""Comparisons with another cup."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,10 +8,10 @@ from tastings.reading.lexicon import Lexicon
 from tastings.reading.tokens import Token, tokens
 
 BOUNDARIES: tuple[Kind, ...] = ("sentence_end", "contrast", "clause_end", "comma")
-"""What ends a clause."""
+"""Senses that end a clause."""
 _SCALES = (5.0, 10.0, 100.0)
 _HANDLED_WINDOW = 4
-"""So many words after "ate" or "bought" may name what was eaten or bought."""
+"""How many words after "ate" or "bought" may name what was eaten or bought."""
 _TASTING: frozenset[Kind] = frozenset(
     {"cue", "degree", "term", "more", "less", "not", "weak", "rises", "falls", "gone", "score", "number"}
 )

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping
 from itertools import combinations
 
 _ONE_FROM, _TWO_FROM = 5, 9
-"""A word of so many letters may be off by one, and by two."""
+"""Least letters of a word that may have one wrong letter, and two."""
 _LONGEST = 16
 
 

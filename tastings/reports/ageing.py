@@ -10,14 +10,14 @@ from tastings.wording.numbers import day, listed, one_decimal, percent, signed
 from tastings.wording.readiness import next_tasting, reason
 
 ONE_SIDED = 0.9
-"""Probability of each end of a central 80 % interval."""
+"""Probability of a value above the lower end, or below the upper end, of a central 80 % interval."""
 
 LITTLE = 0.3
 """A roast that fades by less in two months is not worth waiting for (own value). [points]"""
 LIKELY = 0.5
-"""Probability from which it is said that waiting makes a tea worse."""
+"""Least probability at which the report says that waiting makes a tea worse."""
 WIDEST_TREND = 0.6
-"""An interval of the trend that is wider and holds 0 says nothing. [points in 30 days]"""
+"""A wider interval of the trend that includes 0 is not mentioned. [points in 30 days]"""
 
 
 def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
@@ -82,7 +82,7 @@ def _expected(found: Readiness) -> str:
 
 
 def _waiting(found: Readiness) -> str:
-    """Say that the roast has faded as far as it will, where only that it is so near the level keeps it open."""
+    """Say that the roast has faded as far as it will, where only its nearness to the level leaves the verdict open."""
     if found.verdict != "cannot_tell" or (found.rested or 0.0) < SURE or found.today is None or not found.curve:
         return ""
     later = found.curve[-1].mean

@@ -20,7 +20,7 @@ from tastings.wording.labels import descriptor_label
 from tastings.wording.numbers import isolated, number, number_range, one_decimal, percent, signed
 
 SURE = 0.6
-"""From this probability on a sentence says which of two it is; below, that one cannot tell yet."""
+"""Least probability at which a sentence names one of two lots; below, it says that one cannot tell yet."""
 
 
 @dataclass(frozen=True, slots=True)

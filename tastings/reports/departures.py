@@ -45,7 +45,7 @@ def _sentence(session: str, *, detail: str, found: Sequence[Departure]) -> str:
 
 
 def _opposite_sign(found: Departure) -> str:
-    """Say why a weaker brew made stronger cups, or the other way round: it changes what is left in the leaf."""
+    """Say why a weaker brew made stronger cups, or the reverse: it changes what is left in the leaf."""
     if found.n_cups == 1 or _SIGN.get(found.kind, 0) * found.effect >= 0:
         return ""
     if found.effect > 0:

@@ -13,10 +13,10 @@ from tastings.wording import flight_details as words
 from tastings.wording.numbers import money, number_range, one_decimal, percent
 
 MOST_PAIRS = 12
-"""Most pairs of differing lots that are listed."""
+"""Most pairs of different lots that are listed."""
 
 Names = Mapping[str, str]
-"""Names by id."""
+"""Names of lots and tasters by id."""
 
 
 @dataclass(frozen=True, slots=True)

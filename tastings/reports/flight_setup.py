@@ -28,7 +28,7 @@ def sample_line(fields: Mapping[str, object]) -> str:
 
 
 def preview_sentences(preview: PlanPreview, *, people: Mapping[UUID, str], has_pourers: bool) -> list[str]:
-    """Say how many cups everybody would get, and how fair the plan would be; or why there is none."""
+    """Say how many cups everybody would get and how fair the plan would be, or why there is no plan."""
     if preview.failure is not None:
         return [words.no_plan(plan_failure(preview.failure))]
     by_number: dict[int, list[str]] = defaultdict(list)

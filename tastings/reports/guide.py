@@ -166,7 +166,7 @@ def _aim(guide: Guide) -> str:
 
 
 def until_words(last: int | None, *, steeps: Steeps) -> str:
-    """Say where the leaf is spent when it is brewed like this, if that is not after the count of the lot."""
+    """Say after which infusion the leaf is spent in this pot, if that differs from the lot's count."""
     if last is None:
         return ""
     if not last:

@@ -23,7 +23,7 @@ from tastings.wording.numbers import capitalised, day, money, one_decimal
 from tastings.wording.profile import infusions_words, is_known, verdict_words
 
 FILTERS = ("q", "kind", "status", "profile", "year", "sort")
-"""What stays in the address from page to page."""
+"""Query parameters that stay in the address from page to page."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,7 +174,7 @@ def _points(lot: ListedLot) -> list[str]:
 
 
 def prices(lot: ListedLot) -> list[str]:
-    """Write what a kilogram costs, and what a cup worth drinking does, brewed as all lots of the kind are compared."""
+    """Write the price of a kilogram and of a cup worth drinking, on the even brew of the kind."""
     if lot.price_per_kg is None:
         return []
     even = even_brew_of(lot.facts.kind or "")

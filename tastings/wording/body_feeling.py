@@ -11,7 +11,7 @@ from tastings.wording.numbers import isolated, listed, two_decimals
 UNNAMED = "body_feeling"
 """The word of a taster who felt something and has no other word for it."""
 LEAST_TASTERS, LEAST_WORDS = 3, 2
-"""Agreement of fewer is not worth a sentence (own rule)."""
+"""Least tasters whose agreement is worth a sentence (own rule)."""
 
 
 def body_feeling_sentence(found: NotedWords, *, labels: Mapping[str, str]) -> str:

@@ -47,7 +47,7 @@ CHOICES: Mapping[str, Labels] = {
     "ending": ENDINGS,
     "moment": MOMENTS,
 }
-"""By the name of the field; a country that is not listed is shown by its code."""
+"""Labels of choices by field; a country that is not listed is shown by its code."""
 
 _LABELS: Mapping[str, Promise] = {
     "name": _("Name"),

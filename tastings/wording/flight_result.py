@@ -11,7 +11,7 @@ from tastings.maths.flights.standings import Standing
 from tastings.wording.numbers import listed, one_decimal
 
 INDISTINGUISHABLE = 1.5
-"""Below so many times its fair share of being best the leader is not set apart from the others."""
+"""Below this multiple of a fair share of being best the leader is not set apart from the others."""
 LEAST_NAMED = 0.1
 """Lots with at least this probability of being best are named beside the leader, three at most."""
 LEAST_GAIN_P_RIGHT = 0.02
@@ -20,7 +20,7 @@ LEAST_POINTS = 0.05
 """A lead that one decimal would write as 0.0 is put in words. [points]"""
 
 Names = Mapping[str, str]
-"""What lots and tasters are called, by id; an id that is missing is written itself."""
+"""Names of lots and tasters by id; a missing one is written as its id."""
 
 
 def result_sentences(result: FlightResult, *, names: Names) -> str:

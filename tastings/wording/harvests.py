@@ -11,7 +11,7 @@ from tastings.wording.numbers import listed, number, one_decimal
 
 
 def harvest_words(year: int | None, season: str | None) -> str:
-    """Say when a lot was harvested; a season that was typed and is none of ours stays as it is."""
+    """Say when a lot was harvested; a season that we do not know is written as typed."""
     typed = season or ""
     name = label(SEASONS, typed.lower()) if typed.lower() in SEASONS else typed
     when = " ".join(filter(None, (name, str(year or ""))))
@@ -19,7 +19,7 @@ def harvest_words(year: int | None, season: str | None) -> str:
 
 
 def harvest_difference(found: ArrivalCheck, *, labels: Mapping[str, str] | None = None) -> str:
-    """Say what the lot has more or less of than the other harvest, as far as it is beyond doubt."""
+    """Say what the lot surely has more or less of than the other harvest."""
     if not found.compared:
         return _("Cannot be compared yet: nothing was rated in both.")
     if found.differing:

@@ -21,7 +21,7 @@ KINDS = {
     "scented": pgettext_lazy("kind of lot", "scented"),
     "herbal": pgettext_lazy("kind of lot", "herbal"),
 }
-"""As a short word in a line: green, oolong."""
+"""Kinds of tea as a word in a line: green, oolong."""
 TEAS = {
     "green": pgettext_lazy("kind of tea", "Green tea"),
     "white": pgettext_lazy("kind of tea", "White tea"),
@@ -32,7 +32,7 @@ TEAS = {
     "scented": pgettext_lazy("kind of tea", "Scented tea"),
     "herbal": pgettext_lazy("kind of tea", "Herbal infusion"),
 }
-"""As a name of its own: Green tea."""
+"""Kinds of tea as a name: Green tea."""
 COUNTRIES = {
     "AR": pgettext_lazy("country", "Argentina"),
     "AZ": pgettext_lazy("country", "Azerbaijan"),
@@ -71,7 +71,7 @@ COUNTRIES = {
     "ZA": pgettext_lazy("country", "South Africa"),
     "ZW": pgettext_lazy("country", "Zimbabwe"),
 }
-"""By ISO 3166-1 alpha-2: those that grow tea or trade in it."""
+"""Countries that grow tea or trade in it, by ISO 3166-1 alpha-2."""
 SEASONS = {
     "spring": pgettext_lazy("season", "spring"),
     "summer": pgettext_lazy("season", "summer"),
@@ -161,7 +161,7 @@ ALLERGENS = {
     "sulphites": pgettext_lazy("allergen", "sulphites"),
     "fish": pgettext_lazy("allergen", "fish"),
 }
-"""By the names of Annex II of Regulation (EU) No 1169/2011 (from memory)."""
+"""Allergens, by the names of Annex II of Regulation (EU) No 1169/2011 (from memory)."""
 
 
 def label(labels: Labels, code: str) -> str:

@@ -73,7 +73,7 @@ def signed(value: float, *, places: int = 1) -> str:
 
 
 def percent(probability: float) -> str:
-    """Write a probability for people; never a round 0 or 100, which no amount of tasting can give."""
+    """Write a probability for people; never 0 or 100 %, which no amount of tasting can give."""
     if probability > 0.99:
         return _("more than 99\u00a0%%") % {}
     if probability < 0.01:

@@ -13,7 +13,7 @@ from tastings.wording.numbers import number, number_range, one_decimal, two_deci
 SURE_SD = 1.2816
 """Half the width of a central 80 % interval of a normal. [standard deviations]"""
 WELL, PARTLY = 0.7, 0.4
-"""Correlations from which tasters are said to agree well, or partly: own choice, no source."""
+"""Least correlations at which tasters agree well, or partly: own choice, no source."""
 LEAST_LOTS = 5
 """Of fewer lots a correlation says little: of four, two people who rate at random come to below -0.5 or above 0.5 half
 the time."""
@@ -60,7 +60,7 @@ def ranking_words(correlation: float | None, *, lots: int) -> str:
 
 
 def ranking_difference(correlation: float | None, *, lots: int) -> str:
-    """Say that somebody ranks the lots otherwise than the others; empty if not so, or unknown."""
+    """Say that a taster ranks the lots differently from the others; empty if not, or unknown."""
     return _("ranks the lots differently from the others") if agreement_of(correlation, lots=lots) == "hardly" else ""
 
 
@@ -75,7 +75,7 @@ def panel_sentence(correlation: float | None, *, lots: int) -> str:
 
 
 def coefficient(value: float | None) -> str:
-    """Write an intraclass correlation; below 0 tasters differ more than lots, by whatever amount."""
+    """Write an intraclass correlation; all values below 0 mean that tasters differ more than lots."""
     if value is None:
         return ""
     return _("below 0") if value < 0 else two_decimals(value)

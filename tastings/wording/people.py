@@ -30,7 +30,7 @@ DETAILS: Labels = {
     "reason": pgettext_lazy("detail of an event", "reason"),
     "cups_missing": pgettext_lazy("detail of an event", "cups not tasted"),
 }
-"""What a detail of the audit log is called; those that are not listed are ids, which the API shows."""
+"""Labels of details in the audit log; details that are not listed are ids, which the API shows."""
 EVENTS: Labels = {
     "sign_in": pgettext_lazy("event", "Signed in"),
     "sign_in_code": pgettext_lazy("event", "Made a code to sign a phone in"),

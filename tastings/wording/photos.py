@@ -15,7 +15,7 @@ REFUSALS: Mapping[str, Promise] = {
     "too_many_pixels": gettext_lazy("more than 50 megapixels"),
     "broken_image": gettext_lazy("begins like an image and cannot be read to its end"),
 }
-"""Why a photo is refused, by code."""
+"""Sentences on why a photo is refused, by code."""
 COLOUR_REASONS: Mapping[Reason, Promise] = {
     "white_small": gettext_lazy("the white region is too small: mark a larger one"),
     "liquor_small": gettext_lazy("the liquor region is too small: mark a larger one"),
@@ -24,7 +24,7 @@ COLOUR_REASONS: Mapping[Reason, Promise] = {
     "white_coloured": gettext_lazy("the white region is far from white: change the light, or mark something white"),
     "liquor_brighter": gettext_lazy("the liquor is brighter than the white: a reflection, or the regions are swapped"),
 }
-"""Why a colour cannot be measured, by code."""
+"""Sentences on why a colour cannot be measured, by code."""
 
 
 def term_label(term: Term) -> str:

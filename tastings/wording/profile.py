@@ -10,7 +10,7 @@ from tastings.wording.labels import PROFILES, label
 from tastings.wording.numbers import listed, one_decimal, percent
 
 LEAST_NAMED = 0.05
-"""Courses less likely than this are not named while the course is open."""
+"""Least probability of a course that is named while the course is open."""
 LEAST_TOGETHER = 0.9
 """Two courses that are together at least so likely are named as the two that are left (own rule)."""
 FADES = {SLOW_FADE, QUICK_FADE}

@@ -25,9 +25,9 @@ from teams.row_security import acting_for_login, login_of_reset_link
 PER_ADDRESS = Limit(kind="reset from address", max_attempts=10, window=timedelta(hours=1))
 LINK_LIFETIME = timedelta(hours=1)
 MAX_LINKS = 3
-"""To one login within `LINK_LIFETIME`, so that nobody's mailbox is flooded."""
+"""Most mails to one login within `LINK_LIFETIME`, so that nobody's mailbox is flooded."""
 MAX_LOGINS = 5
-"""Mailed for one e-mail address that several logins share."""
+"""Most mails for one e-mail address that several logins share."""
 CLAIM_TIMEOUT = timedelta(minutes=2)
 GIVE_UP_AFTER = timedelta(hours=1)
 RESET_RETENTION = timedelta(days=30)

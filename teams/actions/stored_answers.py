@@ -21,9 +21,9 @@ if TYPE_CHECKING:
 
 RETENTION = timedelta(days=1)
 MAX_PER_MEMBER = 1000
-"""So many answers are stored of one member; the oldest make room."""
+"""Most answers stored for one member; the oldest make room."""
 LOST_AFTER = timedelta(minutes=2)
-"""After so long without an answer the process that was carrying the request out counts as ended."""
+"""A request without an answer after this time counts as lost: its process has ended."""
 
 
 class KeyReused(Refused):

@@ -184,7 +184,7 @@ class Member(PullOnly):
 
     @property
     def limited_to(self) -> uuid.UUID | None:
-        """The login whose rows alone this member may write: a taster's own, a viewer's none; None: no such limit."""
+        """The only login whose rows this member may write: a taster's own, none for a viewer; None: no limit."""
         if self.decides:
             return None
         return self.user_id if self.may_write else NOBODY

@@ -1,4 +1,4 @@
-"""Sets, in each transaction, its role, its teams, whose rows alone it may write, the login and session it may read.
+"""Sets in each transaction: role, teams, the login whose rows it may write, the login and session it may read.
 
 The role and the settings ``leafspan.teams``, ``leafspan.limited_to``, ``leafspan.login`` and ``leafspan.session``,
 which the policies of the database read, are local to one transaction: a connection that is used again, by us or by

@@ -12,7 +12,7 @@ from teams.models import AuditEntry, AuditEvent, Invitation, Member
 from teams.row_security import acting_for, team_of_invitation
 
 AUDIT_EVENTS: tuple[str, ...] = tuple(AuditEvent.values)
-"""The events of people, as the audit log names them."""
+"""Events about people, as the audit log names them."""
 
 
 def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[Invitation]:

@@ -12,7 +12,7 @@ from tastings.maths.flights.result import METHOD
 from tastings.models import Flight
 
 _LOST_AFTER = timedelta(seconds=120)
-"""A job that has not finished by then was lost: both may take up to a minute."""
+"""A job that has not finished after this time counts as lost: both may take up to a minute."""
 
 
 def enqueue_plan(flight: Flight, *, now: datetime) -> None:

@@ -33,7 +33,7 @@ _NAMES: Mapping[str, tuple[str, ...]] = {
     "rest_s": ("rest", "pause"),
     "noted": ("notes", "words", "noticed", "notizen", "begriffe"),
 }
-"""Other names of a column, in lower case without units."""
+"""Other names of each column, in lower case without units."""
 _TRUTHS = {"ja": "yes", "nein": "no", "x": "yes"}
 _DAY = re.compile(
     r"(?:(?P<y>\d{4})-(?P<m>\d\d?)-(?P<d>\d\d?)|(?P<d2>\d\d?)\.\s?(?P<m2>\d\d?)\.\s?(?P<y2>\d{4}))"
@@ -111,14 +111,14 @@ def translated(table: Table, chosen: Sequence[str]) -> tuple[list[str], list[tup
     needs_session = "session" not in columns and begins is not None
     rows: list[tuple[int, list[str]]] = []
     for line, cells in table.lines:
-        row = [_rewritten(column, cells[i].strip() if i < len(cells) else "") for i, column in places]
+        row = [_rewrite(column, cells[i].strip() if i < len(cells) else "") for i, column in places]
         if needs_session and begins is not None:
             row.append(cells[begins].strip() if begins < len(cells) else "")
         rows.append((line, row))
     return [*columns, "session"] if needs_session else columns, rows
 
 
-def _rewritten(column: str, text: str) -> str:
+def _rewrite(column: str, text: str) -> str:
     if column == "started_at":
         return _moment(text)
     if column == "warmed":

@@ -50,7 +50,7 @@ from teams.errors import Invalid, Problem
 
 MAX_SHEET_BYTES = 10 * 1024 * 1024
 MOST_COLUMNS = 100
-"""The page that asks which column is which offers every word for each."""
+"""More columns are refused: the page offers every word for each of them."""
 OF_SESSION = ("shop", "started_at", "leaf_g", "vessel_ml", "vessel_material", "warmed", "ending")
 OF_INFUSION = ("number", "steep_s", "pour_s", "kettle_c", "water_ml", "rest_s")
 _REQUIRED = ("lot", "session", "started_at", "leaf_g", "vessel_ml", "number", "steep_s", "kettle_c")

@@ -16,10 +16,10 @@ from tastings.models import Descriptor, Flight, FlightCup, Infusion, PhotoConten
 from teams.models import Shop, Team, User
 
 JSON, STAMPS = "json", "stamps"
-"""Kinds beside those of `lots.schema`: any JSON, and which edit set each field of a record."""
+"""Kinds beside those of `lots.schema`: any JSON, and the stamps of a record's fields."""
 
 TO_LINE: Mapping[str, Callable[[Any], object]] = {**TO_WIRE, JSON: lambda value: value, STAMPS: lambda value: value}
-"""By a field's kind: from what its column holds to what stands in a line."""
+"""Converters from a column's value to that of a line, by the field's kind."""
 
 _NAMES: Mapping[type[models.Model], str] = {
     User: "member",

@@ -34,7 +34,7 @@ from teams.row_security import acting_for
 FORMAT, VERSION = "leafspan-team", 1
 _CHUNK_BYTES = 64 * 1024
 _STALL_TIMEOUT = "2min"
-"""A client that reads nothing for so long loses the export, since it keeps a snapshot of the database open."""
+"""A client that reads nothing for this time loses the export, which keeps a snapshot of the database open."""
 _LOCK = 0x1EAF_E4B0
 """First key of the advisory lock that allows a team one export at a time; the second is the team's."""
 

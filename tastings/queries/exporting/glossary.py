@@ -15,7 +15,7 @@ UNITS: Mapping[str, str] = {
     "_pct": "%",
     "_per_kg": "currency per kg",
 }
-"""By how a number's name ends; the longest ending counts."""
+"""Units by the ending of a number's name; the longest ending counts."""
 
 GLOSSARY: Mapping[str, str] = {
     # every record

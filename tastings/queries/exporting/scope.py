@@ -25,7 +25,7 @@ from tastings.queries.records import MODELS, visible_records, with_descriptors
 from teams.models import Member, Shop, Team
 
 OPEN_STATES = (Flight.State.REVEALED, Flight.State.DECIDED, Flight.State.CALLED_OFF)
-"""Of flights: those in which codes may meet names."""
+"""States of flights in which the export may show which code is which lot."""
 _ENDED = (Photo.State.STORED, Photo.State.REFUSED)
 
 

@@ -18,7 +18,7 @@ from tastings.queries.exporting import FORMAT, LOGO, TABLES, TRIANGLE_TASTERS, V
 from tastings.schemas import LARGEST_PHOTO
 
 MAX_LINE_BYTES = 4 * 1024 * 1024
-"""Bytes; a flight with its answer may take some hundred thousand."""
+"""Most bytes of a line; a flight with its answer may have some hundred thousand."""
 MAX_MANIFEST_BYTES = 256 * 1024 * 1024
 MAX_FILE_BYTES = 1 << 40
 _CHUNK_BYTES = 1 << 20
@@ -26,7 +26,7 @@ _PHOTO = re.compile(r"photos/[0-9a-f]{64}-[0-9a-f]{8}(\.thumbnail)?\.jpg", re.AS
 _IGNORED_FILES = {"dictionary.json", "dictionary.md"}
 _RECORDS = {table.file for table in TABLES}
 _MAY_BE_ABSENT = {LOGO.file, TRIANGLE_TASTERS.file}
-"""Not in the exports of earlier versions."""
+"""Files that exports of earlier versions lack."""
 
 LogLine = Callable[[str], object]
 

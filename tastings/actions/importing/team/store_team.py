@@ -89,7 +89,7 @@ def import_team(
             _check_foreign_keys(archive)
             _check_samples(target, archive)
             _check_moments_and_history(target, archive, now=now)
-            _finish(target)
+            _advance_counter(target)
             log(f"pictures: {store_pictures(target, archive, cleanup=cleanup)}")
         cleanup.pop_all()
     return ImportedTeam(team=target.id, lines=lines)
@@ -113,7 +113,7 @@ _OF_A_NEW_TEAM = tuple(table for table in TABLES if table.name in ("settings", "
 
 def _store_table(table: ExportTable, lines: Iterator[_Line], *, team: Team) -> int:
     if table is SETTINGS:
-        return _settings(list(lines), team)
+        return _store_settings(list(lines), team)
     names, to_row = row_builder(table, team=team.id)
     name = connection.ops.quote_name
     columns = ", ".join(map(name, names))
@@ -130,7 +130,7 @@ def _store_table(table: ExportTable, lines: Iterator[_Line], *, team: Team) -> i
     return number
 
 
-def _settings(content: Sequence[_Line], team: Team) -> int:
+def _store_settings(content: Sequence[_Line], team: Team) -> int:
     if len(content) != 1:
         raise ArchiveError("must have one line", file=SETTINGS.file)
     values = content[0][1]
@@ -217,33 +217,30 @@ def _foreign_key_error(archive: Archive, error: psycopg.Error) -> ArchiveError:
     columns = [name.strip() for name in key.group(1).split(",")] if key else []
     values = [value.strip() for value in key.group(2).split(",")] if key else []
     own = {name: value for name, value in zip(columns, values, strict=False) if name != "team_id"}
-    ids = list(own.values()) or re.findall(
-        r"[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}", diagnostics.message_primary or ""
-    )
+    ids = list(own.values()) or _UUID.findall(diagnostics.message_primary or "")
     names = [name.removesuffix("_id") for name in own]
     line = next((n for n, text in archive.raw_lines(table.file) if ids and all(value in text for value in ids)), 0)
     field = next((name for name in names if name not in ("id", "session")), names[0] if names else "")
+    reason = detail or f"does not fit the rule {diagnostics.constraint_name}"
     if isinstance(error, psycopg.errors.ForeignKeyViolation):
-        return ArchiveError(f"names what is not in the file: {', '.join(ids)}", file=table.file, line=line, field=field)
-    return ArchiveError(
-        detail or f"does not fit the rule {diagnostics.constraint_name}", file=table.file, line=line, field=field
-    )
+        reason = f"names what is not in the file: {', '.join(ids)}"
+    return ArchiveError(reason, file=table.file, line=line, field=field)
 
 
 def _check_moments_and_history(team: Team, archive: Archive, *, now: datetime) -> None:
     """Refuse sessions that begin far in the future, and earlier values of fields that there are not."""
     late = Session.objects.filter(team_id=team.id, started_at__gt=now + LATEST_START).first()
     if late is not None:
-        raise _of_row(archive, "sessions", late.id, "started_at", "lies more than two days ahead")
+        raise _error_at(archive, "sessions", late.id, "started_at", "lies more than two days ahead")
     for type_name, schema in RECORD_SCHEMAS.items():
         earlier = FieldHistory.objects.filter(team_id=team.id, type=type_name)
         unknown = earlier.exclude(field__in=[*schema.by_name(), DELETED]).first()
         if unknown is not None:
-            raise _of_row(archive, "history", unknown.record, "field", f"is not a field of a {type_name}")
+            raise _error_at(archive, "history", unknown.record, "field", f"is not a field of a {type_name}")
 
 
-def _of_row(archive: Archive, table: str, row: UUID, field: str, reason: str) -> ArchiveError:
-    """Return the error about a field of the row with this id, or that names it, with its line."""
+def _error_at(archive: Archive, table: str, row: UUID, field: str, reason: str) -> ArchiveError:
+    """Return the error about a field of the first line that holds this id."""
     file = next(one.file for one in TABLES if one.name == table)
     line = next((number for number, text in archive.raw_lines(file) if str(row) in text), 0)
     return ArchiveError(reason, file=file, line=line, field=field)
@@ -264,10 +261,10 @@ def _check_samples(team: Team, archive: Archive) -> None:
         cursor.execute(_CIRCLES, [team.id])
         found = cursor.fetchone()
     if found is not None:
-        raise _of_row(archive, "lots", found[0], "from_lot", "leads back to this lot")
+        raise _error_at(archive, "lots", found[0], "from_lot", "leads back to this lot")
 
 
-def _finish(team: Team) -> None:
+def _advance_counter(team: Team) -> None:
     """Put the counter past every cursor a phone may hold, and mark every lot that has figures to compute."""
     found = [
         model._default_manager.filter(team_id=team.id).aggregate(first=Min("revision"), last=Max("revision"))

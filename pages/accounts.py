@@ -24,6 +24,7 @@ from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie, set_known_browser_cookie
 from api.http.resets import request_reset, reset_requested_text, set_email
 from pages.browser import memberships_in, page
+from pages.record_forms import sentence
 from teams.actions.invitations import Newcomer, accept_invitation
 from teams.actions.login_throttle import Credentials
 from teams.actions.people import token_digest
@@ -118,7 +119,7 @@ def add_problems(form: forms.Form, refused: Invalid) -> None:
     """Show beside the fields what an action found wrong."""
     for problem in refused.problems:
         field = problem.field if problem.field in form.fields else None
-        form.add_error(field, f"{problem.detail[:1].upper()}{problem.detail[1:].rstrip('.')}.")
+        form.add_error(field, sentence(problem.detail))
 
 
 def with_refusal(form: forms.Form, refused: Invalid | Throttled, render: Callable[[], HttpResponse]) -> HttpResponse:

@@ -208,13 +208,18 @@ def _used_types(resource: Resource, schemas: Mapping[str, Schema]) -> list[str]:
             rows = operation.body.fields
             kinds += [row.kind for row in rows] if rows else [operation.body.kind]
         kinds += [answer.kind for answer in operation.answers if answer.kind and answer.succeeds]
-    waiting, used = [name for kind in kinds for name in kind.types], dict[str, None]()
+    return _with_types_of_fields([name for kind in kinds for name in kind.types], schemas)
+
+
+def _with_types_of_fields(names: list[str], schemas: Mapping[str, Schema]) -> list[str]:
+    """Return the types, and those that their fields refer to, however deep; each once, plain values left out."""
+    waiting, found = list(names), dict[str, None]()
     while waiting:
         name = waiting.pop(0)
-        if name in used or is_plain(schemas[name]):
+        if name in found or is_plain(schemas[name]):
             continue
-        used[name] = None
+        found[name] = None
         described = _type(name, schemas)
-        parts = [row.kind for row in described.fields] + ([described.kind] if described.kind else [])
-        waiting += [one for kind in parts for one in kind.types]
-    return list(used)
+        kinds = [row.kind for row in described.fields] + ([described.kind] if described.kind else [])
+        waiting += [one for kind in kinds for one in kind.types]
+    return list(found)

@@ -179,22 +179,11 @@ def _render(  # noqa: PLR0913 - what the page shows
         room = max(0, MOST_SAMPLES - len(chosen))
         chosen += [str(one.id) for one in found[:room]]
         found = found[room:]
-    rows = {str(one.id): one for one in form.samples}
-    names = names_of_live_lots(member)
-    places = form.expected_places()
     context: dict[str, Any] = {
         "form": form,
         "wrong": wrong_fields(form),
         "flight": flight,
-        "chosen": [
-            {
-                "id": lot,
-                "name": names.get(lot, ""),
-                "line": sample_line(rows[lot].fields) if lot in rows else _("no sample any more"),
-                "place": places.get(lot, ""),
-            }
-            for lot in chosen
-        ],
+        "chosen": _chosen_rows(member, form, chosen),
         "found": [
             {"id": one.id, "name": one.fields["name"], "line": sample_line(one.fields)} for one in found[:MOST_SAMPLES]
         ],
@@ -205,14 +194,36 @@ def _render(  # noqa: PLR0913 - what the page shows
         "parts": [form[f"part-{one.user_id}"] for one in form.people],
         "cups": [form[name] for name in ("cups_per_sitting", "sittings", "repeats")],
         "more": [form[name] for name in _MORE],
-        "is_open": any(form[name].value() not in ("", None, "covered_bowl") or name in form.errors for name in _MORE)
-        or any(places.values())
-        or any(name in form.errors for name in (*WEIGHTS, "expected_order")),
+        "is_open": _uses_more(form),
         "weights": [form[name] for name in WEIGHTS],
         "plan": plan,
         "is_tasted": flight is not None and flight.progress.tasted > 0,
     }
     return render(request, "pages/flight_setup.html", context, status=422 if form.errors else 200)
+
+
+def _chosen_rows(member: Member, form: FlightForm, chosen: Sequence[str]) -> list[dict[str, object]]:
+    samples = {str(one.id): one for one in form.samples}
+    names, places = names_of_live_lots(member), form.expected_places()
+    return [
+        {
+            "id": lot,
+            "name": names.get(lot, ""),
+            "line": sample_line(samples[lot].fields) if lot in samples else _("no sample any more"),
+            "place": places.get(lot, ""),
+        }
+        for lot in chosen
+    ]
+
+
+def _uses_more(form: FlightForm) -> bool:
+    """Whether the folded part of the form has something to show: a value other than the usual one, or an error."""
+    folded = (*_MORE, *WEIGHTS, "expected_order")
+    return (
+        any(form[name].value() not in ("", None, "covered_bowl") for name in _MORE)
+        or any(form.expected_places().values())
+        or any(name in form.errors for name in folded)
+    )
 
 
 class _Search:

@@ -84,13 +84,10 @@ def _bought_fields(member: Member, chosen: ChosenLot) -> dict[str, object]:
 
 def _validate(flight: Flight, payload: Mapping[str, object]) -> tuple[str, list[ChosenLot]]:
     problems = [Problem(name[:80], "unknown_field", _("is not part of a decision")) for name in payload.keys() - _KNOWN]
-    reason, chosen, items = "", list[dict[str, object]](), payload.get("chosen")
-    try:
-        reason = clean_text(payload.get("reason"), longest=8000).strip()
-        if not reason:
-            problems.append(Problem("reason", "required", _("say why, for next year")))
-    except InvalidValue as error:
-        problems.append(field_problem("reason", error.fault))
+    reason, problem = _clean_reason(payload.get("reason"))
+    if problem is not None:
+        problems.append(problem)
+    chosen, items = list[dict[str, object]](), payload.get("chosen")
     if not isinstance(items, list) or len(items) > MOST_CHOSEN:
         problems.append(Problem("chosen", "type", _("must be a list of at most %(most)s") % {"most": MOST_CHOSEN}))
         items = []
@@ -107,6 +104,14 @@ def _validate(flight: Flight, payload: Mapping[str, object]) -> tuple[str, list[
     if problems:
         raise Invalid(problems=problems)
     return reason, msgspec.convert(chosen, list[ChosenLot])
+
+
+def _clean_reason(sent: object) -> tuple[str, Problem | None]:
+    try:
+        reason = clean_text(sent, longest=8000).strip()
+    except InvalidValue as error:
+        return "", field_problem("reason", error.fault)
+    return reason, None if reason else Problem("reason", "required", _("say why, for next year"))
 
 
 def _check_item(item: object) -> tuple[dict[str, object], Sequence[Problem]]:

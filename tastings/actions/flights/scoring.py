@@ -11,7 +11,7 @@ from lots.schema import format_stamp
 from tastings.actions.push import Change, push_changes
 from tastings.answers.flights import FlightItem
 from tastings.errors import WrongState
-from tastings.queries.own_scores import note_of_cup, own_cups, scores_asked, session_of_cup
+from tastings.queries.own_scores import Score, note_of_cup, own_cups, scores_asked, session_of_cup
 from tastings.wording.flights import flight_is
 from teams.errors import Invalid, Problem
 from teams.models import Member
@@ -50,22 +50,16 @@ def store_scores(  # noqa: PLR0913 - who, of what, how brewed, when
     own = [one for one in own_cups(member, flight) if one.cup.id in written and one.elsewhere is None]
     changes: list[tuple[str, Change]] = []
     for i, one in enumerate(own):
-        cup, session = one.cup.id, session_of_cup(one.cup.id)
+        cup = one.cup.id
         if not one.is_stored:
-            # all at one moment: a second apart, since the order of the cups is that of their beginnings
-            started = format_stamp(now - timedelta(seconds=len(own) - i))
-            shop = str(member.shop_id) if member.shop_id else None
-            fields = {"flight_cup": str(cup), "started_at": started, "shop": shop, "purpose": "selection", **brew}
-            changes.append(("", Change(type="session", id=session, fields=fields, stamp=None, expected=None)))
-        for score in scores_asked(flight):
-            if score.name not in written[cup]:
-                continue
-            value, note = written[cup][score.name], note_of_cup(cup, score)
-            of: dict[str, object] = {"session": str(session), "moment": score.moment}
-            of |= {"text": value} if score.descriptor is None else {"descriptor": score.descriptor, "intensity": value}
-            fields = {DELETED: True} if value is None else of
-            change = Change(type="note", id=note, fields=fields, stamp=None, expected=None)
-            changes.append((f"{cup}.{score.name}", change))
+            # written at one moment: a second apart, since the order of the cups is that of their beginnings
+            started_at = now - timedelta(seconds=len(own) - i)
+            changes.append(("", _session_change(member, cup, brew=brew, started_at=started_at)))
+        changes += [
+            (f"{cup}.{score.name}", _note_change(cup, score, written[cup][score.name]))
+            for score in scores_asked(flight)
+            if score.name in written[cup]
+        ]
     with transaction.atomic():
         verdicts = push_changes(member, device=device, changes=[change for _, change in changes], now=now)
         problems = [
@@ -76,3 +70,25 @@ def store_scores(  # noqa: PLR0913 - who, of what, how brewed, when
         ]
         if problems:
             raise Invalid(problems=problems)
+
+
+def _session_change(member: Member, cup: UUID, *, brew: Mapping[str, object], started_at: datetime) -> Change:
+    fields = {
+        "flight_cup": str(cup),
+        "started_at": format_stamp(started_at),
+        "shop": str(member.shop_id) if member.shop_id else None,
+        "purpose": "selection",
+        **brew,
+    }
+    return Change(type="session", id=session_of_cup(cup), fields=fields, stamp=None, expected=None)
+
+
+def _note_change(cup: UUID, score: Score, value: float | str | None) -> Change:
+    fields: dict[str, object] = {"session": str(session_of_cup(cup)), "moment": score.moment}
+    if value is None:
+        fields = {DELETED: True}
+    elif score.descriptor is None:
+        fields["text"] = value
+    else:
+        fields |= {"descriptor": score.descriptor, "intensity": value}
+    return Change(type="note", id=note_of_cup(cup, score), fields=fields, stamp=None, expected=None)

@@ -13,7 +13,7 @@ LOWEST, HIGHEST = 0.0, 10.0
 
 
 class BrewError(ValueError):
-    """A number of a brew is not finite, is negative label it cannot be, or is a weight or volume of 0."""
+    """A number of a brew is not finite, is negative where it cannot be, or is a weight or volume of 0."""
 
 
 class RatingError(BrewError):

@@ -81,8 +81,8 @@ class Make:
 
 ROLLED, TWISTED, BROKEN = Make(0.20, 45.0), Make(0.40, 22.0), Make(0.90, 9.0)
 MAKES = (ROLLED, TWISTED, BROKEN)
-"""Equally likely where the form of the leaf is not known. Own values; that of rolled leaf is near the 0.20-0.26 /min of
-whole leaf in an unstirred pot (Hicks, Hsieh and Bell 1996)."""
+"""Makes that are equally likely where the form of the leaf is not known. Own values; that of rolled leaf is near the
+0.20-0.26 /min of whole leaf in an unstirred pot (Hicks, Hsieh and Bell 1996)."""
 MAKE_OF_FORM = {
     "rolled": ROLLED,
     "twisted": TWISTED,

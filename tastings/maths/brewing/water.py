@@ -7,7 +7,7 @@ cups of one tea, and that tastings to compare are brewed with one water, is comm
 from collections.abc import Iterable
 
 LEAST_TIMES, LEAST_MORE_MG_L = 2.0, 100.0
-"""Waters are very different when one has so many times the dissolved solids of another, and so much more (own rule)."""
+"""Least ratio and difference of dissolved solids at which waters are very different (own rule)."""
 
 
 def differing_minerals(tds_mg_l: Iterable[float | None]) -> tuple[float, float] | None:

@@ -19,7 +19,7 @@ from tastings.maths.arrays import FloatArray, PixelArray
 from tastings.maths.colour.cielab import D65, adaptation, ciede2000, lab_of, linear, xyz_of
 
 SMALLEST_SIDE = 12
-"""Fewer pixels on a side say too little. [pixels]"""
+"""Least pixels of a region's side. [pixels]"""
 _BLOCKS, _LEFT_OUT, _DRAWS = 4, 3, 500
 _FULL, _EMPTY = 254, 1
 _MOST_WHITE_CLIPPED = 0.10
@@ -31,7 +31,7 @@ _CAMERA_SD = np.array([2.5, 2.0, 3.0])
 _WHITE_SD = np.array([1.5, 0.7, 1.2])
 """How far one cup's or paper's white lies from another's. Own value, no source."""
 _TINT_SHARE = 0.10
-"""Of the chroma that the adaptation took away, this share stays in doubt. Own value, no source."""
+"""Share of the chroma removed by the adaptation that stays uncertain. Own value, no source."""
 _BEYOND_FULL, _BEYOND_EMPTY = 0.15, -0.02
 """How far beyond its end a clipped channel may lie, in linear light. Own values, no source."""
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from tastings.maths.colour.liquor import LiquorColour
 
 COLOUR_METHOD = "1"
-"""Of `tastings.maths.colour.liquor` and its terms: raised when either gives other figures."""
+"""Version of `tastings.maths.colour.liquor` and its terms: raised when either gives other figures."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

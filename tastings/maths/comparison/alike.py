@@ -17,7 +17,7 @@ ALIKE = 0.5
 """Probability that two compared lots are alike before anything is tasted: people compare a tea with its next season and
 a sample with what arrived (own value)."""
 ALIKE_SD = 0.15
-"""Of the difference of alike lots in the logarithms of rate, wetting lag and level (own value)."""
+"""Sd of the difference of alike lots in the logarithms of rate, wetting lag and level (own value)."""
 _EXPONENT_SD = 0.1
 """Of that in the exponent of taste: none, but for the step of the grid."""
 _LEAST_LEVEL = 0.2

@@ -244,7 +244,7 @@ def _verdict(compared: Sequence[Compared]) -> Verdict:
 def _sessions_each(
     verdict: Verdict, found: Sequence[_Subtracted], *, sides: Sequence[Sequence[PreparedSession]]
 ) -> int | None:
-    """Return how many sessions of each would show a difference of nothing as such in four of five cases."""
+    """Return how many sessions of each would find equal lots the same in four of five cases."""
     if not found or verdict != "cannot_tell":
         return None
     wanted = NOTICEABLE / float(ndtri(1 - ALPHA) + ndtri(1 - (1 - POWER) / 2))

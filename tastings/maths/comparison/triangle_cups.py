@@ -8,7 +8,7 @@ import hmac
 from dataclasses import dataclass
 
 ORDERS = ((0, 0, 1), (0, 1, 0), (1, 0, 0), (1, 1, 0), (1, 0, 1), (0, 1, 1))
-"""Of three cups, the tea in each: 0 the first, 1 the second."""
+"""The six orders of three cups: 0 is the first tea, 1 the second."""
 MOST_SETS = 300
 """There are 900 codes of three digits."""
 

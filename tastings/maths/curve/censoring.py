@@ -1,4 +1,4 @@
-"""Ratings of 0 and 10 are censored: the scale censored there.
+"""Ratings of 0 and 10 are censored, since the scale ends there.
 
 A censored rating is replaced by its expectation beyond the end, given the session's other ratings and usual noise. This
 is iterated three times, a fixed number, so the result is repeatable. Without it, zeros would lift the tail of a fading

@@ -22,7 +22,7 @@ from tastings.maths.curve.posterior import CurveDraws
 SPENT, STOPPED = "spent", "stopped"
 SOFTNESS = 0.35
 PATIENCE = 2.0
-"""So much weaker a cup is called spent as readily before the peak as after it (own value). [points]"""
+"""A cup before the peak is called spent as readily as one after it when it is weaker by this (own value). [points]"""
 MAX_FURTHER = 20
 N_DRAWS = 512
 

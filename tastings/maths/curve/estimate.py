@@ -283,7 +283,7 @@ def _attribute(
 
 
 def _as_shown(label: Profile, shown: Curve) -> Profile:
-    """Return the profile with peak, rise and half strength of the curve that is shown, so that the two say the same.
+    """Return the profile with peak, rise and half strength of the curve that is shown, so that both agree.
 
     A mean curve may have another label than most draws. Then peak and half strength stay those of the draws, for the
     label's sake.

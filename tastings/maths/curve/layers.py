@@ -19,7 +19,7 @@ NOTED = 2.5  # weight of a flavour that is noted in every cup but never rated [p
 N_LEADING = 3
 LEADING_SHARE = 0.6  # of the strongest
 NOT_FLAVOURS = frozenset({"strength", "liking", "thin", "finish", "aroma", "body"})
-"""Of the cup as a whole: how strong, how long, how full it is, not what it tastes of."""
+"""Descriptors of the cup as a whole: how strong, long or full it is, not what it tastes of."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,7 @@ USUAL_DRYNESS = 0.35
 LATE_INFUSION = 12
 """The infusion at which the late error has its full size and stops growing. [from 1]"""
 REACH = 2.5
-"""Over so many infusions the correlation of two errors falls to 1/e. [infusions]"""
+"""Distance over which the correlation of two errors falls to 1/e. [infusions]"""
 WEAK_CUP = 1.0
 """Strength at which the error has half its size. [points]"""
 BEYOND_SD = 0.1

@@ -14,7 +14,7 @@ JOINS_AT = 4
 """The infusion at which a taster joins so that fatigue and fading come apart: rested, the taster finds the cup stronger
 than those who began at the first (own value)."""
 FATIGUE_OPEN = (0.3, 0.9)
-"""Between these probabilities of fatigue it is worth a tasting (own value; below, the ratings do not point to it)."""
+"""Probabilities of fatigue between which it is worth a tasting (own value; below, the ratings do not point to it)."""
 JOIN_AFTER_SESSIONS = 3
 
 

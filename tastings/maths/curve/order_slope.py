@@ -18,11 +18,11 @@ from tastings.maths.certainty import never_certain
 MOSTLY = 0.99
 """In simulated worlds without fatigue hardly one lot in a thousand gets there by chance."""
 BROAD_SD = 0.3
-"""Of the normal under which a lot's evidence is worked out, and then divided by. [points a cup]"""
+"""Sd of the normal under which a lot's evidence is computed, and by which it is then divided. [points a cup]"""
 LOT_SD = 0.03
 """How far the slope that a lot seems to have may be off because the extraction model is not the leaf (own value)."""
 SHARED_SD = 0.02
-"""The part of that which all lots of a team have in common (own value). [points a cup]"""
+"""The part of :data:`LOT_SD` that all lots of a team have in common (own value). [points a cup]"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ OUTLIER_P = 1e-6
 SUSPECT_P = 1e-2
 """p value, under the fit that includes the session, below which it is tested against the other sessions."""
 MAX_OUTLIER_SHARE = 0.25
-"""Of the sessions; with more, the lot itself is uneven."""
+"""Largest share of the sessions that may be outliers; with more, the lot itself is uneven."""
 
 
 def predicted_cups(

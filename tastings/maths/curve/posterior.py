@@ -40,10 +40,10 @@ NO_SLOPES: Mapping[str, OrderSlope] = {}
 LEAST_EVIDENCE = 0.01
 """Precision of a slope, against that of the normal it is worked out under, below which ratings say nothing of it."""
 N_ABSENT_UNCENTRED = 1e9
-"""So many absent tasters that the mean of those present is not constrained."""
+"""A number of absent tasters so large that the mean of those present is not constrained."""
 
 SIGMA_SPREAD = 0.6
-"""Of log sigma before any evidence: 1.5 sds reach the 1.8 points of retests in published panels."""
+"""Prior sd of log sigma: 1.5 sds reach the 1.8 points of retests in published panels."""
 _SIGMA_WEIGHT = np.exp(-0.5 * ((np.log(SIGMA) - np.log(USUAL_SIGMA)) / SIGMA_SPREAD) ** 2)
 SIGMA_LOG_PRIOR = np.log(_SIGMA_WEIGHT / _SIGMA_WEIGHT.sum())
 SIGMA_LOG_PRIOR.setflags(write=False)

@@ -28,7 +28,7 @@ SESSION_BYTES = 3 * 1024
 """Memory of a cached session beside the total: eight short arrays, its key, and the objects around them."""
 
 Group = tuple[str, str]
-"""Descriptor and taster."""
+"""Key of a group of sessions: descriptor and taster."""
 _Content = tuple[Group, tuple[int, int, int], bytes, int]
 """Group, shape of the grid, content of a session, and how many of equal content precede it."""
 _Sessions = Mapping[_Content, SessionRatings]

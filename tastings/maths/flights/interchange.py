@@ -16,9 +16,9 @@ from tastings.maths.arrays import BoolArray, FloatArray, IntArray
 from tastings.maths.flights.efficiency import adjusting, bound, efficiency, information
 
 MOST_PAIRS = 20_000
-"""So many pairs are weighed at a time; of more, so many by chance."""
+"""Most pairs that are weighed at a time; of more pairs, this many are drawn."""
 PAIRS_IN_ALL = 2_000_000
-"""After so many no new round begins."""
+"""No new round begins once this many pairs were weighed."""
 MOST_ROUNDS = 200
 KICKS = 3
 _RIDGE = 1e-4

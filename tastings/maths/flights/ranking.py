@@ -22,9 +22,9 @@ from scipy.special import chdtrc, ndtri
 from tastings.maths.arrays import FloatArray
 
 MOST_EXACT_LOTS, MOST_EXACT_TASTERS = 6, 12
-"""Page's probability is exact for so many, which takes milliseconds, and normal beyond."""
+"""Most lots for which Page's probability is exact, which takes milliseconds; beyond, it is that of a normal."""
 MOST_PERMUTED_TASTERS, PERMUTATIONS = 24, 20_000
-"""Panels of up to so many tasters are permuted; the chi-squared distribution stands for larger ones."""
+"""Largest panel that is permuted; for larger ones the chi-squared distribution is used."""
 FRIEDMAN, DURBIN, SKILLINGS_MACK = "Friedman", "Durbin", "Skillings-Mack"
 
 ScoreTable = Mapping[str, Mapping[str, float]]

@@ -10,7 +10,7 @@ from tastings.maths.flights.standings import Estimate, Standing
 from tastings.maths.flights.value import Worth
 
 METHOD = 3
-"""Of the figures and their form; whoever changes either raises it, so that stored answers are computed again."""
+"""Version of the figures and their form: raised with either, so that stored answers are computed again."""
 SETTLED = 0.8
 """Probability of being best at which a flight is settled: the odds of every interval here, four to
 one. What is left over is shared by the lots close behind, so that a wrong choice then costs little as well."""

@@ -30,7 +30,7 @@ FOUND = {
     (7, 1): Found(0.86, 0.87),
     (7, 3): Found(0.86, 0.92),
 }
-"""By last infusion rated and number of sessions."""
+"""What was found, by last infusion rated and number of sessions."""
 MANY_SESSIONS = 3
 
 

@@ -21,9 +21,9 @@ SHORTEST_S = 5.0
 LONGEST_S = 300.0
 MINUTE_S, STEP_S, LONG_STEP_S = 60.0, 5.0, 10.0
 STEP_UP, ALWAYS_S = 2.5, 60.0
-"""A steep may be so many times the one before it, and up to a minute in any case (own rule)."""
+"""Largest ratio of a steep to the one before it; a minute is always possible (own rule)."""
 CLOSE_ENOUGH = 0.95
-"""A cup of this share of the target still counts as full: the half step of the scale (own rule)."""
+"""Least share of the target at which a cup counts as full: the half step of the scale (own rule)."""
 _LOOKED_AT_S = np.geomspace(SHORTEST_S, LONGEST_S, 16)
 
 

@@ -16,11 +16,11 @@ from tastings.maths.curve.level import USUAL_SIGMA
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_shift_sd
 
 KNOWN_GAIN_SD, KNOWN_OFFSET_SD = 0.1, 0.35
-"""A scale counts as known from here on: about two thirds of what both were before (own rule). [1], [points]"""
+"""Sds of gain and offset at which a scale counts as known: two thirds of the first, about (own rule). [1], [points]"""
 STRENGTHS = (2.0, 4.0, 7.0)
-"""Of the cups, in turn (own values). [points]"""
+"""Strengths of the duplicates, in turn (own values). [points]"""
 OTHERS_SD = 0.35
-"""What three other tasters leave open of a cup (own value). [points]"""
+"""Sd of a cup's strength as known from three other tasters (own value). [points]"""
 ROUNDING = 1e-9
 
 

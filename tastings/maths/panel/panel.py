@@ -19,7 +19,7 @@ from tastings.maths.arrays import FloatArray
 from tastings.maths.panel.agreement import AgreementError, concordance, intraclass
 
 LEVEL_INFUSIONS = 6
-"""A lot's level is the mean of its curve over so many infusions."""
+"""Number of infusions over which a lot's level is the mean of its curve."""
 LEAST_LOTS = 3
 MOST_TABLE_TASTERS = 12
 

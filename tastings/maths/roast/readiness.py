@@ -36,7 +36,7 @@ SURE = 0.8
 NARROW_DAYS = 14
 HORIZON_DAYS = 730  # dates further on than this from today are beyond what the data can say
 WIDEST_DAYS = 365
-"""An interval of the date that is wider tells nothing, so no date is given."""
+"""Widest interval of the date with which a date is given."""
 NEXT_DAYS = (0, 7, 14, 30, 60)
 LEAST_GAIN = 0.1
 

@@ -27,7 +27,7 @@ TEAM_LEVEL = 3.0
 LOTS_OF_PRIOR = 2
 LEAST_GAIN = 0.25
 FALLS = 0.2
-"""A liking that falls by so much in 30 days gets worse by waiting. [points]"""
+"""Least fall of liking in 30 days at which waiting makes a tea worse. [points]"""
 
 _N_REST = 24
 _GAIN = np.linspace(0.0, 3.0, 13)

@@ -12,11 +12,11 @@ ALIKE, ALIKE_LOT_SD = 0.4, 0.02
 NOISE_SD, NOISE_LOG_SD = 0.08, 1.0
 """Log-normal: its median, and the standard deviation of its logarithm."""
 GAIN_SD = 0.25
-"""Half-normal of the spread of gains around 1."""
+"""Sd of the half-normal prior of the spread of gains around 1."""
 CARRY_OVER_SD = 0.25
 MEAN_SD = 0.3
 SLOPE_SD = np.array([0.012, 0.04])
-"""Of the change from cup to cup, and of the first cup's difference."""
+"""Prior sds of the change from cup to cup, and of the first cup's difference."""
 NOISE_DEGREES_OF_FREEDOM = 12.0
 """How alike tasters' noise is: a variance counts beforehand as if estimated from so many cups."""
 LEAST_GAIN, MOST_GAIN = 0.2, 3.0

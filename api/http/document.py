@@ -54,14 +54,14 @@ _HEADERS: dict[str, dict[str, Any]] = {
 _EVERYWHERE = ("X-Request-ID",)
 _SIGNED_IN = ("RateLimit", "RateLimit-Policy")
 _BY_STATUS = {"401": ("WWW-Authenticate",), "202": ("Retry-After",), "429": ("Retry-After",), "503": ("Retry-After",)}
-_OF_ALL = {"503": "the server is busy or its database away; nothing was applied"}
-_OF_BODIES = {
+_REFUSALS_OF_ALL = {"503": "the server is busy or its database away; nothing was applied"}
+_REFUSALS_OF_BODIES = {
     "400": "the body cannot be read, or comes in too many small pieces; nothing was applied",
     "408": "the body came too slowly; nothing was applied",
     "413": "the body is too large; nothing was applied",
 }
 """Refusals before an operation is reached (`config.web.serving`): of every operation, and of those with a body."""
-_OF_HEADS = {"414": "the address is too long", "431": "a header is too large, or there are too many"}
+_REFUSALS_OF_HEADS = {"414": "the address is too long", "431": "a header is too large, or there are too many"}
 """Refusals of the web server while it reads a request's head: a line of text and no headers of ours."""
 _MEANINGS = {
     "401": "no token, or one that has ended",
@@ -135,28 +135,34 @@ def complete_document(result: dict[str, Any], **_: object) -> dict[str, Any]:
     result["tags"] = [{"name": name, "description": about} for name, about in TAGS.items()]
     for path, methods in result["paths"].items():
         for method, operation in methods.items():
-            if takes_key(method.upper(), path):
-                _add_key(operation)
-            operation.setdefault("security", [])
-            _add_refusals_of_the_server(operation)
-            _add_headers(operation)
-            for status, why in _OF_HEADS.items():
-                content = {"text/plain": {"schema": {"type": "string"}}}
-                operation["responses"][status] = {"description": why, "content": content}
-            for status, response in operation["responses"].items():
-                response["description"] = (
-                    response.get("description") or _MEANINGS.get(status) or HTTPStatus(int(status)).phrase
-                )
+            _complete_operation(operation, takes_key=takes_key(method.upper(), path))
     components["schemas"]["Problem"]["examples"] = [_PROBLEM]
     for name, example in BODY_EXAMPLES.items():
         components["schemas"][name]["examples"] = [example]
     _name_types_once(components["schemas"])
-    for schema in components["schemas"].values():
+    _widen_counters(components["schemas"])
+    return result
+
+
+def _complete_operation(operation: dict[str, Any], *, takes_key: bool) -> None:
+    if takes_key:
+        _add_key(operation)
+    operation.setdefault("security", [])
+    _add_refusals_of_the_server(operation)
+    _add_headers(operation)
+    for status, why in _REFUSALS_OF_HEADS.items():
+        content = {"text/plain": {"schema": {"type": "string"}}}
+        operation["responses"][status] = {"description": why, "content": content}
+    for status, response in operation["responses"].items():
+        response["description"] = response.get("description") or _MEANINGS.get(status) or HTTPStatus(int(status)).phrase
+
+
+def _widen_counters(schemas: dict[str, Any]) -> None:
+    for schema in schemas.values():
         for name in _COUNTERS:
             field = schema.get("properties", {}).get(name, {})
             if field.get("type") in ("integer", ["integer", "null"]):
                 field |= {"format": "int64", "minimum": 0}
-    return result
 
 
 def _add_key(operation: dict[str, Any]) -> None:
@@ -169,7 +175,7 @@ def _add_key(operation: dict[str, Any]) -> None:
 def _add_refusals_of_the_server(operation: dict[str, Any]) -> None:
     described = operation["responses"]["429"]["content"].items()
     content = {media_type: {"schema": one["schema"]} for media_type, one in described}
-    for status, why in (_OF_ALL | (_OF_BODIES if "requestBody" in operation else {})).items():
+    for status, why in (_REFUSALS_OF_ALL | (_REFUSALS_OF_BODIES if "requestBody" in operation else {})).items():
         response = operation["responses"].setdefault(status, {"content": content})
         response["description"] = response.get("description") or why
 

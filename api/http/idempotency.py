@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable
+from typing import TYPE_CHECKING
+from uuid import UUID
 
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -22,6 +24,9 @@ from api.http.parsing import MAX_BODY_BYTES
 from api.http.problems import problem_response
 from teams.actions.stored_answers import release_key, reserve_key, store_answer
 from teams.errors import Refused
+
+if TYPE_CHECKING:
+    from teams.models import Member
 
 HEADER = "Idempotency-Key"
 MAX_KEY_LENGTH = 255
@@ -58,29 +63,38 @@ class IdempotencyKeys:
             return self._answer(request)
         if int(request.META.get("CONTENT_LENGTH") or 0) > MAX_BODY_BYTES:
             return self._answer(request)  # which refuses it
-        try:
-            caller = BearerAuthentication().authenticate(Request(request))
-        except AuthenticationFailed:
-            caller = None
-        if caller is None:
+        member = _caller(request)
+        if member is None:
             return self._answer(request)
         try:
-            stored = reserve_key(caller[1].member, key=_key(sent), request=_digest(request), now=timezone.now())
+            stored = reserve_key(member, key=_key(sent), request=_digest(request), now=timezone.now())
         except Refused as refused:
             return problem_response(refused)
         if stored.status is not None:
             return HttpResponse(bytes(stored.body), status=stored.status, headers=stored.headers)
+        return self._carry_out(request, stored.id)
+
+    def _carry_out(self, request: HttpRequest, row: UUID) -> HttpResponseBase:
+        """Answer and store the answer in the row, or free the key if there is nothing to store."""
         stores = False
         try:
             response = self._answer(request)
             body = _body_to_store(response)
             if stores := body is not None:
                 headers = {name: response[name] for name in _STORED_HEADERS if name in response}
-                store_answer(stored.id, status=response.status_code, headers=headers, body=body)
+                store_answer(row, status=response.status_code, headers=headers, body=body)
         finally:
             if not stores:
-                release_key(stored.id)
+                release_key(row)
         return response
+
+
+def _caller(request: HttpRequest) -> Member | None:
+    try:
+        found = BearerAuthentication().authenticate(Request(request))
+    except AuthenticationFailed:
+        return None
+    return None if found is None else found[1].member
 
 
 def _key(sent: str) -> str:

@@ -55,7 +55,6 @@ class Moved:
     sent: int = 0
     """Rows that those passes sent."""
     frozen_s: float = 0.0
-    sent_frozen: int = 0
 
 
 def move_team(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine, despite_missing: bool = False) -> Moved:
@@ -144,7 +143,7 @@ def _move(  # noqa: PLR0913 - both sides, and what is moved
             here.execute(_DECIDE, [team, target.cell])
         _open(there, team)
         moved.frozen_s = time.monotonic() - began
-    moved.rows, moved.sent_frozen = done.rows, done.changed
+    moved.rows = done.rows
     log(f"frozen for {moved.frozen_s:.2f} s: {done.changed} rows; {done.rows} rows are the same on both sides")
     return moved
 

@@ -18,7 +18,7 @@ _FILES: dict[str, tuple[str, str, str, dict[str, Any]]] = {
     "card.pdf": ("card_pdf", "Get the card as a PDF of size A6", "application/pdf", _BINARY),
     "card.md": ("card_md", "Get the card as Markdown", "text/markdown", _TEXT),
 }
-"""By what follows the lot's address: operation, summary, media type, schema."""
+"""Files of a lot by the end of their address: operation, summary, media type, schema."""
 _TYPESET = ("report.pdf", "report.png", "card.pdf")
 _IN_PATH: dict[str, Any] = {
     "in": "path",

@@ -61,7 +61,7 @@ CODES: Mapping[str, StrOrPromise] = {
     "wrong": _("is not the present one"),
     "with_deleted": _("comes with a deletion, which carries no fields"),
 }
-"""What is wrong with a field, by the code that programs go by."""
+"""Meanings of the codes of fields."""
 TYPES: Mapping[str, StrOrPromise] = {
     "authentication_failed": _("the token has ended or never was one"),
     "bad_request": _("cannot be served at all, such as for a host that is not ours"),
@@ -99,4 +99,4 @@ TYPES: Mapping[str, StrOrPromise] = {
     "wrong_state": _("the flight has not come so far, or has gone further"),
     "wrong_offset": _("the upload stands elsewhere; problems and the answer's Upload-Offset say where"),
 }
-"""What is wrong with a request, by the last part of the problem's type."""
+"""Meanings of the problems of requests, by the last part of their type."""

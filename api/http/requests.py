@@ -18,7 +18,7 @@ from api.operations.metrics import count_request
 HEADER = "X-Request-ID"
 _SANE = re.compile(r"[A-Za-z0-9._-]{8,64}")
 _QUIET = frozenset(("/metrics",))
-"""What machines ask all day long; only refusals are logged."""
+"""Routes that machines ask all day long; only refusals of them are logged."""
 _log = logging.getLogger(__name__)
 
 

@@ -19,4 +19,4 @@ class SchemaVersion:
 SCHEMA_VERSIONS: dict[int, SchemaVersion] = {
     1: SchemaVersion(upgrade=lambda sent: sent, downgrade=lambda pulled: pulled)
 }
-"""By the number that clients send as ``schema``; 1 is the present form."""
+"""Versions by the number that clients send as ``schema``; 1 is the present form."""

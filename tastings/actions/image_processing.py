@@ -23,7 +23,7 @@ pi_heif.register_heif_opener(decode_threads=1, thumbnails=False, depth_images=Fa
 THUMBNAIL_SIDE = 320
 QUALITY = 90
 MOST_PIXELS_OF_A_SIDE = 65_500
-"""What libjpeg can write (``JPEG_MAX_DIMENSION`` in its jmorecfg.h)."""
+"""Longest side that libjpeg can write (``JPEG_MAX_DIMENSION`` in its jmorecfg.h)."""
 _LARGEST_PROFILE = 1024 * 1024
 _SIDE_TO_MEASURE = 1000
 

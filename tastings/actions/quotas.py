@@ -48,7 +48,7 @@ def check_photo_quotas(member: Member) -> None:
 
 
 _QUOTAS_OF_TYPE: Mapping[str, tuple[QuotaName, ...]] = {"note": ("notes",), "descriptor": ("records", "words")}
-"""By record type the quotas that a new record counts for; ``records`` alone for the others."""
+"""Quotas that a new record counts for, by its type; ``records`` alone for the others."""
 
 
 class RecordAllowance:

@@ -88,7 +88,7 @@ def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...
 
 
 def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tuple[object, ...]]:
-    """Return the same for a login, with no more of its place in the lot's team than role and shop.
+    """Return a member of the lot's team made of the login's role and shop there, and its cache key.
 
     Raises
     ------

@@ -19,7 +19,7 @@ a sample with what arrived (own value)."""
 ALIKE_SD = 0.15
 """Sd of the difference of alike lots in the logarithms of rate, wetting lag and level (own value)."""
 _EXPONENT_SD = 0.1
-"""Of that in the exponent of taste: none, but for the step of the grid."""
+"""Sd of the difference in the exponent of taste: none, but for the step of the grid."""
 _LEAST_LEVEL = 0.2
 _LEVELS = np.maximum(LEVEL_MEAN + LEVEL_SD * ndtri((np.arange(256) + 0.5) / 256), _LEAST_LEVEL)
 """Equally likely before any tasting. [points]"""

@@ -29,7 +29,7 @@ QuestionCode = Literal[
     "heat",
     "little",
 ]
-"""What is open, the least known first; ``little`` is no question."""
+"""Codes of what is open, the least known first; ``little`` is no question."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -124,7 +124,7 @@ _OF_THE_FILE = {
     "bytes": 0,
     "attempts": 0,
 }
-"""What a logo says of the file it came in, which is gone once its picture is stored."""
+"""Columns of a logo about the uploaded file, which is gone once its picture is stored."""
 LOGO = ExportTable(
     name="logo",
     about="the team's logo, if it has one: which picture of photo_contents it is",

@@ -17,7 +17,7 @@ _START, _END, _SCAN, _JFIF = 0xD8, 0xD9, 0xDA, 0xE0
 _TABLES_AND_FRAMES = frozenset((*range(0xC0, 0xD0), 0xDB, 0xDD)) - {0xC8}
 """Markers of Huffman and quantisation tables, of frames and of the restart interval (ITU-T T.81, table B.1)."""
 _WITHIN_SCAN = frozenset((0x00, *range(0xD0, 0xD8)))
-"""What may follow 0xFF within a scan: a stuffed byte or a restart."""
+"""Bytes that may follow 0xFF within a scan: a stuffed byte or a restart."""
 
 
 def store_pictures(team: Team, archive: Archive, *, cleanup: ExitStack) -> int:

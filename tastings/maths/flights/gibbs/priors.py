@@ -24,7 +24,7 @@ LEAST_GAIN, MOST_GAIN = 0.2, 3.0
 SD_GRID: FloatArray = np.exp(np.linspace(np.log(0.004), np.log(0.6), 72))
 """Values a standard deviation may have, at even distances of the logarithm; 0.004 is below any rounding."""
 GAIN_SD_GRID: FloatArray = 2.5 * SD_GRID
-"""The same for the spread of gains: 0.01 to 1.5."""
+"""Values of the spread of gains: 0.01 to 1.5."""
 NOISE_SD_LOG_PRIOR: FloatArray = -0.5 * (np.log(SD_GRID / NOISE_SD) / NOISE_LOG_SD) ** 2
 
 
@@ -41,6 +41,6 @@ def _lot_sd_log_prior() -> FloatArray:
 
 
 LOT_SD_LOG_PRIOR: FloatArray = _lot_sd_log_prior()
-"""Of the logarithm of the lots' standard deviation, on the grid: half-normal for lots that are nearly alike, for others
-Rayleigh's, with no weight at 0 (Chung and others 2013, Psychometrika 78:685-709, from memory, high). With Rayleigh's
-alone one of several nearly equal lots was called best with 0.69 where 0.61 came true."""
+"""Log prior of the logarithm of the lots' standard deviation, on the grid: half-normal for lots that are nearly alike,
+for others Rayleigh's, with no weight at 0 (Chung and others 2013, Psychometrika 78:685-709, from memory, high). With
+Rayleigh's alone one of several nearly equal lots was called best with 0.69 where 0.61 came true."""

@@ -14,8 +14,8 @@ from typing import TypeVar
 
 import redis
 from django.conf import settings
-from redis.backoff import NoBackoff
-from redis.retry import Retry
+
+from teams.broker import broker_client
 
 PATIENCE_S = 1.0
 T = TypeVar("T")
@@ -84,6 +84,4 @@ def _age_s(message: bytes | None, *, now: datetime) -> float:
 
 @lru_cache(maxsize=4)
 def _client(url: str) -> redis.Redis:
-    return redis.Redis.from_url(
-        url, socket_timeout=PATIENCE_S, socket_connect_timeout=PATIENCE_S, retry=Retry(NoBackoff(), 0)
-    )
+    return broker_client(url, timeout_s=PATIENCE_S)

@@ -2,8 +2,8 @@
 
 A replica lags behind the primary, by milliseconds or, when it has trouble, by hours. So each read names a state: a
 value that changes whenever what is read may have changed, such as the team's counter. It is read on the primary, then
-on the replica; only when both are equal the replica answers, else the primary does. Whoever asks therefore gets exactly
-what the primary would say: with all they have written and seen before, whichever server answered that.
+on the replica. The replica answers only when both are equal, otherwise the primary does. So every answer is exactly
+that of the primary, with all that the caller has written and seen before.
 
 State and rows are read in one snapshot, in a transaction that is read-only: a write there is an error.
 """

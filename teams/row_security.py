@@ -1,15 +1,15 @@
 """Row-level security: PostgreSQL shows the application's role the rows of the teams it acts for, and no others.
 
-Queries filter by team themselves. Should one forget to, policies on every table that holds a team's rows
-(``tastings/migrations/0011_walls.py``) leave out the rows of other teams than those that the present transaction acts
-for. Acting for no team means no rows, and a row of another team can be neither created nor changed. In the requests of
-tasters and viewers the policies of ``tastings/migrations/0023_own_rows.py`` limit writing to the member's own rows.
+Queries filter by team themselves. If one forgets to, policies on every table with rows of teams
+(``tastings/migrations/0011_walls.py``) still show only the rows of the teams that the transaction acts for. A
+transaction that acts for no team sees no rows. Nobody can create or change a row of another team. In requests of
+tasters and viewers the policies of ``tastings/migrations/0023_own_rows.py`` allow writing the member's own rows only.
 
-A login, and what belongs to it alone, is seen by itself and by the worker; its row also by the members of its teams
+A login sees its own row and what belongs to it; so does the worker. The members of its teams see its row
 (``teams/migrations/0015_login_policies.py``).
 
-The caller must be known before the team is. A few functions of the database's owner look that up; they return ids only.
-Those that list teams (`WORKER_ONLY`) may be called by the worker's role alone: the web server need not know them.
+Some look-ups come before the team is known, such as that of a token. Functions of the database's owner do them and
+return ids only. Functions that list teams (`WORKER_ONLY`) may be called by the worker's role alone.
 """
 
 import re

@@ -12,8 +12,8 @@ from uuid import UUID
 
 import redis
 from django.conf import settings
-from redis.backoff import NoBackoff
-from redis.retry import Retry
+
+from teams.broker import broker_client
 
 LIFETIME_S = 60
 PATIENCE_S = 0.25
@@ -64,9 +64,4 @@ def _key(team: UUID) -> str:
 
 
 def _client() -> redis.Redis:
-    return redis.Redis.from_url(
-        settings.REDIS_URL,
-        socket_timeout=PATIENCE_S,
-        socket_connect_timeout=PATIENCE_S,
-        retry=Retry(NoBackoff(), 0),
-    )
+    return broker_client(settings.REDIS_URL, timeout_s=PATIENCE_S)

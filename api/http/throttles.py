@@ -18,12 +18,11 @@ from typing import TYPE_CHECKING
 import redis
 from django.conf import settings
 from django.http import HttpRequest, HttpResponseBase
-from redis.backoff import NoBackoff
-from redis.retry import Retry
 from rest_framework.request import Request
 from rest_framework.throttling import BaseThrottle
 
 from api.http.auth import LOGIN_HEADER, SIGNED_IN, bearer_token, client_ip
+from teams.broker import broker_client
 
 if TYPE_CHECKING:
     from rest_framework.views import APIView
@@ -63,12 +62,7 @@ class Counter:
 
     def _ask(self, name: str) -> int:
         if self._client is None:
-            self._client = redis.Redis.from_url(
-                self._url(),
-                socket_timeout=PATIENCE_S,
-                socket_connect_timeout=PATIENCE_S,
-                retry=Retry(NoBackoff(), 0),
-            )
+            self._client = broker_client(self._url(), timeout_s=PATIENCE_S)
         both = self._client.pipeline(transaction=False)
         both.incr(name)
         both.expire(name, 2 * WINDOW_S)

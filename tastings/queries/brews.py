@@ -19,6 +19,7 @@ _CUP_MOMENTS = ("mouth", "liquor", "finish", "body", "lid", "empty_cup")
 
 
 _LAST = 1_000_000
+"""Position of returning sweetness among the descriptors: behind all others."""
 SWEETNESS, FINISH, RETURNING = "sweetness", "finish", "returning_sweetness"
 """Sweetness that is noted at the finish is the one that comes back: it is not averaged with that in the mouth."""
 

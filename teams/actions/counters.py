@@ -1,9 +1,10 @@
 """Where a team's revision counter begins, and how far it is advanced after a restore or an import.
 
-It begins at a random number, so that the revisions of two teams lie far apart and a cursor of one is none of the other.
+It begins at a random number, so that the revisions of two teams lie far apart and no cursor fits both.
 
-A phone pulls what comes after its cursor. A phone that synced after the file was written may have a cursor beyond the
-file's counter and would never receive the next changes. So the counter is advanced past every possible cursor.
+A phone pulls what comes after its cursor. One that synced after a backup or export was written has a cursor beyond the
+counter in that file and would never receive the next changes. So a restore or import advances the counter past every
+possible cursor.
 """
 
 import secrets

@@ -67,12 +67,11 @@ class Development:
     """How a lot's flavour develops over infusions.
 
     ``leaf_range_g`` is the least and the most leaf of its sessions, None without one; ``lack_of_fit`` names the
-    descriptors whose ratings do not follow the extraction model; ``good_cups`` has the mean of each curve over the
-    cups worth drinking [points]; ``even_brew`` is what the sessions are evened out to;
-    ``counterfactual`` is of strength. ``tasted`` is for
-    plotting the ratings behind the curves, ``line_evidence`` for learning the team's finish line from several lots
-    (:func:`tastings.maths.curve.endings.estimate_finish_line`), ``slope_evidence`` for learning its slopes of the cups'
-    order, by descriptor (:func:`tastings.maths.curve.order_slope.team_slopes`).
+    descriptors whose ratings do not follow the extraction model; ``good_cups`` has the mean of each curve over the cups
+    worth drinking [points]; ``even_brew`` is what the sessions are evened out to; ``counterfactual`` is that of
+    strength. ``tasted`` serves to plot the ratings behind the curves; ``line_evidence`` to learn the team's finish line
+    from several lots (:func:`tastings.maths.curve.endings.estimate_finish_line`); ``slope_evidence`` to learn its
+    slopes of the cups' order, by descriptor (:func:`tastings.maths.curve.order_slope.team_slopes`).
     """
 
     evidence: Evidence

@@ -40,7 +40,7 @@ GROUPS = {
     ),
     "reveal": (
         ["tastings/actions/flights/revealing.py", "tastings/queries/flight_scores.py"],
-        ["tests/tastings/test_flight_answers.py", "tests/sync/test_blind.py"],
+        ["tests/tastings/test_flight_scores.py", "tests/tastings/test_flight_answers.py", "tests/sync/test_blind.py"],
     ),
     "row_security": (
         ["teams/postgresql/base.py", "teams/row_security.py"],

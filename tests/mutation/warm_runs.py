@@ -41,7 +41,7 @@ class _Judge:
         set_mutant_under_test("stats")
         for item, following in zip(self._items, [*self._items[1:], self._items[0]], strict=True):
             begun = time.monotonic()
-            if not _passes(item, following):
+            if _failures(item, following):
                 pytest.exit(f"{item.nodeid} fails on the unchanged code", returncode=1)
             self._seconds[item.nodeid] = time.monotonic() - begun
             for function in state()._stats:
@@ -52,7 +52,7 @@ class _Judge:
     def judge(self, change: str) -> tuple[str, str]:
         """Run the tests that reach the changed function, until one fails, in a process of their own.
 
-        Return the outcome and the last test.
+        Return the outcome and the last test, with its error.
         """
         function = change.partition("__mutmut_")[0]
         reached = self._reached[function] or set(self._seconds)  # reached by none: perhaps before the first test
@@ -72,9 +72,10 @@ class _Judge:
                 self._empty_tables()
         else:
             outcome = "not noticed" if os.waitstatus_to_exitcode(status) == 0 else "noticed"
-        test = lines[-1] if lines and outcome != "not noticed" else ""
-        self._noticed[function, test] += 1
-        return outcome, test
+        if outcome == "not noticed" or not lines:
+            return outcome, ""
+        self._noticed[function, lines[-1].partition(": ")[0]] += 1
+        return outcome, lines[-1]
 
     def _run(self, change: str, items: list[pytest.Item], writer: int) -> None:
         """Run the tests in the child; name each as it begins."""
@@ -84,7 +85,8 @@ class _Judge:
         for item, following in zip(items, [*items[1:], items[0]], strict=True):
             os.write(writer, f"{item.nodeid}\n".encode())
             signal.alarm(round(_RESERVE_S + 10 * self._seconds[item.nodeid]))
-            if not _passes(item, following):
+            if failures := _failures(item, following):
+                os.write(writer, f"{item.nodeid}: {failures[0]}\n".encode())
                 os._exit(1)
         os._exit(0)
 
@@ -95,8 +97,10 @@ class _Judge:
             connections.close_all()
 
 
-def _passes(item: pytest.Item, following: pytest.Item) -> bool:
-    return not any(report.failed for report in runtestprotocol(item, log=False, nextitem=following))
+def _failures(item: pytest.Item, following: pytest.Item) -> list[str]:
+    """Run a test; return the last line of each error."""
+    reports = runtestprotocol(item, log=False, nextitem=following)
+    return [report.longreprtext.splitlines()[-1] for report in reports if report.failed]
 
 
 def _forget_stored_values(change: str) -> None:

@@ -6,7 +6,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.utils import timezone
 
-from tastings.models import Development, Session
+from tastings.models import Development, Flight, Infusion, Note, Session
 from teams.models import Role
 from tests.api.phone import change, sync
 from tests.factories import person
@@ -58,6 +58,28 @@ def test_reveal_brings_sessions_to_everyone_with_their_lot(flight, owner):
     history = owner.client.get(f"/api/v1/sessions/{ids.session}/history").json()["current"]
     stamps = {item["field"]: (item["at"], item["by"], item["device"]) for item in history}
     assert stamps["lot"] == stamps["flight_cup"]
+
+
+def test_reveal_gives_each_session_infusion_and_note_a_revision_of_its_own(flight):
+    taster, other = flight.tasters
+    shared = taste(taster, flight.cups_of(taster)[0], liking=6)
+    private = taste(other, flight.cups_of(other)[0], liking=7, private=True)
+    cursor = pulled(taster)[1]
+    reveal(flight, reason="time is up")
+
+    sessions = [Session.objects.get(id=one.session) for one in (shared, private)]
+    children = [
+        model.objects.get(id=getattr(one, kind)).revision
+        for one in (shared, private)
+        for kind, model in (("infusion", Infusion), ("note", Note))
+    ]
+    first = sessions[0].revision  # sessions before what hangs on them
+    assert first > cursor
+    assert sessions[1].revision == first + 1
+    assert sorted(children) == [first + 2 + i for i in range(4)]
+    assert pulled(taster)[1] == first + 5
+    assert [one.shared_once for one in sessions] == [True, False]
+    assert {one.updated_at for one in sessions} == {Flight.objects.get(id=flight.id).revealed_at}
 
 
 def test_session_that_comes_after_the_reveal_gets_its_lot_at_once(flight, owner):

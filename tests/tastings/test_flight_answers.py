@@ -1,7 +1,7 @@
 """What a flight says: notes as the server had them at the reveal, and nothing that came later."""
 
 from datetime import timedelta
-from uuid import UUID
+from uuid import UUID, uuid4
 
 import pytest
 from django.utils import timezone
@@ -13,7 +13,7 @@ from tastings.models import Flight, Session
 from tests.api.phone import change, sync
 from tests.api.problems import refusal
 from tests.api.test_schema import schema_errors
-from tests.flights import flight_of, lot_in, reveal, taste, taste_all
+from tests.flights import flight_of, lot_in, reveal, row, taste, taste_all
 
 pytestmark = pytest.mark.django_db
 AFTER = timedelta(seconds=5)
@@ -116,6 +116,61 @@ def test_scores_of_a_flight_that_was_revealed_before_they_were_frozen_are_frozen
 
     assert means(answer_of(flight)) == before
     assert before[lot_in(first)][0] == pytest.approx(6.0)
+
+
+def test_reveal_freezes_live_ratings_of_liking_with_their_place(flight):
+    taster = flight.tasters[0]
+    cup, hidden_cup, deleted_cup, _ = flight.cups_of(taster)
+    ids = taste(taster, cup, liking=6.5)
+    whole, bare, gone = uuid4(), uuid4(), uuid4()
+    of_session = {"session": ids.session, "moment": "finish"}
+    notes = [
+        change("note", whole, descriptor="liking", intensity=8, **of_session),
+        change("note", bare, descriptor="liking", **of_session),
+        change("note", gone, descriptor="liking", intensity=1, **of_session),
+        change("note", gone, at="2026-03-04T12:50:00Z", deleted=True),
+        change("note", descriptor="strength", intensity=3, **of_session),
+    ]
+    sync(taster.client, notes)
+    hidden = taste(taster, hidden_cup, liking=9, private=True, started_at="2026-03-04T10:05:00Z")
+    deleted = taste(taster, deleted_cup, liking=2)
+    sync(taster.client, [change("session", deleted.session, at="2026-03-04T12:50:00Z", deleted=True)])
+    reveal(flight, reason="time is up")
+
+    counted = row(flight).counted
+    assert counted["revision"] > 0
+    assert sorted(counted["sessions"], key=lambda one: one["private"]) == [
+        {
+            "session": ids.session,
+            "taster": str(taster.user.id),
+            "lot": lot_in(cup),
+            "sitting": 1,
+            "began": "2026-03-04T10:00:00.000000Z",
+            "private": False,
+            "ratings": sorted(
+                [
+                    {"note": ids.note, "infusion": ids.infusion, "moment": "mouth", "points": 6.5},
+                    {"note": str(whole), "infusion": "", "moment": "finish", "points": 8.0},
+                ],
+                key=lambda rating: rating["note"],
+            ),
+            "cup": cup["id"],
+            "admitted_by": None,
+            "admitted_at": None,
+        },
+        {
+            "session": hidden.session,
+            "taster": str(taster.user.id),
+            "lot": lot_in(hidden_cup),
+            "sitting": 1,
+            "began": "2026-03-04T10:05:00.000000Z",
+            "private": True,
+            "ratings": [],
+            "cup": hidden_cup["id"],
+            "admitted_by": None,
+            "admitted_at": None,
+        },
+    ]
 
 
 def test_sessions_that_do_not_count_are_listed_with_the_reason(flight):

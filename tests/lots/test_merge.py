@@ -161,3 +161,11 @@ def test_a_copy_is_merged_into_without_changing_the_record():
     assert copy == record
     merge(copy, {"steep_s": 20}, Stamp(MOMENTS[1], DEVICES[0], "ina"))
     assert (record.values["steep_s"], record.stamps["steep_s"].at) == (10, MOMENTS[0])
+
+
+def test_field_that_is_known_already_keeps_no_other_field_of_its_edit_out():
+    stamp = Stamp(MOMENTS[0], DEVICES[0], "ina")
+    record = StampedRecord()
+    merge(record, {"steep_s": 10}, stamp)
+    outcome = merge(record, {"steep_s": 10, "remarks": "thin"}, stamp)
+    assert (record.values, outcome.stamped) == ({"steep_s": 10, "remarks": "thin"}, True)

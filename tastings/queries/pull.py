@@ -60,19 +60,16 @@ def pull(  # noqa: PLR0913 - what a phone asks for, one by one
     """
     counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
     if cursor == 0:
-        token = None if scope is None else ScopeToken(scope=scope, revision_at_start=counter)
-    else:
-        token = token or (None if scope is None else ScopeToken(scope=None))
-    if token is not None:
-        if not token.is_changing and token.scope != scope:
-            token = token.changing_to(scope)
-        if token.is_changing:
-            changes, token = next_page(member, token, limit=limit)
-            return PulledPage(changes, cursor, more=True, token=token)
-        if token.scope is None:
-            token = None
-    if cursor == 0:
+        token = ScopeToken(scope=scope, revision_at_start=counter)
         written = None  # a phone that begins gets nothing from outside its scope, not even to forget it
+    token = token or ScopeToken(scope=None)
+    if not token.is_changing and token.scope != scope:
+        token = token.changing_to(scope)
+    if token.is_changing:
+        changes, token = next_page(member, token, limit=limit)
+        return PulledPage(changes, cursor, more=True, token=token)
+    if token.scope is None:
+        token = None
     found = _rows_after(member, cursor=cursor, counter=counter, limit=limit, token=token, written=written)
     page, more = found[:limit], len(found) > limit
     reached = page[-1].revision if more else max(counter, cursor)

@@ -26,6 +26,7 @@ LOTS = 400
 FIRST_SEED = 2031
 """Start of the random numbers: not used while the method was worked on."""
 ADDED_S = 5.0
+INFUSIONS = ((1, 4), (5, 8), (9, 12), (13, 24), (1, 8), (1, 12))
 PAGE = Path(__file__).resolve().parents[1] / "docs" / "guide.md"
 TABLE_MARKERS = "<!-- table -->\n", "<!-- end of table -->\n"
 
@@ -48,6 +49,10 @@ class GuideCups:
     fixed: FloatArray
     guided_number: FloatArray
     sure: int
+
+
+MadeLots = tuple[str, int, list[GuideCups]]
+"""World, sessions, and the lots brewed by their guides."""
 
 
 def draw_pot(rng: np.random.Generator) -> Pot:
@@ -100,31 +105,49 @@ def rms(of: FloatArray) -> str:
     return f"{100 * float(np.sqrt(np.mean(of**2))):.1f}" if of.size else "-"
 
 
-def rows(*, lots: int, start: int) -> Iterator[str]:
+def guided_lots(*, lots: int, start: int) -> Iterator[MadeLots]:
+    """Brew the lots of each world and number of sessions."""
+    for place, world in enumerate(WORLDS):
+        for sessions in SESSIONS:
+            yield (
+                world,
+                sessions,
+                [
+                    one_lot(
+                        power=world == "power",
+                        sessions=sessions,
+                        rng=np.random.default_rng([start, place, sessions, lot]),
+                    )
+                    for lot in range(lots)
+                ],
+            )
+
+
+def rows(made: Sequence[MadeLots], *, lots: int) -> Iterator[str]:
     heads = ("world", "sessions", "cups a lot", "sure of", "guide, sure cups", "+5 s, same cups", "guide, every cup",
              "+5 s, every cup", "guide, sure cups, against the number")  # fmt: skip
     yield "| " + " | ".join(heads) + " |"
     yield "| --- " * len(heads) + "|"
-    for place, world in enumerate(WORLDS):
-        for sessions in SESSIONS:
-            found = [
-                one_lot(
-                    power=world == "power",
-                    sessions=sessions,
-                    rng=np.random.default_rng([start, place, sessions, lot]),
-                )
-                for lot in range(lots)
-            ]
-            every = sum(one.guided.size for one in found)
-            sure = sum(one.sure for one in found)
-            figures = (
-                rms(np.concatenate([one.guided[: one.sure] for one in found])),
-                rms(np.concatenate([one.fixed[: one.sure] for one in found])),
-                rms(np.concatenate([one.guided for one in found])),
-                rms(np.concatenate([one.fixed for one in found])),
-                rms(np.concatenate([one.guided_number[: one.sure] for one in found])),
-            )
-            yield f"| {world} | {sessions} | {every / lots:.1f} | {100 * sure / every:.0f} % | {' | '.join(figures)} |"
+    for world, sessions, found in made:
+        every = sum(one.guided.size for one in found)
+        sure = sum(one.sure for one in found)
+        figures = (
+            rms(np.concatenate([one.guided[: one.sure] for one in found])),
+            rms(np.concatenate([one.fixed[: one.sure] for one in found])),
+            rms(np.concatenate([one.guided for one in found])),
+            rms(np.concatenate([one.fixed for one in found])),
+            rms(np.concatenate([one.guided_number[: one.sure] for one in found])),
+        )
+        yield f"| {world} | {sessions} | {every / lots:.1f} | {100 * sure / every:.0f} % | {' | '.join(figures)} |"
+
+
+def infusion_rows(made: Sequence[MadeLots]) -> Iterator[str]:
+    """Give the guide's misses over some infusions: a mean over all of them changes with how far the guide goes."""
+    yield "| world | sessions | " + " | ".join(f"cups {first} to {last}" for first, last in INFUSIONS) + " |"
+    yield "| --- " * (2 + len(INFUSIONS)) + "|"
+    for world, sessions, found in made:
+        figures = [rms(np.concatenate([one.guided[first - 1 : last] for one in found])) for first, last in INFUSIONS]
+        yield f"| {world} | {sessions} | {' | '.join(figures)} |"
 
 
 def mug_rows(*, lots: int, start: int) -> Iterator[str]:
@@ -153,7 +176,9 @@ def main() -> None:
     chosen = parser.parse_args()
     day = datetime.now(UTC).date().isoformat()
     head = f"{chosen.lots} lots a row, start {chosen.start}, {day}. Root mean square miss in % of the target."
-    tables = (*rows(lots=chosen.lots, start=chosen.start), "", *mug_rows(lots=chosen.lots, start=chosen.start))
+    made = list(guided_lots(lots=chosen.lots, start=chosen.start))
+    mugs = mug_rows(lots=chosen.lots, start=chosen.start)
+    tables = (*rows(made, lots=chosen.lots), "", *infusion_rows(made), "", *mugs)
     table = "\n".join([head, "", *tables, ""])
     print(table)
     page = PAGE.read_text()

@@ -303,7 +303,8 @@ def _cups(draws: CurveDraws, group: _Group, *, descriptor: str) -> FloatArray:
     infusions = [
         pour.number for one in group.sessions for pour in one.pours if pour.number > 0 and descriptor in pour.ratings
     ]
-    return ModelError.of(infusions, lack_of_fit=None).applied(draws.cups(group.even_cups)) + off
+    cups = draws.cups(group.even_cups)
+    return ModelError.of(infusions, strength=cups.mean(axis=0)).applied(cups) + off
 
 
 def _difference(key: str, first: FloatArray, second: FloatArray) -> Difference:

@@ -8,7 +8,8 @@ stays open widens the band, the less the more an infusion was rated. The tasters
 something over too; that is allowed for.
 
 The error's size is our own value, chosen in simulated worlds that the model does not assume (``docs/study.md``). It is
-less for weak cups, which cannot fall below 0, and grows beyond the last infusion that anybody rated.
+less for weak cups, which cannot fall below 0, so ratings of weak cups say less of it; and it grows beyond the last
+infusion that anybody rated.
 """
 
 from collections.abc import Iterable, Sequence
@@ -23,7 +24,7 @@ from tastings.maths.brewing.even_brew import MOST_INFUSIONS
 from tastings.maths.curve.lack_of_fit import LackOfFit, Residuals
 from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_shift_sd
 
-USUAL_SD = 0.12
+USUAL_SD = 0.08
 """Sd of the error at every infusion. [points]"""
 LATE_SD = 0.25
 """Sd of what is added by the twelfth infusion. [points]"""
@@ -65,11 +66,16 @@ class ModelError:
     lack_of_fit: LackOfFit | None
 
     @classmethod
-    def of(cls, infusions: Iterable[int], *, lack_of_fit: LackOfFit | None) -> "ModelError":
-        """Return what is open after ratings of these infusions, whatever they were."""
+    def of(cls, infusions: Iterable[int], *, strength: FloatArray) -> "ModelError":
+        """Return what is open after ratings of these infusions, whatever they were.
+
+        ``strength``, float64[n_infusions], is that of infusion 1, 2, ...; later ones count as strong as the last.
+        [points]
+        """
         number = np.array(list(infusions), dtype=np.int64)
-        nothing = Residuals(number=number, residual=np.zeros(number.size), expected=np.zeros(number.size))
-        return cls.given([nothing], infusions=MOST_INFUSIONS, lack_of_fit=lack_of_fit)
+        expected = strength[np.clip(number, 1, strength.size) - 1]
+        nothing = Residuals(number=number, residual=np.zeros(number.size), expected=expected)
+        return cls.given([nothing], infusions=MOST_INFUSIONS)
 
     @classmethod
     def given(  # noqa: PLR0913 - what is known of the ratings, one by one
@@ -122,8 +128,10 @@ class ModelError:
             shift_2 = _UNKNOWN.offset_sd**2 * open_share + float(session_shift_sd(sigma)) ** 2 / len(left)
             gain_2 = _UNKNOWN.gain_sd**2 * open_share + SESSION_GAIN_SD**2 / len(left)
             noise = np.diag(sigma**2 / count[rated]) + shift_2 + gain_2 * np.outer(expected, expected)
-            gain = np.linalg.solve(covariance[np.ix_(rated, rated)] + noise, covariance[rated]).T
-            mean, covariance = gain @ residual, covariance - gain @ covariance[rated]
+            share = expected / (expected + WEAK_CUP)
+            seen = share[:, None] * covariance[rated]
+            gain = np.linalg.solve(seen[:, rated] * share + noise, seen).T
+            mean, covariance = gain @ residual, covariance - gain @ seen
         root = np.linalg.cholesky(covariance + 1e-9 * np.eye(infusions))
         return cls(mean, np.asarray(root, dtype=np.float64), last, lack_of_fit)
 

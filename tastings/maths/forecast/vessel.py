@@ -187,7 +187,7 @@ def _forecast(known: Known, leaf: Leaf, *, first: Vessel, other: Vessel, rinsed:
         cups_other[dealt] = part.steeped(
             replace(in_other, rate=in_first.rate * (in_other.rate / in_first.rate) ** power)
         )[:, -EVEN_INFUSIONS:]
-    open_ = ModelError.of(rated, lack_of_fit=None)
+    open_ = ModelError.of(rated, strength=cups_first.mean(axis=0))
     cups_first, cups_other = open_.applied(cups_first), open_.applied(cups_other)
     good = max(int((cups_first.mean(axis=0) > leaf.finish_line).sum()), 1)
     here, there = (_strengths(cups) for cups in (cups_first, cups_other))

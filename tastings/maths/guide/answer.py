@@ -47,7 +47,7 @@ class GuidedPour:
         By how much the cup is likely to miss its target, root mean square over what the leaf may be like; None for an
         infusion by a standard. [% of the target]
     weaker_steep_s, stronger_steep_s : float or None
-        The steep for a cup one point weaker or stronger; None when none of 3 to 300 s gives it. [s]
+        The steep for a cup one point weaker or stronger; None when none of 5 to 300 s gives it. [s]
     """
 
     number: int
@@ -77,8 +77,8 @@ class Guide:
     rinse_s : float or None
         Contact of a rinse that is thrown away; None for none, as where most sessions of the lot had none. [s]
     infusions : tuple[GuidedPour, ...]
-        Up to twelve, the last one worth drinking among them; of a style that is brewed to a strength, none while
-        nobody has rated the lot's.
+        Up to 24, the last one worth drinking among them; of a style that is brewed to a strength, none while nobody
+        has rated the lot's.
     last_at_target : int or None
         The last infusion that reaches the target within 300 s; 0 when none does, None when unknown or by a standard.
     last_sure : int or None

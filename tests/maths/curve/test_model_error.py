@@ -3,8 +3,10 @@
 import numpy as np
 import pytest
 
+from tastings.maths.brewing.brews import HIGHEST, LOWEST
 from tastings.maths.curve.lack_of_fit import Residuals
-from tastings.maths.curve.model_error import ModelError
+from tastings.maths.curve.model_error import WEAK_CUP, ModelError
+from tastings.maths.curve.sufficient_statistics import SESSION_GAIN_SD, session_shift_sd
 
 
 def left(rated, *, residual=0.0, sessions=1):
@@ -60,3 +62,31 @@ def test_first_cup_of_slow_leaf_is_less_known_than_that_of_leaf_which_is_wet_at_
 def test_infusions_beyond_the_curve_have_the_error_of_its_last():
     found = ModelError.given(left(range(1, 13)), infusions=12).applied(np.full((2048, 24), 5.0))
     assert found[:, 23].std() == pytest.approx(found[:, 11].std(), rel=0.1)
+
+
+@pytest.mark.parametrize("strength", [1.0, 5.0])
+def test_band_covers_errors_drawn_from_the_prior_as_often_as_it_says(strength):
+    """Draw the error, then ratings of eight sessions with it: 80 % bands hold the truth in four of five draws."""
+    rng, sessions, sigma = np.random.default_rng(16), 8, 0.75
+    cups = np.full((1024, 12), strength)
+    prior = ModelError.given([], infusions=12, dryness=0.7)
+    covered = []
+    for _ in range(300):
+        error = prior.root @ rng.standard_normal(12) * strength / (strength + WEAK_CUP)
+        one = [
+            Residuals(
+                number=np.arange(1, 13),
+                residual=error
+                + rng.normal(0.0, session_shift_sd(sigma))
+                + rng.normal(0.0, SESSION_GAIN_SD) * strength
+                + rng.normal(0.0, sigma, 12),
+                expected=np.full(12, strength),
+            )
+            for _ in range(sessions)
+        ]
+        drawn = ModelError.given(one, infusions=12, sigma=sigma, dryness=0.7).applied(cups)
+        low, high = np.quantile(drawn, (0.1, 0.9), axis=0)
+        truth = np.clip(strength + error, LOWEST, HIGHEST)
+        covered.append((low <= truth) & (truth <= high))
+    assert np.mean(covered) == pytest.approx(0.8, abs=0.04)
+    assert np.mean(covered, axis=0)[0] == pytest.approx(0.8, abs=0.07)

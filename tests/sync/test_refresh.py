@@ -16,7 +16,7 @@ from kombu import pools
 from config.dev.home import ROOT
 from config.dev.process import Child
 from tastings.actions.developments import refresh_development
-from tastings.actions.due import enqueue_due_lots
+from tastings.actions.due import MIN_INTERVAL_S, enqueue_due_lots
 from tastings.actions.lexicon import load_lexicon
 from tastings.jobs import Job
 from tastings.models import Development
@@ -142,15 +142,11 @@ def wait_for(true, seconds=300):
         time.sleep(0.05)
 
 
-def runs(log, lot):
-    """How often the worker computed."""
-    return log.read_text().count(f"{Job.REFRESH_DEVELOPMENT}[") and log.read_text().count("succeeded in")
-
-
 def test_a_worker_brings_figures_up_to_date_and_gathers_a_burst_of_edits(worker):
     who = person(TeamFactory(), "taster")
     lot = LotFactory(team=who.team)
     session, changes = pot(lot.id, infusions=4, notes_each=3, keys=KEYS)
+    began = time.monotonic()
     sync(who.client, changes)
     for i in range(10):
         sync(who.client, [change("session", session, at=f"2026-03-04T12:31:{i:02}Z", leaf_g=5 + i / 10)])
@@ -158,7 +154,8 @@ def test_a_worker_brings_figures_up_to_date_and_gathers_a_burst_of_edits(worker)
     wait_for(lambda: not who.client.get(address).json()["stale"])
     assert who.client.get(address).json()["evidence"]["infusions"] == 4
     wait_for(lambda: Development.objects.get(lot=lot).asked_at is None)
-    assert 1 <= worker.read_text().count("succeeded in") <= 3
+    n_intervals = (time.monotonic() - began) / MIN_INTERVAL_S  # the edits alone take longer on a busy machine
+    assert 1 <= worker.read_text().count("succeeded in") <= 2 + n_intervals
 
 
 def test_a_lost_message_loses_nothing(worker):

@@ -32,7 +32,7 @@ from teams.actions.resets import reset_password, valid_reset_link
 from teams.actions.signing_in import sign_in_browser
 from teams.errors import Invalid, NotFound, NotSignedIn, Throttled
 from teams.queries.access import valid_invitation
-from teams.row_security import acting_for_login
+from teams.row_security import acting_for_login, has_team
 
 if TYPE_CHECKING:
     from django_stubs_ext import StrOrPromise
@@ -94,6 +94,10 @@ class SignIn(login_views.LoginView):
     template_name = "pages/sign_in.html"
     authentication_form = SignInForm
     redirect_authenticated_user = True
+
+    def get_context_data(self, **context: Any) -> dict[str, Any]:  # noqa: ANN401 - Django's context
+        """Say also when nobody can sign in yet."""
+        return super().get_context_data(**context, has_no_team=not has_team())
 
     def form_valid(self, form: AuthenticationForm) -> HttpResponse:
         """Sign in and mark the browser as known."""

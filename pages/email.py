@@ -66,18 +66,16 @@ class EmailPage(View):
 
     def _render(self, request: HttpRequest, form: EmailForm) -> HttpResponse:
         intro = [
-            _("A forgotten password is set anew by a link that is mailed there."),
-            _("First open the link that we mail to confirm the address; until then it is not used."),
+            _("If you forget your password, a link to set a new one is mailed there."),
+            _("We mail a link to confirm the address; until you open it, the address is not used."),
         ]
+        back = ("account", _("Your account"))
+        if "first" in request.GET:
+            intro.insert(0, _("Your team is made, and you are signed in. One thing is worth doing now:"))
+            back = ("team", _("Later: go to your team"))
         heading = _("E-mail address")
         return render_form(
-            request,
-            form,
-            title=heading,
-            heading=heading,
-            intro=intro,
-            back=("account", _("Your account")),
-            button=_("Set the address"),
+            request, form, title=heading, heading=heading, intro=intro, back=back, button=_("Set the address")
         )
 
 

@@ -9,7 +9,7 @@ from django.conf import settings
 from django.contrib.auth import login
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
-from django.urls import path
+from django.urls import path, reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.generic import View
@@ -50,7 +50,7 @@ class FirstTeam(View):
             else:
                 with acting_for_login(owner.user_id):
                     login(request, owner.user)
-                response = redirect("email")  # without an address no forgotten password can be set anew
+                response = redirect(f"{reverse('email')}?first=1")  # so that a forgotten password can be set anew
                 set_known_browser_cookie(response, owner.user)
                 return response
         return self._render(request, form)

@@ -90,7 +90,7 @@ def _owned(member: Member) -> list[Tile]:
     """Return the pages for owners."""
     latest = [audit_entry(one, {}) for one in list_audit(member, events=events_named(), after=None, limit=1)]
     waiting = len(waiting_shares(member, now=timezone.now()))
-    ready = _("a roast counts as rested below %(points)s") % {"points": number(member.team.ready_roast)}
+    ready = _("a medium roast counts as rested below %(points)s") % {"points": number(member.team.ready_roast)}
     return [
         ("audit", "log", _("Audit log"), ", ".join(f"{one['what']}, {one['who']}" for one in latest)),
         ("usage", "measure", _("What the team uses"), str(team_usage(member)["room"])),

@@ -43,7 +43,8 @@ class SettingsForm(forms.Form):
 
     name = forms.CharField(label=gettext_lazy("Name of the team"), max_length=120)
     ready_roast = forms.CharField(
-        label=gettext_lazy("A roasted tea counts as rested below this strength of roast, 0 to 10"),
+        label=gettext_lazy("A medium roast counts as rested below this strength of roast, 0 to 10"),
+        help_text=gettext_lazy("Other roasts are set off from it, and what you like best in your own lots moves it."),
         widget=forms.TextInput({"inputmode": "decimal"}),
     )
 

@@ -236,7 +236,7 @@ def _brew(found: UsualPotGuide | None, *, kind: str, steeps: Steeps) -> CardBrew
         % {
             "leaf_g": number(guide.vessel.leaf_g),
             "vessel_ml": number(pot.vessel_ml),
-            "heat_c": number(round(guide.vessel.poured_c, 1)),
+            "heat_c": f"{guide.vessel.poured_c:.0f}",
         }
     ]
     if pot.warmed:

@@ -83,7 +83,7 @@ def brief_words(found: UsualPotGuide) -> str:
         "leaf_g": number(vessel.leaf_g),
         "vessel_ml": number(found.pot.vessel_ml),
         "material": label(MATERIALS, found.pot.vessel_material),
-        "heat_c": number(round(vessel.poured_c, 1)),
+        "heat_c": f"{vessel.poured_c:.0f}",
     }
 
 
@@ -98,7 +98,7 @@ def pot_words(found: UsualPotGuide) -> str:
             "material": label(MATERIALS, pot.vessel_material),
         },
         _("warmed") if pot.warmed else _("not warmed"),
-        _("kettle at %(heat_c)s °C") % {"heat_c": number(round(vessel.poured_c, 1))},
+        _("kettle at %(heat_c)s °C") % {"heat_c": f"{vessel.poured_c:.0f}"},
     ]
     if pot.pour_s:
         words.append(_("poured out over %(time)s") % {"time": duration(pot.pour_s)})

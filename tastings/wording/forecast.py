@@ -6,7 +6,6 @@ from django.utils.translation import ngettext
 from tastings.maths.forecast.course import CourseForecast
 from tastings.maths.forecast.vessel import CupForecast, VesselForecast
 from tastings.maths.guide.pots import Vessel
-from tastings.wording.counts import counted
 from tastings.wording.labels import MATERIALS, label
 from tastings.wording.numbers import number, one_decimal, percent
 
@@ -58,13 +57,12 @@ def vessel_words(vessel: Vessel, *, beside: Vessel) -> str:
 def vessel_forecast_sentence(found: VesselForecast) -> str:
     """Say how probably the cups are noticeably stronger or weaker than in the vessel of the tastings."""
     whole = _(
-        "With the same steeps in %(other)s, instead of %(first)s, the tea would most likely be %(verdict)s over"
-        " %(infusions)s: noticeably weaker with %(weaker)s probability, noticeably stronger with %(stronger)s."
+        "With the same steeps in %(other)s, instead of %(first)s, the tea would most likely be %(verdict)s over its"
+        " good cups: noticeably weaker with %(weaker)s probability, noticeably stronger with %(stronger)s."
     ) % {
         "first": vessel_words(found.first, beside=found.other),
         "other": vessel_words(found.other, beside=found.first),
         "verdict": _verdict(found),
-        "infusions": counted(found.good_cups, "infusion"),
         "weaker": percent(found.weaker),
         "stronger": percent(found.stronger),
     }

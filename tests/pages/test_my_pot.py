@@ -58,7 +58,7 @@ def test_pot_of_another_material_is_set_beside_that_of_the_tastings(browser, lot
     found = text_of(browser.get(page, {"vessel_ml": "90", "vessel_material": "unglazed_clay"}))
 
     assert "The same tea in another pot" in found
-    assert "With the same steeps in unglazed clay of 90 ml, warmed, 4.1 g, instead of porcelain of 110 ml" in found
+    assert "With the same steeps in unglazed clay of 90 ml, warmed, instead of porcelain of 110 ml" in found
     assert "This is a forecast: only the first 5 cups were rated." in found
 
 

@@ -250,11 +250,19 @@ def test_first_team_is_made_once_and_only_with_the_code(db, settings):
     wrong = browser.post("/start/another-code/", FIRST)
     weak = browser.post("/start/printed-at-the-start/", FIRST | {"password": "12345678"})
     nothing_made = not Team.objects.exists()
+    nobody = "nobody can sign in"
+    assert nobody in browser.get("/sign-in/").content.decode()
     made = browser.post("/start/printed-at-the-start/", FIRST)
 
     assert (wrong.status_code, nothing_made) == (404, True)
     assert 'id="id_password_error"' in weak.content.decode()
-    assert (made.status_code, made["Location"]) == (302, "/account/email/")
+    assert (made.status_code, made["Location"]) == (302, "/account/email/?first=1")
+    asked = browser.get(made["Location"]).content.decode()
+    assert ("Your team is made" in asked, 'href="/team/"' in asked) == (True, True)
+    assert "Your team is made" not in browser.get("/account/email/").content.decode()
+    assert nobody not in web_browser().get("/sign-in/").content.decode()
+    empty = browser.get("/lots/").content.decode()
+    assert ('href="/team/import/"' in empty, 'role="search"' in empty) == (True, False)
     assert Member.objects.get().role == "owner"
     assert browser.get("/team/people/").status_code == 200
     assert web_browser().get("/start/printed-at-the-start/").status_code == 404

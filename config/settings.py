@@ -53,9 +53,9 @@ if os.environ.get("LEAFSPAN_TLS") == "1":
     SECURE_HSTS_SECONDS = 31_536_000
     SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = os.environ.get("LEAFSPAN_HSTS_SUBDOMAINS") == "1"
 
-# Where people reach the server, for links in mail: https://tea.example. Without it a link begins as the request did.
 # Opens the page on which the first team of this server is made, while there is none.
 START_CODE = os.environ.get("LEAFSPAN_START_CODE", "")
+# Where people reach the server, for links in mail: https://tea.example. Without it a link begins as the request did.
 SITE_URL = os.environ.get("LEAFSPAN_URL", "").rstrip("/")
 globals().update(mail_settings(os.environ.get("LEAFSPAN_MAIL", "")))
 DEFAULT_FROM_EMAIL = os.environ.get("LEAFSPAN_MAIL_FROM") or "leafspan@localhost"

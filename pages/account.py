@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import segno
 from django import forms
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import path
@@ -30,6 +31,11 @@ if TYPE_CHECKING:
     from teams.models import DeviceToken, Member, User
 
 
+def mail_is_printed() -> bool:
+    """Whether this server has no mail server, so that its mails are only printed where the worker runs."""
+    return settings.EMAIL_BACKEND.endswith(".console.EmailBackend")
+
+
 class PhoneForm(forms.Form):
     """For which of the login's teams a phone is signed in."""
 
@@ -52,6 +58,7 @@ class Account(View):
         login, now = login_of(request, memberships), timezone.now()
         context = {
             "login": login,
+            "mail_is_printed": mail_is_printed(),
             "memberships": [{"team": one.team.name, "role": ROLES[one.role]} for one in memberships],
             "n_waiting_links": sum(len(waiting_shares(one, now=now)) for one in memberships),
             "form": PhoneForm(memberships) if memberships else None,

@@ -16,7 +16,7 @@ from django.views.generic import View
 from api.http.auth import client_ip
 from api.http.known_browser import caller_from_cookie
 from api.http.resets import mail_verification_again, set_email
-from pages.account import AccountAction, login_of
+from pages.account import AccountAction, login_of, mail_is_printed
 from pages.accounts import (
     add_retry_after,
     one_time_url,
@@ -69,6 +69,10 @@ class EmailPage(View):
             _("If you forget your password, a link to set a new one is mailed there."),
             _("We mail a link to confirm the address; until you open it, the address is not used."),
         ]
+        if mail_is_printed():
+            intro.append(
+                _("No mail server is set up here: mails stand in the worker's log, where the operator reads them.")
+            )
         back = ("account", _("Your account"))
         if "first" in request.GET:
             intro.insert(0, _("Your team is made, and you are signed in. One thing is worth doing now:"))

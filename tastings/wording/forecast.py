@@ -84,8 +84,16 @@ def _cup(cup: CupForecast) -> str:
         "probability": percent(max(cup.weaker, cup.stronger)),
     }
     if cup.weaker > cup.stronger:
-        return _("Most of all cup %(infusion)s: %(other)s instead of %(first)s, weaker with %(probability)s.") % values
-    return _("Most of all cup %(infusion)s: %(other)s instead of %(first)s, stronger with %(probability)s.") % values
+        sentence = _(
+            "The cup that differs most is cup %(infusion)s: %(other)s instead of %(first)s, weaker with"
+            " %(probability)s."
+        )
+    else:
+        sentence = _(
+            "The cup that differs most is cup %(infusion)s: %(other)s instead of %(first)s, stronger with"
+            " %(probability)s."
+        )
+    return sentence % values
 
 
 def no_vessel_forecast() -> str:

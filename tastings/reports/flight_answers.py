@@ -15,6 +15,9 @@ from tastings.wording.numbers import money, number_range, one_decimal, percent
 MOST_PAIRS = 12
 """Most pairs of different lots that are listed."""
 
+TOP = 3
+"""Among how many the best are counted; of no more lots than these each is one of them."""
+
 Names = Mapping[str, str]
 """Names of lots and tasters by id."""
 
@@ -76,14 +79,17 @@ def _section(measure: FlightMeasure, *, lots: Names, people: Names, is_stale: bo
         chart=both_widths(lambda width: standings_chart(measure, names=lots, width=width)),
         lines=[*_value_lines(measure, lots)],
         rows=[
-            *(_row(one, lots, worth=worth.get(one.lot), currency=measure.currency) for one in measure.standings),
+            *(
+                _row(one, lots, worth=worth.get(one.lot), currency=measure.currency, n_lots=len(measure.standings))
+                for one in measure.standings
+            ),
             *(_control_row(one, lots) for one in measure.controls),
         ],
         details=[*_spread_lines(measure), *_taster_lines(measure, people), *_test_lines(measure, lots)],
     )
 
 
-def _row(one: FlightStanding, lots: Names, *, worth: LotValue | None, currency: str | None) -> LotRow:
+def _row(one: FlightStanding, lots: Names, *, worth: LotValue | None, currency: str | None, n_lots: int) -> LotRow:
     price = worth.price if worth is not None else None
     return LotRow(
         lot=one.lot,
@@ -91,7 +97,7 @@ def _row(one: FlightStanding, lots: Names, *, worth: LotValue | None, currency: 
         mean=one_decimal(one.mean),
         band=number_range(one_decimal(one.low), one_decimal(one.high)),
         p_best=percent(one.p_best),
-        p_top_three=percent(one.p_top_three),
+        p_top_three=percent(one.p_top_three) if n_lots > TOP else "",
         cups=one.cups,
         price="" if price is None else money(price, currency),
         is_unbeaten=worth is not None and bool(worth.on_frontier),
@@ -115,7 +121,9 @@ def _control_row(one: FlightStanding, lots: Names) -> LotRow:
 def _value_lines(measure: FlightMeasure, lots: Names) -> Iterator[str]:
     """Say which lots no other beats on both mean and price, and what choosing the leader gives away."""
     unbeaten = [(one.price, one) for one in measure.worth if one.on_frontier and one.price is not None]
-    if unbeaten:
+    if len(unbeaten) > 1 and len(unbeaten) == sum(one.price is not None for one in measure.worth):
+        yield words.better_costs_more()
+    elif unbeaten:
         yield words.best_value(
             [
                 words.lot_at_price(lots.get(str(one.lot), str(one.lot)), price=price, currency=measure.currency)
@@ -155,6 +163,6 @@ def _test_lines(measure: FlightMeasure, lots: Names) -> Iterator[str]:
         pairs = [
             (lots.get(str(better), str(better)), lots.get(str(worse), str(worse))) for better, worse in measure.differ
         ]
-        yield words.least_difference(measure.least_significant_difference, pairs=pairs[:MOST_PAIRS])
+        yield words.least_difference(measure.least_significant_difference, pairs=pairs[:MOST_PAIRS], n_pairs=len(pairs))
     if measure.page is not None:
         yield words.expected_order(measure.page.p)

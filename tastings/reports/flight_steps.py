@@ -9,7 +9,6 @@ from django.utils.translation import gettext as _
 from tastings.answers.flight_answers import FlightAnswer
 from tastings.answers.flights import FlightItem
 from tastings.wording import flight_steps as words
-from tastings.wording.numbers import percent
 
 Names = Mapping[str, str]
 
@@ -54,7 +53,7 @@ def next_step(
     if flight.plan.state == "failed":
         return NextStep([words.plan_failed(flight.plan.failure or "")], change, is_mine=decides)
     if flight.plan.state == "making":
-        return NextStep([words.plan_is_made(percent(flight.plan.progress))], others=change, is_waiting=True)
+        return NextStep([words.plan_is_made(flight.plan.progress)], others=change, is_waiting=True)
     return _while_tasting(flight, at, me=me, decides=decides, people=people, change=change)
 
 

@@ -50,6 +50,11 @@ def best_value(lots: Sequence[str]) -> str:
     }
 
 
+def better_costs_more() -> str:
+    """Say that no lot is beaten on both mean and price."""
+    return _("For the money none is beaten: each lot that is better also costs more.")
+
+
 def lot_at_price(name: str, *, price: float, currency: str | None) -> str:
     """Write a lot with its price."""
     return _("%(lot)s (%(price)s a kg)") % {"lot": name, "price": money(price, currency)}
@@ -127,17 +132,20 @@ def kendall(w: float) -> str:
     return _("Kendall's W of the tasters who had every lot: %(w)s (1: all rank alike).") % {"w": two_decimals(w)}
 
 
-def least_difference(points: float, *, pairs: Sequence[tuple[str, str]]) -> str:
-    """Say how far two means must lie apart, and which pairs of lots do, the better first."""
+def least_difference(points: float, *, pairs: Sequence[tuple[str, str]], n_pairs: int) -> str:
+    """Say how far two means must lie apart, and which of ``n_pairs`` pairs of lots do, the better first."""
     if not pairs:
         return _("Least significant difference of two means: %(points)s points. No two lots are told apart by it.") % {
             "points": one_decimal(points)
         }
     above = [_("%(better)s above %(worse)s") % {"better": better, "worse": worse} for better, worse in pairs]
-    return _("Least significant difference of two means: %(points)s points. Told apart: %(pairs)s.") % {
-        "points": one_decimal(points),
-        "pairs": "; ".join(above),
-    }
+    values = {"points": one_decimal(points), "pairs": "; ".join(above), "n": n_pairs - len(pairs)}
+    if n_pairs > len(pairs):
+        return (
+            _("Least significant difference of two means: %(points)s points. Told apart: %(pairs)s; and %(n)s more.")
+            % values
+        )
+    return _("Least significant difference of two means: %(points)s points. Told apart: %(pairs)s.") % values
 
 
 def expected_order(p: float) -> str:

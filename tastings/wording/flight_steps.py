@@ -9,9 +9,10 @@ from tastings.wording.counts import counted
 from tastings.wording.numbers import listed
 
 
-def plan_is_made(share: str) -> str:
-    """Say that the serving plan is not there yet."""
-    return _("The serving plan is being made: %(share)s. Look again in a few seconds.") % {"share": share}
+def plan_is_made(share: float) -> str:
+    """Say that the serving plan is not there yet, and how much of the work is done, from 0 to 1."""
+    done = f"{100 * share:.0f}\u00a0%"
+    return _("The serving plan is being made: %(share)s. Look again in a few seconds.") % {"share": done}
 
 
 def plan_failed(failure: str) -> str:

@@ -51,7 +51,9 @@ def protocol_sentence(protocol: str, *, infusions: int | None) -> str:
 
 
 def progress(*, tasted: int, planned: int) -> str:
-    """Say how many cups are tasted."""
+    """Say how many cups are tasted; nothing while none is planned."""
+    if not planned:
+        return ""
     return _("%(tasted)s of %(cups)s tasted") % {"tasted": tasted, "cups": counted(planned, "cup")}
 
 

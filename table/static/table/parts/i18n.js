@@ -4,6 +4,8 @@ import { signal } from "./html.js";
 export const LANGUAGES = { en: "English", de: "Deutsch" };
 export const language = signal("en");
 
+const LOCALES = { en: "en-GB", de: "de" }; // English days and times as the pages write them: 25 Sept 2026, 14:30
+
 const CONTEXT_END = "\u0004"; // between context and message, as in a compiled catalogue
 const catalogues = { en: {} };
 
@@ -42,7 +44,7 @@ const formats = new Map();
 /** A format of Intl in the present language; making one takes as long as a hundred uses. */
 function format(Kind, style) {
   const key = `${Kind.name} ${language.value} ${JSON.stringify(style)}`;
-  if (!formats.has(key)) formats.set(key, new Kind(language.value, style));
+  if (!formats.has(key)) formats.set(key, new Kind(LOCALES[language.value], style));
   return formats.get(key);
 }
 

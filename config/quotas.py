@@ -16,19 +16,10 @@ DEFAULTS: Mapping[str, tuple[int, int]] = {
 }
 """Per team and per member. Ten pots a day make about 250,000 notes a year. Each word with its fifty
 synonyms costs whoever reads a text about 10 ms after an edit of any word. Own choices, no source."""
-VARIABLES: Mapping[str, str] = {
-    "photos": "LEAFSPAN_QUOTA_PHOTOS",
-    "photo_bytes": "LEAFSPAN_QUOTA_PHOTO_BYTES",
-    "uploads": "LEAFSPAN_QUOTA_UPLOADS",
-    "notes": "LEAFSPAN_QUOTA_NOTES",
-    "records": "LEAFSPAN_QUOTA_RECORDS",
-    "words": "LEAFSPAN_QUOTA_WORDS",
-    "streams": "LEAFSPAN_QUOTA_STREAMS",
-}
 
 
 def quota_settings(environment: Mapping[str, str]) -> dict[str, tuple[int, int]]:
-    """Return the quotas: those of the environment, as ``team/member``, in the place of the defaults.
+    """Return the quotas: those of the environment, as ``LEAFSPAN_QUOTA_NOTES=team/member``, instead of the defaults.
 
     Raises
     ------
@@ -36,7 +27,8 @@ def quota_settings(environment: Mapping[str, str]) -> dict[str, tuple[int, int]]
         A value that is not two whole numbers with a slash between them.
     """
     quotas = dict(DEFAULTS)
-    for name, variable in VARIABLES.items():
+    for name in DEFAULTS:
+        variable = f"LEAFSPAN_QUOTA_{name.upper()}"
         if value := environment.get(variable):
             parts = value.split("/")
             if len(parts) != 2 or not all(part.isascii() and part.isdigit() for part in parts):

@@ -199,7 +199,8 @@ class PhoneState:
     def _unconfirmed_by_record(self) -> dict[str, list[UnsentChange]]:
         """Return the unconfirmed changes of each record, in the order they were made."""
         unconfirmed: dict[str, list[UnsentChange]] = {}
-        for change in sorted([*(unsent for _, unsent in self.confirmed), *self.outbox.values()], key=_by_number):
+        changes = [*(unsent for _, unsent in self.confirmed), *self.outbox.values()]
+        for change in sorted(changes, key=lambda unsent: unsent.number):
             unconfirmed.setdefault(change.record, []).append(change)
         return unconfirmed
 
@@ -239,7 +240,3 @@ class PhoneState:
         self.photos = {i: QueuedPhoto(**photo) for i, photo in plain.pop("photos", {}).items()}
         for name, value in plain.items():
             setattr(self, name, value)
-
-
-def _by_number(unsent: UnsentChange) -> int:
-    return unsent.number

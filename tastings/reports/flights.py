@@ -127,6 +127,7 @@ def flight_context(
         Names by id.
     """
     quality, progress = flight.plan.quality, flight.progress
+    bought = {one.lot for one in flight.decision.chosen} if flight.decision is not None else set()
     return {
         "flight": flight,
         "state": words.state_sentence(flight.state),
@@ -148,7 +149,7 @@ def flight_context(
         "tasters": [ProgressRow(people.get(str(one.taster), ""), one.planned, one.tasted) for one in progress.tasters],
         "is_revealed": flight.revealed_at is not None,
         "others": sorted(
-            ((lot, lots.get(str(lot), "")) for lot in flight.lots if lot not in _bought(flight)), key=lambda one: one[1]
+            ((lot, lots.get(str(lot), "")) for lot in flight.lots if lot not in bought), key=lambda one: one[1]
         ),
         "chosen": chosen_rows(flight.decision, lots=lots),
         "answer": answer_section(answer, lots=lots, people=people),
@@ -163,11 +164,6 @@ def missing_cups(flight: FlightItem, *, people: Names) -> list[MissingRow]:
         for one in flight.progress.tasters
         if one.planned > one.tasted
     ]
-
-
-def _bought(flight: FlightItem) -> set[UUID]:
-    """Return the samples that were bought."""
-    return {one.lot for one in flight.decision.chosen} if flight.decision is not None else set()
 
 
 def _late_row(late: LateScore, *, lots: Names, people: Names) -> LateRow:

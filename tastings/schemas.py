@@ -10,18 +10,7 @@ from lots.schemas import LOT
 from tastings.maths.flights.factors import COVERED_BOWL_WEIGHTS, FACTORS
 
 MATERIALS = ("porcelain", "unglazed_clay", "glazed_stoneware", "glass", "silver", "cast_iron")
-MOMENTS = (
-    "dry_leaf",
-    "warmed_leaf",
-    "wet_leaf",
-    "lid",
-    "liquor",
-    "mouth",
-    "finish",
-    "empty_cup",
-    "spent_leaf",
-    "body",
-)
+MOMENTS = ("dry_leaf", "warmed_leaf", "wet_leaf", "lid", "liquor", "mouth", "finish", "empty_cup", "spent_leaf", "body")
 KEY = "[a-z][a-z0-9_]{0,59}"
 
 POT = RecordSchema(

@@ -61,9 +61,7 @@ class FromSessionSerializer(BodySerializer):
 
 
 SIGN_IN_BODY = PolymorphicProxySerializer(
-    component_name="SignInBody",
-    serializers=[SignInSerializer, CodeSignInSerializer],
-    resource_type_field_name=None,
+    component_name="SignInBody", serializers=[SignInSerializer, CodeSignInSerializer], resource_type_field_name=None
 )
 
 

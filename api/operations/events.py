@@ -207,11 +207,7 @@ class EventStreams:
 
 
 async def _start(send: Send) -> None:
-    headers = [
-        (b"content-type", b"text/event-stream"),
-        (b"cache-control", b"no-store"),
-        (b"x-accel-buffering", b"no"),
-    ]
+    headers = [(b"content-type", b"text/event-stream"), (b"cache-control", b"no-store"), (b"x-accel-buffering", b"no")]
     await send({"type": "http.response.start", "status": 200, "headers": headers})
 
 

@@ -43,11 +43,7 @@ def create_backup(path: Path, *, now: datetime, log: LogLine) -> None:
     if path.exists():
         raise BackupError(f"{path} is there already")
     sign(b"")  # without a key nothing is begun
-    with (
-        new_file(path) as file,
-        zipfile.ZipFile(file, "w") as target,
-        tempfile.TemporaryFile() as listing,
-    ):
+    with new_file(path) as file, zipfile.ZipFile(file, "w") as target, tempfile.TemporaryFile() as listing:
         _write(target, PhotoCopier(store(), target, listing), listing, now=now, log=log)  # type: ignore[arg-type]  # a file of bytes
 
 

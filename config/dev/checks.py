@@ -11,11 +11,7 @@ from config.dev.process import Child, Pause, stop_all
 from config.dev.signals import StopFlag, Stopped
 
 _LINT_IMPORTS = "from importlinter.cli import lint_imports_command as command; command()"
-STATIC = {
-    "lint": ["-m", "ruff", "check", "."],
-    "types": ["-m", "mypy", "."],
-    "import contracts": ["-c", _LINT_IMPORTS],
-}
+STATIC = {"lint": ["-m", "ruff", "check", "."], "types": ["-m", "mypy", "."], "import contracts": ["-c", _LINT_IMPORTS]}
 # A test that waits for ever fails by name after ten minutes, with the stacks of its process.
 _LIMIT = ["-o", "faulthandler_timeout=600", "-o", "faulthandler_exit_on_timeout=true"]
 TESTS = ["-m", "pytest", "-q", "--dist", "worksteal", *_LIMIT]

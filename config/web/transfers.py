@@ -129,9 +129,7 @@ class Transfers:
     def _cut_off_slowest(self, eligible: Callable[[Transfer], bool]) -> bool:
         """Cut off the slowest of the eligible and count what it occupied as gone; False if there is none."""
         slow = min(
-            (one for one in self._open if not one.is_cut_off and eligible(one)),
-            key=lambda one: one.rate,
-            default=None,
+            (one for one in self._open if not one.is_cut_off and eligible(one)), key=lambda one: one.rate, default=None
         )
         if slow is None:
             return False

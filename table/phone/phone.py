@@ -312,12 +312,7 @@ class Phone:
         self, path: str, sent: Mapping[str, Any], *, report: SyncReport, lines: bool = False
     ) -> Mapping[str, Any] | None:
         """Send a request about what comes after the cursor; return None when the phone starts again from 0."""
-        body: dict[str, Any] = {
-            "schema": SCHEMA,
-            "device": self.device,
-            "cursor": self._store.state.cursor,
-            **sent,
-        }
+        body: dict[str, Any] = {"schema": SCHEMA, "device": self.device, "cursor": self._store.state.cursor, **sent}
         if (scope := self._store.state.scope) is not None:
             body["scope"] = scope
         if token := self._store.state.scope_token:

@@ -132,10 +132,7 @@ def _is_outdated() -> Q:
     )
 
 
-_FIRST = (
-    Case(When(due_revision__gt=F("computed_revision"), then=Value(0)), default=Value(1)),
-    F("due_revision"),
-)
+_FIRST = (Case(When(due_revision__gt=F("computed_revision"), then=Value(0)), default=Value(1)), F("due_revision"))
 """Edited lots first, then those of an older method; within each by the revision since which they are due."""
 
 

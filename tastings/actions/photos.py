@@ -9,11 +9,7 @@ from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from lots.bodies import clean_body
-from tastings.actions.photo_permissions import (
-    check_may_change_photo,
-    check_may_photograph,
-    record_photo_correction,
-)
+from tastings.actions.photo_permissions import check_may_change_photo, check_may_photograph, record_photo_correction
 from tastings.actions.quotas import check_photo_quotas
 from tastings.errors import PhotoNotReady, WrongOffset
 from tastings.jobs import Job, later

@@ -64,10 +64,7 @@ class Session(Synced):
                 condition=Q(lot__isnull=False) | Q(flight_cup__isnull=False), name="session_of_lot_or_cup"
             ),
         ]
-        indexes = [
-            models.Index(fields=["lot", "-started_at"], name="session_of_lot"),
-            tombstone_index(SESSION),
-        ]
+        indexes = [models.Index(fields=["lot", "-started_at"], name="session_of_lot"), tombstone_index(SESSION)]
 
     def __str__(self) -> str:
         return f"{self.lot_id or 'blind'} {self.started_at:%Y-%m-%d}"

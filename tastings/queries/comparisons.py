@@ -50,11 +50,7 @@ def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:
 
 
 def _compared(
-    member: Member,
-    groups: Mapping[str, Sequence[Brew]],
-    *,
-    rated: Sequence[str],
-    even_brews: Mapping[str, EvenBrew],
+    member: Member, groups: Mapping[str, Sequence[Brew]], *, rated: Sequence[str], even_brews: Mapping[str, EvenBrew]
 ) -> Comparison:
     known = calibration_of(member.team_id)
     return compare(

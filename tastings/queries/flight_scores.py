@@ -154,13 +154,7 @@ def scores_of(flight: Flight) -> Scores:
         for measure, score in points.items():
             if score is not None:
                 cups[measure].append(
-                    Cup(
-                        lot=session.lot,
-                        taster=session.taster,
-                        sitting=sitting,
-                        position=places[sitting],
-                        score=score,
-                    )
+                    Cup(lot=session.lot, taster=session.taster, sitting=sitting, position=places[sitting], score=score)
                 )
     return Scores({measure: found for measure, found in cups.items() if found}, left_out)
 

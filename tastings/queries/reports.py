@@ -235,10 +235,7 @@ def _photos_of_lot(member: Member, lot: UUID) -> QuerySet[Photo]:
     shared = Q(session__lot_id=lot, session__removed=False) & shared_sessions("session__")
     return (
         Photo.objects.filter(
-            Q(lot_id=lot, lot__removed=False) | shared,
-            team_id=member.team_id,
-            removed_at=None,
-            content__isnull=False,
+            Q(lot_id=lot, lot__removed=False) | shared, team_id=member.team_id, removed_at=None, content__isnull=False
         )
         .select_related("content", "infusion")
         .order_by("session_id", "taken_at", "id")

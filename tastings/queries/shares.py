@@ -128,11 +128,7 @@ def shares_to(member: Member, lot: UUID, *, now: datetime) -> tuple[list[Share],
     rows = vouched_shares(member.team_id).filter(lot_id=lot).order_by("-created_at", "id")
     holds = Q(revoked_at=None, expires_at__gt=now)
     valid = rows.filter(holds)
-    return (
-        list(valid.filter(_vouched())),
-        list(valid.filter(~_vouched())),
-        list(rows.exclude(holds)[:MOST_ENDED]),
-    )
+    return (list(valid.filter(_vouched())), list(valid.filter(~_vouched())), list(rows.exclude(holds)[:MOST_ENDED]))
 
 
 def waiting_shares(member: Member, *, now: datetime) -> list[Share]:

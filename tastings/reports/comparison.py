@@ -243,13 +243,7 @@ def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: st
     return _(
         "Which of them lasts longer cannot be told yet: %(one)s with %(p_one)s probability, %(other)s with %(p_other)s,"
         " equally long with %(p_same)s."
-    ) % {
-        "one": one,
-        "other": other,
-        "p_one": percent(outlasts),
-        "p_other": percent(outlasted),
-        "p_same": percent(same),
-    }
+    ) % {"one": one, "other": other, "p_one": percent(outlasts), "p_other": percent(outlasted), "p_same": percent(same)}
 
 
 def size_words(pair: Pair, descriptor: str) -> str:

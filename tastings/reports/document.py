@@ -162,12 +162,7 @@ def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[s
         "points": [{"x": point.infusion, "mean": point.mean} for point in points],
         "banded": [{"x": point.infusion, "low": point.low, "high": point.high} for point in points],
         "marks": [
-            {
-                "x": one.infusion,
-                "y": one.adjusted,
-                "taster": tasters.index(one.taster),
-                "beside": LANES_WIDTH * beside,
-            }
+            {"x": one.infusion, "y": one.adjusted, "taster": tasters.index(one.taster), "beside": LANES_WIDTH * beside}
             for one, beside in zip(found, lanes(found), strict=True)
         ],
         "tasters": [_text(name)[:LONGEST_NAME] for name in tasters],
@@ -180,9 +175,4 @@ def _steeps(steeps: Steeps, infusions: int) -> Mapping[str, Any] | None:
     if not steeps.recommended:
         return None
     low, high = (None if end is None else min(max(end, 0.5), infusions) for end in (steeps.low, steeps.high))
-    return {
-        "x": min(steeps.recommended, infusions),
-        "low": low,
-        "high": high,
-        "label": good_for_words(steeps),
-    }
+    return {"x": min(steeps.recommended, infusions), "low": low, "high": high, "label": good_for_words(steeps)}

@@ -108,12 +108,7 @@ def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str,
 
 
 def flight_context(
-    flight: FlightItem,
-    *,
-    answer: FlightAnswer | None,
-    lots: Names,
-    people: Names,
-    shops: Names,
+    flight: FlightItem, *, answer: FlightAnswer | None, lots: Names, people: Names, shops: Names
 ) -> dict[str, Any]:
     """Build what a flight's page shows.
 

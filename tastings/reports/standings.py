@@ -95,14 +95,7 @@ def _lot(  # noqa: PLR0913 - where it stands in the drawing
         "rect", x=x(one.low), y=y - 5, width=max(x(one.high) - x(one.low), 1.0),
         height=10.0, rx=2, fill=BAND,
     )  # fmt: skip
-    dot = tag(
-        "circle",
-        named("title", f"{name}: {one_decimal(one.mean)}"),
-        cx=x(one.mean),
-        cy=y,
-        r=4.5,
-        fill=CURVE,
-    )
+    dot = tag("circle", named("title", f"{name}: {one_decimal(one.mean)}"), cx=x(one.mean), cy=y, r=4.5, fill=CURVE)
     p_best = words(percent(one.p_best), x=width - 8, y=y + 4.5, text_anchor="end", font_size=13)
     return label + band + dot + p_best
 

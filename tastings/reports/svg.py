@@ -146,14 +146,7 @@ def _finish_line(frame: Frame, line: float, points: Sequence[CurvePoint]) -> str
     place = {"x": frame.right - 4, "text_anchor": "end"} if at_end else {"x": frame.left + 4, "text_anchor": "start"}
     return tag(
         "line", x1=frame.left, x2=frame.right, y1=y, y2=y, stroke=INK, stroke_width=1.5, stroke_dasharray="6 4"
-    ) + words(
-        finish_line_words(line),
-        **place,
-        y=y + (15 if gap > 0 else -6),
-        font_size=13,
-        font_weight=600,
-        **_HALO,
-    )
+    ) + words(finish_line_words(line), **place, y=y + (15 if gap > 0 else -6), font_size=13, font_weight=600, **_HALO)
 
 
 def finish_line_words(line: float) -> str:

@@ -5,13 +5,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from teams.models import AuditEntry, Member
-from teams.row_security import (
-    acting_for,
-    delete_teamless_failures,
-    every_team,
-    skip_team_elsewhere,
-    teams_of_login,
-)
+from teams.row_security import acting_for, delete_teamless_failures, every_team, skip_team_elsewhere, teams_of_login
 
 AUDIT_RETENTION_DAYS = 400
 """A year and a month, so that last year's season can still be looked up. Own choice, no source."""

@@ -56,12 +56,7 @@ def check_may_read_audit(member: Member) -> None:
 
 
 def list_audit(
-    member: Member,
-    *,
-    events: Collection[str] | None,
-    who: UUID | None = None,
-    after: UUID | None,
-    limit: int,
+    member: Member, *, events: Collection[str] | None, who: UUID | None = None, after: UUID | None, limit: int
 ) -> list[AuditEntry]:
     """Return the team's audit log, the latest first, of some events or one login; raise as `check_may_read_audit`."""
     check_may_read_audit(member)

@@ -32,11 +32,7 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         try:
             result = import_team(
-                options["file"],
-                team=options["team"],
-                join=options["join"],
-                log=self.stdout.write,
-                now=timezone.now(),
+                options["file"], team=options["team"], join=options["join"], log=self.stdout.write, now=timezone.now()
             )
         except ArchiveError as error:
             raise CommandError(f"nothing was imported. {error}") from error

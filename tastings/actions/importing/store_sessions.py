@@ -130,10 +130,7 @@ def _target_records(member: Member, session: ImportedSession, *, targets: Import
     yield _TargetRecord(type="session", id=session_id, fields=fields, line=first, column="session")
     for row in session.rows.values():
         infusion = uuid5(session_id, f"infusion {row.values['number']}")
-        fields = {
-            "session": str(session_id),
-            **{name: row.values[name] for name in OF_INFUSION if name in row.values},
-        }
+        fields = {"session": str(session_id), **{name: row.values[name] for name in OF_INFUSION if name in row.values}}
         yield _TargetRecord(type="infusion", id=infusion, fields=fields, line=row.line, column="number")
         yield from _note_records(session_id, infusion, row)
 

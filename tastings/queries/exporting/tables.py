@@ -84,8 +84,7 @@ SETTINGS = ExportTable(
     about="what the team has chosen; one line",
     model=Team,
     columns=plain_columns(
-        Team,
-        without=("id", "name", "created_at", "revision", "first_revision", "pruned_revision", "pruned_before"),
+        Team, without=("id", "name", "created_at", "revision", "first_revision", "pruned_revision", "pruned_before")
     ),
     rows=ExportScope.settings,
 )

@@ -280,6 +280,5 @@ def _advance_counter(team: Team) -> None:
     recount_records(team.id)
     # no job is enqueued here: the timetable finds what is due, a few at a time
     Development.objects.bulk_create(
-        (Development(lot_id=lot, team_id=team.id, due_revision=highest) for lot in lots.distinct()),
-        batch_size=1000,
+        (Development(lot_id=lot, team_id=team.id, due_revision=highest) for lot in lots.distinct()), batch_size=1000
     )

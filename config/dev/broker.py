@@ -58,7 +58,7 @@ def start_broker(home: Path, *, password: str, durable: bool, pause: Pause) -> t
             log=home / "logs/broker.log",
             stop_with=((signal.SIGTERM, 2.0),),
         )
-        start_and_wait(child, ready=lambda: _is_ready(port, password), limit_s=60, pause=pause)
+        start_and_wait(child, ready=lambda: _is_ready(port, password), pause=pause)
         return child
 
     child, port = on_free_port(start)

@@ -28,7 +28,7 @@ def start_object_store(home: Path, *, pause: Pause, identity: str = "self") -> t
             log=home / "logs/object-store.log",
             identity=identity,
         )
-        start_and_wait(child, ready=lambda: _makes_bucket(port), limit_s=60, pause=pause)
+        start_and_wait(child, ready=lambda: _makes_bucket(port), pause=pause)
         return child
 
     child, port = on_free_port(start)

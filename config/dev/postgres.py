@@ -152,7 +152,7 @@ def start_on_folder(cluster: Cluster, *, port: int, pause: Pause, program: str =
         death_signal=signal.SIGINT,
         before=lambda: stop_orphaned_postgres(folder),
     )
-    start_and_wait(child, ready=lambda: _is_ready(child, folder), limit_s=60, pause=pause)
+    start_and_wait(child, ready=lambda: _is_ready(child, folder), pause=pause)
     return child
 
 

@@ -19,6 +19,8 @@ ENV_MARK = "LEAFSPAN_CHILD_OF"
 
 _CHILD = Path(__file__).with_name("child.py")
 _LOG_LIMIT_BYTES = 5_000_000
+_TAIL_LINES = 15
+_START_LIMIT_S = 60
 
 Pause = Callable[[float], None]
 """Waits for some seconds; that of the supervisor raises when a stop signal arrives meanwhile."""
@@ -81,14 +83,14 @@ class Child:
             raise
         return code
 
-    def tail(self, lines: int = 15) -> str:
+    def tail(self) -> str:
         """Return the last lines that this start has written to the log, indented."""
         if self.log is None or not self.log.exists():
             return ""
         with self.log.open("rb") as file:
             file.seek(max(self._log_begins_at, self.log.stat().st_size - 8_000))
             text = file.read().decode(errors="replace")
-        return "\n".join(f"    {line}" for line in text.splitlines()[-lines:])
+        return "\n".join(f"    {line}" for line in text.splitlines()[-_TAIL_LINES:])
 
     def trim_log(self) -> None:
         """Keep the log from filling the disk: past 5 MB it is moved to ``.1`` and begun afresh."""
@@ -140,7 +142,7 @@ def stop_all(children: list[Child], fast: Callable[[], bool] = lambda: False) ->
         child.popen = None
 
 
-def start_and_wait(child: Child, *, ready: Callable[[], bool], limit_s: float, pause: Pause) -> None:
+def start_and_wait(child: Child, *, ready: Callable[[], bool], pause: Pause) -> None:
     """Start a server and wait until it is ready.
 
     Raises
@@ -148,24 +150,24 @@ def start_and_wait(child: Child, *, ready: Callable[[], bool], limit_s: float, p
     StartError
         It ended; the message holds the end of its log.
     LaunchError
-        It took longer than the limit. Nothing is left running in either case.
+        It took longer than a minute. Nothing is left running in either case.
     """
     child.start()
-    deadline = time.monotonic() + limit_s
+    deadline = time.monotonic() + _START_LIMIT_S
     try:
         while not ready():
-            _check_may_become_ready(child, deadline=deadline, limit_s=limit_s)
+            _check_may_become_ready(child, deadline=deadline)
             pause(0.02)
     except BaseException:
         stop_all([child])
         raise
 
 
-def _check_may_become_ready(child: Child, *, deadline: float, limit_s: float) -> None:
+def _check_may_become_ready(child: Child, *, deadline: float) -> None:
     if child.exit_code is not None:
         raise StartError(f"{child.name} ended with status {child.exit_code} at its start.\n{child.tail()}")
     if time.monotonic() > deadline:
-        raise LaunchError(f"{child.name} was not ready within {limit_s:.0f} s.\n{child.tail()}")
+        raise LaunchError(f"{child.name} was not ready within {_START_LIMIT_S} s.\n{child.tail()}")
 
 
 def on_free_port(start: Callable[[int], Child]) -> tuple[Child, int]:

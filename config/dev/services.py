@@ -145,7 +145,7 @@ def stop_servers(home: Path, children: list[Child], fast: Callable[[], bool] = l
 
 
 @contextmanager
-def test_servers(pause: Pause = time.sleep) -> Iterator[Running]:  # noqa: PT028 - not a test
+def test_servers() -> Iterator[Running]:
     """Run throw-away servers in a temporary folder, without waiting for the disk; yield their addresses.
 
     ``DATABASE_URL`` and ``REDIS_URL`` in the environment are used instead where given.
@@ -153,7 +153,7 @@ def test_servers(pause: Pause = time.sleep) -> Iterator[Running]:  # noqa: PT028
     home = Path(tempfile.mkdtemp(prefix="leafspan-test-"))
     try:
         with lock_home(home):
-            children, found = start_servers(home, environ=os.environ, durable=False, pause=pause)
+            children, found = start_servers(home, environ=os.environ, durable=False)
             try:
                 yield found
             finally:

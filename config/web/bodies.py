@@ -104,10 +104,10 @@ class ReceivedBody:
             self._transfers.release(self._transfer)
 
 
-async def discard(receive: Receive, *, seconds: float = 2.0) -> None:
-    """Read on for a moment, so that the client gets to read why it was refused before the connection is reset."""
+async def discard(receive: Receive) -> None:
+    """Read on for two seconds, so that the client gets to read why it was refused before the connection is reset."""
     try:
-        async with asyncio.timeout(seconds):
+        async with asyncio.timeout(2.0):
             while (message := await receive())["type"] == "http.request" and message.get("more_body"):
                 pass
     except TimeoutError:

@@ -122,10 +122,11 @@ def _column(frame: Frame, point: CurvePoint, *, peak: bool) -> str:
     )
 
 
-def sparkline(points: Sequence[CurvePoint], *, width: int = 168, height: int = 56) -> str:
+def sparkline(points: Sequence[CurvePoint], *, width: int = 168) -> str:
     """Draw a curve small enough for a line of a list; empty text when there are fewer than two points. [px]."""
     if len(points) < 2:
         return ""
+    height = 56
     infusions = max(EVEN_INFUSIONS, *(point.infusion for point in points))
     frame = Frame(left=2.0, right=width - 2.0, top=4.0, bottom=height - 3.0, infusions=infusions)
     places = [(frame.x(point.infusion), frame.y(point.mean)) for point in points]

@@ -18,7 +18,7 @@ def harvest_words(year: int | None, season: str | None) -> str:
     return _("%(when)s harvest") % {"when": when} if when else ""
 
 
-def harvest_difference(found: ArrivalCheck, *, labels: Mapping[str, str] | None = None) -> str:
+def harvest_difference(found: ArrivalCheck, *, labels: Mapping[str, str]) -> str:
     """Say what the lot surely has more or less of than the other harvest."""
     if not found.compared:
         return _("Cannot be compared yet: nothing was rated in both.")

@@ -76,7 +76,7 @@ def test_program_that_ends_at_its_start_is_told_with_its_last_words(tmp_path):
         log=tmp_path / "early.log",
     )
     with pytest.raises(process.StartError, match=r"early ended with status 3 at its start\.\n    no such luck"):
-        process.start_and_wait(child, ready=lambda: False, limit_s=60, pause=lambda seconds: None)
+        process.start_and_wait(child, ready=lambda: False, pause=lambda seconds: None)
 
 
 def test_log_past_its_limit_is_begun_afresh(tmp_path):

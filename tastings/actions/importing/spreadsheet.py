@@ -163,12 +163,12 @@ def parse_rows(
 def read_lines(data: bytes) -> tuple[list[str], list[tuple[int, list[str]]]]:
     """Return the column names, and the cells of every line that is not blank with its number."""
     if len(data) > MAX_SHEET_BYTES:
-        raise _column_error("", "too_large", _("the file is larger than 10 MiB"))
+        raise _file_error("too_large", _("the file is larger than 10 MiB"))
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         detail = _("the file is not UTF-8 (byte %(byte)s)") % {"byte": error.start}
-        raise _column_error("", "encoding", detail) from error
+        raise _file_error("encoding", detail) from error
     columns, lines = table_of(
         text, delimiter=";" if _first_line(text).count(";") > _first_line(text).count(",") else ","
     )
@@ -200,13 +200,13 @@ def table_of(text: str, *, delimiter: str) -> tuple[list[str], list[tuple[int, l
             starts = reader.line_num + 1
     except csv.Error as error:
         values = {"line": reader.line_num, "error": error}
-        raise _column_error("", "csv", _("line %(line)s is not CSV: %(error)s") % values) from error
+        raise _file_error("csv", _("line %(line)s is not CSV: %(error)s") % values) from error
     if lines and len(lines[0][1]) > MOST_COLUMNS:
         counts = {"most": MOST_COLUMNS, "found": len(lines[0][1])}
         detail = _("the file has %(found)s columns, at most %(most)s are imported: leave out those not needed") % counts
-        raise _column_error("", "too_many", detail)
+        raise _file_error("too_many", detail)
     if len(lines) < 2:
-        raise _column_error("", "empty", _("the file holds no rows below the names of its columns"))
+        raise _file_error("empty", _("the file holds no rows below the names of its columns"))
     return lines[0][1], lines[1:]
 
 
@@ -222,8 +222,8 @@ def _check_columns(columns: Sequence[str], *, targets: ImportTargets) -> None:
         raise Invalid(_("the columns are not those of an import; nothing was stored"), problems=problems)
 
 
-def _column_error(name: str, code: str, detail: str) -> Invalid:
-    return Invalid(_("%(detail)s; nothing was stored") % {"detail": detail}, problems=[Problem(name, code, detail)])
+def _file_error(code: str, detail: str) -> Invalid:
+    return Invalid(_("%(detail)s; nothing was stored") % {"detail": detail}, problems=[Problem("", code, detail)])
 
 
 def _parse_row(line: int, cells: Mapping[str, str], *, targets: ImportTargets) -> tuple[SheetRow, list[CellError]]:

@@ -171,11 +171,7 @@ class Decision(View):
         if form.is_valid():
             try:
                 decide_flight(
-                    member,
-                    flight=flight.id,
-                    payload=form.payload(),
-                    device=browser_device(member),
-                    now=timezone.now(),
+                    member, flight=flight.id, payload=form.payload(), device=browser_device(member), now=timezone.now()
                 )
             except Invalid as refused:
                 form.show(refused)

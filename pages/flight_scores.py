@@ -122,10 +122,7 @@ class ScoresForm(forms.Form):
 
     def brew(self, protocol: str) -> dict[str, object]:
         """Return how the cups were brewed, as sessions have it."""
-        return {
-            **_BREWS.get(protocol, {}),
-            **{name: self.cleaned_data[name] for name in BREW if name in self.fields},
-        }
+        return {**_BREWS.get(protocol, {}), **{name: self.cleaned_data[name] for name in BREW if name in self.fields}}
 
     def show(self, refused: Invalid) -> None:
         """Show what was refused beside its field: ``<cup>.<score>``."""

@@ -143,12 +143,7 @@ def _is_deleted(member: Member, type_name: str, record: UUID) -> bool:
 
 
 def _row(
-    type_name: str,
-    field: Field,
-    history: History,
-    *,
-    people: Mapping[str, str],
-    options: Options,
+    type_name: str, field: Field, history: History, *, people: Mapping[str, str], options: Options
 ) -> dict[str, Any] | None:
     """Return a field with its present value and the earlier ones; None for one that was never set."""
 
@@ -172,9 +167,5 @@ def _row(
 
 
 urlpatterns = [
-    path(
-        "records/<str:record_type>/<str:record_id>/history/",
-        page(RecordHistoryPage.as_view()),
-        name="record-history",
-    ),
+    path("records/<str:record_type>/<str:record_id>/history/", page(RecordHistoryPage.as_view()), name="record-history")
 ]

@@ -219,10 +219,7 @@ def sent_file(content: str | bytes, name: str, *, kind: str) -> HttpResponse:
     return HttpResponse(
         content,
         content_type=kind,
-        headers={
-            "Content-Disposition": f'inline; filename="leafspan-{name}"',
-            "X-Content-Type-Options": "nosniff",
-        },
+        headers={"Content-Disposition": f'inline; filename="leafspan-{name}"', "X-Content-Type-Options": "nosniff"},
     )
 
 

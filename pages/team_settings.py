@@ -66,9 +66,7 @@ class TeamSettings(View):
         if form.is_valid():
             try:
                 update_team(
-                    member,
-                    name=form.cleaned_data["name"],
-                    ready_roast=number_in(form.cleaned_data["ready_roast"]),
+                    member, name=form.cleaned_data["name"], ready_roast=number_in(form.cleaned_data["ready_roast"])
                 )
             except Invalid as refused:
                 add_problems(form, refused)

@@ -70,9 +70,7 @@ class AnswerForm(forms.Form):
 
     taster = forms.ChoiceField(label=_("Who tasted"), required=False)
     correct = forms.ChoiceField(
-        label=_("Named as odd"),
-        choices=[("yes", _("the odd cup")), ("no", _("another cup"))],
-        widget=forms.RadioSelect,
+        label=_("Named as odd"), choices=[("yes", _("the odd cup")), ("no", _("another cup"))], widget=forms.RadioSelect
     )
 
     def __init__(self, member: Member, test: TriangleTest, *args: Any, **kwargs: Any) -> None:  # noqa: ANN401

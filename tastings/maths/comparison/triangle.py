@@ -63,13 +63,7 @@ class Triangle:
     found_distinguishers: float
 
 
-def triangle(
-    *,
-    n_correct: int,
-    n_tests: int,
-    alpha: float = ALPHA,
-    distinguishers: float = DISTINGUISHERS,
-) -> Triangle:
+def triangle(*, n_correct: int, n_tests: int, alpha: float = ALPHA, distinguishers: float = DISTINGUISHERS) -> Triangle:
     """Answer a triangle test: are the teas told apart, and could this many tests have shown it.
 
     Parameters

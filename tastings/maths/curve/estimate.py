@@ -11,13 +11,7 @@ from tastings.maths.brewing.even_brew import BOILING, EVEN_INFUSIONS, MOST_INFUS
 from tastings.maths.brewing.extraction import Grid, default_grid
 from tastings.maths.curve.counterfactual import Counterfactual, counterfactual
 from tastings.maths.curve.departures import departures
-from tastings.maths.curve.development import (
-    CurvePoint,
-    DescriptorCurve,
-    Development,
-    Evidence,
-    LackOfFitAt,
-)
+from tastings.maths.curve.development import CurvePoint, DescriptorCurve, Development, Evidence, LackOfFitAt
 from tastings.maths.curve.endings import (
     LINES,
     N_DRAWS,
@@ -246,13 +240,7 @@ def _attributes(fitted: _Fitted, *, even: EvenCups) -> list[_Attribute]:
     return found
 
 
-def _attribute(
-    key: str,
-    *,
-    posterior: Posterior,
-    tasted: Sequence[TastedSession],
-    even: EvenCups,
-) -> _Attribute:
+def _attribute(key: str, *, posterior: Posterior, tasted: Sequence[TastedSession], even: EvenCups) -> _Attribute:
     found = lack_of_fit([one.residuals() for one in tasted], infusions=even.shown)
     points = tasted_points(key, tasted, even_mean=posterior.node_level @ even.cups)
     error = ModelError.given(
@@ -273,12 +261,7 @@ def _attribute(
     label = weighted_profile(shapes, weights=np.ones(len(cups)), prior=even.label_prior)
     shown = summarise_cups(cups, in_mean=draws.in_mean)
     return _Attribute(
-        key=key,
-        posterior=posterior,
-        curve=shown,
-        profile=_as_shown(label, shown),
-        points=points,
-        error=error,
+        key=key, posterior=posterior, curve=shown, profile=_as_shown(label, shown), points=points, error=error
     )
 
 
@@ -293,9 +276,7 @@ def _as_shown(label: Profile, shown: Curve) -> Profile:
     if label.label in (UNDECIDED, LABELS[int(own.label[0])]):
         half = float(own.half[0])
         label = replace(
-            label,
-            peak_infusion=int(own.peak[0]),
-            half_strength_infusion=int(half) if np.isfinite(half) else None,
+            label, peak_infusion=int(own.peak[0]), half_strength_infusion=int(half) if np.isfinite(half) else None
         )
     return replace(label, rise=max(float(mean[label.peak_infusion - 1] / mean[0]), 1.0))
 

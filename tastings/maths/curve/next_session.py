@@ -138,9 +138,7 @@ def _profile_open(profile: Profile) -> NextSession | None:
         return None
     first, second = sorted(LABELS, key=lambda name: -profile.probability[name])[:2]
     return NextSession(
-        code="profile",
-        labels=(first, second),
-        probabilities=(profile.probability[first], profile.probability[second]),
+        code="profile", labels=(first, second), probabilities=(profile.probability[first], profile.probability[second])
     )
 
 

@@ -162,9 +162,7 @@ class Posterior:
         level = self.mean.ravel()[index] + self.sd.ravel()[index] * ndtri(quantile)
         n_nodes = self.mean.shape[1]
         return CurveDraws(
-            node=index % n_nodes,
-            level=np.maximum(level, 0.0),
-            in_mean=index < self.n_rows_in_mean * n_nodes,
+            node=index % n_nodes, level=np.maximum(level, 0.0), in_mean=index < self.n_rows_in_mean * n_nodes
         )
 
 

@@ -68,12 +68,7 @@ def count_worthwhile(
     share = np.asarray(np.bincount(last, weights=weight, minlength=n_infusions + 1), dtype=np.float64)
     recommended = int(likely[-1]) + 1 if likely.size else 0
     low, high = _narrowest(share, around=recommended)
-    return Steeps(
-        recommended=recommended,
-        low=low,
-        high=high,
-        finish_line=float(weight @ line),
-    )
+    return Steeps(recommended=recommended, low=low, high=high, finish_line=float(weight @ line))
 
 
 def _narrowest(share: FloatArray, *, around: int) -> tuple[int, int]:

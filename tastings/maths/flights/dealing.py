@@ -68,13 +68,7 @@ def _repeats(cups: IntArray) -> IntArray:
 
 
 def _flow(  # noqa: PLR0913  # two rounds differ in each of these
-    had: IntArray,
-    *,
-    need: IntArray,
-    start: IntArray,
-    step: float,
-    only_seen: bool,
-    rng: np.random.Generator,
+    had: IntArray, *, need: IntArray, start: IntArray, step: float, only_seen: bool, rng: np.random.Generator
 ) -> IntArray:
     """Share ``need`` cups out; the n-th of a lot costs ``start + step (n - 1)``."""
     n_tasters, n_lots = had.shape

@@ -24,12 +24,7 @@ from tastings.maths.brewing.heat import Steeping, steeping_of
 from tastings.maths.guide.pots import Vessel
 
 LOTS_DIFFER = 0.15
-_CLASS_MEANS_MG_PER_G = {
-    "oolong": (23.8, 27.0),
-    "black": (32.8, 32.8),
-    "green": (36.6, 36.6),
-    "yellow": (43.0, 43.0),
-}
+_CLASS_MEANS_MG_PER_G = {"oolong": (23.8, 27.0), "black": (32.8, 32.8), "green": (36.6, 36.6), "yellow": (43.0, 43.0)}
 _ANY_KIND_MG_PER_G = (23.8, 43.0)
 SLOW_PER_MIN, QUICK_PER_MIN = 0.195, 0.258
 DELAY_S = 17.0

@@ -108,9 +108,7 @@ def fit_rest(liking: Sequence[Value], *, degree: str) -> Rest:
         still = np.where(_GAIN > LEAST_GAIN, 1 - LEAST_GAIN / _GAIN, 0.0)
     days = np.broadcast_to(rest[:, None, None] * still[None, :, None], weights.shape)
     return Rest(
-        days=days.ravel(),
-        fall=np.broadcast_to(_FALL, weights.shape).ravel(),
-        weights=(weights / weights.sum()).ravel(),
+        days=days.ravel(), fall=np.broadcast_to(_FALL, weights.shape).ravel(), weights=(weights / weights.sum()).ravel()
     )
 
 

@@ -5,13 +5,7 @@ from numpy.random import Generator
 
 from tastings.maths.arrays import FloatArray
 from tastings.maths.flights.gibbs.design import Design
-from tastings.maths.flights.gibbs.priors import (
-    LOT_SD_LOG_PRIOR,
-    SD_GRID,
-    SHIFT_SD,
-    SITTING_SD,
-    half_normal_log_prior,
-)
+from tastings.maths.flights.gibbs.priors import LOT_SD_LOG_PRIOR, SD_GRID, SHIFT_SD, SITTING_SD, half_normal_log_prior
 from tastings.maths.flights.gibbs.state import N_CHAINS, State
 
 

@@ -22,8 +22,10 @@ from pytest_django.plugin import blocking_manager_key
 
 CHANGES, RESULTS = Path("changes.json"), Path("outcomes.txt")
 """In the folder of the run: what each change does, by its name; the outcomes, one a line."""
-_RESERVE_S = 10
-"""How much longer than ten times its usual time a test may take."""
+_CPU_RESERVE_S = 10
+"""How much more processor time than ten times its usual time a test may take: it depends little on other programs."""
+_LONGEST_S = 300
+"""For a test that waits."""
 
 
 class _Judge:
@@ -66,7 +68,7 @@ class _Judge:
         with os.fdopen(reader) as pipe:
             lines = pipe.read().splitlines()  # ends when the child does
         _, status = os.waitpid(child, 0)
-        if os.WIFSIGNALED(status) and os.WTERMSIG(status) == signal.SIGALRM:
+        if os.WIFSIGNALED(status) and os.WTERMSIG(status) in (signal.SIGPROF, signal.SIGALRM):
             outcome = "time-out"
             if any("django_db_setup" in getattr(item, "fixturenames", ()) for item in items):
                 self._empty_tables()
@@ -81,10 +83,10 @@ class _Judge:
         """Run the tests in the child; name each as it begins."""
         _forget_stored_values(change)
         set_mutant_under_test(change)
-        signal.signal(signal.SIGALRM, signal.SIG_DFL)
         for item, following in zip(items, [*items[1:], items[0]], strict=True):
             os.write(writer, f"{item.nodeid}\n".encode())
-            signal.alarm(round(_RESERVE_S + 10 * self._seconds[item.nodeid]))
+            signal.setitimer(signal.ITIMER_PROF, _CPU_RESERVE_S + 10 * self._seconds[item.nodeid])
+            signal.alarm(_LONGEST_S)
             if failures := _failures(item, following):
                 os.write(writer, f"{item.nodeid}: {failures[0]}\n".encode())
                 os._exit(1)

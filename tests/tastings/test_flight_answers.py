@@ -118,7 +118,9 @@ def test_scores_of_a_flight_that_was_revealed_before_they_were_frozen_are_frozen
     assert before[lot_in(first)][0] == pytest.approx(6.0)
 
 
-def test_reveal_freezes_live_ratings_of_liking_with_their_place(flight):
+def test_reveal_freezes_live_ratings_of_liking_with_their_place(flight, team):
+    other = flight_of(team, n_lots=2, n_tasters=1)
+    taste(other.tasters[0], other.cups_of(other.tasters[0])[0], liking=1)
     taster = flight.tasters[0]
     cup, hidden_cup, deleted_cup, _ = flight.cups_of(taster)
     ids = taste(taster, cup, liking=6.5)

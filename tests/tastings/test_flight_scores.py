@@ -5,7 +5,7 @@ import pytest
 from tastings.figures import to_stored
 from tastings.maths.flights.cups import Cup
 from tastings.models import Flight
-from tastings.queries.flight_scores import CountedScores, CountedSession, Rating, scores_of
+from tastings.queries.flight_scores import CountedScores, CountedSession, Rating, counted_scores, scores_of
 
 ALL_TASTE = {"taste": 100.0}
 
@@ -46,6 +46,7 @@ def points(*ratings, weights=None, measure="liking"):
 def test_nothing_counts_before_the_scores_are_frozen():
     found = scores_of(Flight(counted=None, weights=ALL_TASTE))
     assert (found.cups, found.left_out) == ({}, [])
+    assert counted_scores(Flight(counted=None)) == CountedScores(0, ())
 
 
 def test_cup_says_what_was_in_it_who_tasted_it_and_where_it_stood():
@@ -122,14 +123,14 @@ def test_each_moment_speaks_of_its_factor(moment, factor):
 
 
 def test_weighted_score_is_of_a_hundred_and_needs_the_factors_that_weigh_something():
-    weights = {"taste": 60.0, "aroma": 40.0, "dry_leaf": 0.0}
-    both = session("both", ("mouth", 7.0), ("lid", 5.0), ("wet_leaf", 9.0), began="10:00")
+    weights = {"taste": 99.0, "aroma": 1.0, "dry_leaf": 0.0}
+    both = session("both", ("mouth", 7.0), ("lid", 3.0), ("wet_leaf", 9.0), began="10:00")
     taste_alone = session("taste alone", ("mouth", 6.0), began="10:01", lot="other")
     found = scores(both, taste_alone, weights=weights)
 
     assert found.cups == {
         "liking": [Cup("lot", "ina", "ina 1", 1, 7.0), Cup("other", "ina", "ina 1", 2, 6.0)],
-        "weighted": [Cup("lot", "ina", "ina 1", 1, 70.0)],  # 60 x 70 + 40 x the mean of 50 and 90, in percent
+        "weighted": [Cup("lot", "ina", "ina 1", 1, 69.9)],  # 99 x 70 + 1 x the mean of 30 and 90, in percent
     }
     assert reasons(found) == [("taste alone", "factors_missing")]
 

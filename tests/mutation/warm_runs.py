@@ -10,7 +10,9 @@ import signal
 import sys
 import time
 from collections import defaultdict
+from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import cast
 
 import pytest
 from _pytest.runner import runtestprotocol
@@ -30,7 +32,7 @@ _LONGEST_S = 300
 
 class _Judge:
     def __init__(self, session: pytest.Session) -> None:
-        self._items = session.items
+        self._session, self._items = session, session.items
         self._blocker = session.config.stash[blocking_manager_key]
         self._seconds: dict[str, float] = {}
         self._reached: defaultdict[str, set[str]] = defaultdict(set)
@@ -41,7 +43,7 @@ class _Judge:
     def rehearse(self) -> None:
         """Run each test on the unchanged code; note its time and what it reaches."""
         set_mutant_under_test("stats")
-        for item, following in zip(self._items, [*self._items[1:], self._items[0]], strict=True):
+        for item, following in _with_following(self._items, self._session):
             begun = time.monotonic()
             if _failures(item, following):
                 pytest.exit(f"{item.nodeid} fails on the unchanged code", returncode=1)
@@ -83,7 +85,7 @@ class _Judge:
         """Run the tests in the child; name each as it begins."""
         _forget_stored_values(change)
         set_mutant_under_test(change)
-        for item, following in zip(items, [*items[1:], items[0]], strict=True):
+        for item, following in _with_following(items, self._session):
             os.write(writer, f"{item.nodeid}\n".encode())
             signal.setitimer(signal.ITIMER_PROF, _CPU_RESERVE_S + 10 * self._seconds[item.nodeid])
             signal.alarm(_LONGEST_S)
@@ -97,6 +99,11 @@ class _Judge:
         with self._blocker.unblock():
             call_command("flush", verbosity=0, interactive=False, inhibit_post_migrate=True)
             connections.close_all()
+
+
+def _with_following(items: Sequence[pytest.Item], session: pytest.Session) -> Iterable[tuple[pytest.Item, pytest.Item]]:
+    """Pair each test with the next one, the last with the session: what is made once for all tests is left standing."""
+    return zip(items, [*items[1:], cast("pytest.Item", session)], strict=True)
 
 
 def _failures(item: pytest.Item, following: pytest.Item) -> list[str]:
@@ -120,6 +127,9 @@ def pytest_runtestloop(session: pytest.Session) -> bool:
     judge = _Judge(session)
     judge.rehearse()
     changes = json.loads(CHANGES.read_text())
+    outcome, test = judge.judge(f"{next(iter(changes)).rpartition('.')[0]}.unchanged")
+    if outcome != "not noticed":
+        pytest.exit(f"on the unchanged code, in another order, {outcome}: {test}", returncode=1)
     outcomes = []
     for number, (change, diff) in enumerate(changes.items(), 1):
         begun = time.monotonic()

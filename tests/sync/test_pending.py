@@ -80,6 +80,15 @@ def test_numbers_of_changes_go_before_what_the_clock_reported():
     earlier = {"remarks": stamp(5, reported="2026-03-04T13:00:00.000000Z", seq=6)}
     assert stamp_of(pending(**earlier), ahead(10, seq=5), remarks="thin").at == moment(4, 999999)
 
+    unnumbered = {"remarks": stamp(5, reported="2026-03-04T14:30:00.000000Z")}
+    assert stamp_of(pending(**unnumbered), ahead(10, seq=5), remarks="thin").at == moment(4, 999999)
+
+
+@pytest.mark.parametrize("seq", [0, 5])
+def test_change_itself_is_neither_before_nor_after_itself(seq):
+    record = pending(remarks=ahead(5, seq=seq))
+    assert stamp_of(record, ahead(10, seq=seq), remarks="thin").at == moment(10)
+
 
 def test_deletion_of_a_clock_ahead_comes_after_every_field():
     record = pending(remarks=stamp(20, device=OTHER), garden=stamp(40, device=OTHER))

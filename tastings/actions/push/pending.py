@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from lots.merge import DELETED, LostValue, MergeOutcome, Stamp, StampedRecord, merge, same_json
@@ -124,4 +124,4 @@ def _is_earlier(one: Stamp, other: Stamp) -> bool:
 
 
 def _moved(at: str, *, by_us: int) -> str:
-    return format_stamp(datetime.fromisoformat(at).astimezone(UTC) + timedelta(microseconds=by_us))
+    return format_stamp(datetime.fromisoformat(at) + timedelta(microseconds=by_us))

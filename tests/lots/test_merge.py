@@ -169,3 +169,11 @@ def test_field_that_is_known_already_keeps_no_other_field_of_its_edit_out():
     merge(record, {"steep_s": 10}, stamp)
     outcome = merge(record, {"steep_s": 10, "remarks": "thin"}, stamp)
     assert (record.values, outcome.stamped) == ({"steep_s": 10, "remarks": "thin"}, True)
+
+
+def test_value_that_is_set_again_is_not_lost_and_one_that_is_emptied_is():
+    record = StampedRecord()
+    first, again, emptied = (Stamp(MOMENTS[i], DEVICES[0], "ina") for i in range(3))
+    merge(record, {"steep_s": 10}, first)
+    assert merge(record, {"steep_s": 10}, again).lost == ()
+    assert merge(record, {"steep_s": None}, emptied).lost == (LostValue("steep_s", 10, again),)

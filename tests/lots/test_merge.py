@@ -177,3 +177,11 @@ def test_value_that_is_set_again_is_not_lost_and_one_that_is_emptied_is():
     merge(record, {"steep_s": 10}, first)
     assert merge(record, {"steep_s": 10}, again).lost == ()
     assert merge(record, {"steep_s": None}, emptied).lost == (LostValue("steep_s", 10, again),)
+
+
+def test_stamps_are_stored_once_for_each_edit_with_a_number_only_where_there_is_one():
+    plain, numbered = Stamp(MOMENTS[0], DEVICES[0], "ina"), Stamp(MOMENTS[1], DEVICES[0], "ina", seq=3)
+    assert pack({"remarks": numbered, "name": plain, "kind": plain}) == [
+        [MOMENTS[0], DEVICES[0], "ina", "", ["kind", "name"]],
+        [MOMENTS[1], DEVICES[0], "ina", "", 3, ["remarks"]],
+    ]

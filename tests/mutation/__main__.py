@@ -34,7 +34,10 @@ GROUPS = {
     "push": (
         ["tastings/actions/push/*.py"],
         [
-            *(f"tests/sync/test_{name}.py" for name in ("push", "blind", "sent_again", "permissions", "order")),
+            *(
+                f"tests/sync/test_{name}.py"
+                for name in ("change", "pending", "push", "blind", "sent_again", "permissions", "order")
+            ),
             "tests/api/test_records.py",
         ],
     ),

@@ -93,8 +93,8 @@ def test_what_is_no_object_has_neither_type_nor_id():
 
 
 def test_verdict_names_lost_fields_only_where_there_are_some():
-    told = refused(read(), [Problem("name", "type", "must be a text")])
-    assert told.as_json() == {
+    made = refused(read(), [Problem("name", "type", "must be a text")])
+    assert made.as_json() == {
         "type": "lot",
         "id": str(LOT),
         "verdict": "refused",

@@ -4,7 +4,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from tastings.maths.roast.fading import Trend
-from tastings.maths.roast.readiness import SURE, Readiness, RoastPoint
+from tastings.maths.roast.readiness import Readiness, RoastPoint
 from tastings.queries.readiness import LotReadiness
 from tastings.wording.numbers import day, listed, one_decimal, percent, signed
 from tastings.wording.readiness import next_tasting, reason
@@ -12,8 +12,6 @@ from tastings.wording.readiness import next_tasting, reason
 ONE_SIDED = 0.9
 """Probability of a value above the lower end, or below the upper end, of a central 80 % interval."""
 
-LITTLE = 0.3
-"""A roast that fades by less in two months is not worth waiting for (own value). [points]"""
 LIKELY = 0.5
 """Least probability at which the report says that waiting makes a tea worse."""
 WIDEST_TREND = 0.6
@@ -37,7 +35,6 @@ def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
         f"{roasted} {reason(found)}",
         "" if found.today is None else _today(found.today),
         _expected(found),
-        _waiting(found),
         _falling(found),
         "" if found.liking is None else _liking(found.liking),
         next_tasting(found.next, attribute=found.attribute),
@@ -61,7 +58,7 @@ def _today(today: RoastPoint) -> str:
 def _expected(found: Readiness) -> str:
     """Say when it is ready; a date in the past is said as past."""
     on, low, high = found.expected_on, found.low_on, found.high_on
-    if on is None or found.basis == "liking_falls":
+    if on is None or found.basis in ("liking_falls", "levelled"):
         return ""
     if on <= found.asked_on:
         early = [_("not before %(day)s") % {"day": day(low)}] if low else []
@@ -79,16 +76,6 @@ def _expected(found: Readiness) -> str:
         )
     values = {"when": day(on), "span": listed([*early, *late]), "probability": percent(ONE_SIDED)}
     return (sentence if early or late else bare) % values
-
-
-def _waiting(found: Readiness) -> str:
-    """Say that the roast has faded as far as it will, where only its nearness to the level leaves the verdict open."""
-    if found.verdict != "cannot_tell" or (found.rested or 0.0) < SURE or found.today is None or not found.curve:
-        return ""
-    later = found.curve[-1].mean
-    if found.today.mean - later > LITTLE:
-        return ""
-    return _("Waiting changes little: in two months the roast would be about %(mean)s.") % {"mean": one_decimal(later)}
 
 
 def _falling(found: Readiness) -> str:

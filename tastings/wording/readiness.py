@@ -32,6 +32,12 @@ def reason(found: Readiness) -> str:
     if found.basis == "liking_falls":
         sentence = _("Drink it now: with %(probability)s probability it is liked less the longer it waits.")
         return sentence % {"probability": percent_or_beyond(found.falling or 0.0)}
+    if found.basis == "levelled":
+        sentence = _(
+            "Ready: with %(levelled)s probability the %(attribute)s fades by less than half a point in the next half"
+            " year, so waiting changes little."
+        )
+        return sentence % {**values, "levelled": percent_or_beyond(found.levelled or 0.0)}
     values |= {"level": number(found.level), "under": percent_or_beyond(found.under or 0.0)}
     if found.rested is None:
         return _(_BY_STRENGTH[found.verdict]) % values
@@ -66,6 +72,8 @@ def rest_words(found: Readiness) -> str:
     """Say in a few words whether the roast has rested."""
     if found.basis == "liking_falls":
         return _("Drink it now: it is liked less the longer it waits")
+    if found.basis == "levelled":
+        return _("Rested after roasting: waiting changes little")
     match found.verdict:
         case "ready":
             return _("Rested after roasting: ready")

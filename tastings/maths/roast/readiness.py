@@ -29,7 +29,7 @@ from tastings.maths.roast.fading import LEAST_SPAN_DAYS, Fade, Trend, Value, fit
 from tastings.maths.roast.rest import USUAL_REST_DAYS, Rest, fit_rest
 
 Verdict = Literal["ready", "resting", "cannot_tell"]
-Basis = Literal["not_rated", "one_week_short", "usual_rest", "liking_falls", "probability"]
+Basis = Literal["not_rated", "one_week_short", "usual_rest", "liking_falls", "levelled", "probability"]
 ROAST = "roast"
 """Key of the roast descriptor."""
 SURE = 0.8
@@ -37,6 +37,8 @@ NARROW_DAYS = 14
 HORIZON_DAYS = 730  # dates further on than this from today are beyond what the data can say
 WIDEST_DAYS = 365
 """Widest interval of the date with which a date is given."""
+LEVELLED_DAYS, LEVELLED_POINTS = 180.0, 0.5
+"""A roast that fades by less in so many days is not worth waiting for (own values)."""
 NEXT_DAYS = (0, 7, 14, 30, 60)
 LEAST_GAIN = 0.1
 
@@ -97,8 +99,8 @@ class Readiness:
         ``ready``, ``resting`` or ``cannot_tell``.
     basis : str
         ``not_rated`` since the roast; ``one_week_short``: not rated on two days a week apart; ``usual_rest``: nothing
-        but the usual rest of its degree speaks yet; ``liking_falls``: it is liked less the longer it waits; else
-        ``probability``.
+        but the usual rest of its degree speaks yet; ``liking_falls``: it is liked less the longer it waits;
+        ``levelled``: near the level, where it hardly fades any more; else ``probability``.
     attribute : str
         Key of the roast descriptor.
     level : float
@@ -117,6 +119,8 @@ class Readiness:
         From the day of roasting to two months after today or the last tasting; empty when nothing was tasted.
     values : tuple[Value, ...]
         The roast of each session.
+    levelled : float or None
+        Probability that the roast fades by less than half a point in the next half year; None when nothing was tasted.
     falling : float or None
         Probability that liking falls noticeably once the tea has rested; None unless it was rated on two days a week
         apart.
@@ -138,6 +142,7 @@ class Readiness:
     probability: float | None
     under: float | None
     rested: float | None
+    levelled: float | None
     falling: float | None
     expected_on: date | None
     low_on: date | None
@@ -195,7 +200,8 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     -------
     Readiness
         ``ready`` when it is ready today with probability 0.8 or more, or liked less the longer it waits; ``resting``
-        when with 0.2 or less; between these only if the day is known to within two weeks. ``cannot_tell`` otherwise.
+        when with 0.2 or less; between these if the day is known to within two weeks, or ``ready`` if waiting would
+        change neither roast nor liking. ``cannot_tell`` otherwise.
         While the roast was not rated on two days at least a week apart, only the usual rest of its degree can say
         ``resting``.
 
@@ -226,7 +232,8 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
     ready = _ReadyDay.of(fade, rest=rest, level=level)
     days = sorted({one.day for one in values})
     falling = rest.probability_falling if rest is not None and moves is not None else None
-    verdict, basis = _verdict(ready, days=days, today=question.day, rest=rest, falling=falling)
+    levelled = _levelled(fade, day=question.day) if days else None
+    verdict, basis = _verdict(ready, days=days, today=question.day, rest=rest, falling=falling, levelled=levelled)
     low, middle, high = ready.quantiles()
     # Before the pace of fading was seen, a date would be the prior's guess.
     is_dated = bool(days) and days[-1] - days[0] >= LEAST_SPAN_DAYS and high - low <= WIDEST_DAYS
@@ -243,6 +250,7 @@ def readiness(  # noqa: PLR0913 - each is one of the question's own words
         probability=ready.by(question.day) if days else None,
         under=ready.under_by(question.day) if days else None,
         rested=None if rest is None or not days else rest.rested_by(question.day),
+        levelled=levelled,
         falling=falling,
         expected_on=day_on(roasted_on, middle, horizon=horizon),
         low_on=day_on(roasted_on, low, horizon=horizon),
@@ -295,8 +303,20 @@ class _ReadyDay:
         return low, middle, high
 
 
-def _verdict(
-    ready: _ReadyDay, *, days: Sequence[float], today: float, rest: Rest | None, falling: float | None
+def _levelled(fade: Fade, *, day: float) -> float:
+    """Return the probability that the roast hardly fades any more after a day."""
+    lost = fade.at(day) - fade.at(day + LEVELLED_DAYS)
+    return never_certain(float(fade.weights[lost < LEVELLED_POINTS].sum()))
+
+
+def _verdict(  # noqa: PLR0913 - each is a probability or day of its own
+    ready: _ReadyDay,
+    *,
+    days: Sequence[float],
+    today: float,
+    rest: Rest | None,
+    falling: float | None,
+    levelled: float | None,
 ) -> tuple[Verdict, Basis]:
     one_week_short = not days or days[-1] - days[0] < LEAST_SPAN_DAYS
     if one_week_short and rest is not None and rest.rested_by(today) <= 1 - SURE:
@@ -313,6 +333,8 @@ def _verdict(
         return "ready", "probability"
     if probability <= 1 - SURE or narrow:
         return "resting", "probability"
+    if (levelled or 0.0) >= SURE and (rest is None or rest.rested_by(today) >= SURE):
+        return "ready", "levelled"
     return "cannot_tell", "probability"
 
 

@@ -66,6 +66,20 @@ def test_level_in_the_middle_of_what_is_known_cannot_tell():
     assert found.next.code in {"useful", "little"}
 
 
+def test_roast_that_has_levelled_near_the_level_is_ready():
+    # it fades with a half-life of 15 days towards 3.9, so after nine months nothing is left to fade
+    rated = [
+        tasting(day, round(3.9 + 4 * 2 ** (-day / 15), 1), taster=t)
+        for day, t in zip((3, 40, 90, 200, 270), "abcab", strict=True)
+    ]
+    found = found_for(*rated, today=271, level=3.8)
+    assert 0.2 < found.probability < 0.8
+    assert (found.verdict, found.basis) == ("ready", "levelled")
+    assert found.levelled > 0.8
+    assert found_for(*rated[:2], today=41).basis != "levelled"
+    assert found_for(*rated, today=271, level=2.0).verdict == "resting"  # it levels far above what the team likes
+
+
 def test_first_tasting_is_asked_for_and_then_a_second_at_least_a_week_later():
     first, second = found_for().next, found_for(tasting(30, 6.0), today=30).next
     assert next_tasting(first, attribute="roast").startswith("Taste it and rate the roast of every infusion")

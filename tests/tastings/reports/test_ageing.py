@@ -22,6 +22,7 @@ RESTING = Readiness(
     probability=0.1,
     under=0.1,
     rested=None,
+    levelled=0.1,
     falling=None,
     expected_on=date(2026, 5, 1),
     low_on=date(2026, 4, 20),
@@ -110,12 +111,12 @@ def test_wait_that_rather_makes_it_worse_is_said():
 
 
 def test_roast_that_no_longer_fades_is_not_waited_for():
-    settled = {"verdict": "cannot_tell", "under": 0.6, "rested": 0.99, "expected_on": None, "low_on": None}
-    later = RoastPoint(day=90, mean=3.36, low=2.8, high=4.0)
-    sentence = "Waiting changes little: in two months the roast would be about 3.4."
-    assert ageing_of(**settled, curve=(later,))[2] == sentence
-    assert sentence not in ageing_of(**settled, curve=(replace(later, mean=2.4),))
-    assert sentence not in ageing_of(curve=(later,))
+    found = ageing_of(verdict="ready", basis="levelled", levelled=0.93)
+    assert found[0].endswith(
+        "Ready: with 93 % probability the roast fades by less than half a point in the next half year,"
+        " so waiting changes little."
+    )
+    assert not any("Expected to be ready" in one for one in found)
 
 
 @pytest.mark.parametrize(

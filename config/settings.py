@@ -133,7 +133,6 @@ TEMPLATES = [
     }
 ]
 STATIC_URL = "/static/"
-STATIC_ROOT = LEAFSPAN_HOME / "static"
 WHITENOISE_USE_FINDERS = True
 
 AUTH_USER_MODEL = "teams.User"

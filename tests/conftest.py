@@ -36,7 +36,7 @@ def pytest_configure():
         derandomize="LEAFSPAN_FUZZ" not in os.environ,
     )
     drawing.load_profile("here")
-    settings.STATIC_ROOT, settings.WHITENOISE_USE_FINDERS = None, False
+    settings.WHITENOISE_USE_FINDERS = False
     settings.API_REQUESTS_PER_MINUTE = 1_000_000
     # tables and rows are made by the owner, requests are served by the application's role, as in production
     work_as_owner()

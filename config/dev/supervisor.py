@@ -158,7 +158,7 @@ class Supervisor:
         # Celery need not run Django's checks at each start: for these settings the tests do.
         common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1", **beside}
         common["LEAFSPAN_HOME"] = str(home)
-        below = [home / name for name in ("metrics", "beat", "static")]  # a missing `static` is warned of
+        below = [home / name for name in ("metrics", "beat")]
         folders = [photos_folder(home, self._options.environ), *below]
         identity = find_program_identity(home, folders)
         if identity.startswith("nobody"):

@@ -294,6 +294,7 @@ def test_web_server_takes_its_settings(tmp_path):
         cwd=ROOT, env=clean_environment(tmp_path), capture_output=True, text=True, check=False,
     )  # fmt: skip
     assert run.returncode == 0, run.stderr
+    assert "Warning" not in run.stderr, "its log is lines of JSON"
     options = dict(re.findall(r"^(\w+) +=? *(.*)$", run.stdout, re.MULTILINE))
     assert options["worker_class"] == "config.web.connections.Worker"
     assert int(options["graceful_timeout"]) + 10 == int(SERVICES["web"]["stop_grace_period"].removesuffix("s"))

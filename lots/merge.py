@@ -106,8 +106,8 @@ def merge(record: StampedRecord, edit: Mapping[str, object], stamp: Stamp) -> Me
     stamped = outdated = False
     for name, value in edit.items():
         before = record.stamps.get(name)
-        current = record.values.get(name)
         if before is not None:
+            current = record.values.get(name)
             # the server's clock may have caught up since with a device's clock that was ahead
             reported = stamp.reported_at, stamp.device
             seen_before = bool(before.reported) and (before.reported, before.device) == reported

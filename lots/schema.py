@@ -97,13 +97,16 @@ class InvalidValue(ValueError):  # noqa: N818 - a value, not a failure of the pr
         self.fault = Fault(code, message, values)
 
 
+_CANNOT_BE_STORED = re.compile("[\x00\ud800-\udfff]")
+
+
 def clean_text(value: object, *, longest: int) -> str:
     """Return the text; raise InvalidValue for another type, a NUL, a lone surrogate or too many characters."""
     if not isinstance(value, str):
         raise InvalidValue("type", gettext_noop("must be a text"))
     if len(value) > longest:
         raise InvalidValue("too_long", gettext_noop("at most %(longest)s characters"), longest=longest)
-    if "\x00" in value or any("\ud800" <= c <= "\udfff" for c in value):
+    if _CANNOT_BE_STORED.search(value):
         raise InvalidValue("characters", gettext_noop("holds a character that cannot be stored"))
     return value
 

@@ -87,6 +87,9 @@ def _decompress(body: bytes) -> bytes:
 
 def _replace_surrogates(pairs: list[tuple[str, object]]) -> dict[str, object]:
     """Return the object; a lone surrogate in a name becomes ``?``, since the answer repeats the name."""
+    found = dict(pairs)
+    if "".join(found).isascii():
+        return found
     return {name.encode(errors="replace").decode(): value for name, value in pairs}
 
 

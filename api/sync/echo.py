@@ -39,7 +39,6 @@ def _stands(found: Mapping[str, Any], change: Any, verdict: Mapping[str, Any]) -
     if verdict["verdict"] != "applied" or found["deleted"] or found["revision"] != verdict["revision"]:
         return False
     fields = change.get("fields") or {}
-    return bool(fields) and all(
-        name in found["fields"] and msgspec.json.encode(value) == msgspec.json.encode(found["fields"][name])
-        for name, value in fields.items()
-    )
+    if not fields or not fields.keys() <= found["fields"].keys():
+        return False
+    return msgspec.json.encode(fields) == msgspec.json.encode({name: found["fields"][name] for name in fields})

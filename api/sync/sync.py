@@ -88,7 +88,8 @@ def _sync(request: Request) -> dict[str, Any]:
 
     # After a push no replica has caught up yet, so it is not even asked.
     page = read() if changes else read_from_replica(read, state=counter_of(member.team_id))
-    check_page(device_token(request), cursor=sent.cursor)
+    if pushed.written is None or sent.cursor < pushed.written.after:  # else there was nothing that could be pruned
+        check_page(device_token(request), cursor=sent.cursor)
     answer = page_answer(page, version, nulls=sent.nulls)
     answer |= {"verdicts": [verdict.as_json() for verdict in pushed.verdicts], "now": format_utc(now)}
     return answer if sent.echo else without_echo(answer, sent=sent.changes)

@@ -56,12 +56,13 @@ def pull(  # noqa: PLR0913 - what a phone asks for, one by one
     token
         What the phone has, if it ever named a scope; see `tastings.queries.scope`.
     written
-        What the same request has just pushed, which is not read back.
+        What the same request has just pushed, which is not read back. The page ends with it.
     """
-    counter = Team.objects.values_list("revision", flat=True).get(id=member.team_id)
+    if cursor == 0:
+        written = None  # a phone that begins gets nothing from outside its scope, not even to forget it
+    counter = _revision_of(member.team_id) if written is None else written.upto
     if cursor == 0:
         token = ScopeToken(scope=scope, revision_at_start=counter)
-        written = None  # a phone that begins gets nothing from outside its scope, not even to forget it
     token = token or ScopeToken(scope=None)
     if not token.is_changing and token.scope != scope:
         token = token.changing_to(scope)
@@ -76,6 +77,10 @@ def pull(  # noqa: PLR0913 - what a phone asks for, one by one
     return PulledPage(_changes(member, page, token=token, written=written), reached, more, token)
 
 
+def _revision_of(team: UUID) -> int:
+    return Team.objects.values_list("revision", flat=True).get(id=team)
+
+
 _PULL_ONLY_HEAD = {"member": ("user_id", "revision", "user_id"), "photo": ("id", "revision", "session_id")}
 """Columns that hold id, revision and session of the types that phones only pull."""
 
@@ -84,12 +89,9 @@ def _rows_after(  # noqa: PLR0913 - as above
     member: Member, *, cursor: int, counter: int, limit: int, token: ScopeToken | None, written: Written | None
 ) -> _Rows:
     """Return the rows after a cursor, sometimes more than one beyond the limit."""
-    if written is None:
-        return _read_rows(member, after=cursor, upto=counter, limit=limit, token=token)
-    before = _read_rows(member, after=cursor, upto=written.after, limit=limit, token=token)
-    later = _read_rows(member, after=written.upto, upto=counter, limit=limit, token=token)
-    changed_again = {row.id for row in later}
-    return [*before, *(row for row in written.rows if row.id not in changed_again), *later]
+    read_upto = counter if written is None else written.after
+    read = _read_rows(member, after=cursor, upto=read_upto, limit=limit, token=token)
+    return read if written is None else [*read, *written.rows]
 
 
 def _read_rows(member: Member, *, after: int, upto: int, limit: int, token: ScopeToken | None) -> _Rows:

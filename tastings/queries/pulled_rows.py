@@ -72,8 +72,8 @@ class PulledRow(NamedTuple):
             deleted=deleted,
             fields=fields,
             at=self.latest or format_stamp(self.updated_at),
-            by=self.by,
-            author=self.author,
+            by=str(self.by),
+            author=str(self.author),
         )
 
 

@@ -16,8 +16,8 @@ def record_change(  # noqa: PLR0913 - the members of a change
     deleted: bool,
     fields: Mapping[str, object],
     at: str,
-    by: UUID,
-    author: UUID,
+    by: str,
+    author: str,
 ) -> Mapping[str, object]:
     """Return the change of a stored record as a phone gets it."""
     return {
@@ -27,8 +27,8 @@ def record_change(  # noqa: PLR0913 - the members of a change
         "deleted": deleted,
         "fields": fields,
         "at": at,
-        "by": str(by),
-        "author": str(author),
+        "by": by,
+        "author": author,
     }
 
 

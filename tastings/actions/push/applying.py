@@ -1,6 +1,6 @@
 """Checking each change and merging it into its record, in memory."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
@@ -67,7 +67,8 @@ class Applier:
 
     def verdicts(self) -> list[Verdict]:
         """Return one verdict per change, once the records have been stored."""
-        return [self._verdict(i) for i in range(len(self._changes))]
+        deleted = self._state.deleted_ids()
+        return [self._verdict(i, deleted) for i in range(len(self._changes))]
 
     def _apply(self, i: int) -> None:
         """Check one change and merge it into its record, or refuse it."""
@@ -151,7 +152,7 @@ class Applier:
             if all(FieldHistory.history_id(records[i], value) in known for value in values):
                 self._results[i] = _Result("unchanged")
 
-    def _verdict(self, i: int) -> Verdict:
+    def _verdict(self, i: int, deleted: Collection[str]) -> Verdict:
         change, result = self._changes[i], self._results[i]
         pending = self._state.record_of(change)
         revision = pending.revision if pending.exists else None
@@ -164,6 +165,6 @@ class Applier:
             id=str(change.id),
             verdict=result.verdict,
             revision=revision,
-            problems=deleted_parents(pending, self._state),
+            problems=deleted_parents(pending, deleted),
             lost=lost_fields(without_known_lot(change, pending), pending),
         )

@@ -80,7 +80,7 @@ def refused(change: Change, problems: Sequence[Problem]) -> Verdict:
     return Verdict(type=change.type, id=str(change.id), verdict="refused", problems=problems)
 
 
-def read_change(sent: object, *, device: str, by: UUID, now: datetime) -> Change | Verdict:
+def read_change(sent: object, *, device: str, by: str, now: datetime) -> Change | Verdict:
     """Check one change of a sync body; return the change, or a refusal that names each invalid field."""
     if not isinstance(sent, dict):
         return Verdict(type="", id="", verdict="refused", problems=[Problem("", "type", _("must be an object"))])
@@ -127,7 +127,7 @@ def _read_fields(sent: Mapping[str, object], schema: RecordSchema | None) -> tup
     return validate_fields(schema, fields)
 
 
-def _read_stamp(at: object, seq: object, *, device: str, by: UUID, now: datetime) -> Stamp:
+def _read_stamp(at: object, seq: object, *, device: str, by: str, now: datetime) -> Stamp:
     """Return the stamp of a change; a moment in the future becomes the server's, with the device's beside it."""
     reported = clean_stamp(at)
     if seq is None:
@@ -135,8 +135,8 @@ def _read_stamp(at: object, seq: object, *, device: str, by: UUID, now: datetime
     elif isinstance(seq, bool) or not isinstance(seq, int) or not 1 <= seq <= _HIGHEST_SEQ:
         raise InvalidValue("seq", gettext_noop("must be a whole number from 1 that rises with each change of a device"))
     if reported > _latest_plausible(now):
-        return Stamp(format_stamp(now), device, str(by), reported, seq)
-    return Stamp(reported, device, str(by), seq=seq)
+        return Stamp(format_stamp(now), device, by, reported, seq)
+    return Stamp(reported, device, by, seq=seq)
 
 
 @lru_cache(maxsize=8)

@@ -45,8 +45,7 @@ def find_problems(
         *faults,
         *_fixed_fields(change, pending),
         *_references(change, pending, state),
-        *_rules_of_type(change, pending, merged, state),
-        *_start(change, pending, now),
+        *_rules_of_type(change, pending, merged, state=state, now=now),
     ]
 
 
@@ -87,11 +86,12 @@ def _references(change: Change, pending: PendingRecord, state: PushState) -> Ite
 
 
 def _rules_of_type(
-    change: Change, pending: PendingRecord, merged: StampedRecord, state: PushState
+    change: Change, pending: PendingRecord, merged: StampedRecord, *, state: PushState, now: datetime
 ) -> Iterator[Problem]:
     match change.type:
         case "session":
             yield from _session_rules(change, pending, merged, state)
+            yield from _start(change, pending, now)
         case "lot":
             if change.fields.get("from_lot") is not None and _is_circle(change, merged, state):
                 yield Problem("from_lot", "circle", _("leads back to this lot"))

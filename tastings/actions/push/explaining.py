@@ -1,14 +1,12 @@
 """Details of a verdict: which fields lost to newer values, and which parents are deleted."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from django.utils.translation import gettext as _
 
 from lots.merge import DELETED, same_json
-from lots.schema import uuid_of
 from tastings.actions.push.change import Change
 from tastings.actions.push.pending import PendingRecord
-from tastings.actions.push.state import PushState
 from teams.errors import Problem
 
 
@@ -17,9 +15,10 @@ def lost_fields(change: Change, pending: PendingRecord) -> Sequence[Mapping[str,
     record = pending.current
     found = []
     for name, value in change.fields.items():
-        stamp = record.stamps.get(name)
-        if name != DELETED and stamp is not None and not same_json(record.values.get(name), value):
-            stands = record.values.get(name)
+        stands = record.values.get(name)
+        if stands is value or same_json(stands, value):
+            continue
+        if name != DELETED and (stamp := record.stamps.get(name)) is not None:
             found.append({"field": name, "value": stands, "at": stamp.at, "by": stamp.by})
     if change.deletes != record.removed:
         others = [stamp for name, stamp in record.stamps.items() if (name == DELETED) == record.removed]
@@ -28,21 +27,17 @@ def lost_fields(change: Change, pending: PendingRecord) -> Sequence[Mapping[str,
     return found
 
 
-def deleted_parents(pending: PendingRecord, state: PushState) -> Sequence[Problem]:
-    """Return the references to records that are deleted.
+def deleted_parents(pending: PendingRecord, deleted: Collection[str]) -> Sequence[Problem]:
+    """Return the references to records that are deleted, of which these are the ids.
 
     The change stands: the record is stored, pulled and in the history, and is shown again once its parent is brought
     back by a later edit. Bringing the parent back here would undo what somebody meant to do.
     """
-    if pending.current.removed:
+    if not deleted or pending.current.removed:
         return []
     found = []
     for field in pending.schema.references:
-        value = pending.values.get(field.name)
-        if field.to not in state.records or value is None:
-            continue
-        parent = state.records[field.to].get(uuid_of(str(value)))
-        if parent is not None and parent.exists and parent.current.removed:
+        if field.to is not None and pending.values.get(field.name) in deleted:
             detail = _("the %(type)s is deleted: this is stored, and shown once it is brought back")
             found.append(Problem(field.name, "parent_deleted", detail % {"type": field.to}))
     return found

@@ -42,7 +42,8 @@ class Pushed:
 
 def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime) -> Pushed:
     """Take what a phone sent."""
-    read = [read_change(item, device=str(device), by=member.user_id, now=now) for item in sent]
+    sender = {"device": str(device), "by": str(member.user_id)}
+    read = [read_change(item, **sender, now=now) for item in sent]
     changes = [item for item in read if isinstance(item, Change)]
     pushed = _push_or_each(member, device=device, changes=changes, now=now, for_whole_team=False)
     verdicts = iter(pushed.verdicts)

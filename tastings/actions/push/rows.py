@@ -95,12 +95,15 @@ def check_constraints_now() -> None:
         cursor.execute(CHECK_CONSTRAINTS)
 
 
-def insert_statement(model: type[Model], rows: Sequence[Mapping[str, object]]) -> Statement:
+Rows = Sequence[Mapping[str, object]]
+
+
+def insert_statement(model: type[Model], rows: Rows, shared: Mapping[str, object]) -> Statement:
     """Return the statement that inserts rows of free ids; else as `upsert_statement`, which costs the database more."""
-    return _insert(model, tuple(rows[0])), [msgspec.json.encode(rows).decode()]
+    return _insert(model, tuple(rows[0]), tuple(shared)), [*shared.values(), msgspec.json.encode(rows).decode()]
 
 
-def upsert_statement(model: type[Model], rows: Sequence[Mapping[str, object]]) -> Statement:
+def upsert_statement(model: type[Model], rows: Rows, shared: Mapping[str, object]) -> Statement:
     """Return the statement that inserts rows or, where the id is known, overwrites them.
 
     Parameters
@@ -108,29 +111,32 @@ def upsert_statement(model: type[Model], rows: Sequence[Mapping[str, object]]) -
     model : type
         Whose table.
     rows : sequence of mappings
-        Every column's value by the column's name, in wire form; at least one, all with the same columns.
+        Column values by the column's name, in wire form; at least one row, all with the same columns.
+    shared : mapping
+        Values of the other columns, the same in every row.
     """
-    return _upsert(model, tuple(rows[0])), [msgspec.json.encode(rows).decode()]
+    return _upsert(model, tuple(rows[0]), tuple(shared)), [*shared.values(), msgspec.json.encode(rows).decode()]
 
 
 _NEVER_CHANGED = ("id", "author_id", "taster_id")
 
 
 @cache
-def _insert(model: type[Model], names: tuple[str, ...]) -> str:
+def _insert(model: type[Model], own: tuple[str, ...], shared: tuple[str, ...]) -> str:
     types = {field.column: _type_name(field.db_type(connection)) for field in model._meta.concrete_fields}
-    quoted = {name: connection.ops.quote_name(name) for name in names}
+    quoted = {name: connection.ops.quote_name(name) for name in (*shared, *own)}
     columns = ", ".join(quoted.values())
-    read_as = ", ".join(f"{column} {types[name]}" for name, column in quoted.items())
+    values = ", ".join([*(f"%s::{types[name]}" for name in shared), *(quoted[name] for name in own)])
+    read_as = ", ".join(f"{quoted[name]} {types[name]}" for name in own)
     table = connection.ops.quote_name(model._meta.db_table)
-    return f"INSERT INTO {table} ({columns}) SELECT {columns} FROM jsonb_to_recordset(%s::jsonb) AS sent({read_as})"  # noqa: S608 - names of our own tables
+    return f"INSERT INTO {table} ({columns}) SELECT {values} FROM jsonb_to_recordset(%s::jsonb) AS sent({read_as})"  # noqa: S608 - names of our own tables
 
 
 @cache
-def _upsert(model: type[Model], names: tuple[str, ...]) -> str:
-    quoted = (connection.ops.quote_name(name) for name in names if name not in _NEVER_CHANGED)
+def _upsert(model: type[Model], own: tuple[str, ...], shared: tuple[str, ...]) -> str:
+    quoted = (connection.ops.quote_name(name) for name in (*shared, *own) if name not in _NEVER_CHANGED)
     changes = ", ".join(f"{column} = EXCLUDED.{column}" for column in quoted)
-    return f"{_insert(model, names)} ON CONFLICT (id) DO UPDATE SET {changes}"
+    return f"{_insert(model, own, shared)} ON CONFLICT (id) DO UPDATE SET {changes}"
 
 
 def _type_name(db_type: str | None) -> str:

@@ -14,6 +14,7 @@ from tastings.schemas import RECORD_SCHEMAS
 from teams.models import Member
 
 Records = dict[str, dict[UUID, PendingRecord]]
+_REFERRED_TO = {field.to for schema in RECORD_SCHEMAS.values() for field in schema.references}
 
 
 class MergeTarget(NamedTuple):
@@ -90,6 +91,15 @@ class PushState:
     def session_of(self, pending: PendingRecord) -> PendingRecord:
         """Return the session of an infusion or note."""
         return self.records["session"][uuid_of(str(pending.values["session"]))]
+
+    def deleted_ids(self) -> set[str]:
+        """Return the ids of the deleted records that others may refer to, as this push leaves them."""
+        return {
+            str(pending.id)
+            for name in self.records.keys() & _REFERRED_TO
+            for pending in self.records[name].values()
+            if pending.exists and pending.current.removed
+        }
 
     def dirty(self, type_name: str) -> list[PendingRecord]:
         """Return the records of a type that must be stored."""

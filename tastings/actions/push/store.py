@@ -10,7 +10,7 @@ from django.db import connection
 from lots.merge import LostValue, pack
 from lots.models import FieldHistory
 from lots.models.wire import column_name, column_value
-from lots.schema import Field
+from lots.schema import uuid_of
 from tastings.actions.push.pending import PendingRecord
 from tastings.actions.push.rows import insert_statement, upsert_statement
 from tastings.actions.push.state import PushState
@@ -24,9 +24,14 @@ _DECIDES_WHO_HAS_IT = ("private", "lot", "started_at")
 """Fields of a session by which others see its infusions and notes, or a phone's scope holds them."""
 
 
+_AUTHOR = {"session": "taster_id"}
+"""By record type, the column that says who made a record where it has another name."""
+
+
 def store(state: PushState, *, now: datetime) -> tuple[int, list[Statement]]:
     """Write the values that lost; return the team's revision after the push and what writes the dirty records."""
     revision, statements = state.revision, list[Statement]()
+    shared = {"team_id": state.member.team_id, "by_id": state.member.user_id, "updated_at": now}
     for pending in state.records["session"].values():
         if any(pending.changes_field(name) for name in _DECIDES_WHO_HAS_IT):
             revision = renew_child_revisions([pending.id], revision=revision)
@@ -35,11 +40,12 @@ def store(state: PushState, *, now: datetime) -> tuple[int, list[Statement]]:
         for pending in state.dirty(type_name):
             revision += 1
             pending.revision = revision
-            (new if pending.row is None else stored).append(_row(pending, state=state, now=now))
+            (new if pending.row is None else stored).append(_row(pending, state=state))
         if new:
-            statements.append(insert_statement(MODELS[type_name], new))
+            made = {"created_at": now, _AUTHOR.get(type_name, "author_id"): state.member.user_id}
+            statements.append(insert_statement(MODELS[type_name], new, shared | made))
         if stored:
-            statements.append(upsert_statement(MODELS[type_name], stored))
+            statements.append(upsert_statement(MODELS[type_name], stored, shared))
     history = [
         _history(pending, lost, state.member)
         for records in state.records.values()
@@ -50,41 +56,37 @@ def store(state: PushState, *, now: datetime) -> tuple[int, list[Statement]]:
     return revision, statements
 
 
-def _row(pending: PendingRecord, *, state: PushState, now: datetime) -> dict[str, object]:
-    """Return the record's columns in wire form."""
-    member, stored = state.member, pending.row
+def _row(pending: PendingRecord, *, state: PushState) -> dict[str, object]:
+    """Return what a record's columns hold, in wire form, beside what all records of the push share."""
+    stored = pending.row
     row: dict[str, object] = {
         "id": pending.id,
-        "team_id": member.team_id,
         "revision": pending.revision,
         "removed": pending.current.removed,
         "stamps": pack(pending.current.stamps),
-        "by_id": member.user_id,
-        "created_at": stored.created_at if stored is not None else now,
-        "updated_at": now,
     }
-    for field, column in _columns(pending.schema.type):
-        value = pending.values.get(field.name)
-        row[column] = (
-            state.descriptor_id(value) if field.kind == "key" and value is not None else column_value(field, value)
-        )
+    values = pending.values
+    for name, column, empty, is_key in _columns(pending.schema.type):
+        value = values.get(name)
+        row[column] = empty if value is None else state.descriptor_id(value) if is_key else value
+    if stored is not None:
+        row["created_at"] = stored.created_at
+        row[_AUTHOR.get(pending.schema.type, "author_id")] = stored.author_id
     match pending.schema.type:
         case "session":
-            was_shared = isinstance(stored, Session) and stored.shared_once
-            row["taster_id"] = stored.taster_id if isinstance(stored, Session) else member.user_id
-            row["shared_once"] = was_shared or _is_shared(pending.values)
+            row["shared_once"] = (isinstance(stored, Session) and stored.shared_once) or _is_shared(pending.values)
         case "descriptor":
             row["position"] = 0
         case _:
             pass
-    if pending.schema.type != "session":  # its taster says who made it
-        row["author_id"] = stored.author_id if stored is not None else member.user_id
     return row
 
 
 @cache
-def _columns(type_name: str) -> list[tuple[Field, str]]:
-    return [(field, column_name(field)) for field in RECORD_SCHEMAS[type_name].fields]
+def _columns(type_name: str) -> list[tuple[str, str, object, bool]]:
+    """Return each field's name, column, what the column holds without a value, and whether it is a word's key."""
+    fields = RECORD_SCHEMAS[type_name].fields
+    return [(field.name, column_name(field), column_value(field, None), field.kind == "key") for field in fields]
 
 
 def _history(pending: PendingRecord, lost: LostValue, member: Member) -> FieldHistory:
@@ -138,8 +140,8 @@ def changed_lots(state: PushState) -> set[UUID]:
         sessions.append(pending.values)
         if pending.row is not None:
             sessions.append(pending.stored.values)
-    for type_name in ("infusion", "note"):
-        sessions += [state.session_of(pending).values for pending in state.dirty(type_name)]
+    parents = {str(pending.values["session"]) for name in ("infusion", "note") for pending in state.dirty(name)}
+    sessions += [state.records["session"][uuid_of(parent)].values for parent in parents]
     lots = {UUID(str(session["lot"])) for session in sessions if _is_shared(session)}
     # the kind decides which even brew the sessions are evened out to
     lots |= {pending.id for pending in state.dirty("lot") if pending.row is not None and pending.changes_field("kind")}

@@ -6,9 +6,7 @@ from uuid import UUID
 
 from lots.models.wire import TO_WIRE, column_value
 from lots.schema import uuid_of
-from tastings.actions.push.pending import PendingRecord
 from tastings.actions.push.state import PushState
-from tastings.models import Session
 from tastings.queries.written_rows import Written, WrittenRow, record_change
 from tastings.schemas import RECORD_SCHEMAS
 
@@ -18,7 +16,7 @@ def written_rows(state: PushState, *, after: int, upto: int) -> Written | None:
     dirty = [pending for name in RECORD_SCHEMAS for pending in state.dirty(name)]
     if len(dirty) != upto - after:
         return None
-    by = state.member.user_id
+    by = str(state.member.user_id)
     keys: dict[object, object] = {}
     rows, sessions = list[WrittenRow](), dict[UUID, Mapping[str, object]]()
     for pending in dirty:
@@ -26,15 +24,15 @@ def written_rows(state: PushState, *, after: int, upto: int) -> Written | None:
         if name in ("infusion", "note"):
             session = uuid_of(str(values["session"]))
             sessions[session] = state.records["session"][session].values
-        fields = {field: empty if values.get(field) is None else values[field] for field, empty in _fields(name)}
-        author = _author(pending, by=by)
+        fields = {field: empty if (value := values.get(field)) is None else value for field, empty in _fields(name)}
+        author = by if pending.row is None else str(pending.row.author_id)
         if name == "note" and (key := fields["descriptor"]) is not None:
             if key not in keys:  # the row has the descriptor that this one was merged into
                 target = state.merge_target(key)
                 keys[key] = key if target is None else target.key
             fields["descriptor"] = keys[key]
         elif name == "session":
-            fields["taster"] = str(author)
+            fields["taster"] = author
         elif name == "descriptor":
             fields["built_in"] = False
         removed, revision = pending.current.removed, pending.revision or 0
@@ -44,19 +42,12 @@ def written_rows(state: PushState, *, after: int, upto: int) -> Written | None:
             revision=revision,
             deleted=removed,
             fields={} if removed else fields,
-            at=max(stamp.at for stamp in pending.current.stamps.values()),
+            at=max(pending.current.stamps.values()).at,
             by=by,
             author=author,
         )
         rows.append(WrittenRow(name, pending.id, revision, removed, session, change))
     return Written(after, upto, rows, sessions)
-
-
-def _author(pending: PendingRecord, *, by: UUID) -> UUID:
-    """Return who made the record, of a session its taster."""
-    if pending.row is None:
-        return by
-    return pending.row.taster_id if isinstance(pending.row, Session) else pending.row.author_id
 
 
 @cache

@@ -70,10 +70,10 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
         _log.exception("lot %s: no figures", lot)
         changes["failure"] = f"{type(error).__name__}: {error}"[:500]
     Development.objects.filter(lot_id=lot).update(**changes)
-    mark_panel_due(found.team_id, revision=up_to)
     latest = Development.objects.select_for_update().get(lot_id=lot)
     if not latest.up_to_date:
         Development.objects.filter(lot_id=lot).update(asked_at=now)
         later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=MIN_INTERVAL_S, team=found.team_id)
     enqueue_next(found.team_id, now=timezone.now())
+    mark_panel_due(found.team_id, revision=up_to)  # last: the team's other jobs wait for its row until this one ends
     return True

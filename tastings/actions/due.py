@@ -89,10 +89,12 @@ def enqueue_next(team: UUID, *, now: datetime) -> int:
     """Enqueue the team's next outdated lots up to its limit; return how many."""
     of_team = Development.objects.filter(team_id=team)
     n_free = MAX_STEADY - of_team.filter(asked_at__gte=now - _LOST_AFTER).count()
-    if n_free <= 0:
-        return 0
-    waiting = of_team.filter(_is_outdated(), _not_enqueued(now)).order_by(*_FIRST)
-    return _enqueue(waiting.select_for_update(skip_locked=True)[:n_free], now=now)
+    n_enqueued = 0
+    for outdated in (_IS_EDITED, _is_of_older_method()):  # one after the other, since the first has an index
+        if n_enqueued < n_free:
+            waiting = of_team.filter(outdated, _not_enqueued(now)).order_by("due_revision")
+            n_enqueued += _enqueue(waiting.select_for_update(skip_locked=True)[: n_free - n_enqueued], now=now)
+    return n_enqueued
 
 
 def enqueue_due_lots(*, now: datetime) -> int:
@@ -102,7 +104,8 @@ def enqueue_due_lots(*, now: datetime) -> int:
     if n_free <= 0:
         return 0
     rank = Window(RowNumber(), partition_by="team_id", order_by=_FIRST)
-    waiting = Development.objects.filter(_is_outdated(), _not_enqueued(now)).annotate(rank=rank)
+    outdated = _IS_EDITED | _is_of_older_method()
+    waiting = Development.objects.filter(outdated, _not_enqueued(now)).annotate(rank=rank)
     candidates = [
         (rank_in_team + running[team], random(), lot)  # noqa: S311 - the order of teams with equal ranks
         for lot, team, rank_in_team in waiting.filter(rank__lte=MAX_STEADY).values_list("lot_id", "team_id", "rank")
@@ -124,15 +127,16 @@ def enqueue_due_panels(*, now: datetime) -> int:
     return len(rows)
 
 
-def _is_outdated() -> Q:
-    """Return the condition of lots edited since, or whose figures are of an older method or calibration."""
+_IS_EDITED = Q(due_revision__gt=F("computed_revision"))
+
+
+def _is_of_older_method() -> Q:
+    """Return the condition of lots whose figures are of an older method or calibration."""
     version = TeamPanel.objects.filter(team_id=OuterRef("team_id")).values("version")
-    return Q(due_revision__gt=F("computed_revision")) | Q(computed_revision__gt=0) & (
-        ~Q(method=METHOD) | Q(panel_version__lt=Subquery(version))
-    )
+    return Q(computed_revision__gt=0) & (~Q(method=METHOD) | Q(panel_version__lt=Subquery(version)))
 
 
-_FIRST = (Case(When(due_revision__gt=F("computed_revision"), then=Value(0)), default=Value(1)), F("due_revision"))
+_FIRST = (Case(When(_IS_EDITED, then=Value(0)), default=Value(1)), F("due_revision"))
 """Edited lots first, then those of an older method; within each by the revision since which they are due."""
 
 

@@ -28,8 +28,11 @@ class Development(Computed):
     class Meta:
         indexes = [
             models.Index(
-                fields=["asked_at"], condition=Q(due_revision__gt=F("computed_revision")), name="development_due"
-            )
+                fields=["team", "due_revision"],
+                condition=Q(due_revision__gt=F("computed_revision")),
+                name="development_edited",
+            ),
+            models.Index(fields=["team", "asked_at"], condition=Q(asked_at__isnull=False), name="development_asked"),
         ]
 
     def __str__(self) -> str:

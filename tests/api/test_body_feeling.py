@@ -78,6 +78,5 @@ def test_report_says_it_only_where_somebody_noted_it(taster, lot):
     felt(taster, lot, "warming")
     text = taster.client.get(page).content.decode()
     assert heading in text
-    assert "The one taster who wrote down what they felt: warming by 1." in text.replace("\u2068", "").replace(
-        "\u2069", ""
-    )
+    plain = text.replace("\u2068", "").replace("\u2069", "")
+    assert "The one taster who wrote down what they felt: warming." in plain

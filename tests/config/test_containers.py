@@ -23,6 +23,7 @@ from django.utils import timezone
 from config.dev.broker import broker_program
 from config.dev.home import ROOT
 from config.dev.process import free_port
+from config.quotas import DEFAULTS
 from tastings.jobs import Job
 from tastings.queues import Queue, queues
 from tests.config.launching import clean_environment
@@ -85,7 +86,8 @@ def names_read():
         for node in ast.walk(ast.parse(file.read_text())):
             if isinstance(node, ast.Constant) and re.fullmatch(NAMES, str(node.value)):
                 found.add(str(node.value))
-    return found - {"LEAFSPAN_CHILD_OF"}
+    quotas = {f"LEAFSPAN_QUOTA_{name.upper()}" for name in DEFAULTS}
+    return found - {"LEAFSPAN_CHILD_OF", "LEAFSPAN_QUOTA_"} | quotas
 
 
 def test_there_is_all_that_is_needed():

@@ -271,13 +271,13 @@ def test_first_team_is_made_once_and_only_with_the_code(db, settings):
         create_first_team(**FIRST | {"username": "Bram"})
 
 
-@pytest.mark.parametrize(("backend", "is_said"), [("console", True), ("smtp", False)])
-def test_owner_of_a_server_without_mail_is_not_left_waiting_for_a_mail(db, settings, backend, is_said):
+@pytest.mark.parametrize(("backend", "has_notice"), [("console", True), ("smtp", False)])
+def test_owner_of_a_server_without_mail_is_not_left_waiting_for_a_mail(db, settings, backend, has_notice):
     settings.START_CODE = "printed-at-the-start"
     browser = web_browser()
     browser.post("/start/printed-at-the-start/", FIRST)
     settings.EMAIL_BACKEND = f"django.core.mail.backends.{backend}.EmailBackend"
-    assert ("No mail server is set up here" in browser.get("/account/email/").content.decode()) == is_said
+    assert ("No mail server is set up here" in browser.get("/account/email/").content.decode()) == has_notice
 
 
 def test_server_without_a_code_makes_no_team(db, settings):

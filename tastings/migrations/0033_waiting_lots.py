@@ -1,14 +1,16 @@
 """A team's next waiting lot, and the number of its lots with a job, are found without looking at its other lots."""
 
+from django.contrib.postgres.operations import AddIndexConcurrently, RemoveIndexConcurrently
 from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
+    atomic = False  # as building and dropping an index without a lock on its table asks
+
     dependencies = [("tastings", "0032_order_slopes")]
 
     operations = [
-        migrations.RemoveIndex("development", "development_due"),
-        migrations.AddIndex(
+        AddIndexConcurrently(
             "development",
             models.Index(
                 fields=["team", "due_revision"],
@@ -16,10 +18,11 @@ class Migration(migrations.Migration):
                 name="development_edited",
             ),
         ),
-        migrations.AddIndex(
+        AddIndexConcurrently(
             "development",
             models.Index(
                 fields=["team", "asked_at"], condition=models.Q(asked_at__isnull=False), name="development_asked"
             ),
         ),
+        RemoveIndexConcurrently("development", "development_due"),
     ]

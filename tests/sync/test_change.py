@@ -10,7 +10,7 @@ from tastings.actions.push.change import Change, Verdict, read_change, refused
 from teams.errors import Problem
 
 NOW = datetime(2026, 3, 4, 12, 30, tzinfo=UTC)
-DEVICE, BY = "00000000-0000-7000-8000-00000000000a", UUID("00000000-0000-7000-8000-00000000000b")
+DEVICE, BY = "00000000-0000-7000-8000-00000000000a", "00000000-0000-7000-8000-00000000000b"
 LOT = UUID("01990000-0000-7000-8000-0000000000a1")
 SENT = {"type": "lot", "id": str(LOT), "at": "2026-03-04T12:00:00Z", "fields": {"name": "Mist Ridge"}}
 
@@ -27,7 +27,7 @@ def problems(found):
 
 
 def test_change_has_the_stamp_of_its_device_author_and_number():
-    stamp = Stamp("2026-03-04T12:00:00.000000Z", DEVICE, str(BY), seq=7)
+    stamp = Stamp("2026-03-04T12:00:00.000000Z", DEVICE, BY, seq=7)
     assert read(seq=7) == Change(type="lot", id=LOT, fields={"name": "Mist Ridge"}, stamp=stamp)
     assert read().stamp == stamp._replace(seq=0)
     assert read(at="2026-03-04T13:00:00+01:00").stamp == stamp._replace(seq=0)
@@ -36,8 +36,8 @@ def test_change_has_the_stamp_of_its_device_author_and_number():
 @pytest.mark.parametrize(("ahead", "is_taken"), [({"minutes": 2}, True), ({"minutes": 2, "microseconds": 1}, False)])
 def test_moment_more_than_two_minutes_ahead_becomes_the_servers_with_the_reported_one_beside_it(ahead, is_taken):
     reported = (NOW + timedelta(**ahead)).isoformat(timespec="microseconds").replace("+00:00", "Z")
-    servers = Stamp("2026-03-04T12:30:00.000000Z", DEVICE, str(BY), reported, 3)
-    assert read(at=reported, seq=3).stamp == (Stamp(reported, DEVICE, str(BY), seq=3) if is_taken else servers)
+    servers = Stamp("2026-03-04T12:30:00.000000Z", DEVICE, BY, reported, 3)
+    assert read(at=reported, seq=3).stamp == (Stamp(reported, DEVICE, BY, seq=3) if is_taken else servers)
 
 
 @pytest.mark.parametrize("seq", [1, 2**53])
@@ -101,7 +101,7 @@ def test_verdict_names_lost_fields_only_where_there_are_some():
         "revision": None,
         "problems": [{"field": "name", "code": "type", "detail": "must be a text"}],
     }
-    lost = [{"field": "name", "value": "Mist", "at": "2026-03-04T12:00:00.000000Z", "by": str(BY)}]
+    lost = [{"field": "name", "value": "Mist", "at": "2026-03-04T12:00:00.000000Z", "by": BY}]
     merged = Verdict(type="lot", id=str(LOT), verdict="merged", revision=4, lost=lost)
     assert merged.as_json() == {
         "type": "lot", "id": str(LOT), "verdict": "merged", "revision": 4, "problems": [], "lost": lost,

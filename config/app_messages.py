@@ -64,11 +64,11 @@ def words_file(language: str) -> Path:
 
 def words_module(catalog: Catalog, data_messages: Iterable[tuple[str, str, str]]) -> str:
     """Return the app's sentences of a catalogue as a module: by context and message, in one form or two."""
-    wanted = {(message if isinstance(message, str) else message[0], context) for message, context, _ in app_messages()}
-    wanted |= {(message, context) for context, message, _ in data_messages if context in DATA_CONTEXTS}
+    ids = {(message if isinstance(message, str) else message[0], context) for message, context, _ in app_messages()}
+    ids |= {(message, context) for context, message, _ in data_messages if context in DATA_CONTEXTS}
     words = {}
-    for message, context in wanted:
-        found = catalog.get(message, context=context)
-        if found is not None and found.string:
-            words[f"{context}{CONTEXT_END}{message}" if context else message] = found.string
+    for message, context in ids:
+        translation = catalog.get(message, context=context)
+        if translation is not None and translation.string:
+            words[f"{context}{CONTEXT_END}{message}" if context else message] = translation.string
     return f"export default {json.dumps(words, ensure_ascii=False, indent=0, sort_keys=True)};\n"

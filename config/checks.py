@@ -12,9 +12,9 @@ from django.db import connections
 @checks.register(checks.Tags.security, deploy=True)
 def check_environment(app_configs: Sequence[AppConfig] | None, **_: object) -> list[checks.CheckMessage]:  # noqa: ARG001 - Django's shape
     """Return what is wrong with the settings that only whoever runs the server can know."""
-    found: list[checks.CheckMessage] = []
+    messages: list[checks.CheckMessage] = []
     if not os.environ.get("LEAFSPAN_SECRET_KEY"):
-        found.append(
+        messages.append(
             checks.Error(
                 "LEAFSPAN_SECRET_KEY is not set: each process has a key of its own.",
                 hint="Browsers would be signed out at random. Make one up, 50 characters or more, and keep it.",
@@ -22,7 +22,7 @@ def check_environment(app_configs: Sequence[AppConfig] | None, **_: object) -> l
             )
         )
     if settings.SECURE_SSL_REDIRECT and not settings.TRUSTED_PROXIES:
-        found.append(
+        messages.append(
             checks.Warning(
                 "LEAFSPAN_TLS=1 says that a proxy stands before the server, LEAFSPAN_PROXIES that none does.",
                 hint="All callers seem to have the proxy's address and share one allowance of wrong passwords.",
@@ -30,7 +30,7 @@ def check_environment(app_configs: Sequence[AppConfig] | None, **_: object) -> l
             )
         )
     if not settings.SITE_URL.startswith("https://"):
-        found.append(
+        messages.append(
             checks.Warning(
                 "LEAFSPAN_URL is not set to an https address.",
                 hint="Links in mail begin with the name that the request came for.",
@@ -38,14 +38,14 @@ def check_environment(app_configs: Sequence[AppConfig] | None, **_: object) -> l
             )
         )
     if settings.EMAIL_BACKEND == "django.core.mail.backends.console.EmailBackend":
-        found.append(
+        messages.append(
             checks.Warning(
                 "LEAFSPAN_MAIL is not set: mail is printed where the worker runs.",
                 hint="A forgotten password cannot be set anew.",
                 id="leafspan.W003",
             )
         )
-    return found
+    return messages
 
 
 @checks.register(checks.Tags.database, deploy=True)

@@ -13,5 +13,5 @@ def use_running_servers(environ: MutableMapping[str, str]) -> None:
     """
     if environ.get("DATABASE_URL") and environ.get("REDIS_URL"):
         return
-    if found := running(home_from(environ)):
-        environ.update({name: value for name, value in found.addresses().items() if not environ.get(name)})
+    if servers := running(home_from(environ)):
+        environ.update({name: value for name, value in servers.addresses().items() if not environ.get(name)})

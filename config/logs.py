@@ -72,7 +72,7 @@ def _message(record: logging.LogRecord) -> str:
         return f"{job.get('name')} {job.get('description') or 'done'}"
     arguments = record.args
     if isinstance(arguments, tuple):
-        arguments = tuple(type(one).__name__ if isinstance(one, BaseException) else one for one in arguments)
+        arguments = tuple(type(part).__name__ if isinstance(part, BaseException) else part for part in arguments)
     text = str(record.msg) % arguments if arguments else str(record.msg)
     return _without_address(record, text)
 
@@ -90,18 +90,18 @@ def _without_address(record: logging.LogRecord, text: str) -> str:
 def _error(error: BaseException, trace: TracebackType | None) -> dict[str, object]:
     """Return type and place of an error and of its cause, never its text."""
     frames = traceback.extract_tb(trace)[-_FRAMES:]
-    found: dict[str, object] = {
+    fields: dict[str, object] = {
         "type": type(error).__name__,
         "where": [f"{frame.filename}:{frame.lineno} {frame.name}" for frame in frames],
     }
     diagnosis = getattr(error, "diag", None)  # psycopg's
     for name in ("sqlstate", "constraint_name", "table_name"):
         if value := getattr(diagnosis, name, None):
-            found[name] = value
+            fields[name] = value
     cause = error.__cause__ or (None if error.__suppress_context__ else error.__context__)
     if cause is not None:
-        found["cause"] = _error(cause, cause.__traceback__)
-    return found
+        fields["cause"] = _error(cause, cause.__traceback__)
+    return fields
 
 
 def formatter(form: str) -> logging.Formatter:

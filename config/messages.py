@@ -120,12 +120,12 @@ def _new(locale: str | None = None) -> Catalog:
     )
 
 
-def _is_translated(found: Message | None) -> bool:
-    if found is None or found.fuzzy:
+def _is_translated(message: Message | None) -> bool:
+    if message is None or message.fuzzy:
         return False
-    texts = found.string if isinstance(found.string, tuple | list) else (found.string,)
-    has_placeholders = "%(" in str(found.id)  # all are named; Babel takes "80 % interval" for one that is not
-    return all(texts) and not (has_placeholders and list(found.check()))
+    texts = message.string if isinstance(message.string, tuple | list) else (message.string,)
+    has_placeholders = "%(" in str(message.id)  # all are named; Babel takes "80 % interval" for one that is not
+    return all(texts) and not (has_placeholders and list(message.check()))
 
 
 def _key(message_id: str | Sequence[str]) -> str:

@@ -75,13 +75,13 @@ class RecordSchema:
 
     def __post_init__(self) -> None:
         """Look up once what each change of a push asks for."""
-        found = {
+        lookups = {
             "references": tuple(f for f in self.fields if f.kind == "key" or f.to is not None),
             "fixed": tuple(f for f in self.fields if f.fixed),
             "required": tuple(f.name for f in self.fields if f.required),
             "_by_name": {f.name: f for f in self.fields},
         }
-        for name, value in found.items():
+        for name, value in lookups.items():
             object.__setattr__(self, name, value)
 
     def by_name(self) -> Mapping[str, Field]:

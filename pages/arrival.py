@@ -54,7 +54,7 @@ class ArrivalCheck(View):
 
 def _check(member: Member, lot: Record, names: Mapping[str, str]) -> dict[str, Any]:
     arrival, labels = arrival_check_for(member, lot.id), labels_of(member)
-    found = arrival.found
+    found = arrival.check
     if arrival.sample is None or found is None:
         return {"verdict": no_sample()}
     return {

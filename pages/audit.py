@@ -50,7 +50,7 @@ class AuditLog(View):
         found = list_audit(
             member,
             events=events_named(what),
-            who=id_from_path(who) if who else None,
+            login=id_from_path(who) if who else None,
             after=id_from_path(after) if after else None,
             limit=_ENTRIES + 1,
         )

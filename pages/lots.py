@@ -104,7 +104,7 @@ def compare(request: HttpRequest) -> HttpResponse:
     else:
         compared = compare_lots(members[0], ticked)
         today = timezone.now().date()
-        rested = {lot: readiness_for(members[0], lot, today=today, level=None).found for lot in ticked}
+        rested = {lot: readiness_for(members[0], lot, today=today, level=None).readiness for lot in ticked}
         rests = {str(lot): rest_words(one) for lot, one in rested.items() if one is not None}
         shown = comparison_page(compared, lots=found, labels=labels_of(members[0]), rests=rests)
     return render(request, "pages/compare.html", {"page": shown})

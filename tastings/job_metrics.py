@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from redis import Redis
 
 from tastings.jobs import Job
-from tastings.queues import asked
+from tastings.queues import ask_broker
 
 BOUNDS_S = (0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 30.0, 120.0)
 _KEY = "leafspan:jobs"
@@ -43,7 +43,7 @@ def count_job(job: str, *, outcome: str, seconds: float | None) -> None:
             both.hincrbyfloat(_KEY, f"{job} s", seconds)
         both.execute()
 
-    asked(count)
+    ask_broker(count)
 
 
 def job_metrics() -> Mapping[str, JobMetric]:
@@ -54,15 +54,15 @@ def job_metrics() -> Mapping[str, JobMetric]:
     BrokerDown
         The broker does not answer.
     """
-    found = {job.value: JobMetric() for job in Job}
-    for name, value in asked(lambda client: dict(client.hgetall(_KEY))).items():
-        job, _, what = str(name, "utf-8").rpartition(" ")  # type: ignore[arg-type]  # bytes, as nothing else is asked of the client
-        if job not in found:
+    metrics = {job.value: JobMetric() for job in Job}
+    for name, value in ask_broker(lambda client: dict(client.hgetall(_KEY))).items():
+        job, _, measure = str(name, "utf-8").rpartition(" ")  # type: ignore[arg-type]  # bytes, as nothing else is asked of the client
+        if job not in metrics:
             continue
-        if what == "s":
-            found[job].seconds = float(value)
-        elif what.startswith("<"):
-            found[job].buckets[int(what[1:])] = int(value)
+        if measure == "s":
+            metrics[job].seconds = float(value)
+        elif measure.startswith("<"):
+            metrics[job].buckets[int(measure[1:])] = int(value)
         else:
-            found[job].outcomes[what] = int(value)
-    return found
+            metrics[job].outcomes[measure] = int(value)
+    return metrics

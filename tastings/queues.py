@@ -40,7 +40,7 @@ class Waiting:
     oldest_s: float
 
 
-def asked(work: Callable[[redis.Redis], T]) -> T:
+def ask_broker(work: Callable[[redis.Redis], T]) -> T:
     """Ask the broker's server something; raise BrokerDown when it does not answer."""
     try:
         return work(_client(settings.REDIS_URL))
@@ -62,13 +62,13 @@ def queues(*, now: datetime) -> Mapping[Queue, Waiting]:
         for queue in Queue:
             both.llen(queue.value)
             both.lindex(queue.value, -1)  # the next one to be taken
-        found = both.execute()
+        replies = both.execute()
         return {
-            queue: Waiting(length=int(found[2 * i]), oldest_s=_age_s(found[2 * i + 1], now=now))
+            queue: Waiting(length=int(replies[2 * i]), oldest_s=_age_s(replies[2 * i + 1], now=now))
             for i, queue in enumerate(Queue)
         }
 
-    return asked(look)
+    return ask_broker(look)
 
 
 def _age_s(message: bytes | None, *, now: datetime) -> float:

@@ -48,30 +48,32 @@ def create_roles(*, using: str = DEFAULT_DB_ALIAS) -> None:
     name, worker = connection.ops.quote_name(role()), connection.ops.quote_name(worker_role())
     try:
         with transaction.atomic(using=using), connection.cursor() as cursor:
-            for one in (role(), worker_role()):
-                cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [one])
+            for role_name in (role(), worker_role()):
+                cursor.execute("SELECT EXISTS (SELECT FROM pg_roles WHERE rolname = %s)", [role_name])
                 if not cursor.fetchone()[0]:
-                    cursor.execute(f"CREATE ROLE {connection.ops.quote_name(one)} NOLOGIN")
-                cursor.execute("SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", [one])
+                    cursor.execute(f"CREATE ROLE {connection.ops.quote_name(role_name)} NOLOGIN")
+                cursor.execute("SELECT rolbypassrls OR rolsuper FROM pg_roles WHERE rolname = %s", [role_name])
                 if cursor.fetchone()[0]:
-                    raise ImproperlyConfigured(f"the role {one} passes row-level security: take BYPASSRLS from it")
+                    raise ImproperlyConfigured(
+                        f"the role {role_name} passes row-level security: take BYPASSRLS from it"
+                    )
             cursor.execute("SELECT pg_has_role(%s, %s, 'USAGE')", [worker_role(), role()])
             if not cursor.fetchone()[0]:
                 cursor.execute(f"GRANT {name} TO {worker}")
             # since 16 a member may lack the privilege to act as the role, such as the login that has just made it
             privilege = "SET" if connection.pg_version >= 160000 else "MEMBER"
-            for one in (role(), worker_role()):
-                cursor.execute("SELECT pg_has_role(current_user, %s, %s)", [one, privilege])
+            for role_name in (role(), worker_role()):
+                cursor.execute("SELECT pg_has_role(current_user, %s, %s)", [role_name, privilege])
                 if not cursor.fetchone()[0]:
-                    cursor.execute(f"GRANT {connection.ops.quote_name(one)} TO CURRENT_USER")
+                    cursor.execute(f"GRANT {connection.ops.quote_name(role_name)} TO CURRENT_USER")
     except ProgrammingError as error:
         with connection.cursor() as cursor:
             cursor.execute("SELECT current_user")
             owner = connection.ops.quote_name(cursor.fetchone()[0])
             cursor.execute("SELECT rolname FROM pg_roles WHERE rolname = ANY (%s)", [[role(), worker_role()]])
-            there = {found for (found,) in cursor.fetchall()}
-        sql = [f"CREATE ROLE {connection.ops.quote_name(one)} NOLOGIN;"
-                  for one in (role(), worker_role()) if one not in there]  # fmt: skip
+            present = {role_name for (role_name,) in cursor.fetchall()}
+        sql = [f"CREATE ROLE {connection.ops.quote_name(role_name)} NOLOGIN;"
+                  for role_name in (role(), worker_role()) if role_name not in present]  # fmt: skip
         sql += [f"GRANT {name} TO {worker};", f"GRANT {name}, {worker} TO {owner};"]
         raise ImproperlyConfigured(
             "the roles of web and worker cannot be made with this login, which must be the owner of the tables. Have an"
@@ -148,7 +150,7 @@ def _check_owns_nothing(name: str, *, acts_as: str) -> None:
                WHERE member = %s::regrole AND granted.rolname <> %s""",
             [f'"{name}"', acts_as],
         )
-        others = [found for (found,) in cursor.fetchall()]
+        others = [granted for (granted,) in cursor.fetchall()]
     if is_powerful or owned or others:
         raise ImproperlyConfigured(
             f"the login {name} may do more than act as {acts_as}: choose another name, or take its rights from it"

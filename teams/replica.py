@@ -59,10 +59,10 @@ def read_from_replica(read: Callable[[], _Answer], *, state: Callable[[], object
         return read()
     replica = _replica_at(settings.DATABASE_REPLICA_URL)
     if not replica.is_left_alone():
-        wanted = state()
+        primary_state = state()
         try:
             with replica.in_place_of_primary():
-                replica.check_state(state, wanted)
+                replica.check_state(state, primary_state)
                 answer = read()
         except _NotSame:
             pass
@@ -121,13 +121,13 @@ class _Replica:
             connections[DEFAULT_DB_ALIAS] = primary
 
     @staticmethod
-    def check_state(state: Callable[[], object], wanted: object) -> None:
+    def check_state(state: Callable[[], object], primary_state: object) -> None:
         """Raise _NotSame unless the replica is in the state wanted; one without the row asked about is not."""
         try:
-            found = state()
+            replica_state = state()
         except NotFound as error:
             raise _NotSame from error
-        if found != wanted:
+        if replica_state != primary_state:
             raise _NotSame
 
     def _close_old(self, **_: object) -> None:

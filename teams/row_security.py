@@ -123,8 +123,8 @@ def _act_as(name: str) -> None:
 
 def team_of(kind: str, row: UUID) -> UUID | None:
     """Return the team of a row: a ``lot``, ``photo``, ``paper``, ``flight`` or ``share``; None if there is none."""
-    found = _id("SELECT leafspan_team_of(%s, %s)", kind, row)
-    return _noted(found) if kind == "share" else found
+    team = _id("SELECT leafspan_team_of(%s, %s)", kind, row)
+    return _noted(team) if kind == "share" else team
 
 
 def team_of_token(digest: str) -> UUID | None:
@@ -164,12 +164,12 @@ def _login_here(login: UUID | None) -> UUID | None:
     return _noted(login)
 
 
-def _noted(found: UUID | None) -> UUID | None:
-    if found is None:
+def _noted(team: UUID | None) -> UUID | None:
+    if team is None:
         note_unknown()
     else:
         _unknown.knows_something = True
-    return found
+    return team
 
 
 def note_unknown() -> None:
@@ -241,10 +241,10 @@ def ids_in_use_statement(ids: Collection[UUID], *, team: UUID | None, member: UU
 
 def readable_by_kind(rows: Iterable[tuple[str, UUID, bool]]) -> dict[UUID, dict[str, bool]]:
     """Return by id and kind whether the record is readable."""
-    found: dict[UUID, dict[str, bool]] = {}
+    kinds_by_id: dict[UUID, dict[str, bool]] = {}
     for kind, row, readable in rows:
-        found.setdefault(row, {})[kind] = readable
-    return found
+        kinds_by_id.setdefault(row, {})[kind] = readable
+    return kinds_by_id
 
 
 def is_id_in_use(kind: str, row: UUID) -> bool:

@@ -12,10 +12,10 @@ class SessionStore(db.SessionStore):
 
     def _get_session_from_db(self) -> Any:  # noqa: ANN401 - Django's row
         with reading_session(self.session_key):
-            found = super()._get_session_from_db()  # type: ignore[misc]  # the stubs leave it out
-        if found is None:
+            session = super()._get_session_from_db()  # type: ignore[misc]  # the stubs leave it out
+        if session is None:
             note_unknown()
-        return found
+        return session
 
     def exists(self, session_key: str) -> bool:
         """Whether there is a session with this key."""

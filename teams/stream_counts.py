@@ -53,10 +53,10 @@ def open_streams(team: UUID) -> dict[UUID, int]:
     """Return how many streams each login has open in a team; none while the broker's server does not answer."""
     try:
         with _client() as client:
-            found = client.zrangebyscore(_key(team), time.time(), "+inf")
+            entries = client.zrangebyscore(_key(team), time.time(), "+inf")
     except redis.RedisError:
         return {}
-    return dict(Counter(UUID(entry.decode().partition(" ")[0]) for entry in found))
+    return dict(Counter(UUID(entry.decode().partition(" ")[0]) for entry in entries))
 
 
 def _key(team: UUID) -> str:

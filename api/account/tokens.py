@@ -124,8 +124,8 @@ class Tokens(APIView):
     @operation(parameters=[ETAG], responses={200: paginated(DeviceSerializer, "DevicePage"), **NOT_MODIFIED})
     def get(self, request: Request) -> Response:
         """List the caller's own devices."""
-        found, current = tokens_of(member_of(request).user_id, now=timezone.now()), device_token(request).id
-        devices = DeviceSerializer(found, many=True, context={"current": current})
+        tokens, current = tokens_of(member_of(request).user_id, now=timezone.now()), device_token(request).id
+        devices = DeviceSerializer(tokens, many=True, context={"current": current})
         return conditional_response(request, {"results": devices.data, "next": None})
 
     @operation(request=SIGN_IN_BODY, responses={201: SignedInSerializer, **BAD_BODY}, auth=[])

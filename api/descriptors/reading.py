@@ -98,4 +98,4 @@ class AcceptSuggestions(APIView):
             raise PreconditionFailed  # the text that was read may be another
         accepted = validated_body(request, AcceptedSuggestionsSerializer)["accept"]
         notes = accept_suggestions(member, note=note, accepted=accepted, device=device_id(request), now=timezone.now())
-        return Response({"results": [serialize_record(one) for one in notes]})
+        return Response({"results": [serialize_record(note) for note in notes]})

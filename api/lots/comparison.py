@@ -45,7 +45,7 @@ class LotComparison(APIView):
             )
         if "lots" in query:
             lots: list[UUID] = [id_from_path(text.strip()) for text in str(query["lots"]).split(",")]
-            found = compare_lots(member, lots)
+            answer = compare_lots(member, lots)
         else:
-            found = compare_within(member, id_from_path(str(query["lot"])), by=str(query.get("by", "vessel_material")))
-        return conditional_response(request, comparison_answer(found))
+            answer = compare_within(member, id_from_path(str(query["lot"])), by=str(query.get("by", "vessel_material")))
+        return conditional_response(request, comparison_answer(answer))

@@ -23,6 +23,6 @@ class LotDevelopment(APIView):
     def get(self, request: Request, lot_id: str) -> Response:
         """Show how a lot's flavour develops over infusions; ``stale`` while a change is not in the figures yet."""
         member = member_of(request)
-        found = development_for(member, id_from_path(lot_id))
+        development = development_for(member, id_from_path(lot_id))
         # No tag of the figures alone: the sentence has the team's labels, which change without them.
-        return conditional_response(request, development_answer(found, labels=labels_of(member)))
+        return conditional_response(request, development_answer(development, labels=labels_of(member)))

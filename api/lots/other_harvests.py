@@ -24,5 +24,5 @@ class LotOtherHarvests(APIView):
     def get(self, request: Request, lot_id: str) -> Response:
         """Compare a lot with its producer's lots of the same kind from other years or seasons, the latest three."""
         member = member_of(request)
-        found = other_harvests_for(member, id_from_path(lot_id))
-        return conditional_response(request, other_harvests_answer(found, labels=labels_of(member)))
+        harvests = other_harvests_for(member, id_from_path(lot_id))
+        return conditional_response(request, other_harvests_answer(harvests, labels=labels_of(member)))

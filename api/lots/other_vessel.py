@@ -35,7 +35,7 @@ class LotOtherVessel(APIView):
         """Foretell a lot's cups in another vessel with the same steeps, and how probably one notices a difference."""
         member, lot, pot = member_of(request), id_from_path(lot_id), pot_from(request, VESSEL)
         try:
-            found = vessel_forecast_for(member, lot, pot=pot)
+            forecast = vessel_forecast_for(member, lot, pot=pot)
         except PotError as error:
             raise Invalid(problems=[Problem(error.field, error.code, pot_problem(error))]) from error
-        return conditional_response(request, other_vessel_answer(lot, found))
+        return conditional_response(request, other_vessel_answer(lot, forecast))

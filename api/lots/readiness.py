@@ -42,4 +42,4 @@ class LotReadiness(APIView):
                 raise Invalid(problems=[field_problem("level", error.fault)]) from error
         lot, today = id_from_path(lot_id), timezone.now().date()
         known = readiness_for(member_of(request), lot, today=today, level=level)
-        return conditional_response(request, readiness_answer(lot, known.found, level=known.level))
+        return conditional_response(request, readiness_answer(lot, known.readiness, level=known.level))

@@ -62,11 +62,11 @@ class TriangleTests(APIView):
         """List triangle tests with their answers: those of one ``lot``, or those in which one member is to taste."""
         member, lot, waits_for = member_of(request), id_from_query(request, "lot"), id_from_query(request, "waits_for")
 
-        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             tests = triangle_tests_of(member, lot=lot, waits_for=waits_for, after=after, limit=limit)
             return [to_stored(triangle_answer(test)) for test in tests]
 
-        return paginated_response(request, read)
+        return paginated_response(request, page)
 
     @operation(
         parameters=[LOCATION],

@@ -110,14 +110,14 @@ class EventStreams:
         if scope["method"] not in ("GET", "HEAD"):
             return await _refuse(send, 405, "method_not_allowed", _("GET opens the stream"), {"Allow": "GET"})
         scheme, _space, token = headers.get("authorization", "").partition(" ")
-        found = None
+        stream_of_token = None
         if scheme.lower() == "bearer":
             number, wait_s = await asyncio.to_thread(requests_of.count, _counted_by(scope, headers))
             if number > settings.API_REQUESTS_PER_MINUTE:
                 why = _("These were too many requests. Try again in %(seconds)d seconds.") % {"seconds": wait_s}
                 return await _refuse(send, 429, "throttled", why, {"Retry-After": str(wait_s)})
-            found = await asyncio.to_thread(_run_in_thread, _token_team, token.strip())
-        if found is None:
+            stream_of_token = await asyncio.to_thread(_run_in_thread, _token_team, token.strip())
+        if stream_of_token is None:
             may_be_known = {ELSEWHERE: ANY} if settings.CELLS and token else {}
             return await _refuse(
                 send, 401, "not_authenticated", _("a bearer token is needed"),
@@ -125,7 +125,7 @@ class EventStreams:
             )  # fmt: skip
         if len(self._listeners) >= MAX_LISTENERS:
             return await _refuse(send, 503, "busy", _("too many listeners; sync still works"), {"Retry-After": "30"})
-        token_id, stream, revision = found
+        token_id, stream, revision = stream_of_token
         elsewhere = await asyncio.to_thread(_run_in_thread, open_streams, stream.team)
         if (full := self._full_quota(stream, elsewhere)) is not None:
             return await _refuse(send, 429, "quota_full", full, {"Retry-After": "60"})
@@ -143,7 +143,7 @@ class EventStreams:
 
     def _full_quota(self, stream: Stream, elsewhere: Mapping[UUID, int]) -> str | None:
         """Return the refusal's text when the streams of the team or the login, over all processes, are at the limit."""
-        here = Counter(one.stream.user for one in self._listeners if one.stream.team == stream.team)
+        here = Counter(listener.stream.user for listener in self._listeners if listener.stream.team == stream.team)
         counted = Counter({user: max(here[user], elsewhere.get(user, 0)) for user in {*here, *elsewhere}})
         for of_team, used in ((False, counted[stream.user]), (True, counted.total())):
             if used >= (limit := limit_of("streams", of_team=of_team)):
@@ -185,21 +185,21 @@ class EventStreams:
                 teams = {listener.stream.team for listener in self._listeners}
                 counters = await asyncio.to_thread(_run_in_thread, revisions_of, teams)
                 # now and then of all, and always of those whose team has news
-                asked = [
+                asked_about = [
                     listener
                     for listener in self._listeners
                     if n_polls % HEARTBEAT_S == 0 or counters.get(listener.stream.team, 0) > listener.latest
                 ]
                 alive = set[UUID]()
-                if asked:
-                    tokens = {listener.token for listener in asked}
+                if asked_about:
+                    tokens = {listener.token for listener in asked_about}
                     alive = await asyncio.to_thread(_run_in_thread, partial(valid_tokens, teams=teams), tokens)
                 if n_polls % HEARTBEAT_S == 0:
                     await _count(renew_streams, [listener.stream for listener in self._listeners])
             except Exception:  # noqa: BLE001 - a database that is away for a moment must not end every stream
                 _log.warning("live table: the database did not answer", exc_info=True)
                 continue
-            for listener in asked:
+            for listener in asked_about:
                 listener.latest = max(listener.latest, counters.get(listener.stream.team, 0))
                 listener.ended = listener.token not in alive
                 if listener.ended or listener.latest > listener.last_sent_cursor:
@@ -233,11 +233,11 @@ def _counted_by(scope: ASGIScope, headers: Mapping[str, str]) -> str:
 
 def _token_team(token: str) -> tuple[UUID, Stream, int] | None:
     """Return token id, a new stream of its member and the team's counter."""
-    found = token_by_digest(token_digest(token), now=timezone.now())
-    if found is None:
+    device = token_by_digest(token_digest(token), now=timezone.now())
+    if device is None:
         return None
-    stream = Stream(uuid4(), team=found.member.team_id, user=found.member.user_id)
-    return found.id, stream, found.member.team.revision
+    stream = Stream(uuid4(), team=device.member.team_id, user=device.member.user_id)
+    return device.id, stream, device.member.team.revision
 
 
 def _last_event(headers: Mapping[str, str], revision: int) -> int:

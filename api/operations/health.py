@@ -45,9 +45,9 @@ class Health:
         if path == LIVE:
             await send_json(scope, send, {"live": True}, route=path, began=began)
             return
-        found = await self._ready()
-        is_ready = all(found.values())
-        body = {"ready": is_ready, **found}
+        checks = await self._ready()
+        is_ready = all(checks.values())
+        body = {"ready": is_ready, **checks}
         await send_json(scope, send, body, status=200 if is_ready else 503, route=path, began=began)
 
     async def _ready(self) -> dict[str, bool]:

@@ -87,9 +87,9 @@ def metrics(request: HttpRequest) -> HttpResponse:
 
 def may_read(request: HttpRequest) -> bool:
     """Whether the rule above lets the caller in."""
-    if wanted := settings.METRICS_TOKEN:
+    if token := settings.METRICS_TOKEN:
         scheme, _, sent = request.META.get("HTTP_AUTHORIZATION", "").partition(" ")
-        return scheme.lower() == "bearer" and compare_digest(sent.strip().encode(), wanted.encode())
+        return scheme.lower() == "bearer" and compare_digest(sent.strip().encode(), token.encode())
     if not _LOCAL_NAMES.issuperset(settings.ALLOWED_HOSTS) or any(request.META.get(name) for name in _FORWARDED):
         return False
     try:
@@ -108,17 +108,17 @@ class _Now(Collector):
         """Yield every metric."""
         up = GaugeMetricFamily("leafspan_up", "Whether what the figures come from answered", labels=["what"])
         try:
-            found = list(self._of_database())
+            metrics = list(self._of_database())
         except Error:
-            found = []
-        up.add_metric(["database"], float(bool(found)))
-        yield from found
+            metrics = []
+        up.add_metric(["database"], float(bool(metrics)))
+        yield from metrics
         try:
-            found = [*self._of_queues(), *_of_jobs()]
+            metrics = [*self._of_queues(), *_of_jobs()]
         except BrokerDown:
-            found = []
-        up.add_metric(["broker"], float(bool(found)))
-        yield from found
+            metrics = []
+        up.add_metric(["broker"], float(bool(metrics)))
+        yield from metrics
         yield up
 
     def _of_database(self) -> Iterable[Metric]:
@@ -142,13 +142,13 @@ class _Now(Collector):
 def _of_jobs() -> Iterable[Metric]:
     ended = CounterMetricFamily("leafspan_jobs", "Jobs that ended, by outcome", labels=["job", "outcome"])
     taken = HistogramMetricFamily("leafspan_job_seconds", "How long they took", labels=["job"])
-    for job, found in job_metrics().items():
-        for outcome, n in found.outcomes.items():
+    for job, metrics in job_metrics().items():
+        for outcome, n in metrics.outcomes.items():
             ended.add_metric([job, outcome], n)
         below, buckets = 0, []
-        for bound, n in zip((*BOUNDS_S, "+Inf"), found.buckets, strict=True):
+        for bound, n in zip((*BOUNDS_S, "+Inf"), metrics.buckets, strict=True):
             below += n
             buckets.append((str(bound), float(below)))
-        taken.add_metric([job], buckets, sum_value=found.seconds)
+        taken.add_metric([job], buckets, sum_value=metrics.seconds)
     yield ended
     yield taken

@@ -47,16 +47,16 @@ class Audit(APIView):
     )
     def get(self, request: Request) -> Response:
         """List the team's audit log, the latest entry first; owners only."""
-        member, what = member_of(request), request.query_params.get("what")
+        member, event = member_of(request), request.query_params.get("what")
         check_may_read_audit(member)
         for name in request.query_params.keys() - {"what", "after", "limit"}:
             raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("is nothing to filter by"))])
-        if what is not None and what not in EVENTS:
+        if event is not None and event not in EVENTS:
             detail = _("one of %(choices)s") % {"choices": ", ".join(EVENTS)}
             raise Invalid(problems=[Problem("what", "choice", detail)])
 
-        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
-            found = list_audit(member, events=None if what is None else (what,), after=after, limit=limit)
-            return list(AuditEntrySerializer(found, many=True).data)
+        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+            entries = list_audit(member, events=None if event is None else (event,), after=after, limit=limit)
+            return list(AuditEntrySerializer(entries, many=True).data)
 
-        return paginated_response(request, read)
+        return paginated_response(request, page)

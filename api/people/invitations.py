@@ -124,10 +124,10 @@ class Invitations(APIView):
         """List invitations, the newest first, those that ended included; owners only."""
         member = member_of(request)
 
-        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             return list(InvitationSerializer(invitations_of(member, after=after, limit=limit), many=True).data)
 
-        return paginated_response(request, read)
+        return paginated_response(request, page)
 
     @operation(
         operation_id="invitation_create",

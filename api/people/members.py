@@ -49,8 +49,8 @@ class Members(APIView):
     )
     def get(self, request: Request) -> Response:
         """List the members in the order they joined."""
-        found = MemberSerializer(members_of(member_of(request)), many=True)
-        return conditional_response(request, {"results": found.data, "next": None})
+        members = MemberSerializer(members_of(member_of(request)), many=True)
+        return conditional_response(request, {"results": members.data, "next": None})
 
 
 class MemberDetail(APIView):

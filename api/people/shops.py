@@ -50,8 +50,8 @@ class Shops(APIView):
     )
     def get(self, request: Request) -> Response:
         """List the shops by name."""
-        found = ShopSerializer(shops_of(member_of(request)), many=True)
-        return conditional_response(request, {"results": found.data, "next": None})
+        shops = ShopSerializer(shops_of(member_of(request)), many=True)
+        return conditional_response(request, {"results": shops.data, "next": None})
 
     @operation(request=ShopNameSerializer, responses={201: ShopSerializer, **BAD_BODY, **problem_responses(403)})
     def post(self, request: Request) -> Response:

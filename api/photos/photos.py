@@ -112,7 +112,7 @@ class Photos(APIView):
             elif name not in ("after", "limit"):
                 raise Invalid(problems=[Problem(name[:80], "unknown_filter", _("can be filtered by session, lot"))])
 
-        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             return list(
                 PhotoSerializer(
                     list_photos(
@@ -122,7 +122,7 @@ class Photos(APIView):
                 ).data
             )
 
-        return paginated_response(request, read)
+        return paginated_response(request, page)
 
     @operation(
         operation_id="photo_create",

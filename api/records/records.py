@@ -92,14 +92,14 @@ class RecordList(RecordView):
         filters = {name: str(value) for name, value in request.query_params.items() if name not in ("after", "limit")}
         member = member_of(request)
 
-        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             rows = read_from_replica(
                 lambda: list_records(member, self.type_name, filters=filters, after=after, limit=limit),
                 state=counter_of(member.team_id),
             )
             return [serialize_record(row) for row in rows]
 
-        return paginated_response(request, read)
+        return paginated_response(request, page)
 
     def post(self, request: Request) -> Response:
         """Make a record under the id the client chose; the same body again is answered as the first time."""
@@ -122,8 +122,8 @@ class RecordItem(RecordView):
 
     def get(self, request: Request, record_id: str) -> Response:
         """Return the record; its ``ETag`` is the revision."""
-        member, wanted = member_of(request), id_from_path(record_id)
-        record = read_from_replica(lambda: record_for(member, self.type_name, wanted), state=counter_of(member.team_id))
+        member, row_id = member_of(request), id_from_path(record_id)
+        record = read_from_replica(lambda: record_for(member, self.type_name, row_id), state=counter_of(member.team_id))
         return conditional_response(request, serialize_record(record), tag=str(record.revision))
 
     def patch(self, request: Request, record_id: str) -> Response:
@@ -146,9 +146,9 @@ class RecordHistory(RecordView):
 
     def get(self, request: Request, record_id: str) -> Response:
         """Show the present values' authors and the overwritten values, the newest first."""
-        member, wanted = member_of(request), id_from_path(record_id)
+        member, row_id = member_of(request), id_from_path(record_id)
         history = read_from_replica(
-            lambda: history_for(member, self.type_name, wanted), state=counter_of(member.team_id)
+            lambda: history_for(member, self.type_name, row_id), state=counter_of(member.team_id)
         )
         return conditional_response(request, history)
 
@@ -165,7 +165,7 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
     """Return list, item and history of one record type, described by its schema."""
     name, record = schema.type, record_serializer(schema)
     filters = [filter_parameter(field, schema.by_name().get(field)) for field in schema.filters]
-    many, one, history = (_view_for(base, name) for base in (RecordList, RecordItem, RecordHistory))
+    many, item, history = (_view_for(base, name) for base in (RecordList, RecordItem, RecordHistory))
     extend_schema_view(
         get=operation(
             operation_id=f"{name}_list",
@@ -202,7 +202,7 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
             parameters=[IF_MATCH],
             responses={204: None, **problem_responses(403, 404, 412, 422)},
         ),
-    )(one)
+    )(item)
     extend_schema_view(
         get=operation(
             operation_id=f"{name}_history",
@@ -212,7 +212,7 @@ def record_routes(schema: RecordSchema) -> Iterator[URLPattern]:
         )
     )(history)
     yield path(f"{name}s/", many.as_view())
-    yield path(f"{name}s/<str:record_id>/", one.as_view())
+    yield path(f"{name}s/<str:record_id>/", item.as_view())
     yield path(f"{name}s/<str:record_id>/history", history.as_view())
 
 

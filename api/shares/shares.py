@@ -90,11 +90,11 @@ class Shares(APIView):
         """List the shared links, for buyers and owners; with ``lot`` those to one lot."""
         member, lot = member_of(request), id_from_query(request, "lot")
 
-        def read(after: UUID | None, limit: int) -> list[dict[str, Any]]:
+        def page(after: UUID | None, limit: int) -> list[dict[str, Any]]:
             rows = shares_of(member, lot=lot, after=after, limit=limit)
             return list(ShareSerializer(rows, many=True, context={"request": request}).data)
 
-        return paginated_response(request, read)
+        return paginated_response(request, page)
 
     @operation(
         operation_id="share_create",

@@ -44,18 +44,18 @@ def find_tools(*majors: int, folders: Sequence[Path] | None = None) -> PostgresT
     BackupError
         There are none.
     """
-    wanted = max(majors)
-    found = [
+    newest = max(majors)
+    candidates = [
         PostgresTools(folder=folder, major=major)
         for folder in (_folders() if folders is None else folders)
-        if (major := _major(folder)) is not None and major >= wanted
+        if (major := _major(folder)) is not None and major >= newest
     ]
-    if not found:
+    if not candidates:
         raise BackupError(
-            f"needs pg_dump, pg_restore and psql of PostgreSQL {wanted} or later: install its client programs, or name"
+            f"needs pg_dump, pg_restore and psql of PostgreSQL {newest} or later: install its client programs, or name"
             " their folder in LEAFSPAN_POSTGRES_BIN"
         )
-    return min(found, key=lambda tools: tools.major)  # of equals the first
+    return min(candidates, key=lambda tools: tools.major)  # of equals the first
 
 
 def _folders() -> Iterator[Path]:
@@ -63,8 +63,8 @@ def _folders() -> Iterator[Path]:
         yield bin_folder(os.environ)
     for pattern in ("usr/lib/postgresql/*/bin", "usr/pgsql-*/bin", "opt/homebrew/opt/postgresql@*/bin"):
         yield from sorted(Path("/").glob(pattern))
-    if found := shutil.which("pg_dump"):
-        yield Path(found).parent
+    if program := shutil.which("pg_dump"):
+        yield Path(program).parent
 
 
 def _major(folder: Path) -> int | None:
@@ -94,7 +94,7 @@ _TLS_OPTIONS = ("sslmode", "sslrootcert", "sslcert", "sslkey")
 def environment(database: Mapping[str, Any]) -> dict[str, str]:
     """Return the environment that leads to the database; a command line could be read by others."""
     variables = {"PGHOST": "HOST", "PGPORT": "PORT", "PGUSER": "USER", "PGPASSWORD": "PASSWORD", "PGDATABASE": "NAME"}
-    given = {name: str(database.get(setting) or "") for name, setting in variables.items()}
+    values = {name: str(database.get(setting) or "") for name, setting in variables.items()}
     options = database.get("OPTIONS") or {}
-    given |= {f"PG{name.upper()}": str(options.get(name) or "") for name in _TLS_OPTIONS}
-    return {**os.environ, **{name: value for name, value in given.items() if value}, "PGCLIENTENCODING": "UTF8"}
+    values |= {f"PG{name.upper()}": str(options.get(name) or "") for name in _TLS_OPTIONS}
+    return {**os.environ, **{name: value for name, value in values.items() if value}, "PGCLIENTENCODING": "UTF8"}

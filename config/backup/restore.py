@@ -72,13 +72,13 @@ def restore_backup(path: Path, *, start_again: bool, unsigned: bool = False, log
         photos = store()
         if any(True for part in (STORED, UPLOADS) for _ in photos.keys(part)):
             raise BackupError(f"the photo folder {settings.PHOTO_BUCKET or settings.PHOTOS_DIR} is not empty")
-        beside = Path(settings.PHOTOS_DIR) / f"restoring-{uuid4().hex[:8]}"  # the disk that a folder store renames on
-        beside.mkdir(mode=0o700, parents=True)
-        stack.callback(_remove, beside)
-        log(f"{restore_photos(source, beside)} files of photos")
+        unpacked = Path(settings.PHOTOS_DIR) / f"restoring-{uuid4().hex[:8]}"  # the disk that a folder store renames on
+        unpacked.mkdir(mode=0o700, parents=True)
+        stack.callback(_remove, unpacked)
+        log(f"{restore_photos(source, unpacked)} files of photos")
         undo = stack.enter_context(ExitStack())
         undo.callback(_delete_all, photos)
-        photos.move_in(beside)
+        photos.move_in(unpacked)
         _restore_database(source, manifest, start_again=start_again, log=log)
         undo.pop_all()
     give_to_owner()
@@ -285,10 +285,10 @@ def _mismatched_tables(
         pass
     while table in tables:
         name = table
-        found = digest_of(tables[name], rows())
-        if table != "\x00" and found == tables[name]:
+        digest = digest_of(tables[name], rows())
+        if table != "\x00" and digest == tables[name]:
             del wrong[name]
-        log(f"{name}: {found.rows} rows")
+        log(f"{name}: {digest.rows} rows")
     return sorted(wrong) if table != "\x00" else []
 
 

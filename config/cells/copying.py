@@ -75,17 +75,17 @@ def copy_team(source: Connection, target: Connection, team: UUID, *, after: Pass
         target.execute("SELECT set_config('leafspan.copying', 'on', true)")
         target.execute("SET CONSTRAINTS ALL DEFERRED")
         _Table(FORMER_LOGINS, source, target, team).send_missing()
-        found = [_Table(table, source, target, team) for table in TABLES]
+        tables = [_Table(table, source, target, team) for table in TABLES]
         with ThreadPoolExecutor(2) as both:
-            for table in found:
+            for table in tables:
                 table.compare(both, since=since)
-        for table in reversed(found):
+        for table in reversed(tables):
             done.deleted += table.delete()
-        for table in found:
+        for table in tables:
             done.sent += table.send()
             done.rows += table.rows
         target.execute("SET CONSTRAINTS ALL IMMEDIATE")
-        if wrong := sorted(table.table.name for table in found if not table.is_same()):
+        if wrong := sorted(table.table.name for table in tables if not table.is_same()):
             raise DifferentError(f"not the same after copying: {', '.join(wrong)}")
     [(done.revision,)] = source.execute("SELECT revision FROM teams_team WHERE id = %s", [team]).fetchall()
     return done
@@ -147,13 +147,13 @@ class _Table:
         """
         is_limited = since is not None and self.table.by_revision
         self._looked_at = f"{self._rows} AND revision > {since}" if is_limited else self._rows
-        here, there = both.map(self._sums, (self._source, self._target))
-        groups = [group for group in here.keys() | there.keys() if here.get(group) != there.get(group)]
+        here, other = both.map(self._sums, (self._source, self._target))
+        groups = [group for group in here.keys() | other.keys() if here.get(group) != other.get(group)]
         ours, theirs = both.map(partial(self._hashes, groups=groups), (self._source, self._target))
         self._changed = [key for key, value in ours.items() if theirs.get(key) != value]
         self._gone = [] if self.table.stays else [key for key in theirs if key not in ours]
         self.rows = sum(count for count, _ in here.values())
-        self._is_empty_there = not is_limited and not there
+        self._is_empty_there = not is_limited and not other
         if is_limited:
             self.rows, rows_there = both.map(self._count, (self._source, self._target))
             new = len(self._changed) - self._there(self._changed)
@@ -196,8 +196,8 @@ class _Table:
         """Send the rows whose keys the target does not have, whosever they are."""
         keys = [key for (key,) in self._source.execute(f"SELECT {self._key} FROM {self._rows}".encode(), self._values)]  # noqa: S608
         sql = f"SELECT {self._key} FROM {self.table.name} WHERE {self._named}"  # noqa: S608
-        there = {key for (key,) in self._target.execute(sql.encode(), {"keys": keys})}
-        self._send_named([key for key in keys if key not in there])
+        present = {key for (key,) in self._target.execute(sql.encode(), {"keys": keys})}
+        self._send_named([key for key in keys if key not in present])
 
     def _sums(self, side: Connection) -> Mapping[int, tuple[int, str]]:
         sql = (
@@ -253,9 +253,9 @@ _MEMBERSHIP = "(SELECT id FROM teams_member AS one WHERE one.team_id = %(team)s 
 
 
 def _columns(connection: Connection, table: str) -> list[str]:
-    found = connection.execute(
+    columns = connection.execute(
         """SELECT attname::text FROM pg_attribute WHERE attrelid = %s::regclass AND attnum > 0 AND NOT attisdropped
            ORDER BY attname COLLATE "C" """,
         [table],
     )
-    return [name for (name,) in found]
+    return [name for (name,) in columns]

@@ -65,24 +65,24 @@ def move_team(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine, d
     MoveError
         It cannot be moved, or something failed before it was.
     """
-    with _connected(_own_database()) as here, _connected(target.database) as there:
-        _check_same_version(here, there)
-        place = _place(here, team)
+    with _connected(_own_database()) as local, _connected(target.database) as remote:
+        _check_same_version(local, remote)
+        place = _place(local, team)
         if place == target.cell:
             log("the team lives there already; the rest is finished")
-            _open(there, team)
+            _open(remote, team)
             return Moved()
         if place is not None:
             raise MoveError(f"the team lives in the cell {place}: move it from there")
-        if _lives_in(there, team):
+        if _lives_in(remote, team):
             raise MoveError(
                 "the team lives in both cells: if this one was restored from before it moved, --lives-there"
             )
-        _check_people(here, there, team)
-        _close(there, team)
+        _check_people(local, remote, team)
+        _close(remote, team)
         try:
             move = PhotoMove(photos, target.photos, team)
-            return _move(here, there, team, target, move, log=log, despite_missing=despite_missing)
+            return _move(local, remote, team, target, move, log=log, despite_missing=despite_missing)
         except (LockNotAvailable, psycopg.OperationalError) as error:
             raise MoveError(f"run it again: {error}") from error
 
@@ -95,24 +95,24 @@ def note_moved(team: UUID, target: Target) -> None:
     MoveError
         It does not live there.
     """
-    with _connected(_own_database()) as here, _connected(target.database) as there:
-        if not _lives_in(there, team):
+    with _connected(_own_database()) as local, _connected(target.database) as remote:
+        if not _lives_in(remote, team):
             raise MoveError(f"the team does not live in the cell {target.cell}")
-        here.execute(_DECIDE, [team, target.cell])
+        local.execute(_DECIDE, [team, target.cell])
 
 
 def delete_left_copy(team: UUID, target: Target, photos: PhotoStore, *, log: LogLine) -> None:
     """Delete what a team has left here, once it lives in the other cell; raise MoveError if it does not."""
-    with _connected(_own_database()) as here, _connected(target.database) as there:
-        if _place(here, team) != target.cell or not _lives_in(there, team):
+    with _connected(_own_database()) as local, _connected(target.database) as remote:
+        if _place(local, team) != target.cell or not _lives_in(remote, team):
             raise MoveError(f"the team does not live in the cell {target.cell}")
-        delete_photos(photos, here, team)
-        log(f"{delete_copy(here, team)} rows deleted")
+        delete_photos(photos, local, team)
+        log(f"{delete_copy(local, team)} rows deleted")
 
 
 def _move(  # noqa: PLR0913 - both sides, and what is moved
-    here: Connection,
-    there: Connection,
+    local: Connection,
+    remote: Connection,
     team: UUID,
     target: Target,
     photos: PhotoMove,
@@ -121,61 +121,61 @@ def _move(  # noqa: PLR0913 - both sides, and what is moved
     despite_missing: bool,
 ) -> Moved:
     moved, began, done = Moved(), time.monotonic(), None
-    sessions = SessionMove(here, there, team)
+    sessions = SessionMove(local, remote, team)
     for number in range(1, MOST_PASSES + 1):
-        done = _pass(here, there, team, photos, after=done)
+        done = _pass(local, remote, team, photos, after=done)
         log(f"pass {number}: {done.sent} rows sent, {done.deleted} deleted, of {done.rows}")
         moved.sent += done.sent
         if done.changed <= FEW_ROWS:
             break
-    for side in (here, there):
+    for side in (local, remote):
         sessions.keys(side)  # so that few have to be read in the freeze
     moved.copy_s, began = time.monotonic() - began, time.monotonic()
-    with _frozen(here, team):
-        done = _pass(here, there, team, photos, after=done)
+    with _frozen(local, team):
+        done = _pass(local, remote, team, photos, after=done)
         if photos.missing and not despite_missing:
             raise MoveError(f"{len(photos.missing)} photos are not in the store here, such as {min(photos.missing)}")
-        keys = sessions.keys(here)
+        keys = sessions.keys(local)
         sessions.copy(keys)
         # the commit that decides; on the connection that holds the lock, so it fails if the lock is gone
-        with here.transaction():
+        with local.transaction():
             sessions.delete(keys)
-            here.execute(_DECIDE, [team, target.cell])
-        _open(there, team)
+            local.execute(_DECIDE, [team, target.cell])
+        _open(remote, team)
         moved.frozen_s = time.monotonic() - began
     moved.rows = done.rows
     log(f"frozen for {moved.frozen_s:.2f} s: {done.changed} rows; {done.rows} rows are the same on both sides")
     return moved
 
 
-def _pass(here: Connection, there: Connection, team: UUID, photos: PhotoMove, *, after: Pass | None) -> Pass:
+def _pass(local: Connection, remote: Connection, team: UUID, photos: PhotoMove, *, after: Pass | None) -> Pass:
     """Copy photos and rows as they stand now."""
-    with snapshot(here):
-        photos.copy(here)
+    with snapshot(local):
+        photos.copy(local)
         try:
-            return copy_team(here, there, team, after=after)
+            return copy_team(local, remote, team, after=after)
         except UniqueViolation:  # two rows have changed names with each other: begin anew
-            delete_copy(there, team)
-            return copy_team(here, there, team)
+            delete_copy(remote, team)
+            return copy_team(local, remote, team)
 
 
 @contextmanager
-def _frozen(here: Connection, team: UUID) -> Iterator[None]:
+def _frozen(local: Connection, team: UUID) -> Iterator[None]:
     """Hold the team alone: wait for its running transactions, and have those that begin refused."""
     key = f"leafspan.move {team}"
-    here.execute(f"SET lock_timeout = '{_WAIT_FOR_REQUESTS}'")
-    here.execute("SELECT pg_advisory_lock(hashtextextended(%s, 0))", [key])
+    local.execute(f"SET lock_timeout = '{_WAIT_FOR_REQUESTS}'")
+    local.execute("SELECT pg_advisory_lock(hashtextextended(%s, 0))", [key])
     try:
         yield
     finally:
-        if not here.closed:
-            here.execute("SELECT pg_advisory_unlock(hashtextextended(%s, 0))", [key])
+        if not local.closed:
+            local.execute("SELECT pg_advisory_unlock(hashtextextended(%s, 0))", [key])
 
 
 def _place(side: Connection, team: UUID) -> str | None:
     """Return the cell in which a team lives as one side says; None if it lives on that side."""
-    found = side.execute("SELECT cell FROM teams_movedteam WHERE team_id = %s", [team]).fetchone()
-    return found and str(found[0])
+    row = side.execute("SELECT cell FROM teams_movedteam WHERE team_id = %s", [team]).fetchone()
+    return row and str(row[0])
 
 
 def _lives_in(side: Connection, team: UUID) -> bool:
@@ -183,17 +183,17 @@ def _lives_in(side: Connection, team: UUID) -> bool:
     return is_known and _place(side, team) is None
 
 
-def _close(there: Connection, team: UUID) -> None:
+def _close(remote: Connection, team: UUID) -> None:
     """Have the target act for the team only once it is opened."""
-    there.execute(
+    remote.execute(
         "INSERT INTO teams_movedteam (team_id, cell, since) VALUES (%s, %s, now())"
         " ON CONFLICT (team_id) DO UPDATE SET cell = excluded.cell",
         [team, settings.CELL],
     )
 
 
-def _open(there: Connection, team: UUID) -> None:
-    there.execute("DELETE FROM teams_movedteam WHERE team_id = %s", [team])
+def _open(remote: Connection, team: UUID) -> None:
+    remote.execute("DELETE FROM teams_movedteam WHERE team_id = %s", [team])
 
 
 def _own_database() -> str:
@@ -233,18 +233,18 @@ def check_cell(cell: str) -> None:
         raise MoveError(f"{settings.CELLS[cell]} is not the cell {cell}, or has another LEAFSPAN_SECRET_KEY")
 
 
-def _check_same_version(here: Connection, there: Connection) -> None:
+def _check_same_version(local: Connection, remote: Connection) -> None:
     ours, theirs = (
         {tuple(row) for row in side.execute("SELECT app, name FROM django_migrations").fetchall()}
-        for side in (here, there)
+        for side in (local, remote)
     )
     if ours != theirs:
         raise MoveError(f"the cells are not of one version: {min(ours ^ theirs)}")
 
 
-def _check_people(here: Connection, there: Connection, team: UUID) -> None:
+def _check_people(local: Connection, remote: Connection, team: UUID) -> None:
     """Raise MoveError if someone of the team is in another team too, or a name is another's there."""
-    shared = here.execute(
+    shared = local.execute(
         """SELECT username FROM teams_user WHERE id IN (SELECT one.user_id FROM teams_member AS one
                JOIN teams_member AS other USING (user_id) WHERE one.team_id = %(team)s AND one.left_at IS NULL
                AND other.team_id <> %(team)s AND other.left_at IS NULL
@@ -254,11 +254,11 @@ def _check_people(here: Connection, there: Connection, team: UUID) -> None:
     ).fetchall()
     if shared:
         raise MoveError(f"{shared[0][0]} is in another team here as well, and a login lives in one cell")
-    names = here.execute(
+    names = local.execute(
         "SELECT id, lower(username) FROM teams_user WHERE id IN (SELECT user_id FROM teams_member WHERE team_id = %s)",
         [team],
     ).fetchall()
-    taken = there.execute(
+    taken = remote.execute(
         "SELECT id, lower(username) FROM teams_user WHERE lower(username) = ANY (%s)", [[name for _, name in names]]
     ).fetchall()
     if others := sorted(name for login, name in taken if (login, name) not in set(names)):

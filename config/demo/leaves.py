@@ -54,16 +54,15 @@ class DemoLeaf:
 
     def extracted(self, brew: Brew) -> FloatArray:
         """Return the share of the leaf's content that is gone halfway through each pour."""
-        one = np.array([self.k_per_min]), np.array([self.tau_s])
-        steeping = steeping_of(brew, brew.pours)
-        share = 0.08 * cup_strength_by_leaf(steeping, k_per_min=one[0], tau_s=one[1], n=np.ones(1))[0] / steeping.ratio
+        k, tau, steeping = np.array([self.k_per_min]), np.array([self.tau_s]), steeping_of(brew, brew.pours)
+        share = 0.08 * cup_strength_by_leaf(steeping, k_per_min=k, tau_s=tau, n=np.ones(1))[0] / steeping.ratio
         return np.asarray(np.cumsum(share) - share / 2, dtype=np.float64)
 
     def _cup(self, brew: Brew, attribute: Attribute) -> FloatArray:
-        found = cup_strength_by_leaf(
+        strengths = cup_strength_by_leaf(
             steeping_of(brew, brew.pours),
             k_per_min=np.array([self.k_per_min * attribute.pace]),
             tau_s=np.array([self.tau_s * attribute.lag]),
             n=np.array([self.n]),
         )
-        return np.asarray(found[0], dtype=np.float64)
+        return np.asarray(strengths[0], dtype=np.float64)

@@ -28,18 +28,18 @@ def send_pictures(team: UUID, *, phones: Mapping[str, Phone]) -> int:
     int
         How many pictures were sent.
     """
-    sent, wanted = 0, []
+    sent, unmeasured = 0, []
     for handle, number, cups in SHOWN:
-        lot = next(one for one in LOTS if one.handle == handle)
+        lot = next(candidate for candidate in LOTS if candidate.handle == handle)
         demo_session = next(islice(demo_sessions(lot), number, None))
         phone = phones[demo_session.person.username]
         session = session_id(team, demo_session)
-        there = {photo["infusion"] for photo in _photos(phone, session)}
-        missing = {cup: one for cup in cups if (one := str(uuid5(session, f"infusion {cup}"))) not in there}
+        present = {photo["infusion"] for photo in _photos(phone, session)}
+        missing = {cup: infusion for cup in cups if (infusion := str(uuid5(session, f"infusion {cup}"))) not in present}
         sent += _send(phone, demo_session, session=session, cups=missing)
-        wanted.append((phone, session))
+        unmeasured.append((phone, session))
     deadline = time.monotonic() + _CHECKED_S
-    while wanted := [(phone, session) for phone, session in wanted if not _measure_pictures(phone, session)]:
+    while unmeasured := [(phone, session) for phone, session in unmeasured if not _measure_pictures(phone, session)]:
         if time.monotonic() > deadline:
             break
         time.sleep(_LOOK_AGAIN_S)

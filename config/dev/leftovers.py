@@ -22,7 +22,7 @@ def find_leftovers(home: Path) -> list[int]:
             for line in shown.splitlines()
             if f"{mark} " in f"{line} " and int(line.split()[0]) != os.getpid()
         ]
-    found = []
+    pids = []
     for folder in proc.iterdir():
         if folder.name.isdigit() and int(folder.name) != os.getpid():
             try:
@@ -30,8 +30,8 @@ def find_leftovers(home: Path) -> list[int]:
             except OSError:  # another user's, or gone
                 continue
             if mark.encode() in environment:
-                found.append(int(folder.name))
-    return found
+                pids.append(int(folder.name))
+    return pids
 
 
 def stop_leftovers(home: Path) -> None:

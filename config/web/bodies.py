@@ -65,13 +65,13 @@ class ReceivedBody:
         if declared > MAX_BODY_BYTES:
             raise BodyTooLarge
         async with self._transfers.open(client) as self._transfer:
-            more, n_pieces = True, 0
-            while more:
+            has_more, n_pieces = True, 0
+            while has_more:
                 self._transfer.begin_waiting()
                 message = await receive()
                 if message["type"] == "http.disconnect":
                     raise SenderDisconnected
-                piece, more = message.get("body", b""), bool(message.get("more_body"))
+                piece, has_more = message.get("body", b""), bool(message.get("more_body"))
                 if self.size + len(piece) > MAX_BODY_BYTES:
                     raise BodyTooLarge
                 n_pieces += bool(piece)

@@ -152,10 +152,10 @@ class Cells:
                 request.method, URL(settings.CELLS[cell] + request.target, encoded=True), headers=request.headers,
                 data=request.content(), allow_redirects=False,
                 skip_auto_headers=("User-Agent", "Accept", "Accept-Encoding", "Content-Type"),
-            ) as found:  # fmt: skip
-                headers = [(n.lower(), v) for n, v in found.raw_headers if n.lower() not in _OF_ONE_CONNECTION]
-                await answer({"type": "http.response.start", "status": found.status, "headers": headers})
-                async for piece in found.content.iter_any():
+            ) as response:  # fmt: skip
+                headers = [(n.lower(), v) for n, v in response.raw_headers if n.lower() not in _OF_ONE_CONNECTION]
+                await answer({"type": "http.response.start", "status": response.status, "headers": headers})
+                async for piece in response.content.iter_any():
                     await answer({"type": "http.response.body", "body": piece, "more_body": True})
                 await answer({"type": "http.response.body", "body": b""})
         except (aiohttp.ClientError, asyncio.TimeoutError) as error:  # noqa: UP041 - the same from 3.11 on
@@ -237,13 +237,13 @@ class _Answer:
         hidden = (NAME.lower().encode(),)
         headers = [(name, value) for name, value in message["headers"] if name.lower() not in hidden]
         if (begins or self._has_session) and self.cell != self._cookie:
-            made: SimpleCookie = SimpleCookie()
-            made[COOKIE] = self.cell
+            cookie: SimpleCookie = SimpleCookie()
+            cookie[COOKIE] = self.cell
             age_s = settings.SESSION_COOKIE_AGE if self.cell else 0
             for name, value in {"path": "/", "httponly": True, "samesite": "Lax", "max-age": age_s}.items():
-                made[COOKIE][name] = value
-            made[COOKIE]["secure"] = settings.SESSION_COOKIE_SECURE
-            headers.append((b"set-cookie", made[COOKIE].OutputString().encode()))
+                cookie[COOKIE][name] = value
+            cookie[COOKIE]["secure"] = settings.SESSION_COOKIE_SECURE
+            headers.append((b"set-cookie", cookie[COOKIE].OutputString().encode()))
         return {**message, "headers": headers}
 
 

@@ -95,7 +95,7 @@ class Worker(gasgi.ASGIWorker):  # type: ignore[misc]  # no types
         """Count a new connection; while there are too many, the oldest idle one makes room for it."""
         self.connections[connection] = None
         while len(self.connections) > self.worker_connections:
-            oldest = next(one for one in self.connections if one.is_idle)  # at the latest the new one
+            oldest = next(peer for peer in self.connections if peer.is_idle)  # at the latest the new one
             del self.connections[oldest]
             oldest.close()
 
@@ -103,6 +103,6 @@ class Worker(gasgi.ASGIWorker):  # type: ignore[misc]  # no types
         """Close what is idle, or each browser's kept connection would delay the end."""
         for server in self.servers:
             server.close()
-        for connection in [one for one in self.connections if one.is_idle]:
+        for connection in [peer for peer in self.connections if peer.is_idle]:
             connection.close()
         await super()._shutdown()

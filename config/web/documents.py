@@ -60,9 +60,9 @@ class DocumentWaits:
         loop = asyncio.get_running_loop()
         while self._waiting:
             await asyncio.sleep(_LOOK_EVERY_S)
-            wanted = set(self._waiting.values())
+            documents = set(self._waiting.values())
             try:
-                finished = await loop.run_in_executor(self._thread, _finished, wanted)
+                finished = await loop.run_in_executor(self._thread, _finished, documents)
             except Exception:  # noqa: BLE001 - a database that is away for a moment: whoever waits gets a 202
                 _log.warning("the database did not say which documents are made", exc_info=True)
                 continue
@@ -72,10 +72,10 @@ class DocumentWaits:
         await loop.run_in_executor(self._thread, _close_connection)
 
 
-def _finished(wanted: set[tuple[UUID, UUID]]) -> set[UUID]:
+def _finished(awaited: set[tuple[UUID, UUID]]) -> set[UUID]:
     """Return which of these documents, given with their teams, are made or have failed."""
     close_old_connections()
-    return finished_documents({document for _team, document in wanted}, teams={team for team, _document in wanted})
+    return finished_documents({document for _team, document in awaited}, teams={team for team, _document in awaited})
 
 
 def _close_connection() -> None:

@@ -85,9 +85,9 @@ class _Responder(WSGIResponder):
         body = message.get("body", b"")
         for start in range(0, max(len(body), 1), _PIECE_BYTES):
             piece = body[start : start + _PIECE_BYTES]
-            more = bool(message.get("more_body")) or start + _PIECE_BYTES < len(body)
+            has_more = bool(message.get("more_body")) or start + _PIECE_BYTES < len(body)
             reader.begin_waiting()
-            await send(message if len(body) <= _PIECE_BYTES else {**message, "body": piece, "more_body": more})
+            await send(message if len(body) <= _PIECE_BYTES else {**message, "body": piece, "more_body": has_more})
             reader.end_waiting(len(piece))
             self._readers.release(reader, len(piece))
         with self._changed:

@@ -97,7 +97,7 @@ class Transfers:
         What it occupies counts until `release`.
         """
         if self._of_client[client] >= self.limits.most_of_client:
-            self._cut_off_slowest(lambda one: one.client == client)
+            self._cut_off_slowest(lambda transfer: transfer.client == client)
         elif len(self._open) >= self.limits.most:
             self._cut_off_slowest(lambda _one: True)
         async with asyncio.timeout(None) as timeout:
@@ -115,7 +115,7 @@ class Transfers:
     def occupy(self, transfer: Transfer, n_bytes: int) -> None:
         """Count bytes that a transfer occupies from now on; raise Full when there is no room to be made."""
         while self.occupied + n_bytes > self.limits.most_bytes:
-            if not self._cut_off_slowest(lambda one: one.occupied > 0 and one is not transfer):
+            if not self._cut_off_slowest(lambda other: other.occupied > 0 and other is not transfer):
                 raise Full
         transfer.occupied += n_bytes
         self.occupied += n_bytes
@@ -129,7 +129,9 @@ class Transfers:
     def _cut_off_slowest(self, eligible: Callable[[Transfer], bool]) -> bool:
         """Cut off the slowest of the eligible and count what it occupied as gone; False if there is none."""
         slow = min(
-            (one for one in self._open if not one.is_cut_off and eligible(one)), key=lambda one: one.rate, default=None
+            (item for item in self._open if not item.is_cut_off and eligible(item)),
+            key=lambda item: item.rate,
+            default=None,
         )
         if slow is None:
             return False

@@ -38,7 +38,7 @@ class Turns:
     @asynccontextmanager
     async def turn(self, client: str, *, is_large: bool) -> AsyncIterator[None]:
         """Wait for a thread and occupy it; raise Busy when there are too many before this one."""
-        n_of_client = sum(one.client == client for one in self._waiting)
+        n_of_client = sum(request.client == client for request in self._waiting)
         if len(self._waiting) >= self._most_waiting or n_of_client >= self._most_waiting_of_client:
             raise Busy
         waiting = _Waiting(client, is_large, asyncio.get_running_loop().create_future())
@@ -62,8 +62,8 @@ class Turns:
         """Give free threads to those who may have one: first to the clients with the fewest, then as they came."""
         while self._free:
             chosen = min(
-                (one for one in self._waiting if self._may_run(one)),
-                key=lambda one: self._running[one.client],
+                (request for request in self._waiting if self._may_run(request)),
+                key=lambda request: self._running[request.client],
                 default=None,
             )
             if chosen is None:
@@ -74,9 +74,9 @@ class Turns:
             self._running[chosen.client] += 1
             chosen.turn.set_result(None)
 
-    def _may_run(self, one: _Waiting) -> bool:
-        has_share = self._running[one.client] < self._of_client
-        return has_share and (not one.is_large or self._large_free > 0) and not one.turn.done()
+    def _may_run(self, request: _Waiting) -> bool:
+        has_share = self._running[request.client] < self._of_client
+        return has_share and (not request.is_large or self._large_free > 0) and not request.turn.done()
 
     def _leave(self, waiting: _Waiting) -> None:
         """Stop waiting; a thread that was given in the same moment goes to the next."""

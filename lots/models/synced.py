@@ -59,22 +59,22 @@ class Synced(models.Model):
 
 def schema_constraints(schema: RecordSchema) -> list[models.BaseConstraint]:
     """Return database constraints for every limit, choice and order that the schema declares."""
-    found: list[models.BaseConstraint] = [
+    constraints: list[models.BaseConstraint] = [
         models.UniqueConstraint(fields=["team", "revision"], name=f"{schema.type}_revision_once")
     ]
     if schema.is_parent:  # what its children's foreign keys point at: team and id together
-        found.append(models.UniqueConstraint(fields=["team", "id"], name=f"{schema.type}_of_team"))
+        constraints.append(models.UniqueConstraint(fields=["team", "id"], name=f"{schema.type}_of_team"))
     for field in schema.fields:
         for name, condition in _conditions(field):
-            found.append(models.CheckConstraint(condition=condition, name=f"{schema.type}_{field.name}_{name}"))
+            constraints.append(models.CheckConstraint(condition=condition, name=f"{schema.type}_{field.name}_{name}"))
     for low, high in schema.ordered_pairs:
         unknown = Q(**{f"{low}__isnull": True}) | Q(**{f"{high}__isnull": True})
-        found.append(
+        constraints.append(
             models.CheckConstraint(
                 condition=unknown | Q(**{f"{low}__lte": F(high)}), name=f"{schema.type}_{low}_up_to_high"
             )
         )
-    return found
+    return constraints
 
 
 def tombstone_index(schema: RecordSchema) -> models.Index:

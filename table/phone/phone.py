@@ -237,21 +237,21 @@ class Phone:
         """
         if not self.signed_in:
             raise SignedOutError("not signed in", status=401)
-        report, more, tried, any_accepted = SyncReport(), pull, set[int](), False
+        report, has_more, tried, any_accepted = SyncReport(), pull, set[int](), False
         is_long = not self._store.state.cursor
         while True:
             chunk = self._next_chunk(excluding=tried)
             if not chunk and any_accepted and self.unsent:  # a parent that was missing may be there now
                 tried, any_accepted = set(), False
                 continue
-            if not chunk and not more:
+            if not chunk and not has_more:
                 return report
             if not chunk and is_long and self._options.streams:
-                more = is_long = self._read_stream(report)
+                has_more = is_long = self._read_stream(report)
                 continue
             answer = self._exchange(chunk, pull=pull, report=report)
             if answer is None:
-                more = is_long = pull
+                has_more = is_long = pull
                 continue
             tried |= {unsent.number for unsent in chunk}
             outcomes = [self._change_outcome(*pair) for pair in zip(chunk, answer["verdicts"], strict=True)]
@@ -259,7 +259,7 @@ class Phone:
             report.outcomes += outcomes
             any_accepted = any_accepted or any(o.verdict in ("applied", "merged") for o in outcomes)
             if pull:
-                more = is_long = answer["more"]
+                has_more = is_long = answer["more"]
                 report.pulled += len(answer["changes"])
 
     def _next_chunk(self, *, excluding: set[int]) -> list[UnsentChange]:
@@ -375,8 +375,7 @@ def with_standing(answer: Mapping[str, Any], chunk: Sequence[UnsentChange]) -> M
 def _sync_event(outcomes: Sequence[ChangeOutcome], *, page: Mapping[str, Any] | None) -> Mapping[str, Any]:
     """Return the event of an answer: verdicts and page in one, so that neither is stored without the other."""
     verdicts = [
-        [one.unsent.number, "waits" if one.will_retry else one.verdict, one.revision, list(one.problems)]
-        for one in outcomes
+        [o.unsent.number, "waits" if o.will_retry else o.verdict, o.revision, list(o.problems)] for o in outcomes
     ]
     names = ("changes", "cursor", "more", "scope_token")
     stored_page = None if page is None else {name: page[name] for name in names if name in page}

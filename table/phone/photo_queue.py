@@ -132,5 +132,5 @@ class PhotoQueue:
 
 
 def _problems(refusal: RefusedError) -> Sequence[Mapping[str, Any]]:
-    found = refusal.problem.get("problems")
-    return found if isinstance(found, list) and found else [{"field": "", "code": "", "detail": str(refusal)}]
+    problems = refusal.problem.get("problems")
+    return problems if isinstance(problems, list) and problems else [{"field": "", "code": "", "detail": str(refusal)}]

@@ -32,12 +32,12 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
     """
     if not try_lock(f"development {lot}"):
         return False
-    found = Development.objects.filter(lot_id=lot).first()
-    known = calibration_of(found.team_id, but_lot=lot) if found else None
-    if found is None or known is None or not found.due_for(method=METHOD, panel_version=known.version):
+    row = Development.objects.filter(lot_id=lot).first()
+    known = calibration_of(row.team_id, but_lot=lot) if row else None
+    if row is None or known is None or not row.due_for(method=METHOD, panel_version=known.version):
         Development.objects.filter(lot_id=lot, due_revision__lte=F("computed_revision")).update(asked_at=None)
         return False
-    up_to = found.due_revision  # read before the records: what is written meanwhile makes the lot due again
+    up_to = row.due_revision  # read before the records: what is written meanwhile makes the lot due again
     changes: dict[str, object] = {
         "panel_version": known.version,
         "computed_revision": up_to,
@@ -73,7 +73,7 @@ def refresh_development(lot: UUID, *, now: datetime) -> bool:
     latest = Development.objects.select_for_update().get(lot_id=lot)
     if not latest.up_to_date:
         Development.objects.filter(lot_id=lot).update(asked_at=now)
-        later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=MIN_INTERVAL_S, team=found.team_id)
-    enqueue_next(found.team_id, now=timezone.now())
-    mark_panel_due(found.team_id, revision=up_to)  # last: the team's other jobs wait for its row until this one ends
+        later(Job.REFRESH_DEVELOPMENT, str(lot), wait_s=MIN_INTERVAL_S, team=row.team_id)
+    enqueue_next(row.team_id, now=timezone.now())
+    mark_panel_due(row.team_id, revision=up_to)  # last: the team's other jobs wait for its row until this one ends
     return True

@@ -53,19 +53,19 @@ def render_document(document: UUID, *, typeset: Typesetter, now: datetime) -> No
 
     A failure is stored and not tried again until payload or layout change.
     """
-    found = RenderedDocument.objects.filter(id=document, made_at=None, failure="", payload__isnull=False).first()
-    if found is None or found.payload is None:
+    requested = RenderedDocument.objects.filter(id=document, made_at=None, failure="", payload__isnull=False).first()
+    if requested is None or requested.payload is None:
         return
     pictures = {}
-    for picture in filter(None, (*(found.payload.get("photos") or ()), found.payload.get("logo"))):
+    for picture in filter(None, (*(requested.payload.get("photos") or ()), requested.payload.get("logo"))):
         name = str(picture["file"]).removesuffix(".jpg")
         try:
-            pictures[picture["file"]] = read_file(thumbnail_key(found.team_id, name))
+            pictures[picture["file"]] = read_file(thumbnail_key(requested.team_id, name))
         except FileNotFoundError:
             continue  # deleted since the document was requested
     row = RenderedDocument.objects.filter(id=document)
     try:
-        content = typeset(found.layout, found.form, found.payload, pictures)
+        content = typeset(requested.layout, requested.form, requested.payload, pictures)
     except ValueError as error:
         _log.exception("document %s: cannot be rendered", document)
         row.update(failure=f"{type(error).__name__}: {error}"[:500] or "failed", payload=None)

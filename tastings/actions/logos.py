@@ -53,7 +53,7 @@ def upload_logo(member: Member, *, file: bytes, now: datetime) -> None:
         TeamLogo.objects.update_or_create(team_id=member.team_id, defaults=fresh)
         if before is not None:
             transaction.on_commit(lambda: delete_upload(before.upload))
-        record_event(team=member.team_id, who=member.user_id, event=TastingEvent.LOGO, about={}, now=now)
+        record_event(team=member.team_id, login=member.user_id, event=TastingEvent.LOGO, about={}, now=now)
         later(Job.CHECK_LOGO, str(member.team_id), team=member.team_id)
 
 
@@ -69,7 +69,7 @@ def remove_logo(member: Member, *, now: datetime) -> None:
     transaction.on_commit(lambda: delete_upload(logo.upload))
     if logo.content_id is not None:
         delete_if_unused(logo.content_id)
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.LOGO_REMOVED, about={}, now=now)
+    record_event(team=member.team_id, login=member.user_id, event=TastingEvent.LOGO_REMOVED, about={}, now=now)
 
 
 def check_logo(team: UUID, *, now: datetime) -> str:

@@ -84,7 +84,7 @@ def merge_descriptor(member: Member, *, descriptor: UUID, into: str, device: UUI
     )
     _push(member, device=device, now=now, changes=[deletion] if target.is_built_in else [deletion, more_synonyms])
     about = {"descriptor": str(merged.id), "into": str(target.id)}
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.WORDS_MERGED, about=about, now=now)
+    record_event(team=member.team_id, login=member.user_id, event=TastingEvent.WORDS_MERGED, about=about, now=now)
     own = Descriptor.objects.filter(team_id=member.team_id)
     own.filter(Q(id=merged.id) | Q(merged_into=merged)).update(merged_into=target)
     own.filter(id=target.id).update(merged_into=None)

@@ -50,13 +50,13 @@ def refresh_panel(team: UUID, *, now: datetime) -> bool:
         TeamPanel.objects.filter(team_id=team, due_revision__lte=F("computed_revision")).update(asked_at=None)
         return False
     tastings = load_latest_brews(team, sessions=MOST_SESSIONS)
-    lots = {lot: found.brews for lot, found in tastings.items()}
-    rated = next((found.rated for found in tastings.values()), ())
+    lots = {lot: tasting.brews for lot, tasting in tastings.items()}
+    rated = next((tasting.rated for tasting in tastings.values()), ())
     developments = Development.objects.filter(lot_id__in=list(lots), computed_revision__gt=0)
     evidence = evidence_of(team)
     line, slopes = evidence.line(), to_stored(evidence.slopes(), decimals=None)
     scales = {key: calibrate(lots, descriptor=key) for key in rated}
-    stored = {key: {name: asdict(scale) for name, scale in found.items()} for key, found in scales.items()}
+    stored = {key: {name: asdict(scale) for name, scale in own.items()} for key, own in scales.items()}
     moved = (
         abs(line.mean - current.line_mean) > LINE_MOVED
         or _moved(current.scales, stored)
@@ -125,14 +125,14 @@ def _ratings(developments: QuerySet[Development], *, key: str) -> tuple[Sequence
         ratings += [
             Rated(
                 lot=str(lot),
-                session=one["session"],
-                taster=one["taster"],
-                infusion=one["infusion"],
-                adjusted=one["adjusted"],
-                curve=means[one["infusion"]],
+                session=rating["session"],
+                taster=rating["taster"],
+                infusion=rating["infusion"],
+                adjusted=rating["adjusted"],
+                curve=means[rating["infusion"]],
             )
-            for one in tasted
-            if one["descriptor"] == key and one["infusion"] in means
+            for rating in tasted
+            if rating["descriptor"] == key and rating["infusion"] in means
         ]
     return ratings, levels
 
@@ -142,5 +142,5 @@ def _panel(developments: QuerySet[Development], *, key: str) -> Panel:
     return panel(ratings, levels=levels)
 
 
-def _as_json(found: Panel) -> dict[str, object]:
-    return {"tasters": {one.taster: asdict(one) for one in found.tasters}, "agreement": asdict(found.agreement)}
+def _as_json(panel: Panel) -> dict[str, object]:
+    return {"tasters": {row.taster: asdict(row) for row in panel.tasters}, "agreement": asdict(panel.agreement)}

@@ -147,11 +147,11 @@ def _reset_upload(photo: UUID) -> str:
 
 def enqueue_due_photos(*, now: datetime) -> int:
     """Enqueue the check of every complete upload whose job was lost, at most 100 of a team; return how many."""
-    asked = 0
+    n_enqueued = 0
     for team in teams_with_photos_to_check():
         with skip_team_elsewhere(), acting_for(team):
-            asked += _enqueue_due_photos_of(team, now=now)
-    return asked
+            n_enqueued += _enqueue_due_photos_of(team, now=now)
+    return n_enqueued
 
 
 @transaction.atomic

@@ -37,7 +37,7 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
         pixels = pixels_of(photo_file(member, photo, thumbnail=False).read())
     except FileNotFoundError as error:
         raise NotFound from error
-    found = _rounded(
+    colour = _rounded(
         liquor_colour(
             white=_crop(pixels, regions.white),
             liquor=_crop(pixels, regions.liquor),
@@ -46,12 +46,12 @@ def measure_colour(member: Member, *, photo: UUID, regions: Regions, now: dateti
         )
     )
     measured = MeasuredColour(
-        reason=found.reason,
-        lab=found.lab,
-        sd=found.sd,
-        terms=found.terms,
-        white=found.white,
-        liquor=found.liquor,
+        reason=colour.reason,
+        lab=colour.lab,
+        sd=colour.sd,
+        terms=colour.terms,
+        white=colour.white,
+        liquor=colour.liquor,
         regions=regions,
         method=COLOUR_METHOD,
         by=str(member.user_id),

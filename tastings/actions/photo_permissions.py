@@ -17,11 +17,11 @@ from teams.queries.people import require_writer
 
 def check_may_change_photo(member: Member, photo: UUID) -> Photo:
     """Return a photo that the member may change; raise NotFound for one they do not see, NotAllowed for others'."""
-    found = get_photo(member, photo)
+    row = get_photo(member, photo)
     require_writer(member)
-    if not member.decides and member.user_id not in (found.by_id, _taster_of(found.session_id)):
+    if not member.decides and member.user_id not in (row.by_id, _taster_of(row.session_id)):
         raise not_yours("id", _("only who took it, a buyer or an owner changes this"))
-    return found
+    return row
 
 
 def check_may_photograph(member: Member, *, session: UUID | None) -> None:
@@ -41,7 +41,7 @@ def record_photo_correction(member: Member, photo: Photo, *, fields: Sequence[st
             "taster": str(taster),
             "fields": list(fields),
         }
-        record_event(team=member.team_id, who=member.user_id, event=TastingEvent.CORRECTION, about=about, now=now)
+        record_event(team=member.team_id, login=member.user_id, event=TastingEvent.CORRECTION, about=about, now=now)
 
 
 def _taster_of(session: UUID | None) -> UUID | None:

@@ -46,18 +46,18 @@ def announce_photo(member: Member, *, photo: UUID, sent: Mapping[str, object], n
         raise Invalid(problems=problems)
     columns = _columns(values)
     check_may_photograph(member, session=columns["session_id"])
-    made = Photo(id=photo, team_id=member.team_id, by_id=member.user_id, created_at=now, touched_at=now, **columns)
+    row = Photo(id=photo, team_id=member.team_id, by_id=member.user_id, created_at=now, touched_at=now, **columns)
     with transaction.atomic():
         lock_team(member.team_id)
         try:
             with transaction.atomic():
-                made.save(force_insert=True)
+                row.save(force_insert=True)
         except IntegrityError:
             stored = Photo.objects.filter(team_id=member.team_id, id=photo).first()
         else:
             check_photo_quotas(member)
-            _attach_if_visible(member, made)
-            record_photo_correction(member, made, fields=sorted(values), now=now)
+            _attach_if_visible(member, row)
+            record_photo_correction(member, row, fields=sorted(values), now=now)
             return True
     same = stored is not None and all(getattr(stored, name) == value for name, value in columns.items())
     if stored is None or not same or stored.by_id != member.user_id or stored.removed_at is not None:

@@ -63,11 +63,11 @@ def prune(team: UUID, *, now: datetime) -> int:
         ids = list(rows.values_list("id", flat=True))
         if not ids:
             continue
-        found = rows.model._default_manager.filter(id__in=ids)
+        old = rows.model._default_manager.filter(id__in=ids)
         photos = Photo.objects.filter(Q(session__in=ids) | Q(lot__in=ids), team_id=team)  # which go along
-        for revisions in (found.aggregate(highest=Max("revision")), photos.aggregate(highest=Max("revision"))):
+        for revisions in (old.aggregate(highest=Max("revision")), photos.aggregate(highest=Max("revision"))):
             highest = max(highest, revisions["highest"] or 0)
-        found.delete()
+        old.delete()
         n_deleted += len(ids)
     if n_deleted:
         Team.objects.filter(id=team).update(

@@ -83,9 +83,9 @@ class RecordAllowance:
         if name not in self._left:
             used = words_used(self._member.team_id) if name == "words" else self._used
             own, everyone = used.get(self._member.user_id, {}), total(used)
-            asked: tuple[QuotaName, ...] = ("words",) if name == "words" else ("notes", "records")
-            for one in asked:
-                self._left[one] = quotas_of((one,), own, of_team=False) + quotas_of((one,), everyone, of_team=True)
+            names: tuple[QuotaName, ...] = ("words",) if name == "words" else ("notes", "records")
+            for part in names:
+                self._left[part] = quotas_of((part,), own, of_team=False) + quotas_of((part,), everyone, of_team=True)
         return self._left[name]
 
 

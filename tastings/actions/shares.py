@@ -50,7 +50,7 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
         problems.append(Problem("lot", "unknown_parent", _("the team has no such lot")))
     if problems:
         raise Invalid(problems=problems)
-    made = Share.objects.create(
+    created = Share.objects.create(
         team_id=member.team_id,
         lot_id=UUID(str(values["lot"])),
         shows=cast("str", values["shows"]),
@@ -60,9 +60,9 @@ def give_share(member: Member, *, sent: Mapping[str, object], now: datetime) -> 
         by_id=member.user_id,
         created_at=now,
     )
-    about = {"share": str(made.id), "lot": str(made.lot_id), "shows": made.shows}
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.SHARE, about=about, now=now)
-    return share_for(member, made.id)
+    about = {"share": str(created.id), "lot": str(created.lot_id), "shows": created.shows}
+    record_event(team=member.team_id, login=member.user_id, event=TastingEvent.SHARE, about=about, now=now)
+    return share_for(member, created.id)
 
 
 @transaction.atomic
@@ -78,24 +78,24 @@ def keep_share(member: Member, *, share: UUID, now: datetime) -> Share:
     WrongState
         The link does not wait: it is open, or has ended.
     """
-    found = share_for(member, share)
+    row = share_for(member, share)
     if not member.runs_team:
         raise NotAllowed(_("an owner decides about the links of someone who may no longer give any"))
-    if not is_waiting(found, now=now):
+    if not is_waiting(row, now=now):
         raise WrongState(_("this link does not wait for an owner"))
     Share.objects.filter(id=share).update(kept_by_id=member.user_id)
-    about = {"share": str(share), "lot": str(found.lot_id)}
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.SHARE_KEPT, about=about, now=now)
+    about = {"share": str(share), "lot": str(row.lot_id)}
+    record_event(team=member.team_id, login=member.user_id, event=TastingEvent.SHARE_KEPT, about=about, now=now)
     return share_for(member, share)
 
 
 @transaction.atomic
 def revoke_share(member: Member, *, share: UUID, now: datetime) -> None:
     """End a link at once; ending it again changes nothing."""
-    found = share_for(member, share)
-    if Share.objects.filter(id=found.id, revoked_at=None).update(revoked_at=now):
-        about = {"share": str(share), "lot": str(found.lot_id)}
-        record_event(team=member.team_id, who=member.user_id, event=TastingEvent.SHARE_ENDED, about=about, now=now)
+    row = share_for(member, share)
+    if Share.objects.filter(id=row.id, revoked_at=None).update(revoked_at=now):
+        about = {"share": str(share), "lot": str(row.lot_id)}
+        record_event(team=member.team_id, login=member.user_id, event=TastingEvent.SHARE_ENDED, about=about, now=now)
 
 
 def count_view(share: UUID) -> None:

@@ -32,11 +32,11 @@ def check_may_accept(member: Member, note: UUID) -> Record:
     NotFound, NotAllowed
         The note cannot be seen; the member is not its session's taster.
     """
-    read = record_for(member, "note", note)
-    session = record_for(member, "session", UUID(str(read.fields["session"])))
+    record = record_for(member, "note", note)
+    session = record_for(member, "session", UUID(str(record.fields["session"])))
     if session.fields["taster"] != str(member.user_id) or not member.may_write:
         raise NotAllowed(_("only the taster of the session accepts what a text suggests"))
-    return read
+    return record
 
 
 def accept_suggestions(
@@ -53,10 +53,10 @@ def accept_suggestions(
     Invalid
         Something accepted is not suggested.
     """
-    read = check_may_accept(member, note)
-    intensities = _intensities(accepted, all_suggestions(member, read))
-    position = {name: read.fields[name] for name in ("session", "infusion", "moment")}
-    existing = {str(row.fields["descriptor"]): row.id for row in notes_at_same_moment(member, read, of=intensities)}
+    record = check_may_accept(member, note)
+    intensities = _intensities(accepted, all_suggestions(member, record))
+    position = {name: record.fields[name] for name in ("session", "infusion", "moment")}
+    existing = {str(row.fields["descriptor"]): row.id for row in notes_at_same_moment(member, record, of=intensities)}
     changes = [
         Change(
             type="note",

@@ -45,7 +45,7 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
             problems.append(Problem(name, "unknown_parent", _("the team has no such lot")))
     if lots["lot"] == lots["against"]:
         problems.append(Problem("against", "itself", _("a tea is tested against another")))
-    made = {
+    columns = {
         "team_id": member.team_id,
         "lot_id": lots["lot"],
         "against_id": lots["against"],
@@ -56,13 +56,13 @@ def record_triangle_test(member: Member, *, test: UUID, sent: Mapping[str, objec
         "by_id": member.user_id,
     }
     is_used = is_id_in_use("triangle_test", test)
-    if is_used and not problems and TriangleTest.objects.filter(id=test, **made).exists():
+    if is_used and not problems and TriangleTest.objects.filter(id=test, **columns).exists():
         return
     if is_used:
         problems.append(Problem("id", "taken", _("choose another id")))
     if problems:
         raise Invalid(problems=problems)
-    TriangleTest.objects.create(id=test, created_at=now, **made)
+    TriangleTest.objects.create(id=test, created_at=now, **columns)
 
 
 @transaction.atomic
@@ -78,18 +78,18 @@ def choose_tasters(member: Member, *, test: UUID, sent: Mapping[str, object]) ->
     Invalid
         Somebody is no member who tastes, or the test has fewer cups than answers are asked for.
     """
-    found = triangle_test_for(member, test)
+    row = triangle_test_for(member, test)
     require_writer(member)
-    if not may_pour(member, found):
+    if not may_pour(member, row):
         raise not_yours("tasters", _("who tastes is chosen by whoever made the test, buyers and owners"))
     values = clean_body(TRIANGLE_TASTERS, sent)
-    chosen = [UUID(str(one)) for one in cast("list[str]", values.get("tasters") or [])]
+    chosen = [UUID(str(taster)) for taster in cast("list[str]", values.get("tasters") or [])]
     each = int(cast("int", values.get("answers_each") or 1))
-    here = {one.user_id: one.may_write for one in members_of(member) if one.left_at is None}
+    here = {present.user_id: present.may_write for present in members_of(member) if present.left_at is None}
     problems = []
-    if any(not here.get(one) for one in chosen):
+    if any(not here.get(taster) for taster in chosen):
         problems.append(Problem("tasters", "unknown_parent", _("only members who may taste")))
-    if len(chosen) * each > (most := len(cup_sets_of(found))):
+    if len(chosen) * each > (most := len(cup_sets_of(row))):
         counts = {"answers": len(chosen) * each, "most": most}
         problems.append(
             Problem("answers_each", "range", _("that is %(answers)s answers; the test has cups for %(most)s") % counts)
@@ -97,9 +97,9 @@ def choose_tasters(member: Member, *, test: UUID, sent: Mapping[str, object]) ->
     if problems:
         raise Invalid(problems=problems)
     lock_team(member.team_id)
-    TriangleTaster.objects.filter(test=found).delete()
+    TriangleTaster.objects.filter(test=row).delete()
     TriangleTaster.objects.bulk_create(
-        TriangleTaster(team_id=member.team_id, test=found, user_id=one, answers=each) for one in chosen
+        TriangleTaster(team_id=member.team_id, test=row, user_id=taster, answers=each) for taster in chosen
     )
 
 
@@ -116,12 +116,12 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
     Invalid
         A field is not valid, the taster is no member, or the id belongs to another answer.
     """
-    found = triangle_test_for(member, test)
+    row = triangle_test_for(member, test)
     require_writer(member)
     lock_team(member.team_id)
     values = clean_body(TRIAL, sent)
     taster = UUID(str(values["taster"])) if values.get("taster") else None
-    if member.user_id not in (found.by_id, taster) and not member.decides:
+    if member.user_id not in (row.by_id, taster) and not member.decides:
         raise not_yours("taster", _("in another's test you record your own answers"))
     if taster is not None:
         try:
@@ -129,13 +129,13 @@ def record_trial(member: Member, *, test: UUID, trial: UUID, sent: Mapping[str, 
         except NotFound as error:
             raise Invalid(problems=[Problem("taster", "unknown_parent", _("is no member of this team"))]) from error
     if is_id_in_use("trial", trial):
-        stored = Trial.objects.filter(test=found, id=trial).first()
+        stored = Trial.objects.filter(test=row, id=trial).first()
         if stored is None or (stored.taster_id, stored.correct) != (taster, values["correct"]):
             raise Invalid(problems=[Problem("id", "taken", _("choose another id"))])
         return
     Trial.objects.create(
         id=trial,
-        test=found,
+        test=row,
         taster_id=taster,
         correct=cast("bool", values["correct"]),
         by_id=member.user_id,
@@ -156,9 +156,9 @@ def record_answer(member: Member, *, test: UUID, code: str, taster: UUID | None,
     Invalid
         No cup has this code, its set is answered, or the taster is no member.
     """
-    found = triangle_test_for(member, test)
+    row = triangle_test_for(member, test)
     require_writer(member)
-    named = [(i, cups) for i, cups in enumerate(cup_sets_of(found), start=1) if code in map(str, cups.codes)]
+    named = [(i, cups) for i, cups in enumerate(cup_sets_of(row), start=1) if code in map(str, cups.codes)]
     if not named:
         raise Invalid(problems=[Problem("code", "wrong", _("no cup of this test has this code"))])
     [(number, cups)] = named
@@ -181,15 +181,15 @@ def withdraw_trial(member: Member, *, test: UUID, trial: UUID, now: datetime) ->
     NotAllowed
         The member only reads, or neither recorded the answer, nor made the test, nor is buyer or owner.
     """
-    found = triangle_test_for(member, test)
+    row = triangle_test_for(member, test)
     require_writer(member)
-    stored = Trial.objects.filter(test=found, id=trial, withdrawn_at=None).first()
+    stored = Trial.objects.filter(test=row, id=trial, withdrawn_at=None).first()
     if stored is None:
         raise NotFound
-    if member.user_id not in (found.by_id, stored.by_id):
+    if member.user_id not in (row.by_id, stored.by_id):
         if not member.decides:
             raise not_yours("id", _("only who recorded it, a buyer or an owner changes this"))
         about = {"type": "trial", "record": str(trial), "test": str(test), "fields": ["withdrawn_at"]}
-        record_event(team=member.team_id, who=member.user_id, event=TastingEvent.CORRECTION, about=about, now=now)
+        record_event(team=member.team_id, login=member.user_id, event=TastingEvent.CORRECTION, about=about, now=now)
     if not Trial.objects.filter(id=trial, withdrawn_at=None).update(withdrawn_at=now):
         raise NotFound

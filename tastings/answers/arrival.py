@@ -70,38 +70,38 @@ class ArrivalWithoutSample:
 
 def arrival_answer(arrival: LotArrival) -> ArrivalAnswer | ArrivalWithoutSample:
     """Return the answer, its sentences in the language that is active."""
-    found = arrival.found
-    if arrival.sample is None or found is None:
+    check = arrival.check
+    if arrival.sample is None or check is None:
         return ArrivalWithoutSample(arrival.lot, None, "cannot_tell", words.no_sample(), ())
     return ArrivalAnswer(
         lot=arrival.lot,
         sample=arrival.sample,
-        verdict=found.verdict,
-        reason=words.reason(found),
+        verdict=check.verdict,
+        reason=words.reason(check),
         alpha=ALPHA,
         noticeable=NOTICEABLE,
         level=LEVEL,
         first_infusions=FIRST_INFUSIONS,
-        sessions=ArrivalSessions(found.sample_sessions, found.arrived_sessions),
-        shared_tasters=found.shared_tasters,
-        descriptors=tuple(_descriptor(one) for one in found.compared),
-        not_compared=found.not_compared,
-        next=words.next_tasting(found),
+        sessions=ArrivalSessions(check.sample_sessions, check.arrived_sessions),
+        shared_tasters=check.shared_tasters,
+        descriptors=tuple(_descriptor(item) for item in check.compared),
+        not_compared=check.not_compared,
+        next=words.next_tasting(check),
         triangle_tests=tuple(triangle_answer(test) for test in arrival.triangle_tests),
     )
 
 
-def _descriptor(one: Compared) -> ArrivalDescriptor:
+def _descriptor(item: Compared) -> ArrivalDescriptor:
     return ArrivalDescriptor(
-        descriptor=one.descriptor,
-        sample=one.sample,
-        arrived=one.arrived,
-        difference=one.difference,
-        low=one.low,
-        high=one.high,
-        p=one.p,
-        p_adjusted=one.p_adjusted,
-        different=one.different,
-        detectable=one.detectable,
-        within_noticeable=one.within,
+        descriptor=item.descriptor,
+        sample=item.sample,
+        arrived=item.arrived,
+        difference=item.difference,
+        low=item.low,
+        high=item.high,
+        p=item.p,
+        p_adjusted=item.p_adjusted,
+        different=item.different,
+        detectable=item.detectable,
+        within_noticeable=item.within,
     )

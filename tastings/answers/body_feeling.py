@@ -31,15 +31,15 @@ class BodyFeeling:
     cautions: tuple[str, ...]
 
 
-def body_feeling_answer(lot: UUID, found: NotedWords, *, labels: Mapping[str, str]) -> BodyFeeling:
+def body_feeling_answer(lot: UUID, noted: NotedWords, *, labels: Mapping[str, str]) -> BodyFeeling:
     """Return the answer, its sentences in the language that is active; ``labels`` are the team's words by key."""
-    sentences = (words.body_feeling_sentence(found, labels=labels), words.body_agreement_sentence(found))
+    sentences = (words.body_feeling_sentence(noted, labels=labels), words.body_agreement_sentence(noted))
     return BodyFeeling(
         lot=lot,
-        tasters=found.tasters,
-        sessions=found.sessions,
-        words=tuple(BodyWord(one.word, one.tasters, one.sessions) for one in found.words),
-        kappa=found.kappa,
+        tasters=noted.tasters,
+        sessions=noted.sessions,
+        words=tuple(BodyWord(word.word, word.tasters, word.sessions) for word in noted.words),
+        kappa=noted.kappa,
         sentence=" ".join(filter(None, sentences)),
         cautions=(words.body_feeling_note(),),
     )

@@ -58,14 +58,14 @@ class ComparisonAnswer:
     pairs: tuple[ComparedPair, ...]
 
 
-def comparison_answer(found: Comparison) -> ComparisonAnswer:
+def comparison_answer(comparison: Comparison) -> ComparisonAnswer:
     """Return the answer, its sentences in the language that is active."""
     return ComparisonAnswer(
         level=LEVEL,
         first_infusions=FIRST_INFUSIONS,
-        one_even_brew=found.one_even_brew,
-        groups=tuple(_group(name, figures) for name, figures in found.groups.items()),
-        pairs=tuple(map(_pair, found.pairs)),
+        one_even_brew=comparison.one_even_brew,
+        groups=tuple(_group(name, figures) for name, figures in comparison.groups.items()),
+        pairs=tuple(map(_pair, comparison.pairs)),
     )
 
 

@@ -119,14 +119,14 @@ class DevelopmentAnswer:
     otherwise: Otherwise
 
 
-def development_answer(found: LotDevelopment, *, labels: Mapping[str, str]) -> DevelopmentAnswer:
+def development_answer(lot: LotDevelopment, *, labels: Mapping[str, str]) -> DevelopmentAnswer:
     """Return the answer, its sentences in the language that is active; ``labels`` are the team's words by key."""
-    figures = found.figures
+    figures = lot.figures
     return DevelopmentAnswer(
-        lot=found.lot,
-        revision=found.revision,
-        computed_at=found.computed_at,
-        stale=found.stale,
+        lot=lot.lot,
+        revision=lot.revision,
+        computed_at=lot.computed_at,
+        stale=lot.stale,
         evidence=evidence_answer(figures.evidence),
         even_brew=_even_brew(figures),
         profile=figures.profile,
@@ -136,20 +136,20 @@ def development_answer(found: LotDevelopment, *, labels: Mapping[str, str]) -> D
         layers=figures.layers,
         departures=tuple(map(_departure, figures.departures)),
         next=words.next_session_sentence(figures.next),
-        cautions=tuple(words.development_cautions(figures, kind=found.kind, water_tds_mg_l=found.water_tds_mg_l)),
+        cautions=tuple(words.development_cautions(figures, kind=lot.kind, water_tds_mg_l=lot.water_tds_mg_l)),
         sentence=words.flavour_sentence(figures.layers, labels=labels, steeps=figures.steeps.recommended),
         otherwise=_counterfactual(figures.counterfactual),
     )
 
 
-def evidence_answer(found: EvidenceFigures) -> Evidence:
+def evidence_answer(figures: EvidenceFigures) -> Evidence:
     """Return what the figures rest on, reasons in words."""
     return Evidence(
-        sessions=found.sessions,
-        infusions=found.infusions,
-        tasters=found.tasters,
-        shops=found.shops,
-        left_out=tuple(LeftOutTasting(one.session, one.infusion, left_out_reason(one)) for one in found.left_out),
+        sessions=figures.sessions,
+        infusions=figures.infusions,
+        tasters=figures.tasters,
+        shops=figures.shops,
+        left_out=tuple(LeftOutTasting(item.session, item.infusion, left_out_reason(item)) for item in figures.left_out),
     )
 
 
@@ -176,19 +176,19 @@ def _even_brew(figures: Development) -> EvenBrew:
         warmed=True,
         rinse_s=even.rinse_s,
         contact_s=even.contact_s,
-        infusions=max([EVEN_INFUSIONS, *(len(one.points) for one in figures.curves)]),
+        infusions=max([EVEN_INFUSIONS, *(len(curve.points) for curve in figures.curves)]),
     )
 
 
-def _departure(one: Departure) -> BrewDeparture:
-    return BrewDeparture(one.session, one.infusion, one.kind, one.effect, words.departure_detail(one))
+def _departure(row: Departure) -> BrewDeparture:
+    return BrewDeparture(row.session, row.infusion, row.kind, row.effect, words.departure_detail(row))
 
 
-def _counterfactual(found: Counterfactual) -> Otherwise:
+def _counterfactual(figures: Counterfactual) -> Otherwise:
     return Otherwise(
-        descriptor=found.descriptor,
+        descriptor=figures.descriptor,
         points=tuple(
-            OtherwisePoint(one.infusion, one.ratings, one.departed, one.shown, one.without) for one in found.points
+            OtherwisePoint(cup.infusion, cup.ratings, cup.departed, cup.shown, cup.without) for cup in figures.points
         ),
-        sentence=words.counterfactual_sentence(found),
+        sentence=words.counterfactual_sentence(figures),
     )

@@ -45,26 +45,26 @@ class OtherVessel:
 
 def forecast_answer(figures: Development) -> Forecast | None:
     """Return it for a lot of which only the first cups were rated; None for others."""
-    found = course_forecast(figures)
-    if found is None:
+    course = course_forecast(figures)
+    if course is None:
         return None
-    return Forecast(found.rated_to, found.course_right, found.count_covered, words.course_forecast_sentence(found))
+    return Forecast(course.rated_to, course.course_right, course.count_covered, words.course_forecast_sentence(course))
 
 
-def other_vessel_answer(lot: UUID, found: VesselForecast | None) -> OtherVessel:
+def other_vessel_answer(lot: UUID, forecast: VesselForecast | None) -> OtherVessel:
     """Return the answer, its sentences in the language that is active; None is a lot whose strength nobody rated."""
     return OtherVessel(
         lot=lot,
-        first=None if found is None else _pot(found.first),
-        other=None if found is None else _pot(found.other),
-        contact_s=None if found is None else found.contact_s,
-        rated_to=None if found is None else found.rated_to,
+        first=None if forecast is None else _pot(forecast.first),
+        other=None if forecast is None else _pot(forecast.other),
+        contact_s=None if forecast is None else forecast.contact_s,
+        rated_to=None if forecast is None else forecast.rated_to,
         noticeable=NOTICEABLE,
-        cups=() if found is None else found.cups,
-        good_cups=None if found is None else found.good_cups,
-        stronger=None if found is None else found.stronger,
-        weaker=None if found is None else found.weaker,
-        sentence=words.no_vessel_forecast() if found is None else words.vessel_forecast_sentence(found),
+        cups=() if forecast is None else forecast.cups,
+        good_cups=None if forecast is None else forecast.good_cups,
+        stronger=None if forecast is None else forecast.stronger,
+        weaker=None if forecast is None else forecast.weaker,
+        sentence=words.no_vessel_forecast() if forecast is None else words.vessel_forecast_sentence(forecast),
         cautions=(words.vessel_forecast_note(), cautions.scalding(), cautions.hot_drink()),
     )
 

@@ -3,7 +3,7 @@
 from typing import Any
 
 
-def help_text(text: str, **more: Any) -> dict[str, Any]:  # noqa: ANN401 - arguments of a serializer field
+def help_text(text: str, **options: Any) -> dict[str, Any]:  # noqa: ANN401 - arguments of a serializer field
     """Return the metadata of a dataclass field that carries its meaning.
 
     Examples
@@ -11,4 +11,4 @@ def help_text(text: str, **more: Any) -> dict[str, Any]:  # noqa: ANN401 - argum
     >>> help_text("points, 0 to 10")
     {'serializer_kwargs': {'help_text': 'points, 0 to 10'}}
     """
-    return {"serializer_kwargs": {"help_text": text, **more}}
+    return {"serializer_kwargs": {"help_text": text, **options}}

@@ -45,27 +45,27 @@ class OtherHarvests:
     harvests: tuple[HarvestAnswer, ...]
 
 
-def other_harvests_answer(found: HarvestsOfProducer, *, labels: Mapping[str, str]) -> OtherHarvests:
+def other_harvests_answer(result: HarvestsOfProducer, *, labels: Mapping[str, str]) -> OtherHarvests:
     """Return the answer, its sentences in the language that is active; ``labels`` are the team's words by key."""
     return OtherHarvests(
-        lot=found.lot,
-        producer=found.producer,
+        lot=result.lot,
+        producer=result.producer,
         first_infusions=FIRST_INFUSIONS,
-        harvests=tuple(_harvest(one, labels) for one in found.harvests),
+        harvests=tuple(_harvest(harvest, labels) for harvest in result.harvests),
     )
 
 
-def _harvest(one: OtherHarvest, labels: Mapping[str, str]) -> HarvestAnswer:
+def _harvest(other: OtherHarvest, labels: Mapping[str, str]) -> HarvestAnswer:
     return HarvestAnswer(
-        lot=one.lot,
-        name=one.name,
-        harvest_year=one.harvest_year,
-        harvest_season=one.harvest_season,
-        sessions=one.found.sample_sessions,
-        shared_tasters=one.found.shared_tasters,
+        lot=other.lot,
+        name=other.name,
+        harvest_year=other.harvest_year,
+        harvest_season=other.harvest_season,
+        sessions=other.check.sample_sessions,
+        shared_tasters=other.check.shared_tasters,
         differences=tuple(
             HarvestDifference(each.descriptor, each.difference, each.low, each.high, each.p_adjusted)
-            for each in one.found.differing
+            for each in other.check.differing
         ),
-        sentence=harvest_difference(one.found, labels=labels),
+        sentence=harvest_difference(other.check, labels=labels),
     )

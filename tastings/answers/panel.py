@@ -97,19 +97,19 @@ def panel_answer(panel: PanelFigures, *, tasters: list[str]) -> Panel:
         computed_at=panel.computed_at,
         stale=panel.stale,
         finish_line=FinishLineAnswer(round(panel.line.mean, 2), round(panel.line.sd, 2)),
-        agreement=tuple(_agreement(key, one.agreement) for key, one in sorted(panel.descriptors.items())),
+        agreement=tuple(_agreement(key, scale.agreement) for key, scale in sorted(panel.descriptors.items())),
         tasters=tuple(PanelTaster(UUID(name), tuple(map(_row, panel.rows_of(name)))) for name in tasters),
     )
 
 
-def _agreement(descriptor: str, found: PanelAgreement) -> DescriptorAgreement:
+def _agreement(descriptor: str, agreement: PanelAgreement) -> DescriptorAgreement:
     return DescriptorAgreement(
         descriptor=descriptor,
-        tasters=len(found.tasters),
-        lots=found.lots,
-        icc_single=found.single,
-        icc_mean=found.mean,
-        kendall_w=found.w,
+        tasters=len(agreement.tasters),
+        lots=agreement.lots,
+        icc_single=agreement.single,
+        icc_mean=agreement.mean,
+        kendall_w=agreement.w,
     )
 
 

@@ -105,12 +105,12 @@ def readiness_answer(lot: UUID, readiness: Readiness | None, *, level: float) ->
         today=None if readiness.today is None else _point(readiness.today, readiness=readiness),
         curve=tuple(_point(point, readiness=readiness) for point in readiness.curve),
         tastings=tuple(
-            RoastTasting(one.session, round(one.day), _date(one.day, readiness=readiness), one.mean, one.variance**0.5)
-            for one in readiness.values
+            RoastTasting(cup.session, round(cup.day), _date(cup.day, readiness=readiness), cup.mean, cup.variance**0.5)
+            for cup in readiness.values
         ),
         liking=readiness.liking,
         next=words.next_tasting(readiness.next, attribute=readiness.attribute),
-        left_out=tuple(LeftOutSession(one.session, left_out_reason(one)) for one in readiness.left_out),
+        left_out=tuple(LeftOutSession(item.session, left_out_reason(item)) for item in readiness.left_out),
     )
 
 
@@ -119,6 +119,6 @@ def _point(point: Point, *, readiness: Readiness) -> RoastPoint:
 
 
 def _date(day: float, *, readiness: Readiness) -> datetime.date:
-    found = day_on(readiness.roasted_on, day)
-    assert found is not None  # noqa: S101 - a day of a tasting or of the curve is finite
-    return found
+    date = day_on(readiness.roasted_on, day)
+    assert date is not None  # noqa: S101 - a day of a tasting or of the curve is finite
+    return date

@@ -69,7 +69,7 @@ class TriangleTest:
 def triangle_answer(test: Row) -> TriangleTest:
     """Return a test with its answers and what they say."""
     result, left = result_of(test), answers_left(test)
-    answers = {one.user_id: one.answers for one in test.tasters.all()}
+    answers = {chosen.user_id: chosen.answers for chosen in test.tasters.all()}
     return TriangleTest(
         id=test.id,
         lot=test.lot_id,
@@ -80,23 +80,23 @@ def triangle_answer(test: Row) -> TriangleTest:
         remarks=test.remarks or None,
         by=test.by_id,
         tasters=tuple(TriangleTaster(user, answers[user], n_left) for user, n_left in left.items()),
-        trials=tuple(Trial(one.id, one.taster_id, one.correct, one.created_at) for one in counted_trials(test)),
+        trials=tuple(Trial(row.id, row.taster_id, row.correct, row.created_at) for row in counted_trials(test)),
         result=None if result is None else triangle_result(result),
     )
 
 
-def triangle_result(found: Triangle) -> TriangleResult:
+def triangle_result(triangle: Triangle) -> TriangleResult:
     """Return the figures, p with three significant digits."""
     return TriangleResult(
-        n_correct=found.n_correct,
-        n_tests=found.n_tests,
-        p=Exact(f"{found.p:.3g}"),
-        alpha=Exact(found.alpha),
-        least_correct=found.least_correct,
-        different=found.different,
-        distinguishers=Exact(found.distinguishers),
-        power=found.power,
-        target_power=found.target_power,
-        needed=found.needed,
-        found_distinguishers=found.found_distinguishers,
+        n_correct=triangle.n_correct,
+        n_tests=triangle.n_tests,
+        p=Exact(f"{triangle.p:.3g}"),
+        alpha=Exact(triangle.alpha),
+        least_correct=triangle.least_correct,
+        different=triangle.different,
+        distinguishers=Exact(triangle.distinguishers),
+        power=triangle.power,
+        target_power=triangle.target_power,
+        needed=triangle.needed,
+        found_distinguishers=triangle.found_distinguishers,
     )

@@ -90,7 +90,7 @@ class BucketStore:
 
     def _listed(self, prefix: str) -> Iterator[tuple[str, int, datetime]]:
         for page in obstore.list(self._store, prefix):
-            yield from ((one["path"], one["size"], one["last_modified"]) for one in page)
+            yield from ((item["path"], item["size"], item["last_modified"]) for item in page)
 
     def _pieces(self, key: str) -> Iterator[tuple[str, int]]:
         """Yield name and size of an upload's pieces in order, up to the first gap."""

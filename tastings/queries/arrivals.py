@@ -17,12 +17,12 @@ from teams.models import Member
 class LotArrival:
     """The comparison of an arrived lot with its sample, and the triangle tests of the two.
 
-    ``sample`` and ``found`` are None for a lot that names no sample.
+    ``sample`` and ``check`` are None for a lot that names no sample.
     """
 
     lot: UUID
     sample: UUID | None
-    found: ArrivalCheck | None
+    check: ArrivalCheck | None
     triangle_tests: Sequence[TriangleTest]
 
 
@@ -40,6 +40,6 @@ def arrival_check_for(member: Member, lot: UUID) -> LotArrival:
     before, now = load_brews(sample), load_brews(lot)
     rated = [key for key in now.rated if key in before.rated]
     scales = calibration_of(member.team_id).scales
-    found = check_arrival(before.brews, now.brews, rated=rated, even_brew=now.even_brew, scales=scales)
+    check = check_arrival(before.brews, now.brews, rated=rated, even_brew=now.even_brew, scales=scales)
     tests = TriangleTest.objects.filter(team_id=member.team_id, lot_id=lot, against_id=sample).order_by("held_on", "id")
-    return LotArrival(lot, sample, found, list(tests.prefetch_related("trials")))
+    return LotArrival(lot, sample, check, list(tests.prefetch_related("trials")))

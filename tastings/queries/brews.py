@@ -45,8 +45,8 @@ class _NoteValues:
 
 def load_brews(lot: UUID) -> LotBrews:
     """Read the lot's shared sessions."""
-    found = _build_brews(Session.objects.filter(lot_id=lot).order_by("started_at", "id"))
-    return replace(found, even_brew=even_brew_of(Lot.objects.values_list("kind", flat=True).get(id=lot)))
+    tastings = _build_brews(Session.objects.filter(lot_id=lot).order_by("started_at", "id"))
+    return replace(tastings, even_brew=even_brew_of(Lot.objects.values_list("kind", flat=True).get(id=lot)))
 
 
 def load_latest_brews(team: UUID, *, sessions: int) -> Mapping[str, LotBrews]:
@@ -125,13 +125,13 @@ def _kettles_c(session: Session, infusions: Sequence[Infusion]) -> list[float]:
 
     Before the first reading that counts; in a session without any, the heat of the even brew for the kind of tea.
     """
-    read = [infusion.kettle_c for infusion in infusions if infusion.kettle_c is not None]
-    last_c = read[0] if read else even_brew_of(session.lot.kind if session.lot else "").kettle_c
-    found: list[float] = []
+    readings = [infusion.kettle_c for infusion in infusions if infusion.kettle_c is not None]
+    last_c = readings[0] if readings else even_brew_of(session.lot.kind if session.lot else "").kettle_c
+    kettles_c: list[float] = []
     for infusion in infusions:
         last_c = last_c if infusion.kettle_c is None else infusion.kettle_c
-        found.append(last_c)
-    return found
+        kettles_c.append(last_c)
+    return kettles_c
 
 
 def _pour(infusion: Infusion, notes: list[_NoteValues], *, kettle_c: float) -> Pour:

@@ -29,9 +29,9 @@ def compare_lots(member: Member, lots: Sequence[UUID]) -> Comparison:
     if not 2 <= len(set(lots)) <= MOST_GROUPS or len(set(lots)) != len(lots):
         raise Invalid(problems=[Problem("lots", "range", _("two to %(most)s different lots") % {"most": MOST_GROUPS})])
     tastings = {str(lot): load_brews(lot) for lot in lots}
-    rated = tuple(dict.fromkeys(key for found in tastings.values() for key in found.rated))
-    even_brews = {lot: found.even_brew for lot, found in tastings.items()}
-    return _compared(member, {lot: found.brews for lot, found in tastings.items()}, rated=rated, even_brews=even_brews)
+    rated = tuple(dict.fromkeys(key for tea in tastings.values() for key in tea.rated))
+    even_brews = {lot: tea.even_brew for lot, tea in tastings.items()}
+    return _compared(member, {lot: tea.brews for lot, tea in tastings.items()}, rated=rated, even_brews=even_brews)
 
 
 def compare_within(member: Member, lot: UUID, *, by: str) -> Comparison:

@@ -37,9 +37,9 @@ def answer_of_flight(flight: Flight) -> FlightAnswer:
         stale=flight.answer_made != flight.answer_wanted or (figures is None and flight.answer is not None),
         answered_at=flight.answered_at,
         failure=flight.answer_failure or None,
-        measures=[measure_of(one, names=names) for one in figures.measures] if figures is not None else [],
+        measures=[measure_of(measure, names=names) for measure in figures.measures] if figures is not None else [],
         left_out=left_out_of(figures) if figures is not None else [],
-        late=[one.shown for one in late_sessions(flight)] if flight.counted is not None else [],
+        late=[late.shown for late in late_sessions(flight)] if flight.counted is not None else [],
     )
 
 
@@ -55,7 +55,7 @@ def stored_figures(flight: Flight) -> FlightFigures | None:
 
 def _names(figures: FlightFigures) -> dict[str, str]:
     """Return what the lots and tasters of the figures are called, by id."""
-    lots = {one.lot for measure in figures.measures for one in (*measure.standings, *measure.controls)}
-    tasters = {one.taster for measure in figures.measures for one in measure.tasters}
+    lots = {standing.lot for measure in figures.measures for standing in (*measure.standings, *measure.controls)}
+    tasters = {taster.taster for measure in figures.measures for taster in measure.tasters}
     names = {str(key): name for key, name in Lot.objects.filter(id__in=lots).values_list("id", "name")}
     return names | {str(user.id): str(user) for user in User.objects.filter(id__in=tasters)}

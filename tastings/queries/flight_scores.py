@@ -93,7 +93,7 @@ def present_scores(flight: Flight, *, revision: int) -> CountedScores:
     for note in liking_notes(sessions).filter(removed=False, intensity__isnull=False):
         ratings[note.session_id].append(rating_of(note))
     return CountedScores(
-        revision, tuple(counted_session(one, () if one.private else ratings[one.id]) for one in sessions)
+        revision, tuple(counted_session(row, () if row.private else ratings[row.id]) for row in sessions)
     )
 
 
@@ -134,7 +134,7 @@ def scores_of(flight: Flight) -> Scores:
     left_out: list[LeftOut] = []
     cups: dict[Measure, list[Cup]] = {"liking": [], "weighted": []}
     places: dict[str, int] = defaultdict(int)
-    sessions = sorted(counted_scores(flight).sessions, key=lambda one: (one.began, one.session))
+    sessions = sorted(counted_scores(flight).sessions, key=lambda session: (session.began, session.session))
     chosen = _session_by_cup(sessions, flight.weights)
     for session in sessions:
         if session.private:
@@ -156,7 +156,7 @@ def scores_of(flight: Flight) -> Scores:
                 cups[measure].append(
                     Cup(lot=session.lot, taster=session.taster, sitting=sitting, position=places[sitting], score=score)
                 )
-    return Scores({measure: found for measure, found in cups.items() if found}, left_out)
+    return Scores({measure: scored for measure, scored in cups.items() if scored}, left_out)
 
 
 def _session_by_cup(sessions: Sequence[CountedSession], weights: Mapping[str, float]) -> dict[str, str]:
@@ -179,26 +179,26 @@ def points_of(ratings: Sequence[Rating], weights: Mapping[str, float]) -> dict[M
 
 def _mean(ratings: Sequence[Rating]) -> float | None:
     """Return the mean over infusions; a liking of the cup as a whole stands before that."""
-    whole = [one.points for one in ratings if not one.infusion]
+    whole = [rating.points for rating in ratings if not rating.infusion]
     if whole:
         return fmean(whole)
     by_infusion: dict[str, list[float]] = defaultdict(list)
-    for one in ratings:
-        by_infusion[one.infusion].append(one.points)
+    for rating in ratings:
+        by_infusion[rating.infusion].append(rating.points)
     return fmean(fmean(points) for points in by_infusion.values()) if by_infusion else None
 
 
 def _liking(ratings: Sequence[Rating]) -> float | None:
-    return _mean([one for one in ratings if one.moment in _TASTED])
+    return _mean([rating for rating in ratings if rating.moment in _TASTED])
 
 
 def _weighted(ratings: Sequence[Rating], weights: Mapping[str, float]) -> float | None:
     """Return the score out of 100; None while a factor that carries weight has no liking."""
     scores: dict[str, float] = {}
     for factor in set(_FACTOR.values()):
-        found = _mean([one for one in ratings if _FACTOR.get(one.moment) == factor])
-        if found is not None:
-            scores[factor] = 10 * found
+        mean = _mean([rating for rating in ratings if _FACTOR.get(rating.moment) == factor])
+        if mean is not None:
+            scores[factor] = 10 * mean
     if any(weight > 0 and factor not in scores for factor, weight in weights.items()):
         return None
     return weighted_score(scores, weights)

@@ -43,10 +43,10 @@ def must_decide(member: Member) -> None:
 def flight_row(member: Member, flight: UUID, *, lock: bool = False) -> Flight:
     """Return the team's flight, locked if asked; raise NotFound for an absent or a foreign one."""
     rows = Flight.objects.filter(team_id=member.team_id, id=flight)
-    found = (rows.select_for_update(of=("self",)) if lock else rows).first()
-    if found is None:
+    row = (rows.select_for_update(of=("self",)) if lock else rows).first()
+    if row is None:
         raise NotFound
-    return found
+    return row
 
 
 def flight_for(member: Member, flight: UUID) -> FlightItem:
@@ -79,8 +79,8 @@ def flight_item(member: Member, flight: Flight) -> FlightItem:
         repeats=flight.repeats,
         remarks=flight.remarks or None,
         lots=sorted(lots, key=str),
-        tasters=[one.user_id for one in people if not one.pours],
-        pourers=[one.user_id for one in people if one.pours],
+        tasters=[person.user_id for person in people if not person.pours],
+        pourers=[person.user_id for person in people if person.pours],
         reference=flight.reference_id,
         # who tastes is not to be led by what is expected
         expected_order=[UUID(lot) for lot in flight.expected_order] if member.decides or not flight.is_blind else [],
@@ -148,8 +148,8 @@ def _progress(cups: Sequence[FlightCup]) -> FlightProgress:
     if cups:
         members = Member.objects.filter(team_id=cups[0].team_id, user_id__in={cup.taster_id for cup in cups})
         shop_of = dict(members.values_list("user_id", "shop_id"))
-    by_shop, tasted_by_shop = (Counter(shop_of.get(cup.taster_id) for cup in some) for some in (cups, tasted_cups))
-    by_taster, tasted_by_taster = (Counter(cup.taster_id for cup in some) for some in (cups, tasted_cups))
+    by_shop, tasted_by_shop = (Counter(shop_of.get(cup.taster_id) for cup in group) for group in (cups, tasted_cups))
+    by_taster, tasted_by_taster = (Counter(cup.taster_id for cup in group) for group in (cups, tasted_cups))
     return FlightProgress(
         planned=len(cups),
         tasted=len(tasted_cups),
@@ -174,8 +174,8 @@ def names_of_flights(member: Member) -> dict[str, str]:
 def events_of(member: Member, flight: UUID) -> list[AuditEntry]:
     """Return what the audit log has of a flight, the latest first: for buyers and owners, who run it."""
     must_decide(member)
-    found = AuditEntry.objects.filter(team_id=member.team_id, what__in=FLIGHT_EVENTS, about__flight=str(flight))
-    return list(found.select_related("who").order_by("-at", "-id"))
+    entries = AuditEntry.objects.filter(team_id=member.team_id, what__in=FLIGHT_EVENTS, about__flight=str(flight))
+    return list(entries.select_related("who").order_by("-at", "-id"))
 
 
 def pouring_plan_for(member: Member, flight: UUID) -> PouringPlan:
@@ -190,18 +190,18 @@ def pouring_plan_for(member: Member, flight: UUID) -> PouringPlan:
     WrongState
         There is no plan yet, or no flight any more.
     """
-    found = flight_row(member, flight)
-    pours = found.people.filter(user_id=member.user_id, pours=True, out_at=None).exists()
-    if found.is_blind and not pours:
+    row = flight_row(member, flight)
+    pours = row.people.filter(user_id=member.user_id, pours=True, out_at=None).exists()
+    if row.is_blind and not pours:
         raise NotAllowed(_("only who pours for this flight sees its codes with names before the reveal"))
-    if found.plan is None or found.state == Flight.State.CALLED_OFF:
+    if row.plan is None or row.state == Flight.State.CALLED_OFF:
         raise WrongState(_("there is no plan"))
-    cups = list(standing_cups(found))
+    cups = list(standing_cups(row))
     names = dict(Lot.objects.filter(id__in={cup.lot_id for cup in cups}).values_list("id", "name"))
     tasters = {user.id: str(user) for user in User.objects.filter(id__in={cup.taster_id for cup in cups})}
     return PouringPlan(
-        flight=found.id,
-        version=found.plan_made,
+        flight=row.id,
+        version=row.plan_made,
         pours=[
             Pour(
                 taster=tasters[cup.taster_id],

@@ -30,9 +30,9 @@ def vessel_forecast_for(member: Member, lot: UUID, *, pot: Pot) -> VesselForecas
 def forecast_in_usual_pot(member: Member, lot: UUID, *, pot: UsualPot) -> VesselForecast | None:
     """Foretell them in the pot of the guide; None where the lot was tasted in one of that material, or unrated."""
     try:
-        found = vessel_forecast_for(member, lot, pot=pot.as_asked())
+        forecast = vessel_forecast_for(member, lot, pot=pot.as_asked())
     except BrewError:
         return None
-    if found is None or found.first.vessel_material == found.other.vessel_material:
+    if forecast is None or forecast.first.vessel_material == forecast.other.vessel_material:
         return None
-    return found
+    return forecast

@@ -191,9 +191,9 @@ def _most_used_pot(member: Member, *, with_pour: bool) -> UsualPot:
         latest = list(ordered.values("id", *_VESSEL)[:LATEST_SESSIONS])
         if not latest:
             continue
-        vessels = Counter(tuple(one[name] for name in _VESSEL) for one in latest)
+        vessels = Counter(tuple(row[name] for name in _VESSEL) for row in latest)
         usual = max(vessels, key=lambda vessel: (vessels[vessel], str(vessel)))
-        sessions = [one["id"] for one in latest if with_pour and tuple(one[name] for name in _VESSEL) == usual]
+        sessions = [row["id"] for row in latest if with_pour and tuple(row[name] for name in _VESSEL) == usual]
         pours = Infusion.objects.filter(session_id__in=sessions, removed=False, number__gt=0)
         poured_s = [float(pour_s) for pour_s in pours.values_list("pour_s", flat=True) if pour_s is not None]
         vessel_ml, material, warmed, altitude_m = usual

@@ -32,7 +32,7 @@ def late_sessions(flight: Flight) -> list[LateSession]:
 
     Only what the session's taster wrote can be admitted; what others changed is shown. Private sessions are left out.
     """
-    counted = {one.session: one for one in counted_scores(flight).sessions}
+    counted = {session.session: session for session in counted_scores(flight).sessions}
     sessions = list(
         Session.objects.filter(flight_cup__flight=flight, removed=False, private=False)
         .select_related("flight_cup")
@@ -41,29 +41,29 @@ def late_sessions(flight: Flight) -> list[LateSession]:
     notes: dict[UUID, list[Note]] = defaultdict(list)
     for note in liking_notes(sessions):
         notes[note.session_id].append(note)
-    found = []
+    late = []
     for session in sessions:
         before = counted.get(str(session.id))
         counts = before.ratings if before is not None else ()
-        by_taster = _ratings_by_taster(session, notes[session.id], counted={one.note: one for one in counts})
+        by_taster = _ratings_by_taster(session, notes[session.id], counted={rating.note: rating for rating in counts})
         present = tuple(sorted(rating_of(note) for note in notes[session.id] if _is_rated(note)))
         ratings = by_taster if by_taster != counts else present
         if ratings != counts:
-            was, now = (points_of(some, flight.weights) for some in (counts, ratings))
+            was, now = (points_of(group, flight.weights) for group in (counts, ratings))
             shown = LateScore(
                 session=session.id,
                 taster=session.taster_id,
                 lot=session.flight_cup.lot_id,  # type: ignore[union-attr]  # with this query
-                revision=max(one.revision for one in (session, *notes[session.id])),
-                arrived_at=max(one.updated_at for one in (session, *notes[session.id])),
+                revision=max(row.revision for row in (session, *notes[session.id])),
+                arrived_at=max(row.updated_at for row in (session, *notes[session.id])),
                 liking=now["liking"],
                 weighted=now["weighted"],
                 counted_liking=was["liking"],
                 counted_weighted=was["weighted"],
                 admissible=by_taster != counts,
             )
-            found.append(LateSession(shown, counted_session(session, ratings)))
-    return found
+            late.append(LateSession(shown, counted_session(session, ratings)))
+    return late
 
 
 def _ratings_by_taster(session: Session, notes: Sequence[Note], *, counted: Mapping[str, Rating]) -> tuple[Rating, ...]:

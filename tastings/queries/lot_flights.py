@@ -50,17 +50,17 @@ def flights_of(team: UUID, lots: Mapping[UUID, bool]) -> tuple[FlightPlace, ...]
         team_id=team, lot_id__in=lots, flight__state__in=(Flight.State.REVEALED, Flight.State.DECIDED)
     ).select_related("flight")
     return tuple(
-        _place(one.flight, one.lot_id, of_sample=lots[one.lot_id])
-        for one in rows.order_by("-flight__revealed_at", "id")
+        _place(row.flight, row.lot_id, of_sample=lots[row.lot_id])
+        for row in rows.order_by("-flight__revealed_at", "id")
     )
 
 
 def _place(flight: Flight, lot: UUID, *, of_sample: bool) -> FlightPlace:
     decision = flight.decision
-    chosen = None if decision is None else any(one["lot"] == str(lot) for one in decision["chosen"])
-    found = FlightPlace(flight=flight.id, name=flight.name, of_sample=of_sample, chosen=chosen)
+    chosen = None if decision is None else any(choice["lot"] == str(lot) for choice in decision["chosen"])
+    unplaced = FlightPlace(flight=flight.id, name=flight.name, of_sample=of_sample, chosen=chosen)
     figures = stored_figures(flight)
-    liking = next((one for one in figures.measures if one.measure == "liking"), None) if figures else None
+    liking = next((measure for measure in figures.measures if measure.measure == "liking"), None) if figures else None
     for place, standing in enumerate(liking.standings if liking else (), start=1):
         if standing.lot == str(lot) and liking is not None:
             return FlightPlace(
@@ -75,4 +75,4 @@ def _place(flight: Flight, lot: UUID, *, of_sample: bool) -> FlightPlace:
                 high=standing.high,
                 chosen=chosen,
             )
-    return found
+    return unplaced

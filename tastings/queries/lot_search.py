@@ -152,8 +152,8 @@ def lists_state(members: Collection[Member]) -> object:
 def lots_named(members: Collection[Member], lots: Collection[UUID]) -> list[ListedLot]:
     """Return those of the lots that someone may see, in the order given, as a list shows them."""
     order = {lot: place for place, lot in enumerate(lots)}
-    found = _with_figures(_lots(members).filter(id__in=order))
-    return [_listed(lot) for lot in sorted(found, key=lambda lot: order[lot.id])]
+    rows = _with_figures(_lots(members).filter(id__in=order))
+    return [_listed(lot) for lot in sorted(rows, key=lambda lot: order[lot.id])]
 
 
 def _lots(members: Collection[Member]) -> QuerySet[Lot]:

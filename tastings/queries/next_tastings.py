@@ -57,8 +57,8 @@ def tasting_plan(member: Member) -> TastingPlan:
         .values("id", "name", "status", next=F("development__result__next"), seen=F("development__result__evidence"))
     )
     lots: dict[str, PlannedTasting] = {str(row["id"]): _planned(row) for row in rows}
-    ranked = next_tastings([OpenLot(key, one.status == SAMPLE, one.sessions, one.next) for key, one in lots.items()])
-    return TastingPlan(len(ranked), tuple(lots[one.lot] for one in ranked[:MOST]))
+    ranked = next_tastings([OpenLot(key, lot.status == SAMPLE, lot.sessions, lot.next) for key, lot in lots.items()])
+    return TastingPlan(len(ranked), tuple(lots[lot.lot] for lot in ranked[:MOST]))
 
 
 def _planned(row: Mapping[str, Any]) -> PlannedTasting:

@@ -27,7 +27,7 @@ class OtherHarvest:
     name: str
     harvest_year: int
     harvest_season: str
-    found: ArrivalCheck
+    check: ArrivalCheck
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +69,11 @@ def other_harvests_of(team: UUID, lot: UUID) -> list[Lot]:
 def compare_harvests(member: Member, lot: UUID, other: Lot) -> OtherHarvest:
     """Compare a lot with one other harvest, as an arrived lot is compared with its sample."""
     before, now = load_brews(other.id), load_brews(lot)
-    found = check_arrival(
+    check = check_arrival(
         before.brews,
         now.brews,
         rated=[key for key in now.rated if key in before.rated],
         even_brew=now.even_brew,
         scales=calibration_of(member.team_id).scales,
     )
-    return OtherHarvest(other.id, other.name, other.harvest_year or 0, other.harvest_season, found)
+    return OtherHarvest(other.id, other.name, other.harvest_year or 0, other.harvest_season, check)

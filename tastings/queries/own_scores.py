@@ -74,17 +74,17 @@ def own_cups(member: Member, flight: FlightItem) -> Sequence[OwnCup]:
         by_cup.setdefault(of, []).append(session)
     written = [session_of_cup(cup.id) for cup in cups]
     notes = {note.id: note for note in Note.objects.filter(session__in=written, removed=False)}
-    asked = scores_asked(flight)
-    found = []
+    scores = scores_asked(flight)
+    own = []
     for cup in cups:
-        others = [one for one in by_cup.get(cup.id, []) if one != session_of_cup(cup.id)]
+        others = [session for session in by_cup.get(cup.id, []) if session != session_of_cup(cup.id)]
         values: dict[str, float | str] = {}
-        for score in asked:
+        for score in scores:
             note = notes.get(note_of_cup(cup.id, score))
             value = None if note is None else note.text if score.descriptor is None else note.intensity
             if value not in (None, ""):
                 values[score.name] = value if isinstance(value, str) else float(value)
         is_stored = session_of_cup(cup.id) in by_cup.get(cup.id, [])
         elsewhere = others[0] if others and not is_stored else None
-        found.append(OwnCup(cup=cup, is_stored=is_stored, values=values if is_stored else {}, elsewhere=elsewhere))
-    return found
+        own.append(OwnCup(cup=cup, is_stored=is_stored, values=values if is_stored else {}, elsewhere=elsewhere))
+    return own

@@ -156,7 +156,7 @@ def taster_calibration(member: Member, taster: UUID) -> PanelFigures:
 
 def tasters_shown(member: Member, panel: PanelFigures) -> list[str]:
     """Return the tasters whose rows the member may see, by id."""
-    tasters = sorted({taster for one in panel.descriptors.values() for taster in one.tasters})
+    tasters = sorted({taster for agreement in panel.descriptors.values() for taster in agreement.tasters})
     return tasters if member.sees_all_tasters else [name for name in tasters if name == str(member.user_id)]
 
 

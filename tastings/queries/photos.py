@@ -41,10 +41,10 @@ def visible_photos(member: Member) -> QuerySet[Photo]:
 
 def get_photo(member: Member, photo: UUID) -> Photo:
     """Return a photo; raise NotFound for one that the member does not see."""
-    found = visible_photos(member).filter(id=photo).first()
-    if found is None:
+    row = visible_photos(member).filter(id=photo).first()
+    if row is None:
         raise NotFound
-    return found
+    return row
 
 
 def list_photos(

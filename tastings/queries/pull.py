@@ -71,10 +71,10 @@ def pull(  # noqa: PLR0913 - what a phone asks for, one by one
         return PulledPage(changes, cursor, more=True, token=token)
     if token.scope is None:
         token = None
-    found = _rows_after(member, cursor=cursor, counter=counter, limit=limit, token=token, written=written)
-    page, more = found[:limit], len(found) > limit
-    reached = page[-1].revision if more else max(counter, cursor)
-    return PulledPage(_changes(member, page, token=token, written=written), reached, more, token)
+    rows = _rows_after(member, cursor=cursor, counter=counter, limit=limit, token=token, written=written)
+    page, has_more = rows[:limit], len(rows) > limit
+    reached = page[-1].revision if has_more else max(counter, cursor)
+    return PulledPage(_changes(member, page, token=token, written=written), reached, has_more, token)
 
 
 def _revision_of(team: UUID) -> int:
@@ -90,8 +90,8 @@ def _rows_after(  # noqa: PLR0913 - as above
 ) -> _Rows:
     """Return the rows after a cursor, sometimes more than one beyond the limit."""
     read_upto = counter if written is None else written.after
-    read = _read_rows(member, after=cursor, upto=read_upto, limit=limit, token=token)
-    return read if written is None else [*read, *written.rows]
+    rows = _read_rows(member, after=cursor, upto=read_upto, limit=limit, token=token)
+    return rows if written is None else [*rows, *written.rows]
 
 
 def _read_rows(member: Member, *, after: int, upto: int, limit: int, token: ScopeToken | None) -> _Rows:
@@ -100,26 +100,26 @@ def _read_rows(member: Member, *, after: int, upto: int, limit: int, token: Scop
         return []
     changed = _changed_types(member.team_id, cursor=after, counter=upto)
     between = Q(team_id=member.team_id, revision__gt=after, revision__lte=upto)
-    wanted = dict.fromkeys((*MODELS, *PULL_ONLY), between)
+    conditions = dict.fromkeys((*MODELS, *PULL_ONLY), between)
     if token is not None:  # what lay outside the scope when the phone began never came, so it need not be taken back
         in_scope = Q(revision__gt=token.revision_at_start) | sessions_in(token.scope, "session__")
-        wanted |= {
+        conditions |= {
             "infusion": between & in_scope,
             "note": between & in_scope,
             "photo": between & (Q(session=None) | in_scope),
         }
-    found: list[PulledRow | PullOnlyRow] = []
-    for name in (one for one in reversed([*MODELS]) if one in changed):  # the most numerous ones first
-        wanted_rows = MODELS[name]._default_manager.filter(wanted[name], revision__lte=upto)
+    rows_found: list[PulledRow | PullOnlyRow] = []
+    for name in (model for model in reversed([*MODELS]) if model in changed):  # the most numerous ones first
+        wanted_rows = MODELS[name]._default_manager.filter(conditions[name], revision__lte=upto)
         rows = read_rows(MODELS[name], wanted_rows.order_by("revision")[: limit + 1])
-        found += rows
+        rows_found += rows
         if len(rows) > limit:
             upto = rows[-1].revision  # the page ends before it
     for name in changed & PULL_ONLY.keys():
-        heads = PULL_ONLY[name]._default_manager.filter(wanted[name], revision__lte=upto).order_by("revision")
+        heads = PULL_ONLY[name]._default_manager.filter(conditions[name], revision__lte=upto).order_by("revision")
         columns = _PULL_ONLY_HEAD.get(name, ("id", "revision", "id"))
-        found += [PullOnlyRow(name, *row) for row in heads.values_list(*columns)[: limit + 1]]
-    return sorted(found, key=attrgetter("revision"))
+        rows_found += [PullOnlyRow(name, *row) for row in heads.values_list(*columns)[: limit + 1]]
+    return sorted(rows_found, key=attrgetter("revision"))
 
 
 _CHANGED_TYPES = " UNION ALL ".join(
@@ -131,20 +131,20 @@ _CHANGED_TYPES = " UNION ALL ".join(
 
 def _changed_types(team: UUID, *, cursor: int, counter: int) -> set[str]:
     """Return the types that have rows after a cursor: most pulls bring rows of two or three."""
-    with connection.cursor() as asked:
-        asked.execute(_CHANGED_TYPES, {"team": team, "cursor": cursor, "counter": counter})
-        return {name for (name,) in asked.fetchall()}
+    with connection.cursor() as db:
+        db.execute(_CHANGED_TYPES, {"team": team, "cursor": cursor, "counter": counter})
+        return {name for (name,) in db.fetchall()}
 
 
 def _changes(
     member: Member, page: _Rows, *, token: ScopeToken | None, written: Written | None
 ) -> list[Mapping[str, object]]:
     """Return the changes of rows as a phone gets them."""
-    read = [row for row in page if not isinstance(row, WrittenRow)]  # the others are of sessions that the member sees
-    deleted, skipped = _invisible_sessions(member, read)
+    rows = [row for row in page if not isinstance(row, WrittenRow)]  # the others are of sessions that the member sees
+    deleted, skipped = _invisible_sessions(member, rows)
     outside = set[UUID]()
     if token is not None and token.scope is not None:
-        scoped = {row.session for row in read if row.session and row.type in SCOPED_TYPES}
+        scoped = {row.session for row in rows if row.session and row.type in SCOPED_TYPES}
         outside = sessions_outside(scoped, scope=token.scope)
         outside |= written.sessions_outside(token.scope) - scoped if written else set()
     shown = [row for row in page if row.session not in skipped]

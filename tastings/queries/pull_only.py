@@ -36,14 +36,14 @@ def _shops(member: Member, ids: Collection[UUID]) -> Mapping[UUID, object]:
 def _members(member: Member, ids: Collection[UUID]) -> Mapping[UUID, object]:
     rows = Member.objects.filter(team_id=member.team_id, user_id__in=ids, left_at=None).select_related("user")
     return {
-        one.user_id: PulledMember(
-            name=str(one.user),
-            username=one.user.username,
-            role=cast("Any", one.role),
-            shop=one.shop_id,
-            joined_at=one.joined_at,
+        row.user_id: PulledMember(
+            name=str(row.user),
+            username=row.user.username,
+            role=cast("Any", row.role),
+            shop=row.shop_id,
+            joined_at=row.joined_at,
         )
-        for one in rows
+        for row in rows
     }
 
 

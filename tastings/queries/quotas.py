@@ -113,10 +113,10 @@ def usage_of_team(member: Member) -> Usage:
     for part in (photos_used(team), records_used(team), words_used(team), _named("streams", streams)):
         for user, numbers in part.items():
             used.setdefault(user, {}).update(numbers)
-    members = [one for one in members_of(member) if one.left_at is None or any(used.get(one.user_id, {}).values())]
+    members = [row for row in members_of(member) if row.left_at is None or any(used.get(row.user_id, {}).values())]
     return Usage(
         quotas_of(NAMES, total(used), of_team=True),
-        [(one, quotas_of(NAMES, used.get(one.user_id, {}), of_team=False)) for one in members],
+        [(row, quotas_of(NAMES, used.get(row.user_id, {}), of_team=False)) for row in members],
     )
 
 

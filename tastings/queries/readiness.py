@@ -24,7 +24,7 @@ class LotReadiness:
 
     lot: UUID
     level: float
-    found: Readiness | None
+    readiness: Readiness | None
 
 
 def readiness_for(member: Member, lot: UUID, *, today: date, level: float | None) -> LotReadiness:
@@ -34,23 +34,23 @@ def readiness_for(member: Member, lot: UUID, *, today: date, level: float | None
     """
     record_for(member, "lot", lot)
     roasted_on, degree = Lot.objects.values_list("roasted_on", "roast").get(id=lot)
-    wanted = wanted_roast(member, lot) if level is None else level
+    wanted_level = wanted_roast(member, lot) if level is None else level
     if roasted_on is None:
-        return LotReadiness(lot, wanted, None)
+        return LotReadiness(lot, wanted_level, None)
     tastings = load_brews(lot)
     started = dict(Session.objects.filter(lot_id=lot).values_list("id", "started_at"))
     dated = [DatedBrew(day=started[UUID(brew.session)].date(), brew=brew) for brew in tastings.brews]
     scales = calibration_of(member.team_id).scales
-    found = readiness(
+    result = readiness(
         dated,
         roasted_on=roasted_on,
         today=today,
-        level=wanted,
+        level=wanted_level,
         degree=degree,
         even_brew=tastings.even_brew,
         scales=scales,
     )
-    return LotReadiness(lot, wanted, found)
+    return LotReadiness(lot, wanted_level, result)
 
 
 def wanted_roast(member: Member, lot: UUID) -> float:

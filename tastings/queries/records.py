@@ -182,5 +182,5 @@ def was_made_with(member: Member, type_name: str, record_id: UUID, *, fields: Ma
         return False
     present, history = row.stamped().values, history_for(member, type_name, record_id)
     changed = [name for name, value in fields.items() if present.get(name) != value]
-    overwritten = [(one["field"], one["value"], one["by"]) for one in history["overwritten"]]
+    overwritten = [(entry["field"], entry["value"], entry["by"]) for entry in history["overwritten"]]
     return all((name, fields[name], str(member.user_id)) in overwritten for name in changed)

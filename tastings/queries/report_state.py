@@ -81,10 +81,10 @@ def report_state(member: Member, lot: UUID, *, today: date) -> tuple[object, ...
     NotFound
         The lot is absent, removed or another team's, which look the same.
     """
-    team, _, _, revision, shops, *found = _read(lot, login=member.user_id)
+    team, _, _, revision, shops, *figures = _read(lot, login=member.user_id)
     if team != member.team_id:
         raise NotFound
-    return (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *found)
+    return (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *figures)
 
 
 def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tuple[object, ...]]:
@@ -96,17 +96,17 @@ def report_state_of(login: UUID, lot: UUID, *, today: date) -> tuple[Member, tup
         As `report_state`, and when the login has no place in the lot's team.
     """
     with acting_for(team_of("lot", lot)):
-        team, role, shop, revision, shops, *found = _read(lot, login=login)
+        team, role, shop, revision, shops, *figures = _read(lot, login=login)
         if role is None:
             raise NotFound
         member = Member(team_id=team, user_id=login, shop_id=shop, role=role)
-        return member, (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *found)
+        return member, (lot, today, usual_pot_at(member, state=(revision, shops)), shops, *figures)
 
 
 def _read(lot: UUID, *, login: UUID) -> tuple[Any, ...]:
     with connection.cursor() as cursor:
         cursor.execute(_STATE, [login, lot])
-        found: tuple[Any, ...] | None = cursor.fetchone()
-    if found is None:
+        row: tuple[Any, ...] | None = cursor.fetchone()
+    if row is None:
         raise NotFound
-    return found
+    return row

@@ -90,7 +90,7 @@ class Arrival:
     arrived: UUID
     other: UUID
     name: str
-    found: ArrivalCheck
+    check: ArrivalCheck
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -144,7 +144,7 @@ def report_content(member: Member, lot: Record, *, today: date, own: Pot | None 
     return ReportContent(
         lot=from_stored(LotFacts, lot.fields),
         development=development,
-        tasters={one.taster: one.taster_name for one in sessions},
+        tasters={session.taster: session.taster_name for session in sessions},
         sessions=sessions,
         labels=labels_of(member),
         guide=_cache.get_or_compute(("guide", *made_from, pot), lambda: guide_in_usual_pot(member, lot.id, pot=pot)),
@@ -171,8 +171,8 @@ def _harvests(member: Member, lot: UUID, *, tag: str, panel: object) -> tuple[Ot
     def compared(other: Lot) -> OtherHarvest:
         written_down = (other.name, other.harvest_year, other.harvest_season)
         key = ("harvest", lot, tag, other.id, development_of(other.id).tag, written_down, panel)
-        found: OtherHarvest = _cache.get_or_compute(key, lambda: compare_harvests(member, lot, other))
-        return found
+        harvest: OtherHarvest = _cache.get_or_compute(key, lambda: compare_harvests(member, lot, other))
+        return harvest
 
     return tuple(compared(other) for other in other_harvests_of(member.team_id, lot))
 
@@ -181,17 +181,17 @@ def _arrivals(member: Member, lot: UUID, sample: UUID | None, *, panel: object) 
     """Compare a lot with its sample, or a sample with the lots bought on it, anew only when either has new figures."""
 
     def compared(arrived: UUID, other: UUID, name: str) -> Iterator[Arrival]:
-        tags = [(one, development_of(one).tag) for one in (lot, other)]
-        found = _cache.get_or_compute(
-            ("arrival", arrived, panel, *tags), lambda: arrival_check_for(member, arrived).found
+        tags = [(key, development_of(key).tag) for key in (lot, other)]
+        check = _cache.get_or_compute(
+            ("arrival", arrived, panel, *tags), lambda: arrival_check_for(member, arrived).check
         )
-        if found is not None:
-            yield Arrival(arrived, other, name, found)
+        if check is not None:
+            yield Arrival(arrived, other, name, check)
 
     names = Lot.objects.filter(id=sample, removed=False).values_list("name", flat=True) if sample else ()
     pairs = [(lot, sample, name) for name in names if sample]
-    pairs += [(one.id, one.id, one.name) for one in lots_bought_on(member, lot)]
-    return tuple(one for pair in pairs for one in compared(*pair))
+    pairs += [(bought.id, bought.id, bought.name) for bought in lots_bought_on(member, lot)]
+    return tuple(arrival for pair in pairs for arrival in compared(*pair))
 
 
 def _strength_agreement(member: Member) -> PanelAgreement | None:
@@ -201,8 +201,8 @@ def _strength_agreement(member: Member) -> PanelAgreement | None:
 
 def report_photos(member: Member, lot: UUID) -> tuple[PhotoFacts, ...]:
     """Return the photos of a lot and of its shared sessions, those of the lot first, then as they were taken."""
-    found = sorted(_photos_of_lot(member, lot)[: 4 * MOST_PHOTOS], key=lambda photo: photo.lot_id is None)
-    return tuple(photo_facts(photo) for photo in found[:MOST_PHOTOS])
+    photos = sorted(_photos_of_lot(member, lot)[: 4 * MOST_PHOTOS], key=lambda photo: photo.lot_id is None)
+    return tuple(photo_facts(photo) for photo in photos[:MOST_PHOTOS])
 
 
 def session_photos(member: Member, session: UUID) -> tuple[PhotoFacts, ...]:

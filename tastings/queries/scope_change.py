@@ -35,15 +35,15 @@ def _rows(
     member: Member, type_name: str, *, token: ScopeToken, after: UUID | None, limit: int
 ) -> list[PulledRow | PullOnlyRow]:
     """Return the live rows of a type that come or go, by id."""
-    wanted = Q(team_id=member.team_id) & visible_sessions(member, "session__")
-    wanted &= _not_in(token.scope, of=token.target) | _not_in(token.target, of=token.scope)
+    condition = Q(team_id=member.team_id) & visible_sessions(member, "session__")
+    condition &= _not_in(token.scope, of=token.target) | _not_in(token.target, of=token.scope)
     if after is not None:
-        wanted &= Q(id__gt=after)
+        condition &= Q(id__gt=after)
     if type_name == "photo":
-        photos = Photo.objects.filter(wanted, removed_at=None).order_by("id")[:limit]
+        photos = Photo.objects.filter(condition, removed_at=None).order_by("id")[:limit]
         return [PullOnlyRow("photo", *row) for row in photos.values_list("id", "revision", "session_id")]
     model = MODELS[type_name]
-    return [*read_rows(model, model._default_manager.filter(wanted, removed=False).order_by("id")[:limit])]
+    return [*read_rows(model, model._default_manager.filter(condition, removed=False).order_by("id")[:limit])]
 
 
 def _not_in(scope: Scope | None, *, of: Scope | None) -> Q:

@@ -64,10 +64,10 @@ def share_with(token: str, *, now: datetime) -> Share:
         raise NotFound from error
     with acting_for(team_of("share", share)):
         rows = Share.objects.filter(_vouched(), id=share, revoked_at=None, expires_at__gt=now, lot__removed=False)
-        found = rows.select_related("team").first()
-    if found is None:
+        row = rows.select_related("team").first()
+    if row is None:
         raise NotFound
-    return found
+    return row
 
 
 def guest_of(share: Share) -> Member:
@@ -142,11 +142,11 @@ def waiting_shares(member: Member, *, now: datetime) -> list[Share]:
 
 def share_for(member: Member, share: UUID) -> Share:
     """Return the team's link; raise NotFound for an absent or foreign one, NotAllowed as `shares_of`."""
-    found = vouched_shares(member.team_id).filter(id=share).first()
-    if found is None:
+    row = vouched_shares(member.team_id).filter(id=share).first()
+    if row is None:
         raise NotFound
     may_share(member)
-    return found
+    return row
 
 
 def may_share(member: Member) -> None:

@@ -33,12 +33,12 @@ def lexicon_for(member: Member) -> Lexicon:
     return lexicon_of(tuple(own), tuple(_to_terms(descriptor) for descriptor in current if descriptor.is_built_in))
 
 
-def _to_terms(descriptor: Descriptor, more: Sequence[str] = ()) -> DescriptorTerms:
+def _to_terms(descriptor: Descriptor, own_synonyms: Sequence[str] = ()) -> DescriptorTerms:
     return DescriptorTerms(
         key=descriptor.key,
         label=descriptor.label,
         family=descriptor.family,
-        synonyms=(*descriptor.synonyms, *more),
+        synonyms=(*descriptor.synonyms, *own_synonyms),
         rated=descriptor.rated_each_infusion,
     )
 
@@ -46,7 +46,7 @@ def _to_terms(descriptor: Descriptor, more: Sequence[str] = ()) -> DescriptorTer
 def read_text(member: Member, text: str) -> Reading:
     """Return what a text suggests."""
     lexicon = lexicon_for(member)
-    return Reading([suggestion_in(text, one, lexicon) for one in read(text, lexicon)])
+    return Reading([suggestion_in(text, item, lexicon) for item in read(text, lexicon)])
 
 
 def suggestions_for(member: Member, note_id: UUID) -> NoteSuggestions:
@@ -60,13 +60,13 @@ def suggestions_for(member: Member, note_id: UUID) -> NoteSuggestions:
     note = record_for(member, "note", note_id)
     noted = {str(row.fields["descriptor"]) for row in notes_at_same_moment(member, note)}
     lexicon, text = lexicon_for(member), text_of(note)
-    new = [suggestion_in(text, one, lexicon) for one in read(text, lexicon) if one.descriptor not in noted]
+    new = [suggestion_in(text, item, lexicon) for item in read(text, lexicon) if item.descriptor not in noted]
     return NoteSuggestions(note=note.id, revision=note.revision, suggestions=new)
 
 
 def all_suggestions(member: Member, note: Record) -> Mapping[str, Suggestion]:
     """Return all that a note's text suggests, by descriptor, noted or not."""
-    return {one.descriptor: one for one in read(text_of(note), lexicon_for(member))}
+    return {item.descriptor: item for item in read(text_of(note), lexicon_for(member))}
 
 
 def notes_at_same_moment(member: Member, note: Record, *, of: Collection[str] | None = None) -> Sequence[Record]:

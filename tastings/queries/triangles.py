@@ -19,10 +19,10 @@ from teams.models import Member
 
 def triangle_test_for(member: Member, test: UUID) -> TriangleTest:
     """Return the team's test; raise NotFound for an absent or a foreign one."""
-    found = TriangleTest.objects.filter(team_id=member.team_id, id=test).first()
-    if found is None:
+    row = TriangleTest.objects.filter(team_id=member.team_id, id=test).first()
+    if row is None:
         raise NotFound
-    return found
+    return row
 
 
 def triangle_tests_of(
@@ -34,8 +34,8 @@ def triangle_tests_of(
         record_for(member, "lot", lot)
         rows = rows.filter(lot_id=lot)
     if waits_for is not None:
-        given = Trial.objects.filter(test=OuterRef("test"), taster_id=waits_for, withdrawn_at=None)
-        n_given = Coalesce(Subquery(given.order_by().values("test").annotate(n=Count("id")).values("n")), 0)
+        answers = Trial.objects.filter(test=OuterRef("test"), taster_id=waits_for, withdrawn_at=None)
+        n_given = Coalesce(Subquery(answers.order_by().values("test").annotate(n=Count("id")).values("n")), 0)
         rows = rows.filter(
             Exists(TriangleTaster.objects.filter(test=OuterRef("id"), user_id=waits_for, answers__gt=n_given))
         )
@@ -52,9 +52,9 @@ def counted_trials(test: TriangleTest) -> list[Trial]:
 
 def answers_left(test: TriangleTest) -> dict[UUID, int]:
     """Return how many answers each chosen taster has left to give, in the order in which they were chosen."""
-    given = Counter(trial.taster_id for trial in counted_trials(test))
-    chosen = sorted(test.tasters.all(), key=lambda one: one.id)
-    return {one.user_id: max(0, one.answers - given[one.user_id]) for one in chosen}
+    counts = Counter(trial.taster_id for trial in counted_trials(test))
+    chosen = sorted(test.tasters.all(), key=lambda taster: taster.id)
+    return {taster.user_id: max(0, taster.answers - counts[taster.user_id]) for taster in chosen}
 
 
 def result_of(test: TriangleTest) -> Triangle | None:

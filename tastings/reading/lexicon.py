@@ -75,8 +75,8 @@ def _double_tastes(terms: Mapping[Phrase, Sense]) -> dict[Phrase, Sense]:
         phrase: sense for phrase, sense in terms.items() if len(phrase) == 1 and "\u3400" <= phrase[0] <= "\u9fff"
     }
     return {
-        (*first, *second): Sense("term", (*one.keys, *other.keys), family=one.family)
-        for first, one in single.items()
+        (*first, *second): Sense("term", (*sense.keys, *other.keys), family=sense.family)
+        for first, sense in single.items()
         for second, other in single.items()
         if first != second
     }

@@ -82,7 +82,7 @@ def read(text: str, lexicon: Lexicon) -> list[Suggestion]:
                 continue  # that there is an aroma says nothing
             if key not in best or suggestion.weight > best[key].weight:
                 best[key] = suggestion
-    return sorted(best.values(), key=lambda one: (one.start, one.descriptor))
+    return sorted(best.values(), key=lambda item: (item.start, item.descriptor))
 
 
 def _other_cup(row: list[Span], i: int, before: str) -> str:

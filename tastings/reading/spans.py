@@ -41,21 +41,21 @@ class Span:
 
 def spans(text: str, lexicon: Lexicon) -> list[Span]:
     """Cut a text into spans, the longest phrase first, and settle the sense of words by the words beside them."""
-    found = _cut(tokens(text, lexicon.language.rules.simplified), lexicon)
+    row = _cut(tokens(text, lexicon.language.rules.simplified), lexicon)
     for settle in (_apply_own_degrees, _apply_look_sense, _drop_by_context, _apply_carriers, _drop_isolated):
-        found = settle(found, lexicon)
-    return found
+        row = settle(row, lexicon)
+    return row
 
 
-def _cut(found: list[Token], lexicon: Lexicon) -> list[Span]:
+def _cut(typed: list[Token], lexicon: Lexicon) -> list[Span]:
     words = [
-        lexicon.correct_spelling(token.normalised) if token.kind == "word" else token.normalised for token in found
+        lexicon.correct_spelling(token.normalised) if token.kind == "word" else token.normalised for token in typed
     ]
     row: list[Span] = []
     i = 0
-    while i < len(found):
-        n, sense = _number(words, found, i, lexicon) or _phrase(words, i, lexicon) or (1, _single_token_sense(found[i]))
-        row.append(Span(sense, tuple(words[i : i + n]), found[i].start, found[i + n - 1].end))
+    while i < len(typed):
+        n, sense = _number(words, typed, i, lexicon) or _phrase(words, i, lexicon) or (1, _single_token_sense(typed[i]))
+        row.append(Span(sense, tuple(words[i : i + n]), typed[i].start, typed[i + n - 1].end))
         i += n
     return row
 
@@ -78,14 +78,14 @@ def _single_token_sense(token: Token) -> Sense:
             return Sense("other")
 
 
-def _number(words: list[str], found: list[Token], i: int, lexicon: Lexicon) -> tuple[int, Sense] | None:
+def _number(words: list[str], typed: list[Token], i: int, lexicon: Lexicon) -> tuple[int, Sense] | None:
     """Read a number: "7/10" and "3 out of 5" say their scale; a bare one may count anything."""
-    if (value := _value(words[i], found[i], lexicon)) is None:
+    if (value := _value(words[i], typed[i], lexicon)) is None:
         return None
     for connector in (["/"], ["out", "of"]):
         n = len(connector) + 2
         if words[i + 1 : i + n - 1] == connector and i + n <= len(words):
-            scale = _value(words[i + n - 1], found[i + n - 1], lexicon)
+            scale = _value(words[i + n - 1], typed[i + n - 1], lexicon)
             if scale in _SCALES and value <= scale:
                 return n, Sense("score", value=10 * value / scale)
             return n, Sense("other")

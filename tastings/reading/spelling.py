@@ -63,7 +63,7 @@ class Spelling:
         least = [known for known, edits in near.items() if edits == min(near.values())]
         if len(least) > 1:  # fingers rarely miss the first letter
             least = sorted(known for known in least if known[0] == word[0])
-        return least[0] if least and all(self._known[one] == self._known[least[0]] for one in least) else None
+        return least[0] if least and all(self._known[known] == self._known[least[0]] for known in least) else None
 
     def _allowed(self, word: str) -> int:
         return 2 if len(word) >= _TWO_FROM and word not in self._derived else 1

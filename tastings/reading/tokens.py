@@ -34,13 +34,13 @@ def normalise(text: str, simplified: Mapping[str, str]) -> str:
 
 def tokens(text: str, simplified: Mapping[str, str]) -> list[Token]:
     """Cut a text; a hyphen inside a word counts as a space."""
-    found: list[Token] = []
+    pieces: list[Token] = []
     for match in _TOKEN.finditer(text):
         kind, piece = str(match.lastgroup), match.group()
         if kind == "mark" and (piece in _SILENT or _joins(text, match.start())):
             continue
-        found.append(Token(normalise(piece, simplified), match.start(), match.end(), kind))
-    return found
+        pieces.append(Token(normalise(piece, simplified), match.start(), match.end(), kind))
+    return pieces
 
 
 def _joins(text: str, at: int) -> bool:

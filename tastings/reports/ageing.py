@@ -25,11 +25,11 @@ def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
     """
     if known is None:
         return []
-    if known.found is None:
+    if known.readiness is None:
         if roast in (None, "none"):
             return []
         return [_("When it was roasted is not noted, so how it has rested cannot be told.")]
-    found = known.found
+    found = known.readiness
     roasted = _("Roasted on %(day)s.") % {"day": day(found.roasted_on)}
     sentences = [
         f"{roasted} {reason(found)}",

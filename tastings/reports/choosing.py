@@ -32,7 +32,7 @@ def choosing_rows(
     rows = [ChoosingRow(one.name, f"/flights/{one.flight}/", _flight(one)) for one in flights]
     rows += [
         ChoosingRow(
-            one.name, f"/lots/{one.other}/report/", reason(one.found, labels=labels), f"/lots/{one.arrived}/arrival/"
+            one.name, f"/lots/{one.other}/report/", reason(one.check, labels=labels), f"/lots/{one.arrived}/arrival/"
         )
         for one in arrivals
     ]
@@ -45,7 +45,7 @@ def harvest_rows(lot: UUID, harvests: Sequence[OtherHarvest], *, labels: Mapping
         ChoosingRow(
             f"{capitalised(harvest_words(one.harvest_year, one.harvest_season))}, {one.name}",
             f"/lots/{one.lot}/report/",
-            harvest_difference(one.found, labels=labels),
+            harvest_difference(one.check, labels=labels),
             f"/compare/?lots={lot}&lots={one.lot}",
         )
         for one in harvests

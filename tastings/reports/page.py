@@ -207,8 +207,8 @@ def _body(content: ReportContent) -> list[str]:
 def _rest(content: ReportContent) -> str:
     """Say in a few words whether the roast has rested; nothing for a lot without one."""
     known = content.readiness
-    if known is not None and known.found is not None:
-        return rest_words(known.found)
+    if known is not None and known.readiness is not None:
+        return rest_words(known.readiness)
     return _("Rested after roasting? Its day is not noted") if content.lot.roast not in (None, "", "none") else ""
 
 

@@ -47,8 +47,8 @@ def increment(limit: Limit, *of: str, now: datetime) -> tuple[int, datetime]:
 
 def current_count(limit: Limit, *of: str, now: datetime) -> int:
     """Return how many attempts there were, without counting one."""
-    found = AttemptCount.objects.filter(key=count_key(limit.kind, *of), ends_at__gt=now)
-    return found.values_list("count", flat=True).first() or 0
+    counts = AttemptCount.objects.filter(key=count_key(limit.kind, *of), ends_at__gt=now)
+    return counts.values_list("count", flat=True).first() or 0
 
 
 def decrement(limit: Limit, *of: str) -> None:

@@ -11,7 +11,7 @@ AUDIT_RETENTION_DAYS = 400
 """A year and a month, so that last year's season can still be looked up. Own choice, no source."""
 
 
-def record_event(*, team: UUID, who: UUID | None, event: str, about: Mapping[str, object], now: datetime) -> None:
+def record_event(*, team: UUID, login: UUID | None, event: str, about: Mapping[str, object], now: datetime) -> None:
     """Add one entry, in the transaction of what happened, so that neither is stored without the other.
 
     Parameters
@@ -25,15 +25,15 @@ def record_event(*, team: UUID, who: UUID | None, event: str, about: Mapping[str
     now
         The present moment.
     """
-    record_events(team=team, who=who, event=event, abouts=[about], now=now)
+    record_events(team=team, login=login, event=event, abouts=[about], now=now)
 
 
 def record_events(
-    *, team: UUID, who: UUID | None, event: str, abouts: Sequence[Mapping[str, object]], now: datetime
+    *, team: UUID, login: UUID | None, event: str, abouts: Sequence[Mapping[str, object]], now: datetime
 ) -> None:
     """Add an entry for each of ``abouts``, as `record_event` does for one."""
     AuditEntry.objects.bulk_create(
-        AuditEntry(team_id=team, who_id=who, what=event, about=dict(about), at=now) for about in abouts
+        AuditEntry(team_id=team, who_id=login, what=event, about=dict(about), at=now) for about in abouts
     )
 
 

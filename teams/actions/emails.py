@@ -81,8 +81,8 @@ def request_verification(user: User, *, site: str, former: str = "", now: dateti
 
 def due_verifications(*, now: datetime) -> list[UUID]:
     """Return the requests of the last hour that no worker has handled or claimed."""
-    found = EmailVerification.objects.filter(_unclaimed(now), handled_at=None, created_at__gt=now - GIVE_UP_AFTER)
-    return list(found.values_list("id", flat=True))
+    requests = EmailVerification.objects.filter(_unclaimed(now), handled_at=None, created_at__gt=now - GIVE_UP_AFTER)
+    return list(requests.values_list("id", flat=True))
 
 
 def _unclaimed(now: datetime) -> Q:
@@ -94,12 +94,12 @@ def send_verification_mail(request: UUID, *, now: datetime) -> None:
     rows = EmailVerification.objects.filter(id=request)
     if not rows.filter(_unclaimed(now), handled_at=None).update(claimed_at=now):
         return
-    found = rows.select_related("user").get()
-    with override(found.user.language or found.language or settings.LANGUAGE_CODE):
-        if found.email:
-            _send_link(found)
-        if found.former:
-            _send_notice(found)
+    verification = rows.select_related("user").get()
+    with override(verification.user.language or verification.language or settings.LANGUAGE_CODE):
+        if verification.email:
+            _send_link(verification)
+        if verification.former:
+            _send_notice(verification)
     rows.update(handled_at=now)
 
 
@@ -141,10 +141,10 @@ def valid_verification(token: str, *, user: User, now: datetime) -> EmailVerific
         request = UUID(_signer().unsign(token))
     except (BadSignature, ValueError) as error:
         raise NotFound from error
-    found = EmailVerification.objects.filter(id=request, user=user, created_at__gt=now - LINK_LIFETIME).first()
-    if found is None or not found.email or found.email != user.email:
+    verification = EmailVerification.objects.filter(id=request, user=user, created_at__gt=now - LINK_LIFETIME).first()
+    if verification is None or not verification.email or verification.email != user.email:
         raise NotFound
-    return found
+    return verification
 
 
 @transaction.atomic

@@ -47,13 +47,13 @@ def create_invitation(
     if problems:
         raise Invalid(problems=problems)
     token = secrets.token_urlsafe(32)
-    made = Invitation.objects.create(
+    created = Invitation.objects.create(
         team_id=member.team_id, shop_id=shop, role=role, digest=token_digest(token), by_id=member.user_id,
         created_at=now, expires_at=end,
     )  # fmt: skip
-    about = {"invitation": str(made.id), "role": role, "shop": str(shop)}
-    record_event(team=member.team_id, who=member.user_id, event=AuditEvent.INVITATION, about=about, now=now)
-    return token, made
+    about = {"invitation": str(created.id), "role": role, "shop": str(shop)}
+    record_event(team=member.team_id, login=member.user_id, event=AuditEvent.INVITATION, about=about, now=now)
+    return token, created
 
 
 @transaction.atomic
@@ -69,14 +69,16 @@ def revoke_invitation(member: Member, *, invitation: UUID, now: datetime) -> Non
     """
     if not member.runs_team:
         raise NotAllowed(_("only an owner may take an invitation back"))
-    found = Invitation.objects.select_for_update().filter(team_id=member.team_id, id=invitation, used_at=None).first()
-    if found is None:
+    row = Invitation.objects.select_for_update().filter(team_id=member.team_id, id=invitation, used_at=None).first()
+    if row is None:
         raise NotFound
-    if found.revoked_at is None:
-        found.revoked_at = now
-        found.save(update_fields=["revoked_at"])
-        about = {"invitation": str(found.id)}
-        record_event(team=member.team_id, who=member.user_id, event=AuditEvent.INVITATION_REVOKED, about=about, now=now)
+    if row.revoked_at is None:
+        row.revoked_at = now
+        row.save(update_fields=["revoked_at"])
+        about = {"invitation": str(row.id)}
+        record_event(
+            team=member.team_id, login=member.user_id, event=AuditEvent.INVITATION_REVOKED, about=about, now=now
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,7 +120,7 @@ def accept_invitation(
         member = add_member(team=invitation.team, user=user, shop=invitation.shop, role=invitation.role)
         Invitation.objects.filter(id=invitation.id).update(used_at=now, used_by=user)
         about = {"invitation": str(invitation.id), "role": member.role, "shop": str(member.shop_id)}
-        record_event(team=member.team_id, who=user.id, event=AuditEvent.JOINED, about=about, now=now)
+        record_event(team=member.team_id, login=user.id, event=AuditEvent.JOINED, about=about, now=now)
         signed_in = issue_token(member, device=device, now=now) if device is not None else (None, None)
     return member, *signed_in
 

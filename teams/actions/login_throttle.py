@@ -66,13 +66,13 @@ def network_key(address: str) -> str:
     Source: RFC 6177 and RFC 4291, from memory: a site gets at least a /64, and an interface id has 64 bits.
     """
     try:
-        found = ip_address(_WITH_PORT.sub(r"\1\2", address.strip()))
+        ip = ip_address(_WITH_PORT.sub(r"\1\2", address.strip()))
     except ValueError:
         return ""
-    mapped = found.ipv4_mapped if isinstance(found, IPv6Address) else None
-    if isinstance(found, IPv4Address) or mapped is not None:
-        return str(mapped or found)
-    return f"{IPv6Address(int(found) >> 64 << 64)}/64"
+    mapped = ip.ipv4_mapped if isinstance(ip, IPv6Address) else None
+    if isinstance(ip, IPv4Address) or mapped is not None:
+        return str(mapped or ip)
+    return f"{IPv6Address(int(ip) >> 64 << 64)}/64"
 
 
 def check_login(credentials: Credentials, *, caller: Caller, now: datetime) -> User:
@@ -130,8 +130,8 @@ def record_failure(login: UUID | None, *, caller: Caller, now: datetime) -> None
     So the time that the check takes does not tell which names exist.
     """
     with acting_for(*(teams_of_login(login or _NO_USER) or [_NO_USER])):
-        found = Member.objects.filter(user_id=login or _NO_USER, left_at=None).values_list("team_id", flat=True)
-        teams: list[UUID | None] = [*found] or [None]
+        team_ids = Member.objects.filter(user_id=login or _NO_USER, left_at=None).values_list("team_id", flat=True)
+        teams: list[UUID | None] = [*team_ids] or [None]
         AuditEntry.objects.bulk_create(
             AuditEntry(
                 team_id=team, who_id=login, what=AuditEvent.FAILED_SIGN_IN, about={"address": caller.address}, at=now

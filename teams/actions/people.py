@@ -144,11 +144,11 @@ def create_member(*, team: Team, shop: str, username: str, password: str, role: 
             problems=[Problem("role", "choice", _("one of %(choices)s") % {"choices": ", ".join(Role.values)})]
         )
     user = _get_or_create_login(username, password)
-    found = shop_by_id_or_name(team, shop)
-    if found is None and is_id(shop):
+    shop_row = shop_by_id_or_name(team, shop)
+    if shop_row is None and is_id(shop):
         raise Invalid(problems=[Problem("shop", "unknown_parent", _("the team has no shop with this id"))])
-    found = found or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
-    return add_member(team=team, user=user, shop=found, role=role)
+    shop_row = shop_row or Shop.objects.create(team=team, name=clean_name(shop, field="shop", longest=120))
+    return add_member(team=team, user=user, shop=shop_row, role=role)
 
 
 def add_member(*, team: Team, user: User, shop: Shop, role: str) -> Member:

@@ -55,8 +55,8 @@ def create_reset_request(identifier: str, *, site: str, address: str, now: datet
 
 def due_reset_requests(*, now: datetime) -> list[UUID]:
     """Return the requests of the last hour that no worker has handled or claimed."""
-    found = ResetRequest.objects.filter(_unclaimed(now), handled_at=None, created_at__gt=now - GIVE_UP_AFTER)
-    return list(found.values_list("id", flat=True))
+    requests = ResetRequest.objects.filter(_unclaimed(now), handled_at=None, created_at__gt=now - GIVE_UP_AFTER)
+    return list(requests.values_list("id", flat=True))
 
 
 def _unclaimed(now: datetime) -> Q:
@@ -111,14 +111,14 @@ def valid_reset_link(token: str, *, now: datetime) -> ResetLink:
     """Return the valid link with this token; raise NotFound if it is unknown, used or expired."""
     digest = token_digest(token)
     with acting_for_login(login_of_reset_link(digest)):
-        found = (
+        link = (
             ResetLink.objects.filter(digest=digest, used_at=None, expires_at__gt=now, user__is_active=True)
             .select_related("user")
             .first()
         )
-    if found is None:
+    if link is None:
         raise NotFound
-    return found
+    return link
 
 
 @transaction.atomic

@@ -13,8 +13,8 @@ from teams.models import AuditEvent, DeviceToken, Invitation, Member, Role, Shop
 
 def _lock_members(member: Member) -> dict[UUID, Member]:
     """Lock the team's present members and return them by login, so that two owners cannot leave at the same time."""
-    found = Member.objects.select_for_update().filter(team_id=member.team_id, left_at=None).order_by("id")
-    return {one.user_id: one for one in found}
+    members = Member.objects.select_for_update().filter(team_id=member.team_id, left_at=None).order_by("id")
+    return {row.user_id: row for row in members}
 
 
 def _require_owner(member: Member, present: dict[UUID, Member], *, refusal: str) -> None:
@@ -25,25 +25,25 @@ def _require_owner(member: Member, present: dict[UUID, Member], *, refusal: str)
 
 
 def _require_remaining_owner(present: dict[UUID, Member]) -> None:
-    if not any(one.runs_team for one in present.values()):
+    if not any(row.runs_team for row in present.values()):
         raise NotAllowed(_("a team keeps at least one owner"))
 
 
-def _revoke_invitations(found: Member, *, now: datetime) -> None:
+def _revoke_invitations(former: Member, *, now: datetime) -> None:
     """Revoke the open invitations of a member who may no longer invite."""
-    invitations = Invitation.objects.filter(team_id=found.team_id, by_id=found.user_id, used_at=None, revoked_at=None)
+    invitations = Invitation.objects.filter(team_id=former.team_id, by_id=former.user_id, used_at=None, revoked_at=None)
     invitations.update(revoked_at=now)
 
 
-def _set_role(owner: Member, found: Member, *, role: str, now: datetime) -> None:
-    if role == found.role:
+def _set_role(owner: Member, changed: Member, *, role: str, now: datetime) -> None:
+    if role == changed.role:
         return
-    about = {"member": str(found.user_id), "from": found.role, "to": role}
-    found.role = role
-    found.save(update_fields=["role"])
-    if not found.runs_team:
-        _revoke_invitations(found, now=now)
-    record_event(team=owner.team_id, who=owner.user_id, event=AuditEvent.ROLE_CHANGE, about=about, now=now)
+    about = {"member": str(changed.user_id), "from": changed.role, "to": role}
+    changed.role = role
+    changed.save(update_fields=["role"])
+    if not changed.runs_team:
+        _revoke_invitations(changed, now=now)
+    record_event(team=owner.team_id, login=owner.user_id, event=AuditEvent.ROLE_CHANGE, about=about, now=now)
 
 
 @transaction.atomic
@@ -63,8 +63,8 @@ def change_member(
     """
     present = _lock_members(member)
     _require_owner(member, present, refusal=_("only an owner may change roles and shops"))
-    found = present.get(user)
-    if found is None:
+    changed = present.get(user)
+    if changed is None:
         raise NotFound
     if role is not None and role not in Role.values:
         raise Invalid(
@@ -73,14 +73,14 @@ def change_member(
     if shop is not None and not Shop.objects.filter(team_id=member.team_id, id=shop).exists():
         raise Invalid(problems=[Problem("shop", "unknown_parent", _("the team has no shop with this id"))])
     if role is not None:
-        was_owner = found.runs_team
-        _set_role(member, found, role=role, now=now)
+        was_owner = changed.runs_team
+        _set_role(member, changed, role=role, now=now)
         if was_owner:
             _require_remaining_owner(present)
     if shop is not None:
-        found.shop_id = shop
-        found.save(update_fields=["shop"])
-    return Member.objects.select_related("user").get(id=found.id)
+        changed.shop_id = shop
+        changed.save(update_fields=["shop"])
+    return Member.objects.select_related("user").get(id=changed.id)
 
 
 @transaction.atomic
@@ -130,4 +130,4 @@ def remove_member(member: Member, *, user: UUID, now: datetime) -> None:
     SignInCode.objects.filter(member_id=leaving.id).delete()
     _revoke_invitations(leaving, now=now)
     about = {"member": str(user), "role": leaving.role}
-    record_event(team=member.team_id, who=member.user_id, event=AuditEvent.REMOVAL, about=about, now=now)
+    record_event(team=member.team_id, login=member.user_id, event=AuditEvent.REMOVAL, about=about, now=now)

@@ -42,7 +42,7 @@ def create_sign_in_code(member: Member, *, now: datetime) -> tuple[str, datetime
     expires_at = now + CODE_LIFETIME
     with acting_for(member.team_id), transaction.atomic():
         SignInCode.objects.update_or_create(member=member, defaults={"digest": _digest(code), "expires_at": expires_at})
-        record_event(team=member.team_id, who=member.user_id, event=AuditEvent.SIGN_IN_CODE, about={}, now=now)
+        record_event(team=member.team_id, login=member.user_id, event=AuditEvent.SIGN_IN_CODE, about={}, now=now)
     return code, expires_at
 
 
@@ -77,11 +77,11 @@ def sign_in_by_code(code: str, *, device: str, caller: Caller, now: datetime) ->
 def _use_code(digest: str, *, now: datetime) -> Member | None:
     """Delete the code; return its member if it was still valid. Of two requests at once, one gets the member."""
     with acting_for(team_of_sign_in_code(digest)), transaction.atomic():
-        found = SignInCode.objects.select_for_update().filter(digest=digest, expires_at__gt=now).first()
-        if found is None:
+        code = SignInCode.objects.select_for_update().filter(digest=digest, expires_at__gt=now).first()
+        if code is None:
             return None
-        members = Member.objects.filter(id=found.member_id, left_at=None, user__is_active=True)
-        found.delete()
+        members = Member.objects.filter(id=code.member_id, left_at=None, user__is_active=True)
+        code.delete()
         return members.select_related("user", "team", "shop").first()
 
 

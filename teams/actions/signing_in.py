@@ -34,7 +34,7 @@ def sign_device_in(member: Member, *, device: str, caller: Caller, now: datetime
     with acting_for(member.team_id), transaction.atomic():
         token, record = issue_token(member, device=device, now=now)
         about = _audit_details(device, caller)
-        record_event(team=member.team_id, who=member.user_id, event=AuditEvent.SIGN_IN, about=about, now=now)
+        record_event(team=member.team_id, login=member.user_id, event=AuditEvent.SIGN_IN, about=about, now=now)
     return token, record
 
 
@@ -79,7 +79,7 @@ def sign_in_from_browser(
 
 def _membership(user: User, *, team: UUID | None) -> Member | None:
     """Return the login's membership in the team, or in the one it joined first."""
-    return next((one for one in memberships_of(user) if team is None or one.team_id == team), None)
+    return next((member for member in memberships_of(user) if team is None or member.team_id == team), None)
 
 
 def sign_in_browser(credentials: Credentials, *, caller: Caller, now: datetime) -> User:

@@ -23,7 +23,7 @@ def run_together(statements: Sequence[Statement]) -> list[list[tuple[Any, ...]]]
     with connection.cursor() as cursor:
         # only Django's psycopg cursor can write values into a statement
         cursor.execute("; ".join(cursor.cursor.mogrify(sql, values) for sql, values in statements))
-        found = [cursor.fetchall() if cursor.description else []]
+        results = [cursor.fetchall() if cursor.description else []]
         while cursor.nextset():
-            found.append(cursor.fetchall() if cursor.description else [])
-    return found
+            results.append(cursor.fetchall() if cursor.description else [])
+    return results

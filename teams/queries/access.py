@@ -19,34 +19,34 @@ def invitations_of(member: Member, *, after: UUID | None, limit: int) -> list[In
     """Return the team's invitations, newest first, closed ones included; owners only."""
     if not member.runs_team:
         raise NotAllowed(_("only an owner sees the invitations"))
-    found = Invitation.objects.filter(team_id=member.team_id)
+    invitations = Invitation.objects.filter(team_id=member.team_id)
     if after is not None:
-        last = found.filter(id=after).values_list("created_at", flat=True).first()
+        last = invitations.filter(id=after).values_list("created_at", flat=True).first()
         if last is None:
             return []
-        found = found.filter(Q(created_at__lt=last) | Q(created_at=last, id__lt=after))
-    return list(found.order_by("-created_at", "-id")[:limit])
+        invitations = invitations.filter(Q(created_at__lt=last) | Q(created_at=last, id__lt=after))
+    return list(invitations.order_by("-created_at", "-id")[:limit])
 
 
 def invitation_for(member: Member, invitation: UUID) -> Invitation:
     """Return the team's invitation; raise NotFound for an absent or a foreign one."""
-    found = Invitation.objects.filter(team_id=member.team_id, id=invitation).first()
-    if found is None:
+    row = Invitation.objects.filter(team_id=member.team_id, id=invitation).first()
+    if row is None:
         raise NotFound
-    return found
+    return row
 
 
 def valid_invitation(digest: str, *, now: datetime) -> Invitation:
     """Return the open invitation with this token; raise NotFound if it is unknown, used, expired or revoked."""
     with acting_for(team_of_invitation(digest)):
-        found = (
+        invitation = (
             Invitation.objects.filter(digest=digest, used_at=None, revoked_at=None, expires_at__gt=now)
             .select_related("team", "shop")
             .first()
         )
-    if found is None:
+    if invitation is None:
         raise NotFound
-    return found
+    return invitation
 
 
 def check_may_read_audit(member: Member) -> None:
@@ -56,18 +56,18 @@ def check_may_read_audit(member: Member) -> None:
 
 
 def list_audit(
-    member: Member, *, events: Collection[str] | None, who: UUID | None = None, after: UUID | None, limit: int
+    member: Member, *, events: Collection[str] | None, login: UUID | None = None, after: UUID | None, limit: int
 ) -> list[AuditEntry]:
     """Return the team's audit log, the latest first, of some events or one login; raise as `check_may_read_audit`."""
     check_may_read_audit(member)
-    found = AuditEntry.objects.filter(team_id=member.team_id)
+    entries = AuditEntry.objects.filter(team_id=member.team_id)
     if events is not None:
-        found = found.filter(what__in=events)
-    if who is not None:
-        found = found.filter(who_id=who)
+        entries = entries.filter(what__in=events)
+    if login is not None:
+        entries = entries.filter(who_id=login)
     if after is not None:
         last = AuditEntry.objects.filter(team_id=member.team_id, id=after).values_list("at", flat=True).first()
         if last is None:
             return []
-        found = found.filter(Q(at__lt=last) | Q(at=last, id__lt=after))
-    return list(found.select_related("who").order_by("-at", "-id")[:limit])
+        entries = entries.filter(Q(at__lt=last) | Q(at=last, id__lt=after))
+    return list(entries.select_related("who").order_by("-at", "-id")[:limit])

@@ -20,13 +20,13 @@ def team_by_id_or_name(text: str, *, may_live_elsewhere: bool = False) -> Team:
 
     A team that lives in another cell is found only if it may: what is here of it is a copy.
     """
-    found = list(Team.objects.filter(id=text) if is_id(text) else Team.objects.filter(name=text)[:2])
-    if len(found) != 1:
-        raise NotFound(f"{'several teams are' if found else 'no team is'} called {text}")
-    moved = MovedTeam.objects.filter(team=found[0].id).first()
+    teams = list(Team.objects.filter(id=text) if is_id(text) else Team.objects.filter(name=text)[:2])
+    if len(teams) != 1:
+        raise NotFound(f"{'several teams are' if teams else 'no team is'} called {text}")
+    moved = MovedTeam.objects.filter(team=teams[0].id).first()
     if moved is not None and not may_live_elsewhere:
         raise NotFound(f"{text} lives in the cell {moved.cell}")
-    return found[0]
+    return teams[0]
 
 
 def shop_by_id_or_name(team: Team, text: str) -> Shop | None:
@@ -50,17 +50,17 @@ def memberships_of(user: User) -> list[Member]:
         return []
     with acting_for(*teams_of_login(user.id)):
         memberships = Member.objects.filter(user=user, left_at=None)
-        found = list(memberships.select_related("team", "shop").order_by("joined_at", "id"))
-    for membership in found:
+        members = list(memberships.select_related("team", "shop").order_by("joined_at", "id"))
+    for membership in members:
         membership.user = user
-    return found
+    return members
 
 
 def known_device(digest: str) -> tuple[UUID | None, str]:
     """Return login and id of the device with this token, also of one that has expired."""
     with acting_for_those_here(team for team in [team_of_former_token(digest)] if team is not None):
-        found = DeviceToken.objects.filter(digest=digest).values_list("member__user_id", "id").first()
-    return (found[0], str(found[1])) if found else (None, "")
+        device = DeviceToken.objects.filter(digest=digest).values_list("member__user_id", "id").first()
+    return (device[0], str(device[1])) if device else (None, "")
 
 
 def revisions_of(teams: Collection[UUID]) -> dict[UUID, int]:
@@ -79,8 +79,8 @@ def valid_tokens(tokens: Collection[UUID], *, teams: Collection[UUID]) -> set[UU
 def tokens_of(login: UUID, *, now: datetime) -> Sequence[DeviceToken]:
     """Return the login's device tokens in all its teams, newest first."""
     with acting_for(*teams_of_login(login)):
-        found = DeviceToken.objects.filter(member__user_id=login, expires_at__gt=now)
-        return list(found.order_by("-created_at"))
+        tokens = DeviceToken.objects.filter(member__user_id=login, expires_at__gt=now)
+        return list(tokens.order_by("-created_at"))
 
 
 def shops_of(member: Member) -> list[Shop]:
@@ -103,10 +103,10 @@ def members_of(member: Member) -> list[Member]:
 
 def member_for(member: Member, user_id: UUID) -> Member:
     """Return the team's member with this login; raise NotFound otherwise."""
-    found = Member.objects.filter(team_id=member.team_id, user_id=user_id).select_related("user").first()
-    if found is None:
+    row = Member.objects.filter(team_id=member.team_id, user_id=user_id).select_related("user").first()
+    if row is None:
         raise NotFound
-    return found
+    return row
 
 
 def require_writer(member: Member) -> None:

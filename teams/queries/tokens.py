@@ -24,12 +24,12 @@ def token_by_digest(digest: str, *, now: datetime) -> DeviceToken | None:
         row = cursor.fetchone()
     if row is None:
         return None
-    found = []
+    instances = []
     for model, _alias in _JOINED:
         names = _attributes(model)
         values, row = row[: len(names)], row[len(names) :]
-        found.append(None if values[0] is None else model.from_db(DEFAULT_DB_ALIAS, names, values))
-    token, member, member_user, team, shop = found
+        instances.append(None if values[0] is None else model.from_db(DEFAULT_DB_ALIAS, names, values))
+    token, member, member_user, team, shop = instances
     member.user, member.team, member.shop = member_user, team, shop  # type: ignore[union-attr]  # of these models
     token.member = member  # type: ignore[union-attr]
     return token  # type: ignore[return-value]

@@ -15,7 +15,7 @@ ADDRESS = "/api/v1/audit"
 
 
 def written(who, *, what=TastingEvent.SHARE, at=NOON, **about):
-    record_event(team=who.team.id, who=who.user.id, event=what, about=about, now=at)
+    record_event(team=who.team.id, login=who.user.id, event=what, about=about, now=at)
 
 
 def test_owner_reads_the_audit_log(owner, taster):

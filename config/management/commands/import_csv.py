@@ -56,12 +56,12 @@ class Command(BaseCommand):
 
 
 def _member(team: str, username: str) -> Member:
-    found = team_by_id_or_name(team)
+    team_row = team_by_id_or_name(team)
     user = User.objects.filter(username__iexact=username).first()
     for member in memberships_of(user) if user else []:
-        if member.team_id == found.id:
+        if member.team_id == team_row.id:
             return member
-    raise CommandError(f"{username} is no member of {found.name}")
+    raise CommandError(f"{username} is no member of {team_row.name}")
 
 
 def _content(path: Path) -> bytes:

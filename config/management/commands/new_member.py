@@ -21,5 +21,5 @@ class Command(MemberCommand):
 
     def make(self, *, password: str, options: dict[str, Any]) -> Member:
         team = team_by_id_or_name(options["team"])
-        made = {name: options[name] for name in ("shop", "username", "role")}
-        return create_member(team=team, password=password, **made)
+        fields = {name: options[name] for name in ("shop", "username", "role")}
+        return create_member(team=team, password=password, **fields)

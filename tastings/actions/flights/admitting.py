@@ -37,10 +37,10 @@ def admit_late_score(member: Member, *, flight: UUID, session: UUID, revision: i
     """
     must_decide(member)
     next_revision(member.team_id)
-    found = flight_row(member, flight, lock=True)
-    if found.revealed_at is None:
+    row = flight_row(member, flight, lock=True)
+    if row.revealed_at is None:
         raise WrongState(_("there is an answer once the flight is revealed"))
-    late = next((one for one in late_sessions(found) if one.shown.session == session), None)
+    late = next((score for score in late_sessions(row) if score.shown.session == session), None)
     if late is None:
         raise NotFound
     if late.shown.revision != revision:
@@ -48,8 +48,8 @@ def admit_late_score(member: Member, *, flight: UUID, session: UUID, revision: i
     if not late.shown.admissible:
         raise WrongState(_("only what the session's taster wrote can count"))
     admitted = replace(late.session, admitted_by=str(member.user_id), admitted_at=format_utc_short(now))
-    counted = counted_scores(found)
-    others = tuple(one for one in counted.sessions if one.session != admitted.session)
+    counted = counted_scores(row)
+    others = tuple(session for session in counted.sessions if session.session != admitted.session)
     Flight.objects.filter(id=flight).update(
         counted=to_stored(replace(counted, sessions=(*others, admitted)), decimals=None)
     )
@@ -62,5 +62,5 @@ def admit_late_score(member: Member, *, flight: UUID, session: UUID, revision: i
         "weighted": late.shown.weighted,
         "counted_weighted": late.shown.counted_weighted,
     }
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.LATE_SCORE, about=about, now=now)
-    enqueue_answer(found, now=now)
+    record_event(team=member.team_id, login=member.user_id, event=TastingEvent.LATE_SCORE, about=about, now=now)
+    enqueue_answer(row, now=now)

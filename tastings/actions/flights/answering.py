@@ -29,15 +29,15 @@ def answer_flight(flight: UUID, *, now: datetime) -> bool:
     """Compute and store the answer that was asked for; return whether this call did so. Safe to run twice."""
     if not try_lock(f"flight {flight}"):
         return False
-    found = Flight.objects.filter(id=flight, revealed_at__isnull=False).first()
-    if found is None or found.answer_made == found.answer_wanted:
+    row = Flight.objects.filter(id=flight, revealed_at__isnull=False).first()
+    if row is None or row.answer_made == row.answer_wanted:
         return False
-    if found.counted is None:  # revealed before scores were frozen
-        freeze_scores(found, revision=Team.objects.values_list("revision", flat=True).get(id=found.team_id))
-        found.refresh_from_db()
-    changes: dict[str, object] = {"answer_made": found.answer_wanted, "answered_at": now}
+    if row.counted is None:  # revealed before scores were frozen
+        freeze_scores(row, revision=Team.objects.values_list("revision", flat=True).get(id=row.team_id))
+        row.refresh_from_db()
+    changes: dict[str, object] = {"answer_made": row.answer_wanted, "answered_at": now}
     try:
-        changes |= {"answer": to_stored(_figures(found)), "answer_failure": ""}
+        changes |= {"answer": to_stored(_figures(row)), "answer_failure": ""}
     except (ValueError, ArithmeticError) as error:
         # Stored for people to read; it is tried again when something about the flight changes.
         _log.exception("flight %s: no answer", flight)
@@ -49,7 +49,7 @@ def answer_flight(flight: UUID, *, now: datetime) -> bool:
 def _figures(flight: Flight) -> FlightFigures:
     scores = scores_of(flight)
     tasted = {cup.lot for cups in scores.cups.values() for cup in cups}
-    candidates = {str(one.lot_id) for one in flight.candidates.all() if one.out_at is None or str(one.lot_id) in tasted}
+    candidates = {str(tea.lot_id) for tea in flight.candidates.all() if tea.out_at is None or str(tea.lot_id) in tasted}
     reference = [str(flight.reference_id)] if flight.reference_id else []
     lots = {str(lot.id): lot for lot in Lot.objects.filter(id__in=[*candidates, *reference])}
     return FlightFigures(
@@ -73,7 +73,7 @@ def _measure(
     )
     currency, prices = _prices(lots)
     return MeasureResult(
-        **{one.name: getattr(result, one.name) for one in fields(FlightResult)},
+        **{field.name: getattr(result, field.name) for field in fields(FlightResult)},
         measure=measure,
         scale=SCALES[measure],
         currency=currency,

@@ -49,8 +49,8 @@ def decide_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
     if stored.state != Flight.State.REVEALED:
         raise WrongState(flight_is(stored.state))
     reason, chosen = _validate(stored, payload)
-    for i, one in enumerate(chosen):
-        change = Change(type="lot", id=one.bought, fields=_bought_fields(member, one), stamp=None, expected=NEW)
+    for i, lot in enumerate(chosen):
+        change = Change(type="lot", id=lot.bought, fields=_bought_fields(member, lot), stamp=None, expected=NEW)
         [verdict] = push_changes(member, device=device, changes=[change], now=now)
         if verdict.verdict == "refused":
             raise Invalid(
@@ -59,8 +59,8 @@ def decide_flight(member: Member, *, flight: UUID, payload: Mapping[str, object]
                     for p in verdict.problems
                 ]
             )
-    about = {"flight": str(flight), "bought": [str(one.bought) for one in chosen]}
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.DECISION, about=about, now=now)
+    about = {"flight": str(flight), "bought": [str(lot.bought) for lot in chosen]}
+    record_event(team=member.team_id, login=member.user_id, event=TastingEvent.DECISION, about=about, now=now)
     decision = FlightDecision(reason=reason, chosen=chosen, at=now, by=member.user_id)
     Flight.objects.filter(id=flight).update(
         state=Flight.State.DECIDED,
@@ -94,7 +94,7 @@ def _validate(flight: Flight, payload: Mapping[str, object]) -> tuple[str, list[
     candidates = {str(lot) for lot in flight.candidates.values_list("lot_id", flat=True)}
     for i, item in enumerate(items):
         values, wrong = _check_item(item)
-        problems += [replace(one, field=f"chosen.{i}.{one.field}") for one in wrong]
+        problems += [replace(problem, field=f"chosen.{i}.{problem.field}") for problem in wrong]
         if values.get("lot") is not None and values["lot"] not in candidates:
             problems.append(Problem(f"chosen.{i}.lot", "unknown_parent", _("is no candidate of this flight")))
         chosen.append(values)

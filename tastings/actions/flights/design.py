@@ -63,8 +63,8 @@ class FlightDesign:
 
     def problems(self, member: Member, *, stored: Flight | None) -> list[Problem]:
         """Return what is wrong with it for the member's team."""
-        found = [*self._lots(member), *self._people(member, stored), *self._sizes(), *self._weights()]
-        return found if stored is None else [*found, *self._changed_lots(member, stored)]
+        problems = [*self._lots(member), *self._people(member, stored), *self._sizes(), *self._weights()]
+        return problems if stored is None else [*problems, *self._changed_lots(member, stored)]
 
     def _lots(self, member: Member) -> Iterable[Problem]:
         live = Lot.objects.filter(team_id=member.team_id, removed=False)
@@ -97,13 +97,13 @@ class FlightDesign:
 
     def _people(self, member: Member, stored: Flight | None) -> Iterable[Problem]:
         here = Member.objects.filter(team_id=member.team_id, left_at=None, user_id__in=[*self.tasters, *self.pourers])
-        may_write = {found.user_id: found.may_write for found in here}
+        may_write = {row.user_id: row.may_write for row in here}
         for name, people in (("tasters", self.tasters), ("pourers", self.pourers)):
-            if unknown := [one for one in people if one not in may_write]:
+            if unknown := [person for person in people if person not in may_write]:
                 yield Problem(
                     name, "unknown_parent", _("is no member of this team: %(unknown)s") % {"unknown": unknown[0]}
                 )
-        if mute := [one for one in self.tasters if not may_write.get(one, True)]:
+        if mute := [taster for taster in self.tasters if not may_write.get(taster, True)]:
             yield Problem(
                 "tasters", "not_allowed", _("only reads, so cannot note what is tasted: %(mute)s") % {"mute": mute[0]}
             )
@@ -133,11 +133,11 @@ class FlightDesign:
             yield Problem("cups_per_sitting", "range", _("leaves no cup beside the reference"))
 
     def _weights(self) -> Iterable[Problem]:
-        given = [weight for weight in self.own_weights.values() if weight is not None]
+        weights = [weight for weight in self.own_weights.values() if weight is not None]
         if self.weights_for:
-            if given:
+            if weights:
                 yield Problem("weights_for", "one_of", _("a preset or weights of your own, not both"))
-        elif given and (len(given) < len(FACTORS) or abs(sum(given) - 100) > 1e-6):
+        elif weights and (len(weights) < len(FACTORS) or abs(sum(weights) - 100) > 1e-6):
             missing = next((name for name, weight in self.own_weights.items() if weight is None), FACTORS[0])
             yield Problem(f"weight_{missing}_pct", "range", _("all five, and they add up to 100"))
 
@@ -161,8 +161,8 @@ class FlightDesign:
     def store_lots_and_people(self, flight: Flight, *, now: datetime) -> None:
         """Write candidates and people; mark those that are left out now."""
         _upsert(FlightLot, flight, "lot_id", {lot: {} for lot in self.lots}, now=now)
-        people: dict[UUID, Mapping[str, object]] = {one: {"pours": False} for one in self.tasters}
-        people |= {one: {"pours": True} for one in self.pourers}
+        people: dict[UUID, Mapping[str, object]] = {taster: {"pours": False} for taster in self.tasters}
+        people |= {pourer: {"pours": True} for pourer in self.pourers}
         _upsert(FlightMember, flight, "user_id", people, now=now)
 
 
@@ -184,16 +184,17 @@ def _upsert(
     model: type[FlightLot] | type[FlightMember],
     flight: Flight,
     key: str,
-    wanted: Mapping[UUID, Mapping[str, object]],
+    columns_by_id: Mapping[UUID, Mapping[str, object]],
     *,
     now: datetime,
 ) -> None:
     rows = model._default_manager.filter(flight=flight)
-    rows.filter(out_at=None).exclude(**{f"{key}__in": list(wanted)}).update(out_at=now)
-    created = [model(flight=flight, team_id=flight.team_id, **{key: one}, **more) for one, more in wanted.items()]
+    rows.filter(out_at=None).exclude(**{f"{key}__in": list(columns_by_id)}).update(out_at=now)
+    new = {"flight": flight, "team_id": flight.team_id}
+    created = [model(**new, **{key: row_id}, **columns) for row_id, columns in columns_by_id.items()]
     model._default_manager.bulk_create(
         created,  # type: ignore[arg-type]
         update_conflicts=True,
         unique_fields=["flight", key.removesuffix("_id")],
-        update_fields=["out_at", *next(iter(wanted.values()), {})],
+        update_fields=["out_at", *next(iter(columns_by_id.values()), {})],
     )

@@ -113,7 +113,7 @@ def call_off_flight(member: Member, *, flight: UUID, now: datetime) -> None:
         raise WrongState(_("cups were tasted already: reveal it, with a reason"))
     Flight.objects.filter(id=flight).update(state=Flight.State.CALLED_OFF)
     about = {"flight": str(flight)}
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.FLIGHT_CALLED_OFF, about=about, now=now)
+    record_event(team=member.team_id, login=member.user_id, event=TastingEvent.FLIGHT_CALLED_OFF, about=about, now=now)
 
 
 def new_design(member: Member, payload: Mapping[str, object], *, stored: Flight | None = None) -> FlightDesign:
@@ -141,4 +141,4 @@ def _record_change(  # noqa: PLR0913 - what the entry says
         "added": sorted(map(str, set(after) - set(before))),
         "removed": sorted(map(str, set(before) - set(after))),
     }
-    record_event(team=member.team_id, who=member.user_id, event=event, about=about, now=now)
+    record_event(team=member.team_id, login=member.user_id, event=event, about=about, now=now)

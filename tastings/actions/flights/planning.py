@@ -31,21 +31,21 @@ def plan_flight(flight: UUID, *, now: datetime) -> bool:
     The plan is made outside any transaction, since it may take seconds. Should a cup be tasted or the flight change
     meanwhile, it is made again.
     """
-    found = Flight.objects.filter(id=flight).first()
-    if found is None or not found.is_blind or found.plan_made == found.plan_wanted:
+    row = Flight.objects.filter(id=flight).first()
+    if row is None or not row.is_blind or row.plan_made == row.plan_wanted:
         return False
-    fixed = _tasted(found)
+    fixed = _tasted(row)
     try:
         plan = plan_servings(
-            lots=[str(lot) for lot in _ids(found, "candidates", "lot_id")],
-            tasters=[str(user) for user in _ids(found, "people", "user_id", pours=False)],
-            cups=found.cups_per_sitting,
-            sittings=found.sittings,
-            reference=str(found.reference_id) if found.reference_id else None,
-            repeats=found.repeats,
+            lots=[str(lot) for lot in _ids(row, "candidates", "lot_id")],
+            tasters=[str(user) for user in _ids(row, "people", "user_id", pours=False)],
+            cups=row.cups_per_sitting,
+            sittings=row.sittings,
+            reference=str(row.reference_id) if row.reference_id else None,
+            repeats=row.repeats,
             fixed=_as_sittings(fixed),
-            seed=found.seed + found.plan_wanted,
-            on_progress=_progress_writer(found),
+            seed=row.seed + row.plan_wanted,
+            on_progress=_progress_writer(row),
         )
     except PlanError as error:
         failure = PlanFailure(error.code, lots=error.lots, cups=error.cups)
@@ -53,8 +53,8 @@ def plan_flight(flight: UUID, *, now: datetime) -> bool:
         _log.exception("flight %s: no plan", flight)
         failure = PlanFailure("program_error", detail=f"{type(error).__name__}: {error}"[:300])
     else:
-        return _store(found, plan, fixed=fixed, now=now)
-    _store_failure(Flight.objects.filter(id=flight, plan_wanted=found.plan_wanted), failure)
+        return _store(row, plan, fixed=fixed, now=now)
+    _store_failure(Flight.objects.filter(id=flight, plan_wanted=row.plan_wanted), failure)
     return False
 
 
@@ -63,8 +63,8 @@ def _store_failure(flights: QuerySet[Flight], failure: PlanFailure) -> None:
 
 
 def _ids(flight: Flight, rows: str, column: str, **conditions: bool) -> Sequence[UUID]:
-    found = getattr(flight, rows).filter(out_at=None, **conditions)
-    return list(found.order_by(column).values_list(column, flat=True))
+    present = getattr(flight, rows).filter(out_at=None, **conditions)
+    return list(present.order_by(column).values_list(column, flat=True))
 
 
 def _tasted(flight: Flight) -> list[FlightCup]:

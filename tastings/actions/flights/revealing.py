@@ -38,10 +38,10 @@ def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -
     """
     must_decide(member)
     lock_team(member.team_id)
-    found = flight_row(member, flight, lock=True)
-    if found.state != Flight.State.TASTING:
-        raise WrongState(flight_is(found.state))
-    missing = sum(not cup.is_tasted for cup in standing_cups(found))  # type: ignore[attr-defined]
+    row = flight_row(member, flight, lock=True)
+    if row.state != Flight.State.TASTING:
+        raise WrongState(flight_is(row.state))
+    missing = sum(not cup.is_tasted for cup in standing_cups(row))  # type: ignore[attr-defined]
     if missing and not reason:
         detail = ngettext(
             "%(n)s cup is not tasted yet: say why it is revealed now",
@@ -56,17 +56,17 @@ def reveal_flight(member: Member, *, flight: UUID, reason: str, now: datetime) -
         reveal_reason=reason if missing else "",
     )
     about = {"flight": str(flight), "cups_missing": missing}
-    record_event(team=member.team_id, who=member.user_id, event=TastingEvent.REVEAL, about=about, now=now)
+    record_event(team=member.team_id, login=member.user_id, event=TastingEvent.REVEAL, about=about, now=now)
     sessions = list(
-        Session.objects.filter(flight_cup__flight=found, lot=None).select_related("flight_cup").order_by("revision")
+        Session.objects.filter(flight_cup__flight=row, lot=None).select_related("flight_cup").order_by("revision")
     )
     revision = _name_all(sessions, revision=next_revision(member.team_id), now=now)
     Team.objects.filter(id=member.team_id).update(revision=revision)
     renew_photos(member.team_id, [session.id for session in sessions])
-    freeze_scores(found, revision=revision)
+    freeze_scores(row, revision=revision)
     shared = {session.lot_id for session in sessions if not session.private and session.lot_id is not None}
     mark_due(member.team_id, shared, revision=revision, now=now)
-    enqueue_answer(found, now=now)
+    enqueue_answer(row, now=now)
     check_constraints_now()
 
 

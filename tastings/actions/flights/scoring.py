@@ -47,11 +47,11 @@ def store_scores(  # noqa: PLR0913 - who, of what, how brewed, when
     """
     if flight.state == "called_off":
         raise WrongState(flight_is(flight.state))
-    own = [one for one in own_cups(member, flight) if one.cup.id in written and one.elsewhere is None]
+    own = [cup for cup in own_cups(member, flight) if cup.cup.id in written and cup.elsewhere is None]
     changes: list[tuple[str, Change]] = []
-    for i, one in enumerate(own):
-        cup = one.cup.id
-        if not one.is_stored:
+    for i, item in enumerate(own):
+        cup = item.cup.id
+        if not item.is_stored:
             # written at one moment: a second apart, since the order of the cups is that of their beginnings
             started_at = now - timedelta(seconds=len(own) - i)
             changes.append(("", _session_change(member, cup, brew=brew, started_at=started_at)))

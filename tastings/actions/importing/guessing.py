@@ -95,8 +95,8 @@ def guess_columns(table: Table, labels: Mapping[str, str]) -> list[str]:
     names |= {_plain(column): column for column in COLUMNS}
     guessed: list[str] = []
     for written in table.columns:
-        found = names.get(_plain(written), "") or names.get(_plain(re.sub(r"[(\[].*?[)\]]", "", written)), "")
-        guessed.append(found if found not in guessed else "")
+        column = names.get(_plain(written), "") or names.get(_plain(re.sub(r"[(\[].*?[)\]]", "", written)), "")
+        guessed.append(column if column not in guessed else "")
     return guessed
 
 
@@ -135,13 +135,13 @@ def _rewrite(column: str, text: str) -> str:
 
 def _moment(text: str) -> str:
     """Return a day with or without a time as a moment in UTC, at noon without a time."""
-    found = _DAY.fullmatch(text)
-    if found is None:
+    match = _DAY.fullmatch(text)
+    if match is None:
         return text
-    year, month, day = (int(found[name] or found[f"{name}2"]) for name in ("y", "m", "d"))
-    hour = 12 if found["h"] is None else int(found["h"])
+    year, month, day = (int(match[name] or match[f"{name}2"]) for name in ("y", "m", "d"))
+    hour = 12 if match["h"] is None else int(match["h"])
     try:
-        at = datetime(year, month, day, hour, int(found["min"] or 0), int(found["s"] or 0), tzinfo=UTC)
+        at = datetime(year, month, day, hour, int(match["min"] or 0), int(match["s"] or 0), tzinfo=UTC)
     except ValueError:
         return text
     return f"{at:%Y-%m-%dT%H:%M:%S}Z"

@@ -164,7 +164,7 @@ def _stored_records(member: Member, records: Sequence[_TargetRecord]) -> dict[UU
     """Return what the member may see under these ids, tombstones included."""
     stored: dict[UUID, Synced] = {}
     for name in RECORD_SCHEMAS:
-        if ids := [one.id for one in records if one.type == name]:
+        if ids := [record.id for record in records if record.type == name]:
             stored |= {row.id: row for row in visible_records(member, name).filter(id__in=ids)}
     return stored
 
@@ -190,13 +190,13 @@ def _changed_fields(target: _TargetRecord, row: Synced | None, *, device: str) -
 
 def _refusals(records: Sequence[_TargetRecord], verdicts: Sequence[Verdict]) -> Iterator[CellError]:
     """Yield what was refused; children of a refused record only when nothing else explains it."""
-    refused = [(one, verdict) for one, verdict in zip(records, verdicts, strict=True) if verdict.verdict == "refused"]
+    refused = [(row, verdict) for row, verdict in zip(records, verdicts, strict=True) if verdict.verdict == "refused"]
     roots = [
-        (one, verdict)
-        for one, verdict in refused
+        (row, verdict)
+        for row, verdict in refused
         if any(problem.code != UNKNOWN_PARENT for problem in verdict.problems)
     ]
-    for one, verdict in roots or refused:
+    for row, verdict in roots or refused:
         reason = "; ".join(f"{problem.field}: {problem.detail}".removeprefix(": ") for problem in verdict.problems)
-        values = {"type": one.type, "reason": reason}
-        yield CellError(one.line, one.column, _("%(type)s refused: %(reason)s") % values)
+        values = {"type": row.type, "reason": reason}
+        yield CellError(row.line, row.column, _("%(type)s refused: %(reason)s") % values)

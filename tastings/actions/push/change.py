@@ -65,14 +65,14 @@ class Verdict:
 
     def as_json(self) -> dict[str, object]:
         """Return the wire form."""
-        made: dict[str, object] = {
+        content: dict[str, object] = {
             "type": self.type,
             "id": self.id,
             "verdict": self.verdict,
             "revision": self.revision,
             "problems": [problem.as_json() for problem in self.problems],
         }
-        return made | {"lost": list(self.lost)} if self.lost else made
+        return content | {"lost": list(self.lost)} if self.lost else content
 
 
 def refused(change: Change, problems: Sequence[Problem]) -> Verdict:

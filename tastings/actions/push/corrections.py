@@ -23,8 +23,8 @@ def record_corrections(state: PushState, *, now: datetime) -> None:
         for pending, session in _with_sessions(state)
         if session.row is not None and session.row.author_id != state.member.user_id
     ]
-    who = state.member
-    record_events(team=who.team_id, who=who.user_id, event=TastingEvent.CORRECTION, abouts=abouts, now=now)
+    member = state.member
+    record_events(team=member.team_id, login=member.user_id, event=TastingEvent.CORRECTION, abouts=abouts, now=now)
 
 
 def _with_sessions(state: PushState) -> Iterator[tuple[PendingRecord, PendingRecord]]:

@@ -13,18 +13,18 @@ from teams.errors import Problem
 def lost_fields(change: Change, pending: PendingRecord) -> Sequence[Mapping[str, object]]:
     """Return the fields of the change that lost: the present value, since when, and who set it."""
     record = pending.current
-    found = []
+    lost = []
     for name, value in change.fields.items():
         stands = record.values.get(name)
         if stands is value or same_json(stands, value):
             continue
         if name != DELETED and (stamp := record.stamps.get(name)) is not None:
-            found.append({"field": name, "value": stands, "at": stamp.at, "by": stamp.by})
+            lost.append({"field": name, "value": stands, "at": stamp.at, "by": stamp.by})
     if change.deletes != record.removed:
         others = [stamp for name, stamp in record.stamps.items() if (name == DELETED) == record.removed]
         latest = max(others, key=lambda stamp: stamp.order)
-        found.append({"field": DELETED, "value": record.removed, "at": latest.at, "by": latest.by})
-    return found
+        lost.append({"field": DELETED, "value": record.removed, "at": latest.at, "by": latest.by})
+    return lost
 
 
 def deleted_parents(pending: PendingRecord, deleted: Collection[str]) -> Sequence[Problem]:
@@ -35,9 +35,9 @@ def deleted_parents(pending: PendingRecord, deleted: Collection[str]) -> Sequenc
     """
     if not deleted or pending.current.removed:
         return []
-    found = []
+    problems = []
     for field in pending.schema.references:
         if field.to is not None and pending.values.get(field.name) in deleted:
             detail = _("the %(type)s is deleted: this is stored, and shown once it is brought back")
-            found.append(Problem(field.name, "parent_deleted", detail % {"type": field.to}))
-    return found
+            problems.append(Problem(field.name, "parent_deleted", detail % {"type": field.to}))
+    return problems

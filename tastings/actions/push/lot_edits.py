@@ -20,14 +20,14 @@ def record_lot_edits(state: PushState, *, now: datetime) -> None:
         changes = _changes(pending)
         if (event := _event(pending, changes)) is not None:
             abouts[event].append({"lot": str(pending.id), "changes": changes})
-    for event, found in abouts.items():
-        record_events(team=state.member.team_id, who=state.member.user_id, event=event, abouts=found, now=now)
+    for event, entries in abouts.items():
+        record_events(team=state.member.team_id, login=state.member.user_id, event=event, abouts=entries, now=now)
 
 
 def _changes(pending: PendingRecord) -> dict[str, list[object]]:
     """Return the value before and after of each changed field; remarks are named without their text."""
     before, after = pending.stored.values, pending.values
-    names = [one.name for one in pending.schema.fields] if pending.row is not None else _PURCHASE
+    names = [field.name for field in pending.schema.fields] if pending.row is not None else _PURCHASE
     changed = [name for name in names if before.get(name) != after.get(name)]
     return {name: [] if name == "remarks" else [before.get(name), after.get(name)] for name in changed}
 

@@ -25,13 +25,13 @@ def infusions_with_taken_numbers(state: PushState) -> list[PendingRecord]:
         by_number[str(pending.values["session"]), pending.values["number"]].append(pending)
     stored = {pending.id for pending in map(state.session_of, live) if pending.row is not None}
     unchanged = _numbers_of_others(changed, stored, live)
-    found: list[PendingRecord] = []
+    taken: list[PendingRecord] = []
     for number, infusions in by_number.items():
         if number in unchanged:
-            found += [pending for pending in infusions if _is_numbered_here(pending)]
+            taken += [pending for pending in infusions if _is_numbered_here(pending)]
         elif len(infusions) > 1:
-            found += [pending for pending in infusions if _is_numbered_here(pending)][-1:]
-    return found
+            taken += [pending for pending in infusions if _is_numbered_here(pending)][-1:]
+    return taken
 
 
 def change_to_refuse(infusion: PendingRecord, changes: Sequence[Change], *, refused: Collection[int]) -> int:

@@ -68,8 +68,8 @@ class PendingRecord:
         concerned = self.current.stamps
         if not change.deletes:
             concerned = {name: concerned[name] for name in (*change.fields, DELETED) if name in concerned}
-        own_later = [one.at for one in concerned.values() if one.device == stamp.device and _is_later(one, stamp)]
-        others = [one.at for one in concerned.values() if one.device != stamp.device or _is_earlier(one, stamp)]
+        own_later = [past.at for past in concerned.values() if past.device == stamp.device and _is_later(past, stamp)]
+        others = [past.at for past in concerned.values() if past.device != stamp.device or _is_earlier(past, stamp)]
         at = stamp.at
         if others and (latest := max(others)) >= at:
             at = _moved(latest, by_us=1)
@@ -112,15 +112,15 @@ class PendingRecord:
         return Stamp(format_stamp(now), str(device), str(by))
 
 
-def _is_later(one: Stamp, other: Stamp) -> bool:
+def _is_later(stamp: Stamp, other: Stamp) -> bool:
     """Whether a device made one change after the other, whatever moment the server gave them."""
-    if one.seq and other.seq:
-        return one.seq > other.seq
-    return one.reported_at > other.reported_at
+    if stamp.seq and other.seq:
+        return stamp.seq > other.seq
+    return stamp.reported_at > other.reported_at
 
 
-def _is_earlier(one: Stamp, other: Stamp) -> bool:
-    return _is_later(other, one)
+def _is_earlier(stamp: Stamp, other: Stamp) -> bool:
+    return _is_later(other, stamp)
 
 
 def _moved(at: str, *, by_us: int) -> str:

@@ -43,11 +43,11 @@ class Pushed:
 def push(member: Member, *, device: UUID, sent: Sequence[object], now: datetime) -> Pushed:
     """Take what a phone sent."""
     sender = {"device": str(device), "by": str(member.user_id)}
-    read = [read_change(item, **sender, now=now) for item in sent]
-    changes = [item for item in read if isinstance(item, Change)]
+    items = [read_change(item, **sender, now=now) for item in sent]
+    changes = [item for item in items if isinstance(item, Change)]
     pushed = _push_or_each(member, device=device, changes=changes, now=now, for_whole_team=False)
     verdicts = iter(pushed.verdicts)
-    return Pushed([next(verdicts) if isinstance(item, Change) else item for item in read], pushed.written)
+    return Pushed([next(verdicts) if isinstance(item, Change) else item for item in items], pushed.written)
 
 
 def push_changes(
@@ -110,6 +110,6 @@ def _run(state: PushState, statements: list[Statement], *, revision: int, now: d
         statements.append(renew_photos_statement(team, parents))
     lots = changed_lots(state)
     due = [mark_due_statement(team, lots, revision=revision, now=now)] if lots else []
-    found = run_together([*statements, *due, (CHECK_CONSTRAINTS, [])])
+    results = run_together([*statements, *due, (CHECK_CONSTRAINTS, [])])
     if due:
-        enqueue_marked(team, found[len(statements)], now=now)
+        enqueue_marked(team, results[len(statements)], now=now)

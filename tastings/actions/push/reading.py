@@ -125,7 +125,7 @@ class _Reader:
             used_ids=in_use.keys(),
             ids_of_several_types=sum(map(len, names.records.values())) > len(named),
             built_in=self._built_in,
-            descriptors=self._descriptors(words, more=keys - names.keys),
+            descriptors=self._descriptors(words, keys=keys - names.keys),
             allowance=RecordAllowance(self._member, used=used_by_member(counts)),
             shops=self._shops(names.shops),
             samples=self._samples(names.samples),
@@ -151,18 +151,18 @@ class _Reader:
         own = FlightCup.objects.filter(team_id=self._member.team_id, taster_id=self._member.user_id)
         return {cup.id: cup for cup in own.filter(id__in=ids).select_related("flight")}
 
-    def _descriptors(self, words: Iterable[tuple[Any, ...]], *, more: set[str]) -> Mapping[str, list[StoredDescriptor]]:
+    def _descriptors(self, words: Iterable[tuple[Any, ...]], *, keys: set[str]) -> Mapping[str, list[StoredDescriptor]]:
         """Return by key the descriptors that were read, those with more keys, and those that they were merged into."""
-        found: dict[str, list[StoredDescriptor]] = {}
-        targets = set(more)
+        by_key: dict[str, list[StoredDescriptor]] = {}
+        targets = set(keys)
         while True:
             for row, key, removed, target, target_key in words:
                 merged_into = None if target is None else MergeTarget(target, target_key)
-                found.setdefault(key, []).append(StoredDescriptor(row, removed, merged_into))
+                by_key.setdefault(key, []).append(StoredDescriptor(row, removed, merged_into))
                 if merged_into is not None:
                     targets.add(merged_into.key)
-            if not (unread := targets - found.keys()):
-                return found
+            if not (unread := targets - by_key.keys()):
+                return by_key
             [words] = run_together([(_DESCRIPTORS, [list(unread), self._member.team_id])])
             targets = set()
 

@@ -48,10 +48,10 @@ def rows_with_ids(model: type[_Row], ids: Iterable[UUID]) -> list[_Row]:
 
     By a statement that is written once: Django takes longer to put one together than the database to answer it.
     """
-    [found] = run_together([(_select(model), [id_array(ids)])])
+    [rows_read] = run_together([(_select(model), [id_array(ids)])])
     n_own = len(_converters(model))
     rows = []
-    for values in found:
+    for values in rows_read:
         row = _from_values(model, values[:n_own])
         if isinstance(row, Note):
             row.descriptor = _from_values(Descriptor, values[n_own:]) if values[n_own] is not None else None
@@ -64,8 +64,8 @@ def _select(model: type[Model]) -> str:
     joined = [(model, "row")] + ([(Descriptor, "word")] if model is Note else [])
     columns = ", ".join(
         f"{alias}.{connection.ops.quote_name(str(field.column))}"
-        for one, alias in joined
-        for field in one._meta.concrete_fields
+        for table, alias in joined
+        for field in table._meta.concrete_fields
     )
     words = " LEFT JOIN tastings_descriptor AS word ON word.id = row.descriptor_id" if model is Note else ""
     return f"SELECT {columns} FROM {model._meta.db_table} AS row{words} WHERE row.id = ANY (%s::uuid[])"  # noqa: S608 - names of our own tables
@@ -78,11 +78,11 @@ def _converters(model: type[Model]) -> list[tuple[str, Callable[..., Any] | None
 
 
 def _from_values(model: type[_Row], values: Sequence[object]) -> _Row:
-    names, made = [], []
+    names, converted = [], []
     for (name, convert), value in zip(_converters(model), values, strict=True):
         names.append(name)
-        made.append(value if convert is None else convert(value, None, connection))
-    return model.from_db(DEFAULT_DB_ALIAS, names, made)
+        converted.append(value if convert is None else convert(value, None, connection))
+    return model.from_db(DEFAULT_DB_ALIAS, names, converted)
 
 
 CHECK_CONSTRAINTS = "SET CONSTRAINTS ALL IMMEDIATE; SET CONSTRAINTS ALL DEFERRED"

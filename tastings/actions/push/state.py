@@ -67,8 +67,8 @@ class PushState:
         records = self.records[change.type]
         if (known := records.get(change.id)) is not None:
             return known
-        records[change.id] = made = PendingRecord(RECORD_SCHEMAS[change.type], change.id, None)
-        return made
+        records[change.id] = pending = PendingRecord(RECORD_SCHEMAS[change.type], change.id, None)
+        return pending
 
     def is_of_another_type(self, change: Change) -> bool:
         """Whether a record of another type has got the change's id in this push: ids are one space."""

@@ -42,8 +42,8 @@ def store(state: PushState, *, now: datetime) -> tuple[int, list[Statement]]:
             pending.revision = revision
             (new if pending.row is None else stored).append(_row(pending, state=state))
         if new:
-            made = {"created_at": now, _AUTHOR.get(type_name, "author_id"): state.member.user_id}
-            statements.append(insert_statement(MODELS[type_name], new, shared | made))
+            on_insert = {"created_at": now, _AUTHOR.get(type_name, "author_id"): state.member.user_id}
+            statements.append(insert_statement(MODELS[type_name], new, shared | on_insert))
         if stored:
             statements.append(upsert_statement(MODELS[type_name], stored, shared))
     history = [

@@ -27,13 +27,13 @@ def encode_line(value: object) -> str:
 def json_lines(table: ExportTable, scope: ExportScope, *, missing: Collection[object]) -> Iterator[tuple[bytes, int]]:
     """Give a table's rows as lines, in pieces with the number of lines in each, but for pictures in ``missing``."""
     names = [column.name for column in table.columns]
-    read = _reader(table.columns)
+    convert_row = _reader(table.columns)
     skip = _skipped(table, missing)
     chunk: list[str] = []
     for row in _rows(table.rows(scope), [column.read for column in table.columns]):
         if skip is not None and skip(row):
             continue
-        chunk.append(encode_line(dict(zip(names, read(row), strict=True))))
+        chunk.append(encode_line(dict(zip(names, convert_row(row), strict=True))))
         if len(chunk) == _ROWS_PER_CHUNK:
             yield _to_bytes(chunk), len(chunk)
             chunk = []
@@ -52,7 +52,7 @@ def _rows(rows: QuerySet[Any], paths: list[str]) -> Iterator[tuple[Any, ...]]:
 
 def _reader(columns: Collection[Column]) -> Callable[[tuple[Any, ...]], Iterator[object]]:
     convert = [TO_LINE[column.field.kind] for column in columns]
-    return lambda row: (one(value) for one, value in zip(convert, row, strict=False))
+    return lambda row: (to_line(value) for to_line, value in zip(convert, row, strict=False))
 
 
 def _skipped(table: ExportTable, missing: Collection[object]) -> Callable[[tuple[Any, ...]], bool] | None:
@@ -83,19 +83,19 @@ def csv_sheet(name: str, scope: ExportScope) -> Iterator[tuple[bytes, int]]:
     """
     [table] = [table for table in TABLES if table.name == name]
     columns = [column for column in table.columns if column.name not in _NOT_IN_SHEETS]
-    more = SHEETS[name]
+    joined = SHEETS[name]
     rows = table.rows(scope).filter(removed=False)
     if name in ("infusions", "notes"):
         rows = rows.filter(session__removed=False)
-    read = _reader(columns)
+    convert_row = _reader(columns)
     text = io.StringIO()
     write = csv.writer(text).writerow
-    write([*(column.name for column in columns), *(cell for cell, _ in more)])
+    write([*(column.name for column in columns), *(cell for cell, _ in joined)])
     yield b"\xef\xbb\xbf" + text.getvalue().encode(), 0
     waiting = 0
     text.seek(text.truncate(0))
-    for row in _rows(rows, [*(column.read for column in columns), *(path for _, path in more)]):
-        write([_cell(value) for value in (*read(row), *row[len(columns) :])])
+    for row in _rows(rows, [*(column.read for column in columns), *(path for _, path in joined)]):
+        write([_cell(value) for value in (*convert_row(row), *row[len(columns) :])])
         waiting += 1
         if waiting == _ROWS_PER_CHUNK:
             yield text.getvalue().encode(), waiting

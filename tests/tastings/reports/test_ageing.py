@@ -35,11 +35,11 @@ RESTING = Readiness(
     left_out=(),
 )
 READINESS = LotReadiness(sample.LOT_ID, 3.0, RESTING)
-UNDATED = replace(READINESS, found=None)
+UNDATED = replace(READINESS, readiness=None)
 
 
 def ageing_of(**changed):
-    return ageing_section("dark", replace(READINESS, found=replace(RESTING, **changed)))
+    return ageing_section("dark", replace(READINESS, readiness=replace(RESTING, **changed)))
 
 
 def test_ageing_tells_the_roast_today_and_when_it_is_expected_to_be_ready():

@@ -49,10 +49,10 @@ def store_pictures(team: Team, archive: Archive, *, cleanup: ExitStack) -> int:
 def _check_picture(file: str, data: bytes, *, size: tuple[int, int] | None) -> None:
     try:
         with Image.open(io.BytesIO(data), formats=["JPEG"]) as opened:
-            found = opened.size
+            actual = opened.size
     except (OSError, ValueError, Image.DecompressionBombError) as error:
         raise ArchiveError("is no JPEG", file=file) from error
-    if size is not None and found != size:
+    if size is not None and actual != size:
         raise ArchiveError("has another size than photo_contents tells", file=file)
     if not holds_only_pixels(data):
         raise ArchiveError("holds more than pixels, such as a place, a comment or something behind its end", file=file)

@@ -241,7 +241,7 @@ def _check_moments_and_history(team: Team, archive: Archive, *, now: datetime) -
 
 def _error_at(archive: Archive, table: str, row: UUID, field: str, reason: str) -> ArchiveError:
     """Return the error about a field of the first line that holds this id."""
-    file = next(one.file for one in TABLES if one.name == table)
+    file = next(info.file for info in TABLES if info.name == table)
     line = next((number for number, text in archive.raw_lines(file) if str(row) in text), 0)
     return ArchiveError(reason, file=file, line=line, field=field)
 
@@ -259,19 +259,19 @@ def _check_samples(team: Team, archive: Archive) -> None:
     """Refuse lots that were bought from themselves, by way of others or at once."""
     with connection.cursor() as cursor:
         cursor.execute(_CIRCLES, [team.id])
-        found = cursor.fetchone()
-    if found is not None:
-        raise _error_at(archive, "lots", found[0], "from_lot", "leads back to this lot")
+        row = cursor.fetchone()
+    if row is not None:
+        raise _error_at(archive, "lots", row[0], "from_lot", "leads back to this lot")
 
 
 def _advance_counter(team: Team) -> None:
     """Put the counter past every cursor a phone may hold, and mark every lot that has figures to compute."""
-    found = [
+    revisions = [
         model._default_manager.filter(team_id=team.id).aggregate(first=Min("revision"), last=Max("revision"))
         for model in MODELS.values()
     ]
-    first = min((one["first"] for one in found if one["first"]), default=1)
-    last = max((one["last"] for one in found if one["last"]), default=0)
+    first = min((ends["first"] for ends in revisions if ends["first"]), default=1)
+    last = max((ends["last"] for ends in revisions if ends["last"]), default=0)
     Team.objects.filter(id=team.id).update(first_revision=first - 1, revision=REVISION_JUMP + last)
     for model in PULL_ONLY.values():
         renew(model._default_manager.filter(team_id=team.id))

@@ -29,15 +29,15 @@ def ageing_section(roast: str | None, known: LotReadiness | None) -> list[str]:
         if roast in (None, "none"):
             return []
         return [_("When it was roasted is not noted, so how it has rested cannot be told.")]
-    found = known.readiness
-    roasted = _("Roasted on %(day)s.") % {"day": day(found.roasted_on)}
+    readiness = known.readiness
+    roasted = _("Roasted on %(day)s.") % {"day": day(readiness.roasted_on)}
     sentences = [
-        f"{roasted} {reason(found)}",
-        "" if found.today is None else _today(found.today),
-        _expected(found),
-        _falling(found),
-        "" if found.liking is None else _liking(found.liking),
-        next_tasting(found.next, attribute=found.attribute),
+        f"{roasted} {reason(readiness)}",
+        "" if readiness.today is None else _today(readiness.today),
+        _expected(readiness),
+        _falling(readiness),
+        "" if readiness.liking is None else _liking(readiness.liking),
+        next_tasting(readiness.next, attribute=readiness.attribute),
     ]
     return [sentence for sentence in sentences if sentence]
 
@@ -55,20 +55,20 @@ def _today(today: RoastPoint) -> str:
     }
 
 
-def _expected(found: Readiness) -> str:
+def _expected(readiness: Readiness) -> str:
     """Say when it is ready; a date in the past is said as past."""
-    on, low, high = found.expected_on, found.low_on, found.high_on
-    if on is None or found.basis in ("liking_falls", "levelled"):
+    on, low, high = readiness.expected_on, readiness.low_on, readiness.high_on
+    if on is None or readiness.basis in ("liking_falls", "levelled"):
         return ""
-    if on <= found.asked_on:
+    if on <= readiness.asked_on:
         early = [_("not before %(day)s") % {"day": day(low)}] if low else []
-        late = [_("not after %(day)s") % {"day": day(high)}] if high and high <= found.asked_on else []
+        late = [_("not after %(day)s") % {"day": day(high)}] if high and high <= readiness.asked_on else []
         sentence, bare = (
             _("Ready since about %(when)s (%(span)s, with %(probability)s each)."),
             _("Ready since about %(when)s."),
         )
     else:
-        early = [_("not before %(day)s") % {"day": day(low)}] if low and low > found.asked_on else []
+        early = [_("not before %(day)s") % {"day": day(low)}] if low and low > readiness.asked_on else []
         late = [_("not after %(day)s") % {"day": day(high)}] if high else []
         sentence, bare = (
             _("Expected to be ready about %(when)s (%(span)s, with %(probability)s each)."),
@@ -78,12 +78,12 @@ def _expected(found: Readiness) -> str:
     return (sentence if early or late else bare) % values
 
 
-def _falling(found: Readiness) -> str:
+def _falling(readiness: Readiness) -> str:
     """Say that waiting makes it worse where that is likelier than not, though not sure enough to be the verdict."""
-    if found.basis == "liking_falls" or (found.falling or 0.0) < LIKELY:
+    if readiness.basis == "liking_falls" or (readiness.falling or 0.0) < LIKELY:
         return ""
     return _("Once it has rested, it is liked less the longer it waits, with %(probability)s probability.") % {
-        "probability": percent(found.falling or 0.0)
+        "probability": percent(readiness.falling or 0.0)
     }
 
 

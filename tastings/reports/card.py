@@ -113,7 +113,7 @@ def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
     worth = [layer for layer in figures.layers if layer.infusion <= reach] or figures.layers[:1]
     tasted = bool(figures.evidence.sessions)
     cups = _cups(_expected(worth, families), labels) if tasted else []
-    foods = pairings([one.keys for one in cups for _cup in range(one.n)], families)
+    foods = pairings([cup.keys for cup in cups for _cup in range(cup.n)], families)
     return Card(
         lang=get_language() or "en",
         merchant=content.merchant,
@@ -126,7 +126,7 @@ def card_of(content: ReportContent, *, families: Mapping[str, str]) -> Card:
         course=_course(figures.profile) if tasted else _("Not tasted enough yet to say."),
         cups=tuple(cups),
         brew=_brew(guide, kind=lot.kind or "", steeps=figures.steeps),
-        pairings=tuple(_pairing(one, labels) for one in foods),
+        pairings=tuple(_pairing(food, labels) for food in foods),
         contains=_contains(foods),
         caution=_caution(guide.guide if guide else None, herbal=lot.kind == "herbal"),
         missing_words=_("□ stands for a character that no font on this server can draw:"),
@@ -205,16 +205,16 @@ def _named(cups: Sequence[_Cup]) -> tuple[str, ...]:
     return tuple([*cups[0].leading[:MOST_LEADING], *often][:MOST_WORDS])
 
 
-def _pairing(one: Pairing, labels: Mapping[str, str]) -> str:
-    words = listed(isolated(descriptor_in_sentence(key, labels)) for key in one.because)
-    return _("%(food)s, for its %(words)s") % {"food": label(FOODS, one.food), "words": words}
+def _pairing(pairing: Pairing, labels: Mapping[str, str]) -> str:
+    words = listed(isolated(descriptor_in_sentence(key, labels)) for key in pairing.because)
+    return _("%(food)s, for its %(words)s") % {"food": label(FOODS, pairing.food), "words": words}
 
 
 def _contains(foods: Sequence[Pairing]) -> str:
     """Say once which allergens the foods usually contain."""
     if not foods:
         return ""
-    keys = dict.fromkeys(key for one in foods for key in one.allergens)
+    keys = dict.fromkeys(key for food in foods for key in food.allergens)
     if not keys:
         return _("Allergies: ask the maker of the food.")
     return _("These foods usually contain %(allergens)s; with an allergy ask their maker.") % {
@@ -222,15 +222,15 @@ def _contains(foods: Sequence[Pairing]) -> str:
     }
 
 
-def _brew(found: UsualPotGuide | None, *, kind: str, steeps: Steeps) -> CardBrew:
-    if found is None or not found.guide.infusions:
+def _brew(usual: UsualPotGuide | None, *, kind: str, steeps: Steeps) -> CardBrew:
+    if usual is None or not usual.guide.infusions:
         begin = _(
             "Not tasted enough yet: begin with %(leaf_g)s g in %(vessel_ml)s ml, water at %(heat_c)s °C and %(s)s s."
         )
         return CardBrew((begin % {**_EVEN, "heat_c": _BEGIN_C.get(kind, _BEGIN_OTHER_C)},))
-    guide, pot = found.guide, found.pot
+    guide, pot = usual.guide, usual.pot
     last = guide.last_worthwhile
-    pours = [one for one in guide.infusions if last is None or one.number <= last] or guide.infusions[:1]
+    pours = [infusion for infusion in guide.infusions if last is None or infusion.number <= last] or guide.infusions[:1]
     lines = [
         _("%(leaf_g)s g of leaf, %(vessel_ml)s ml, water at %(heat_c)s °C.")
         % {
@@ -248,12 +248,12 @@ def _brew(found: UsualPotGuide | None, *, kind: str, steeps: Steeps) -> CardBrew
         lines=tuple(lines),
         head=_("Steep cup by cup:"),
         steeps=tuple(
-            (_("%(n)s: about %(time)s") if one.number in guessed else _("%(n)s: %(time)s"))
-            % {"n": one.number, "time": duration(one.steep_s)}
-            for one in pours
+            (_("%(n)s: about %(time)s") if pour.number in guessed else _("%(n)s: %(time)s"))
+            % {"n": pour.number, "time": duration(pour.steep_s)}
+            for pour in pours
         ),
         guess=_("Times with “about” are guesses: taste, and go by that rather than by the clock.")
-        if any(one.number in guessed for one in pours)
+        if any(pour.number in guessed for pour in pours)
         else "",
         until=until_words(last, steeps=steeps),
         guests=guests_words(guide.serving),
@@ -289,14 +289,14 @@ def card_markdown(card: Card) -> str:
     lines = [f"# {_escaped(card.name)}", "", " · ".join(map(_escaped, (card.merchant, *card.origin))), ""]
     lines += [f"**{card.count}**", ""] if card.count else []
     lines += [f"## {heads.expect}", "", card.course, ""]
-    lines += [f"- **{one.cup}:** {_escaped(one.words)}" for one in card.cups]
+    lines += [f"- **{cup.cup}:** {_escaped(cup.words)}" for cup in card.cups]
     lines += ["", f"## {heads.brew}", "", " ".join(brew.lines), ""]
     if brew.steeps:
         lines += [brew.head, "", " · ".join(brew.steeps), ""]
         lines += [" ".join(filter(None, (brew.guests, brew.until, brew.guess))), ""]
     if card.pairings:
         lines += [f"## {heads.pair}", ""]
-        lines += [f"- {_escaped(one)}" for one in card.pairings]
+        lines += [f"- {_escaped(text)}" for text in card.pairings]
         lines += ["", card.contains, ""]
     return "\n".join([*lines, card.caution]) + "\n"
 
@@ -326,15 +326,15 @@ class CardExtras:
 
 def card_document(card: Card, extras: CardExtras | None = None) -> dict[str, object]:
     """Return what the layout ``card`` reads."""
-    more = extras or CardExtras()
+    extra = extras or CardExtras()
     return {
         **asdict(card),
         "name": isolated(" ".join(card.name.split())),
         "merchant": isolated(" ".join(card.merchant.split())),
         "origin": " · ".join(isolated(" ".join(part.split())) for part in card.origin),
-        "chart": more.chart,
-        "qr": [list(row) for row in more.qr],
-        "price": isolated(" ".join(more.price.split())),
-        "photos": [{"file": more.photo, "caption": card.name}] if more.photo else [],
-        "logo": {"file": more.logo} if more.logo else None,
+        "chart": extra.chart,
+        "qr": [list(row) for row in extra.qr],
+        "price": isolated(" ".join(extra.price.split())),
+        "photos": [{"file": extra.photo, "caption": card.name}] if extra.photo else [],
+        "logo": {"file": extra.logo} if extra.logo else None,
     }

@@ -29,12 +29,12 @@ def choosing_rows(
     flights: Sequence[FlightPlace], arrivals: Sequence[Arrival], *, labels: Mapping[str, str]
 ) -> list[ChoosingRow]:
     """Say how a lot did in each of its flights, and how it compares with its sample, or the lots bought on it."""
-    rows = [ChoosingRow(one.name, f"/flights/{one.flight}/", _flight(one)) for one in flights]
+    rows = [ChoosingRow(flight.name, f"/flights/{flight.flight}/", _flight(flight)) for flight in flights]
     rows += [
         ChoosingRow(
-            one.name, f"/lots/{one.other}/report/", reason(one.check, labels=labels), f"/lots/{one.arrived}/arrival/"
+            row.name, f"/lots/{row.other}/report/", reason(row.check, labels=labels), f"/lots/{row.arrived}/arrival/"
         )
-        for one in arrivals
+        for row in arrivals
     ]
     return rows
 
@@ -43,30 +43,30 @@ def harvest_rows(lot: UUID, harvests: Sequence[OtherHarvest], *, labels: Mapping
     """Say of each other harvest of a lot's producer what differs beyond doubt."""
     return [
         ChoosingRow(
-            f"{capitalised(harvest_words(one.harvest_year, one.harvest_season))}, {one.name}",
-            f"/lots/{one.lot}/report/",
-            harvest_difference(one.check, labels=labels),
-            f"/compare/?lots={lot}&lots={one.lot}",
+            f"{capitalised(harvest_words(harvest.harvest_year, harvest.harvest_season))}, {harvest.name}",
+            f"/lots/{harvest.lot}/report/",
+            harvest_difference(harvest.check, labels=labels),
+            f"/compare/?lots={lot}&lots={harvest.lot}",
         )
-        for one in harvests
+        for harvest in harvests
     ]
 
 
-def _flight(one: FlightPlace) -> str:
-    return " ".join(filter(None, (_place(one), _decision(one))))
+def _flight(flight: FlightPlace) -> str:
+    return " ".join(filter(None, (_place(flight), _decision(flight))))
 
 
-def _place(one: FlightPlace) -> str:
-    if not one.place or one.p_best is None or one.mean is None or one.low is None or one.high is None:
+def _place(flight: FlightPlace) -> str:
+    if not flight.place or flight.p_best is None or flight.mean is None or flight.low is None or flight.high is None:
         return _("No place: it was a control, or the answer is not worked out yet.")
     values = {
-        "place": ordinal(one.place),
-        "lots": one.lots,
-        "points": one_decimal(one.mean),
-        "span": number_range(one_decimal(one.low), one_decimal(one.high)),
-        "best": percent(one.p_best),
+        "place": ordinal(flight.place),
+        "lots": flight.lots,
+        "points": one_decimal(flight.mean),
+        "span": number_range(one_decimal(flight.low), one_decimal(flight.high)),
+        "best": percent(flight.p_best),
     }
-    if one.of_sample:
+    if flight.of_sample:
         sentence = _(
             "Its sample came %(place)s of %(lots)s by liking, %(points)s (%(span)s); the probability that it is the"
             " best is %(best)s."
@@ -79,7 +79,7 @@ def _place(one: FlightPlace) -> str:
     return sentence % values
 
 
-def _decision(one: FlightPlace) -> str:
-    if one.chosen is None:
+def _decision(flight: FlightPlace) -> str:
+    if flight.chosen is None:
         return _("Not decided yet.")
-    return _("It was bought.") if one.chosen else _("It was not bought.")
+    return _("It was bought.") if flight.chosen else _("It was not bought.")

@@ -145,7 +145,7 @@ def _cells(row: LotRow, *, best: float | None, liking: float | None, rest: str, 
     On a telephone only the first two show their heading, since the others speak for themselves.
     """
     price, cup = (*row.prices, "", "")[:2]
-    found = [
+    cells = [
         (_("Probably best"), "" if best is None else percent(best)),
         (_("Liking"), "" if liking is None else one_decimal(liking)),
         (_("Infusions"), row.infusions),
@@ -154,7 +154,7 @@ def _cells(row: LotRow, *, best: float | None, liking: float | None, rest: str, 
         (_("Tasted in"), counted(sessions, "session")),
         (_("Rest after roasting"), rest),
     ]
-    return [(label, value or "\u2013") for label, value in found]
+    return [(label, value or "\u2013") for label, value in cells]
 
 
 def across_sentence(comparison: Comparison) -> str:
@@ -191,7 +191,7 @@ def _chart(comparison: Comparison, rows: Sequence[ComparedRow], *, key: str, tit
 def pair_row(pair: Pair, *, first: ComparedRow, second: ComparedRow, labels: Mapping[str, str]) -> PairRow:
     """Put two lots' comparison into sentences and into a line of the table."""
     same = first.lot.name == second.lot.name  # as a sample and what was bought after it often are
-    one, other = (isolated(row.lot.name) + (f" ({row.letter})" if same else "") for row in (first, second))
+    tea, other = (isolated(row.lot.name) + (f" ({row.letter})" if same else "") for row in (first, second))
     stronger, liked = pair.more(STRENGTH), pair.more(LIKING)
     shared = _("Nobody tasted both, which leaves more in doubt.")
     if pair.shared_tasters:
@@ -200,38 +200,38 @@ def pair_row(pair: Pair, *, first: ComparedRow, second: ComparedRow, labels: Map
         first=first,
         second=second,
         sentences=[
-            lasting_sentence(pair.outlasts, pair.outlasted, one=one, other=other),
-            f"{stronger_sentence(stronger, one=one, other=other)}{size_words(pair, STRENGTH)}",
-            f"{liked_sentence(liked, one=one, other=other)}{size_words(pair, LIKING)}",
+            lasting_sentence(pair.outlasts, pair.outlasted, tea=tea, other=other),
+            f"{stronger_sentence(stronger, tea=tea, other=other)}{size_words(pair, STRENGTH)}",
+            f"{liked_sentence(liked, tea=tea, other=other)}{size_words(pair, LIKING)}",
         ],
         shared=shared % {"n": pair.shared_tasters},
-        probabilities=[_probability(one) for one in (pair.outlasts, pair.outlasted, stronger, liked)],
+        probabilities=[_probability(chance) for chance in (pair.outlasts, pair.outlasted, stronger, liked)],
         differences=[
             DifferenceRow(
-                label=descriptor_label(found.descriptor, labels),
-                mean=signed(found.mean),
-                span=number_range(signed(found.low), signed(found.high)),
-                more=percent(found.probability_more),
+                label=descriptor_label(difference.descriptor, labels),
+                mean=signed(difference.mean),
+                span=number_range(signed(difference.low), signed(difference.high)),
+                more=percent(difference.probability_more),
             )
-            for found in pair.differences
+            for difference in pair.differences
         ],
     )
 
 
-def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: str, other: str) -> str:
+def lasting_sentence(outlasts: float | None, outlasted: float | None, *, tea: str, other: str) -> str:
     """Say which of two lots has more steeps worth drinking, and how sure that is.
 
     Parameters
     ----------
     outlasts, outlasted : float or None
         Probability that the first has more, or fewer; what is missing to 1 is the probability of as many.
-    one, other : str
+    tea, other : str
         The lots' names.
     """
     if outlasts is None or outlasted is None:
         return _("Which of them lasts longer cannot be told: strength was not rated in both.")
     same = max(0.0, 1.0 - outlasts - outlasted)
-    for probability, longer, shorter in ((outlasts, one, other), (outlasted, other, one)):
+    for probability, longer, shorter in ((outlasts, tea, other), (outlasted, other, tea)):
         if probability >= SURE:
             return _("%(longer)s outlasts %(shorter)s with %(probability)s probability.") % {
                 "longer": longer,
@@ -243,7 +243,7 @@ def lasting_sentence(outlasts: float | None, outlasted: float | None, *, one: st
     return _(
         "Which of them lasts longer cannot be told yet: %(one)s with %(p_one)s probability, %(other)s with %(p_other)s,"
         " equally long with %(p_same)s."
-    ) % {"one": one, "other": other, "p_one": percent(outlasts), "p_other": percent(outlasted), "p_same": percent(same)}
+    ) % {"one": tea, "other": other, "p_one": percent(outlasts), "p_other": percent(outlasted), "p_same": percent(same)}
 
 
 def size_words(pair: Pair, descriptor: str) -> str:
@@ -251,12 +251,12 @@ def size_words(pair: Pair, descriptor: str) -> str:
 
     So the two answers on one pair do not contradict each other.
     """
-    found = next((one for one in pair.differences if one.descriptor == descriptor), None)
-    if found is None or not -NOTICEABLE < found.low <= found.high < NOTICEABLE:
+    difference = next((difference for difference in pair.differences if difference.descriptor == descriptor), None)
+    if difference is None or not -NOTICEABLE < difference.low <= difference.high < NOTICEABLE:
         return ""
-    if SURE > found.probability_more > 1 - SURE:
+    if SURE > difference.probability_more > 1 - SURE:
         return ""
-    return " " + _("The difference is small, about %(points)s points.") % {"points": one_decimal(abs(found.mean))}
+    return " " + _("The difference is small, about %(points)s points.") % {"points": one_decimal(abs(difference.mean))}
 
 
 def small_note(comparison: Comparison) -> str:
@@ -268,44 +268,44 @@ def small_note(comparison: Comparison) -> str:
     }
 
 
-def stronger_sentence(probability: float | None, *, one: str, other: str) -> str:
+def stronger_sentence(probability: float | None, *, tea: str, other: str) -> str:
     """Say which of two lots is stronger; the probability is that of the first, None unless both were rated."""
     if probability is None:
         return _("Which of them is the stronger cannot be told: it was not rated in both.")
-    more = _likelier(probability, one=one, other=other)
-    if more is not None:
+    likelier = _likelier(probability, tea=tea, other=other)
+    if likelier is not None:
         return _("%(lot)s is stronger over the first %(n)s cups with %(probability)s probability.") % {
-            **more,
+            **likelier,
             "n": FIRST_INFUSIONS,
         }
     return _("Which of them is the stronger cannot be told yet: %(lot)s with %(probability)s probability.") % (
-        _either(probability, one=one, other=other)
+        _either(probability, tea=tea, other=other)
     )
 
 
-def liked_sentence(probability: float | None, *, one: str, other: str) -> str:
+def liked_sentence(probability: float | None, *, tea: str, other: str) -> str:
     """Say which of two lots is liked more; the probability is that of the first, None unless both were rated."""
     if probability is None:
         return _("Which of them is liked more cannot be told: it was not rated in both.")
-    more = _likelier(probability, one=one, other=other)
-    if more is not None:
-        return _("%(lot)s is liked more with %(probability)s probability.") % more
+    likelier = _likelier(probability, tea=tea, other=other)
+    if likelier is not None:
+        return _("%(lot)s is liked more with %(probability)s probability.") % likelier
     return _("Which of them is liked more cannot be told yet: %(lot)s with %(probability)s probability.") % (
-        _either(probability, one=one, other=other)
+        _either(probability, tea=tea, other=other)
     )
 
 
-def _likelier(probability: float, *, one: str, other: str) -> dict[str, str] | None:
+def _likelier(probability: float, *, tea: str, other: str) -> dict[str, str] | None:
     """Return the lot that is likely enough to have more, with its probability; None when neither is."""
-    for likely, lot in ((probability, one), (1.0 - probability, other)):
+    for likely, lot in ((probability, tea), (1.0 - probability, other)):
         if likely >= SURE:
             return {"lot": lot, "probability": percent(likely)}
     return None
 
 
-def _either(probability: float, *, one: str, other: str) -> dict[str, str]:
+def _either(probability: float, *, tea: str, other: str) -> dict[str, str]:
     """Return the likelier lot with its probability, however little that is above a half."""
-    lot, likely = (one, probability) if probability >= 0.5 else (other, 1.0 - probability)
+    lot, likely = (tea, probability) if probability >= 0.5 else (other, 1.0 - probability)
     return {"lot": lot, "probability": percent(likely)}
 
 

@@ -25,17 +25,17 @@ def departure_sentences(departures: Sequence[Departure], *, session_names: Mappi
     """
     groups: dict[tuple[str, str, str], list[Departure]] = {}
     places = {session: place for place, session in enumerate(session_names)}
-    for one in sorted(departures, key=lambda one: places.get(one.session, len(places))):
-        groups.setdefault((one.session, one.kind, departure_detail(one)), []).append(one)
+    for departure in sorted(departures, key=lambda departure: places.get(departure.session, len(places))):
+        groups.setdefault((departure.session, departure.kind, departure_detail(departure)), []).append(departure)
     return [
-        _sentence(session_names.get(session, _("One session")), detail=detail, found=found)
-        for (session, _kind, detail), found in groups.items()
+        _sentence(session_names.get(session, _("One session")), detail=detail, departures=group)
+        for (session, _kind, detail), group in groups.items()
     ]
 
 
-def _sentence(session: str, *, detail: str, found: Sequence[Departure]) -> str:
-    first = found[0]
-    numbers = sorted({one.infusion for one in found})
+def _sentence(session: str, *, detail: str, departures: Sequence[Departure]) -> str:
+    first = departures[0]
+    numbers = sorted({departure.infusion for departure in departures})
     where = ""
     if first.n_cups == 1:
         named = {"numbers": numbers_listed(numbers)}
@@ -44,10 +44,10 @@ def _sentence(session: str, *, detail: str, found: Sequence[Departure]) -> str:
     return f"{isolated(session)}{where}, {kind}: {isolated(detail)}.{_opposite_sign(first)}"
 
 
-def _opposite_sign(found: Departure) -> str:
+def _opposite_sign(departure: Departure) -> str:
     """Say why a weaker brew made stronger cups, or the reverse: it changes what is left in the leaf."""
-    if found.n_cups == 1 or _SIGN.get(found.kind, 0) * found.effect >= 0:
+    if departure.n_cups == 1 or _SIGN.get(departure.kind, 0) * departure.effect >= 0:
         return ""
-    if found.effect > 0:
+    if departure.effect > 0:
         return " " + _("It took less early and left more for later.")
     return " " + _("It took more early and left less for later.")

@@ -86,8 +86,8 @@ def report_document(content: ReportContent) -> dict[str, Any]:
         "probabilities": [asdict(row) for row in facts.probabilities],
         "cups": [_texts(row) for row in facts.cups],
         "sessions": [
-            ", ".join(_text(part) for part in (one.day, one.taster, one.shop, one.brew) if part) or _("Day not noted")
-            for one in facts.sessions
+            ", ".join(_text(part) for part in (row.day, row.taster, row.shop, row.brew) if part) or _("Day not noted")
+            for row in facts.sessions
         ],
         "photos": [
             {"caption": row.caption, "colour": row.colour, "swatch": row.swatch, "file": f"{row.file}.jpg"}
@@ -150,9 +150,9 @@ def _strip(label: str, row: PeakRow) -> dict[str, Any]:
 
 def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[str, Any]:
     """Return the strength curve as the layouts draw it."""
-    points, found = figures.curve_of("strength"), rated_strength(tasted)
-    tasters = sorted({one.taster for one in found})
-    infusions = infusions_shown(points, found)
+    points, ratings = figures.curve_of("strength"), rated_strength(tasted)
+    tasters = sorted({rating.taster for rating in ratings})
+    infusions = infusions_shown(points, ratings)
     line = figures.steeps.finish_line
     return {
         "infusions": infusions,
@@ -162,8 +162,8 @@ def chart_payload(figures: Development, tasted: Sequence[TastedPoint]) -> dict[s
         "points": [{"x": point.infusion, "mean": point.mean} for point in points],
         "banded": [{"x": point.infusion, "low": point.low, "high": point.high} for point in points],
         "marks": [
-            {"x": one.infusion, "y": one.adjusted, "taster": tasters.index(one.taster), "beside": LANES_WIDTH * beside}
-            for one, beside in zip(found, lanes(found), strict=True)
+            {"x": mark.infusion, "y": mark.adjusted, "taster": tasters.index(mark.taster), "beside": LANES_WIDTH * lane}
+            for mark, lane in zip(ratings, lanes(ratings), strict=True)
         ],
         "tasters": [_text(name)[:LONGEST_NAME] for name in tasters],
         "finish": {"y": line, "label": finish_line_words(line), "above": points[0].mean < line},

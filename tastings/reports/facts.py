@@ -217,11 +217,11 @@ def left_out_rows(left_out: Sequence[LeftOut], names: Mapping[str, str]) -> list
     """Write what the figures leave out; ``names`` are those of the sessions by id."""
     return [
         LeftOutRow(
-            session=names.get(one.session, _("One session")),
-            infusion="" if one.infusion is None else _("infusion %(number)s") % {"number": one.infusion},
-            reason=left_out_reason(one),
+            session=names.get(item.session, _("One session")),
+            infusion="" if item.infusion is None else _("infusion %(number)s") % {"number": item.infusion},
+            reason=left_out_reason(item),
         )
-        for one in left_out
+        for item in left_out
     ]
 
 

@@ -64,14 +64,14 @@ def answer_section(answer: FlightAnswer | None, *, lots: Names, people: Names) -
     if answer is None:
         return AnswerSection([], [], "")
     return AnswerSection(
-        measures=[_section(one, lots=lots, people=people, is_stale=answer.stale) for one in answer.measures],
-        left_out=[words.left_out(one.reason, session=str(one.session)[:8]) for one in answer.left_out],
+        measures=[_section(measure, lots=lots, people=people, is_stale=answer.stale) for measure in answer.measures],
+        left_out=[words.left_out(item.reason, session=str(item.session)[:8]) for item in answer.left_out],
         no_figures=words.no_figures(failure=answer.failure, stale=answer.stale),
     )
 
 
 def _section(measure: FlightMeasure, *, lots: Names, people: Names, is_stale: bool) -> MeasureSection:
-    worth = {one.lot: one for one in measure.worth}
+    worth = {value.lot: value for value in measure.worth}
     return MeasureSection(
         title=words.measure_title(measure.measure, scale=measure.scale),
         sentence=measure.sentence,
@@ -80,39 +80,39 @@ def _section(measure: FlightMeasure, *, lots: Names, people: Names, is_stale: bo
         lines=[*_value_lines(measure, lots)],
         rows=[
             *(
-                _row(one, lots, worth=worth.get(one.lot), currency=measure.currency, n_lots=len(measure.standings))
-                for one in measure.standings
+                _row(lot, lots, worth=worth.get(lot.lot), currency=measure.currency, n_lots=len(measure.standings))
+                for lot in measure.standings
             ),
-            *(_control_row(one, lots) for one in measure.controls),
+            *(_control_row(control, lots) for control in measure.controls),
         ],
         details=[*_spread_lines(measure), *_taster_lines(measure, people), *_test_lines(measure, lots)],
     )
 
 
-def _row(one: FlightStanding, lots: Names, *, worth: LotValue | None, currency: str | None, n_lots: int) -> LotRow:
+def _row(standing: FlightStanding, lots: Names, *, worth: LotValue | None, currency: str | None, n_lots: int) -> LotRow:
     price = worth.price if worth is not None else None
     return LotRow(
-        lot=one.lot,
-        name=lots.get(str(one.lot), str(one.lot)),
-        mean=one_decimal(one.mean),
-        band=number_range(one_decimal(one.low), one_decimal(one.high)),
-        p_best=percent(one.p_best),
-        p_top_three=percent(one.p_top_three) if n_lots > TOP else "",
-        cups=one.cups,
+        lot=standing.lot,
+        name=lots.get(str(standing.lot), str(standing.lot)),
+        mean=one_decimal(standing.mean),
+        band=number_range(one_decimal(standing.low), one_decimal(standing.high)),
+        p_best=percent(standing.p_best),
+        p_top_three=percent(standing.p_top_three) if n_lots > TOP else "",
+        cups=standing.cups,
         price="" if price is None else money(price, currency),
         is_unbeaten=worth is not None and bool(worth.on_frontier),
     )
 
 
-def _control_row(one: FlightStanding, lots: Names) -> LotRow:
+def _control_row(standing: FlightStanding, lots: Names) -> LotRow:
     return LotRow(
-        lot=one.lot,
-        name=_("%(lot)s (reference)") % {"lot": lots.get(str(one.lot), str(one.lot))},
-        mean=one_decimal(one.mean),
-        band=number_range(one_decimal(one.low), one_decimal(one.high)),
+        lot=standing.lot,
+        name=_("%(lot)s (reference)") % {"lot": lots.get(str(standing.lot), str(standing.lot))},
+        mean=one_decimal(standing.mean),
+        band=number_range(one_decimal(standing.low), one_decimal(standing.high)),
         p_best="",
         p_top_three="",
-        cups=one.cups,
+        cups=standing.cups,
         price="",
         is_unbeaten=False,
     )
@@ -120,14 +120,14 @@ def _control_row(one: FlightStanding, lots: Names) -> LotRow:
 
 def _value_lines(measure: FlightMeasure, lots: Names) -> Iterator[str]:
     """Say which lots no other beats on both mean and price, and what choosing the leader gives away."""
-    unbeaten = [(one.price, one) for one in measure.worth if one.on_frontier and one.price is not None]
-    if len(unbeaten) > 1 and len(unbeaten) == sum(one.price is not None for one in measure.worth):
+    unbeaten = [(value.price, value) for value in measure.worth if value.on_frontier and value.price is not None]
+    if len(unbeaten) > 1 and len(unbeaten) == sum(value.price is not None for value in measure.worth):
         yield words.better_costs_more()
     elif unbeaten:
         yield words.best_value(
             [
-                words.lot_at_price(lots.get(str(one.lot), str(one.lot)), price=price, currency=measure.currency)
-                for price, one in sorted(unbeaten, key=lambda pair: pair[0])
+                words.lot_at_price(lots.get(str(value.lot), str(value.lot)), price=price, currency=measure.currency)
+                for price, value in sorted(unbeaten, key=lambda pair: pair[0])
             ]
         )
     if measure.expected_loss is not None and measure.standings:
@@ -149,9 +149,9 @@ def _spread_lines(measure: FlightMeasure) -> Iterator[str]:
 
 
 def _taster_lines(measure: FlightMeasure, people: Names) -> Iterator[str]:
-    for one in measure.tasters:
-        name = people.get(str(one.taster))
-        yield words.taster(name, cups=one.cups, shift=one.shift.mean, gain=one.gain.mean)
+    for taster in measure.tasters:
+        name = people.get(str(taster.taster))
+        yield words.taster(name, cups=taster.cups, shift=taster.shift.mean, gain=taster.gain.mean)
 
 
 def _test_lines(measure: FlightMeasure, lots: Names) -> Iterator[str]:

@@ -10,14 +10,14 @@ from tastings.wording import flights as words
 def score_labels(flight: FlightItem) -> dict[str, str]:
     """Return what each score of a cup is called."""
     weighed = is_weighed(flight)
-    names = [one.name for one in (FACTORS if weighed else (LIKING,))]
+    names = [score.name for score in (FACTORS if weighed else (LIKING,))]
     labels = dict(zip(names, words.factors(weighted=weighed), strict=True))
     return {STRENGTH.name: words.strength(), **labels, WORDS.name: words.own_words()}
 
 
-def missing_score(flight: FlightItem, one: OwnCup) -> str:
+def missing_score(flight: FlightItem, cup: OwnCup) -> str:
     """Say what a cup lacks to count; nothing where it is complete, or not begun."""
-    if not one.is_stored:
+    if not cup.is_stored:
         return ""
     needed = [LIKING.name]
     if is_weighed(flight):
@@ -26,5 +26,5 @@ def missing_score(flight: FlightItem, one: OwnCup) -> str:
         }
         needed = [score.name for score, name in zip(FACTORS, WEIGHED, strict=True) if weights[name] > 0]
     labels = score_labels(flight)
-    missing = [labels[name] for name in needed if name not in one.values]
+    missing = [labels[name] for name in needed if name not in cup.values]
     return words.does_not_count(missing) if missing else ""

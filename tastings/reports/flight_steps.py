@@ -62,9 +62,9 @@ def _while_tasting(  # noqa: PLR0913 - of one caller
 ) -> NextStep:
     own = [cup for cup in flight.cups if cup.taster == me]
     missing = [
-        (people.get(str(one.taster), ""), one.planned - one.tasted)
-        for one in flight.progress.tasters
-        if one.planned > one.tasted
+        (people.get(str(taster.taster), ""), taster.planned - taster.tasted)
+        for taster in flight.progress.tasters
+        if taster.planned > taster.tasted
     ]
     scores = Way(f"{at}scores/", _("Enter scores"))
     sheet = [Way(f"{at}cups/", _("Print my sheet"))] if own else []
@@ -91,7 +91,7 @@ def _while_tasting(  # noqa: PLR0913 - of one caller
 
 
 def _after_reveal(flight: FlightItem, at: str, *, me: UUID, decides: bool, answer: FlightAnswer | None) -> NextStep:
-    late = sum(one.admissible for one in answer.late) if answer is not None and decides else 0
+    late = sum(score.admissible for score in answer.late) if answer is not None and decides else 0
     admit = [words.late_scores(late)] if late else []
     to_late = [Way("#late", _("To the late scores"))] if late else []
     untasted = any(cup.taster == me and not cup.tasted for cup in flight.cups)

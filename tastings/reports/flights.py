@@ -102,7 +102,7 @@ def flights_context(flights: Sequence[tuple[FlightItem, NextStep]]) -> dict[str,
             next=" ".join(step.sentences),
             is_mine=step.is_mine,
         )
-        for flight, step in sorted(flights, key=lambda one: (one[1].is_mine, one[0].created_at), reverse=True)
+        for flight, step in sorted(flights, key=lambda pair: (pair[1].is_mine, pair[0].created_at), reverse=True)
     ]
     return {"rows": rows}
 
@@ -122,7 +122,7 @@ def flight_context(
         Names by id.
     """
     quality, progress = flight.plan.quality, flight.progress
-    bought = {one.lot for one in flight.decision.chosen} if flight.decision is not None else set()
+    bought = {lot.lot for lot in flight.decision.chosen} if flight.decision is not None else set()
     return {
         "flight": flight,
         "state": words.state_sentence(flight.state),
@@ -139,25 +139,25 @@ def flight_context(
         ),
         "progress": words.progress(tasted=progress.tasted, planned=progress.planned),
         "shops": [
-            ProgressRow(shops.get(str(one.shop), _("No shop")), one.planned, one.tasted) for one in progress.shops
+            ProgressRow(shops.get(str(shop.shop), _("No shop")), shop.planned, shop.tasted) for shop in progress.shops
         ],
-        "tasters": [ProgressRow(people.get(str(one.taster), ""), one.planned, one.tasted) for one in progress.tasters],
+        "tasters": [ProgressRow(people.get(str(row.taster), ""), row.planned, row.tasted) for row in progress.tasters],
         "is_revealed": flight.revealed_at is not None,
         "others": sorted(
-            ((lot, lots.get(str(lot), "")) for lot in flight.lots if lot not in bought), key=lambda one: one[1]
+            ((lot, lots.get(str(lot), "")) for lot in flight.lots if lot not in bought), key=lambda pair: pair[1]
         ),
         "chosen": chosen_rows(flight.decision, lots=lots),
         "answer": answer_section(answer, lots=lots, people=people),
-        "late": [_late_row(one, lots=lots, people=people) for one in (answer.late if answer is not None else ())],
+        "late": [_late_row(score, lots=lots, people=people) for score in (answer.late if answer is not None else ())],
     }
 
 
 def missing_cups(flight: FlightItem, *, people: Names) -> list[MissingRow]:
     """Return who has cups that are not tasted yet, and how many."""
     return [
-        MissingRow(people.get(str(one.taster), ""), counted(one.planned - one.tasted, "cup"))
-        for one in flight.progress.tasters
-        if one.planned > one.tasted
+        MissingRow(people.get(str(taster.taster), ""), counted(taster.planned - taster.tasted, "cup"))
+        for taster in flight.progress.tasters
+        if taster.planned > taster.tasted
     ]
 
 
@@ -180,11 +180,11 @@ def chosen_rows(decision: FlightDecision | None, *, lots: Names) -> list[ChosenR
     """Return what was chosen, with names and amounts."""
     return [
         ChosenRow(
-            bought=one.bought,
-            name=lots.get(str(one.lot), str(one.lot)),
-            amount="" if one.quantity_g is None or one.quantity_g is UNSET else words.amount(one.quantity_g),
+            bought=lot.bought,
+            name=lots.get(str(lot.lot), str(lot.lot)),
+            amount="" if lot.quantity_g is None or lot.quantity_g is UNSET else words.amount(lot.quantity_g),
         )
-        for one in (decision.chosen if decision is not None else ())
+        for lot in (decision.chosen if decision is not None else ())
     ]
 
 

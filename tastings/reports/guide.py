@@ -40,7 +40,7 @@ class GuideSection:
     rows: tuple[GuideRow, ...]
 
 
-def guide_section(found: UsualPotGuide | None, *, steeps: Steeps, names_shop: bool = True) -> GuideSection | None:
+def guide_section(usual: UsualPotGuide | None, *, steeps: Steeps, names_shop: bool = True) -> GuideSection | None:
     """Write the guide for the usual pot or the reader's own; None while there is nothing to guide by.
 
     Parameters
@@ -50,17 +50,17 @@ def guide_section(found: UsualPotGuide | None, *, steeps: Steeps, names_shop: bo
     names_shop : bool
         Whether to say whose pot it is.
     """
-    if found is None or not found.guide.infusions:
+    if usual is None or not usual.guide.infusions:
         return None
-    guide, last = found.guide, found.guide.last_worthwhile
+    guide, last = usual.guide, usual.guide.last_worthwhile
     change = guide.change
     return GuideSection(
-        brief=f"{brief_words(found)}. {_rinse(guide.rinse_s)}",
+        brief=f"{brief_words(usual)}. {_rinse(guide.rinse_s)}",
         until=until_words(last, steeps=steeps),
         guests=guests_words(guide.serving),
-        pot=f"{pot_words(found)}: {_whose(found.pot)}." if names_shop else f"{pot_words(found)}.",
+        pot=f"{pot_words(usual)}: {_whose(usual.pot)}." if names_shop else f"{pot_words(usual)}.",
         aim=_aim(guide),
-        notes=tuple(words.note(one) for one in guide.notes),
+        notes=tuple(words.note(note) for note in guide.notes),
         change=()
         if change is None
         else (
@@ -69,27 +69,27 @@ def guide_section(found: UsualPotGuide | None, *, steeps: Steeps, names_shop: bo
         ),
         caffeine="" if guide.caffeine is None else _caffeine(guide.caffeine),
         rows=tuple(
-            _row(one, guessed=one.number in guide.guessed_infusions)
-            for one in guide.infusions
-            if not last or one.number <= last  # nobody needs a time for a cup that is not worth drinking
+            _row(infusion, guessed=infusion.number in guide.guessed_infusions)
+            for infusion in guide.infusions
+            if not last or infusion.number <= last  # nobody needs a time for a cup that is not worth drinking
         ),
     )
 
 
-def brief_words(found: UsualPotGuide) -> str:
+def brief_words(usual: UsualPotGuide) -> str:
     """Say leaf, vessel and heat in one short line."""
-    vessel = found.guide.vessel
+    vessel = usual.guide.vessel
     return _("%(leaf_g)s g in %(vessel_ml)s ml of %(material)s, water at %(heat_c)s °C") % {
         "leaf_g": number(vessel.leaf_g),
-        "vessel_ml": number(found.pot.vessel_ml),
-        "material": label(MATERIALS, found.pot.vessel_material),
+        "vessel_ml": number(usual.pot.vessel_ml),
+        "material": label(MATERIALS, usual.pot.vessel_material),
         "heat_c": f"{vessel.poured_c:.0f}",
     }
 
 
-def pot_words(found: UsualPotGuide) -> str:
+def pot_words(usual: UsualPotGuide) -> str:
     """Say leaf, vessel and water of the usual pot."""
-    pot, vessel = found.pot, found.guide.vessel
+    pot, vessel = usual.pot, usual.guide.vessel
     words = [
         _("%(leaf_g)s g in %(vessel_ml)s ml of %(material)s")
         % {
@@ -184,19 +184,19 @@ def until_words(last: int | None, *, steeps: Steeps) -> str:
     }
 
 
-def _row(one: GuidedPour, *, guessed: bool) -> GuideRow:
-    steep = duration(one.steep_s)
-    known = one.expected_strength is not None and one.low is not None and one.high is not None
+def _row(pour: GuidedPour, *, guessed: bool) -> GuideRow:
+    steep = duration(pour.steep_s)
+    known = pour.expected_strength is not None and pour.low is not None and pour.high is not None
     return GuideRow(
-        infusion=one.number,
+        infusion=pour.number,
         steep=_("about %(time)s") % {"time": steep} if guessed else steep,
-        strength="" if one.expected_strength is None else one_decimal(one.expected_strength),
-        span=number_range(one_decimal(one.low or 0.0), one_decimal(one.high or 0.0)) if known else "",
+        strength="" if pour.expected_strength is None else one_decimal(pour.expected_strength),
+        span=number_range(one_decimal(pour.low or 0.0), one_decimal(pour.high or 0.0)) if known else "",
     )
 
 
-def _caffeine(found: Caffeine) -> str:
-    (pot_low, pot_high), (cup_low, cup_high) = found.per_pot_mg, found.per_cup_mg
+def _caffeine(caffeine: Caffeine) -> str:
+    (pot_low, pot_high), (cup_low, cup_high) = caffeine.per_pot_mg, caffeine.per_cup_mg
     return _(
         "Caffeine, an estimate and no measurement of this lot: about %(pot_low)s to %(pot_high)s mg in all its cups,"
         " %(cup_low)s to %(cup_high)s mg in an average one."

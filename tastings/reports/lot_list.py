@@ -180,8 +180,8 @@ def prices(lot: ListedLot) -> list[str]:
     even = even_brew_of(lot.facts.kind or "")
     vessel = Vessel(leaf_g=even.leaf_g, vessel_ml=even.vessel_ml)
     rounds = lot.steeps.recommended if lot.steeps else None
-    found = cost(Price(lot.price_per_kg, lot.currency), vessel=vessel, cup_ml=even.vessel_ml, rounds=rounds)
-    per_cup = found.per_cup if found else None
+    price = cost(Price(lot.price_per_kg, lot.currency), vessel=vessel, cup_ml=even.vessel_ml, rounds=rounds)
+    per_cup = price.per_cup if price else None
     return [
         _("%(price)s per kg") % {"price": money(lot.price_per_kg, lot.currency)},
         *([] if per_cup is None else [_("%(price)s a cup") % {"price": money(per_cup, lot.currency)}]),

@@ -22,16 +22,16 @@ class OtherVesselSection:
     chart: Drawing
 
 
-def other_vessel_section(found: VesselForecast | None) -> OtherVesselSection | None:
+def other_vessel_section(forecast: VesselForecast | None) -> OtherVesselSection | None:
     """Write the section; None where there is no forecast, or the pot is like that of the tastings."""
-    if found is None:
+    if forecast is None:
         return None
-    curves = [_curve([cup.first for cup in found.cups]), _curve([cup.other for cup in found.cups])]
-    pots = ((found.first, found.other), (found.other, found.first))
-    names = [capitalised(vessel_words(one, beside=beside)) for one, beside in pots]
+    curves = [_curve([cup.first for cup in forecast.cups]), _curve([cup.other for cup in forecast.cups])]
+    pots = ((forecast.first, forecast.other), (forecast.other, forecast.first))
+    names = [capitalised(vessel_words(pot, other=other)) for pot, other in pots]
     title = _("Strength in two vessels with the same steeps")
     return OtherVesselSection(
-        sentence=vessel_forecast_sentence(found),
+        sentence=vessel_forecast_sentence(forecast),
         note=vessel_forecast_note(),
         chart=both_widths(lambda width: curves_chart(curves, names=names, of=_("Strength"), title=title, width=width)),
     )

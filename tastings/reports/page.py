@@ -134,8 +134,8 @@ def report_facts(content: ReportContent) -> ReportFacts:
     figures, labels = content.development.figures, content.labels
     shows_all = not content.is_for_customers
     people = distinct_names(content.tasters)
-    sessions = [session_row(one, people) for one in content.sessions]
-    names = {one.id: one.name for one in sessions}
+    sessions = [session_row(session, people) for session in content.sessions]
+    names = {session.id: session.name for session in sessions}
     strength = figures.curve_of("strength")
     has_layers = any(layer.leading or layer.new for layer in figures.layers)
     steeps, forecast = figures.steeps, course_forecast(figures)
@@ -193,12 +193,12 @@ def report_facts(content: ReportContent) -> ReportFacts:
 
 def _body(content: ReportContent) -> list[str]:
     """Say what tasters reported to feel in the body; nothing when nobody noted it."""
-    found = content.body
-    if found is None or not found.sessions:
+    feeling = content.body
+    if feeling is None or not feeling.sessions:
         return []
     sentences = (
-        body_feeling_sentence(found, labels=content.labels),
-        body_agreement_sentence(found),
+        body_feeling_sentence(feeling, labels=content.labels),
+        body_agreement_sentence(feeling),
         body_feeling_note(),
     )
     return [sentence for sentence in sentences if sentence]
@@ -232,7 +232,7 @@ def report_page(content: ReportContent) -> ReportPage:
 def with_names(tasted: Sequence[TastedPoint], tasters: Mapping[str, str]) -> list[TastedPoint]:
     """Return the ratings with each taster's name in place of the id, as the drawings take them."""
     people = distinct_names(tasters)
-    return [replace(one, taster=people.get(one.taster, one.taster)) for one in tasted]
+    return [replace(rating, taster=people.get(rating.taster, rating.taster)) for rating in tasted]
 
 
 def distinct_names(tasters: Mapping[str, str]) -> dict[str, str]:

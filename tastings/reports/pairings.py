@@ -22,8 +22,8 @@ class Pairing:
 @cache
 def rules() -> Mapping[str, Any]:
     """Return the rules as they stand in the file; ``about`` says how they work."""
-    found: dict[str, Any] = json.loads(_RULES.read_text(encoding="utf-8"))
-    return found
+    content: dict[str, Any] = json.loads(_RULES.read_text(encoding="utf-8"))
+    return content
 
 
 def pairings(cups: Sequence[Sequence[str]], families: Mapping[str, str]) -> list[Pairing]:
@@ -41,12 +41,12 @@ def pairings(cups: Sequence[Sequence[str]], families: Mapping[str, str]) -> list
     list[Pairing]
         Those that match most cups first; none when no descriptor leads any cup.
     """
-    found = []
+    suggested = []
     for place, rule in enumerate(rules()["rules"]):
         keys, of = set(rule["keys"]), set(rule["families"])
         matched = [[key for key in cup if key in keys or families.get(key) in of] for cup in cups]
         n_cups = sum(map(bool, matched))
         if n_cups:
-            because = tuple(dict.fromkeys(key for one in matched for key in one))[:2]
-            found.append((-n_cups, place, Pairing(rule["food"], because, tuple(rule["allergens"]))))
-    return [pairing for _, _, pairing in sorted(found, key=lambda one: one[:2])[: rules()["most"]]]
+            because = tuple(dict.fromkeys(key for cup in matched for key in cup))[:2]
+            suggested.append((-n_cups, place, Pairing(rule["food"], because, tuple(rule["allergens"]))))
+    return [pairing for _, _, pairing in sorted(suggested, key=lambda item: item[:2])[: rules()["most"]]]

@@ -59,7 +59,7 @@ def curves_chart(
     infusions = max([EVEN_INFUSIONS, *(point.infusion for points in curves for point in points)])
     frame = Frame(left=34.0, right=width - 26.0, top=28.0, bottom=height - 44.0, infusions=infusions)
     lanes = [i for i, points in enumerate(curves) if points]
-    drawn = [_curve(frame, curves[i], index=i, beside=_beside(frame, lanes.index(i), len(lanes))) for i in lanes]
+    drawn = [_curve(frame, curves[i], index=i, shift_px=_beside(frame, lanes.index(i), len(lanes))) for i in lanes]
     legend, legend_height = _legend(curves, names, width=width, top=height)
     return picture(
         _grid(frame, of=of),
@@ -107,9 +107,9 @@ def _grid(frame: Frame, *, of: str) -> str:
     return "".join(lines)
 
 
-def _curve(frame: Frame, points: Sequence[CurvePoint], *, index: int, beside: float) -> str:
+def _curve(frame: Frame, points: Sequence[CurvePoint], *, index: int, shift_px: float) -> str:
     colour = TASTER_COLOURS[index % len(TASTER_COLOURS)]
-    places = [(frame.x(p.infusion) + beside, frame.y(p.mean)) for p in points]
+    places = [(frame.x(p.infusion) + shift_px, frame.y(p.mean)) for p in points]
     spans = "".join(
         tag("line", x1=x, x2=x, y1=frame.y(p.high), y2=frame.y(p.low), stroke=colour, stroke_width=1.2)
         for p, (x, _y) in zip(points, places, strict=True)
@@ -124,9 +124,9 @@ def _curve(frame: Frame, points: Sequence[CurvePoint], *, index: int, beside: fl
 
 def _letters(frame: Frame, last: Mapping[int, CurvePoint]) -> str:
     """Write each lot's letter at the end of its curve, none over another."""
-    wanted = sorted((frame.y(point.mean), index) for index, point in last.items())
+    ends = sorted((frame.y(point.mean), index) for index, point in last.items())
     heights: list[float] = []
-    for y, _index in wanted:
+    for y, _index in ends:
         heights.append(max(y, heights[-1] + _LABEL_PX) if heights else y)
     over = heights[-1] - frame.bottom if heights else 0.0
     if over > 0:  # pushed together from below
@@ -138,7 +138,7 @@ def _letters(frame: Frame, last: Mapping[int, CurvePoint]) -> str:
             LETTERS[index], x=frame.right + 13, y=y + 5, font_size=14, font_weight=700, text_anchor="middle",
             fill=TASTER_COLOURS[index % len(TASTER_COLOURS)],
         )
-        for y, (_y, index) in zip(heights, wanted, strict=True)
+        for y, (_y, index) in zip(heights, ends, strict=True)
     )  # fmt: skip
 
 

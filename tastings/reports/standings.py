@@ -37,9 +37,9 @@ def standings_chart(measure: FlightMeasure, *, names: Mapping[str, str], width: 
 
     marks = [_ruler(x, low, high, step=step, bottom=bottom)]
     marks.append(words(_("best"), x=width - 8, y=_TOP - 12, text_anchor="end", font_size=12, fill=SOFT_INK))
-    for i, one in enumerate(standings):
+    for i, standing in enumerate(standings):
         y = _TOP + row * (i + 0.5) + (row * 0.2 if narrow else 0)
-        marks.append(_lot(one, names=names, x=x, y=y, left=left, width=width, narrow=narrow))
+        marks.append(_lot(standing, names=names, x=x, y=y, left=left, width=width, narrow=narrow))
     return picture(
         *marks,
         width=width,
@@ -51,8 +51,8 @@ def standings_chart(measure: FlightMeasure, *, names: Mapping[str, str], width: 
 
 def _span(standings: Sequence[FlightStanding], *, scale: float) -> tuple[float, float, float]:
     """Return the part of the scale to draw, all that any band covers in round numbers, and the ruler's step."""
-    lowest = min((one.low for one in standings), default=0.0)
-    highest = max((one.high for one in standings), default=scale)
+    lowest = min((standing.low for standing in standings), default=0.0)
+    highest = max((standing.high for standing in standings), default=scale)
     step = _step((highest - lowest) / scale) * scale
     low = max(0.0, step * floor(lowest / step))
     high = min(scale, step * ceil(highest / step))
@@ -77,7 +77,7 @@ def _ruler(x: Callable[[float], float], low: float, high: float, *, step: float,
 
 
 def _lot(  # noqa: PLR0913 - where it stands in the drawing
-    one: FlightStanding,
+    lot: FlightStanding,
     *,
     names: Mapping[str, str],
     x: Callable[[float], float],
@@ -86,17 +86,17 @@ def _lot(  # noqa: PLR0913 - where it stands in the drawing
     width: float,
     narrow: bool,
 ) -> str:
-    name = names.get(str(one.lot), str(one.lot))
+    name = names.get(str(lot.lot), str(lot.lot))
     if narrow:
         label = words(shortened(name, size=13, room=width - 80), x=left, y=y - 10, font_size=13)
     else:
         label = words(shortened(name, size=13, room=left - 20), x=left - 12, y=y + 4.5, text_anchor="end", font_size=13)
     band = tag(
-        "rect", x=x(one.low), y=y - 5, width=max(x(one.high) - x(one.low), 1.0),
+        "rect", x=x(lot.low), y=y - 5, width=max(x(lot.high) - x(lot.low), 1.0),
         height=10.0, rx=2, fill=BAND,
     )  # fmt: skip
-    dot = tag("circle", named("title", f"{name}: {one_decimal(one.mean)}"), cx=x(one.mean), cy=y, r=4.5, fill=CURVE)
-    p_best = words(percent(one.p_best), x=width - 8, y=y + 4.5, text_anchor="end", font_size=13)
+    dot = tag("circle", named("title", f"{name}: {one_decimal(lot.mean)}"), cx=x(lot.mean), cy=y, r=4.5, fill=CURVE)
+    p_best = words(percent(lot.p_best), x=width - 8, y=y + 4.5, text_anchor="end", font_size=13)
     return label + band + dot + p_best
 
 
@@ -104,11 +104,11 @@ def _in_words(standings: Sequence[FlightStanding], names: Mapping[str, str]) -> 
     bands = [
         _("%(lot)s: %(mean)s, %(low)s to %(high)s")
         % {
-            "lot": names.get(str(one.lot), str(one.lot)),
-            "mean": one_decimal(one.mean),
-            "low": one_decimal(one.low),
-            "high": one_decimal(one.high),
+            "lot": names.get(str(standing.lot), str(standing.lot)),
+            "mean": one_decimal(standing.mean),
+            "low": one_decimal(standing.low),
+            "high": one_decimal(standing.high),
         }
-        for one in standings
+        for standing in standings
     ]
     return _("Adjusted means and 80 %% bands. %(lots)s.") % {"lots": "; ".join(bands)}

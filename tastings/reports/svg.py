@@ -55,9 +55,9 @@ def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width
         A stand-alone SVG element.
     """
     points = figures.curve_of("strength")
-    found = rated_strength(tasted)
-    tasters = sorted({one.taster for one in found})
-    infusions = infusions_shown(points, found)
+    ratings = rated_strength(tasted)
+    tasters = sorted({rating.taster for rating in ratings})
+    infusions = infusions_shown(points, ratings)
     height = 310.0 if width < NARROW_BELOW_PX else 336.0
     frame = Frame(left=34.0, right=width - 10.0, top=62.0, bottom=height - 44.0, infusions=infusions)
     legend, legend_height = _legend(tasters, width=width, top=height + 6)
@@ -65,7 +65,7 @@ def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width
         _grid(frame),
         _curve(frame, points),
         _steep_mark(frame, figures.steeps),
-        _tasted_marks(frame, found, tasters),
+        _tasted_marks(frame, ratings, tasters),
         _finish_line(frame, figures.steeps.finish_line, points),
         "" if points else _nothing_yet(frame),
         legend if points or tasters else "",
@@ -78,12 +78,12 @@ def strength_chart(figures: Development, tasted: Sequence[TastedPoint], *, width
 
 def rated_strength(tasted: Sequence[TastedPoint]) -> list[TastedPoint]:
     """Return the ratings of strength, those of the rinse left out."""
-    return [one for one in tasted if one.descriptor == "strength" and one.infusion > 0]
+    return [rating for rating in tasted if rating.descriptor == "strength" and rating.infusion > 0]
 
 
-def infusions_shown(points: Sequence[CurvePoint], found: Sequence[TastedPoint]) -> int:
+def infusions_shown(points: Sequence[CurvePoint], ratings: Sequence[TastedPoint]) -> int:
     """Return how many infusions a drawing needs to show the curve and the ratings."""
-    return max([EVEN_INFUSIONS, *(one.infusion for one in points), *(one.infusion for one in found)])
+    return max([EVEN_INFUSIONS, *(point.infusion for point in points), *(rating.infusion for rating in ratings)])
 
 
 def _grid(frame: Frame) -> str:
@@ -119,21 +119,21 @@ def _pairs(places: Iterable[tuple[float, float]]) -> str:
     return " ".join(f"{number(x)},{number(y)}" for x, y in places)
 
 
-def _tasted_marks(frame: Frame, found: Sequence[TastedPoint], tasters: Sequence[str]) -> str:
+def _tasted_marks(frame: Frame, ratings: Sequence[TastedPoint], tasters: Sequence[str]) -> str:
     """Draw what was tasted, each taster and session a little apart, so that equal ratings stay countable."""
     room = LANES_WIDTH * (frame.x(2) - frame.x(1))
     marks = []
-    for one, beside in zip(found, lanes(found), strict=True):
-        place = {"x": frame.x(one.infusion) + room * beside, "y": frame.y(one.adjusted)}
-        marks.append(taster_mark(tasters.index(one.taster), **place, size=3.0 if room < 30 else 4.2))
+    for rating, lane in zip(ratings, lanes(ratings), strict=True):
+        place = {"x": frame.x(rating.infusion) + room * lane, "y": frame.y(rating.adjusted)}
+        marks.append(taster_mark(tasters.index(rating.taster), **place, size=3.0 if room < 30 else 4.2))
     return "".join(marks)
 
 
-def lanes(found: Sequence[TastedPoint]) -> list[float]:
+def lanes(ratings: Sequence[TastedPoint]) -> list[float]:
     """Return how far beside the middle of its infusion each rating stands, from -0.5 to 0.5."""
-    order = sorted({(one.taster, one.session) for one in found})
+    order = sorted({(rating.taster, rating.session) for rating in ratings})
     lane = {key: (place + 0.5) / len(order) - 0.5 for place, key in enumerate(order)}
-    return [lane[one.taster, one.session] for one in found]
+    return [lane[rating.taster, rating.session] for rating in ratings]
 
 
 def _finish_line(frame: Frame, line: float, points: Sequence[CurvePoint]) -> str:

@@ -106,8 +106,8 @@ def _compiled(root: Path, layout: str, *, form: str) -> bytes:
         return typst.compile(
             source, root=str(root), font_paths=fonts, format="pdf", pdf_standards=["ua-1"], timestamp=0
         )
-    made: Any = typst.compile(source, root=str(root), font_paths=fonts, format="png", ppi=_PNG_PPI)
-    first = made[0] if isinstance(made, list) else made  # one page comes as bytes, several as a list
+    pages: Any = typst.compile(source, root=str(root), font_paths=fonts, format="png", ppi=_PNG_PPI)
+    first = pages[0] if isinstance(pages, list) else pages  # one page comes as bytes, several as a list
     return bytes(first)
 
 

@@ -17,13 +17,13 @@ def no_sample() -> str:
     return _("Cannot tell: the lot does not say which sample it was bought on.")
 
 
-def reason(found: ArrivalCheck, *, labels: Labels | None = None) -> str:
+def reason(check: ArrivalCheck, *, labels: Labels | None = None) -> str:
     """Say whether the two are the same tea and why."""
-    if not found.compared:
+    if not check.compared:
         return _("Cannot tell: no descriptor was rated both in the sample and in the arrived lot.")
-    match found.verdict:
+    match check.verdict:
         case "different":
-            differences = ", ".join(difference_words(one, labels) for one in found.differing)
+            differences = ", ".join(difference_words(row, labels) for row in check.differing)
             return _("Different from the sample: %(differences)s.") % {"differences": differences}
         case "same":
             return ngettext(
@@ -31,57 +31,57 @@ def reason(found: ArrivalCheck, *, labels: Labels | None = None) -> str:
                 " ruled out.",
                 "Same as the sample in all %(n)s descriptors compared: a difference of %(points)s points or more is"
                 " ruled out.",
-                len(found.compared),
-            ) % {"n": len(found.compared), "points": number(NOTICEABLE)}
+                len(check.compared),
+            ) % {"n": len(check.compared), "points": number(NOTICEABLE)}
         case "cannot_tell":
             return _(
                 "Cannot tell: nothing differs for certain, but in %(descriptor)s only a difference of about %(points)s"
                 " points or more would have been seen."
             ) % {
-                "descriptor": descriptor_in_sentence(found.least_known.descriptor, labels),
-                "points": one_decimal(found.least_known.detectable),
+                "descriptor": descriptor_in_sentence(check.least_known.descriptor, labels),
+                "points": one_decimal(check.least_known.detectable),
             }
 
 
-def difference_words(one: Compared, labels: Labels | None) -> str:
+def difference_words(row: Compared, labels: Labels | None) -> str:
     """Say how much more or less of a descriptor there is."""
     text = (
-        _("%(descriptor)s %(points)s points more") if one.difference > 0 else _("%(descriptor)s %(points)s points less")
+        _("%(descriptor)s %(points)s points more") if row.difference > 0 else _("%(descriptor)s %(points)s points less")
     )
     return text % {
-        "descriptor": descriptor_in_sentence(one.descriptor, labels),
-        "points": one_decimal(abs(one.difference)),
+        "descriptor": descriptor_in_sentence(row.descriptor, labels),
+        "points": one_decimal(abs(row.difference)),
     }
 
 
-def compared_sentence(one: Compared) -> str:
+def compared_sentence(row: Compared) -> str:
     """Say of one descriptor whether the two differ in it."""
-    if one.different:
+    if row.different:
         return _("differs")
-    if one.within:
+    if row.within:
         return _("the same")
-    return _("open: about %(points)s points or more would have been seen") % {"points": one_decimal(one.detectable)}
+    return _("open: about %(points)s points or more would have been seen") % {"points": one_decimal(row.detectable)}
 
 
-def evidence_sentence(found: ArrivalCheck) -> str:
+def evidence_sentence(check: ArrivalCheck) -> str:
     """Say what the check rests on."""
     parts = (
-        (ngettext("%(n)s session of the sample", "%(n)s sessions of the sample", found.sample_sessions),
-         found.sample_sessions),
-        (ngettext("%(n)s of the arrived lot", "%(n)s of the arrived lot", found.arrived_sessions),
-         found.arrived_sessions),
-        (ngettext("%(n)s taster in both", "%(n)s tasters in both", found.shared_tasters), found.shared_tasters),
+        (ngettext("%(n)s session of the sample", "%(n)s sessions of the sample", check.sample_sessions),
+         check.sample_sessions),
+        (ngettext("%(n)s of the arrived lot", "%(n)s of the arrived lot", check.arrived_sessions),
+         check.arrived_sessions),
+        (ngettext("%(n)s taster in both", "%(n)s tasters in both", check.shared_tasters), check.shared_tasters),
     )  # fmt: skip
     return _("It rests on %(parts)s.") % {"parts": listed(text % {"n": n} for text, n in parts)}
 
 
-def next_tasting(found: ArrivalCheck) -> str:
+def next_tasting(check: ArrivalCheck) -> str:
     """Say what further tasting would settle it."""
-    if not found.compared:
+    if not check.compared:
         return _("Rate the same descriptors in the arrived lot as in the sample, best by the same tasters.")
-    if found.sessions_each is None:
+    if check.sessions_each is None:
         return _("No further tasting is needed to settle this.")
     return _(
         "About %(n)s sessions of sample and arrived lot each, by the same tasters, would settle it if they are the"
         " same; a triangle test asks directly whether they can be told apart."
-    ) % {"n": found.sessions_each}
+    ) % {"n": check.sessions_each}

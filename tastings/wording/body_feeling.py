@@ -14,31 +14,31 @@ LEAST_TASTERS, LEAST_WORDS = 3, 2
 """Least tasters whose agreement is worth a sentence (own rule)."""
 
 
-def body_feeling_sentence(found: NotedWords, *, labels: Mapping[str, str]) -> str:
+def body_feeling_sentence(noted: NotedWords, *, labels: Mapping[str, str]) -> str:
     """Say how many tasters reported which word."""
-    if not found.sessions:
+    if not noted.sessions:
         return _("Nobody has noted yet what they felt in the body.")
-    if not found.words:
+    if not noted.words:
         return _("Nobody reported a feeling by one of the words.")
-    words = [(_word(one.word, labels), one.tasters) for one in found.words]
-    if found.tasters == 1:
+    words = [(_word(word.word, labels), word.tasters) for word in noted.words]
+    if noted.tasters == 1:
         alone = listed(word for word, _n in words)
         return _("The one taster who wrote down what they felt: %(words)s.") % {"words": alone}
     counted = listed(_("%(word)s by %(n)s") % {"word": word, "n": n} for word, n in words)
-    return _("Of %(n)s tasters who wrote down what they felt: %(words)s.") % {"n": found.tasters, "words": counted}
+    return _("Of %(n)s tasters who wrote down what they felt: %(words)s.") % {"n": noted.tasters, "words": counted}
 
 
 def _word(key: str, labels: Mapping[str, str]) -> str:
     return _("a feeling without a name") if key == UNNAMED else isolated(descriptor_in_sentence(key, labels))
 
 
-def body_agreement_sentence(found: NotedWords) -> str:
+def body_agreement_sentence(noted: NotedWords) -> str:
     """Say how far the tasters agree; nothing where they are too few for it, or noted a single word."""
-    if found.kappa is None or found.tasters < LEAST_TASTERS or len(found.words) < LEAST_WORDS:
+    if noted.kappa is None or noted.tasters < LEAST_TASTERS or len(noted.words) < LEAST_WORDS:
         return ""
     return _(
         "They agree to %(kappa)s about which words fit (1: all alike, 0: no more than by chance; Fleiss's kappa)."
-    ) % {"kappa": two_decimals(found.kappa)}
+    ) % {"kappa": two_decimals(noted.kappa)}
 
 
 def body_feeling_note() -> str:

@@ -50,56 +50,56 @@ def flavour_sentence(layers: Sequence[Layer], *, labels: Labels, steeps: int | N
     >>> flavour_sentence(found, labels={"honey": "Honey"})
     'Honey and malt give way to pine and stone fruit after the third.'
     """
-    layers = [one for one in layers if not steeps or one.infusion <= steeps]
+    layers = [layer for layer in layers if not steeps or layer.infusion <= steeps]
     if not layers:
         return _("We cannot tell yet what changes from cup to cup.")
-    if not any(one.leading for one in layers):
+    if not any(layer.leading for layer in layers):
         return _("No flavour stands out in any cup.")
-    found = turning_point(layers)
-    if found is None:
+    turn = turning_point(layers)
+    if turn is None:
         only = layers[0]
         return capitalised(
             ngettext("%(flavours)s leads the %(nth)s cup.", "%(flavours)s lead the %(nth)s cup.", len(only.leading))
             % {"flavours": _flavours(only.leading, labels), "nth": ordinal(only.infusion)}
         )
-    return capitalised(_turn(found, labels=labels, last=max(one.infusion for one in layers)))
+    return capitalised(_turn(turn, labels=labels, last=max(layer.infusion for layer in layers)))
 
 
-def _turn(found: TurningPoint, *, labels: Labels, last: int) -> str:
-    going, coming, staying = (_flavours(keys, labels) for keys in (found.going, found.coming, found.staying))
-    words = {"going": going, "coming": coming, "staying": staying, "nth": ordinal(found.after)}
-    match bool(found.going), bool(found.coming):
+def _turn(turn: TurningPoint, *, labels: Labels, last: int) -> str:
+    going, coming, staying = (_flavours(keys, labels) for keys in (turn.going, turn.coming, turn.staying))
+    words = {"going": going, "coming": coming, "staying": staying, "nth": ordinal(turn.after)}
+    match bool(turn.going), bool(turn.coming):
         case True, True:
             sentence = ngettext(
                 "%(going)s gives way to %(coming)s after the %(nth)s",
                 "%(going)s give way to %(coming)s after the %(nth)s",
-                len(found.going),
+                len(turn.going),
             )
         case True, False:
             sentence = ngettext(
-                "%(going)s steps back after the %(nth)s", "%(going)s step back after the %(nth)s", len(found.going)
+                "%(going)s steps back after the %(nth)s", "%(going)s step back after the %(nth)s", len(turn.going)
             )
         case False, True:
             sentence = ngettext(
                 "%(coming)s comes to the fore after the %(nth)s",
                 "%(coming)s come to the fore after the %(nth)s",
-                len(found.coming),
+                len(turn.coming),
             )
         case _neither:
-            return _constant(found, flavours=staying, last=last)
-    if found.staying:
-        stays = ngettext("%(staying)s stays throughout", "%(staying)s stay throughout", len(found.staying)) % words
+            return _constant(turn, flavours=staying, last=last)
+    if turn.staying:
+        stays = ngettext("%(staying)s stays throughout", "%(staying)s stay throughout", len(turn.staying)) % words
         return f"{sentence % words}; {stays}."
     return f"{sentence % words}."
 
 
-def _constant(found: TurningPoint, *, flavours: str, last: int) -> str:
-    if not found.staying:
+def _constant(turn: TurningPoint, *, flavours: str, last: int) -> str:
+    if not turn.staying:
         return _("no flavour leads for long: what stands out changes from cup to cup.")
     return ngettext(
         "%(flavours)s leads from the first cup to the %(nth)s.",
         "%(flavours)s lead from the first cup to the %(nth)s.",
-        len(found.staying),
+        len(turn.staying),
     ) % {"flavours": flavours, "nth": ordinal(last)}
 
 
@@ -107,29 +107,29 @@ def _flavours(keys: Sequence[str], labels: Labels) -> str:
     return listed(isolated(descriptor_in_sentence(key, labels)) for key in keys)
 
 
-def departure_detail(found: Departure) -> str:
+def departure_detail(departure: Departure) -> str:
     """Say how a pour departed, and what that did to the cup."""
-    return f"{_how_it_departed(found)}; {_effect(found)}"
+    return f"{_how_it_departed(departure)}; {_effect(departure)}"
 
 
-def _how_it_departed(found: Departure) -> str:
-    was, usual = found.was, found.usual or 0.0
+def _how_it_departed(departure: Departure) -> str:
+    was, usual = departure.was, departure.usual or 0.0
     values = {"was": f"{was:.0f}", "usual": f"{usual:.0f}"}
-    match found.kind, found.whole_session:
+    match departure.kind, departure.whole_session:
         case "cold_vessel", _any:
             return _("the vessel was not warmed: the water settled at %(was)s °C instead of %(usual)s °C") % values
         case "leaf_ratio", True:
             return _("%(leaf_g)s g of leaf in %(water_ml)s ml, %(ratio)s times the even brew's") % {
-                "leaf_g": number(found.leaf_g),
+                "leaf_g": number(departure.leaf_g),
                 "water_ml": number(was),
-                "ratio": two_decimals(found.ratio or 0.0),
+                "ratio": two_decimals(departure.ratio or 0.0),
             }
         case "leaf_ratio", False:
             return _("%(was)s ml of water against %(usual)s ml usual in this session") % {
                 "was": number(was),
                 "usual": number(usual),
             }
-        case "cool_water", True if found.at_boiling_point:
+        case "cool_water", True if departure.at_boiling_point:
             return (
                 _(
                     "water of about %(was)s °C all through, the boiling point at this height, against the even brew's"
@@ -147,9 +147,9 @@ def _how_it_departed(found: Departure) -> str:
             return _("a contact of %(was)s s against about %(usual)s s of the infusions around it") % values
 
 
-def _effect(found: Departure) -> str:
-    points = {"points": one_decimal(abs(found.effect))}
-    match found.n_cups > 1, found.effect > 0:
+def _effect(departure: Departure) -> str:
+    points = {"points": one_decimal(abs(departure.effect))}
+    match departure.n_cups > 1, departure.effect > 0:
         case True, True:
             return _("cups on average about %(points)s points stronger") % points
         case True, False:
@@ -160,9 +160,9 @@ def _effect(found: Departure) -> str:
             return _("cup about %(points)s points weaker") % points
 
 
-def counterfactual_sentence(found: Counterfactual) -> str:
+def counterfactual_sentence(figures: Counterfactual) -> str:
     """Name the infusion that the brewing moved most; empty when it moved none by much."""
-    most = found.most_moved
+    most = figures.most_moved
     if most is None:
         return ""
     if most.brewing > 0:
@@ -177,17 +177,17 @@ def counterfactual_sentence(found: Counterfactual) -> str:
         )
     return sentence % {
         "n": most.ratings,
-        "descriptor": descriptor_in_sentence(found.descriptor),
+        "descriptor": descriptor_in_sentence(figures.descriptor),
         "infusion": most.infusion,
         "without": one_decimal(most.without),
         "shown": one_decimal(most.shown),
     }
 
 
-def next_session_sentence(found: NextSession) -> str:
+def next_session_sentence(session: NextSession) -> str:
     """Say what one more session would most usefully settle."""
-    low, high = found.low or 0.0, found.high or 0.0
-    match found.code:
+    low, high = session.low or 0.0, session.high or 0.0
+    match session.code:
         case "first_session":
             return _("Taste a first session, rating the strength of every infusion.")
         case "rate_strength":
@@ -198,43 +198,43 @@ def next_session_sentence(found: NextSession) -> str:
             return _(
                 "Pour further: strength is rated up to infusion %(reach)s only, and the last one worth drinking may be"
                 " infusion %(high)s (80 %% interval %(low)s to %(high)s)."
-            ) % {"reach": found.reach, "low": found.steeps_low, "high": found.steeps_high}
+            ) % {"reach": session.reach, "low": session.steeps_low, "high": session.steeps_high}
         case "second_taster":
             return ngettext(
                 "Let a second taster brew it: the only session so far came from one taster, whose own scale is in the"
                 " figures.",
                 "Let a second taster brew it: all %(n)s sessions so far came from one taster, whose own scale is in the"
                 " figures.",
-                found.sessions or 1,
-            ) % {"n": found.sessions}
+                session.sessions or 1,
+            ) % {"n": session.sessions}
         case "join_late":
             return _(
                 "Let one taster join at infusion %(infusion)s, the cups before it marked as not tasted: whether the"
                 " late cups seem weak because tasters tire (%(probability)s probable) or because the leaf gives less is"
                 " open."
-            ) % {"infusion": found.infusion, "probability": percent_or_beyond(found.probabilities[0])}
+            ) % {"infusion": session.infusion, "probability": percent_or_beyond(session.probabilities[0])}
         case "profile":
-            first, second = (label(PROFILE_NOUNS, one) for one in found.labels)
+            first, second = (label(PROFILE_NOUNS, name) for name in session.labels)
             return _(
                 "Rate infusions 1 to 5 of an even brew: %(first)s (%(p_first)s) and %(second)s (%(p_second)s) are not"
                 " yet told apart."
             ) % {
                 "first": first,
                 "second": second,
-                "p_first": percent_or_beyond(found.probabilities[0]),
-                "p_second": percent_or_beyond(found.probabilities[1]),
+                "p_first": percent_or_beyond(session.probabilities[0]),
+                "p_second": percent_or_beyond(session.probabilities[1]),
             }
         case "infusion":
             return _(
                 "Rate infusion %(infusion)s of an even brew once more: its strength is the least certain, %(low)s to"
                 " %(high)s."
-            ) % {"infusion": found.infusion, "low": one_decimal(low), "high": one_decimal(high)}
+            ) % {"infusion": session.infusion, "low": one_decimal(low), "high": one_decimal(high)}
         case "heat":
             return _other_heat(low, high)
         case "little":
             return _(
                 "Little is open: the strength of every infusion is known to within %(points)s points either way."
-            ) % {"points": one_decimal(found.within or 0.0)}
+            ) % {"points": one_decimal(session.within or 0.0)}
 
 
 def _other_heat(low_c: float, high_c: float) -> str:
@@ -257,7 +257,7 @@ def _other_heat(low_c: float, high_c: float) -> str:
 
 
 def development_cautions(
-    found: Development, *, kind: str = "", water_tds_mg_l: Iterable[float | None] = ()
+    figures: Development, *, kind: str = "", water_tds_mg_l: Iterable[float | None] = ()
 ) -> list[str]:
     """Say what to be careful about when tasting, and which curves deserve less trust.
 
@@ -270,12 +270,12 @@ def development_cautions(
     """
     minerals = differing_minerals(water_tds_mg_l)
     waters = [] if minerals is None else [cautions.differing_waters(*minerals)]
-    contents = [] if found.leaf_range_g is None else [cautions.contents(kind)]
-    return [cautions.scalding(), cautions.hot_drink(), *contents, *waters, *map(_lack_of_fit, found.lack_of_fit)]
+    contents = [] if figures.leaf_range_g is None else [cautions.contents(kind)]
+    return [cautions.scalding(), cautions.hot_drink(), *contents, *waters, *map(_lack_of_fit, figures.lack_of_fit)]
 
 
-def _lack_of_fit(found: LackOfFitAt) -> str:
+def _lack_of_fit(worst: LackOfFitAt) -> str:
     return _(
         "The curve of %(descriptor)s is a smooth of the adjusted ratings: they do not follow the extraction model,"
         " least of all at infusion %(infusion)s."
-    ) % {"descriptor": descriptor_in_sentence(found.descriptor), "infusion": found.infusion}
+    ) % {"descriptor": descriptor_in_sentence(worst.descriptor), "infusion": worst.infusion}

@@ -33,7 +33,7 @@ def result_sentences(result: FlightResult, *, names: Names) -> str:
             "lot": names.get(leader.lot, leader.lot)
         }
     sentences = [_settled(leader, others, names) if result.settled else _unsettled(leader, others, names)]
-    untasted = [names.get(one.lot, one.lot) for one in result.standings if not one.cups]
+    untasted = [names.get(standing.lot, standing.lot) for standing in result.standings if not standing.cups]
     if untasted:
         sentence = ngettext("%(lots)s has not been tasted.", "%(lots)s have not been tasted.", len(untasted))
         sentences.append(sentence % {"lots": listed(untasted)})
@@ -74,11 +74,11 @@ def _settled(leader: Standing, others: Sequence[Standing], names: Names) -> str:
 
 
 def _unsettled(leader: Standing, others: Sequence[Standing], names: Names) -> str:
-    likeliest = sorted(others, key=lambda one: -one.p_best)
+    likeliest = sorted(others, key=lambda lot: -lot.p_best)
     values = _values(leader, others, names)
     if max(leader.p_best, likeliest[0].p_best) < INDISTINGUISHABLE / (len(others) + 1):
         return _("The %(n)s lots cannot be told apart by these cups; %(lot)s is ahead, but only just.") % values
-    rivals = [one for one in likeliest if one.p_best >= LEAST_NAMED][:3] or likeliest[:1]
+    rivals = [lot for lot in likeliest if lot.p_best >= LEAST_NAMED][:3] or likeliest[:1]
     sentence = (
         _(
             "Which of the %(n)s lots is best cannot be told yet: %(lot)s is ahead, %(points)s points above %(second)s, "
@@ -92,7 +92,7 @@ def _unsettled(leader: Standing, others: Sequence[Standing], names: Names) -> st
     )
     return sentence % {
         **values,
-        "rivals": listed(f"{names.get(one.lot, one.lot)} ({_in_100(one.p_best)})" for one in rivals),
+        "rivals": listed(f"{names.get(rival.lot, rival.lot)} ({_in_100(rival.p_best)})" for rival in rivals),
     }
 
 

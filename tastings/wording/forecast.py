@@ -14,14 +14,14 @@ SAME_RATIO = 0.02
 """Leaf to water that differs by less is the same for a scale in tenths of a gram (own rule)."""
 
 
-def course_forecast_sentence(found: CourseForecast) -> str:
+def course_forecast_sentence(course: CourseForecast) -> str:
     """Say on how few cups the course rests, and how often such a forecast came true."""
     first = ngettext(
         "This is a forecast: only the first cup was rated.",
         "This is a forecast: only the first %(n)s cups were rated.",
-        found.rated_to,
-    ) % {"n": found.rated_to}
-    if found.course_right is None:
+        course.rated_to,
+    ) % {"n": course.rated_to}
+    if course.course_right is None:
         found_in = _(
             "In %(covered)s of simulated tastings that ended there, the true number of infusions lay within the range."
         )
@@ -31,18 +31,18 @@ def course_forecast_sentence(found: CourseForecast) -> str:
             " true number of infusions lay within the range in %(covered)s."
         )
     return (
-        f"{first} {found_in % {'right': percent(found.course_right or 0.0), 'covered': percent(found.count_covered)}}"
+        f"{first} {found_in % {'right': percent(course.course_right or 0.0), 'covered': percent(course.count_covered)}}"
     )
 
 
-def vessel_words(vessel: Vessel, *, beside: Vessel) -> str:
+def vessel_words(vessel: Vessel, *, other: Vessel) -> str:
     """Say material and size of a vessel; its leaf only where the other has more or less of it to the water."""
     values = {
         "material": label(MATERIALS, vessel.vessel_material),
         "vessel_ml": number(round(vessel.vessel_ml)),
         "leaf_g": number(round(vessel.leaf_g, 1)),
     }
-    ratio = vessel.leaf_g / vessel.vessel_ml * beside.vessel_ml / beside.leaf_g
+    ratio = vessel.leaf_g / vessel.vessel_ml * other.vessel_ml / other.leaf_g
     match vessel.warmed, abs(ratio - 1) > SAME_RATIO:
         case True, False:
             return _("%(material)s of %(vessel_ml)s ml, warmed") % values
@@ -54,26 +54,26 @@ def vessel_words(vessel: Vessel, *, beside: Vessel) -> str:
             return _("%(material)s of %(vessel_ml)s ml, not warmed, %(leaf_g)s g") % values
 
 
-def vessel_forecast_sentence(found: VesselForecast) -> str:
+def vessel_forecast_sentence(forecast: VesselForecast) -> str:
     """Say how probably the cups are noticeably stronger or weaker than in the vessel of the tastings."""
     whole = _(
         "With the same steeps in %(other)s, instead of %(first)s, the tea would most likely be %(verdict)s over its"
         " good cups: noticeably weaker with %(weaker)s probability, noticeably stronger with %(stronger)s."
     ) % {
-        "first": vessel_words(found.first, beside=found.other),
-        "other": vessel_words(found.other, beside=found.first),
-        "verdict": _verdict(found),
-        "weaker": percent(found.weaker),
-        "stronger": percent(found.stronger),
+        "first": vessel_words(forecast.first, other=forecast.other),
+        "other": vessel_words(forecast.other, other=forecast.first),
+        "verdict": _verdict(forecast),
+        "weaker": percent(forecast.weaker),
+        "stronger": percent(forecast.stronger),
     }
-    most = max(found.cups[: found.good_cups], key=lambda cup: max(cup.weaker, cup.stronger))
-    return f"{whole} {_cup(most)}" if max(most.weaker, most.stronger) >= LIKELY and found.good_cups > 1 else whole
+    most = max(forecast.cups[: forecast.good_cups], key=lambda cup: max(cup.weaker, cup.stronger))
+    return f"{whole} {_cup(most)}" if max(most.weaker, most.stronger) >= LIKELY and forecast.good_cups > 1 else whole
 
 
-def _verdict(found: VesselForecast) -> str:
-    if found.weaker > LIKELY:
+def _verdict(forecast: VesselForecast) -> str:
+    if forecast.weaker > LIKELY:
         return _("noticeably weaker")
-    return _("noticeably stronger") if found.stronger > LIKELY else _("about as strong")
+    return _("noticeably stronger") if forecast.stronger > LIKELY else _("about as strong")
 
 
 def _cup(cup: CupForecast) -> str:

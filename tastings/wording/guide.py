@@ -111,17 +111,17 @@ def _leaf_change(leaf_g: float | None) -> list[str]:
     return [(_("%(g)s g less leaf") if leaf_g < 0 else _("%(g)s g more leaf")) % {"g": number(abs(leaf_g))}]
 
 
-def note(found: GuideNote) -> str:
+def note(remark: GuideNote) -> str:
     """Say where the times deserve less trust, or the pot should be another."""
-    infusions = infusions_named(found.infusions)
-    match found.code:
+    infusions = infusions_named(remark.infusions)
+    match remark.code:
         case "too_strong":
             return _("%(infusions)s: even 5 s gives more than the target; take less leaf.") % {"infusions": infusions}
         case "lack_of_fit":
             return _(
                 "The ratings of strength do not follow the extraction model, least of all at infusion %(infusion)s:"
                 " taste before you trust these times."
-            ) % {"infusion": found.infusions[0]}
+            ) % {"infusion": remark.infusions[0]}
         case "guessed_time":
             return _(
                 "%(infusions)s: the time is a guess; the cup may well miss its target by more than %(percent)s %%."
@@ -131,7 +131,7 @@ def note(found: GuideNote) -> str:
             return _(
                 "%(infusions)s: far longer than any steep that was rated (%(longest)s); the strength is foretold from"
                 " shorter ones."
-            ) % {"infusions": infusions, "longest": duration(found.longest_rated_s or 0.0)}
+            ) % {"infusions": infusions, "longest": duration(remark.longest_rated_s or 0.0)}
 
 
 def infusions_named(numbers: Sequence[int]) -> str:
@@ -171,7 +171,7 @@ def standard_source(standard: Standard) -> str:
             return _(
                 "GB/T 23776-2018, covered cup, which it has for all but oolong: 3.0 g in 150 ml, 1:50 (read in"
                 " summaries); %(minutes)s minutes of boiling water for %(kind)s tea (from memory)."
-            ) % {"minutes": listed(number(one) for one in standard.minutes), "kind": _kind(standard.kind)}
+            ) % {"minutes": listed(number(minute) for minute in standard.minutes), "kind": _kind(standard.kind)}
 
 
 def _kind(kind: str) -> str:

@@ -18,19 +18,19 @@ def harvest_words(year: int | None, season: str | None) -> str:
     return _("%(when)s harvest") % {"when": when} if when else ""
 
 
-def harvest_difference(found: ArrivalCheck, *, labels: Mapping[str, str]) -> str:
+def harvest_difference(check: ArrivalCheck, *, labels: Mapping[str, str]) -> str:
     """Say what the lot surely has more or less of than the other harvest."""
-    if not found.compared:
+    if not check.compared:
         return _("Cannot be compared yet: nothing was rated in both.")
-    if found.differing:
-        differences = listed(difference_words(one, labels) for one in found.differing)
+    if check.differing:
+        differences = listed(difference_words(item, labels) for item in check.differing)
         return _("Compared with it: %(differences)s.") % {"differences": differences}
-    if found.verdict == "same":
+    if check.verdict == "same":
         return _("The same in every word rated, to within %(points)s points.") % {"points": number(NOTICEABLE)}
     return _(
         "Nothing differs beyond doubt; in %(descriptor)s only a difference of about %(points)s points or more would"
         " have been seen."
     ) % {
-        "descriptor": descriptor_in_sentence(found.least_known.descriptor, labels),
-        "points": one_decimal(found.least_known.detectable),
+        "descriptor": descriptor_in_sentence(check.least_known.descriptor, labels),
+        "points": one_decimal(check.least_known.detectable),
     }

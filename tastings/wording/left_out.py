@@ -38,21 +38,21 @@ _SENTENCES: Mapping[Reason, str] = {
 }
 
 
-def left_out_reason(found: LeftOut) -> str:
+def left_out_reason(item: LeftOut) -> str:
     """Say why the ratings of a session or an infusion are not used."""
-    return _(_SENTENCES[found.reason]) % _values(found)
+    return _(_SENTENCES[item.reason]) % _values(item)
 
 
-def _values(found: LeftOut) -> dict[str, str]:
+def _values(item: LeftOut) -> dict[str, str]:
     """Return the numbers and the descriptor of the sentence."""
-    match found.reason:
+    match item.reason:
         case "leaf_ratio":
             low, high = RATIO_RANGE
-            numbers = {**found.values, "ratio": float(f"{found.values['ratio']:.2g}"), "low": low, "high": high}
+            numbers = {**item.values, "ratio": float(f"{item.values['ratio']:.2g}"), "low": low, "high": high}
         case "too_long":
-            return {name: f"{value:.0f}" for name, value in found.values.items()}
+            return {name: f"{value:.0f}" for name, value in item.values.items()}
         case "outlier":
-            return {"descriptor": descriptor_in_sentence(found.descriptor or "")}
+            return {"descriptor": descriptor_in_sentence(item.descriptor or "")}
         case _:
-            numbers = found.values
+            numbers = item.values
     return {name: number(value) for name, value in numbers.items()}

@@ -90,14 +90,14 @@ def repeats_sentence(sds: Collection[float]) -> str:
     return _("The same infusion tasted again varies by about %(points)s points.") % {"points": points}
 
 
-def joining_sentence(found: Joining) -> str:
+def joining_sentence(joining: Joining) -> str:
     """Say how many blind cups are missing until a scale is known."""
-    left = found.needed - found.done
+    left = joining.needed - joining.done
     return ngettext("About %(n)s more blind cup", "About %(n)s more blind cups", left) % {"n": left}
 
 
 def tasted_sentence(*, sessions: int, lots: int) -> str:
     """Say how much tasting the figures rest on."""
-    found = {"sessions": ngettext("%(n)s session", "%(n)s sessions", sessions) % {"n": sessions},
+    counts = {"sessions": ngettext("%(n)s session", "%(n)s sessions", sessions) % {"n": sessions},
              "lots": ngettext("%(n)s lot", "%(n)s lots", lots) % {"n": lots}}  # fmt: skip
-    return _("from %(sessions)s of %(lots)s") % found
+    return _("from %(sessions)s of %(lots)s") % counts

@@ -67,12 +67,12 @@ def profile_sentence(profile: Profile) -> str:
 
 
 def _two_left_sentence(left: tuple[str, str], profile: Profile) -> str:
-    one, other = left
+    first, other = left
     values = {
         "peak": profile.peak_infusion,
-        "one": profile_words(one),
+        "one": profile_words(first),
         "other": profile_words(other),
-        "p_one": percent(profile.probability[one]),
+        "p_one": percent(profile.probability[first]),
         "p_other": percent(profile.probability[other]),
     }
     if set(left) == FADES:

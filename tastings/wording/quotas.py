@@ -36,7 +36,7 @@ def used_of(name: str, used: int, limit: int | None = None) -> str:
     ('3,936', '0.1 of 50,000')
     """
     size = name == "photo_bytes"
-    shown, most = (number_format(_megabytes(one) if size else one, force_grouping=True) for one in (used, limit or 0))
+    shown, most = (number_format(_megabytes(n) if size else n, force_grouping=True) for n in (used, limit or 0))
     return shown if limit is None else _("%(used)s of %(limit)s") % {"used": shown, "limit": most}
 
 
@@ -59,5 +59,5 @@ def quota_full_text(name: str, *, of_team: bool, limit: int) -> str:
 
 def _megabytes(size: int) -> float:
     """Return bytes as megabytes of 1,000,000 bytes, to a tenth; whole ones without decimals."""
-    found = round(size / 1_000_000, 1)
-    return int(found) if found == int(found) else found
+    megabytes = round(size / 1_000_000, 1)
+    return int(megabytes) if megabytes == int(megabytes) else megabytes

@@ -16,32 +16,32 @@ def no_roast_day() -> str:
     return _("Cannot tell: the lot does not say when it was roasted.")
 
 
-def reason(found: Readiness) -> str:
+def reason(rest: Readiness) -> str:
     """Say whether the roast has rested and why."""
-    if found.basis == "usual_rest":
-        return _usual_rest(found)
-    values = {"attribute": descriptor_in_sentence(found.attribute)}
-    if found.basis == "not_rated" or found.probability is None:
+    if rest.basis == "usual_rest":
+        return _usual_rest(rest)
+    values = {"attribute": descriptor_in_sentence(rest.attribute)}
+    if rest.basis == "not_rated" or rest.probability is None:
         return _("Cannot tell: the %(attribute)s has not been rated since the roast.") % values
-    if found.basis == "one_week_short":
+    if rest.basis == "one_week_short":
         sentence = _(
             "Cannot tell: the %(attribute)s was not rated on two days at least a week apart, so how fast it fades"
             " is not seen."
         )
         return sentence % values
-    if found.basis == "liking_falls":
+    if rest.basis == "liking_falls":
         sentence = _("Drink it now: with %(probability)s probability it is liked less the longer it waits.")
-        return sentence % {"probability": percent_or_beyond(found.falling or 0.0)}
-    if found.basis == "levelled":
+        return sentence % {"probability": percent_or_beyond(rest.falling or 0.0)}
+    if rest.basis == "levelled":
         sentence = _(
             "Ready: with %(levelled)s probability the %(attribute)s fades by less than half a point in the next half"
             " year, so waiting changes little."
         )
-        return sentence % {**values, "levelled": percent_or_beyond(found.levelled or 0.0)}
-    values |= {"level": number(found.level), "under": percent_or_beyond(found.under or 0.0)}
-    if found.rested is None:
-        return _(_BY_STRENGTH[found.verdict]) % values
-    return _(_BY_STRENGTH_AND_LIKING[found.verdict]) % {**values, "rested": percent_or_beyond(found.rested)}
+        return sentence % {**values, "levelled": percent_or_beyond(rest.levelled or 0.0)}
+    values |= {"level": number(rest.level), "under": percent_or_beyond(rest.under or 0.0)}
+    if rest.rested is None:
+        return _(_BY_STRENGTH[rest.verdict]) % values
+    return _(_BY_STRENGTH_AND_LIKING[rest.verdict]) % {**values, "rested": percent_or_beyond(rest.rested)}
 
 
 _BY_STRENGTH: Mapping[Verdict, str] = {
@@ -68,37 +68,37 @@ _BY_STRENGTH_AND_LIKING: Mapping[Verdict, str] = {
 }
 
 
-def rest_words(found: Readiness) -> str:
+def rest_words(rest: Readiness) -> str:
     """Say in a few words whether the roast has rested."""
-    if found.basis == "liking_falls":
+    if rest.basis == "liking_falls":
         return _("Drink it now: it is liked less the longer it waits")
-    if found.basis == "levelled":
+    if rest.basis == "levelled":
         return _("Rested after roasting: waiting changes little")
-    match found.verdict:
+    match rest.verdict:
         case "ready":
             return _("Rested after roasting: ready")
-        case "resting" if found.expected_on is not None and found.expected_on > found.asked_on:
-            return _("Still resting after roasting: ready about %(day)s") % {"day": day(found.expected_on)}
+        case "resting" if rest.expected_on is not None and rest.expected_on > rest.asked_on:
+            return _("Still resting after roasting: ready about %(day)s") % {"day": day(rest.expected_on)}
         case "resting":
             return _("Still resting after roasting")
         case "cannot_tell":
             return _("Rested after roasting? Not known yet")
 
 
-def _usual_rest(found: Readiness) -> str:
-    shortest, longest = USUAL_REST_DAYS[found.degree]
+def _usual_rest(rest: Readiness) -> str:
+    shortest, longest = USUAL_REST_DAYS[rest.degree]
     return ngettext(
         "Still resting by common practice: after a %(roast)s a tea rests %(shortest)s to %(longest)s days, and this is"
         " day %(n)s.",
         "Still resting by common practice: after a %(roast)s a tea rests %(shortest)s to %(longest)s days, and this is"
         " day %(n)s.",
-        found.day,
-    ) % {"roast": label(ROASTS, found.degree), "shortest": shortest, "longest": longest, "n": found.day}
+        rest.day,
+    ) % {"roast": label(ROASTS, rest.degree), "shortest": shortest, "longest": longest, "n": rest.day}
 
 
-def next_tasting(found: NextTasting, *, attribute: str) -> str:
+def next_tasting(tasting: NextTasting, *, attribute: str) -> str:
     """Say what further tasting, and when, would settle it."""
-    match found.code:
+    match tasting.code:
         case "first":
             return _(
                 "Taste it and rate the %(attribute)s of every infusion; a second tasting at least a week later shows"
@@ -113,13 +113,13 @@ def next_tasting(found: NextTasting, *, attribute: str) -> str:
                 "Taste it again %(when)s, best with another taster: that is expected to narrow the 80 %% interval of"
                 " the date from %(now)s to about %(then)s days, dates beyond two years counted as two years."
             ) % {
-                "when": _when(found),
-                "now": f"{found.width_days or 0.0:.0f}",
-                "then": f"{found.expected_width_days or 0.0:.0f}",
+                "when": _when(tasting),
+                "now": f"{tasting.width_days or 0.0:.0f}",
+                "then": f"{tasting.expected_width_days or 0.0:.0f}",
             }
 
 
-def _when(found: NextTasting) -> str:
-    if not found.ahead_days:
+def _when(tasting: NextTasting) -> str:
+    if not tasting.ahead_days:
         return _("today")
-    return _("about %(day)s, in %(n)s days") % {"day": day(found.on), "n": found.ahead_days}
+    return _("about %(day)s, in %(n)s days") % {"day": day(tasting.on), "n": tasting.ahead_days}

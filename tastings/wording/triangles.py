@@ -7,31 +7,31 @@ from tastings.maths.comparison.triangle import Triangle
 from tastings.wording.numbers import number
 
 
-def result_sentences(found: Triangle) -> list[str]:
+def result_sentences(test: Triangle) -> list[str]:
     """Say whether the teas were told apart, how surely, and how many answers are still needed."""
-    counts = {"correct": found.n_correct, "tests": found.n_tests}
-    if found.different:
+    counts = {"correct": test.n_correct, "tests": test.n_tests}
+    if test.different:
         verdict = _("They can be told apart: %(correct)s of %(tests)s found the odd cup, more than guessing explains.")
     else:
         verdict = _("Nothing shows that they can be told apart: %(correct)s of %(tests)s found the odd cup.")
     sentences = [verdict % counts]
-    if not found.different and found.least_correct is not None:
-        least = {"least": found.least_correct, "tests": found.n_tests}
+    if not test.different and test.least_correct is not None:
+        least = {"least": test.least_correct, "tests": test.n_tests}
         sentences.append(_("With %(tests)s answers at least %(least)s would have to be right.") % least)
-    if not found.different and found.needed is not None and found.needed > found.n_tests:
-        more = found.needed - found.n_tests
-        wanted = {
-            "n": more,
-            "people": number(round(100 * found.distinguishers)),
-            "sure": number(round(100 * found.target_power)),
+    if not test.different and test.needed is not None and test.needed > test.n_tests:
+        n_needed = test.needed - test.n_tests
+        values = {
+            "n": n_needed,
+            "people": number(round(100 * test.distinguishers)),
+            "sure": number(round(100 * test.target_power)),
         }
         sentences.append(
             ngettext(
                 "%(n)s more answer is needed to find with %(sure)s %% that %(people)s %% of people tell them apart.",
                 "%(n)s more answers are needed to find with %(sure)s %% that %(people)s %% of people tell them apart.",
-                more,
+                n_needed,
             )
-            % wanted
+            % values
         )
     return sentences
 
@@ -42,12 +42,12 @@ def difference_words(distinguishers: float, *, answers: int | None) -> str:
     return _("that %(people)s %% of people taste: %(answers)s answers") % values
 
 
-def certainty(found: Triangle) -> str:
+def certainty(test: Triangle) -> str:
     """Say how likely so many right answers are by guessing, and with which probability a difference would be found."""
     figures = {
-        "p": number(float(f"{found.p:.2g}")),
-        "power": number(round(100 * found.power)),
-        "people": number(round(100 * found.distinguishers)),
+        "p": number(float(f"{test.p:.2g}")),
+        "power": number(round(100 * test.power)),
+        "people": number(round(100 * test.distinguishers)),
     }
     return (
         _(

@@ -176,7 +176,7 @@ def test_a_lot_that_was_not_rated_is_named_but_not_drawn():
     ],
 )  # fmt: skip
 def test_who_outlasts(outlasts, outlasted, written):
-    assert lasting_sentence(outlasts, outlasted, one="A", other="B") == written
+    assert lasting_sentence(outlasts, outlasted, tea="A", other="B") == written
 
 
 @pytest.mark.parametrize(
@@ -190,7 +190,7 @@ def test_who_outlasts(outlasts, outlasted, written):
     ],
 )
 def test_which_is_liked_more(chance, written):
-    assert liked_sentence(chance, one="A", other="B") == written
+    assert liked_sentence(chance, tea="A", other="B") == written
 
 
 @pytest.mark.parametrize(
@@ -203,7 +203,7 @@ def test_which_is_liked_more(chance, written):
     ],
 )
 def test_which_is_stronger(chance, written):
-    assert stronger_sentence(chance, one="A", other="B") == written
+    assert stronger_sentence(chance, tea="A", other="B") == written
 
 
 @pytest.mark.parametrize(
